@@ -1,0 +1,159 @@
+"""Every assumption of a study: its unit, bounds, default, source and help, in one table.
+
+The table feeds the reader of study.toml, the app's labels and sliders, the report's list
+of assumptions and the method note; no other place states a default or a bound.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Kind = Literal["number", "whole", "shares", "choice", "text", "flag"]
+
+OURS = "our assumption"
+PRACTICE = "common practice, no source"
+RECLOSING = "reclosing success of a published survey, as shares of the temporary faults; from memory"
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """One key of study.toml; `low` and `high` are inclusive bounds in `unit`."""
+
+    table: str
+    key: str
+    label: str
+    unit: str
+    default: float | int | tuple[float, ...] | str | None
+    low: float | None = None
+    high: float | None = None
+    kind: Kind = "number"
+    step: float = 0.0
+    source: str = OURS
+    help: str = ""
+    choices: tuple[str, ...] = ()
+
+    @property
+    def may_be_uncertain(self) -> bool:
+        """Whether a low/likely/high range may stand in place of one number."""
+        return self.kind in ("number", "shares")
+
+
+@dataclass(frozen=True)
+class Range:
+    """Low / likely / high of an uncertain assumption, a PERT (scaled beta, λ = 4) law."""
+
+    low: float
+    likely: float
+    high: float
+
+    @property
+    def mean(self) -> float:
+        """Mean of the PERT law: (low + 4 likely + high) / 6."""
+        return (self.low + 4.0 * self.likely + self.high) / 6.0
+
+
+def _hours(key: str, label: str, default: float, help_text: str, table: str = "restoration") -> Assumption:
+    return Assumption(table, key, label, "h", default, 0.0, 1000.0, step=0.25, help=help_text)
+
+
+def _money(key: str, label: str, unit: str, default: float, help_text: str, high: float = 1e9) -> Assumption:
+    step = 10.0 ** max(len(str(int(default))) - 2, -1) if default else 1.0
+    return Assumption("costs", key, label, unit, default, 0.0, high, step=step, help=help_text)
+
+
+ASSUMPTIONS: tuple[Assumption, ...] = (
+    Assumption("faults", "line_fault_rate_per_km", "Line fault rate", "faults/(km·yr)", 0.2, 0.0, 100.0,
+               step=0.01, help="Temporary and permanent faults of overhead line, where a section states no rate."),
+    Assumption("faults", "temporary_fraction", "Temporary fraction", "0–1", 0.75, 0.0, 1.0, step=0.01,
+               source=PRACTICE, help="Share of faults that clear once the line is dead for a moment."),
+    Assumption("faults", "clearing_shares", "Clearing in dead time 1, 2, 3", "0–1", (0.879, 0.106, 0.015), 0.0, 1.0,
+               kind="shares", source=RECLOSING,
+               help="Of the temporary faults, the shares that clear in the first, second and third dead time."),
+    Assumption("faults", "phases_involved", "One, two, three phases involved", "0–1", (0.75, 0.20, 0.05), 0.0, 1.0,
+               kind="shares", source=PRACTICE, help="Shares of faults on a three-phase section by phases involved."),
+    Assumption("faults", "yearly_cv", "Storminess between years", "cv", 0.2, 0.0, 3.0, step=0.05,
+               help="Coefficient of variation of the yearly multiplier on all fault rates (gamma, mean 1)."),
+    Assumption("faults", "rates", "Fault rates from", "", "assumed", kind="choice", choices=("assumed", "learned"),
+               help="assumed: the rates stated here and in the sections; learned: from the outage records."),
+
+    _hours("repair_hours", "Repair", 3.0, "Mean time to repair a permanent fault, where a section states none."),
+    _hours("switching_hours", "Switching", 1.0, "Mean time to isolate a fault and restore from either side."),
+    _hours("refuse_hours", "Refuse after a temporary fault", 1.5, "Mean time to patrol a lateral and replace its fuse."),
+    _hours("reset_hours", "Reset after a temporary fault", 1.5,
+           "Mean time to close a sectionalizer or lateral recloser that opened on a temporary fault."),
+    _hours("patrol_hours", "Patrol after a lockout", 1.5,
+           "Mean time to patrol and close a breaker or recloser that locked out on a temporary fault."),
+    Assumption("restoration", "cv", "Spread of restoration times", "cv", 0.8, 0.0, 5.0, step=0.05,
+               help="Coefficient of variation of the lognormal multiplier on all times of one event."),
+
+    Assumption("protection", "operations_to_lockout", "Operations to lockout", "operations", 4, 1, 10, "whole", 1,
+               PRACTICE, "Openings of a reclosing device until it stays open."),
+    Assumption("protection", "fast_operations", "Fast operations", "operations", 2, 0, 9, "whole", 1,
+               PRACTICE, "Openings on the fast curve, first in the sequence; 0 where fast tripping is blocked."),
+    Assumption("protection", "fast_clearing_time_s", "Fast clearing time", "s", 0.08, 0.005, 10.0, step=0.01,
+               help="Clearing time of the backup's fast operation; with the fuse link it gives the saving ceiling."),
+    Assumption("protection", "sectionalizer_counts", "Sectionalizer counts", "counts", 2, 1, 3, "whole", 1,
+               PRACTICE, "Openings of the backup that a sectionalizer counts before it opens."),
+    Assumption("protection", "fuse_failure", "Fuse fails to clear", "0–1", 0.0, 0.0, 1.0, step=0.005,
+               help="Probability that a fuse fails to do its part and the device above acts."),
+    Assumption("protection", "sectionalizer_failure", "Sectionalizer fails to open", "0–1", 0.01, 0.0, 1.0, step=0.005,
+               help="Probability that a sectionalizer fails to do its part and the device above acts."),
+    Assumption("protection", "system_kv", "System voltage", "kV", 12.47, 0.1, 100.0, step=0.01,
+               source=PRACTICE, help="Nominal line-to-line voltage, where a section states none."),
+    Assumption("protection", "bil_kv", "Basic insulation level", "kV", 95.0, 1.0, 1000.0, step=5.0,
+               source=PRACTICE, help="Lightning impulse level asked of equipment, where a section states none."),
+    Assumption("protection", "load_margin", "Margin of rating over load", "×", 1.25, 1.0, 5.0, step=0.05,
+               help="A sectionalizer's continuous rating is at least this times the peak load."),
+    Assumption("protection", "cold_load_factor", "Cold-load pickup", "× peak load", 2.0, 1.0, 10.0, step=0.1,
+               help="Load on restoration after a long outage; it may not exceed the actuating current."),
+
+    _money("crew_rate_per_hour", "Crew rate", "per h", 150.0, "A crew with its overheads, in normal time.", 1e6),
+    Assumption("costs", "overtime_share", "Call-outs in overtime", "0–1", 0.6, 0.0, 1.0, step=0.05,
+               help="Share of call-outs outside working hours."),
+    Assumption("costs", "overtime_multiplier", "Overtime multiplier", "×", 1.5, 1.0, 10.0, step=0.1,
+               source=PRACTICE, help="Overtime rate over the normal rate."),
+    _money("vehicle_per_callout", "Vehicle", "per call-out", 60.0, "Vehicles used by one call-out."),
+    _hours("refuse_crew_hours", "Crew time, refuse", 2.0, "Crew hours charged to one refuse call-out.", "costs"),
+    _hours("reset_crew_hours", "Crew time, reset", 2.0, "Crew hours charged to one reset call-out.", "costs"),
+    _hours("patrol_crew_hours", "Crew time, patrol", 2.0, "Crew hours charged to one patrol call-out.", "costs"),
+    _hours("repair_crew_hours", "Crew time, repair", 4.0, "Crew hours charged to one repair call-out.", "costs"),
+    _money("fuse_link_cost", "Fuse link", "per refuse call-out", 10.0, "Material of one refuse call-out."),
+    _money("actuator_cost", "Actuator", "per operation", 60.0, "Spent at each operation of a sectionalizer."),
+    _money("repair_material_cost", "Repair material", "per repair call-out", 300.0, "Material of one repair."),
+    _money("fuse_cost", "Fuse cutout, installed", "per unit", 350.0, "One unit a phase, for a conversion to a fuse."),
+    _money("sectionalizer_cost", "Sectionalizer, installed", "per unit", 2200.0, "One unit a phase."),
+    _money("lateral_recloser_cost", "Lateral recloser, installed", "per unit", 5500.0, "One unit a phase."),
+    _money("backup_settings_cost", "Changed backup settings", "per device", 1500.0,
+           "Each breaker or recloser whose fast operations a scenario changes."),
+    _money("inspection_cost_per_year", "Inspection", "per unit and year", 15.0, "Each converted unit, every year."),
+    _money("energy_margin_per_kwh", "Energy margin", "per kWh", 0.06, "Margin lost with energy not supplied.", 1e3),
+    _money("incentive_per_saidi_minute", "Incentive on SAIDI", "per minute and year", 0.0,
+           "What the utility gains a year per minute of SAIDI less."),
+    _money("incentive_per_saifi", "Incentive on SAIFI", "per 1.0 and year", 0.0,
+           "What the utility gains a year per 1.0 of SAIFI less."),
+    Assumption("costs", "interruption_costs", "Interruption cost table", "file", None, kind="text",
+               help="A table of cost per event by class and duration in the study folder; blank: the default table."),
+
+    Assumption("finance", "discount_rate", "Discount rate", "per year", 0.07, -0.5, 1.0, step=0.005,
+               help="Rate at which later money is discounted."),
+    Assumption("finance", "escalation_rate", "Escalation", "per year", 0.02, -0.5, 1.0, step=0.005,
+               help="Yearly growth of all savings."),
+    Assumption("finance", "horizon_years", "Horizon", "yr", 20, 1, 100, "whole", 1,
+               help="Years over which benefits count; also the length of one simulated trial."),
+    Assumption("finance", "perspective", "Perspective", "", "utility", kind="choice", choices=("utility", "society"),
+               help="utility: crew, material, energy margin, incentive; society: crew, material, interruption cost."),
+
+    Assumption("simulation", "trials", "Trials", "trials", None, 1, 10_000_000, "whole", 100,
+               help="Each trial is one horizon under one draw of the unknowns; blank: until precise enough."),
+    Assumption("simulation", "seed", "Seed", "", 1, 0, 2**63 - 1, "whole", 1,
+               help="Same seed, same digits."),
+)
+
+BY_KEY: dict[str, Assumption] = {a.key: a for a in ASSUMPTIONS}
+TABLES: tuple[str, ...] = tuple(dict.fromkeys(a.table for a in ASSUMPTIONS))
+
+
+def defaults() -> dict[str, object]:
+    """Default value of every assumption, by key."""
+    return {a.key: a.default for a in ASSUMPTIONS}

@@ -1,0 +1,110 @@
+"""Every column a study's tables may have: unit, bounds and meaning, in one table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Kind = Literal["text", "number", "whole", "time", "flag"]
+
+BREAKER, RECLOSER, LATERAL_RECLOSER = "breaker", "recloser", "lateral_recloser"
+FUSE, SECTIONALIZER, SWITCH = "fuse", "sectionalizer", "switch"
+DEVICES = (BREAKER, RECLOSER, LATERAL_RECLOSER, FUSE, SECTIONALIZER, SWITCH)
+LATERAL_DEVICES = (FUSE, SECTIONALIZER, LATERAL_RECLOSER)
+CUSTOMER_CLASSES = ("residential", "small_ci", "large_ci")
+KM_PER_MILE = 1.609344
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column; `low` and `high` are inclusive, or exclusive at `low` where `above` is set."""
+
+    name: str
+    kind: Kind = "number"
+    unit: str = ""
+    low: float | None = 0.0
+    high: float | None = None
+    above: bool = False
+    required: bool = False
+    choices: tuple[str, ...] = ()
+    help: str = ""
+
+
+def _ampere(name: str, help_text: str) -> Column:
+    return Column(name, unit="A", above=True, help=help_text)
+
+
+SECTIONS: tuple[Column, ...] = (
+    Column("section_id", "text", required=True, help="Unique name of the line section."),
+    Column("parent_id", "text", required=True, help="The section towards the source; blank at a source."),
+    Column("device", "text", choices=DEVICES, help="Device at the section's source end; blank: solid connection."),
+    Column("feeder_id", "text", help="Feeder; blank: the root's section_id."),
+    Column("length_km", unit="km", required=True, help="Length; or length_mi."),
+    Column("length_mi", unit="mi", help="Length in miles, in place of length_km."),
+    Column("line_fault_rate_per_km", unit="faults/(km·yr)", help="Temporary and permanent faults; blank: [faults]."),
+    Column("line_fault_rate_per_mi", unit="faults/(mi·yr)", help="In place of line_fault_rate_per_km."),
+    Column("equipment_fault_rate", unit="faults/yr", help="Faults not in proportion to length; blank: 0."),
+    Column("temporary_fraction", unit="0–1", high=1.0, help="Share of temporary faults; blank: [faults]."),
+    Column("customers", "whole", required=True, help="Customers served from this section."),
+    *(Column(f"customers_{c}", "whole", help="Customers by class; the classes sum to customers.")
+      for c in CUSTOMER_CLASSES),
+    Column("load_kw", unit="kW", help="Average load; blank: 0."),
+    Column("peak_load_a", unit="A", help="Peak load at the section's source end; blank: unknown."),
+    Column("phases", "whole", low=1, high=3, help="1, 2 or 3; blank: 1 below a lateral device, else 3."),
+    Column("repair_hours", unit="h", help="Mean repair time; blank: [restoration]."),
+    _ampere("fault_current_source_a", "Fault current at the source end; blank: unknown."),
+    _ampere("fault_current_end_a", "Fault current at the far end; blank: unknown."),
+    Column("fuse_link", "text", help="Type and rating such as 65K or 40T; blank: unknown."),
+    _ampere("saving_ceiling_a", "Current below which a fast operation saves the fuse; overrides the link's."),
+    _ampere("rated_current_a", "Continuous rating of a sectionalizer; blank: chosen by the application rules."),
+    _ampere("actuating_current_a", "Current from which a sectionalizer acts; blank: 1.6 × rating."),
+    Column("counts", "whole", low=1, high=3, help="Counts of a sectionalizer; blank: [protection]."),
+    Column("operations_to_lockout", "whole", low=1, high=10, help="Of a reclosing device; blank: [protection]."),
+    Column("fast_operations", "whole", high=9, help="Of a reclosing device; blank: [protection], 0 in a lateral."),
+    _ampere("minimum_trip_a", "Minimum trip of a reclosing device; blank: unknown."),
+    Column("dead_time_s", unit="s", above=True, help="Shortest dead time of a reclosing device; blank: unknown."),
+    Column("system_kv", unit="kV", above=True, help="System voltage; blank: [protection]."),
+    Column("bil_kv", unit="kV", above=True, help="Basic insulation level; blank: [protection]."),
+    Column("tie_probability", unit="0–1", high=1.0,
+           help="Alternative supply here: the chance that it can carry the transfer; blank: 0."),
+    Column("faults_observed", "whole", help="Faults seen, for rate learning; blank: from the outage records."),
+    Column("years_observed", unit="yr", help="Years in which faults_observed were counted."),
+    Column("generation_kw", unit="kW", help="Generation served from this section; blank: none known."),
+    Column("capacitor_kvar", unit="kvar", help="Capacitors on this section; blank: none known."),
+)
+
+OUTAGES: tuple[Column, ...] = (
+    Column("event_id", "text", required=True, help="One outage; its restoration steps share it."),
+    Column("section_id", "text", help="Whose protection opened or where the fault was; blank: unknown."),
+    Column("started", "time", required=True, help="ISO 8601, local time."),
+    Column("restored", "time", required=True, help="ISO 8601, local time, of this step."),
+    Column("customers", "whole", required=True, help="Customers interrupted and restored by this step."),
+    Column("cause", "text", help="Cause as recorded."),
+    Column("fault_kind", "text", choices=("temporary", "permanent"), help="Blank: unknown."),
+    Column("planned", "flag", help="true or false; blank: false."),
+)
+
+_FLAT_SHARED = tuple(c for c in SECTIONS if c.name not in ("section_id", "parent_id", "device", "feeder_id",
+                                                           "length_km", "length_mi", "customers"))
+
+FEEDERS: tuple[Column, ...] = (
+    Column("feeder_id", "text", required=True, help="Unique name of the feeder."),
+    Column("customers", "whole", required=True, help="Customers of the feeder in all, laterals included."),
+    Column("main_length_km", unit="km", required=True, help="Length of the main; or main_length_mi."),
+    Column("main_length_mi", unit="mi", help="In place of main_length_km."),
+    *_FLAT_SHARED,
+)
+
+LATERALS: tuple[Column, ...] = (
+    Column("lateral_id", "text", required=True, help="Unique name of the lateral."),
+    Column("feeder_id", "text", required=True, help="A feeder of feeders.csv."),
+    Column("device", "text", choices=DEVICES, help="Blank: fuse."),
+    Column("customers", "whole", required=True, help="Customers of the lateral."),
+    Column("length_km", unit="km", required=True, help="Length; or length_mi."),
+    Column("length_mi", unit="mi", help="In place of length_km."),
+    *_FLAT_SHARED,
+)
+
+TABLES: dict[str, tuple[Column, ...]] = {
+    "sections": SECTIONS, "outages": OUTAGES, "feeders": FEEDERS, "laterals": LATERALS,
+}

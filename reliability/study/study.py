@@ -1,0 +1,58 @@
+"""What a study is once it has been read and checked; rooms further in trust it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+from reliability.study.assumptions import Range
+
+AS_BUILT = "As built"
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """A change of protection: at the head of each of `laterals` the device becomes `device`.
+
+    `laterals` None means all of them; `device` None changes no device ("As built", or a
+    scenario that only sets `fast_operations` on every breaker and recloser).
+    """
+
+    name: str
+    laterals: tuple[str, ...] | None = ()
+    device: str | None = None
+    counts: int | None = None
+    fast_operations: int | None = None
+    applicable_only: bool = False
+
+
+@dataclass(frozen=True)
+class Study:
+    """A checked study.
+
+    sections: a row a line section in the user's order, with every column of
+        `columns.SECTIONS`: ids and device as text, numbers as float with NaN where the file
+        left the value to an assumption or does not know it.
+    values: value of every assumption by key; an uncertain one stands at its mean.
+    uncertain: low / likely / high of the uncertain assumptions, by key; an element of
+        `clearing_shares` or `phases_involved` by "key.0", "key.1", "key.2".
+    scenarios: "As built" first.
+    outages: outage records as text columns of `columns.OUTAGES`, None without a file.
+    notes: what is no fault but should be known (values unknown, a default that matters).
+    """
+
+    name: str
+    currency: str
+    sections: pd.DataFrame
+    values: Mapping[str, object]
+    uncertain: Mapping[str, Range] = field(default_factory=dict)
+    scenarios: tuple[Scenario, ...] = (Scenario(AS_BUILT),)
+    outages: pd.DataFrame | None = None
+    outages_file: str = "outages.csv"
+    extra: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    folder: Path | None = None
+    inputs_sha256: str = ""
