@@ -57,10 +57,14 @@ def reclosing_device(network: Network, protection: Protection) -> np.ndarray:
 
 
 def pattern_probability(tally: np.ndarray, values: Mapping[str, object]) -> np.ndarray:
-    """Probability of each pattern, from its tally (r, 4) and the two failure probabilities."""
-    fails = np.array([values["fuse_failure"], values["sectionalizer_failure"]], dtype=float)
-    base = np.array([1.0 - fails[0], fails[0], 1.0 - fails[1], fails[1]])
-    return np.prod(base ** tally, axis=1)
+    """Probability of each pattern, from its tally (…, 4) and the two failure probabilities.
+
+    The probabilities may be arrays that broadcast against the leading axes of `tally`.
+    """
+    fuse, sectionalizer = values["fuse_failure"], values["sectionalizer_failure"]
+    works, fails, acts, fails_to_act = np.moveaxis(tally, -1, 0)
+    return ((1.0 - fuse) ** works * fuse ** fails
+            * (1.0 - sectionalizer) ** acts * sectionalizer ** fails_to_act)
 
 
 def walk_chains(network: Network, protections: Sequence[Protection], places: Places,

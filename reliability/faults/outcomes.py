@@ -131,20 +131,18 @@ def fault_rates(network: Network, values: Mapping[str, object]) -> np.ndarray:
     return network.column["length_km"] * line + np.nan_to_num(network.column["equipment_fault_rate"])
 
 
-def kind_probabilities(network: Network, values: Mapping[str, object]) -> np.ndarray:
-    """Probability of each set of kinds, (16, n), indexed by the bits of `kinds`."""
-    own = network.column["temporary_fraction"]
-    temporary = np.where(np.isnan(own), values["temporary_fraction"], own)
-    result = np.zeros((2 * PERMANENT, len(network)))
-    shares = values["clearing_shares"]
-    for mask in range(1, PERMANENT):
-        result[mask] = temporary * sum(shares[d] for d in range(DEAD_TIMES) if mask >> d & 1)
-    result[PERMANENT] = 1.0 - temporary
-    return result
+def kind_probability(kinds: int, temporary, shares):
+    """Probability that a fault is of one of the kinds (bits); arrays broadcast."""
+    if kinds == PERMANENT:
+        return 1.0 - temporary
+    return temporary * sum(shares[d] for d in range(DEAD_TIMES) if kinds >> d & 1)
 
 
 def row_rates(table: OutcomeTable, values: Mapping[str, object]) -> np.ndarray:
     """Events a year of each row, (r,), at the given values of the assumptions."""
-    kind = kind_probabilities(table.network, values)[table.kinds, table.section]
+    own = table.network.column["temporary_fraction"]
+    temporary = np.where(np.isnan(own), values["temporary_fraction"], own)
+    kind = np.stack([kind_probability(bits, temporary, values["clearing_shares"]) for bits in range(PERMANENT + 1)])
+    kind = kind[table.kinds, table.section]
     pattern = pattern_probability(table.tally, values)
     return fault_rates(table.network, values)[table.section] * kind * table.width * pattern

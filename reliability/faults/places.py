@@ -44,8 +44,8 @@ def split_places(network: Network, protections: Sequence[Protection]) -> Places:
     section, start = section[distinct], start[distinct]
     stop = np.append(np.where(np.diff(section) != 0, 1.0, start[1:]), 1.0)
     middle = (start + stop) / 2.0
-    with np.errstate(invalid="ignore"):
-        current = 1.0 / ((1.0 - middle) / source[section] + middle / end[section])
+    near, far = source[section], end[section]
+    current = np.where(near == far, near, 1.0 / ((1.0 - middle) / near + middle / far))
     return Places(section, stop - start, current)
 
 

@@ -1,0 +1,272 @@
+"""Monte Carlo over trials of one horizon each: year-to-year luck and what we don't know, kept apart.
+
+All scenarios see the same faults: an event is a place, a kind, a trial-year and a severity,
+and only what protection makes of it differs. Work is cut into fixed blocks, each with its
+own child of one seed, so the digits depend neither on who computes them nor on memory.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+import numpy as np
+
+from reliability.faults.chains import pattern_probability
+from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, kind_probability, row_rates
+from reliability.indices.draws import draw_unknowns, one_trial, values_of_trials, yearly_multipliers
+from reliability.indices.events import Block, simulate_block, year_weights
+from reliability.indices.measures import COUNTED, TIME_KEYS, TIMED, ExtraMeasure, coefficients, waiting_tables
+from reliability.network.tree import Network
+from reliability.study.assumptions import Range
+from reliability.study.study import Scenario
+
+# Fixed sizes: with the seed they settle every digit, so changing one changes results.
+YEARS_PER_CHUNK = 8_000            # trial-years drawn together
+EVENTS_PER_BLOCK = 400_000         # expected events of one block of rows in a chunk of trial-years
+ROWS_PER_BLOCK = 100_000
+
+STANDARD_ERROR_SOUGHT = 0.01       # of the SAIDI difference, relative
+TRIALS_AT_MOST = 20_000
+EVENTS_AT_MOST = 2e9               # about a minute of two cores
+# Assumptions that change what protection does, so that each of their draws needs its own table.
+STRUCTURAL = ("fast_clearing_time_s", "phases_involved", "load_margin", "cold_load_factor")
+TASKS_AHEAD = 3                    # tasks per worker handed out before the first is collected
+
+Progress = Callable[[int, int, float], None]
+
+
+@dataclass(frozen=True)
+class Simulated:
+    """Totals of S scenarios in every year of every trial.
+
+    totals: by measure, (S, trials, years): COUNTED and TIMED of indices/measures, and extra
+    measures asked for. draws: (trials,) value of each uncertain assumption.
+    precise: whether the standard error sought was reached; None where trials were fixed.
+    """
+
+    scenarios: tuple[str, ...]
+    trials: int
+    years: int
+    seed: int
+    totals: dict[str, np.ndarray]
+    draws: dict[str, np.ndarray] = field(default_factory=dict)
+    precise: bool | None = None
+
+
+@dataclass(frozen=True)
+class Question:
+    """What to simulate: a network, the assumptions and the scenarios, with their outcome table.
+
+    extra: further measures by name, linear in an event's severity (see indices/measures).
+    applicable: see `network.protection.protection`.
+    """
+
+    network: Network
+    values: Mapping[str, object]
+    uncertain: Mapping[str, Range]
+    scenarios: Sequence[Scenario]
+    extra: Mapping[str, ExtraMeasure] = field(default_factory=dict)
+    applicable: np.ndarray | None = None
+
+    def table(self, values: Mapping[str, object]) -> OutcomeTable:
+        """Outcome table at the given values."""
+        return build_outcomes(self.network, values, self.scenarios, self.applicable)
+
+
+def simulate(question: Question, *, seed: int, trials: int | None = None, executor: Executor | None = None,
+             workers: int = 1, on_progress: Progress | None = None) -> Simulated:
+    """Simulate trials of `horizon_years` years each.
+
+    seed: any integer ≥ 0; with the question and `trials` it fixes every digit. trials: how
+    many; None: until the standard error of every scenario's SAIDI difference to the first is
+    under 1 % of it, or a cap is reached. executor: any `concurrent.futures.Executor`; None
+    computes here. workers: how many tasks it runs at once. on_progress(done, total, seconds
+    left) is called after every block; what it raises stops the simulation.
+    """
+    years = int(question.values["horizon_years"])
+    structural = any(key.partition(".")[0] in STRUCTURAL for key in question.uncertain)
+    per_chunk = 1 if structural else max(1, YEARS_PER_CHUNK // years)
+    table = question.table(question.values)
+    cap = trials or _cap(row_rates(table, question.values).sum() * years)
+    report = _Reporter(on_progress, cap)
+    chunks: list[tuple[dict[str, np.ndarray], dict[str, np.ndarray]]] = []
+    done, precise = 0, None if trials else False
+    prepared = None if structural else _prepare(question, table, question.values)
+    for number, first in enumerate(range(0, cap, per_chunk)):
+        size = min(per_chunk, cap - first)
+        chunks.append(_chunk(question, prepared, np.random.SeedSequence(seed, spawn_key=(number,)), size, years,
+                             executor, workers, report))
+        done += size
+        if trials is None and _precise_enough([totals for _, totals in chunks]):
+            precise = True
+            break
+    return Simulated(
+        tuple(s.name for s in question.scenarios), done, years, seed,
+        {name: np.concatenate([totals[name] for _, totals in chunks], axis=1) for name in chunks[0][1]},
+        {key: np.concatenate([draws[key] for draws, _ in chunks]) for key in chunks[0][0]}, precise,
+    )
+
+
+@dataclass(frozen=True)
+class _Prepared:
+    """Blocks of a table; classes: (kinds, own temporary fraction, own line rate, tally) of each multiplier."""
+
+    blocks: tuple[Block, ...]
+    classes: tuple[tuple[int, bool, bool, tuple[int, ...]], ...]
+    values: Mapping[str, object]
+
+
+def _chunk(question: Question, prepared: _Prepared | None, seed: np.random.SeedSequence, trials: int, years: int,
+           executor: Executor | None, workers: int, report: _Reporter):
+    """Draws and totals of a chunk of trials, {measure: (S, trials, years)}."""
+    own, events = seed.spawn(2)
+    rng = np.random.default_rng(own)
+    draws = draw_unknowns(rng, question.uncertain, trials)
+    values = values_of_trials(question.values, draws)
+    if prepared is None:
+        # the chunk is one trial; its values are the means of its own table
+        values = one_trial(values, 0)
+        prepared = _prepare(question, question.table(values), values)
+    storm = yearly_multipliers(rng, values["yearly_cv"], trials, years)
+    sigma = np.sqrt(np.log1p(np.square(np.asarray(values["cv"], dtype=float))))
+    sigma = np.repeat(sigma, years) if sigma.ndim else sigma[None]
+    weights = [year_weights((_multiplier(c, values, prepared.values) * storm.T).T.ravel()) for c in prepared.classes]
+
+    shape = (len(question.scenarios), trials, years)
+    totals = {name: np.zeros(shape) for name in (*COUNTED, *TIMED, *question.extra)}
+    tasks = ((b, weights[b.multiplier_class], sigma, s)
+             for b, s in zip(prepared.blocks, events.spawn(len(prepared.blocks)), strict=True))
+    report.start(len(prepared.blocks), trials)
+    for block, (counted, timed) in zip(prepared.blocks, _in_order(tasks, executor, workers), strict=True):
+        of = block.coefficients
+        for keys, columns, sums in ((of.count_keys, of.count_column, counted),
+                                    (of.severity_keys, of.severity_column, timed)):
+            for (name, scenario, time_key), column in zip(keys, columns, strict=True):
+                scale = np.reshape(values[time_key], (-1, 1)) if time_key else 1.0
+                totals[name][scenario] += sums[:, column].reshape(trials, years) * scale
+        report.block_done()
+    return draws, totals
+
+
+def _in_order(tasks: Iterator[tuple], executor: Executor | None, workers: int) -> Iterator[tuple]:
+    """Results of simulate_block in the order of the tasks; few tasks are under way at a time."""
+    if executor is None:
+        yield from (simulate_block(*task) for task in tasks)
+        return
+    waiting: deque = deque()
+    try:
+        for task in tasks:
+            waiting.append(executor.submit(simulate_block, *task))
+            if len(waiting) > TASKS_AHEAD * workers:
+                yield waiting.popleft().result()
+        while waiting:
+            yield waiting.popleft().result()
+    finally:
+        for future in waiting:
+            future.cancel()
+
+
+def _prepare(question: Question, table: OutcomeTable, values: Mapping[str, object]) -> _Prepared:
+    """Cut a table into blocks of rows that share the multiplier of their rates."""
+    names = {key.partition(".")[0] for key in question.uncertain}
+    times = frozenset(names & set(TIME_KEYS))
+    part_rows, part_rates, part_class, classes = _parts(table, values, names)
+    # alike rows side by side: their coefficients have fewer distinct columns
+    alike = (table.opened == table.opened[:1]).all(axis=0) & (table.openings == table.openings[:1]).all(axis=0)
+    order = np.argsort((part_class * 16 + table.kinds[part_rows]) * 2 + alike[part_rows], kind="stable")
+    rows, rates, cls = part_rows[order], part_rates[order], part_class[order]
+    waiting, blocks = waiting_tables(table), []
+    for start, stop in _cuts(rates, cls):
+        at = rows[start:stop]
+        blocks.append(Block(rates[start:stop], coefficients(table, values, at, times, question.extra, waiting),
+                            int(cls[start])))
+    return _Prepared(tuple(blocks), classes, values)
+
+
+def _parts(table: OutcomeTable, values: Mapping[str, object], uncertain: set[str]):
+    """Rows with their rates and multiplier class; a row whose rate has an uncertain part is split in two."""
+    network, rates = table.network, row_rates(table, values)
+    own_fraction = ~np.isnan(network.column["temporary_fraction"])[table.section]
+    own_rate = ~np.isnan(network.column["line_fault_rate_per_km"])[table.section]
+    rows, fixed = np.arange(len(table)), own_rate
+    if "line_fault_rate_per_km" in uncertain:
+        line = network.column["length_km"] * values["line_fault_rate_per_km"]
+        equipment = np.nan_to_num(network.column["equipment_fault_rate"])
+        with np.errstate(invalid="ignore", divide="ignore"):
+            share = np.nan_to_num(line / (line + equipment))[table.section]
+        both = np.flatnonzero(~own_rate & (share < 1.0))
+        rates = np.concatenate([np.where(own_rate, rates, rates * share), rates[both] * (1.0 - share[both])])
+        rows, fixed = np.concatenate([rows, both]), np.concatenate([own_rate, np.ones(len(both), dtype=bool)])
+    fraction = {"temporary_fraction"} & uncertain
+    marks = [
+        np.where(fraction or {"clearing_shares"} & uncertain, table.kinds[rows], 0),
+        np.where(fraction, own_fraction[rows], True),
+        np.where({"line_fault_rate_per_km"} & uncertain, fixed, True),
+        *np.where({"fuse_failure", "sectionalizer_failure"} & uncertain, table.tally[rows].T, 0),
+    ]
+    sizes = [int(m.max(initial=0)) + 1 for m in marks]
+    found, index = np.unique(np.ravel_multi_index(marks, sizes), return_inverse=True)
+    classes = tuple((int(k), bool(o), bool(r), tuple(int(x) for x in t))
+                    for k, o, r, *t in zip(*np.unravel_index(found, sizes), strict=True))
+    return rows, rates, index, classes
+
+
+def _multiplier(cls: tuple, values: Mapping[str, object], means: Mapping[str, object]):
+    """Rate over rate at the means, (trials,) or a number, of one class of rows."""
+    kinds, own_fraction, own_rate, tally = cls
+
+    def rate(v: Mapping[str, object]):
+        result = 1.0 if own_rate else v["line_fault_rate_per_km"]
+        if kinds:
+            temporary = (0.0 if kinds == PERMANENT else 1.0) if own_fraction else v["temporary_fraction"]
+            result = result * kind_probability(kinds, temporary, v["clearing_shares"])
+        return result * pattern_probability(np.array(tally), v)
+
+    return rate(values) / rate(means)
+
+
+def _cuts(rates: np.ndarray, cls: np.ndarray) -> list[tuple[int, int]]:
+    """Bounds of blocks: one class, at most so many rows and expected events."""
+    if not len(rates):
+        return []
+    by_events = np.floor(np.cumsum(rates) * YEARS_PER_CHUNK / EVENTS_PER_BLOCK)
+    by_rows = np.arange(len(rates)) // ROWS_PER_BLOCK
+    change = (np.diff(cls) != 0) | (np.diff(by_events) != 0) | (np.diff(by_rows) != 0)
+    edges = [0, *(np.flatnonzero(change) + 1).tolist(), len(rates)]
+    return list(pairwise(edges))
+
+
+def _cap(events_per_trial: float) -> int:
+    return int(max(2, min(TRIALS_AT_MOST, EVENTS_AT_MOST / max(events_per_trial, 1.0))))
+
+
+def _precise_enough(chunks: list[dict[str, np.ndarray]]) -> bool:
+    """Whether the SAIDI differences to the first scenario (or, with one scenario, SAIDI) are settled."""
+    hours = np.concatenate([c["customer_hours"].mean(axis=2) for c in chunks], axis=1)
+    sought = hours if len(hours) == 1 else hours[1:] - hours[:1]
+    if sought.shape[1] < 2:
+        return False
+    error = sought.std(axis=1, ddof=1) / np.sqrt(sought.shape[1])
+    return bool(np.all(error <= STANDARD_ERROR_SOUGHT * np.abs(sought.mean(axis=1))))
+
+
+class _Reporter:
+    """Turns blocks done into trials done and time left."""
+
+    def __init__(self, on_progress: Progress | None, trials: int):
+        self.on_progress, self.trials, self.finished, self.begun = on_progress, trials, 0.0, time.monotonic()
+        self.per_block = 0.0
+
+    def start(self, blocks: int, trials: int) -> None:
+        self.per_block = trials / max(blocks, 1)
+
+    def block_done(self) -> None:
+        self.finished = min(self.finished + self.per_block, self.trials)
+        if self.on_progress:
+            spent = time.monotonic() - self.begun
+            self.on_progress(round(self.finished), self.trials, spent * (self.trials / self.finished - 1.0))

@@ -1,0 +1,21 @@
+"""Property tests draw the same examples every time; `engine` runs a check on both programs."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+from tests.adapter import core_results
+from tests.enumeration import enumerate_study
+
+settings.register_profile("fixed", derandomize=True, deadline=None, max_examples=25, database=None,
+                          suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+settings.load_profile("fixed")
+
+ENGINES = {"enumeration": enumerate_study, "core": core_results}
+
+
+@pytest.fixture(params=sorted(ENGINES))
+def engine(request):
+    """A function from a study to its results by scenario name (see tests/enumeration.py)."""
+    return ENGINES[request.param]

@@ -1,0 +1,69 @@
+"""The package against the rules played out one by one, on random networks of every device."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+
+from tests.adapter import core_results, differences
+from tests.enumeration import enumerate_study, momentary_customers_to_the_letter
+from tests.networks import random_studies, random_study, study_of
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_agrees_on_random_networks(seed):
+    study = random_study(np.random.default_rng(seed), sections=5 + seed % 30)
+    assert differences(core_results(study), enumerate_study(study)) == []
+
+
+@given(random_studies(most_sections=12))
+def test_agrees_on_small_networks_that_shrink(study):
+    assert differences(core_results(study), enumerate_study(study)) == []
+
+
+def test_the_random_networks_reach_every_rule():
+    """Otherwise an agreement would prove little."""
+    studies = [random_study(np.random.default_rng(seed), sections=30) for seed in range(10)]
+    found = [result for study in studies for result in enumerate_study(study).values()]
+    for kind in ("refuse", "reset", "repair", "patrol"):
+        assert sum(result["callouts"][kind] > 0 for result in found) > 10, kind
+    assert any(result["maifi"] > 1.5 * result["maifi_e"] for result in found)
+    assert any(len({round(result["saifi"], 9) for result in enumerate_study(study).values()}) > 4 for study in studies)
+
+
+@pytest.mark.parametrize("amperes", [105.0, 210.0, 420.0, 886.159499208084])
+@pytest.mark.parametrize("device", ["fuse", "sectionalizer"])
+def test_a_level_current_at_the_threshold_is_not_below_it(engine, device, amperes):
+    """Not even by the rounding of 1/(1/I): the fuse melts, the sectionalizer acts."""
+    row = {"section_id": "tap", "parent_id": "main", "device": device, "length_km": 1.0, "customers": 1,
+           "fault_current_source_a": amperes, "fault_current_end_a": amperes,
+           "saving_ceiling_a" if device == "fuse" else "actuating_current_a": amperes}
+    study = study_of([{"section_id": "main", "device": "breaker", "customers": 9}, row], line_fault_rate_per_km=1.0,
+                     sectionalizer_counts=1, sectionalizer_failure=0.0, temporary_fraction=1.0,
+                     phases_involved=(0.0, 0.0, 1.0))
+    assert engine(study)["As built"]["saifi"] == pytest.approx(0.1)
+
+
+def test_the_comparison_sees_a_difference_in_one_part_in_a_hundred_million():
+    wanted = {"a": {"b": 1.0, "c": None}}
+    assert differences({"a": {"b": 1.0 + 1e-8, "c": None}}, wanted)
+    assert differences({"a": {"b": 1.0, "c": 0.0}}, wanted)
+    assert differences({"a": {"b": 1.0}}, wanted)
+    assert differences({"a": {"b": 1.0 + 1e-12, "c": None, "d": 1.0}}, wanted) == []
+
+
+def test_momentaries_are_never_negative_where_those_to_the_letter_would_be(engine):
+    """A three-phase lateral recloser above a single-phase fuse: it interrupts a third of a zone
+    whose customers below the fuse are interrupted whole."""
+    study = study_of([
+        {"section_id": "main", "device": "breaker"},
+        {"section_id": "tap", "parent_id": "main", "device": "lateral_recloser", "phases": 3.0, "customers": 10},
+        {"section_id": "spur", "parent_id": "tap", "device": "fuse", "phases": 1.0, "customers": 90,
+         "length_km": 1.0, "fault_current_source_a": 900.0, "fault_current_end_a": 900.0, "saving_ceiling_a": 800.0}],
+        line_fault_rate_per_km=1.0, fast_operations=1, fuse_failure=0.0)
+    study.sections.loc[1, "fast_operations"] = 1.0
+    letter = enumerate_study(study, momentary_customers_to_the_letter)["As built"]["laterals"]["tap"]
+    assert letter["momentary_events"] == pytest.approx(100 / 3 - 90)
+    found = engine(study)["As built"]["laterals"]["tap"]
+    assert found["momentary_events"] == pytest.approx(100 / 3 - 90 / 3)
