@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 MINUTES_PER_YEAR = 525_600.0
 CEMI_UP_TO = 6
@@ -40,9 +40,12 @@ def cemi(rates: np.ndarray, customers: np.ndarray, yearly_cv: float) -> dict[int
     total = float(np.sum(customers))
     if total <= 0:
         return {n: float("nan") for n in range(1, CEMI_UP_TO + 1)}
+    return {n: float(np.sum(customers * _at_least(n, rates, yearly_cv)) / total) for n in range(1, CEMI_UP_TO + 1)}
+
+
+def _at_least(n: int, rates: np.ndarray, yearly_cv: float) -> np.ndarray:
+    """Probability of n or more events a year."""
     if yearly_cv > 0:
         shape = yearly_cv ** -2
-        law = stats.nbinom(shape, shape / (shape + rates))
-    else:
-        law = stats.poisson(rates)
-    return {n: float(np.sum(customers * law.sf(n - 1)) / total) for n in range(1, CEMI_UP_TO + 1)}
+        return special.betainc(n, shape, rates / (shape + rates))
+    return special.gammainc(n, rates)

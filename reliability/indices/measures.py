@@ -91,7 +91,7 @@ def _timed(table: OutcomeTable, what: Consequences, rows: np.ndarray, below: np.
     own_repair = ~np.isnan(table.network.column["repair_hours"][table.section[rows]])
     for i, name in enumerate(CALLOUTS):
         if f"{name}_hours" in uncertain:
-            scaled = (what.callout == i) & ~(own_repair if i == REPAIR else False)
+            scaled = (what.callout == i) & ~(own_repair & (i == REPAIR))
             by_key[f"{name}_hours"] = np.where(scaled, waits, 0.0)
             fixed &= ~scaled
     by_key[None] = by_key[None] + np.where(fixed & (what.callout != NO_CALLOUT), waits * what.waiting_hours, 0.0)

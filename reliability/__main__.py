@@ -1,0 +1,144 @@
+"""The command line: python -m reliability run | check | history | new."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Iterator
+from concurrent.futures import Executor, ProcessPoolExecutor
+from contextlib import contextmanager
+from pathlib import Path
+
+from reliability.study import Problem, Study, StudyError, open_study
+
+PROBLEMS_FOUND = 2
+CAUTION = ("Planning estimates, not settings: protection settings, switching and live-line work follow the "
+           "utility's procedures, local codes and licensed engineers.")
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run one command; returns the exit status: 0, or 2 for a study with problems."""
+    options = _parser().parse_args(arguments)
+    try:
+        options.command(options)
+    except StudyError as error:
+        print("\n".join(error.lines()), file=sys.stderr)
+        return PROBLEMS_FOUND
+    except OSError as error:
+        reason = Problem(str(error.filename or options), error.strerror or str(error), "choose another place or free it")
+        print(reason, file=sys.stderr)
+        return PROBLEMS_FOUND
+    except KeyboardInterrupt:
+        print("Interrupted; nothing was written.", file=sys.stderr)
+        return 130
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="python -m reliability", epilog=CAUTION,
+                                     description="Which fused laterals are worth a count-sectionalizer, and how sure is it?")
+    commands = parser.add_subparsers(required=True, metavar="command")
+
+    run = _command(commands, "run", _run, "compute a study and write its results",
+                   "python -m reliability run data/demo --out out --trials 500")
+    run.add_argument("study", help="folder with study.toml and its tables")
+    run.add_argument("--out", required=True, metavar="DIR", help="folder for the results")
+    run.add_argument("--trials", type=_whole(1), metavar="N",
+                     help="simulated horizons; without it, until the standard error is under 1 %% or a cap is reached")
+    run.add_argument("--seed", type=_whole(0), metavar="S", help="same seed, same digits (default: the study's)")
+    run.add_argument("--workers", type=_whole(1), default=1, metavar="W",
+                     help="processes that compute; the result does not depend on it")
+
+    check = _command(commands, "check", _check, "read a study and list every problem", "python -m reliability check data/demo")
+    check.add_argument("study", help="folder with study.toml and its tables")
+
+    new = _command(commands, "new", _new, "write a small commented study to start from", "python -m reliability new my-study")
+    new.add_argument("folder", help="folder to make")
+    return parser
+
+
+def _command(commands, name: str, function, text: str, example: str) -> argparse.ArgumentParser:
+    command = commands.add_parser(name, help=text, description=text, epilog=f"Example: {example}")
+    command.set_defaults(command=function)
+    return command
+
+
+def _whole(low: int):
+    def read(text: str) -> int:
+        if not text.isascii() or not text.isdigit() or int(text) < low:
+            raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from {low} up")
+        return int(text)
+    return read
+
+
+def _run(options: argparse.Namespace) -> None:
+    from reliability.pipeline import analyse
+    from reliability.report.output import write_results
+
+    study = open_study(options.study)
+    _notes(study)
+    with _executor(options.workers) as executor, _progress_bar() as on_progress:
+        results = analyse(study, trials=options.trials, seed=options.seed, executor=executor,
+                          workers=options.workers, on_progress=on_progress)
+    write_results(results, options.out)
+    print(_outline(json.loads((Path(options.out) / "summary.json").read_text(encoding="utf-8"))))
+
+
+def _check(options: argparse.Namespace) -> None:
+    study = open_study(options.study)
+    _notes(study)
+    print(f"{study.name}: {len(study.sections)} sections, {int(study.sections['customers'].sum())} customers, "
+          f"{len(study.scenarios)} scenarios; no problems.")
+
+
+def _new(options: argparse.Namespace) -> None:
+    from reliability.study import write_template
+
+    write_template(options.folder)
+    print(f"Wrote {options.folder}; next: python -m reliability run {options.folder} --out out")
+
+
+def _notes(study: Study) -> None:
+    for note in study.notes:
+        print(f"note: {note}", file=sys.stderr)
+
+
+def _outline(summary: dict) -> str:
+    """The indices of every scenario as a few lines of text."""
+    lines = [f"{'':28}{'SAIFI':>9}{'SAIDI min':>11}{'MAIFI_E':>9}{'call-outs/yr':>14}"]
+    for scenario in summary["scenarios"]:
+        of = scenario["expected"]
+        cells = [of["saifi"], of["saidi_min"], of["maifi_e"], sum(of["callouts"].values())]
+        shown = [f"{c:.{d}f}" if c is not None else "–" for c, d in zip(cells, (3, 1, 2, 1), strict=True)]
+        lines.append(f"{scenario['name'][:27]:28}{shown[0]:>9}{shown[1]:>11}{shown[2]:>9}{shown[3]:>14}")
+    return "\n".join([*lines, CAUTION])
+
+
+@contextmanager
+def _executor(workers: int) -> Iterator[Executor | None]:
+    """Processes for more than one worker; None computes in this one."""
+    if workers == 1:
+        yield None
+        return
+    executor = ProcessPoolExecutor(workers)
+    try:
+        yield executor
+    finally:
+        executor.shutdown(cancel_futures=True)
+
+
+@contextmanager
+def _progress_bar() -> Iterator:
+    """A bar on standard error where that is a terminal; fed with done, total and seconds left."""
+    from tqdm import tqdm
+
+    with tqdm(unit="trial", file=sys.stderr, disable=None, leave=False) as bar:
+        def show(done: int, total: int, seconds_left: float) -> None:
+            bar.total, bar.n = total, done
+            bar.refresh()
+        yield show
+
+
+if __name__ == "__main__":
+    sys.exit(main())

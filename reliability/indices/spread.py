@@ -1,0 +1,101 @@
+"""How sure: mean, standard error and percentiles of simulated indices, and where their spread comes from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from reliability.faults.consequences import CALLOUTS
+from reliability.indices import definitions
+from reliability.indices.expected import Expected
+from reliability.indices.simulation import Simulated
+
+PERCENTILES = (10, 50, 90)
+RATIO = "caidi_min"
+
+
+def yearly_indices(simulated: Simulated, customers: float) -> dict[str, np.ndarray]:
+    """System indices of every trial-year by the names of summary.json, (S, trials, years); NaN where none."""
+    totals = simulated.totals
+    saifi = definitions.per_customer(totals["ci"], customers)
+    saidi = definitions.saidi_minutes(totals["customer_hours"], customers)
+    result = {
+        "saifi": saifi,
+        "saidi_min": saidi,
+        RATIO: definitions.caidi_minutes(saidi, saifi),
+        "maifi": definitions.per_customer(totals["momentary_interruptions"], customers),
+        "maifi_e": definitions.per_customer(totals["momentary_events"], customers),
+        "ens_mwh": totals["load_kwh"] / 1000.0,
+        "callouts": sum(totals[c] for c in CALLOUTS),
+    }
+    return result | {f"callouts_{c}": totals[c] for c in CALLOUTS}
+
+
+def summaries(indices: Mapping[str, np.ndarray]) -> list[dict[str, dict[str, float]]]:
+    """Statistics of every index, a dict a scenario: mean, se, p10, p50, p90, luck_share, unknown_share."""
+    return [{name: statistics(values[s]) if name != RATIO else
+             _ratio_statistics(indices["saidi_min"][s], indices["saifi"][s], values[s])
+             for name, values in indices.items()} for s in range(len(indices["saifi"]))]
+
+
+def differences(indices: Mapping[str, np.ndarray]) -> list[dict[str, dict[str, float]]]:
+    """The same of each scenario less the first, year by year under the same faults."""
+    return [{name: statistics(values[s] - values[0]) for name, values in indices.items() if name != RATIO}
+            for s in range(len(indices["saifi"]))]
+
+
+def statistics(values: np.ndarray) -> dict[str, float]:
+    """Of (trials, years): mean, its standard error, yearly percentiles, and the shares of the variance.
+
+    The standard error is that of independent trials, since the years of one share its draw of
+    the unknowns. By the law of total variance the yearly spread is luck (the mean over trials
+    of the variance within one) plus unknowns (the variance between trials' means, less what
+    luck leaves in a mean of so many years).
+    """
+    trials, years = values.shape
+    means = values.mean(axis=1)
+    p10, p50, p90 = np.percentile(values, PERCENTILES)
+    result = {"mean": float(means.mean()), "se": _standard_error(means), "p10": float(p10), "p50": float(p50),
+              "p90": float(p90), "luck_share": float("nan"), "unknown_share": float("nan")}
+    if trials > 1 and years > 1:
+        luck = float(values.var(axis=1, ddof=1).mean())
+        unknown = max(0.0, float(means.var(ddof=1)) - luck / years)
+        if luck + unknown > 0:
+            result |= {"luck_share": luck / (luck + unknown), "unknown_share": unknown / (luck + unknown)}
+    return result
+
+
+def _ratio_statistics(saidi: np.ndarray, saifi: np.ndarray, yearly: np.ndarray) -> dict[str, float]:
+    """Statistics of CAIDI: the mean is total minutes over total interruptions, its error by the delta method."""
+    top, bottom = saidi.mean(axis=1), saifi.mean(axis=1)
+    if not bottom.sum() > 0:
+        return dict.fromkeys(("mean", "se", "p10", "p50", "p90"), float("nan"))
+    ratio = top.sum() / bottom.sum()
+    p10, p50, p90 = np.nanpercentile(yearly, PERCENTILES)
+    return {"mean": float(ratio), "se": _standard_error((top - ratio * bottom) / bottom.mean()),
+            "p10": float(p10), "p50": float(p50), "p90": float(p90)}
+
+
+def _standard_error(means: np.ndarray) -> float:
+    return float(means.std(ddof=1) / np.sqrt(len(means))) if len(means) > 1 else float("nan")
+
+
+def simulated_cemi(expected: Expected, yearly_cv: float, years: int, rng: np.random.Generator) -> np.ndarray:
+    """Share of customers with n or more sustained interruptions, n = 1 … 6, in simulated years: (years, 6).
+
+    Counts of sections are drawn at every device that opens, thinned by the share of phases
+    that it opens: the customers of one section count as seeing the same interruptions.
+    """
+    network = expected.network
+    above = np.where(network.parent >= 0, expected.failure_rate[network.parent], 0.0)
+    at_device = np.maximum(expected.failure_rate - above, 0.0)  # less what comes from further up
+    served = network.customers.sum()
+    result = np.empty((years, definitions.CEMI_UP_TO))
+    shape = yearly_cv ** -2 if yearly_cv > 0 else None
+    for year in range(years):
+        storm = rng.standard_gamma(shape) / shape if shape else 1.0
+        seen = network.along_path(rng.poisson(at_device * storm))
+        for n in range(1, definitions.CEMI_UP_TO + 1):
+            result[year, n - 1] = network.customers[seen >= n].sum() / served if served else np.nan
+    return result
