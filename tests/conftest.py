@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from hypothesis import HealthCheck, settings
 
+from reliability.study import open_study
 from tests.adapter import core_results
 from tests.enumeration import enumerate_study
 
@@ -19,3 +22,9 @@ ENGINES = {"enumeration": enumerate_study, "core": core_results}
 def engine(request):
     """A function from a study to its results by scenario name (see tests/enumeration.py)."""
     return ENGINES[request.param]
+
+
+@pytest.fixture(scope="session")
+def demo():
+    """The demo study."""
+    return open_study(Path(__file__).parents[1] / "data" / "demo")

@@ -55,8 +55,8 @@ def year_weights(weights: np.ndarray) -> YearWeights:
     edges = np.round(np.cumsum(weights) * (2.0 ** DRAW_BITS / total)).astype(np.int64)
     edges[np.flatnonzero(weights)[-1]:] = 2 ** DRAW_BITS  # rounding leaves no draw beyond the last year
     bits = int(np.ceil(np.log2(GUIDE_SLOTS * years)))
-    starts = np.arange(2 ** bits + 1, dtype=np.int64) << (DRAW_BITS - bits)
-    first = np.searchsorted(edges, starts, side="right").astype(np.int32)
+    # trial-years that end at or before the start of each slot
+    first = np.cumsum(np.bincount(-(-edges >> (DRAW_BITS - bits)), minlength=2 ** bits + 1)).astype(np.int32)
     return YearWeights(total, years, edges, np.where(first[:-1] == first[1:], first[:-1], -1 - first[:-1]))
 
 
@@ -71,14 +71,16 @@ def simulate_block(block: Block, weights: YearWeights, sigma: np.ndarray,
     counts = rng.poisson(block.rates * weights.total)
     starts = np.append(0, np.cumsum(counts))
     year = _trial_years(rng, weights, int(starts[-1]))
-    severity = _severities(rng, sigma, year)
     # one index type for both arrays saves the matrix a conversion
     starts = starts.astype(np.int32) if len(year) < 2 ** 31 else starts
-    shape, ones = (weights.years, len(counts)), np.ones(len(year))
+    shape = (weights.years, len(counts))
+    counted = sparse.csc_array((np.ones(len(year)), year, starts), shape=shape) @ block.coefficients.count
+    if not block.coefficients.severity.shape[1]:
+        return counted, np.zeros((weights.years, 0))
+    severity = _severities(rng, sigma, year)
     # a lognormal of mean 1 has this median; the draws have median 1
     median = np.exp(-np.square(sigma) / 2.0)[:, None]
-    return (sparse.csc_array((ones, year, starts), shape=shape) @ block.coefficients.count,
-            sparse.csc_array((severity, year, starts), shape=shape) @ block.coefficients.severity * median)
+    return counted, sparse.csc_array((severity, year, starts), shape=shape) @ block.coefficients.severity * median
 
 
 def _trial_years(rng: np.random.Generator, weights: YearWeights, size: int) -> np.ndarray:

@@ -35,6 +35,8 @@ TRIALS_AT_MOST = 20_000
 EVENTS_AT_MOST = 2e9               # about a minute of two cores
 # Assumptions that change what protection does, so that each of their draws needs its own table.
 STRUCTURAL = ("fast_clearing_time_s", "phases_involved", "load_margin", "cold_load_factor")
+# Assumptions that scale the rates of rows.
+RATE_KEYS = {"line_fault_rate_per_km", "temporary_fraction", "clearing_shares", "fuse_failure", "sectionalizer_failure"}
 TASKS_AHEAD = 3                    # tasks per worker handed out before the first is collected
 
 Progress = Callable[[int, int, float], None]
@@ -176,12 +178,14 @@ def _prepare(question: Question, table: OutcomeTable, values: Mapping[str, objec
     names = {key.partition(".")[0] for key in question.uncertain}
     times = frozenset(names & set(TIME_KEYS))
     part_rows, part_rates, part_class, classes = _parts(table, values, names)
-    # alike rows side by side: their coefficients have fewer distinct columns
+    # Rows of one make side by side: their coefficients have fewer distinct columns, and where
+    # nothing stays open in any scenario no severity need be drawn.
     alike = (table.opened == table.opened[:1]).all(axis=0) & (table.openings == table.openings[:1]).all(axis=0)
-    order = np.argsort((part_class * 16 + table.kinds[part_rows]) * 2 + alike[part_rows], kind="stable")
+    make = (table.kinds.astype(np.int32) * 2 + (table.opened >= 0).any(axis=0)) * 2 + alike
+    order = np.argsort(part_class.astype(np.int32) * 64 + make[part_rows], kind="stable")
     rows, rates, cls = part_rows[order], part_rates[order], part_class[order]
     waiting, blocks = waiting_tables(table), []
-    for start, stop in _cuts(rates, cls):
+    for start, stop in _cuts(rates, cls * 64 + make[rows]):
         at = rows[start:stop]
         blocks.append(Block(rates[start:stop], coefficients(table, values, at, times, question.extra, waiting),
                             int(cls[start])))
@@ -202,6 +206,8 @@ def _parts(table: OutcomeTable, values: Mapping[str, object], uncertain: set[str
         both = np.flatnonzero(~own_rate & (share < 1.0))
         rates = np.concatenate([np.where(own_rate, rates, rates * share), rates[both] * (1.0 - share[both])])
         rows, fixed = np.concatenate([rows, both]), np.concatenate([own_rate, np.ones(len(both), dtype=bool)])
+    if not uncertain & RATE_KEYS:
+        return rows, rates, np.zeros(len(rows), dtype=np.int8), ((0, True, True, (0, 0, 0, 0)),)
     fraction = {"temporary_fraction"} & uncertain
     marks = [
         np.where(fraction or {"clearing_shares"} & uncertain, table.kinds[rows], 0),
@@ -230,13 +236,13 @@ def _multiplier(cls: tuple, values: Mapping[str, object], means: Mapping[str, ob
     return rate(values) / rate(means)
 
 
-def _cuts(rates: np.ndarray, cls: np.ndarray) -> list[tuple[int, int]]:
-    """Bounds of blocks: one class, at most so many rows and expected events."""
+def _cuts(rates: np.ndarray, group: np.ndarray) -> list[tuple[int, int]]:
+    """Bounds of blocks: one group of rows, at most so many of them and of expected events."""
     if not len(rates):
         return []
     by_events = np.floor(np.cumsum(rates) * YEARS_PER_CHUNK / EVENTS_PER_BLOCK)
     by_rows = np.arange(len(rates)) // ROWS_PER_BLOCK
-    change = (np.diff(cls) != 0) | (np.diff(by_events) != 0) | (np.diff(by_rows) != 0)
+    change = (np.diff(group) != 0) | (np.diff(by_events) != 0) | (np.diff(by_rows) != 0)
     edges = [0, *(np.flatnonzero(change) + 1).tolist(), len(rates)]
     return list(pairwise(edges))
 

@@ -1,0 +1,38 @@
+"""Large radial networks for the benchmarks: feeders of fifty sections, mains, taps and sub-laterals."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from reliability.study.assumptions import defaults
+from reliability.study.columns import SECTIONS
+from reliability.study.study import AS_BUILT, Scenario, Study
+
+PER_FEEDER, MAIN, TAPS = 50, 10, 30
+SCENARIOS = (Scenario(AS_BUILT), Scenario("Sectionalizers", None, "sectionalizer", 2),
+             Scenario("Lateral reclosers", None, "lateral_recloser"))
+
+
+def synthetic_study(sections: int, seed: int = 0) -> Study:
+    """A study of so many sections (a multiple of 50) and three scenarios."""
+    rng, i = np.random.default_rng(seed), np.arange(sections)
+    place, feeder = i % PER_FEEDER, i // PER_FEEDER
+    text = {c.name: np.full(sections, "", dtype=object) for c in SECTIONS if c.kind == "text"}
+    frame = pd.DataFrame({c.name: text.get(c.name, np.full(sections, np.nan)) for c in SECTIONS})
+    parent = np.where(place < MAIN, i - 1,
+                      np.where(place < MAIN + TAPS, feeder * PER_FEEDER + rng.integers(0, MAIN, sections),
+                               feeder * PER_FEEDER + rng.integers(MAIN, MAIN + TAPS, sections)))
+    names = np.array([f"s{j}" for j in i], dtype=object)
+    on_main = place < MAIN
+    devices = np.select([place == 0, place == 5, on_main & (place % 3 == 0), place >= MAIN],
+                        ["breaker", "recloser", "switch", "fuse"], "")
+    customers = rng.integers(0, 60, sections).astype(float)
+    frame = frame.assign(
+        section_id=names, parent_id=np.where(place == 0, "", names[parent]), device=devices,
+        feeder_id=[f"f{j}" for j in feeder], length_km=rng.uniform(0.1, 2.0, sections).round(3),
+        customers=customers, customers_residential=customers, customers_small_ci=0.0, customers_large_ci=0.0,
+        load_kw=2.0 * customers, peak_load_a=20.0, phases=np.where(on_main, 3.0, 1.0), equipment_fault_rate=0.0,
+        fault_current_source_a=np.where(on_main, 4000.0, 2500.0), fault_current_end_a=np.where(on_main, 2500.0, 1000.0),
+        saving_ceiling_a=np.where(place >= MAIN, 1500.0, np.nan), tie_probability=0.0)
+    return Study("synthetic", "USD", frame, defaults() | {"trials": None}, scenarios=SCENARIOS)
