@@ -10,11 +10,10 @@ from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 
+from reliability.cautions import CAUTION
 from reliability.study import Problem, Study, StudyError, open_study
 
 PROBLEMS_FOUND = 2
-CAUTION = ("Planning estimates, not settings: protection settings, switching and live-line work follow the "
-           "utility's procedures, local codes and licensed engineers.")
 
 
 def main(arguments: list[str] | None = None) -> int:

@@ -35,15 +35,14 @@ CALLOUT_OF_TEMPORARY = {"fuse": "refuse", "sectionalizer": "reset", "lateral_rec
 def momentary_customers(zone: float, r_share: float, below: float, o_share: float) -> float:
     """Customers who see only momentaries when O ≠ R stays open and R opened at least once.
 
-    Of the customers below O, those who suffer the sustained interruption are taken off, but
-    never more of them than R interrupts: R of one unit a phase above a device of fewer phases
-    would otherwise leave a negative number.
+    Never below 0: with the customers spread evenly over the phases of an R of one unit a
+    phase, one phase can hold fewer of them than a device of fewer phases below it serves.
     """
-    return zone * r_share - below * min(o_share, r_share)
+    return max(0.0, zone * r_share - below * o_share)
 
 
 def momentary_customers_to_the_letter(zone: float, r_share: float, below: float, o_share: float) -> float:
-    """The same without that limit; differs only where O's share exceeds R's."""
+    """The same without that limit; differs only where it is negative."""
     return zone * r_share - below * o_share
 
 

@@ -8,6 +8,7 @@ a study of a few rows given as dicts, everything else blank.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -86,6 +87,21 @@ def random_study(rng: np.random.Generator, sections: int = 30, **values: object)
         rows.append(_random_row(rng, f"s{number:03d}", parent, fewest, rows))
     study = Study("random", "USD", frame_of(rows), assumed)
     return Study("random", "USD", study.sections, assumed, scenarios=_random_scenarios(rng, rows, fewest))
+
+
+def with_stray_cells(study: Study, rng: np.random.Generator) -> Study:
+    """The study with settings in a third of the rows' blanks, of devices that need not be there.
+
+    Fast operations are 1 of 5 and counts 1, so that what was within its bounds stays so.
+    """
+    stray = {"fuse_link": "40K", "saving_ceiling_a": 1200.0, "actuating_current_a": 900.0, "counts": 1.0}
+    sections = study.sections.copy()
+    chosen = pd.Series(rng.random(len(sections)) < 0.3, index=sections.index)
+    for column, value in stray.items():
+        sections.loc[chosen & (sections[column].isna() | (sections[column] == "")), column] = value
+    no_recloser = chosen & ~sections["device"].isin(RECLOSING)
+    sections.loc[no_recloser, ["operations_to_lockout", "fast_operations"]] = (5.0, 1.0)
+    return replace(study, sections=sections)
 
 
 @st.composite

@@ -55,8 +55,9 @@ class Consequences:
         return _times(np.where(self.opened >= 0, self.share, 0.0), some)
 
     def momentary_events(self, below: np.ndarray) -> np.ndarray:
-        """Customers (or load) with one momentary event."""
-        return _times(self.momentary_zone, below[self.recloser]) - _times(self.momentary_exempt, below[self.opened])
+        """Customers (or load) with one momentary event, never below 0."""
+        zone = _times(self.momentary_zone, below[self.recloser])
+        return np.maximum(zone - _times(self.momentary_exempt, below[self.opened]), 0.0)
 
 
 def _times(factor: np.ndarray, values: np.ndarray) -> np.ndarray:
@@ -98,9 +99,7 @@ def consequences(table: OutcomeTable, scenario: int, values: Mapping[str, object
     phases = phases_interrupted(network, values)[section]
     share = _share(device, phases, network.phases, opened)
     recloser_share = _share(device, phases, network.phases, recloser)
-    # Momentary: the zone less those whose outage is sustained. A per-phase recloser can have
-    # more phases than the device that opened below it; the customers below that one whom the
-    # recloser would have interrupted are then fewer than those it took down.
+    most_exempt = _most_exempt(network, recloser, recloser_share, opened)
     momentary = ~stays_open | ((opened != recloser) & (openings > 0))
     exempt = momentary & stays_open
 
@@ -115,13 +114,25 @@ def consequences(table: OutcomeTable, scenario: int, values: Mapping[str, object
         waits=np.where(permanent, network.block[section], -1),
         openings=np.where(momentary, openings, 0.0),
         momentary_zone=np.where(momentary, recloser_share, 0.0),
-        momentary_exempt=np.where(exempt, np.minimum(share, recloser_share), 0.0),
+        momentary_exempt=np.where(exempt, np.minimum(share, most_exempt), 0.0),
     )
 
 
 def _share(device: np.ndarray, phases_involved: np.ndarray, phases: np.ndarray, at: np.ndarray) -> np.ndarray:
     """Share of the customers below `at` that opening it interrupts."""
     return np.where(np.isin(device[at], GANG), 1.0, np.minimum(1.0, phases_involved / phases[at]))
+
+
+def _most_exempt(network: Network, recloser: np.ndarray, recloser_share: np.ndarray, opened: np.ndarray) -> np.ndarray:
+    """Share of the customers below `opened` that the reclosing device interrupts at the most.
+
+    A per-phase recloser may have more phases than the device that opens below it. With the
+    customers spread evenly over its phases, one phase can hold fewer of them than that
+    device alone serves, and nobody is then left for a momentary event.
+    """
+    below = network.customers_below[opened]
+    zone = network.customers_below[recloser] * recloser_share
+    return np.divide(zone, below, out=np.ones_like(zone), where=below > 0)
 
 
 def _callouts(device: np.ndarray, opened: np.ndarray, stays_open: np.ndarray, permanent: np.ndarray) -> np.ndarray:

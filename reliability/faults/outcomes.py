@@ -13,6 +13,8 @@ import numpy as np
 
 from reliability.faults.chains import NEVER, NONE, Chains, pattern_probability, reclosing_device, walk_chains
 from reliability.faults.places import split_places
+from reliability.network.application import check_laterals
+from reliability.network.application_reach import fault_rates
 from reliability.network.protection import Protection, protection
 from reliability.network.tree import Network
 from reliability.study.study import Scenario
@@ -53,13 +55,14 @@ class OutcomeTable:
                        tally=self.tally[rows], opened=self.opened[:, rows], openings=self.openings[:, rows])
 
 
-def build_outcomes(network: Network, values: Mapping[str, object], scenarios: Sequence[Scenario],
-                   applicable: np.ndarray | None = None) -> OutcomeTable:
+def build_outcomes(network: Network, values: Mapping[str, object], scenarios: Sequence[Scenario]) -> OutcomeTable:
     """Outcome table of all scenarios over the same fault classes (model §2 and 3).
 
-    values: every assumption by key. applicable: see `network.protection.protection`.
+    values: every assumption by key.
     """
-    protections = tuple(protection(network, values, s, applicable) for s in scenarios)
+    protections = tuple(
+        protection(network, values, s, check_laterals(network, values, s).applicable if s.applicable_only else None)
+        for s in scenarios)
     recloser = np.stack([reclosing_device(network, p) for p in protections])
     places = split_places(network, protections)
     chains = walk_chains(network, protections, places, values)
@@ -122,13 +125,6 @@ def _merged_kinds(results: list[tuple[np.ndarray, np.ndarray]]):
 
 def _alike(a: tuple[np.ndarray, np.ndarray], b: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
     return ((a[0] == b[0]) & (a[1] == b[1])).all(axis=0)
-
-
-def fault_rates(network: Network, values: Mapping[str, object]) -> np.ndarray:
-    """Faults a year of each section, (n,): length × line fault rate + equipment fault rate."""
-    line = network.column["line_fault_rate_per_km"]
-    line = np.where(np.isnan(line), values["line_fault_rate_per_km"], line)
-    return network.column["length_km"] * line + np.nan_to_num(network.column["equipment_fault_rate"])
 
 
 def kind_probability(kinds: int, temporary, shares):

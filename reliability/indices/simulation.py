@@ -65,7 +65,6 @@ class Question:
     """What to simulate: a network, the assumptions and the scenarios, with their outcome table.
 
     extra: further measures by name, linear in an event's severity (see indices/measures).
-    applicable: see `network.protection.protection`.
     """
 
     network: Network
@@ -73,11 +72,10 @@ class Question:
     uncertain: Mapping[str, Range]
     scenarios: Sequence[Scenario]
     extra: Mapping[str, ExtraMeasure] = field(default_factory=dict)
-    applicable: np.ndarray | None = None
 
     def table(self, values: Mapping[str, object]) -> OutcomeTable:
         """Outcome table at the given values."""
-        return build_outcomes(self.network, values, self.scenarios, self.applicable)
+        return build_outcomes(self.network, values, self.scenarios)
 
 
 def simulate(question: Question, *, seed: int, trials: int | None = None, executor: Executor | None = None,

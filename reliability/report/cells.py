@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import io
+import os
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
+# A spreadsheet runs a cell that begins with one of these, or drops it and looks at the next
+# character; common practice, no source.
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
@@ -17,14 +22,28 @@ def safe_text(cell: object) -> object:
 
 
 def safe_frame(frame: pd.DataFrame) -> pd.DataFrame:
-    """The frame with every text cell and heading made safe; numbers stay numbers."""
-    safe = frame.copy()
-    for column in frame.columns:
-        if not (pd.api.types.is_numeric_dtype(frame[column]) or pd.api.types.is_bool_dtype(frame[column])):
-            safe[column] = frame[column].map(safe_text)
-    return safe.rename(columns=safe_text)
+    """The frame with every text cell and heading made safe; numbers stay numbers, infinities go blank."""
+    columns = [_safe_column(frame.iloc[:, i]) for i in range(frame.shape[1])]  # by place: names may repeat
+    safe = pd.concat(columns, axis=1) if columns else frame.copy()
+    safe.columns = [safe_text(name) for name in frame.columns]
+    return safe
 
 
-def write_csv(frame: pd.DataFrame, path: Path) -> None:
-    """Write a table as UTF-8 CSV; missing values are empty cells."""
-    safe_frame(frame).to_csv(path, index=False, encoding="utf-8", lineterminator="\n")
+def _safe_column(column: pd.Series) -> pd.Series:
+    if pd.api.types.is_float_dtype(column.dtype):
+        return column.replace([np.inf, -np.inf], np.nan)
+    if pd.api.types.is_numeric_dtype(column.dtype):
+        return column
+    return column.astype(object).map(safe_text)
+
+
+def csv_text(frame: pd.DataFrame) -> str:
+    """A table as CSV text without its index; what does not exist is an empty cell."""
+    out = io.StringIO()
+    safe_frame(frame).to_csv(out, index=False, lineterminator="\n")
+    return out.getvalue()
+
+
+def write_csv(frame: pd.DataFrame, path: str | os.PathLike) -> None:
+    """Write `csv_text` of a table to a file, UTF-8."""
+    Path(path).write_text(csv_text(frame), encoding="utf-8", newline="")

@@ -79,7 +79,8 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
 
     _hours("repair_hours", "Repair", 3.0, "Mean time to repair a permanent fault, where a section states none."),
     _hours("switching_hours", "Switching", 1.0, "Mean time to isolate a fault and restore from either side."),
-    _hours("refuse_hours", "Refuse after a temporary fault", 1.5, "Mean time to patrol a lateral and replace its fuse."),
+    _hours("refuse_hours", "Refuse after a temporary fault", 1.5,
+           "Mean time to patrol a lateral and replace its fuse."),
     _hours("reset_hours", "Reset after a temporary fault", 1.5,
            "Mean time to close a sectionalizer or lateral recloser that opened on a temporary fault."),
     _hours("patrol_hours", "Patrol after a lockout", 1.5,
@@ -108,6 +109,33 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
     Assumption("protection", "cold_load_factor", "Cold-load pickup", "× peak load", 2.0, 1.0, 10.0, step=0.1,
                help="Load on restoration after a long outage; it may not exceed the actuating current."),
 
+    Assumption("application", "fault_current_margin", "Margin of fault current over actuating current", "×", 1.25, 1.0,
+               10.0, step=0.05, help="The smallest fault current that a sectionalizer must see is at least this times "
+               "its actuating current; covers fault resistance and errors of the study."),
+    Assumption("application", "minimum_trip_share", "Actuating current over the backup's minimum trip, at most", "0–1",
+               0.8, 0.1, 1.0, step=0.05, source=PRACTICE,
+               help="So that a sectionalizer counts whenever its backup trips."),
+    Assumption("application", "dead_line_threshold_a", "Dead-line threshold", "A", 0.3, 0.001, 100.0, step=0.05,
+               source=PRACTICE, help="A sectionalizer takes the line for dead at or below this current."),
+    Assumption("application", "recognition_s", "Recognition time", "s", 0.1, 0.0, 10.0, step=0.01, source=PRACTICE,
+               help="Time below the dead-line threshold until an opening of the backup is counted."),
+    Assumption("application", "drop_out_s", "Drop-out time", "s", 0.2, 0.0, 10.0, step=0.05,
+               help="From recognition to open contacts; it ends before the backup recloses."),
+    Assumption("application", "memory_s", "Memory time", "s", 25.0, 0.1, 1000.0, step=1.0,
+               help="How long a sectionalizer keeps its counts; the backup's whole sequence fits into it."),
+    Assumption("application", "longest_dead_time_s", "Longest dead time", "s", 5.0, 0.0, 1000.0, step=0.5,
+               help="Dead times of the backup after the first, which is the dead_time_s of its section."),
+    Assumption("application", "delayed_clearing_time_s", "Delayed clearing time", "s", 1.0, 0.01, 100.0, step=0.1,
+               help="Clearing time of the backup's delayed operations at the smallest fault current."),
+    Assumption("application", "momentary_withstand_a", "Momentary withstand", "A", 12500.0, 1.0, 1e6, step=500.0,
+               help="Asymmetric current of the first half cycle that the device offered stands; see its data sheet."),
+    Assumption("application", "asymmetry_factor", "Asymmetry of the fault current", "×", 1.6, 1.0, 2.0, step=0.05,
+               source=PRACTICE, help="Asymmetric over symmetric fault current in the first half cycle, at the most."),
+    Assumption("application", "short_time_withstand_a", "Short-time withstand", "A", 6300.0, 1.0, 1e6, step=100.0,
+               help="Symmetric current that the device offered carries for as long as the backup takes to clear."),
+    Assumption("application", "device_bil_kv", "Basic insulation level of the device", "kV", 110.0, 1.0, 1000.0,
+               step=5.0, help="Lightning impulse level of the device offered; see its data sheet."),
+
     _money("crew_rate_per_hour", "Crew rate", "per h", 150.0, "A crew with its overheads, in normal time.", 1e6),
     Assumption("costs", "overtime_share", "Call-outs in overtime", "0–1", 0.6, 0.0, 1.0, step=0.05,
                help="Share of call-outs outside working hours."),
@@ -132,6 +160,10 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
            "What the utility gains a year per minute of SAIDI less."),
     _money("incentive_per_saifi", "Incentive on SAIFI", "per 1.0 and year", 0.0,
            "What the utility gains a year per 1.0 of SAIFI less."),
+    Assumption("costs", "interruption_cost_factor", "Escalation of interruption costs", "×", 1.0, 0.0, 100.0, step=0.05,
+               help="From the money of the interruption cost table to that of the study. The default table is in "
+                    "dollars of 2013 and 1 leaves it there; consumer prices of the United States rose by about 1.35 "
+                    "from 2013 to 2024 (from memory)."),
     Assumption("costs", "interruption_costs", "Interruption cost table", "file", None, kind="text",
                help="A table of cost per event by class and duration in the study folder; blank: the default table."),
 
@@ -148,7 +180,38 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="Each trial is one horizon under one draw of the unknowns; blank: until precise enough."),
     Assumption("simulation", "seed", "Seed", "", 1, 0, 2**63 - 1, "whole", 1,
                help="Same seed, same digits."),
+
+    Assumption("history", "date_order", "Date order of the records", "", "", kind="choice",
+               choices=("", "day_first", "month_first"),
+               help="How 03/04/2024 is to be read; blank: from dates of the file that can be read one way only."),
+    Assumption("history", "time_zone", "Time zone of the records", "", None, kind="text",
+               help="Name in the IANA database of time zones; with it durations over a clock change are exact."),
+    Assumption("history", "records_from", "Records from", "day", None, kind="text",
+               help="First day the records cover, like 2019-01-01; blank: judged from the records."),
+    Assumption("history", "records_to", "Records to", "day", None, kind="text",
+               help="Last day the records cover; blank: judged from the records."),
+    Assumption("history", "include_planned", "Count planned interruptions", "", True, kind="flag",
+               help="false leaves planned interruptions out of all indices from records."),
+    Assumption("history", "major_event_method", "Major event days by", "", "beta", kind="choice",
+               choices=("beta", "fixed"), source="IEEE Std 1366-2012, annex B",
+               help="beta: days above exp(α + 2.5 β) of up to five earlier years; fixed: the days listed."),
+    Assumption("history", "major_event_days", "Listed major event days", "days", None, kind="text",
+               help="For the fixed method: days like 2024-02-11, separated by commas."),
+    Assumption("history", "prior_groups", "Laterals that are alike", "", "", kind="choice",
+               choices=("", "phases", "customer_class", "device", "feeder"),
+               help="Learned rates are pulled towards the mean of the laterals of the same group; blank: of all."),
+    Assumption("history", "expected_rate_ratio", "Expected effect of a conversion", "×", None, 0.0, 1.0, step=0.05,
+               help="Interruptions after over before; blank: 1 less the temporary fraction."),
 )
+
+# Tables inside a table whose keys are the user's own (causes, years, section ids); they reach `Study.extra`.
+FREE_TABLES: dict[str, dict[str, str]] = {
+    "history": {
+        "causes": 'your causes, each "temporary" or "permanent": "Tree contact" = "temporary"',
+        "customers_served": "customers served in a year: 2024 = 1500",
+        "conversions": 'the day each section at the head of a lateral was converted: "tap-01" = 2024-05-01',
+    },
+}
 
 BY_KEY: dict[str, Assumption] = {a.key: a for a in ASSUMPTIONS}
 TABLES: tuple[str, ...] = tuple(dict.fromkeys(a.table for a in ASSUMPTIONS))

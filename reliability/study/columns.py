@@ -92,6 +92,7 @@ FEEDERS: tuple[Column, ...] = (
     Column("customers", "whole", required=True, help="Customers of the feeder in all, laterals included."),
     Column("main_length_km", unit="km", required=True, help="Length of the main; or main_length_mi."),
     Column("main_length_mi", unit="mi", help="In place of main_length_km."),
+    Column("device", "text", choices=(BREAKER, RECLOSER), help="Blank: breaker."),
     *_FLAT_SHARED,
 )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 SHOWN = 100
@@ -11,7 +12,8 @@ SHOWN = 100
 class Problem:
     """One fault in what the user brought.
 
-    `row` counts as a spreadsheet does, the header being row 1; None where no row is meant.
+    `row` counts as a spreadsheet does, the header being row 1 (in study.toml: the line);
+    None where no row is meant. `column` is the header in the user's file, or the key.
     """
 
     file: str
@@ -23,28 +25,74 @@ class Problem:
 
     def __str__(self) -> str:
         place = [f"row {self.row}"] if self.row is not None else []
-        place += [f"column {self.column}"] if self.column else []
+        place += [f"column {shorten(self.column)}"] if self.column else []
         parts = [f"{self.file}: {', '.join(place)}" if place else self.file]
         if self.value is not None:
-            parts.append(f"'{_shorten(self.value)}'")
-        return ": ".join(parts) + f": {self.rule}; {self.remedy}"
+            parts.append(f"'{shorten(self.value)}'")
+        return ": ".join(parts) + f": {_printable(self.rule)}; {_printable(self.remedy)}"
 
 
 class StudyError(Exception):
-    """Raised with every problem of a study at once."""
+    """Raised with the problems of a study, all at once.
 
-    def __init__(self, problems: list[Problem]):
+    problems: those kept, in the order of files and rows.
+    count: how many there are in all; above len(problems) where one mistake fills a long column.
+    """
+
+    def __init__(self, problems: Iterable[Problem], hidden: int = 0):
         self.problems = list(problems)
-        super().__init__(f"{len(self.problems)} problems")
+        self.count = len(self.problems) + hidden
+        super().__init__(f"{self.count} problem{'' if self.count == 1 else 's'}")
 
     def lines(self) -> list[str]:
         """A line a problem, the first hundred, then how many there are in all."""
         lines = [str(p) for p in self.problems[:SHOWN]]
-        if len(self.problems) > SHOWN:
-            lines.append(f"… the first {SHOWN} of {len(self.problems)} problems")
+        if self.count > len(lines):
+            lines.append(f"… the first {len(lines)} of {self.count} problems")
         return lines
 
 
-def _shorten(text: str, most: int = 80) -> str:
-    text = " ".join(str(text).split())
+class Problems:
+    """Collects problems. Of one rule broken in many rows it keeps the first `SHOWN` and counts the rest,
+    so that a column of 200 000 wrong cells costs no more memory than one of a hundred.
+    """
+
+    def __init__(self) -> None:
+        self.kept: list[Problem] = []
+        self.hidden = 0
+
+    def __len__(self) -> int:
+        return len(self.kept) + self.hidden
+
+    def add(self, *problems: Problem) -> None:
+        """Note one or a few problems."""
+        self.kept.extend(problems)
+
+    def each(self, records: Iterable[int], problem: Callable[[int], Problem]) -> None:
+        """Note one rule broken by each of `records`; `problem` is asked only for those that are kept."""
+        records = list(records)
+        self.kept.extend(problem(int(i)) for i in records[:SHOWN])
+        self.hidden += max(len(records) - SHOWN, 0)
+
+    def take(self, error: StudyError) -> None:
+        """Note all problems of an error."""
+        self.kept.extend(error.problems)
+        self.hidden += error.count - len(error.problems)
+
+    def raise_if_any(self, files: Iterable[str] = ()) -> None:
+        """Raise StudyError with everything noted, in the order of `files`, then of rows."""
+        if not self.kept:
+            return
+        place = {name: k for k, name in enumerate(files)}
+        self.kept.sort(key=lambda p: (place.get(p.file, len(place)), p.row or 0))
+        raise StudyError(self.kept, self.hidden)
+
+
+def shorten(text: str, most: int = 80) -> str:
+    """`text` on one line, without characters that a terminal would obey, cut to `most` characters."""
+    text = _printable(" ".join(str(text)[: 4 * most].split()))
     return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def _printable(text: str) -> str:
+    return text if text.isprintable() else "".join(c if c.isprintable() else "·" for c in text)

@@ -34,13 +34,16 @@ class Study:
     """A checked study.
 
     sections: a row a line section in the user's order, with every column of
-        `columns.SECTIONS`: ids and device as text, numbers as float with NaN where the file
-        left the value to an assumption or does not know it.
+        `columns.SECTIONS` in kilometres (those per mile are converted and left out): ids and device
+        as text, numbers as float with NaN where the file left the value to an assumption or does
+        not know it. Fault currents are known at both ends or at neither.
     values: value of every assumption by key; an uncertain one stands at its mean.
     uncertain: low / likely / high of the uncertain assumptions, by key; an element of
         `clearing_shares` or `phases_involved` by "key.0", "key.1", "key.2".
     scenarios: "As built" first.
-    outages: outage records as text columns of `columns.OUTAGES`, None without a file.
+    outages: outage records as text columns of `columns.OUTAGES` and `row`, the row in the user's
+        file; None without a file.
+    extra: tables of study.toml whose keys are the user's own (`assumptions.FREE_TABLES`), by name.
     notes: what is no fault but should be known (values unknown, a default that matters).
     """
 

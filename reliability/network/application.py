@@ -1,0 +1,129 @@
+"""Will a sectionalizer work there: every lateral checked, with the evidence and one verdict.
+
+A planning estimate that sorts laterals, not a coordination study: settings are verified
+against the time-current curves of the devices before anything is installed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from reliability.network.application_catalogue import FAIL, PASS, VERDICTS, Check, worst
+from reliability.network.application_fuse import existing_ceilings_a, fuse_checks
+from reliability.network.application_proposal import Proposal, propose
+from reliability.network.application_reach import reach, unseen_share
+from reliability.network.application_rules import device_checks
+from reliability.network.tree import Network
+from reliability.study.columns import SECTIONALIZER
+from reliability.study.study import Scenario
+
+
+@dataclass(frozen=True)
+class ApplicationChecks:
+    """What the checks say of m laterals under one scenario, arrays (m,) in the order of their heads.
+
+    network: n sections. proposal: heads, backups, settings. unseen_share: 0 to 1 of the
+    faults that the device answers for, NaN where unknown. ceiling_a: saving ceiling of
+    the existing fuse, NaN where unknown. checks: one entry a check. verdict: index into
+    VERDICTS, the worst of the checks that decide: fail over unknown over review over pass.
+    applicable: (n,) bool, laterals' heads that `applicable_only` converts and the selection offers.
+    """
+
+    network: Network
+    scenario: Scenario
+    proposal: Proposal
+    unseen_share: np.ndarray
+    ceiling_a: np.ndarray
+    checks: tuple[Check, ...]
+    verdict: np.ndarray
+    applicable: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.proposal.head)
+
+    @property
+    def lateral_ids(self) -> np.ndarray:
+        """section_id of each lateral's head, (m,) text."""
+        return self.network.ids[self.proposal.head].astype(str)
+
+    def check(self, key: str) -> Check:
+        """The check of that key; KeyError where there is none."""
+        return {check.kind.key: check for check in self.checks}[key]
+
+
+def check_laterals(network: Network, values: Mapping[str, object], scenario: Scenario) -> ApplicationChecks:
+    """Check a sectionalizer at the head of every lateral of the network.
+
+    values: every assumption by key. scenario: its counts are checked where it sets them, and
+    its `fast_operations` stand on the backups; which laterals it converts does not matter.
+    A lateral that already has a sectionalizer is checked with the settings that it states.
+
+    A lateral is applicable unless a check fails or its backup does not admit the counts of the
+    scenario; unknown and review leave the decision to whoever reads them. The checks are those
+    of a sectionalizer, so a scenario of another device finds every lateral applicable.
+    """
+    proposal, stretch = propose(network, values, scenario), reach(network, values)
+    checks = (*device_checks(network, values, proposal, stretch), *fuse_checks(network, values))
+    verdict = worst(checks)
+    applicable = np.zeros(len(network), dtype=bool)
+    # the counts that the model would use may be more than the backup admits where the proposed ones are not
+    admitted = ~(proposal.counts_in_model > proposal.most_counts)
+    other_device = scenario.device not in (None, SECTIONALIZER)
+    applicable[proposal.head] = ((verdict != FAIL) & admitted) | other_device
+    return ApplicationChecks(network, scenario, proposal, unseen_share(stretch, proposal.actuating_a),
+                             existing_ceilings_a(network, values), checks, verdict, applicable)
+
+
+def application_frame(checks: ApplicationChecks) -> pd.DataFrame:
+    """application.csv: a row a lateral, its settings, and the verdict of each check by key."""
+    settings = checks.proposal
+    names = np.array(VERDICTS, dtype=object)
+    return pd.DataFrame({
+        "lateral_id": checks.lateral_ids,
+        "verdict": names[checks.verdict],
+        "rated_current_a": settings.rated_a,
+        "counts": pd.array(settings.counts, dtype="Int64"),
+        "actuating_current_a": settings.actuating_a,
+        "unseen_share": checks.unseen_share,
+        **{check.kind.key: names[check.verdict] for check in checks.checks},
+        "not_passed": open_points(checks),
+    })
+
+
+def evidence_frame(checks: ApplicationChecks, lateral_ids: np.ndarray | list[str] | None = None) -> pd.DataFrame:
+    """The evidence, a row a lateral and check: label, value, unit, limit, margin, verdict, reason.
+
+    lateral_ids: those wanted, in the network's order; None means all.
+    """
+    at = np.arange(len(checks))
+    if lateral_ids is not None:
+        at = np.flatnonzero(np.isin(checks.lateral_ids, np.asarray(lateral_ids, dtype=str)))
+    names, ids = np.array(VERDICTS, dtype=object), checks.lateral_ids[at]
+    parts = [pd.DataFrame({
+        "lateral_id": ids, "check": check.kind.key, "label": check.kind.label,
+        "value": check.value[at], "unit": check.kind.unit, "limit": check.limit[at],
+        "margin": np.where(np.isfinite(check.margin[at]), check.margin[at], np.nan),
+        "verdict": names[check.verdict[at]], "reason": check.reason[at], "decides": check.kind.decides,
+    }, index=at) for check in checks.checks]
+    # by lateral, and within one in the order of the checks
+    return pd.concat(parts).sort_index(kind="stable").reset_index(drop=True)
+
+
+def open_points(checks: ApplicationChecks) -> np.ndarray:
+    """Labels of the checks that a lateral does not pass, (m,) text, "; " between."""
+    text = np.full(len(checks), "", dtype=object)
+    for check in checks.checks:
+        text = text + np.where(check.verdict != PASS, f"{check.kind.label}; ", "").astype(object)
+    return pd.Series(text, dtype=object).str.removesuffix("; ").to_numpy(dtype=object)
+
+
+def verdict_counts(checks: ApplicationChecks) -> pd.DataFrame:
+    """How many laterals get each verdict, a row a check (index: key) and a column a verdict; with label."""
+    counts = [np.bincount(check.verdict, minlength=len(VERDICTS)) for check in checks.checks]
+    frame = pd.DataFrame(counts, columns=list(VERDICTS), index=[check.kind.key for check in checks.checks])
+    frame.insert(0, "label", [check.kind.label for check in checks.checks])
+    return frame

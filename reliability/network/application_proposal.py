@@ -1,0 +1,78 @@
+"""The sectionalizer proposed for each lateral: rating, actuating current, counts, and its backup."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from reliability.network.application_reach import head_index
+from reliability.network.protection import protection
+from reliability.network.tree import CODE, RECLOSING, Network
+from reliability.study.columns import FUSE, SECTIONALIZER
+from reliability.study.study import Scenario
+
+# Counts that a sectionalizer can be set to, at most (contract.md, sections.csv).
+MOST_COUNTS = 3
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """Settings of a sectionalizer at each of m laterals' heads, arrays (m,), NaN where unknown.
+
+    head, backup: positions in the network; backup is the reclosing device above, −1 without one.
+    lockout, fast: the backup's operations under the scenario. most_counts: largest admissible.
+    counts: those the scenario or the section asks for, else the largest admissible.
+    counts_in_model: those the scenario's expected values are computed with.
+    counts_below: the most counts of a sectionalizer in the lateral that counts for the same
+    backup, 0 for none. fuse_below: whether a fuse below answers to the same backup.
+    """
+
+    head: np.ndarray
+    backup: np.ndarray
+    lockout: np.ndarray
+    fast: np.ndarray
+    rated_a: np.ndarray
+    actuating_a: np.ndarray
+    most_counts: np.ndarray
+    counts: np.ndarray
+    counts_in_model: np.ndarray
+    counts_below: np.ndarray
+    fuse_below: np.ndarray
+
+
+def propose(network: Network, values: Mapping[str, object], scenario: Scenario) -> Proposal:
+    """Settings of a sectionalizer at every lateral's head under a scenario's backups and counts."""
+    everywhere = replace(scenario, laterals=None, device=SECTIONALIZER, applicable_only=False)
+    after = protection(network, values, everywhere)
+    head = network.lateral_heads
+    # nothing that opens one phase stands above a lateral's head, so the next device up recloses
+    backup = network.protective_above[head]
+    known = backup >= 0
+    lockout, fast = (np.where(known, a[backup], np.nan) for a in (after.lockout, after.fast))
+    most = np.minimum(lockout - 1.0, MOST_COUNTS)
+    stated = np.where(network.device[head] == CODE[SECTIONALIZER], network.column["counts"][head], np.nan)
+    asked = stated if scenario.counts is None else np.full(len(head), float(scenario.counts))
+    counts = np.where(np.isnan(asked), np.where(most >= 1.0, most, np.nan), asked)
+    counts_below, fuse_below = _below(network, after.counts)
+    return Proposal(
+        head, backup, lockout, fast, rated_a=after.rated_a[head],
+        actuating_a=np.where(after.actuating_a[head] > 0.0, after.actuating_a[head], np.nan),
+        most_counts=most, counts=counts, counts_in_model=after.counts[head].astype(float),
+        counts_below=counts_below, fuse_below=fuse_below)
+
+
+def _below(network: Network, counts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(most counts of a sectionalizer, whether there is a fuse) below each head and the same backup, (m,)."""
+    heads, index = network.lateral_heads, head_index(network)
+    reclosing = np.isin(network.device, RECLOSING)
+    reclosing[heads] = False  # the device at the head gives way to the sectionalizer
+    passed = network.along_path(reclosing.astype(float))
+    inside = np.flatnonzero((network.lateral >= 0) & (index < 0))
+    same = inside[passed[inside] == passed[network.lateral[inside]]]
+    counted = same[network.device[same] == CODE[SECTIONALIZER]]
+    fused = same[network.device[same] == CODE[FUSE]]
+    most = np.zeros(len(heads))
+    np.maximum.at(most, index[network.lateral[counted]], counts[counted].astype(float))
+    return most, np.bincount(index[network.lateral[fused]], minlength=len(heads)) > 0

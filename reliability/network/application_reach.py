@@ -1,0 +1,138 @@
+"""What a device at the head of a lateral answers for: its stretch of line, currents, exposure.
+
+A device answers for the faults from its own section down to the next protective devices, so
+for sub-laterals down to their own fuses.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from reliability.network.tree import Network
+
+PROFILE_POINTS = 9
+
+
+@dataclass(frozen=True)
+class Reach:
+    """The z sections that the devices at m heads answer for.
+
+    section: (z,) position of the section. lateral: (z,) index into the heads.
+    source_a, end_a: (z,) fault currents at the two ends, NaN where unknown.
+    faults_per_year: (z,) expected faults.
+    """
+
+    heads: np.ndarray
+    section: np.ndarray
+    lateral: np.ndarray
+    source_a: np.ndarray
+    end_a: np.ndarray
+    faults_per_year: np.ndarray
+
+
+def fault_rates(network: Network, values: Mapping[str, object]) -> np.ndarray:
+    """Faults a year of each section, (n,): length × line fault rate + equipment fault rate."""
+    line = network.column["line_fault_rate_per_km"]
+    line = np.where(np.isnan(line), values["line_fault_rate_per_km"], line)
+    return network.column["length_km"] * line + np.nan_to_num(network.column["equipment_fault_rate"])
+
+
+def reach(network: Network, values: Mapping[str, object]) -> Reach:
+    """What the devices at `network.lateral_heads` answer for."""
+    heads = network.lateral_heads
+    index = head_index(network)
+    lateral = index[network.protective]
+    section = np.flatnonzero(lateral >= 0)
+    return Reach(heads, section, lateral[section], network.column["fault_current_source_a"][section],
+                 network.column["fault_current_end_a"][section], fault_rates(network, values)[section])
+
+
+def head_index(network: Network) -> np.ndarray:
+    """Place of each section among `network.lateral_heads`, (n,), −1 where it heads no lateral."""
+    heads = network.lateral_heads
+    index = np.full(len(network), -1)
+    index[heads] = np.arange(len(heads))
+    return index
+
+
+def smallest_current_a(stretch: Reach) -> tuple[np.ndarray, np.ndarray]:
+    """(smallest fault current known in A, whether part of the stretch is unknown), each (m,).
+
+    NaN where nothing is known. Currents fall or rise steadily along a section (model §2), so
+    its ends hold the smallest.
+    """
+    both = np.stack([stretch.source_a, stretch.end_a])
+    smallest = np.full(len(stretch.heads), np.inf)
+    np.minimum.at(smallest, stretch.lateral, np.where(np.isnan(both), np.inf, both).min(axis=0))
+    unknown = np.bincount(stretch.lateral, np.isnan(both).any(axis=0), len(stretch.heads)) > 0
+    return np.where(np.isinf(smallest), np.nan, smallest), unknown
+
+
+def largest_current_a(network: Network, stretch: Reach) -> tuple[np.ndarray, np.ndarray]:
+    """(largest fault current known in A, whether the one at the tap is unknown), each (m,)."""
+    tap = network.column["fault_current_source_a"][stretch.heads]
+    both = np.nan_to_num(np.stack([stretch.source_a, stretch.end_a]), nan=-np.inf).max(axis=0)
+    largest = np.full(len(stretch.heads), -np.inf)
+    np.maximum.at(largest, stretch.lateral, both)
+    return np.where(np.isinf(largest), np.nan, largest), np.isnan(tap)
+
+
+def unseen_share(stretch: Reach, actuating_a: np.ndarray) -> np.ndarray:
+    """Share of each lateral's faults with a current below its actuating current (A), (m,).
+
+    The model lets a sectionalizer act where a section gives no currents; such a section counts
+    as seen here, and the share is NaN where it would be 0 only for that reason, or where
+    the actuating current is unknown.
+    """
+    m = len(stretch.heads)
+    share = share_below(stretch.source_a, stretch.end_a, actuating_a[stretch.lateral])
+    unseen = np.bincount(stretch.lateral, stretch.faults_per_year * np.nan_to_num(share), m)
+    total = np.bincount(stretch.lateral, stretch.faults_per_year, m)
+    result = np.divide(unseen, total, out=np.zeros(m), where=total > 0)
+    gaps = np.bincount(stretch.lateral, np.isnan(stretch.source_a) | np.isnan(stretch.end_a), m) > 0
+    return np.where(np.isnan(actuating_a) | (gaps & (result == 0.0)), np.nan, result)
+
+
+def share_below(source_a: np.ndarray, end_a: np.ndarray, threshold_a: np.ndarray) -> np.ndarray:
+    """Share of a section's length where its fault current is below a threshold; all (z,), A.
+
+    1/I(x) = (1 − x)/I_source + x/I_end (model §2) is linear, so there is one crossing at most.
+    NaN where a current or the threshold is unknown.
+    """
+    # how far 1/I is above 1/threshold at the two ends: positive is not seen
+    with np.errstate(divide="ignore", invalid="ignore"):
+        at_source, at_end = 1.0 / source_a - 1.0 / threshold_a, 1.0 / end_a - 1.0 / threshold_a
+        crossing = at_source / (at_source - at_end)
+    share = np.where(at_end > 0, np.where(at_source > 0, 1.0, 1.0 - crossing), np.where(at_source > 0, crossing, 0.0))
+    return np.where(np.isnan(at_source) | np.isnan(at_end), np.nan, share)
+
+
+def current_profile(network: Network, head: int) -> pd.DataFrame:
+    """Fault current along all sections of a lateral, `PROFILE_POINTS` rows a section.
+
+    head: position of the lateral's head in the network. Columns: section_id; distance_km from
+    the head's source end; current_a (A, NaN where unknown); answered_for, whether the device
+    at the head answers for the section; deepest, whether it lies on the path to the far
+    end that is farthest from the head.
+    """
+    inside = np.arange(head, head + network.size[head])
+    length = network.column["length_km"]
+    far_km = network.along_path(length)[inside]
+    far_km -= far_km[0] - length[head]
+    x = np.linspace(0.0, 1.0, PROFILE_POINTS)
+    source = network.column["fault_current_source_a"][inside, None]
+    end = network.column["fault_current_end_a"][inside, None]
+    current = 1.0 / ((1.0 - x) / source + x / end)
+    distance = far_km[:, None] - length[inside, None] * (1.0 - x)
+    last = inside[np.argmax(far_km)]
+    deepest = (inside <= last) & (last < inside + network.size[inside])
+    return pd.DataFrame({
+        "section_id": np.repeat(network.ids[inside].astype(str), PROFILE_POINTS),
+        "distance_km": distance.ravel(), "current_a": current.ravel(),
+        "answered_for": np.repeat(network.protective[inside] == head, PROFILE_POINTS),
+        "deepest": np.repeat(deepest, PROFILE_POINTS),
+    })

@@ -1,0 +1,143 @@
+"""Would a sectionalizer work at the head of this lateral: the rules, one function each."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from reliability.network.application_catalogue import HAIR, KIND, PASS, REVIEW, UNKNOWN, Check, Settled, judge
+from reliability.network.application_proposal import Proposal
+from reliability.network.application_reach import Reach, largest_current_a, smallest_current_a
+from reliability.network.protection import ACTUATING_RATIO, offered_ratings_a
+from reliability.network.tree import Network
+
+Values = Mapping[str, object]
+
+
+def device_checks(network: Network, values: Values, proposal: Proposal, stretch: Reach) -> tuple[Check, ...]:
+    """Every check of the device, in the order of `CHECKS`."""
+    return (
+        *load_checks(network, values, proposal),
+        sees_faults(values, proposal, stretch),
+        minimum_trip(network, values, proposal),
+        *count_checks(proposal),
+        *timing_checks(network, values, proposal),
+        backfeed(network, values, proposal),
+        insulation(network, values, proposal),
+        *withstand_checks(network, values, stretch),
+    )
+
+
+def load_checks(network: Network, values: Values, proposal: Proposal) -> tuple[Check, Check]:
+    """Peak load × margin against the rating, cold-load pickup against the actuating current.
+
+    Where no rating offered carries the load, both stand against the largest one.
+    """
+    load = network.column["peak_load_a"][proposal.head]
+    largest = offered_ratings_a()[-1]
+    rated = np.where(np.isnan(proposal.rated_a), largest, proposal.rated_a)
+    actuating = np.where(np.isnan(proposal.actuating_a), ACTUATING_RATIO * largest, proposal.actuating_a)
+    return (judge("continuous_rating", values["load_margin"] * load, rated),
+            judge("cold_load", values["cold_load_factor"] * load, actuating))
+
+
+def sees_faults(values: Values, proposal: Proposal, stretch: Reach) -> Check:
+    """Smallest fault current of the stretch against actuating current × margin.
+
+    Under the actuating current part of the stretch is not seen: fail. Within the margin
+    every bolted fault is seen, one through a resistance may not be: review.
+    """
+    smallest, gaps = smallest_current_a(stretch)
+    limit = values["fault_current_margin"] * proposal.actuating_a
+    near = (smallest >= proposal.actuating_a * (1.0 - HAIR)) & (smallest < limit * (1.0 - HAIR))
+    return judge("sees_faults", smallest, limit, gaps, [
+        Settled(near & ~gaps, REVIEW, "the smallest fault current is above the actuating current, but by less than "
+                                      "the margin"),
+        # a section without currents may hold a smaller one yet
+        Settled(near & gaps, UNKNOWN, KIND["sees_faults"].missing)])
+
+
+def minimum_trip(network: Network, values: Values, proposal: Proposal) -> Check:
+    """Actuating current against the share of the backup's minimum trip."""
+    trip = _of_backup(network, "minimum_trip_a", proposal)
+    return judge("minimum_trip", proposal.actuating_a, values["minimum_trip_share"] * trip)
+
+
+def count_checks(proposal: Proposal) -> tuple[Check, Check, Check]:
+    """Counts against the backup's operations, sectionalizers below and fuses below (model §3)."""
+    # a backup that locks out at once admits no counts at all; the least setting shows it
+    counts = np.where(np.isnan(proposal.counts) & ~np.isnan(proposal.lockout), 1.0, proposal.counts)
+    fewer = Settled(counts < proposal.most_counts, PASS,
+                    "it opens before the backup locks out; more counts are admissible and ride through more faults")
+    alone, no_fuse = proposal.counts_below == 0.0, ~proposal.fuse_below
+    return (judge("below_lockout", counts, proposal.most_counts, settled=[fewer]),
+            judge("series_counts", counts, np.where(alone, np.nan, proposal.counts_below + 1.0), settled=[
+                Settled(alone, PASS, "no sectionalizer below counts for the same backup")]),
+            judge("fuses_below", counts, np.where(no_fuse, np.nan, proposal.fast + 1.0), settled=[
+                Settled(no_fuse, PASS, "no fuse below answers to the same backup")]))
+
+
+def timing_checks(network: Network, values: Values, proposal: Proposal) -> tuple[Check, Check]:
+    """Shortest dead time against recognition and drop-out, the whole sequence against the memory."""
+    dead_time = _of_backup(network, "dead_time_s", proposal)
+    return (judge("dead_time", dead_time, values["recognition_s"] + values["drop_out_s"]),
+            judge("sequence", sequence_s(dead_time, proposal, values), values["memory_s"]))
+
+
+def sequence_s(dead_time_s: np.ndarray, proposal: Proposal, values: Values) -> np.ndarray:
+    """Time (s) from the backup's first opening to its lockout, (m,).
+
+    M − 1 dead times, of which the first is `dead_time_s` and the others the longest, and the
+    clearing times of the operations after the first: F − 1 fast ones, then delayed ones.
+    """
+    further = proposal.lockout - 1.0
+    longest = np.maximum(dead_time_s, values["longest_dead_time_s"])
+    fast = np.clip(proposal.fast - 1.0, 0.0, further)
+    dead = np.where(further > 0.0, dead_time_s + (further - 1.0) * longest, 0.0 * dead_time_s)
+    return dead + fast * values["fast_clearing_time_s"] + (further - fast) * values["delayed_clearing_time_s"]
+
+
+def backfeed(network: Network, values: Values, proposal: Proposal) -> Check:
+    """Current (A a phase) that generation and capacitors below can feed, against the dead-line threshold.
+
+    Their sum as apparent power, (kW + kvar)·√3/(phases·kV), is never less than the true one. A
+    lateral is known where at least one of its sections states the quantity, be it 0.
+    """
+    head = proposal.head
+    power, incomplete = np.zeros(len(head)), np.zeros(len(head), dtype=bool)
+    for name in ("generation_kw", "capacitor_kvar"):
+        stated = network.column[name]
+        power += network.below(np.nan_to_num(stated))[head]
+        incomplete |= network.below((~np.isnan(stated)).astype(float))[head] < 0.5
+    power = np.where(incomplete & (power <= 0.0), np.nan, power)
+    current = power * np.sqrt(3.0) / (network.phases[head] * _system_kv(network, values)[head])
+    return judge("backfeed", current, values["dead_line_threshold_a"], incomplete)
+
+
+def insulation(network: Network, values: Values, proposal: Proposal) -> Check:
+    """Insulation level of the device against the one asked of equipment at the head.
+
+    The study's level belongs to its voltage: a section of a higher voltage that states no level
+    of its own leaves the question open.
+    """
+    asked = network.column["bil_kv"][proposal.head]
+    higher = _system_kv(network, values)[proposal.head] > values["system_kv"] * (1.0 + HAIR)
+    asked = np.where(np.isnan(asked), np.where(higher, np.nan, values["bil_kv"]), asked)
+    return judge("insulation", values["device_bil_kv"], asked)
+
+
+def withstand_checks(network: Network, values: Values, stretch: Reach) -> tuple[Check, Check]:
+    """Largest fault current, asymmetrical and symmetrical, against the device's withstand."""
+    largest, unknown_tap = largest_current_a(network, stretch)
+    return (judge("momentary", values["asymmetry_factor"] * largest, values["momentary_withstand_a"], unknown_tap),
+            judge("short_time", largest, values["short_time_withstand_a"], unknown_tap))
+
+
+def _of_backup(network: Network, column: str, proposal: Proposal) -> np.ndarray:
+    return np.where(proposal.backup >= 0, network.column[column][proposal.backup], np.nan)
+
+
+def _system_kv(network: Network, values: Values) -> np.ndarray:
+    own = network.column["system_kv"]
+    return np.where(np.isnan(own), values["system_kv"], own)

@@ -1,0 +1,159 @@
+"""The crews' work pack: for each lateral of a chosen set one row, and one sheet to print and fill in."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from reliability.cautions import CAUTION
+from reliability.network.application import ApplicationChecks, application_frame
+from reliability.network.application_catalogue import PASS, VERDICTS
+from reliability.network.tree import NO_DEVICE
+from reliability.report.cells import write_csv
+from reliability.study.assumptions import PRACTICE
+from reliability.study.columns import DEVICES
+from reliability.study.problems import shorten
+
+TEMPLATE = "work_pack.html.j2"
+CAUTIONS = (
+    CAUTION,
+    "Rating, counts and actuating current are verified against the time-current curves and data sheets of the devices "
+    "before anything is installed. What the study does not know is left blank and is found out on site.",
+    "The instructions that come with the device go before this sheet.",
+)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One thing to do on site: `column` is its field in the CSV, `limit` what is accepted."""
+
+    column: str
+    text: str
+    limit: str
+    source: str = PRACTICE
+
+
+BEFORE_SERVICE = (
+    Step("nameplate_agrees", "Rating, counts and actuating current of the unit agree with this sheet", "agree"),
+    Step("actuator_ohm", "Resistance between the actuator's leads, meter of at most 10 mA",
+         "0.9 Ω to 1.6 Ω"),
+    Step("leads_to_body_megohm", "Insulation from the joined leads to the actuator's body", "more than 100 MΩ"),
+    Step("nut_torque", "Terminal nuts tightened", "about 20 ft·lbf (27 N·m)"),
+    Step("contacts_clean", "Contacts clean", "yes"),
+    Step("porcelain_sound", "Porcelain without cracks; replaced where cracked", "yes"),
+    Step("actuator_finger_tight", "Actuator seated", "finger tight"),
+)
+AFTER_OPERATION = (
+    Step("cause_cleared", "Lateral patrolled, cause found and cleared", "yes"),
+    Step("actuator_replaced", "Spent actuator replaced by a new one", "finger tight"),
+    Step("new_actuator_ohm", "Resistance between the new actuator's leads, meter of at most 10 mA",
+         "0.9 Ω to 1.6 Ω"),
+    Step("new_leads_to_body_megohm", "Insulation from the joined leads to the new actuator's body", "more than 100 MΩ"),
+    Step("contacts_clean_after", "Contacts cleaned", "yes"),
+    Step("porcelain_sound_after", "Porcelain without cracks; replaced where cracked", "yes"),
+    Step("nut_torque_after", "Terminal nuts tightened", "about 20 ft·lbf (27 N·m)"),
+)
+# settings of the backup: column of the row, label, unit
+BACKUP = (
+    ("operations_to_lockout", "Operations to lockout", ""),
+    ("fast_operations", "Fast operations", ""),
+    ("minimum_trip_a", "Minimum trip", "A"),
+    ("dead_time_s", "Shortest dead time", "s"),
+)
+TO_FILL_IN = (*(f"found_{column}" for column, _, _ in BACKUP), *(step.column for step in BEFORE_SERVICE),
+              *(step.column for step in AFTER_OPERATION), "checked_by", "checked_on")
+
+
+def work_pack_rows(checks: ApplicationChecks, lateral_ids: Sequence[str] | None = None) -> pd.DataFrame:
+    """A row a lateral in the order of `lateral_ids` (None: all of them), with blank fields to fill in.
+
+    The caution comes first, then the lateral, the units and settings proposed, the backup's
+    settings to verify. NaN where the study does not know. KeyError names ids that are no laterals.
+    """
+    network, settings = checks.network, checks.proposal
+    head, backup = settings.head, np.maximum(settings.backup, 0)
+    has_backup = settings.backup >= 0
+    checked = application_frame(checks)
+    rows = pd.DataFrame({
+        "caution": CAUTIONS[0],
+        "lateral_id": checked["lateral_id"],
+        "feeder_id": network.feeder_ids[network.feeder[head]].astype(str),
+        "customers": network.customers_below[head].round().astype(np.int64),
+        "existing_device": _device_names(network.device[head]),
+        "existing_fuse_link": network.fuse_link[head],
+        "verdict": checked["verdict"],
+        "not_passed": checked["not_passed"],
+        "units": network.phases[head].astype(np.int64),
+        "rated_current_a": settings.rated_a,
+        "counts": checked["counts"],
+        "counts_in_scenario": pd.array(settings.counts_in_model, dtype="Int64"),
+        "actuating_current_a": settings.actuating_a,
+        "unseen_share": checks.unseen_share,
+        "peak_load_a": network.column["peak_load_a"][head],
+        "fault_current_source_a": network.column["fault_current_source_a"][head],
+        "smallest_fault_current_a": checks.check("sees_faults").value,
+        "backup_id": np.where(has_backup, network.ids[backup].astype(str), ""),
+        "backup_device": np.where(has_backup, _device_names(network.device[backup]), ""),
+        "operations_to_lockout": pd.array(settings.lockout, dtype="Int64"),
+        "fast_operations": pd.array(settings.fast, dtype="Int64"),
+        "minimum_trip_a": np.where(has_backup, network.column["minimum_trip_a"][backup], np.nan),
+        "dead_time_s": np.where(has_backup, network.column["dead_time_s"][backup], np.nan),
+        **dict.fromkeys(TO_FILL_IN, ""),
+    })
+    return rows.iloc[_places(checks, lateral_ids)].reset_index(drop=True)
+
+
+def write_work_pack(folder: str | Path, checks: ApplicationChecks, lateral_ids: Sequence[str] | None = None,
+                    study_name: str = "") -> tuple[Path, Path]:
+    """Write work_pack.csv and work_pack.html into a folder that exists; returns the two paths."""
+    csv, page = Path(folder) / "work_pack.csv", Path(folder) / "work_pack.html"
+    write_csv(work_pack_rows(checks, lateral_ids), csv)
+    page.write_text(work_pack_html(checks, lateral_ids, study_name), encoding="utf-8")
+    return csv, page
+
+
+def work_pack_html(checks: ApplicationChecks, lateral_ids: Sequence[str] | None = None, study_name: str = "") -> str:
+    """One self-contained HTML page that prints one sheet a lateral, each headed by the cautions."""
+    rows = work_pack_rows(checks, lateral_ids).to_dict("records")
+    points = [_open_points(checks, at) for at in _places(checks, lateral_ids)]
+    environment = Environment(loader=FileSystemLoader(Path(__file__).parent), autoescape=True,
+                              undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    environment.filters |= {"number": _number, "short": lambda text: shorten(text, 48)}
+    return environment.get_template(TEMPLATE).render(
+        study_name=study_name, scenario_name=checks.scenario.name, cautions=CAUTIONS, practice=PRACTICE,
+        sheets=list(zip(rows, points, strict=True)), backup=BACKUP, before=BEFORE_SERVICE, after=AFTER_OPERATION)
+
+
+def _open_points(checks: ApplicationChecks, at: int) -> list[tuple[str, str]]:
+    """(verdict, labels) of the device's checks that lateral number `at` does not pass, the gravest first."""
+    by_verdict: dict[int, list[str]] = {}
+    for check in checks.checks:
+        if check.kind.decides and check.verdict[at] != PASS:
+            by_verdict.setdefault(int(check.verdict[at]), []).append(check.kind.label.lower())
+    return [(VERDICTS[verdict], "; ".join(labels)) for verdict, labels in sorted(by_verdict.items(), reverse=True)]
+
+
+def _places(checks: ApplicationChecks, lateral_ids: Sequence[str] | None) -> np.ndarray:
+    if lateral_ids is None:
+        return np.arange(len(checks))
+    at = pd.Index(checks.lateral_ids).get_indexer(pd.Index(list(lateral_ids), dtype=object))
+    if (at < 0).any():
+        unknown = [str(name) for name, place in zip(lateral_ids, at, strict=True) if place < 0]
+        raise KeyError(f"no lateral is headed by {', '.join(unknown[:10])}")
+    return at
+
+
+def _device_names(codes: np.ndarray) -> np.ndarray:
+    return np.array([*DEVICES, ""], dtype=object)[np.where(codes == NO_DEVICE, len(DEVICES), codes)]
+
+
+def _number(value: object, unit: str = "", digits: int = 4) -> str:
+    """A number with its unit for a sheet; empty where unknown."""
+    if pd.isna(value):
+        return ""
+    return f"{float(value):.{digits}g} {unit}".strip()

@@ -1,0 +1,151 @@
+"""Text cells into numbers and names, column by column, every cell that is wrong reported."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable
+
+import numpy as np
+
+from reliability.study.columns import Column
+from reliability.study.headers import Table
+from reliability.study.nearest import Names
+from reliability.study.problems import Problems
+
+LARGEST = 1e12  # beyond this no length, count or current is meant; sums stay exact and finite below it
+_PLAIN = frozenset("0123456789.+-eE")
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_UNKNOWNS = frozenset(("n/a", "na", "#n/a", "-", "--", "?", "null", "none", "unknown", "tbd", ".", "#value!", "#ref!"))
+_NOT_FINITE = frozenset(("nan", "inf", "infinity", "+inf", "-inf", "-infinity", "+infinity", "-nan"))
+
+
+def number_column(table: Table, column: Column, problems: Problems) -> tuple[np.ndarray, np.ndarray]:
+    """Numbers of one column, shape (records,), NaN where blank or wrong; and where they are wrong."""
+    texts = table.cells.get(column.name)
+    if texts is None:
+        return np.full(len(table), np.nan), np.zeros(len(table), bool)
+    numbers, unreadable = parse_numbers(texts, table.decimal_comma)
+    wrong = np.zeros(len(texts), bool)
+    wrong[unreadable] = True
+
+    def report(records: np.ndarray, rule: Callable[[int], str], remedy: Callable[[int], str]) -> None:
+        problems.each(records, lambda i: table.problem(i, column.name, texts[i], rule(i), remedy(i)))
+
+    report(np.array(unreadable, int), lambda i: explain(texts[i], column)[0], lambda i: explain(texts[i], column)[1])
+    for broken, rule in _bounds(column, numbers):
+        broken &= ~wrong
+        wrong |= broken
+        report(np.flatnonzero(broken), lambda i, rule=rule: rule, lambda i: _bound_remedy(column))
+    numbers[wrong] = np.nan
+    return numbers, wrong
+
+
+def parse_numbers(texts: list[str], decimal_comma: bool = False) -> tuple[np.ndarray, list[int]]:
+    """Floats of plain decimal text, NaN where blank; and the places that hold no finite plain number."""
+    if not any(texts):
+        return np.full(len(texts), np.nan), []
+    if decimal_comma:
+        texts = _with_points(texts)
+    numbers = _all_plain(texts)
+    if numbers is None:
+        numbers = np.array([float(t) if _NUMBER.fullmatch(t) else math.nan for t in texts])
+    unreadable = [int(i) for i in np.flatnonzero(~np.isfinite(numbers)) if texts[i]]
+    return numbers, unreadable
+
+
+def _all_plain(texts: list[str]) -> np.ndarray | None:
+    """The floats where every cell is blank or a plain number, the usual case and several times faster."""
+    if not set("".join(texts)) <= _PLAIN:
+        return None
+    try:
+        return np.array(list(map(float, texts)) if "" not in texts else [float(t) if t else math.nan for t in texts])
+    except ValueError:
+        return None
+
+
+def _with_points(texts: list[str]) -> list[str]:
+    """Decimal commas as points, unless the column has points too: then which is which is not ours to guess."""
+    if any("." in t for t in texts):
+        return texts
+    return [t.replace(",", ".") if t.count(",") == 1 else t for t in texts]
+
+
+def explain(text: str, column: Column) -> tuple[str, str]:
+    """Rule and remedy for a cell that holds no plain number."""
+    unit = f" in {column.unit}" if column.unit and column.unit != "0–1" else ""
+    bare = text.strip().casefold()
+    blank = "" if column.required else ", or leave the cell blank where it is not known"
+    if bare in _NOT_FINITE or _NUMBER.fullmatch(bare):
+        return "the number is not finite", f"write a finite number{unit}{blank}"
+    if bare in _UNKNOWNS:
+        return "not a number", f"write a number{unit}{blank}"
+    if re.fullmatch(r"[+-]?[\d.,' \u00a0\u202f]+", bare) and any(c.isdigit() for c in bare):
+        return ("not a plain number: a comma or a space in it may part thousands or be the decimal sign",
+                f"write it with a decimal point and nothing between thousands{unit}, like 1234.5")
+    if bare.endswith("%"):
+        return "not a plain number: it has a per cent sign", "write a share of one, like 0.25 for 25 %"
+    if re.match(r"[+-]?[\d.]", bare):
+        return "not a plain number: text follows it", f"write the number alone{unit}; the column gives the unit"
+    return "not a number", f"write a number{unit}{blank}"
+
+
+def _bounds(column: Column, numbers: np.ndarray):
+    """Each bound that the column has, as (where broken, rule)."""
+    with np.errstate(invalid="ignore"):
+        yield np.abs(numbers) > LARGEST, f"the number is beyond {LARGEST:.0e}"
+        if column.low is not None:
+            broken = numbers <= column.low if column.above else numbers < column.low
+            yield broken, _range_rule(column)
+        if column.high is not None:
+            yield numbers > column.high, _range_rule(column)
+        if column.kind == "whole":
+            yield np.isfinite(numbers) & (numbers != np.floor(numbers)), "must be a whole number"
+
+
+def _range_rule(column: Column) -> str:
+    if column.high is not None:
+        return f"must lie between {column.low:g} and {column.high:g}"
+    if column.low == 0 and not column.above:
+        return "must not be negative"
+    return f"must be above {column.low:g}" if column.above else f"must be at least {column.low:g}"
+
+
+def _bound_remedy(column: Column) -> str:
+    unit = f" ({column.unit})" if column.unit else ""
+    return f"{column.name}{unit}: {column.help}"
+
+
+def choice_column(table: Table, column: Column, problems: Problems) -> list[str]:
+    """One of the column's choices for each record, "" where blank or unknown; case and spacing make no difference."""
+    texts = table.cells.get(column.name)
+    if texts is None:
+        return [""] * len(table)
+    known = {text: _choice(text, column.choices) for text in set(texts)}
+    unknown = [i for i, text in enumerate(texts) if known[text] is None]
+    names = Names(column.choices)
+    listed = "write one of " + ", ".join(column.choices) + (", or leave it blank" if not column.required else "")
+    problems.each(unknown, lambda i: table.problem(
+        i, column.name, texts[i], f"unknown {column.name}", names.suggest(texts[i], listed)))
+    return [known[text] or "" for text in texts]
+
+
+def _choice(text: str, choices: tuple[str, ...]) -> str | None:
+    folded = re.sub(r"[\s\-]+", "_", text.casefold())
+    return folded if folded in choices or not folded else None
+
+
+def text_column(table: Table, name: str) -> list[str]:
+    """Text of one column, "" where the file has no such column."""
+    texts = table.cells.get(name)
+    return list(texts) if texts is not None else [""] * len(table)
+
+
+def require(table: Table, columns: tuple[str, ...], problems: Problems) -> None:
+    """Report records that leave a required cell blank; of several columns one filled is enough."""
+    lists = [table.cells[name] for name in columns if name in table.cells]
+    if not lists:
+        return
+    blank = [i for i, cells in enumerate(zip(*lists, strict=True)) if not any(cells)]
+    column = next(name for name in columns if name in table.cells)
+    problems.each(blank, lambda i: table.problem(i, column, "", "a value is required here", f"fill in {column}"))

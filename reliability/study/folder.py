@@ -1,0 +1,185 @@
+"""A study's folder opened: every file read, everything checked, every problem told together."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from reliability.study.columns import FEEDERS, LATERALS, OUTAGES, SECTIONS, Column
+from reliability.study.flat import flat_records
+from reliability.study.headers import ColumnMap, Table, match_headers
+from reliability.study.nearest import Names
+from reliability.study.problems import Problem, Problems, StudyError
+from reliability.study.records import type_table
+from reliability.study.scenarios import check_scenarios
+from reliability.study.sections import Network, check_sections
+from reliability.study.settings import Settings, read_settings
+from reliability.study.study import Study
+from reliability.study.tables import read_bytes, read_rows
+from reliability.study.toml import MOST_BYTES, Toml, read_toml
+
+SETTINGS_FILE = "study.toml"
+
+
+@dataclass
+class _Desk:
+    """What is gathered while a folder is read."""
+
+    folder: Path
+    problems: Problems = field(default_factory=Problems)
+    contents: dict[str, bytes] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+
+
+def open_study(folder: str | Path) -> Study:
+    """Read and check the study in `folder`. Raises StudyError with every problem of every file."""
+    desk = _Desk(Path(folder))
+    _check_folder(desk.folder)
+    toml, settings = _settings(desk)
+    network = outages = None
+    if toml is not None or b"columns" not in desk.contents.get(SETTINGS_FILE, b""):
+        # With a broken study.toml that maps headers, the tables' headers would all seem unknown.
+        network = _network(desk, settings)
+        outages = _table(desk, "outages", OUTAGES, settings.columns)
+    if toml is not None:
+        if network is not None and not desk.problems:
+            check_scenarios(toml, settings.scenarios, network.sections["section_id"].tolist(), network.protection)
+        _costs_file(desk, toml, settings)
+        desk.problems.kept[:0] = toml.problems.kept
+    desk.problems.raise_if_any((SETTINGS_FILE, *desk.contents))
+    return Study(
+        name=settings.name, currency=settings.currency, sections=network.sections,
+        values=settings.values, uncertain=settings.uncertain, scenarios=settings.scenarios,
+        outages=None if outages is None else outage_frame(outages),
+        outages_file="outages.csv" if outages is None else outages.file,
+        extra=settings.extra, notes=(*desk.notes, *network.notes),
+        folder=desk.folder, inputs_sha256=digest(desk.contents),
+    )
+
+
+def digest(contents: Mapping[str, bytes]) -> str:
+    """SHA-256 over names, sizes and bytes of the input files, in the order of their names."""
+    total = hashlib.sha256()
+    for name in sorted(contents):
+        total.update(f"{name}\n{len(contents[name])}\n".encode())
+        total.update(contents[name])
+    return total.hexdigest()
+
+
+def outage_frame(table: Table) -> pd.DataFrame:
+    """Outage records as text columns of `columns.OUTAGES`, "" where blank, and `row`, the spreadsheet row."""
+    blank = [""] * len(table)
+    frame = pd.DataFrame({c.name: pd.Series(table.cells.get(c.name, blank), dtype="str") for c in OUTAGES})
+    frame["row"] = np.array(table.rows, int)
+    return frame
+
+
+def _check_folder(folder: Path) -> None:
+    try:
+        found = folder.is_dir()
+        there = found or folder.exists()
+        if found:
+            next(folder.iterdir(), None)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "unreadable name"
+        raise StudyError([Problem(str(folder), f"cannot be read ({reason})", "check the folder's permissions")]) \
+            from error
+    if not found:
+        rule = "this is a file, not a study folder" if there else "there is no such folder"
+        raise StudyError([Problem(str(folder), rule, f"name the folder that holds {SETTINGS_FILE}")])
+
+
+def _settings(desk: _Desk) -> tuple[Toml | None, Settings]:
+    if not _there(desk, SETTINGS_FILE):
+        near = Names(_listing(desk.folder)).nearest(SETTINGS_FILE)
+        hint = f"rename '{near}' to it" if near else 'add it; name = "…" is all it needs'
+        desk.problems.add(Problem(SETTINGS_FILE, "the file is missing", hint))
+        return None, Settings()
+    try:
+        desk.contents[SETTINGS_FILE] = read_bytes(desk.folder / SETTINGS_FILE, MOST_BYTES)
+        toml = read_toml(SETTINGS_FILE, desk.contents[SETTINGS_FILE])
+    except StudyError as error:
+        desk.problems.take(error)
+        return None, Settings()
+    return toml, read_settings(toml)
+
+
+def _network(desk: _Desk, settings: Settings) -> Network | None:
+    has = {name: _file_of(desk, name) is not None for name in ("sections", "feeders", "laterals")}
+    if has["sections"] and (has["feeders"] or has["laterals"]):
+        desk.problems.add(Problem(_file_of(desk, "sections"), "there are both sections and feeders or laterals",
+                                  "keep the sections, or the two others"))
+    if has["sections"]:
+        table = _table(desk, "sections", SECTIONS, settings.columns)
+        if table is None:
+            return None
+        return check_sections(type_table(table, SECTIONS, desk.problems), settings.values, desk.problems)
+    if not has["feeders"] and not has["laterals"]:
+        near = Names(_listing(desk.folder)).nearest("sections.csv")
+        hint = f"rename '{near}' to it" if near else "add it, or sections.xlsx, or feeders.csv and laterals.csv"
+        desk.problems.add(Problem("sections.csv", "the file is missing", hint))
+        return None
+    for name, other in (("feeders", "laterals"), ("laterals", "feeders")):
+        if not has[name]:
+            desk.problems.add(Problem(f"{name}.csv", "the file is missing", f"add it: {other} alone are no network"))
+    feeders = _table(desk, "feeders", FEEDERS, settings.columns)
+    laterals = _table(desk, "laterals", LATERALS, settings.columns)
+    if feeders is None or laterals is None:
+        return None
+    return check_sections(flat_records(feeders, laterals, desk.problems), settings.values, desk.problems,
+                          sources=len(feeders))
+
+
+def _table(desk: _Desk, name: str, columns: tuple[Column, ...], maps: Mapping[str, ColumnMap]) -> Table | None:
+    """Text of one table, None where there is no such file or it cannot be read."""
+    file = _file_of(desk, name)
+    if file is None:
+        return None
+    if file.endswith(".csv") and _there(desk, f"{name}.xlsx"):
+        desk.problems.add(Problem(f"{name}.xlsx", f"there is {name}.csv too", "keep one of the two"))
+    try:
+        desk.contents[file] = read_bytes(desk.folder / file)
+        rows = read_rows(file, desk.contents[file])
+    except StudyError as error:
+        desk.problems.take(error)
+        return None
+    desk.notes.extend(rows.notes)
+    return match_headers(rows, columns, name, maps.get(name, ColumnMap()), desk.problems)
+
+
+def _costs_file(desk: _Desk, toml: Toml, settings: Settings) -> None:
+    """The user's own table of interruption costs is an input too; what it says is checked where it is used."""
+    file = settings.values["interruption_costs"]
+    if file is None:
+        return
+    if file != Path(file).name or not _there(desk, file):
+        near = Names(_listing(desk.folder)).suggest(file, "put the table into the study folder and name it here")
+        toml.wrong("costs.interruption_costs", file, "there is no such file in the study folder", near)
+        return
+    try:
+        desk.contents[file] = read_bytes(desk.folder / file)
+    except StudyError as error:
+        desk.problems.take(error)
+
+
+def _file_of(desk: _Desk, name: str) -> str | None:
+    return next((file for file in (f"{name}.csv", f"{name}.xlsx") if _there(desk, file)), None)
+
+
+def _there(desk: _Desk, name: str) -> bool:
+    try:
+        return (desk.folder / name).exists() or (desk.folder / name).is_symlink()
+    except (OSError, ValueError):
+        return False
+
+
+def _listing(folder: Path) -> list[str]:
+    try:
+        return sorted(entry.name for entry in folder.iterdir())[:1000]
+    except OSError:
+        return []

@@ -1,0 +1,54 @@
+"""The nearest known name to one that is not known."""
+
+from __future__ import annotations
+
+import difflib
+import functools
+import re
+from collections.abc import Iterable
+
+LONGEST = 60        # a longer word is no mistyped name; matching is quadratic in its length
+CANDIDATES = 1000   # among very many names only so many of the likeliest are compared
+
+
+class Names:
+    """Known names, prepared once for many look-ups."""
+
+    def __init__(self, known: Iterable[str]) -> None:
+        self.known = list(known)
+
+    @functools.cached_property
+    def _folded(self) -> dict[str, str]:
+        """Folded name → the first name so spelt; made when first needed, for most studies never."""
+        folded: dict[str, str] = {}
+        for name in self.known:
+            if 0 < len(name) <= LONGEST:
+                folded.setdefault(_fold(name), name)
+        return folded
+
+    def nearest(self, word: str) -> str | None:
+        """The known name most like `word`, or None where none is alike."""
+        if not 0 < len(word) <= LONGEST:
+            return None
+        folded = _fold(word)
+        if folded in self._folded:
+            return self._folded[folded]
+        found = difflib.get_close_matches(folded, self._candidates(folded), 1, 0.6)
+        return self._folded[found[0]] if found else None
+
+    def suggest(self, word: str, otherwise: str) -> str:
+        """A remedy that offers the nearest name, or `otherwise`."""
+        name = self.nearest(word)
+        return f"did you mean '{name}'?" if name is not None else otherwise
+
+    def _candidates(self, folded: str) -> list[str]:
+        names = list(self._folded)
+        if len(names) <= CANDIDATES:
+            return names
+        close = [n for n in names if abs(len(n) - len(folded)) <= 2 and (n[:2] == folded[:2] or n[-2:] == folded[-2:])]
+        return close[:CANDIDATES]
+
+
+def _fold(name: str) -> str:
+    """Without case, punctuation and leading zeros: what most often tells two spellings of one name apart."""
+    return re.sub(r"\b0+(?=\d)", "", re.sub(r"[\W_]+", " ", name.casefold()).strip())

@@ -1,0 +1,33 @@
+"""What is no fault of a study but should be known by who reads its results."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from reliability.study.columns import FUSE, LATERAL_DEVICES
+
+
+def notes(columns: Mapping[str, np.ndarray]) -> tuple[str, ...]:
+    """Notes on what the sections leave unknown and what the model does about it.
+
+    columns: typed columns of the sections as the files state them, before blanks are filled.
+    """
+    device, link = columns["device"], columns["fuse_link"]
+    known = {n: ~np.isnan(columns[n]) for n in
+             ("fault_current_source_a", "fault_current_end_a", "saving_ceiling_a", "peak_load_a")}
+    source, end = known["fault_current_source_a"], known["fault_current_end_a"]
+    found = (
+        (~source & ~end, "without fault currents: every fuse there is saved by a fast operation, every "
+                         "sectionalizer counts"),
+        (source ^ end, "with only one of the two fault currents: both are taken as unknown"),
+        ((device == FUSE) & (link == "") & ~known["saving_ceiling_a"],
+         "with a fuse but neither fuse_link nor saving_ceiling_a: a fast operation saves that fuse at any current"),
+        (np.isin(device, LATERAL_DEVICES) & ~known["peak_load_a"],
+         "with a lateral device but no peak_load_a: no rating can be chosen there from the load"),
+    )
+    told = [f"{int(where.sum())} of {len(device)} sections {what}." for where, what in found if where.any()]
+    if not np.nansum(columns["customers"]):
+        told.append("No customer is served: indices per customer do not exist.")
+    return tuple(told)

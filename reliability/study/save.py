@@ -1,0 +1,190 @@
+"""Changes to a study's folder: all files of a change or none, the previous versions kept.
+
+A change is staged beside the study and takes effect with one rename; what a crash leaves
+half moved is finished when the folder is next looked at. Nothing is overwritten that
+somebody else has changed in the meantime.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import tempfile
+import threading
+from collections.abc import Iterable, Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+
+from reliability.study.folder import SETTINGS_FILE, open_study
+from reliability.study.study import Study
+
+KEPT = ".kept"                     # what is kept beside a study's inputs; open_study does not look into it
+VERSIONS = "versions"
+_PENDING = "pending"
+_REMOVE = ".remove"                # a staged name with this ending takes the file away
+TABLES = tuple(f"{name}.{kind}" for name in ("sections", "feeders", "laterals", "outages") for kind in ("csv", "xlsx"))
+_locks: dict[str, threading.RLock] = {}
+_locks_guard = threading.Lock()
+
+
+class ChangedElsewhere(Exception):
+    """The study was changed by somebody else since it was read; nothing was written."""
+
+
+def input_files(folder: str | Path) -> list[Path]:
+    """Files of a study that its results may depend on, in the order of their names."""
+    folder = Path(folder)
+    return sorted(f for f in folder.iterdir() if f.is_file() and not f.name.startswith(".")
+                  and f.suffix.casefold() in (".csv", ".xlsx", ".toml"))
+
+
+def fingerprint(folder: str | Path) -> str:
+    """Changes whenever an input file does: SHA-256 over names and contents."""
+    finish(folder)
+    total = hashlib.sha256()
+    for file in input_files(folder):
+        content = file.read_bytes()
+        total.update(f"{file.name}\n{len(content)}\n".encode())
+        total.update(content)
+    return total.hexdigest()
+
+
+def try_change(folder: str | Path, files: Mapping[str, bytes], remove: Iterable[str] = ()) -> Study:
+    """The study as it would be after a change, checked in full; StudyError with its problems. Writes nothing there."""
+    folder = Path(folder)
+    with tempfile.TemporaryDirectory(prefix="study-") as draft:
+        for file in input_files(folder) if folder.is_dir() else ():
+            if file.name not in files and file.name not in set(remove):
+                shutil.copy2(file, Path(draft) / file.name)
+        for name, content in files.items():
+            (Path(draft) / _plain(name)).write_bytes(content)
+        return open_study(draft)
+
+
+def save(folder: str | Path, files: Mapping[str, bytes], remove: Iterable[str] = (), seen: str | None = None) -> str:
+    """Write the files of one change, atomically; returns the new fingerprint.
+
+    remove: names taken away by the same change. seen: fingerprint of the folder when the change
+    was begun; ChangedElsewhere where it is another one by now. The files that are replaced or
+    removed are kept under `.kept/versions`.
+    """
+    folder = Path(folder)
+    with _lock(folder):
+        if seen is not None and fingerprint(folder) != seen:
+            raise ChangedElsewhere(folder.name)
+        kept = folder / KEPT
+        kept.mkdir(exist_ok=True)
+        staged = Path(tempfile.mkdtemp(prefix="staged-", dir=kept))
+        try:
+            for name, content in files.items():
+                _write(staged / _plain(name), content)
+            for name in remove:
+                if (folder / _plain(name)).exists():
+                    _write(staged / (name + _REMOVE), b"")
+            _keep_previous(folder, [*files, *remove])
+            os.rename(staged, kept / _PENDING)     # from here on the change is made, whatever happens
+        except BaseException:
+            shutil.rmtree(staged, ignore_errors=True)
+            raise
+        finish(folder)
+        return fingerprint(folder)
+
+
+def finish(folder: str | Path) -> None:
+    """Complete a change that was interrupted; does nothing where there is none."""
+    folder = Path(folder)
+    pending = folder / KEPT / _PENDING
+    if not pending.is_dir():
+        return
+    with _lock(folder):
+        for file in sorted(pending.iterdir()) if pending.is_dir() else ():
+            if file.name.endswith(_REMOVE):
+                (folder / file.name.removesuffix(_REMOVE)).unlink(missing_ok=True)
+                file.unlink(missing_ok=True)
+            else:
+                os.replace(file, folder / file.name)
+        if pending.is_dir():
+            pending.rmdir()
+        _sync(folder)
+
+
+def create(folder: str | Path, files: Mapping[str, bytes]) -> None:
+    """A new study folder with these files, whole or not at all; FileExistsError where there is one."""
+    folder = Path(folder)
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    draft = Path(tempfile.mkdtemp(prefix=".new-", dir=folder.parent))
+    try:
+        draft.chmod(0o755)
+        for name, content in files.items():
+            _write(draft / _plain(name), content)
+        if folder.exists():
+            raise FileExistsError(folder.name)
+        os.rename(draft, folder)
+    except BaseException:
+        shutil.rmtree(draft, ignore_errors=True)
+        raise
+
+
+def write_kept(folder: str | Path, name: str, content: bytes) -> Path:
+    """Write a file that is no input (pinned states, drafts) under `.kept`, atomically."""
+    kept = Path(folder) / KEPT
+    kept.mkdir(exist_ok=True)
+    handle, draft = tempfile.mkstemp(prefix=".draft-", dir=kept)
+    os.close(handle)
+    _write(Path(draft), content)
+    os.replace(draft, kept / _plain(name))
+    return kept / name
+
+
+def versions(folder: str | Path) -> list[Path]:
+    """Folders of previous versions, the newest first."""
+    kept = Path(folder) / KEPT / VERSIONS
+    return sorted((f for f in kept.iterdir() if f.is_dir()), reverse=True) if kept.is_dir() else []
+
+
+def _keep_previous(folder: Path, names: Iterable[str]) -> None:
+    there = [folder / name for name in dict.fromkeys(names) if (folder / name).is_file()]
+    if not there:
+        return
+    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S.%fZ")
+    target = folder / KEPT / VERSIONS / stamp
+    target.mkdir(parents=True)
+    for file in there:
+        shutil.copy2(file, target / file.name)
+
+
+def _write(path: Path, content: bytes) -> None:
+    with path.open("wb") as stream:
+        stream.write(content)
+        stream.flush()
+        os.fsync(stream.fileno())
+
+
+def _sync(folder: Path) -> None:
+    """Have the renames on disk; systems that cannot open a folder do without."""
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except OSError:
+        return
+    try:
+        os.fsync(handle)
+    except OSError:
+        pass
+    finally:
+        os.close(handle)
+
+
+def _plain(name: str) -> str:
+    if not name or name != Path(name).name or name.startswith(".") or "\\" in name:
+        raise ValueError(f"not a plain file name: {name!r}")
+    return name
+
+
+def _lock(folder: Path) -> threading.RLock:
+    with _locks_guard:
+        return _locks.setdefault(str(folder.resolve()), threading.RLock())
+
+
+__all__ = ["KEPT", "SETTINGS_FILE", "TABLES", "ChangedElsewhere", "create", "fingerprint", "finish", "input_files",
+           "save", "try_change", "versions", "write_kept"]

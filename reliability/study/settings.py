@@ -1,0 +1,271 @@
+"""study.toml into typed assumptions, scenarios and header maps, every problem at once."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from reliability.study.assumptions import ASSUMPTIONS, BY_KEY, FREE_TABLES, TABLES, Assumption, Range, defaults
+from reliability.study.columns import TABLES as FILES
+from reliability.study.headers import ColumnMap
+from reliability.study.nearest import Names
+from reliability.study.problems import Problem
+from reliability.study.scenarios import read_scenarios
+from reliability.study.study import AS_BUILT, Scenario
+from reliability.study.toml import Toml
+
+SHARES_TOLERANCE = 1e-6
+_TOP = ("name", "currency", "scenarios", "columns")
+_RANGE = ("low", "likely", "high")
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What study.toml says; what it leaves out stands at its default."""
+
+    name: str = ""
+    currency: str = "USD"
+    values: Mapping[str, object] = field(default_factory=defaults)
+    uncertain: Mapping[str, Range] = field(default_factory=dict)
+    scenarios: tuple[Scenario, ...] = (Scenario(AS_BUILT),)
+    columns: Mapping[str, ColumnMap] = field(default_factory=dict)
+    extra: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
+
+
+def read_settings(toml: Toml) -> Settings:
+    """Settings of a parsed study.toml; problems are noted in `toml.problems`, wrong keys stand at their default."""
+    names = Names((*_TOP, *TABLES))
+    for key in toml.data:
+        if key not in _TOP and key not in TABLES:
+            home = f"move it under [{BY_KEY[key].table}]" if key in BY_KEY else "remove it"
+            toml.wrong(key, key, "unknown key or table",
+                       home if key in BY_KEY else names.suggest(key, home))
+    values: dict[str, object] = defaults()
+    uncertain: dict[str, Range] = {}
+    for table in TABLES:
+        _read_table(toml, table, values, uncertain)
+    _check_fast(toml, values)
+    return Settings(_name(toml), _text(toml, "currency", "USD"), values, uncertain,
+                    read_scenarios(toml), _columns(toml), _free_tables(toml))
+
+
+def _name(toml: Toml) -> str:
+    if "name" not in toml.data:
+        toml.problems.add(Problem(toml.file, "the study has no name", 'begin the file with name = "…"', None, "name"))
+    return _text(toml, "name", "")
+
+
+def _text(toml: Toml, key: str, default: str) -> str:
+    value = toml.data.get(key, default)
+    if not isinstance(value, str) or (key in toml.data and not value.strip()):
+        toml.wrong(key, value, f"{key} must be text", f'write {key} = "…"')
+        return default
+    return value.strip()
+
+
+def _read_table(toml: Toml, table: str, values: dict[str, object], uncertain: dict[str, Range]) -> None:
+    entries = toml.data.get(table, {})
+    if not isinstance(entries, dict):
+        toml.wrong(table, entries, f"{table} must be a table", f"write [{table}] on a line and its keys below")
+        return
+    known = {a.key: a for a in ASSUMPTIONS if a.table == table}
+    free = FREE_TABLES.get(table, {})
+    names = Names((*known, *free))
+    for key, raw in entries.items():
+        path = f"{table}.{key}"
+        if key in free:
+            continue
+        if key in known:
+            read = _READ[known[key].kind](toml, path, raw, known[key], uncertain)
+            if read is not None:
+                values[key] = read
+        elif key in BY_KEY:
+            toml.wrong(path, key, "unknown key in this table", f"move it under [{BY_KEY[key].table}]")
+        else:
+            elsewhere = names.nearest(key) or Names(BY_KEY).nearest(key)
+            toml.wrong(path, key, "unknown key", f"did you mean '{elsewhere}'?" if elsewhere else "remove it")
+
+
+def _free_tables(toml: Toml) -> dict[str, dict[str, object]]:
+    """Tables whose keys are the user's own; their values are text, numbers or days, read where they are used."""
+    found: dict[str, dict[str, object]] = {}
+    for table, free in FREE_TABLES.items():
+        entries = toml.data.get(table)
+        for key in free if isinstance(entries, dict) else ():
+            raw, path = entries.get(key, {}), f"{table}.{key}"
+            if not isinstance(raw, dict):
+                toml.wrong(path, raw, "must be a table", f"write [{path}] and below it {free[key]}")
+                continue
+            found[key] = {}
+            for name, value in raw.items():
+                if isinstance(value, dict | list):
+                    toml.wrong(f"{path}.{name}", value, "must be one value", f"write {free[key]}")
+                else:
+                    found[key][name] = value
+    return found
+
+
+def _number(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str, Range],
+            key: str | None = None) -> float | None:
+    """A number or the mean of a range; the range is noted under `key`."""
+    if not isinstance(raw, dict):
+        return _bounded(toml, path, raw, a)
+    for part in raw:
+        if part not in _RANGE:
+            toml.wrong(f"{path}.{part}", part, "unknown key of a range", Names(_RANGE).suggest(part, "remove it"))
+    missing = [part for part in _RANGE if part not in raw]
+    if missing:
+        toml.wrong(path, raw, f"a range needs {', '.join(missing)} too", "write { low = …, likely = …, high = … }")
+    if missing or len(raw) > len(_RANGE):
+        return None
+    low, likely, high = (_bounded(toml, f"{path}.{part}", raw[part], a) for part in _RANGE)
+    if low is None or likely is None or high is None:
+        return None
+    if not low <= likely <= high:
+        toml.wrong(path, raw, "low ≤ likely ≤ high must hold", "put the three in order")
+        return None
+    found = Range(low, likely, high)
+    if low < high:
+        uncertain[key or a.key] = found
+        return found.mean
+    return low
+
+
+def _bounded(toml: Toml, path: str, raw: object, a: Assumption) -> float | None:
+    unit = f" ({a.unit})" if a.unit else ""
+    number = plain_number(raw)
+    if number is None:
+        toml.wrong(path, raw, "must be a number", f"write {a.key} as a number{unit}")
+    elif not math.isfinite(number):
+        toml.wrong(path, raw, "the number is not finite", f"write a finite number{unit}")
+    elif (a.low is not None and raw < a.low) or (a.high is not None and raw > a.high):
+        toml.wrong(path, raw, _bounds_rule(a), f"{a.label}{unit}: {a.help}")
+    else:
+        return number
+    return None
+
+
+def _bounds_rule(a: Assumption) -> str:
+    if a.low is None or a.high is None:
+        return f"must be at most {a.high:g}" if a.low is None else f"must be at least {a.low:g}"
+    return f"must lie between {a.low:g} and {a.high:g}"
+
+
+def plain_number(raw: object) -> float | None:
+    """A TOML integer or float as a float, infinite where it is too large for one; None for anything else."""
+    if isinstance(raw, bool) or not isinstance(raw, int | float):
+        return None
+    try:
+        return float(raw)
+    except OverflowError:
+        return math.inf
+
+
+def _whole(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str, Range]) -> int | None:
+    if isinstance(raw, dict):
+        toml.wrong(path, raw, "may not be a range", f"write one whole number, like {a.default or 1000}")
+        return None
+    number = _bounded(toml, path, raw, a)
+    if number is None:
+        return None
+    if not number.is_integer():
+        toml.wrong(path, raw, "must be a whole number", f"{a.label} ({a.unit}): {a.help}")
+        return None
+    return int(raw)
+
+
+def _shares(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str, Range]) -> tuple | None:
+    """Three shares that sum to 1, ranges at their mean."""
+    if not isinstance(raw, list) or len(raw) != 3:
+        toml.wrong(path, raw, "must be a list of three shares", f"write {a.key} = {list(a.default)}")
+        return None
+    ranges: dict[str, Range] = {}
+    shares = [_number(toml, f"{path}[{k}]", item, a, ranges, f"{a.key}.{k - 1}") for k, item in enumerate(raw, 1)]
+    if any(share is None for share in shares):
+        return None
+    total = math.fsum(shares)
+    if abs(total - 1.0) > SHARES_TOLERANCE:
+        mean = " (a range counts with its mean)" if ranges else ""
+        toml.wrong(path, raw, f"the shares must sum to 1{mean}, not {total:.6g}", "change one of them")
+        return None
+    uncertain.update(ranges)
+    return tuple(shares)
+
+
+def _choice(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str, Range]) -> str | None:
+    if isinstance(raw, str) and raw in a.choices:
+        return raw
+    listed = "write one of " + ", ".join(f'"{c}"' for c in a.choices)
+    toml.wrong(path, raw, f"unknown {a.key}", Names(a.choices).suggest(raw, listed) if isinstance(raw, str) else listed)
+    return None
+
+
+def _plain_text(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str, Range]) -> str | None:
+    """Text; a day or a list of days, which TOML writes without quotation marks, as text of ISO 8601."""
+    if isinstance(raw, list) and raw and all(isinstance(item, str | dt.date) for item in raw):
+        raw = ", ".join(map(str, raw))
+    if isinstance(raw, dt.date):
+        raw = raw.isoformat()
+    if isinstance(raw, str) and raw.strip():
+        return raw.strip()
+    toml.wrong(path, raw, "must be text", f'write {a.key} = "…", or leave the key out')
+    return None
+
+
+def _flag(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str, Range]) -> bool | None:
+    if isinstance(raw, bool):
+        return raw
+    toml.wrong(path, raw, "must be true or false", f"write {a.key} = true or {a.key} = false, without quotation marks")
+    return None
+
+
+_READ = {"number": _number, "whole": _whole, "shares": _shares, "choice": _choice, "text": _plain_text, "flag": _flag}
+
+
+def _check_fast(toml: Toml, values: Mapping[str, object]) -> None:
+    fast, lockout = values["fast_operations"], values["operations_to_lockout"]
+    given = toml.data.get("protection")
+    if fast >= lockout and isinstance(given, dict):
+        key = "fast_operations" if "fast_operations" in given else "operations_to_lockout"
+        toml.wrong(f"protection.{key}", values[key],
+                   f"fast_operations ({fast}) must be below operations_to_lockout ({lockout})",
+                   f"write fast_operations = {lockout - 1} or less, or more operations to lockout")
+
+
+def _columns(toml: Toml) -> dict[str, ColumnMap]:
+    tables = toml.data.get("columns", {})
+    if not isinstance(tables, dict):
+        toml.wrong("columns", tables, "columns must hold a table a file", "write [columns.sections] and its keys below")
+        return {}
+    maps = {}
+    for table, entries in tables.items():
+        path = f"columns.{table}"
+        if table not in FILES:
+            toml.wrong(path, table, "unknown table", Names(FILES).suggest(table, f"use one of {', '.join(FILES)}"))
+        elif not isinstance(entries, dict):
+            toml.wrong(path, entries, "must be a table", f"write [{path}] and below it our name = \"your header\"")
+        else:
+            maps[table] = _column_map(toml, path, entries, Names(c.name for c in FILES[table]))
+    return maps
+
+
+def _column_map(toml: Toml, path: str, entries: dict, names: Names) -> ColumnMap:
+    ignore = entries.get("ignore", [])
+    if not isinstance(ignore, list) or not all(isinstance(h, str) for h in ignore):
+        toml.wrong(f"{path}.ignore", ignore, "must be a list of headers", 'write ignore = ["…", "…"]')
+        ignore = []
+    found: dict[str, str] = {}
+    for name, header in entries.items():
+        if name == "ignore":
+            continue
+        if name not in names.known:
+            toml.wrong(f"{path}.{name}", name, "unknown column", names.suggest(name, "remove it"))
+        elif not isinstance(header, str) or not header.strip():
+            toml.wrong(f"{path}.{name}", header, "must be a header of your file", f'write {name} = "…"')
+        elif header.strip().casefold() in {h.casefold() for h in found.values()}:
+            toml.wrong(f"{path}.{name}", header, "the header is mapped twice", "map each header to one name")
+        else:
+            found[name] = header.strip()
+    return ColumnMap(found, tuple(ignore))

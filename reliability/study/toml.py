@@ -1,0 +1,94 @@
+"""study.toml as a tree of values, with the line of each key so that a problem can name its place."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import dataclass, field
+from typing import Any
+
+from reliability.study.problems import Problem, Problems, StudyError
+
+MOST_BYTES = 4 * 2**20
+_HEADER = re.compile(r"(\[\[?)([^\[\]]+)\]")
+_KEY = re.compile(r"""("[^"]*"|'[^']*'|[A-Za-z0-9_\-. ]+)\s*=""")
+
+
+@dataclass(frozen=True)
+class Toml:
+    """data: what the file says. lines: dotted path of a key (an entry of a list counted from 1) → its line."""
+
+    file: str
+    data: dict[str, Any]
+    lines: dict[str, int] = field(default_factory=dict)
+    problems: Problems = field(default_factory=Problems)
+
+    def wrong(self, path: str, value: object, rule: str, remedy: str) -> None:
+        """Note a problem of the key at `path`, such as faults.cv or scenarios[2].device."""
+        self.problems.add(Problem(self.file, rule, remedy, self._line(path), path, shown(value)))
+
+    def _line(self, path: str) -> int | None:
+        while path:
+            if path in self.lines:
+                return self.lines[path]
+            path = path.rpartition(".")[0]
+        return None
+
+
+def read_toml(file: str, content: bytes) -> Toml:
+    """Parse; StudyError with the line of the first mistake where the text is no TOML."""
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        row = content.count(b"\n", 0, error.start) + 1
+        raise StudyError([Problem(file, "the text is not UTF-8", "save it as UTF-8", row)]) from None
+    try:
+        data = tomllib.loads(text)
+    except RecursionError:
+        raise StudyError([Problem(file, "lists or tables lie too deep inside each other", "flatten them")]) from None
+    except ValueError as error:
+        line = re.search(r"line (\d+)", str(error))
+        row = int(line[1]) if line else text.count("\n") + 1 if "end of document" in str(error) else None
+        what = re.sub(r"\s*\(at .*\)$", "", str(error).splitlines()[0])
+        raise StudyError([Problem(file, f"not valid TOML: {what}", "write key = value; text stands in quotation marks",
+                                  row)]) from None
+    return Toml(file, data, _lines(text))
+
+
+def _lines(text: str) -> dict[str, int]:
+    """Line of each plainly written key; a key inside an inline table is found under the table's own key."""
+    lines: dict[str, int] = {}
+    counts: dict[str, int] = {}
+    table = ""
+    for number, line in enumerate(text.splitlines(), 1):
+        line = line.strip()
+        if header := _HEADER.match(line):
+            table = header[2].replace('"', "").replace("'", "").replace(" ", "")
+            if header[1] == "[[":
+                counts[table] = counts.get(table, 0) + 1
+                table += f"[{counts[table]}]"
+            lines.setdefault(table, number)
+        elif key := _KEY.match(line):
+            name = key[1].strip("\"' ")
+            lines.setdefault(f"{table}.{name}" if table else name, number)
+    return lines
+
+
+def shown(value: object) -> str:
+    """A value as the user may have written it."""
+    try:
+        return value if isinstance(value, str) else _written(value)
+    except (ValueError, RecursionError):  # an integer of too many digits, or too deep a list
+        return "…"
+
+
+def _written(value: object) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return f'"{value}"'
+    if isinstance(value, list):
+        return f"[{', '.join(map(_written, value))}]"
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{key} = {_written(v)}" for key, v in value.items()) + " }"
+    return str(value)

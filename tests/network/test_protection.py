@@ -1,0 +1,198 @@
+"""Devices and settings of a scenario (contract.md, sections.csv and scenarios)."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from reliability.network.protection import ACTUATING_RATIO, chosen_rating_a, offered_ratings_a, protection
+from reliability.network.tree import CODE, build_network
+from reliability.study.columns import FUSE, LATERAL_RECLOSER, RECLOSER, SECTIONALIZER
+from reliability.study.study import AS_BUILT, Scenario
+from tests.networks import study_of
+
+ROWS = (
+    {"section_id": "src", "device": "breaker", "operations_to_lockout": 3.0, "fast_operations": 1.0},
+    {"section_id": "mid", "parent_id": "src", "device": "recloser"},
+    {"section_id": "fused", "parent_id": "mid", "device": "fuse", "fuse_link": "65K", "peak_load_a": 40.0},
+    {"section_id": "sub", "parent_id": "fused", "device": "fuse", "saving_ceiling_a": 700.0, "fuse_link": "15K"},
+    {"section_id": "counted", "parent_id": "mid", "device": "sectionalizer", "counts": 1.0, "rated_current_a": 100.0},
+    {"section_id": "dark", "parent_id": "mid", "device": "sectionalizer"},
+    {"section_id": "reclosed", "parent_id": "src", "device": "lateral_recloser", "operations_to_lockout": 2.0,
+     "fast_operations": 1.0, "peak_load_a": 10.0},
+    {"section_id": "plain", "parent_id": "src", "device": ""},
+)
+VALUES = {"operations_to_lockout": 4, "fast_operations": 2, "sectionalizer_counts": 2, "fast_clearing_time_s": 0.075,
+          "load_margin": 1.25, "cold_load_factor": 2.0}
+
+
+def resolved(scenario: Scenario, applicable: tuple[str, ...] | None = None, **values: object):
+    """A function from a field of Protection and a section_id to its value."""
+    study = study_of(ROWS, **(VALUES | values))
+    network = build_network(study.sections)
+    at = {name: i for i, name in enumerate(network.ids)}
+    mask = None if applicable is None else np.isin(network.ids.astype(str), applicable)
+    found = protection(network, study.values, scenario, mask)
+    return lambda field, section: getattr(found, field)[at[section]].item()
+
+
+def device(of, section: str) -> str:
+    return {code: name for name, code in CODE.items()}.get(of("device", section), "")
+
+
+# --- ratings -----------------------------------------------------------------------------
+
+
+def test_ratings_run_from_5_to_200_a_and_actuate_at_160_percent():
+    """Common practice, no source. Every rating offered, as the device of a lateral that states it."""
+    offered = offered_ratings_a()
+    assert (offered[0], offered[-1]) == (5.0, 200.0)
+    assert np.all(np.diff(offered) > 0)
+    rows = [{"section_id": "src", "device": "breaker"}] + [
+        {"section_id": f"{a:g}", "parent_id": "src", "device": "sectionalizer", "rated_current_a": a} for a in offered]
+    study = study_of(rows)
+    found = protection(build_network(study.sections), study.values, Scenario(AS_BUILT))
+    assert found.actuating_a[1:] == pytest.approx(1.6 * offered, rel=1e-15)
+    assert ACTUATING_RATIO == 1.6
+
+
+@pytest.mark.parametrize(("load", "margin", "pickup", "rating"), [
+    (40.0, 1.25, 2.0, 50.0),    # 1.25·40 = 50; 2·40 = 80 = 1.6·50: both just in
+    (40.01, 1.25, 2.0, 63.0),   # 50.0125 is above 50
+    (40.0, 1.0, 2.0, 50.0),     # load alone would take 40; 2·40 = 80 is above 1.6·40 = 64
+    (40.0, 1.0, 1.6, 40.0),     # 1.6·40 = 64 = 1.6·40
+    (40.0, 1.0, 3.0, 80.0),     # 3·40 = 120; 1.6·63 = 100.8, 1.6·80 = 128
+    (0.0, 1.25, 2.0, 5.0),      # no load: the smallest
+    (160.0, 1.25, 2.0, 200.0),  # 200 and 320 = 1.6·200
+    (160.1, 1.25, 2.0, np.nan),  # 200.125: none
+    (np.nan, 1.25, 2.0, np.nan),
+])
+def test_chosen_rating(load, margin, pickup, rating):
+    found = chosen_rating_a(np.array([load]), margin, pickup)
+    assert found == pytest.approx([rating], nan_ok=True)
+
+
+def test_a_margin_met_exactly_takes_the_rating_whatever_the_rounding():
+    """1.1 · (rating/1.1) may come out a bit above the rating in floating point."""
+    offered = offered_ratings_a()
+    for margin in (1.1, 1.15, 1.25, 1.3, 1.7):
+        assert chosen_rating_a(offered / margin, margin, 1.0) == pytest.approx(offered)
+
+
+@given(st.floats(0.0, 300.0), st.floats(1.0, 2.0), st.floats(1.0, 3.0), st.floats(1.0, 5.0))
+def test_more_load_never_lowers_the_chosen_rating(load, factor, margin, pickup):
+    """None at all counts as beyond the largest."""
+    small, large = np.nan_to_num(chosen_rating_a(np.array([load, load * factor]), margin, pickup), nan=np.inf)
+    assert small <= large
+
+
+# --- as built ----------------------------------------------------------------------------
+
+
+def test_settings_as_built_and_their_defaults():
+    of = resolved(Scenario(AS_BUILT))
+    assert (of("lockout", "src"), of("fast", "src")) == (3, 1)
+    assert (of("lockout", "mid"), of("fast", "mid")) == (4, 2)
+    assert (of("lockout", "reclosed"), of("fast", "reclosed")) == (2, 1)
+    assert (of("lockout", "fused"), of("fast", "fused"), of("lockout", "plain")) == (0, 0, 0)
+    assert of("ceiling_a", "fused") == pytest.approx(918.0)  # 65K at 0.075/0.75 = 0.1 s
+    assert of("ceiling_a", "sub") == 700.0                   # a stated ceiling overrides the link's
+    assert (of("counts", "counted"), of("counts", "dark")) == (1, 2)
+    assert of("actuating_a", "counted") == pytest.approx(160.0)
+    assert of("actuating_a", "dark") == 0.0                  # always counts where nothing is known
+    assert np.isnan(of("rated_a", "dark"))
+    assert not any(of("converted", row["section_id"]) for row in ROWS)
+
+
+def test_a_lateral_recloser_without_settings_has_no_fast_operation():
+    study = study_of([{"section_id": "src", "device": "breaker"},
+                      {"section_id": "tap", "parent_id": "src", "device": "lateral_recloser"}], **VALUES)
+    found = protection(build_network(study.sections), study.values, Scenario(AS_BUILT))
+    assert found.lockout.tolist() == [4, 4]
+    assert found.fast.tolist() == [2, 0]
+
+
+def test_a_stated_actuating_current_stands_over_the_rating():
+    study = study_of([{"section_id": "src", "device": "breaker"},
+                      {"section_id": "tap", "parent_id": "src", "device": "sectionalizer", "rated_current_a": 50.0,
+                       "actuating_current_a": 120.0}])
+    assert protection(build_network(study.sections), study.values, Scenario(AS_BUILT)).actuating_a[1] == 120.0
+
+
+def test_a_sectionalizer_without_rating_takes_the_one_chosen_for_its_load():
+    """Contract, rated_current_a: chosen by the application rules. 1.25·100 = 125, 2·100 = 200 = 1.6·125."""
+    study = study_of([{"section_id": "src", "device": "breaker"},
+                      {"section_id": "tap", "parent_id": "src", "device": "sectionalizer", "peak_load_a": 100.0}])
+    found = protection(build_network(study.sections), study.values, Scenario(AS_BUILT))
+    assert (found.rated_a[1], found.actuating_a[1]) == (125.0, 200.0)
+
+
+# --- conversions -------------------------------------------------------------------------
+
+
+def test_all_laterals_become_sectionalizers_and_lose_what_the_old_device_had():
+    of = resolved(Scenario("S", None, SECTIONALIZER, 3))
+    assert [device(of, s) for s in ("fused", "counted", "dark", "reclosed")] == [SECTIONALIZER] * 4
+    assert [device(of, s) for s in ("src", "mid", "sub", "plain")] == ["breaker", RECLOSER, FUSE, ""]
+    assert [of("converted", s) for s in ("fused", "reclosed")] == [True, True]
+    assert np.isinf(of("ceiling_a", "fused"))
+    assert of("ceiling_a", "sub") == 700.0
+    assert (of("lockout", "reclosed"), of("fast", "reclosed")) == (0, 0)
+    assert (of("rated_a", "fused"), of("actuating_a", "fused")) == (50.0, 80.0)          # 1.25·40 = 50
+    assert (of("rated_a", "reclosed"), of("actuating_a", "reclosed")) == (12.5, 20.0)    # 1.25·10 = 12.5
+
+
+def test_one_that_has_the_device_takes_the_counts_and_keeps_the_rest():
+    of = resolved(Scenario("S", None, SECTIONALIZER, 3))
+    assert not of("converted", "counted")
+    assert (of("counts", "counted"), of("counts", "dark"), of("counts", "fused")) == (3, 3, 3)
+    assert (of("rated_a", "counted"), of("actuating_a", "counted")) == (100.0, pytest.approx(160.0))
+
+
+def test_without_counts_a_scenario_leaves_those_that_are_set():
+    of = resolved(Scenario("S", None, SECTIONALIZER), sectionalizer_counts=2)
+    assert (of("counts", "counted"), of("counts", "fused")) == (1, 2)
+
+
+def test_a_new_lateral_recloser_has_the_default_operations_and_none_fast():
+    of = resolved(Scenario("R", ("fused", "reclosed"), LATERAL_RECLOSER, fast_operations=0))
+    assert (of("lockout", "fused"), of("fast", "fused")) == (4, 0)
+    assert (of("lockout", "reclosed"), of("fast", "reclosed")) == (2, 1)  # not a breaker or recloser
+    assert (of("converted", "fused"), of("converted", "reclosed")) == (True, False)
+    assert device(of, "counted") == SECTIONALIZER
+
+
+def test_a_new_fuse_has_no_link_and_is_always_saved():
+    of = resolved(Scenario("F", None, FUSE))
+    assert np.isinf(of("ceiling_a", "counted"))
+    assert of("ceiling_a", "fused") == pytest.approx(918.0)
+    assert [of("converted", s) for s in ("fused", "counted", "reclosed")] == [False, True, True]
+
+
+def test_fast_operations_are_set_on_every_breaker_and_recloser():
+    of = resolved(Scenario("Blocked", fast_operations=0))
+    assert [of("fast", s) for s in ("src", "mid", "reclosed")] == [0, 0, 1]
+    assert [of("lockout", s) for s in ("src", "mid")] == [3, 4]
+
+
+def test_only_laterals_that_do_not_fail_are_converted_where_the_scenario_asks():
+    passing = ("counted", "reclosed")
+    asked = resolved(Scenario("S", None, SECTIONALIZER, 3, applicable_only=True), passing)
+    assert [asked("converted", s) for s in ("fused", "reclosed")] == [False, True]
+    assert device(asked, "fused") == FUSE
+    assert asked("ceiling_a", "fused") == pytest.approx(918.0)
+    assert [asked("counts", s) for s in ("counted", "dark")] == [3, 2]
+    anyhow = resolved(Scenario("S", None, SECTIONALIZER, 3), passing)
+    assert anyhow("converted", "fused")
+
+
+def test_the_network_is_left_as_it_was():
+    study = study_of(ROWS, **VALUES)
+    network = build_network(study.sections)
+    before = {name: column.copy() for name, column in network.column.items()}
+    kinds = network.device.copy()
+    protection(network, study.values, Scenario("S", None, SECTIONALIZER, 3, fast_operations=0))
+    assert np.array_equal(network.device, kinds)
+    assert all(np.array_equal(network.column[name], before[name], equal_nan=True) for name in before)
