@@ -179,9 +179,9 @@ def test_seed_zero_is_a_seed_and_another_seed_another_result():
 
 
 def test_numpy_global_state_is_left_alone():
-    before = np.random.get_state()[1].copy()
+    before = np.random.get_state()[1].copy()  # noqa: NPY002
     simulate(question(expect(one_section())), seed=1, trials=10)
-    assert np.array_equal(before, np.random.get_state()[1])
+    assert np.array_equal(before, np.random.get_state()[1])  # noqa: NPY002
 
 
 def test_trials_stop_once_the_difference_is_settled_and_say_so():
@@ -228,7 +228,8 @@ def test_spread_splits_into_luck_and_unknowns():
 
 def test_differences_are_pair_by_pair():
     study = random_study(np.random.default_rng(12), sections=25)
-    indices = yearly_indices(simulate(question(expect(study)), seed=1, trials=40), float(study.sections.customers.sum()))
+    simulated = simulate(question(expect(study)), seed=1, trials=40)
+    indices = yearly_indices(simulated, float(study.sections.customers.sum()))
     apart = differences(indices)
     wanted = indices["saidi_min"][1] - indices["saidi_min"][0]
     assert apart[1]["saidi_min"]["p90"] == pytest.approx(np.percentile(wanted, 90))

@@ -107,7 +107,6 @@ def test_rates_are_those_of_the_outcome_table():
                      line_fault_rate_per_km=0.2)
     network = build_network(study.sections)
     assert fault_rates(network, study.values) == pytest.approx([0.7, 1.5])  # 2·0.2 + 0.3; 3·0.5
-    assert np.array_equal(fault_rates(network, study.values), fault_rates(network, study.values))
 
 
 @pytest.mark.parametrize(("source", "end", "threshold"), [

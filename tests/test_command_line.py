@@ -1,0 +1,128 @@
+"""The commands as a user runs them: exit status, what is said where, what is written."""
+
+from __future__ import annotations
+
+import csv
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from reliability.__main__ import PROBLEMS_FOUND, main
+
+ROOT = Path(__file__).parents[1]
+REFERENCES = sorted(p.parent for p in (ROOT / "tests/data/references").rglob("study.toml"))
+TOML = 'name = "corner"\n[finance]\nhorizon_years = 2\n'
+
+
+def study(folder: Path, *rows: str, toml: str = TOML) -> Path:
+    folder.mkdir(exist_ok=True)
+    (folder / "study.toml").write_text(toml, encoding="utf-8")
+    header = "section_id,parent_id,device,length_km,customers"
+    (folder / "sections.csv").write_text("\n".join([header, *rows]) + "\n", encoding="utf-8")
+    return folder
+
+
+def results(folder: Path) -> dict:
+    return json.loads((folder / "summary.json").read_text(encoding="utf-8"))
+
+
+def run(source: Path, target: Path, *more: str) -> dict:
+    assert main(["run", str(source), "--out", str(target), "--trials", "4", *more]) == 0
+    return results(target)
+
+
+@pytest.mark.parametrize("folder", REFERENCES, ids=lambda p: p.name)
+def test_every_published_study_runs(folder, tmp_path):
+    of = run(folder, tmp_path / "out")["scenarios"][0]["expected"]
+    assert of["saifi"] > 0
+
+
+@pytest.mark.parametrize(("rows", "saifi"), [
+    (["only,,breaker,1,7"], 0.25 * 0.2 + 0.75 * 0.0),            # permanent faults; temporary ones clear
+    (["only,,breaker,0,7"], 0.0),                                 # no fault at all
+    (["only,,breaker,1,1"], 0.05),                                # one customer
+    (["only,,breaker,1,0"], None),                                # no customer: no index
+    (["main,,breaker,1,9", "end,main,switch,0,0"], 0.05),         # customers only on the main, no lateral
+], ids=["single section", "no fault", "one customer", "no customer", "no lateral"])
+def test_corners_run_and_say_what_there_is_to_say(tmp_path, rows, saifi):
+    toml = TOML + "[faults]\nline_fault_rate_per_km = 0.2\ntemporary_fraction = 0.75\nclearing_shares = [1, 0, 0]\n"
+    of = run(study(tmp_path / "s", *rows, toml=toml), tmp_path / "out")["scenarios"][0]["expected"]
+    assert of["saifi"] == (pytest.approx(saifi) if saifi is not None else None)
+    assert of["caidi_min"] is None if not saifi else of["caidi_min"] > 0
+
+
+def test_a_wrong_study_exits_with_two_names_every_problem_and_writes_nothing(tmp_path, capsys):
+    source = study(tmp_path / "s", "a,,breaker,-1,5", "a,nowhere,fuse,x,2.5", toml='name = "s"\n[faults]\nsped = 1\n')
+    assert main(["run", str(source), "--out", str(tmp_path / "out")]) == PROBLEMS_FOUND
+    told = capsys.readouterr().err
+    for part in ("sections.csv: row 2, column length_km: '-1'", "row 3, column parent_id: 'nowhere'",
+                 "row 3, column length_km: 'x'", "row 3, column customers: '2.5'", "column section_id: 'a'", "sped"):
+        assert part in told
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["s"]
+
+
+def test_results_hold_the_contract(tmp_path, demo):
+    of = run(ROOT / "data/demo", tmp_path / "out")
+    assert {"study", "version", "inputs_sha256", "seed", "trials", "trial_years", "scenarios"} <= set(of)
+    assert of["scenarios"][0]["name"] == "As built"
+    for scenario in of["scenarios"]:
+        assert {"saifi", "saidi_min", "caidi_min", "asai", "maifi", "maifi_e", "ens_mwh", "cemi", "callouts",
+                "customers_served"} <= set(scenario["expected"])
+        assert set(scenario["expected"]["cemi"]) == {str(n) for n in range(1, 7)}
+        assert set(scenario["expected"]["callouts"]) == {"refuse", "reset", "repair", "patrol"}
+        for name in ("saifi", "saidi_min", "caidi_min", "maifi", "maifi_e", "ens_mwh", "callouts"):
+            assert {"mean", "se", "p10", "p50", "p90"} <= set(scenario["simulated"][name])
+    with (tmp_path / "out" / "sections.csv").open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) == len(demo.sections) * len(of["scenarios"])
+    assert {"section_id", "scenario", "failure_rate", "outage_hours"} <= set(rows[0])
+    weights = dict(zip(demo.sections["section_id"], demo.sections["customers"], strict=True))
+    seen = sum(float(r["failure_rate"]) * weights[r["section_id"]] for r in rows if r["scenario"] == "As built")
+    expected = of["scenarios"][0]["expected"]
+    assert seen / expected["customers_served"] == pytest.approx(expected["saifi"], rel=1e-9)
+
+
+def test_the_same_seed_gives_the_same_bytes_and_no_partial_folder_stays(tmp_path):
+    texts = []
+    for name in ("one", "two"):
+        run(ROOT / "data/demo", tmp_path / name, "--seed", "0", "--workers", "1" if name == "one" else "2")
+        texts.append((tmp_path / name / "summary.json").read_bytes())
+    assert texts[0] == texts[1]
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["one", "two"]
+
+
+def test_new_writes_a_study_that_runs(tmp_path):
+    assert main(["new", str(tmp_path / "mine")]) == 0
+    assert main(["check", str(tmp_path / "mine")]) == 0
+    assert run(tmp_path / "mine", tmp_path / "out")["scenarios"][0]["expected"]["saifi"] > 0
+    assert main(["new", str(tmp_path / "mine")]) == PROBLEMS_FOUND
+
+
+def test_a_module_run_prints_the_indices_and_the_caution(tmp_path):
+    done = subprocess.run([sys.executable, "-m", "reliability", "run", "data/demo", "--out", str(tmp_path / "o"),
+                           "--trials", "3"], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0
+    assert "As built" in done.stdout
+    assert "Planning estimates, not settings" in done.stdout
+    assert "Traceback" not in done.stderr
+
+
+def test_an_output_folder_that_cannot_be_made_is_said(tmp_path, capsys):
+    (tmp_path / "file").write_text("in the way")
+    assert main(["run", str(ROOT / "data/demo"), "--out", str(tmp_path / "file"), "--trials", "2"]) == PROBLEMS_FOUND
+    assert "file" in capsys.readouterr().err
+
+
+def test_the_demo_generator_makes_the_demo(tmp_path):
+    """The files in data/demo are what the seeded generator writes."""
+    copy = tmp_path / "checkout"
+    copy.mkdir()
+    shutil.copytree(ROOT / "reliability", copy / "reliability")
+    shutil.copytree(ROOT / "data", copy / "data")
+    subprocess.run([sys.executable, "data/generate_demo.py"], cwd=copy, check=True, capture_output=True)
+    for name in ("study.toml", "sections.csv", "outages.csv", "truth.csv"):
+        assert (copy / "data/demo" / name).read_bytes() == (ROOT / "data/demo" / name).read_bytes(), name
