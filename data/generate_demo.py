@@ -161,7 +161,7 @@ def feeder(maker: Maker, name: str, number: int) -> None:
                  "fault_current_source_a": current(ohm), "fault_current_end_a": current(ohm + MAIN_OHM_PER_KM * length)}
         if device in ("breaker", "recloser"):
             cells |= {"operations_to_lockout": 4, "fast_operations": fast, "dead_time_s": 2.0,
-                      "minimum_trip_a": 560 if device == "breaker" else 400}
+                      "minimum_trip_a": 560 if device == "breaker" else int(rng.choice([140, 280, 400]))}
         if i == spans - 1 and number % 3 != 2:
             cells["tie_probability"] = round(rng.uniform(0.5, 0.9), 2)
         ohm += MAIN_OHM_PER_KM * length
@@ -205,11 +205,14 @@ def finish(maker: Maker) -> list[dict]:
             below[row["parent_id"]] += below[row["section_id"]]
     for row in maker.rows:
         n = row["customers"]
-        large = int(n > 20 and rng.random() < 0.04)
+        big_tap = row["phases"] == 3 and row["device"] == "fuse"
+        large = int(rng.random() < (0.25 if big_tap else 0.03 if n > 20 else 0.0))
         small = int(rng.binomial(n - large, 0.08))
         row |= {"customers_residential": n - small - large, "customers_small_ci": small, "customers_large_ci": large}
-        row["load_kw"] = round(1.15 * (n - small - large) + 4.0 * small + 60.0 * large, 1)
-        row["peak_load_a"] = round(2.6 * below[row["section_id"]] / KV_TO_GROUND / row["phases"] * rng.uniform(0.8, 1.2), 1)
+        plant = large * (rng.uniform(150, 1300) if row["phases"] == 3 else 60.0)  # kW
+        row["load_kw"] = round(1.15 * (n - small - large) + 4.0 * small + 0.6 * plant, 1)
+        peak_kva = 2.6 * below[row["section_id"]] * rng.uniform(0.8, 1.2) + plant / 0.9
+        row["peak_load_a"] = round(peak_kva / KV_TO_GROUND / row["phases"], 1)
         if row["device"] == "fuse" and rng.random() > 0.015:
             row["fuse_link"] = coordinated_link(row["peak_load_a"], row["fault_current_source_a"], rng)
         if rng.random() < 0.02:
@@ -239,12 +242,13 @@ def records(rng: np.random.Generator) -> tuple[list[dict], pd.DataFrame]:
     table = build_outcomes(network, values, study.scenarios[:1])
     rates, what = row_rates(table, values), consequences(table, 0, values)
     waits = what.waiting(network.customers_below, waiting_below(network, network.customers))
+    momentary = what.momentary_events(network.customers_below)
     rows: list[dict] = []
     for year in range(FIRST_YEAR, FIRST_YEAR + YEARS):
         storm_days = np.sort(rng.choice(365, 5, replace=False))
         counts = rng.poisson(rates * rng.gamma(25.0, 1.0 / 25.0))
         for row in np.repeat(np.arange(len(table)), counts):
-            rows += event(rng, table, what, waits, int(row), year, storm_days, values)
+            rows += event(rng, table, what, waits, momentary, int(row), year, storm_days, values)
     rows.sort(key=lambda r: (r["started"], r["event_id"]))
     number = {name: f"E{i + 1:05d}" for i, name in enumerate(dict.fromkeys(r["event_id"] for r in rows))}
     for r in rows:
@@ -254,28 +258,33 @@ def records(rng: np.random.Generator) -> tuple[list[dict], pd.DataFrame]:
     return dirty(rng, rows), truth
 
 
-def event(rng, table, what, waits, row: int, year: int, storm_days: np.ndarray, values: dict) -> list[dict]:
+def event(rng, table, what, waits, momentary, row: int, year: int, storm_days: np.ndarray, values: dict) -> list[dict]:
     """The restoration steps of one fault."""
-    network = table.network
-    day = int(rng.choice(storm_days, p=[0.45, 0.25, 0.15, 0.1, 0.05])) if rng.random() < STORM_SHARE else int(rng.integers(365))
+    network, in_storm = table.network, rng.random() < STORM_SHARE
+    day = int(rng.choice(storm_days, p=[0.45, 0.25, 0.15, 0.1, 0.05]) if in_storm else rng.integers(365))
     started = pd.Timestamp(year=year, month=1, day=1) + pd.Timedelta(days=day, seconds=int(rng.integers(86_400)))
     permanent, opened = table.kinds[row] == PERMANENT, int(what.opened[row])
     section, severity = int(table.section[row]), rng.lognormal(-0.2473, 0.7033)  # cv 0.8, mean 1
-    cause = str(rng.choice(CAUSES[not permanent]))
-    blank_kind = rng.random() < (0.35 if opened >= 0 and not permanent else 0.15)
-    base = {"event_id": f"{started:%Y%m%d%H%M%S}-{row}-{rng.integers(1 << 30)}", "started": f"{started:%Y-%m-%dT%H:%M:%S}",
-            "cause": cause, "fault_kind": "" if blank_kind else "permanent" if permanent else "temporary", "planned": ""}
+    kind = "permanent" if permanent else "temporary"
+    if rng.random() < (0.35 if opened >= 0 and not permanent else 0.15):  # a blown fuse tells nobody why
+        kind = ""
+    base = {"event_id": f"{started:%Y%m%d%H%M%S}-{row}-{rng.integers(1 << 30)}",
+            "started": f"{started:%Y-%m-%dT%H:%M:%S}", "cause": str(rng.choice(CAUSES[not permanent])),
+            "fault_kind": kind, "planned": ""}
+    blinked = round(momentary[row])
+    blink = base | step(started, 0.02, blinked) | {"event_id": base["event_id"] + "-R",
+                                                   "section_id": str(network.ids[what.recloser[row]])}
+    rows = [blink] if blinked else []
     if opened < 0:
-        zone = int(round(what.momentary_zone[row] * network.customers_below[what.recloser[row]]))
-        return [base | step(started, 0.02, zone) | {"section_id": str(network.ids[what.recloser[row]])}] if zone else []
+        return rows
     share, below = float(what.share[row]), float(network.customers_below[opened])
     scale = min(1.0, share * float(rng.choice([0.9, 1.0, 1.1]))) if share < 1 else 1.0
     place = {"section_id": str(network.ids[section if permanent else opened])}
-    waiting = int(round(scale / share * waits[row]))
-    switched = int(round(scale * below)) - waiting
+    waiting = round(scale / share * waits[row])
+    switched = round(scale * below) - waiting
     steps = [step(started, values["switching_hours"] * severity, switched),
              step(started, what.waiting_hours[row] * severity, waiting)]
-    return [base | place | s for s in steps if s["customers"] > 0]
+    return rows + [base | place | s for s in steps if s["customers"] > 0]
 
 
 def step(started: pd.Timestamp, hours: float, customers: int) -> dict:
@@ -322,7 +331,8 @@ def main() -> None:
                                             "fault_kind", "planned"])
     truth.round(5).to_csv(FOLDER / "truth.csv", index=False, lineterminator="\n")
     taps = [r for r in rows if r["device"] == "fuse" and "s" not in r["section_id"].rsplit("-", 1)[1]]
-    print(f"{len(rows)} sections, {len(taps)} laterals, {sum(r['customers'] for r in rows)} customers, {len(outages)} records")
+    print(f"{len(rows)} sections, {len(taps)} laterals, {sum(r['customers'] for r in rows)} customers, "
+          f"{len(outages)} records")
 
 
 if __name__ == "__main__":

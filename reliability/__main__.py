@@ -25,8 +25,8 @@ def main(arguments: list[str] | None = None) -> int:
         print("\n".join(error.lines()), file=sys.stderr)
         return PROBLEMS_FOUND
     except OSError as error:
-        reason = Problem(str(error.filename or options), error.strerror or str(error), "choose another place or free it")
-        print(reason, file=sys.stderr)
+        place = str(error.filename or "the output folder")
+        print(Problem(place, error.strerror or str(error), "choose another place or free it"), file=sys.stderr)
         return PROBLEMS_FOUND
     except KeyboardInterrupt:
         print("Interrupted; nothing was written.", file=sys.stderr)
@@ -35,8 +35,9 @@ def main(arguments: list[str] | None = None) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(prog="python -m reliability", epilog=CAUTION,
-                                     description="Which fused laterals are worth a count-sectionalizer, and how sure is it?")
+    parser = argparse.ArgumentParser(
+        prog="python -m reliability", epilog=CAUTION,
+        description="Which fused laterals are worth a count-sectionalizer, and how sure is it?")
     commands = parser.add_subparsers(required=True, metavar="command")
 
     run = _command(commands, "run", _run, "compute a study and write its results",
@@ -49,10 +50,12 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("--workers", type=_whole(1), default=1, metavar="W",
                      help="processes that compute; the result does not depend on it")
 
-    check = _command(commands, "check", _check, "read a study and list every problem", "python -m reliability check data/demo")
+    check = _command(commands, "check", _check, "read a study and list every problem",
+                     "python -m reliability check data/demo")
     check.add_argument("study", help="folder with study.toml and its tables")
 
-    new = _command(commands, "new", _new, "write a small commented study to start from", "python -m reliability new my-study")
+    new = _command(commands, "new", _new, "write a small commented study to start from",
+                   "python -m reliability new my-study")
     new.add_argument("folder", help="folder to make")
     return parser
 
