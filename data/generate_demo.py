@@ -209,7 +209,7 @@ def finish(maker: Maker) -> list[dict]:
         large = int(rng.random() < (0.25 if big_tap else 0.03 if n > 20 else 0.0))
         small = int(rng.binomial(n - large, 0.08))
         row |= {"customers_residential": n - small - large, "customers_small_ci": small, "customers_large_ci": large}
-        plant = large * (rng.uniform(150, 1300) if row["phases"] == 3 else 60.0)  # kW
+        plant = large * (rng.uniform(300, 2400) if row["phases"] == 3 else 60.0)  # kW
         row["load_kw"] = round(1.15 * (n - small - large) + 4.0 * small + 0.6 * plant, 1)
         peak_kva = 2.6 * below[row["section_id"]] * rng.uniform(0.8, 1.2) + plant / 0.9
         row["peak_load_a"] = round(peak_kva / KV_TO_GROUND / row["phases"], 1)
