@@ -54,6 +54,11 @@ def _parser() -> argparse.ArgumentParser:
                      "python -m reliability check data/demo")
     check.add_argument("study", help="folder with study.toml and its tables")
 
+    history = _command(commands, "history", _history, "say what the outage records of a study tell",
+                       "python -m reliability history data/demo --out out-history")
+    history.add_argument("study", help="folder with study.toml, its tables and outages.csv")
+    history.add_argument("--out", required=True, metavar="DIR", help="folder for history.json, rates.csv, report.html")
+
     new = _command(commands, "new", _new, "write a small commented study to start from",
                    "python -m reliability new my-study")
     new.add_argument("folder", help="folder to make")
@@ -92,6 +97,17 @@ def _check(options: argparse.Namespace) -> None:
     _notes(study)
     print(f"{study.name}: {len(study.sections)} sections, {int(study.sections['customers'].sum())} customers, "
           f"{len(study.scenarios)} scenarios; no problems.")
+
+
+def _history(options: argparse.Namespace) -> None:
+    from reliability.history import write_history
+    from reliability.pipeline import expect, modelled_by_feeder
+
+    study = open_study(options.study)
+    _notes(study)
+    history = write_history(study, options.out, modelled_by_feeder(expect(study)))
+    for caution in history.cautions:
+        print(caution)
 
 
 def _new(options: argparse.Namespace) -> None:

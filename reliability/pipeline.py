@@ -5,8 +5,11 @@ from __future__ import annotations
 from concurrent.futures import Executor
 from dataclasses import dataclass
 
+import pandas as pd
+
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
-from reliability.indices.expected import Expected, expected_values
+from reliability.history import learned_study
+from reliability.indices.expected import Expected, expected_values, feeder_indices
 from reliability.indices.simulation import Progress, Question, Simulated, simulate
 from reliability.network.tree import Network, build_network
 from reliability.study.study import Study
@@ -23,11 +26,24 @@ class Results:
     simulated: Simulated | None = None
 
 
+def with_rates(study: Study) -> Study:
+    """The study with the fault rates it asks for: as stated, or learned from its outage records.
+
+    Raises StudyError where rates = "learned" and there is nothing to learn from.
+    """
+    return learned_study(study) if study.values["rates"] == "learned" else study
+
+
 def expect(study: Study) -> Results:
     """Network, outcome table and expected values of a study; answers at once."""
     network = build_network(study.sections)
     table = build_outcomes(network, study.values, study.scenarios)
     return Results(study, network, table, expected_values(table, study.values))
+
+
+def modelled_by_feeder(results: Results) -> pd.DataFrame:
+    """SAIFI and SAIDI of today's protection by feeder_id, for calibration against the records."""
+    return pd.DataFrame.from_dict(feeder_indices(results.expected[0]), orient="index")[["saifi", "saidi_min"]]
 
 
 def question(results: Results) -> Question:
@@ -42,7 +58,8 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
 
     trials, seed: override the study's.
     """
-    results = expect(study)
+    results = expect(with_rates(study))
+    study = results.study
     simulated = simulate(
         question(results), seed=study.values["seed"] if seed is None else seed,
         trials=study.values["trials"] if trials is None else trials,

@@ -1,0 +1,122 @@
+"""history.json and rates.csv: what other programs read of a history."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from reliability.history.history import History, View
+
+
+def document(history: History) -> dict[str, object]:
+    """The content of history.json; a figure that does not exist is None."""
+    return plain({
+        "years": _years(history),
+        "major_events": {"method": history.major_events.method, "days": [
+            {"day": str(day)[:10], "saidi_min": row.saidi_min, "customer_minutes": row.customer_minutes,
+             "customer_interruptions": row.interruptions} for day, row in _days(history)]},
+        "findings": [{"code": f.code, "count": f.count, "rows": f.rows.tolist(), "what": f.title,
+                      "treatment": f.treatment} for f in history.records.findings],
+        "restoration_times": history.times.to_dict(orient="index"),
+        "priors": history.learned.priors.to_dict(orient="index"),
+        "calibration": _calibration(history),
+        "conversions": _conversions(history),
+        "cautions": history.cautions,
+        "notes": history.learned.notes,
+    })
+
+
+def _days(history: History):
+    days = history.major_events.days
+    return zip(days.index.strftime("%Y-%m-%d"), days.itertuples(), strict=True)
+
+
+def _years(history: History) -> dict[str, dict[str, object]]:
+    """Every year's entry; both views are looked up as plain dictionaries, which is much quicker."""
+    views = {"all": _Rows.of(history.all), "without_major_events": _Rows.of(history.without_major_events)}
+    return {str(int(y)): _year(history, views, int(y)) for y in history.records.years}
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """The tables of a view as dictionaries of rows by key."""
+
+    years: dict
+    feeders: dict
+    causes: dict
+
+    @classmethod
+    def of(cls, view: View) -> _Rows:
+        seen = {key: _by_level(row) for key, row in view.customers.to_dict(orient="index").items()}
+        years = {y: row | seen[y, ""] for y, row in view.years.to_dict(orient="index").items()}
+        feeders = {key: row | seen[key] for key, row in view.feeders.to_dict(orient="index").items()}
+        names = ["saifi", "saidi_min", "caidi_min", "maifi", "maifi_e", "customer_minutes"]
+        return cls(years, feeders, view.causes[names].to_dict(orient="index"))
+
+
+def _by_level(row: dict[str, float]) -> dict[str, dict[str, float]]:
+    """{"cemi": {"1": …}, "celid": {"4": …}} from cemi_1, …, celid_4, …: shares of customers."""
+    result: dict[str, dict[str, float]] = {}
+    for name, value in row.items():
+        index, _, level = name.partition("_")
+        result.setdefault(index, {})[level] = value
+    return result
+
+
+def _year(history: History, views: dict[str, _Rows], year: int) -> dict[str, object]:
+    records, row = history.records, history.major_events.thresholds.loc[year]
+    days = history.major_events.days
+    return {
+        **{name: rows.years[year] for name, rows in views.items()},
+        "major_event_days": list(days.index[days["year"].to_numpy() == year].strftime("%Y-%m-%d")),
+        "t_med": row["t_med"], "alpha": row["alpha"], "beta": row["beta"], "days_used": int(row["days_used"]),
+        "years_used": int(row["years_used"]), "threshold_note": row["note"],
+        "customers_served": records.served.total[year - int(records.years[0])],
+        "covered": records.partial.get(year, "in full"),
+        "feeders": {f: {name: rows.feeders[year, f] for name, rows in views.items()}
+                    for f in records.network.feeder_ids},
+        "causes": {c: {name: rows.causes[year, c] for name, rows in views.items()} for c in records.causes},
+    }
+
+
+def _calibration(history: History) -> dict[str, object] | None:
+    found = history.calibration
+    if found is None:
+        return None
+    table = found.feeders
+    return {"rate_factor": found.rate_factor, "time_factor": found.time_factor, "applied": False,
+            "years": found.years, "note": found.note, "system": table.loc[""].to_dict(),
+            "feeders": table.drop(index="").to_dict(orient="index")}
+
+
+def _conversions(history: History) -> dict[str, object] | None:
+    found = history.conversions
+    if found is None:
+        return None
+    return {"laterals_converted": found.converted, "laterals_unconverted": found.others,
+            "years_before": found.years_before, "years_after": found.years_after,
+            "years_left_out": found.years_left_out, "measures": found.measures.to_dict(orient="index"),
+            "notes": found.notes}
+
+
+def rates_table(history: History) -> pd.DataFrame:
+    """Content of rates.csv: a row a lateral or main, see `rates.LearnedRates.units`."""
+    return history.learned.units.rename(columns={"unit": "section_id"})
+
+
+def plain(value):
+    """`value` with plain Python numbers, None in place of what is not finite."""
+    if isinstance(value, dict):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(v) for v in value]
+    if isinstance(value, bool | np.bool_):
+        return bool(value)
+    if isinstance(value, int | np.integer):
+        return int(value)
+    if isinstance(value, float | np.floating):
+        return float(value) if math.isfinite(value) else None
+    return value

@@ -1,0 +1,119 @@
+"""What is odd in the outage records: counted, with its rows and what was done about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+# One place for every finding: what it is, then what is done about the rows.
+TREATMENTS: dict[str, tuple[str, str]] = {
+    "missing_started": (
+        "No start time",
+        "Left out of everything: the day and the year are not known."),
+    "started_not_a_date": (
+        "Start time not a date",
+        "Left out of everything: the day and the year are not known."),
+    "started_far_year": (
+        "Start before 1950 or after 2099",
+        "Left out of everything: taken as a placeholder or a slip of the pen."),
+    "duplicate_rows": (
+        "Row repeats an earlier one in every column",
+        "Left out; the first of the equal rows counts."),
+    "missing_event_id": (
+        "No event_id",
+        "Each such row is an event of its own."),
+    "event_id_reused": (
+        "event_id used again more than a day after the earlier event was over",
+        "Taken as another event."),
+    "missing_restored": (
+        "No restore time",
+        "Left out of the indices, as the duration is not known; still a fault seen at its section."),
+    "restored_not_a_date": (
+        "Restore time not a date",
+        "Left out of the indices, as the duration is not known; still a fault seen at its section."),
+    "restored_far_year": (
+        "Restore before 1950 or after 2099",
+        "Left out of the indices, as the duration is not known; still a fault seen at its section."),
+    "restored_before_started": (
+        "Restored before started",
+        "Left out of the indices, as the duration is not known; still a fault seen at its section."),
+    "clock_change": (
+        "Clocks changed during the interruption",
+        "The elapsed time is used. Without history.time_zone only a restoration up to an hour before the start, "
+        "on a Sunday night of March to May or September to November, shows itself: an hour is added. With it, "
+        "a time in the repeated hour is the first of the two, unless the restoration would precede the start; "
+        "such durations may be an hour off."),
+    "utc_offset": (
+        "Time with an offset from UTC",
+        "The day is that of the time as written; the duration allows for the offsets where both times have one."),
+    "date_without_time": (
+        "Date without a time of day",
+        "Read as midnight; the duration is no better than a day."),
+    "over_30_days": (
+        "Longer than 30 days",
+        "Kept as recorded; a wrong month or year is likely and weighs on SAIDI."),
+    "missing_customers": (
+        "No number of customers",
+        "Left out of the indices; still a fault seen at its section."),
+    "customers_not_a_number": (
+        "Customers not a whole number of 0 or more",
+        "Left out of the indices; still a fault seen at its section."),
+    "customers_above_served": (
+        "More customers than the section's source serves",
+        "Reduced to the customers served there (all of them where the section is unknown)."),
+    "customers_above_section": (
+        "More customers than at and below the section named",
+        "Kept: the section is taken as the place of the fault, and a device nearer the source opened."),
+    "overlapping_steps": (
+        "Steps of one event overlap",
+        "Taken as different customers, as recorded; where the event would then have more customers than its "
+        "source serves, all its sustained steps are reduced in proportion."),
+    "unknown_section": (
+        "section_id not in the network",
+        "Counts in the system's indices, in no feeder's and no lateral's."),
+    "blank_section": (
+        "No section_id",
+        "Counts in the system's indices, in no feeder's and no lateral's."),
+    "unknown_fault_kind": (
+        "fault_kind neither temporary, permanent nor blank",
+        "Taken as blank: not known."),
+    "unknown_planned": (
+        "planned neither true, false nor blank",
+        "Taken as not planned, and counted."),
+    "planned_left_out": (
+        "Planned",
+        "Left out of everything, as history.include_planned is false."),
+    "outside_period": (
+        "Outside history.records_from … history.records_to",
+        "Left out of everything, as the records are said not to cover that day."),
+}
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One kind of oddity; `rows` (m,) are spreadsheet row numbers, the header being row 1."""
+
+    code: str
+    rows: np.ndarray
+
+    @property
+    def count(self) -> int:
+        """Number of rows it was found in."""
+        return len(self.rows)
+
+    @property
+    def title(self) -> str:
+        """What was found, in a few words."""
+        return TREATMENTS[self.code][0]
+
+    @property
+    def treatment(self) -> str:
+        """What was done about it."""
+        return TREATMENTS[self.code][1]
+
+
+def collect(marks: dict[str, np.ndarray], row: np.ndarray) -> tuple[Finding, ...]:
+    """Findings from masks (n,) by code over the rows whose spreadsheet numbers are `row` (n,)."""
+    found = ((code, row[marks[code]]) for code in TREATMENTS if code in marks)
+    return tuple(Finding(code, np.sort(rows)) for code, rows in found if len(rows))

@@ -1,0 +1,148 @@
+"""All that the outage records of a study say, computed once for the command line and the app."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from reliability.cautions import CAUTION
+from reliability.history.calibration import Calibration, calibrate
+from reliability.history.conversions import BeforeAfter, before_after
+from reliability.history.durations import restoration_times
+from reliability.history.experience import experience
+from reliability.history.major_events import MajorEvents, major_events
+from reliability.history.observed import cause_indices, daily_indices, feeder_indices, tally, yearly_indices
+from reliability.history.outages import Records, read_records
+from reliability.history.rates import LearnedRates, learn_rates
+from reliability.history.settings import FIXED
+from reliability.study.study import Study
+
+
+@dataclass(frozen=True)
+class View:
+    """Indices of one selection of events: see `observed` and `experience` for rows and columns."""
+
+    years: pd.DataFrame
+    feeders: pd.DataFrame
+    causes: pd.DataFrame
+    customers: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class History:
+    """What the records say.
+
+    all, without_major_events: indices of all events, and of those that began on no major
+        event day. daily: see `observed.daily_indices`. times: see `durations`.
+    offenders: a row a lateral with sustained interruptions, most first.
+    calibration: None where no modelled indices were given. conversions: None without any.
+    cautions: sentences for whoever reads the figures.
+    """
+
+    records: Records
+    all: View
+    without_major_events: View
+    daily: pd.DataFrame
+    major_events: MajorEvents
+    learned: LearnedRates
+    times: pd.DataFrame
+    offenders: pd.DataFrame
+    calibration: Calibration | None
+    conversions: BeforeAfter | None
+    cautions: tuple[str, ...]
+
+
+def read_history(study: Study, modelled: pd.DataFrame | None = None) -> History:
+    """Indices, thresholds, rates and the rest from the outage records of `study`.
+
+    modelled: expected saifi and saidi_min by feeder_id, to calibrate against. Raises StudyError
+    where there are no records, or where a key has to settle how they are read.
+    """
+    records = read_records(study)
+    sums = tally(records)
+    daily = daily_indices(sums, records)
+    events = major_events(daily, records.years, records.partial, records.settings)
+    ordinary = ~np.isin(sums["day"].to_numpy(), events.days.index.to_numpy())
+    everything = _view(records, sums, np.ones(len(sums), bool))
+    without = everything if ordinary.all() else _view(records, sums, ordinary)
+    expected = records.settings.expected_rate_ratio
+    effect = 1.0 - float(study.values["temporary_fraction"]) if expected is None else expected
+    return History(
+        records=records, all=everything, without_major_events=without, daily=daily, major_events=events,
+        learned=learn_rates(study, records), times=restoration_times(records, ordinary),
+        offenders=repeat_offenders(records, sums),
+        calibration=None if modelled is None else _calibration(records, events, without, modelled),
+        conversions=before_after(records, effect), cautions=_cautions(records, events))
+
+
+def _view(records: Records, sums: pd.DataFrame, keep: np.ndarray) -> View:
+    kept = sums[keep]
+    return View(yearly_indices(kept, records), feeder_indices(kept, records), cause_indices(kept, records),
+                experience(records, keep))
+
+
+def repeat_offenders(records: Records, sums: pd.DataFrame) -> pd.DataFrame:
+    """Laterals by sustained events recorded on them, most first.
+
+    Columns: feeder_id, events, events_per_year, customer_interruptions, customer_minutes; index:
+    section_id of the lateral's head.
+    """
+    network = records.network
+    section = records.steps["section"].to_numpy()
+    lateral = np.where(section >= 0, network.lateral[section], -1)
+    part = sums.assign(lateral=lateral, event=records.steps["event"], sustained=records.steps["sustained"])
+    part = part[(lateral >= 0) & part["sustained"].to_numpy() & records.steps["counted"].to_numpy()]
+    table = part.groupby("lateral").agg(events=("event", "nunique"), customer_interruptions=("interruptions", "sum"),
+                                        customer_minutes=("customer_minutes", "sum"))
+    head = table.index.to_numpy(dtype=int)
+    table.insert(0, "feeder_id", network.feeder_ids[network.feeder[head]])
+    table.insert(2, "events_per_year", table["events"] / records.period_years)
+    table.index = pd.Index(network.ids[head], name="section_id")
+    return table.sort_values(["events", "customer_minutes"], ascending=False, kind="stable")
+
+
+def _calibration(records: Records, events: MajorEvents, without: View, modelled: pd.DataFrame) -> Calibration:
+    """Observed means over the years whose days were told apart and are covered in full."""
+    told = [int(y) for y in records.years if events.has_verdict(int(y))]
+    full = [y for y in told or map(int, records.years) if y not in records.partial]
+    years = full or told or [int(y) for y in records.years]
+    notes = []
+    if not told:
+        notes.append("No year has a threshold: major event days are still in the observed figures.")
+    if not full:
+        notes.append("No year is covered in full: the observed figures are too low.")
+    rows = without.feeders[without.feeders.index.get_level_values("year").isin(years)]
+    observed = rows.groupby("feeder_id")[["saifi", "saidi_min"]].mean()
+    network = records.network
+    customers = pd.Series(np.bincount(network.feeder, weights=network.customers), index=network.feeder_ids)
+    return calibrate(observed, modelled, customers, tuple(years), " ".join(notes))
+
+
+def _cautions(records: Records, events: MajorEvents) -> tuple[str, ...]:
+    cautions = [CAUTION]
+    if records.partial:
+        cautions.append(f"Covered in part: {_listed(records.partial)}. Indices of such a year are sums of what is "
+                        "there, not scaled to a year.")
+    if events.method == FIXED:
+        cautions.append("Major event days are those listed in history.major_event_days.")
+    silent = [str(y) for y in records.years if not events.has_verdict(int(y))]
+    if silent:
+        cautions.append(f"No threshold for {', '.join(silent)}: no day of these years is set apart, and indices "
+                        "with and without major event days are the same.")
+    missing = [str(y) for y, s in zip(records.years, records.served.stated, strict=True) if not s]
+    if missing and records.served.stated.any():
+        cautions.append(f"Customers served in {', '.join(missing)} are not stated: those of the sections are used.")
+    elif missing:
+        cautions.append("Customers served are those of the sections in every year.")
+    if not records.settings.time_zone:
+        cautions.append("No time zone is given: durations over a clock change may be an hour off.")
+    if records.settings.include_planned and records.steps["planned"].any():
+        cautions.append("Planned interruptions are counted.")
+    return tuple(cautions)
+
+
+def _listed(partial: Mapping[int, str]) -> str:
+    return "; ".join(f"{year} {what}" for year, what in partial.items())

@@ -1,0 +1,82 @@
+"""Momentary interruptions into momentary events (IEEE Std 1366-2012, definitions; from memory).
+
+The momentary interruptions of one place that start within five minutes of the first of them
+are one momentary event: a reclosing device at work. Those that start together are steps of a
+restoration, so different customers; those that follow are the same customers again, and the
+event has as many as the largest of them. A customer whose sustained interruption at the same
+place starts within five minutes after it has no momentary event.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from reliability.history.outages import MOMENTARY_SECONDS
+
+
+def window_starts(place: np.ndarray, start: np.ndarray, seconds: int = MOMENTARY_SECONDS) -> np.ndarray:
+    """Whether each time opens a window, of rows (n,) in order of place and then start.
+
+    A window holds the times of one place up to `seconds` after the first of it.
+    """
+    n = len(place)
+    if not n:
+        return np.zeros(0, bool)
+    begins = np.append(True, place[1:] != place[:-1])
+    key = _key(place, start, seconds)
+    beyond = np.searchsorted(key, key + seconds, side="right")  # first row past the window of each
+    opens = np.zeros(n, bool)
+    at = np.flatnonzero(begins | np.append(True, np.diff(key) > seconds))
+    while at.size:
+        opens[at] = True
+        at = beyond[at]
+        at = at[at < n]
+        at = at[~opens[at]]
+    return opens
+
+
+def _key(place: np.ndarray, start: np.ndarray, seconds: int) -> np.ndarray:
+    """One ascending number for place and time, the places further apart than any window."""
+    low = int(start.min())
+    return place.astype(np.int64) * (int(start.max()) - low + 4 * seconds) + (start - low)
+
+
+def momentary_customers(steps: pd.DataFrame) -> np.ndarray:
+    """Customers of the momentary event that each step (n,) opens; 0 for all other steps."""
+    result = np.zeros(len(steps))
+    counted, sustained = steps["counted"].to_numpy(), steps["sustained"].to_numpy()
+    start = steps["started"].to_numpy().astype(np.int64)
+    place, customers = pd.factorize(steps["place"])[0], steps["customers"].to_numpy()
+    at = np.flatnonzero(counted & ~sustained)
+    if not at.size:
+        return result
+    at = at[np.lexsort((start[at], place[at]))]
+    opens = window_starts(place[at], start[at])
+    window = np.cumsum(opens) - 1
+    # steps that start together are different customers, later starts the same ones again
+    together = np.cumsum(opens | np.append(True, np.diff(start[at]) != 0)) - 1
+    summed = np.bincount(together, weights=customers[at])
+    of_window = window[np.flatnonzero(np.append(True, np.diff(together) != 0))]
+    first = np.flatnonzero(opens)
+    largest = np.maximum.reduceat(summed, np.searchsorted(of_window, np.arange(len(first))))
+    over = np.maximum.reduceat(start[at] + steps["seconds"].to_numpy()[at].astype(np.int64), first)
+    suffered = _sustained_after(place[at[first]], start[at[first]], over, place, start,
+                                np.where(counted & sustained, customers, 0.0), counted & sustained)
+    result[at[first]] = np.maximum(largest - suffered, 0.0)
+    return result
+
+
+def _sustained_after(place, begun, over, all_places, all_starts, customers, sustained) -> np.ndarray:
+    """Customers whose sustained interruption starts after `begun` and up to five minutes after `over`."""
+    rows = np.flatnonzero(sustained)
+    if not rows.size:
+        return np.zeros(len(place))
+    rows = rows[np.lexsort((all_starts[rows], all_places[rows]))]
+    low = min(int(all_starts.min()), int(begun.min()))
+    span = int(max(all_starts.max(), over.max())) - low + 4 * MOMENTARY_SECONDS
+    key = all_places[rows].astype(np.int64) * span + (all_starts[rows] - low)
+    running = np.append(0.0, np.cumsum(customers[rows]))
+    base = place.astype(np.int64) * span - low
+    until = np.searchsorted(key, base + over + MOMENTARY_SECONDS, side="right")
+    return running[until] - running[np.searchsorted(key, base + begun, side="right")]

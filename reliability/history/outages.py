@@ -1,0 +1,304 @@
+"""Outage records as typed steps, matched to the network, with every oddity counted.
+
+A row is a restoration step: its customers were interrupted from `started` to `restored`.
+The steps of an event are different customers. Up to five minutes a step is momentary, longer
+it is sustained (IEEE Std 1366-2012, definitions; from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from reliability.history.findings import TREATMENTS, Finding, collect
+from reliability.history.served import Served, customers_served
+from reliability.history.settings import Settings, read_settings
+from reliability.history.stamps import BLANK, FAR, GOOD, UNREADABLE, Stamps, clean, elapsed_seconds, read_stamps
+from reliability.network.tree import Network, build_network
+from reliability.study.columns import OUTAGES
+from reliability.study.problems import Problem, StudyError
+from reliability.study.study import Study
+
+MOMENTARY_SECONDS = 300          # IEEE Std 1366: five minutes or less
+DAY_SECONDS = 86_400
+UNKNOWN, TEMPORARY, PERMANENT = -1, 0, 1
+_KINDS = {"": UNKNOWN, "temporary": TEMPORARY, "permanent": PERMANENT}
+_FLAGS = {"": False} | dict.fromkeys(("true", "yes", "y", "t", "1"), True) | dict.fromkeys(
+    ("false", "no", "n", "f", "0"), False)
+
+
+@dataclass(frozen=True)
+class Records:
+    """Outage records of a study, read and checked.
+
+    steps: a row a restoration step whose start is known, in the file's order:
+        row (spreadsheet number), event (code), place (code of what section_id says; an
+        event's own where blank), section (position in the network, −1 unknown), started
+        (datetime64[s]), event_started, day (of event_started), year, seconds (NaN unknown),
+        customers (NaN unknown), cause (code into `causes`), kind (−1 unknown, 0 temporary,
+        1 permanent), planned, counted (enters the indices), sustained.
+    years: calendar years covered, ascending. first_day, last_day: (datetime64[D]) of the
+        records' period; partial: years of which it covers a part only.
+    """
+
+    steps: pd.DataFrame
+    causes: np.ndarray
+    network: Network
+    served: Served
+    settings: Settings
+    findings: tuple[Finding, ...]
+    years: np.ndarray
+    first_day: np.datetime64
+    last_day: np.datetime64
+    partial: Mapping[int, str]
+
+    @property
+    def period_years(self) -> float:
+        """Length of the period that the records cover, years of 365.25 days."""
+        return float((self.last_day - self.first_day).astype(int) + 1) / 365.25
+
+
+def read_records(study: Study) -> Records:
+    """Outage records of `study`; StudyError where there are none or a reading must be settled by a key."""
+    settings = read_settings(study)
+    frame, row = _text(study)
+    stamps, problems = read_stamps([frame["started"], frame["restored"]], settings.date_order, study.outages_file, row)
+    if not problems and (stamps[0].status != GOOD).all():
+        problems = [Problem(study.outages_file, "no row has a start time that can be read",
+                            "write dates like 2024-03-25T14:05", column="started", row=int(row[0]),
+                            value=str(frame["started"].iloc[0]))]
+    if problems:
+        raise StudyError(problems)
+    network = build_network(study.sections)
+    marks: dict[str, np.ndarray] = {}
+    steps, causes = _typed(frame, row, stamps, network, settings, marks)
+    steps = steps[_kept(steps, settings, marks)].reset_index(drop=True)
+    findings = collect(marks, row)
+    if not len(steps):
+        raise StudyError([Problem(study.outages_file, "no row is left to take indices from: " + "; ".join(
+            f"{f.title.lower()} ({f.count})" for f in findings), "mend the rows, or the keys of [history]")])
+    steps, more = _event_starts(steps)
+    first, last, years, partial = _period(steps, settings)
+    served = customers_served(network, settings.served_by_year, years)
+    steps, still_more = _limit_customers(steps, network, served)
+    rows = steps["row"].to_numpy()
+    findings = _in_order(findings + collect(more | still_more, rows))
+    return Records(steps, causes, network, served, settings, findings, years, first, last, partial)
+
+
+def _text(study: Study) -> tuple[pd.DataFrame, np.ndarray]:
+    """The records as clean text with every column, and their spreadsheet row numbers."""
+    frame = study.outages
+    if frame is None or not len(frame):
+        raise StudyError([Problem(study.outages_file, "the study has no outage records",
+                                  "bring outages.csv or outages.xlsx")])
+    blank = pd.Series([""] * len(frame), dtype="str")
+    text = pd.DataFrame({c.name: clean(frame[c.name]) if c.name in frame else blank for c in OUTAGES})
+    row = frame["row"].to_numpy(dtype=np.int64) if "row" in frame else np.arange(len(frame)) + 2
+    return text, row
+
+
+def _typed(frame: pd.DataFrame, row: np.ndarray, stamps: list[Stamps], network: Network, settings: Settings,
+           marks: dict[str, np.ndarray]) -> tuple[pd.DataFrame, np.ndarray]:
+    """Typed steps of every row (nothing left out yet) and the causes; marks what is odd."""
+    started, restored = stamps
+    for name, code in (("missing", BLANK), ("not_a_date", UNREADABLE), ("far_year", FAR)):
+        for column, stamp in (("started", started), ("restored", restored)):
+            key = f"missing_{column}" if code == BLANK else f"{column}_{name}"
+            marks[key] = stamp.status == code
+    marks["date_without_time"] = started.date_only | restored.date_only
+    marks["utc_offset"] = ~np.isnan(started.offset_s) | ~np.isnan(restored.offset_s)
+    seconds, marks["clock_change"] = elapsed_seconds(started, restored, settings.time_zone)
+    marks["restored_before_started"] = seconds < 0
+    seconds = np.where(seconds < 0, np.nan, seconds)
+    marks["over_30_days"] = seconds > 30 * DAY_SECONDS
+    customers = _customers(frame["customers"], marks)
+    section, section_code = _sections(frame["section_id"], network, marks)
+    event = pd.factorize(frame["event_id"])[0]
+    marks["missing_event_id"] = nameless = (frame["event_id"] == "").to_numpy(dtype=bool)
+    event = np.where(nameless, len(frame) + np.arange(len(frame)), event)
+    cause, causes = pd.factorize(frame["cause"])
+    kind = _mapped(frame["fault_kind"], _KINDS, UNKNOWN, "unknown_fault_kind", marks)
+    planned = _mapped(frame["planned"], _FLAGS, False, "unknown_planned", marks).astype(bool)
+    return pd.DataFrame({
+        "row": row, "event": event, "place": np.where(section_code < 0, len(frame) + event, section_code),
+        "section": section, "started": started.local, "ended": restored.local, "seconds": seconds,
+        "customers": customers, "cause": cause, "kind": kind, "planned": planned,
+    }), np.asarray(causes, dtype=object)
+
+
+def _customers(text: pd.Series, marks: dict[str, np.ndarray]) -> np.ndarray:
+    number = pd.to_numeric(text.where(text != "", None), errors="coerce").to_numpy(dtype=float, na_value=np.nan)
+    marks["missing_customers"] = (text == "").to_numpy(dtype=bool)
+    whole = np.isfinite(number) & (number >= 0) & (number == np.floor(number))
+    marks["customers_not_a_number"] = ~whole & ~marks["missing_customers"]
+    return np.where(whole, number, np.nan)
+
+
+def _sections(text: pd.Series, network: Network, marks: dict[str, np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+    """Position in the network, −1 unknown, and a code of the text, −1 where blank."""
+    code, names = pd.factorize(text)
+    at = {str(name): i for i, name in enumerate(network.ids)}
+    position = np.array([at.get(str(name), -1) for name in names], dtype=np.int64)[code]
+    blank = (text == "").to_numpy(dtype=bool)
+    marks["blank_section"] = blank
+    marks["unknown_section"] = (position < 0) & ~blank
+    return position, np.where(blank, -1, code)
+
+
+def _mapped(text: pd.Series, meaning: Mapping, otherwise, code: str, marks: dict[str, np.ndarray]) -> np.ndarray:
+    """What each text means; `otherwise`, and a mark, where it means nothing."""
+    index, names = pd.factorize(text)
+    lowered = [str(name).lower() for name in names]
+    marks[code] = np.array([name not in meaning for name in lowered], dtype=bool)[index]
+    return np.array([meaning.get(name, otherwise) for name in lowered])[index]
+
+
+def _kept(steps: pd.DataFrame, settings: Settings, marks: dict[str, np.ndarray]) -> np.ndarray:
+    """Rows that are a step of some event at a known time; marks those left out."""
+    known = ~np.isnat(steps["started"].to_numpy())
+    # a blank id or section has a code of its own in each row, and would hide that the rows are equal
+    compared = steps.drop(columns="row").assign(
+        event=steps["event"].where(~marks["missing_event_id"], -1),
+        place=steps["place"].where(~marks["blank_section"], -1))
+    again = _repeats(compared)
+    marks["duplicate_rows"] = again & known
+    known &= ~again
+    day = steps["started"].to_numpy().astype("datetime64[D]")
+    outside = np.zeros(len(steps), bool)
+    if settings.records_from is not None:
+        outside |= day < settings.records_from
+    if settings.records_to is not None:
+        outside |= day > settings.records_to
+    marks["outside_period"] = outside & known
+    known &= ~outside
+    marks["planned_left_out"] = steps["planned"].to_numpy() & known & (not settings.include_planned)
+    return known & ~marks["planned_left_out"]
+
+
+def _repeats(frame: pd.DataFrame) -> np.ndarray:
+    """Rows equal to an earlier one; most differ in event and start, which is quick to see."""
+    close = frame.duplicated(["event", "started"], keep=False).to_numpy()
+    again = np.zeros(len(frame), bool)
+    again[close] = frame[close].duplicated().to_numpy()
+    return again
+
+
+def _event_starts(steps: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, np.ndarray]]:
+    """Steps with the start, day and year of their event; an id used again is another event."""
+    event = steps["event"].to_numpy().copy()
+    reused = np.zeros(len(steps), bool)
+    several = np.flatnonzero(steps["event"].duplicated(keep=False).to_numpy())
+    if several.size:
+        part = steps.iloc[several]
+        start = part["started"].to_numpy().astype(np.int64)
+        end = start + np.nan_to_num(part["seconds"].to_numpy()).astype(np.int64)
+        order = np.lexsort((start, event[several]))
+        ids, start, end = event[several][order], start[order], end[order]
+        over = pd.Series(end).groupby(ids).cummax().to_numpy()
+        same = np.append(False, ids[1:] == ids[:-1])
+        fresh = same & (start > np.append(0, over[:-1]) + DAY_SECONDS)
+        turn = np.cumsum(fresh)
+        turn -= turn[np.maximum.accumulate(np.where(same, 0, np.arange(len(ids))))]
+        code = ids + turn * (event.max() + 1)
+        event[several[order]] = code
+        reused[several[order]] = turn > 0
+    event = pd.factorize(event)[0]
+    begun = pd.Series(steps["started"].to_numpy().astype(np.int64)).groupby(event).transform("min").to_numpy()
+    begun = begun.astype("datetime64[s]")
+    seconds, customers = steps["seconds"].to_numpy(), steps["customers"].to_numpy()
+    return steps.assign(
+        event=event, event_started=begun, day=begun.astype("datetime64[D]").astype("datetime64[s]"),
+        year=begun.astype("datetime64[Y]").astype(int) + 1970,
+        counted=~np.isnan(seconds) & ~np.isnan(customers), sustained=seconds > MOMENTARY_SECONDS,
+    ), {"event_id_reused": reused}
+
+
+def _period(steps: pd.DataFrame, settings: Settings):
+    """First and last day covered, the years, and which of them are covered in part.
+
+    Where no key says so, whole years are covered, unless the records go over more than a
+    year and the days without a record at either end would be a chance of under one in a
+    thousand at the rate at which days with records follow each other (our assumption).
+    """
+    days = np.unique(steps["day"].to_numpy().astype("datetime64[D]"))
+    first, last = days[0], days[-1]
+    span = float((last - first).astype(int) + 1)
+    year_start = first.astype("datetime64[Y]").astype("datetime64[D]")
+    year_end = (last.astype("datetime64[Y]") + 1).astype("datetime64[D]") - 1
+    usual_gap = span / len(days)
+
+    def too_long(gap) -> bool:
+        return span > 365 and float(gap.astype(int)) > max(31.0, -np.log(0.001) * usual_gap)
+
+    begin = first if too_long(first - year_start) else year_start
+    end = last if too_long(year_end - last) else year_end
+    begin = begin if settings.records_from is None else settings.records_from
+    end = end if settings.records_to is None else settings.records_to
+    years = np.arange(begin.astype("datetime64[Y]").astype(int), end.astype("datetime64[Y]").astype(int) + 1) + 1970
+    partial = {}
+    if begin > begin.astype("datetime64[Y]").astype("datetime64[D]"):
+        partial[int(years[0])] = f"covered from {begin}"
+    if end < (end.astype("datetime64[Y]") + 1).astype("datetime64[D]") - 1:
+        before = partial.get(int(years[-1]), "covered")
+        partial[int(years[-1])] = f"{before} to {end}"
+    return begin, end, years, partial
+
+
+def _limit_customers(steps: pd.DataFrame, network: Network, served: Served):
+    """Customers no more than are served, row by row and then event by event; marks both."""
+    customers = steps["customers"].to_numpy().copy()
+    section, year = steps["section"].to_numpy(), steps["year"].to_numpy()
+    growth = np.maximum(served.growth[year - served.years[0]], 1.0)
+    roots = np.flatnonzero(network.parent < 0)
+    root = np.where(section >= 0, roots[np.searchsorted(roots, section, side="right") - 1], -1)
+    most = growth * np.where(section >= 0, network.customers_below[root], served.now)
+    marks = {"customers_above_served": customers > most,
+             "customers_above_section": (section >= 0) & (customers > growth * network.customers_below[section])
+             & (customers <= most)}
+    customers = np.where(customers > most, most, customers)
+
+    marks["overlapping_steps"] = overlap = np.zeros(len(steps), bool)
+    used = (steps["sustained"] & steps["counted"]).to_numpy()
+    key = steps["event"].to_numpy().astype(np.int64) * (len(network) + 1) + root + 1
+    at = np.flatnonzero(used)
+    at = at[pd.Series(key[at]).duplicated(keep=False).to_numpy()]
+    if at.size:
+        total = pd.Series(customers[at]).groupby(key[at]).transform("sum").to_numpy()
+        above = total > most[at]
+        overlap[at[above]] = True
+        customers[at[above]] *= most[at][above] / total[above]
+        overlap[at] |= _later_starts(steps.iloc[at])
+    return steps.assign(customers=customers), marks
+
+
+def _later_starts(part: pd.DataFrame) -> np.ndarray:
+    """Steps that start, at the place of an earlier step of their event, before that one is over."""
+    start = part["started"].to_numpy().astype(np.int64)
+    end = start + part["seconds"].to_numpy().astype(np.int64)
+    event, place = part["event"].to_numpy(), part["place"].to_numpy()
+    order = np.lexsort((start, place, event))
+    group = pd.factorize(pd.MultiIndex.from_arrays([event[order], place[order]]))[0]
+    start, end = start[order], end[order]
+    over = pd.Series(end).groupby(group).cummax().to_numpy()
+    first = pd.Series(start).groupby(group).transform("min").to_numpy()
+    same = np.append(False, group[1:] == group[:-1])
+    result = np.zeros(len(part), bool)
+    result[order] = same & (start > first) & (start < np.append(0, over[:-1]))
+    return result
+
+
+def _in_order(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    place = {code: i for i, code in enumerate(TREATMENTS)}
+    return tuple(sorted(findings, key=lambda f: place[f.code]))
+
+
+def mapped_kinds(records: Records) -> np.ndarray:
+    """Kind of fault of each step (n,): as recorded, else as its cause is mapped in [history.causes]."""
+    mapping = {name.casefold(): _KINDS[kind] for name, kind in records.settings.cause_kinds.items()}
+    by_cause = np.array([mapping.get(str(c).casefold(), UNKNOWN) for c in records.causes], dtype=int)
+    kind = records.steps["kind"].to_numpy()
+    return np.where(kind == UNKNOWN, by_cause[records.steps["cause"].to_numpy()], kind)

@@ -1,0 +1,280 @@
+"""Fault rates and temporary fractions learned from what was observed on each lateral.
+
+A unit is a lateral with all that lies below its head, or the main sections of a feeder. The
+faults observed on a unit are the unplanned events recorded at one of its sections, sustained
+and momentary; one event is one fault, and so are events of one section that start within
+five minutes of each other. A fault that only made the device above blink is not among them
+unless it was recorded at the unit, so under fuse saving the learned rate and the temporary
+fraction are those of the faults that the records can see, and lie below the truth.
+
+Exposure is kilometres × years. A section's equipment counts as the length that would fault
+as often at the study's assumed line rate. A converted lateral is observed until its
+conversion, as a sectionalizer lets temporary faults pass unrecorded.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from reliability.history.empirical_bayes import LEVEL, Posterior, beta_binomial, gamma_poisson
+from reliability.history.momentary import window_starts
+from reliability.history.outages import PERMANENT, TEMPORARY, Records, mapped_kinds, read_records
+from reliability.history.settings import Settings, read_settings
+from reliability.network.tree import Network, build_network
+from reliability.study.columns import CUSTOMER_CLASSES, DEVICES
+from reliability.study.problems import Problem, StudyError
+from reliability.study.study import Study
+
+DAYS_PER_YEAR = 365.25
+MAIN = "main"
+
+
+@dataclass(frozen=True)
+class LearnedRates:
+    """What was learned.
+
+    units: a row a lateral or main, columns: unit (section_id of the lateral's head, or the
+        feeder_id of a main), group, faults, years, exposure_km_years, temporary, permanent,
+        observed_rate_per_km (per km and year), rate_per_km, rate_low, rate_high,
+        observed_temporary_fraction, temporary_fraction, fraction_low, fraction_high;
+        NaN where nothing can be learned.
+    priors: a row a group: units, faults, exposure_km_years, mean_per_km, shape, rate (NaN
+        where pooled), pooled, mean_fraction, fraction_a, fraction_b, fraction_pooled.
+    unit_of: (n,) row of `units` of each section in network order.
+    notes: what a reader should know, sentences.
+    """
+
+    units: pd.DataFrame
+    priors: pd.DataFrame
+    unit_of: np.ndarray
+    network: Network
+    notes: tuple[str, ...]
+
+
+def learned_study(study: Study) -> Study:
+    """`study` with learned line fault rates, equipment fault rates and temporary fractions in its sections.
+
+    Raises StudyError where there is nothing to learn from. Where a unit has no exposure, or no
+    fault of a known kind was recorded, the study's own values stay. What was done is in the notes.
+    """
+    records = read_records(study) if study.outages is not None and len(study.outages) else None
+    learned = learn_rates(study, records)
+    network, sections = learned.network, study.sections.copy()
+    rate = learned.units["rate_per_km"].to_numpy()[learned.unit_of]
+    fraction = learned.units["temporary_fraction"].to_numpy()[learned.unit_of]
+    line = _column(network, "line_fault_rate_per_km")
+    equipment = _column(network, "equipment_fault_rate")
+    assumed = float(study.values["line_fault_rate_per_km"])
+    equipment = np.where(np.isfinite(rate) & (assumed > 0), equipment * rate / (assumed or 1.0), equipment)
+    for name, new, old in (("line_fault_rate_per_km", rate, line), ("equipment_fault_rate", equipment, equipment),
+                           ("temporary_fraction", fraction, _column(network, "temporary_fraction"))):
+        column = np.empty(len(network))
+        column[network.row] = np.where(np.isfinite(new), new, old)
+        sections[name] = column
+    return replace(study, sections=sections, notes=(*study.notes, *learned.notes))
+
+
+def learn_rates(study: Study, records: Records | None) -> LearnedRates:
+    """Rates of the laterals and mains of `study`, from `records` and the columns of its sections.
+
+    Raises StudyError where there is neither.
+    """
+    network = records.network if records else build_network(study.sections)
+    settings = records.settings if records else read_settings(study)
+    unit_of, units = _units(network, settings)
+    if records is None and not np.isfinite(network.column["faults_observed"]).any():
+        raise StudyError([Problem("study.toml", "rates cannot be learned: there are no outage records and no "
+                                  "faults_observed", "bring either, or write rates = \"assumed\"",
+                                  column="faults.rates", value="learned")])
+    observed = _observed(study, network, settings, records, unit_of, len(units))
+    units = pd.concat([units, observed], axis=1)
+    result, priors = [], {}
+    for name, part in units.groupby("group", sort=True):
+        learned, priors[name] = _learn_group(part)
+        result.append(learned)
+    units = pd.concat([units, pd.concat(result).sort_index()], axis=1)
+    table = pd.DataFrame.from_dict(priors, orient="index")
+    table.index.name = "group"
+    return LearnedRates(units, table, unit_of, network, _notes(units, settings, records))
+
+
+def _units(network: Network, settings: Settings) -> tuple[np.ndarray, pd.DataFrame]:
+    """Unit of each section (n,), and the units: laterals in network order, then mains by feeder."""
+    heads = network.lateral_heads
+    on_main = network.lateral < 0
+    feeders = np.unique(network.feeder[on_main])
+    unit_of = np.where(on_main, len(heads) + np.searchsorted(feeders, network.feeder),
+                       np.searchsorted(heads, network.lateral))
+    group = np.concatenate([_groups(network, heads, settings.prior_groups), np.full(len(feeders), MAIN, dtype=object)])
+    names = np.concatenate([network.ids[heads], network.feeder_ids[feeders].astype(object)])
+    return unit_of, pd.DataFrame({"unit": names, "group": group})
+
+
+def _groups(network: Network, heads: np.ndarray, by: str) -> np.ndarray:
+    """Group of each lateral, (heads,) text."""
+    if by == "phases":
+        phases = np.nan_to_num(network.phases[heads], nan=1.0).astype(int)
+        names = [f"laterals of {p} phase{'s' if p > 1 else ''}" for p in phases]
+    elif by == "customer_class":
+        most = network.customers_by_class_below[heads].argmax(axis=1)
+        names = [f"laterals mostly {CUSTOMER_CLASSES[c]}" for c in most]
+    elif by == "device":
+        names = [f"laterals with {DEVICES[d]}" for d in network.device[heads]]
+    elif by == "feeder":
+        names = [f"laterals of {f}" for f in network.feeder_ids[network.feeder[heads]]]
+    else:
+        names = ["laterals"] * len(heads)
+    return np.array(names, dtype=object)
+
+
+def _column(network: Network, name: str) -> np.ndarray:
+    return network.column[name]
+
+
+def _observed(study: Study, network: Network, settings: Settings, records: Records | None, unit_of: np.ndarray,
+              count: int) -> pd.DataFrame:
+    """Faults, exposure and kinds of each unit, from the records and from the sections' own counts."""
+    stated, stated_years = _stated(study, network, unit_of, records)
+    has = np.isfinite(stated)
+    faults = recorded_faults(records) if records else pd.DataFrame({"section": [], "day": [], "kind": []})
+    until = _observed_until(network, settings)
+    faults = faults[faults["day"].to_numpy().astype("datetime64[D]") < until[faults["section"].to_numpy(dtype=int)]]
+    section = faults["section"].to_numpy(dtype=int)
+    kind = faults["kind"].to_numpy(dtype=int)
+    years = np.where(has, stated_years, _years(records, until) if records else 0.0)
+    assumed = float(study.values["line_fault_rate_per_km"])
+    equipment = np.nan_to_num(_column(network, "equipment_fault_rate"))
+    length = np.nan_to_num(_column(network, "length_km")) + (equipment / assumed if assumed > 0 else 0.0)
+
+    def by_unit(values: np.ndarray, where=unit_of) -> np.ndarray:
+        return np.bincount(where, weights=values, minlength=count)
+
+    in_records = (~has)[section]
+    return pd.DataFrame({
+        "faults": by_unit(in_records, unit_of[section]) + by_unit(np.where(has, stated, 0.0)),
+        "years": np.divide(by_unit(length * years), by_unit(length), out=np.zeros(count), where=by_unit(length) > 0),
+        "exposure_km_years": by_unit(length * years),
+        "temporary": by_unit(kind == TEMPORARY, unit_of[section]),
+        "permanent": by_unit(kind == PERMANENT, unit_of[section]),
+    })
+
+
+def _stated(study: Study, network: Network, unit_of: np.ndarray, records: Records | None):
+    """Faults and years given in the sections; a count at a head with blanks below is that of the whole unit."""
+    faults, years = _column(network, "faults_observed").copy(), _column(network, "years_observed").copy()
+    has = np.isfinite(faults)
+    if records:
+        years = np.where(has & ~np.isfinite(years), records.period_years, years)
+    bad = np.flatnonzero(has & ~(years > 0))
+    if bad.size:
+        raise StudyError([Problem("sections.csv", "faults_observed without the years they were counted in",
+                                  "give years_observed, above 0", int(network.row[i]) + 2, "years_observed",
+                                  str(network.ids[i])) for i in bad])
+    heads = np.flatnonzero((network.lateral == np.arange(len(network))) & has)
+    alone = np.bincount(unit_of, weights=has)[unit_of[heads]] == 1
+    for head in heads[alone]:
+        below = slice(head, head + network.size[head])
+        faults[below] = np.where(np.isfinite(faults[below]), faults[below], 0.0)
+        years[below] = years[head]
+    return faults, years
+
+
+def _observed_until(network: Network, settings: Settings) -> np.ndarray:
+    """Day from which a section's records are no longer those of its old device, (n,) datetime64[D]."""
+    until = np.full(len(network), np.datetime64("9999-12-31", "D"))
+    at = {str(name): i for i, name in enumerate(network.ids)}
+    for name, day in settings.conversions.items():
+        below = slice(at[name], at[name] + network.size[at[name]])
+        until[below] = np.minimum(until[below], day)
+    return until
+
+
+def _years(records: Records, until: np.ndarray) -> np.ndarray:
+    days = (np.minimum(until, records.last_day + 1) - records.first_day).astype(int)
+    return np.maximum(days, 0) / DAYS_PER_YEAR
+
+
+def recorded_faults(records: Records) -> pd.DataFrame:
+    """Faults that the records show, a row each: section (position), day (datetime64[s]), kind, sustained.
+
+    An unplanned event is one fault, at the section furthest from the source that it names; events of one section
+    that start within five minutes of the first of them are one fault. A fault is of the kind
+    that one of its steps says, permanent where steps differ.
+    """
+    steps = records.steps.assign(kind=mapped_kinds(records))
+    steps = steps[~steps["planned"].to_numpy() & (steps["section"].to_numpy() >= 0)]
+    depth = records.network.along_path(np.ones(len(records.network)))[steps["section"].to_numpy()]
+    steps = steps.iloc[np.argsort(-depth, kind="stable")]
+    steps = _merged(steps, steps["event"].to_numpy())
+    order = np.lexsort((steps["event_started"].to_numpy(), steps["section"].to_numpy()))
+    steps = steps.iloc[order]
+    opens = window_starts(steps["section"].to_numpy(), steps["event_started"].to_numpy().astype(np.int64))
+    steps = _merged(steps, np.cumsum(opens))
+    return steps[["section", "day", "kind", "sustained"]].reset_index(drop=True)
+
+
+def _merged(steps: pd.DataFrame, code: np.ndarray) -> pd.DataFrame:
+    """The first row of each code, with the largest kind and whether any of its rows was sustained."""
+    first = ~pd.Series(code).duplicated().to_numpy()
+    grouped = steps[["kind", "sustained"]].groupby(code, sort=False).max()
+    return steps[first].assign(kind=grouped["kind"].to_numpy(), sustained=grouped["sustained"].to_numpy())
+
+
+def _learn_group(part: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, object]]:
+    """Posteriors of the units of one group, and its prior."""
+    columns = ("observed_rate_per_km", "rate_per_km", "rate_low", "rate_high", "observed_temporary_fraction",
+               "temporary_fraction", "fraction_low", "fraction_high")
+    result = pd.DataFrame(np.nan, index=part.index, columns=list(columns))
+    exposure, faults = part["exposure_km_years"].to_numpy(), part["faults"].to_numpy()
+    prior: dict[str, object] = {"units": len(part), "faults": faults.sum(), "exposure_km_years": exposure.sum()}
+    seen = exposure > 0
+    if seen.any():
+        rates = gamma_poisson(faults[seen], exposure[seen])
+        _place(result, seen, columns[1:4], rates)
+        result.loc[seen, "observed_rate_per_km"] = faults[seen] / exposure[seen]
+        prior |= {"mean_per_km": rates.prior_mean, "shape": rates.a, "rate": rates.b, "pooled": rates.pooled}
+    hits = part["temporary"].to_numpy()
+    known = hits + part["permanent"].to_numpy()
+    if known.sum() > 0:
+        shares = beta_binomial(hits, known)
+        _place(result, np.ones(len(part), bool), columns[5:8], shares)
+        result["observed_temporary_fraction"] = np.divide(hits, known, out=np.full(len(part), np.nan), where=known > 0)
+        prior |= {"mean_fraction": shares.prior_mean, "fraction_a": shares.a, "fraction_b": shares.b,
+                  "fraction_pooled": shares.pooled}
+    return result, prior
+
+
+def _place(result: pd.DataFrame, rows: np.ndarray, columns: tuple[str, ...], law: Posterior) -> None:
+    for name, values in zip(columns, (law.mean, law.low, law.high), strict=True):
+        result.loc[rows, name] = values
+
+
+def _notes(units: pd.DataFrame, settings: Settings, records: Records | None) -> tuple[str, ...]:
+    faults = units["faults"].sum()
+    notes = [f"Fault rates are learned from {faults:.0f} observed faults on {len(units)} laterals and mains, each "
+             f"pulled towards its group by its exposure; intervals hold {LEVEL:.0%}.",
+             "Faults observed are those recorded at a lateral or main. Where fast tripping saves fuses, temporary "
+             "faults leave no record there: the learned rate and temporary fraction then lie below the truth."]
+    known = int(units["temporary"].sum() + units["permanent"].sum())
+    by_cause = ", or of a cause mapped in [history.causes]" if settings.cause_kinds else ""
+    if known:
+        notes.append(f"The temporary fraction is learned from the {known} faults of recorded kind{by_cause}.")
+    else:
+        notes.append("No fault of a known kind was recorded: a blown fuse does not tell temporary from permanent, and "
+                     "the temporary fraction is the study's assumption.")
+    idle = units["rate_per_km"].isna()
+    if idle.any():
+        notes.append(f"{idle.sum()} of them have no length or were not observed, and keep the study's rate.")
+    lost = int(units.loc[idle, "faults"].sum())
+    if lost:
+        notes.append(f"{lost} faults recorded there could not be used.")
+    if settings.conversions:
+        notes.append("Converted laterals are observed until their conversion.")
+    if records and records.partial:
+        notes.append("Years covered in part: " + "; ".join(f"{y} {w}" for y, w in records.partial.items()) + ".")
+    if (units.groupby("group").size() < 10).any():
+        notes.append("A group of fewer than ten laterals or mains says little about its spread: its rates are rough.")
+    return tuple(notes)

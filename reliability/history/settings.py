@@ -1,0 +1,116 @@
+"""The keys of [history]: how the records are to be read, checked together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from reliability.study.problems import Problem, StudyError
+from reliability.study.study import Study
+
+FILE = "study.toml"
+BETA, FIXED = "beta", "fixed"
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Keys of [history], typed. Days are datetime64[D]."""
+
+    date_order: str = ""
+    time_zone: str = ""
+    include_planned: bool = True
+    records_from: np.datetime64 | None = None
+    records_to: np.datetime64 | None = None
+    major_event_method: str = BETA
+    major_event_days: np.ndarray = field(default_factory=lambda: np.array([], dtype="datetime64[D]"))
+    prior_groups: str = ""
+    expected_rate_ratio: float | None = None
+    cause_kinds: Mapping[str, str] = field(default_factory=dict)
+    served_by_year: Mapping[int, float] = field(default_factory=dict)
+    conversions: Mapping[str, np.datetime64] = field(default_factory=dict)
+
+
+def read_settings(study: Study) -> Settings:
+    """Settings of `study`; raises StudyError with every key that cannot be read."""
+    problems: list[Problem] = []
+    values = study.values
+
+    def text(key: str) -> str:
+        return str(values.get(key) or "").strip()
+
+    zone = text("time_zone")
+    if zone and not _is_zone(zone):
+        problems.append(_wrong("time_zone", zone, "not the name of a time zone", 'write one like "Etc/GMT+6"'))
+    fixed = [_day("major_event_days", part, problems) for part in text("major_event_days").split(",") if part.strip()]
+    begin, end = (_day(key, text(key), problems) if text(key) else None for key in ("records_from", "records_to"))
+    if begin is not None and end is not None and end < begin:
+        problems.append(_wrong("records_to", str(end), "before records_from", "give the later day here"))
+    ratio = values.get("expected_rate_ratio")
+    settings = Settings(
+        date_order=text("date_order"), time_zone=zone,
+        include_planned=values.get("include_planned", True) not in (False, "false", 0),
+        records_from=begin, records_to=end, major_event_method=text("major_event_method") or BETA,
+        major_event_days=np.unique(np.array([d for d in fixed if d is not None], dtype="datetime64[D]")),
+        prior_groups=text("prior_groups"), expected_rate_ratio=None if ratio is None else float(ratio),
+        cause_kinds=_causes(study, problems), served_by_year=_served(study, problems),
+        conversions=_conversions(study, problems))
+    if problems:
+        raise StudyError(problems)
+    return settings
+
+
+def _wrong(key: str, value: str, rule: str, remedy: str) -> Problem:
+    return Problem(FILE, rule, remedy, column=f"history.{key}", value=value)
+
+
+def _is_zone(name: str) -> bool:
+    try:
+        ZoneInfo(name)
+    except (ValueError, OSError, KeyError):
+        return False
+    return True
+
+
+def _day(key: str, text: str, problems: list[Problem]) -> np.datetime64 | None:
+    text = str(text).strip()[:10]
+    try:
+        if len(text) == 10 and text[4] == text[7] == "-":
+            return np.datetime64(text, "D")
+    except ValueError:
+        pass
+    problems.append(_wrong(key, text, "not a day", "write it like 2024-03-25"))
+    return None
+
+
+def _causes(study: Study, problems: list[Problem]) -> dict[str, str]:
+    table = {str(k).strip(): str(v).strip().lower() for k, v in study.extra.get("causes", {}).items()}
+    problems += [_wrong(f"causes.{k}", v, "neither temporary nor permanent", 'write "temporary" or "permanent"')
+                 for k, v in table.items() if v not in ("temporary", "permanent")]
+    return table
+
+
+def _served(study: Study, problems: list[Problem]) -> dict[int, float]:
+    result = {}
+    for year, number in study.extra.get("customers_served", {}).items():
+        good = str(year).isdigit() and isinstance(number, int | float) and not isinstance(number, bool)
+        if good and 0 < number < float("inf"):
+            result[int(year)] = float(number)
+        else:
+            problems.append(_wrong(f"customers_served.{year}", str(number), "not a year and its customers, above 0",
+                                   "write it like 2024 = 1500"))
+    return result
+
+
+def _conversions(study: Study, problems: list[Problem]) -> dict[str, np.datetime64]:
+    known, result = set(study.sections["section_id"].astype(str)), {}
+    for section, day in study.extra.get("conversions", {}).items():
+        if str(section) not in known:
+            problems.append(_wrong(f"conversions.{section}", str(day), "no such section_id",
+                                   "name the section that heads the converted lateral"))
+        read = _day(f"conversions.{section}", str(day), problems)
+        if read is not None:
+            result[str(section)] = read
+    return result

@@ -1,0 +1,231 @@
+"""Dates and times of the outage records: one reading or none, never a guess.
+
+A year-first date has one reading. A date such as 03/04/2024 has two; the order is settled by
+the key history.date_order, or by a date of the same file that has one reading only.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from reliability.study.problems import Problem
+
+DAY_FIRST, MONTH_FIRST = "day_first", "month_first"
+GOOD, BLANK, UNREADABLE, FAR = 0, 1, 2, 3
+FIRST_YEAR, LAST_YEAR = 1950, 2099      # our assumption: outside, a placeholder or a slip
+HOUR = 3600
+
+_ISO = r"^(?:\d{4}-\d{1,2}-\d{1,2}|\d{4}/\d{1,2}/\d{1,2}|\d{8})(?:[T ]|$)"
+_OFFSET = r":\d\d(?:[.,]\d+)?\s*(?:Z|[+-]\d\d(?::?\d\d)?)$"
+_OFFSET_PARTS = r"^(.*:\d\d(?:[.,]\d+)?)\s*(?:(Z)|([+-])(\d\d)(?::?(\d\d))?)$"
+_LOOSE = (r"^(\d{1,4}|[A-Za-z]{3,9})[ /.\-]+(\d{1,2}|[A-Za-z]{3,9})[ /.,\-]+(\d{1,4})"
+          r"(?:[T ,]+(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,]\d+)?)?\s*([AaPp][Mm])?)?$")
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_NAMES = ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october",
+          "november", "december")
+_MONTH_OF = {name: i % 12 + 1 for i, name in enumerate(_MONTHS + _NAMES)} | {"sept": 9}
+
+
+@dataclass(frozen=True)
+class Stamps:
+    """A column of times. local: (n,) datetime64[s] as written, NaT where status is not GOOD.
+
+    offset_s: (n,) seconds ahead of UTC where the text says so, else NaN. status: (n,) GOOD,
+    BLANK, UNREADABLE or FAR. date_only: (n,) no time of day was given.
+    """
+
+    local: np.ndarray
+    offset_s: np.ndarray
+    status: np.ndarray
+    date_only: np.ndarray
+
+
+@dataclass(frozen=True)
+class _Loose:
+    """Dates that are not ISO 8601, taken apart. Arrays (m,); `at` are positions in the column."""
+
+    at: np.ndarray
+    day_month: np.ndarray    # (m, 2) the two numbers in writing order; day first where it is settled
+    year: np.ndarray
+    open: np.ndarray         # both numbers are written, so the order matters
+    seconds: np.ndarray      # of the day, −1 where the time is impossible
+    readable: np.ndarray
+    bare: np.ndarray         # no time of day
+
+
+def clean(column: pd.Series) -> pd.Series:
+    """Text without surrounding blanks, "" where missing."""
+    return column.astype("str").fillna("").str.strip().reset_index(drop=True)
+
+
+def read_stamps(columns: list[pd.Series], choice: str, file: str,
+                row: np.ndarray) -> tuple[list[Stamps], list[Problem]]:
+    """Times of several columns of one file, and a problem where the date order is not settled.
+
+    columns: each (n,) text. choice: "" (settle it from the file), "day_first" or
+    "month_first". row: (n,) spreadsheet row numbers.
+    """
+    parts = [_take_apart(clean(c)) for c in columns]
+    order, problems = choice, []
+    if not order:
+        order, problems = _settle([p[1] for p in parts], columns, file, row)
+    return [_put_together(*p, order) for p in parts], problems
+
+
+def _take_apart(text: pd.Series):
+    """Local time where ISO 8601 reads it, the loose rest, offsets and blanks."""
+    n = len(text)
+    offset = np.full(n, np.nan)
+    likely = np.flatnonzero(text.str.slice(10).str.contains("[Z+-]").to_numpy(dtype=bool))
+    with_offset = likely[text.iloc[likely].str.contains(_OFFSET).to_numpy(dtype=bool)]
+    if with_offset.size:
+        p = text.iloc[with_offset].str.extract(_OFFSET_PARTS)
+        sign = np.where(p[2].fillna("+") == "-", -1, 1)
+        hours, minutes = (pd.to_numeric(p[i].fillna("0")).to_numpy() for i in (3, 4))
+        offset[with_offset] = sign * (hours * HOUR + minutes * 60)
+        text = text.copy()
+        text.iloc[with_offset] = p[0].to_numpy()
+    iso = text.str.contains(_ISO).to_numpy(dtype=bool)
+    # the parser also reads words such as "now", so only what looks like a date reaches it
+    local = np.full(n, np.datetime64("NaT", "s"))
+    candidates = text if iso.all() else text[iso]
+    local[iso] = pd.to_datetime(candidates, format="ISO8601", errors="coerce").to_numpy().astype("datetime64[s]")
+    blank = (text == "").to_numpy(dtype=bool)
+    loose = _read_loose(text, np.flatnonzero(np.isnat(local) & ~blank))
+    date_only = iso & (text.str.len() <= 10).to_numpy(dtype=bool)
+    beyond = np.zeros(n, bool)
+    left = loose.at[~loose.readable]
+    beyond[left] = text.iloc[left].str.contains(r"^\d{5,}[-/.]\d").to_numpy(dtype=bool)
+    return local, loose, offset, blank, beyond, date_only
+
+
+def _read_loose(text: pd.Series, at: np.ndarray) -> _Loose:
+    p = text.iloc[at].str.extract(_LOOSE)
+    m = len(at)
+    number = np.full((m, 3), -1)
+    named = np.zeros((m, 3), bool)
+    for i in range(3):
+        token = p[i].fillna("")
+        number[:, i] = pd.to_numeric(token, errors="coerce").fillna(-1).astype(int)
+        months = token.str.lower().map(_MONTH_OF).fillna(0).to_numpy(dtype=int)
+        named[:, i] = months > 0
+        number[:, i] = np.where(named[:, i], months, number[:, i])
+    long0, long2 = ((p[i].fillna("").str.len() == 4).to_numpy() & ~named[:, i] for i in (0, 2))
+    first = long0 & ~long2 & ~named[:, 0]       # year, month, day
+    last = long2 & ~long0
+    year = np.where(first, number[:, 0], number[:, 2])
+    day = np.where(first, number[:, 2], np.where(named[:, 0], number[:, 1], number[:, 0]))
+    month = np.where(first, number[:, 1], np.where(named[:, 0], number[:, 0], number[:, 1]))
+    seconds, valid = _seconds(p)
+    readable = valid & (first | last) & (number >= 0).all(axis=1) & ~(named[:, 0] & named[:, 1]) & ~named[:, 2]
+    return _Loose(at, np.column_stack([day, month]), year, readable & last & ~named.any(axis=1), seconds, readable,
+                  p[3].isna().to_numpy())
+
+
+def _seconds(p: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Seconds of the day from the hour, minute, second and am/pm parts, and whether they exist."""
+    hour, minute, second = (pd.to_numeric(p[i], errors="coerce").fillna(0).to_numpy(dtype=int) for i in (3, 4, 5))
+    half = p[6].fillna("").str.lower().to_numpy(dtype=object)
+    twelve = half != ""
+    valid = np.where(twelve, (hour >= 1) & (hour <= 12), hour < 24) & (minute < 60) & (second < 60)
+    hour = np.where(twelve, hour % 12 + 12 * (half == "pm"), hour)
+    return hour * HOUR + minute * 60 + second, valid
+
+
+def _settle(loose: list[_Loose], columns: list[pd.Series], file: str, row: np.ndarray) -> tuple[str, list[Problem]]:
+    """Date order that the file itself proves, or a problem that asks for the key."""
+    proven = set()
+    ambiguous, first = 0, None
+    for part, column in zip(loose, columns, strict=True):
+        a, b = part.day_month[part.open].T if part.open.any() else (np.array([]), np.array([]))
+        proven |= {DAY_FIRST} if (a > 12).any() else set()
+        proven |= {MONTH_FIRST} if (b > 12).any() else set()
+        both = part.at[part.open][(a != b) & (a <= 12) & (b <= 12)]
+        ambiguous += len(both)
+        if len(both) and (first is None or both[0] < first[0]):
+            first = (both[0], column)
+    if len(proven) == 1:
+        return proven.pop(), []
+    if first is None:
+        return "", []        # every date has one reading
+    at, column = first
+    why = "other dates prove both orders" if proven else "no date of the file proves one"
+    return "", [Problem(
+        file, f"the date can be read day first or month first, and {why} ({ambiguous} such dates)",
+        f'set date_order = "{DAY_FIRST}" or "{MONTH_FIRST}" in [history] of study.toml',
+        int(row[at]), str(column.name), str(column.iloc[at]))]
+
+
+def _put_together(local, loose: _Loose, offset, blank, beyond, date_only, order: str) -> Stamps:
+    day, month = loose.day_month[:, 0].copy(), loose.day_month[:, 1].copy()
+    # without an order, each date that is left has one reading: the one with a month in it
+    swap = loose.open & ((order == MONTH_FIRST) if order else (month > 12))
+    day[swap], month[swap] = month[swap], day[swap]
+    ok = loose.readable & (month >= 1) & (month <= 12) & (day >= 1)
+    months = (np.where(ok, loose.year, 1970) - 1970) * 12 + np.where(ok, month, 1) - 1
+    start = months.astype("datetime64[M]")
+    date = start.astype("datetime64[D]") + (np.where(ok, day, 1) - 1)
+    ok &= date.astype("datetime64[M]") == start
+    local = local.copy()
+    local[loose.at[ok]] = date[ok].astype("datetime64[s]") + loose.seconds[ok]
+    date_only = date_only.copy()
+    date_only[loose.at] = loose.bare
+    status = np.where(np.isnat(local), UNREADABLE, GOOD).astype(np.int8)
+    year = local.astype("datetime64[Y]").astype(int) + 1970
+    status[~np.isnat(local) & ((year < FIRST_YEAR) | (year > LAST_YEAR))] = FAR
+    status[beyond] = FAR
+    status[blank] = BLANK
+    local[status != GOOD] = np.datetime64("NaT", "s")
+    return Stamps(local, offset, status, date_only & (status == GOOD))
+
+
+def elapsed_seconds(started: Stamps, restored: Stamps, zone: str) -> tuple[np.ndarray, np.ndarray]:
+    """Seconds from start to restoration, NaN where unknown, and where the clocks changed.
+
+    zone: IANA name of the local time, "" where it is not known. Negative where the
+    restoration precedes the start under every reading.
+    """
+    wall = (restored.local - started.local).astype(float)
+    wall[np.isnat(started.local) | np.isnat(restored.local)] = np.nan
+    if zone:
+        seconds = _elapsed_in_zone(started.local, restored.local, zone)
+        changed = seconds != wall
+        changed &= ~np.isnan(wall)
+        changed |= _doubtful(started.local, zone) | _doubtful(restored.local, zone)
+        changed &= ~np.isnan(wall)
+    else:
+        changed = (wall < 0) & (wall >= -HOUR) & _fall_back_night(started.local)
+        seconds = np.where(changed, wall + HOUR, wall)
+    stated = ~np.isnan(started.offset_s) & ~np.isnan(restored.offset_s) & ~np.isnan(wall)
+    seconds = np.where(stated, wall - (restored.offset_s - started.offset_s), seconds)
+    return seconds, changed & ~stated
+
+
+def _fall_back_night(local: np.ndarray) -> np.ndarray:
+    """Small hours of a Sunday in the months in which clocks are put back somewhere."""
+    day = local.astype("datetime64[D]")
+    number = np.where(np.isnat(local), 0, day.astype(int))
+    sunday = (number + 3) % 7 == 6                  # day 0, 1 January 1970, was a Thursday
+    month = local.astype("datetime64[M]").astype(int) % 12 + 1
+    hour = (local - day).astype(int) // HOUR
+    return ~np.isnat(local) & sunday & np.isin(month, (3, 4, 5, 9, 10, 11)) & (hour < 4)
+
+
+def _utc(local: np.ndarray, zone: str, first: bool) -> np.ndarray:
+    times = pd.DatetimeIndex(local).tz_localize(zone, ambiguous=np.full(len(local), first), nonexistent="shift_forward")
+    return times.tz_convert(None).to_numpy().astype("datetime64[s]")
+
+
+def _elapsed_in_zone(started: np.ndarray, restored: np.ndarray, zone: str) -> np.ndarray:
+    start, end = _utc(started, zone, True), _utc(restored, zone, True)
+    end = np.where(end < start, _utc(restored, zone, False), end)
+    seconds = (end - start).astype(float)
+    return np.where(np.isnat(started) | np.isnat(restored), np.nan, seconds)
+
+
+def _doubtful(local: np.ndarray, zone: str) -> np.ndarray:
+    """Times that the clocks showed twice."""
+    return ~np.isnat(local) & (_utc(local, zone, True) != _utc(local, zone, False))

@@ -1,0 +1,268 @@
+"""Every finding: a row that has it and one that nearly has it, and what is done about it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from reliability.history.findings import TREATMENTS
+from reliability.history.outages import read_records
+from reliability.study.problems import StudyError
+from tests.history.records import outage, study
+
+GOOD = outage("good", "2023-05-03T10:00", "2023-05-03T11:00", 100)
+
+
+def found(*rows: dict, extra: dict | None = None, **values: object) -> dict[str, list[int]]:
+    """Findings by code, with their rows; the row GOOD is row 2, those given follow."""
+    records = read_records(study([GOOD, *rows], extra=extra, **values))
+    return {f.code: f.rows.tolist() for f in records.findings}
+
+
+START = "2023-06-05T10:00"
+CASES = {   # code: a row with it, a row near it without it
+    "missing_started": (outage("x", "", START, 10), outage("x", START, START, 10)),
+    "started_not_a_date": (outage("x", "soon", START, 10), outage("x", START, START, 10)),
+    "started_far_year": (outage("x", "0000-01-01T10:00", START, 10), outage("x", "1950-01-01", START, 10)),
+    "missing_restored": (outage("x", START, "", 10), outage("x", START, START, 10)),
+    "restored_not_a_date": (outage("x", START, "2023-02-30T10:00", 10), outage("x", START, "2023-06-30T10:00", 10)),
+    "restored_far_year": (outage("x", START, "10000-01-01T00:00", 10), outage("x", START, "2099-12-31T00:00", 10)),
+    "restored_before_started": (outage("x", START, "2023-06-05T09:59", 10), outage("x", START, START, 10)),
+    "duplicate_rows": (GOOD, GOOD | {"restored": "2023-05-03T11:01"}),
+    "missing_event_id": (outage("", START, START, 10), outage("0", START, START, 10)),
+    "event_id_reused": (outage("good", "2023-05-04T11:01", "2023-05-04T12:00", 10),
+                        outage("good", "2023-05-04T11:00", "2023-05-04T12:00", 10)),
+    "clock_change": (outage("x", "2023-11-05T01:50", "2023-11-05T01:10", 10),
+                     outage("x", "2023-11-06T01:50", "2023-11-06T01:10", 10)),
+    "utc_offset": (outage("x", START + "-06:00", START + "-06:00", 10), outage("x", START, START, 10)),
+    "date_without_time": (outage("x", "2023-06-05", "2023-06-05T09:00", 10), outage("x", START, START, 10)),
+    "over_30_days": (outage("x", START, "2023-07-05T10:01", 10), outage("x", START, "2023-07-05T10:00", 10)),
+    "missing_customers": (outage("x", START, START, ""), outage("x", START, START, 0)),
+    "customers_not_a_number": (outage("x", START, START, "12.5"), outage("x", START, START, "12.0")),
+    "customers_above_served": (outage("x", START, START, 1001), outage("x", START, START, 1000)),
+    "customers_above_section": (outage("x", START, START, 251), outage("x", START, START, 250)),
+    "overlapping_steps": (outage("good", "2023-05-03T10:30", "2023-05-03T12:00", 10),
+                          outage("good", "2023-05-03T11:00", "2023-05-03T12:00", 10)),
+    "unknown_section": (outage("x", START, START, 10, "A9"), outage("x", START, START, 10, "A2")),
+    "blank_section": (outage("x", START, START, 10, ""), outage("x", START, START, 10, "A2")),
+    "unknown_fault_kind": (outage("x", START, START, 10, fault_kind="maybe"),
+                           outage("x", START, START, 10, fault_kind="Permanent")),
+    "unknown_planned": (outage("x", START, START, 10, planned="perhaps"), outage("x", START, START, 10, planned="Yes")),
+}
+
+
+@pytest.mark.parametrize("code", CASES)
+def test_finding_is_made_where_it_is_and_only_there(code):
+    bad, near = CASES[code]
+    assert found(bad)[code] == [3]
+    assert code not in found(near)
+
+
+def test_findings_that_a_key_asks_for():
+    planned = outage("x", START, START, 10, planned="true")
+    assert found(planned, include_planned=False) == {"planned_left_out": [3]}
+    assert found(planned) == {}
+    assert found(outage("x", START, START, 10), records_to="2023-05-31") == {"outside_period": [3]}
+    assert found(outage("x", START, START, 10), records_to="2023-06-05") == {}
+
+
+def test_every_finding_has_a_case():
+    assert set(CASES) | {"planned_left_out", "outside_period"} == set(TREATMENTS)
+
+
+@pytest.mark.parametrize("code", [c for c in CASES if "Left out" in TREATMENTS[c][1]])
+def test_rows_left_out_of_the_indices_are_those_that_say_so(code):
+    steps = read_records(study([GOOD, CASES[code][0]])).steps
+    assert steps[steps["counted"]]["row"].tolist() == [2]
+    still_a_fault = "still a fault" in TREATMENTS[code][1]
+    assert (3 in steps["row"].tolist()) == still_a_fault
+
+
+def test_clean_records_have_no_findings_and_every_row_is_counted_or_found():
+    assert found() == {}
+    rows = [case[0] for case in CASES.values()]
+    records = read_records(study([GOOD, *rows]))
+    used = set(records.steps.loc[records.steps["counted"], "row"])
+    listed = {int(r) for f in records.findings for r in f.rows}
+    assert used | listed == set(range(2, len(rows) + 3))
+
+
+def test_a_step_of_five_minutes_is_momentary_and_one_second_more_is_sustained():
+    records = read_records(study([outage("a", "2023-05-03T10:00:00", "2023-05-03T10:05:00", 1),
+                                  outage("b", "2023-05-03T10:00:00", "2023-05-03T10:05:01", 1)]))
+    assert records.steps["sustained"].tolist() == [False, True]
+
+
+def test_customers_are_reduced_to_those_served():
+    records = read_records(study([outage("x", START, "2023-06-05T11:00", 5000),
+                                  outage("y", START, "2023-06-05T11:00", 5000, "")]))
+    assert records.steps["customers"].tolist() == [1000, 2000]
+    grown = read_records(study([outage("x", START, "2023-06-05T11:00", 5000)],
+                               extra={"customers_served": {"2023": 3000}}))
+    assert grown.steps["customers"].tolist() == [1500]
+
+
+def test_overlapping_steps_are_scaled_only_where_they_exceed_those_served():
+    start = "2023-06-05T10:00"
+    steps = read_records(study([outage("x", start, "2023-06-05T11:00", 900, "A"),
+                                outage("x", start, "2023-06-05T12:00", 600, "A")])).steps
+    assert steps["customers"].tolist() == pytest.approx([600, 400])
+    disjoint = read_records(study([outage("x", start, "2023-06-05T11:00", 400, "A"),
+                                   outage("x", start, "2023-06-05T12:00", 600, "A")]))
+    assert disjoint.steps["customers"].tolist() == [400, 600]
+    assert not disjoint.findings
+
+
+def test_reclosing_within_an_event_is_no_overlap():
+    """Two openings of a recloser that interrupt everybody, before a sustained interruption of some."""
+    records = read_records(study([outage("x", "2023-06-05T10:00:00", "2023-06-05T10:00:02", 1000, "A"),
+                                  outage("x", "2023-06-05T10:00:20", "2023-06-05T10:00:30", 1000, "A"),
+                                  outage("x", "2023-06-05T10:00:40", "2023-06-05T11:00:00", 200, "A1")]))
+    assert not records.findings
+    assert records.steps["customers"].sum() == 2200
+
+
+class TestClockChange:
+    FALL = ("2023-11-05T01:50", "2023-11-05T01:10")
+
+    def seconds(self, started: str, restored: str, zone: str | None = None) -> float:
+        records = read_records(study([GOOD, outage("x", started, restored, 10)], time_zone=zone))
+        return float(records.steps["seconds"].iloc[1])
+
+    def test_without_a_zone_an_hour_is_added_to_a_restoration_before_its_start(self):
+        assert self.seconds(*self.FALL) == 20 * 60
+
+    def test_without_a_zone_an_hour_and_a_minute_is_no_clock_change(self):
+        assert np.isnan(self.seconds("2023-11-05T02:30", "2023-11-05T01:29"))
+        assert self.seconds("2023-11-05T02:30", "2023-11-05T01:31") == 60
+
+    def test_with_a_zone_durations_are_elapsed_time(self):
+        """Clocks went back at 2:00 on 5 November and forward at 2:00 on 12 March 2023 in this zone (tz database)."""
+        zone = "America/Chicago"
+        assert self.seconds(*self.FALL, zone) == 20 * 60
+        assert self.seconds("2023-11-05T00:30", "2023-11-05T03:30", zone) == 4 * 3600
+        assert self.seconds("2023-03-12T01:30", "2023-03-12T03:30", zone) == 3600
+        assert self.seconds("2023-06-05T01:30", "2023-06-05T03:30", zone) == 2 * 3600
+
+    def test_with_a_zone_only_its_own_nights_count(self):
+        assert np.isnan(self.seconds("2023-10-29T01:50", "2023-10-29T01:10", "America/Chicago"))
+
+    def test_offsets_give_the_elapsed_time(self):
+        assert self.seconds("2023-11-05T01:50-05:00", "2023-11-05T01:10-06:00") == 20 * 60
+
+
+class TestDateOrder:
+    def starts(self, *texts: str, **values: object) -> list[str]:
+        rows = [outage(f"e{i}", t, t, 1) for i, t in enumerate(texts)]
+        return [str(t)[:16] for t in read_records(study(rows, **values)).steps["started"].to_numpy()]
+
+    def test_ambiguous_order_is_a_problem_that_names_the_key(self):
+        with pytest.raises(StudyError) as error:
+            self.starts("03/04/2024 10:00", "05/06/2024 11:00")
+        problem = error.value.problems[0]
+        assert (problem.row, problem.column, problem.value) == (2, "started", "03/04/2024 10:00")
+        assert "date_order" in problem.remedy
+
+    def test_the_key_settles_it(self):
+        assert self.starts("03/04/2024 10:00", date_order="day_first") == ["2024-04-03 10:00".replace(" ", "T")]
+        assert self.starts("03/04/2024 10:00", date_order="month_first") == ["2024-03-04T10:00"]
+
+    def test_a_date_with_one_reading_settles_the_others(self):
+        assert self.starts("03/04/2024 10:00", "25/03/2024 10:00") == ["2024-04-03T10:00", "2024-03-25T10:00"]
+        assert self.starts("03/04/2024 10:00", "03/25/2024 10:00") == ["2024-03-04T10:00", "2024-03-25T10:00"]
+
+    def test_dates_that_prove_both_orders_settle_nothing(self):
+        with pytest.raises(StudyError, match="1 problem"):
+            self.starts("03/04/2024 10:00", "25/03/2024 10:00", "03/25/2024 10:00")
+
+    def test_dates_of_one_reading_each_need_no_key(self):
+        assert self.starts("04/04/2024 10:00", "25/03/2024 10:00", "03/26/2024 10:00") == [
+            "2024-04-04T10:00", "2024-03-25T10:00", "2024-03-26T10:00"]
+
+    def test_a_date_that_the_key_makes_impossible_is_not_a_date(self):
+        records = read_records(study([GOOD, outage("x", "03/25/2024 10:00", "03/25/2024 11:00", 1)],
+                                     date_order="day_first"))
+        assert {f.code for f in records.findings} == {"started_not_a_date", "restored_not_a_date"}
+
+    @pytest.mark.parametrize(("text", "read"), [
+        ("2024-3-5 8:05", "2024-03-05T08:05"), ("2024/03/05 08:05:59", "2024-03-05T08:05"),
+        ("20240305T0805", "2024-03-05T08:05"), ("5 Mar 2024 8:05 pm", "2024-03-05T20:05"),
+        ("Mar 5, 2024 12:05 AM", "2024-03-05T00:05"), ("25.03.2024 14:05", "2024-03-25T14:05"),
+        ("03/25/2024 2:05 PM", "2024-03-25T14:05"), ("2024-03-05T08:05:09.5", "2024-03-05T08:05"),
+    ])
+    def test_readings(self, text, read):
+        assert self.starts(text) == [read]
+
+    @pytest.mark.parametrize("text", ["now", "today", "2024", "2024-03", "24/03/25 10:00", "2024-02-30T10:00",
+                                      "03/25/2024 25:00", "03/25/2024 13:00 PM", "Smarch 5 2024", "12:00", "45376.5"])
+    def test_no_readings(self, text):
+        with pytest.raises(StudyError, match="1 problem") as error:
+            self.starts(text)
+        assert "no row has a start" in error.value.problems[0].rule
+
+
+class TestPeriod:
+    def partial(self, days: list[str], **values: object) -> dict[int, str]:
+        rows = [outage(f"e{i}", f"{d}T10:00", f"{d}T11:00", 1) for i, d in enumerate(days)]
+        return dict(read_records(study(rows, **values)).partial)
+
+    WEEKS = np.arange(np.datetime64("2021-04-10"), np.datetime64("2023-09-20"), 7).astype(str).tolist()
+
+    def test_records_that_begin_and_end_within_a_year_are_said_to_cover_a_part(self):
+        assert self.partial(self.WEEKS) == {2021: "covered from 2021-04-10", 2023: "covered to 2023-09-16"}
+
+    def test_a_gap_that_chance_explains_is_no_part(self):
+        assert self.partial(["2021-04-10", "2022-01-01", "2023-09-20"]) == {}
+
+    def test_keys_decide(self):
+        kept = {"records_from": "2021-01-01", "records_to": "2023-12-31"}
+        assert self.partial(self.WEEKS, **kept) == {}
+        assert self.partial(["2023-05-01"], records_from="2023-02-01", records_to="2023-11-30") == {
+            2023: "covered from 2023-02-01 to 2023-11-30"}
+
+
+def test_years_without_a_record_are_covered_too():
+    rows = [outage("a", "2020-05-01T10:00", "2020-05-01T11:00", 1),
+            outage("b", "2023-05-01T10:00", "2023-05-01T11:00", 1)]
+    assert read_records(study(rows)).years.tolist() == [2020, 2021, 2022, 2023]
+
+
+def test_an_event_belongs_to_the_day_and_year_it_began():
+    rows = [outage("a", "2022-12-31T23:50", "2023-01-01T03:00", 1),
+            outage("a", "2023-01-01T00:10", "2023-01-02T00:00", 2)]
+    steps = read_records(study(rows)).steps
+    assert set(steps["year"]) == {2022}
+    assert {str(d)[:10] for d in steps["day"]} == {"2022-12-31"}
+
+
+@pytest.mark.parametrize(("extra", "values", "column"), [
+    ({"causes": {"tree": "both"}}, {}, "history.causes.tree"),
+    ({"customers_served": {"2023": -1}}, {}, "history.customers_served.2023"),
+    ({"customers_served": {"then": 5}}, {}, "history.customers_served.then"),
+    ({"conversions": {"A1": "soon"}}, {}, "history.conversions.A1"),
+    ({"conversions": {"Z": "2023-01-01"}}, {}, "history.conversions.Z"),
+    ({}, {"time_zone": "Middle/Nowhere"}, "history.time_zone"),
+    ({}, {"major_event_days": "2023-02-11, 11.2.2023"}, "history.major_event_days"),
+    ({}, {"records_from": "2024-01-01", "records_to": "2023-01-01"}, "history.records_to"),
+])
+def test_wrong_keys_are_problems(extra, values, column):
+    with pytest.raises(StudyError) as error:
+        read_records(study([GOOD], extra=extra, **values))
+    assert [p.column for p in error.value.problems] == [column]
+
+
+def test_all_wrong_keys_are_told_at_once():
+    with pytest.raises(StudyError) as error:
+        read_records(study([GOOD], extra={"causes": {"a": "b"}}, time_zone="Middle/Nowhere", records_from="x"))
+    assert len(error.value.problems) == 3
+
+
+def test_no_records_is_a_problem():
+    with pytest.raises(StudyError, match="1 problem"):
+        read_records(study([]))
+
+
+def test_no_row_left_says_why():
+    with pytest.raises(StudyError) as error:
+        read_records(study([GOOD], records_from="2024-01-01"))
+    assert "(1)" in error.value.problems[0].rule

@@ -1,0 +1,318 @@
+"""Learned rates: coverage and error on drawn records, closed-form posteriors, what counts as a fault."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from reliability.history.empirical_bayes import LEVEL, beta_binomial, gamma_poisson
+from reliability.history.outages import read_records
+from reliability.history.rates import learn_rates, learned_study, recorded_faults
+from reliability.study.problems import StudyError
+from tests.history.records import outage, study
+from tests.networks import study_of
+
+LATERALS, YEARS = 200, 6
+
+
+def drawn(seed: int, shape: float = 2.0, mean: float = 0.3, fraction: tuple[float, float] = (6.0, 2.0)):
+    """A study of 200 laterals with six years of records from known rates, and the rates and fractions."""
+    rng = np.random.default_rng(seed)
+    length = rng.uniform(0.3, 5.0, LATERALS)
+    rate = rng.gamma(shape, mean / shape, LATERALS)
+    temporary = rng.beta(*fraction, LATERALS)
+    sections = [{"section_id": "F", "parent_id": "", "device": "breaker", "customers": 100, "length_km": 10.0}]
+    sections += [{"section_id": f"L{i}", "parent_id": "F", "device": "fuse", "customers": 20, "length_km": length[i]}
+                 for i in range(LATERALS)]
+    rows = []
+    for i in range(LATERALS):
+        for second in rng.integers(0, YEARS * 365 * 86400, rng.poisson(rate[i] * length[i] * YEARS)):
+            start = np.datetime64("2018-01-01T00:00:00") + second
+            rows.append(outage(f"e{len(rows)}", str(start), str(start + 5000), 20, f"L{i}",
+                               fault_kind="temporary" if rng.random() < temporary[i] else "permanent"))
+    made = study(rows, sections, records_from="2018-01-01", records_to="2023-12-31")
+    return made, rate, temporary
+
+
+def laterals(made):
+    units = learn_rates(made, read_records(made)).units
+    return units[units["group"] == "laterals"]
+
+
+@pytest.fixture(scope="module")
+def coverage():
+    """Share of true values inside their interval and squared errors, of ten sets of records."""
+    rows = []
+    for seed in range(10):
+        made, rate, temporary = drawn(seed)
+        units = laterals(made)
+        rows.append((
+            ((units["rate_low"] <= rate) & (rate <= units["rate_high"])).mean(),
+            ((units["fraction_low"] <= temporary) & (temporary <= units["fraction_high"])).mean(),
+            ((units["rate_per_km"] - rate) ** 2).mean(), ((units["observed_rate_per_km"] - rate) ** 2).mean()))
+    return np.array(rows)
+
+
+def test_intervals_cover_the_truth_as_often_as_they_claim(coverage):
+    """Theory: 2000 intervals at 90 %; four standard errors are 2.7 points, hyperparameters add a little."""
+    assert coverage[:, 0].mean() == pytest.approx(LEVEL, abs=0.027)
+    assert coverage[:, 1].mean() == pytest.approx(LEVEL, abs=0.027)
+
+
+def test_posterior_means_are_nearer_the_truth_than_raw_rates(coverage):
+    assert (coverage[:, 2] < coverage[:, 3]).all()
+    assert coverage[:, 2].mean() < 0.7 * coverage[:, 3].mean()
+
+
+@pytest.mark.parametrize(("shape", "mean"), [(4.0, 0.1), (10.0, 0.1), (1.0, 0.1)])
+def test_thin_records_do_not_make_intervals_far_too_short(shape, mean):
+    """With the hyperparameters held fixed these would cover some 75 %, and 20 % at worst."""
+    covered = []
+    for seed in range(25):
+        rng = np.random.default_rng(seed)
+        exposure = YEARS * rng.uniform(0.3, 2.0, LATERALS)
+        rate = rng.gamma(shape, mean / shape, LATERALS)
+        law = gamma_poisson(rng.poisson(rate * exposure), exposure)
+        covered.append(((law.low <= rate) & (rate <= law.high)).mean())
+    assert 0.83 < np.mean(covered) < 0.95
+    assert min(covered) > 0.4
+
+
+class TestGammaPoisson:
+    def test_hyperparameters_are_those_of_the_law_drawn_from(self):
+        rng = np.random.default_rng(1)
+        exposure = rng.uniform(1, 20, 20_000)
+        law = gamma_poisson(rng.poisson(rng.gamma(3.0, 0.1, 20_000) * exposure), exposure)
+        assert law.a == pytest.approx(3.0, rel=0.05)
+        assert law.b == pytest.approx(10.0, rel=0.05)
+
+    def test_they_maximise_the_likelihood(self):
+        """Theory: against scipy's negative binomial, on a grid about the estimate."""
+        rng = np.random.default_rng(2)
+        exposure = rng.uniform(1, 20, 100)
+        count = rng.poisson(rng.gamma(2.0, 0.15, 100) * exposure)
+        law = gamma_poisson(count, exposure)
+
+        def likelihood(a, b):
+            return stats.nbinom.logpmf(count, a, b / (b + exposure)).sum()
+
+        best = likelihood(law.a, law.b)
+        assert all(likelihood(law.a * f, law.b * g) < best for f in (0.97, 1, 1.03) for g in (0.97, 1, 1.03)
+                   if (f, g) != (1, 1))
+
+    def test_posterior_mean_is_between_the_raw_rate_and_the_prior_and_moves_with_exposure(self):
+        count, exposure = np.array([2, 20, 0, 0, 1, 30, 3, 9]), np.array([1, 10, 1, 30, 5, 10, 10, 10.0])
+        law = gamma_poisson(count, exposure)
+        np.testing.assert_allclose(law.mean, (law.a + count) / (law.b + exposure))
+        raw = count / exposure
+        assert ((law.mean - raw) * (law.prior_mean - raw) >= 0).all()
+        assert abs(law.mean[0] - raw[0]) > abs(law.mean[1] - raw[1])    # same raw rate, less exposure
+        assert ((law.low < law.mean) & (law.mean < law.high)).all()
+
+    def test_counts_with_no_spread_beyond_chance_are_pooled(self):
+        law = gamma_poisson(np.array([3, 3, 3, 3]), np.array([10.0, 10, 10, 10]))
+        assert law.pooled
+        np.testing.assert_allclose(law.mean, 0.3)
+
+    def test_no_events_at_all(self):
+        """Theory: Jeffreys prior, Gamma(½, E)."""
+        law = gamma_poisson(np.zeros(3), np.full(3, 10.0))
+        np.testing.assert_allclose(law.mean, 0.5 / 30)
+        np.testing.assert_allclose(law.high, stats.gamma.ppf(0.95, 0.5, scale=1 / 30))
+
+    def test_one_unit(self):
+        law = gamma_poisson(np.array([4]), np.array([10.0]))
+        assert law.mean[0] == pytest.approx(0.4)
+        assert law.low[0] < 0.4 < law.high[0]
+
+
+class TestBetaBinomial:
+    def test_hyperparameters_are_those_of_the_law_drawn_from(self):
+        rng = np.random.default_rng(1)
+        trials = rng.poisson(12, 40_000)
+        law = beta_binomial(rng.binomial(trials, rng.beta(6.0, 2.0, 40_000)), trials)
+        assert law.a == pytest.approx(6.0, rel=0.04)
+        assert law.b == pytest.approx(2.0, rel=0.04)
+
+    def test_they_maximise_the_likelihood(self):
+        rng = np.random.default_rng(2)
+        trials = rng.poisson(6, 150)
+        hits = rng.binomial(trials, rng.beta(3.0, 2.0, 150))
+        law = beta_binomial(hits, trials)
+
+        def likelihood(a, b):
+            return stats.betabinom.logpmf(hits, trials, a, b).sum()
+
+        best = likelihood(law.a, law.b)
+        assert all(likelihood(law.a * f, law.b * g) < best for f in (0.97, 1, 1.03) for g in (0.97, 1, 1.03)
+                   if (f, g) != (1, 1))
+
+    def test_a_unit_without_trials_has_the_prior(self):
+        law = beta_binomial(np.array([0, 9, 1, 5, 0]), np.array([0, 10, 10, 10, 8]))
+        assert law.mean[0] == pytest.approx(law.prior_mean)
+
+    def test_all_temporary(self):
+        """Theory: Jeffreys prior, Beta(N + ½, ½)."""
+        law = beta_binomial(np.array([3, 2]), np.array([3, 2]))
+        assert law.pooled
+        np.testing.assert_allclose(law.mean, 5.5 / 6)
+
+
+class TestFaults:
+    def faults(self, *rows: dict, **kwargs) -> list[tuple[str, int]]:
+        records = read_records(study(rows, **kwargs))
+        table = recorded_faults(records)
+        return sorted(zip(records.network.ids[table["section"]], table["kind"].tolist(), strict=True))
+
+    BASE = ("2023-05-03T10:00", "2023-05-03T11:00", 10)
+
+    def test_one_event_is_one_fault_however_many_steps(self):
+        later = outage("a", "2023-05-03T10:00", "2023-05-03T12:00", 5)
+        assert self.faults(outage("a", *self.BASE), later) == [("A1", -1)]
+
+    def test_momentary_events_are_faults(self):
+        assert self.faults(outage("a", "2023-05-03T10:00", "2023-05-03T10:01", 10)) == [("A1", -1)]
+
+    def test_planned_events_are_none(self):
+        assert self.faults(outage("a", *self.BASE, planned="yes")) == []
+
+    def test_rows_without_a_duration_or_customers_still_are(self):
+        assert self.faults(outage("a", "2023-05-03T10:00", "", 10), outage("b", "2023-05-04T10:00", "", "")) == [
+            ("A1", -1), ("A1", -1)]
+
+    def test_openings_of_one_section_within_five_minutes_are_one_fault(self):
+        rows = [outage(f"e{m}", f"2023-05-03T10:{m:02d}", f"2023-05-03T10:{m:02d}", 10) for m in (0, 1, 5)]
+        assert len(self.faults(*rows)) == 1
+        assert len(self.faults(*rows, outage("x", "2023-05-03T10:06", "2023-05-03T10:06", 10))) == 2
+
+    def test_an_event_lies_at_the_furthest_section_it_names(self):
+        assert self.faults(outage("a", "2023-05-03T10:00:00", "2023-05-03T10:00:02", 900, "A"),
+                           outage("a", *self.BASE, "A1x", fault_kind="permanent"),
+                           outage("a", *self.BASE, "A1")) == [("A1x", 1)]
+
+    def test_a_cause_tells_the_kind_only_where_it_is_mapped_and_the_kind_is_blank(self):
+        rows = [outage("a", *self.BASE, cause="Tree"),
+                outage("b", "2023-06-03T10:00", "2023-06-03T11:00", 10, cause="tree", fault_kind="permanent"),
+                outage("c", "2023-07-03T10:00", "2023-07-03T11:00", 10, cause="wind")]
+        assert [k for _, k in self.faults(*rows)] == [-1, -1, 1]
+        assert [k for _, k in self.faults(*rows, extra={"causes": {"tree": "temporary"}})] == [-1, 0, 1]
+
+
+class TestUnits:
+    def learn(self, rows, **kwargs):
+        made = study(rows, **{"records_from": "2021-01-01", "records_to": "2023-12-31"} | kwargs)
+        learned = learn_rates(made, read_records(made))
+        return learned.units.set_index("unit"), learned
+
+    ROWS = (outage("a", "2021-05-03T10:00", "2021-05-03T11:00", 10, "A1x"),
+            outage("b", "2022-05-03T10:00", "2022-05-03T11:00", 10, "A1"),
+            outage("c", "2022-06-03T10:00", "2022-06-03T11:00", 10, "A"),
+            outage("d", "2022-07-03T10:00", "2022-07-03T11:00", 10, ""))
+
+    def test_a_lateral_has_all_below_its_head_and_a_main_the_rest(self):
+        units, _ = self.learn(self.ROWS)
+        assert units["faults"].to_dict() == {"A1": 2, "A2": 0, "A": 1, "B": 0}
+        years = 1095 / 365.25
+        assert units["exposure_km_years"].to_dict() == pytest.approx(
+            {"A1": 3 * years, "A2": 3 * years, "A": 5 * years, "B": 8 * years})
+        assert units["group"].to_dict() == {"A1": "laterals", "A2": "laterals", "A": "main", "B": "main"}
+
+    def test_groups_by_phases(self):
+        units, learned = self.learn(self.ROWS, prior_groups="phases")
+        assert units.loc["A1", "group"] == "laterals of 1 phase"
+        assert learned.priors["units"].sum() == 4
+
+    @pytest.mark.parametrize(("by", "name"), [("customer_class", "laterals mostly residential"),
+                                              ("device", "laterals with fuse"), ("feeder", "laterals of A")])
+    def test_other_groups(self, by, name):
+        assert self.learn(self.ROWS, prior_groups=by)[0].loc["A1", "group"] == name
+
+    def test_equipment_counts_as_length(self):
+        """By hand: 0.1 faults a year at 0.2 a km and year are worth half a kilometre."""
+        sections = [{"section_id": "A", "parent_id": "", "device": "breaker", "customers": 600, "length_km": 5.0},
+                    {"section_id": "A1", "parent_id": "A", "device": "fuse", "customers": 200, "length_km": 0.0,
+                     "equipment_fault_rate": 0.1}]
+        rows = [outage("a", "2021-05-03T10:00", "2021-05-03T11:00", 10, "A1"),
+                outage("b", "2021-06-03T10:00", "2021-06-03T11:00", 10, "A1")]
+        made = study(rows, sections, records_from="2021-01-01", records_to="2023-12-31", line_fault_rate_per_km=0.2)
+        units = learn_rates(made, read_records(made)).units.set_index("unit")
+        assert units.loc["A1", "exposure_km_years"] == pytest.approx(0.5 * 1095 / 365.25)
+        new = learned_study(made).sections.set_index("section_id")
+        assert new.loc["A1", "equipment_fault_rate"] == pytest.approx(2 / (1095 / 365.25))
+
+    def test_a_converted_lateral_is_observed_until_its_conversion(self):
+        units, _ = self.learn(self.ROWS, extra={"conversions": {"A1": "2022-01-01"}})
+        assert units.loc["A1", "faults"] == 1
+        assert units.loc["A1", "years"] == pytest.approx(365 / 365.25)
+
+    def test_counts_in_the_sections_override_the_records(self):
+        sections = [{"section_id": "A", "parent_id": "", "device": "breaker", "customers": 600, "length_km": 5.0},
+                    {"section_id": "A1", "parent_id": "A", "device": "fuse", "customers": 200, "length_km": 2.0,
+                     "faults_observed": 7.0, "years_observed": 10.0},
+                    {"section_id": "A1x", "parent_id": "A1", "device": "fuse", "customers": 10, "length_km": 1.0}]
+        units, _ = self.learn(self.ROWS[:3], sections=sections)
+        assert units.loc["A1", ["faults", "exposure_km_years"]].tolist() == [7, 30]
+        assert units.loc["A", "faults"] == 1
+
+    def test_counts_section_by_section_join_the_records_of_the_others(self):
+        sections = [{"section_id": "A", "parent_id": "", "device": "breaker", "customers": 600, "length_km": 5.0},
+                    {"section_id": "A1", "parent_id": "A", "device": "fuse", "customers": 200, "length_km": 2.0,
+                     "faults_observed": 7.0, "years_observed": 10.0},
+                    {"section_id": "A1x", "parent_id": "A1", "device": "", "customers": 10, "length_km": 1.0,
+                     "faults_observed": 1.0, "years_observed": 5.0},
+                    {"section_id": "A1y", "parent_id": "A1", "device": "", "customers": 10, "length_km": 1.0}]
+        rows = [outage("y", "2022-05-03T10:00", "2022-05-03T11:00", 10, "A1y"), *self.ROWS[:3]]
+        units, _ = self.learn(rows, sections=sections)
+        assert units.loc["A1", "faults"] == 9
+        assert units.loc["A1", "exposure_km_years"] == pytest.approx(20 + 5 + 1095 / 365.25)
+
+
+class TestLearnedStudy:
+    def test_sections_carry_the_learned_values_and_the_rest_stays(self):
+        made, _, _ = drawn(3)
+        units = learn_rates(made, read_records(made)).units.set_index("unit")
+        new = learned_study(made)
+        sections = new.sections.set_index("section_id")
+        for name in ("L0", "L77", "F"):
+            assert sections.loc[name, "line_fault_rate_per_km"] == units.loc[name, "rate_per_km"]
+        assert sections.loc["L5", "temporary_fraction"] == units.loc["L5", "temporary_fraction"]
+        untouched = [c for c in made.sections if c not in ("line_fault_rate_per_km", "temporary_fraction")]
+        assert new.sections[untouched].equals(made.sections[untouched])
+        assert made.sections["line_fault_rate_per_km"].isna().all()
+        assert any("learned from" in n for n in new.notes)
+
+    def test_rows_of_sections_in_any_order(self):
+        made, _, _ = drawn(3)
+        shuffled = replace(made, sections=made.sections.sample(frac=1, random_state=1).reset_index(drop=True))
+        columns = ["line_fault_rate_per_km", "temporary_fraction"]
+        a, b = (learned_study(s).sections.set_index("section_id")[columns].sort_index() for s in (made, shuffled))
+        np.testing.assert_allclose(a, b)
+
+    def test_unknown_kinds_leave_the_fraction_to_the_assumption(self):
+        made = study([outage("a", "2023-05-03T10:00", "2023-05-03T11:00", 10)])
+        new = learned_study(made)
+        assert new.sections["temporary_fraction"].isna().all()
+        assert new.sections["line_fault_rate_per_km"].notna().all()
+        assert any("does not tell temporary from permanent" in n for n in new.notes)
+
+    def test_counts_alone_are_enough(self):
+        sections = [{"section_id": "A", "parent_id": "", "device": "breaker", "customers": 600, "length_km": 5.0},
+                    {"section_id": "A1", "parent_id": "A", "device": "fuse", "customers": 200, "length_km": 2.0,
+                     "faults_observed": 2.0, "years_observed": 6.0}]
+        new = learned_study(study_of(sections)).sections["line_fault_rate_per_km"]
+        assert np.isnan(new[0])
+        assert new[1] == pytest.approx(2 / 12)
+
+    def test_nothing_to_learn_from_is_a_problem(self):
+        with pytest.raises(StudyError) as error:
+            learned_study(study_of([{"section_id": "A", "parent_id": "", "device": "breaker", "length_km": 1.0}]))
+        assert "learned" in error.value.problems[0].rule
+
+    def test_counts_without_years_are_a_problem_where_there_are_no_records(self):
+        sections = [{"section_id": "A", "parent_id": "", "device": "breaker", "length_km": 5.0, "faults_observed": 2.0}]
+        with pytest.raises(StudyError) as error:
+            learned_study(study_of(sections))
+        assert error.value.problems[0].column == "years_observed"
