@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+import traceback
 from collections.abc import Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
@@ -14,6 +15,7 @@ from reliability.cautions import CAUTION
 from reliability.study import Problem, Study, StudyError, open_study
 
 PROBLEMS_FOUND = 2
+DEFECT = 1
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -31,6 +33,11 @@ def main(arguments: list[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("Interrupted; nothing was written.", file=sys.stderr)
         return 130
+    except Exception as error:  # a defect of ours: said in a line, not as a traceback
+        where = traceback.extract_tb(error.__traceback__)[-1]
+        print(f"Unexpected error, nothing was written: {type(error).__name__}: {error} "
+              f"({Path(where.filename).name}, line {where.lineno}). Please report it.", file=sys.stderr)
+        return DEFECT
     return 0
 
 

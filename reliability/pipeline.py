@@ -3,16 +3,45 @@
 from __future__ import annotations
 
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
+from reliability.business.cashflow import Business, assess
+from reliability.business.cost_table import CostTable, read_cost_table
+from reliability.business.costs import INTERRUPTION, SOCIETY, interruption_cost_measure
+from reliability.business.drivers import drivers_frame
+from reliability.business.frontier import frontier, programme
+from reliability.business.options import Options, build_options
+from reliability.business.rivals import rival_scenarios
+from reliability.business.selection import Choice, choose
+from reliability.business.wishes import check_wishes, limits_of
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
-from reliability.history import learned_study
+from reliability.history import History, learned_study, read_history
 from reliability.indices.expected import Expected, expected_values, feeder_indices
 from reliability.indices.simulation import Progress, Question, Simulated, simulate
+from reliability.network.application import ApplicationChecks, check_laterals
 from reliability.network.tree import Network, build_network
-from reliability.study.study import Study
+from reliability.study.columns import SECTIONALIZER
+from reliability.study.study import Scenario, Study
+
+FRONTIER_POINTS = 30
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What is worth converting: every option, the best choice within the study's limits, and its surroundings.
+
+    frontier: the largest SAIDI reduction at each budget. programme: the choice spread over
+    years, with programme_note in words. drivers: what the scenarios' worth hangs on.
+    """
+
+    options: Options
+    choice: Choice
+    frontier: pd.DataFrame
+    programme: pd.DataFrame
+    programme_note: str
+    drivers: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -23,7 +52,12 @@ class Results:
     network: Network
     table: OutcomeTable
     expected: tuple[Expected, ...]
+    costs: CostTable
+    business: Business
+    application: ApplicationChecks
     simulated: Simulated | None = None
+    plan: Plan | None = None
+    history: History | None = None
 
 
 def with_rates(study: Study) -> Study:
@@ -34,11 +68,28 @@ def with_rates(study: Study) -> Study:
     return learned_study(study) if study.values["rates"] == "learned" else study
 
 
-def expect(study: Study) -> Results:
-    """Network, outcome table and expected values of a study; answers at once."""
-    network = build_network(study.sections)
+def with_rivals(study: Study) -> Study:
+    """The study with the scenarios that need no capital beside its own."""
+    return replace(study, scenarios=(*study.scenarios, *rival_scenarios(study)))
+
+
+def expect(study: Study, network: Network | None = None) -> Results:
+    """Network, outcome table, expected values and the business case of a study; answers at once.
+
+    network: of the same sections, where it has been built before.
+    """
+    network = network or build_network(study.sections)
     table = build_outcomes(network, study.values, study.scenarios)
-    return Results(study, network, table, expected_values(table, study.values))
+    expected = expected_values(table, study.values)
+    costs = read_cost_table(study)
+    return Results(study, network, table, expected, costs, assess(table, expected, study.values, costs, study.currency),
+                   check_laterals(network, study.values, scenario_to_check(study)))
+
+
+def scenario_to_check(study: Study) -> Scenario:
+    """The scenario whose sectionalizers the application checks look at: the study's first that has any."""
+    usual = Scenario("Sectionalizers", None, SECTIONALIZER)
+    return next((s for s in study.scenarios if s.device == SECTIONALIZER), usual)
 
 
 def modelled_by_feeder(results: Results) -> pd.DataFrame:
@@ -47,22 +98,45 @@ def modelled_by_feeder(results: Results) -> pd.DataFrame:
 
 
 def question(results: Results) -> Question:
-    """What the simulation of a study is asked."""
-    study = results.study
-    return Question(results.network, study.values, study.uncertain, study.scenarios)
+    """What the simulation of a study is asked; customers' costs only where the perspective counts them."""
+    study, extra = results.study, {}
+    if study.values["perspective"] == SOCIETY:
+        extra = {INTERRUPTION: interruption_cost_measure(results.network, study.values, results.costs)}
+    return Question(results.network, study.values, study.uncertain, study.scenarios, extra)
+
+
+def options_of(results: Results) -> Options:
+    """Every conversion open to every lateral that passes its application checks."""
+    options = build_options(results.network, results.study.values, results.costs,
+                            applicable=results.application.applicable)
+    check_wishes(results.study, options)
+    return options
+
+
+def plan(results: Results) -> Plan:
+    """Choice, frontier, programme and drivers of a study, within the limits of its table [choice]."""
+    study, values, limits = results.study, results.study.values, limits_of(results.study)
+    options = options_of(results)
+    years, note = programme(options, int(values["programme_years"]), values["yearly_budget"], values["yearly_units"],
+                            limits, values["objective"])
+    return Plan(options, choose(options, limits, values["objective"]), frontier(options, FRONTIER_POINTS, limits),
+                years, note, drivers_frame(study, results.network, results.costs))
 
 
 def analyse(study: Study, *, trials: int | None = None, seed: int | None = None, executor: Executor | None = None,
             workers: int = 1, on_progress: Progress | None = None) -> Results:
-    """All of a run: expected values, then the simulation (see `simulate`).
+    """All of a run: expected values and business case, the simulation (see `simulate`), plan and history.
 
     trials, seed: override the study's.
     """
-    results = expect(with_rates(study))
-    study = results.study
+    results = expect(with_rivals(with_rates(study)))
+    values = results.study.values
     simulated = simulate(
-        question(results), seed=study.values["seed"] if seed is None else seed,
-        trials=study.values["trials"] if trials is None else trials,
+        question(results), seed=values["seed"] if seed is None else seed,
+        trials=values["trials"] if trials is None else trials,
         executor=executor, workers=workers, on_progress=on_progress,
     )
-    return Results(study, results.network, results.table, results.expected, simulated)
+    history = None
+    if study.outages is not None and len(study.outages):
+        history = read_history(study, modelled_by_feeder(results))
+    return replace(results, simulated=simulated, plan=plan(results), history=history)

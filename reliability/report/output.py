@@ -5,10 +5,17 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pandas as pd
+
+from reliability.business.cashflow import cashflow_frame
+from reliability.business.laterals import laterals_frame
+from reliability.network.application import application_frame
 from reliability.pipeline import Results
 from reliability.report.cells import write_csv
 from reliability.report.folder import complete_folder
-from reliability.report.summary import laterals_frame, sections_frame, summary
+from reliability.report.summary import sections_frame, summary
+from reliability.report.work_pack import write_work_pack
+from reliability.study.columns import SECTIONALIZER
 
 SEAL = "summary.json"
 
@@ -18,5 +25,30 @@ def write_results(results: Results, target: str | Path) -> None:
     with complete_folder(target, SEAL) as folder:
         text = json.dumps(summary(results), indent=2, ensure_ascii=False, allow_nan=False)
         (folder / SEAL).write_text(text + "\n", encoding="utf-8")
-        write_csv(sections_frame(results), folder / "sections.csv")
-        write_csv(laterals_frame(results), folder / "laterals.csv")
+        for name, frame in tables(results).items():
+            write_csv(frame, folder / name)
+        chosen = chosen_sectionalizers(results)
+        write_work_pack(folder, results.application, list(chosen), results.study.name, chosen)
+
+
+def tables(results: Results) -> dict[str, pd.DataFrame]:
+    """The CSV files of a run by name."""
+    frames = {
+        "sections.csv": sections_frame(results),
+        "laterals.csv": laterals_frame(results.business),
+        "cashflow.csv": cashflow_frame(results.business),
+        "application.csv": application_frame(results.application),
+    }
+    if results.plan:
+        frames |= {"selection.csv": results.plan.choice.selection, "programme.csv": results.plan.programme,
+                   "frontier.csv": results.plan.frontier, "drivers.csv": results.plan.drivers}
+    return frames
+
+
+def chosen_sectionalizers(results: Results) -> dict[str, int]:
+    """Laterals that the choice converts to sectionalizers, with their counts, for the work pack."""
+    if results.plan is None:
+        return {}
+    selection = results.plan.choice.selection
+    chosen = selection[selection["device"] == SECTIONALIZER]
+    return dict(zip(chosen["section_id"].astype(str), chosen["counts"].astype(int), strict=True))

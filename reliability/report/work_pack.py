@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -69,8 +69,11 @@ TO_FILL_IN = (*(f"found_{column}" for column, _, _ in BACKUP), *(step.column for
               *(step.column for step in AFTER_OPERATION), "checked_by", "checked_on")
 
 
-def work_pack_rows(checks: ApplicationChecks, lateral_ids: Sequence[str] | None = None) -> pd.DataFrame:
+def work_pack_rows(checks: ApplicationChecks, lateral_ids: Sequence[str] | None = None,
+                   counts: Mapping[str, int] | None = None) -> pd.DataFrame:
     """A row a lateral in the order of `lateral_ids` (None: all of them), with blank fields to fill in.
+
+    counts: by lateral, where a choice has settled them; else those that the checks propose.
 
     The caution comes first, then the lateral, the units and settings proposed, the backup's
     settings to verify. NaN where the study does not know. KeyError names ids that are no laterals.
@@ -105,21 +108,24 @@ def work_pack_rows(checks: ApplicationChecks, lateral_ids: Sequence[str] | None 
         "dead_time_s": np.where(has_backup, network.column["dead_time_s"][backup], np.nan),
         **dict.fromkeys(TO_FILL_IN, ""),
     })
+    if counts:
+        rows["counts"] = rows["lateral_id"].map(counts).astype("Int64").fillna(rows["counts"])
     return rows.iloc[_places(checks, lateral_ids)].reset_index(drop=True)
 
 
 def write_work_pack(folder: str | Path, checks: ApplicationChecks, lateral_ids: Sequence[str] | None = None,
-                    study_name: str = "") -> tuple[Path, Path]:
+                    study_name: str = "", counts: Mapping[str, int] | None = None) -> tuple[Path, Path]:
     """Write work_pack.csv and work_pack.html into a folder that exists; returns the two paths."""
     csv, page = Path(folder) / "work_pack.csv", Path(folder) / "work_pack.html"
-    write_csv(work_pack_rows(checks, lateral_ids), csv)
-    page.write_text(work_pack_html(checks, lateral_ids, study_name), encoding="utf-8")
+    write_csv(work_pack_rows(checks, lateral_ids, counts), csv)
+    page.write_text(work_pack_html(checks, lateral_ids, study_name, counts), encoding="utf-8")
     return csv, page
 
 
-def work_pack_html(checks: ApplicationChecks, lateral_ids: Sequence[str] | None = None, study_name: str = "") -> str:
+def work_pack_html(checks: ApplicationChecks, lateral_ids: Sequence[str] | None = None, study_name: str = "",
+                   counts: Mapping[str, int] | None = None) -> str:
     """One self-contained HTML page that prints one sheet a lateral, each headed by the cautions."""
-    rows = work_pack_rows(checks, lateral_ids).to_dict("records")
+    rows = work_pack_rows(checks, lateral_ids, counts).to_dict("records")
     points = [_open_points(checks, at) for at in _places(checks, lateral_ids)]
     environment = Environment(loader=FileSystemLoader(Path(__file__).parent), autoescape=True,
                               undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)

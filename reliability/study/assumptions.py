@@ -176,6 +176,23 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
     Assumption("finance", "perspective", "Perspective", "", "utility", kind="choice", choices=("utility", "society"),
                help="utility: crew, material, energy margin, incentive; society: crew, material, interruption cost."),
 
+    Assumption("choice", "objective", "Choose for", "", "npv", kind="choice", choices=("npv", "saidi"),
+               help="npv: the highest net present value within the limits; saidi: the largest SAIDI reduction."),
+    Assumption("choice", "budget", "Budget", "money", None, 0.0, 1e12, step=10_000.0,
+               help="Capital in all; blank: no limit. Ignored by the frontier, which runs over all budgets."),
+    Assumption("choice", "yearly_budget", "Budget a year", "money per year", None, 0.0, 1e12, step=10_000.0,
+               help="Capital in each year of the programme; blank: no limit."),
+    Assumption("choice", "yearly_units", "Units a year", "units per year", None, 0, 10_000_000, "whole", 10,
+               help="Units that can be had or installed in each year of the programme; blank: no limit."),
+    Assumption("choice", "programme_years", "Years of the programme", "yr", 5, 1, 50, "whole", 1,
+               help="Years over which conversions may be spread."),
+    Assumption("choice", "added_maifi_e", "Most added MAIFI_E", "events/(customer·yr)", None, 0.0, 1000.0, step=0.1,
+               help="Cap on the momentary events that the choice adds, over the system; blank: no limit."),
+    Assumption("choice", "added_maifi_e_feeder", "Most added MAIFI_E of a feeder", "events/(customer·yr)", None, 0.0,
+               1000.0, step=0.1, help="The same for the worst feeder; blank: no limit."),
+    Assumption("choice", "saidi_reduction_minutes", "Least SAIDI reduction", "min/yr", None, 0.0, 525_600.0, step=0.5,
+               help="What the choice must reach; blank: nothing asked."),
+
     Assumption("simulation", "trials", "Trials", "trials", None, 1, 10_000_000, "whole", 100,
                help="Each trial is one horizon under one draw of the unknowns; blank: until precise enough."),
     Assumption("simulation", "seed", "Seed", "", 1, 0, 2**63 - 1, "whole", 1,
@@ -206,6 +223,9 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
 
 # Tables inside a table whose keys are the user's own (causes, years, section ids); they reach `Study.extra`.
 FREE_TABLES: dict[str, dict[str, str]] = {
+    "choice": {
+        "laterals": 'laterals settled beforehand, each "in" or "out": "tap-01" = "in"',
+    },
     "history": {
         "causes": 'your causes, each "temporary" or "permanent": "Tree contact" = "temporary"',
         "customers_served": "customers served in a year: 2024 = 1500",

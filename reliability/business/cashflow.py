@@ -1,0 +1,241 @@
+"""The business case of each scenario against "As built": capital, cash flow, and its figures of merit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from reliability.business import finance
+from reliability.business.cost_table import CostTable
+from reliability.business.costs import (
+    AMOUNTS,
+    INTERRUPTION,
+    PARTS,
+    PARTS_OF,
+    amounts_by_section,
+    expected_interruption_cost,
+    totals,
+    yearly_money,
+)
+from reliability.faults.consequences import CALLOUTS
+from reliability.faults.outcomes import OutcomeTable
+from reliability.indices.draws import values_of_trials
+from reliability.indices.expected import Expected
+from reliability.indices.simulation import Simulated
+from reliability.network.protection import Protection
+from reliability.network.tree import CODE, GANG, Network
+from reliability.study.columns import LATERAL_DEVICES
+
+SAVINGS = dict(zip(PARTS, ("callout_saving", "energy_saving", "incentive", "interruption_cost_saving"), strict=True))
+CASHFLOW_COLUMNS = ("scenario", "year", "capex", *SAVINGS.values(), "inspection", "net", "discounted")
+
+
+@dataclass(frozen=True)
+class Capital:
+    """What a scenario installs: units by device (one a phase), and breakers and reclosers set anew."""
+
+    units: Mapping[str, float]
+    settings: int
+
+    @property
+    def units_in_all(self) -> float:
+        """Units installed."""
+        return sum(self.units.values())
+
+    def cost(self, values: Mapping[str, object]):
+        """Money spent in year 0."""
+        installed = sum(n * values[f"{device}_cost"] for device, n in self.units.items())
+        return installed + self.settings * values["backup_settings_cost"]
+
+    def inspection(self, values: Mapping[str, object]):
+        """Money spent every year on looking at the converted units."""
+        return self.units_in_all * values["inspection_cost_per_year"]
+
+
+@dataclass(frozen=True)
+class Business:
+    """Expected amounts and capital of S scenarios, "As built" first.
+
+    by_section: for each scenario, yearly amounts by name of `costs.AMOUNTS`, (n,), caused by
+    the faults on each section.
+    """
+
+    network: Network
+    values: Mapping[str, object]
+    currency: str
+    scenarios: tuple[str, ...]
+    protections: tuple[Protection, ...]
+    by_section: tuple[Mapping[str, np.ndarray], ...]
+    capital: tuple[Capital, ...]
+
+    @property
+    def customers_served(self) -> float:
+        """Customers of the network."""
+        return float(self.network.customers.sum())
+
+
+def assess(table: OutcomeTable, expected: tuple[Expected, ...], values: Mapping[str, object], costs: CostTable,
+           currency: str = "") -> Business:
+    """Everything that the figures below are taken from.
+
+    table, expected: of the same scenarios, "As built" first. costs: customers' costs, from
+    `read_cost_table`; only looked at where the perspective counts them.
+    """
+    interruption: list[np.ndarray | None] = [None] * len(expected)
+    if INTERRUPTION in PARTS_OF[values["perspective"]]:
+        interruption = list(expected_interruption_cost(table, values, costs))
+    return Business(
+        table.network, values, currency, tuple(s.name for s in table.scenarios), table.protections,
+        tuple(amounts_by_section(e, i) for e, i in zip(expected, interruption, strict=True)),
+        tuple(capital_of(table.network, p, table.protections[0]) for p in table.protections),
+    )
+
+
+def capital_of(network: Network, protection: Protection, as_built: Protection) -> Capital:
+    """Units of the converted laterals, and breakers and reclosers whose fast operations changed."""
+    heads = np.flatnonzero(protection.converted)
+    units = np.bincount(protection.device[heads], network.phases[heads], minlength=len(CODE))
+    changed = np.isin(as_built.device, GANG) & (protection.fast != as_built.fast)
+    return Capital({d: float(units[CODE[d]]) for d in LATERAL_DEVICES}, int(changed.sum()))
+
+
+def yearly_savings(business: Business, scenario: int) -> dict[str, float]:
+    """First-year money saved against "As built" by part of `PARTS`, before inspection."""
+    before, after = (yearly_money(totals(business.by_section[s]), business.values, business.customers_served)
+                     for s in (0, scenario))
+    return {part: float(before[part] - after[part]) for part in PARTS}
+
+
+def flows(business: Business, scenario: int) -> dict[str, np.ndarray]:
+    """Columns of cashflow.csv of one scenario, (H + 1,): costs positive, net = savings − capex − inspection.
+
+    Savings grow with the escalation rate from the second year on; inspection does not (model §7).
+    """
+    values, capital = business.values, business.capital[scenario]
+    years = int(values["horizon_years"])
+    grown = np.append(0.0, finance.growth_factors(values["escalation_rate"], years))
+    result = {"capex": np.append(capital.cost(values), np.zeros(years))}
+    result |= {SAVINGS[part]: saving * grown for part, saving in yearly_savings(business, scenario).items()}
+    result["inspection"] = np.append(0.0, np.full(years, capital.inspection(values)))
+    result["net"] = sum(result[c] for c in SAVINGS.values()) - result["capex"] - result["inspection"]
+    result["discounted"] = result["net"] * np.append(1.0, finance.discount_factors(values["discount_rate"], years))
+    return result
+
+
+def cashflow_frame(business: Business) -> pd.DataFrame:
+    """cashflow.csv: a row a scenario and year 0 … H (contract.md)."""
+    frames = []
+    for s, name in enumerate(business.scenarios):
+        columns = flows(business, s)
+        frames.append(pd.DataFrame({"scenario": name, "year": np.arange(len(columns["net"]))} | columns))
+    return pd.concat(frames, ignore_index=True)[list(CASHFLOW_COLUMNS)]
+
+
+def present_worth(values: Mapping[str, object], yearly_saving, capex, inspection):
+    """Net present value of yearly savings (first-year money) that grow, less capital and inspection.
+
+    All three alike in shape; linear in each, so that parts of a network may be valued apart.
+    """
+    years = int(values["horizon_years"])
+    discounts = finance.discount_factors(values["discount_rate"], years)
+    grown = finance.growth_factors(values["escalation_rate"], years)
+    return yearly_saving * float(grown @ discounts) - inspection * float(discounts.sum()) - capex
+
+
+def npv_by_trial(business: Business, simulated: Simulated) -> np.ndarray:
+    """Net present value of each trial's horizon under its own draw of the unknowns, (S, trials).
+
+    NaN for a scenario that was not simulated.
+    """
+    values = {k: v[:, None] if isinstance(v, np.ndarray) else v
+              for k, v in values_of_trials(business.values, simulated.draws).items()}
+    years = simulated.years
+    grown = finance.growth_factors(np.ravel(values["escalation_rate"]), years)
+    discounts = finance.discount_factors(np.ravel(values["discount_rate"]), years)
+    no_cost = np.zeros(simulated.totals["ci"].shape[1:])
+
+    def yearly_cost(scenario: str) -> np.ndarray:
+        at = simulated.scenarios.index(scenario)
+        amounts = {name: simulated.totals[name][at] if name in simulated.totals else no_cost for name in AMOUNTS}
+        return sum(yearly_money(amounts, values, business.customers_served).values())
+
+    result = np.full((len(business.scenarios), simulated.trials), np.nan)
+    as_built = yearly_cost(business.scenarios[0])
+    for s, (name, capital) in enumerate(zip(business.scenarios, business.capital, strict=True)):
+        if name not in simulated.scenarios:
+            continue
+        net = (as_built - yearly_cost(name)) * grown - capital.inspection(values)
+        result[s] = (net * discounts).sum(axis=1) - np.ravel(capital.cost(values))
+    return result
+
+
+def business_summary(business: Business, simulated: Simulated | None = None) -> list[dict[str, object]]:
+    """ "business" of summary.json for every scenario; None where a figure does not exist."""
+    trials = npv_by_trial(business, simulated) if simulated is not None else None
+    return [_summary(business, s) | _spread(None if trials is None or s == 0 else trials[s])
+            for s in range(len(business.scenarios))]
+
+
+def _summary(business: Business, scenario: int) -> dict[str, object]:
+    values, capital = business.values, business.capital[scenario]
+    columns = flows(business, scenario)
+    rate, years = float(values["discount_rate"]), int(values["horizon_years"])
+    capex = float(columns["capex"][0])
+    discounts = np.append(1.0, finance.discount_factors(rate, years))
+    benefit = float(sum(columns[c] for c in SAVINGS.values()) @ discounts)
+    cost = float((columns["capex"] + columns["inspection"]) @ discounts)
+    before, after = totals(business.by_section[0]), totals(business.by_section[scenario])
+    avoided = {"ci": before["ci"] - after["ci"], "cmi": 60.0 * (before["customer_hours"] - after["customer_hours"]),
+               "callout": sum(before[c] - after[c] for c in CALLOUTS)}
+    yearly_capital = capex * finance.capital_recovery_factor(rate, years)
+    net_present = float(columns["discounted"].sum())
+    return {
+        "perspective": values["perspective"],
+        "capex": capex,
+        "units": capital.units_in_all,
+        "backup_settings_changed": capital.settings,
+        "inspection_per_year": float(capital.inspection(values)),
+        "savings_per_year": {SAVINGS[p]: v for p, v in yearly_savings(business, scenario).items()},
+        "npv": net_present,
+        "irr": finance.irr(columns["net"]),
+        "bcr": benefit / cost if cost > 0 else None,
+        "payback_years": finance.payback_years(columns["net"]),
+        "discounted_payback_years": finance.payback_years(columns["net"], rate),
+        "annualised_capital": yearly_capital,
+        **{f"cost_per_{what}_avoided": yearly_capital / amount if scenario and amount > _noise(before, what) else None
+           for what, amount in avoided.items()},
+        "verdict": _verdict(business, scenario, net_present, benefit, cost),
+    }
+
+
+def _noise(before: Mapping[str, float], what: str) -> float:
+    """An amount avoided that is rounding, not protection."""
+    size = {"ci": before["ci"], "cmi": 60.0 * before["customer_hours"], "callout": sum(before[c] for c in CALLOUTS)}
+    return 1e-9 * size[what]
+
+
+def _verdict(business: Business, scenario: int, net_present: float, benefit: float, cost: float) -> str:
+    """One plain sentence on whether the scenario pays."""
+    if scenario == 0:
+        return "What the other scenarios are compared with."
+    name, years = business.scenarios[scenario], int(business.values["horizon_years"])
+    money = f"{abs(net_present):,.0f} {business.currency}".strip()
+    view = f"over {years} years, seen by {'society' if business.values['perspective'] == 'society' else 'the utility'}"
+    if abs(net_present) < 0.5:
+        return f"{name} neither pays nor costs {view}."
+    if net_present > 0:
+        return f"{name} pays: it is worth {money} more than it costs {view}."
+    if benefit <= 0:
+        return f"{name} does not pay: it saves nothing and loses {money} {view}."
+    return f"{name} does not pay: it loses {money} {view}; its savings cover {benefit / cost:.0%} of its costs."
+
+
+def _spread(npv: np.ndarray | None) -> dict[str, float | None]:
+    """Percentiles of the net present value over the trials, and how often it is above 0."""
+    if npv is None or not len(npv) or np.isnan(npv[0]):
+        return dict.fromkeys(("npv_p10", "npv_p50", "npv_p90", "probability_npv_positive"))
+    p10, p50, p90 = np.percentile(npv, [10, 50, 90]).tolist()
+    return {"npv_p10": p10, "npv_p50": p50, "npv_p90": p90, "probability_npv_positive": float((npv > 0).mean())}

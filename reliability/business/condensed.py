@@ -1,0 +1,181 @@
+"""The closed form many times over: an outcome table condensed to what the assumptions multiply.
+
+Fault rates, times, probabilities and prices enter the expected values only as factors, so the
+rows that share their factors are summed once, and thousands of draws of the assumptions cost
+a few hundred products each instead of a pass over the table. Exact, no approximation.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from reliability.business.cashflow import Capital, capital_of, present_worth
+from reliability.business.cost_table import CostTable, unit_costs
+from reliability.business.costs import INTERRUPTION, PARTS_OF, yearly_money
+from reliability.faults.chains import pattern_probability
+from reliability.faults.consequences import CALLOUTS, NO_CALLOUT, REPAIR, consequences, waiting_below
+from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, kind_probability
+from reliability.indices.draws import one_trial, values_of_trials
+from reliability.indices.expected import ROWS_AT_ONCE
+from reliability.indices.simulation import STRUCTURAL
+from reliability.network.tree import Network
+from reliability.study.columns import CUSTOMER_CLASSES
+from reliability.study.study import Scenario
+
+PROBABILITIES = ("fuse_failure", "sectionalizer_failure", "temporary_fraction")
+TABLES_KEPT = 400
+_COLUMNS = ("events", "sectionalizer_operations", "ci", "load", "load_waiting", "customers_waiting",
+            "momentary_events")
+_CLASSED = ("sustained", "waiting", "momentary")
+_AT = {name: i for i, name in enumerate(_COLUMNS)}
+_BY_CLASS = {name: slice(len(_COLUMNS) + i * len(CUSTOMER_CLASSES), len(_COLUMNS) + (i + 1) * len(CUSTOMER_CLASSES))
+             for i, name in enumerate(_CLASSED)}
+
+
+@dataclass(frozen=True)
+class Condensed:
+    """Sums over the rows of one scenario that share their factors, g groups.
+
+    kinds: bits of the kinds of fault. own_fraction: whether the temporary fraction is the
+    sections' own (and already in the sums). tally: (g, 4) see Chains. callout: index into
+    CALLOUTS, −1 none. own_hours: repair time of the sections' own, NaN where it is the study's.
+    fixed, per_line_rate: (g, q) sums of the columns above times the part of the fault rate
+    that is given, and the part that multiplies the study's line fault rate.
+    """
+
+    kinds: np.ndarray
+    own_fraction: np.ndarray
+    tally: np.ndarray
+    callout: np.ndarray
+    own_hours: np.ndarray
+    fixed: np.ndarray
+    per_line_rate: np.ndarray
+
+
+def condense(table: OutcomeTable, scenario: int, values: Mapping[str, object]) -> Condensed:
+    """Group and sum the rows of one scenario."""
+    network, section = table.network, table.section
+    own_fraction = ~np.isnan(network.column["temporary_fraction"])[section]
+    own_hours = np.where(table.kinds == PERMANENT, network.column["repair_hours"][section], np.nan)
+    parts = [slice(start, start + ROWS_AT_ONCE) for start in range(0, len(table), ROWS_AT_ONCE)]
+    callout = np.concatenate([consequences(table, scenario, values, rows).callout for rows in parts] or [np.zeros(0)])
+    patterns, pattern = np.unique(table.tally, axis=0, return_inverse=True)
+    hours, hour = np.unique(own_hours, return_inverse=True)  # NaNs count as one value
+    keys = np.zeros(len(table), dtype=np.int64)
+    for code, size in ((table.kinds, 2 * PERMANENT), (own_fraction, 2), (callout + 1, len(CALLOUTS) + 1),
+                       (pattern.ravel(), len(patterns)), (hour, len(hours))):
+        keys = keys * size + code
+    _, first, group = np.unique(keys, return_index=True, return_inverse=True)
+    fixed, per_line_rate = _rate_parts(table, own_fraction)
+    sums = np.zeros((2, len(first), len(_COLUMNS) + len(_CLASSED) * len(CUSTOMER_CLASSES)))
+    for rows in parts:
+        columns = _columns(table, scenario, values, rows)
+        for part, weight in zip(sums, (fixed[rows], per_line_rate[rows]), strict=True):
+            for j, column in enumerate(columns.T):
+                part[:, j] += np.bincount(group[rows], weight * column, len(first))
+    return Condensed(table.kinds[first], own_fraction[first], table.tally[first], callout[first].astype(int),
+                     own_hours[first], *sums)
+
+
+def _rate_parts(table: OutcomeTable, own_fraction: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """What each row's rate has by itself, and per unit of the study's line fault rate, (r,)."""
+    column, section = table.network.column, table.section
+    own = column["temporary_fraction"][section]
+    share = np.where(own_fraction, np.where(table.kinds == PERMANENT, 1.0 - own, own), 1.0) * table.width
+    line = column["line_fault_rate_per_km"]
+    given = column["length_km"] * np.nan_to_num(line) + np.nan_to_num(column["equipment_fault_rate"])
+    return share * given[section], share * np.where(np.isnan(line), column["length_km"], 0.0)[section]
+
+
+def _columns(table: OutcomeTable, scenario: int, values: Mapping[str, object], rows: slice) -> np.ndarray:
+    """Amounts per event of some rows, (m, q), times and prices left out."""
+    network, what = table.network, consequences(table, scenario, values, rows)
+    below, by_class = network.customers_below, network.customers_by_class_below
+    return np.column_stack([
+        np.ones(len(what.opened)), what.sectionalizer_operates, what.sustained(below),
+        what.sustained(network.load_below),
+        what.waiting(network.load_below, waiting_below(network, network.load_kw)),
+        what.waiting(below, waiting_below(network, network.customers)), what.momentary_events(below),
+        what.sustained(by_class), what.waiting(by_class, waiting_below(network, network.customers_by_class)),
+        what.momentary_events(by_class),
+    ])
+
+
+def condensed_amounts(condensed: Condensed, values: Mapping[str, object], costs: CostTable | None) -> dict[str, float]:
+    """Yearly amounts by name of `costs.AMOUNTS` at the given assumptions; customers' costs only with `costs`."""
+    kind = np.array([kind_probability(int(k), 1.0 if own else values["temporary_fraction"], values["clearing_shares"])
+                     if not (own and k == PERMANENT) else 1.0
+                     for k, own in zip(condensed.kinds, condensed.own_fraction, strict=True)])
+    factor = kind * pattern_probability(condensed.tally, values)
+    sums = factor[:, None] * (condensed.fixed + values["line_fault_rate_per_km"] * condensed.per_line_rate)
+    times = np.array([values[f"{name}_hours"] for name in CALLOUTS] + [0.0])[condensed.callout]
+    hours = np.where((condensed.callout == REPAIR) & ~np.isnan(condensed.own_hours), condensed.own_hours, times)
+    switching = values["switching_hours"]
+
+    def timed(all_of_them: str, waiting: str) -> float:
+        waits = sums[:, _AT[waiting]]
+        return float(waits @ hours + (sums[:, _AT[all_of_them]] - waits).sum() * switching)
+
+    called = condensed.callout != NO_CALLOUT
+    callouts = np.bincount(condensed.callout[called], sums[called, 0], len(CALLOUTS))
+    return dict(zip(CALLOUTS, callouts.tolist(), strict=True)) | {
+        "ci": float(sums[:, _AT["ci"]].sum()),
+        "customer_hours": timed("ci", "customers_waiting"),
+        "load_kwh": timed("load", "load_waiting"),
+        "momentary_events": float(sums[:, _AT["momentary_events"]].sum()),
+        "sectionalizer_operations": float(sums[:, _AT["sectionalizer_operations"]].sum()),
+        INTERRUPTION: _interruption_cost(sums, hours, values, costs) if costs else 0.0,
+    }
+
+
+def _interruption_cost(sums: np.ndarray, hours: np.ndarray, values: Mapping[str, object], costs: CostTable) -> float:
+    durations, index = np.unique(np.append(hours, values["switching_hours"]), return_inverse=True)
+    unit = unit_costs(costs, durations, values["cv"])[0][index]
+    sustained, waiting, momentary = (sums[:, _BY_CLASS[name]] for name in _CLASSED)
+    return float((waiting * unit[:-1]).sum() + (sustained - waiting).sum(axis=0) @ unit[-1]
+                 + momentary.sum(axis=0) @ costs.momentary)
+
+
+def with_values(values: Mapping[str, object], changes: Mapping[str, float]) -> dict[str, object]:
+    """Assumptions with some changed; an element of shares ("clearing_shares.0") scales them to sum to 1."""
+    return one_trial(values_of_trials(values, {k: np.array([float(v)]) for k, v in changes.items()}), 0)
+
+
+def npv_function(network: Network, scenarios: Sequence[Scenario], costs: CostTable,
+                 applicable: np.ndarray | None = None) -> Callable[[Mapping[str, object]], np.ndarray]:
+    """A function from assumptions to the expected net present value of each scenario, (S,).
+
+    scenarios: "As built" first. The table is only built anew where an assumption changes what
+    protection does, or a class of fault that could not happen now can.
+    """
+    tables: dict[tuple, list[tuple[Condensed, Capital]]] = {}
+    served = float(network.customers.sum())
+
+    def build(values: Mapping[str, object]) -> list[tuple[Condensed, Capital]]:
+        table = build_outcomes(network, values, scenarios)
+        return [(condense(table, s, values), capital_of(network, p, table.protections[0]))
+                for s, p in enumerate(table.protections)]
+
+    def npv(values: Mapping[str, object]) -> np.ndarray:
+        key = _what_shapes_the_table(values)
+        if key not in tables:
+            if len(tables) >= TABLES_KEPT:
+                tables.pop(next(iter(tables)))
+            tables[key] = build(values)
+        priced = costs if INTERRUPTION in PARTS_OF[values["perspective"]] else None
+        money = [sum(yearly_money(condensed_amounts(c, values, priced), values, served).values())
+                 for c, _ in tables[key]]
+        return np.array([float(present_worth(values, money[0] - m, capital.cost(values), capital.inspection(values)))
+                         for m, (_, capital) in zip(money, tables[key], strict=True)])
+
+    return npv
+
+
+def _what_shapes_the_table(values: Mapping[str, object]) -> tuple:
+    """The assumptions that change the table's rows rather than their rates."""
+    possible = [bound for k in PROBABILITIES for bound in (values[k] > 0.0, values[k] < 1.0)]
+    possible += [share > 0.0 for share in values["clearing_shares"]] + [values["line_fault_rate_per_km"] > 0.0]
+    return (*(values[k] for k in STRUCTURAL), *possible)

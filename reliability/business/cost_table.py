@@ -1,0 +1,161 @@
+"""What one interruption costs one customer, by class and duration: the table, and its mean over severity.
+
+The cost is linear between the tabulated durations. Where the table is silent, our
+assumptions: the momentary value stands at a duration of 0 h, and beyond the longest
+duration the cost grows on with the last slope.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+from scipy.special import ndtr
+
+from reliability.study.cells import parse_numbers
+from reliability.study.columns import CUSTOMER_CLASSES
+from reliability.study.nearest import Names
+from reliability.study.problems import Problem, Problems, StudyError
+from reliability.study.study import Study
+from reliability.study.tables import Rows, read_bytes, read_rows
+
+DEFAULT_TABLE = Path(__file__).parents[2] / "data" / "interruption_costs.csv"
+CLASS_COLUMN = "customer_class"
+DURATION_COLUMNS = ("momentary", "min_30", "h_1", "h_4", "h_8", "h_16")
+DURATIONS_HOURS = (0.0, 0.5, 1.0, 4.0, 8.0, 16.0)
+MOST_BYTES = 2**20
+# Below this spread of the severity its covariance with cost is lost in rounding, and does not matter.
+SMALLEST_CV = 1e-3
+
+
+@dataclass(frozen=True)
+class CostTable:
+    """Cost of one interruption to one customer, in the money of the table.
+
+    durations_hours: (k,) ascending from 0. cost: (c, k) by class, in the order of
+    `columns.CUSTOMER_CLASSES`; never falling with the duration.
+    """
+
+    durations_hours: np.ndarray
+    cost: np.ndarray
+
+    @property
+    def momentary(self) -> np.ndarray:
+        """Cost of one momentary event, (c,)."""
+        return self.cost[:, 0]
+
+    @cached_property
+    def bends(self) -> np.ndarray:
+        """Change of slope at each duration, (c, k): the cost is its value at 0 and a ramp from each bend on."""
+        slopes = np.diff(self.cost, axis=1) / np.diff(self.durations_hours)
+        return np.diff(np.column_stack([np.zeros(len(self.cost)), slopes, slopes[:, -1]]), axis=1)
+
+
+def read_cost_table(study: Study | None = None) -> CostTable:
+    """The study's own table of interruption costs, or the default one (data/README.md gives its source).
+
+    Raises StudyError with every problem of the study's file.
+    """
+    name = study.values["interruption_costs"] if study is not None else None
+    path = DEFAULT_TABLE if name is None else _inside(study.folder, str(name))
+    return parse_cost_table(path.name, read_bytes(path, MOST_BYTES))
+
+
+def _inside(folder: Path | None, name: str) -> Path:
+    """The file `name` of the study folder; a name that leads out of it is a problem of the study."""
+    try:
+        if folder is not None and name == Path(name).name:
+            path = folder / name
+            if path.resolve().parent == folder.resolve():
+                return path
+    except (OSError, RuntimeError, ValueError):
+        pass  # a name that no file can have lies in no folder
+    raise StudyError([Problem("study.toml", "the table of interruption costs must lie in the study folder",
+                              "put the file there and write its name alone", None, "costs.interruption_costs", name)])
+
+
+def parse_cost_table(name: str, content: bytes) -> CostTable:
+    """A cost table from the bytes of a .csv or .xlsx file called `name`; StudyError with every problem of it."""
+    rows, problems = read_rows(name, content), Problems()
+    place = _headers(rows, problems)
+    problems.raise_if_any()
+    records = [r + [""] * (len(rows.records[0]) - len(r)) for r in rows.records[1:]]
+    cost = np.full((len(CUSTOMER_CLASSES), len(DURATION_COLUMNS)), np.nan)
+    seen: set[str] = set()
+    for record, number in zip(records, rows.numbers[1:], strict=True):
+        customer_class = record[place[CLASS_COLUMN]]
+        if customer_class not in CUSTOMER_CLASSES or customer_class in seen:
+            rule = "the class is there twice" if customer_class in seen else "unknown customer class"
+            remedy = ("keep one row a class" if customer_class in seen else
+                      Names(CUSTOMER_CLASSES).suggest(customer_class, f"use {', '.join(CUSTOMER_CLASSES)}"))
+            problems.add(Problem(name, rule, remedy, number, CLASS_COLUMN, customer_class))
+            continue
+        seen.add(customer_class)
+        cells = [record[place[c]] for c in DURATION_COLUMNS]
+        cost[CUSTOMER_CLASSES.index(customer_class)] = _costs(rows, number, cells, problems)
+    for missing in (c for c in CUSTOMER_CLASSES if c not in seen):
+        problems.add(Problem(name, f"there is no row for {missing}", "add one", None, CLASS_COLUMN))
+    problems.raise_if_any()
+    return CostTable(np.array(DURATIONS_HOURS), cost)
+
+
+def _headers(rows: Rows, problems: Problems) -> dict[str, int]:
+    """Position of each column of the table in the file."""
+    heads, wanted = rows.records[0], (CLASS_COLUMN, *DURATION_COLUMNS)
+    place: dict[str, int] = {}
+    for at, head in enumerate(heads):
+        if head in place:
+            problems.add(Problem(rows.file, "the column is there twice", "remove one of the two",
+                                 rows.numbers[0], head))
+        elif head in wanted:
+            place[head] = at
+        elif head:
+            remedy = Names(w for w in wanted if w not in heads).suggest(head, "remove it")
+            problems.add(Problem(rows.file, "unknown column", remedy, rows.numbers[0], head))
+    for missing in (w for w in wanted if w not in place):
+        problems.add(Problem(rows.file, "the column is missing", f"the table has {', '.join(wanted)}",
+                             rows.numbers[0], missing))
+    return place
+
+
+def _costs(rows: Rows, number: int, cells: list[str], problems: Problems) -> np.ndarray:
+    """Costs of one row, NaN where wrong."""
+    costs, unreadable = parse_numbers(cells, rows.decimal_comma)
+    wrong = {k: "must be a plain number" for k in range(len(cells)) if k in unreadable or not cells[k]}
+    wrong |= {int(k): "must not be negative" for k in np.flatnonzero(costs < 0)}
+    if not wrong:
+        wrong = {int(k) + 1: "a longer interruption may not cost less than a shorter one"
+                 for k in np.flatnonzero(np.diff(costs) < 0)}
+    for k, rule in wrong.items():
+        problems.add(Problem(rows.file, rule, "write the cost of one interruption to one customer", number,
+                             DURATION_COLUMNS[k], cells[k]))
+    costs[list(wrong)] = np.nan
+    return costs
+
+
+def unit_costs(costs: CostTable, hours: np.ndarray, cv: float) -> tuple[np.ndarray, np.ndarray]:
+    """Mean over the severity L of the cost of an interruption of `hours` × L, and its slope b in L.
+
+    hours: (m,) mean durations. cv: coefficient of variation of the lognormal L of mean 1.
+    Returns two arrays (m, c): E[cost], and b = Cov(cost, L)/Var(L), so that
+    E[cost] − b + b·L is the best straight line in L and has the exact mean. A ramp from t
+    hours on has the mean of a call of Black, The pricing of commodity contracts, 1976 (from
+    memory): d·Φ(z) − t·Φ(z − σ) with z = (ln(d/t) + σ²/2)/σ and σ² = ln(1 + cv²). b is 0
+    where L does not vary.
+    """
+    hours = np.asarray(hours, dtype=float)[:, None]
+    start = costs.durations_hours[None, :]
+    if cv < SMALLEST_CV:
+        ramp = np.maximum(hours - start, 0.0)
+        return costs.momentary + ramp @ costs.bends.T, np.zeros((len(hours), len(costs.cost)))
+    sigma = np.sqrt(np.log1p(cv * cv))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        z = (np.log(hours) - np.log(start) + sigma * sigma / 2.0) / sigma
+    z[hours[:, 0] <= 0] = -np.inf  # also 0 h on a ramp from 0 h
+    once, above, twice = ndtr(z - sigma), ndtr(z), ndtr(z + sigma)
+    ramp = hours * above - start * once
+    # E[L·ramp] − E[ramp], from the same integral with the density weighted by L
+    together = hours * ((1.0 + cv * cv) * twice - above) - start * (above - once)
+    return costs.momentary + ramp @ costs.bends.T, (together @ costs.bends.T) / (cv * cv)

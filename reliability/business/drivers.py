@@ -1,0 +1,150 @@
+"""What the answer hangs on: each assumption by itself, all together, and where the answer turns."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+from scipy.optimize import brentq
+
+from reliability.business.condensed import npv_function, with_values
+from reliability.business.cost_table import CostTable
+from reliability.indices.draws import PERT_WEIGHT
+from reliability.indices.simulation import STRUCTURAL
+from reliability.network.tree import Network
+from reliability.study.assumptions import ASSUMPTIONS, BY_KEY, Range
+from reliability.study.study import Study
+
+# Range tried of an assumption that the study states as one number; our assumption.
+SPREAD = 0.2
+STATED, TRIED = "stated", f"±{SPREAD:.0%}"
+SAMPLES = 512             # per input of the Sobol' indices; a power of 2
+SAMPLES_STRUCTURAL = 128   # … where a draw may need an outcome table of its own
+LEVELS = 16                # steps to which assumptions are drawn that need one
+FARTHEST = 32.0            # a break-even is looked for up to this many times the value, then to the bounds
+DRIVER_COLUMNS = ("scenario", "assumption", "label", "unit", "value", "low", "high", "range", "npv", "npv_low",
+                  "npv_high", "swing", "first_order", "total", "break_even", "break_even_in_range")
+
+Npv = Callable[[Mapping[str, object]], np.ndarray]
+
+
+def drivers_frame(study: Study, network: Network, costs: CostTable, applicable: np.ndarray | None = None,
+                  seed: int | None = None) -> pd.DataFrame:
+    """drivers.csv: for each scenario but "As built" the assumptions by how far they move its expected NPV.
+
+    low, high: the range the study states, else ±20 % within the assumption's bounds; npv_low
+    and npv_high with only this assumption there. first_order, total: Sobol' indices over the
+    stated ranges (Saltelli's scheme as in scipy.stats.sobol_indices), NaN where none is
+    stated. break_even: the value nearest to the present one, within the assumption's bounds,
+    at which the NPV is 0, NaN where there is none. Assumptions that change what protection
+    does are looked at only where the study states a range.
+    """
+    npv = npv_function(network, study.scenarios, costs, applicable)
+    now = npv(study.values)
+    first, total = sobol(study, npv, study.values["seed"] if seed is None else seed)
+    none, records = np.full(len(now), np.nan), []
+    for key, law in _ranges(study).items():
+        value = _value(study.values, key)
+        low, high = (npv(with_values(study.values, {key: x})) for x in (law.low, law.high))
+        turns = break_evens(study, npv, key, law)
+        base = BY_KEY[key.partition(".")[0]]
+        for s, scenario in list(enumerate(study.scenarios))[1:]:
+            swing = float(abs(high[s] - low[s]))
+            if key not in study.uncertain and swing <= 1e-12 * abs(now[s]):
+                continue
+            records.append((scenario.name, key, base.label, base.unit, value, law.low, law.high,
+                            STATED if key in study.uncertain else TRIED, now[s], low[s], high[s], swing,
+                            first.get(key, none)[s], total.get(key, none)[s], turns[s],
+                            law.low <= turns[s] <= law.high))
+    frame = pd.DataFrame(records, columns=list(DRIVER_COLUMNS))
+    order = {s.name: i for i, s in enumerate(study.scenarios)}
+    return frame.sort_values(["scenario", "swing"], key=lambda c: c.map(order) if c.name == "scenario" else -c,
+                             ignore_index=True, kind="stable")
+
+
+def _value(values: Mapping[str, object], key: str) -> float:
+    name, _, element = key.partition(".")
+    return float(values[name][int(element)] if element else values[name])
+
+
+def _ranges(study: Study) -> dict[str, Range]:
+    """The range to try of every assumption that is a number and may matter to the NPV."""
+    ranges = dict(study.uncertain)
+    for a in ASSUMPTIONS:
+        if a.kind != "number" or a.key in ranges or a.key in STRUCTURAL or study.values[a.key] is None:
+            continue
+        value = float(study.values[a.key])
+        ends = sorted((value * (1.0 - SPREAD), value * (1.0 + SPREAD)))
+        ranges[a.key] = Range(max(ends[0], a.low), value, min(ends[1], a.high))
+    return ranges
+
+
+def sobol(study: Study, npv: Npv, seed: int) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
+    """First-order and total Sobol' indices of the NPV by uncertain assumption, each (S,); NaN where it does not vary.
+
+    The share of the variance of the expected NPV that knowing one assumption would remove, and
+    the share that would remain if only that one were unknown. Draws of an assumption that
+    needs an outcome table of its own are rounded to steps of a sixteenth of its range.
+    """
+    keys = sorted(study.uncertain)
+    if not keys:
+        return {}, {}
+    stepped = [k for k in keys if k.partition(".")[0] in STRUCTURAL]
+
+    def outputs(draws: np.ndarray) -> np.ndarray:
+        drawn = {k: _rounded(x, study.uncertain[k]) if k in stepped else x for k, x in zip(keys, draws, strict=True)}
+        return np.column_stack([npv(with_values(study.values, {k: x[i] for k, x in drawn.items()}))
+                                for i in range(draws.shape[1])])
+
+    with np.errstate(divide="ignore", invalid="ignore"):
+        found = stats.sobol_indices(func=outputs, n=SAMPLES_STRUCTURAL if stepped else SAMPLES,
+                                    dists=[_law(study.uncertain[k]) for k in keys], rng=np.random.default_rng(seed))
+    first, total = (np.reshape(a, (-1, len(keys))) for a in (found.first_order, found.total_order))
+    return ({k: first[:, i] for i, k in enumerate(keys)}, {k: total[:, i] for i, k in enumerate(keys)})
+
+
+def _rounded(draws: np.ndarray, law: Range) -> np.ndarray:
+    step = (law.high - law.low) / LEVELS
+    return law.low + step * np.round((draws - law.low) / step)
+
+
+def _law(law: Range):
+    """The PERT law, as a scaled beta law."""
+    width = law.high - law.low
+    return stats.beta(1.0 + PERT_WEIGHT * (law.likely - law.low) / width,
+                      1.0 + PERT_WEIGHT * (law.high - law.likely) / width, loc=law.low, scale=width)
+
+
+def break_evens(study: Study, npv: Npv, key: str, law: Range) -> np.ndarray:
+    """The value of one assumption nearest to its present one at which each scenario's NPV is 0, (S,).
+
+    NaN where the NPV does not change sign within the bounds of the assumption (of one that
+    changes what protection does: within the range given).
+    """
+    value, grid = _value(study.values, key), _grid(study, key, law)
+    values = np.array([npv(with_values(study.values, {key: x})) for x in grid])
+    result = np.full(values.shape[1], np.nan)
+    for s in range(values.shape[1]):
+        crossings = np.flatnonzero(values[:-1, s] * values[1:, s] < 0)
+        exact = grid[(values[:, s] == 0.0) & np.any(values[:, s] != 0.0)]
+        found = [*exact.tolist(), *(_crossing(study, npv, key, s, grid[k], grid[k + 1]) for k in crossings)]
+        if found:
+            result[s] = min(found, key=lambda x: abs(x - value))
+    return result
+
+
+def _crossing(study: Study, npv: Npv, key: str, scenario: int, low: float, high: float) -> float:
+    return float(brentq(lambda x: npv(with_values(study.values, {key: x}))[scenario], low, high, rtol=1e-9))
+
+
+def _grid(study: Study, key: str, law: Range) -> np.ndarray:
+    """Values at which to look for a change of sign, ascending: finer near the present one."""
+    value, name = _value(study.values, key), key.partition(".")[0]
+    if name in STRUCTURAL:
+        return np.unique(np.append(np.linspace(law.low, law.high, 5), value))
+    low, high = float(BY_KEY[name].low), float(BY_KEY[name].high)
+    near = value * np.geomspace(1.0 / FARTHEST, FARTHEST, 11)
+    grid = np.concatenate([[value], near, np.linspace(low, high, 9), [law.low, law.high]])
+    return np.unique(np.clip(grid, low, high))

@@ -1,0 +1,96 @@
+"""The whole trade between money and SAIDI, and a programme of conversions year by year."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from reliability.business.limits import Limits
+from reliability.business.options import Options
+from reliability.business.selection import GAP, NPV, SAIDI, SECONDS, choose, selection_frame, totals_of
+
+# Half a per cent of the reduction: finer than a planner's inputs, and thirty searches in seconds.
+FRONTIER_GAP = 5e-3
+REACH = "saidi_minutes_avoided"
+
+
+def frontier(options: Options, points: int = 30, limits: Limits | None = None, *, gap: float = FRONTIER_GAP,
+             seconds_per_point: float = 2.0) -> pd.DataFrame:
+    """The largest SAIDI reduction for each of `points` budgets, from 0 to what the largest of all costs.
+
+    A row a budget: budget, and the totals of the choice (`selection.totals_of`). limits: those
+    other than the budget; a budget at which they cannot be met has no row.
+    """
+    limits = limits or Limits()
+    best = choose(options, limits, SAIDI, gap=gap, seconds=seconds_per_point)
+    if not best.feasible:
+        return pd.DataFrame(columns=["budget", *totals_of(options, best.chosen), "gap"])
+    most = best.totals["capex"] if limits.budget is None else min(best.totals["capex"], limits.budget)
+    rows: list[dict[str, float | None]] = []
+    for budget in np.linspace(0.0, most, points):
+        choice = best if budget == best.totals["capex"] else choose(
+            options, replace(limits, budget=float(budget)), SAIDI, gap=gap, seconds=seconds_per_point)
+        if choice.feasible:
+            rows.append({"budget": float(budget), **choice.totals, "gap": choice.gap})
+        if len(rows) > 1 and rows[-1][REACH] < rows[-2][REACH]:
+            # what a smaller budget buys, a larger one buys too
+            rows[-1] = rows[-2] | {"budget": float(budget)}
+    return pd.DataFrame(rows)
+
+
+def programme(options: Options, years: int, yearly_budget: float | None = None, yearly_units: float | None = None,
+              limits: Limits | None = None, objective: str = NPV, *, gap: float = GAP,
+              seconds: float = SECONDS) -> tuple[pd.DataFrame, str]:
+    """Conversions year by year, each year the best within its budget and units after those before.
+
+    Every year is chosen for itself, what it does not spend is lost, and its figures are those
+    of `selection_frame`, valued as if that year were year 0. The caps of `limits` hold for the
+    programme as it stands in each year; its budget and units for the programme as a whole;
+    forced laterals and a SAIDI target must be reached by the last year. Ends early when a year
+    adds nothing. Returns programme.csv (year, the columns of selection.csv, and the running
+    totals cumulative_capex, cumulative_npv and cumulative_saidi_minutes_avoided) and one plain
+    sentence.
+    """
+    limits, frames, keep = limits or Limits(), [], None
+    goal = bool(limits.forced_in) or limits.saidi_reduction_minutes is not None
+    spent = {"capex": 0.0, "units": 0.0}
+    for year in range(1, years + 1):
+        last = year == years
+        now = replace(limits, budget=_allowed(limits.budget, yearly_budget, spent["capex"]),
+                      units=_allowed(limits.units, yearly_units, spent["units"]),
+                      forced_in=limits.forced_in if last else (),
+                      saidi_reduction_minutes=limits.saidi_reduction_minutes if last else None)
+        choice = choose(options, now, objective, keep=keep, gap=gap, seconds=seconds)
+        if not choice.feasible:
+            return _joined(options, frames), f"Year {year}: {choice.message}"
+        frame = selection_frame(options, choice.chosen, keep)
+        if frame.empty and not goal:
+            break
+        frames.append(frame.assign(year=year))
+        keep, spent = choice.chosen, {name: choice.totals[name] for name in spent}
+    result = _joined(options, frames)
+    if result.empty:
+        return result, "Nothing to convert: no year's conversions do better than leaving every lateral as it is."
+    laterals, last = int((result["what"] == "lateral").sum()), int(result["year"].max())
+    return result, (f"{laterals} laterals converted in {last} year{'s' if last > 1 else ''} "
+                    f"for {result['capex'].sum():,.0f}.")
+
+
+def _allowed(in_all: float | None, yearly: float | None, spent: float) -> float | None:
+    """What may be spent up to the end of a year."""
+    most = [m for m in (in_all, None if yearly is None else spent + yearly) if m is not None]
+    return min(most, default=None)
+
+
+def _joined(options: Options, frames: list[pd.DataFrame]) -> pd.DataFrame:
+    """The years below one another, year first, with running totals."""
+    empty = selection_frame(options, np.zeros(len(options.rows), dtype=bool)).assign(year=pd.Series(dtype=int))
+    frame = pd.concat(frames, ignore_index=True) if frames else empty
+    frame.insert(0, "year", frame.pop("year"))
+    frame["cumulative_capex"] = frame["capex"].cumsum()
+    frame["cumulative_npv"] = frame["npv"].cumsum()
+    served = float(options.network.customers.sum()) or np.nan
+    frame["cumulative_saidi_minutes_avoided"] = frame["customer_minutes_avoided"].cumsum() / served
+    return frame

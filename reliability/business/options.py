@@ -1,0 +1,213 @@
+"""What may be done with each lateral, and what each choice brings a year and over the horizon.
+
+Converting the device at a lateral's head changes only what its own faults do, and the fast
+operations of a breaker or recloser change only the faults that it interrupts. So one outcome
+table of a few scenarios ("every lateral a sectionalizer with 2 counts", …) gives the effect of
+every choice at every lateral by itself, exactly, and effects of different laterals add.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from reliability.business.cashflow import present_worth
+from reliability.business.cost_table import CostTable
+from reliability.business.costs import (
+    INTERRUPTION,
+    PARTS_OF,
+    amounts_by_section,
+    expected_interruption_cost,
+    grouped,
+    unit_prices,
+    yearly_money,
+)
+from reliability.business.laterals import lateral_index
+from reliability.faults.chains import reclosing_device
+from reliability.faults.consequences import CALLOUTS
+from reliability.faults.outcomes import build_outcomes
+from reliability.indices.expected import expected_values
+from reliability.network.protection import protection
+from reliability.network.tree import CODE, GANG, Network
+from reliability.study.columns import LATERAL_RECLOSER, SECTIONALIZER
+from reliability.study.study import Scenario
+
+MOST_COUNTS = 3
+AS_IT_IS = 0  # index of the setting that leaves a breaker or recloser as built
+EFFECTS = ("units", "capex", "npv", "ci_avoided", "customer_hours_avoided", "momentary_events_added",
+           "callouts_avoided")
+
+
+@dataclass(frozen=True)
+class Options:
+    """The choices, one row each, and where they belong.
+
+    heads: (h,) positions of the laterals' heads. zones: (z,) positions of the breakers and
+    reclosers. zone: (h,) index of the one behind each lateral. fast: (z, K) its fast
+    operations under each setting, NaN where it cannot have that setting; setting 0 is as built.
+    rows: a row a choice: lateral (index into heads, −1 where the row is a setting of a zone),
+    zone, setting, device ("" leaves it), counts (NaN: none), feeder, and `EFFECTS` against
+    "As built": units, capex and npv in money, a year the customer interruptions, customer
+    hours and call-outs avoided and the customers' momentary events added.
+    """
+
+    network: Network
+    values: Mapping[str, object]
+    heads: np.ndarray
+    zones: np.ndarray
+    zone: np.ndarray
+    fast: np.ndarray
+    rows: pd.DataFrame
+
+    @property
+    def customers_served(self) -> float:
+        """Customers of the network."""
+        return float(self.network.customers.sum())
+
+
+@dataclass(frozen=True)
+class _Case:
+    """One scenario of the table: a setting, and a device at every lateral that admits it ((h,) bool)."""
+
+    setting: int
+    device: str | None
+    counts: int | None
+    offered: np.ndarray
+
+
+def build_options(network: Network, values: Mapping[str, object], costs: CostTable,
+                  fast_operations: Sequence[int] = (), applicable: np.ndarray | None = None) -> Options:
+    """Every conversion open to every lateral, at the given assumptions.
+
+    fast_operations: settings that breakers and reclosers may be changed to, besides staying
+    as built. applicable: (n,) laterals' heads that pass the application checks; the others are
+    only ever left. A device is offered where its settings are possible: counts below the
+    operations of the device behind it, also those of sectionalizers further down the lateral.
+    costs: from `read_cost_table`, only looked at under the perspective of society.
+    """
+    as_built = protection(network, values, Scenario("as built"))
+    heads, lateral = lateral_index(network)
+    nearest = _nearest_gang(network)
+    zones, zone_of = np.unique(nearest, return_inverse=True)
+    zone = zone_of[heads]
+    fast = _settings(as_built.fast[zones], as_built.lockout[zones], fast_operations)
+    cases = _cases(network, values, heads, as_built.lockout[zones][zone], fast.shape[1], applicable)
+    # faults behind a breaker or recloser inside a lateral never reach the lateral's own device
+    own = (lateral >= 0) & (nearest == nearest[heads[lateral]] if len(heads) else False)
+    group = np.where(own, lateral, len(heads) + zone_of)
+    amounts, money = _effects(network, values, cases, heads, fast_operations, group, len(heads) + len(zones), costs)
+
+    base = cases.index(next(c for c in cases if c.setting == AS_IT_IS and c.device is None))
+    frames = []
+    for case, amount, cost in zip(cases, amounts, money, strict=True):
+        effect = {
+            "saving": money[base] - cost,
+            "ci_avoided": amounts[base]["ci"] - amount["ci"],
+            "customer_hours_avoided": amounts[base]["customer_hours"] - amount["customer_hours"],
+            "momentary_events_added": amount["momentary_events"] - amounts[base]["momentary_events"],
+            "callouts_avoided": sum(amounts[base][c] - amount[c] for c in CALLOUTS),
+        }
+        frames.append(_lateral_rows(network, values, as_built, heads, zone, fast, case, effect))
+        if case.device is None:
+            frames.append(_zone_rows(network, values, zones, fast, case.setting, len(heads), effect))
+    return Options(network, values, heads, zones, zone, fast, pd.concat(frames, ignore_index=True))
+
+
+def _nearest_gang(network: Network) -> np.ndarray:
+    """Breaker or recloser at or above each section, (n,)."""
+    at = network.protective.copy()
+    while True:
+        passed = np.flatnonzero(~np.isin(network.device[at], GANG))
+        if not passed.size:
+            return at
+        at[passed] = network.protective_above[at[passed]]
+
+
+def _settings(fast: np.ndarray, lockout: np.ndarray, alternatives: Sequence[int]) -> np.ndarray:
+    """Fast operations of each zone under each setting, (z, K), NaN where not possible or nothing new."""
+    columns = [fast.astype(float)]
+    for wanted in alternatives:
+        columns.append(np.where((wanted < lockout) & (wanted != fast), float(wanted), np.nan))
+    return np.column_stack(columns)
+
+
+def _cases(network: Network, values: Mapping[str, object], heads: np.ndarray, lockout: np.ndarray, settings: int,
+           applicable: np.ndarray | None) -> list[_Case]:
+    admitted = np.ones(len(heads), dtype=bool) if applicable is None else applicable[heads].astype(bool)
+    devices: list[tuple[str | None, int | None, np.ndarray]] = [(None, None, np.ones(len(heads), dtype=bool))]
+    sound = admitted & _sound_inside(network, values, heads, SECTIONALIZER)
+    devices += [(SECTIONALIZER, c, sound & (c < lockout)) for c in range(1, MOST_COUNTS + 1)]
+    devices.append((LATERAL_RECLOSER, None, admitted & _sound_inside(network, values, heads, LATERAL_RECLOSER)))
+    return [_Case(k, device, counts, offered) for k in range(settings) for device, counts, offered in devices
+            if device is None or offered.any()]
+
+
+def _sound_inside(network: Network, values: Mapping[str, object], heads: np.ndarray, device: str) -> np.ndarray:
+    """Laterals whose sectionalizers further down still see more operations than counts once converted, (h,)."""
+
+    def broken(scenario: Scenario) -> np.ndarray:
+        plan = protection(network, values, scenario)
+        behind = plan.lockout[reclosing_device(network, plan)]
+        return (plan.device == CODE[SECTIONALIZER]) & (plan.counts >= behind)
+
+    new = broken(Scenario("all", None, device, 1)) & ~broken(Scenario("as built"))
+    return ~np.isin(heads, network.lateral[new])
+
+
+def _effects(network: Network, values: Mapping[str, object], cases: list[_Case], heads: np.ndarray,
+             fast_operations: Sequence[int], group: np.ndarray, groups: int, costs: CostTable):
+    """Yearly amounts and money of the faults of each group under each case."""
+    ids = network.ids[heads]
+    scenarios = [Scenario(f"case {i}", tuple(ids[c.offered]) if c.device else (), c.device, c.counts,
+                          None if c.setting == AS_IT_IS else fast_operations[c.setting - 1])
+                 for i, c in enumerate(cases)]
+    table = build_outcomes(network, values, scenarios)
+    expected = expected_values(table, values)
+    interruption: list[np.ndarray | None] = [None] * len(expected)
+    if INTERRUPTION in PARTS_OF[values["perspective"]]:
+        interruption = list(expected_interruption_cost(table, values, costs))
+    amounts = [grouped(amounts_by_section(e, i), group, groups) for e, i in zip(expected, interruption, strict=True)]
+    served = float(network.customers.sum())
+    return amounts, [sum(yearly_money(a, values, served).values()) for a in amounts]
+
+
+def _lateral_rows(network: Network, values: Mapping[str, object], as_built, heads: np.ndarray, zone: np.ndarray,
+                  fast: np.ndarray, case: _Case, effect: dict[str, np.ndarray]) -> pd.DataFrame:
+    """Rows of one case: the laterals that admit it and whose zone can have its setting."""
+    take = case.offered & ~np.isnan(fast[zone, case.setting])
+    if case.device is None and case.setting == AS_IT_IS:
+        take &= False  # leaving everything as it is changes nothing and needs no row
+    target = CODE[case.device] if case.device else None
+    has = np.zeros(len(heads), dtype=bool) if target is None else as_built.device[heads] == target
+    if target is not None:
+        same = has & (as_built.counts[heads] == case.counts if case.device == SECTIONALIZER else True)
+        take &= ~same
+    at = np.flatnonzero(take)
+    units = np.where(has[at] | (target is None), 0.0, network.phases[heads[at]])
+    capex = units * (unit_prices(values)[target] if target is not None else 0.0)
+    return _rows(values, at, zone[at], case.setting, case.device or "", case.counts, network.feeder[heads[at]],
+                 units, capex, units * values["inspection_cost_per_year"], {k: v[at] for k, v in effect.items()})
+
+
+def _zone_rows(network: Network, values: Mapping[str, object], zones: np.ndarray, fast: np.ndarray, setting: int,
+               first_group: int, effect: dict[str, np.ndarray]) -> pd.DataFrame:
+    """Rows of one setting: the zones that can have it, with the faults that are no lateral's."""
+    at = np.flatnonzero(~np.isnan(fast[:, setting]))
+    price = values["backup_settings_cost"] if setting != AS_IT_IS else 0.0
+    return _rows(values, np.full(len(at), -1), at, setting, "", None, network.feeder[zones[at]], np.zeros(len(at)),
+                 np.full(len(at), float(price)), np.zeros(len(at)),
+                 {k: v[first_group + at] for k, v in effect.items()})
+
+
+def _rows(values: Mapping[str, object], lateral: np.ndarray, zone: np.ndarray, setting: int, device: str,
+          counts: int | None, feeder: np.ndarray, units: np.ndarray, capex: np.ndarray, inspection: np.ndarray,
+          effect: dict[str, np.ndarray]) -> pd.DataFrame:
+    npv = present_worth(values, effect["saving"], capex, inspection)
+    return pd.DataFrame({
+        "lateral": lateral, "zone": zone, "setting": setting, "device": device,
+        "counts": np.nan if counts is None else float(counts), "feeder": feeder, "units": units, "capex": capex,
+        "npv": npv, **{k: v for k, v in effect.items() if k != "saving"},
+    })

@@ -1,0 +1,212 @@
+"""The best set of conversions under limits, as a mixed-integer program.
+
+One yes/no variable a row of `Options`. Every zone has one setting; a lateral is converted, or
+left, under the setting of its zone. Money, interruptions and momentary events all add up over
+the rows chosen, so every limit is one linear inequality, and changed settings of a zone are
+one row, paid once whatever the number of laterals that gain from them.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from scipy.optimize import Bounds, OptimizeResult, milp
+
+from reliability.business.limits import (
+    LIMIT_NAMES,
+    Limits,
+    bounds,
+    constraints,
+    converts,
+    feeder_customers,
+    laterals_called,
+    never_better,
+)
+from reliability.business.options import AS_IT_IS, EFFECTS, Options
+
+NPV, SAIDI = "npv", "saidi"
+SECONDS = 30.0
+GAP = 1e-4
+# Share of the SAIDI reduction that may be given up where the same costs less.
+THRIFT = 1e-6
+INFEASIBLE = 2  # status of scipy.optimize.milp
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The outcome of a search.
+
+    feasible: whether a choice was found that meets the limits. message: one plain sentence.
+    chosen: (rows of Options,) bool. totals: sums over the choice, see `totals_of`; empty
+    without one. gap: relative distance of the objective from the best possible, at most; None
+    without a choice. seconds: taken by the search. selection: see `selection_frame`.
+    """
+
+    feasible: bool
+    message: str
+    objective: str
+    chosen: np.ndarray
+    totals: Mapping[str, float]
+    gap: float | None
+    seconds: float
+    selection: pd.DataFrame
+
+
+def choose(options: Options, limits: Limits | None = None, objective: str = NPV, *, keep: np.ndarray | None = None,
+           gap: float = GAP, seconds: float = SECONDS) -> Choice:
+    """The set of conversions with the highest NPV, or the largest SAIDI reduction, within the limits.
+
+    objective: "npv" or "saidi". keep: rows chosen earlier, whose devices stay (a programme by
+    year). gap: relative; seconds: the search stops then with the best found. Raises ValueError
+    for a lateral that is not there.
+    """
+    limits = limits or Limits()
+    blocked = _impossible(options, limits)
+    if blocked:
+        return _nothing(options, objective, "No choice meets the limits: nothing may be installed at laterals forced "
+                                            f"in ({', '.join(blocked[:5])}).", 0.0)
+    begun = time.monotonic()
+    result = _solve(options, limits, objective, keep, gap, seconds)
+    took = time.monotonic() - begun
+    if result.x is None:
+        message = _why_not(options, limits, keep) if result.status == INFEASIBLE else (
+            f"No choice was found in {seconds:g} s; allow more time or set fewer limits.")
+        return _nothing(options, objective, message, took)
+    chosen = result.x > 0.5
+    totals = totals_of(options, chosen)
+    reached = 0.0 if result.mip_gap is None or not np.isfinite(result.mip_gap) else float(result.mip_gap)
+    return Choice(True, _message(totals, objective), objective, chosen, totals, reached, took,
+                  selection_frame(options, chosen))
+
+
+def _solve(options: Options, limits: Limits, objective: str, keep: np.ndarray | None, gap: float,
+           seconds: float) -> OptimizeResult:
+    if objective == SAIDI:
+        gain = _unit(options.rows["customer_hours_avoided"].to_numpy())
+        gain = gain - THRIFT * _unit(options.rows["capex"].to_numpy())
+    else:
+        gain = _unit(options.rows["npv"].to_numpy())
+    low, high = bounds(options, limits, keep)
+    if keep is None:
+        high = np.where(never_better(options, limits, gain), 0.0, high)
+    return milp(-gain, integrality=np.ones(len(gain)), bounds=Bounds(low, high),
+                constraints=constraints(options, limits, keep), options={"mip_rel_gap": gap, "time_limit": seconds})
+
+
+def _unit(values: np.ndarray) -> np.ndarray:
+    """Scaled to a largest absolute value of 1, within the solver's tolerances."""
+    largest = np.abs(values).max(initial=0.0)
+    return values / largest if largest > 0 else values
+
+
+def totals_of(options: Options, chosen: np.ndarray) -> dict[str, float]:
+    """What a choice costs and brings: money, a year's interruptions, and indices less or more than as built."""
+    rows = options.rows[chosen]
+    sums = {name: float(rows[name].sum()) for name in EFFECTS}
+    served = float(options.network.customers.sum()) or np.nan
+    customers = feeder_customers(options)
+    by_feeder = np.bincount(rows["feeder"], rows["momentary_events_added"], len(customers))
+    worst = (by_feeder[customers > 0] / customers[customers > 0]).max(initial=-np.inf)
+    return {
+        "laterals": float(converts(options)[chosen].sum()),
+        "backup_settings_changed": float(((rows["lateral"] < 0) & (rows["setting"] != AS_IT_IS)).sum()),
+        "units": sums["units"], "capex": sums["capex"], "npv": sums["npv"],
+        "saidi_minutes_avoided": 60.0 * sums["customer_hours_avoided"] / served,
+        "saifi_avoided": sums["ci_avoided"] / served,
+        "maifi_e_added": sums["momentary_events_added"] / served,
+        "worst_feeder_maifi_e_added": float(worst) if np.isfinite(worst) else np.nan,
+        "customer_interruptions_avoided": sums["ci_avoided"],
+        "customer_minutes_avoided": 60.0 * sums["customer_hours_avoided"],
+        "callouts_avoided": sums["callouts_avoided"],
+    }
+
+
+def selection_frame(options: Options, chosen: np.ndarray, before: np.ndarray | None = None) -> pd.DataFrame:
+    """selection.csv: a row a lateral to convert, best NPV first, and a row a breaker or recloser to set anew.
+
+    The latter carries what its new setting does to every lateral not converted here. before:
+    rows chosen in earlier years, against which everything is then told.
+    """
+    rows, put = options.rows, converts(options)
+    before = np.zeros(len(rows), dtype=bool) if before is None else before
+    lateral, setting = rows["lateral"].to_numpy(), rows["setting"].to_numpy()
+    new = np.setdiff1d(lateral[chosen & put], lateral[before & put])
+    owner = np.where(np.isin(lateral, new), lateral, -1)
+    moved = np.flatnonzero(chosen != before)
+    sign = chosen[moved].astype(float) - before[moved]
+    effects = rows[list(EFFECTS)].iloc[moved].mul(sign, axis=0)
+    effects = effects.groupby([pd.Series(owner[moved], effects.index, name="lateral"), rows["zone"].iloc[moved]]).sum()
+    plan = chosen & np.where(lateral < 0, setting != AS_IT_IS, put & (owner >= 0))
+    told = rows.loc[plan, ["lateral", "zone", "setting", "device", "counts"]].join(
+        effects, on=["lateral", "zone"], how="inner")
+    return _named(options, told).sort_values(["what", "npv"], ascending=[False, False], ignore_index=True)
+
+
+def _named(options: Options, told: pd.DataFrame) -> pd.DataFrame:
+    """Indices into the ids and units of a reader."""
+    network = options.network
+    is_lateral, zone = told["lateral"].to_numpy() >= 0, told["zone"].to_numpy()
+    at = options.zones[zone].copy()
+    at[is_lateral] = options.heads[told["lateral"].to_numpy()[is_lateral]]
+    return pd.DataFrame({
+        "what": np.where(is_lateral, "lateral", "backup settings"),
+        "section_id": network.ids[at], "feeder_id": network.feeder_ids[network.feeder[at]],
+        "backup_id": network.ids[options.zones[zone]],
+        "device": told["device"].to_numpy(), "counts": told["counts"].to_numpy(),
+        "fast_operations_of_backup": options.fast[zone, told["setting"].to_numpy()],
+        "units": told["units"].to_numpy(), "capex": told["capex"].to_numpy(), "npv": told["npv"].to_numpy(),
+        "customer_interruptions_avoided": told["ci_avoided"].to_numpy(),
+        "customer_minutes_avoided": 60.0 * told["customer_hours_avoided"].to_numpy(),
+        "momentary_events_added": told["momentary_events_added"].to_numpy(),
+        "callouts_avoided": told["callouts_avoided"].to_numpy(),
+    })
+
+
+def _impossible(options: Options, limits: Limits) -> list[str]:
+    """Laterals forced in at which nothing may be installed, or which are forced out too."""
+    possible = options.rows["lateral"].to_numpy()[converts(options)]
+    forced = laterals_called(options, limits.forced_in)
+    bad = forced[~np.isin(forced, possible) | np.isin(forced, laterals_called(options, limits.forced_out))]
+    return [str(name) for name in options.network.ids[options.heads[bad]]]
+
+
+def _why_not(options: Options, limits: Limits, keep: np.ndarray | None) -> str:
+    """Which single limit stands in the way, and how much SAIDI can be avoided at most."""
+    message = "No choice meets all the limits."
+    helps = []
+    for name, plain in LIMIT_NAMES.items():
+        if getattr(limits, name) in (None, ()):
+            continue
+        relaxed = replace(limits, **{name: () if name.startswith("forced") else None})
+        result = _solve(options, relaxed, SAIDI, keep, 1e-2, 5.0)
+        if result.x is None:
+            continue
+        helps.append(plain)
+        if name == "saidi_reduction_minutes":
+            most = totals_of(options, result.x > 0.5)["saidi_minutes_avoided"]
+            message += f" About {most:.3g} minutes of SAIDI can be avoided within the others."
+    return message + (f" Without {' or without '.join(helps)} there is one." if helps else
+                      " Leaving any single one out does not help.")
+
+
+def _nothing(options: Options, objective: str, message: str, seconds: float) -> Choice:
+    chosen = np.zeros(len(options.rows), dtype=bool)
+    return Choice(False, message, objective, chosen, {}, None, seconds, selection_frame(options, chosen))
+
+
+def _message(totals: Mapping[str, float], objective: str) -> str:
+    """One plain sentence; a choice of nothing is an answer too."""
+    if not totals["laterals"] and not totals["backup_settings_changed"]:
+        gain = "has a higher NPV than" if objective == NPV else "avoids more SAIDI than"
+        return f"Nothing to convert: within the limits no conversion {gain} leaving every lateral as it is."
+    changed = totals["backup_settings_changed"]
+    settings = f" and {changed:.0f} breakers or reclosers set anew" if changed else ""
+    pays = "pays" if totals["npv"] > 0 else "does not pay"
+    minutes = totals["saidi_minutes_avoided"]
+    return (f"{totals['laterals']:.0f} laterals converted{settings} for {totals['capex']:,.0f}: this {pays} "
+            f"(NPV {totals['npv']:,.0f}) and {'avoids' if minutes >= 0 else 'adds'} {abs(minutes):.3g} minutes of "
+            "SAIDI a year.")

@@ -1,0 +1,37 @@
+"""What the study asks of a choice: its limits, from the table [choice] of study.toml."""
+
+from __future__ import annotations
+
+from reliability.business.limits import Limits
+from reliability.business.options import Options
+from reliability.study.problems import Problem, StudyError
+from reliability.study.study import Study
+
+IN, OUT = "in", "out"
+
+
+def limits_of(study: Study) -> Limits:
+    """The limits on a choice that the study states."""
+    settled = study.extra.get("laterals", {})
+    return Limits(
+        budget=study.values["budget"], added_maifi_e=study.values["added_maifi_e"],
+        added_maifi_e_feeder=study.values["added_maifi_e_feeder"],
+        saidi_reduction_minutes=study.values["saidi_reduction_minutes"],
+        forced_in=tuple(name for name, word in settled.items() if word == IN),
+        forced_out=tuple(name for name, word in settled.items() if word == OUT),
+    )
+
+
+def check_wishes(study: Study, options: Options) -> None:
+    """Raises StudyError for laterals settled beforehand that are none, or neither in nor out."""
+    heads = set(options.network.ids[options.heads].astype(str))
+    problems = []
+    for name, word in study.extra.get("laterals", {}).items():
+        if word not in (IN, OUT):
+            problems.append(Problem("study.toml", 'a lateral is settled "in" or "out"', 'write "in" or "out"',
+                                    None, f"choice.laterals.{name}", str(word)))
+        if name not in heads:
+            problems.append(Problem("study.toml", "no lateral is headed by this section", "name a lateral's head",
+                                    None, "choice.laterals", str(name)))
+    if problems:
+        raise StudyError(problems)

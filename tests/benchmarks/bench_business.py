@@ -1,0 +1,76 @@
+"""Times of the searches: python -m tests.benchmarks.bench_business. Figures are printed, none is asserted."""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+import pandas as pd
+
+from reliability.business.cost_table import read_cost_table
+from reliability.business.frontier import frontier, programme
+from reliability.business.limits import Limits
+from reliability.business.options import build_options
+from reliability.business.selection import NPV, SAIDI, choose
+from reliability.network.tree import build_network
+from reliability.study import columns
+from reliability.study.assumptions import defaults
+
+LATERALS_PER_FEEDER = 40
+MAIN_SECTIONS = 10
+
+
+def fused_feeders(laterals: int, seed: int = 1) -> pd.DataFrame:
+    """Sections of feeders of forty fused laterals each along a main of ten sections, a recloser half-way."""
+    rng = np.random.default_rng(seed)
+    per = LATERALS_PER_FEEDER + MAIN_SECTIONS
+    n = per * (laterals // LATERALS_PER_FEEDER)
+    k, feeder = np.arange(n) % per, np.arange(n) // per
+    main = k < MAIN_SECTIONS
+    parent = np.where(main, np.arange(n) - 1, feeder * per + rng.integers(0, MAIN_SECTIONS, n))
+    frame = pd.DataFrame({c.name: np.full(n, "" if c.kind == "text" else np.nan) for c in columns.SECTIONS})
+    frame["section_id"] = [f"s{i}" for i in range(n)]
+    frame["parent_id"] = np.where(k == 0, "", frame["section_id"].to_numpy()[parent])
+    frame["device"] = np.select([k == 0, k == MAIN_SECTIONS // 2, main], ["breaker", "recloser", ""], "fuse")
+    frame["feeder_id"] = [f"f{f}" for f in feeder]
+    frame["length_km"] = rng.uniform(0.1, 2.5, n)
+    frame["customers"] = rng.integers(0, 60, n).astype(float)
+    frame["customers_residential"] = frame["customers"]
+    frame["customers_small_ci"] = frame["customers_large_ci"] = 0.0
+    frame["load_kw"] = 2.0 * frame["customers"]
+    frame["phases"] = np.where(main, 3.0, rng.choice([1.0, 1.0, 2.0, 3.0], n))
+    frame["fault_current_source_a"] = np.where(main, 4000.0, 2500.0)
+    frame["fault_current_end_a"] = np.where(main, 2500.0, 1000.0)
+    frame["fuse_link"] = np.where(frame["device"] == "fuse", "65K", "")
+    return frame
+
+
+def _timed(label: str, work):
+    begun = time.perf_counter()
+    result = work()
+    print(f"{label:<60} {time.perf_counter() - begun:8.2f} s")
+    return result
+
+
+def main() -> None:
+    """Print the times."""
+    values, costs = defaults() | {"perspective": "society"}, read_cost_table()
+    for laterals in (600, 5_000):
+        network = build_network(fused_feeders(laterals))
+        for name, fast in (("backups as built", ()), ("or fast tripping blocked", (0,))):
+            options = _timed(f"{laterals} laterals, {name}: options",
+                             lambda n=network, f=fast: build_options(n, values, costs, f))
+            in_all = float(options.rows[options.rows["device"] != ""].groupby("lateral")["capex"].min().sum())
+            limits = Limits(budget=0.3 * in_all, added_maifi_e=0.5, added_maifi_e_feeder=1.0)
+            for objective in (NPV, SAIDI):
+                choice = _timed(f"  {len(options.rows)} rows, {objective}, budget and caps",
+                                lambda o=options, m=limits, a=objective: choose(o, m, a, gap=1e-3))
+                print(f"    {choice.message} Gap {choice.gap:.2g}.")
+            if laterals == 600:
+                _timed("  frontier of 30 points", lambda o=options: frontier(o, 30))
+                table, said = _timed("  programme of 5 years", lambda o=options, b=in_all: programme(o, 5, 0.1 * b, 60))
+                print(f"    {len(table)} rows. {said}")
+
+
+if __name__ == "__main__":
+    main()

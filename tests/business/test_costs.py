@@ -1,0 +1,135 @@
+"""Prices: call-outs by hand, customers' costs against integration and simulation, perspectives apart."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from reliability.business.costs import (
+    AMOUNTS,
+    INTERRUPTION,
+    PARTS,
+    callout_unit_costs,
+    expected_interruption_cost,
+    interruption_cost_measure,
+    interruption_cost_rows,
+    totals,
+    yearly_money,
+)
+from reliability.faults.consequences import consequences, waiting_below
+from reliability.faults.outcomes import row_rates
+from reliability.indices.simulation import Question, simulate
+from reliability.study.assumptions import defaults
+from tests.business.cases import random_case
+
+ROW_OF_ONE = dict.fromkeys(AMOUNTS, 0.0)
+
+
+def test_callout_costs_by_hand():
+    values = defaults() | {
+        "crew_rate_per_hour": 100.0, "overtime_share": 0.5, "overtime_multiplier": 2.0, "vehicle_per_callout": 30.0,
+        "refuse_crew_hours": 2.0, "reset_crew_hours": 1.0, "patrol_crew_hours": 3.0, "repair_crew_hours": 4.0,
+        "fuse_link_cost": 7.0, "repair_material_cost": 250.0, "actuator_cost": 60.0}
+    # 100 × (1 + 0.5 × (2 − 1)) = 150 an hour
+    assert callout_unit_costs(values) == {"refuse": 337.0, "reset": 180.0, "patrol": 480.0, "repair": 880.0}
+
+
+def test_an_actuator_is_paid_by_operation_not_by_callout():
+    values = defaults()
+    reset = yearly_money(ROW_OF_ONE | {"reset": 1.0}, values, 10.0)["callout"]
+    operated = yearly_money(ROW_OF_ONE | {"reset": 1.0, "sectionalizer_operations": 1.0}, values, 10.0)["callout"]
+    assert operated - reset == pytest.approx(values["actuator_cost"])
+
+
+@pytest.mark.parametrize(("perspective", "counted"), [("utility", {"callout", "energy", "incentive"}),
+                                                      ("society", {"callout", INTERRUPTION})])
+def test_perspectives_never_mix(perspective, counted):
+    values = defaults() | {"perspective": perspective, "incentive_per_saidi_minute": 5.0, "incentive_per_saifi": 9.0}
+    money = yearly_money(dict.fromkeys(AMOUNTS, 3.0), values, 10.0)
+    assert {part for part in PARTS if money[part] != 0.0} == counted
+
+
+def test_incentive_by_hand():
+    """3 customer-hours of 10 customers are 18 minutes of SAIDI, 3 interruptions 0.3 of SAIFI."""
+    values = defaults() | {"incentive_per_saidi_minute": 5.0, "incentive_per_saifi": 100.0}
+    money = yearly_money(ROW_OF_ONE | {"customer_hours": 3.0, "ci": 3.0}, values, 10.0)
+    assert money["incentive"] == pytest.approx(18.0 * 5.0 + 0.3 * 100.0)
+    assert yearly_money(ROW_OF_ONE | {"customer_hours": 3.0, "ci": 3.0}, values, 0.0)["incentive"] == 0.0
+
+
+def test_interruption_costs_are_escalated_by_the_stated_factor():
+    values = defaults() | {"perspective": "society", "interruption_cost_factor": 1.4}
+    assert yearly_money(ROW_OF_ONE | {INTERRUPTION: 50.0}, values, 1.0)[INTERRUPTION] == pytest.approx(70.0)
+
+
+@pytest.mark.parametrize("seed", [2, 5, 11])
+def test_expected_interruption_cost_equals_integration_event_by_event(seed):
+    """Each row, customer class and group (waiting, switched, momentary) priced on its own over 4000 severities."""
+    case = random_case(seed, 14, cv=0.7)
+    table, network, values, costs = case.table, case.network, case.study.values, case.costs
+    # midpoints of equal probability; the tail beyond them weighs little at this spread
+    sigma = np.sqrt(np.log1p(0.7 ** 2))
+    severity = np.exp(sigma * stats.norm.ppf((np.arange(4000) + 0.5) / 4000) - sigma ** 2 / 2.0)
+
+    def priced(hours: float, customer_class: int) -> float:
+        t, c = costs.durations_hours, costs.cost[customer_class]
+        beyond = np.maximum(hours * severity - 16.0, 0.0) * (c[-1] - c[-2]) / 8.0
+        return float((np.interp(hours * severity, t, c) + beyond).mean())
+
+    waiting = waiting_below(network, network.customers_by_class)
+    rates = row_rates(table, values)
+    for s in range(len(table.scenarios)):
+        what = consequences(table, s, values)
+        sustained = what.sustained(network.customers_by_class_below)
+        waits = what.waiting(network.customers_by_class_below, waiting)
+        momentary = what.momentary_events(network.customers_by_class_below)
+        memory: dict[tuple[float, int], float] = {}
+        total = 0.0
+        for r in range(len(table)):
+            for c in range(3):
+                for hours, customers in ((what.waiting_hours[r], waits[r, c]),
+                                         (values["switching_hours"], sustained[r, c] - waits[r, c])):
+                    if customers:
+                        memory.setdefault((hours, c), priced(hours, c))
+                        total += rates[r] * customers * memory[hours, c]
+                total += rates[r] * momentary[r, c] * costs.cost[c, 0]
+        found = expected_interruption_cost(table, values, costs)[s].sum()
+        assert found == pytest.approx(total, rel=1e-3)
+
+
+def test_simulated_interruption_cost_has_the_expected_mean():
+    case = random_case(7, 12, cv=1.0, horizon_years=10, yearly_cv=0.0)
+    study = case.study
+    measure = interruption_cost_measure(case.network, study.values, case.costs)
+    simulated = simulate(Question(case.network, study.values, {}, study.scenarios, {INTERRUPTION: measure}),
+                         seed=4, trials=3000)
+    expected = expected_interruption_cost(case.table, study.values, case.costs).sum(axis=1)
+    by_trial = simulated.totals[INTERRUPTION].mean(axis=2)
+    error = by_trial.std(axis=1, ddof=1) / np.sqrt(by_trial.shape[1])
+    assert np.all(expected > 0)
+    assert np.all(np.abs(by_trial.mean(axis=1) - expected) < 4.0 * error)
+    assert np.all(error < 0.05 * expected)
+
+
+def test_the_simulated_cost_of_an_event_rises_with_its_severity():
+    """a + b is the mean, and b is the slope of the cost, not 0."""
+    case = random_case(7, 12, cv=1.0)
+    rows = np.arange(len(case.table))
+    measure = interruption_cost_measure(case.network, case.study.values, case.costs)
+    what = consequences(case.table, 0, case.study.values, rows)
+    count, severity = measure(what, case.table, 0, rows)
+    mean, slope = interruption_cost_rows(what, case.table, case.study.values, case.costs)
+    assert count + severity == pytest.approx(mean)
+    assert severity == pytest.approx(slope)
+    sustained = what.sustained(case.network.customers_below) > 0
+    assert np.all(severity[sustained] > 0)
+    assert np.all(severity[~sustained] == 0)
+
+
+def test_totals_are_those_of_the_expected_values():
+    case = random_case(3)
+    for expected, amounts in zip(case.expected, case.business.by_section, strict=True):
+        sums = totals(amounts)
+        assert sums["ci"] == pytest.approx(expected.fault_ci.sum())
+        assert sums["repair"] == pytest.approx(expected.fault_callouts[:, 3].sum())

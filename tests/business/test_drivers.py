@@ -1,0 +1,167 @@
+"""What the answer hangs on: the condensed closed form, Sobol' indices of known cases, break-even values."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from reliability.business.cashflow import assess, flows
+from reliability.business.condensed import condense, condensed_amounts, npv_function, with_values
+from reliability.business.cost_table import read_cost_table
+from reliability.business.costs import totals
+from reliability.business.drivers import DRIVER_COLUMNS, drivers_frame, sobol
+from reliability.faults.outcomes import build_outcomes
+from reliability.indices.expected import expected_values
+from reliability.study.assumptions import Range
+from reliability.study.study import Scenario
+from tests.business.cases import case_of, feeders_of_laterals, random_case
+
+COSTS = read_cost_table()
+S = (Scenario("S", None, "sectionalizer", 2),)
+
+
+def _npvs(case, values) -> np.ndarray:
+    """The long way: table, expected values and cash flow at the given values."""
+    table = build_outcomes(case.network, values, case.study.scenarios)
+    business = assess(table, expected_values(table, values), values, COSTS)
+    return np.array([flows(business, s)["discounted"].sum() for s in range(len(business.scenarios))])
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_condensed_table_gives_the_same_amounts(seed):
+    case = random_case(seed, 25, perspective="society")
+    for s in range(len(case.study.scenarios)):
+        found = condensed_amounts(condense(case.table, s, case.study.values), case.study.values, COSTS)
+        wanted = totals(case.business.by_section[s])
+        assert found == pytest.approx(wanted, rel=1e-9, abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_condensed_npv_follows_every_assumption(seed):
+    """Probabilities at 0 and 1, times, rates and structure moved together, against the long way."""
+    case = random_case(seed, 18, perspective="society" if seed % 2 else "utility", incentive_per_saifi=700.0)
+    npv, rng = npv_function(case.network, case.study.scenarios, COSTS), np.random.default_rng(seed)
+    for _ in range(5):
+        values = with_values(case.study.values, {
+            "line_fault_rate_per_km": rng.choice([0.0, rng.uniform(0.01, 2.0)]),
+            "temporary_fraction": rng.choice([0.0, 1.0, rng.random()]),
+            "fuse_failure": rng.choice([0.0, 1.0, rng.random()]), "sectionalizer_failure": rng.choice([0.0, 0.4]),
+            "clearing_shares.1": rng.uniform(0.0, 0.5), "phases_involved.0": rng.uniform(0.1, 0.9),
+            "repair_hours": rng.uniform(0.5, 9.0), "switching_hours": rng.uniform(0.0, 4.0),
+            "refuse_hours": rng.uniform(0.2, 5.0), "cv": rng.choice([0.0, 1.3]),
+            "crew_rate_per_hour": rng.uniform(10.0, 400.0), "fuse_cost": rng.uniform(10.0, 900.0),
+            "fast_clearing_time_s": rng.uniform(0.03, 0.4), "discount_rate": rng.uniform(-0.05, 0.2),
+        })
+        assert npv(values) == pytest.approx(_npvs(case, values), rel=1e-8, abs=1e-4)
+
+
+def test_shares_are_scaled_to_sum_to_one():
+    values = with_values({"clearing_shares": (0.5, 0.3, 0.2)}, {"clearing_shares.0": 1.5})
+    assert values["clearing_shares"] == pytest.approx((0.75, 0.15, 0.10))
+
+
+def _study(uncertain: dict[str, Range], **values: object):
+    study = feeders_of_laterals(8, 3, S, **values)
+    return replace(study, uncertain=uncertain, values={**study.values, **{k: r.mean for k, r in uncertain.items()}})
+
+
+def _pert_variance(law: Range) -> float:
+    """Variance of a PERT law: (μ − low)(high − μ)/7."""
+    return (law.mean - law.low) * (law.high - law.mean) / 7.0
+
+
+def test_sobol_indices_of_a_sum_of_two_prices():
+    """NPV is linear in the unit price and in the inspection cost: shares of the variance by hand."""
+    laws = {"sectionalizer_cost": Range(1500.0, 2000.0, 4000.0), "inspection_cost_per_year": Range(0.0, 30.0, 90.0)}
+    study = _study(laws)
+    case = case_of(study)
+    units = case.business.capital[1].units_in_all
+    annuity = (1.0 - 1.07 ** -20) / 0.07
+    variance = {"sectionalizer_cost": units ** 2 * _pert_variance(laws["sectionalizer_cost"]),
+                "inspection_cost_per_year": (units * annuity) ** 2 * _pert_variance(laws["inspection_cost_per_year"])}
+    first, total = sobol(study, npv_function(case.network, study.scenarios, COSTS), 1)
+    for key, part in variance.items():
+        share = part / sum(variance.values())
+        assert 0.1 < share < 0.9
+        assert first[key][1] == pytest.approx(share, abs=0.03)
+        assert total[key][1] == pytest.approx(share, abs=0.03)
+
+
+def test_sobol_totals_exceed_first_orders_where_assumptions_multiply():
+    laws = {"crew_rate_per_hour": Range(20.0, 150.0, 400.0), "line_fault_rate_per_km": Range(0.02, 0.2, 0.8)}
+    study = _study(laws, horizon_years=10)
+    case = case_of(study)
+    first, total = sobol(study, npv_function(case.network, study.scenarios, COSTS), 2)
+    assert sum(first[k][1] for k in laws) < 0.99
+    for key in laws:
+        assert total[key][1] > first[key][1] + 0.01
+
+
+def test_sobol_with_an_assumption_that_changes_the_table():
+    study = _study({"fast_clearing_time_s": Range(0.03, 0.08, 0.4),
+                    "sectionalizer_cost": Range(1500.0, 2000.0, 2100.0)})
+    sections = study.sections.copy()
+    fuses = sections["device"] == "fuse"
+    sections.loc[fuses, "saving_ceiling_a"] = np.nan
+    sections.loc[fuses, "fuse_link"] = "40K"
+    case = case_of(replace(study, sections=sections))
+    first, _ = sobol(case.study, npv_function(case.network, case.study.scenarios, COSTS), 1)
+    assert first["fast_clearing_time_s"][1] + first["sectionalizer_cost"][1] == pytest.approx(1.0, abs=0.1)
+    assert first["fast_clearing_time_s"][1] > 0.1
+
+
+@pytest.mark.parametrize("perspective", ["utility", "society"])
+def test_drivers_hold_up_against_the_long_way(perspective):
+    laws = {"line_fault_rate_per_km": Range(0.05, 0.2, 0.6), "sectionalizer_cost": Range(100.0, 2000.0, 4000.0)}
+    study = _study(laws, perspective=perspective, incentive_per_saidi_minute=200.0)
+    case = case_of(study)
+    frame = drivers_frame(study, case.network, COSTS)
+    assert list(frame.columns) == list(DRIVER_COLUMNS)
+    assert set(frame["scenario"]) == {"S"}
+    assert np.all(np.diff(frame["swing"]) <= 1e-9)
+    assert set(laws) <= set(frame["assumption"])
+    assert frame["break_even"].notna().any()
+    assert frame["break_even"].isna().any()
+    for row in frame.itertuples():
+        for end, found in (("low", row.npv_low), ("high", row.npv_high)):
+            values = with_values(study.values, {row.assumption: getattr(row, end)})
+            assert found == pytest.approx(_npvs(case, values)[1], rel=1e-8, abs=1e-4)
+        stated = row.assumption in laws
+        assert (row.range == "stated") == stated
+        assert np.isfinite(row.first_order) == stated
+        if np.isfinite(row.break_even):
+            at = _npvs(case, with_values(study.values, {row.assumption: row.break_even}))[1]
+            assert abs(at) <= 1e-5 * max(abs(row.npv), row.swing)
+            assert row.break_even_in_range == (row.low <= row.break_even <= row.high)
+
+
+def test_break_even_by_hand():
+    """The price at which the units cost what they save: known without a search."""
+    study = _study({}, incentive_per_saidi_minute=400.0)
+    case = case_of(study)
+    capital, columns = case.business.capital[1], flows(case.business, 1)
+    price = (columns["discounted"].sum() + columns["capex"][0]) / capital.units_in_all
+    frame = drivers_frame(study, case.network, COSTS).set_index("assumption")
+    assert price > 0
+    assert frame.loc["sectionalizer_cost", "break_even"] == pytest.approx(price, rel=1e-6)
+
+
+def test_no_break_even_is_told():
+    """A device that costs nothing and saves always: no crew rate makes it lose."""
+    study = _study({}, sectionalizer_cost=0.0, inspection_cost_per_year=0.0, actuator_cost=0.0,
+                   reset_crew_hours=0.0, incentive_per_saidi_minute=1000.0)
+    frame = drivers_frame(study, case_of(study).network, COSTS).set_index("assumption")
+    assert frame.loc["crew_rate_per_hour", "npv"] > 0
+    assert np.isnan(frame.loc["crew_rate_per_hour", "break_even"])
+    assert not frame.loc["crew_rate_per_hour", "break_even_in_range"]
+
+
+def test_without_uncertain_assumptions_every_one_is_tried():
+    study = _study({})
+    frame = drivers_frame(study, case_of(study).network, COSTS)
+    assert set(frame["range"]) == {"±20%"}
+    assert frame[["first_order", "total"]].isna().all(axis=None)
+    assert "sectionalizer_cost" in set(frame["assumption"])
+    assert "lateral_recloser_cost" not in set(frame["assumption"])  # this scenario buys none

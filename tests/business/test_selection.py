@@ -1,0 +1,295 @@
+"""The choice: against every subset, against the network it asks for, and within its limits."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from reliability.business.cost_table import read_cost_table
+from reliability.business.frontier import frontier, programme
+from reliability.business.limits import Limits, feeder_customers
+from reliability.business.options import EFFECTS, build_options
+from reliability.business.selection import NPV, SAIDI, choose, selection_frame, totals_of
+from reliability.network.tree import build_network
+from tests.business.cases import carried_out, case_of, feeders_of_laterals
+from tests.networks import random_study
+
+COSTS = read_cost_table()
+GAINFUL = {"incentive_per_saidi_minute": 1200.0, "incentive_per_saifi": 3000.0}
+
+
+def _options(laterals: int, seed: int = 0, fast: tuple[int, ...] = (), **values: object):
+    study = feeders_of_laterals(laterals, seed, **(GAINFUL | values))
+    return study, build_options(build_network(study.sections), study.values, COSTS, fast)
+
+
+def _every_choice(options):
+    """Sums of `EFFECTS` and momentary events by feeder of every possible choice, one row each."""
+    rows = options.rows
+    columns = [*(rows[e].to_numpy() for e in EFFECTS)]
+    columns += [np.where(rows["feeder"] == f, rows["momentary_events_added"], 0.0) for f in range(2)]
+    effects = np.column_stack(columns)
+    possible = [np.flatnonzero(~np.isnan(options.fast[z])) for z in range(len(options.zones))]
+    for settings in itertools.product(*possible):
+        fixed = np.zeros(effects.shape[1])
+        for z, k in enumerate(settings):
+            fixed += effects[(rows["lateral"] == -1) & (rows["zone"] == z) & (rows["setting"] == k)].sum(axis=0)
+        sums = fixed[None, :]
+        for i in range(len(options.heads)):
+            own = effects[(rows["lateral"] == i) & (rows["setting"] == settings[options.zone[i]])]
+            if settings[options.zone[i]] == 0:
+                own = np.vstack([np.zeros(effects.shape[1]), own])
+            sums = (sums[:, None, :] + own[None, :, :]).reshape(-1, effects.shape[1])
+        yield sums
+
+
+def _best(options, limits: Limits, objective: str) -> float | None:
+    served = options.network.customers.sum()
+    best = None
+    for sums in _every_choice(options):
+        at = dict(zip((*EFFECTS, "a", "b"), sums.T, strict=True))
+        fine = np.ones(len(sums), dtype=bool)
+        hair = 1e-9
+        if limits.budget is not None:
+            fine &= at["capex"] <= limits.budget + hair
+        if limits.units is not None:
+            fine &= at["units"] <= limits.units + hair
+        if limits.added_maifi_e is not None:
+            fine &= at["momentary_events_added"] <= limits.added_maifi_e * served + hair
+        if limits.added_maifi_e_feeder is not None:
+            for f, customers in zip("ab", feeder_customers(options), strict=True):
+                fine &= at[f] <= limits.added_maifi_e_feeder * customers + hair
+        if limits.saidi_reduction_minutes is not None:
+            fine &= 60.0 * at["customer_hours_avoided"] / served >= limits.saidi_reduction_minutes - hair
+        if fine.any():
+            gain = at["npv"] if objective == NPV else at["customer_hours_avoided"]
+            best = max(gain[fine].max(), best if best is not None else -np.inf)
+    return best
+
+
+def _limits(rng: np.random.Generator, options) -> Limits:
+    dear = options.rows["capex"].sum()
+    maybe = lambda value: float(value) if rng.random() < 0.5 else None  # noqa: E731
+    return Limits(maybe(rng.uniform(0.02, 0.3) * dear), maybe(rng.integers(2, 12)), maybe(rng.uniform(-0.2, 0.6)),
+                  maybe(rng.uniform(-0.1, 0.8)), maybe(rng.uniform(0.0, 60.0)))
+
+
+def _equals_brute_force(options, limits: Limits, objective: str) -> bool:
+    best, choice = _best(options, limits, objective), choose(options, limits, objective, gap=0.0)
+    assert choice.feasible == (best is not None), (limits, choice.message)
+    if best is None:
+        return False
+    found = choice.totals["npv"] if objective == NPV else choice.totals["customer_minutes_avoided"] / 60.0
+    assert found == pytest.approx(best, rel=2e-6, abs=1e-6), limits
+    return True
+
+
+def test_choice_equals_every_subset_of_twelve_laterals():
+    """2^12 subsets of one option a lateral, under random limits and both objectives."""
+    _, options = _options(12, 7)
+    rows = options.rows
+    one = replace(options, rows=rows[(rows["device"] == "") | (rows["counts"] == 2.0)].reset_index(drop=True))
+    rng, feasible = np.random.default_rng(5), 0
+    for _ in range(15):
+        limits = _limits(rng, one)
+        for objective in (NPV, SAIDI):
+            feasible += _equals_brute_force(one, limits, objective)
+    assert feasible >= 15
+
+
+def test_choice_equals_every_combination_with_all_options_and_settings():
+    """Three or four devices a lateral, and fast tripping of four breakers and reclosers as built or blocked."""
+    rng, feasible = np.random.default_rng(8), 0
+    for seed in range(4):
+        _, options = _options(5, seed, (0,))
+        for _ in range(3):
+            limits = _limits(rng, options)
+            for objective in (NPV, SAIDI):
+                feasible += _equals_brute_force(options, limits, objective)
+    assert feasible >= 12
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_network_that_was_chosen_does_what_the_choice_promises(seed):
+    """The selection built into the network by hand: its indices differ from as built by the totals."""
+    study, options = _options(14, seed, (0, 1))
+    choice = choose(options, Limits(budget=40_000.0), NPV if seed % 2 else SAIDI)
+    assert choice.totals["laterals"] > 2
+    before, after = case_of(study), case_of(carried_out(study, choice.selection))
+    served = before.network.customers.sum()
+    b, a = before.expected[0], after.expected[0]
+    assert choice.totals["saidi_minutes_avoided"] == pytest.approx(
+        60.0 * (b.fault_customer_hours.sum() - a.fault_customer_hours.sum()) / served)
+    assert choice.totals["saifi_avoided"] == pytest.approx((b.fault_ci.sum() - a.fault_ci.sum()) / served)
+    assert choice.totals["maifi_e_added"] == pytest.approx(
+        (a.fault_momentary_events.sum() - b.fault_momentary_events.sum()) / served)
+    assert choice.totals["callouts_avoided"] == pytest.approx(b.fault_callouts.sum() - a.fault_callouts.sum())
+    worst = max((a.momentary_event_rate - b.momentary_event_rate)[a.network.feeder == f]
+                @ a.network.customers[a.network.feeder == f] / feeder_customers(options)[f] for f in range(2))
+    assert choice.totals["worst_feeder_maifi_e_added"] == pytest.approx(worst)
+    for column in ("capex", "npv", "customer_minutes_avoided", "momentary_events_added"):
+        name = column if column != "momentary_events_added" else "maifi_e_added"
+        total = choice.totals[name] * (served if name == "maifi_e_added" else 1.0)
+        assert choice.selection[column].sum() == pytest.approx(total)
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_any_choice_in_any_network_does_what_its_rows_say(seed):
+    """Random networks, reclosers inside laterals among them, and a random row for every zone and lateral."""
+    rng = np.random.default_rng(seed)
+    study = random_study(rng, 25)
+    options = build_options(build_network(study.sections), study.values, COSTS, (0, 1))
+    rows, chosen = options.rows, np.zeros(len(options.rows), dtype=bool)
+    setting = [int(rng.choice(np.flatnonzero(~np.isnan(f)))) for f in options.fast]
+    for z, k in enumerate(setting):
+        chosen |= ((rows["lateral"] == -1) & (rows["zone"] == z) & (rows["setting"] == k)).to_numpy()
+    for i, z in enumerate(options.zone):
+        own = np.flatnonzero((rows["lateral"] == i) & (rows["setting"] == setting[z]))
+        pick = int(rng.integers(len(own) + (setting[z] == 0))) if len(own) else 0
+        if pick < len(own):
+            chosen[own[pick]] = True
+    found = totals_of(options, chosen)
+    before, after = case_of(study), case_of(carried_out(study, selection_frame(options, chosen)))
+    served = before.network.customers.sum()
+    b, a = before.expected[0], after.expected[0]
+    wanted = {
+        "customer_interruptions_avoided": b.fault_ci.sum() - a.fault_ci.sum(),
+        "customer_minutes_avoided": 60.0 * (b.fault_customer_hours.sum() - a.fault_customer_hours.sum()),
+        "maifi_e_added": (a.fault_momentary_events.sum() - b.fault_momentary_events.sum()) / served,
+        "callouts_avoided": b.fault_callouts.sum() - a.fault_callouts.sum(),
+    }
+    assert {k: found[k] for k in wanted} == pytest.approx(wanted, rel=1e-8, abs=1e-7)
+
+
+def test_backup_settings_of_a_zone_are_charged_once():
+    _, options = _options(14, 2, (2,), backup_settings_cost=777.0, fast_operations=0)
+    choice = choose(options, objective=SAIDI)
+    changed = choice.selection[choice.selection["what"] == "backup settings"]
+    installed = choice.selection[choice.selection["what"] == "lateral"]
+    assert len(changed) >= 1
+    assert installed["backup_id"].isin(changed["section_id"]).sum() > len(changed)
+    assert changed["capex"].tolist() == [777.0] * len(changed)
+    assert not changed["section_id"].duplicated().any()
+
+
+def test_forced_laterals():
+    _, options = _options(10, 3)
+    free = choose(options)
+    installed = free.selection["section_id"].tolist()
+    other = next(str(n) for n in options.network.ids[options.heads] if n not in installed)
+    forced = choose(options, Limits(forced_in=(other,), forced_out=tuple(installed[:2])))
+    names = forced.selection["section_id"].tolist()
+    assert other in names
+    assert not set(installed[:2]) & set(names)
+    assert forced.totals["npv"] < free.totals["npv"]
+
+
+def test_impossible_limits_say_what_stands_in_the_way():
+    _, options = _options(8, 1)
+    half = choose(options, objective=SAIDI).totals["saidi_minutes_avoided"] / 2.0
+    choice = choose(options, Limits(budget=100.0, saidi_reduction_minutes=half))
+    assert not choice.feasible
+    assert choice.selection.empty
+    assert choice.gap is None
+    assert "Without the budget or without the SAIDI reduction asked for there is one." in choice.message
+    assert "About 0 minutes of SAIDI can be avoided within the others." in choice.message
+    both = choose(options, Limits(forced_in=("t1",), forced_out=("t1",)))
+    assert not both.feasible
+    assert "t1" in both.message
+
+
+def test_a_lateral_that_is_not_there_is_refused():
+    _, options = _options(3)
+    with pytest.raises(ValueError, match="no lateral is headed by section 'nowhere'"):
+        choose(options, Limits(forced_in=("nowhere",)))
+
+
+def test_nothing_to_convert_is_said_plainly():
+    _, options = _options(8, 1, sectionalizer_cost=1e6, lateral_recloser_cost=1e6)
+    choice = choose(options)
+    assert choice.feasible
+    assert choice.selection.empty
+    assert choice.totals["npv"] == choice.totals["capex"] == 0.0
+    assert choice.message.startswith("Nothing to convert: ")
+    # sought for SAIDI whatever it costs, the loss is told as well
+    assert "this does not pay (NPV -" in choose(options, objective=SAIDI).message
+
+
+def test_gap_and_time_are_reported():
+    _, options = _options(20, 4)
+    choice = choose(options, Limits(budget=30_000.0), gap=1e-3)
+    assert 0.0 <= choice.gap <= 1e-3
+    assert 0.0 < choice.seconds < 30.0
+
+
+def test_frontier_rises_with_the_budget():
+    _, options = _options(20, 4, (0,))
+    curve = frontier(options, 12)
+    assert len(curve) == 12
+    assert np.all(curve["capex"] <= curve["budget"] + 1e-6)
+    assert np.all(np.diff(curve["saidi_minutes_avoided"]) >= 0)
+    assert np.all(curve["gap"] <= 5e-3)
+    for row in curve.iloc[[3, 7]].itertuples():
+        best = choose(options, Limits(budget=row.budget), SAIDI, gap=0.0).totals["saidi_minutes_avoided"]
+        assert best * (1.0 - 0.006) <= row.saidi_minutes_avoided <= best * (1.0 + 1e-9)
+    most = choose(options, objective=SAIDI).totals["saidi_minutes_avoided"]
+    assert curve["saidi_minutes_avoided"].iloc[-1] == pytest.approx(most, rel=6e-3)
+
+
+def test_programme_keeps_to_every_year_and_adds_up():
+    study, options = _options(20, 6, (0,))
+    table, said = programme(options, 4, yearly_budget=15_000.0, yearly_units=6)
+    assert table["year"].nunique() > 1
+    by_year = table.groupby("year")[["capex", "units"]].sum()
+    assert np.all(by_year["capex"] <= 15_000.0 + 1e-6)
+    assert np.all(by_year["units"] <= 6 + 1e-9)
+    laterals = table[table["what"] == "lateral"]
+    assert not laterals["section_id"].duplicated().any()
+    assert said.startswith(f"{len(laterals)} laterals converted")
+    # the programme as it stands at its end is one network, and its yearly figures lead to it
+    before, after = case_of(study), case_of(carried_out(study, table))
+    avoided = before.expected[0].fault_customer_hours.sum() - after.expected[0].fault_customer_hours.sum()
+    assert table["customer_minutes_avoided"].sum() == pytest.approx(60.0 * avoided)
+    assert table["cumulative_saidi_minutes_avoided"].iloc[-1] == pytest.approx(
+        60.0 * avoided / before.network.customers.sum())
+    assert table["cumulative_capex"].iloc[-1] == pytest.approx(table["capex"].sum())
+
+
+def test_first_year_of_a_programme_is_the_best_choice_of_that_budget():
+    _, options = _options(16, 9)
+    table, _ = programme(options, 2, yearly_budget=12_000.0, gap=0.0)
+    best = choose(options, Limits(budget=12_000.0), gap=0.0)
+    assert table.loc[table["year"] == 1, "npv"].sum() == pytest.approx(best.totals["npv"])
+
+
+def test_later_years_undo_nothing():
+    """Conversions and settings of an earlier year stay, though the objective of a later one would take them out."""
+    _, options = _options(16, 5, (2,), fast_operations=0, backup_settings_cost=1e5)
+    first = choose(options, objective=SAIDI)
+    free, later = choose(options), choose(options, keep=first.chosen)
+    keys = ["section_id", "device", "counts", "fast_operations_of_backup"]
+    kept = {tuple(r) for r in first.selection[keys].fillna(-1.0).to_numpy()}
+    assert (first.selection["what"] == "backup settings").any()
+    assert kept - {tuple(r) for r in free.selection[keys].fillna(-1.0).to_numpy()}
+    assert later.feasible
+    assert later.totals["npv"] < free.totals["npv"]
+    assert not kept - {tuple(r) for r in later.selection[keys].fillna(-1.0).to_numpy()}
+
+
+def test_a_programme_of_nothing():
+    _, options = _options(6, 1, sectionalizer_cost=1e6, lateral_recloser_cost=1e6)
+    table, said = programme(options, 3, yearly_budget=1e7)
+    assert table.empty
+    assert said.startswith("Nothing to convert")
+    assert "cumulative_npv" in table.columns
+
+
+def test_totals_of_nothing_are_nothing():
+    _, options = _options(4, 1)
+    totals = totals_of(options, np.zeros(len(options.rows), dtype=bool))
+    assert set(totals.values()) == {0.0}
+    assert isinstance(choose(options).selection, pd.DataFrame)
