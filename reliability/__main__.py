@@ -131,12 +131,13 @@ def _notes(study: Study) -> None:
 
 def _outline(summary: dict) -> str:
     """The indices of every scenario as a few lines of text."""
-    lines = [f"{'':28}{'SAIFI':>9}{'SAIDI min':>11}{'MAIFI_E':>9}{'call-outs/yr':>14}"]
+    width = min(max(len(s["name"]) for s in summary["scenarios"]), 60) + 2
+    lines = [f"{'':{width}}{'SAIFI':>9}{'SAIDI min':>11}{'MAIFI_E':>9}{'call-outs/yr':>14}"]
     for scenario in summary["scenarios"]:
         of = scenario["expected"]
         cells = [of["saifi"], of["saidi_min"], of["maifi_e"], sum(of["callouts"].values())]
         shown = [f"{c:.{d}f}" if c is not None else "–" for c, d in zip(cells, (3, 1, 2, 1), strict=True)]
-        lines.append(f"{scenario['name'][:27]:28}{shown[0]:>9}{shown[1]:>11}{shown[2]:>9}{shown[3]:>14}")
+        lines.append(f"{scenario['name'][:width - 2]:{width}}{shown[0]:>9}{shown[1]:>11}{shown[2]:>9}{shown[3]:>14}")
     return "\n".join([*lines, CAUTION])
 
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
+from reliability.business.hull import corner_sets, only_money_limits
 from reliability.business.limits import Limits
 from reliability.business.options import Options
 from reliability.business.selection import GAP, NPV, SAIDI, SECONDS, choose, selection_frame, totals_of
@@ -18,12 +19,17 @@ REACH = "saidi_minutes_avoided"
 
 def frontier(options: Options, points: int = 30, limits: Limits | None = None, *, gap: float = FRONTIER_GAP,
              seconds_per_point: float = 2.0) -> pd.DataFrame:
-    """The largest SAIDI reduction for each of `points` budgets, from 0 to what the largest of all costs.
+    """The largest SAIDI reduction for about `points` budgets, from 0 to what the largest of all costs.
 
     A row a budget: budget, and the totals of the choice (`selection.totals_of`). limits: those
-    other than the budget; a budget at which they cannot be met has no row.
+    other than the budget, which ends the frontier; a budget at which they cannot be met has no
+    row. Where only money limits the choice, the budgets are those at which it is exact.
     """
     limits = limits or Limits()
+    if only_money_limits(options, limits):
+        sets = corner_sets(options, points, limits.budget)
+        totals = [totals_of(options, chosen) for chosen in sets]
+        return pd.DataFrame([{"budget": t["capex"], **t, "gap": 0.0} for t in totals])
     best = choose(options, limits, SAIDI, gap=gap, seconds=seconds_per_point)
     if not best.feasible:
         return pd.DataFrame(columns=["budget", *totals_of(options, best.chosen), "gap"])

@@ -240,6 +240,22 @@ def test_frontier_rises_with_the_budget():
     assert curve["saidi_minutes_avoided"].iloc[-1] == pytest.approx(most, rel=6e-3)
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_where_only_money_limits_every_point_of_the_frontier_is_the_best_of_its_budget(seed):
+    _, options = _options(14, seed)
+    curve = frontier(options, 10)
+    assert len(curve) >= 8
+    assert curve["capex"].iloc[0] == 0.0
+    assert np.all(np.diff(curve["capex"]) > 0)
+    for row in curve.itertuples():
+        best = choose(options, Limits(budget=row.budget + 1e-6), SAIDI, gap=0.0).totals["saidi_minutes_avoided"]
+        assert row.saidi_minutes_avoided == pytest.approx(best, rel=1e-5, abs=1e-9)
+    assert curve["saidi_minutes_avoided"].iloc[-1] == pytest.approx(
+        choose(options, objective=SAIDI, gap=0.0).totals["saidi_minutes_avoided"], rel=1e-5)
+    cut = frontier(options, 10, Limits(budget=float(curve["budget"].iloc[4])))
+    assert cut["budget"].max() <= curve["budget"].iloc[4] + 1e-9
+
+
 def test_programme_keeps_to_every_year_and_adds_up():
     study, options = _options(20, 6, (0,))
     table, said = programme(options, 4, yearly_budget=15_000.0, yearly_units=6)
