@@ -31,7 +31,9 @@ EVENTS_PER_BLOCK = 400_000         # expected events of one block of rows in a c
 ROWS_PER_BLOCK = 100_000
 
 STANDARD_ERROR_SOUGHT = 0.01       # of the SAIDI difference, relative
-TRIALS_AT_MOST = 20_000
+TRIALS_AT_MOST = 20_000            # where the number of trials is left to the simulation
+MEMORY_BYTES = 2e9                 # for the totals of all trials and what is made of them
+ARRAYS_OF_TOTALS = 2.5             # totals, and the indices derived from them, at their peak
 EVENTS_AT_MOST = 2e9               # about a minute of two cores
 # Assumptions that change what protection does, so that each of their draws needs its own table.
 STRUCTURAL = ("fast_clearing_time_s", "phases_involved", "load_margin", "cold_load_factor")
@@ -49,6 +51,7 @@ class Simulated:
     totals: by measure, (S, trials, years): COUNTED and TIMED of indices/measures, and extra
     measures asked for. draws: (trials,) value of each uncertain assumption.
     precise: whether the standard error sought was reached; None where trials were fixed.
+    limited: whether fewer trials were run than asked for, to stay within the memory bound.
     """
 
     scenarios: tuple[str, ...]
@@ -58,6 +61,7 @@ class Simulated:
     totals: dict[str, np.ndarray]
     draws: dict[str, np.ndarray] = field(default_factory=dict)
     precise: bool | None = None
+    limited: bool = False
 
 
 @dataclass(frozen=True)
@@ -79,20 +83,22 @@ class Question:
 
 
 def simulate(question: Question, *, seed: int, trials: int | None = None, executor: Executor | None = None,
-             workers: int = 1, on_progress: Progress | None = None) -> Simulated:
+             workers: int = 1, on_progress: Progress | None = None, memory_bytes: float = MEMORY_BYTES) -> Simulated:
     """Simulate trials of `horizon_years` years each.
 
     seed: any integer ≥ 0; with the question and `trials` it fixes every digit. trials: how
     many; None: until the standard error of every scenario's SAIDI difference to the first is
     under 1 % of it, or a cap is reached. executor: any `concurrent.futures.Executor`; None
-    computes here. workers: how many tasks it runs at once. on_progress(done, total, seconds
+    computes here. workers: how many tasks it runs at once. memory_bytes: bound on the memory of
+    the totals; trials that would not fit are not run (`limited`). on_progress(done, total, seconds
     left) is called after every block; what it raises stops the simulation.
     """
     years = int(question.values["horizon_years"])
     structural = any(key.partition(".")[0] in STRUCTURAL for key in question.uncertain)
     per_chunk = 1 if structural else max(1, YEARS_PER_CHUNK // years)
     table = question.table(question.values)
-    cap = trials or _cap(row_rates(table, question.values).sum() * years)
+    fitting = _fitting(question, years, memory_bytes)
+    cap = min(trials or _cap(row_rates(table, question.values).sum() * years), fitting)
     report = _Reporter(on_progress, cap)
     chunks: list[tuple[dict[str, np.ndarray], dict[str, np.ndarray]]] = []
     done, precise = 0, None if trials else False
@@ -109,6 +115,7 @@ def simulate(question: Question, *, seed: int, trials: int | None = None, execut
         tuple(s.name for s in question.scenarios), done, years, seed,
         {name: np.concatenate([totals[name] for _, totals in chunks], axis=1) for name in chunks[0][1]},
         {key: np.concatenate([draws[key] for draws, _ in chunks]) for key in chunks[0][0]}, precise,
+        limited=trials is not None and trials > fitting,
     )
 
 
@@ -247,6 +254,13 @@ def _cuts(rates: np.ndarray, group: np.ndarray) -> list[tuple[int, int]]:
 
 def _cap(events_per_trial: float) -> int:
     return int(max(2, min(TRIALS_AT_MOST, EVENTS_AT_MOST / max(events_per_trial, 1.0))))
+
+
+def _fitting(question: Question, years: int, memory_bytes: float) -> int:
+    """Trials whose totals fit into the memory bound, at least one."""
+    measures = len(COUNTED) + len(TIMED) + len(question.extra)
+    per_trial = ARRAYS_OF_TOTALS * 8 * measures * len(question.scenarios) * years
+    return max(1, int(memory_bytes / per_trial))
 
 
 def _precise_enough(chunks: list[dict[str, np.ndarray]]) -> bool:

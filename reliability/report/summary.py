@@ -30,6 +30,7 @@ def summary(results: Results) -> dict:
         "trials": simulated.trials if simulated else None,
         "trial_years": simulated.trials * simulated.years if simulated else None,
         "precision_reached": simulated.precise if simulated else None,
+        "trials_limited_by_memory": simulated.limited if simulated else None,
         "notes": list(study.notes),
         "scenarios": scenarios,
         "choice": _choice(results.plan) if results.plan else None,

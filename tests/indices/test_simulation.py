@@ -194,6 +194,16 @@ def test_trials_stop_once_the_difference_is_settled_and_say_so():
     assert simulated.precise or simulated.trials == simulation.TRIALS_AT_MOST
 
 
+def test_memory_bounds_the_trials_and_it_is_said():
+    study = random_study(np.random.default_rng(3), sections=10, horizon_years=20)
+    asked = question(expect(study))
+    simulated = simulate(asked, seed=1, trials=10_000, memory_bytes=2e6)
+    held = sum(t.nbytes for t in simulated.totals.values())
+    assert simulated.limited
+    assert 0.2e6 < held <= 2e6 / 2.4
+    assert not simulate(asked, seed=1, trials=simulated.trials, memory_bytes=2e6).limited
+
+
 def test_progress_counts_up_and_an_exception_from_it_stops_the_run():
     seen = []
     study = random_study(np.random.default_rng(3), sections=25)
