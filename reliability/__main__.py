@@ -94,7 +94,8 @@ def _run(options: argparse.Namespace) -> None:
     _notes(study)
     with _executor(options.workers) as executor, _progress_bar() as on_progress:
         results = analyse(study, trials=options.trials, seed=options.seed, executor=executor,
-                          workers=options.workers, on_progress=on_progress)
+                          workers=options.workers, on_progress=on_progress, on_stage=_tell_stage)
+    _tell_stage("writing")
     write_results(results, options.out)
     print(_outline(json.loads((Path(options.out) / "summary.json").read_text(encoding="utf-8"))))
 
@@ -122,6 +123,11 @@ def _new(options: argparse.Namespace) -> None:
 
     write_template(options.folder)
     print(f"Wrote {options.folder}; next: python -m reliability run {options.folder} --out out")
+
+
+def _tell_stage(stage: str) -> None:
+    if sys.stderr.isatty():
+        print(f"… {stage}", file=sys.stderr)
 
 
 def _notes(study: Study) -> None:

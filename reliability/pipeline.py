@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 
@@ -124,19 +125,24 @@ def plan(results: Results) -> Plan:
 
 
 def analyse(study: Study, *, trials: int | None = None, seed: int | None = None, executor: Executor | None = None,
-            workers: int = 1, on_progress: Progress | None = None) -> Results:
+            workers: int = 1, on_progress: Progress | None = None,
+            on_stage: Callable[[str], None] = lambda stage: None) -> Results:
     """All of a run: expected values and business case, the simulation (see `simulate`), plan and history.
 
-    trials, seed: override the study's.
+    trials, seed: override the study's. on_stage: told in a few words what begins.
     """
+    on_stage("expected values")
     results = expect(with_rivals(with_rates(study)))
     values = results.study.values
+    on_stage("simulation")
     simulated = simulate(
         question(results), seed=values["seed"] if seed is None else seed,
         trials=values["trials"] if trials is None else trials,
         executor=executor, workers=workers, on_progress=on_progress,
     )
+    on_stage("outage records")
     history = None
     if study.outages is not None and len(study.outages):
         history = read_history(study, modelled_by_feeder(results))
+    on_stage("choice, frontier and drivers")
     return replace(results, simulated=simulated, plan=plan(results), history=history)
