@@ -54,6 +54,8 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("--trials", type=_whole(1), metavar="N",
                      help="simulated horizons; without it, until the standard error is under 1 %% or a cap is reached")
     run.add_argument("--seed", type=_whole(0), metavar="S", help="same seed, same digits (default: the study's)")
+    run.add_argument("--report", choices=["docx"], action="append", default=[],
+                     help="also write report.docx, for pasting into a filing; needs python-docx")
     run.add_argument("--workers", type=_whole(1), default=1, metavar="W",
                      help="processes that compute; the result does not depend on it")
 
@@ -89,14 +91,21 @@ def _whole(low: int):
 def _run(options: argparse.Namespace) -> None:
     from reliability.pipeline import analyse
     from reliability.report.output import write_results
+    from reliability.report.word import INSTALL, DocxMissing, require_docx
 
+    docx = "docx" in options.report
+    if docx:
+        try:
+            require_docx()  # before the work, not after it
+        except DocxMissing as error:
+            raise StudyError([Problem("--report", "python-docx is not installed", INSTALL, value="docx")]) from error
     study = open_study(options.study)
     _notes(study)
     with _executor(options.workers) as executor, _progress_bar() as on_progress:
         results = analyse(study, trials=options.trials, seed=options.seed, executor=executor,
                           workers=options.workers, on_progress=on_progress, on_stage=_tell_stage)
     _tell_stage("writing")
-    write_results(results, options.out)
+    write_results(results, options.out, docx=docx)
     print(_outline(json.loads((Path(options.out) / "summary.json").read_text(encoding="utf-8"))))
 
 

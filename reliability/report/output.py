@@ -12,19 +12,35 @@ from reliability.business.laterals import laterals_frame
 from reliability.network.application import application_frame
 from reliability.pipeline import Results
 from reliability.report.cells import write_csv
+from reliability.report.content import content_of
 from reliability.report.folder import complete_folder
-from reliability.report.summary import sections_frame, summary
+from reliability.report.page import page
+from reliability.report.sections import sections
+from reliability.report.summary import sections_frame
+from reliability.report.word import require_docx, write_docx
 from reliability.report.work_pack import write_work_pack
+from reliability.report.workbook import write_workbook
 from reliability.study.columns import SECTIONALIZER
 
 SEAL = "summary.json"
 
 
-def write_results(results: Results, target: str | Path) -> None:
-    """Write every result file; summary.json comes last, so a folder with it is complete."""
+def write_results(results: Results, target: str | Path, *, docx: bool = False) -> None:
+    """Write every result file; summary.json comes last, so a folder with it is complete.
+
+    docx: write report.docx too; raises DocxMissing, with nothing written, where python-docx is missing.
+    """
+    if docx:
+        require_docx()
+    content = content_of(results)
+    made = sections(content)
     with complete_folder(target, SEAL) as folder:
-        text = json.dumps(summary(results), indent=2, ensure_ascii=False, allow_nan=False)
+        text = json.dumps(content.summary, indent=2, ensure_ascii=False, allow_nan=False)
         (folder / SEAL).write_text(text + "\n", encoding="utf-8")
+        (folder / "report.html").write_text(page(content, made), encoding="utf-8")
+        write_workbook(content, folder / "workbook.xlsx", made)
+        if docx:
+            write_docx(content, folder / "report.docx", made)
         for name, frame in tables(results).items():
             write_csv(frame, folder / name)
         chosen = chosen_sectionalizers(results)

@@ -1,0 +1,146 @@
+"""What the report is made of, before it is a page, a workbook or a word processor's file.
+
+One list of sections, each a list of blocks; `page`, `workbook` and `word` only lay them out,
+so that the three cannot say different things.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from reliability.report.drawing import Chart
+from reliability.report.figures import TEXT, Sentence, resolve
+
+TO, PLUS_MINUS = " to ", " ± "
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a table.
+
+    high: a second column of the frame, shown in the same cell after `between` (an interval, or
+    a mean and its error). where: "both", "page" for the page alone, "sheet" for the workbook alone.
+    """
+
+    key: str
+    label: str
+    kind: str = TEXT
+    unit: str = ""
+    high: str = ""
+    signed: bool = False
+    between: str = TO
+    where: str = "both"
+
+    @property
+    def head(self) -> str:
+        """Label and unit."""
+        return f"{self.label}, {self.unit}" if self.unit else self.label
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table: the page shows the first `shown` rows, the workbook all of them.
+
+    paths: same shape as frame, the JSON Pointer into summary.json of each cell that mirrors
+    it, "" for the others; None where no cell does. sheet: name of its sheet in the workbook,
+    at most 31 characters; "" where it has none of its own.
+    """
+
+    key: str
+    title: str
+    columns: tuple[Column, ...]
+    frame: pd.DataFrame
+    sheet: str = ""
+    shown: int = 60
+    note: str = ""
+    paths: pd.DataFrame | None = None
+
+    @property
+    def on_page(self) -> tuple[Column, ...]:
+        """Columns that the page shows."""
+        return tuple(c for c in self.columns if c.where != "sheet")
+
+    @property
+    def on_sheet(self) -> tuple[Column, ...]:
+        """Columns that the workbook shows."""
+        return tuple(c for c in self.columns if c.where != "page")
+
+
+@dataclass(frozen=True)
+class Text:
+    """A paragraph; `label` stands in front of it in bold."""
+
+    sentence: Sentence
+    label: str = ""
+
+
+@dataclass(frozen=True)
+class Points:
+    """A list of sentences."""
+
+    sentences: tuple[Sentence, ...]
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A heading inside a section."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Missing:
+    """Stands where a part cannot be shown: what is missing, and what would bring it."""
+
+    what: str
+    remedy: str = ""
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A sentence that nobody should overlook."""
+
+    sentence: Sentence
+
+
+Block = Text | Points | Heading | Missing | Caution | Table | Chart
+
+
+@dataclass(frozen=True)
+class Section:
+    """A numbered part of the report."""
+
+    key: str
+    title: str
+    blocks: Sequence[Block] = field(default_factory=tuple)
+
+
+def words(*sentences: str) -> Points:
+    """A list of sentences without figures."""
+    return Points(tuple((s,) for s in sentences))
+
+
+def summary_table(key: str, title: str, summary: Mapping, first: Column, rows: Sequence[tuple[str, str]],
+                  columns: Sequence[tuple[Column, str] | tuple[Column, str, str]], **more: object) -> Table:
+    """A table whose numbers are read from summary.json, so that they are those.
+
+    rows: label and JSON Pointer of each row; columns: column and the pointer to go on with, a
+    second one for a column with `high`. A column in which nothing exists is left out.
+    """
+    kept = [c for c in columns if any(resolve(summary, row + c[1]) is not None for _, row in rows)]
+    frame, paths = {first.key: [label for label, _ in rows]}, {first.key: [""] * len(rows)}
+    for column, *places in kept:
+        for name, place in zip((column.key, column.high), places, strict=False):
+            values = [resolve(summary, row + place) for _, row in rows]
+            frame[name] = [float("nan") if v is None else float(v) for v in values]
+            paths[name] = [row + place for _, row in rows]
+    return Table(key, title, (first, *(c[0] for c in kept)), pd.DataFrame(frame),
+                 paths=pd.DataFrame(paths), **more)
+
+
+def tables(sections: Sequence[Section]) -> list[Table]:
+    """Every table of the report, in its order."""
+    return [block for section in sections for block in section.blocks if isinstance(block, Table)]

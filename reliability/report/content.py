@@ -1,0 +1,179 @@
+"""What the report is told: the content of summary.json, the tables beside it, and parts that may be missing.
+
+The report computes nothing anew. Its figures are those of the files that a run writes, and a
+part that a run did not bring is named where it would stand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from reliability.business.cashflow import Business, assess, business_summary, cashflow_frame
+from reliability.business.costs import SOCIETY, UTILITY
+from reliability.business.laterals import laterals_frame
+from reliability.history.history import History
+from reliability.network.application import ApplicationChecks
+from reliability.pipeline import Plan, Results
+from reliability.report.figures import Figure, figure, pointer, resolve
+from reliability.report.numbers import none_for_nan
+from reliability.report.summary import sections_frame, summary
+from reliability.study.study import Study
+
+
+@dataclass(frozen=True)
+class Case:
+    """The business case under one perspective: "business" of summary.json by scenario, and cashflow.csv."""
+
+    summaries: Sequence[Mapping[str, object]]
+    cashflow: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Selected:
+    """The choice of laterals: selection.csv, its totals and sentence; frontier.csv, programme.csv and its sentence."""
+
+    frame: pd.DataFrame
+    totals: Mapping[str, float]
+    message: str
+    feasible: bool = True
+    frontier: pd.DataFrame | None = None
+    programme: pd.DataFrame | None = None
+    programme_message: str = ""
+
+
+@dataclass(frozen=True)
+class Content:
+    """Everything the report shows.
+
+    summary: content of summary.json, where `business_utility` or `business_society` of a
+    scenario is the case under the perspective that the study does not take. sections,
+    laterals: the frames of sections.csv and laterals.csv. cases: by perspective, the study's
+    own among them. command: what to type to get the same figures again.
+    """
+
+    study: Study
+    summary: Mapping[str, object]
+    sections: pd.DataFrame
+    laterals: pd.DataFrame
+    command: str = ""
+    history: History | None = None
+    application: ApplicationChecks | None = None
+    cases: Mapping[str, Case] = field(default_factory=dict)
+    selected: Selected | None = None
+    drivers: pd.DataFrame | None = None
+
+    @property
+    def scenarios(self) -> list[str]:
+        """Names of the scenarios, "As built" first."""
+        return [str(s["name"]) for s in self.summary["scenarios"]]
+
+    @property
+    def currency(self) -> str:
+        """Currency of all money."""
+        return str(self.summary.get("currency") or self.study.currency)
+
+    @property
+    def simulated(self) -> bool:
+        """Whether the study was simulated."""
+        return self.summary.get("trials") is not None
+
+    @property
+    def business(self) -> bool:
+        """Whether summary.json holds a business case."""
+        return all(self.at("scenarios", i, "business") for i in range(len(self.scenarios)))
+
+    def at(self, *keys: object) -> object:
+        """What stands in summary.json under these keys, None where nothing does."""
+        return resolve(self.summary, pointer(*keys))
+
+    def figure(self, kind: str, *keys: object, signed: bool = False) -> Figure:
+        """The number in summary.json under these keys."""
+        return figure(self.summary, pointer(*keys), kind, signed)
+
+
+def proposal(content: Content) -> int | None:
+    """The scenario that the report speaks of first: of those that install something the one worth most.
+
+    The first of them where no business case was computed; None where none installs anything.
+    """
+    installing = [i for i in range(1, len(content.scenarios)) if installs(content, i)]
+    if content.business and installing:
+        return max(installing, key=lambda i: (content.figure("money", "scenarios", i, "business", "npv").value
+                                              or float("-inf")))
+    return installing[0] if installing else None
+
+
+def installs(content: Content, scenario: int) -> bool:
+    """Whether a scenario puts new devices in, rather than changing settings only."""
+    units = content.at("scenarios", scenario, "business", "units")
+    if units is not None:
+        return float(units) > 0
+    known = {s.name: s.device for s in content.study.scenarios}
+    return known.get(content.scenarios[scenario]) is not None
+
+
+def rivals(content: Content) -> list[int]:
+    """Scenarios that cost no device: settings of breakers and reclosers only."""
+    return [i for i in range(1, len(content.scenarios)) if not installs(content, i)]
+
+
+def proposed_conversions(content: Content) -> pd.DataFrame | None:
+    """The laterals chosen by the selection, a row each; None where nothing was selected."""
+    if content.selected is None or not content.selected.feasible:
+        return None
+    frame = content.selected.frame
+    return frame[frame["what"] == "lateral"] if "what" in frame else frame
+
+
+def planned_conversions(content: Content) -> pd.DataFrame | None:
+    """As `proposed_conversions`, with the year where the programme gives one."""
+    chosen = proposed_conversions(content)
+    if chosen is None or content.selected is None or content.selected.programme is None:
+        return chosen
+    planned = content.selected.programme
+    years = planned[planned["what"] == "lateral"].drop_duplicates("section_id").set_index("section_id")["year"]
+    if not chosen["section_id"].isin(years.index).all():
+        return chosen
+    return chosen.assign(year=chosen["section_id"].map(years).astype(int))
+
+
+def content_of(results: Results) -> Content:
+    """What the report shows of the results of a run."""
+    told = summary(results)
+    own = str(results.study.values["perspective"])
+    other = SOCIETY if own == UTILITY else UTILITY
+    business = _seen_by(results, other)
+    # the simulation has customers' costs only where the study's perspective counts them
+    rows = none_for_nan(business_summary(business, results.simulated if own == SOCIETY else None))
+    for scenario, row in zip(told["scenarios"], rows, strict=True):
+        scenario[f"business_{other}"] = row
+    cases = {own: Case([s["business"] for s in told["scenarios"]], cashflow_frame(results.business)),
+             other: Case(rows, cashflow_frame(business))}
+    return Content(results.study, told, sections_frame(results), laterals_frame(results.business), _command(results),
+                   results.history, results.application, cases, _selected(results.plan),
+                   results.plan.drivers if results.plan else None)
+
+
+def _seen_by(results: Results, perspective: str) -> Business:
+    """The business case under another perspective; only prices change."""
+    values = {**results.study.values, "perspective": perspective}
+    return assess(results.table, results.expected, values, results.costs, results.study.currency)
+
+
+def _selected(plan: Plan | None) -> Selected | None:
+    if plan is None:
+        return None
+    choice = plan.choice
+    return Selected(choice.selection, choice.totals, choice.message, choice.feasible, plan.frontier, plan.programme,
+                    plan.programme_note)
+
+
+def _command(results: Results) -> str:
+    """What to type; the folder by its name, as where it stands is nobody else's business."""
+    folder = results.study.folder.name if results.study.folder else "STUDY"
+    run = results.simulated
+    more = f" --trials {run.trials} --seed {run.seed}" if run else ""
+    return f"python -m reliability run {folder} --out out{more}"

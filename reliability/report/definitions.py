@@ -1,0 +1,51 @@
+"""Fixed words of the report: definitions with their clauses, and the method in a page."""
+
+from __future__ import annotations
+
+STANDARD = "IEEE Std 1366-2012; clause numbers from memory"
+
+# term, definition, clause
+DEFINITIONS: tuple[tuple[str, str, str], ...] = (
+    ("Sustained interruption", "Loss of supply to a customer for more than five minutes.", "2"),
+    ("Momentary interruption", "Loss of supply of five minutes or less that ends by an operation of a device.", "2"),
+    ("Momentary event", "All momentary interruptions of one sequence of a reclosing device, counted once; what "
+                        "precedes a sustained interruption is not counted.", "2"),
+    ("SAIFI", "Sustained customer interruptions of a year over customers served.", "3.2.1"),
+    ("SAIDI", "Minutes of sustained interruption of all customers in a year over customers served.", "3.2.2"),
+    ("CAIDI", "SAIDI over SAIFI: the mean time to restore a customer, in minutes.", "3.2.3"),
+    ("ASAI", "Share of the hours of a year in which supply was available.", "3.2.6"),
+    ("CEMI-n", "Share of customers with n or more sustained interruptions in a year.", "3.2.7"),
+    ("CELID-t", "Share of customers with an interruption of t hours or more.", "3.2.8"),
+    ("MAIFI", "Momentary customer interruptions of a year over customers served.", "3.4.1"),
+    ("MAIFI_E", "Customers' momentary events of a year over customers served.", "3.4.2"),
+    ("Major event day", "A day whose SAIDI is above T_MED = exp(α + 2.5 β), with α and β the mean and standard "
+                        "deviation of the logarithms of daily SAIDI of up to five earlier years.", "3.5, annex B"),
+    ("ENS", "Energy not supplied in a year.", "not in the standard"),
+)
+
+METHOD: tuple[str, ...] = (
+    "The network is a set of radial feeders of line sections. A section may carry one device at its source end: "
+    "breaker, recloser, lateral recloser, fuse, sectionalizer or switch.",
+    "Faults come to each section at random and independently (a Poisson process), in proportion to its length plus "
+    "a rate of its equipment. A fault is temporary or permanent; a temporary one clears in the first, second or "
+    "third dead time.",
+    "For every kind of fault the sequence of the reclosing device above is played operation by operation. A fuse "
+    "melts unless the operation is fast and the current is below its saving ceiling; a sectionalizer counts the "
+    "openings of the reclosing device and opens in a dead time once it has reached its counts. A device may fail "
+    "with a stated probability, and a sectionalizer does not see currents below its actuating current.",
+    "If nothing stays open, the customers of the zone have one momentary event. If a device stays open, the "
+    "customers below it have a sustained interruption, and the others of the zone a momentary event where the "
+    "reclosing device opened first. A device with one unit a phase opens only the phases involved.",
+    "After a permanent fault the faulted part waits for repair; the rest is restored by switching, or from another "
+    "supply with its stated chance. After a temporary fault all wait until the device is closed or refused.",
+    "The consequences of every kind of fault, times its yearly rate, add up to the expected indices. The same table "
+    "with random counts, times and a storm factor common to all sections of a year gives the simulated ones.",
+    "Two kinds of uncertainty are kept apart: luck from year to year, and what is not known, given as low, likely "
+    "and high (a PERT law) and drawn once for a whole horizon. All scenarios see the same faults, so that a "
+    "difference between them is one of protection and not of luck.",
+    "Money is counted under one perspective at a time: the utility's (crew, material, energy margin, the "
+    "regulator's incentive) or society's (crew, material, customers' interruption cost). Capital is spent in year "
+    "0, savings come at the ends of the years, grow with the escalation rate and are discounted.",
+    "Interruptions of upstream supply, planned work, vehicles and equipment damaged by through-faults are not "
+    "modelled; neither are failures that depend on one another, other than through a stormy year.",
+)

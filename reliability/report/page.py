@@ -1,0 +1,110 @@
+"""report.html: one file that opens anywhere, offline and without a script, and prints on Letter and A4."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup, escape
+
+from reliability.report.blocks import TO, Caution, Column, Heading, Missing, Points, Section, Table, Text
+from reliability.report.content import Content
+from reliability.report.drawing import Chart
+from reliability.report.figures import DASH, TEXT, Figure, Name, Sentence, missing, shown
+from reliability.report.sections import sections
+from reliability.report.svg import svg
+from reliability.study.problems import shorten
+
+TEMPLATE, STYLE = "page.html.j2", "page.css"
+LONGEST = 80        # letters of a name from the user's files; the whole name is in the workbook
+LONGEST_SENTENCE = 400
+UNBROKEN = 16       # letters of a word that a cell does not break
+SENTENCE = 20       # letters from which a cell's text wants room
+KINDS = {Text: "text", Points: "points", Heading: "heading", Missing: "missing", Caution: "caution", Table: "table",
+         Chart: "chart"}
+
+
+def page(content: Content, made: list[Section] | None = None) -> str:
+    """The report as HTML; every text from the user's files is escaped.
+
+    made: `sections(content)`, where they have been made already.
+    """
+    folder = Path(__file__).parent
+    environment = Environment(loader=FileSystemLoader(folder), autoescape=True, undefined=StrictUndefined,
+                              trim_blocks=True, lstrip_blocks=True)
+    environment.filters |= {"words": words, "short": lambda t: shorten(str(t), LONGEST),
+                            "svg": lambda chart: Markup(svg(chart))}  # noqa: S704 - svg() escapes
+    environment.tests["block"] = lambda block, kind: KINDS[type(block)] == kind
+    environment.globals["rows"] = lambda table: list(_rows(table))
+    return environment.get_template(TEMPLATE).render(
+        content=content, study=content.summary.get("study") or content.study.name,
+        sections=made or sections(content), style=Markup((folder / STYLE).read_text(encoding="utf-8")))  # noqa: S704
+
+
+def words(sentence: Sentence) -> Markup:
+    """A sentence as HTML; a figure of summary.json carries its value and place."""
+    return Markup("").join(_part(part) for part in sentence)
+
+
+def _part(part: str | Figure | Name) -> Markup:
+    if isinstance(part, Figure):
+        return data(part.value, str(part), part.path)
+    if isinstance(part, Name):
+        return Markup("“<bdi>{}</bdi>”").format(shorten(part.text, LONGEST))
+    return escape(part)
+
+
+def data(value: float | None, text: str, path: str) -> Markup:
+    """A number as text, within a <data> element where it stands in summary.json."""
+    if not path or missing(value):
+        return escape(text)
+    return Markup('<data value="{}" data-path="{}">{}</data>').format(repr(float(value)), path, text)
+
+
+def _rows(table: Table) -> Iterator[list[tuple[str, Markup]]]:
+    """(class, content) of the cells of the rows shown."""
+    head = table.frame.head(table.shown)
+    paths = table.paths.head(table.shown) if table.paths is not None else None
+    values = {name: head[name].tolist() for c in table.on_page for name in (c.key, c.high) if name}
+    places = {name: paths[name].tolist() for name in values} if paths is not None else {}
+    for r in range(len(head)):
+        yield [(_class(c, values[c.key][r]), _cell(c, values, places, r)) for c in table.on_page]
+
+
+def _class(column: Column, value: object) -> str:
+    """How a cell may break: numbers, ids and dates do not, sentences want room."""
+    if column.kind != TEXT:
+        return "n"
+    text = shown(value, TEXT)
+    if len(text) <= UNBROKEN and (" " not in text or any(c.isdigit() for c in text)):
+        return "t s"
+    return "t l" if len(text) > SENTENCE else "t"
+
+
+def _cell(column: Column, values: dict[str, list], places: dict[str, list], row: int) -> Markup:
+    """One cell; an interval is written from … to."""
+    value = values[column.key][row]
+    if column.kind == TEXT:
+        return name_in_cell(shown(value, TEXT))
+
+    def number(name: str) -> Markup:
+        one = values[name][row]
+        signed = column.signed and (name == column.key or column.between == TO)
+        return data(one, shown(one, column.kind, signed), places[name][row] if places else "")
+
+    if not column.high:
+        return number(column.key)
+    if missing(value) or missing(values[column.high][row]):
+        return escape(DASH)
+    return Markup("{}{}{}").format(number(column.key), column.between, number(column.high))
+
+
+def name_in_cell(text: str) -> Markup:
+    """Text of a cell: kept apart from its surroundings, shortened, breakable where it is one long word."""
+    if not text:
+        return Markup("")
+    short = shorten(text, LONGEST_SENTENCE if " " in text else LONGEST)
+    words_ = (Markup("<wbr>").join(word[i:i + UNBROKEN] for i in range(0, len(word), UNBROKEN))
+              for word in short.split(" "))
+    return Markup("<bdi>{}</bdi>").format(Markup(" ").join(words_))

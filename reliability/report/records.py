@@ -1,0 +1,144 @@
+"""Frames that a report needs from the outage records, a row a year, feeder, event, cause or day."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from reliability.history.history import History, View
+
+MANY = 12       # California D.96-09-045: more than twelve sustained outages in a year
+LARGEST = 10    # ... and the ten largest events
+ALL, WITHOUT = "all events", "without major event days"
+
+
+def years_frame(history: History) -> pd.DataFrame:
+    """Indices by year and view, with means of the last three, five and ten years where there are so many."""
+    records, counts = history.records, history.major_events.days["year"].value_counts()
+    names, frames = [str(int(y)) for y in records.years], []
+    for view, rows in ((ALL, history.all), (WITHOUT, history.without_major_events)):
+        frame = rows.years.reset_index(drop=True).assign(year=names, view=view, customers_served=records.served.total)
+        frame["days"] = [float(counts.get(int(y), 0)) for y in records.years]
+        frame["remark"] = [records.partial.get(int(y), "") for y in records.years]
+        frames.append(frame)
+        for n in (3, 5, 10):
+            if len(names) >= n:
+                mean = frame.iloc[len(names) - n:len(names)].mean(numeric_only=True)
+                mean["caidi_min"] = mean["saidi_min"] / mean["saifi"] if mean["saifi"] > 0 else np.nan
+                frames.append(pd.DataFrame([mean.to_dict() | {
+                    "year": f"mean of {n}", "view": view, "remark": f"{names[-n]} to {names[-1]}"}]))
+    result = pd.concat(frames, ignore_index=True)
+    order = {y: i for i, y in enumerate(dict.fromkeys([*names, *result["year"]]))}
+    return result.sort_values(["year", "view"], key=lambda c: c.map(order) if c.name == "year" else c, kind="stable",
+                              ignore_index=True)
+
+
+def feeders_frame(history: History) -> pd.DataFrame:
+    """Indices by feeder, the latest year first; both views of a feeder stand together."""
+    def view(rows: View, name: str) -> pd.DataFrame:
+        return rows.feeders.reset_index().assign(view=name)
+
+    frame = pd.concat([view(history.all, ALL), view(history.without_major_events, WITHOUT)])
+    place = {f: i for i, f in enumerate(history.records.network.feeder_ids)}
+    frame = frame.assign(order=frame["feeder_id"].map(place)).sort_values(
+        ["year", "order", "view"], ascending=[False, True, True], kind="stable", ignore_index=True)
+    return frame.drop(columns="order").astype({"year": str})
+
+
+def largest_events(history: History, most: int = LARGEST) -> pd.DataFrame:
+    """Events with the most customer-minutes, largest first."""
+    steps = _sustained(history)
+    by_event = steps.groupby("event", sort=False)
+    table = by_event.agg(started=("event_started", "first"), ended=("ended", "max"), section=("section", "first"),
+                         cause=("cause", "first"), customers=("customers", "sum"), customer_minutes=("minutes", "sum"),
+                         day=("day", "first"), year=("year", "first"))
+    table = table.nlargest(most, "customer_minutes", keep="first")
+    network, section = history.records.network, table["section"].to_numpy(dtype=int)
+    served = history.records.served.total[table["year"].to_numpy(dtype=int) - int(history.records.years[0])]
+    return pd.DataFrame({
+        "started": table["started"].dt.strftime("%Y-%m-%d %H:%M").to_numpy(),
+        "section_id": np.where(section >= 0, network.ids[section], "unknown"),
+        "feeder_id": np.where(section >= 0, network.feeder_ids[network.feeder[section]], "unknown"),
+        "cause": _cause_names(history)[table["cause"].to_numpy(dtype=int)],
+        "customers": table["customers"].to_numpy(), "customer_minutes": table["customer_minutes"].to_numpy(),
+        "saidi_min": _over(table["customer_minutes"].to_numpy(), served),
+        "hours": (table["ended"] - table["started"]).dt.total_seconds().to_numpy() / 3600.0,
+        "major": np.where(table["day"].isin(history.major_events.days.index), "yes", "no")})
+
+
+def causes_frame(history: History) -> pd.DataFrame:
+    """Sums by cause over all years, most customer-minutes first."""
+    names = ["interruptions", "customer_minutes"]
+    every = history.all.causes.groupby("cause", sort=False)[names].sum()
+    without = history.without_major_events.causes.groupby("cause", sort=False)["customer_minutes"].sum()
+    total = every["customer_minutes"].sum()
+    frame = every.assign(share=every["customer_minutes"] / total if total else np.nan, minutes_without=without)
+    frame = frame.sort_values("customer_minutes", ascending=False, kind="stable").reset_index()
+    frame["cause"] = [str(c) or "(no cause given)" for c in frame["cause"]]
+    return frame
+
+
+def excluded_days(history: History) -> pd.DataFrame:
+    """Major event days with threshold, customers, minutes, main cause, feeders and restoration."""
+    days = history.major_events.days
+    steps = _sustained(history)
+    steps = steps[steps["day"].isin(days.index)]
+    network = history.records.network
+    limit = history.major_events.thresholds["t_med"]
+    rows = []
+    for day, part in steps.groupby("day"):
+        row = days.loc[day]
+        by_cause = part.groupby("cause")["minutes"].sum()
+        known = part[part["section"] >= 0]["section"].to_numpy(dtype=int)
+        feeders = [str(f) for f in network.feeder_ids[np.unique(network.feeder[known])]]
+        year = int(row["year"])
+        served = float(history.records.served.total[year - int(history.records.years[0])])
+        rows.append({
+            "day": day.strftime("%Y-%m-%d"), "saidi_min": row["saidi_min"], "threshold": limit.get(year, np.nan),
+            "customers": row["interruptions"], "share": row["interruptions"] / served if served else np.nan,
+            "customer_minutes": row["customer_minutes"], "cause": _cause_names(history)[int(by_cause.idxmax())],
+            "feeders": _listed(feeders), "restored": part["ended"].max().strftime("%Y-%m-%d %H:%M")})
+    return pd.DataFrame(rows)
+
+
+def most_interruptions(history: History, more_than: int = MANY) -> pd.DataFrame:
+    """Years and feeders where some section saw more than so many sustained outages: a bound for its customers."""
+    network, steps = history.records.network, _sustained(history)
+    steps = steps[steps["section"] >= 0].drop_duplicates(["event", "section"])
+    rows = []
+    for year in history.records.years:
+        at = steps.loc[steps["year"] == year, "section"].to_numpy(dtype=int)
+        seen = network.along_path(np.bincount(at, minlength=len(network)).astype(float))
+        seen = np.where(network.customers > 0, seen, 0.0)
+        most = np.zeros(len(network.feeder_ids))
+        np.maximum.at(most, network.feeder, seen)
+        rows += [{"year": str(int(year)), "feeder_id": network.feeder_ids[f], "outages": most[f]}
+                 for f in np.flatnonzero(most > more_than)]
+    return pd.DataFrame(rows, columns=["year", "feeder_id", "outages"])
+
+
+def observed_events(history: History) -> pd.Series:
+    """Sustained events a year recorded on each lateral, by section_id of its head."""
+    return history.offenders["events_per_year"]
+
+
+def _sustained(history: History) -> pd.DataFrame:
+    """Steps that enter the sustained indices, with customer-minutes and the end of each."""
+    steps = history.records.steps
+    steps = steps[steps["sustained"].to_numpy() & steps["counted"].to_numpy()]
+    seconds = steps["seconds"].to_numpy()
+    ended = steps["started"].to_numpy() + np.round(seconds).astype("timedelta64[s]")
+    return steps.assign(minutes=steps["customers"].to_numpy() * seconds / 60.0, ended=ended)
+
+
+def _cause_names(history: History) -> np.ndarray:
+    return np.array([str(c) or "(no cause given)" for c in history.records.causes], dtype=object)
+
+
+def _over(total: np.ndarray, served: np.ndarray) -> np.ndarray:
+    return np.divide(total, served, out=np.full(len(total), np.nan), where=served > 0)
+
+
+def _listed(names: list[str], most: int = 6) -> str:
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more

@@ -1,0 +1,141 @@
+"""Sections on money: the business case in both perspectives, drivers and break-evens."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from reliability.report import charts
+from reliability.report.blocks import Block, Column, Heading, Missing, Points, Section, Table, Text
+from reliability.report.content import Case, Content, proposal
+from reliability.report.figures import Figure, Name, pointer, resolve, say
+from reliability.report.sentences import worth
+from reliability.study.problems import shorten
+
+PERSPECTIVES = {"utility": "the utility", "society": "society"}
+FLOWS = (("capex", "Capital"), ("callout_saving", "Call-outs saved"), ("energy_saving", "Energy margin saved"),
+         ("incentive", "Incentive"), ("interruption_cost_saving", "Interruption cost saved"),
+         ("inspection", "Inspection"),
+         ("net", "Net"), ("discounted", "Discounted"))
+
+
+def figures_of_merit(content: Content) -> tuple[Column, ...]:
+    """Columns of a table of business figures."""
+    money = content.currency
+    return (
+        Column("capex", "Capital", "money", money), Column("npv", "NPV", "money", money), Column("irr", "IRR", "share"),
+        Column("bcr", "Benefit-cost ratio", "ratio"),
+        Column("discounted_payback_years", "Discounted payback", "years", "yr"),
+        Column("cost_per_ci_avoided", "Capital a customer interruption avoided", "price", money),
+        Column("cost_per_cmi_avoided", "Capital a customer-minute avoided", "price", money),
+        Column("npv_p10", "NPV, eight trials of ten", "money", money, high="npv_p90"),
+        Column("npv_p50", "NPV, median", "money", money),
+        Column("probability_npv_positive", "NPV above zero", "share"))
+
+
+def business(content: Content) -> Section:
+    """The business case in both perspectives."""
+    title = "Business case"
+    if not content.cases and not content.business:
+        return Section("business", title, (Missing("The business case: it was not computed in this run."),))
+    own = str(content.study.values["perspective"])
+    blocks: list[Block] = []
+    if content.business:
+        blocks.append(Points(tuple(worth(content, i) for i in range(1, len(content.scenarios)))))
+    for perspective in (own, *(p for p in PERSPECTIVES if p != own)):
+        blocks += _case(content, perspective, perspective == own)
+    return Section("business", title, tuple(blocks))
+
+
+def _case(content: Content, perspective: str, own: bool) -> list[Block]:
+    seen = PERSPECTIVES[perspective]
+    blocks: list[Block] = [Heading(f"Seen by {seen}" + (" (the study's perspective)" if own else ""))]
+    case = content.cases.get(perspective)
+    if case is None and not (own and content.business):
+        return [*blocks, Missing(f"The case seen by {seen}: it was not computed in this run.")]
+    rows = list(case.summaries) if case else [content.at("scenarios", i, "business")
+                                               for i in range(len(content.scenarios))]
+    blocks.append(_merit(content, perspective, own, rows))
+    if case is not None and len(case.cashflow):
+        scenario = proposal(content)
+        if scenario is not None:
+            blocks.append(charts.cashflow(content, case, scenario, perspective))
+        blocks.append(_flows(content, case, perspective))
+    return blocks
+
+
+def _merit(content: Content, perspective: str, own: bool, rows: list) -> Table:
+    """Figures of merit by scenario; marked with their place in summary.json where they stand there."""
+    columns = figures_of_merit(content)
+    names = [n for c in columns for n in ((c.key, c.high) if c.high else (c.key,))]
+    part = "business" if own else f"business_{perspective}"
+    values = {n: [np.nan if row.get(n) is None else float(row[n]) for row in rows] for n in names}
+    frame = pd.DataFrame(values, dtype=float)
+    paths = pd.DataFrame({n: [_known(content, i, part, n) for i in range(len(rows))] for n in names})
+    kept = tuple(c for c in columns if frame[c.key].notna().any())
+    frame.insert(0, "scenario", content.scenarios)
+    paths.insert(0, "scenario", "")
+    return Table(f"merit-{perspective}", f"Figures of merit, seen by {PERSPECTIVES[perspective]}",
+                 (Column("scenario", "Scenario"), *kept), frame, f"Business {perspective}", paths=paths)
+
+
+def _known(content: Content, scenario: int, part: str, name: str) -> str:
+    path = pointer("scenarios", scenario, part, name)
+    return path if resolve(content.summary, path) is not None else ""
+
+
+def _flows(content: Content, case: Case, perspective: str) -> Table:
+    """cashflow.csv, the scenario that the report speaks of first on top."""
+    scenario = proposal(content)
+    frame = case.cashflow
+    if scenario is not None:
+        first = frame["scenario"] == content.scenarios[scenario]
+        frame = pd.concat([frame[first], frame[~first]])
+    frame = frame.assign(year=frame["year"].astype(float)).reset_index(drop=True)
+    horizon = int(frame["year"].max()) + 1
+    kept = [(k, label) for k, label in FLOWS if k in ("capex", "net", "discounted") or frame[k].any()]
+    columns = (Column("scenario", "Scenario", where="sheet"), Column("year", "Year", "whole"),
+               *(Column(k, label, "money", content.currency) for k, label in kept))
+    name = shorten(str(frame["scenario"].iloc[0]), 40)
+    return Table(f"cashflow-{perspective}", f"Cash flow of {name}, expected, seen by {PERSPECTIVES[perspective]}",
+                 columns,
+                 frame, f"Flows {perspective}", min(horizon, 41))
+
+
+def drivers(content: Content) -> Section:
+    """What the answer hangs on, and where it turns."""
+    title, frame = "Drivers and break-evens", content.drivers
+    if frame is None or not len(frame):
+        return Section("drivers", title, (Missing("Drivers and break-evens: they were not computed in this run."),))
+    scenario = proposal(content)
+    names = list(dict.fromkeys(frame["scenario"]))
+    name = content.scenarios[scenario] if scenario is not None and content.scenarios[scenario] in names else names[0]
+    mine = frame[frame["scenario"] == name]
+    rest = frame[frame["scenario"] != name]
+    ordered = pd.concat([mine, rest], ignore_index=True)
+    blocks: list[Block] = [
+        Text(say("Each assumption is moved alone from its low to its high, in the study's range or by ±20 % where "
+                 "it states none. First-order and total indices are the shares of the variance of the expected NPV "
+                 "over the study's ranges that an assumption explains alone, and with others.")),
+        Text(_turning(content, name, mine)), charts.drivers(content, name, mine)]
+    money = content.currency
+    blocks.append(Table("drivers", f"Drivers of the NPV of {shorten(name, 40)}", (
+        Column("scenario", "Scenario", where="sheet"), Column("label", "Assumption"), Column("unit", "Unit"),
+        Column("value", "Value", "any"),
+        Column("low", "Range tried", "any", high="high"), Column("npv_low", "NPV at low", "money", money),
+        Column("npv_high", "NPV at high", "money", money), Column("swing", "Swing", "money", money),
+        Column("first_order", "First order", "share"), Column("total", "Total", "share"),
+        Column("break_even", "Break-even", "any")), ordered, "Drivers", min(len(mine), 15)))
+    return Section("drivers", title, tuple(blocks))
+
+
+def _turning(content: Content, name: str, rows: pd.DataFrame) -> tuple:
+    """Which assumptions turn the answer within their range."""
+    turning = rows[rows["break_even_in_range"].astype(bool)]
+    if not len(turning):
+        return say("No assumption moved alone within its range changes whether {s} pays.", s=Name(name))
+    parts: list = []
+    for row in turning.head(6).to_dict("records"):
+        parts += [*say("{label} at {x} {unit}", label=str(row["label"]).lower(), x=Figure(float(row["break_even"])),
+                       unit=row["unit"]), "; "]
+    return say("Whether {s} pays turns on: {what}.", s=Name(name), what=tuple(parts[:-1]))

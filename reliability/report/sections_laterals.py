@@ -1,0 +1,213 @@
+"""Sections on laterals: the worst and what is proposed, the selection, the application checks."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from reliability.network.application import application_frame, evidence_frame, verdict_counts
+from reliability.network.application_catalogue import VERDICTS
+from reliability.report import actions, charts
+from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, summary_table, words
+from reliability.report.content import Content, Selected
+from reliability.report.figures import Figure, count_of, figure, pointer, resolve, say, shown
+
+AMOUNTS = (Column("customers", "Customers", "count"),
+           Column("customer_interruptions", "Customer interruptions", "amount", "1/yr"),
+           Column("customer_minutes", "Customer-minutes", "count", "1/yr"),
+           Column("momentary_events", "Momentary events", "amount", "1/yr"),
+           Column("callouts", "Call-outs", "index", "1/yr"))
+EVIDENCE_ROWS = 200_000     # more would not fit the patience of whoever opens the workbook; our choice
+
+
+def worst(content: Content) -> Section:
+    """Worst feeders and laterals, and what is proposed for each."""
+    names = [str(n) for n in content.at("scenarios", 0, "feeders") or {}]
+    frame = actions.laterals_frame(content)
+    columns = [Column("lateral_id", "Lateral"), Column("feeder_id", "Feeder"), *AMOUNTS,
+               Column("ranks", "Rank by SAIFI / SAIDI / call-outs", where="page"),
+               *(Column(key, f"Rank by {name}", "whole", where="sheet") for key, name in (
+                   ("rank_saifi", "SAIFI"), ("rank_saidi", "SAIDI"), ("rank_callouts", "call-outs")))]
+    if "observed" in frame:
+        columns.append(Column("observed", "Outages recorded", "index", "1/yr"))
+    if frame["npv_converted"].notna().any():
+        columns.append(Column("npv_converted", "NPV if converted", "money", content.currency))
+    columns.append(Column("action", "Proposed, or why nothing"))
+    blocks: list[Block] = [
+        Heading("Feeders"), _feeders(content, names), Heading("Laterals"),
+        words("Ranked by what the faults on a lateral add a year, to everybody, under today's protection. Plans of "
+              "earlier years and their target dates are not part of the study.")]
+    if len(frame):
+        blocks.append(Table("laterals", f"Laterals among the worst {actions.WORST} of any ranking", tuple(columns),
+                            frame,
+                            "Laterals", actions.worst_shown(frame)))
+    else:
+        blocks.append(Missing("Laterals: the network has none."))
+    return Section("worst", "Worst feeders and laterals, and what is proposed", tuple(blocks))
+
+
+def _feeders(content: Content, names: list[str]) -> Table:
+    """Modelled feeders ranked by SAIFI, SAIDI and momentary events."""
+    summary = content.summary
+
+    def value(name: str, index: str) -> float:
+        return figure(summary, pointer("scenarios", 0, "feeders", name, index), "index").value or 0.0
+
+    ranks = {index: pd.Series({n: value(n, index) for n in names}, dtype=float).rank(ascending=False, method="min")
+             for index in ("saifi", "saidi_min")}
+    order = sorted(names, key=lambda n: (min(r[n] for r in ranks.values()), sum(r[n] for r in ranks.values())))
+    rows = [(n, pointer("scenarios", 0, "feeders", n)) for n in order]
+    table = summary_table("worst-feeders", "Feeders, the worst first (modelled, as built)", summary,
+                          Column("feeder_id", "Feeder"), rows, (
+                              (Column("saifi", "SAIFI", "index", "1/yr"), "/saifi"),
+                              (Column("saidi_min", "SAIDI", "minutes", "min/yr"), "/saidi_min"),
+                              (Column("maifi_e", "MAIFI_E", "index", "1/yr"), "/maifi_e"),
+                              (Column("customers_served", "Customers", "count"), "/customers_served")))
+    frame = table.frame.assign(rank_saifi=[ranks["saifi"][n] for n in order],
+                               rank_saidi=[ranks["saidi_min"][n] for n in order],
+                               action=actions.feeder_actions(content, order))
+    more = (Column("rank_saifi", "Rank by SAIFI", "whole"), Column("rank_saidi", "by SAIDI", "whole"),
+            Column("action", "Proposed, or why nothing"))
+    paths = table.paths.assign(rank_saifi="", rank_saidi="", action="") if table.paths is not None else None
+    return Table(table.key, table.title, (*table.columns, *more), frame, "Worst feeders", 25, paths=paths)
+
+
+def selection(content: Content) -> Section:
+    """The laterals chosen, the trade between money and SAIDI, the programme by year."""
+    title, chosen = "Selection and programme", content.selected
+    if chosen is None:
+        return Section("selection", title, (Missing("The selection: it was not made in this run."),))
+    blocks: list[Block] = [Text(say("{m}", m=chosen.message))]
+    if chosen.feasible:
+        blocks.append(_totals(content, chosen))
+        if len(chosen.frame):
+            blocks.append(_selected(content, chosen.frame, "selection", "Laterals and settings chosen, best NPV first"))
+    blocks += _frontier(content, chosen)
+    blocks += _programme(content, chosen)
+    return Section("selection", title, tuple(blocks))
+
+
+TOTALS = (("laterals", "Laterals converted", "count", ""), ("units", "Units installed", "count", ""),
+          ("backup_settings_changed", "Breakers and reclosers set anew", "count", ""),
+          ("capex", "Capital", "money", "money"),
+          ("npv", "NPV", "money", "money"), ("saidi_minutes_avoided", "SAIDI avoided", "minutes", "min/yr"),
+          ("saifi_avoided", "SAIFI avoided", "index", "1/yr"), ("maifi_e_added", "MAIFI_E added", "index", "1/yr"),
+          ("worst_feeder_maifi_e_added", "MAIFI_E added on the worst feeder", "index", "1/yr"),
+          ("callouts_avoided", "Call-outs avoided", "amount", "1/yr"))
+
+
+def _totals(content: Content, chosen: Selected) -> Table:
+    """Totals side by side, a column each, so that every number keeps its own format."""
+    kept = [t for t in TOTALS if t[0] in chosen.totals]
+    frame = pd.DataFrame({"what": ["Selection"], **{k: [float(chosen.totals[k])] for k, *_ in kept}})
+    paths = pd.DataFrame({"what": [""], **{k: [_known(content, k)] for k, *_ in kept}})
+    units = {"money": content.currency}
+    columns = tuple(Column(k, label, kind, units.get(unit, unit)) for k, label, kind, unit in kept)
+    return Table("selection-totals", "What the selection costs and brings (expected)", (Column("what", ""), *columns),
+                 frame,
+                 "Selection totals", paths=paths)
+
+
+def _known(content: Content, key: str) -> str:
+    path = pointer("choice", "totals", key)
+    return path if resolve(content.summary, path) is not None else ""
+
+
+def _selected(content: Content, frame: pd.DataFrame, key: str, title: str, shown_rows: int = 30) -> Table:
+    columns = (
+        Column("year", "Year", "whole"), Column("what", "What", where="sheet"),
+        Column("section_id", "Lateral or backup"),
+        Column("feeder_id", "Feeder"), Column("device", "Device", where="sheet"),
+        Column("counts", "Counts", "whole", where="sheet"), Column("setting", "New device or setting", where="page"),
+        Column("fast_operations_of_backup", "Fast operations of backup", "whole", where="sheet"),
+        Column("units", "Units", "count"),
+        Column("capex", "Capital", "money", content.currency), Column("npv", "NPV", "money", content.currency),
+        Column("customer_interruptions_avoided", "Customer interruptions avoided", "amount", "1/yr"),
+        Column("customer_minutes_avoided", "Customer-minutes avoided", "count", "1/yr"),
+        Column("momentary_events_added", "Momentary events added", "amount", "1/yr"),
+        Column("callouts_avoided", "Call-outs avoided", "index", "1/yr"),
+        Column("cumulative_capex", "Capital so far", "money", content.currency),
+        Column("cumulative_npv", "NPV so far", "money", content.currency),
+        Column("cumulative_saidi_minutes_avoided", "SAIDI avoided so far", "minutes", "min/yr"))
+    frame = frame.assign(device=frame["device"].astype(str).str.replace("_", " ")).reset_index(drop=True)
+    frame["setting"] = [_setting(row) for row in frame.to_dict("records")]
+    kept = tuple(c for c in columns if c.key in frame)
+    return Table(key, title, kept, frame[[c.key for c in kept]], key.capitalize(), shown_rows)
+
+
+def _setting(row: dict) -> str:
+    """What is put there, in words."""
+    if row["what"] != "lateral":
+        return f"{shown(row['fast_operations_of_backup'], 'whole')} fast operations"
+    counts = row["counts"]
+    return str(row["device"]) + (f", {int(counts)} counts" if counts == counts and counts is not None else "")
+
+
+def _frontier(content: Content, chosen: Selected) -> list[Block]:
+    frame = chosen.frontier
+    if frame is None or not len(frame):
+        return [Missing("The trade between money and SAIDI: it was not computed in this run.")]
+    return [charts.frontier(content, frame), Table("frontier", "The largest SAIDI reduction for each budget", (
+        Column("budget", "Budget", "money", content.currency), Column("capex", "Spent", "money", content.currency),
+        Column("laterals", "Laterals", "count"), Column("units", "Units", "count"),
+        Column("saidi_minutes_avoided", "SAIDI avoided", "minutes", "min/yr"),
+        Column("maifi_e_added", "MAIFI_E added", "index", "1/yr"), Column("npv", "NPV", "money", content.currency)),
+        frame.reset_index(drop=True), "Frontier", 40)]
+
+
+def _programme(content: Content, chosen: Selected) -> list[Block]:
+    if chosen.programme is None:
+        return [Missing("A programme by year: none was asked for in this run.", "Give yearly budgets to have one.")]
+    blocks: list[Block] = [Heading("Programme by year")]
+    if chosen.programme_message:
+        blocks.append(Text(say("{m}", m=chosen.programme_message)))
+    if len(chosen.programme):
+        blocks.append(_by_year(content, chosen.programme))
+        blocks.append(_selected(content, chosen.programme, "programme", "Programme, lateral by lateral", 0))
+    return blocks
+
+
+def _by_year(content: Content, frame: pd.DataFrame) -> Table:
+    """The programme summed by year."""
+    sums = frame.assign(laterals=(frame["what"] == "lateral").astype(float)).groupby("year", as_index=False).agg(
+        laterals=("laterals", "sum"), units=("units", "sum"), capex=("capex", "sum"), npv=("npv", "sum"),
+        capital=("cumulative_capex", "last"), saidi=("cumulative_saidi_minutes_avoided", "last"))
+    return Table("programme-years", "Programme by year, expected values", (
+        Column("year", "Year", "whole"), Column("laterals", "Laterals", "count"), Column("units", "Units", "count"),
+        Column("capex", "Capital", "money", content.currency), Column("npv", "NPV", "money", content.currency),
+        Column("capital", "Capital so far", "money", content.currency),
+        Column("saidi", "SAIDI avoided so far", "minutes", "min/yr")), sums, "Programme by year")
+
+
+def application(content: Content) -> Section:
+    """Can the laterals take the device."""
+    title, checks = "Application checks", content.application
+    if checks is None:
+        return Section("application", title, (Missing("The application checks: they were not made in this run."),))
+    frame = application_frame(checks)
+    n = pd.Series(frame["verdict"]).value_counts()
+    said = ", ".join(f"{int(n.get(v, 0)):,} {v}" for v in VERDICTS)
+    counts = verdict_counts(checks).astype(dict.fromkeys(VERDICTS, float)).reset_index(drop=True)
+    blocks: list[Block] = [
+        Text(say("{n} {laterals} checked for a sectionalizer: {said}.", n=Figure(len(checks), "count"),
+                 laterals=count_of(len(checks), "lateral"), said=said)),
+        Table("verdicts", "Laterals by check and verdict", (
+            Column("label", "Check"), *(Column(v, v.capitalize(), "count") for v in VERDICTS)), counts, "Verdicts"),
+        Table("application", "Laterals that do not pass, the first of them",
+              (Column("lateral_id", "Lateral"), Column("verdict", "Verdict"),
+               Column("rated_current_a", "Rating", "ampere", "A"), Column("counts", "Counts", "whole"),
+               Column("actuating_current_a", "Actuating current", "ampere", "A"),
+               Column("unseen_share", "Faults not seen", "share"), Column("not_passed", "Not passed")),
+              _failing_first(frame), "Application", 12)]
+    if len(checks) * len(checks.checks) <= EVIDENCE_ROWS:
+        blocks.append(Table("evidence", "Evidence by lateral and check", (
+            Column("lateral_id", "Lateral"), Column("label", "Check"), Column("value", "Value", "any"),
+            Column("unit", "Unit"),
+            Column("limit", "Limit", "any"), Column("margin", "Margin", "ratio"), Column("verdict", "Verdict"),
+            Column("reason", "Reason")), evidence_frame(checks), "Evidence", 0))
+    return Section("application", title, tuple(blocks))
+
+
+def _failing_first(frame: pd.DataFrame) -> pd.DataFrame:
+    rank = {v: i for i, v in enumerate(reversed(VERDICTS))}
+    frame = frame.assign(counts=pd.to_numeric(frame["counts"], errors="coerce").astype(float))
+    return frame.sort_values("verdict", key=lambda v: v.map(rank), kind="stable", ignore_index=True)

@@ -1,0 +1,198 @@
+"""Sections on the model: definitions, method, assumptions, scenarios, limits, reproducibility."""
+
+from __future__ import annotations
+
+import platform
+from dataclasses import replace
+
+import pandas as pd
+
+from reliability.cautions import CAUTION
+from reliability.report import charts
+from reliability.report.blocks import (
+    PLUS_MINUS,
+    Block,
+    Caution,
+    Column,
+    Missing,
+    Points,
+    Section,
+    Table,
+    Text,
+    summary_table,
+    words,
+)
+from reliability.report.content import Content, rivals
+from reliability.report.definitions import DEFINITIONS, METHOD, STANDARD
+from reliability.report.figures import TEXT, Figure, Name, pointer, say, shown
+from reliability.report.sentences import headline, scenario_sentences
+from reliability.study.assumptions import ASSUMPTIONS
+from reliability.study.problems import shorten
+
+EXPECTED = (
+    (Column("saifi", "SAIFI", "index", "1/yr"), "/saifi"),
+    (Column("saidi_min", "SAIDI", "minutes", "min/yr"), "/saidi_min"),
+    (Column("caidi_min", "CAIDI", "minutes", "min"), "/caidi_min"), (Column("asai", "ASAI", "asai"), "/asai"),
+    (Column("maifi", "MAIFI", "index", "1/yr"), "/maifi"), (Column("maifi_e", "MAIFI_E", "index", "1/yr"), "/maifi_e"),
+    (Column("ens_mwh", "ENS", "amount", "MWh/yr"), "/ens_mwh"),
+)
+CALLOUTS = tuple((Column(k, k.capitalize(), "amount", "1/yr"), f"/callouts/{k}")
+                 for k in ("refuse", "reset", "repair", "patrol"))
+CEMI = tuple((Column(f"cemi_{n}", f"CEMI-{n}", "share"), f"/cemi/{n}") for n in range(1, 7))
+SIMULATED = (("saifi", "SAIFI", "index", "1/yr"), ("saidi_min", "SAIDI", "minutes", "min/yr"),
+             ("caidi_min", "CAIDI", "minutes", "min"), ("maifi", "MAIFI", "index", "1/yr"),
+             ("maifi_e", "MAIFI_E", "index", "1/yr"), ("ens_mwh", "ENS", "amount", "MWh/yr"),
+             ("callouts", "Call-outs", "amount", "1/yr"))
+SCENARIO = Column("scenario", "Scenario")
+
+
+def summary(content: Content) -> Section:
+    """Half a page that a commissioner understands."""
+    return Section("summary", "Summary", (*(Text(s, label) for label, s in headline(content)), Caution((CAUTION,))))
+
+
+def definitions(content: Content) -> Section:
+    """Reporting period and the terms used."""
+    history = content.history
+    if history is None:
+        period: Block = Missing("The reporting period: the study has no outage records.",
+                                "Bring outages.csv, and the indices by year, events and causes follow.")
+    else:
+        records = history.records
+        period = Text(say("Outage records from {first} to {last}: {n} restoration steps of {customers} customers "
+                          "served.",
+                          first=str(records.first_day), last=str(records.last_day),
+                          n=Figure(len(records.steps), "count"),
+                          customers=content.figure("count", "scenarios", 0, "expected", "customers_served")))
+    frame = pd.DataFrame(DEFINITIONS, columns=["term", "definition", "clause"])
+    table = Table("definitions", f"Terms ({STANDARD})", (Column("term", "Term"), Column("definition", "Definition"),
+                                                         Column("clause", "Clause")), frame, "Definitions")
+    return Section("definitions", "Reporting period and definitions", (
+        period, table, words(
+            "Durations are compared with five minutes, also where a jurisdiction counts an interruption of exactly "
+            "five minutes as sustained.",
+            "Indices with and without major event days are both given; no event is left out in any other way.")))
+
+
+def method(content: Content) -> Section:
+    """The method in a page."""
+    return Section("method", "Method", (words(*METHOD),))
+
+
+def assumptions(content: Content) -> Section:
+    """Every assumption with unit, value, range and source."""
+    study, rows = content.study, []
+    for a in ASSUMPTIONS:
+        value = study.values.get(a.key, a.default)
+        keys = [f"{a.key}.{k}" for k in range(len(value))] if a.kind == "shares" else [a.key]
+        laws = [study.uncertain[k] for k in keys if k in study.uncertain]
+        rows.append({
+            "table": a.table, "key": a.key, "label": a.label, "unit": a.unit.replace("0–1", "share, 0–1"),
+            "value": _value(value), "range": "; ".join(
+                f"{shown(law.low, 'any')} / {shown(law.likely, 'any')} / {shown(law.high, 'any')}" for law in laws),
+            "from": "default" if value == a.default else "study", "source": a.source})
+    table = Table("assumptions", "Every assumption of the study", (
+        Column("table", "Table", where="sheet"), Column("key", "Key", where="sheet"), Column("label", "Assumption"),
+        Column("unit", "Unit"), Column("value", "Value"),
+        Column("range", "Low / likely / high"), Column("from", "Set by"), Column("source", "Source of the default")),
+        pd.DataFrame(rows), "Assumptions", shown=200)
+    notes: tuple[Block, ...] = ()
+    if study.notes:
+        notes = (Points(tuple((str(n),) for n in study.notes)),)
+    return Section("assumptions", "Assumptions", (
+        words("An assumption with a range stands at the mean of its law, (low + 4 likely + high) / 6, in expected "
+              "values.",
+              "A value that sections.csv states for a section goes before the one in this table."), table, *notes))
+
+
+def _value(value: object) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int | float):
+        return shown(value, "any")
+    if isinstance(value, tuple | list):
+        return ", ".join(shown(v, "any") for v in value)
+    return "–" if value in (None, "") else shorten(str(value))
+
+
+def scenarios(content: Content) -> Section:
+    """Scenarios side by side, with intervals."""
+    names, s = content.scenarios, content.summary
+    rows = [(name, pointer("scenarios", i, "expected")) for i, name in enumerate(names)]
+    blocks: list[Block] = [
+        Points(tuple(scenario_sentences(content))) if len(names) > 1 else
+        Missing("Scenarios to compare: the study has none beside “As built”.",
+                "Add one under [[scenarios]] in study.toml."),
+        *charts.scenarios(content),
+        summary_table("expected", "Expected values a year", s, SCENARIO, rows, EXPECTED, sheet="Expected"),
+        summary_table("callouts", "Expected call-outs a year", s, SCENARIO, rows, CALLOUTS, sheet="Call-outs"),
+        summary_table("cemi", "Expected share of customers with n or more sustained interruptions in a year", s,
+                      SCENARIO,
+                      rows, CEMI, sheet="CEMI"),
+    ]
+    if content.simulated:
+        blocks += _simulated(content)
+    else:
+        blocks.append(Missing("Intervals: nothing was simulated."))
+    without = [names[i] for i in rivals(content)]
+    if without:
+        blocks.append(Text(say("Rivals that install nothing, only settings: {names}.",
+                               names=tuple(p for n in without for p in (Name(n), ", "))[:-1])))
+    return Section("scenarios", "Scenarios side by side", tuple(blocks))
+
+
+def _simulated(content: Content) -> list[Block]:
+    names, s = content.scenarios, content.summary
+    base = [(name, pointer("scenarios", i, "simulated")) for i, name in enumerate(names)]
+    apart = [(name, pointer("scenarios", i, "difference_to_as_built")) for i, name in enumerate(names)][1:]
+    means = [(Column(k, label, kind, unit, high=f"{k}_se", between=PLUS_MINUS), f"/{k}/mean", f"/{k}/se")
+             for k, label, kind, unit in SIMULATED]
+    spans = [(Column(f"{k}_p10", label, kind, unit, high=f"{k}_p90"), f"/{k}/p10", f"/{k}/p90")
+             for k, label, kind, unit in SIMULATED]
+    luck = [(Column(k, label, "share"), f"/{k}/luck_share") for k, label, _, _ in SIMULATED]
+    found = [
+        summary_table("means", "Simulated means ± their standard errors", s, SCENARIO, base, means, sheet="Simulated"),
+        summary_table("spans", "In eight years of ten between (10th and 90th percentile of single years)", s, SCENARIO,
+                      base, spans, sheet="Intervals"),
+        summary_table("luck", "Share of the variance of a year that is luck; the rest is what is not known", s,
+                      SCENARIO,
+                      base, luck, sheet="Luck"),
+    ]
+    if apart:
+        means, spans = ([(replace(c[0], signed=True), *c[1:]) for c in columns] for columns in (means, spans))
+        found += [
+            summary_table("differences", "Difference to “As built” under the same faults, mean ± standard error", s,
+                          SCENARIO, apart, means, sheet="Differences",
+                          note="A difference under two standard errors is noise."),
+            summary_table("difference-spans", "Difference to “As built”, in eight years of ten between", s, SCENARIO,
+                          apart, spans, sheet="Difference intervals"),
+        ]
+    return [t for t in found if len(t.columns) > 1]
+
+
+def limits(content: Content) -> Section:
+    """Limits and cautions."""
+    return Section("limits", "Limits and cautions", (
+        Caution((CAUTION,)), words(
+            "Results are expected values and intervals of a model, not a forecast of any year.",
+            "Every scenario relies on the reclosing device above a lateral working as stated; its settings are to be "
+            "verified against time-current curves before anything is installed.",
+            "A sectionalizer trades sustained interruptions of a lateral for momentary events of the whole zone; the "
+            "customers who gain are not always those who give up.",
+            "A verdict of the application checks sorts laterals for study; it does not replace a coordination study.")))
+
+
+def reproducibility(content: Content) -> Section:
+    """What to run to get the same figures again."""
+    s = content.summary
+    rows = [("Study", s.get("study"), TEXT), ("Program version", s.get("version"), TEXT),
+            ("SHA-256 of the inputs", s.get("inputs_sha256") or "not computed", TEXT), ("Seed", s.get("seed"), "whole"),
+            ("Trials", s.get("trials"), "count"), ("Simulated years", s.get("trial_years"), "count"),
+            ("Command", content.command or "not recorded", TEXT), ("Python", platform.python_version(), TEXT)]
+    shown_rows = [(label, shown(value, kind) if kind != TEXT else shorten(str(value), 200))
+                  for label, value, kind in rows]
+    table = Table("reproducibility", "How these figures came about", (Column("what", "What"), Column("value", "Value")),
+                  pd.DataFrame(shown_rows, columns=["what", "value"]), "Reproducibility")
+    return Section("reproducibility", "Reproducibility", (
+        words("The same inputs, version, seed and trials give the same digits, whatever the number of workers."),
+        table))

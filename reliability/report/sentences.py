@@ -1,0 +1,291 @@
+"""The report's sentences with figures: written from the results, so that they change with them."""
+
+from __future__ import annotations
+
+from reliability.report.content import Content, installs, proposal, proposed_conversions, rivals
+from reliability.report.figures import Figure, Name, Sentence, count_of, joined, say
+
+NOISE = 2.0          # a difference under two standard errors is noise; common practice, no source
+ROUNDING = 1e-9      # relative; what is smaller comes from adding numbers up
+# measure of summary.json: kind, name in a sentence, unit in a sentence
+SPOKEN = {
+    "saifi": ("index", "sustained interruptions a year (SAIFI)"),
+    "saidi_min": ("minutes", "minutes without power (SAIDI)"),
+    "maifi_e": ("index", "momentary events (MAIFI_E)"),
+    "callouts": ("amount", "times a year"),
+}
+
+
+def money(content: Content, figure: Figure) -> Sentence:
+    """An amount with its currency."""
+    return say("{m} {c}", m=figure, c=content.currency)
+
+
+def callouts(content: Content, scenario: int) -> float | None:
+    """Expected call-outs a year of all kinds."""
+    kinds = content.at("scenarios", scenario, "expected", "callouts")
+    return float(sum(kinds.values())) if kinds else None
+
+
+def expected(content: Content, scenario: int, measure: str) -> Figure:
+    """Expected value of a measure of `SPOKEN`."""
+    kind = SPOKEN[measure][0]
+    if measure == "callouts":
+        return Figure(callouts(content, scenario), kind)
+    return content.figure(kind, "scenarios", scenario, "expected", measure)
+
+
+def verdict(content: Content, scenario: int, measure: str) -> str:
+    """How a measure compares with "As built": none, same, noise, less or more."""
+    before, after = expected(content, 0, measure).value, expected(content, scenario, measure).value
+    if before is None or after is None:
+        return "none"
+    if abs(after - before) <= ROUNDING * max(abs(before), abs(after)):
+        return "same"
+    mean = content.at("scenarios", scenario, "difference_to_as_built", measure, "mean")
+    error = content.at("scenarios", scenario, "difference_to_as_built", measure, "se")
+    if mean is not None and error is not None and abs(mean) < NOISE * error:
+        return "noise"
+    return "less" if after < before else "more"
+
+
+def change(content: Content, scenario: int, measure: str) -> Sentence:
+    """A measure under a scenario and as built, in a few words; a difference within its noise is called that."""
+    before, after = expected(content, 0, measure), expected(content, scenario, measure)
+    unit, told = SPOKEN[measure][1], verdict(content, scenario, measure)
+    if told == "none":
+        return say("an unknown number of {unit}", unit=unit)
+    if told == "same":
+        return say("{a} {unit} as today", a=after, unit=unit)
+    if told == "noise":
+        place = ("scenarios", scenario, "difference_to_as_built", measure)
+        return say("{a} {unit} instead of {b} (a difference within its noise: {d} ± {e} as simulated)", a=after,
+                   unit=unit,
+                   b=before, d=content.figure(before.kind, *place, "mean", signed=True),
+                   e=content.figure(before.kind, *place, "se"))
+    return say("{a} {unit} instead of {b}{percent}", a=after, unit=unit, b=before,
+               percent=_relative(before, after, told))
+
+
+def _relative(before: Figure, after: Figure, told: str) -> Sentence:
+    """By how much, in per cent; nothing where there was nothing before."""
+    if not before.value:
+        return ()
+    apart = abs((after.value or 0.0) - before.value) / abs(before.value)
+    return say(" ({n} {told})", n=Figure(apart, "share"), told=told)
+
+
+def worth(content: Content, scenario: int) -> Sentence:
+    """Whether a scenario pays, and how sure that is."""
+    place = ("scenarios", scenario, "business")
+    npv = content.figure("money", *place, "npv")
+    if npv.value is None:
+        return say("{s}: no business case was computed.", s=Name(content.scenarios[scenario]))
+    name, years = Name(content.scenarios[scenario]), int(content.study.values["horizon_years"])
+    over = f"over {years} {count_of(years, 'year')}, seen by {seen_by(content)}"
+    if abs(npv.value) < 0.5:
+        return say("{s} neither pays nor costs {over}.", s=name, over=over)
+    does = "pays" if npv.value > 0 else "does not pay"
+    return joined([say("{s} {does} {over}: its net present value (NPV) is {npv}{sure}.", s=name, does=does, over=over,
+                       npv=money(content, npv), sure=_sure(content, scenario, npv.value > 0)),
+                   *_coverage(content, scenario, npv.value)])
+
+
+def _sure(content: Content, scenario: int, pays: bool) -> Sentence:
+    place = ("scenarios", scenario, "business")
+    chance = content.figure("share", *place, "probability_npv_positive")
+    low, high = (content.figure("money", *place, p) for p in ("npv_p10", "npv_p90"))
+    if chance.value is None or low.value is None or high.value is None:
+        return ()
+    often = say("{chance} of the trials", chance=chance)
+    if chance.value in (0.0, 1.0):
+        often = ("no trial",) if chance.value == 0.0 else ("every trial",)
+    span = say(", in eight trials of ten between {low} and {high}, above zero in {often}", low=low, high=high,
+               often=often)
+    unsure = low.value < 0 < high.value
+    against = (chance.value < 0.5) if pays else (chance.value > 0.5)
+    if against:
+        return (*span, "; the trials lean the other way, so it is an open question")
+    return (*span, "; that is not certain") if unsure else span
+
+
+def _coverage(content: Content, scenario: int, npv: float) -> list[Sentence]:
+    """What share of its costs a scenario that does not pay brings back."""
+    ratio = content.figure("share", "scenarios", scenario, "business", "bcr")
+    if npv > 0 or ratio.value is None:
+        return []
+    if ratio.value <= 0:
+        return [say("It saves nothing.")]
+    return [say("Its savings cover {share} of its costs.", share=ratio)]
+
+
+def seen_by(content: Content) -> str:
+    """Whose view the study takes."""
+    return "society" if content.study.values["perspective"] == "society" else "the utility"
+
+
+def headline(content: Content) -> list[tuple[str, Sentence]]:
+    """The summary: label and sentences, half a page in plain words."""
+    scenario = proposal(content)
+    rows = [("What is proposed", _proposed(content, scenario)), ("What it costs", _costs(content, scenario)),
+            ("What customers gain and give up", _gains(content, scenario)),
+            ("How sure this is", _how_sure(content, scenario))]
+    return [(label, sentence) for label, sentence in rows if sentence]
+
+
+def _proposed(content: Content, scenario: int | None) -> Sentence:
+    told: list[Sentence] = []
+    chosen = proposed_conversions(content)
+    laterals = int(content.laterals["lateral_id"].nunique())
+    if chosen is not None and len(chosen):
+        n = len(chosen)
+        told.append(say(
+            "Of {all} {laterals} in the study, the selection would convert {n} to {devices}; the list is in section "
+            "“Selection and programme”.", all=Figure(laterals, "count"), laterals=count_of(laterals, "lateral"),
+            n=Figure(n, "count"), devices=_devices(chosen)))
+    elif content.selected is not None:
+        told.append(say("The selection proposes no conversion. {why}", why=content.selected.message))
+    if scenario is None:
+        told.append(say("No scenario of the study installs a device."))
+    else:
+        told.append(say("The study compares today's protection with {n} {others}; of those that install devices, "
+                        "{s} is {rank}.", n=Figure(len(content.scenarios) - 1, "count"),
+                        others=count_of(len(content.scenarios) - 1, "other scenario"),
+                        s=Name(content.scenarios[scenario]),
+                        rank="worth most" if content.business else "the first"))
+    return joined(told)
+
+
+def _devices(chosen) -> str:
+    names = sorted({str(d).replace("_", " ") + "s" for d in chosen["device"] if str(d)})
+    return " and ".join(names) or "new settings"
+
+
+def _costs(content: Content, scenario: int | None) -> Sentence:
+    told: list[Sentence] = []
+    chosen = proposed_conversions(content)
+    if chosen is not None and len(chosen) and content.selected is not None:
+        total = content.selected.totals
+        at = "/choice/totals/"
+        pays = "pays" if total["npv"] > 0 else "does not pay"
+        told.append(say("The selection costs {capex} to install and {pays} (expected NPV {npv}).",
+                        capex=money(content, _total(content, at, "capex", "money")), pays=pays,
+                        npv=money(content, _total(content, at, "npv", "money"))))
+    if scenario is not None and content.business:
+        place = ("scenarios", scenario, "business")
+        units = content.figure("count", *place, "units")
+        told.append(say("{s} costs {capex} for {units} {word}.", s=Name(content.scenarios[scenario]),
+                        capex=money(content, content.figure("money", *place, "capex")), units=units,
+                        word=count_of(units.value or 0.0, "unit")))
+        told.append(worth(content, scenario))
+    elif not content.business:
+        told.append(say("No business case was computed."))
+    told += _rival_words(content, scenario)
+    return joined(told)
+
+
+def _total(content: Content, at: str, key: str, kind: str, sign: float = 1.0) -> Figure:
+    """A total of the selection, marked with its place where summary.json holds it."""
+    value = content.selected.totals.get(key) if content.selected else None
+    path = at + key if sign > 0 and content.at(*(at + key).split("/")[1:]) is not None else ""
+    return Figure(None if value is None else sign * value, kind, path)
+
+
+def _rival_words(content: Content, scenario: int | None) -> list[Sentence]:
+    """A rival without new devices that does better than the scenario."""
+    if not content.business or scenario is None:
+        return []
+    def npv(i: int) -> float:
+        return content.figure("money", "scenarios", i, "business", "npv").value or 0.0
+    better = [i for i in rivals(content) if npv(i) > max(npv(scenario), 0.0)]
+    if not better:
+        return []
+    best = max(better, key=npv)
+    return [say("A rival without new devices, {s}, is worth more: its NPV is {npv}.", s=Name(content.scenarios[best]),
+                npv=money(content, content.figure("money", "scenarios", best, "business", "npv")))]
+
+
+def _gains(content: Content, scenario: int | None) -> Sentence:
+    told: list[Sentence] = []
+    chosen = proposed_conversions(content)
+    if chosen is not None and len(chosen) and content.selected is not None:
+        at, total = "/choice/totals/", content.selected.totals
+        told.append(say(
+            "With the selection the average customer is spared {minutes} minutes without power and {ci} sustained "
+            "interruptions a year, and sees {events} momentary events {more}.",
+            minutes=_total(content, at, "saidi_minutes_avoided", "minutes"),
+            ci=_total(content, at, "saifi_avoided", "index"),
+            events=_total(content, at, "maifi_e_added", "index", 1.0 if total["maifi_e_added"] >= 0 else -1.0),
+            more="more" if total["maifi_e_added"] >= 0 else "less"))
+    if scenario is not None:
+        told.append(effect(content, scenario))
+    return joined(told)
+
+
+def effect(content: Content, scenario: int) -> Sentence:
+    """What a scenario changes for the average customer and for the crews."""
+    saifi, saidi, events, calls = (change(content, scenario, m) for m in SPOKEN)
+    return say("With {s} the average customer has {saifi}, {saidi} and {events}; crews are called out {calls}.",
+               s=Name(content.scenarios[scenario]), saifi=saifi, saidi=saidi, events=events, calls=calls)
+
+
+def _how_sure(content: Content, scenario: int | None) -> Sentence:
+    told: list[Sentence] = []
+    if content.simulated:
+        told.append(say("The intervals come from {trials} simulated {horizons}, {years} years in all; they cover the "
+                        "luck of a year and what is given as not known.", trials=content.figure("count", "trials"),
+                        horizons=count_of(content.figure("count", "trials").value or 0.0, "horizon"),
+                        years=content.figure("count", "trial_years")))
+        if content.at("precision_reached") is False:
+            told.append(say("The simulation stopped before the precision asked for was reached."))
+    else:
+        told.append(say("Only expected values were computed; nothing was simulated, so no interval is given."))
+    if not content.study.uncertain:
+        told.append(say("No assumption is given as a range, so what is not known does not widen any interval."))
+    chosen = proposed_conversions(content)
+    if chosen is not None and len(chosen):
+        told.append(say("The figures of the selection are expected values."))
+    return joined([*told, *_main_driver(content, scenario), *_against_records(content)])
+
+
+def _main_driver(content: Content, scenario: int | None) -> list[Sentence]:
+    if content.drivers is None or scenario is None:
+        return []
+    rows = content.drivers[content.drivers["scenario"] == content.scenarios[scenario]]
+    if not len(rows):
+        return []
+    first = rows.iloc[0]
+    turn = Figure(float(first["break_even"]), "any")
+    told = say("The NPV of {s} hangs most on “{label}”: from {low} to {high} {unit} it moves from {a} to {b}.",
+               s=Name(content.scenarios[scenario]), label=str(first["label"]), low=Figure(float(first["low"])),
+               high=Figure(float(first["high"])),
+               unit=first["unit"], a=Figure(float(first["npv_low"]), "money"),
+               b=Figure(float(first["npv_high"]), "money"))
+    if turn.value == turn.value:
+        return [told, say("It would be zero at {turn} {unit}.", turn=turn, unit=first["unit"])]
+    return [told]
+
+
+def _against_records(content: Content) -> list[Sentence]:
+    """Observed over modelled indices, where they were compared."""
+    if content.history is None:
+        return [say("There are no outage records to compare with.")]
+    found = content.history.calibration
+    if found is None:
+        return []
+    row = found.feeders.loc[""]
+    return [say("Without major event days the records show {a} times the modelled SAIFI and {b} times the modelled "
+                "SAIDI.",
+                a=Figure(float(row["saifi_ratio"]), "ratio"), b=Figure(float(row["saidi_ratio"]), "ratio"))]
+
+
+def scenario_sentences(content: Content) -> list[Sentence]:
+    """One sentence a scenario: does it pay, or what it changes where no money was reckoned."""
+    told = []
+    for i in range(1, len(content.scenarios)):
+        if content.business:
+            kind = "" if installs(content, i) else "Without new devices: "
+            told.append((kind, *worth(content, i)))
+        else:
+            told.append(effect(content, i))
+    return told

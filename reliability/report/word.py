@@ -1,0 +1,149 @@
+"""report.docx for a word processor: summary, tables and figures, to paste into a filing.
+
+python-docx is an optional extra; without it the message says how to get it.
+"""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+from reliability.report.blocks import TO, Caution, Column, Heading, Missing, Points, Section, Table, Text
+from reliability.report.content import Content
+from reliability.report.drawing import Chart
+from reliability.report.figures import DASH, TEXT, missing, plain, shown
+from reliability.report.sections import sections
+from reliability.study.problems import shorten
+
+INSTALL = "pip install python-docx==1.2.0"
+LONGEST = 80
+MOST_ROWS = 40       # rows of a table; a word processor is slow with more, and the workbook has all of them
+FIGURE_INCHES = 6.3
+
+
+class DocxMissing(ImportError):
+    """Raised where python-docx is not installed; the message says what to type."""
+
+
+def require_docx():
+    """The python-docx module; raises DocxMissing with the remedy."""
+    try:
+        import docx
+    except ImportError as error:
+        raise DocxMissing(f"report.docx needs the optional package python-docx: {INSTALL}") from error
+    return docx
+
+
+def docx_bytes(content: Content, made: list[Section] | None = None) -> bytes:
+    """The report as the bytes of a DOCX file; made: `sections(content)`, where they have been made already."""
+    docx = require_docx()
+    document = docx.Document()
+    _page_setup(document, docx)
+    study = shorten(str(content.summary.get("study") or content.study.name), LONGEST)
+    document.core_properties.title = f"Reliability report: {study}"
+    document.core_properties.author = ""
+    document.add_heading(f"Reliability report: {study}", 0)
+    for number, section in enumerate(made or sections(content), start=1):
+        document.add_heading(f"{number}. {section.title}", 1)
+        for block in section.blocks:
+            _block(document, docx, block)
+    out = io.BytesIO()
+    document.save(out)
+    return out.getvalue()
+
+
+def write_docx(content: Content, path: str | Path, made: list[Section] | None = None) -> None:
+    """Write report.docx."""
+    Path(path).write_bytes(docx_bytes(content, made))
+
+
+def _page_setup(document, docx) -> None:
+    """Margins, a compact table type, and page numbers in the footer."""
+    for part in document.sections:
+        part.left_margin = part.right_margin = docx.shared.Inches(0.9)
+    document.styles["Normal"].font.name = "Calibri"
+    document.styles["Normal"].font.size = docx.shared.Pt(10)
+    run = document.sections[0].footer.paragraphs[0].add_run()
+    for kind, text in (("begin", ""), ("", "PAGE"), ("end", "")):
+        element = docx.oxml.OxmlElement("w:fldChar" if kind else "w:instrText")
+        if kind:
+            element.set(docx.oxml.ns.qn("w:fldCharType"), kind)
+        else:
+            element.text = text
+        run._r.append(element)
+
+
+def _block(document, docx, block) -> None:
+    if isinstance(block, Text):
+        paragraph = document.add_paragraph()
+        if block.label:
+            paragraph.add_run(f"{block.label}. ").bold = True
+        paragraph.add_run(_clean(plain(block.sentence)))
+    elif isinstance(block, Points):
+        for sentence in block.sentences:
+            document.add_paragraph(_clean(plain(sentence)), style="List Bullet")
+    elif isinstance(block, Heading):
+        document.add_heading(block.text, 2)
+    elif isinstance(block, Missing):
+        document.add_paragraph(_clean(f"Not available. {block.what} {block.remedy}".strip()), style="Intense Quote")
+    elif isinstance(block, Caution):
+        document.add_paragraph(_clean(plain(block.sentence)), style="Intense Quote")
+    elif isinstance(block, Table):
+        _table(document, docx, block)
+    elif isinstance(block, Chart):
+        _figure(document, docx, block)
+
+
+def _figure(document, docx, chart: Chart) -> None:
+    from reliability.report.raster import png
+
+    _caption(document, chart.title)
+    shape = document.add_picture(io.BytesIO(png(chart)), width=docx.shared.Inches(FIGURE_INCHES))
+    shape._inline.docPr.set("descr", _clean(chart.description))
+
+
+def _caption(document, text: str) -> None:
+    paragraph = document.add_paragraph()
+    paragraph.add_run(_clean(text)).bold = True
+    paragraph.paragraph_format.keep_with_next = True
+
+
+def _table(document, docx, table: Table) -> None:
+    columns, rows = table.on_page, min(table.shown, MOST_ROWS, len(table.frame))
+    if not table.shown:
+        document.add_paragraph(f"{_clean(table.title)}: in workbook.xlsx, sheet “{table.sheet}”.")
+        return
+    more = f" ({rows:,} of {len(table.frame):,} rows)" if rows < len(table.frame) else ""
+    _caption(document, table.title + more)
+    grid = document.add_table(rows=1, cols=len(columns), style="Light Grid Accent 1")
+    size = docx.shared.Pt(7 if len(columns) > 7 else 8.5)
+    _fill(grid.rows[0], [c.head for c in columns], size, bold=True)
+    head = grid.rows[0]._tr.get_or_add_trPr()
+    repeated = docx.oxml.OxmlElement("w:tblHeader")
+    head.append(repeated)
+    for record in table.frame.head(rows).to_dict("records"):
+        _fill(grid.add_row(), [_cell(c, record) for c in columns], size)
+    document.add_paragraph(_clean(table.note))
+
+
+def _fill(row, texts: list[str], size, bold: bool = False) -> None:
+    # row.cells is slow when asked for again and again
+    for cell, text in zip(row.cells, texts, strict=True):
+        run = cell.paragraphs[0].add_run(_clean(text))
+        run.font.size, run.bold = size, bold
+
+
+def _cell(column: Column, record: dict) -> str:
+    value = record[column.key]
+    if column.kind == TEXT or not column.high:
+        return shown(value, column.kind, column.signed)
+    if missing(value) or missing(record[column.high]):
+        return DASH
+    signed = column.signed and column.between == TO
+    high = shown(record[column.high], column.kind, signed)
+    return f"{shown(value, column.kind, column.signed)}{column.between}{high}"
+
+
+def _clean(text: str) -> str:
+    """Text on one line without characters that the format forbids, long names shortened."""
+    return " ".join(shorten(word, LONGEST) for word in text.split())

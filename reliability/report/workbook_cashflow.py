@@ -1,0 +1,96 @@
+"""The cash flow as live formulas: change the discount rate or the escalation, and every NPV follows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import pandas as pd
+import xlsxwriter
+from xlsxwriter.utility import xl_rowcol_to_cell as cell
+from xlsxwriter.worksheet import Worksheet
+
+from reliability.report.content import Content
+from reliability.study.problems import shorten
+
+if TYPE_CHECKING:
+    from reliability.report.workbook import Formats
+
+RATE, GROWTH = "$B$3", "$B$4"
+SAVINGS = ("callout_saving", "energy_saving", "incentive", "interruption_cost_saving")
+HEADS = ("Year", "Capital", "Call-outs saved", "Energy margin saved", "Incentive", "Interruption cost saved",
+         "Inspection",
+         "Net", "Discount factor", "Discounted")
+YEAR, CAPEX, FIRST_SAVING, LAST_SAVING, INSPECTION, NET, FACTOR, DISCOUNTED = 0, 1, 2, 5, 6, 7, 8, 9
+FIRST_BLOCK = 8          # row of the first scenario's NPV, counted from 0
+
+
+@dataclass(frozen=True)
+class LiveFlow:
+    """Where the flows of a perspective stand: first and last row (from 0) of each scenario's years."""
+
+    sheet: str
+    rows: dict[str, tuple[int, int]]
+
+    def cells(self, scenario: str, column: int) -> str:
+        """Reference to a column of one scenario, as a chart wants it."""
+        first, last = self.rows[scenario]
+        return f"='{self.sheet}'!{cell(first, column, True, True)}:{cell(last, column, True, True)}"
+
+
+def write_cashflow(book: xlsxwriter.Workbook, formats: Formats, content: Content, perspective: str,
+                   name: str) -> LiveFlow:
+    """A sheet with the flows of every scenario under a perspective; what is not a formula is a number of the run."""
+    sheet, case, values = book.add_worksheet(name), content.cases[perspective], content.study.values
+    sheet.set_column(0, 0, 34)
+    sheet.set_column(1, DISCOUNTED, 17)
+    money, bold = formats.number("money"), formats.of(bold=True)
+    who = "society" if perspective == "society" else "the utility"
+    sheet.write_string(0, 0, f"Cash flow seen by {who}, expected values, {shorten(content.currency, 20)}", bold)
+    sheet.write_string(1, 0, "Shaded cells may be changed; every NPV follows.")
+    for row, (label, key) in enumerate((("Discount rate, per year", "discount_rate"),
+                                        ("Escalation of savings, per year", "escalation_rate")), start=2):
+        sheet.write_string(row, 0, label)
+        sheet.write_number(row, 1, float(values[key]), formats.of(num_format="0.00%", bg_color="#FFF3D6", border=1))
+    for c, head in enumerate(("Scenario", "NPV, live", "NPV of the run", "Difference")):
+        sheet.write_string(FIRST_BLOCK - 2, c, head, formats.head)
+    names = list(dict.fromkeys(case.cashflow["scenario"]))
+    frames = {n: case.cashflow[case.cashflow["scenario"] == n] for n in names}
+    top, places = FIRST_BLOCK + len(names) + 1, {}
+    for n in names:
+        places[n] = (top + 2, top + 1 + len(frames[n]))
+        top += len(frames[n]) + 3
+    for i, n in enumerate(names):
+        row, (first, last) = FIRST_BLOCK - 1 + i, places[n]
+        npv = case.summaries[i]["npv"]
+        sheet.write_string(row, 0, n[:32_767], formats.text(n))
+        sheet.write_formula(row, 1, f"=SUM({cell(first, DISCOUNTED)}:{cell(last, DISCOUNTED)})", money, npv)
+        sheet.write_number(row, 2, float(npv), money)
+        sheet.write_formula(row, 3, f"={cell(row, 1)}-{cell(row, 2)}", money, 0)
+    sheet.freeze_panes(FIRST_BLOCK - 1, 1)
+    for n in names:
+        _block(sheet, formats, n, frames[n], places[n][0], float(values["discount_rate"]))
+    return LiveFlow(name, places)
+
+
+def _block(sheet: Worksheet, formats: Formats, name: str, frame: pd.DataFrame, first: int, rate: float) -> None:
+    """The years of one scenario: year 1 is given, later savings grow, the rest follows."""
+    money = formats.number("money")
+    sheet.write_string(first - 2, 0, name[:32_767], formats.of(bold=True))
+    for c, head in enumerate(HEADS):
+        sheet.write_string(first - 1, c, head, formats.head)
+    for y, row in enumerate(frame.to_dict("records")):
+        r = first + y
+        sheet.write_number(r, YEAR, y, formats.number("whole"))
+        sheet.write_number(r, CAPEX, row["capex"], money)
+        for c, saving in enumerate(SAVINGS, start=FIRST_SAVING):
+            if y < 2:
+                sheet.write_number(r, c, row[saving], money)
+            else:
+                sheet.write_formula(r, c, f"={cell(r - 1, c)}*(1+{GROWTH})", money, row[saving])
+        sheet.write_number(r, INSPECTION, row["inspection"], money)
+        sheet.write_formula(r, NET, f"=SUM({cell(r, FIRST_SAVING)}:{cell(r, LAST_SAVING)})-{cell(r, CAPEX)}-"
+                                    f"{cell(r, INSPECTION)}", money, row["net"])
+        sheet.write_formula(r, FACTOR, f"=1/(1+{RATE})^{cell(r, YEAR)}", formats.of(num_format="0.0000"),
+                            (1.0 + rate) ** -y)
+        sheet.write_formula(r, DISCOUNTED, f"={cell(r, NET)}*{cell(r, FACTOR)}", money, row["discounted"])

@@ -1,0 +1,107 @@
+"""report.html: its figures are those of summary.json, it is whole in itself, and says what is missing."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import pytest
+
+from reliability.report.figures import resolve
+from reliability.report.page import page
+from reliability.report.sections import sections
+from tests.report.parsed import Page
+
+TITLES = ("Summary", "Reporting period and definitions", "Indices by year", "Indices by feeder and area",
+          "Ten largest events", "Causes", "Excluded days", "Worst feeders and laterals", "Method", "Assumptions",
+          "Scenarios side by side", "Selection and programme", "Business case", "Drivers and break-evens",
+          "Application checks", "Data accuracy", "What earlier conversions achieved", "Limits and cautions",
+          "Reproducibility")
+
+
+@pytest.fixture(scope="module")
+def parsed(written) -> Page:
+    return Page((written / "report.html").read_text(encoding="utf-8"))
+
+
+def test_every_marked_figure_is_that_of_summary_json(parsed, summary_json):
+    assert len(parsed.figures) > 300
+    for path, value, text in parsed.figures:
+        assert float(value) == float(resolve(summary_json, path)), path
+        number = float(text.replace("−", "-").replace(",", "").replace("%", "").replace("+", ""))
+        scaled = float(value) * (100.0 if "%" in text else 1.0)
+        digits = len(text.replace("%", "").strip().partition(".")[2]) if "e" not in text else 20
+        assert number == pytest.approx(scaled, abs=0.500001 * 10.0 ** -digits, rel=0.06 if "e" in text else 0), path
+
+
+def test_every_index_and_business_figure_of_every_scenario_is_marked(parsed, summary_json):
+    marked = {path for path, *_ in parsed.figures}
+    for i, scenario in enumerate(summary_json["scenarios"]):
+        for name in ("saifi", "saidi_min", "caidi_min", "asai", "maifi", "maifi_e", "ens_mwh"):
+            assert f"/scenarios/{i}/expected/{name}" in marked
+        for name in ("saifi", "saidi_min", "maifi_e"):
+            for part in ("mean", "se", "p10", "p90"):
+                assert f"/scenarios/{i}/simulated/{name}/{part}" in marked
+        for part in ("business", "business_society"):
+            for name in ("capex", "npv", "irr", "bcr", "cost_per_ci_avoided"):
+                if scenario[part][name] is not None:
+                    assert f"/scenarios/{i}/{part}/{name}" in marked
+    assert "/choice/totals/npv" in marked
+    assert {f"/scenarios/0/feeders/{f}/saifi" for f in summary_json["scenarios"][0]["feeders"]} <= marked
+
+
+def test_every_section_is_there_in_order(parsed):
+    places = [parsed.text.find(f"{i}. {title}") for i, title in enumerate(TITLES, start=1)]
+    assert -1 not in places
+    assert places == sorted(places)
+
+
+def test_nothing_is_fetched_and_nothing_runs(written, parsed):
+    html = (written / "report.html").read_text(encoding="utf-8")
+    assert not re.search(r"url\(|@import|https?://(?!www\.w3\.org/2000/svg)", html)
+    for tag, attributes in parsed.tags:
+        assert tag not in ("script", "iframe", "object", "link", "img", "form")
+        assert not [a for a in attributes if a.startswith("on")]
+        assert (attributes.get("href") or "#").startswith("#")
+        assert "src" not in attributes
+
+
+def test_charts_say_what_they_show_and_tables_have_heads(parsed):
+    kinds = [tag for tag, _ in parsed.tags]
+    assert kinds.count("svg") >= 8
+    assert kinds.count("svg") == kinds.count("title") - 1 == kinds.count("desc")
+    assert kinds.count("table") == kinds.count("caption") == kinds.count("thead")
+    ids = [a["id"] for _, a in parsed.tags if a.get("id")]
+    assert len(ids) == len(set(ids))
+    assert all(a.get("scope") in ("col", "row") for tag, a in parsed.tags if tag == "th")
+
+
+def test_the_caution_stands_in_it(parsed):
+    assert "Planning estimates, not settings" in parsed.text
+
+
+def test_the_largest_network_lists_the_top_and_points_to_the_workbook(parsed, content):
+    assert re.search(rf"\(\d+ of {content.laterals['lateral_id'].nunique():,} rows; all in workbook\.xlsx", parsed.text)
+
+
+@pytest.mark.parametrize(("part", "empty", "said"), [
+    ("history", None, "the study has no outage records"), ("selected", None, "The selection: it was not made"),
+    ("drivers", None, "Drivers and break-evens: they were not computed"),
+    ("application", None, "The application checks: they were not made"),
+])
+def test_a_missing_part_is_named_where_it_would_stand(content, part, empty, said):
+    parsed = Page(page(replace(content, **{part: empty})))
+    assert f"Not available. {said}" in parsed.text.replace("Indices by year: ", "")
+    assert "Not available" in parsed.text
+    assert [i for i, title in enumerate(TITLES, start=1) if f"{i}. {title}" not in parsed.text] == []
+
+
+def test_without_business_and_simulation_the_report_still_stands(content):
+    bare = {**content.summary, "trials": None, "trial_years": None, "choice": None, "scenarios": [
+        {k: s[k] for k in ("name", "expected", "feeders")} for s in content.summary["scenarios"]]}
+    columns = [c for c in content.laterals if c not in ("npv", "capex", "rank", "cost")]
+    thin = replace(content, summary=bare, cases={}, selected=None, drivers=None, laterals=content.laterals[columns])
+    parsed = Page(page(thin))
+    assert "Not available. The business case: it was not computed" in parsed.text
+    assert "Not available. Intervals: nothing was simulated" in parsed.text
+    assert len(sections(thin)) == len(TITLES)

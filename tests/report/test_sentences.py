@@ -1,0 +1,135 @@
+"""Sentences change with the results: what does not pay reads so, and noise is called noise."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+from reliability.report.figures import plain
+from reliability.report.sentences import change, effect, headline, scenario_sentences, verdict, worth
+
+CASE = ("scenarios", 1, "business")
+APART = ("scenarios", 1, "difference_to_as_built", "saifi")
+
+
+def case(npv, bcr, low, high, chance):
+    return {(*CASE, "npv"): npv, (*CASE, "bcr"): bcr, (*CASE, "npv_p10"): low, (*CASE, "npv_p90"): high,
+            (*CASE, "probability_npv_positive"): chance}
+
+
+@pytest.mark.parametrize(("figures", "said", "unsaid"), [
+    ((5e4, 1.4, 2e4, 8e4, 1.0), ["pays over 20 years", "50,000 USD", "above zero in every trial"],
+     ["does not", "certain", "cover"]),
+    ((5e4, 1.4, -2e4, 8e4, 0.8), ["pays over", "above zero in 80.0 % of the trials; that is not certain"], ["not pay"]),
+    ((5e4, 1.4, -9e4, 8e4, 0.4), ["pays over", "the trials lean the other way, so it is an open question"], []),
+    ((-5e4, 0.4, -8e4, -2e4, 0.0), ["does not pay over", "−50,000 USD", "above zero in no trial",
+                                    "Its savings cover 40.0 % of its costs"], [" pays "]),
+    ((-5e4, -0.4, -8e4, -2e4, 0.0), ["does not pay", "It saves nothing"], ["cover"]),
+    ((0.0, 1.0, -1e3, 1e3, 0.5), ["neither pays nor costs"], ["does not pay"]),
+    ((-5e4, 0.4, None, None, None), ["does not pay", "−50,000 USD."], ["trials"]),
+    ((None, None, None, None, None), ["no business case was computed"], ["pay"]),
+])
+def test_whether_a_scenario_pays_and_how_sure(changed, figures, said, unsaid):
+    text = plain(worth(changed(case(*figures)), 1))
+    assert not [s for s in said if s not in text], text
+    assert not [s for s in unsaid if s in text], text
+
+
+def test_one_year_is_singular(changed, content):
+    study = replace(content.study, values={**content.study.values, "horizon_years": 1})
+    assert "over 1 year, seen by the utility" in plain(worth(replace(changed(case(1e3, 2, 1, 2e3, 1)), study=study), 1))
+    society = replace(content.study, values={**content.study.values, "perspective": "society"})
+    assert "seen by society" in plain(worth(replace(content, study=society), 1))
+
+
+@pytest.mark.parametrize(("after", "mean", "error", "told", "said"), [
+    (0.8, -0.2, 0.01, "less", "0.800 sustained interruptions a year (SAIFI) instead of 1.000 (20.0 % less)"),
+    (1.2, 0.2, 0.01, "more", "1.200 sustained interruptions a year (SAIFI) instead of 1.000 (20.0 % more)"),
+    (0.99, -0.01, 0.006, "noise", "a difference within its noise: −0.010 ± 0.006 as simulated"),
+    (0.99, -0.01, 0.004, "less", "1.0 % less"),
+    (1.0, 0.0, 0.0, "same", "1.000 sustained interruptions a year (SAIFI) as today"),
+    (1.0 + 1e-13, 0.0, 0.0, "same", "as today"),
+    (0.8, None, None, "less", "20.0 % less"),
+    (None, None, None, "none", "an unknown number of"),
+])
+def test_a_difference_is_told_by_its_size_and_its_noise(changed, after, mean, error, told, said):
+    now = changed({("scenarios", 0, "expected", "saifi"): 1.0, ("scenarios", 1, "expected", "saifi"): after,
+                   (*APART, "mean"): mean, (*APART, "se"): error})
+    assert verdict(now, 1, "saifi") == told
+    assert said in plain(change(now, 1, "saifi"))
+
+
+def test_more_from_nothing_has_no_per_cent(changed):
+    now = changed({("scenarios", 0, "expected", "saifi"): 0.0, ("scenarios", 1, "expected", "saifi"): 0.1,
+                   (*APART, "mean"): 0.1, (*APART, "se"): 0.001})
+    assert plain(change(now, 1, "saifi")) == "0.100 sustained interruptions a year (SAIFI) instead of 0.000"
+
+
+def test_the_summary_follows_the_selection(content):
+    rows = {label: plain(s) for label, s in headline(content)}
+    totals = content.selected.totals
+    assert f"the selection would convert {totals['laterals']:.0f} to sectionalizers" in rows["What is proposed"]
+    assert f"{totals['capex']:,.0f} USD to install and pays" in rows["What it costs"]
+    assert f"{totals['saidi_minutes_avoided']:.1f} minutes without power" in rows["What customers gain and give up"]
+    assert "momentary events more" in rows["What customers gain and give up"]
+    assert "40 simulated horizons, 800 years in all" in rows["How sure this is"]
+
+
+def test_the_summary_of_a_selection_that_loses_or_is_empty(content):
+    loses = replace(content.selected, totals={**content.selected.totals, "npv": -5.0, "maifi_e_added": -0.25})
+    rows = {label: plain(s) for label, s in headline(replace(content, selected=loses))}
+    assert "to install and does not pay (expected NPV −5 USD)" in rows["What it costs"]
+    assert "sees 0.250 momentary events less" in rows["What customers gain and give up"]
+    empty = replace(content.selected, frame=content.selected.frame.iloc[:0], message="Nothing to convert.")
+    rows = {label: plain(s) for label, s in headline(replace(content, selected=empty))}
+    assert "The selection proposes no conversion. Nothing to convert." in rows["What is proposed"]
+
+
+def test_one_lateral_is_singular(content):
+    one = content.laterals[content.laterals["lateral_id"] == content.laterals["lateral_id"].iloc[0]]
+    text = dict(headline(replace(content, laterals=one, selected=replace(
+        content.selected, frame=content.selected.frame.iloc[:1]))))["What is proposed"]
+    assert plain(text).startswith("Of 1 lateral in the study, the selection would convert 1 to sectionalizers")
+
+
+def test_a_rival_that_is_worth_more_is_named(content):
+    rival = content.scenarios.index("Fast tripping everywhere")
+    npv = content.at("scenarios", rival, "business", "npv")
+    assert f"“Fast tripping everywhere”, is worth more: its NPV is {npv:,.0f} USD" in plain(
+        dict(headline(content))["What it costs"])
+
+
+def test_a_rival_that_is_worth_less_is_not(changed, content):
+    better = {("scenarios", i, "business", "npv"): (9e6 if i == 1 else 1.0) for i in range(1, len(content.scenarios))}
+    assert "rival" not in plain(dict(headline(changed(better)))["What it costs"])
+
+
+def test_every_scenario_has_its_sentence(content):
+    told = [plain(s) for s in scenario_sentences(content)]
+    assert len(told) == len(content.scenarios) - 1
+    assert all(name in text for name, text in zip(content.scenarios[1:], told, strict=True))
+    assert told[content.scenarios.index("Fast tripping blocked") - 1].startswith("Without new devices: ")
+
+
+def test_without_money_a_scenario_is_told_by_what_it_changes(changed, content):
+    bare = changed({("scenarios", i, "business"): None for i in range(len(content.scenarios))})
+    told = plain(scenario_sentences(bare)[0])
+    assert told == plain(effect(bare, 1))
+    assert "crews are called out" in told
+
+
+def test_ranges_that_are_not_given_and_records_that_are_not_there(content):
+    bare = replace(content, study=replace(content.study, uncertain={}), history=None)
+    text = plain(dict(headline(bare))["How sure this is"])
+    assert "No assumption is given as a range" in text
+    assert "no outage records to compare with" in text
+
+
+def test_the_main_driver_is_named_with_its_turning_point(content):
+    first = content.drivers[content.drivers["scenario"] == content.scenarios[1]].iloc[0]
+    text = plain(dict(headline(content))["How sure this is"])
+    assert f"hangs most on “{first['label']}”" in text
+    if pd.notna(first["break_even"]):
+        assert "It would be zero at" in text
