@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import pandas as pd
 import xlsxwriter
@@ -11,10 +10,8 @@ from xlsxwriter.utility import xl_rowcol_to_cell as cell
 from xlsxwriter.worksheet import Worksheet
 
 from reliability.report.content import Content
+from reliability.report.workbook_sheets import Formats
 from reliability.study.problems import shorten
-
-if TYPE_CHECKING:
-    from reliability.report.workbook import Formats
 
 RATE, GROWTH = "$B$3", "$B$4"
 SAVINGS = ("callout_saving", "energy_saving", "incentive", "interruption_cost_saving")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 import xlsxwriter
 from xlsxwriter.chart import Chart
@@ -12,10 +11,8 @@ from xlsxwriter.worksheet import Worksheet
 from reliability.report.content import Content, proposal
 from reliability.report.drawing import FILLS, INK
 from reliability.report.workbook_cashflow import DISCOUNTED, NET, YEAR, LiveFlow
+from reliability.report.workbook_sheets import Sheet
 from reliability.study.problems import shorten
-
-if TYPE_CHECKING:
-    from reliability.report.workbook import Sheet
 
 ROWS_APART, COLUMNS_APART = 20, 10
 MOST_BARS = 15
