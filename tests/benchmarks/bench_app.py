@@ -88,7 +88,8 @@ def large_study(folder: Path, sections: int) -> None:
         parent = "" if place == 0 else f"s{root + min(place - 1, int(rng.integers(0, 12)))}"
         device = "breaker" if place == 0 else "fuse" if place >= 12 else ""
         lines.append(f"s{i},{parent},{device},f{root},{rng.uniform(.2, 2):.3f},{rng.integers(1, 40)},20,"
-                     f"{rng.uniform(3, 20):.1f},{1 if place >= 12 else 3},2000,1000,{'40K' if device == 'fuse' else ''}")
+                     f"{rng.uniform(3, 20):.1f},{1 if place >= 12 else 3},2000,1000,"
+                     f"{'40K' if device == 'fuse' else ''}")
     (folder / "sections.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 

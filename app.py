@@ -1,0 +1,30 @@
+"""The web app's front door: registers the pages, nothing else. Start it with: streamlit run app.py"""
+
+from pathlib import Path
+
+import streamlit as st
+
+ICON = Path(__file__).parent / "reliability" / "ui" / "icon.png"   # a named symbol would be fetched from another host
+PAGES = (
+    ("study_page", "Study", "study", ":material/folder_open:"),
+    ("bring_page", "Bring data", "bring", ":material/upload_file:"),
+    ("history_page", "History", "history", ":material/history:"),
+    ("compare_page", "Compare", "compare", ":material/balance:"),
+    ("laterals_page", "Laterals", "laterals", ":material/account_tree:"),
+    ("choice_page", "Choice", "choice", ":material/checklist:"),
+    ("business_page", "Business case", "business", ":material/payments:"),
+    ("report_page", "Report", "report", ":material/description:"),
+    ("method_page", "Method", "method", ":material/menu_book:"),
+)
+
+
+def main() -> None:
+    """Register the pages and show the one that is asked for."""
+    st.set_page_config(page_title="Lateral reliability planning", layout="wide", page_icon=str(ICON))
+    st.navigation([st.Page(f"reliability/ui/{module}.py", title=title, url_path=path, icon=icon,
+                           default=module == "study_page") for module, title, path, icon in PAGES],
+                  position="top").run()
+
+
+if __name__ == "__main__":   # worker processes import this file again and must not start a second app
+    main()

@@ -1,0 +1,191 @@
+"""What a moved state means for a study, and the figures that follow from it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+import streamlit as st
+
+from reliability.business.cashflow import Business, assess, business_summary
+from reliability.faults.outcomes import OutcomeTable, build_outcomes
+from reliability.indices.expected import expected_values, system_indices
+from reliability.network.tree import CODE, build_network
+from reliability.pipeline import Results, expect, with_rivals
+from reliability.study import Scenario, Study
+from reliability.study.assumptions import ASSUMPTIONS, BY_KEY, Range
+from reliability.study.columns import SECTIONALIZER
+from reliability.ui.levers import AS_STATED, state_digest
+
+ANSWERS, ANSWERS_KEPT = "answers", 6
+BASES_KEPT = 6
+PROBABILITIES = {"temporary_fraction", "sectionalizer_failure", "fuse_failure"}
+# Assumptions that change how often, how long and for how much, but nothing that protection does.
+RATES_AND_PRICES = {a.key for a in ASSUMPTIONS if a.table in ("restoration", "costs", "finance", "simulation")} | {
+    *PROBABILITIES, "line_fault_rate_per_km", "yearly_cv"}
+_RATES = ("line_fault_rate_per_km", "equipment_fault_rate")
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Expected figures of one state; simulated ones follow in `trials`.
+
+    results: with the rivals that need no capital among the scenarios. indices: of each scenario, as in
+    summary.json. money: see `business_summary`.
+    """
+
+    digest: str
+    results: Results
+
+    @property
+    def names(self) -> list[str]:
+        """Names of the scenarios, "As built" first."""
+        return [s.name for s in self.results.study.scenarios]
+
+    @cached_property
+    def indices(self) -> list[dict]:
+        """Expected indices of every scenario."""
+        return [system_indices(e, self.results.study.values["yearly_cv"]) for e in self.results.expected]
+
+    @property
+    def business(self) -> Business:
+        """What the money is taken from."""
+        return self.results.business
+
+    @cached_property
+    def money(self) -> list[dict]:
+        """Expected business figures of every scenario."""
+        return business_summary(self.business)
+
+    @cached_property
+    def callouts(self) -> list[float]:
+        """Expected call-outs a year of every scenario."""
+        return [sum(i["callouts"].values()) for i in self.indices]
+
+
+def answer(study: Study, fingerprint: str, moves: Mapping[str, float | int]) -> Answer:
+    """Expected figures of a state, the last few of them kept in the session."""
+    digest, kept = state_digest(fingerprint, dict(moves)), st.session_state.setdefault(ANSWERS, {})
+    if digest not in kept:
+        base = base_answer(study, fingerprint)
+        like = [base, *kept.values()]
+        kept[digest] = compute(moved_study(study, moves, base), digest, like) if moves else base
+        for old in list(kept)[:-ANSWERS_KEPT]:
+            del kept[old]
+    return kept[digest]
+
+
+@st.cache_resource(max_entries=BASES_KEPT, show_spinner=False)
+def base_answer(_study: Study, fingerprint: str) -> Answer:
+    """Figures of the study as it stands; shared between tabs and never changed."""
+    return compute(_study, state_digest(fingerprint, {}))
+
+
+def compute(study: Study, digest: str, like: Sequence[Answer] = ()) -> Answer:
+    """Expected figures and business case of a study, rivals beside its scenarios.
+
+    like: answers of other states of the same study. Their outcome table serves again where only
+    rates, times and prices differ, their application checks always: those of a moved state are
+    made by the page that shows them.
+    """
+    study = with_rivals(study)
+    results = next((again for a in like if (again := _with_table_of(a.results, study)) is not None), None)
+    if results is None:
+        results = _with_checks_of(like[0].results, study) if like else expect(study)
+    return Answer(digest, results)
+
+
+def _with_table_of(other: Results, study: Study) -> Results | None:
+    """Results of a study on the outcome table of another state, None where that one does not fit."""
+    before, values = other.study, study.values
+    apart = {k for k in values if values[k] != before.values[k]}
+    if study.scenarios != before.scenarios or not apart <= RATES_AND_PRICES:
+        return None
+    if any(not 0.0 < v[k] < 1.0 for k in PROBABILITIES & apart for v in (before.values, values)):
+        return None                 # a table has no rows for what cannot happen
+    if before.values["line_fault_rate_per_km"] <= 0.0:
+        return None
+    table = other.table
+    if study.sections is not before.sections:
+        table = replace(table, network=build_network(study.sections))
+    return _priced(other, study, table)
+
+
+def _with_checks_of(other: Results, study: Study) -> Results:
+    network = other.network if study.sections is other.study.sections else build_network(study.sections)
+    return _priced(other, study, build_outcomes(network, study.values, study.scenarios))
+
+
+def _priced(other: Results, study: Study, table: OutcomeTable) -> Results:
+    expected = expected_values(table, study.values)
+    return Results(study, table.network, table, expected, other.costs,
+                   assess(table, expected, study.values, other.costs, study.currency), other.application)
+
+
+def moved_study(study: Study, moves: Mapping[str, float | int], base: Answer) -> Study:
+    """The study with the moved values in place; what is moved is known, so its range is dropped.
+
+    base: figures of the study as it stands, by which laterals are ranked for a share of them.
+    """
+    values, uncertain = dict(study.values), dict(study.uncertain)
+    for key in moves.keys() & BY_KEY.keys():
+        values[key] = moves[key]
+        uncertain.pop(key, None)
+    sections = study.sections
+    factor = float(moves.get("fault_rate_factor", 1.0))
+    if factor != 1.0:
+        values["line_fault_rate_per_km"] *= factor
+        if (law := uncertain.get("line_fault_rate_per_km")) is not None:
+            uncertain["line_fault_rate_per_km"] = Range(law.low * factor, law.likely * factor, law.high * factor)
+        sections = sections.assign(**{name: sections[name] * factor for name in _RATES if name in sections})
+    scenarios = tuple(_moved_scenario(s, i, moves, base) for i, s in enumerate(study.scenarios))
+    return replace(study, values=values, uncertain=uncertain, sections=sections, scenarios=scenarios)
+
+
+def _moved_scenario(scenario: Scenario, at: int, moves: Mapping[str, float | int], base: Answer) -> Scenario:
+    if at == 0:
+        return scenario
+    fast, counts = int(moves.get("fast_tripping", AS_STATED)), int(moves.get("counts", 0))
+    if fast != AS_STATED and scenario.fast_operations is None:
+        scenario = replace(scenario, fast_operations=fast)
+    if counts and scenario.device == SECTIONALIZER:
+        scenario = replace(scenario, counts=counts)
+    share = float(moves.get("share_converted", 1.0))
+    if share < 1.0 and scenario.device is not None:
+        scenario = replace(scenario, laterals=_best_laterals(base, at, share))
+    return scenario
+
+
+def _best_laterals(base: Answer, at: int, share: float) -> tuple[str, ...]:
+    """Ids of the share of a scenario's laterals with the largest gain in customer-minutes, in network order."""
+    network = base.results.network
+    heads = network.lateral_heads
+    wanted = base.results.study.scenarios[at].laterals
+    if wanted is not None:
+        heads = heads[np.isin(network.ids[heads].astype(str), np.array(wanted, dtype=str))]
+    gain = customer_hours_by_lateral(base, 0)[heads] - customer_hours_by_lateral(base, at)[heads]
+    best = np.argsort(-gain, kind="stable")[: round(share * len(heads))]
+    return tuple(str(i) for i in network.ids[heads[np.sort(best)]])
+
+
+def customer_hours_by_lateral(base: Answer, at: int) -> np.ndarray:
+    """Customer-hours a year that the faults of each lateral cause, (n,) at the laterals' heads."""
+    return by_lateral(base, base.results.expected[at].fault_customer_hours)
+
+
+def by_lateral(base: Answer, caused: np.ndarray) -> np.ndarray:
+    """Sums over the sections of each lateral, (n,), at the laterals' heads."""
+    network = base.results.network
+    on = network.lateral >= 0
+    return np.bincount(network.lateral[on], caused[on], len(network))
+
+
+def too_many_counts(now: Answer, at: int) -> int:
+    """Laterals of a scenario whose counts reach the backup's operations to lockout."""
+    network, plan = now.results.network, now.results.table.protections[at]
+    heads = network.lateral_heads
+    fitted = heads[plan.device[heads] == CODE[SECTIONALIZER]]
+    backup = network.protective_above[fitted]
+    return int(np.sum((backup >= 0) & (plan.counts[fitted] >= plan.lockout[backup])))

@@ -1,0 +1,165 @@
+"""Page: does it pay, how sure is that, and what does the answer hang on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from reliability.business.cashflow import cashflow_frame
+from reliability.business.costs import SOCIETY, UTILITY
+from reliability.study import Study
+from reliability.ui import figure, frame, later, levers, trials
+from reliability.ui.answer import ANSWERS, Answer, answer, compute
+from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
+from reliability.ui.text import count, money, number, percent, plain, short
+
+VIEWS = (UTILITY, SOCIETY)
+VIEW_HELP = ("The utility counts crews, material, energy margin and the regulator's incentive; society counts crews, "
+             "material and what interruptions cost customers. Margin and customers' cost are never added.")
+
+
+def show() -> None:
+    """Draw the page."""
+    shown, study = frame.begin_with_study("Business case")
+    moves = levers.moved(study)
+    levers.note_in_link(moves)
+    columns = st.columns([2, 3, 5])
+    view = columns[0].segmented_control("Seen by", VIEWS, default=study.values["perspective"], key="view",
+                                        required=True,
+                                        persist_state="session", help=VIEW_HELP)
+    now = seen_by(study, answer(study, shown.fingerprint, moves), view)
+    if len(now.names) < 2:
+        st.info("There is nothing to compare: add a scenario on the page Study.")
+        return
+    scenario = columns[1].selectbox("Scenario", range(1, len(now.names)), format_func=lambda i: short(now.names[i]),
+                                    key="case_scenario", persist_state="session")
+    scenario = min(scenario, len(now.names) - 1)
+    case, currency, large = now.money[scenario], now.business.currency, frame.presenting()
+    st.markdown(f"#### {plain(case['verdict'], 300)}")
+    tiles = st.empty()
+    left, right = st.columns(2, gap="large")
+    flow = cashflow_frame(now.business)
+    flow = flow[flow["scenario"] == now.names[scenario]].drop(columns="scenario")
+    with left:
+        st.subheader("Cash flow", anchor=False)
+        figure.chart(cashflow_chart(flow, currency, large), f"Cash flow of {now.names[scenario]} by year: capital "
+                     f"{money(case['capex'], currency)}, net present value {money(case['npv'], currency)}.",
+                     lambda: flow, "Cash flow", "cashflow")
+    with right:
+        st.subheader("How sure is it", anchor=False)
+        sure, progress = st.empty(), st.empty()
+    _drivers(now, scenario, large)
+    _all(now, study, shown.fingerprint, moves)
+    _tiles(tiles, case, currency, None)
+    for spread in trials.follow(now, lambda done, total: progress.progress(min(done / total, 1.0), f"{done} trials")):
+        with sure.container():
+            npv = spread.npv[scenario]
+            odds = float((npv > 0).mean())
+            figure.chart(npv_chart(npv, currency, large), f"Net present value over {len(npv)} trials; above 0 in "
+                         f"{percent(odds)} of them.", lambda: pd.DataFrame(), "", "npv", csv=False)
+        _tiles(tiles, case, currency, spread.npv[scenario])
+    progress.empty()
+    with right:
+        figure.csv_button("Net present value by trial",
+                          lambda: pd.DataFrame({"trial": np.arange(len(npv)), "npv": npv}), "npv")
+
+
+def seen_by(study: Study, now: Answer, view: str) -> Answer:
+    """The same state under another perspective."""
+    if view == now.results.study.values["perspective"]:
+        return now
+    digest, kept = f"{now.digest}|{view}", st.session_state.setdefault(ANSWERS, {})
+    if digest not in kept:
+        moved = now.results.study
+        kept[digest] = compute(replace(moved, values={**moved.values, "perspective": view}), digest, [now])
+    return kept[digest]
+
+
+def _tiles(place, case: dict, currency: str, npv: np.ndarray | None) -> None:
+    spread = "–" if npv is None else f"{money(np.percentile(npv, 10), '')} to {money(np.percentile(npv, 90), currency)}"
+    payback = case["discounted_payback_years"]
+    figures = (("Net present value", money(case["npv"], currency)), ("P10 to P90", spread),
+               ("Chance that it pays", percent(None if npv is None else (npv > 0).mean())),
+               ("Capital", money(case["capex"], currency)), ("Internal rate of return", percent(case["irr"])),
+               ("Benefit over cost", number(case["bcr"])),
+               ("Discounted payback", f"{number(payback)} years" if payback is not None else "never"))
+    with place.container(), st.container(horizontal=True, gap="large"):
+        for name, value in figures:
+            st.metric(name, value, width="content")
+
+
+def _drivers(now: Answer, scenario: int, large: bool) -> None:
+    st.subheader("What the answer hangs on", anchor=False)
+    table = later.answer(*_drivers_work(now), "What moves the answer")
+    if table is None:
+        return
+    part = table[table["scenario"] == now.names[scenario]]
+    if part.empty:
+        st.info("No assumption moves this scenario's net present value.")
+        return
+    left, right = st.columns([3, 2], gap="large")
+    first = part.iloc[0]
+    with left:
+        figure.chart(drivers_chart(part, now.business.currency, large),
+                     f"Assumptions by how far they move the net present value; the first is {first['label']}.",
+                     lambda: part, "Drivers", "drivers")
+    with right:
+        turning = part[np.isfinite(part["break_even"])]
+        if turning.empty:
+            st.markdown("**No single assumption turns the answer** anywhere within its bounds.")
+        else:
+            st.markdown("**Where the answer turns**, if one assumption alone changes:")
+        rows = part.head(12)
+        shown = pd.DataFrame({
+            "assumption": rows["label"], "now": [number(v) for v in rows["value"]],
+            "turns at": [number(v) if np.isfinite(v) else "nowhere" for v in rows["break_even"]],
+            "unit": rows["unit"], "share of what is unknown": [percent(v) for v in rows["total"]]})
+        st.dataframe(shown, hide_index=True, alt="Break-even values and shares of the variance")
+        st.caption("Share of what is unknown: total Sobol' index over the ranges that the study states.")
+
+
+def _drivers_work(now: Answer) -> tuple[str, Callable[[], pd.DataFrame]]:
+    results = now.results
+
+    def work() -> pd.DataFrame:
+        from reliability.business.drivers import drivers_frame
+        return drivers_frame(results.study, results.network, results.costs)
+
+    return f"drivers|{now.digest}", work
+
+
+def prepare(now: Answer) -> None:
+    """Begin with what takes longest on this page."""
+    later.ask(*_drivers_work(now))
+
+
+def _all(now: Answer, study: Study, fingerprint: str, moves: dict) -> None:
+    st.subheader("Every scenario, from both sides", anchor=False)
+    rows = []
+    for view in VIEWS:
+        of = seen_by(study, now, view)
+        for s, name in enumerate(of.names):
+            if s:
+                case = of.money[s]
+                rows.append({"seen by": view, "scenario": name, **{k: case[k] for k in (
+                    "capex", "npv", "irr", "bcr", "payback_years", "discounted_payback_years", "cost_per_ci_avoided",
+                    "cost_per_cmi_avoided", "cost_per_callout_avoided")}})
+    formats = {k: st.column_config.NumberColumn(k.replace("_", " "), format="localized") for k in ("capex", "npv")}
+    formats |= {"irr": st.column_config.NumberColumn(format="percent")}
+    formats |= {k: st.column_config.NumberColumn(k.replace("_", " "), format="%.2f") for k in (
+        "bcr", "payback_years", "discounted_payback_years", "cost_per_ci_avoided", "cost_per_cmi_avoided",
+        "cost_per_callout_avoided")}
+    table = pd.DataFrame(rows)
+    table[["capex", "npv"]] = table[["capex", "npv"]].round()
+    figure.table(table, "Business case of every scenario", "cases", column_config=formats)
+    years = int(now.results.study.values["horizon_years"])
+    st.caption(f"Money in {plain(now.business.currency)}; {count(years, 'year')}. "
+               "A blank figure does not exist, as a payback that is never reached.")
+
+
+if __name__ == "__main__":
+    show()

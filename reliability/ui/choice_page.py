@@ -1,0 +1,267 @@
+"""Page: which laterals, under a budget and other limits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from reliability.business.frontier import frontier, programme
+from reliability.business.limits import Limits
+from reliability.business.options import Options, build_options
+from reliability.business.selection import NPV, SAIDI, Choice, choose
+from reliability.business.wishes import limits_of
+from reliability.network.application import ApplicationChecks, check_laterals
+from reliability.network.tree import CODE
+from reliability.pipeline import scenario_to_check
+from reliability.report.work_pack import work_pack_html, work_pack_rows
+from reliability.study.assumptions import BY_KEY
+from reliability.study.columns import SECTIONALIZER
+from reliability.ui import edit, figure, frame, later, levers, opened, tables_text
+from reliability.ui.answer import Answer, answer
+from reliability.ui.feeder_chart import Benefit, feeder_chart
+from reliability.ui.money_charts import frontier_chart, programme_chart
+from reliability.ui.opened import Opened
+from reliability.ui.text import count, money, number, plain, short
+
+GOALS = {NPV: "Highest net present value", SAIDI: "Most SAIDI avoided"}
+FRONTIER_POINTS = 16
+SECONDS, GAP = 10.0, 1e-4
+
+
+def show() -> None:
+    """Draw the page."""
+    shown, study = frame.begin_with_study("Choice")
+    moves = levers.moved(study)
+    levers.note_in_link(moves)
+    now = answer(study, shown.fingerprint, moves)
+    if not len(now.results.network.lateral_heads):
+        st.info("This network has no lateral to choose.")
+        return
+    panel, results = st.columns([2, 7], gap="large")
+    with panel:
+        asked = _asked(shown, now)
+        st.button("Write these limits into the study", key="write_limits", icon=":material/save:",
+                  on_click=_write_limits,
+                  args=(shown, asked))
+    options, checks = choices(now, *asked.key)
+    choice = _chosen(now, options, asked)
+    with results:
+        _result(now, options, choice, asked)
+    _map(now, options, choice)
+    _table(shown, now, checks, choice)
+    _programme(now, options, asked)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the choice is asked for: goal and limits, and what may be done."""
+
+    goal: str
+    limits: Limits
+    settings: bool
+    only: bool
+    years: int
+    yearly: float | None
+    yearly_units: float | None
+
+    @property
+    def key(self) -> tuple:
+        """Names what may be done."""
+        return self.settings, self.only
+
+
+def _asked(shown: Opened, now: Answer) -> Asked:
+    """Goal and limits, beginning with those of the study's table [choice]."""
+    study, network = now.results.study, now.results.network
+    ids = network.ids[network.lateral_heads].astype(str).tolist()
+    stated, name = limits_of(study), shown.name
+
+    def keep(key: str) -> dict:
+        return {"key": f"{key}_{name}_{study.inputs_sha256[:8]}", "persist_state": "session"}
+
+    def most(key: str, title: str | None = None) -> float | None:
+        a = BY_KEY[key]
+        value = study.values[key]
+        unit = plain(now.business.currency, 12) if a.unit.startswith("money") else a.unit
+        return st.number_input(title or f"{a.label}, {unit}", min_value=0.0,
+                               value=None if value is None else float(value),
+                               step=float(a.step), placeholder="no limit", help=a.help, **keep(key))
+
+    goal = st.radio("Look for", list(GOALS), format_func=GOALS.get, index=list(GOALS).index(study.values["objective"]),
+                    **keep("objective"))
+    budget, saidi = most("budget"), most("saidi_reduction_minutes", "Least SAIDI reduction, min")
+    with st.expander("Momentary events and single laterals"):
+        added, feeder = (most("added_maifi_e", "Most added MAIFI_E"),
+                         most("added_maifi_e_feeder", "Most added MAIFI_E of a feeder"))
+        forced_in = st.multiselect("Convert in any case", ids, default=[i for i in stated.forced_in if i in ids],
+                                   **keep("forced_in"))
+        forced_out = st.multiselect("Leave in any case", ids, default=[i for i in stated.forced_out if i in ids],
+                                    **keep("forced_out"))
+    settings = st.toggle("Fast tripping may be changed",
+                         help="Breakers and reclosers may be set to no fast operation, or "
+                         "to two; it costs little", **keep("settings"))
+    only = st.toggle("Leave out laterals that fail", value=True, **keep("only"),
+                     help="Laterals that fail an application check are only ever left as they are")
+    with st.expander("Programme by year", expanded=True):
+        years = st.number_input("Years", 1, 50, int(study.values["programme_years"]), **keep("years"))
+        yearly, units = most("yearly_budget"), most("yearly_units")
+    limits = Limits(budget, None, added, feeder, saidi, tuple(forced_in), tuple(forced_out))
+    return Asked(goal, limits, settings, only, int(years), yearly, units)
+
+
+def _write_limits(shown: Opened, asked: Asked) -> None:
+    """Make what is asked for the study's own, so that a run and its report choose by it."""
+    limits = asked.limits
+    wanted = {"objective": asked.goal, "budget": limits.budget,
+              "saidi_reduction_minutes": limits.saidi_reduction_minutes,
+              "added_maifi_e": limits.added_maifi_e, "added_maifi_e_feeder": limits.added_maifi_e_feeder,
+              "programme_years": asked.years, "yearly_budget": asked.yearly,
+              "yearly_units": None if asked.yearly_units is None else int(asked.yearly_units)}
+    text = (shown.folder / "study.toml").read_bytes().decode("utf-8-sig")
+    settled = dict.fromkeys(limits.forced_in, "in") | dict.fromkeys(limits.forced_out, "out")
+    changed = tables_text.set_settled(tables_text.set_values(text, wanted), settled)
+    saved = edit.apply(shown, {"study.toml": changed.encode()}, [], "limits")
+    st.session_state[opened.NOTICE] = (
+        "Written into study.toml: a run and its report now choose by these limits." if saved else
+        "Not written: the study was left as it was.")
+
+
+def choices(now: Answer, settings: bool, only: bool) -> tuple[Options, ApplicationChecks]:
+    """What may be done with each lateral, the last one kept in the session."""
+    key, kept = (now.digest, settings, only), st.session_state.get("options")
+    if kept is None or kept[0] != key:
+        results = now.results
+        study = results.study
+        checks = check_laterals(results.network, study.values, scenario_to_check(study))
+        options = build_options(results.network, study.values, results.costs, (0, 2) if settings else (),
+                                checks.applicable if only else None)
+        kept = st.session_state["options"] = (key, options, checks)
+    return kept[1], kept[2]
+
+
+def _chosen(now: Answer, options: Options, asked: Asked) -> Choice:
+    key, kept = (now.digest, asked), st.session_state.get("choice")
+    if kept is None or kept[0] != key:
+        with st.spinner("Choosing …"):
+            found = choose(options, asked.limits, asked.goal, gap=GAP, seconds=SECONDS)
+            kept = st.session_state["choice"] = (key, found)
+    return kept[1]
+
+
+def _result(now: Answer, options: Options, choice: Choice, asked: Asked) -> None:
+    st.markdown(f"#### {plain(choice.message, 400)}")
+    currency = now.business.currency
+    if choice.feasible:
+        totals = choice.totals
+        figures = (("Laterals", f"{totals['laterals']:.0f}"),
+                   ("Backups set anew", f"{totals['backup_settings_changed']:.0f}"),
+                   ("Capital", money(totals["capex"], currency)), ("Net present value", money(totals["npv"], currency)),
+                   ("SAIDI avoided", f"{number(totals['saidi_minutes_avoided'])} min"),
+                   ("MAIFI_E added", number(totals["maifi_e_added"])),
+                   ("Call-outs avoided", f"{number(totals['callouts_avoided'])} a year"))
+        with st.container(horizontal=True, gap="medium"):
+            for name, value in figures:
+                st.metric(name, value, width="content")
+        st.caption(f"Within {100 * (choice.gap or 0):.2g} % of the best there can be, found in {choice.seconds:.1f} s.")
+    st.subheader("All that money can buy", anchor=False)
+    # the curve is that of every budget, so the budget asked for is left out of it
+    whole = replace(asked.limits, budget=None, saidi_reduction_minutes=None)
+    curve = later.answer(f"frontier|{now.digest}|{asked.key}|{whole}",
+                         lambda: frontier(options, FRONTIER_POINTS, whole, seconds_per_point=1.0), "The curve")
+    if curve is not None and len(curve):
+        most = f"{number(curve['saidi_minutes_avoided'].max())} minutes for {money(curve['capex'].max(), currency)}"
+        figure.chart(frontier_chart(curve, choice.totals or None, currency, frame.presenting()),
+                     f"SAIDI avoided against capital, from nothing to {most}.", lambda: curve, "Curve", "frontier")
+
+
+def _map(now: Answer, options: Options, choice: Choice) -> None:
+    chosen = choice.selection[choice.selection["what"] == "lateral"]
+    if chosen.empty:
+        return
+    network = now.results.network
+    st.subheader("Where they are", anchor=False)
+    by_feeder = chosen.groupby("feeder_id").size().sort_values(ascending=False)
+    feeder = st.selectbox("Feeder", by_feeder.index.tolist(), key="choice_feeder", width=300,
+                          format_func=lambda f: f"{short(f)}: {count(int(by_feeder[f]), 'lateral')}")
+    at = {str(i): k for k, i in enumerate(network.ids)}
+    values, device = np.full(len(network), np.nan), now.results.table.protections[0].device.copy()
+    heads = network.lateral_heads
+    values[heads] = 0.0
+    for name, minutes, what in chosen[["section_id", "customer_minutes_avoided", "device"]].itertuples(index=False):
+        values[at[str(name)]], device[at[str(name)]] = minutes, CODE[what]
+    place = [str(f) for f in network.feeder_ids].index(feeder)
+    part = chosen[chosen["feeder_id"] == feeder]
+    figure.chart(feeder_chart(network, place, device, Benefit("Customer-minutes avoided", "a year", values),
+                              large=frame.presenting()),
+                 f"One-line diagram of feeder {feeder} with {count(len(part), 'lateral')} converted.", lambda: part,
+                 f"Chosen on {feeder}", "choice_feeder")
+
+
+def _table(shown: Opened, now: Answer, checks: ApplicationChecks, choice: Choice) -> None:
+    if choice.selection.empty:
+        return
+    st.subheader("What is chosen", anchor=False)
+    numbers = {c: st.column_config.NumberColumn(c.replace("_", " "), format="%.3g") for c in (
+        "customer_interruptions_avoided", "momentary_events_added", "callouts_avoided")}
+    numbers |= {c: st.column_config.NumberColumn(c.replace("_", " "), format="%.0f")
+                for c in ("capex", "npv", "customer_minutes_avoided")}
+    figure.table(choice.selection, "Choice", "selection", height=360, column_config=numbers)
+    laterals = choice.selection[choice.selection["what"] == "lateral"]
+    ids = laterals.loc[laterals["device"] == SECTIONALIZER, "section_id"].astype(str).tolist()
+    with st.container(horizontal=True):
+        if ids:
+            st.download_button("Work pack, a sheet a lateral (HTML)", key="pack_html", on_click="ignore",
+                               data=lambda: work_pack_html(checks, ids, now.results.study.name).encode(),
+                               mime="text/html", file_name="work_pack.html", icon=":material/construction:")
+            figure.csv_button("Work pack", lambda: work_pack_rows(checks, ids), "work_pack")
+        if len(laterals):
+            st.button("Make it a scenario of the study", key="make_scenario", icon=":material/add:",
+                      on_click=_make_scenario, args=(shown, laterals))
+
+
+def _make_scenario(shown: Opened, laterals: pd.DataFrame) -> None:
+    """A scenario has one device and one number of counts: those of most of the chosen laterals."""
+    device = laterals["device"].mode().iloc[0]
+    part = laterals[laterals["device"] == device]
+    counts = part["counts"].dropna().mode()
+    text = (shown.folder / "study.toml").read_bytes().decode("utf-8-sig")
+    there = tables_text.scenarios_frame(tables_text.parse_settings(text.encode()))
+    names, k = set(there["name"].str.casefold()), 1
+    while f"choice {k}" in names:
+        k += 1
+    row = {"name": f"Choice {k}", "laterals": "; ".join(part["section_id"].astype(str)), "device": device,
+           "counts": f"{counts.iloc[0]:.0f}" if len(counts) else "", "fast_operations": "", "applicable_only": ""}
+    after = pd.concat([there, pd.DataFrame([row])], ignore_index=True)
+    saved = edit.apply(shown, {"study.toml": tables_text.with_scenarios(text, after).encode()}, [], "choice")
+    said = f"Choice {k} is now a scenario: {count(len(part), 'lateral')} get a {device.replace('_', ' ')}."
+    if len(part) < len(laterals):
+        said += f" {count(len(laterals) - len(part), 'lateral')} chosen for another device are not in it."
+    if len(counts) and (part["counts"] != counts.iloc[0]).any():
+        said += f" All of them count to {counts.iloc[0]:.0f}, the choice of most."
+    st.session_state[opened.NOTICE] = said if saved else "Not saved: the study was left as it was."
+
+
+def _programme(now: Answer, options: Options, asked: Asked) -> None:
+    st.subheader("Programme by year", anchor=False)
+    if asked.yearly is None and asked.yearly_units is None:
+        st.markdown("Give the budget or the units of a year on the left to spread the work over years.")
+        return
+    found = later.answer(
+        f"programme|{now.digest}|{asked}", lambda: programme(
+            options, asked.years, asked.yearly, asked.yearly_units, asked.limits, asked.goal, gap=GAP,
+            seconds=SECONDS / 2),
+        "The programme")
+    if found is None:
+        return
+    table, message = found
+    st.markdown(f"**{plain(message, 300)}**")
+    if len(table):
+        figure.chart(programme_chart(table, now.business.currency, frame.presenting()), f"Programme by year. {message}",
+                     lambda: table, "Programme", "programme")
+
+
+if __name__ == "__main__":
+    show()

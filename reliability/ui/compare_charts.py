@@ -1,0 +1,183 @@
+"""Pictures of the meeting's page: scenarios side by side, a bad year, who gains and who pays."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from reliability.ui.answer import Answer
+from reliability.ui.palette import BLUE, GREY, INK, ORANGE, axis, layout, pattern, picture, series
+from reliability.ui.text import label, number
+from reliability.ui.trials import Spread
+
+MEASURES = (("saifi", "SAIFI", "interruptions a year"), ("saidi_min", "SAIDI", "minutes a year"),
+            ("maifi_e", "MAIFI<sub>E</sub>", "events a year"), ("callouts", "Call-outs", "a year"))
+PLAIN_NAMES = {"saifi": "SAIFI", "saidi_min": "SAIDI", "maifi_e": "MAIFI_E", "callouts": "call-outs"}
+BINS = 60
+
+
+def value(now: Answer, scenario: int, key: str) -> float:
+    """Expected value of one of MEASURES."""
+    return now.callouts[scenario] if key == "callouts" else now.indices[scenario][key]
+
+
+def bars(now: Answer, spread: Spread | None, large: bool = False, columns: int = 4) -> go.Figure:
+    """A panel a measure, a bar a scenario: expected values, and P10 to P90 of a year where they are simulated."""
+    traces: list[dict[str, object]] = []
+    notes: list[dict[str, object]] = []
+    axes: dict[str, object] = {}
+    rows = -(-len(MEASURES) // columns)
+    for k, (key, name, unit) in enumerate(MEASURES):
+        at, across, down = "" if k == 0 else str(k + 1), k % columns, k // columns
+        values = [value(now, s, key) for s in range(len(now.names))]
+        traces += [_bar(now, spread, s, k, unit) for s in range(len(now.names))]
+        domain = [across / columns + (0.05 if across else 0.0), (across + 1) / columns - 0.012]
+        upright = [1.0 - (down + 1) / rows + (0.16 if down < rows - 1 else 0.0), 1.0 - down / rows - 0.06 * bool(down)]
+        axes[f"xaxis{at}"] = {
+            "domain": domain, "anchor": f"y{at}", "linecolor": GREY, "tickvals": list(range(len(values))),
+            "ticktext": [f"<b>{number(v)}</b>" for v in values], "tickangle": 0 if len(values) < 6 else -90}
+        axes[f"yaxis{at}"] = axis("", rangemode="tozero", anchor=f"x{at}", domain=upright)
+        notes.append({"text": f"<b>{name}</b>, {unit}", "x": domain[0] - (0.03 if across else 0.02), "y": upright[1],
+                      "xref": "paper", "yref": "paper", "showarrow": False, "xanchor": "left", "yanchor": "bottom",
+                      "align": "left", "yshift": 6})
+    legend = {"orientation": "h", "y": -0.12 if rows == 1 else -0.09, "yanchor": "top", "x": 0}
+    return picture(traces, layout(300 if rows == 1 else 470, large, legend=legend, annotations=notes,
+                                  margin={"l": 10, "r": 10, "t": 34, "b": 10}) | axes)
+
+
+def _bar(now: Answer, spread: Spread | None, s: int, panel: int, unit: str) -> dict[str, object]:
+    """The bar of one scenario in one panel."""
+    key, at = MEASURES[panel][0], "" if panel == 0 else str(panel + 1)
+    expected, (colour, shape), name = value(now, s, key), series(s), label(now.names[s])
+    trace: dict[str, object] = {
+        "type": "bar", "x": [s], "y": [expected], "xaxis": f"x{at}", "yaxis": f"y{at}", "name": name,
+        "legendgroup": str(s), "showlegend": panel == 0, "hovertemplate": f"{name}: %{{y:.4g}} {unit}<extra></extra>",
+        "marker": {"color": colour, "pattern": pattern(shape), "line": {"color": colour, "width": 1}}}
+    if spread is not None:
+        of = spread.summaries[s][key]
+        trace["error_y"] = {"type": "data", "symmetric": False, "array": [of["p90"] - expected],
+                            "arrayminus": [expected - of["p10"]], "color": INK, "thickness": 1.5, "width": 6}
+    return trace
+
+
+def bars_data(now: Answer, spread: Spread | None) -> pd.DataFrame:
+    """The numbers of `bars`."""
+    rows = []
+    for s, scenario in enumerate(now.names):
+        for key, _, unit in MEASURES:
+            of = spread.summaries[s][key] if spread else {}
+            rows.append({"scenario": scenario, "index": PLAIN_NAMES[key], "unit": unit, "expected": value(now, s, key),
+                         **{p: of.get(p) for p in ("mean", "se", "p10", "p50", "p90")}})
+    return pd.DataFrame(rows)
+
+
+def bars_alt(now: Answer, spread: Spread | None) -> str:
+    """What `bars` shows, in words."""
+    parts = [f"{name}: " + ", ".join(f"{PLAIN_NAMES[key]} {number(value(now, s, key))}" for key, *_ in MEASURES)
+             for s, name in enumerate(now.names)]
+    more = " Whiskers span nine years out of ten but the best and worst tenth." if spread else ""
+    return "Bars of expected indices by scenario. " + "; ".join(parts) + "." + more
+
+
+def yearly_spread(spread: Spread, first: int, second: int, worse_than: float | None, large: bool = False,
+                  stale: bool = False) -> go.Figure:
+    """How often a year brings how much SAIDI, under two scenarios, on one axis."""
+    traces, shapes, notes = [], [], []
+    edges, heights = _bins(spread, (first, second))
+    for place, s in enumerate(dict.fromkeys((first, second))):
+        colour = GREY if stale else series(s)[0]
+        traces.append({
+            "type": "scatter", "x": edges.round(3), "y": np.append(heights[place], 0.0).round(5), "mode": "lines",
+            "line": {"color": colour, "shape": "hv", "width": 2.5, "dash": ("solid", "dash")[place]},
+            "name": label(spread.names[s], 30), "fill": "tozeroy", "fillcolor": _faint(colour),
+            "hovertemplate": "%{x:.0f} min: %{y:.1%}<extra></extra>"})
+    if worse_than is not None:
+        shapes.append({"type": "line", "x0": worse_than, "x1": worse_than, "y0": 0, "y1": 1, "yref": "paper",
+                       "line": {"color": INK, "dash": "dot", "width": 2}})
+        notes.append({"x": worse_than, "y": 1, "yref": "paper", "text": f"{number(worse_than)} min", "showarrow": False,
+                      "xanchor": "left", "yanchor": "top", "xshift": 4, "bgcolor": "white"})
+    return picture(traces, layout(330, large, shapes=shapes, annotations=notes, showlegend=True,
+                                  xaxis=axis("SAIDI of a year, minutes", rangemode="tozero"),
+                                  yaxis=axis("Share of years", tickformat=".0%", rangemode="tozero")))
+
+
+def _bins(spread: Spread, scenarios: tuple[int, ...]) -> tuple[np.ndarray, list[np.ndarray]]:
+    """Edges (b + 1,) up to the 99.5 % point, and the share of years in each bin; the worst years lie beyond."""
+    wanted = list(dict.fromkeys(scenarios))
+    top = float(np.percentile(spread.saidi[wanted], 99.5)) or 1.0
+    edges = np.linspace(0.0, top, BINS + 1)
+    shares = [np.histogram(spread.saidi[s], edges)[0] / spread.saidi.shape[1] for s in wanted]
+    return edges, shares
+
+
+def yearly_spread_data(spread: Spread, first: int, second: int) -> pd.DataFrame:
+    """The numbers of `yearly_spread`."""
+    edges, shares = _bins(spread, (first, second))
+    columns = {f"share of years, {spread.names[s]}": h
+               for s, h in zip(dict.fromkeys((first, second)), shares, strict=True)}
+    return pd.DataFrame({"saidi_min_from": edges[:-1], "saidi_min_to": edges[1:], **columns})
+
+
+def share_worse(spread: Spread, scenario: int, saidi_min: float) -> float:
+    """Share of simulated years with more SAIDI than `saidi_min`."""
+    return float((spread.saidi[scenario] > saidi_min).mean())
+
+
+def gains(now: Answer, scenario: int) -> pd.DataFrame:
+    """Change of what customers see a year against as built: those on changed laterals, and the others.
+
+    Rows: group, customers, sustained (interruptions per customer), minutes, momentary (events).
+    """
+    network, before, after = now.results.network, now.results.expected[0], now.results.expected[scenario]
+    plans = now.results.table.protections
+    heads = network.lateral_heads
+    differs = ((plans[0].device != plans[scenario].device) | (plans[0].counts != plans[scenario].counts))[heads]
+    changed_heads = np.zeros(len(network), dtype=bool)
+    changed_heads[heads[differs]] = True
+    on_changed = (network.lateral >= 0) & changed_heads[network.lateral]
+    groups = (("Customers on converted laterals", on_changed), ("Customers on other laterals",
+              (network.lateral >= 0) & ~on_changed), ("Customers on the mains", network.lateral < 0))
+    rows = []
+    for name, where in groups:
+        weights = np.where(where, network.customers, 0.0)
+        served = weights.sum()
+        if served:
+            rows.append({
+                "group": name, "customers": int(served),
+                "sustained": float(weights @ (after.failure_rate - before.failure_rate) / served),
+                "minutes": float(60 * weights @ (after.outage_hours - before.outage_hours) / served),
+                "momentary": float(weights @ (after.momentary_event_rate - before.momentary_event_rate) / served)})
+    return pd.DataFrame(rows, columns=["group", "customers", "sustained", "minutes", "momentary"])
+
+
+def gains_chart(table: pd.DataFrame, large: bool = False) -> go.Figure:
+    """Who gains and who pays: sustained interruptions beside momentary events, each on its own axis."""
+    rows = list(range(len(table)))
+    traces, axes = [], {}
+    panels = (("sustained", "Sustained interruptions", BLUE, "", "x", [0.0, 0.47]),
+              ("momentary", "Momentary events", ORANGE, "/", "x2", [0.53, 1.0]))
+    for column, name, colour, shape, at, domain in panels:
+        change = table[column].to_numpy()
+        traces.append({
+            "type": "bar", "y": rows, "x": change, "orientation": "h", "name": name, "xaxis": at, "showlegend": False,
+            "width": 0.34, "marker": {"color": colour, "pattern": pattern(shape)},
+            "customdata": table["group"].tolist(),
+            "text": [f"{v:+.3f}".replace("-", "−") for v in change], "textposition": "outside", "cliponaxis": False,
+            "hovertemplate": "%{customdata}: %{x:+.4f}<extra></extra>"})
+        span = max(float(np.abs(change).max(initial=0.0)), 1e-3)
+        axes[f"xaxis{at[1:]}"] = axis(
+            f"{name}, a year", domain=domain, nticks=4, zerolinecolor=INK,
+            range=[-1.7 * span if change.min(initial=0.0) < 0 else -0.15 * span,
+                   1.7 * span if change.max(initial=0.0) > 0 else 0.15 * span])
+    notes = [{"x": 0, "xref": "paper", "xanchor": "left", "y": k - 0.36, "showarrow": False,
+              "text": f"<b>{group}</b>, " + f"{customers:,} served".replace(",", "\u202f")}
+             for k, (group, customers) in enumerate(zip(table["group"], table["customers"], strict=True))]
+    return picture(traces, layout(330, large, annotations=notes,
+                                  yaxis={"range": [len(rows) - 0.6, -0.6], "visible": False}) | axes)
+
+
+def _faint(colour: str) -> str:
+    red, green, blue = (int(colour[i:i + 2], 16) for i in (1, 3, 5))
+    return f"rgba({red},{green},{blue},0.14)"
+

@@ -1,0 +1,225 @@
+"""Page of the meeting: scenarios side by side while somebody moves the sliders."""
+
+from __future__ import annotations
+
+import time
+
+import pandas as pd
+import streamlit as st
+
+from reliability.study import Study
+from reliability.ui import compare_charts as charts
+from reliability.ui import figure, frame, levers, opened, pins, trials
+from reliability.ui.answer import Answer, answer, too_many_counts
+from reliability.ui.levers import OWN
+from reliability.ui.opened import Opened
+from reliability.ui.text import count, money, number, percent, plain, short, signed
+
+TILES_A_ROW = 4
+NOTHING = 5e-4                      # a change shown as none
+HEAD_START_SECONDS = 0.02
+
+
+def show() -> None:
+    """Draw the page: expected figures at once, simulated ones as they come."""
+    shown, study = frame.begin_with_study("Compare")
+    with st.sidebar:
+        moves = levers.panel(study, shown.name)
+    levers.note_in_link(moves)
+    now = answer(study, shown.fingerprint, moves)
+    _toolbar(shown, study, moves, now)
+    tiles = _tiles(now)
+    time.sleep(HEAD_START_SECONDS)      # the figures are on their way before the pictures are drawn
+    _warnings(now, study, moves)
+    large = frame.presenting()
+    st.subheader("Expected a year, and how far single years reach", anchor=False)
+    place = {"bars": st.empty(), "progress": st.empty(), "spread": trials.known(now.digest)}
+    figure.csv_button("Indices with their spread", lambda: charts.bars_data(now, place["spread"]), "compare_bars")
+    left, right = st.columns(2, gap="large")
+    with left:
+        _bad_year_place(now, place)
+    with right:
+        _gains(now, large)
+    pins.compare(shown, study, now, moves)
+    _follow(now, place, tiles, large)
+
+
+def _toolbar(shown: Opened, study: Study, moves: dict, now: Answer) -> None:
+    with st.container(horizontal=True, vertical_alignment="center", gap="small"):
+        st.session_state.setdefault("presenter_toggle", frame.presenting())
+        st.toggle("Large type", key="presenter_toggle", on_change=_present, help="For a room with a projector")
+        if st.button("Pin this state", icon=":material/push_pin:", key="pin"):
+            pins.add(shown, now, moves)
+            st.rerun()
+        if moves:
+            st.button("Write these values into the study", icon=":material/save:", key="write_levers", on_click=_write,
+                      args=(shown, study, moves))
+        what = ("As the study states" if not moves else "Moved: " + "; ".join(
+            f"{levers.levers(study)[k].assumption.label.lower()} {v:g}" for k, v in moves.items()))
+        st.markdown(f"{plain(what, 240)}. The address of this page reopens exactly this state.")
+
+
+def _present() -> None:
+    on = st.session_state["presenter_toggle"]
+    st.session_state[frame.PRESENTER] = on
+    if on:
+        st.query_params["large"] = "1"
+    elif "large" in st.query_params:
+        del st.query_params["large"]
+
+
+def _write(shown: Opened, study: Study, moves: dict) -> None:
+    """Make moved assumptions the study's own; what is no assumption of study.toml stays a slider."""
+    from reliability.ui import edit, tables_text
+    own = {k: v for k, v in moves.items() if k not in OWN}
+    if not own:
+        st.session_state[opened.NOTICE] = ("These sliders belong to the meeting, not to study.toml: pin the state "
+                                           "instead.")
+        return
+    text = (shown.folder / "study.toml").read_bytes().decode("utf-8-sig")
+    if edit.apply(shown, {"study.toml": tables_text.set_values(text, own).encode()}, [], "levers"):
+        levers.set_all({k: v for k, v in moves.items() if k in OWN}, study, shown.name)
+        st.session_state[opened.NOTICE] = (f"{count(len(own), 'assumption')} written into study.toml; the version "
+                                           "before is kept.")
+    else:
+        st.session_state[opened.NOTICE] = "Not written: the study would have problems, or was changed elsewhere."
+
+
+def _tiles(now: Answer) -> list:
+    """A tile a scenario: its change against today; returns the places for what is simulated."""
+    places = []
+    for start in range(0, len(now.names), TILES_A_ROW):
+        row = range(start, min(start + TILES_A_ROW, len(now.names)))
+        columns = st.columns(TILES_A_ROW if len(now.names) > TILES_A_ROW else len(now.names), gap="small")
+        for s, column in zip(row, columns, strict=False):
+            with column, st.container(key=f"tile_{s if s < 5 else 1 + (s - 1) % 4}_{s}"):
+                places.append(_tile(now, s))
+    return places
+
+
+def _tile(now: Answer, s: int):
+    st.markdown(f"**{plain(now.names[s], 44)}**" + ("  \ntoday" if s == 0 else "  \nagainst today"))
+    for left, right in (("saifi", "saidi_min"), ("maifi_e", "callouts")):
+        for column, key in zip(st.columns(2, gap="small"), (left, right), strict=True):
+            value = charts.value(now, s, key)
+            change = None if s == 0 else value - charts.value(now, 0, key)
+            _metric(column, key, value, change)
+    case = now.money[s]
+    currency = now.business.currency
+    if s == 0:
+        st.markdown("Money: what the others are compared with.")
+        return st.empty()
+    st.markdown(f"Capital **{plain(money(case['capex'], currency))}**, net present value "
+                f"**{plain(money(case['npv'], currency))}**")
+    return st.empty()
+
+
+def _metric(column, key: str, value: float, change: float | None) -> None:
+    label = {"saidi_min": "SAIDI, min", "callouts": "Call-outs"}.get(key, charts.PLAIN_NAMES[key])
+    if change is None:
+        column.metric(label, number(value), delta="today", delta_color="off", delta_arrow="off")
+        return
+    same = abs(change) < NOTHING * max(abs(value), 1e-12)
+    column.metric(label, number(value), delta="no change" if same else signed(change).replace("−", "-"),
+                  delta_color="off" if same else "inverse", delta_arrow="off" if same else "auto")
+
+
+def _warnings(now: Answer, study: Study, moves: dict) -> None:
+    for s, name in enumerate(now.names):
+        wrong = too_many_counts(now, s)
+        if wrong:
+            st.warning(f"{plain(name)}: {count(wrong, 'sectionalizer')} would have as many counts as the device above "
+                       "has operations to lockout; that device then locks out first.")
+    stated = [levers.levers(study)[k].assumption.label.lower() for k in ("temporary_fraction", "repair_hours")
+              if k in moves and study.sections[k].notna().any()]
+    if stated:
+        st.caption(f"Sections that state their own {' or '.join(stated)} keep it.")
+
+
+def _bad_year_place(now: Answer, place: dict) -> None:
+    st.subheader("How bad can a year be", anchor=False)
+    names, last = now.names, min(1, len(now.names) - 1)
+    columns = st.columns([3, 3, 2], vertical_alignment="bottom")
+    first = columns[0].selectbox("Scenario", range(len(names)), format_func=lambda i: short(names[i]), key="year_first",
+                                 persist_state="session")
+    second = columns[1].selectbox("beside", range(len(names)), index=last, format_func=lambda i: short(names[i]),
+                                  key="year_second", persist_state="session")
+    worse = columns[2].number_input("Worse than, min", min_value=0.0, max_value=1e6, key="worse_than",
+                                    value=float(round(charts.value(now, 0, "saidi_min") * 1.25)), step=5.0)
+    first, second = min(first, len(names) - 1), min(second, len(names) - 1)
+    place |= {"worse_text": st.empty(), "year": st.empty(), "asked": (first, second, worse)}
+    # made when it is asked for, out of the trials that are there by then
+    figure.csv_button("Spread of years", lambda: charts.yearly_spread_data(place["spread"], first, second)
+                      if place["spread"] else pd.DataFrame(), "year")
+
+
+def _gains(now: Answer, large: bool) -> None:
+    st.subheader("Who gains and who pays, per customer", anchor=False)
+    names = now.names
+    if len(names) < 2:
+        st.info("There is only the network as built. Add a scenario on the page Study.")
+        return
+    at = st.selectbox("Scenario, against today", range(1, len(names)), format_func=lambda i: short(names[i]),
+                      key="gains_of",
+                      persist_state="session")
+    table = charts.gains(now, min(at, len(names) - 1))
+    alt = "Change a year by group of customers. " + "; ".join(
+        f"{r.group}: {signed(r.sustained)} sustained interruptions, {signed(r.momentary)} momentary events, "
+        f"{signed(r.minutes)} minutes" for r in table.itertuples())
+    figure.chart(charts.gains_chart(table, large), alt, lambda: table, "Who gains and who pays", "gains")
+
+
+def _follow(now: Answer, place: dict, tiles: list, large: bool) -> None:
+    """Draw the bars at once, then again with each stage of the simulation."""
+    spread = trials.known(now.digest)
+    _draw_bars(now, spread, place, large)
+    if spread is None:
+        _draw_year(trials.latest(), now, place, large, stale=True)
+    bar = None if spread and spread.final else place["progress"].progress(0.0, "Simulating …")
+
+    def progress(done: int, total: int) -> None:
+        bar.progress(min(done / total, 1.0), f"Simulating: {done} trials of at most {total}; figures refine meanwhile")
+
+    for spread in trials.follow(now, progress):
+        if spread is not place["spread"]:
+            _draw_bars(now, spread, place, large)
+        place["spread"] = spread
+        _draw_year(spread, now, place, large, stale=False)
+        _draw_odds(now, spread, tiles)
+    place["progress"].markdown(
+        f"Whiskers: P10 to P90 of a single year over {count(spread.trials, 'trial')} of {spread.years} years, seed "
+        f"{spread.seed}. All scenarios see the same faults.")
+
+
+def _draw_bars(now: Answer, spread, place: dict, large: bool) -> None:
+    with place["bars"].container():
+        figure.chart(charts.bars(now, spread, large), charts.bars_alt(now, spread),
+                     lambda: charts.bars_data(now, spread), "Indices", "bars", csv=False)
+
+
+def _draw_year(spread, now: Answer, place: dict, large: bool, stale: bool) -> None:
+    if spread is None or spread.names != tuple(now.names):
+        place["year"].info("The spread of years appears with the first trials.")
+        return
+    first, second, worse = place["asked"]
+    odds = [f"{plain(now.names[s])} **{percent(charts.share_worse(spread, s, worse))}**"
+            for s in dict.fromkeys((first, second))]
+    if stale:
+        place["worse_text"].markdown(":material/hourglass_top: *Figures of the state before, being replaced …*")
+    else:
+        place["worse_text"].markdown(f"Chance that a year has more than {number(worse)} minutes: " + ", ".join(odds))
+    with place["year"].container():
+        figure.chart(charts.yearly_spread(spread, first, second, worse, large, stale),
+                     "Share of simulated years by SAIDI. " + ("Of the state before." if stale else
+                                                              "Worse than the typed value: " + ", ".join(odds)),
+                     lambda: charts.yearly_spread_data(spread, first, second), "Spread of years", "year", csv=False)
+
+
+def _draw_odds(now: Answer, spread, tiles: list) -> None:
+    for s, tile in enumerate(tiles):
+        if s and spread.npv.shape[1] > 1:
+            tile.markdown(f"Chance that it pays: **{percent((spread.npv[s] > 0).mean())}**")
+
+
+if __name__ == "__main__":
+    show()

@@ -1,0 +1,66 @@
+"""What every page has: its name, the study it is about, and the caution."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import streamlit as st
+
+from reliability.cautions import CAUTION
+from reliability.study import Study
+from reliability.ui import opened
+from reliability.ui.opened import Opened
+from reliability.ui.text import count, plain
+
+LOOK = Path(__file__).with_name("look.css")
+LARGE_LOOK = Path(__file__).with_name("look_large.css")
+PRESENTER = "presenter"
+
+
+def presenting() -> bool:
+    """Whether type is large, for a room."""
+    return bool(st.session_state.get(PRESENTER, st.query_params.get("large") == "1"))
+
+
+def begin(title: str, lead: str = "") -> Opened:
+    """Head of a page: what it is called, which study it shows, and what figures are not."""
+    st.html(LOOK)
+    if presenting():
+        st.html(LARGE_LOOK)
+    shown = opened.current()
+    elsewhere = opened.changed_elsewhere(shown)
+    with st.container(key="page_head", horizontal=True, vertical_alignment="bottom", gap="medium"):
+        st.title(title, anchor=False, width="content")
+        st.markdown(_about(shown), width="content")
+    st.markdown(f":material/info: {CAUTION}", help=None)
+    if lead and not presenting():
+        st.markdown(lead)
+    if notice := st.session_state.pop(opened.NOTICE, None):
+        st.info(plain(notice, 300))
+    if elsewhere:
+        st.warning("The study was changed in another tab or program since you last looked; this is its new state.",
+                   icon=":material/sync_problem:")
+    opened.watch(shown.name, shown.fingerprint)
+    return shown
+
+
+def begin_with_study(title: str, lead: str = "") -> tuple[Opened, Study]:
+    """Head of a page that needs a study without problems; says what to do and stops where it has some.
+
+    The study comes with the fault rates that it asks for; `Opened.study` is as its files state it.
+    """
+    shown = begin(title, lead)
+    if shown.study is None:
+        st.error(f"{count(shown.error.count, 'problem')} in the files of this study stand in the way.")
+        st.page_link("reliability/ui/study_page.py", label="See every problem with its remedy", icon=":material/rule:")
+        st.stop()
+    return shown, shown.ready
+
+
+def _about(shown: Opened) -> str:
+    if shown.study is None:
+        return f"{plain(shown.name)} · {count(shown.error.count, 'problem')}"
+    study = shown.study
+    customers = int(study.sections["customers"].sum())
+    return (f"{plain(study.name, 60)} · {count(len(study.sections), 'section')} · {count(customers, 'customer')} · "
+            f"inputs `{study.inputs_sha256[:8]}`")

@@ -1,0 +1,77 @@
+"""Pictures of single laterals: fault current along them, and why laterals fail their checks."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from reliability.network.application import ApplicationChecks, verdict_counts
+from reliability.network.application_catalogue import VERDICTS
+from reliability.network.tree import Network
+from reliability.ui.palette import BLUE, GREY, INK, ORANGE, VERDICT, axis, layout, pattern
+from reliability.ui.text import label, number
+
+POINTS = 12                        # of each section's curve
+MOST_SECTIONS = 120
+
+
+def profile(network: Network, head: int) -> pd.DataFrame:
+    """Fault current along every section of a lateral: section_id, km from the lateral's head, current_a.
+
+    Impedance grows linearly along a section, so 1/I does (model §2). Sections without currents are left out.
+    """
+    sections = np.arange(head, head + int(network.size[head]))[:MOST_SECTIONS]
+    length = np.nan_to_num(network.column["length_km"])
+    start = network.along_path(length) - length
+    start = start - start[head]
+    share = np.linspace(0.0, 1.0, POINTS)
+    parts = []
+    for i in sections.tolist():
+        source, end = (float(network.column[f"fault_current_{side}_a"][i]) for side in ("source", "end"))
+        if np.isfinite(source) and np.isfinite(end):
+            parts.append(pd.DataFrame({"section_id": str(network.ids[i]), "km": start[i] + share * length[i],
+                                       "current_a": 1.0 / ((1.0 - share) / source + share / end)}))
+    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=["section_id", "km", "current_a"])
+
+
+def profile_chart(curve: pd.DataFrame, actuating_a: float, ceiling_a: float, large: bool = False) -> go.Figure:
+    """Fault current along the lateral against actuating current and saving ceiling."""
+    figure = go.Figure()
+    for k, (name, part) in enumerate(curve.groupby("section_id", sort=False)):
+        figure.add_scatter(x=part["km"], y=part["current_a"], mode="lines", line={"color": BLUE, "width": 3},
+                           name="Fault current", legendgroup="current", showlegend=k == 0,
+                           hovertemplate=f"{label(name)}<br>%{{x:.2f}} km: %{{y:.0f}} A<extra></extra>")
+    reach = float(curve["km"].max()) if len(curve) else 1.0
+    for level, name, colour, dash in ((actuating_a, "actuating current", ORANGE, "dash"),
+                                      (ceiling_a, "saving ceiling of today's fuse", GREY, "dot")):
+        if np.isfinite(level) and level > 0:
+            figure.add_scatter(x=[0, reach], y=[level, level], mode="lines", hoverinfo="skip", showlegend=False,
+                               line={"color": colour, "width": 2.5, "dash": dash})
+            figure.add_annotation(x=reach, y=np.log10(level), text=f"{name}, {number(level)} A", showarrow=False,
+                                  xanchor="right", yanchor="bottom", font={"color": INK},
+                                  bgcolor="rgba(255,255,255,.8)")
+    figure.update_layout(**layout(330, large), showlegend=False,
+                         xaxis=axis("Distance from the lateral's head, km", rangemode="tozero"),
+                         yaxis=axis("Fault current, A (logarithmic)", type="log", dtick="D2"))
+    return figure
+
+
+def verdicts_chart(checks: ApplicationChecks, large: bool = False) -> go.Figure:
+    """Why laterals do not pass: for each check the laterals by verdict, those that pass left out."""
+    counts = verdict_counts(checks)
+    told = [v for v in VERDICTS if v != "pass"]
+    counts = counts[counts[told].sum(axis=1) > 0]
+    counts = counts.iloc[np.argsort(counts[told].sum(axis=1).to_numpy(), kind="stable")]
+    figure = go.Figure()
+    for verdict in ("fail", "unknown", "review"):
+        colour, shape = VERDICT[verdict]
+        figure.add_bar(y=counts["label"], x=counts[verdict], orientation="h", name=verdict,
+                       marker={"color": colour, "pattern": pattern(shape)},
+                       text=[v or "" for v in counts[verdict]], textposition="auto", textangle=0,
+                       insidetextanchor="middle",
+                       insidetextfont={"color": "white"},
+                       hovertemplate="%{y}: %{x} laterals<extra>" + verdict + "</extra>")
+    figure.update_layout(**layout(max(220, 34 * len(counts) + 110), large), barmode="stack",
+                         xaxis=axis("Laterals", rangemode="tozero"), yaxis={"automargin": True})
+    return figure

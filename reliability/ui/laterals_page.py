@@ -1,0 +1,187 @@
+"""Page: where the laterals are, what a scenario brings each, and whether the device can work there."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from reliability.network.application import ApplicationChecks, application_frame, check_laterals, evidence_frame
+from reliability.network.application_catalogue import VERDICTS
+from reliability.study.columns import DEVICES, SECTIONALIZER
+from reliability.ui import figure, frame, levers
+from reliability.ui.answer import Answer, answer, by_lateral
+from reliability.ui.feeder_chart import Benefit, feeder_chart
+from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
+from reliability.ui.text import count, number, plain, short, signed
+
+PARAMETER = "lateral"
+
+
+def show() -> None:
+    """Draw the page."""
+    shown, study = frame.begin_with_study("Laterals")
+    now = answer(study, shown.fingerprint, levers.moved(study))
+    levers.note_in_link(levers.moved(study))
+    network = now.results.network
+    if not len(network.lateral_heads):
+        st.info("This network has no lateral: no section is headed by a fuse, sectionalizer or lateral recloser.")
+        return
+    places = st.columns([3, 2, 5])
+    scenario = _scenario(now, places[0])
+    checks = checked(now, scenario)
+    rows = laterals_table(now, scenario, checks)
+    chosen = _chosen(rows)
+    _map(now, scenario, rows, chosen, places[1])
+    chosen = _pick(rows, chosen)
+    _lateral(now, scenario, checks, rows, chosen)
+    _all(rows, checks)
+
+
+def _scenario(now: Answer, place) -> int:
+    converting = [s for s, of in enumerate(now.results.study.scenarios) if s and of.device is not None]
+    others = [s for s in range(1, len(now.names)) if s not in converting]
+    choices = [*converting, *others] or [0]
+    return place.selectbox("Scenario, against today", choices, format_func=lambda i: short(now.names[i]),
+                           key="laterals_scenario", persist_state="session")
+
+
+def checked(now: Answer, scenario: int) -> ApplicationChecks:
+    """Application checks of a state, the last one kept in the session."""
+    kept = st.session_state.get("checks")
+    if kept is None or kept[0] != (now.digest, scenario):
+        found = check_laterals(now.results.network, now.results.study.values, now.results.study.scenarios[scenario])
+        kept = st.session_state["checks"] = ((now.digest, scenario), found)
+    return kept[1]
+
+
+def laterals_table(now: Answer, scenario: int, checks: ApplicationChecks) -> pd.DataFrame:
+    """A row a lateral, best first: what the scenario brings a year, and the verdict of the checks."""
+    network = now.results.network
+    heads = network.lateral_heads
+    before, after = now.results.expected[0], now.results.expected[scenario]
+
+    def less(name: str) -> np.ndarray:
+        return (by_lateral(now, getattr(before, name)) - by_lateral(now, getattr(after, name)))[heads]
+
+    device = now.results.table.protections[scenario].device[heads]
+    table = pd.DataFrame({
+        "lateral_id": network.ids[heads].astype(str),
+        "feeder_id": network.feeder_ids[network.feeder[heads]].astype(str),
+        "device": [DEVICES[d] for d in device], "phases": network.phases[heads].astype(int),
+        "customers": network.customers_below[heads].astype(int),
+        "customer_minutes_avoided": 60.0 * less("fault_customer_hours"),
+        "customer_interruptions_avoided": less("fault_ci"),
+        "momentary_events_added": -less("fault_momentary_events"),
+        "callouts_avoided": (by_lateral(now, before.fault_callouts.sum(axis=1))
+                             - by_lateral(now, after.fault_callouts.sum(axis=1)))[heads],
+        "verdict": np.array(VERDICTS, dtype=object)[checks.verdict],
+        "not_passed": application_frame(checks)["not_passed"].to_numpy(),
+        "head": heads,
+    })
+    return table.sort_values("customer_minutes_avoided", ascending=False, kind="stable", ignore_index=True)
+
+
+def _chosen(rows: pd.DataFrame) -> str:
+    """The lateral that is looked at: picked before, or in the link, else the one that gains most."""
+    ids = set(rows["lateral_id"])
+    for wanted in (st.session_state.get(PARAMETER), st.query_params.get(PARAMETER)):
+        if wanted in ids:
+            return wanted
+    return rows["lateral_id"].iloc[0]
+
+
+def _map(now: Answer, scenario: int, rows: pd.DataFrame, chosen: str, place) -> None:
+    network = now.results.network
+    feeders = [str(f) for f in network.feeder_ids]
+    of_chosen = rows.loc[rows["lateral_id"] == chosen, "feeder_id"].iloc[0]
+    if st.session_state.get("map_follows") != chosen:
+        st.session_state["map_feeder"], st.session_state["map_follows"] = of_chosen, chosen
+    feeder = place.selectbox("Feeder", feeders, key="map_feeder")
+    values = np.full(len(network), np.nan)
+    values[rows["head"].to_numpy()] = rows["customer_minutes_avoided"].to_numpy()
+    device = now.results.table.protections[scenario].device
+    part = rows[rows["feeder_id"] == feeder]
+    alt = (f"One-line diagram of feeder {feeder}: {count(len(part), 'lateral')}, coloured by customer-minutes avoided "
+           f"a year under {now.names[scenario]}; in all {number(part['customer_minutes_avoided'].sum())}.")
+    picked = figure.chart(
+        feeder_chart(network, feeders.index(feeder), device, Benefit("Customer-minutes avoided", "a year", values),
+                     chosen, frame.presenting()),
+        alt, lambda: part.drop(columns="head"), f"Laterals of {feeder}", "feeder", on_select="rerun")
+    points = picked["selection"]["points"] if picked else []
+    ids = [p["customdata"] for p in points if "customdata" in p]
+    one = ids[0][0] if ids and isinstance(ids[0], list) else ids[0] if ids else None
+    if one and one != st.session_state.get("map_clicked"):
+        st.session_state["map_clicked"] = one
+        _look_at(one)
+        st.rerun()
+
+
+def _look_at(lateral: str) -> None:
+    st.session_state[PARAMETER] = lateral
+    st.session_state["lateral_pick"] = lateral
+    st.session_state["map_follows"] = None
+
+
+def _pick(rows: pd.DataFrame, chosen: str) -> str:
+    st.session_state["lateral_pick"] = chosen
+    st.query_params[PARAMETER] = chosen
+    st.subheader("One lateral", anchor=False)
+    picked = st.selectbox("Lateral (or click one above)", rows["lateral_id"].tolist(), key="lateral_pick", width=360,
+                          on_change=lambda: _look_at(st.session_state["lateral_pick"]))
+    st.session_state[PARAMETER] = picked
+    return picked
+
+
+def _lateral(now: Answer, scenario: int, checks: ApplicationChecks, rows: pd.DataFrame, chosen: str) -> None:
+    row = rows[rows["lateral_id"] == chosen].iloc[0]
+    place = int(np.flatnonzero(checks.proposal.head == row["head"])[0])
+    st.markdown(f"**{plain(chosen)}** on {plain(row['feeder_id'])}: {count(int(row['customers']), 'customer')}, "
+                f"{count(int(row['phases']), 'phase')}. Under {plain(now.names[scenario])} its faults cause "
+                f"{signed(-row['customer_interruptions_avoided'])} sustained interruptions, "
+                f"{signed(-row['customer_minutes_avoided'])} customer-minutes, "
+                f"{signed(row['momentary_events_added'])} momentary events and {signed(-row['callouts_avoided'])} "
+                f"call-outs a year. A sectionalizer here: **{row['verdict']}**.")
+    left, right = st.columns(2, gap="large")
+    curve = profile(now.results.network, int(row["head"]))
+    actuating, ceiling = float(checks.proposal.actuating_a[place]), float(checks.ceiling_a[place])
+    with left:
+        if len(curve):
+            alt = (f"Fault current along {chosen} falls from {number(curve['current_a'].max())} to "
+                   f"{number(curve['current_a'].min())} A; actuating current {number(actuating)} A.")
+            figure.chart(profile_chart(curve, actuating, ceiling, frame.presenting()), alt, lambda: curve,
+                         "Current profile", "profile")
+        else:
+            st.info("The study gives no fault currents here: a picture of them needs both ends of a section.")
+    with right:
+        evidence = evidence_frame(checks, [chosen])[["label", "value", "limit", "unit", "margin", "verdict", "reason"]]
+        figure.table(evidence, "Evidence of the checks", "evidence", height=365, column_config={
+            "label": st.column_config.TextColumn("check", width="medium"),
+            "value": st.column_config.NumberColumn(format="%.4g"),
+            "limit": st.column_config.NumberColumn(format="%.4g"),
+            "margin": st.column_config.NumberColumn(format="%.2f")})
+
+
+def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:
+    st.subheader("All laterals", anchor=False)
+    left, right = st.columns([2, 3], gap="large")
+    with left:
+        tally = np.bincount(checks.verdict, minlength=len(VERDICTS))
+        said = ", ".join(f"{n} {v}" for v, n in zip(VERDICTS, tally, strict=True))
+        st.markdown(f"Can a {SECTIONALIZER} work there: {said}.")
+        figure.chart(verdicts_chart(checks, frame.presenting()),
+                     f"Checks that laterals do not pass. Of {len(checks)} laterals: {said}.",
+                     lambda: application_frame(checks), "Checks of every lateral", "verdicts")
+    with right:
+        wanted = st.pills("Show verdicts", VERDICTS, selection_mode="multi", default=list(VERDICTS),
+                          key="verdicts_shown",
+                          persist_state="session")
+        part = rows[rows["verdict"].isin(wanted)].drop(columns="head")
+        numbers = {c: st.column_config.NumberColumn(c.replace("_", " "), format="%.3g")
+                   for c in ("customer_interruptions_avoided", "momentary_events_added", "callouts_avoided")}
+        numbers["customer_minutes_avoided"] = st.column_config.NumberColumn("customer-minutes avoided", format="%.0f")
+        figure.table(part, "Laterals, best first", "laterals", height=430, column_config=numbers)
+
+
+if __name__ == "__main__":
+    show()

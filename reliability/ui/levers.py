@@ -1,0 +1,194 @@
+"""The sliders of a meeting, generated from the one table of assumptions.
+
+What was moved is kept as {key: value}, in the session and in the link; everything else
+stands as the study has it.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass
+
+import streamlit as st
+
+from reliability.study import Study
+from reliability.study.assumptions import BY_KEY, Assumption
+
+KEY, PARAMETER = "levers", "levers"
+GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("Faults", ("temporary_fraction", "fault_rate_factor")),
+    ("Protection", ("share_converted", "counts", "fast_tripping", "sectionalizer_failure", "fuse_failure")),
+    ("Restoration", ("repair_hours", "switching_hours", "refuse_hours", "reset_hours", "patrol_hours")),
+    ("Money", ("sectionalizer_cost", "lateral_recloser_cost", "crew_rate_per_hour", "discount_rate", "horizon_years")),
+)
+AS_STATED = -1
+# What a meeting moves beyond the assumptions of study.toml, described the same way.
+OWN: dict[str, Assumption] = {a.key: a for a in (
+    Assumption("compare", "fault_rate_factor", "Fault-rate factor", "×", 1.0, 0.25, 3.0, step=0.05,
+               help="Multiplies every fault rate, of lines and of equipment, in every scenario."),
+    Assumption("compare", "share_converted", "Share of laterals converted", "0–1", 1.0, 0.0, 1.0, step=0.05,
+               help="Of each scenario's laterals, those with the largest gain in customer-minutes come first."),
+    Assumption("compare", "counts", "Counts of new sectionalizers", "counts", 0, 0, 3, "whole", 1,
+               help="Set on every scenario that has sectionalizers; below the backup's operations to lockout."),
+    Assumption("compare", "fast_tripping", "Fast operations in the scenarios", "operations", AS_STATED, AS_STATED, 3,
+               "whole", 1,
+               help="0: fast tripping blocked. For scenarios that do not set it themselves; as built is left alone."),
+)}
+# where a slider leaves it to each scenario
+STATED_AT = {"counts": 0, "fast_tripping": AS_STATED}
+
+
+@dataclass(frozen=True)
+class Lever:
+    """One slider: `start` is where it stands while nobody moves it, `stated` what the study says exactly."""
+
+    assumption: Assumption
+    low: float | int
+    high: float | int
+    step: float | int
+    start: float | int
+    stated: float | int
+
+    @property
+    def format(self) -> str:
+        """As many decimals as the step has."""
+        text = f"{self.step:.6f}".rstrip("0")
+        return f"%.{len(text.partition('.')[2])}f" if isinstance(self.step, float) else "%d"
+
+    @property
+    def title(self) -> str:
+        """Label with its unit."""
+        unit = self.assumption.unit
+        return f"{self.assumption.label}, {unit}" if unit and unit != "0–1" else self.assumption.label
+
+
+def levers(study: Study) -> dict[str, Lever]:
+    """The sliders for a study by key; bounds, steps, labels and help come from the table."""
+    return {key: _lever(OWN.get(key) or BY_KEY[key], study) for _, keys in GROUPS for key in keys}
+
+
+def _lever(a: Assumption, study: Study) -> Lever:
+    value = study.values.get(a.key, a.default)
+    if a.kind == "whole":
+        high = int(min(a.high, max(3 * a.default, 2 * value, 3))) if a.table != "compare" else int(a.high)
+        return Lever(a, int(a.low), high, 1, int(value), int(value))
+    high = a.high
+    if a.table in ("restoration", "costs"):
+        high = min(a.high, _round_up(3.0 * max(value, a.default)))
+    elif a.table == "finance":
+        high = 0.25
+    elif a.key in ("sectionalizer_failure", "fuse_failure"):
+        high = min(a.high, max(0.2, _round_up(2.0 * value)))
+    low, step = max(a.low, 0.0), _step(a.step, value)
+    start = min(max(round(round(value / step) * step, 10), low), high)
+    return Lever(a, float(low), float(high), step, float(start), float(value))
+
+
+def _step(step: float, value: float) -> float:
+    """The step of the table, or a finer one that reaches the study's value more closely."""
+    finer = (step, step / 2, step / 5, step / 10)
+    return next((f for f in finer if abs(value / f - round(value / f)) < 1e-9), finer[2])
+
+
+def _round_up(value: float) -> float:
+    """The next of 1, 2, 3, 5, 6, 8 times a power of ten."""
+    power = 10.0 ** math.floor(math.log10(max(value, 1e-6)))
+    return next((m * power for m in (1, 2, 3, 5, 6, 8, 10) if m * power >= value), 10 * power)
+
+
+def moved(study: Study) -> dict[str, float | int]:
+    """What is moved away from the study, by key; read from the link when a tab begins."""
+    if KEY not in st.session_state:
+        st.session_state[KEY] = from_link(st.query_params.get(PARAMETER, ""), study)
+    return dict(sorted(st.session_state[KEY].items()))
+
+
+def from_link(text: str, study: Study) -> dict[str, float | int]:
+    """Moved levers out of a link; what is unknown or out of bounds is left out."""
+    known, found = levers(study), {}
+    for part in text.split(","):
+        key, _, raw = part.partition(":")
+        try:
+            value = float(raw)
+        except ValueError:
+            continue
+        lever = known.get(key)
+        if lever is None or not lever.low <= value <= lever.high:
+            continue
+        found[key] = int(value) if lever.assumption.kind == "whole" else value
+    return found
+
+
+def to_link(moves: dict[str, float | int]) -> str:
+    """Moved levers as one parameter of the link."""
+    return ",".join(f"{key}:{value}" for key, value in moves.items())
+
+
+def note_in_link(moves: dict[str, float | int]) -> None:
+    """Have the address of this tab reopen exactly this state."""
+    if moves:
+        st.query_params[PARAMETER] = to_link(moves)
+    elif PARAMETER in st.query_params:
+        del st.query_params[PARAMETER]
+
+
+def state_digest(fingerprint: str, moves: dict[str, float | int]) -> str:
+    """Names a state: the study's files and what is moved."""
+    return f"{fingerprint}|{json.dumps(moves, sort_keys=True)}"
+
+
+def panel(study: Study, name: str) -> dict[str, float | int]:
+    """Draw the sliders; returns what is moved."""
+    known, now = levers(study), moved(study)
+    st.button("Put every slider back", key="levers_reset_all", disabled=not now, icon=":material/undo:",
+              width="stretch", on_click=set_all, args=({}, study, name))
+    for group, keys in GROUPS:
+        st.markdown(f"**{group}**")
+        for key in keys:
+            _slider(key, known[key], now, name)
+    return moved(study)
+
+
+def widget_key(name: str, key: str) -> str:
+    """Key of a slider: of one study."""
+    return f"lever_{name}_{key}"
+
+
+def _slider(key: str, lever: Lever, now: dict[str, float | int], name: str) -> None:
+    widget = widget_key(name, key)
+    place = st.container(key=f"row_{key}", horizontal=True, vertical_alignment="bottom", gap="small")
+    if widget not in st.session_state:
+        st.session_state[widget] = now.get(key, lever.start)
+    stated = "" if key in OWN else f" The study has {lever.stated:.4g}. Source: {lever.assumption.source}."
+    more = {"key": widget, "help": f"{lever.assumption.help}{stated}", "on_change": _moved,
+            "args": (key, lever.start, widget)}
+    if key in STATED_AT:
+        place.select_slider(lever.title, list(range(lever.low, lever.high + 1)), **more,
+                            format_func=lambda v: "as stated" if v == STATED_AT[key] else str(v))
+    else:
+        place.slider(lever.title, lever.low, lever.high, step=lever.step, format=lever.format, **more)
+    if key in now:
+        place.button("Put back", key=f"back_{key}", icon=":material/undo:", on_click=_put_back,
+                     args=(key, lever.start, name), help=f"Put back to {lever.start:g}", type="tertiary")
+
+
+def _moved(key: str, start: float | int, widget: str) -> None:
+    value, state = st.session_state[widget], dict(st.session_state.get(KEY, {}))
+    if value == start:
+        state.pop(key, None)
+    else:
+        state[key] = value
+    st.session_state[KEY] = state
+
+
+def _put_back(key: str, start: float | int, name: str) -> None:
+    st.session_state[KEY] = {k: v for k, v in st.session_state.get(KEY, {}).items() if k != key}
+    st.session_state[widget_key(name, key)] = start
+
+
+def set_all(moves: dict[str, float | int], study: Study, name: str) -> None:
+    """Take over a whole state, as a pinned one."""
+    for key, lever in levers(study).items():
+        st.session_state[widget_key(name, key)] = moves.get(key, lever.start)
+    st.session_state[KEY] = dict(moves)

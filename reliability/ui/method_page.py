@@ -1,0 +1,100 @@
+"""Page: what is computed, with which assumptions, and what it is not."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from reliability.cautions import CAUTION
+from reliability.study import Study
+from reliability.study.assumptions import ASSUMPTIONS
+from reliability.ui import figure, frame
+
+METHOD = """
+**Faults.** Each line section faults at random, in proportion to its length, with what its equipment adds. A fault is
+temporary or permanent; a temporary one clears once the line has been dead for the first, second or third time. Where
+on the section it lies decides how much current flows.
+
+**Protection.** The nearest breaker or recloser above opens and recloses, first fast, then with delay, until it locks
+out. A fuse melts at the first operation that gives it time: at once where fast tripping is blocked or the current is
+above its saving ceiling. A sectionalizer counts the openings above it and opens in a dead time when its counts are
+reached. From this follows, for every kind of fault, which device stays open and how often the customers above it
+blink.
+
+**Customers.** Whoever is below the open device is interrupted until somebody has replaced the fuse, closed the device
+or repaired the line; part of them is switched to another supply where there is one. Everybody else behind the
+reclosing device sees one momentary event.
+
+**Indices** are those of IEEE Std 1366: SAIFI, SAIDI, CAIDI, ASAI, MAIFI, MAIFI_E and CEMI-n, all per customer served
+and year. ENS is the energy not supplied.
+
+**Expected values** are sums of rate times consequence over all kinds of fault, without any sampling. **Simulated
+years** add the luck of the year, storminess, and what is not known about the assumptions; every scenario sees the
+same faults, so a difference between two is one of protection and not of luck.
+
+**Money.** The utility's view counts crews, material, energy margin and the regulator's incentive; society's counts
+crews, material and what interruptions cost customers. The two are never added.
+"""
+CAUTIONS = (
+    CAUTION,
+    "Figures are expected values of a model and its assumptions; a single year can be far from them, as the spread "
+    "shows.",
+    "Application checks sort laterals. They replace neither a coordination study nor the instructions of a device's "
+    "maker.",
+    "Where the study does not know a fault current, every fuse is taken as saved by a fast operation and every "
+    "sectionalizer as counting, which favours both.",
+    "Customers are taken as spread evenly over the phases, and one event has one severity for all whom it concerns.",
+    "Momentary events are interruptions too: fewer fuse operations are paid for with more of them.",
+)
+TERMS = (
+    ("SAIFI", "sustained interruptions a customer and year"), ("SAIDI", "minutes interrupted a customer and year"),
+    ("CAIDI", "minutes of one sustained interruption"), ("MAIFI", "momentary interruptions a customer and year"),
+    ("MAIFI_E", "momentary events a customer and year; an event is all operations of one fault"),
+    ("CEMI-n", "share of customers with n or more sustained interruptions in a year"),
+    ("ENS", "energy not supplied"), ("lateral", "a section headed by a fuse, sectionalizer or lateral recloser"),
+    ("zone", "everything behind a breaker or recloser"),
+    ("counts", "openings that a sectionalizer counts before it opens"),
+    ("saving ceiling", "current below which a fast operation is over before the fuse melts"),
+    ("call-out", "one trip of a crew: refuse, reset, patrol or repair"), ("NPV", "net present value"),
+)
+
+
+def show() -> None:
+    """Draw the page."""
+    shown = frame.begin("Method")
+    left, right = st.columns([3, 2], gap="large")
+    with left:
+        st.subheader("What is computed", anchor=False)
+        st.markdown(METHOD)
+    with right:
+        st.subheader("What it is not", anchor=False)
+        st.markdown("\n".join(f"- {c}" for c in CAUTIONS))
+        st.subheader("Terms", anchor=False)
+        st.markdown("\n".join(f"- **{term}**: {meaning}" for term, meaning in TERMS))
+    st.subheader("Every assumption with its source", anchor=False)
+    figure.table(assumptions_table(shown.study), "Assumptions", "assumptions", height=420, column_config={
+        "meaning": st.column_config.TextColumn(width="large")})
+
+
+def assumptions_table(study: Study | None) -> pd.DataFrame:
+    """Every assumption: value of the study or default, range, unit, bounds, source and meaning."""
+    rows = []
+    for a in ASSUMPTIONS:
+        value = a.default if study is None else study.values[a.key]
+        law = None if study is None else study.uncertain.get(a.key)
+        rows.append({"assumption": a.label, "value": _shown(value), "unit": a.unit,
+                     "low": law.low if law else None, "high": law.high if law else None,
+                     "default": _shown(a.default), "source": a.source, "meaning": a.help, "key": f"{a.table}.{a.key}"})
+    return pd.DataFrame(rows)
+
+
+def _shown(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, tuple):
+        return ", ".join(map(_shown, value))
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
+if __name__ == "__main__":
+    show()

@@ -1,0 +1,104 @@
+"""The study on the screen: which one, as it stands on the disk now, and whether it changed elsewhere."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import streamlit as st
+
+from reliability.pipeline import with_rates
+from reliability.study import Study, StudyError, open_study
+from reliability.study.save import fingerprint
+from reliability.ui import workspace
+from reliability.ui.levers import KEY as LEVERS
+
+CHOSEN, SEEN, NOTICE = "study", "seen_fingerprints", "notice"
+STUDIES_KEPT = 6
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A study of the workspace; `study` is None where it has problems, which `error` then tells.
+
+    ready: the study with the fault rates that it asks for, as stated or learned from its records.
+    """
+
+    name: str
+    folder: Path
+    fingerprint: str
+    study: Study | None
+    ready: Study | None
+    error: StudyError | None
+
+
+def current() -> Opened:
+    """The study that this tab shows, read anew where its files changed."""
+    name = chosen()
+    folder = workspace.folder_of(name)
+    mark = fingerprint(folder)
+    return Opened(name, folder, mark, *_read(str(folder), mark))
+
+
+def chosen() -> str:
+    """Name of the study of this tab: as chosen, else from the link, else the demo."""
+    names = workspace.studies()
+    asked = st.session_state.get(CHOSEN) or st.query_params.get("study")
+    if asked is not None and asked not in names:
+        st.session_state[NOTICE] = "The study of this link is not in the workspace; the demo is shown."
+        forget_levers()
+        asked = None
+    name = asked or workspace.DEMO
+    st.session_state[CHOSEN] = name
+    st.query_params["study"] = name
+    return name
+
+
+def choose(name: str) -> None:
+    """Show another study of the workspace."""
+    if name != st.session_state.get(CHOSEN):
+        forget_levers()
+    st.session_state[CHOSEN] = name
+
+
+def forget_levers() -> None:
+    """Moved sliders belong to one study."""
+    st.session_state[LEVERS] = {}
+
+
+def changed_elsewhere(opened: Opened) -> bool:
+    """Whether somebody else changed the study since this tab last looked; noted as seen from now on."""
+    seen = st.session_state.setdefault(SEEN, {})
+    before = seen.get(opened.name)
+    seen[opened.name] = opened.fingerprint
+    return before is not None and before != opened.fingerprint
+
+
+def mine(name: str, mark: str) -> None:
+    """Note that the state with this fingerprint is this tab's own work."""
+    st.session_state.setdefault(SEEN, {})[name] = mark
+
+
+@st.cache_resource(max_entries=STUDIES_KEPT, show_spinner=False)
+def _read(folder: str, mark: str) -> tuple[Study | None, Study | None, StudyError | None]:
+    """The checked study, and the same with its rates, or what is wrong; shared between tabs and never changed."""
+    try:
+        study = open_study(folder)
+        return study, with_rates(study), None
+    except StudyError as error:
+        return None, None, error
+
+
+@st.fragment(run_every=4)
+def watch(name: str, mark: str) -> None:
+    """Tell this tab when its study is changed by another one, without being asked."""
+    try:
+        now = fingerprint(workspace.folder_of(name))
+    except (KeyError, OSError):
+        st.warning("This study is no longer in the workspace.", icon=":material/sync_problem:")
+        return
+    if now != mark:
+        st.warning("This study was just changed in another tab or program. What you see is the state before; "
+                   "nothing of yours was overwritten.", icon=":material/sync_problem:")
+        if st.button("Show the new state", key="show_new_state", type="primary"):
+            st.rerun()

@@ -1,0 +1,50 @@
+"""Colours and patterns of the app's pictures.
+
+Lightness differs as well as hue, and a pattern or a label carries every meaning too, so that
+pictures survive colour blindness and a grey printer.
+"""
+
+from __future__ import annotations
+
+import plotly.graph_objects as go
+
+INK, PAPER, GRID = "#17212b", "#ffffff", "#d9dee4"
+BLUE, ORANGE, GREY, TEAL, PLUM, SAND = "#1b4f8a", "#c8640a", "#7d8792", "#1f8a7d", "#7a2f5d", "#b79a4b"
+PALE = "#eef2f6"
+# scenarios in their order: as built first
+SERIES = ((GREY, ""), (BLUE, ""), (ORANGE, "/"), (TEAL, "x"), (PLUM, "."), (SAND, "\\"))
+VERDICT = {"pass": (BLUE, ""), "review": (SAND, "/"), "unknown": (GREY, "."), "fail": (ORANGE, "x")}
+FONT = '"Source Sans", Arial, sans-serif'
+
+
+def picture(traces: list[dict[str, object]], arrangement: dict[str, object]) -> go.Figure:
+    """A figure of plain descriptions; plotly's own check of each of them would take longer than all the rest."""
+    return go.Figure({"data": traces, "layout": arrangement}, _validate=False)
+
+
+def series(index: int) -> tuple[str, str]:
+    """Colour and bar pattern of scenario number `index`."""
+    return SERIES[index] if index < len(SERIES) else SERIES[1 + (index - 1) % (len(SERIES) - 1)]
+
+
+def pattern(shape: str) -> dict[str, object]:
+    """A bar's pattern as plotly wants it."""
+    return {"shape": shape, "fillmode": "overlay", "fgcolor": "white", "fgopacity": 0.8, "solidity": 0.25, "size": 7}
+
+
+def layout(height: int, large: bool = False, **more: object) -> dict[str, object]:
+    """What all figures share."""
+    size = 19 if large else 14
+    base: dict[str, object] = {
+        "height": round(height * (1.25 if large else 1.0)), "font": {"family": FONT, "size": size, "color": INK},
+        "paper_bgcolor": PAPER, "plot_bgcolor": PAPER, "margin": {"l": 10, "r": 10, "t": 36, "b": 10},
+        "hoverlabel": {"font": {"size": size, "family": FONT}}, "bargap": 0.35,
+        "legend": {"orientation": "h", "yanchor": "bottom", "y": 1.02, "xanchor": "left", "x": 0},
+    }
+    return base | more
+
+
+def axis(title: str, **more: object) -> dict[str, object]:
+    """An axis with its title, and room made for labels."""
+    return {"title": {"text": title}, "automargin": True, "gridcolor": GRID, "zerolinecolor": GREY, "linecolor": GREY,
+            "ticks": "outside", "tickcolor": GREY} | more

@@ -1,0 +1,103 @@
+"""States of a meeting that were pinned: kept with the study, compared with the current one, reopened."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+
+import pandas as pd
+import streamlit as st
+
+from reliability.study import Study
+from reliability.study.save import KEPT, write_kept
+from reliability.ui import figure, levers
+from reliability.ui.answer import Answer
+from reliability.ui.compare_charts import MEASURES, PLAIN_NAMES, value
+from reliability.ui.opened import Opened
+from reliability.ui.text import money, number, signed
+
+FILE = "pins.json"
+MOST = 30
+
+
+def read(shown: Opened) -> list[dict]:
+    """Pinned states of a study, the oldest first; an unreadable file counts as none."""
+    try:
+        pins = json.loads((shown.folder / KEPT / FILE).read_text(encoding="utf-8"))
+        return [p for p in pins if {"when", "moves", "figures", "inputs_sha256"} <= p.keys()]
+    except (OSError, ValueError, AttributeError, TypeError):
+        return []
+
+
+def add(shown: Opened, now: Answer, moves: dict[str, float | int]) -> None:
+    """Keep the current state with its figures."""
+    figures = {name: {key: value(now, s, key) for key, *_ in MEASURES} | {
+        "capex": now.money[s]["capex"], "npv": now.money[s]["npv"]} for s, name in enumerate(now.names)}
+    pin = {"when": datetime.now().isoformat(timespec="seconds"), "moves": moves, "figures": figures,
+           "inputs_sha256": now.results.study.inputs_sha256}
+    _write(shown, [*read(shown), pin][-MOST:])
+
+
+def _write(shown: Opened, pins: list[dict]) -> None:
+    write_kept(shown.folder, FILE, json.dumps(pins, indent=1, ensure_ascii=False).encode())
+
+
+def compare(shown: Opened, study: Study, now: Answer, moves: dict[str, float | int]) -> None:
+    """A pinned state beside the current one."""
+    pins = read(shown)
+    st.subheader("Pinned states", anchor=False)
+    if not pins:
+        st.markdown("None yet. Pin a state to keep its figures and to set the next one beside it.")
+        return
+    names = {i: f"{p['when'][5:16].replace('T', ' ')} · {_words(p['moves'], study)}" for i, p in enumerate(pins)}
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        at = st.selectbox("Pinned state", list(names)[::-1], format_func=names.get, key="pin_shown", width=520)
+        pin = pins[at if at in names else len(pins) - 1]
+        st.button("Take it up", key="pin_take", on_click=levers.set_all, args=(pin["moves"], study, shown.name),
+                  help="Set every slider as it was pinned")
+        st.button("Remove", key="pin_remove", on_click=_remove, args=(shown, pin["when"]))
+    if pin["inputs_sha256"] != study.inputs_sha256:
+        st.caption("The study's files have changed since this state was pinned; its figures are those of then.")
+    frame = beside(pin, now)
+    shown_frame = frame.assign(
+        pinned=[_figure(r) for r in frame[["measure", "pinned"]].itertuples(index=False)],
+        now=[_figure(r) for r in frame[["measure", "now"]].itertuples(index=False)],
+        change=[signed(v) for v in frame["change"]])
+    st.dataframe(shown_frame, hide_index=True, key="pin_table", alt="The pinned state beside the current one",
+                 height=min(36 * (len(frame) + 1) + 3, 360))
+    figure.csv_button("Pinned and current", lambda: frame, "pinned")
+
+
+def beside(pin: dict, now: Answer) -> pd.DataFrame:
+    """Scenario, measure, pinned, now, change."""
+    rows = []
+    for s, name in enumerate(now.names):
+        then = pin["figures"].get(name, {})
+        current = {key: value(now, s, key) for key, *_ in MEASURES} | {"npv": now.money[s]["npv"]}
+        for key, figure_now in current.items():
+            before = then.get(key)
+            rows.append({"scenario": name, "measure": PLAIN_NAMES.get(key, "NPV"), "pinned": before, "now": figure_now,
+                         "change": None if before is None else figure_now - before})
+    return pd.DataFrame(rows)
+
+
+def _figure(row) -> str:
+    return money(row[1], "") if row[0] == "NPV" else number(row[1])
+
+
+def _words(moves: dict, study: Study) -> str:
+    known = levers.levers(study)
+    words = [f"{known[k].assumption.label.lower()} {v:g}" for k, v in moves.items() if k in known]
+    return plain_short("; ".join(words)) if words else "as the study states"
+
+
+def plain_short(text: str, most: int = 90) -> str:
+    """Cut for a list."""
+    return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def _remove(shown: Opened, when: str) -> None:
+    _write(shown, [p for p in read(shown) if p["when"] != when])
+
+
+

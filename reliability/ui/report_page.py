@@ -1,0 +1,149 @@
+"""Page: a run for the record, and everything to take along."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+import streamlit as st
+
+from reliability.study import StudyError
+from reliability.study.save import create
+from reliability.ui import figure, frame, levers, opened, runs, workspace
+from reliability.ui.compare_charts import bars, bars_alt, bars_data
+from reliability.ui.opened import Opened
+from reliability.ui.runs import Run
+from reliability.ui.text import count, plain
+
+KINDS = {".html": ("text/html", "Report, to read and to print"), ".xlsx": (
+    "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "Workbook with every table"),
+    ".docx": ("application/vnd.openxmlformats-officedocument.wordprocessingml.document", "For a word processor"),
+    ".json": ("application/json", "Figures for other programs"), ".csv": ("text/csv", "Table")}
+ORDER = list(KINDS)
+INDICES = ("saifi", "saidi_min", "caidi_min", "maifi", "maifi_e", "ens_mwh")
+# how far a run is when a stage begins
+STAGES = {"expected values": 0.0, "simulation": 0.02, "outage records": 0.62, "choice, frontier and drivers": 0.66,
+          "report and workbook": 0.92}
+
+
+def show() -> None:
+    """Draw the page."""
+    shown, study = frame.begin_with_study("Report")
+    if levers.moved(study):
+        st.warning("Sliders are moved on the page Compare. A run is of the study as its files stand: write the values "
+                   "into the study there if they are to be in it.")
+    if st.button("Run the study and record it", type="primary", key="run", icon=":material/play_arrow:"):
+        _run(shown)
+    found = runs.runs(shown)
+    if not found:
+        st.markdown("No run is on record yet. A run keeps the inputs, the seed, the version and every result, so that "
+                    "a figure in a filing can be had again years later.")
+        return
+    names = {r.name: f"{r.made} · inputs {str(r.summary.get('inputs_sha256'))[:8]}" for r in found}
+    if st.session_state.get("run_shown") not in names:
+        st.session_state["run_shown"] = found[0].name
+    picked = st.selectbox("Run on record", list(names), format_func=names.get, key="run_shown", width=420)
+    run = next(r for r in found if r.name == picked)
+    _figures(run)
+    _downloads(run)
+    _about(shown, run)
+
+
+def _run(shown: Opened) -> None:
+    """A run with its progress; whatever is clicked in the meantime stops it, and nothing is left of it."""
+    bar = st.progress(0.0, "Running …")
+
+    def step(done: int, total: int, seconds_left: float) -> None:
+        bar.progress(0.6 * min(done / total, 1.0), f"Simulating: {done} trials of at most {total}")
+
+    def stage(what: str) -> None:
+        bar.progress(STAGES.get(what, 0.9), f"{what.capitalize()} …")
+
+    try:
+        run = runs.record(shown, step, stage)
+    except StudyError as error:
+        from reliability.ui.study_page import problem_frame
+        st.error(f"{count(error.count, 'problem')} stand in the way of the run. Nothing was recorded.")
+        figure.table(problem_frame(error.problems), "Problems of the run", "run_problems")
+        return
+    except OSError as error:
+        st.error(f"The run could not be recorded: {plain(error.strerror or error, 200)}.")
+        return
+    bar.empty()
+    st.session_state["run_shown"] = run.name
+
+
+@dataclass(frozen=True)
+class _Recorded:
+    """Figures of a recorded run as the chart of scenarios takes them."""
+
+    names: list[str]
+    indices: list[dict]
+    callouts: list[float]
+    summaries: list[dict]
+
+
+def _picture(run: Run) -> None:
+    scenarios = run.summary.get("scenarios", [])
+    of = _Recorded([s["name"] for s in scenarios], [s["expected"] for s in scenarios],
+                   [sum(s["expected"]["callouts"].values()) for s in scenarios],
+                   [s.get("simulated") for s in scenarios])
+    spread = of if scenarios and all(of.summaries) else None
+    figure.chart(bars(of, spread, frame.presenting()), bars_alt(of, spread), lambda: bars_data(of, spread),
+                 "Indices of the run", "run_bars")
+
+
+def _figures(run: Run) -> None:
+    _picture(run)
+    rows = []
+    for scenario in run.summary.get("scenarios", []):
+        expected, simulated = scenario["expected"], scenario.get("simulated") or {}
+        spread = simulated.get("saidi_min") or {}
+        rows.append({"scenario": scenario["name"], **{k: expected[k] for k in INDICES},
+                     "call-outs": sum(expected["callouts"].values()), "saidi_p10": spread.get("p10"),
+                     "saidi_p90": spread.get("p90"), "npv": (scenario.get("business") or {}).get("npv")})
+    formats = {c: st.column_config.NumberColumn(c.replace("_", " "), format="%.4g")
+               for c in (*INDICES, "call-outs", "saidi_p10", "saidi_p90")}
+    formats["npv"] = st.column_config.NumberColumn(format="%.0f")
+    figure.table(pd.DataFrame(rows), "Figures of the run", "run_figures", column_config=formats)
+
+
+def _downloads(run: Run) -> None:
+    st.subheader("Take along", anchor=False)
+    files = sorted(run.results, key=lambda f: (ORDER.index(f.suffix) if f.suffix in ORDER else 9, f.name))
+    with st.container(horizontal=True):
+        for file in files:
+            mime, what = KINDS.get(file.suffix, ("application/octet-stream", "File"))
+            st.download_button(file.name, data=file.read_bytes, file_name=file.name, mime=mime, help=what,
+                               key=f"get_{file.name}", on_click="ignore", icon=":material/download:",
+                               type="primary" if file.suffix == ".html" else "secondary")
+        st.download_button("All of it, with the inputs (ZIP)", data=lambda: runs.zipped(run), key="get_zip",
+                           file_name=f"{run.name}.zip", mime="application/zip", on_click="ignore",
+                           icon=":material/folder_zip:")
+
+
+def _about(shown: Opened, run: Run) -> None:
+    summary = run.summary
+    st.subheader("To have these figures again", anchor=False)
+    trials, years = summary.get("trials"), summary.get("trial_years")
+    horizon = round(years / trials) if trials and years else "–"
+    st.markdown(
+        f"Inputs `{summary.get('inputs_sha256')}`  \nVersion {plain(summary.get('version'))}, seed "
+        f"{summary.get('seed')}, "
+        f"{count(trials, 'trial') if trials else 'no trials'} of {horizon} years.")
+    st.code(f"python -m reliability run STUDY --out DIR --seed {summary.get('seed')}"
+            + (f" --trials {trials}" if trials else ""), language="bash")
+    if summary.get("inputs_sha256") == shown.study.inputs_sha256:
+        st.markdown("The study's files are still those of this run.")
+    else:
+        st.markdown("The study has changed since. Its files as they were can be opened as a study of their own:")
+        if st.button("Reopen the inputs of this run", key="reopen"):
+            name = workspace.free_name(f"{shown.name} as of {run.name[:15]}")
+            create(workspace.root() / name, run.inputs)
+            opened.choose(name)
+            st.session_state[opened.NOTICE] = "These are the inputs of the run, as a study of their own."
+            st.rerun()
+
+
+if __name__ == "__main__":
+    show()

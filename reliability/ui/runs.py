@@ -1,0 +1,97 @@
+"""Runs on record: inputs, seed, version and every result, so that a figure can be had again years later."""
+
+from __future__ import annotations
+
+import io
+import json
+import shutil
+import zipfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from importlib.util import find_spec
+from pathlib import Path
+
+from reliability.indices.simulation import Progress
+from reliability.pipeline import analyse
+from reliability.report.output import write_results
+from reliability.study.save import KEPT, input_files
+from reliability.ui.opened import Opened
+
+STAMP = "%Y%m%d-%H%M%S"
+RUNS, INPUTS, RESULTS, SUMMARY = "runs", "inputs", "results", "summary.json"
+
+
+@dataclass(frozen=True)
+class Run:
+    """A recorded run: its folder, and what summary.json says."""
+
+    folder: Path
+    summary: dict
+
+    @property
+    def name(self) -> str:
+        """When it was made, as its folder is called."""
+        return self.folder.name
+
+    @property
+    def made(self) -> str:
+        """The same for a reader."""
+        return f"{datetime.strptime(self.name[:15], STAMP):%Y-%m-%d %H:%M:%S}"
+
+    @property
+    def results(self) -> list[Path]:
+        """Result files in the order of their names."""
+        return sorted(f for f in (self.folder / RESULTS).iterdir() if f.is_file())
+
+    @property
+    def inputs(self) -> dict[str, bytes]:
+        """Input files as they were."""
+        return {f.name: f.read_bytes() for f in sorted((self.folder / INPUTS).iterdir()) if f.is_file()}
+
+
+def record(shown: Opened, on_progress: Progress | None = None, on_stage: Callable[[str], None] = lambda s: None) -> Run:
+    """Compute the study as it stands and keep everything; a run that is stopped leaves nothing.
+
+    on_stage: told in a few words what begins.
+    """
+    home = shown.folder / KEPT / RUNS
+    home.mkdir(parents=True, exist_ok=True)
+    name = f"{datetime.now():{STAMP}}-{shown.study.inputs_sha256[:8]}"
+    draft = home / f".{name}"
+    try:
+        (draft / INPUTS).mkdir(parents=True)
+        for file in input_files(shown.folder):
+            shutil.copy2(file, draft / INPUTS / file.name)
+        results = analyse(shown.study, on_progress=on_progress, on_stage=on_stage)
+        on_stage("report and workbook")
+        write_results(results, draft / RESULTS, docx=find_spec("docx") is not None)
+        draft.rename(home / name)
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
+    return _read(home / name)
+
+
+def runs(shown: Opened) -> list[Run]:
+    """Runs on record, the newest first."""
+    home = shown.folder / KEPT / RUNS
+    folders = sorted((f for f in home.iterdir() if f.is_dir() and not f.name.startswith(".")), reverse=True) \
+        if home.is_dir() else []
+    return [run for f in folders if (run := _read(f)) is not None]
+
+
+def zipped(run: Run) -> bytes:
+    """Inputs and results of a run in one file."""
+    content = io.BytesIO()
+    with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
+        for part in (INPUTS, RESULTS):
+            for file in sorted((run.folder / part).iterdir()):
+                archive.write(file, f"{run.name}/{part}/{file.name}")
+    return content.getvalue()
+
+
+def _read(folder: Path) -> Run | None:
+    try:
+        return Run(folder, json.loads((folder / RESULTS / SUMMARY).read_text(encoding="utf-8")))
+    except (OSError, ValueError):
+        return None

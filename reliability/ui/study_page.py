@@ -1,0 +1,96 @@
+"""Page: the study, its size and notes, or every problem of its files; and where its tables are edited."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from reliability.study import Problem, StudyError
+from reliability.study.columns import DEVICES
+from reliability.ui import edit, figure, frame, opened, workspace
+from reliability.ui.answer import base_answer
+from reliability.ui.business_page import prepare
+from reliability.ui.compare_charts import bars, bars_alt, bars_data
+from reliability.ui.opened import Opened
+from reliability.ui.text import count, number, plain
+
+
+def show() -> None:
+    """Draw the page."""
+    shown = frame.begin("Study")
+    _choose(shown)
+    if shown.study is None:
+        _problems(shown.error)
+        edit.draft_tables(shown)
+        return
+    glance, sections, assumptions, scenarios, kept = st.tabs(
+        ["At a glance", "Sections", "Assumptions", "Scenarios", "Earlier versions"], key="study_tab", on_change="rerun")
+    if glance.open:
+        with glance:
+            _glance(shown)
+    for tab, draw in ((sections, edit.sections), (assumptions, edit.assumptions), (scenarios, edit.scenarios),
+                      (kept, edit.earlier_versions)):
+        if tab.open:
+            with tab:
+                draw(shown)
+
+
+def _choose(shown: Opened) -> None:
+    names = workspace.studies()
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        st.session_state["study_choice"] = shown.name
+        st.selectbox("Study of the workspace", names, key="study_choice", width=360, on_change=_chosen,
+                     format_func=lambda n: f"{n} (invented example)" if n == workspace.DEMO else n)
+        st.page_link("reliability/ui/bring_page.py", label="Bring your own data", icon=":material/upload_file:")
+        if shown.study is not None:
+            st.page_link("reliability/ui/compare_page.py", label="Compare its scenarios", icon=":material/balance:")
+
+
+def _chosen() -> None:
+    opened.choose(st.session_state["study_choice"])
+
+
+def _problems(error: StudyError) -> None:
+    st.error(f"{count(error.count, 'problem')} to settle before anything can be computed. Each is listed with its "
+             "place and its remedy; nothing has been changed.")
+    figure.table(problem_frame(error.problems), "Problems", "problems", height=min(420, 76 + 35 * len(error.problems)))
+    if error.count > len(error.problems):
+        st.caption(f"The first {len(error.problems)} of {error.count}: where one rule is broken in a whole column, "
+                   "only its first hundred rows are listed.")
+
+
+def problem_frame(problems: list[Problem]) -> pd.DataFrame:
+    """Problems as a table."""
+    return pd.DataFrame([{"file": p.file, "row": p.row, "column": p.column, "value": p.value, "rule": p.rule,
+                          "remedy": p.remedy} for p in problems]).astype({"row": "Int64"})
+
+
+def _glance(shown: Opened) -> None:
+    study = shown.study
+    now = base_answer(shown.ready, shown.fingerprint)
+    network = now.results.network
+    served = int(network.customers.sum())
+    picture, facts = st.columns([3, 2], gap="large")
+    with picture:
+        st.subheader("What each scenario is expected to bring", anchor=False)
+        figure.chart(bars(now, None, frame.presenting(), columns=2), bars_alt(now, None), lambda: bars_data(now, None),
+                     "Expected indices", "glance_bars")
+    with facts:
+        st.subheader("What is in it", anchor=False)
+        device = [DEVICES[d] if d >= 0 else "" for d in network.device.tolist()]
+        rows = [("Feeders", len(network.feeder_ids)), ("Line sections", len(network)),
+                ("Length, km", number(network.column["length_km"].sum(), 4)), ("Laterals", len(network.lateral_heads)),
+                *[(f"Headed by a {d.replace('_', ' ')}", device.count(d)) for d in DEVICES if d in device],
+                ("Customers", f"{served:,}".replace(",", "\u202f")),
+                ("Outage records", 0 if study.outages is None else len(study.outages)),
+                ("Uncertain assumptions", len(study.uncertain)), ("Scenarios", len(study.scenarios))]
+        st.dataframe(pd.DataFrame(rows, columns=["", "Number"]).astype(str), hide_index=True, alt="Size of the study",
+                     height=min(35 * (len(rows) + 1) + 3, 470))
+    prepare(now)                    # while somebody reads this page
+    if study.notes:
+        st.subheader("Good to know", anchor=False)
+        st.markdown("\n".join(f"- {plain(note, 300)}" for note in study.notes))
+
+
+if __name__ == "__main__":
+    show()

@@ -1,0 +1,49 @@
+"""Graphic symbols of the devices, in the manner of IEEE Std 315 and IEC 60617, drawn as paths in pixels.
+
+A breaker is a square, a recloser a square with R, a sectionalizer one with S, a fuse the
+rectangle with the line through it, a switch the slanted blade, a source the circle with a
+wave. The letters are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from reliability.study.columns import BREAKER, FUSE, LATERAL_RECLOSER, RECLOSER, SECTIONALIZER, SWITCH
+from reliability.ui.palette import BLUE, INK, ORANGE, PAPER
+
+# path in pixels about the device's place, width of the line that is kept clear, letter inside, fill, ink
+_SQUARE = "M -7 -7 H 7 V 7 H -7 Z"
+_SMALL_SQUARE = "M -6 -6 H 6 V 6 H -6 Z"
+SYMBOLS: dict[str, tuple[str, str, str, str]] = {
+    BREAKER: (_SQUARE, "", INK, INK),
+    RECLOSER: (_SQUARE, "R", PAPER, INK),
+    LATERAL_RECLOSER: (_SMALL_SQUARE, "R", PAPER, BLUE),
+    SECTIONALIZER: (_SMALL_SQUARE, "S", PAPER, ORANGE),
+    FUSE: ("M -8 -3.5 H 8 V 3.5 H -8 Z M -8 0 H 8", "", PAPER, INK),
+    SWITCH: ("M -7 0 L -6 0 L 6 8 M 7 -3 L 7 3", "", PAPER, INK),
+}
+SOURCE = "M -9 0 C -9 -12 9 -12 9 0 C 9 12 -9 12 -9 0 Z M -5 0 C -4 -5 -1 -5 0 0 C 1 5 4 5 5 0"
+
+
+def shapes(device: str, x: float, y: float) -> list[dict[str, object]]:
+    """The symbol of a device at a place, as shapes of a plotly layout."""
+    path, _, fill, ink = SYMBOLS[device]
+    clear = []
+    if device == SWITCH:
+        clear = [_shape("M -7 -1.6 H 7 V 1.6 H -7 Z", x, y, PAPER, PAPER)]
+    return [*clear, _shape(path, x, y, fill, ink)]
+
+
+def letter(device: str) -> tuple[str, str]:
+    """Letter inside a symbol ("" for none) and its colour."""
+    return SYMBOLS[device][1], SYMBOLS[device][3]
+
+
+def source(x: float, y: float) -> dict[str, object]:
+    """The symbol of a source."""
+    return _shape(SOURCE, x, y, PAPER, INK)
+
+
+def _shape(path: str, x: float, y: float, fill: str, ink: str) -> dict[str, object]:
+    return {"type": "path", "path": path, "xsizemode": "pixel", "ysizemode": "pixel", "xanchor": x, "yanchor": y,
+            "fillcolor": fill, "line": {"color": ink, "width": 1.6}, "layer": "above"}
+

@@ -1,0 +1,207 @@
+"""Files of a study as tables of text that can be edited, and back."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+
+import pandas as pd
+import tomlkit
+
+from reliability.study import StudyError
+from reliability.study.assumptions import ASSUMPTIONS, Assumption
+from reliability.study.tables import read_rows
+
+LOW, VALUE, HIGH = "low", "value", "high"
+SCENARIO_COLUMNS = ("name", "laterals", "device", "counts", "fast_operations", "applicable_only")
+ALL = "all"
+
+
+def rows_frame(name: str, content: bytes) -> pd.DataFrame:
+    """Rows of a table as text, the index being the row in a spreadsheet; StudyError where it cannot be read."""
+    rows = read_rows(name, content)
+    heads = _distinct(rows.records[0])
+    width = len(heads)
+    cells = [(r + [""] * width)[:width] for r in rows.records[1:]]
+    return pd.DataFrame(cells, columns=heads, index=pd.RangeIndex(2, len(cells) + 2, name="row"), dtype="str")
+
+
+def _distinct(heads: list[str]) -> list[str]:
+    """Headers that differ, as a table on the screen needs them."""
+    seen: dict[str, int] = {}
+    result = []
+    for head in heads:
+        seen[head] = seen.get(head, 0) + 1
+        result.append(head if seen[head] == 1 else f"{head} ({seen[head]})")
+    return result
+
+
+def frame_bytes(frame: pd.DataFrame) -> bytes:
+    """A table of text as CSV; blank rows are left out."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(frame.columns)
+    for row in frame.fillna("").astype(str).itertuples(index=False):
+        if any(cell.strip() for cell in row):
+            writer.writerow(row)
+    return text.getvalue().encode()
+
+
+def table_file(folder: Path, table: str) -> str | None:
+    """Name of the file that holds a table of a study."""
+    return next((f"{table}.{kind}" for kind in ("csv", "xlsx") if (folder / f"{table}.{kind}").is_file()), None)
+
+
+def assumptions_frame(document: tomlkit.TOMLDocument) -> pd.DataFrame:
+    """Every assumption with what the study states of it; blank where its default stands."""
+    rows = []
+    for a in ASSUMPTIONS:
+        stated = _get(document, a)
+        low = high = ""
+        if isinstance(stated, dict):
+            low, high = _text(stated.get("low", "")), _text(stated.get("high", ""))
+            stated = stated.get("likely", "")
+        rows.append({"assumption": a.label, LOW: low, VALUE: "" if stated is None else _text(stated), HIGH: high,
+                     "unit": a.unit, "default": "" if a.default is None else _text(a.default), "group": a.table,
+                     "meaning": a.help, "source": a.source})
+    return pd.DataFrame(rows, index=pd.Index([a.key for a in ASSUMPTIONS], name="key"), dtype="str")
+
+
+def with_assumptions(text: str, before: pd.DataFrame, after: pd.DataFrame) -> str:
+    """study.toml with the changed rows of the table of assumptions; everything else stays as it is written."""
+    document = tomlkit.parse(text)
+    for a in ASSUMPTIONS:
+        cells = [str(v).strip() if pd.notna(v) else "" for v in after.loc[a.key, [LOW, VALUE, HIGH]]]
+        if cells == before.loc[a.key, [LOW, VALUE, HIGH]].tolist():
+            continue
+        low, value, high = cells
+        if not value and not low and not high:
+            if a.table in document:
+                document[a.table].pop(a.key, None)
+            continue
+        if a.table not in document:
+            document[a.table] = tomlkit.table()
+        if low or high:
+            law = tomlkit.inline_table()
+            law.update({"low": _value(low, a), "likely": _value(value, a), "high": _value(high, a)})
+            document[a.table][a.key] = law
+        else:
+            document[a.table][a.key] = _value(value, a)
+    return tomlkit.dumps(document)
+
+
+def set_name(text: str, name: str) -> str:
+    """study.toml of a study called `name`."""
+    document = tomlkit.parse(text)
+    document["name"] = name.strip() or "A study"
+    return tomlkit.dumps(document)
+
+
+def set_values(text: str, values: dict[str, float | int | str | None]) -> str:
+    """study.toml with plain values for some assumptions; None leaves a key out."""
+    document = tomlkit.parse(text)
+    for a in ASSUMPTIONS:
+        if a.key in values and values[a.key] is None:
+            if a.table in document:
+                document[a.table].pop(a.key, None)
+        elif a.key in values:
+            if a.table not in document:
+                document[a.table] = tomlkit.table()
+            document[a.table][a.key] = values[a.key]
+    return tomlkit.dumps(document)
+
+
+def set_settled(text: str, settled: dict[str, str]) -> str:
+    """study.toml with the laterals settled beforehand, each "in" or "out"."""
+    document = tomlkit.parse(text)
+    if settled and "choice" not in document:
+        document["choice"] = tomlkit.table()
+    if "choice" in document:
+        document["choice"].pop("laterals", None)
+        if settled:
+            document["choice"]["laterals"] = settled
+    return tomlkit.dumps(document)
+
+
+def scenarios_frame(document: tomlkit.TOMLDocument) -> pd.DataFrame:
+    """Scenarios that the study states, as text; laterals parted by semicolons."""
+    rows = []
+    for entry in document.get("scenarios", []):
+        row = {name: "" if entry.get(name) is None else _text(entry[name]) for name in SCENARIO_COLUMNS}
+        laterals = entry.get("laterals")
+        row["laterals"] = "; ".join(map(str, laterals)) if isinstance(laterals, list) else row["laterals"]
+        rows.append(row)
+    return pd.DataFrame(rows, columns=list(SCENARIO_COLUMNS), dtype="str")
+
+
+def with_scenarios(text: str, after: pd.DataFrame) -> str:
+    """study.toml with its scenarios replaced by those of the table."""
+    document = tomlkit.parse(text)
+    document.pop("scenarios", None)
+    entries = tomlkit.aot()
+    for row in after.fillna("").astype(str).to_dict("records"):
+        cells = {k: v.strip() for k, v in row.items()}
+        if any(cells.values()):
+            entries.append(_scenario(cells))
+    if len(entries):
+        document["scenarios"] = entries
+    return tomlkit.dumps(document)
+
+
+def _scenario(cells: dict[str, str]) -> tomlkit.items.Table:
+    entry = tomlkit.table()
+    for name, cell in cells.items():
+        if not cell:
+            continue
+        if name == "laterals" and cell.casefold() != ALL:
+            entry[name] = [part.strip() for part in cell.split(";") if part.strip()]
+        elif name in ("counts", "fast_operations"):
+            entry[name] = _plain_number(cell)
+        elif name == "applicable_only":
+            entry[name] = {"true": True, "false": False}.get(cell.casefold(), cell)
+        else:
+            entry[name] = cell
+    return entry
+
+
+def parse_settings(content: bytes) -> tomlkit.TOMLDocument:
+    """study.toml as a document that keeps its comments; StudyError where it is none."""
+    from reliability.study.toml import read_toml
+    read_toml("study.toml", content)
+    return tomlkit.parse(content.decode("utf-8-sig"))
+
+
+def _get(document: tomlkit.TOMLDocument, a: Assumption) -> object:
+    table = document.get(a.table)
+    return table.get(a.key) if isinstance(table, dict) else None
+
+
+def _text(value: object) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, list | tuple):
+        return ", ".join(map(_text, value))
+    return str(value)
+
+
+def _value(cell: str, a: Assumption) -> object:
+    """A cell as TOML: what cannot be read stays text, so that the check of the study names it."""
+    if a.kind == "shares" and "," in cell and "{" not in cell:
+        return [_plain_number(part) for part in cell.split(",")]
+    if a.kind == "flag":
+        return {"true": True, "false": False}.get(cell.casefold(), cell)
+    return _plain_number(cell) if a.kind in ("number", "whole") else cell
+
+
+def _plain_number(cell: str) -> int | float | str:
+    for read in (int, float):
+        try:
+            return read(cell.strip())
+        except ValueError:
+            continue
+    return cell.strip()
+
+
+__all__ = ["HIGH", "LOW", "VALUE", "StudyError", "assumptions_frame", "frame_bytes", "parse_settings", "rows_frame",
+           "scenarios_frame", "set_values", "table_file", "with_assumptions", "with_scenarios"]

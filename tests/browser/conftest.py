@@ -1,0 +1,147 @@
+"""A real browser on a real server, each with a workspace of its own.
+
+Skipped where the browser is not installed; in CI (CI=true) that is a failure.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from reliability.study import write_template
+from reliability.ui.workspace import ENVIRONMENT
+
+ROOT = Path(__file__).parents[2]
+IN_CI = os.environ.get("CI") == "true"
+BROWSER = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+INSTALL_BROWSER = ("apt-get update && apt-get install -y --no-install-recommends chromium; "
+                   "pip install -r tests/requirements.txt")
+AXE = Path(os.environ.get("AXE_CORE") or ROOT / "node_modules" / "axe-core" / "axe.min.js")
+INSTALL_AXE = "npm install --no-save axe-core@4.14.1 (or set AXE_CORE to its axe.min.js)"
+ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disable-background-networking",
+             "--disable-component-update", "--disable-sync", "--disable-quic", "--no-first-run",
+             "--no-default-browser-check", "--disable-default-apps", "--disable-extensions"]
+SETTLE_MS = 60_000
+
+
+def missing(what: str, install: str) -> None:
+    """Skip, or in CI fail, with the line that installs what is missing."""
+    message = f"{what} is not there; install it: {install}"
+    if IN_CI:
+        pytest.fail(message)
+    pytest.skip(message)
+
+
+class Server:
+    """The app as a user starts it, on a free port."""
+
+    def __init__(self, workspace: Path):
+        self.workspace = workspace
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            self.port = probe.getsockname()[1]
+        self.process: subprocess.Popen | None = None
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def start(self) -> float:
+        """Start and wait until it is healthy; returns the seconds that took."""
+        begun = time.monotonic()
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "streamlit", "run", "app.py", "--server.port", str(self.port)], cwd=ROOT,
+            env={**os.environ, ENVIRONMENT: str(self.workspace)}, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        while time.monotonic() - begun < 60:
+            with contextlib.suppress(OSError), urllib.request.urlopen(f"{self.url}/_stcore/health",
+                                                                      timeout=1) as answer:
+                if answer.status == 200:
+                    return time.monotonic() - begun
+            time.sleep(0.1)
+        raise RuntimeError("the server did not start")
+
+    def stop(self, kill: bool = False) -> None:
+        if self.process is not None:
+            (self.process.kill if kill else self.process.terminate)()
+            self.process.wait(20)
+            self.process = None
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """The browser, one for all tests."""
+    if not BROWSER:
+        missing("Chromium", INSTALL_BROWSER)
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        missing("playwright", INSTALL_BROWSER)
+    with sync_playwright() as play:
+        found = play.chromium.launch(executable_path=BROWSER, headless=True, args=ARGUMENTS)
+        yield found
+        found.close()
+
+
+@pytest.fixture(scope="session")
+def shared(tmp_path_factory, browser) -> Iterator[Server]:
+    """A server for tests that change nothing but their own study."""
+    server = Server(tmp_path_factory.mktemp("shared") / "workspace")
+    server.start()
+    yield server
+    server.stop()
+
+
+@pytest.fixture
+def own(tmp_path, browser) -> Iterator[Server]:
+    """A server that a test may stop and start."""
+    server = Server(tmp_path / "workspace")
+    server.start()
+    yield server
+    server.stop()
+
+
+@pytest.fixture
+def page(browser):
+    """A fresh tab with an empty profile, of the smaller of the two sizes that are looked at."""
+    context = browser.new_context(viewport={"width": 1366, "height": 768}, accept_downloads=True)
+    yield context.new_page()
+    context.close()
+
+
+def small_study(server: Server, name: str = "small") -> str:
+    """The template with few trials, as a study of the server's workspace."""
+    folder = server.workspace / name
+    write_template(folder)
+    path = folder / "study.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace("# trials = …", "trials = 30"), encoding="utf-8")
+    return name
+
+
+def settle(page) -> None:
+    """Wait until the page has run to its end, a run that is about to begin included."""
+    page.wait_for_timeout(150)
+    page.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]', timeout=SETTLE_MS)
+    page.wait_for_function("() => !document.querySelector('[data-stale=\"true\"]')", timeout=SETTLE_MS)
+
+
+def visit(page, server: Server, path: str = "", **query: str) -> None:
+    """Open a page by its address and wait until it stands."""
+    tail = "&".join(f"{k}={v}" for k, v in query.items())
+    page.goto(f"{server.url}/{path}{'?' + tail if tail else ''}")
+    page.wait_for_selector("h1", timeout=SETTLE_MS)
+    settle(page)
+
+
+def tile(page, scenario: int, figure: int) -> str:
+    """Figure number `figure` of a scenario's tile, as it is shown."""
+    return page.locator('[data-testid="stMetricValue"]').nth(4 * scenario + figure).inner_text()

@@ -1,0 +1,80 @@
+"""No other host, no serious fault of accessibility, no traceback, nothing outside the workspace."""
+
+from __future__ import annotations
+
+import socket
+
+import pytest
+
+from tests.browser.conftest import AXE, INSTALL_AXE, missing, settle, small_study, visit
+
+PAGES = ("", "bring", "history", "compare", "laterals", "choice", "business", "report", "method")
+RULES = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_no_page_asks_another_host(page, shared, path):
+    asked: set[str] = set()
+    page.on("request", lambda r: asked.add(r.url))
+    visit(page, shared, path)
+    outside = {u for u in asked if not u.startswith((shared.url, f"ws://127.0.0.1:{shared.port}", "data:", "blob:"))}
+    assert not outside
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_no_serious_fault_of_accessibility(page, shared, path):
+    if not AXE.is_file():
+        missing("axe-core", INSTALL_AXE)
+    visit(page, shared, path)
+    page.wait_for_timeout(600)
+    page.evaluate(AXE.read_text(encoding="utf-8"))
+    found = page.evaluate("async rules => await axe.run(document, {runOnly: rules})", RULES)
+    bad = [(v["id"], v["impact"], [n["html"][:160] for n in v["nodes"][:3]]) for v in found["violations"]
+           if v["impact"] in ("serious", "critical")]
+    assert not bad
+
+
+@pytest.mark.parametrize("path", PAGES)
+@pytest.mark.parametrize("size", [(1366, 768), (1920, 1080)])
+def test_no_page_is_wider_than_the_screen_or_shows_an_error(page, shared, path, size):
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+    visit(page, shared, path)
+    assert page.evaluate("() => document.documentElement.scrollWidth <= window.innerWidth")
+    assert page.locator('[data-testid="stException"]').count() == 0
+    assert "Planning estimates, not settings" in page.inner_text("body")
+
+
+@pytest.mark.parametrize("path", ["/", "/_stcore/health", "/_stcore/stream"])
+def test_the_server_refuses_other_names_for_itself(shared, path):
+    """A page of another host that has its name point here gets no answer."""
+    with socket.create_connection(("127.0.0.1", shared.port), timeout=10) as line:
+        line.sendall(f"GET {path} HTTP/1.1\r\nHost: evil.example\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
+                     "Sec-WebSocket-Version: 13\r\nSec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n"
+                     "Origin: http://evil.example\r\n\r\n".encode())
+        assert b" 403 " in line.recv(200).split(b"\r\n")[0]
+
+
+@pytest.mark.parametrize("study", ["..%2F..%2Fetc", "%2Fetc", "..", "%00"])
+def test_a_link_out_of_the_workspace_shows_the_demo(page, shared, study):
+    visit(page, shared, study=study)
+    assert "not in the workspace" in page.inner_text("body")
+    page.wait_for_function("() => location.search.includes('study=demo')")
+
+
+def test_hostile_names_stay_text_on_every_page(page, shared):
+    name = small_study(shared, "hostile")
+    folder = shared.workspace / name
+    evil = '<img src=x onerror="window.hit=1">'
+    quoted = '"' + evil.replace('"', '""') + '"'
+    text = (folder / "sections.csv").read_text().replace("tap-01", quoted).replace("feeder-1",
+                                                                                   "=1+1|<script>window.hit=1</script>")
+    (folder / "sections.csv").write_text(text)
+    named = "name = '<script>window.hit=1</script> $x$ :red[x] [l](http://x.example)'"
+    toml = (folder / "study.toml").read_text().replace('name = "A study to start from"', named)
+    (folder / "study.toml").write_text(toml.replace('name = "Sectionalizers"', "name = '<b onclick=1>S</b> **x**'"))
+    for path in PAGES:
+        visit(page, shared, path, study=name)
+        assert page.evaluate("() => window.hit") is None
+        assert page.locator('a[href*="x.example"]').count() == 0
+        assert page.locator('[data-testid="stException"]').count() == 0
+        settle(page)

@@ -1,0 +1,89 @@
+"""The app on a workspace of its own, for every test."""
+
+from __future__ import annotations
+
+import base64
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from reliability.study import open_study, write_template
+from reliability.study.save import save
+from reliability.ui import workspace
+
+APP = Path(__file__).parents[2] / "app.py"
+PAGES = ("study", "bring", "history", "compare", "laterals", "choice", "business", "report", "method")
+
+
+@pytest.fixture(autouse=True)
+def _own_workspace(tmp_path, monkeypatch):
+    monkeypatch.setenv(workspace.ENVIRONMENT, str(tmp_path / "workspace"))
+
+
+@pytest.fixture
+def small() -> str:
+    """Name of a small study in the workspace with few trials, so that a page answers quickly."""
+    return make_small("small")
+
+
+def make_small(name: str, text_of_settings=lambda text: text) -> str:
+    """The template as a study of the workspace, with 30 trials; `text_of_settings` may change its study.toml."""
+    folder = workspace.root() / name
+    write_template(folder)
+    text = (folder / "study.toml").read_text(encoding="utf-8").replace("# trials = …", "trials = 30")
+    (folder / "study.toml").write_text(text_of_settings(text), encoding="utf-8")
+    open_study(folder)
+    return name
+
+
+def app(page: str = "study", study: str | None = None, **query: str) -> AppTest:
+    """The app, opened at a page as a link to it would."""
+    test = AppTest.from_file(str(APP), default_timeout=120)
+    for key, value in {"study": study, **query}.items():
+        if value is not None:
+            test.query_params[key] = value
+    test.run()
+    return go(test, page) if page != "study" else sound(test)
+
+
+def go(test: AppTest, page: str) -> AppTest:
+    """Switch to a page."""
+    return sound(test.switch_page(f"reliability/ui/{page}_page.py").run())
+
+
+def sound(test: AppTest) -> AppTest:
+    """The same, having made sure that nothing went wrong."""
+    assert not test.exception, [e.value for e in test.exception]
+    return test
+
+
+def said(test: AppTest) -> str:
+    """All text on the page."""
+    parts = [e.value for kind in (test.title, test.markdown, test.subheader, test.caption, test.error, test.warning,
+                                  test.info, test.success) for e in kind]
+    return "\n".join(map(str, parts))
+
+
+def metrics(test: AppTest) -> list[tuple[str, str, str]]:
+    """Label, value and change of every tile's figures, in their order."""
+    return [(m.label, m.value, m.delta) for m in test.metric]
+
+
+def figures(test: AppTest) -> list[dict]:
+    """Every chart as plotly's own description."""
+    return [json.loads(e.proto.spec) for e in test.get("plotly_chart")]
+
+
+def put(name: str, files: dict[str, bytes]) -> None:
+    """Change a study behind the app's back."""
+    save(workspace.root() / name, files)
+
+
+def values_of(encoded) -> np.ndarray:
+    """Numbers of a chart, which plotly may have packed."""
+    if isinstance(encoded, dict):
+        return np.frombuffer(base64.b64decode(encoded["bdata"]), dtype=encoded["dtype"]).astype(float)
+    return np.array(encoded, dtype=float)

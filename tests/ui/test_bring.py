@@ -1,0 +1,132 @@
+"""From raw exports to a study: headers matched, problems corrected in place, nothing changed by a failed import."""
+
+from __future__ import annotations
+
+import io
+
+import pandas as pd
+import pytest
+
+from reliability.study import open_study
+from reliability.study.columns import TABLES
+from reliability.study.save import fingerprint
+from reliability.ui import suggest, workspace
+from tests.ui.conftest import app, go, said, sound
+
+NETWORK = """Tap No,Upline Element,Device Type,Circuit,Line Miles,Cust,Phasing,Remarks
+001,,Breaker,F1,2.0,10,3,main
+002,001,Fuse,F1,0.8,25,1,"tap, north"
+003,001,FUSE,F1,1.1,seven,1,
+004,003,fuze,F1,0.3,4,1,
+"""
+OUTAGES = """Incident No,Tap No,Time Off,Time On,Customers Affected,Cause Code
+1,002,2024-05-01 10:00,2024-05-01 12:30,25,tree
+2,003,2024-06-02 08:00,2024-06-02 09:00,7,wind
+"""
+
+
+def upload(test, *files: tuple[str, bytes]):
+    for name, content in files:
+        test.file_uploader[0].upload(name, content)
+    return sound(test.run())
+
+
+def correct(test, problem_rows: dict[int, dict[str, str]]):
+    editor = next(k for k in test.session_state._state.filtered_state if k.startswith("rows_sections"))
+    test.session_state[editor] = {"edited_rows": problem_rows, "added_rows": [], "deleted_rows": []}
+    next(b for b in test.button if "Take the corrections" in b.label).click()
+    return sound(test.run())
+
+
+def test_a_dirty_export_becomes_a_study():
+    test = upload(app("bring"), ("Network Export.csv", NETWORK.encode()), ("oms.csv", OUTAGES.encode()))
+    assert test.selectbox("is_Network Export.csv").value == "sections"
+    assert test.selectbox("is_oms.csv").value == "outages"
+    problems = test.dataframe[0].value
+    assert {(r.row, r.value) for r in problems.itertuples()} == {(4, "seven"), (5, "fuze")}
+    correct(test, {0: {"Cust": "7"}, 1: {"Device Type": "fuse"}})
+    assert "No problem found" in said(test)
+    test.text_input("new_name").set_value("Clear Creek & Sons").run()
+    test.button("save_brought").click().run()
+    sound(test)
+    study = open_study(workspace.root() / "clear-creek-sons")
+    assert study.name == "Clear Creek & Sons"
+    assert study.sections["section_id"].tolist() == ["001", "002", "003", "004"]
+    assert study.sections["customers"].tolist() == [10, 25, 7, 4]
+    assert study.sections["length_km"][0] == pytest.approx(2 * 1.609344)
+    assert len(study.outages) == 2
+    assert "Clear Creek" in said(go(test, "history"))
+
+
+def test_what_was_brought_survives_a_reload():
+    test = upload(app("bring"), ("net.csv", NETWORK.encode()))
+    draft = test.query_params["draft"]
+    again = app("bring", draft=draft[0] if isinstance(draft, list) else draft)
+    assert "2 problems before this can be saved" in said(again)
+
+
+def test_a_failed_import_changes_nothing(small):
+    folder = workspace.root() / small
+    before = fingerprint(folder)
+    test = upload(app("bring", small), ("sections.csv", b"section_id,parent_id,length_km,customers\na,b,1,1\n"))
+    target = next(s for s in test.selectbox if s.key and s.key.startswith("target_"))
+    target.set_value(small).run()
+    assert "Nothing has been changed" in said(sound(test))
+    assert fingerprint(folder) == before
+
+
+def test_records_are_added_to_the_open_study(small):
+    test = upload(app("bring", small), ("outages.csv", OUTAGES.replace("002", "tap-01").replace("003",
+                                                                                                "tap-02").encode()))
+    assert "2 outage records" in said(test)
+    test.button("save_brought").click().run()
+    sound(test)
+    study = open_study(workspace.root() / small)
+    assert study.outages["section_id"].tolist() == ["tap-01", "tap-02"]
+    assert "By year, with and without major event days" in said(go(test, "history"))
+
+
+def test_a_workbook_is_read():
+    content = io.BytesIO()
+    pd.DataFrame({"section_id": ["007", "8"], "parent_id": ["", "007"], "device": ["breaker", "fuse"],
+                  "length_km": [1.0, 2.0], "customers": [3, 4]}).to_excel(content, index=False, engine="xlsxwriter")
+    test = upload(app("bring"), ("net.xlsx", content.getvalue()))
+    assert "No problem found: 2 sections, 7 customers" in said(test)
+    test.button("save_brought").click().run()
+    assert open_study(workspace.root() / "my-study").sections["section_id"].tolist() == ["007", "8"]
+
+
+@pytest.mark.parametrize("content", [b"", b"PK\x03\x04broken", b"\xff\xfe\x00\x00", b"just one line\n"])
+def test_files_that_are_no_tables_are_told(content):
+    test = upload(app("bring"), ("net.csv", content))
+    assert test.error
+    assert workspace.studies() == ["demo"]
+
+
+@pytest.mark.parametrize(("kind", "file"), [("sections", "sections.csv"), ("flat", "laterals.csv")])
+def test_a_blank_study_to_write_over(kind, file):
+    test = app("bring")
+    test.session_state["bring_tab"] = "Start from a blank study"
+    test.run()
+    test.text_input("blank_name").set_value("North Fork").run()
+    test.radio("blank_kind").set_value(kind).run()
+    test.button("blank_make").click().run()
+    sound(test)
+    assert (workspace.root() / "north-fork" / file).exists()
+    assert open_study(workspace.root() / "north-fork").name == "North Fork"
+
+
+@pytest.mark.parametrize("table", list(TABLES))
+def test_our_own_headers_are_themselves(table):
+    names = [c.name for c in TABLES[table]]
+    assert suggest.suggest(names, table) == {n: n for n in names}
+    assert suggest.column_map(suggest.suggest(names, table)) == ({}, [])
+
+
+def test_no_column_is_suggested_twice_and_the_unknown_is_left_aside():
+    found = suggest.suggest(["Tap", "Tap No", "Colour", "Customers", "Cust", "UplineElement"], "sections")
+    used = [v for v in found.values() if v]
+    assert len(used) == len(set(used))
+    assert found["Colour"] == suggest.LEAVE
+    assert found["UplineElement"] == "parent_id"
+    assert found["Customers"] == "customers"

@@ -1,0 +1,111 @@
+"""Editing in tables: saved at once where sound, kept as a draft where not, never over somebody else's change."""
+
+from __future__ import annotations
+
+import pytest
+
+from reliability.study import open_study
+from reliability.study.save import KEPT, versions
+from reliability.ui import workspace
+from tests.ui.conftest import app, put, said, sound
+
+
+def editor(test, what: str) -> str:
+    """Key of the one editor on the page."""
+    keys = [k for k in test.session_state["editors"] if k[1] == what]
+    return test.session_state["editors"][keys[0]]["key"]
+
+
+def edit(test, what: str, rows: dict) -> None:
+    test.session_state[editor(test, what)] = {"edited_rows": rows, "added_rows": [], "deleted_rows": []}
+    test.run()
+
+
+def open_tab(study: str, tab: str):
+    test = app("study", study)
+    test.session_state["study_tab"] = tab
+    return sound(test.run())
+
+
+def test_a_cell_is_saved_at_once_and_the_version_before_is_kept(small):
+    folder = workspace.root() / small
+    before = (folder / "sections.csv").read_bytes()
+    test = open_tab(small, "Sections")
+    edit(test, "sections.csv", {0: {"customers": "36"}})
+    assert open_study(folder).sections["customers"][0] == 36
+    assert "Saved at" in said(sound(test))
+    assert (versions(folder)[0] / "sections.csv").read_bytes() == before
+    edit(test, "sections.csv", {0: {"customers": "37"}, 3: {"phases": "3"}})
+    assert open_study(folder).sections["customers"][0] == 37
+    assert open_study(folder).sections["phases"][3] == 3
+    assert "changed in another tab" not in said(sound(test))
+
+
+def test_an_edit_that_breaks_the_study_is_a_draft_with_its_problems(small):
+    folder = workspace.root() / small
+    before = (folder / "sections.csv").read_bytes()
+    test = open_tab(small, "Sections")
+    edit(test, "sections.csv", {0: {"customers": "many"}})
+    assert (folder / "sections.csv").read_bytes() == before
+    assert b"many" in (folder / KEPT / "draft-sections.csv").read_bytes()
+    assert "Not saved" in said(sound(test))
+    assert test.dataframe[-1].value["value"].tolist() == ["many"]
+    edit(test, "sections.csv", {0: {"customers": "12"}})
+    assert open_study(folder).sections["customers"][0] == 12
+
+
+def test_another_tab_s_change_is_told_and_not_overwritten(small):
+    folder = workspace.root() / small
+    test = open_tab(small, "Sections")
+    put(small, {"sections.csv": (folder / "sections.csv").read_bytes().replace(b"2.4,35", b"2.4,99")})
+    edit(test, "sections.csv", {1: {"customers": "50"}})
+    assert "changed in another tab" in said(sound(test))
+    sections = open_study(folder).sections
+    assert sections["customers"][0] == 99
+    assert sections["customers"][1] == 48
+
+
+def test_assumptions_are_saved_with_their_comments(small):
+    folder = workspace.root() / small
+    comments = (folder / "study.toml").read_text().count("#")
+    test = open_tab(small, "Assumptions")
+    place = test.session_state["editors"][small, "study.toml"]["base"].index.tolist().index
+    edit(test, "study.toml", {place("temporary_fraction"): {"low": "0.5", "value": "0.6", "high": "0.8"},
+                              place("repair_hours"): {"value": "4.5"}})
+    study = open_study(folder)
+    assert study.uncertain["temporary_fraction"].likely == 0.6
+    assert study.values["repair_hours"] == 4.5
+    assert (folder / "study.toml").read_text().count("#") == comments
+    assert "Saved at" in said(sound(test))
+
+
+def test_a_scenario_is_added(small):
+    folder = workspace.root() / small
+    test = open_tab(small, "Scenarios")
+    test.session_state[editor(test, "study.toml scenarios")] = {
+        "edited_rows": {}, "deleted_rows": [],
+        "added_rows": [{"name": "Two taps", "laterals": "tap-01; tap-02", "device": "sectionalizer", "counts": "3"}]}
+    test.run()
+    assert open_study(folder).scenarios[-1].laterals == ("tap-01", "tap-02")
+
+
+def test_an_earlier_version_is_brought_back(small):
+    folder = workspace.root() / small
+    before = (folder / "sections.csv").read_bytes()
+    test = open_tab(small, "Sections")
+    edit(test, "sections.csv", {0: {"customers": "36"}})
+    test = open_tab(small, "Earlier versions")
+    next(b for b in test.button if b.key.startswith("bring_back")).click().run()
+    assert (folder / "sections.csv").read_bytes() == before
+    assert len(versions(folder)) == 2
+
+
+@pytest.mark.parametrize("broken", [b"name = ", b""])
+def test_a_broken_study_toml_is_corrected_on_the_page(small, broken):
+    put(small, {"study.toml": broken})
+    test = app("study", small)
+    test.button_group("draft_file").set_value("study.toml").run()
+    test.text_area[0].set_value('name = "Well again"\n')
+    next(b for b in test.button if "Save and check" in b.label).click().run()
+    assert open_study(workspace.root() / small).name == "Well again"
+    assert "Well again" in said(sound(test))

@@ -1,0 +1,203 @@
+"""Every page opens, carries the caution, and shows what the core says."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from reliability.business.selection import choose
+from reliability.cautions import CAUTION
+from reliability.history import read_history
+from reliability.network.application import check_laterals
+from reliability.pipeline import expect, options_of, plan, with_rivals
+from reliability.study import open_study
+from reliability.ui import workspace
+from reliability.ui.answer import compute
+from reliability.ui.text import count, money, plain
+from tests.ui.conftest import PAGES, app, figures, go, metrics, put, said, sound, values_of
+
+TITLES = dict(zip(PAGES, ("Study", "Bring data", "History", "Compare", "Laterals", "Choice", "Business case", "Report",
+                          "Method"), strict=True))
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_page_of_the_demo_opens_with_its_name_and_the_caution(page):
+    test = app(page)
+    assert test.title[0].value == TITLES[page]
+    assert CAUTION in said(test)
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_page_of_a_study_with_problems_says_so(page, small):
+    put(small, {"sections.csv": b"section_id,parent_id,length_km,customers\na,b,1,x\n"})
+    test = app(page, small)
+    assert CAUTION in said(test)
+    if page not in ("method", "bring"):
+        assert "problem" in said(test)
+
+
+def test_study_page_lists_every_problem_with_its_place(small):
+    put(small, {"sections.csv": b"section_id,parent_id,device,length_km,customers\na,,breaker,1,x\nb,a,fuze,-1,2\n"})
+    test = app("study", small)
+    shown = test.dataframe[0].value
+    assert list(shown.columns) == ["file", "row", "column", "value", "rule", "remedy"]
+    assert {(r.row, r.column, r.value) for r in shown.itertuples()} >= {
+        (2, "customers", "x"), (3, "device", "fuze"), (3, "length_km", "-1")}
+
+
+def test_study_page_tells_the_size():
+    test, study = app("study"), open_study(workspace.folder_of("demo"))
+    size = dict(test.dataframe[0].value.itertuples(index=False))
+    assert size["Line sections"] == str(len(study.sections))
+    assert size["Outage records"] == str(len(study.outages))
+    assert count(int(study.sections["customers"].sum()), "customer") in said(test)
+
+
+def test_a_study_that_is_not_there_is_the_demo():
+    for asked in ("nobody", "../../etc", "/etc", "..", ".incoming", ""):
+        test = app("study", asked)
+        assert test.selectbox("study_choice").value == "demo"
+
+
+def test_another_study_is_chosen(small):
+    test = app("study")
+    test.selectbox("study_choice").set_value(small).run()
+    assert "8 sections" in said(sound(test))
+    assert "8 sections" in said(go(test, "method"))
+
+
+def test_laterals_page_shows_effects_and_verdicts_of_the_core(small):
+    test = app("laterals", small)
+    results = expect(open_study(workspace.root() / small))
+    network = results.network
+    checks = check_laterals(network, results.study.values, results.study.scenarios[1])
+    table = next(d.value for d in test.dataframe if "customer_minutes_avoided" in d.value)
+    assert sorted(table["lateral_id"]) == sorted(network.ids[network.lateral_heads].astype(str))
+    less = 60 * (results.expected[0].fault_customer_hours - results.expected[1].fault_customer_hours)
+    assert table["customer_minutes_avoided"].sum() == pytest.approx(less[network.lateral >= 0].sum())
+    of = dict(zip(checks.lateral_ids, checks.verdict, strict=True))
+    names = ("pass", "review", "unknown", "fail")
+    assert all(names[of[r.lateral_id]] == r.verdict for r in table.itertuples())
+
+
+def test_a_lateral_is_opened_by_the_link_and_shows_its_profile(small):
+    test = app("laterals", small, lateral="tap-03")
+    assert test.selectbox("lateral_pick").value == "tap-03"
+    profile = next(f for f in figures(test) if "Fault current" in str(f["layout"]["yaxis"].get("title")))
+    curve = profile["data"][0]
+    km, current = values_of(curve["x"]), values_of(curve["y"])
+    assert current[[0, -1]].tolist() == pytest.approx([1200, 680])
+    assert km[-1] == pytest.approx(4.3)
+    assert np.interp(4.3 / 2, km, 1 / current) == pytest.approx((1 / 1200 + 1 / 680) / 2)
+
+
+def test_verdicts_are_filtered(small):
+    test = app("laterals", small)
+    test.button_group("verdicts_shown").set_value([]).run()
+    table = next(d.value for d in sound(test).dataframe if "customer_minutes_avoided" in d.value)
+    assert table.empty
+
+
+def key_of(test, kind: str, start: str) -> str:
+    """Key of the widget whose key begins so."""
+    return next(w.key for w in getattr(test, kind) if str(w.key).startswith(start))
+
+
+def test_choice_page_shows_the_choice_of_a_run(small):
+    test = app("choice", small)
+    results = expect(with_rivals(open_study(workspace.root() / small)))
+    assert plain(plan(results).choice.message, 400) in said(test)
+    test.radio(key_of(test, "radio", "objective")).set_value("saidi").run()
+    best = choose(options_of(results), objective="saidi")
+    assert {label: value for label, value, _ in metrics(sound(test))}["Capital"] == money(
+        best.totals["capex"], results.study.currency)
+
+
+def test_limits_are_written_into_the_study_and_shown_again(small):
+    test = app("choice", small)
+    test.radio(key_of(test, "radio", "objective")).set_value("saidi").run()
+    test.number_input(key_of(test, "number_input", "budget")).set_value(6000.0).run()
+    test.multiselect(key_of(test, "multiselect", "forced_out")).set_value(["tap-01"]).run()
+    capital = {label: value for label, value, _ in metrics(sound(test))}["Capital"]
+    test.button("write_limits").click().run()
+    study = open_study(workspace.root() / small)
+    assert (study.values["objective"], study.values["budget"]) == ("saidi", 6000.0)
+    assert study.extra["laterals"] == {"tap-01": "out"}
+    best = plan(expect(with_rivals(study))).choice
+    assert money(best.totals["capex"], study.currency) == capital
+    again = app("choice", small)
+    assert again.number_input(key_of(again, "number_input", "budget")).value == 6000.0
+    assert {label: value for label, value, _ in metrics(again)}["Capital"] == capital
+
+
+def test_a_choice_becomes_a_scenario(small):
+    test = app("choice", small)
+    test.radio(key_of(test, "radio", "objective")).set_value("saidi").run()
+    test.button("make_scenario").click().run()
+    assert "is now a scenario" in said(sound(test))
+    scenarios = open_study(workspace.root() / small).scenarios
+    assert scenarios[-1].name == "Choice 1"
+    assert scenarios[-1].laterals
+
+
+def test_business_page_shows_both_perspectives(small):
+    test = app("business", small)
+    study = open_study(workspace.root() / small)
+    case = compute(study, "").money[1]
+    assert plain(case["verdict"], 300) in said(test)
+    shown = {label: value for label, value, _ in metrics(test)}
+    assert shown["Net present value"] == money(case["npv"], study.currency)
+    test.button_group("view").set_value("society").run()
+    society = compute(replace(study, values={**study.values, "perspective": "society"}), "").money[1]
+    assert plain(society["verdict"], 300) in said(sound(test))
+
+
+def test_history_page_shows_the_records_indices():
+    test = app("history")
+    history = read_history(open_study(workspace.folder_of("demo")))
+    shown = values_of(figures(test)[0]["data"][0]["y"])
+    np.testing.assert_allclose(shown, history.all.years["saidi_min"])
+
+
+def test_history_page_without_records_says_how_to_bring_them(small):
+    assert "no outage records" in said(app("history", small))
+
+
+def test_an_ambiguous_order_of_dates_is_settled_on_the_page(small):
+    put(small, {"outages.csv": b"event_id,section_id,started,restored,customers\n"
+                               b"1,tap-01,03/04/2024 10:00,03/04/2024 12:00,10\n"})
+    test = app("history", small)
+    assert "to settle" in said(test)
+    test.radio("date_order").set_value("day_first").run()
+    assert open_study(workspace.root() / small).values["date_order"] == "day_first"
+    assert "to settle" not in said(sound(test))
+
+
+def test_a_run_is_recorded_reopened_and_reproduced(small):
+    test = app("report", small)
+    assert "No run is on record" in said(test)
+    test.button("run").click().run()
+    study = open_study(workspace.root() / small)
+    assert study.inputs_sha256 in said(sound(test))
+    assert "still those of this run" in said(test)
+    results = next((workspace.root() / small / ".kept" / "runs").iterdir()) / "results" / "summary.json"
+    recorded = json.loads(results.read_text())
+    shown = next(d.value for d in test.dataframe if "saifi" in d.value)
+    assert shown["saifi"].tolist() == [s["expected"]["saifi"] for s in recorded["scenarios"]]
+    put(small, {"study.toml": (workspace.root() / small / "study.toml").read_bytes() + b"\n# changed\n"})
+    again = app("report", small)
+    assert "changed since" in said(again)
+    again.button("reopen").click().run()
+    copies = [n for n in workspace.studies() if n.startswith("small-as-of")]
+    assert open_study(workspace.root() / copies[0]).inputs_sha256 == study.inputs_sha256
+
+
+def test_method_page_states_the_study_s_assumptions_with_their_source():
+    test, study = app("method"), open_study(workspace.folder_of("demo"))
+    table = test.dataframe[0].value.set_index("key")
+    assert float(table.loc["restoration.switching_hours", "value"]) == study.values["switching_hours"]
+    assert table.loc["faults.temporary_fraction", "low"] == study.uncertain["temporary_fraction"].low
+    assert (table["source"] != "").all()

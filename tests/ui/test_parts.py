@@ -1,0 +1,139 @@
+"""Shared parts of the app: workspace, text, levers, the one-line diagram."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from reliability.network.tree import build_network
+from reliability.study import open_study
+from reliability.study.assumptions import BY_KEY
+from reliability.ui import answer, levers, workspace
+from reliability.ui.figure import csv_bytes
+from reliability.ui.one_line import lay_out
+from reliability.ui.text import count, label, money, number, percent, plain, signed
+from tests.networks import random_study
+from tests.ui.conftest import make_small
+
+HOSTILE = ('=HYPERLINK("http://x.example")', "<script>alert(1)</script>", "+1-1", "**bold** $x$ :red[x] `c`",
+           "x" * 10_000,
+           "🔥 شبكة", "a\nb\r\tc", "![i](http://x.example/y.png)")
+
+
+@pytest.mark.parametrize("name", ["..", "../demo", "/etc", ".", "", "demo/../demo", "demo/", ".incoming", "nobody",
+                                  "a\0b"])
+def test_only_studies_of_the_workspace_are_opened(name):
+    with pytest.raises(KeyError):
+        workspace.folder_of(name)
+
+
+def test_a_link_out_of_the_workspace_is_no_study(tmp_path):
+    workspace.studies()
+    (tmp_path / "outside").mkdir()
+    (workspace.root() / "trick").symlink_to(tmp_path / "outside")
+    with pytest.raises(KeyError):
+        workspace.folder_of("trick")
+
+
+def test_the_demo_is_put_into_an_empty_workspace_and_opens():
+    assert workspace.studies() == ["demo"]
+    assert open_study(workspace.folder_of("demo")).inputs_sha256 == open_study(workspace.DEMO_SOURCE).inputs_sha256
+
+
+@pytest.mark.parametrize(("title", "name"), [("Clear Creek & Sons", "clear-creek-sons"), ("../../x", "x"), ("🔥",
+                                                                                                            "study"),
+                                             ("CON:aux", "con-aux"), ("Ünïted", "united"), ("demo", "demo-2")])
+def test_folder_names_are_plain_and_free(title, name):
+    assert workspace.free_name(title) == name
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_text_of_files_is_inert(text):
+    shown = plain(text)
+    assert "\n" not in shown
+    assert len(shown) < 400
+    for mark in ("<", "[", "$", "`", "*", ":"):
+        assert all(shown[i - 1] == "\\" for i, c in enumerate(shown) if c == mark)
+    assert "<" not in label(text)
+    assert len(label(text)) < 300
+    frame = pd.read_csv(pd.io.common.BytesIO(csv_bytes(pd.DataFrame({text: [text]}))), keep_default_na=False)
+    assert not str(frame.iloc[0, 0]).startswith(("=", "+", "-", "@", "\t"))
+
+
+@pytest.mark.parametrize(("value", "shown"), [(None, "–"), (float("nan"), "–"), (0, "0"), (1234.5, "1\u202f234"),
+                                              (0.05361, "0.0536"),
+                                              (-5.6, "−5.60"), (99.95, "100.0"), (120.4, "120")])
+def test_numbers_have_three_digits_that_mean_something(value, shown):
+    assert number(value) == shown
+
+
+def test_money_percent_and_counts():
+    assert money(-1_624_079.9, "USD") == "−1.62 M USD"
+    assert money(10_500, "USD") == "10\u202f500 USD"
+    assert money(None, "USD") == "–"
+    assert (percent(0.256), signed(2.0), signed(-2.0)) == ("26 %", "+2.00", "−2.00")
+    assert (count(1, "lateral"), count(2, "lateral")) == ("1 lateral", "2 laterals")
+
+
+def test_sliders_come_from_the_table_of_assumptions():
+    study = open_study(workspace.folder_of("demo"))
+    for key, lever in levers.levers(study).items():
+        if key in BY_KEY:
+            a = BY_KEY[key]
+            assert lever.title.startswith(a.label)
+            assert a.low <= lever.low <= lever.start <= lever.high <= a.high
+            assert abs(lever.start - study.values[key]) <= lever.step / 2 + 1e-9
+
+
+def test_the_link_holds_what_is_moved():
+    study = open_study(workspace.root() / make_small("link"))
+    moves = {"counts": 2, "repair_hours": 4.25, "temporary_fraction": 0.615}
+    assert levers.from_link(levers.to_link(moves), study) == moves
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_the_diagram_places_every_section_once_without_overlap(seed):
+    network = build_network(random_study(np.random.default_rng(seed)).sections)
+    for feeder in range(len(network.feeder_ids)):
+        places = lay_out(network, feeder)
+        assert sorted(places.sections) == sorted(np.flatnonzero(network.feeder == feeder))
+        assert (places.x1 > places.x0).all()
+        at = {int(s): k for k, s in enumerate(places.sections)}
+        for k, s in enumerate(places.sections):
+            parent = int(network.parent[s])
+            if parent in at:
+                assert places.x0[k] == pytest.approx(places.x1[at[parent]])
+                assert places.from_row[k] == places.row[at[parent]]
+        for row in np.unique(places.row):
+            on = np.flatnonzero(places.row == row)
+            order = on[np.argsort(places.x0[on])]
+            assert (places.x1[order][:-1] <= places.x0[order][1:] + 1e-9).all()
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_no_connection_of_the_diagram_crosses_a_line(seed):
+    network = build_network(random_study(np.random.default_rng(seed)).sections)
+    for feeder in range(len(network.feeder_ids)):
+        places = lay_out(network, feeder)
+        for k in np.flatnonzero(places.row != places.from_row):
+            low, high = sorted((places.row[k], places.from_row[k]))
+            between = (places.row > low) & (places.row < high)
+            crossed = between & (places.x0 < places.x0[k] - 1e-9) & (places.x1 > places.x0[k] + 1e-9)
+            assert not crossed.any()
+
+
+@pytest.mark.parametrize("moves", [
+    {"temporary_fraction": 0.31}, {"fault_rate_factor": 1.7}, {"repair_hours": 6.0, "crew_rate_per_hour": 99.0},
+    {"sectionalizer_failure": 0.2}, {"temporary_fraction": 1.0}, {"counts": 1},
+    {"share_converted": 0.4, "temporary_fraction": 0.5}, {"fast_tripping": 0}])
+def test_a_table_that_serves_again_gives_the_same_figures(moves):
+    """The short way of a moved slider equals the long one."""
+    study = open_study(workspace.folder_of("demo"))
+    base = answer.base_answer(study, study.inputs_sha256)
+    moved = answer.moved_study(study, moves, base)
+    short, long = answer.compute(moved, "short", [base]), answer.compute(moved, "long")
+    for a, b in zip(short.results.expected, long.results.expected, strict=True):
+        np.testing.assert_allclose(a.fault_ci, b.fault_ci, rtol=1e-12)
+        np.testing.assert_allclose(a.outage_hours, b.outage_hours, rtol=1e-12)
+    assert [c["npv"] for c in short.money] == pytest.approx([c["npv"] for c in long.money], rel=1e-9)
