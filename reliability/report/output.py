@@ -9,11 +9,11 @@ import pandas as pd
 
 from reliability.business.cashflow import cashflow_frame
 from reliability.business.laterals import laterals_frame
+from reliability.cells import write_csv
 from reliability.network.application import application_frame
+from reliability.output_folder import complete_folder
 from reliability.pipeline import Results
-from reliability.report.cells import write_csv
 from reliability.report.content import content_of
-from reliability.report.folder import complete_folder
 from reliability.report.page import page
 from reliability.report.sections import sections
 from reliability.report.summary import sections_frame

@@ -11,10 +11,10 @@ import pandas as pd
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from reliability.cautions import CAUTION
+from reliability.cells import write_csv
 from reliability.network.application import ApplicationChecks, application_frame
 from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.network.tree import NO_DEVICE
-from reliability.report.cells import write_csv
 from reliability.study.assumptions import PRACTICE
 from reliability.study.columns import DEVICES
 from reliability.study.problems import shorten

@@ -9,7 +9,7 @@ import pandas as pd
 import xlsxwriter
 from xlsxwriter.format import Format
 
-from reliability.report.cells import FORMULA_STARTS
+from reliability.cells import FORMULA_STARTS
 from reliability.report.figures import KINDS
 
 

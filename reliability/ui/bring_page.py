@@ -11,6 +11,7 @@ from reliability.study.save import ChangedElsewhere, create, save, try_change
 from reliability.study.template import SECTIONS, settings_text
 from reliability.ui import figure, frame, incoming, opened, suggest, tables_text, workspace
 from reliability.ui.opened import Opened
+from reliability.ui.problem_table import problem_frame
 from reliability.ui.text import count, plain
 
 DRAFT = "draft"
@@ -210,7 +211,6 @@ def _forget() -> None:
 
 def _problems(token: str, tables: dict, error: StudyError) -> None:
     """What stands in the way, beside the cells that it concerns, which can be corrected here."""
-    from reliability.ui.study_page import problem_frame
     st.error(f"{count(error.count, 'problem')} before this can be saved. Nothing has been changed.")
     figure.table(problem_frame(error.problems), "Problems", "brought_problems",
                  height=min(380, 76 + 35 * len(error.problems)))

@@ -199,7 +199,7 @@ def _say(shown: Opened, what: str) -> None:
     elif kind == "disk":
         st.error(f"Not saved: {plain(about.strerror or about, 200)}.")
     elif kind == "problems":
-        from reliability.ui.study_page import problem_frame
+        from reliability.ui.problem_table import problem_frame
         st.error(f"Not saved: the change would leave {count(about.count, 'problem')}. It is kept as a draft; correct "
                  "the cells and it is saved.")
         frame = problem_frame(about.problems)

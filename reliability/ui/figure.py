@@ -14,7 +14,7 @@ CONFIG = {"displayModeBar": False, "responsive": True}
 
 def csv_bytes(frame: pd.DataFrame) -> bytes:
     """A table as UTF-8 CSV in which no cell is a formula."""
-    from reliability.report.cells import safe_frame
+    from reliability.cells import safe_frame
     return safe_frame(frame).to_csv(index=False, lineterminator="\n").encode("utf-8-sig")
 
 

@@ -13,6 +13,7 @@ from reliability.ui import edit, figure, frame, levers, opened, tables_text
 from reliability.ui.answer import base_answer
 from reliability.ui.opened import Opened
 from reliability.ui.palette import BLUE, FONT, INK, ORANGE
+from reliability.ui.problem_table import problem_frame
 from reliability.ui.text import count, number, percent, plain
 
 INDICES = {"saidi_min": "SAIDI, minutes", "saifi": "SAIFI", "caidi_min": "CAIDI, minutes", "maifi": "MAIFI",
@@ -56,7 +57,6 @@ def _history(_study, fingerprint: str, _ready):
 
 def _settle(shown: Opened, error: StudyError) -> None:
     """What a reader of the records must decide, with the key that decides it."""
-    from reliability.ui.study_page import problem_frame
     st.error(f"{count(error.count, 'question')} to settle before the records can be read.")
     figure.table(problem_frame(error.problems), "Questions", "history_problems")
     if any("date_order" in f"{p.rule} {p.remedy} {p.column}" for p in error.problems):

@@ -62,7 +62,7 @@ def _run(shown: Opened) -> None:
     try:
         run = runs.record(shown, step, stage)
     except StudyError as error:
-        from reliability.ui.study_page import problem_frame
+        from reliability.ui.problem_table import problem_frame
         st.error(f"{count(error.count, 'problem')} stand in the way of the run. Nothing was recorded.")
         figure.table(problem_frame(error.problems), "Problems of the run", "run_problems")
         return

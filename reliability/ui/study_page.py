@@ -5,13 +5,14 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from reliability.study import Problem, StudyError
+from reliability.study import StudyError
 from reliability.study.columns import DEVICES
 from reliability.ui import edit, figure, frame, opened, workspace
 from reliability.ui.answer import base_answer
 from reliability.ui.business_page import prepare
 from reliability.ui.compare_charts import bars, bars_alt, bars_data
 from reliability.ui.opened import Opened
+from reliability.ui.problem_table import problem_frame
 from reliability.ui.text import count, number, plain
 
 
@@ -57,12 +58,6 @@ def _problems(error: StudyError) -> None:
     if error.count > len(error.problems):
         st.caption(f"The first {len(error.problems)} of {error.count}: where one rule is broken in a whole column, "
                    "only its first hundred rows are listed.")
-
-
-def problem_frame(problems: list[Problem]) -> pd.DataFrame:
-    """Problems as a table."""
-    return pd.DataFrame([{"file": p.file, "row": p.row, "column": p.column, "value": p.value, "rule": p.rule,
-                          "remedy": p.remedy} for p in problems]).astype({"row": "Int64"})
 
 
 def _glance(shown: Opened) -> None:

@@ -6,42 +6,46 @@ import socket
 
 import pytest
 
+from reliability.cautions import CAUTION
 from tests.browser.conftest import AXE, INSTALL_AXE, missing, settle, small_study, visit
 
 PAGES = ("", "bring", "history", "compare", "laterals", "choice", "business", "report", "method")
+SIZES = ((1366, 768), (1920, 1080))
 RULES = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]
 
 
 @pytest.mark.parametrize("path", PAGES)
-def test_no_page_asks_another_host(page, shared, path):
+def test_a_page_keeps_to_the_rails(page, shared, path):
+    """One visit: no other host is asked, nothing is wider than the screen, no error, no serious fault of access."""
     asked: set[str] = set()
     page.on("request", lambda r: asked.add(r.url))
     visit(page, shared, path)
-    outside = {u for u in asked if not u.startswith((shared.url, f"ws://127.0.0.1:{shared.port}", "data:", "blob:"))}
-    assert not outside
+    own = (shared.url, f"ws://127.0.0.1:{shared.port}", "data:", "blob:")
+    assert not {url for url in asked if not url.startswith(own)}
+    assert page.locator('[data-testid="stException"]').count() == 0
+    assert CAUTION in page.inner_text("body")
+    for width, height in SIZES:
+        page.set_viewport_size({"width": width, "height": height})
+        page.wait_for_timeout(300)
+        assert page.evaluate("() => document.documentElement.scrollWidth <= window.innerWidth")
+    assert not serious_faults(page)
 
 
-@pytest.mark.parametrize("path", PAGES)
-def test_no_serious_fault_of_accessibility(page, shared, path):
+def serious_faults(page) -> list[tuple]:
+    """Rule, weight and places of what axe-core finds serious or critical."""
     if not AXE.is_file():
         missing("axe-core", INSTALL_AXE)
-    visit(page, shared, path)
-    page.wait_for_timeout(600)
+    settle(page)
     page.evaluate(AXE.read_text(encoding="utf-8"))
     found = page.evaluate("async rules => await axe.run(document, {runOnly: rules})", RULES)
-    bad = [(v["id"], v["impact"], [n["html"][:160] for n in v["nodes"][:3]]) for v in found["violations"]
-           if v["impact"] in ("serious", "critical")]
-    assert not bad
+    return [(v["id"], v["impact"], [n["html"][:160] for n in v["nodes"][:3]]) for v in found["violations"]
+            if v["impact"] in ("serious", "critical")]
 
 
-@pytest.mark.parametrize("path", PAGES)
-@pytest.mark.parametrize("size", [(1366, 768), (1920, 1080)])
-def test_no_page_is_wider_than_the_screen_or_shows_an_error(page, shared, path, size):
-    page.set_viewport_size({"width": size[0], "height": size[1]})
-    visit(page, shared, path)
-    assert page.evaluate("() => document.documentElement.scrollWidth <= window.innerWidth")
-    assert page.locator('[data-testid="stException"]').count() == 0
-    assert "Planning estimates, not settings" in page.inner_text("body")
+def test_large_type_and_moved_sliders_have_no_serious_fault_either(page, shared):
+    visit(page, shared, "compare", large="1", levers="temporary_fraction:0.5,counts:2")
+    assert page.get_by_role("button", name="Put back", exact=True).count() == 2
+    assert not serious_faults(page)
 
 
 @pytest.mark.parametrize("path", ["/", "/_stcore/health", "/_stcore/stream"])

@@ -9,7 +9,7 @@ import openpyxl
 import pytest
 
 from reliability.__main__ import main
-from reliability.report.cells import safe_text
+from reliability.cells import safe_text
 from tests.report.parsed import Page
 
 LONG = "L" * 10_000

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from reliability.report.cells import csv_text, safe_frame, safe_text, write_csv
+from reliability.cells import csv_text, safe_frame, safe_text, write_csv
 
 LIVE = ['=HYPERLINK("x")', "+1-1", "-2", "@SUM(A1)", "\t=1", "\r=1", "\n=1"]
 
