@@ -7,7 +7,7 @@ import json
 import sys
 import traceback
 from collections.abc import Iterator
-from concurrent.futures import Executor, ProcessPoolExecutor
+from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -30,6 +30,13 @@ def main(arguments: list[str] | None = None) -> int:
         place = str(error.filename or "the output folder")
         print(Problem(place, error.strerror or str(error), "choose another place or free it"), file=sys.stderr)
         return PROBLEMS_FOUND
+    except BrokenExecutor:
+        print("A worker process died, perhaps for want of memory; nothing was written. Try fewer --workers.",
+              file=sys.stderr)
+        return DEFECT
+    except MemoryError:
+        print("Not enough memory; nothing was written. Try fewer --workers or --trials.", file=sys.stderr)
+        return DEFECT
     except KeyboardInterrupt:
         print("Interrupted; nothing was written.", file=sys.stderr)
         return 130

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -115,6 +116,27 @@ def test_an_output_folder_that_cannot_be_made_is_said(tmp_path, capsys):
     (tmp_path / "file").write_text("in the way")
     assert main(["run", str(ROOT / "data/demo"), "--out", str(tmp_path / "file"), "--trials", "2"]) == PROBLEMS_FOUND
     assert "file" in capsys.readouterr().err
+
+
+def _die(*_):
+    os._exit(1)
+
+
+def test_a_worker_that_dies_is_said_and_nothing_is_written(tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr("reliability.indices.simulation.simulate_block", _die)
+    out = tmp_path / "out"
+    assert main(["run", str(ROOT / "data/demo"), "--out", str(out), "--trials", "2", "--workers", "2"]) == 1
+    assert "worker process died" in capsys.readouterr().err
+    assert not out.exists()
+
+
+def test_a_defect_of_ours_is_one_line_and_no_traceback(tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr("reliability.indices.simulation.simulate_block", lambda *_: 1 / 0)
+    assert main(["run", str(ROOT / "data/demo"), "--out", str(tmp_path / "out"), "--trials", "2"]) == 1
+    told = capsys.readouterr().err
+    assert "ZeroDivisionError" in told
+    assert "Traceback" not in told
+    assert not (tmp_path / "out").exists()
 
 
 def test_the_demo_generator_makes_the_demo(tmp_path):
