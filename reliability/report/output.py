@@ -35,8 +35,6 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False) -
     content = content_of(results)
     made = sections(content)
     with complete_folder(target, SEAL) as folder:
-        text = json.dumps(content.summary, indent=2, ensure_ascii=False, allow_nan=False)
-        (folder / SEAL).write_text(text + "\n", encoding="utf-8")
         (folder / "report.html").write_text(page(content, made), encoding="utf-8")
         write_workbook(content, folder / "workbook.xlsx", made)
         if docx:
@@ -45,6 +43,8 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False) -
             write_csv(frame, folder / name)
         chosen = chosen_sectionalizers(results)
         write_work_pack(folder, results.application, list(chosen), results.study.name, chosen)
+        text = json.dumps(content.summary, indent=2, ensure_ascii=False, allow_nan=False)
+        (folder / SEAL).write_text(text + "\n", encoding="utf-8")
 
 
 def tables(results: Results) -> dict[str, pd.DataFrame]:

@@ -1,0 +1,161 @@
+"""What happens when a run is killed, a disk is full, or an input is made to hurt.
+
+FAULT_REPEATS=100 in the environment kills a run that many times instead of a few.
+"""
+
+from __future__ import annotations
+
+import errno
+import io
+import os
+import resource
+import subprocess
+import sys
+import time
+import zipfile
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from reliability.__main__ import PROBLEMS_FOUND, main
+from reliability.study import write_template
+
+ROOT = Path(__file__).parents[1]
+REPEATS = int(os.environ.get("FAULT_REPEATS", "6"))
+MEMORY_BYTES = 4 * 2**30
+FILES = {"summary.json", "sections.csv", "laterals.csv", "cashflow.csv", "application.csv", "selection.csv",
+         "programme.csv", "frontier.csv", "drivers.csv", "report.html", "workbook.xlsx", "work_pack.csv",
+         "work_pack.html"}
+UNPICKLERS = ("import pickle", "import shelve", "import marshal", "read_pickle", "allow_pickle=True", "eval(", "exec(")
+TOML = 'name = "hostile"\n'
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory) -> Path:
+    folder = tmp_path_factory.mktemp("small") / "study"
+    write_template(folder)
+    return folder
+
+
+def command(*arguments: str) -> list[str]:
+    return [sys.executable, "-m", "reliability", *arguments]
+
+
+def test_a_killed_run_leaves_a_whole_folder_or_none_that_looks_whole(small, tmp_path):
+    arguments = command("run", str(small), "--out", str(tmp_path / "whole"), "--trials", "3")
+    begun = time.monotonic()
+    assert subprocess.run(arguments, cwd=ROOT, capture_output=True, check=False).returncode == 0
+    took = time.monotonic() - begun
+    assert {p.name for p in (tmp_path / "whole").iterdir()} >= FILES
+    # most of the moments in the second half, where files are written
+    for number, moment in enumerate(np.random.default_rng(0).beta(4, 1.5, REPEATS) * 1.1 * took):
+        out = tmp_path / f"out{number}"
+        run = subprocess.Popen(command("run", str(small), "--out", str(out), "--trials", "3"), cwd=ROOT,
+                               stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        time.sleep(moment)
+        run.kill()
+        run.wait()
+        if (out / "summary.json").exists():
+            assert {p.name for p in out.iterdir()} >= FILES
+
+
+def test_a_full_disk_is_said_and_the_old_results_stay(small, tmp_path, capsys, monkeypatch):
+    out = tmp_path / "out"
+    assert main(["run", str(small), "--out", str(out), "--trials", "2"]) == 0
+    before = {p.name: p.read_bytes() for p in out.iterdir()}
+
+    def full(*_, **__):
+        raise OSError(errno.ENOSPC, "No space left on device", "work_pack.csv")
+
+    monkeypatch.setattr("reliability.report.output.write_work_pack", full)
+    assert main(["run", str(small), "--out", str(out), "--trials", "2", "--seed", "5"]) == PROBLEMS_FOUND
+    assert "No space left on device" in capsys.readouterr().err
+    assert {p.name: p.read_bytes() for p in out.iterdir()} == before
+    assert [p.name for p in tmp_path.iterdir()] == ["out"]
+
+
+def test_a_folder_that_may_not_be_written_is_said(small, tmp_path, capsys, monkeypatch):
+    def denied(*_, **__):
+        raise PermissionError(errno.EACCES, "Permission denied", str(tmp_path))
+
+    monkeypatch.setattr("tempfile.mkdtemp", denied)
+    assert main(["run", str(small), "--out", str(tmp_path / "out"), "--trials", "2"]) == PROBLEMS_FOUND
+    assert "Permission denied" in capsys.readouterr().err
+
+
+def _limited() -> None:
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
+
+
+def _check_within_bounds(folder: Path) -> str:
+    """Standard error of `check`, run with bounded memory and time."""
+    done = subprocess.run(command("check", str(folder)), cwd=ROOT, capture_output=True, text=True, timeout=60,
+                          preexec_fn=_limited, check=False)
+    assert done.returncode in (0, PROBLEMS_FOUND), done.stderr[-2000:]
+    assert "Traceback" not in done.stderr
+    return done.stderr
+
+
+def _study(folder: Path, content: bytes, name: str = "sections.csv") -> Path:
+    folder.mkdir()
+    (folder / "study.toml").write_text(TOML, encoding="utf-8")
+    (folder / name).write_bytes(content)
+    return folder
+
+
+HEADER = b"section_id,parent_id,device,length_km,customers\n"
+
+
+def test_a_line_of_a_hundred_megabytes(tmp_path):
+    assert _check_within_bounds(_study(tmp_path / "s", HEADER + b"main,,breaker,1," + b"9" * 100_000_000 + b"\n"))
+
+
+def test_a_million_columns(tmp_path):
+    head = HEADER.strip() + b"," + b",".join(b"c%d" % i for i in range(1_000_000)) + b"\n"
+    assert _check_within_bounds(_study(tmp_path / "s", head + b"main,,breaker,1,1\n"))
+
+
+def test_a_cycle_of_a_hundred_thousand_sections(tmp_path):
+    rows = b"".join(b"s%d,s%d,,1,1\n" % (i, (i + 1) % 100_000) for i in range(100_000))
+    assert "→" in _check_within_bounds(_study(tmp_path / "s", HEADER + b"main,,breaker,1,1\n" + rows))
+
+
+def test_a_workbook_that_unpacks_to_gigabytes(tmp_path):
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("[Content_Types].xml", "<Types/>")
+        with archive.open("xl/worksheets/sheet1.xml", "w", force_zip64=True) as sheet:
+            for _ in range(2_000):
+                sheet.write(b"0" * 1_000_000)
+    assert _check_within_bounds(_study(tmp_path / "s", packed.getvalue(), "sections.xlsx"))
+
+
+@given(st.binary(max_size=400), st.sampled_from(["sections.csv", "sections.xlsx", "outages.csv", "feeders.csv"]))
+def test_any_bytes_end_in_a_study_or_in_problems(tmp_path_factory, content, name):
+    folder = tmp_path_factory.mktemp("fuzz") / "s"
+    folder.mkdir()
+    (folder / "study.toml").write_text(TOML, encoding="utf-8")
+    if name == "outages.csv":
+        (folder / "sections.csv").write_bytes(HEADER + b"main,,breaker,1,1\n")
+    (folder / name).write_bytes(content)
+    assert main(["check", str(folder)]) in (0, PROBLEMS_FOUND)
+
+
+@given(st.text(max_size=200))
+def test_any_settings_end_in_a_study_or_in_problems(tmp_path_factory, text):
+    folder = tmp_path_factory.mktemp("fuzz") / "s"
+    folder.mkdir()
+    (folder / "study.toml").write_text(TOML + text, encoding="utf-8", errors="surrogatepass")
+    (folder / "sections.csv").write_bytes(HEADER + b"main,,breaker,1,1\n")
+    assert main(["check", str(folder)]) in (0, PROBLEMS_FOUND)
+
+
+def test_nothing_of_a_user_is_unpickled():
+    """No module of the package names pickle, shelve or marshal, or reads arrays that may hold objects."""
+    for path in (ROOT / "reliability").rglob("*.py"):
+        text = path.read_text(encoding="utf-8")
+        for word in UNPICKLERS:
+            assert word not in text, f"{path.name}: {word}"
