@@ -6,6 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from reliability.cautions import CAUTION
+from reliability.report.formulas import FORMULAS, LIMITS
 from reliability.study import Study
 from reliability.study.assumptions import ASSUMPTIONS
 from reliability.ui import figure, frame
@@ -68,9 +69,12 @@ def show() -> None:
         st.markdown(METHOD)
     with right:
         st.subheader("What it is not", anchor=False)
-        st.markdown("\n".join(f"- {c}" for c in CAUTIONS))
+        st.markdown("\n".join(f"- {c}" for c in (*CAUTIONS, *LIMITS)))
         st.subheader("Terms", anchor=False)
         st.markdown("\n".join(f"- **{term}**: {meaning}" for term, meaning in TERMS))
+    st.subheader("Every formula with its source", anchor=False)
+    figure.table(pd.DataFrame(FORMULAS, columns=["what", "formula", "source"]), "Formulas", "formulas", height=420,
+                 column_config={"formula": st.column_config.TextColumn(width="large")})
     st.subheader("Every assumption with its source", anchor=False)
     figure.table(assumptions_table(shown.study), "Assumptions", "assumptions", height=420, column_config={
         "meaning": st.column_config.TextColumn(width="large")})

@@ -197,7 +197,8 @@ def test_a_run_is_recorded_reopened_and_reproduced(small):
 
 def test_method_page_states_the_study_s_assumptions_with_their_source():
     test, study = app("method"), open_study(workspace.folder_of("demo"))
-    table = test.dataframe[0].value.set_index("key")
+    table = test.dataframe[1].value.set_index("key")
     assert float(table.loc["restoration.switching_hours", "value"]) == study.values["switching_hours"]
     assert table.loc["faults.temporary_fraction", "low"] == study.uncertain["temporary_fraction"].low
     assert (table["source"] != "").all()
+    assert (test.dataframe[0].value[["what", "formula", "source"]] != "").all(axis=None)

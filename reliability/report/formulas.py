@@ -1,0 +1,50 @@
+"""Every formula of the method with its source, for the app's page on the method."""
+
+from __future__ import annotations
+
+RULES = "the model of this tool"
+MEMORY = "from memory"
+
+# (what, formula, source)
+FORMULAS: tuple[tuple[str, str, str], ...] = (
+    ("Faults of a section a year", "length × line fault rate + equipment fault rate", RULES),
+    ("Fault current at x along a section", "1/I(x) = (1 − x)/I_source + x/I_end", "impedance in proportion to length"),
+    ("Saving ceiling of a fuse", "I at which 0.75 × minimum melting time = fast clearing time of the backup",
+     "75 % rule, common practice, no source; melting points of IEEE C37.42, " + MEMORY),
+    ("Melting below 0.1 s", "I² · t constant", "adiabatic heating"),
+    ("Actuating current of a sectionalizer", "1.6 × continuous rating", "common practice, no source"),
+    ("Continuous rating chosen", "smallest offered ≥ margin × peak load, with pickup × peak load ≤ actuating current",
+     "our assumption; ratings of series R10, IEC 60059, " + MEMORY),
+    ("Fuse melts in operation", "1 where it is not saved, else F + 1", RULES),
+    ("Sectionalizer opens in dead time", "its counts, if a dead time follows that opening", "IEEE C37.63, " + MEMORY),
+    ("Share of customers interrupted by a one-phase device", "E[phases involved] / phases, at most 1", RULES),
+    ("Time to restore a permanent fault", "block of the fault: repair; beyond it: P(tie) switching, else repair; "
+     "before it: switching", RULES),
+    ("Severity of an event", "lognormal, mean 1, σ² = ln(1 + cv²)",
+     "restoration times are well described by a lognormal"),
+    ("SAIFI", "Σ customers interrupted / customers served", "IEEE Std 1366-2012, 4.2, " + MEMORY),
+    ("SAIDI", "Σ customer-minutes interrupted / customers served", "IEEE Std 1366-2012, 4.2, " + MEMORY),
+    ("CAIDI", "SAIDI / SAIFI", "IEEE Std 1366-2012, 4.2, " + MEMORY),
+    ("ASAI", "1 − SAIDI / 525 600", "IEEE Std 1366-2012, 4.2, " + MEMORY),
+    ("MAIFI, MAIFI_E", "Σ momentary interruptions, Σ momentary events / customers served",
+     "IEEE Std 1366-2012, 4.4, " + MEMORY),
+    ("CEMI-n", "share of customers with n or more; counts Poisson, or negative binomial of shape 1/cv²",
+     "IEEE Std 1366-2012, 4.2, " + MEMORY),
+    ("Major event day", "daily SAIDI > exp(α + 2.5 β), α and β of ln daily SAIDI, days of zero left out, divisor n − 1",
+     "IEEE Std 1366-2012, annex B"),
+    ("Learned fault rate", "gamma–Poisson posterior mean (a + faults)/(b + km·years), a and b by maximum likelihood",
+     "empirical Bayes"),
+    ("Learned temporary fraction", "beta–binomial posterior mean", "empirical Bayes"),
+    ("Mean of low / likely / high", "(low + 4 likely + high) / 6", "PERT, a scaled beta law"),
+    ("Call-out", "crew hours × rate × (1 + overtime share × (multiplier − 1)) + vehicle + material", RULES),
+    ("NPV", "−capital + Σ (saving · (1+g)^(y−1) − inspection) / (1+r)^y", "discount arithmetic"),
+    ("Annualised capital", "capital × r / (1 − (1+r)^−H)", "capital recovery factor"),
+    ("Customers' cost of an event", "by class, linear between tabulated durations, integrated over the severity",
+     "LBNL-6941E, 2015, dollars of 2013, " + MEMORY),
+)
+LIMITS: tuple[str, ...] = (
+    "Faults are independent of one another, and the network is whole when the next one comes.",
+    "No voltage sags, no transients, no load flow: only interruptions.",
+    "Customers are spread evenly over phases; a lateral is one level with its sub-laterals behind fuses of their own.",
+    "Expected values are exact for these rules; the rules are an estimate for planning, not settings.",
+)
