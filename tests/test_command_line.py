@@ -8,11 +8,17 @@ import os
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from reliability.__main__ import PROBLEMS_FOUND, main
+from reliability.pipeline import analyse
+from reliability.report.output import write_results
+from reliability.study.assumptions import Range
+from tests.networks import random_study
 
 ROOT = Path(__file__).parents[1]
 REFERENCES = sorted(p.parent for p in (ROOT / "tests/data/references").rglob("study.toml"))
@@ -27,13 +33,13 @@ def study(folder: Path, *rows: str, toml: str = TOML) -> Path:
     return folder
 
 
-def results(folder: Path) -> dict:
+def results_of(folder: Path) -> dict:
     return json.loads((folder / "summary.json").read_text(encoding="utf-8"))
 
 
 def run(source: Path, target: Path, *more: str) -> dict:
     assert main(["run", str(source), "--out", str(target), "--trials", "4", *more]) == 0
-    return results(target)
+    return results_of(target)
 
 
 @pytest.mark.parametrize("folder", REFERENCES, ids=lambda p: p.name)
@@ -116,6 +122,20 @@ def test_an_output_folder_that_cannot_be_made_is_said(tmp_path, capsys):
     (tmp_path / "file").write_text("in the way")
     assert main(["run", str(ROOT / "data/demo"), "--out", str(tmp_path / "file"), "--trials", "2"]) == PROBLEMS_FOUND
     assert "file" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_random_studies_run_to_the_end_under_both_perspectives(seed, tmp_path):
+    """Unusual settings, costs without horizon or discount, budgets: everything is written, nothing is raised."""
+    random = random_study(np.random.default_rng(1000 + seed), sections=15, horizon_years=1 + seed)
+    unknown = {"sectionalizer_cost": Range(1000.0, 2000.0, 4000.0), "repair_hours": Range(1.0, 3.0, 6.0)}
+    unknown = unknown if seed % 2 else {}
+    values = random.values | {key: law.mean for key, law in unknown.items()} | {
+        "perspective": "society" if seed % 2 else "utility", "discount_rate": 0.0, "escalation_rate": 0.0,
+        "budget": 5000.0, "yearly_budget": 2500.0}
+    results = analyse(replace(random, values=values, uncertain=unknown), trials=4, seed=seed)
+    write_results(results, tmp_path / "out")
+    assert results_of(tmp_path / "out")["scenarios"][0]["business"]["npv"] == 0.0
 
 
 def _die(*_):

@@ -80,7 +80,7 @@ def _any(number: float) -> str:
 
 def _two_digits(size: float) -> str:
     if size >= 1e-6:
-        return f"{size:.{1 - math.floor(math.log10(size))}f}"
+        return f"{size:,.{max(1 - math.floor(math.log10(size)), 0)}f}"
     return f"{size:.1e}"
 
 

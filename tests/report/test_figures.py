@@ -47,3 +47,9 @@ def test_a_sentence_keeps_figures_and_names_apart():
 def test_any_name_can_be_pointed_to(key):
     assert resolve({"feeders": {key: {"saifi": [5.0]}}}, pointer("feeders", key, "saifi", 0)) == 5.0
     assert resolve({"feeders": {key: {}}}, pointer("feeders", key, "saifi", 0)) is None
+
+
+@pytest.mark.parametrize(("value", "text"), [
+    (12_345_678.9, "12,345,679"), (2.5e9 + 0.3, "2,500,000,000"), (1e7, "10,000,000")])
+def test_large_numbers_that_are_not_whole_are_shown_whole(value, text):
+    assert shown(value, "any") == text
