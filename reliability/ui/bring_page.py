@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pandas as pd
 import streamlit as st
 
@@ -79,7 +81,7 @@ def _upload(shown: Opened) -> None:
 
 
 def _templates() -> None:
-    with st.expander("Columns that can be read, with their units"):
+    with st.expander("Columns that can be read, with their units", expanded=True):
         table = st.segmented_control("Table", list(TABLES), default="sections", key="columns_of", required=True)
         rows = [{"column": c.name, "required": "yes" if c.required else "", "unit": c.unit, "meaning": c.help}
                 for c in TABLES[table]]
@@ -212,7 +214,8 @@ def _forget() -> None:
 def _problems(token: str, tables: dict, error: StudyError) -> None:
     """What stands in the way, beside the cells that it concerns, which can be corrected here."""
     st.error(f"{count(error.count, 'problem')} before this can be saved. Nothing has been changed.")
-    figure.table(problem_frame(error.problems), "Problems", "brought_problems",
+    brought = {f"{table}{Path(name).suffix.casefold()}": name for table, (name, _) in tables.items()}
+    figure.table(problem_frame(error.problems).replace({"file": brought}), "Problems", "brought_problems",
                  height=min(380, 76 + 35 * len(error.problems)))
     for table, (name, content) in tables.items():
         rows = sorted({p.row for p in error.problems if p.row and p.row > 1 and p.file.rpartition(".")[0] == table})

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 
+import numpy as np
 import pandas as pd
 import streamlit as st
 
@@ -35,7 +36,7 @@ def show() -> None:
     st.subheader("Expected a year, and how far single years reach", anchor=False)
     place = {"bars": st.empty(), "progress": st.empty(), "spread": trials.known(now.digest)}
     figure.csv_button("Indices with their spread", lambda: charts.bars_data(now, place["spread"]), "compare_bars")
-    left, right = st.columns(2, gap="large")
+    left, right = (st.container(), st.container()) if large else st.columns(2, gap="large")
     with left:
         _bad_year_place(now, place)
     with right:
@@ -88,9 +89,10 @@ def _write(shown: Opened, study: Study, moves: dict) -> None:
 def _tiles(now: Answer) -> list:
     """A tile a scenario: its change against today; returns the places for what is simulated."""
     places = []
-    for start in range(0, len(now.names), TILES_A_ROW):
-        row = range(start, min(start + TILES_A_ROW, len(now.names)))
-        columns = st.columns(TILES_A_ROW if len(now.names) > TILES_A_ROW else len(now.names), gap="small")
+    most = TILES_A_ROW // 2 if frame.presenting() else TILES_A_ROW
+    for start in range(0, len(now.names), most):
+        row = range(start, min(start + most, len(now.names)))
+        columns = st.columns(min(most, len(now.names)), gap="small")
         for s, column in zip(row, columns, strict=False):
             with column, st.container(key=f"tile_{s if s < 5 else 1 + (s - 1) % 4}_{s}"):
                 places.append(_tile(now, s))
@@ -145,7 +147,8 @@ def _bad_year_place(now: Answer, place: dict) -> None:
     second = columns[1].selectbox("beside", range(len(names)), index=last, format_func=lambda i: short(names[i]),
                                   key="year_second", persist_state="session")
     worse = columns[2].number_input("Worse than, min", min_value=0.0, max_value=1e6, key="worse_than",
-                                    value=float(round(charts.value(now, 0, "saidi_min") * 1.25)), step=5.0)
+                                    value=float(np.nan_to_num(np.round(1.25 * charts.value(now, 0, "saidi_min")))),
+                                    step=5.0)
     first, second = min(first, len(names) - 1), min(second, len(names) - 1)
     place |= {"worse_text": st.empty(), "year": st.empty(), "asked": (first, second, worse)}
     # made when it is asked for, out of the trials that are there by then
@@ -193,7 +196,7 @@ def _follow(now: Answer, place: dict, tiles: list, large: bool) -> None:
 
 def _draw_bars(now: Answer, spread, place: dict, large: bool) -> None:
     with place["bars"].container():
-        figure.chart(charts.bars(now, spread, large), charts.bars_alt(now, spread),
+        figure.chart(charts.bars(now, spread, large, 2 if large else 4), charts.bars_alt(now, spread),
                      lambda: charts.bars_data(now, spread), "Indices", "bars", csv=False)
 
 

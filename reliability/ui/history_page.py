@@ -128,7 +128,9 @@ def _rates(history) -> None:
     with left:
         st.subheader("Observed and learned fault rates", anchor=False)
         st.caption("A lateral with few years and little line says little by itself; it is pulled towards the others.")
-        _draw(charts.shrinkage_chart(history), f"Observed against learned fault rates of {count(len(units), 'unit')}.",
+        chart = charts.shrinkage_chart(history)
+        chart.update_yaxes(title="Learned, faults/(km·yr)")     # the longer title does not fit beside a second chart
+        _draw(chart, f"Observed against learned fault rates of {count(len(units), 'unit')}.",
               lambda: units, "Learned rates", "rates")
     with right:
         st.subheader("Repeat offenders", anchor=False)
@@ -162,7 +164,7 @@ def _against_model(shown: Opened, history) -> None:
         st.subheader("Modelled against observed", anchor=False)
         st.markdown(f"One factor of **{number(found.rate_factor)}** on all fault rates and one of "
                     f"**{number(found.time_factor)}** on all restoration times would close the gap of the system. "
-                    "Offered, never applied by itself.")
+                    "Offered, never applied by itself. Observed: without major event days.")
         if np.isfinite(found.rate_factor) and st.button("Try both factors on the page Compare", key="try_factors"):
             _try_factors(shown, found)
         _feeders_chart(found)
@@ -194,7 +196,7 @@ def _feeders_chart(found) -> None:
                       text=[label(i, 14) for i in feeders.index], textposition="top center",
                       marker={"size": 11, "color": BLUE})
     chart.update_layout(**layout(400, frame.presenting()), xaxis=axis("SAIDI modelled, minutes a year"),
-                        yaxis=axis("SAIDI observed without major event days, minutes a year"))
+                        yaxis=axis("Observed, minutes a year"))
     figure.chart(chart, f"Observed against modelled SAIDI of {count(len(feeders), 'feeder')}.",
                  lambda: found.feeders.reset_index(), "Modelled and observed", "calibration")
 

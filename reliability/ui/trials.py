@@ -16,7 +16,7 @@ from reliability.pipeline import question
 from reliability.ui.answer import Answer
 
 STAGES = (60,)                     # trials after which first intervals are shown; then as many as the study asks for
-PATIENCE_SECONDS = 0.3             # so long the sliders must rest before a simulation begins
+PATIENCE_SECONDS = 0.45            # so long the sliders must rest before a simulation begins
 KEPT, STORE = 6, "trials"
 MOST_YEARS_KEPT = 20_000           # yearly values of SAIDI kept for the picture of their spread
 

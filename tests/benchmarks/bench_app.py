@@ -69,8 +69,9 @@ def moves(page, server: Server, study: str) -> None:
     settle(page)
     begun = time.monotonic()
     page.keyboard.press("ArrowLeft")
-    page.get_by_text("Chance that a year has more").wait_for()
-    page.wait_for_function("() => !document.body.innerText.includes('being replaced')", timeout=120_000)
+    stale = "document.body.innerText.includes('being replaced')"
+    page.wait_for_function(f"() => {stale}", timeout=60_000)
+    page.wait_for_function(f"() => !{stale}", timeout=120_000)
     print(f"key to first intervals: {time.monotonic() - begun:.2f} s")
     page.get_by_text("Whiskers: P10 to P90").wait_for(timeout=600_000)
     print(f"key to all trials: {time.monotonic() - begun:.2f} s")

@@ -43,7 +43,8 @@ def test_a_dirty_export_becomes_a_study():
     assert test.selectbox("is_Network Export.csv").value == "sections"
     assert test.selectbox("is_oms.csv").value == "outages"
     problems = test.dataframe[0].value
-    assert {(r.row, r.value) for r in problems.itertuples()} == {(4, "seven"), (5, "fuze")}
+    assert {(r.file, r.row, r.column, r.value) for r in problems.itertuples()} == {
+        ("Network Export.csv", 4, "Cust", "seven"), ("Network Export.csv", 5, "Device Type", "fuze")}
     correct(test, {0: {"Cust": "7"}, 1: {"Device Type": "fuse"}})
     assert "No problem found" in said(test)
     test.text_input("new_name").set_value("Clear Creek & Sons").run()
