@@ -13,6 +13,7 @@ from pathlib import Path
 
 from reliability.cautions import CAUTION
 from reliability.study import Problem, Study, StudyError, open_study
+from reliability.study.save import SETTINGS_FILE
 
 PROBLEMS_FOUND = 2
 DEFECT = 1
@@ -106,8 +107,8 @@ def _run(options: argparse.Namespace) -> None:
             require_docx()  # before the work, not after it
         except DocxMissing as error:
             raise StudyError([Problem("--report", "python-docx is not installed", INSTALL, value="docx")]) from error
-    study = open_study(options.study)
-    _notes(study)
+    _keep_inputs(options.out)
+    study = _opened(options.study)
     with _executor(options.workers) as executor, _progress_bar() as on_progress:
         results = analyse(study, trials=options.trials, seed=options.seed, executor=executor,
                           workers=options.workers, on_progress=on_progress, on_stage=_tell_stage)
@@ -117,21 +118,38 @@ def _run(options: argparse.Namespace) -> None:
 
 
 def _check(options: argparse.Namespace) -> None:
-    study = open_study(options.study)
-    _notes(study)
+    from reliability.pipeline import verify
+
+    study = _opened(options.study)
+    verify(study)
     print(f"{study.name}: {len(study.sections)} sections, {int(study.sections['customers'].sum())} customers, "
           f"{len(study.scenarios)} scenarios; no problems.")
 
 
 def _history(options: argparse.Namespace) -> None:
     from reliability.history import write_history
-    from reliability.pipeline import expect, modelled_by_feeder
+    from reliability.pipeline import expect, modelled_by_feeder, verify, with_rates
 
-    study = open_study(options.study)
-    _notes(study)
-    history = write_history(study, options.out, modelled_by_feeder(expect(study)))
+    _keep_inputs(options.out)
+    study = _opened(options.study)
+    verify(study)
+    history = write_history(study, options.out, modelled_by_feeder(expect(with_rates(study))))
     for caution in history.cautions:
         print(caution)
+
+
+def _opened(folder: str) -> Study:
+    study = open_study(folder)
+    for note in study.notes:
+        print(f"note: {note}", file=sys.stderr)
+    return study
+
+
+def _keep_inputs(target: str) -> None:
+    """Results share names with a study's tables: StudyError where they would replace a user's own."""
+    if (Path(target) / SETTINGS_FILE).exists():
+        raise StudyError([Problem("--out", "a study lies in this folder, and results would replace its tables",
+                                  "choose a folder of its own for the results", value=target)])
 
 
 def _new(options: argparse.Namespace) -> None:
@@ -144,11 +162,6 @@ def _new(options: argparse.Namespace) -> None:
 def _tell_stage(stage: str) -> None:
     if sys.stderr.isatty():
         print(f"… {stage}", file=sys.stderr)
-
-
-def _notes(study: Study) -> None:
-    for note in study.notes:
-        print(f"note: {note}", file=sys.stderr)
 
 
 def _outline(summary: dict) -> str:

@@ -19,11 +19,14 @@ from reliability.business.selection import Choice, choose
 from reliability.business.wishes import check_wishes, limits_of
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.history import History, learned_study, read_history
+from reliability.history.outages import read_records
+from reliability.history.settings import read_settings
 from reliability.indices.expected import Expected, expected_values, feeder_indices
 from reliability.indices.simulation import Progress, Question, Simulated, simulate
 from reliability.network.application import ApplicationChecks, check_laterals
 from reliability.network.tree import Network, build_network
 from reliability.study.columns import SECTIONALIZER
+from reliability.study.problems import Problems, StudyError
 from reliability.study.study import Scenario, Study
 
 FRONTIER_POINTS = 30
@@ -59,6 +62,29 @@ class Results:
     simulated: Simulated | None = None
     plan: Plan | None = None
     history: History | None = None
+
+
+def verify(study: Study) -> None:
+    """Look through every door further in: cost table, outage records, laterals settled beforehand.
+
+    Raises StudyError with the problems behind all of them, before anything is computed.
+    """
+    problems = Problems()
+    for door in (read_cost_table, _records, lambda s: check_wishes(s, build_network(s.sections))):
+        try:
+            door(study)
+        except StudyError as error:
+            problems.take(error)
+    problems.raise_if_any()
+
+
+def _records(study: Study) -> None:
+    if study.values["rates"] == "learned":
+        learned_study(study)
+    elif study.outages is not None and len(study.outages):
+        read_records(study)
+    else:
+        read_settings(study)
 
 
 def with_rates(study: Study) -> Study:
@@ -107,11 +133,10 @@ def question(results: Results) -> Question:
 
 
 def options_of(results: Results) -> Options:
-    """Every conversion open to every lateral that passes its application checks."""
-    options = build_options(results.network, results.study.values, results.costs,
-                            applicable=results.application.applicable)
-    check_wishes(results.study, options)
-    return options
+    """Every conversion open to every lateral that passes its application checks; StudyError for a wrong wish."""
+    check_wishes(results.study, results.network)
+    return build_options(results.network, results.study.values, results.costs,
+                         applicable=results.application.applicable)
 
 
 def plan(results: Results) -> Plan:
@@ -130,7 +155,10 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
     """All of a run: expected values and business case, the simulation (see `simulate`), plan and history.
 
     trials, seed: override the study's. on_stage: told in a few words what begins.
+    Raises StudyError with everything that `verify` finds, before the work.
     """
+    on_stage("inputs")
+    verify(study)
     on_stage("expected values")
     results = expect(with_rivals(with_rates(study)))
     values = results.study.values

@@ -124,6 +124,45 @@ def test_an_output_folder_that_cannot_be_made_is_said(tmp_path, capsys):
     assert "file" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("command", ["run", "history"])
+def test_results_never_replace_a_study(command, tmp_path, capsys):
+    source = tmp_path / "mine"
+    assert main(["new", str(source)]) == 0
+    before = {p.name: p.read_bytes() for p in source.iterdir()}
+    assert main([command, str(source), "--out", str(source / ".." / "mine")]) == PROBLEMS_FOUND
+    assert "a study lies in this folder" in capsys.readouterr().err
+    assert {p.name: p.read_bytes() for p in source.iterdir()} == before
+
+
+@pytest.mark.parametrize("command", ["check", "run"])
+def test_problems_behind_several_doors_are_told_at_once(command, tmp_path, capsys):
+    """A cost table, the records' settings and a lateral settled beforehand are each read late."""
+    toml = ('name = "s"\n[costs]\ninterruption_costs = "costs.csv"\n[history]\ntime_zone = "Mars/Base"\n'
+            '[choice.laterals]\nnowhere = "in"\n')
+    source = study(tmp_path / "s", "main,,breaker,1,5", "tap,main,fuse,1,5", toml=toml)
+    (source / "costs.csv").write_text("customer_class,momentary\n", encoding="utf-8")
+    more = ["--out", str(tmp_path / "out")] if command == "run" else []
+    assert main([command, str(source), *more]) == PROBLEMS_FOUND
+    told = capsys.readouterr().err
+    for part in ("costs.csv", "Mars/Base", "nowhere"):
+        assert part in told
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["s"]
+
+
+def test_a_history_is_calibrated_at_the_rates_that_the_study_asks_for(tmp_path):
+    """Learned rates move the modelled figure that the records are compared with."""
+    source = tmp_path / "s"
+    shutil.copytree(ROOT / "data/demo", source)
+    text = (source / "study.toml").read_text(encoding="utf-8")
+    modelled = {}
+    for rates in ("assumed", "learned"):
+        (source / "study.toml").write_text(text.replace("[faults]", f'[faults]\nrates = "{rates}"'), encoding="utf-8")
+        assert main(["history", str(source), "--out", str(tmp_path / rates)]) == 0
+        calibration = json.loads((tmp_path / rates / "history.json").read_text(encoding="utf-8"))["calibration"]
+        modelled[rates] = json.dumps(calibration)
+    assert modelled["assumed"] != modelled["learned"]
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_random_studies_run_to_the_end_under_both_perspectives(seed, tmp_path):
     """Unusual settings, costs without horizon or discount, budgets: everything is written, nothing is raised."""

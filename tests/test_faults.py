@@ -1,6 +1,6 @@
 """What happens when a run is killed, a disk is full, or an input is made to hurt.
 
-FAULT_REPEATS=100 in the environment kills a run that many times instead of a few.
+FAULT_REPEATS=100 in the environment kills a run, a history and a save that many times instead of a few.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ import errno
 import io
 import os
 import resource
+import shutil
 import subprocess
 import sys
 import time
@@ -21,14 +22,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reliability.__main__ import PROBLEMS_FOUND, main
-from reliability.study import write_template
+from reliability.study import open_study, write_template
+from reliability.study.save import finish
 
 ROOT = Path(__file__).parents[1]
 REPEATS = int(os.environ.get("FAULT_REPEATS", "6"))
 MEMORY_BYTES = 4 * 2**30
-FILES = {"summary.json", "sections.csv", "laterals.csv", "cashflow.csv", "application.csv", "selection.csv",
-         "programme.csv", "frontier.csv", "drivers.csv", "report.html", "workbook.xlsx", "work_pack.csv",
-         "work_pack.html"}
+RUN_FILES = {"summary.json", "sections.csv", "laterals.csv", "cashflow.csv", "application.csv", "selection.csv",
+             "programme.csv", "frontier.csv", "drivers.csv", "report.html", "workbook.xlsx", "work_pack.csv",
+             "work_pack.html"}
+HISTORY_FILES = {"history.json", "rates.csv", "report.html"}
 UNPICKLERS = ("import pickle", "import shelve", "import marshal", "read_pickle", "allow_pickle=True", "eval(", "exec(")
 TOML = 'name = "hostile"\n'
 
@@ -40,26 +43,78 @@ def small(tmp_path_factory) -> Path:
     return folder
 
 
+@pytest.fixture(scope="module")
+def recorded(small) -> Path:
+    """The small study with an outage record, so that its history has something to tell."""
+    section = open_study(small).sections["section_id"].iloc[-1]
+    folder = small.with_name("recorded")
+    shutil.copytree(small, folder)
+    (folder / "outages.csv").write_text("event_id,section_id,started,restored,customers\n"
+                                        f"e1,{section},2024-03-01T10:00,2024-03-01T12:00,1\n", encoding="utf-8")
+    return folder
+
+
 def command(*arguments: str) -> list[str]:
     return [sys.executable, "-m", "reliability", *arguments]
 
 
-def test_a_killed_run_leaves_a_whole_folder_or_none_that_looks_whole(small, tmp_path):
-    arguments = command("run", str(small), "--out", str(tmp_path / "whole"), "--trials", "3")
+@pytest.mark.parametrize(("name", "seal", "files"), [
+    ("run", "summary.json", RUN_FILES), ("history", "history.json", HISTORY_FILES)])
+def test_a_killed_command_leaves_a_whole_folder_or_none_that_looks_whole(name, seal, files, recorded, tmp_path):
+    """kill -9 at any moment, a report's writing included; the second time over results that are there."""
+    more = ["--trials", "3"] if name == "run" else []
     begun = time.monotonic()
-    assert subprocess.run(arguments, cwd=ROOT, capture_output=True, check=False).returncode == 0
+    done = subprocess.run(command(name, str(recorded), "--out", str(tmp_path / "whole"), *more), cwd=ROOT,
+                          capture_output=True, check=False)
+    assert done.returncode == 0, done.stderr
     took = time.monotonic() - begun
-    assert {p.name for p in (tmp_path / "whole").iterdir()} >= FILES
+    assert {p.name for p in (tmp_path / "whole").iterdir()} >= files
     # most of the moments in the second half, where files are written
     for number, moment in enumerate(np.random.default_rng(0).beta(4, 1.5, REPEATS) * 1.1 * took):
-        out = tmp_path / f"out{number}"
-        run = subprocess.Popen(command("run", str(small), "--out", str(out), "--trials", "3"), cwd=ROOT,
+        out = tmp_path / f"out{number // 2}"
+        run = subprocess.Popen(command(name, str(recorded), "--out", str(out), *more), cwd=ROOT,
                                stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         time.sleep(moment)
         run.kill()
         run.wait()
-        if (out / "summary.json").exists():
-            assert {p.name for p in out.iterdir()} >= FILES
+        if (out / seal).exists():
+            assert {p.name for p in out.iterdir()} >= files
+
+
+SAVING = """
+import sys
+from pathlib import Path
+from reliability.study.save import save
+folder, number = Path(sys.argv[1]), int(sys.argv[2])
+toml = (folder / "study.toml").read_bytes().partition(b"# change ")[0]
+sections = (folder / "sections.csv").read_bytes().splitlines()
+print("ready", flush=True)
+while True:
+    number += 1
+    end = b"end,main,,%d,1" % number
+    save(folder, {"study.toml": toml + b"# change %d\\n" % number,
+                  "sections.csv": b"\\n".join([*sections[:-1], end]) + b"\\n"})
+"""
+
+
+def test_a_process_killed_while_it_saves_leaves_the_old_study_or_the_new_one(tmp_path):
+    """kill -9 at any moment: the two files of a change always belong together and open without a problem."""
+    folder = _study(tmp_path / "s", HEADER + b"main,,breaker,1,5\nend,main,,0,1\n")
+    last = 0
+    for moment in np.random.default_rng(1).uniform(0.0, 0.1, REPEATS):
+        writer = subprocess.Popen([sys.executable, "-c", SAVING, str(folder), str(last)], cwd=ROOT,
+                                  stdout=subprocess.PIPE)
+        assert writer.stdout.readline() == b"ready\n"
+        time.sleep(moment)
+        writer.kill()
+        writer.wait()
+        writer.stdout.close()
+        finish(folder)
+        told = int((folder / "study.toml").read_bytes().rpartition(b"# change ")[2].strip() or b"0")
+        assert told >= last
+        assert open_study(folder).sections["length_km"].iloc[-1] == told
+        last = told
+    assert last > 0
 
 
 def test_a_full_disk_is_said_and_the_old_results_stay(small, tmp_path, capsys, monkeypatch):
@@ -133,14 +188,33 @@ def test_a_workbook_that_unpacks_to_gigabytes(tmp_path):
     assert _check_within_bounds(_study(tmp_path / "s", packed.getvalue(), "sections.xlsx"))
 
 
-@given(st.binary(max_size=400), st.sampled_from(["sections.csv", "sections.xlsx", "outages.csv", "feeders.csv"]))
-def test_any_bytes_end_in_a_study_or_in_problems(tmp_path_factory, content, name):
+MAIN = HEADER + b"main,,breaker,1,1\n"
+FUZZED = {  # the reader's file, with what the rest of the study needs, and a line that leads deep into the reader
+    "sections.csv": ({}, HEADER),
+    "sections.xlsx": ({}, b"PK\x03\x04"),
+    "outages.csv": ({"sections.csv": MAIN},
+                    b"event_id,section_id,started,restored,customers,cause,fault_kind,planned\n"),
+    "outages.xlsx": ({"sections.csv": MAIN}, b"PK\x03\x04"),
+    "feeders.csv": ({"laterals.csv": b"lateral_id,feeder_id,customers,length_km\n"},
+                    b"feeder_id,customers,main_length_km\n"),
+    "laterals.csv": ({"feeders.csv": b"feeder_id,customers,main_length_km\nf,9,1\n"},
+                     b"lateral_id,feeder_id,customers,length_km\nl,f,"),
+    "costs.csv": ({"sections.csv": MAIN, "study.toml": TOML.encode() + b'[costs]\ninterruption_costs = "costs.csv"\n'},
+                  b"customer_class,momentary,min_30,h_1,h_4,h_8,h_16\nresidential,"),
+}
+
+
+@pytest.mark.parametrize("name", FUZZED)
+@given(content=st.binary(max_size=400) | st.text(",;\n\"'.-+0123456789eEinfalstrue:TZ", max_size=200).map(str.encode),
+       deep=st.booleans())
+def test_any_bytes_end_in_a_study_or_in_problems(tmp_path_factory, name, content, deep):
+    """Bytes of any kind, and figures and punctuation, from the file's first byte or after its header."""
+    others, head = FUZZED[name]
     folder = tmp_path_factory.mktemp("fuzz") / "s"
     folder.mkdir()
-    (folder / "study.toml").write_text(TOML, encoding="utf-8")
-    if name == "outages.csv":
-        (folder / "sections.csv").write_bytes(HEADER + b"main,,breaker,1,1\n")
-    (folder / name).write_bytes(content)
+    files = {"study.toml": TOML.encode(), **others, name: head * deep + content}
+    for file, data in files.items():
+        (folder / file).write_bytes(data)
     assert main(["check", str(folder)]) in (0, PROBLEMS_FOUND)
 
 

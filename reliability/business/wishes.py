@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from reliability.business.limits import Limits
-from reliability.business.options import Options
+from reliability.network.tree import Network
 from reliability.study.problems import Problem, StudyError
 from reliability.study.study import Study
 
@@ -22,9 +22,9 @@ def limits_of(study: Study) -> Limits:
     )
 
 
-def check_wishes(study: Study, options: Options) -> None:
+def check_wishes(study: Study, network: Network) -> None:
     """Raises StudyError for laterals settled beforehand that are none, or neither in nor out."""
-    heads = set(options.network.ids[options.heads].astype(str))
+    heads = set(network.ids[network.lateral_heads].astype(str))
     problems = []
     for name, word in study.extra.get("laterals", {}).items():
         if word not in (IN, OUT):

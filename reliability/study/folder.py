@@ -157,9 +157,13 @@ def _costs_file(desk: _Desk, toml: Toml, settings: Settings) -> None:
     file = settings.values["interruption_costs"]
     if file is None:
         return
-    if file != Path(file).name or not _there(desk, file):
-        near = Names(_listing(desk.folder)).suggest(file, "put the table into the study folder and name it here")
-        toml.wrong("costs.interruption_costs", file, "there is no such file in the study folder", near)
+    key, remedy = "costs.interruption_costs", "put the table into the study folder and write its name alone"
+    if file != Path(file).name:
+        toml.wrong(key, file, "the table must lie in the study folder", remedy)
+        return
+    if not _there(desk, file):
+        others = [name for name in _listing(desk.folder) if name not in desk.contents]
+        toml.wrong(key, file, "there is no such file in the study folder", Names(others).suggest(file, remedy))
         return
     try:
         desk.contents[file] = read_bytes(desk.folder / file)

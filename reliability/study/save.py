@@ -56,7 +56,7 @@ def try_change(folder: str | Path, files: Mapping[str, bytes], remove: Iterable[
     with tempfile.TemporaryDirectory(prefix="study-") as draft:
         for file in input_files(folder) if folder.is_dir() else ():
             if file.name not in files and file.name not in set(remove):
-                shutil.copy2(file, Path(draft) / file.name)
+                shutil.copy2(file, Path(draft) / file.name, follow_symlinks=False)
         for name, content in files.items():
             (Path(draft) / _plain(name)).write_bytes(content)
         return open_study(draft)
@@ -151,7 +151,7 @@ def _keep_previous(folder: Path, names: Iterable[str]) -> None:
     target = folder / KEPT / VERSIONS / stamp
     target.mkdir(parents=True)
     for file in there:
-        shutil.copy2(file, target / file.name)
+        shutil.copy2(file, target / file.name, follow_symlinks=False)
 
 
 def _write(path: Path, content: bytes) -> None:

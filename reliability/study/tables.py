@@ -46,10 +46,16 @@ class Rows:
 
 
 def read_bytes(path: Path, most: int = MOST_BYTES) -> bytes:
-    """The content of a regular file of at most `most` bytes; StudyError otherwise."""
+    """The content of a regular file of at most `most` bytes; StudyError otherwise.
+
+    A link that leads out of the file's folder is not followed: a study that somebody sends may not
+    have files of this machine read.
+    """
     try:
         if not path.is_file():
             raise StudyError([Problem(path.name, "not a file", "put a file of this name here")])
+        if path.is_symlink() and path.resolve().parent != path.parent.resolve():
+            raise StudyError([Problem(path.name, "a link that leads out of the folder", "put a copy of the file here")])
         with path.open("rb") as stream:
             content = stream.read(most + 1)
     except (OSError, ValueError) as error:

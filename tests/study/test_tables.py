@@ -16,7 +16,7 @@ from reliability.study.columns import SECTIONS, Column
 from reliability.study.headers import ColumnMap, match_headers
 from reliability.study.problems import Problems
 from reliability.study.records import type_table
-from reliability.study.tables import Rows, read_rows
+from reliability.study.tables import Rows, read_bytes, read_rows
 from reliability.study.workbook import MOST_UNPACKED
 
 COLUMNS = (Column("section_id", "text", required=True), Column("length_km", required=True), Column("length_mi"),
@@ -270,3 +270,17 @@ def test_any_cells_are_typed_or_problems(headers, cells):
     typed = type_table(table, SECTIONS, problems)
     assert {len(column) for column in typed.columns.values()} == {len(cells)}
     assert all(isinstance(str(p), str) for p in problems.kept)
+
+
+def test_a_link_out_of_the_folder_is_not_followed(tmp_path):
+    outside = tmp_path / "secret.csv"
+    outside.write_text("a\n1\n", encoding="utf-8")
+    folder = tmp_path / "study"
+    folder.mkdir()
+    (folder / "sections.csv").symlink_to(outside)
+    with pytest.raises(StudyError) as caught:
+        read_bytes(folder / "sections.csv")
+    assert caught.value.problems[0].rule == "a link that leads out of the folder"
+    (folder / "real.csv").write_text("a\n1\n", encoding="utf-8")
+    (folder / "near.csv").symlink_to("real.csv")
+    assert read_bytes(folder / "near.csv") == b"a\n1\n"

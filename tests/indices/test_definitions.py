@@ -1,0 +1,48 @@
+"""Each index from sums chosen by hand, and what does not exist."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from reliability.indices import definitions
+
+
+def test_indices_by_hand():
+    # 200 customers, 300 interruptions, 100 customer-hours
+    assert definitions.per_customer(300.0, 200.0) == pytest.approx(1.5)
+    assert definitions.saidi_minutes(100.0, 200.0) == pytest.approx(30.0)
+    assert definitions.caidi_minutes(30.0, 1.5) == pytest.approx(20.0)
+    assert definitions.asai(30.0) == pytest.approx(1.0 - 0.5 / 8760.0)
+
+
+def test_sums_of_any_shape():
+    assert definitions.per_customer(np.array([[2.0, 4.0]]), 4.0).tolist() == [[0.5, 1.0]]
+    assert definitions.caidi_minutes(np.array([6.0, 1.0]), 2.0).tolist() == [3.0, 0.5]
+
+
+def test_one_customer_is_served():
+    assert definitions.per_customer(3.0, 1.0) == 3.0
+
+
+def test_where_nobody_is_served_or_interrupted_there_is_no_index():
+    assert np.isnan(definitions.per_customer(np.zeros((2, 3)), 0.0)).all()
+    assert definitions.per_customer(np.zeros((2, 3)), 0.0).shape == (2, 3)
+    assert np.isnan(definitions.caidi_minutes([0.0, 5.0], [0.0, 1.0])).tolist() == [True, False]
+    assert all(np.isnan(share) for share in definitions.cemi(np.ones(2), np.zeros(2), 0.1).values())
+
+
+def test_cemi_weighs_the_laws_by_customers():
+    rates, customers = np.array([0.3, 2.0]), np.array([30.0, 10.0])
+    poisson = definitions.cemi(rates, customers, 0.0)
+    assert list(poisson) == [1, 2, 3, 4, 5, 6]
+    for n, share in poisson.items():
+        assert share == pytest.approx(float(stats.poisson(rates).sf(n - 1) @ customers / 40.0), rel=1e-12)
+    shape = 1.0 / 0.8 ** 2
+    for n, share in definitions.cemi(rates, customers, 0.8).items():
+        assert share == pytest.approx(float(stats.nbinom(shape, shape / (shape + rates)).sf(n - 1) @ customers / 40.0))
+
+
+def test_cemi_of_one_customer():
+    assert definitions.cemi(np.array([1.0]), np.array([1.0]), 0.0)[1] == pytest.approx(1.0 - np.exp(-1.0))

@@ -1,0 +1,124 @@
+"""Statistics of simulated years, on totals small enough to be worked by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from reliability.faults.consequences import CALLOUTS
+from reliability.indices.expected import expected_values
+from reliability.indices.simulation import Simulated
+from reliability.indices.spread import differences, simulated_cemi, statistics, summaries, yearly_indices
+from reliability.pipeline import expect
+from tests.networks import study_of
+
+# two scenarios, two trials of two years
+CI = np.array([[[10.0, 30.0], [20.0, 0.0]], [[10.0, 10.0], [20.0, 0.0]]])
+ZERO = np.zeros_like(CI)
+
+
+def _simulated(**totals) -> Simulated:
+    named = dict.fromkeys(("ci", "customer_hours", "load_kwh", "momentary_events", "momentary_interruptions",
+                           *CALLOUTS, "sectionalizer_operations"), ZERO)
+    return Simulated(("As built", "Plan"), 2, 2, 0, named | totals)
+
+
+def test_indices_of_every_year_by_hand():
+    found = yearly_indices(_simulated(
+        ci=CI, customer_hours=2.0 * CI, load_kwh=500.0 * CI, momentary_events=3.0 * CI,
+        momentary_interruptions=6.0 * CI, refuse=CI, reset=2.0 * CI, patrol=3.0 * CI, repair=4.0 * CI), 10.0)
+    assert found["saifi"] == pytest.approx(CI / 10.0)
+    assert found["saidi_min"] == pytest.approx(12.0 * CI)
+    assert found["caidi_min"][CI > 0] == pytest.approx(120.0)
+    assert np.isnan(found["caidi_min"][CI == 0]).all()
+    assert found["maifi_e"] == pytest.approx(0.3 * CI)
+    assert found["maifi"] == pytest.approx(0.6 * CI)
+    assert found["ens_mwh"] == pytest.approx(0.5 * CI)
+    assert found["callouts"] == pytest.approx(10.0 * CI)
+    for kind, times in {"refuse": 1.0, "reset": 2.0, "patrol": 3.0, "repair": 4.0}.items():
+        assert found[f"callouts_{kind}"] == pytest.approx(times * CI)
+
+
+def test_statistics_by_hand():
+    values = np.array([[1.0, 3.0], [5.0, 11.0], [2.0, 2.0]])
+    of = statistics(values)
+    means = np.array([2.0, 8.0, 2.0])
+    assert of["mean"] == pytest.approx(4.0)
+    # deviations −2, 4, −2: variance 24/2 = 12; standard error √(12/3) = 2
+    assert of["se"] == pytest.approx(2.0)
+    assert (of["p10"], of["p50"], of["p90"]) == pytest.approx(tuple(np.percentile(values, [10, 50, 90])))
+    # within trials 2, 18, 0: mean 20/3; between 12, less (20/3)/2
+    luck, unknown = 20.0 / 3.0, means.var(ddof=1) - 10.0 / 3.0
+    assert of["luck_share"] == pytest.approx(luck / (luck + unknown))
+    assert of["unknown_share"] == pytest.approx(unknown / (luck + unknown))
+
+
+def test_statistics_that_do_not_exist():
+    one_trial = statistics(np.array([[1.0, 3.0]]))
+    assert np.isnan([one_trial["se"], one_trial["luck_share"], one_trial["unknown_share"]]).all()
+    one_year = statistics(np.array([[1.0], [3.0]]))
+    assert one_year["se"] == pytest.approx(1.0)
+    assert np.isnan([one_year["luck_share"], one_year["unknown_share"]]).all()
+    assert np.isnan(statistics(np.full((3, 4), 7.0))["luck_share"])
+
+
+def test_alike_trials_owe_everything_to_luck_and_alike_years_to_the_unknowns():
+    assert statistics(np.tile([1.0, 4.0], (5, 1))) | {"p10": 0, "p50": 0, "p90": 0} == pytest.approx(
+        {"mean": 2.5, "se": 0.0, "p10": 0, "p50": 0, "p90": 0, "luck_share": 1.0, "unknown_share": 0.0})
+    assert statistics(np.tile([[1.0], [4.0]], (1, 5)))["unknown_share"] == 1.0
+
+
+def test_mean_caidi_is_all_minutes_over_all_interruptions():
+    ci, hours = CI.copy(), np.array([[[5.0, 60.0], [40.0, 0.0]], [[5.0, 20.0], [40.0, 0.0]]])
+    found = summaries(yearly_indices(_simulated(ci=ci, customer_hours=hours), 10.0))
+    # 105 customer-hours over 60 interruptions
+    assert found[0]["caidi_min"]["mean"] == pytest.approx(60.0 * 105.0 / 60.0)
+    # delta method by hand: a trial's mean hours less 1.75 × its interruptions, over the mean of 15
+    scatter = np.array([32.5 - 1.75 * 20.0, 20.0 - 1.75 * 10.0]) / 15.0
+    assert found[0]["caidi_min"]["se"] == pytest.approx(60.0 * scatter.std(ddof=1) / np.sqrt(2.0))
+    # percentiles of the years that have one: 30, 120 and 120 minutes
+    assert [found[0]["caidi_min"][p] for p in ("p10", "p50", "p90")] == pytest.approx([48.0, 120.0, 120.0])
+    assert found[1]["saifi"]["mean"] == pytest.approx(1.0)
+
+
+def test_caidi_without_interruptions_does_not_exist():
+    found = summaries(yearly_indices(_simulated(), 10.0))
+    assert all(np.isnan(found[0]["caidi_min"][key]) for key in ("mean", "se", "p10", "p50", "p90"))
+
+
+def test_differences_are_to_the_first_scenario_year_by_year():
+    found = differences(yearly_indices(_simulated(ci=CI), 10.0))
+    assert "caidi_min" not in found[0]
+    assert found[0]["saifi"]["mean"] == 0.0
+    assert found[1]["saifi"]["mean"] == pytest.approx(-0.5)
+    assert found[1]["saifi"]["p10"] == pytest.approx(np.percentile([0.0, -2.0, 0.0, 0.0], 10))
+
+
+def _cemi_study(**values):
+    return study_of([
+        {"section_id": "main", "device": "breaker", "length_km": 1.0, "customers": 60},
+        {"section_id": "tap", "parent_id": "main", "device": "fuse", "length_km": 2.0, "customers": 40}],
+        line_fault_rate_per_km=1.0, temporary_fraction=0.0, **values)
+
+
+@pytest.mark.parametrize("cv", [0.0, 0.9])
+def test_simulated_cemi_has_the_mean_of_the_closed_form(cv):
+    study = _cemi_study(yearly_cv=cv)
+    results = expect(study)
+    expected = expected_values(results.table, study.values)[0]
+    drawn = simulated_cemi(expected, cv, 4000, np.random.default_rng(0))
+    assert drawn.shape == (4000, 6)
+    # the tap sees the main's faults too: whoever is on it sees at least as many
+    assert set(np.unique(drawn)) <= {0.0, 0.4, 1.0}
+    from reliability.indices.definitions import cemi
+    wanted = cemi(expected.failure_rate, results.network.customers, cv)
+    for n in range(1, 7):
+        error = drawn[:, n - 1].std(ddof=1) / np.sqrt(4000)
+        assert abs(drawn[:, n - 1].mean() - wanted[n]) <= 4.0 * error + 1e-12
+
+
+def test_simulated_cemi_without_customers_does_not_exist():
+    study = _cemi_study()
+    study.sections["customers"] = 0.0
+    expected = expect(study).expected[0]
+    assert np.isnan(simulated_cemi(expected, 0.0, 2, np.random.default_rng(0))).all()
