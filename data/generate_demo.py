@@ -40,7 +40,7 @@ CAUSES = {True: ["tree contact", "lightning", "animal", "wind", "unknown"],
 
 STUDY_TOML = """\
 # An invented rural cooperative. Every figure is made up; see generate_demo.py beside this folder.
-name = "Three Rivers Rural Cooperative (invented)"
+name = "Ostrevale Rural Electric (invented)"
 currency = "USD"
 
 [faults]
