@@ -10,7 +10,7 @@ import pandas as pd
 
 from reliability.business.cashflow import Business, assess
 from reliability.business.cost_table import CostTable, read_cost_table
-from reliability.business.costs import INTERRUPTION, SOCIETY, interruption_cost_measure
+from reliability.business.costs import INTERRUPTION, SOCIETY, InterruptionCost
 from reliability.business.drivers import drivers_frame
 from reliability.business.frontier import frontier, programme
 from reliability.business.options import Options, build_options
@@ -26,8 +26,10 @@ from reliability.indices.simulation import Progress, Question, Simulated, simula
 from reliability.network.application import ApplicationChecks, check_laterals
 from reliability.network.tree import Network, build_network
 from reliability.study.columns import SECTIONALIZER
-from reliability.study.problems import Problems, StudyError
+from reliability.study.problems import Problem, Problems, StudyError
+from reliability.study.save import SETTINGS_FILE
 from reliability.study.study import Scenario, Study
+from reliability.study.toml import line_of
 
 FRONTIER_POINTS = 30
 
@@ -75,7 +77,14 @@ def verify(study: Study) -> None:
             door(study)
         except StudyError as error:
             problems.take(error)
+    problems.kept = [_with_line(problem, study) for problem in problems.kept]
     problems.raise_if_any()
+
+
+def _with_line(problem: Problem, study: Study) -> Problem:
+    if problem.file != SETTINGS_FILE or problem.row is not None:
+        return problem
+    return replace(problem, row=line_of(study.lines, problem.column or ""))
 
 
 def _records(study: Study) -> None:
@@ -128,7 +137,7 @@ def question(results: Results) -> Question:
     """What the simulation of a study is asked; customers' costs only where the perspective counts them."""
     study, extra = results.study, {}
     if study.values["perspective"] == SOCIETY:
-        extra = {INTERRUPTION: interruption_cost_measure(results.network, study.values, results.costs)}
+        extra = {INTERRUPTION: InterruptionCost(results.network, results.costs)}
     return Question(results.network, study.values, study.uncertain, study.scenarios, extra)
 
 

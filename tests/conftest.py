@@ -1,7 +1,11 @@
-"""Property tests draw the same examples every time; `engine` runs a check on both programs."""
+"""Property tests draw the same examples every time; `engine` runs a check on both programs.
+
+EXAMPLES=500 in the environment draws that many examples a property, other ones each time.
+"""
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -13,7 +17,9 @@ from tests.enumeration import enumerate_study
 
 settings.register_profile("fixed", derandomize=True, deadline=None, max_examples=25, database=None,
                           suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
-settings.load_profile("fixed")
+settings.register_profile("many", settings.get_profile("fixed"), derandomize=False, print_blob=True,
+                          max_examples=int(os.environ.get("EXAMPLES", "25")))
+settings.load_profile("many" if "EXAMPLES" in os.environ else "fixed")
 
 ENGINES = {"enumeration": enumerate_study, "core": core_results}
 

@@ -3,6 +3,7 @@
     python -m tests.mutation                        # a sample of 80 from the modules below
     python -m tests.mutation --mutants 20 --seed 3 reliability/faults/chains.py
     python -m tests.mutation --all --jobs 2 reliability/business/finance.py
+    python -m tests.mutation --mutants 1000 --minutes 20   # as many of a shuffled list as there is time for
 
 A mutant is one token of the code replaced: < by <=, + by -, min by max, a number by the next.
 Each is tried in a copy of the tree, under the tests that MODULES names, until the first fails.
@@ -13,12 +14,14 @@ from __future__ import annotations
 
 import argparse
 import io
+import math
 import os
 import random
 import shutil
 import subprocess
 import sys
 import tempfile
+import time
 import tokenize
 from ast import literal_eval
 from collections.abc import Iterator
@@ -151,9 +154,11 @@ def main() -> int:
     parser.add_argument("--mutants", type=int, default=80)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--minutes", type=float, default=math.inf, help="no mutant is begun after that time")
     parser.add_argument("--all", action="store_true", help="every mutant instead of a sample")
     options = parser.parse_args()
     every = [m for module in options.modules for m in mutants_of(module)]
+    until = time.monotonic() + 60 * options.minutes
     chosen = every if options.all else random.Random(options.seed).sample(every, min(options.mutants, len(every)))
     print(f"{len(chosen)} of {len(every)} mutants", flush=True)
     trees: SimpleQueue[Path] = SimpleQueue()
@@ -166,7 +171,9 @@ def main() -> int:
                 conftest.write(UNSHRUNK)
             trees.put(tree)
 
-        def judge(mutant: Mutant) -> bool:
+        def judge(mutant: Mutant) -> bool | None:
+            if time.monotonic() > until:
+                return None
             tree = trees.get()
             try:
                 alive = survives(mutant, tree)
@@ -176,8 +183,10 @@ def main() -> int:
             return alive
 
         with ThreadPoolExecutor(options.jobs) as pool:
-            alive = [m for m, lives in zip(chosen, pool.map(judge, chosen), strict=True) if lives]
-    print(f"{len(chosen) - len(alive)} of {len(chosen)} noticed")
+            verdicts = dict(zip(chosen, pool.map(judge, chosen), strict=True))
+    alive = [mutant for mutant, lives in verdicts.items() if lives]
+    tried = sum(lives is not None for lives in verdicts.values())
+    print(f"{tried - len(alive)} of {tried} tried were noticed")
     for mutant in alive:
         print(f"{mutant}\n    {mutant.reason or 'NOT EXPLAINED'}")
     return int(any(m.reason is None for m in alive))

@@ -32,6 +32,6 @@ def check_wishes(study: Study, network: Network) -> None:
                                     None, f"choice.laterals.{name}", str(word)))
         if name not in heads:
             problems.append(Problem("study.toml", "no lateral is headed by this section", "name a lateral's head",
-                                    None, "choice.laterals", str(name)))
+                                    None, f"choice.laterals.{name}", str(name)))
     if problems:
         raise StudyError(problems)

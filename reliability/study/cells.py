@@ -11,7 +11,7 @@ import numpy as np
 from reliability.study.columns import Column
 from reliability.study.headers import Table
 from reliability.study.nearest import Names
-from reliability.study.problems import Problems
+from reliability.study.problems import Problems, in_full
 
 LARGEST = 1e12  # beyond this no length, count or current is meant; sums stay exact and finite below it
 _PLAIN = frozenset("0123456789.+-eE")
@@ -93,7 +93,7 @@ def explain(text: str, column: Column) -> tuple[str, str]:
 def _bounds(column: Column, numbers: np.ndarray):
     """Each bound that the column has, as (where broken, rule)."""
     with np.errstate(invalid="ignore"):
-        yield np.abs(numbers) > LARGEST, f"the number is beyond {LARGEST:.0e}"
+        yield np.abs(numbers) > LARGEST, f"the number is beyond {in_full(LARGEST)}"
         if column.low is not None:
             broken = numbers <= column.low if column.above else numbers < column.low
             yield broken, _range_rule(column)
@@ -105,15 +105,15 @@ def _bounds(column: Column, numbers: np.ndarray):
 
 def _range_rule(column: Column) -> str:
     if column.high is not None:
-        return f"must lie between {column.low:g} and {column.high:g}"
+        return f"must lie between {in_full(column.low)} and {in_full(column.high)}"
     if column.low == 0 and not column.above:
         return "must not be negative"
-    return f"must be above {column.low:g}" if column.above else f"must be at least {column.low:g}"
+    return f"must be {'above' if column.above else 'at least'} {in_full(column.low)}"
 
 
 def _bound_remedy(column: Column) -> str:
     unit = f" ({column.unit})" if column.unit else ""
-    return f"{column.name}{unit}: {column.help}"
+    return f"correct it: {column.name}{unit}: {column.help}"
 
 
 def choice_column(table: Table, column: Column, problems: Problems) -> list[str]:

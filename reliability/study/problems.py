@@ -94,5 +94,10 @@ def shorten(text: str, most: int = 80) -> str:
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
+def in_full(number: float) -> str:
+    """A bound as people write it: all its digits, thousands parted, and no exponent."""
+    return f"{int(number):,}".replace(",", " ") if float(number).is_integer() else f"{number:g}"
+
+
 def _printable(text: str) -> str:
     return text if text.isprintable() else "".join(c if c.isprintable() else "·" for c in text)

@@ -11,7 +11,7 @@ from reliability.study.assumptions import ASSUMPTIONS, BY_KEY, FREE_TABLES, TABL
 from reliability.study.columns import TABLES as FILES
 from reliability.study.headers import ColumnMap
 from reliability.study.nearest import Names
-from reliability.study.problems import Problem
+from reliability.study.problems import Problem, in_full
 from reliability.study.scenarios import read_scenarios
 from reliability.study.study import AS_BUILT, Scenario
 from reliability.study.toml import Toml
@@ -137,11 +137,11 @@ def _bounded(toml: Toml, path: str, raw: object, a: Assumption) -> float | None:
     unit = f" ({a.unit})" if a.unit else ""
     number = plain_number(raw)
     if number is None:
-        toml.wrong(path, raw, "must be a number", f"write {a.key} as a number{unit}")
+        toml.wrong(path, raw, "must be a number", f"write {a.key} as a number{unit}, without quotation marks")
     elif not math.isfinite(number):
         toml.wrong(path, raw, "the number is not finite", f"write a finite number{unit}")
     elif (a.low is not None and raw < a.low) or (a.high is not None and raw > a.high):
-        toml.wrong(path, raw, _bounds_rule(a), f"{a.label}{unit}: {a.help}")
+        toml.wrong(path, raw, _bounds_rule(a), f"correct it: {a.label}{unit}: {a.help}")
     else:
         return number
     return None
@@ -149,8 +149,8 @@ def _bounded(toml: Toml, path: str, raw: object, a: Assumption) -> float | None:
 
 def _bounds_rule(a: Assumption) -> str:
     if a.low is None or a.high is None:
-        return f"must be at most {a.high:g}" if a.low is None else f"must be at least {a.low:g}"
-    return f"must lie between {a.low:g} and {a.high:g}"
+        return f"must be at most {in_full(a.high)}" if a.low is None else f"must be at least {in_full(a.low)}"
+    return f"must lie between {in_full(a.low)} and {in_full(a.high)}"
 
 
 def plain_number(raw: object) -> float | None:
@@ -171,7 +171,7 @@ def _whole(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[st
     if number is None:
         return None
     if not number.is_integer():
-        toml.wrong(path, raw, "must be a whole number", f"{a.label} ({a.unit}): {a.help}")
+        toml.wrong(path, raw, "must be a whole number", f"correct it: {a.label} ({a.unit}): {a.help}")
         return None
     return int(raw)
 

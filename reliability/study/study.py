@@ -44,6 +44,7 @@ class Study:
     outages: outage records as text columns of `columns.OUTAGES` and `row`, the row in the user's
         file; None without a file.
     extra: tables of study.toml whose keys are the user's own (`assumptions.FREE_TABLES`), by name.
+    lines: line of each key of study.toml by its dotted path, for what is found wrong later.
     notes: what is no fault but should be known (values unknown, a default that matters).
     """
 
@@ -56,6 +57,7 @@ class Study:
     outages: pd.DataFrame | None = None
     outages_file: str = "outages.csv"
     extra: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
+    lines: Mapping[str, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     folder: Path | None = None
     inputs_sha256: str = ""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -11,6 +12,8 @@ from reliability.study.problems import Problem, Problems, StudyError
 
 MOST_BYTES = 4 * 2**20
 _HEADER = re.compile(r"(\[\[?)([^\[\]]+)\]")
+_TWICE = re.compile(r"Cannot (overwrite a value|declare \(.*\) twice)")  # how tomllib puts it
+_SAID_TWICE = "a key or table of this name stands above already"
 _KEY = re.compile(r"""("[^"]*"|'[^']*'|[A-Za-z0-9_\-. ]+)\s*=""")
 
 
@@ -25,14 +28,16 @@ class Toml:
 
     def wrong(self, path: str, value: object, rule: str, remedy: str) -> None:
         """Note a problem of the key at `path`, such as faults.cv or scenarios[2].device."""
-        self.problems.add(Problem(self.file, rule, remedy, self._line(path), path, shown(value)))
+        self.problems.add(Problem(self.file, rule, remedy, line_of(self.lines, path), path, shown(value)))
 
-    def _line(self, path: str) -> int | None:
-        while path:
-            if path in self.lines:
-                return self.lines[path]
-            path = path.rpartition(".")[0]
-        return None
+
+def line_of(lines: Mapping[str, int], path: str) -> int | None:
+    """The line of a key or, where it is not plainly written, of the table that holds it; None where neither is."""
+    while path:
+        if path in lines:
+            return lines[path]
+        path = path.rpartition(".")[0]
+    return None
 
 
 def read_toml(file: str, content: bytes) -> Toml:
@@ -50,8 +55,8 @@ def read_toml(file: str, content: bytes) -> Toml:
         line = re.search(r"line (\d+)", str(error))
         row = int(line[1]) if line else text.count("\n") + 1 if "end of document" in str(error) else None
         what = re.sub(r"\s*\(at .*\)$", "", str(error).splitlines()[0])
-        raise StudyError([Problem(file, f"not valid TOML: {what}", "write key = value; text stands in quotation marks",
-                                  row)]) from None
+        remedy = "keep one of the two" if _TWICE.search(what) else "write key = value; text stands in quotation marks"
+        raise StudyError([Problem(file, f"not valid TOML: {_TWICE.sub(_SAID_TWICE, what)}", remedy, row)]) from None
     return Toml(file, data, _lines(text))
 
 

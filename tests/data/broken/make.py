@@ -103,7 +103,7 @@ case("toml-not-utf8", ["study.toml"], study_toml=b'name = "\xff\xfe"\n')
 case("no-name", ["study.toml", "name"], study_toml="currency = \"USD\"\n")
 case("unknown-table", ["fualts", "faults"], study_toml=toml("[fualts]\nyearly_cv = 0.1"))
 case("unknown-key", ["temprary_fraction", "temporary_fraction"], study_toml=toml("[faults]\ntemprary_fraction = 0.5"))
-case("number-as-text", ["repair_hours"], study_toml=toml('[restoration]\nrepair_hours = "3"'))
+case("number-as-text", ["study.toml: row 3 | restoration.repair_hours | without quotation marks"], study_toml=toml('[restoration]\nrepair_hours = "3"'))
 case("number-as-flag", ["repair_hours"], study_toml=toml("[restoration]\nrepair_hours = true"))
 case("toml-nan", ["cv"], study_toml=toml("[restoration]\ncv = nan"))
 case("toml-infinite", ["cv"], study_toml=toml("[restoration]\ncv = inf"))
@@ -198,7 +198,7 @@ case("characters-that-a-terminal-obeys", ["row 3 | parent_id"], sections_csv=sec
 # --- study.toml -------------------------------------------------------------------------------------------------
 case("name-is-a-number", ["study.toml: row 1 | name"], study_toml="name = 3\n")
 case("name-is-blank", ["study.toml: row 1 | name"], study_toml='name = "  "\n')
-case("key-twice", ["study.toml: row 4 | not valid TOML"], study_toml=toml("[faults]\nyearly_cv = 0.1\nyearly_cv = 0.2"))
+case("key-twice", ["study.toml: row 4 | stands above already | keep one of the two"], study_toml=toml("[faults]\nyearly_cv = 0.1\nyearly_cv = 0.2"))
 case("table-is-a-number", ["study.toml | faults"], study_toml=toml("faults = 3"))
 case("table-is-a-list", ["study.toml | faults"], study_toml=toml("[[faults]]\nyearly_cv = 0.1"))
 case("key-outside-its-table", ["study.toml: row 2 | repair_hours | restoration"], study_toml=toml("repair_hours = 3"))
@@ -242,7 +242,7 @@ case("choice-budget-negative", ["study.toml | budget"], study_toml=toml("[choice
 case("choice-key-unknown", ["study.toml | budgte | budget"], study_toml=toml("[choice]\nbudgte = 1"))
 case("choice-units-in-halves", ["study.toml | yearly_units"], study_toml=toml("[choice]\nyearly_units = 1.5"))
 case("choice-laterals-are-a-list", ["study.toml | laterals"], study_toml=toml('[choice]\nlaterals = ["tap"]'))
-case("settled-with-a-number", ["study.toml | laterals.tap"], study_toml=toml("[choice.laterals]\ntap = 1"))
+case("settled-with-a-number", ["study.toml: row | laterals.tap"], study_toml=toml("[choice.laterals]\ntap = 1"))
 case("header-mapped-twice", ["study.toml"], study_toml=toml('[columns.sections]\ncustomers = "Cust"\nload_kw = "Cust"'),
      sections_csv=sections("main,,breaker,2,10", head=HEAD.replace("customers", "Cust")))
 case("header-of-an-unknown-column", ["study.toml | custmers | customers"], study_toml=toml('[columns.sections]\ncustmers = "Cust"'))
@@ -291,24 +291,24 @@ def history(text: str) -> str:
     return toml("[history]\n" + text)
 
 
-case("history-zone-unknown", ["study.toml | history.time_zone | 'Mars/Base'"], study_toml=history('time_zone = "Mars/Base"'), **GOOD)
-case("history-zone-without-records", ["study.toml | history.time_zone"], study_toml=history('time_zone = "../../etc/passwd"'))
-case("history-day-of-no-month", ["study.toml | history.records_from | '2024-13-01'"], study_toml=history('records_from = "2024-13-01"'), **GOOD)
-case("history-ends-before-it-begins", ["study.toml | history.records_to"],
+case("history-zone-unknown", ["study.toml: row | history.time_zone | 'Mars/Base'"], study_toml=history('time_zone = "Mars/Base"'), **GOOD)
+case("history-zone-without-records", ["study.toml: row | history.time_zone"], study_toml=history('time_zone = "../../etc/passwd"'))
+case("history-day-of-no-month", ["study.toml: row | history.records_from | '2024-13-01'"], study_toml=history('records_from = "2024-13-01"'), **GOOD)
+case("history-ends-before-it-begins", ["study.toml: row | history.records_to"],
      study_toml=history('records_from = "2024-05-01"\nrecords_to = "2024-04-01"'), **GOOD)
-case("history-major-day-is-no-day", ["study.toml | history.major_event_days | 'storm'"],
+case("history-major-day-is-no-day", ["study.toml: row | history.major_event_days | 'storm'"],
      study_toml=history('major_event_days = "2024-05-01, storm"'), **GOOD)
 case("history-method-unknown", ["study.toml | major_event_method"], study_toml=history('major_event_method = "gamma"'), **GOOD)
 case("history-groups-unknown", ["study.toml | prior_groups"], study_toml=history('prior_groups = "colour"'), **GOOD)
 case("history-ratio-above-one", ["study.toml | expected_rate_ratio"], study_toml=history("expected_rate_ratio = 2"), **GOOD)
 case("history-planned-perhaps", ["study.toml | include_planned"], study_toml=history('include_planned = "perhaps"'), **GOOD)
 case("history-key-unknown", ["study.toml | time_zon | time_zone"], study_toml=history('time_zon = "UTC"'), **GOOD)
-case("history-cause-neither", ["study.toml | causes.tree | 'sometimes'"], study_toml=history('[history.causes]\ntree = "sometimes"'), **GOOD)
-case("history-served-in-no-year", ["study.toml | customers_served.soon"], study_toml=history("[history.customers_served]\nsoon = 12"), **GOOD)
-case("history-served-by-nobody", ["study.toml | customers_served.2024 | '0'"], study_toml=history("[history.customers_served]\n2024 = 0"), **GOOD)
-case("history-conversion-of-nothing", ["study.toml | conversions.tup | section_id"],
+case("history-cause-neither", ["study.toml: row | causes.tree | 'sometimes'"], study_toml=history('[history.causes]\ntree = "sometimes"'), **GOOD)
+case("history-served-in-no-year", ["study.toml: row | customers_served.soon"], study_toml=history("[history.customers_served]\nsoon = 12"), **GOOD)
+case("history-served-by-nobody", ["study.toml: row | customers_served.2024 | '0'"], study_toml=history("[history.customers_served]\n2024 = 0"), **GOOD)
+case("history-conversion-of-nothing", ["study.toml: row | conversions.tup | section_id"],
      study_toml=history('[history.conversions]\ntup = 2024-05-01'), **GOOD)
-case("history-conversion-some-day", ["study.toml | conversions.tap | 'soon'"], study_toml=history('[history.conversions]\ntap = "soon"'), **GOOD)
+case("history-conversion-some-day", ["study.toml: row | conversions.tap | 'soon'"], study_toml=history('[history.conversions]\ntap = "soon"'), **GOOD)
 case("learned-without-the-years", ["sections.csv: row 3 | years_observed"], study_toml=toml('[faults]\nrates = "learned"'),
      sections_csv=sections(MAIN + ",", TAP + ",4", head=HEAD + ",faults_observed"))
 case("outages-empty", ["outages.csv | empty"], outages_csv="")
