@@ -60,7 +60,8 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("study", help="folder with study.toml and its tables")
     run.add_argument("--out", required=True, metavar="DIR", help="folder for the results")
     run.add_argument("--trials", type=_whole(1), metavar="N",
-                     help="simulated horizons; without it, until the standard error is under 1 %% or a cap is reached")
+                     help="simulated horizons; without it, until the standard error of every scenario's SAIDI "
+                          "difference to \"As built\" is under 1 %% of it, or a cap is reached")
     run.add_argument("--seed", type=_whole(0), metavar="S", help="same seed, same digits (default: the study's)")
     run.add_argument("--report", choices=["docx"], action="append", default=[],
                      help="also write report.docx, for pasting into a filing; needs python-docx")
@@ -98,7 +99,9 @@ def _whole(low: int):
 
 def _run(options: argparse.Namespace) -> None:
     from reliability.pipeline import analyse
+    from reliability.report.figures import plain
     from reliability.report.output import write_results
+    from reliability.report.sentences import trials_cut
     from reliability.report.word import INSTALL, DocxMissing, require_docx
 
     docx = "docx" in options.report
@@ -114,16 +117,21 @@ def _run(options: argparse.Namespace) -> None:
                           workers=options.workers, on_progress=on_progress, on_stage=_tell_stage)
     _tell_stage("writing")
     write_results(results, options.out, docx=docx)
-    print(_outline(json.loads((Path(options.out) / "summary.json").read_text(encoding="utf-8"))))
+    summary = json.loads((Path(options.out) / "summary.json").read_text(encoding="utf-8"))
+    if cut := plain(trials_cut(summary)):
+        print(f"note: {cut}", file=sys.stderr)
+    print(_outline(summary))
 
 
 def _check(options: argparse.Namespace) -> None:
     from reliability.pipeline import verify
+    from reliability.report.figures import noun_for
 
     study = _opened(options.study)
     verify(study)
-    print(f"{study.name}: {len(study.sections)} sections, {int(study.sections['customers'].sum())} customers, "
-          f"{len(study.scenarios)} scenarios; no problems.")
+    counts = {"section": len(study.sections), "customer": int(study.sections["customers"].sum()),
+              "scenario": len(study.scenarios)}
+    print(f"{study.name}: {', '.join(f'{n} {noun_for(n, noun)}' for noun, n in counts.items())}; no problems.")
 
 
 def _history(options: argparse.Namespace) -> None:
@@ -166,8 +174,8 @@ def _tell_stage(stage: str) -> None:
 
 def _outline(summary: dict) -> str:
     """The indices of every scenario as a few lines of text."""
-    width = min(max(len(s["name"]) for s in summary["scenarios"]), 60) + 2
-    lines = [f"{'':{width}}{'SAIFI':>9}{'SAIDI min':>11}{'MAIFI_E':>9}{'call-outs/yr':>14}"]
+    width = max(min(max(len(s["name"]) for s in summary["scenarios"]), 60), len("Scenario")) + 2
+    lines = [f"{'Scenario':{width}}{'SAIFI':>9}{'SAIDI min':>11}{'MAIFI_E':>9}{'call-outs/yr':>14}"]
     for scenario in summary["scenarios"]:
         of = scenario["expected"]
         cells = [of["saifi"], of["saidi_min"], of["maifi_e"], sum(of["callouts"].values())]

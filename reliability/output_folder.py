@@ -2,30 +2,46 @@
 
 from __future__ import annotations
 
+import glob
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
+import time
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+STALE_SECONDS = 24 * 3600
+
 
 @contextmanager
-def complete_folder(target: str | Path, seal: str) -> Iterator[Path]:
+def complete_folder(target: str | Path, seal: str, owned: Collection[str] = ()) -> Iterator[Path]:
     """A folder to write into, whose files stand in `target` once everything has been written.
 
     Nothing appears in `target` if the body raises. Where `target` exists its files of the
-    same names are replaced and others left alone; the file `seal` goes first and comes last,
-    so that a folder with it is complete.
+    same names are replaced; those of the names `owned` that were not written this time come
+    from an earlier run and are removed; others are left alone. The file `seal` goes first and
+    comes last, so that a folder with it is complete and of one run.
     """
     target = Path(target)
     target.parent.mkdir(parents=True, exist_ok=True)
+    _sweep(target)
     draft = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
     try:
         yield draft
         target.mkdir(exist_ok=True)
         (target / seal).unlink(missing_ok=True)
+        for name in owned:
+            if not (draft / name).exists() and (target / name).is_file():
+                (target / name).unlink()
         for file in sorted(draft.iterdir(), key=lambda f: f.name == seal):
             os.replace(file, target / file.name)
     finally:
         shutil.rmtree(draft, ignore_errors=True)
+
+
+def _sweep(target: Path) -> None:
+    """Remove drafts of earlier runs into `target` that were killed; one of today may be at work still."""
+    for draft in target.parent.glob(f".{glob.escape(target.name)}-{'[a-z0-9_]' * 8}"):
+        if time.time() - draft.stat().st_mtime > STALE_SECONDS:
+            shutil.rmtree(draft, ignore_errors=True)

@@ -47,8 +47,9 @@ def lateral_actions(content: Content, frame: pd.DataFrame) -> np.ndarray:
     chosen = planned_conversions(content)
     action = _otherwise(content, ids, npv, chosen is not None)
     action = np.where(frame["device"] == "sectionalizer", "none: has a sectionalizer", action)
-    action = np.where(_failed(content, ids) != "", "none: application check not passed (" + _failed(content, ids) + ")",
-                      action)
+    failed = _failed(content, ids)
+    action = np.where(failed != "", "none: application check not passed (" + failed + ")" + (
+        "; a lateral recloser was not chosen" if chosen is not None else ""), action)
     if chosen is not None and len(chosen):
         told = pd.Series([_conversion(row) for row in chosen.to_dict("records")],
                          index=chosen["section_id"].astype(str))

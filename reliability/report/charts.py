@@ -9,7 +9,7 @@ from reliability.history.history import History
 from reliability.report import drawing
 from reliability.report.content import Case, Content
 from reliability.report.drawing import Chart, Label, Mark, Series
-from reliability.report.figures import count_of
+from reliability.report.figures import noun_for
 from reliability.report.records import causes_frame
 from reliability.study.problems import shorten
 
@@ -68,7 +68,7 @@ def causes(history: History) -> Chart:
     values = frame["customer_minutes"].to_numpy(dtype=float)
     bars = [*values[:MOST_CAUSES]]
     if len(values) > MOST_CAUSES:
-        names.append(f"{len(values) - MOST_CAUSES} other {count_of(len(values) - MOST_CAUSES, 'cause')}")
+        names.append(f"{len(values) - MOST_CAUSES} other {noun_for(len(values) - MOST_CAUSES, 'cause')}")
         bars.append(float(values[MOST_CAUSES:].sum()))
     said = "; ".join(f"{shorten(n, 30)}: {v:,.0f}" for n, v in zip(names, bars, strict=True))
     return drawing.bars("chart-causes", "Causes by customer-minutes", said, names,

@@ -1,8 +1,12 @@
-"""Fixed words of the report: definitions with their clauses, and the method in a page."""
+"""Fixed words of the report: definitions with their clauses, and the method in a page.
+
+The clauses stand here and nowhere else in the package; DEVELOPERS.md repeats them, and a test compares.
+"""
 
 from __future__ import annotations
 
-STANDARD = "IEEE Std 1366-2012; clause numbers from memory"
+STANDARD = "IEEE Std 1366-2012"
+FROM_MEMORY = "clause numbers from memory"
 
 # term, definition, clause
 DEFINITIONS: tuple[tuple[str, str, str], ...] = (
@@ -22,6 +26,12 @@ DEFINITIONS: tuple[tuple[str, str, str], ...] = (
                         "deviation of the logarithms of daily SAIDI of up to five earlier years.", "3.5, annex B"),
     ("ENS", "Energy not supplied in a year.", "not in the standard"),
 )
+CLAUSES = {term: clause for term, _, clause in DEFINITIONS}
+
+
+def clause_of(*terms: str) -> str:
+    """Where the standard defines these terms, as a source is named."""
+    return f"{STANDARD}, {', '.join(CLAUSES[t] for t in terms)}; {FROM_MEMORY}"
 
 METHOD: tuple[str, ...] = (
     "The network is a set of radial feeders of line sections. A section may carry one device at its source end: "
@@ -37,7 +47,8 @@ METHOD: tuple[str, ...] = (
     "customers below it have a sustained interruption, and the others of the zone a momentary event where the "
     "reclosing device opened first. A device with one unit a phase opens only the phases involved.",
     "After a permanent fault the faulted part waits for repair; the rest is restored by switching, or from another "
-    "supply with its stated chance. After a temporary fault all wait until the device is closed or refused.",
+    "supply with its stated chance. After a temporary fault all wait until the device is closed or its "
+    "fuse replaced.",
     "The consequences of every kind of fault, times its yearly rate, add up to the expected indices. The same table "
     "with random counts, times and a storm factor common to all sections of a year gives the simulated ones.",
     "Two kinds of uncertainty are kept apart: luck from year to year, and what is not known, given as low, likely "

@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from string import Formatter
 
-import numpy as np
 import pandas as pd
 
 MINUS, DASH = "−", "–"
@@ -136,8 +135,8 @@ def plain(sentence: Sentence) -> str:
     return "".join(str(part) for part in sentence)
 
 
-def count_of(number: float, one: str, many: str = "") -> str:
-    """"1 lateral", "2 laterals": the noun that goes with a number."""
+def noun_for(number: float, one: str, many: str = "") -> str:
+    """The noun that goes with a number: lateral with 1, laterals with 0 or 2."""
     return one if round(number) == 1 else many or one + "s"
 
 
@@ -164,11 +163,3 @@ def figure(document: Mapping, path: str, kind: str, signed: bool = False) -> Fig
     """The number of summary.json at a place, with its place."""
     value = resolve(document, path)
     return Figure(None if missing(value) else float(value), kind, path, signed)
-
-
-def as_number(value: object) -> float | None:
-    """A finite number, or None."""
-    if missing(value) or isinstance(value, str):
-        return None
-    number = float(value)
-    return number if np.isfinite(number) else None

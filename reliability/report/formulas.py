@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from reliability.report.definitions import STANDARD, clause_of
+
 RULES = "the model of this tool"
 MEMORY = "from memory"
 
@@ -22,16 +24,16 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
      "before it: switching", RULES),
     ("Severity of an event", "lognormal, mean 1, σ² = ln(1 + cv²)",
      "restoration times are well described by a lognormal"),
-    ("SAIFI", "Σ customers interrupted / customers served", "IEEE Std 1366-2012, 4.2, " + MEMORY),
-    ("SAIDI", "Σ customer-minutes interrupted / customers served", "IEEE Std 1366-2012, 4.2, " + MEMORY),
-    ("CAIDI", "SAIDI / SAIFI", "IEEE Std 1366-2012, 4.2, " + MEMORY),
-    ("ASAI", "1 − SAIDI / 525 600", "IEEE Std 1366-2012, 4.2, " + MEMORY),
+    ("SAIFI", "Σ customers interrupted / customers served", clause_of("SAIFI")),
+    ("SAIDI", "Σ customer-minutes interrupted / customers served", clause_of("SAIDI")),
+    ("CAIDI", "SAIDI / SAIFI", clause_of("CAIDI")),
+    ("ASAI", "1 − SAIDI / 525 600", clause_of("ASAI")),
     ("MAIFI, MAIFI_E", "Σ momentary interruptions, Σ momentary events / customers served",
-     "IEEE Std 1366-2012, 4.4, " + MEMORY),
+     clause_of("MAIFI", "MAIFI_E")),
     ("CEMI-n", "share of customers with n or more; counts Poisson, or negative binomial of shape 1/cv²",
-     "IEEE Std 1366-2012, 4.2, " + MEMORY),
+     clause_of("CEMI-n")),
     ("Major event day", "daily SAIDI > exp(α + 2.5 β), α and β of ln daily SAIDI, days of zero left out, divisor n − 1",
-     "IEEE Std 1366-2012, annex B"),
+     f"{STANDARD}, annex B"),
     ("Learned fault rate", "gamma–Poisson posterior mean (a + faults)/(b + km·years), a and b by maximum likelihood",
      "empirical Bayes"),
     ("Learned temporary fraction", "beta–binomial posterior mean", "empirical Bayes"),

@@ -10,7 +10,7 @@ import pandas as pd
 from reliability.business.cashflow import cashflow_frame
 from reliability.business.laterals import laterals_frame
 from reliability.cells import write_csv
-from reliability.network.application import application_frame
+from reliability.network.application import ApplicationChecks, application_frame
 from reliability.output_folder import complete_folder
 from reliability.pipeline import Results
 from reliability.report.content import content_of
@@ -18,15 +18,18 @@ from reliability.report.page import page
 from reliability.report.sections import sections
 from reliability.report.summary import sections_frame
 from reliability.report.word import require_docx, write_docx
-from reliability.report.work_pack import write_work_pack
+from reliability.report.work_pack import checks_of_selection, write_work_pack
 from reliability.report.workbook import write_workbook
-from reliability.study.columns import SECTIONALIZER
 
 SEAL = "summary.json"
+PLANNED = ("selection.csv", "programme.csv", "frontier.csv", "drivers.csv")
+# Every file a run may write: what an earlier run left and this one does not write is removed.
+OWNED = (SEAL, "report.html", "report.docx", "workbook.xlsx", "sections.csv", "laterals.csv", "cashflow.csv",
+         "application.csv", *PLANNED, "work_pack.csv", "work_pack.html")
 
 
 def write_results(results: Results, target: str | Path, *, docx: bool = False) -> None:
-    """Write every result file; summary.json comes last, so a folder with it is complete.
+    """Write every result file; summary.json comes last, so a folder with it is complete and of one run.
 
     docx: write report.docx too; raises DocxMissing, with nothing written, where python-docx is missing.
     """
@@ -34,15 +37,14 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False) -
         require_docx()
     content = content_of(results)
     made = sections(content)
-    with complete_folder(target, SEAL) as folder:
+    with complete_folder(target, SEAL, OWNED) as folder:
         (folder / "report.html").write_text(page(content, made), encoding="utf-8")
         write_workbook(content, folder / "workbook.xlsx", made)
         if docx:
             write_docx(content, folder / "report.docx", made)
         for name, frame in tables(results).items():
             write_csv(frame, folder / name)
-        chosen = chosen_sectionalizers(results)
-        write_work_pack(folder, results.application, list(chosen), results.study.name, chosen)
+        write_work_pack(folder, *_for_the_crews(results), results.study.name)
         text = json.dumps(content.summary, indent=2, ensure_ascii=False, allow_nan=False)
         (folder / SEAL).write_text(text + "\n", encoding="utf-8")
 
@@ -56,15 +58,13 @@ def tables(results: Results) -> dict[str, pd.DataFrame]:
         "application.csv": application_frame(results.application),
     }
     if results.plan:
-        frames |= {"selection.csv": results.plan.choice.selection, "programme.csv": results.plan.programme,
-                   "frontier.csv": results.plan.frontier, "drivers.csv": results.plan.drivers}
+        frames |= dict(zip(PLANNED, (results.plan.choice.selection, results.plan.programme, results.plan.frontier,
+                                     results.plan.drivers), strict=True))
     return frames
 
 
-def chosen_sectionalizers(results: Results) -> dict[str, int]:
-    """Laterals that the choice converts to sectionalizers, with their counts, for the work pack."""
+def _for_the_crews(results: Results) -> tuple[ApplicationChecks, list[str]]:
+    """Checks and ids of the laterals that the choice converts to sectionalizers; none without a choice."""
     if results.plan is None:
-        return {}
-    selection = results.plan.choice.selection
-    chosen = selection[selection["device"] == SECTIONALIZER]
-    return dict(zip(chosen["section_id"].astype(str), chosen["counts"].astype(int), strict=True))
+        return results.application, []
+    return checks_of_selection(results.network, results.study.values, results.plan.choice.selection)

@@ -19,7 +19,8 @@ def years_frame(history: History) -> pd.DataFrame:
     for view, rows in ((ALL, history.all), (WITHOUT, history.without_major_events)):
         frame = rows.years.reset_index(drop=True).assign(year=names, view=view, customers_served=records.served.total)
         frame["days"] = [float(counts.get(int(y), 0)) for y in records.years]
-        frame["remark"] = [records.partial.get(int(y), "") for y in records.years]
+        frame["remark"] = ["; ".join(filter(None, (records.partial.get(int(y), ""), _untold(history, int(y)))))
+                           for y in records.years]
         frames.append(frame)
         for n in (3, 5, 10):
             if len(names) >= n:
@@ -31,6 +32,10 @@ def years_frame(history: History) -> pd.DataFrame:
     order = {y: i for i, y in enumerate(dict.fromkeys([*names, *result["year"]]))}
     return result.sort_values(["year", "view"], key=lambda c: c.map(order) if c.name == "year" else c, kind="stable",
                               ignore_index=True)
+
+
+def _untold(history: History, year: int) -> str:
+    return "" if history.major_events.has_verdict(year) else "no threshold: no day set apart"
 
 
 def feeders_frame(history: History) -> pd.DataFrame:
@@ -115,11 +120,6 @@ def most_interruptions(history: History, more_than: int = MANY) -> pd.DataFrame:
         rows += [{"year": str(int(year)), "feeder_id": network.feeder_ids[f], "outages": most[f]}
                  for f in np.flatnonzero(most > more_than)]
     return pd.DataFrame(rows, columns=["year", "feeder_id", "outages"])
-
-
-def observed_events(history: History) -> pd.Series:
-    """Sustained events a year recorded on each lateral, by section_id of its head."""
-    return history.offenders["events_per_year"]
 
 
 def _sustained(history: History) -> pd.DataFrame:

@@ -8,8 +8,10 @@ import pandas as pd
 from reliability.report import charts
 from reliability.report.blocks import Block, Column, Heading, Missing, Points, Section, Table, Text
 from reliability.report.content import Case, Content, proposal
-from reliability.report.figures import Figure, Name, pointer, resolve, say
+from reliability.report.figures import Figure, Name, joined, pointer, resolve, say
 from reliability.report.sentences import worth
+from reliability.report.units import spoken_unit, unit_of
+from reliability.study.assumptions import label_of
 from reliability.study.problems import shorten
 
 PERSPECTIVES = {"utility": "the utility", "society": "society"}
@@ -26,10 +28,10 @@ def figures_of_merit(content: Content) -> tuple[Column, ...]:
         Column("capex", "Capital", "money", money), Column("npv", "NPV", "money", money), Column("irr", "IRR", "share"),
         Column("bcr", "Benefit-cost ratio", "ratio"),
         Column("discounted_payback_years", "Discounted payback", "years", "yr"),
-        Column("cost_per_ci_avoided", "Capital a customer interruption avoided", "price", money),
-        Column("cost_per_cmi_avoided", "Capital a customer-minute avoided", "price", money),
+        Column("cost_per_ci_avoided", "Annualised capital per customer interruption avoided", "price", money),
+        Column("cost_per_cmi_avoided", "Annualised capital per customer-minute avoided", "price", money),
         Column("npv_p10", "NPV, eight trials of ten", "money", money, high="npv_p90"),
-        Column("npv_p50", "NPV, median", "money", money),
+        Column("npv_p50", "NPV, median", "money", money, where="sheet"),
         Column("probability_npv_positive", "NPV above zero", "share"))
 
 
@@ -110,13 +112,16 @@ def drivers(content: Content) -> Section:
     scenario = proposal(content)
     names = list(dict.fromkeys(frame["scenario"]))
     name = content.scenarios[scenario] if scenario is not None and content.scenarios[scenario] in names else names[0]
+    keys = frame["assumption"].astype(str)
+    frame = frame.assign(label=keys.map(label_of), unit=[unit_of(k, content.currency) for k in keys])
     mine = frame[frame["scenario"] == name]
     rest = frame[frame["scenario"] != name]
     ordered = pd.concat([mine, rest], ignore_index=True)
     blocks: list[Block] = [
         Text(say("Each assumption is moved alone from its low to its high, in the study's range or by ±20 % where "
                  "it states none. First-order and total indices are the shares of the variance of the expected NPV "
-                 "over the study's ranges that an assumption explains alone, and with others.")),
+                 "over the study's ranges that an assumption explains alone, and with others (Sobol' indices, "
+                 "estimated from samples: a per cent or two is noise).")),
         Text(_turning(content, name, mine)), charts.drivers(content, name, mine)]
     money = content.currency
     blocks.append(Table("drivers", f"Drivers of the NPV of {shorten(name, 40)}", (
@@ -134,8 +139,7 @@ def _turning(content: Content, name: str, rows: pd.DataFrame) -> tuple:
     turning = rows[rows["break_even_in_range"].astype(bool)]
     if not len(turning):
         return say("No assumption moved alone within its range changes whether {s} pays.", s=Name(name))
-    parts: list = []
-    for row in turning.head(6).to_dict("records"):
-        parts += [*say("{label} at {x} {unit}", label=str(row["label"]).lower(), x=Figure(float(row["break_even"])),
-                       unit=row["unit"]), "; "]
-    return say("Whether {s} pays turns on: {what}.", s=Name(name), what=tuple(parts[:-1]))
+    parts = [say("{label} at {x}{unit}", label=Name(label_of(str(row["assumption"]))),
+                 x=Figure(float(row["break_even"])), unit=spoken_unit(str(row["assumption"]), content.currency))
+             for row in turning.head(6).to_dict("records")]
+    return say("Whether {s} pays turns on: {what}.", s=Name(name), what=joined(parts, "; "))

@@ -9,7 +9,7 @@ from reliability.history.history import History
 from reliability.report import charts, records
 from reliability.report.blocks import Block, Column, Missing, Points, Section, Table, Text, summary_table
 from reliability.report.content import Content
-from reliability.report.figures import Figure, Name, count_of, pointer, say
+from reliability.report.figures import Figure, Name, noun_for, pointer, say
 
 NO_RECORDS = "the study has no outage records"
 BRING = "Bring outages.csv with the study."
@@ -32,7 +32,7 @@ def years(content: Content) -> Section:
     table = Table("years", "Indices by year, with and without major event days", (
         Column("year", "Year"), VIEW, *INDICES, Column("asai", "ASAI", "asai"),
         Column("customers_served", "Customers", "count"),
-        Column("days", "Major event days", "count"), Column("remark", "Remark")), records.years_frame(history), "Years",
+        Column("days", "Major event days", "any"), Column("remark", "Remark")), records.years_frame(history), "Years",
         60)
     chart = [charts.years(history, "saidi_min"), charts.years(history, "saifi")]
     short = [] if len(history.records.years) >= 5 else [Missing(
@@ -128,7 +128,8 @@ def excluded(content: Content) -> Section:
     frame = records.excluded_days(history)
     blocks: list[Block] = [Text(say(
         "Days are set apart as listed in the study." if history.major_events.method == "fixed" else
-        "Days are set apart by the 2.5 β method; a day counts where its SAIDI is above the threshold of its year."))]
+        "Days are set apart by the 2.5 β method: a day whose SAIDI is above the threshold of its year is a major event "
+        "day."))]
     blocks.append(Table("thresholds", "Thresholds", (
         Column("year", "Year"), Column("t_med", "T_MED", "minutes", "min"), Column("alpha", "α", "index"),
         Column("beta", "β", "index"), Column("days_used", "Days used", "count"), Column("note", "Note")),
@@ -136,7 +137,7 @@ def excluded(content: Content) -> Section:
     if len(frame):
         n = len(frame)
         blocks.insert(1, Text(say("{n} {days} excluded; they stay in every index “all events”.", n=Figure(n, "count"),
-                                  days=count_of(n, "day is", "days are"))))
+                                  days=noun_for(n, "day is", "days are"))))
         blocks.append(Table("excluded", "Excluded days", (
             Column("day", "Day"), Column("saidi_min", "SAIDI", "minutes", "min"),
             Column("threshold", "Threshold", "minutes", "min"), Column("customers", "Customers interrupted", "count"),
@@ -207,7 +208,7 @@ def conversions(content: Content) -> Section:
     return Section("conversions", title, (
         Text(say("{a} {laterals} converted and {b} not; {before} years before the first conversion, {after} after the "
                  "last.",
-                 a=Figure(found.converted, "count"), laterals=count_of(found.converted, "lateral"),
+                 a=Figure(found.converted, "count"), laterals=noun_for(found.converted, "lateral"),
                  b=Figure(found.others, "count"), before=Figure(found.years_before, "years"),
                  after=Figure(found.years_after, "years"))),
         Table("conversions", "Change of the converted laterals over that of the others", (

@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
-from reliability.network.application import application_frame, evidence_frame, verdict_counts
-from reliability.network.application_catalogue import VERDICTS
+from reliability.business.wishes import fast_settings
+from reliability.network.application import (
+    ApplicationChecks,
+    application_frame,
+    evidence_frame,
+    verdict_counts,
+    verdicts_said,
+)
+from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.report import actions, charts
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, summary_table, words
 from reliability.report.content import Content, Selected
-from reliability.report.figures import Figure, count_of, figure, pointer, resolve, say, shown
+from reliability.report.figures import Figure, figure, noun_for, pointer, resolve, say, shown
+from reliability.study.assumptions import MAY_CHANGE
 
 AMOUNTS = (Column("customers", "Customers", "count"),
            Column("customer_interruptions", "Customer interruptions", "amount", "1/yr"),
@@ -76,7 +85,7 @@ def selection(content: Content) -> Section:
     title, chosen = "Selection and programme", content.selected
     if chosen is None:
         return Section("selection", title, (Missing("The selection: it was not made in this run."),))
-    blocks: list[Block] = [Text(say("{m}", m=chosen.message))]
+    blocks: list[Block] = [Text(say("{m}", m=chosen.message)), Text((_settings(content),))]
     if chosen.feasible:
         blocks.append(_totals(content, chosen))
         if len(chosen.frame):
@@ -84,6 +93,15 @@ def selection(content: Content) -> Section:
     blocks += _frontier(content, chosen)
     blocks += _programme(content, chosen)
     return Section("selection", title, tuple(blocks))
+
+
+def _settings(content: Content) -> str:
+    """Whether the choice may change fast tripping, and where that is asked for."""
+    if fast := fast_settings(content.study.values):
+        return (f"The choice may set breakers and reclosers to {' or '.join(map(str, fast))} fast operations, each for "
+                "the cost of changed settings.")
+    return (f"The choice leaves the fast operations of breakers and reclosers as built; backup_settings = "
+            f"\"{MAY_CHANGE}\" under [choice] lets it change them.")
 
 
 TOTALS = (("laterals", "Laterals converted", "count", ""), ("units", "Units installed", "count", ""),
@@ -98,13 +116,12 @@ TOTALS = (("laterals", "Laterals converted", "count", ""), ("units", "Units inst
 def _totals(content: Content, chosen: Selected) -> Table:
     """Totals side by side, a column each, so that every number keeps its own format."""
     kept = [t for t in TOTALS if t[0] in chosen.totals]
-    frame = pd.DataFrame({"what": ["Selection"], **{k: [float(chosen.totals[k])] for k, *_ in kept}})
+    frame = pd.DataFrame({"what": ["The selection"], **{k: [float(chosen.totals[k])] for k, *_ in kept}})
     paths = pd.DataFrame({"what": [""], **{k: [_known(content, k)] for k, *_ in kept}})
     units = {"money": content.currency}
     columns = tuple(Column(k, label, kind, units.get(unit, unit)) for k, label, kind, unit in kept)
-    return Table("selection-totals", "What the selection costs and brings (expected)", (Column("what", ""), *columns),
-                 frame,
-                 "Selection totals", paths=paths)
+    return Table("selection-totals", "What the selection costs and brings (expected)",
+                 (Column("what", "Choice"), *columns), frame, "Selection totals", paths=paths)
 
 
 def _known(content: Content, key: str) -> str:
@@ -183,21 +200,19 @@ def application(content: Content) -> Section:
     title, checks = "Application checks", content.application
     if checks is None:
         return Section("application", title, (Missing("The application checks: they were not made in this run."),))
-    frame = application_frame(checks)
-    n = pd.Series(frame["verdict"]).value_counts()
-    said = ", ".join(f"{int(n.get(v, 0)):,} {v}" for v in VERDICTS)
     counts = verdict_counts(checks).astype(dict.fromkeys(VERDICTS, float)).reset_index(drop=True)
     blocks: list[Block] = [
         Text(say("{n} {laterals} checked for a sectionalizer: {said}.", n=Figure(len(checks), "count"),
-                 laterals=count_of(len(checks), "lateral"), said=said)),
+                 laterals=noun_for(len(checks), "lateral"), said=verdicts_said(checks))),
         Table("verdicts", "Laterals by check and verdict", (
-            Column("label", "Check"), *(Column(v, v.capitalize(), "count") for v in VERDICTS)), counts, "Verdicts"),
-        Table("application", "Laterals that do not pass, the first of them",
+            Column("label", "Check"), *(Column(v, v.capitalize(), "count") for v in VERDICTS)), counts, "Verdicts")]
+    if (checks.verdict != PASS).any():
+        blocks.append(Table("application", "Laterals that do not pass, the first of them",
               (Column("lateral_id", "Lateral"), Column("verdict", "Verdict"),
                Column("rated_current_a", "Rating", "ampere", "A"), Column("counts", "Counts", "whole"),
                Column("actuating_current_a", "Actuating current", "ampere", "A"),
                Column("unseen_share", "Faults not seen", "share"), Column("not_passed", "Not passed")),
-              _failing_first(frame), "Application", 12)]
+              _not_passing(checks), "Application", 12))
     if len(checks) * len(checks.checks) <= EVIDENCE_ROWS:
         blocks.append(Table("evidence", "Evidence by lateral and check", (
             Column("lateral_id", "Lateral"), Column("label", "Check"), Column("value", "Value", "any"),
@@ -207,7 +222,8 @@ def application(content: Content) -> Section:
     return Section("application", title, tuple(blocks))
 
 
-def _failing_first(frame: pd.DataFrame) -> pd.DataFrame:
-    rank = {v: i for i, v in enumerate(reversed(VERDICTS))}
-    frame = frame.assign(counts=pd.to_numeric(frame["counts"], errors="coerce").astype(float))
-    return frame.sort_values("verdict", key=lambda v: v.map(rank), kind="stable", ignore_index=True)
+def _not_passing(checks: ApplicationChecks) -> pd.DataFrame:
+    """Rows of application.csv of the laterals that do not pass, the gravest verdict first."""
+    gravest_first = np.argsort(-checks.verdict, kind="stable")
+    frame = application_frame(checks).iloc[gravest_first[checks.verdict[gravest_first] != PASS]]
+    return frame.assign(counts=frame["counts"].astype(float)).reset_index(drop=True)

@@ -23,10 +23,11 @@ from reliability.report.blocks import (
     words,
 )
 from reliability.report.content import Content, rivals
-from reliability.report.definitions import DEFINITIONS, METHOD, STANDARD
+from reliability.report.definitions import DEFINITIONS, FROM_MEMORY, METHOD, STANDARD
 from reliability.report.figures import TEXT, Figure, Name, pointer, say, shown
 from reliability.report.sentences import headline, scenario_sentences
-from reliability.study.assumptions import ASSUMPTIONS
+from reliability.report.units import unit_of
+from reliability.study.assumptions import ASSUMPTIONS, OURS
 from reliability.study.problems import shorten
 
 EXPECTED = (
@@ -36,8 +37,8 @@ EXPECTED = (
     (Column("maifi", "MAIFI", "index", "1/yr"), "/maifi"), (Column("maifi_e", "MAIFI_E", "index", "1/yr"), "/maifi_e"),
     (Column("ens_mwh", "ENS", "amount", "MWh/yr"), "/ens_mwh"),
 )
-CALLOUTS = tuple((Column(k, k.capitalize(), "amount", "1/yr"), f"/callouts/{k}")
-                 for k in ("refuse", "reset", "repair", "patrol"))
+CALLOUTS = tuple((Column(k, label, "amount", "1/yr"), f"/callouts/{k}") for k, label in (
+    ("refuse", "Replace fuse"), ("reset", "Reset"), ("repair", "Repair"), ("patrol", "Patrol")))
 CEMI = tuple((Column(f"cemi_{n}", f"CEMI-{n}", "share"), f"/cemi/{n}") for n in range(1, 7))
 SIMULATED = (("saifi", "SAIFI", "index", "1/yr"), ("saidi_min", "SAIDI", "minutes", "min/yr"),
              ("caidi_min", "CAIDI", "minutes", "min"), ("maifi", "MAIFI", "index", "1/yr"),
@@ -59,19 +60,19 @@ def definitions(content: Content) -> Section:
                                 "Bring outages.csv, and the indices by year, events and causes follow.")
     else:
         records = history.records
-        period = Text(say("Outage records from {first} to {last}: {n} restoration steps of {customers} customers "
-                          "served.",
+        period = Text(say("Outage records from {first} to {last}: {n} restoration steps; {customers} customers served.",
                           first=str(records.first_day), last=str(records.last_day),
                           n=Figure(len(records.steps), "count"),
                           customers=content.figure("count", "scenarios", 0, "expected", "customers_served")))
     frame = pd.DataFrame(DEFINITIONS, columns=["term", "definition", "clause"])
-    table = Table("definitions", f"Terms ({STANDARD})", (Column("term", "Term"), Column("definition", "Definition"),
-                                                         Column("clause", "Clause")), frame, "Definitions")
+    table = Table("definitions", f"Terms ({STANDARD}; {FROM_MEMORY})", (
+        Column("term", "Term"), Column("definition", "Definition"), Column("clause", "Clause")), frame, "Definitions")
     return Section("definitions", "Reporting period and definitions", (
         period, table, words(
             "Durations are compared with five minutes, also where a jurisdiction counts an interruption of exactly "
             "five minutes as sustained.",
-            "Indices with and without major event days are both given; no event is left out in any other way.")))
+            "Indices with and without major event days are both given; what else is left out of them, section “Data "
+            "accuracy” lists.")))
 
 
 def method(content: Content) -> Section:
@@ -87,10 +88,11 @@ def assumptions(content: Content) -> Section:
         keys = [f"{a.key}.{k}" for k in range(len(value))] if a.kind == "shares" else [a.key]
         laws = [study.uncertain[k] for k in keys if k in study.uncertain]
         rows.append({
-            "table": a.table, "key": a.key, "label": a.label, "unit": a.unit.replace("0–1", "share, 0–1"),
+            "table": a.table, "key": a.key, "label": a.label, "unit": unit_of(a.key, content.currency),
             "value": _value(value), "range": "; ".join(
                 f"{shown(law.low, 'any')} / {shown(law.likely, 'any')} / {shown(law.high, 'any')}" for law in laws),
-            "from": "default" if value == a.default else "study", "source": a.source})
+            "from": "default" if value == a.default else "study",
+            "source": "–" if a.default in (None, "") and a.source == OURS else a.source})
     table = Table("assumptions", "Every assumption of the study", (
         Column("table", "Table", where="sheet"), Column("key", "Key", where="sheet"), Column("label", "Assumption"),
         Column("unit", "Unit"), Column("value", "Value"),
@@ -136,7 +138,7 @@ def scenarios(content: Content) -> Section:
         blocks.append(Missing("Intervals: nothing was simulated."))
     without = [names[i] for i in rivals(content)]
     if without:
-        blocks.append(Text(say("Rivals that install nothing, only settings: {names}.",
+        blocks.append(Text(say("Rivals that install nothing and change settings only: {names}.",
                                names=tuple(p for n in without for p in (Name(n), ", "))[:-1])))
     return Section("scenarios", "Scenarios side by side", tuple(blocks))
 

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
+from reliability.business.costs import SOCIETY, UTILITY
 from reliability.report.content import Content, installs, proposal, proposed_conversions, rivals
-from reliability.report.figures import Figure, Name, Sentence, count_of, joined, say
+from reliability.report.figures import Figure, Name, Sentence, figure, joined, noun_for, say
+from reliability.report.units import spoken_unit
+from reliability.study.assumptions import label_of
 
 NOISE = 2.0          # a difference under two standard errors is noise; common practice, no source
+VIEWS = {UTILITY: "the utility", SOCIETY: "society"}
 ROUNDING = 1e-9      # relative; what is smaller comes from adding numbers up
 # measure of summary.json: kind, name in a sentence, unit in a sentence
 SPOKEN = {
@@ -75,20 +81,21 @@ def _relative(before: Figure, after: Figure, told: str) -> Sentence:
     return say(" ({n} {told})", n=Figure(apart, "share"), told=told)
 
 
-def worth(content: Content, scenario: int) -> Sentence:
-    """Whether a scenario pays, and how sure that is."""
+def worth(content: Content, scenario: int, subject: str = "") -> Sentence:
+    """Whether a scenario pays, and how sure that is; subject: what stands for its name."""
     place = ("scenarios", scenario, "business")
     npv = content.figure("money", *place, "npv")
     if npv.value is None:
         return say("{s}: no business case was computed.", s=Name(content.scenarios[scenario]))
-    name, years = Name(content.scenarios[scenario]), int(content.study.values["horizon_years"])
-    over = f"over {years} {count_of(years, 'year')}, seen by {seen_by(content)}"
+    name = subject or Name(content.scenarios[scenario])
+    years = int(content.study.values["horizon_years"])
+    over = f"over {years} {noun_for(years, 'year')}, seen by {seen_by(content)}"
     if abs(npv.value) < 0.5:
         return say("{s} neither pays nor costs {over}.", s=name, over=over)
     does = "pays" if npv.value > 0 else "does not pay"
     return joined([say("{s} {does} {over}: its net present value (NPV) is {npv}{sure}.", s=name, does=does, over=over,
                        npv=money(content, npv), sure=_sure(content, scenario, npv.value > 0)),
-                   *_coverage(content, scenario, npv.value)])
+                   *_coverage(content, scenario, npv.value), *_other_view(content, scenario)])
 
 
 def _sure(content: Content, scenario: int, pays: bool) -> Sentence:
@@ -114,14 +121,26 @@ def _coverage(content: Content, scenario: int, npv: float) -> list[Sentence]:
     ratio = content.figure("share", "scenarios", scenario, "business", "bcr")
     if npv > 0 or ratio.value is None:
         return []
-    if ratio.value <= 0:
+    if ratio.value < 0:
+        return [say("It saves nothing; what it costs a year comes on top of its capital.")]
+    if ratio.value == 0:
         return [say("It saves nothing.")]
     return [say("Its savings cover {share} of its costs.", share=ratio)]
 
 
 def seen_by(content: Content) -> str:
     """Whose view the study takes."""
-    return "society" if content.study.values["perspective"] == "society" else "the utility"
+    return VIEWS[str(content.study.values["perspective"])]
+
+
+def _other_view(content: Content, scenario: int) -> list[Sentence]:
+    """The NPV under the other perspective, where its sign is another."""
+    other = UTILITY if content.study.values["perspective"] == SOCIETY else SOCIETY
+    npv = content.figure("money", "scenarios", scenario, "business", "npv")
+    there = content.figure("money", "scenarios", scenario, f"business_{other}", "npv")
+    if npv.value is None or there.value is None or npv.value * there.value >= 0:
+        return []
+    return [say("Seen by {view} the sign turns: its NPV is {npv} there.", view=VIEWS[other], npv=money(content, there))]
 
 
 def headline(content: Content) -> list[tuple[str, Sentence]]:
@@ -141,19 +160,29 @@ def _proposed(content: Content, scenario: int | None) -> Sentence:
         n = len(chosen)
         told.append(say(
             "Of {all} {laterals} in the study, the selection would convert {n} to {devices}; the list is in section "
-            "“Selection and programme”.", all=Figure(laterals, "count"), laterals=count_of(laterals, "lateral"),
+            "“Selection and programme”.", all=Figure(laterals, "count"), laterals=noun_for(laterals, "lateral"),
             n=Figure(n, "count"), devices=_devices(chosen)))
     elif content.selected is not None:
         told.append(say("The selection proposes no conversion. {why}", why=content.selected.message))
     if scenario is None:
         told.append(say("No scenario of the study installs a device."))
     else:
-        told.append(say("The study compares today's protection with {n} {others}; of those that install devices, "
-                        "{s} is {rank}.", n=Figure(len(content.scenarios) - 1, "count"),
-                        others=count_of(len(content.scenarios) - 1, "other scenario"),
-                        s=Name(content.scenarios[scenario]),
-                        rank="worth most" if content.business else "the first"))
+        told.append(say("The study compares today's protection with {n} {others}; {s} {rank}.",
+                        n=Figure(len(content.scenarios) - 1, "count"),
+                        others=noun_for(len(content.scenarios) - 1, "other scenario"),
+                        s=Name(content.scenarios[scenario]), rank=_rank(content, scenario)))
     return joined(told)
+
+
+def _rank(content: Content, scenario: int) -> str:
+    """How the scenario spoken of first stands among those that install devices."""
+    installing = [i for i in range(1, len(content.scenarios)) if installs(content, i)]
+    if len(installing) == 1:
+        return "is the one that installs devices"
+    npv = content.figure("money", "scenarios", scenario, "business", "npv").value if content.business else None
+    if npv is None:
+        return "is the first of those that install devices"
+    return f"{'loses least' if npv < 0 else 'is worth most'} of those that install devices"
 
 
 def _devices(chosen) -> str:
@@ -168,16 +197,16 @@ def _costs(content: Content, scenario: int | None) -> Sentence:
         total = content.selected.totals
         at = "/choice/totals/"
         pays = "pays" if total["npv"] > 0 else "does not pay"
-        told.append(say("The selection costs {capex} to install and {pays} (expected NPV {npv}).",
+        told.append(say("The selection costs {capex} to install and {pays} (expected NPV {npv}, seen by {view}).",
                         capex=money(content, _total(content, at, "capex", "money")), pays=pays,
-                        npv=money(content, _total(content, at, "npv", "money"))))
+                        npv=money(content, _total(content, at, "npv", "money")), view=seen_by(content)))
     if scenario is not None and content.business:
         place = ("scenarios", scenario, "business")
         units = content.figure("count", *place, "units")
         told.append(say("{s} costs {capex} for {units} {word}.", s=Name(content.scenarios[scenario]),
                         capex=money(content, content.figure("money", *place, "capex")), units=units,
-                        word=count_of(units.value or 0.0, "unit")))
-        told.append(worth(content, scenario))
+                        word=noun_for(units.value or 0.0, "unit")))
+        told.append(worth(content, scenario, "It"))
     elif not content.business:
         told.append(say("No business case was computed."))
     told += _rival_words(content, scenario)
@@ -202,24 +231,31 @@ def _rival_words(content: Content, scenario: int | None) -> list[Sentence]:
         return []
     best = max(better, key=npv)
     return [say("A rival without new devices, {s}, is worth more: its NPV is {npv}.", s=Name(content.scenarios[best]),
-                npv=money(content, content.figure("money", "scenarios", best, "business", "npv")))]
+                npv=money(content, content.figure("money", "scenarios", best, "business", "npv"))),
+            *_other_view(content, best)]
 
 
 def _gains(content: Content, scenario: int | None) -> Sentence:
     told: list[Sentence] = []
     chosen = proposed_conversions(content)
     if chosen is not None and len(chosen) and content.selected is not None:
-        at, total = "/choice/totals/", content.selected.totals
         told.append(say(
-            "With the selection the average customer is spared {minutes} minutes without power and {ci} sustained "
-            "interruptions a year, and sees {events} momentary events {more}.",
-            minutes=_total(content, at, "saidi_minutes_avoided", "minutes"),
-            ci=_total(content, at, "saifi_avoided", "index"),
-            events=_total(content, at, "maifi_e_added", "index", 1.0 if total["maifi_e_added"] >= 0 else -1.0),
-            more="more" if total["maifi_e_added"] >= 0 else "less"))
+            "With the selection the average customer has {minutes} without power, {ci} and {events} a year.",
+            minutes=_step(content, "saidi_minutes_avoided", "minutes", "minutes", "fewer", "more"),
+            ci=_step(content, "saifi_avoided", "index", "sustained interruptions", "fewer", "more"),
+            events=_step(content, "maifi_e_added", "index", "momentary events", "more", "fewer")))
     if scenario is not None:
         told.append(effect(content, scenario))
     return joined(told)
+
+
+def _step(content: Content, key: str, kind: str, noun: str, above: str, below: str) -> Sentence:
+    """A total of the selection as "2.2 fewer minutes"; above, below: the word for a total over and under zero."""
+    value = content.selected.totals[key] if content.selected else 0.0
+    if value == 0:
+        return say("as many {noun}", noun=noun)
+    figure_ = _total(content, "/choice/totals/", key, kind, 1.0 if value > 0 else -1.0)
+    return say("{n} {word} {noun}", n=figure_, word=above if value > 0 else below, noun=noun)
 
 
 def effect(content: Content, scenario: int) -> Sentence:
@@ -234,8 +270,10 @@ def _how_sure(content: Content, scenario: int | None) -> Sentence:
     if content.simulated:
         told.append(say("The intervals come from {trials} simulated {horizons}, {years} years in all; they cover the "
                         "luck of a year and what is given as not known.", trials=content.figure("count", "trials"),
-                        horizons=count_of(content.figure("count", "trials").value or 0.0, "horizon"),
+                        horizons=noun_for(content.figure("count", "trials").value or 0.0, "horizon"),
                         years=content.figure("count", "trial_years")))
+        if cut := trials_cut(content.summary):
+            told.append(cut)
         if content.at("precision_reached") is False:
             told.append(say("The simulation stopped before the precision asked for was reached."))
     else:
@@ -248,6 +286,16 @@ def _how_sure(content: Content, scenario: int | None) -> Sentence:
     return joined([*told, *_main_driver(content, scenario), *_against_records(content)])
 
 
+def trials_cut(summary: Mapping) -> Sentence:
+    """That fewer trials were simulated than asked for, from summary.json; () where that is not so."""
+    if not summary.get("trials_limited_by_memory"):
+        return ()
+    n = figure(summary, "/trials", "count")
+    return say("Only {n} {trials} simulated, fewer than asked for: the memory set aside for the trials holds no more. "
+               "A shorter horizon or fewer scenarios leave room for more.", n=n,
+               trials=noun_for(n.value or 0.0, "trial was", "trials were"))
+
+
 def _main_driver(content: Content, scenario: int | None) -> list[Sentence]:
     if content.drivers is None or scenario is None:
         return []
@@ -255,14 +303,14 @@ def _main_driver(content: Content, scenario: int | None) -> list[Sentence]:
     if not len(rows):
         return []
     first = rows.iloc[0]
-    turn = Figure(float(first["break_even"]), "any")
-    told = say("The NPV of {s} hangs most on “{label}”: from {low} to {high} {unit} it moves from {a} to {b}.",
-               s=Name(content.scenarios[scenario]), label=str(first["label"]), low=Figure(float(first["low"])),
-               high=Figure(float(first["high"])),
-               unit=first["unit"], a=Figure(float(first["npv_low"]), "money"),
-               b=Figure(float(first["npv_high"]), "money"))
+    key = str(first["assumption"])
+    turn, unit = Figure(float(first["break_even"]), "any"), spoken_unit(key, content.currency)
+    told = say("The NPV of {s} hangs most on {label}: from {low} to {high}{unit} it moves from {a} to {b}.",
+               s=Name(content.scenarios[scenario]), label=Name(label_of(key)), low=Figure(float(first["low"])),
+               high=Figure(float(first["high"])), unit=unit, a=Figure(float(first["npv_low"]), "money"),
+               b=money(content, Figure(float(first["npv_high"]), "money")))
     if turn.value == turn.value:
-        return [told, say("It would be zero at {turn} {unit}.", turn=turn, unit=first["unit"])]
+        return [told, say("It would be zero at {turn}{unit}.", turn=turn, unit=unit)]
     return [told]
 
 

@@ -12,12 +12,13 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from reliability.cautions import CAUTION
 from reliability.cells import write_csv
-from reliability.network.application import ApplicationChecks, application_frame
+from reliability.network.application import ApplicationChecks, application_frame, check_laterals
 from reliability.network.application_catalogue import PASS, VERDICTS
-from reliability.network.tree import NO_DEVICE
+from reliability.network.tree import NO_DEVICE, Network
 from reliability.study.assumptions import PRACTICE
-from reliability.study.columns import DEVICES
+from reliability.study.columns import DEVICES, SECTIONALIZER
 from reliability.study.problems import shorten
+from reliability.study.study import Scenario
 
 TEMPLATE = "work_pack.html.j2"
 CAUTIONS = (
@@ -69,11 +70,23 @@ TO_FILL_IN = (*(f"found_{column}" for column, _, _ in BACKUP), *(step.column for
               *(step.column for step in AFTER_OPERATION), "checked_by", "checked_on")
 
 
-def work_pack_rows(checks: ApplicationChecks, lateral_ids: Sequence[str] | None = None,
-                   counts: Mapping[str, int] | None = None) -> pd.DataFrame:
-    """A row a lateral in the order of `lateral_ids` (None: all of them), with blank fields to fill in.
+def checks_of_selection(network: Network, values: Mapping[str, object],
+                        selection: pd.DataFrame) -> tuple[ApplicationChecks, list[str]]:
+    """The laterals that a choice converts to sectionalizers, checked with the settings chosen for each.
 
-    counts: by lateral, where a choice has settled them; else those that the checks propose.
+    selection: see `selection.selection_frame`. Returns the checks of all laterals, and the ids of those chosen.
+    """
+    chosen = selection[selection["device"] == SECTIONALIZER]
+    ids = chosen["section_id"].astype(str).tolist()
+    at = pd.Index(network.ids[network.lateral_heads].astype(str)).get_indexer(ids)
+    counts, fast = np.full((2, len(network.lateral_heads)), np.nan)
+    counts[at], fast[at] = chosen["counts"], chosen["fast_operations_of_backup"]
+    checks = check_laterals(network, values, Scenario("The laterals chosen", None, SECTIONALIZER), counts, fast)
+    return checks, ids
+
+
+def work_pack_rows(checks: ApplicationChecks, lateral_ids: Sequence[str] | None = None) -> pd.DataFrame:
+    """A row a lateral in the order of `lateral_ids` (None: all of them), with blank fields to fill in.
 
     The caution comes first, then the lateral, the units and settings proposed, the backup's
     settings to verify. NaN where the study does not know. KeyError names ids that are no laterals.
@@ -94,7 +107,7 @@ def work_pack_rows(checks: ApplicationChecks, lateral_ids: Sequence[str] | None 
         "units": network.phases[head].astype(np.int64),
         "rated_current_a": settings.rated_a,
         "counts": checked["counts"],
-        "counts_in_scenario": pd.array(settings.counts_in_model, dtype="Int64"),
+        "counts_in_scenario": checked["counts_in_model"],
         "actuating_current_a": settings.actuating_a,
         "unseen_share": checks.unseen_share,
         "peak_load_a": network.column["peak_load_a"][head],
@@ -108,24 +121,21 @@ def work_pack_rows(checks: ApplicationChecks, lateral_ids: Sequence[str] | None 
         "dead_time_s": np.where(has_backup, network.column["dead_time_s"][backup], np.nan),
         **dict.fromkeys(TO_FILL_IN, ""),
     })
-    if counts:
-        rows["counts"] = rows["lateral_id"].map(counts).astype("Int64").fillna(rows["counts"])
     return rows.iloc[_places(checks, lateral_ids)].reset_index(drop=True)
 
 
 def write_work_pack(folder: str | Path, checks: ApplicationChecks, lateral_ids: Sequence[str] | None = None,
-                    study_name: str = "", counts: Mapping[str, int] | None = None) -> tuple[Path, Path]:
+                    study_name: str = "") -> tuple[Path, Path]:
     """Write work_pack.csv and work_pack.html into a folder that exists; returns the two paths."""
     csv, page = Path(folder) / "work_pack.csv", Path(folder) / "work_pack.html"
-    write_csv(work_pack_rows(checks, lateral_ids, counts), csv)
-    page.write_text(work_pack_html(checks, lateral_ids, study_name, counts), encoding="utf-8")
+    write_csv(work_pack_rows(checks, lateral_ids), csv)
+    page.write_text(work_pack_html(checks, lateral_ids, study_name), encoding="utf-8")
     return csv, page
 
 
-def work_pack_html(checks: ApplicationChecks, lateral_ids: Sequence[str] | None = None, study_name: str = "",
-                   counts: Mapping[str, int] | None = None) -> str:
+def work_pack_html(checks: ApplicationChecks, lateral_ids: Sequence[str] | None = None, study_name: str = "") -> str:
     """One self-contained HTML page that prints one sheet a lateral, each headed by the cautions."""
-    rows = work_pack_rows(checks, lateral_ids, counts).to_dict("records")
+    rows = work_pack_rows(checks, lateral_ids).to_dict("records")
     points = [_open_points(checks, at) for at in _places(checks, lateral_ids)]
     environment = Environment(loader=FileSystemLoader(Path(__file__).parent), autoescape=True,
                               undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)

@@ -9,16 +9,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from reliability.study.columns import MOST_COUNTS
+
 Kind = Literal["number", "whole", "shares", "choice", "text", "flag"]
 
+AS_BUILT_SETTINGS, MAY_CHANGE = "as_built", "may_change"
 OURS = "our assumption"
 PRACTICE = "common practice, no source"
-RECLOSING = "reclosing success of a published survey, as shares of the temporary faults; from memory"
+RECLOSING = "from memory: 83.25, 10.05 and 1.42 % of all faults cleared by reclosing once, twice, three times"
+CUSTOMER_COSTS = "LBNL-6941E, 2015, dollars of 2013; from memory"
 
 
 @dataclass(frozen=True)
 class Assumption:
-    """One key of study.toml; `low` and `high` are inclusive bounds in `unit`."""
+    """One key of study.toml; `low` and `high` are inclusive bounds in `unit`, `elements` labels of single shares."""
 
     table: str
     key: str
@@ -32,11 +36,7 @@ class Assumption:
     source: str = OURS
     help: str = ""
     choices: tuple[str, ...] = ()
-
-    @property
-    def may_be_uncertain(self) -> bool:
-        """Whether a low/likely/high range may stand in place of one number."""
-        return self.kind in ("number", "shares")
+    elements: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -69,9 +69,11 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                source=PRACTICE, help="Share of faults that clear once the line is dead for a moment."),
     Assumption("faults", "clearing_shares", "Clearing in dead time 1, 2, 3", "0–1", (0.879, 0.106, 0.015), 0.0, 1.0,
                kind="shares", source=RECLOSING,
-               help="Of the temporary faults, the shares that clear in the first, second and third dead time."),
+               help="Of the temporary faults, the shares that clear in the first, second and third dead time.",
+               elements=("Clearing in dead time 1", "Clearing in dead time 2", "Clearing in dead time 3")),
     Assumption("faults", "phases_involved", "One, two, three phases involved", "0–1", (0.75, 0.20, 0.05), 0.0, 1.0,
-               kind="shares", source=PRACTICE, help="Shares of faults on a three-phase section by phases involved."),
+               kind="shares", source=PRACTICE, help="Shares of faults on a three-phase section by phases involved.",
+               elements=("One phase involved", "Two phases involved", "Three phases involved")),
     Assumption("faults", "yearly_cv", "Storminess between years", "cv", 0.2, 0.0, 3.0, step=0.05,
                help="Coefficient of variation of the yearly multiplier on all fault rates (gamma, mean 1)."),
     Assumption("faults", "rates", "Fault rates from", "", "assumed", kind="choice", choices=("assumed", "learned"),
@@ -79,7 +81,7 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
 
     _hours("repair_hours", "Repair", 3.0, "Mean time to repair a permanent fault, where a section states none."),
     _hours("switching_hours", "Switching", 1.0, "Mean time to isolate a fault and restore from either side."),
-    _hours("refuse_hours", "Refuse after a temporary fault", 1.5,
+    _hours("refuse_hours", "Replace fuse after a temporary fault", 1.5,
            "Mean time to patrol a lateral and replace its fuse."),
     _hours("reset_hours", "Reset after a temporary fault", 1.5,
            "Mean time to close a sectionalizer or lateral recloser that opened on a temporary fault."),
@@ -94,7 +96,7 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                PRACTICE, "Openings on the fast curve, first in the sequence; 0 where fast tripping is blocked."),
     Assumption("protection", "fast_clearing_time_s", "Fast clearing time", "s", 0.08, 0.005, 10.0, step=0.01,
                help="Clearing time of the backup's fast operation; with the fuse link it gives the saving ceiling."),
-    Assumption("protection", "sectionalizer_counts", "Sectionalizer counts", "counts", 2, 1, 3, "whole", 1,
+    Assumption("protection", "sectionalizer_counts", "Sectionalizer counts", "counts", 2, 1, MOST_COUNTS, "whole", 1,
                PRACTICE, "Openings of the backup that a sectionalizer counts before it opens."),
     Assumption("protection", "fuse_failure", "Fuse fails to clear", "0–1", 0.0, 0.0, 1.0, step=0.005,
                help="Probability that a fuse fails to do its part and the device above acts."),
@@ -142,11 +144,12 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
     Assumption("costs", "overtime_multiplier", "Overtime multiplier", "×", 1.5, 1.0, 10.0, step=0.1,
                source=PRACTICE, help="Overtime rate over the normal rate."),
     _money("vehicle_per_callout", "Vehicle", "per call-out", 60.0, "Vehicles used by one call-out."),
-    _hours("refuse_crew_hours", "Crew time, refuse", 2.0, "Crew hours charged to one refuse call-out.", "costs"),
+    _hours("refuse_crew_hours", "Crew time, replace fuse", 2.0,
+           "Crew hours charged to one call-out that replaces a fuse.", "costs"),
     _hours("reset_crew_hours", "Crew time, reset", 2.0, "Crew hours charged to one reset call-out.", "costs"),
     _hours("patrol_crew_hours", "Crew time, patrol", 2.0, "Crew hours charged to one patrol call-out.", "costs"),
     _hours("repair_crew_hours", "Crew time, repair", 4.0, "Crew hours charged to one repair call-out.", "costs"),
-    _money("fuse_link_cost", "Fuse link", "per refuse call-out", 10.0, "Material of one refuse call-out."),
+    _money("fuse_link_cost", "Fuse link", "per fuse replaced", 10.0, "Material of one call-out that replaces a fuse."),
     _money("actuator_cost", "Actuator", "per operation", 60.0, "Spent at each operation of a sectionalizer."),
     _money("repair_material_cost", "Repair material", "per repair call-out", 300.0, "Material of one repair."),
     _money("fuse_cost", "Fuse cutout, installed", "per unit", 350.0, "One unit a phase, for a conversion to a fuse."),
@@ -165,6 +168,7 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                     "dollars of 2013 and 1 leaves it there; consumer prices of the United States rose by about 1.35 "
                     "from 2013 to 2024 (from memory)."),
     Assumption("costs", "interruption_costs", "Interruption cost table", "file", None, kind="text",
+               source=CUSTOMER_COSTS,
                help="A table of cost per event by class and duration in the study folder; blank: the default table."),
 
     Assumption("finance", "discount_rate", "Discount rate", "per year", 0.07, -0.5, 1.0, step=0.005,
@@ -178,6 +182,10 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
 
     Assumption("choice", "objective", "Choose for", "", "npv", kind="choice", choices=("npv", "saidi"),
                help="npv: the highest net present value within the limits; saidi: the largest SAIDI reduction."),
+    Assumption("choice", "backup_settings", "Fast tripping in the choice", "", AS_BUILT_SETTINGS, kind="choice",
+               choices=(AS_BUILT_SETTINGS, MAY_CHANGE),
+               help="as_built: breakers and reclosers keep their fast operations; may_change: the choice may also set "
+                    "each of them to none, or to fast_operations (two where that is 0), for backup_settings_cost."),
     Assumption("choice", "budget", "Budget", "money", None, 0.0, 1e12, step=10_000.0,
                help="Capital in all; blank: no limit. Ignored by the frontier, which runs over all budgets."),
     Assumption("choice", "yearly_budget", "Budget a year", "money per year", None, 0.0, 1e12, step=10_000.0,
@@ -194,7 +202,8 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="What the choice must reach; blank: nothing asked."),
 
     Assumption("simulation", "trials", "Trials", "trials", None, 1, 10_000_000, "whole", 100,
-               help="Each trial is one horizon under one draw of the unknowns; blank: until precise enough."),
+               help="Each trial is one horizon under one draw of the unknowns; blank: until the standard error of "
+                    "every SAIDI difference is under 1 % of it, or a cap is reached."),
     Assumption("simulation", "seed", "Seed", "", 1, 0, 2**63 - 1, "whole", 1,
                help="Same seed, same digits."),
 
@@ -235,6 +244,12 @@ FREE_TABLES: dict[str, dict[str, str]] = {
 
 BY_KEY: dict[str, Assumption] = {a.key: a for a in ASSUMPTIONS}
 TABLES: tuple[str, ...] = tuple(dict.fromkeys(a.table for a in ASSUMPTIONS))
+
+
+def label_of(key: str) -> str:
+    """Label of an assumption, or of one element of a share: "phases_involved.1" is "Two phases involved"."""
+    name, _, element = key.partition(".")
+    return BY_KEY[name].elements[int(element)] if element else BY_KEY[name].label
 
 
 def defaults() -> dict[str, object]:

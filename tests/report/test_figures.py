@@ -7,7 +7,7 @@ import math
 import pandas as pd
 import pytest
 
-from reliability.report.figures import DASH, Figure, Name, count_of, plain, pointer, resolve, say, shown
+from reliability.report.figures import DASH, Figure, Name, noun_for, plain, pointer, resolve, say, shown
 
 
 @pytest.mark.parametrize(("value", "kind", "text"), [
@@ -33,8 +33,8 @@ def test_signs():
 
 
 def test_singular_and_plural():
-    assert [count_of(n, "lateral") for n in (0, 1, 2)] == ["laterals", "lateral", "laterals"]
-    assert count_of(1, "day is", "days are") == "day is"
+    assert [noun_for(n, "lateral") for n in (0, 1, 2)] == ["laterals", "lateral", "laterals"]
+    assert noun_for(1, "day is", "days are") == "day is"
 
 
 def test_a_sentence_keeps_figures_and_names_apart():

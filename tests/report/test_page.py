@@ -7,9 +7,11 @@ from dataclasses import replace
 
 import pytest
 
+from reliability.report.blocks import tables
 from reliability.report.figures import resolve
 from reliability.report.page import page
 from reliability.report.sections import sections
+from reliability.report.sections_laterals import application, selection
 from tests.report.parsed import Page
 
 TITLES = ("Summary", "Reporting period and definitions", "Indices by year", "Indices by feeder and area",
@@ -76,6 +78,10 @@ def test_charts_say_what_they_show_and_tables_have_heads(parsed):
     assert all(a.get("scope") in ("col", "row") for tag, a in parsed.tags if tag == "th")
 
 
+def test_every_column_has_a_head(content):
+    assert not [t.key for t in tables(sections(content)) if not all(c.label.strip() for c in t.columns)]
+
+
 def test_the_caution_stands_in_it(parsed):
     assert "Planning estimates, not settings" in parsed.text
 
@@ -105,3 +111,19 @@ def test_without_business_and_simulation_the_report_still_stands(content):
     assert "Not available. The business case: it was not computed" in parsed.text
     assert "Not available. Intervals: nothing was simulated" in parsed.text
     assert len(sections(thin)) == len(TITLES)
+
+
+def test_only_laterals_that_do_not_pass_are_listed_as_such(content):
+    section = application(content)
+    table = next(b for b in section.blocks if getattr(b, "key", "") == "application")
+    verdicts = table.frame["verdict"].tolist()
+    assert 0 < len(verdicts) == (content.application.verdict > 0).sum() < len(content.application)
+    assert verdicts == sorted(verdicts, key=("fail", "unknown", "review").index)
+
+
+def test_the_choice_says_whether_it_may_change_fast_tripping(content):
+    free = replace(content, study=replace(content.study, values={**content.study.values,
+                                                                 "backup_settings": "may_change"}))
+    said = [str(selection(c).blocks[1].sentence[0]) for c in (content, free)]
+    assert "as built" in said[0]
+    assert "0 or 2 fast operations" in said[1]

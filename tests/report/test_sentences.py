@@ -8,7 +8,17 @@ import pandas as pd
 import pytest
 
 from reliability.report.figures import plain
-from reliability.report.sentences import change, effect, headline, scenario_sentences, verdict, worth
+from reliability.report.sections_business import drivers
+from reliability.report.sentences import (
+    change,
+    effect,
+    headline,
+    scenario_sentences,
+    trials_cut,
+    verdict,
+    worth,
+)
+from reliability.study.assumptions import ASSUMPTIONS, label_of
 
 CASE = ("scenarios", 1, "business")
 APART = ("scenarios", 1, "difference_to_as_built", "saifi")
@@ -26,7 +36,8 @@ def case(npv, bcr, low, high, chance):
     ((5e4, 1.4, -9e4, 8e4, 0.4), ["pays over", "the trials lean the other way, so it is an open question"], []),
     ((-5e4, 0.4, -8e4, -2e4, 0.0), ["does not pay over", "−50,000 USD", "above zero in no trial",
                                     "Its savings cover 40.0 % of its costs"], [" pays "]),
-    ((-5e4, -0.4, -8e4, -2e4, 0.0), ["does not pay", "It saves nothing"], ["cover"]),
+    ((-5e4, -0.4, -8e4, -2e4, 0.0), ["does not pay", "It saves nothing; what it costs a year comes on top"], ["cover"]),
+    ((-5e4, 0.0, -8e4, -2e4, 0.0), ["It saves nothing."], ["cover", "comes on top"]),
     ((0.0, 1.0, -1e3, 1e3, 0.5), ["neither pays nor costs"], ["does not pay"]),
     ((-5e4, 0.4, None, None, None), ["does not pay", "−50,000 USD."], ["trials"]),
     ((None, None, None, None, None), ["no business case was computed"], ["pay"]),
@@ -46,6 +57,7 @@ def test_one_year_is_singular(changed, content):
 
 @pytest.mark.parametrize(("after", "mean", "error", "told", "said"), [
     (0.8, -0.2, 0.01, "less", "0.800 sustained interruptions a year (SAIFI) instead of 1.000 (20.0 % less)"),
+    (2.0, 1.0, 0.01, "more", "2.000 sustained interruptions a year (SAIFI) instead of 1.000 (100.0 % more)"),
     (1.2, 0.2, 0.01, "more", "1.200 sustained interruptions a year (SAIFI) instead of 1.000 (20.0 % more)"),
     (0.99, -0.01, 0.006, "noise", "a difference within its noise: −0.010 ± 0.006 as simulated"),
     (0.99, -0.01, 0.004, "less", "1.0 % less"),
@@ -72,16 +84,21 @@ def test_the_summary_follows_the_selection(content):
     totals = content.selected.totals
     assert f"the selection would convert {totals['laterals']:.0f} to sectionalizers" in rows["What is proposed"]
     assert f"{totals['capex']:,.0f} USD to install and pays" in rows["What it costs"]
-    assert f"{totals['saidi_minutes_avoided']:.1f} minutes without power" in rows["What customers gain and give up"]
-    assert "momentary events more" in rows["What customers gain and give up"]
+    gains = rows["What customers gain and give up"]
+    assert f"has {totals['saidi_minutes_avoided']:.1f} fewer minutes without power, " in gains
+    assert f"{totals['saifi_avoided']:.3f} fewer sustained interruptions and " in gains
+    assert f"{totals['maifi_e_added']:.3f} more momentary events a year." in gains
     assert "40 simulated horizons, 800 years in all" in rows["How sure this is"]
 
 
 def test_the_summary_of_a_selection_that_loses_or_is_empty(content):
-    loses = replace(content.selected, totals={**content.selected.totals, "npv": -5.0, "maifi_e_added": -0.25})
+    loses = replace(content.selected, totals={
+        **content.selected.totals, "npv": -5.0, "saidi_minutes_avoided": -1.25, "saifi_avoided": 0.0,
+        "maifi_e_added": -0.25})
     rows = {label: plain(s) for label, s in headline(replace(content, selected=loses))}
-    assert "to install and does not pay (expected NPV −5 USD)" in rows["What it costs"]
-    assert "sees 0.250 momentary events less" in rows["What customers gain and give up"]
+    assert "to install and does not pay (expected NPV −5 USD, seen by the utility)" in rows["What it costs"]
+    assert ("1.2 more minutes without power, as many sustained interruptions and 0.250 fewer momentary events a year."
+            in rows["What customers gain and give up"])
     empty = replace(content.selected, frame=content.selected.frame.iloc[:0], message="Nothing to convert.")
     rows = {label: plain(s) for label, s in headline(replace(content, selected=empty))}
     assert "The selection proposes no conversion. Nothing to convert." in rows["What is proposed"]
@@ -133,3 +150,67 @@ def test_the_main_driver_is_named_with_its_turning_point(content):
     assert f"hangs most on “{first['label']}”" in text
     if pd.notna(first["break_even"]):
         assert "It would be zero at" in text
+
+
+@pytest.mark.parametrize(("npv", "said"), [
+    ((-9e5, -2e5), "“Fast tripping blocked” loses least of those that install devices"),
+    ((-9e5, 2e5), "“Fast tripping blocked” is worth most of those that install devices"),
+    ((None, None), "is the first of those that install devices"),
+])
+def test_how_the_scenario_spoken_of_stands_among_those_that_install(changed, content, npv, said):
+    other = content.scenarios.index("Fast tripping blocked")
+    now = changed({("scenarios", 1, "business", "npv"): npv[0], ("scenarios", other, "business", "npv"): npv[1],
+                   ("scenarios", other, "business", "units"): 5})
+    assert said in plain(dict(headline(now))["What is proposed"])
+
+
+def test_one_scenario_that_installs_has_no_rank(content):
+    assert f"“{content.scenarios[1]}” is the one that installs devices." in plain(
+        dict(headline(content))["What is proposed"])
+
+
+@pytest.mark.parametrize(("own", "other", "told"), [
+    (5e4, -7e4, True), (-5e4, 7e4, True), (5e4, 7e4, False), (-5e4, -7e4, False), (5e4, None, False)])
+def test_the_other_perspective_is_told_where_it_turns_the_sign(changed, own, other, told):
+    now = changed({**case(own, 0.4, None, None, None), ("scenarios", 1, "business_society", "npv"): other})
+    text = plain(worth(now, 1))
+    assert ("Seen by society the sign turns" in text) == told
+    assert not told or f"its NPV is {'−' if other < 0 else ''}70,000 USD there" in text
+
+
+def test_trials_cut_for_want_of_memory_are_told(changed):
+    assert trials_cut(changed({("trials_limited_by_memory",): False}).summary) == ()
+    assert trials_cut(changed({("trials_limited_by_memory",): None}).summary) == ()
+    cut = changed({("trials_limited_by_memory",): True, ("trials",): 1})
+    assert plain(trials_cut(cut.summary)).startswith("Only 1 trial was simulated, fewer than asked for")
+    assert plain(trials_cut(cut.summary)) in plain(dict(headline(cut))["How sure this is"])
+    many = changed({("trials_limited_by_memory",): True, ("trials",): 1234})
+    assert plain(trials_cut(many.summary)).startswith("Only 1,234 trials were simulated")
+
+
+def turning(content, key, break_even):
+    """The sentence on what turns the answer, if only `key` did."""
+    frame = content.drivers[content.drivers["scenario"] == content.scenarios[1]].head(1).assign(
+        assumption=key, label="", unit="", break_even=break_even, break_even_in_range=True)
+    return plain(drivers(replace(content, drivers=frame)).blocks[1].sentence)
+
+
+@pytest.mark.parametrize(("key", "said"), [
+    ("incentive_per_saidi_minute", "“Incentive on SAIDI” at 0.5 USD per minute and year."),
+    ("phases_involved.1", "“Two phases involved” at 0.5."), ("clearing_shares.0", "“Clearing in dead time 1” at 0.5."),
+    ("temporary_fraction", "“Temporary fraction” at 0.5."), ("repair_hours", "“Repair” at 0.5 h."),
+])
+def test_what_turns_the_answer_keeps_its_name_and_unit(content, key, said):
+    assert turning(content, key, 0.5) == f"Whether “{content.scenarios[1]}” pays turns on: {said}"
+
+
+def test_every_element_of_a_share_has_a_label_of_its_own():
+    for a in (a for a in ASSUMPTIONS if a.kind == "shares"):
+        labels = [label_of(f"{a.key}.{i}") for i in range(len(a.default))]
+        assert len(set(labels)) == len(a.elements) == len(a.default)
+        assert a.label not in labels
+
+
+def test_nobody_is_refused():
+    """Replace the fuse; the word that crews use reads as declining to others."""
+    assert not [a.key for a in ASSUMPTIONS if "refuse" in f"{a.label} {a.unit} {a.help}".lower()]

@@ -19,6 +19,7 @@ from reliability.report.work_pack import (
     BEFORE_SERVICE,
     CAUTIONS,
     TO_FILL_IN,
+    checks_of_selection,
     work_pack_html,
     work_pack_rows,
     write_work_pack,
@@ -78,6 +79,25 @@ def test_chosen_laterals_in_the_order_asked():
     assert len(work_pack_rows(checks, [])) == 0
     with pytest.raises(KeyError, match="nowhere"):
         work_pack_rows(checks, ["a", "nowhere"])
+
+
+def test_the_laterals_chosen_are_checked_at_the_settings_chosen_for_each():
+    """Three operations admit two counts; a's backup goes over to no fast operation."""
+    study = study_of([laterals.BACKUP | {"operations_to_lockout": 3.0},
+                      *(LATERAL | {"section_id": name} for name in "abc")], **VALUES)
+    selection = pd.DataFrame({"section_id": ["c", "a", "b", "backup"], "counts": [1.0, 3.0, np.nan, np.nan],
+                              "device": ["sectionalizer", "sectionalizer", "lateral_recloser", ""],
+                              "fast_operations_of_backup": [2.0, 0.0, 2.0, 0.0]})
+    checks, ids = checks_of_selection(build_network(study.sections), study.values, selection)
+    assert ids == ["c", "a"]
+    rows = work_pack_rows(checks, ids).set_index("lateral_id")
+    assert rows["verdict"].tolist() == ["pass", "fail"]
+    assert rows["counts"].tolist() == rows["counts_in_scenario"].tolist() == [1, 3]
+    assert rows["fast_operations"].tolist() == [2, 0]
+    assert rows.at["a", "not_passed"] == "Fewer counts than the backup's operations"
+    page = Text(work_pack_html(checks, ids)).sections
+    assert ["To settle first" in sheet for sheet in page] == [False, True]
+    assert "the study reckons" not in " ".join(page[0])
 
 
 def test_what_the_study_does_not_know_is_blank():

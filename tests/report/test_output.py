@@ -1,0 +1,46 @@
+"""The folder that `run` writes is of one run: what an earlier one left goes, what is the user's stays."""
+
+from __future__ import annotations
+
+import pytest
+
+from reliability.output_folder import complete_folder
+from reliability.report.output import OWNED, write_results
+
+
+def test_every_file_written_is_among_the_names_owned(results, tmp_path):
+    pytest.importorskip("docx")
+    write_results(results, tmp_path / "out", docx=True)
+    assert {f.name for f in (tmp_path / "out").iterdir()} == set(OWNED)
+
+
+def test_a_run_without_docx_removes_that_of_an_earlier_one(results, tmp_path):
+    out = tmp_path / "out"
+    out.mkdir()
+    for name in ("report.docx", "notes.txt", "sections.xlsx"):
+        (out / name).write_text("before")
+    write_results(results, out)
+    assert not (out / "report.docx").exists()
+    assert (out / "notes.txt").read_text() == (out / "sections.xlsx").read_text() == "before"
+    assert {f.name for f in out.iterdir()} == set(OWNED) - {"report.docx"} | {"notes.txt", "sections.xlsx"}
+
+
+def test_a_write_that_fails_removes_nothing(tmp_path):
+    (tmp_path / "seal").write_text("before")
+    (tmp_path / "stale").write_text("before")
+
+    def write():
+        with complete_folder(tmp_path, "seal", ("seal", "stale")) as folder:
+            (folder / "seal").write_text("after")
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        write()
+    assert {f.name: f.read_text() for f in tmp_path.iterdir()} == {"seal": "before", "stale": "before"}
+
+
+def test_a_folder_of_the_users_with_an_owned_name_stays(tmp_path):
+    (tmp_path / "stale" / "inside").mkdir(parents=True)
+    with complete_folder(tmp_path, "seal", ("seal", "stale")) as folder:
+        (folder / "seal").write_text("after")
+    assert (tmp_path / "stale" / "inside").is_dir()

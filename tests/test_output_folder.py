@@ -1,0 +1,46 @@
+"""Output folders: whole, of one run, and without what killed runs left behind."""
+
+from __future__ import annotations
+
+import os
+import time
+
+import pytest
+
+from reliability.output_folder import STALE_SECONDS, complete_folder
+
+
+def write(target, **files: str) -> None:
+    with complete_folder(target, "seal", owned=("a", "b", "seal")) as folder:
+        for name, text in files.items():
+            (folder / name).write_text(text, encoding="utf-8")
+
+
+def test_files_of_an_earlier_run_go_and_a_user_s_own_stay(tmp_path):
+    target = tmp_path / "out"
+    write(target, a="1", b="1", seal="1")
+    (target / "mine").write_text("kept", encoding="utf-8")
+    write(target, a="2", seal="2")
+    assert {f.name: f.read_text(encoding="utf-8") for f in target.iterdir()} == {"a": "2", "seal": "2", "mine": "kept"}
+
+
+def test_a_body_that_raises_leaves_everything_as_it_was(tmp_path):
+    target = tmp_path / "out"
+    write(target, a="1", seal="1")
+    with pytest.raises(RuntimeError), complete_folder(target, "seal", owned=("a", "seal")) as folder:
+        (folder / "a").write_text("2", encoding="utf-8")
+        raise RuntimeError
+    assert {f.name: f.read_text(encoding="utf-8") for f in target.iterdir()} == {"a": "1", "seal": "1"}
+    assert [f.name for f in tmp_path.iterdir()] == ["out"]
+
+
+def test_drafts_of_killed_runs_are_swept_up_once_they_are_old(tmp_path):
+    old, young, other = (tmp_path / name for name in (".out-abcd1234", ".out-wxyz_678", ".out-of-somebody-else"))
+    for folder in (old, young, other):
+        folder.mkdir()
+        (folder / "a").write_text("1", encoding="utf-8")
+    then = time.time() - STALE_SECONDS - 60
+    for folder in (old, other):
+        os.utime(folder, (then, then))
+    write(tmp_path / "out", a="1", seal="1")
+    assert sorted(f.name for f in tmp_path.iterdir()) == [".out-of-somebody-else", ".out-wxyz_678", "out"]
