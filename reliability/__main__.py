@@ -60,8 +60,8 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("study", help="folder with study.toml and its tables")
     run.add_argument("--out", required=True, metavar="DIR", help="folder for the results")
     run.add_argument("--trials", type=_whole(1), metavar="N",
-                     help="simulated horizons; without it, until the standard error of every scenario's SAIDI "
-                          "difference to \"As built\" is under 1 %% of it, or a cap is reached")
+                     help="simulated horizons; without it, 200 at least and until the standard error of every "
+                          "scenario's SAIDI difference to \"As built\" is under 1 %% of it, or a cap is reached")
     run.add_argument("--seed", type=_whole(0), metavar="S", help="same seed, same digits (default: the study's)")
     run.add_argument("--report", choices=["docx"], action="append", default=[],
                      help="also write report.docx, for pasting into a filing; needs python-docx")

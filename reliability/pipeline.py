@@ -16,14 +16,14 @@ from reliability.business.frontier import frontier, programme
 from reliability.business.options import Options, build_options
 from reliability.business.rivals import rival_scenarios
 from reliability.business.selection import Choice, choose
-from reliability.business.wishes import check_wishes, limits_of
+from reliability.business.wishes import check_wishes, fast_settings, limits_of
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.history import History, learned_study, read_history
 from reliability.history.outages import read_records
 from reliability.history.settings import read_settings
 from reliability.indices.expected import Expected, expected_values, feeder_indices
 from reliability.indices.simulation import Progress, Question, Simulated, simulate
-from reliability.network.application import ApplicationChecks, check_laterals
+from reliability.network.application import ApplicationChecks, check_laterals, settle_scenarios
 from reliability.network.tree import Network, build_network
 from reliability.study.columns import SECTIONALIZER
 from reliability.study.problems import Problem, Problems, StudyError
@@ -112,9 +112,11 @@ def with_rivals(study: Study) -> Study:
 def expect(study: Study, network: Network | None = None) -> Results:
     """Network, outcome table, expected values and the business case of a study; answers at once.
 
-    network: of the same sections, where it has been built before.
+    network: of the same sections, where it has been built before. Which laterals a scenario with
+    `applicable_only` converts is settled here, once, at the mean values.
     """
     network = network or build_network(study.sections)
+    study = replace(study, scenarios=settle_scenarios(network, study.values, study.scenarios))
     table = build_outcomes(network, study.values, study.scenarios)
     expected = expected_values(table, study.values)
     costs = read_cost_table(study)
@@ -142,10 +144,10 @@ def question(results: Results) -> Question:
 
 
 def options_of(results: Results) -> Options:
-    """Every conversion open to every lateral that passes its application checks; StudyError for a wrong wish."""
+    """Every conversion that works at its lateral, and the settings that may change; StudyError for a wrong wish."""
     check_wishes(results.study, results.network)
-    return build_options(results.network, results.study.values, results.costs,
-                         applicable=results.application.applicable)
+    values = results.study.values
+    return build_options(results.network, values, results.costs, fast_settings(values), applicable_only=True)
 
 
 def plan(results: Results) -> Plan:

@@ -111,7 +111,8 @@ def converted(rows: dict[str, dict], laterals: list[str], scenario, values) -> d
     if scenario.fast_operations is not None:
         for row in rows.values():
             if row.get("device") in ("breaker", "recloser"):
-                row["fast_operations"] = scenario.fast_operations
+                operations = int(row.get("operations_to_lockout", values["operations_to_lockout"]))
+                row["fast_operations"] = min(scenario.fast_operations, operations - 1)  # F is at most M − 1
     return rows
 
 

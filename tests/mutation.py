@@ -136,7 +136,15 @@ def survives(mutant: Mutant, tree: Path) -> bool:
     file = tree / mutant.module
     sound = file.read_text(encoding="utf-8")
     file.write_text(mutant.applied(sound), encoding="utf-8")
-    targets = [t for t in MODULES.get(mutant.module, ("tests",)) if (tree / t).exists()]
+    try:
+        return passes(mutant.module, tree)
+    finally:
+        file.write_text(sound, encoding="utf-8")
+
+
+def passes(module: str, tree: Path) -> bool:
+    """Whether the tests that MODULES names for a module pass in a copy of the tree."""
+    targets = [t for t in MODULES.get(module, ("tests",)) if (tree / t).exists()]
     command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *dict.fromkeys(targets)]
     try:
         done = subprocess.run(command, cwd=tree, capture_output=True, timeout=SECONDS, check=False,
@@ -144,8 +152,6 @@ def survives(mutant: Mutant, tree: Path) -> bool:
         return done.returncode == 0
     except subprocess.TimeoutExpired:
         return False
-    finally:
-        file.write_text(sound, encoding="utf-8")
 
 
 def main() -> int:
@@ -170,6 +176,10 @@ def main() -> int:
             with (tree / "tests" / "conftest.py").open("a", encoding="utf-8") as conftest:
                 conftest.write(UNSHRUNK)
             trees.put(tree)
+
+        for module in {MODULES.get(m.module, ("tests",)): m.module for m in chosen}.values():
+            if not passes(module, tree):
+                parser.error(f"the tests of {module} fail, or take too long, without any mutant")
 
         def judge(mutant: Mutant) -> bool | None:
             if time.monotonic() > until:

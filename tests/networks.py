@@ -74,8 +74,8 @@ def _upward(by_id: Mapping[str, Mapping], name: str) -> list[str]:
 def random_study(rng: np.random.Generator, sections: int = 30, **values: object) -> Study:
     """Any mix of devices, gaps and settings within the bounds of a checked study.
 
-    Counts stay below the operations of the backup as built (a lateral recloser of one
-    operation excepted), fast operations below those of their own device, phases at or below
+    Counts stay below the operations of the backup as built (one of a single operation
+    excepted), fast operations of a section below those of its own device, phases at or below
     the parent's. `values` override assumptions.
     """
     fewest = int(rng.choice([2, 3, 4], p=[0.4, 0.35, 0.25]))  # operations to lockout in this study, at the least
@@ -188,7 +188,7 @@ def _random_settings(rng: np.random.Generator, row: dict, fewest: int, rows: lis
     threshold = float(rng.uniform(300.0, 6000.0))
     if row["device"] in RECLOSING:
         operations = _random_operations(rng, fewest)
-        if row["device"] == LATERAL_RECLOSER and rng.random() < 0.1:
+        if rng.random() < 0.1:  # one that does not reclose: it trips and stays open
             operations = 1
         both = {"operations_to_lockout": operations, "fast_operations": int(rng.integers(0, operations))}
         return both if rng.random() < 0.8 else {}

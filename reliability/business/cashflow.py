@@ -13,6 +13,7 @@ from reliability.business.cost_table import CostTable
 from reliability.business.costs import (
     AMOUNTS,
     INTERRUPTION,
+    MINUTES_PER_HOUR,
     PARTS,
     PARTS_OF,
     amounts_by_section,
@@ -30,6 +31,7 @@ from reliability.network.tree import CODE, GANG, Network
 from reliability.study.columns import LATERAL_DEVICES
 
 SAVINGS = dict(zip(PARTS, ("callout_saving", "energy_saving", "incentive", "interruption_cost_saving"), strict=True))
+ROUNDING = 1e-9  # of an amount; less avoided than that is rounding, not protection
 CASHFLOW_COLUMNS = ("scenario", "year", "capex", *SAVINGS.values(), "inspection", "net", "discounted")
 
 
@@ -187,9 +189,7 @@ def _summary(business: Business, scenario: int) -> dict[str, object]:
     discounts = np.append(1.0, finance.discount_factors(rate, years))
     benefit = float(sum(columns[c] for c in SAVINGS.values()) @ discounts)
     cost = float((columns["capex"] + columns["inspection"]) @ discounts)
-    before, after = totals(business.by_section[0]), totals(business.by_section[scenario])
-    avoided = {"ci": before["ci"] - after["ci"], "cmi": 60.0 * (before["customer_hours"] - after["customer_hours"]),
-               "callout": sum(before[c] - after[c] for c in CALLOUTS)}
+    before, after = (_avoidable(totals(business.by_section[s])) for s in (0, scenario))
     yearly_capital = capex * finance.capital_recovery_factor(rate, years)
     net_present = float(columns["discounted"].sum())
     return {
@@ -205,16 +205,17 @@ def _summary(business: Business, scenario: int) -> dict[str, object]:
         "payback_years": finance.payback_years(columns["net"]),
         "discounted_payback_years": finance.payback_years(columns["net"], rate),
         "annualised_capital": yearly_capital,
-        **{f"cost_per_{what}_avoided": yearly_capital / amount if scenario and amount > _noise(before, what) else None
-           for what, amount in avoided.items()},
+        **{f"cost_per_{what}_avoided":
+           yearly_capital / (was - after[what]) if scenario and was - after[what] > ROUNDING * was else None
+           for what, was in before.items()},
         "verdict": _verdict(business, scenario, net_present, benefit, cost),
     }
 
 
-def _noise(before: Mapping[str, float], what: str) -> float:
-    """An amount avoided that is rounding, not protection."""
-    size = {"ci": before["ci"], "cmi": 60.0 * before["customer_hours"], "callout": sum(before[c] for c in CALLOUTS)}
-    return 1e-9 * size[what]
+def _avoidable(amounts: Mapping[str, float]) -> dict[str, float]:
+    """Customer interruptions, customer-minutes and call-outs of a year."""
+    return {"ci": amounts["ci"], "cmi": MINUTES_PER_HOUR * amounts["customer_hours"],
+            "callout": sum(amounts[c] for c in CALLOUTS)}
 
 
 def _verdict(business: Business, scenario: int, net_present: float, benefit: float, cost: float) -> str:

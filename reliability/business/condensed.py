@@ -106,10 +106,7 @@ def _columns(table: OutcomeTable, scenario: int, values: Mapping[str, object], r
 
 def condensed_amounts(condensed: Condensed, values: Mapping[str, object], costs: CostTable | None) -> dict[str, float]:
     """Yearly amounts by name of `costs.AMOUNTS` at the given assumptions; customers' costs only with `costs`."""
-    kind = np.array([kind_probability(int(k), 1.0 if own else values["temporary_fraction"], values["clearing_shares"])
-                     if not (own and k == PERMANENT) else 1.0
-                     for k, own in zip(condensed.kinds, condensed.own_fraction, strict=True)])
-    factor = kind * pattern_probability(condensed.tally, values)
+    factor = _kind_factor(condensed, values) * pattern_probability(condensed.tally, values)
     sums = factor[:, None] * (condensed.fixed + values["line_fault_rate_per_km"] * condensed.per_line_rate)
     times = np.array([values[f"{name}_hours"] for name in CALLOUTS] + [0.0])[condensed.callout]
     hours = np.where((condensed.callout == REPAIR) & ~np.isnan(condensed.own_hours), condensed.own_hours, times)
@@ -131,6 +128,15 @@ def condensed_amounts(condensed: Condensed, values: Mapping[str, object], costs:
     }
 
 
+def _kind_factor(condensed: Condensed, values: Mapping[str, object]) -> np.ndarray:
+    """Probability of each group's kinds, (g,); the sections' own temporary fractions are in the sums already."""
+    kinds = np.unique(condensed.kinds)
+    shared, own = (np.array([kind_probability(k, temporary, values["clearing_shares"]) for k in kinds.tolist()])
+                   for temporary in (values["temporary_fraction"], 1.0))
+    at = np.searchsorted(kinds, condensed.kinds)
+    return np.where(condensed.own_fraction, np.where(condensed.kinds == PERMANENT, 1.0, own[at]), shared[at])
+
+
 def _interruption_cost(sums: np.ndarray, hours: np.ndarray, values: Mapping[str, object], costs: CostTable) -> float:
     durations, index = np.unique(np.append(hours, values["switching_hours"]), return_inverse=True)
     unit = unit_costs(costs, durations, values["cv"])[0][index]
@@ -144,12 +150,13 @@ def with_values(values: Mapping[str, object], changes: Mapping[str, float]) -> d
     return one_trial(values_of_trials(values, {k: np.array([float(v)]) for k, v in changes.items()}), 0)
 
 
-def npv_function(network: Network, scenarios: Sequence[Scenario], costs: CostTable,
-                 applicable: np.ndarray | None = None) -> Callable[[Mapping[str, object]], np.ndarray]:
+def npv_function(network: Network, scenarios: Sequence[Scenario],
+                 costs: CostTable) -> Callable[[Mapping[str, object]], np.ndarray]:
     """A function from assumptions to the expected net present value of each scenario, (S,).
 
-    scenarios: "As built" first. The table is only built anew where an assumption changes what
-    protection does, or a class of fault that could not happen now can.
+    scenarios: "As built" first, all settled (`application.settle_scenarios`). The table is only built
+    anew where an assumption changes what protection does, or a class of fault that could not happen
+    now can.
     """
     tables: dict[tuple, list[tuple[Condensed, Capital]]] = {}
     served = float(network.customers.sum())

@@ -135,27 +135,25 @@ def _costs(rows: Rows, number: int, cells: list[str], problems: Problems) -> np.
     return costs
 
 
-def unit_costs(costs: CostTable, hours: np.ndarray, cv: float) -> tuple[np.ndarray, np.ndarray]:
+def unit_costs(costs: CostTable, hours: np.ndarray, cv) -> tuple[np.ndarray, np.ndarray]:
     """Mean over the severity L of the cost of an interruption of `hours` × L, and its slope b in L.
 
-    hours: (m,) mean durations. cv: coefficient of variation of the lognormal L of mean 1.
+    hours: (m,) mean durations. cv: coefficient of variation of the lognormal L of mean 1, a number or (m,).
     Returns two arrays (m, c): E[cost], and b = Cov(cost, L)/Var(L), so that
     E[cost] − b + b·L is the best straight line in L and has the exact mean. A ramp from t
     hours on has the mean of a call of Black, The pricing of commodity contracts, 1976 (from
     memory): d·Φ(z) − t·Φ(z − σ) with z = (ln(d/t) + σ²/2)/σ and σ² = ln(1 + cv²). b is 0
     where L does not vary.
     """
-    hours = np.asarray(hours, dtype=float)[:, None]
-    start = costs.durations_hours[None, :]
-    if cv < SMALLEST_CV:
-        ramp = np.maximum(hours - start, 0.0)
-        return costs.momentary + ramp @ costs.bends.T, np.zeros((len(hours), len(costs.cost)))
+    hours, cv = (a[:, None] for a in np.broadcast_arrays(np.asarray(hours, dtype=float), np.asarray(cv, dtype=float)))
+    start, still = costs.durations_hours[None, :], cv < SMALLEST_CV
+    cv = np.where(still, 1.0, cv)
     sigma = np.sqrt(np.log1p(cv * cv))
     with np.errstate(divide="ignore", invalid="ignore"):
         z = (np.log(hours) - np.log(start) + sigma * sigma / 2.0) / sigma
     z[hours[:, 0] <= 0] = -np.inf  # also 0 h on a ramp from 0 h
     once, above, twice = ndtr(z - sigma), ndtr(z), ndtr(z + sigma)
-    ramp = hours * above - start * once
+    ramp = np.where(still, np.maximum(hours - start, 0.0), hours * above - start * once)
     # E[L·ramp] − E[ramp], from the same integral with the density weighted by L
     together = hours * ((1.0 + cv * cv) * twice - above) - start * (above - once)
-    return costs.momentary + ramp @ costs.bends.T, (together @ costs.bends.T) / (cv * cv)
+    return costs.momentary + ramp @ costs.bends.T, np.where(still, 0.0, together @ costs.bends.T / (cv * cv))

@@ -6,8 +6,7 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 import pandas as pd
-from scipy import stats
-from scipy.optimize import brentq
+import scipy
 
 from reliability.business.condensed import npv_function, with_values
 from reliability.business.cost_table import CostTable
@@ -24,24 +23,25 @@ SAMPLES = 512             # per input of the Sobol' indices; a power of 2
 SAMPLES_STRUCTURAL = 128   # … where a draw may need an outcome table of its own
 LEVELS = 16                # steps to which assumptions are drawn that need one
 FARTHEST = 32.0            # a break-even is looked for up to this many times the value, then to the bounds
+FROM_ZERO = np.geomspace(1e-9, 0.1, 9)  # … where the value is 0, at these shares of the upper bound
 DRIVER_COLUMNS = ("scenario", "assumption", "label", "unit", "value", "low", "high", "range", "npv", "npv_low",
                   "npv_high", "swing", "first_order", "total", "break_even", "break_even_in_range")
 
 Npv = Callable[[Mapping[str, object]], np.ndarray]
 
 
-def drivers_frame(study: Study, network: Network, costs: CostTable, applicable: np.ndarray | None = None,
-                  seed: int | None = None) -> pd.DataFrame:
+def drivers_frame(study: Study, network: Network, costs: CostTable, seed: int | None = None) -> pd.DataFrame:
     """drivers.csv: for each scenario but "As built" the assumptions by how far they move its expected NPV.
 
     low, high: the range the study states, else ±20 % within the assumption's bounds; npv_low
     and npv_high with only this assumption there. first_order, total: Sobol' indices over the
     stated ranges (Saltelli's scheme as in scipy.stats.sobol_indices), NaN where none is
     stated. break_even: the value nearest to the present one, within the assumption's bounds,
-    at which the NPV is 0, NaN where there is none. Assumptions that change what protection
-    does are looked at only where the study states a range.
+    at which the NPV is 0, NaN where there is none. An assumption that neither moves the NPV nor
+    could bring it to 0 is left out, unless the study states a range. Assumptions that change
+    what protection does are looked at only where it does.
     """
-    npv = npv_function(network, study.scenarios, costs, applicable)
+    npv = npv_function(network, study.scenarios, costs)
     now = npv(study.values)
     first, total = sobol(study, npv, study.values["seed"] if seed is None else seed)
     none, records = np.full(len(now), np.nan), []
@@ -52,7 +52,8 @@ def drivers_frame(study: Study, network: Network, costs: CostTable, applicable: 
         base = BY_KEY[key.partition(".")[0]]
         for s, scenario in list(enumerate(study.scenarios))[1:]:
             swing = float(abs(high[s] - low[s]))
-            if key not in study.uncertain and swing <= 1e-12 * abs(now[s]):
+            # a value of 0 has no ±20 % to swing over, and yet another one may turn the answer
+            if key not in study.uncertain and swing <= 1e-12 * abs(now[s]) and np.isnan(turns[s]):
                 continue
             records.append((scenario.name, key, base.label, base.unit, value, law.low, law.high,
                             STATED if key in study.uncertain else TRIED, now[s], low[s], high[s], swing,
@@ -99,8 +100,9 @@ def sobol(study: Study, npv: Npv, seed: int) -> tuple[dict[str, np.ndarray], dic
                                 for i in range(draws.shape[1])])
 
     with np.errstate(divide="ignore", invalid="ignore"):
-        found = stats.sobol_indices(func=outputs, n=SAMPLES_STRUCTURAL if stepped else SAMPLES,
-                                    dists=[_law(study.uncertain[k]) for k in keys], rng=np.random.default_rng(seed))
+        found = scipy.stats.sobol_indices(
+            func=outputs, n=SAMPLES_STRUCTURAL if stepped else SAMPLES,
+            dists=[_law(study.uncertain[k]) for k in keys], rng=np.random.default_rng(seed))
     first, total = (np.reshape(a, (-1, len(keys))) for a in (found.first_order, found.total_order))
     return ({k: first[:, i] for i, k in enumerate(keys)}, {k: total[:, i] for i, k in enumerate(keys)})
 
@@ -113,8 +115,8 @@ def _rounded(draws: np.ndarray, law: Range) -> np.ndarray:
 def _law(law: Range):
     """The PERT law, as a scaled beta law."""
     width = law.high - law.low
-    return stats.beta(1.0 + PERT_WEIGHT * (law.likely - law.low) / width,
-                      1.0 + PERT_WEIGHT * (law.high - law.likely) / width, loc=law.low, scale=width)
+    return scipy.stats.beta(1.0 + PERT_WEIGHT * (law.likely - law.low) / width,
+                            1.0 + PERT_WEIGHT * (law.high - law.likely) / width, loc=law.low, scale=width)
 
 
 def break_evens(study: Study, npv: Npv, key: str, law: Range) -> np.ndarray:
@@ -136,7 +138,10 @@ def break_evens(study: Study, npv: Npv, key: str, law: Range) -> np.ndarray:
 
 
 def _crossing(study: Study, npv: Npv, key: str, scenario: int, low: float, high: float) -> float:
-    return float(brentq(lambda x: npv(with_values(study.values, {key: x}))[scenario], low, high, rtol=1e-9))
+    def of(x: float) -> float:
+        return npv(with_values(study.values, {key: x}))[scenario]
+
+    return float(scipy.optimize.brentq(of, low, high, rtol=1e-9))
 
 
 def _grid(study: Study, key: str, law: Range) -> np.ndarray:
@@ -145,6 +150,6 @@ def _grid(study: Study, key: str, law: Range) -> np.ndarray:
     if name in STRUCTURAL:
         return np.unique(np.append(np.linspace(law.low, law.high, 5), value))
     low, high = float(BY_KEY[name].low), float(BY_KEY[name].high)
-    near = value * np.geomspace(1.0 / FARTHEST, FARTHEST, 11)
+    near = value * np.geomspace(1.0 / FARTHEST, FARTHEST, 11) if value else high * FROM_ZERO
     grid = np.concatenate([[value], near, np.linspace(low, high, 9), [law.low, law.high]])
     return np.unique(np.clip(grid, low, high))

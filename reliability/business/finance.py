@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.optimize import brentq
+import scipy
 
 # Search for rates: discount factors from e^-60 to e^60 cover every rate that a double can tell from −1 or infinity.
 LOG_FACTOR_LIMIT = 60.0
@@ -18,11 +18,6 @@ def discount_factors(rate, years: int):
 def growth_factors(rate, years: int):
     """(1 + g)^(y − 1) for y = 1 … years; rate: a number or (trials,), result (…, years)."""
     return (1.0 + np.asarray(rate, dtype=float)[..., None]) ** np.arange(float(years))
-
-
-def npv(rate: float, flows: np.ndarray) -> float:
-    """Net present value of flows (H + 1,), the first of them undiscounted."""
-    return float(flows[0] + discount_factors(rate, len(flows) - 1) @ flows[1:])
 
 
 def capital_recovery_factor(rate: float, years: int) -> float:
@@ -50,7 +45,7 @@ def irr(flows: np.ndarray) -> float | None:
     grid = np.concatenate([[-LOG_FACTOR_LIMIT], inner, [LOG_FACTOR_LIMIT]])
     values = np.array([value(g) for g in grid])
     roots = [float(grid[k]) for k in np.flatnonzero(values == 0)]
-    roots += [float(brentq(value, grid[k], grid[k + 1], xtol=1e-15, rtol=1e-15))
+    roots += [float(scipy.optimize.brentq(value, grid[k], grid[k + 1], xtol=1e-15, rtol=1e-15))
               for k in np.flatnonzero(values[:-1] * values[1:] < 0)]
     rates = [float(np.expm1(-x)) for x in roots]
     return min(rates, key=abs) if rates else None

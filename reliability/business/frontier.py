@@ -97,6 +97,6 @@ def _joined(options: Options, frames: list[pd.DataFrame]) -> pd.DataFrame:
     frame.insert(0, "year", frame.pop("year"))
     frame["cumulative_capex"] = frame["capex"].cumsum()
     frame["cumulative_npv"] = frame["npv"].cumsum()
-    served = float(options.network.customers.sum()) or np.nan
+    served = options.customers_served or np.nan
     frame["cumulative_saidi_minutes_avoided"] = frame["customer_minutes_avoided"].cumsum() / served
     return frame

@@ -8,16 +8,7 @@ import pandas as pd
 from reliability.business.cashflow import Business, present_worth
 from reliability.business.costs import MINUTES_PER_HOUR, grouped, unit_prices, yearly_money
 from reliability.faults.consequences import CALLOUTS
-from reliability.network.tree import Network
 from reliability.study.columns import DEVICES
-
-
-def lateral_index(network: Network) -> tuple[np.ndarray, np.ndarray]:
-    """Heads (h,) of the laterals, and for each section the index of its lateral among them, −1 on the main, (n,)."""
-    heads = network.lateral_heads
-    at = np.full(len(network), -1)
-    at[heads] = np.arange(len(heads))
-    return heads, np.where(network.lateral >= 0, at[network.lateral], -1)
 
 
 def laterals_frame(business: Business) -> pd.DataFrame:
@@ -28,7 +19,7 @@ def laterals_frame(business: Business) -> pd.DataFrame:
     Changed backup settings are shared by the laterals of a zone and charged to none of them.
     """
     network, values = business.network, business.values
-    heads, index = lateral_index(network)
+    heads, index = network.lateral_heads, network.lateral_index
     price = unit_prices(values)
     frames, as_built_cost = [], np.zeros(len(heads))
     for s, name in enumerate(business.scenarios):

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
+import scipy
 from scipy import sparse
-from scipy.optimize import LinearConstraint
 
-from reliability.business.options import AS_IT_IS, MOST_COUNTS, Options
+from reliability.business.options import AS_IT_IS, Options
+from reliability.study.columns import MOST_COUNTS
+
+if TYPE_CHECKING:
+    from scipy.optimize import LinearConstraint
 
 
 @dataclass(frozen=True)
@@ -108,7 +113,7 @@ def _structure(options: Options) -> Iterator[LinearConstraint]:
     settings, count = options.fast.shape[1], len(rows)
     lateral, zone, setting = (rows[c].to_numpy() for c in ("lateral", "zone", "setting"))
     of_zone, of_lateral = np.flatnonzero(lateral < 0), np.flatnonzero(lateral >= 0)
-    yield LinearConstraint(_matrix(zone[of_zone], of_zone, np.ones(len(of_zone)), len(options.zones), count), 1.0, 1.0)
+    yield _linear(_matrix(zone[of_zone], of_zone, np.ones(len(of_zone)), len(options.zones), count), 1.0, 1.0)
     if not of_lateral.size:
         return
     pairs, pair = np.unique(lateral[of_lateral] * settings + setting[of_lateral], return_inverse=True)
@@ -118,11 +123,11 @@ def _structure(options: Options) -> Iterator[LinearConstraint]:
     matrix = _matrix(np.append(pair, np.arange(len(pairs))), np.append(of_lateral, behind),
                      np.append(np.ones(len(of_lateral)), -np.ones(len(pairs))), len(pairs), count)
     # leaving a lateral has a row of its own under a changed setting, none under the one as built
-    yield LinearConstraint(matrix, np.where(pairs % settings == AS_IT_IS, -1.0, 0.0), 0.0)
+    yield _linear(matrix, np.where(pairs % settings == AS_IT_IS, -1.0, 0.0), 0.0)
 
 
 def _limits(options: Options, limits: Limits) -> Iterator[LinearConstraint]:
-    rows, served = options.rows, float(options.network.customers.sum())
+    rows, served = options.rows, options.customers_served
     for column, most in (("capex", limits.budget), ("units", limits.units)):
         if most is not None:
             yield _at_most(rows[column].to_numpy(), most)
@@ -153,8 +158,12 @@ def _one_of_each(key: np.ndarray, wanted: np.ndarray, at: np.ndarray) -> Iterato
     if not wanted.size:
         return
     at = at[np.isin(key[at], wanted)]
-    yield LinearConstraint(_matrix(np.searchsorted(wanted, key[at]), at, np.ones(len(at)), len(wanted), len(key)),
-                           1.0, 1.0)
+    yield _linear(_matrix(np.searchsorted(wanted, key[at]), at, np.ones(len(at)), len(wanted), len(key)),
+                  1.0, 1.0)
+
+
+def _linear(matrix: sparse.csr_array, low: np.ndarray | float, high: np.ndarray | float) -> LinearConstraint:
+    return scipy.optimize.LinearConstraint(matrix, low, high)
 
 
 def _matrix(row: np.ndarray, column: np.ndarray, value: np.ndarray, rows: int, columns: int) -> sparse.csr_array:
@@ -164,4 +173,4 @@ def _matrix(row: np.ndarray, column: np.ndarray, value: np.ndarray, rows: int, c
 def _at_most(coefficients: np.ndarray, most: float) -> LinearConstraint:
     """Scaled to a largest coefficient of 1, within the solver's tolerances."""
     scale = np.abs(coefficients).max(initial=0.0) or 1.0
-    return LinearConstraint(sparse.csr_array((coefficients / scale)[None, :]), -np.inf, most / scale)
+    return _linear(sparse.csr_array((coefficients / scale)[None, :]), -np.inf, most / scale)

@@ -25,17 +25,16 @@ from reliability.business.costs import (
     unit_prices,
     yearly_money,
 )
-from reliability.business.laterals import lateral_index
 from reliability.faults.chains import reclosing_device
 from reliability.faults.consequences import CALLOUTS
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
-from reliability.network.protection import protection
+from reliability.network.application import check_laterals
+from reliability.network.protection import Protection, protection
 from reliability.network.tree import CODE, GANG, Network
-from reliability.study.columns import LATERAL_RECLOSER, SECTIONALIZER
+from reliability.study.columns import LATERAL_RECLOSER, MOST_COUNTS, SECTIONALIZER
 from reliability.study.study import Scenario
 
-MOST_COUNTS = 3
 AS_IT_IS = 0  # index of the setting that leaves a breaker or recloser as built
 EFFECTS = ("units", "capex", "npv", "ci_avoided", "customer_hours_avoided", "momentary_events_added",
            "callouts_avoided")
@@ -55,7 +54,6 @@ class Options:
     """
 
     network: Network
-    values: Mapping[str, object]
     heads: np.ndarray
     zones: np.ndarray
     zone: np.ndarray
@@ -70,35 +68,39 @@ class Options:
 
 @dataclass(frozen=True)
 class _Case:
-    """One scenario of the table: a setting, and a device at every lateral that admits it ((h,) bool)."""
+    """One scenario of the table: a setting, and a device at every lateral that admits it ((h,) bool).
+
+    setting: index of it; fast_operations: what it sets every breaker and recloser to, None as built.
+    """
 
     setting: int
+    fast_operations: int | None
     device: str | None
     counts: int | None
     offered: np.ndarray
 
 
 def build_options(network: Network, values: Mapping[str, object], costs: CostTable,
-                  fast_operations: Sequence[int] = (), applicable: np.ndarray | None = None) -> Options:
+                  fast_operations: Sequence[int] = (), applicable_only: bool = False) -> Options:
     """Every conversion open to every lateral, at the given assumptions.
 
     fast_operations: settings that breakers and reclosers may be changed to, besides staying
-    as built. applicable: (n,) laterals' heads that pass the application checks; the others are
-    only ever left. A device is offered where its settings are possible: counts below the
-    operations of the device behind it, also those of sectionalizers further down the lateral.
-    costs: from `read_cost_table`, only looked at under the perspective of society.
+    as built. applicable_only: leave out a sectionalizer with counts and a setting of the backup
+    at which an application check fails there. A device is offered where its settings are possible:
+    counts below the operations of the device behind it, also those of sectionalizers further down
+    the lateral. costs: from `read_cost_table`, only looked at under the perspective of society.
     """
     as_built = protection(network, values, Scenario("as built"))
-    heads, lateral = lateral_index(network)
+    heads, lateral = network.lateral_heads, network.lateral_index
     nearest = _nearest_gang(network)
     zones, zone_of = np.unique(nearest, return_inverse=True)
     zone = zone_of[heads]
     fast = _settings(as_built.fast[zones], as_built.lockout[zones], fast_operations)
-    cases = _cases(network, values, heads, as_built.lockout[zones][zone], fast.shape[1], applicable)
+    cases = _cases(network, values, as_built.lockout[zones][zone], (None, *fast_operations), applicable_only)
     # faults behind a breaker or recloser inside a lateral never reach the lateral's own device
     own = (lateral >= 0) & (nearest == nearest[heads[lateral]] if len(heads) else False)
     group = np.where(own, lateral, len(heads) + zone_of)
-    amounts, money = _effects(network, values, cases, heads, fast_operations, group, len(heads) + len(zones), costs)
+    amounts, money = _effects(network, values, cases, heads, group, len(heads) + len(zones), costs)
 
     base = cases.index(next(c for c in cases if c.setting == AS_IT_IS and c.device is None))
     frames = []
@@ -113,7 +115,7 @@ def build_options(network: Network, values: Mapping[str, object], costs: CostTab
         frames.append(_lateral_rows(network, values, as_built, heads, zone, fast, case, effect))
         if case.device is None:
             frames.append(_zone_rows(network, values, zones, fast, case.setting, len(heads), effect))
-    return Options(network, values, heads, zones, zone, fast, pd.concat(frames, ignore_index=True))
+    return Options(network, heads, zones, zone, fast, pd.concat(frames, ignore_index=True))
 
 
 def _nearest_gang(network: Network) -> np.ndarray:
@@ -134,18 +136,24 @@ def _settings(fast: np.ndarray, lockout: np.ndarray, alternatives: Sequence[int]
     return np.column_stack(columns)
 
 
-def _cases(network: Network, values: Mapping[str, object], heads: np.ndarray, lockout: np.ndarray, settings: int,
-           applicable: np.ndarray | None) -> list[_Case]:
-    admitted = np.ones(len(heads), dtype=bool) if applicable is None else applicable[heads].astype(bool)
-    devices: list[tuple[str | None, int | None, np.ndarray]] = [(None, None, np.ones(len(heads), dtype=bool))]
-    sound = admitted & _sound_inside(network, values, heads, SECTIONALIZER)
-    devices += [(SECTIONALIZER, c, sound & (c < lockout)) for c in range(1, MOST_COUNTS + 1)]
-    devices.append((LATERAL_RECLOSER, None, admitted & _sound_inside(network, values, heads, LATERAL_RECLOSER)))
-    return [_Case(k, device, counts, offered) for k in range(settings) for device, counts, offered in devices
-            if device is None or offered.any()]
+def _cases(network: Network, values: Mapping[str, object], lockout: np.ndarray, settings: Sequence[int | None],
+           applicable_only: bool) -> list[_Case]:
+    """The cases that any lateral admits; lockout: (h,) of the device behind each."""
+    sound = {device: _sound_inside(network, values, device) for device in (SECTIONALIZER, LATERAL_RECLOSER)}
+    cases = []
+    for k, fast in enumerate(settings):
+        cases.append(_Case(k, fast, None, None, np.ones(len(lockout), dtype=bool)))
+        for counts in range(1, MOST_COUNTS + 1):
+            offered = sound[SECTIONALIZER] & (counts < lockout)
+            if applicable_only:
+                offered &= check_laterals(network, values, Scenario("", None, SECTIONALIZER, counts, fast)).applicable
+            cases.append(_Case(k, fast, SECTIONALIZER, counts, offered))
+        # the checks are those of a sectionalizer: they say nothing of a lateral recloser
+        cases.append(_Case(k, fast, LATERAL_RECLOSER, None, sound[LATERAL_RECLOSER]))
+    return [case for case in cases if case.device is None or case.offered.any()]
 
 
-def _sound_inside(network: Network, values: Mapping[str, object], heads: np.ndarray, device: str) -> np.ndarray:
+def _sound_inside(network: Network, values: Mapping[str, object], device: str) -> np.ndarray:
     """Laterals whose sectionalizers further down still see more operations than counts once converted, (h,)."""
 
     def broken(scenario: Scenario) -> np.ndarray:
@@ -154,16 +162,15 @@ def _sound_inside(network: Network, values: Mapping[str, object], heads: np.ndar
         return (plan.device == CODE[SECTIONALIZER]) & (plan.counts >= behind)
 
     new = broken(Scenario("all", None, device, 1)) & ~broken(Scenario("as built"))
-    return ~np.isin(heads, network.lateral[new])
+    return ~np.isin(network.lateral_heads, network.lateral[new])
 
 
 def _effects(network: Network, values: Mapping[str, object], cases: list[_Case], heads: np.ndarray,
-             fast_operations: Sequence[int], group: np.ndarray, groups: int, costs: CostTable):
+             group: np.ndarray, groups: int, costs: CostTable):
     """Yearly amounts and money of the faults of each group under each case."""
     ids = network.ids[heads]
     scenarios = [Scenario(f"case {i}", tuple(ids[c.offered]) if c.device else (), c.device, c.counts,
-                          None if c.setting == AS_IT_IS else fast_operations[c.setting - 1])
-                 for i, c in enumerate(cases)]
+                          c.fast_operations) for i, c in enumerate(cases)]
     table = build_outcomes(network, values, scenarios)
     expected = expected_values(table, values)
     interruption: list[np.ndarray | None] = [None] * len(expected)
@@ -174,8 +181,8 @@ def _effects(network: Network, values: Mapping[str, object], cases: list[_Case],
     return amounts, [sum(yearly_money(a, values, served).values()) for a in amounts]
 
 
-def _lateral_rows(network: Network, values: Mapping[str, object], as_built, heads: np.ndarray, zone: np.ndarray,
-                  fast: np.ndarray, case: _Case, effect: dict[str, np.ndarray]) -> pd.DataFrame:
+def _lateral_rows(network: Network, values: Mapping[str, object], as_built: Protection, heads: np.ndarray,
+                  zone: np.ndarray, fast: np.ndarray, case: _Case, effect: dict[str, np.ndarray]) -> pd.DataFrame:
     """Rows of one case: the laterals that admit it and whose zone can have its setting."""
     take = case.offered & ~np.isnan(fast[zone, case.setting])
     if case.device is None and case.setting == AS_IT_IS:

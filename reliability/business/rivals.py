@@ -6,6 +6,8 @@ blocking it does the reverse. Both only change settings, so they always stand be
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from reliability.study.columns import BREAKER, RECLOSER
@@ -16,26 +18,32 @@ ALLOWED, BLOCKED = "Fast tripping everywhere", "Fast tripping blocked everywhere
 USUAL_FAST_OPERATIONS = 2
 
 
+def usual_fast_operations(values: Mapping[str, object]) -> int:
+    """Fast operations where fast tripping is allowed: the study's usual number, or two where it blocks it."""
+    return int(values["fast_operations"]) or USUAL_FAST_OPERATIONS
+
+
 def rival_scenarios(study: Study) -> tuple[Scenario, ...]:
     """Fast tripping everywhere and nowhere, as scenarios to stand beside the study's own.
 
-    Everywhere means the study's usual number of fast operations, or two where that is 0, and
-    fewer where a device's operations to lockout ask for it. A rival that the study already has
-    among its scenarios, or that no device can do, is left out.
+    Everywhere means `usual_fast_operations`. A breaker or recloser whose operations to lockout
+    are not above that number gets one less than it has (see `network.protection`), one of a
+    single operation none. A rival that the study already has among its scenarios, or that no
+    device can do, is left out.
     """
-    least = _fewest_operations(study)
-    wanted = int(study.values["fast_operations"]) or USUAL_FAST_OPERATIONS
-    rivals = [(ALLOWED, min(wanted, least - 1)), (BLOCKED, 0)] if least > 1 else [(BLOCKED, 0)]
+    most = _most_operations(study)
+    rivals = [(ALLOWED, min(usual_fast_operations(study.values), most - 1))] if most > 1 else []
     there = {s.fast_operations for s in study.scenarios if s.device is None}
     names = {s.name.casefold() for s in study.scenarios}
-    return tuple(Scenario(_free(name, names), (), None, None, fast) for name, fast in rivals if fast not in there)
+    return tuple(Scenario(_free(name, names), (), None, None, fast) for name, fast in [*rivals, (BLOCKED, 0)]
+                 if fast not in there)
 
 
-def _fewest_operations(study: Study) -> int:
-    """Fewest operations to lockout of any breaker or recloser."""
+def _most_operations(study: Study) -> int:
+    """Most operations to lockout of any breaker or recloser."""
     sections = study.sections
     own = sections.loc[sections["device"].isin((BREAKER, RECLOSER)), "operations_to_lockout"].to_numpy(dtype=float)
-    return int(np.where(np.isnan(own), study.values["operations_to_lockout"], own).min(initial=np.inf))
+    return int(np.where(np.isnan(own), study.values["operations_to_lockout"], own).max(initial=0.0))
 
 
 def _free(name: str, taken: set[str]) -> str:

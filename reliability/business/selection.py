@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import Bounds, OptimizeResult, milp
+import scipy
 
 from reliability.business.limits import (
     LIMIT_NAMES,
@@ -84,7 +84,7 @@ def choose(options: Options, limits: Limits | None = None, objective: str = NPV,
 
 
 def _solve(options: Options, limits: Limits, objective: str, keep: np.ndarray | None, gap: float,
-           seconds: float) -> OptimizeResult:
+           seconds: float) -> scipy.optimize.OptimizeResult:
     if objective == SAIDI:
         gain = _unit(options.rows["customer_hours_avoided"].to_numpy())
         gain = gain - THRIFT * _unit(options.rows["capex"].to_numpy())
@@ -93,8 +93,9 @@ def _solve(options: Options, limits: Limits, objective: str, keep: np.ndarray | 
     low, high = bounds(options, limits, keep)
     if keep is None:
         high = np.where(never_better(options, limits, gain), 0.0, high)
-    return milp(-gain, integrality=np.ones(len(gain)), bounds=Bounds(low, high),
-                constraints=constraints(options, limits, keep), options={"mip_rel_gap": gap, "time_limit": seconds})
+    return scipy.optimize.milp(
+        -gain, integrality=np.ones(len(gain)), bounds=scipy.optimize.Bounds(low, high),
+        constraints=constraints(options, limits, keep), options={"mip_rel_gap": gap, "time_limit": seconds})
 
 
 def _unit(values: np.ndarray) -> np.ndarray:
@@ -107,7 +108,7 @@ def totals_of(options: Options, chosen: np.ndarray) -> dict[str, float]:
     """What a choice costs and brings: money, a year's interruptions, and indices less or more than as built."""
     rows = options.rows[chosen]
     sums = {name: float(rows[name].sum()) for name in EFFECTS}
-    served = float(options.network.customers.sum()) or np.nan
+    served = options.customers_served or np.nan
     customers = feeder_customers(options)
     by_feeder = np.bincount(rows["feeder"], rows["momentary_events_added"], len(customers))
     worst = (by_feeder[customers > 0] / customers[customers > 0]).max(initial=-np.inf)

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from reliability.business.limits import Limits
+from reliability.business.rivals import usual_fast_operations
 from reliability.network.tree import Network
+from reliability.study.assumptions import MAY_CHANGE
 from reliability.study.problems import Problem, StudyError
 from reliability.study.study import Study
 
@@ -20,6 +24,16 @@ def limits_of(study: Study) -> Limits:
         forced_in=tuple(name for name, word in settled.items() if word == IN),
         forced_out=tuple(name for name, word in settled.items() if word == OUT),
     )
+
+
+def fast_settings(values: Mapping[str, object], may_change: bool | None = None) -> tuple[int, ...]:
+    """Fast operations that a choice may set breakers and reclosers to; none where they stay as built.
+
+    Either no fast operation or `usual_fast_operations`. may_change: in place of what the study states.
+    """
+    if may_change is None:
+        may_change = values["backup_settings"] == MAY_CHANGE
+    return (0, usual_fast_operations(values)) if may_change else ()
 
 
 def check_wishes(study: Study, network: Network) -> None:

@@ -13,7 +13,6 @@ import numpy as np
 
 from reliability.faults.chains import NEVER, NONE, Chains, pattern_probability, reclosing_device, walk_chains
 from reliability.faults.places import split_places
-from reliability.network.application import check_laterals
 from reliability.network.application_reach import fault_rates
 from reliability.network.protection import Protection, protection
 from reliability.network.tree import Network
@@ -58,11 +57,9 @@ class OutcomeTable:
 def build_outcomes(network: Network, values: Mapping[str, object], scenarios: Sequence[Scenario]) -> OutcomeTable:
     """Outcome table of all scenarios over the same fault classes (model §2 and 3).
 
-    values: every assumption by key.
+    values: every assumption by key. scenarios: settled (`application.settle_scenarios`).
     """
-    protections = tuple(
-        protection(network, values, s, check_laterals(network, values, s).applicable if s.applicable_only else None)
-        for s in scenarios)
+    protections = tuple(protection(network, values, s) for s in scenarios)
     recloser = np.stack([reclosing_device(network, p) for p in protections])
     places = split_places(network, protections)
     chains = walk_chains(network, protections, places, values)

@@ -2,7 +2,8 @@
 
 SAIFI is proportional to the fault rates, SAIDI to the rates and to the restoration times. So
 one factor on all rates closes the system's gap in SAIFI, and one on all times then closes the
-gap in SAIDI. The factors are offered, never applied.
+gap in SAIDI. The factors are offered, never applied. Observed are unplanned interruptions
+alone, whatever [history] says of planned ones elsewhere: the model holds faults, not planned work.
 """
 
 from __future__ import annotations

@@ -17,18 +17,23 @@ from reliability.history.rates import MAIN
 BLUE, ORANGE, GREEN, GREY = "#0072B2", "#E69F00", "#009E73", "#595959"   # Okabe and Ito's palette; grey ours
 MOST_MARKS = 2000
 MOST_CAUSES = 12
+GRID = "#e3e3e3"
 _TITLES = {"saidi_min": "SAIDI, minutes a year", "saifi": "SAIFI, interruptions a year",
            "caidi_min": "CAIDI, minutes", "maifi": "MAIFI, interruptions a year", "maifi_e": "MAIFI_E, events a year"}
 
 
-def _figure(title: str, x: str, y: str, **layout: object) -> go.Figure:
-    figure = go.Figure()
-    figure.update_layout(
-        title={"text": title, "x": 0, "xanchor": "left"}, template="plotly_white", font={"size": 14},
-        xaxis={"title": {"text": x}, "automargin": True}, yaxis={"title": {"text": y}, "automargin": True},
-        margin={"l": 60, "r": 20, "t": 60, "b": 50}, legend={"orientation": "h", "y": -0.22, "x": 0})
-    figure.update_layout(**layout)
-    return figure
+def _figure(title: str, x: str, y: str, traces: list[dict[str, object]], across: dict[str, object] | None = None,
+            up: dict[str, object] | None = None) -> go.Figure:
+    """A figure of plain descriptions: plotly's own check of each takes a second or two, and adds nothing to ours.
+
+    across, up: more on the axes.
+    """
+    axis = {"automargin": True, "gridcolor": GRID, "zerolinecolor": GRID, "linecolor": GREY}
+    return go.Figure({"data": traces, "layout": {
+        "template": {}, "title": {"text": title, "x": 0, "xanchor": "left"}, "font": {"size": 14},
+        "xaxis": axis | {"title": {"text": x}} | (across or {}), "yaxis": axis | {"title": {"text": y}} | (up or {}),
+        "margin": {"l": 60, "r": 20, "t": 60, "b": 50}, "legend": {"orientation": "h", "y": -0.22, "x": 0},
+        "hovermode": "closest"}}, _validate=False)
 
 
 def yearly_chart(history: History, index: str = "saidi_min") -> go.Figure:
@@ -36,34 +41,40 @@ def yearly_chart(history: History, index: str = "saidi_min") -> go.Figure:
     years = history.records.years
     told = np.array([history.major_events.has_verdict(int(y)) for y in years])
     names = [str(y) + ("*" if int(y) in history.records.partial else "") for y in years]
-    figure = _figure(f"{_TITLES[index].split(',')[0]} by year", "Year (* covered in part)", _TITLES[index])
-    figure.add_bar(x=names, y=history.all.years[index], name="All events", marker={"color": BLUE})
-    figure.add_bar(x=names, y=np.where(told, history.without_major_events.years[index], np.nan),
-                   name="Without major event days",
-                   marker={"color": ORANGE, "pattern": {"shape": "/", "fgcolor": "white", "solidity": 0.2}})
-    figure.update_xaxes(type="category")
-    figure.update_yaxes(rangemode="tozero")
-    return figure
+    return _figure(f"{_TITLES[index].split(',')[0]} by year", "Year (* covered in part)", _TITLES[index], [
+        {"type": "bar", "x": names, "y": history.all.years[index].to_numpy(), "name": "All events",
+         "marker": {"color": BLUE}},
+        {"type": "bar", "x": names, "y": np.where(told, history.without_major_events.years[index], np.nan),
+         "name": "Without major event days",
+         "marker": {"color": ORANGE, "pattern": {"shape": "/", "fillmode": "overlay", "fgcolor": "white",
+                                                 "solidity": 0.2}}},
+    ], {"type": "category"}, {"rangemode": "tozero"})
 
 
 def daily_chart(history: History) -> go.Figure:
-    """Daily SAIDI on a logarithmic axis, the threshold of each year and the days above it."""
+    """Daily SAIDI on a logarithmic axis, the threshold of each year and the days above it.
+
+    Every day above its threshold is drawn; of very many others only one in so many.
+    """
     daily = history.daily[history.daily["saidi_min"].to_numpy() > 0]
     major = daily.index.isin(history.major_events.days.index)
-    figure = _figure("Daily SAIDI and the major event day threshold", "Day on which the event began",
-                     "Daily SAIDI, minutes (logarithmic)")
-    for name, rows, colour, shape in (("Other days", daily[~major], BLUE, "circle"),
-                                      ("Major event days", daily[major], ORANGE, "diamond")):
-        figure.add_scatter(x=rows.index, y=rows["saidi_min"], mode="markers", name=name,
-                           marker={"color": colour, "symbol": shape, "size": 5 if shape == "circle" else 10,
-                                   "line": {"color": "black", "width": 0 if shape == "circle" else 1}})
+    one_in = -(-int((~major).sum()) // MOST_MARKS)
+    others = "Other days" if one_in <= 1 else f"Other days (one in {one_in})"
+    traces = [
+        {"type": "scatter", "x": [str(day)[:10] for day in rows.index], "y": rows["saidi_min"].to_numpy(),
+         "mode": "markers", "name": name, "marker": {
+             "color": colour, "symbol": shape, "size": size, "line": {"color": "black", "width": width}}}
+        for name, rows, colour, shape, size, width in (
+            (others, daily[~major].iloc[::max(one_in, 1)], BLUE, "circle", 5, 0),
+            ("Major event days", daily[major], ORANGE, "diamond", 10, 1))]
     x, y = [], []
     for year, limit in history.major_events.thresholds["t_med"].items():
         x += [f"{year}-01-01", f"{year}-12-31", None]
         y += [limit, limit, None]
-    figure.add_scatter(x=x, y=y, mode="lines", name="Threshold T_MED", line={"color": GREY, "width": 2, "dash": "dash"})
-    figure.update_yaxes(type="log")
-    return figure
+    traces.append({"type": "scatter", "x": x, "y": y, "mode": "lines", "name": "Threshold T_MED",
+                   "line": {"color": GREY, "width": 2, "dash": "dash"}})
+    return _figure("Daily SAIDI and the major event day threshold", "Day on which the event began",
+                   "Daily SAIDI, minutes (logarithmic)", traces, {"type": "date"}, {"type": "log"})
 
 
 def causes_chart(history: History) -> go.Figure:
@@ -73,11 +84,13 @@ def causes_chart(history: History) -> go.Figure:
     bars = [(escape(str(name)) or "(no cause given)", value) for name, value in minutes.head(MOST_CAUSES).items()]
     if len(minutes) > MOST_CAUSES:
         bars.append((f"{len(minutes) - MOST_CAUSES} other causes", minutes.iloc[MOST_CAUSES:].sum()))
-    figure = _figure("Causes by customer-minutes", "Customer-minutes of interruption, all years", "")
-    figure.add_bar(x=[b[1] for b in bars], y=[b[0] for b in bars], orientation="h", marker={"color": BLUE},
-                   showlegend=False)
-    figure.update_yaxes(autorange="reversed", type="category", title={"text": "Cause"})
-    return figure
+    return _figure("Causes by customer-minutes", "Customer-minutes of interruption, all years", "Cause",
+                   [_bars_across([b[1] for b in bars], [b[0] for b in bars])],
+                   up={"autorange": "reversed", "type": "category"})
+
+
+def _bars_across(values: list[float], names: list[str]) -> dict[str, object]:
+    return {"type": "bar", "x": values, "y": names, "orientation": "h", "marker": {"color": BLUE}, "showlegend": False}
 
 
 def shrinkage_chart(history: History) -> go.Figure:
@@ -85,30 +98,31 @@ def shrinkage_chart(history: History) -> go.Figure:
     units = history.learned.units
     units = units[(units["group"] != MAIN) & units["rate_per_km"].notna()]
     units = units.nlargest(MOST_MARKS, "exposure_km_years", keep="first")
-    figure = _figure("Fault rates of laterals, observed and learned", "Observed, faults/(km·yr)",
-                     "Learned, faults/(km·yr), with its 90 % interval")
     size = np.sqrt(units["exposure_km_years"] / max(units["exposure_km_years"].max(), 1e-9)) if len(units) else []
-    figure.add_scatter(
-        x=units["observed_rate_per_km"], y=units["rate_per_km"], mode="markers", name="Lateral (larger: more exposure)",
-        text=[escape(str(u)) for u in units["unit"]], hovertemplate="%{text}: %{x:.3g} → %{y:.3g}<extra></extra>",
-        marker={"color": BLUE, "opacity": 0.7, "size": 5 + 11 * np.asarray(size), "line": {"width": 0}},
-        error_y={"type": "data", "symmetric": False, "array": units["rate_high"] - units["rate_per_km"],
-                 "arrayminus": units["rate_per_km"] - units["rate_low"], "color": "rgba(0,114,178,0.25)", "width": 0})
-    top = float(np.nanmax([0.0, *units["observed_rate_per_km"]]))
-    figure.add_scatter(x=[0, top], y=[0, top], mode="lines", name="Taken at face value",
-                       line={"color": GREY, "dash": "dot"})
+    observed, learned = units["observed_rate_per_km"].to_numpy(), units["rate_per_km"].to_numpy()
+    top = float(np.nanmax([0.0, *observed]))
+    traces = [
+        {"type": "scatter", "x": observed, "y": learned, "mode": "markers", "name": "Lateral (larger: more exposure)",
+         "text": [escape(str(u)) for u in units["unit"]],
+         "hovertemplate": "%{text}: %{x:.3g} → %{y:.3g}<extra></extra>",
+         "marker": {"color": BLUE, "opacity": 0.7, "size": 5 + 11 * np.asarray(size), "line": {"width": 0}},
+         "error_y": {"type": "data", "symmetric": False, "array": units["rate_high"].to_numpy() - learned,
+                     "arrayminus": learned - units["rate_low"].to_numpy(), "color": "rgba(0,114,178,0.25)",
+                     "width": 0}},
+        {"type": "scatter", "x": [0, top], "y": [0, top], "mode": "lines", "name": "Taken at face value",
+         "line": {"color": GREY, "dash": "dot"}}]
     for i, (group, row) in enumerate(history.learned.priors.iterrows()):
         if group != MAIN and np.isfinite(row.get("mean_per_km", np.nan)):
-            figure.add_scatter(x=[0, top], y=[row["mean_per_km"]] * 2, mode="lines", name=f"Mean, {escape(str(group))}",
-                               line={"color": (ORANGE, GREEN)[i % 2], "dash": "dash"})
-    return figure
+            traces.append({"type": "scatter", "x": [0, top], "y": [row["mean_per_km"]] * 2, "mode": "lines",
+                           "name": f"Mean, {escape(str(group))}",
+                           "line": {"color": (ORANGE, GREEN)[i % 2], "dash": "dash"}})
+    return _figure("Fault rates of laterals, observed and learned", "Observed, faults/(km·yr)",
+                   "Learned, faults/(km·yr), with its 90 % interval", traces)
 
 
 def offenders_chart(history: History, most: int = 15) -> go.Figure:
     """Laterals with the most sustained events a year."""
     table = history.offenders.head(most)
-    figure = _figure("Repeat offenders", "Sustained events a year", "")
-    figure.add_bar(x=table["events_per_year"], y=[escape(str(i)) for i in table.index], orientation="h",
-                   marker={"color": BLUE}, showlegend=False)
-    figure.update_yaxes(autorange="reversed", type="category", title={"text": "Lateral"})
-    return figure
+    return _figure("Repeat offenders", "Sustained events a year", "Lateral",
+                   [_bars_across(table["events_per_year"].tolist(), [escape(str(i)) for i in table.index])],
+                   up={"autorange": "reversed", "type": "category"})

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import optimize, special, stats
+import scipy
+from scipy import special
 
 from reliability.history.empirical_bayes import LEVEL, gamma_poisson
 from reliability.history.outages import Records
@@ -179,9 +180,9 @@ class ConditionalRatio:
         tail = (1 - LEVEL) / 2
         low, high = 0.0, np.inf
         if self.seen > self.values[0]:
-            low = float(np.exp(optimize.brentq(lambda x: self.tails(x)[1] - tail, -_REACH, _REACH)))
+            low = float(np.exp(scipy.optimize.brentq(lambda x: self.tails(x)[1] - tail, -_REACH, _REACH)))
         if self.seen < self.values[-1]:
-            high = float(np.exp(optimize.brentq(lambda x: self.tails(x)[0] - tail, -_REACH, _REACH)))
+            high = float(np.exp(scipy.optimize.brentq(lambda x: self.tails(x)[0] - tail, -_REACH, _REACH)))
         return low, high
 
     def p_value(self, odds: float = 1.0) -> float:
@@ -218,7 +219,7 @@ def years_needed(ratio: float, before: float, rate: float, others_before: float,
     """
     if not 0 < ratio < 1 or before <= 0 or rate <= 0:
         return np.nan
-    reach = (np.log(ratio) / (stats.norm.ppf((1 + LEVEL) / 2) + stats.norm.ppf(POWER))) ** 2
+    reach = (np.log(ratio) / (scipy.stats.norm.ppf((1 + LEVEL) / 2) + scipy.stats.norm.ppf(POWER))) ** 2
     with_others = others_before > 0 and others_rate > 0
     room = reach - 1 / before - (1 / others_before if with_others else 0.0)
     if room <= 0:

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import optimize, special, stats
+import scipy
+from scipy import special
 
 from reliability.history.empirical_bayes import LEVEL
 from reliability.history.outages import MOMENTARY_SECONDS, PERMANENT, TEMPORARY, Records, mapped_kinds
@@ -45,7 +46,7 @@ def fit_times(hours: np.ndarray, cut: float = CUT_HOURS) -> Times | None:
     start = np.array([logs.mean(), np.log(logs.std())])
     # a pile of durations at the cut can send the centre to minus infinity: keep it in reach
     bounds = [(edge - 10, logs.max()), (-7, np.log(5))]
-    x = optimize.minimize(loss, start, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-13, "gtol": 1e-8}).x
+    x = scipy.optimize.minimize(loss, start, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-13, "gtol": 1e-8}).x
     covariance = _inverse_curvature(loss, x)
     if covariance is None:
         return None
@@ -58,7 +59,7 @@ def fit_times(hours: np.ndarray, cut: float = CUT_HOURS) -> Times | None:
 
 
 def _interval(value: float, slope: np.ndarray, covariance: np.ndarray) -> tuple[float, float, float]:
-    reach = stats.norm.ppf((1 + LEVEL) / 2) * np.sqrt(slope @ covariance @ slope)
+    reach = scipy.stats.norm.ppf((1 + LEVEL) / 2) * np.sqrt(slope @ covariance @ slope)
     return float(value), float(value * np.exp(-reach)), float(value * np.exp(reach))
 
 

@@ -37,7 +37,7 @@ class History:
 
     all, without_major_events: indices of all events, and of those that began on no major
         event day. daily: see `observed.daily_indices`. times: see `durations`.
-    offenders: a row a lateral with sustained interruptions, most first.
+    offenders: see `repeat_offenders`.
     calibration: None where no modelled indices were given. conversions: None without any.
     cautions: sentences for whoever reads the figures.
     """
@@ -74,7 +74,7 @@ def read_history(study: Study, modelled: pd.DataFrame | None = None) -> History:
         records=records, all=everything, without_major_events=without, daily=daily, major_events=events,
         learned=learn_rates(study, records), times=restoration_times(records, ordinary),
         offenders=repeat_offenders(records, sums),
-        calibration=None if modelled is None else _calibration(records, events, without, modelled),
+        calibration=None if modelled is None else _calibration(records, events, sums[ordinary], modelled),
         conversions=before_after(records, effect), cautions=_cautions(records, events))
 
 
@@ -85,16 +85,16 @@ def _view(records: Records, sums: pd.DataFrame, keep: np.ndarray) -> View:
 
 
 def repeat_offenders(records: Records, sums: pd.DataFrame) -> pd.DataFrame:
-    """Laterals by sustained events recorded on them, most first.
+    """Laterals by sustained unplanned events recorded on them, most first.
 
     Columns: feeder_id, events, events_per_year, customer_interruptions, customer_minutes; index:
     section_id of the lateral's head.
     """
-    network = records.network
-    section = records.steps["section"].to_numpy()
+    network, steps = records.network, records.steps
+    section = steps["section"].to_numpy()
     lateral = np.where(section >= 0, network.lateral[section], -1)
-    part = sums.assign(lateral=lateral, event=records.steps["event"], sustained=records.steps["sustained"])
-    part = part[(lateral >= 0) & part["sustained"].to_numpy() & records.steps["counted"].to_numpy()]
+    part = sums.assign(lateral=lateral, event=steps["event"])
+    part = part[(lateral >= 0) & (steps["sustained"] & steps["counted"] & ~steps["planned"]).to_numpy(dtype=bool)]
     table = part.groupby("lateral").agg(events=("event", "nunique"), customer_interruptions=("interruptions", "sum"),
                                         customer_minutes=("customer_minutes", "sum"))
     head = table.index.to_numpy(dtype=int)
@@ -104,17 +104,22 @@ def repeat_offenders(records: Records, sums: pd.DataFrame) -> pd.DataFrame:
     return table.sort_values(["events", "customer_minutes"], ascending=False, kind="stable")
 
 
-def _calibration(records: Records, events: MajorEvents, without: View, modelled: pd.DataFrame) -> Calibration:
-    """Observed means over the years whose days were told apart and are covered in full."""
+def _calibration(records: Records, events: MajorEvents, sums: pd.DataFrame, modelled: pd.DataFrame) -> Calibration:
+    """Observed means over the years whose days were told apart and are covered in full.
+
+    sums: of the steps outside major event days. Planned ones are left out, as the model holds faults alone.
+    """
     told = [int(y) for y in records.years if events.has_verdict(int(y))]
     full = [y for y in told or map(int, records.years) if y not in records.partial]
     years = full or told or [int(y) for y in records.years]
-    notes = []
+    notes = ["Planned interruptions are left out, as the model holds faults alone."]
     if not told:
         notes.append("No year has a threshold: major event days are still in the observed figures.")
     if not full:
         notes.append("No year is covered in full: the observed figures are too low.")
-    rows = without.feeders[without.feeders.index.get_level_values("year").isin(years)]
+    unplanned = sums[~records.steps["planned"].to_numpy()[sums.index]]
+    rows = feeder_indices(unplanned, records)
+    rows = rows[rows.index.get_level_values("year").isin(years)]
     observed = rows.groupby("feeder_id")[["saifi", "saidi_min"]].mean()
     network = records.network
     customers = pd.Series(np.bincount(network.feeder, weights=network.customers), index=network.feeder_ids)

@@ -1,11 +1,12 @@
 """Fault rates and temporary fractions learned from what was observed on each lateral.
 
 A unit is a lateral with all that lies below its head, or the main sections of a feeder. The
-faults observed on a unit are the unplanned events recorded at one of its sections, sustained
-and momentary; one event is one fault, and so are events of one section that start within
-five minutes of each other. A fault that only made the device above blink is not among them
-unless it was recorded at the unit, so under fuse saving the learned rate and the temporary
-fraction are those of the faults that the records can see, and lie below the truth.
+faults observed on a unit are those that the records place at one of its sections (see
+`recorded_faults`). What a device above rode through leaves no record at the unit: a fuse saved
+on a lateral, and on a main whose zone holds laterals every temporary fault that its breaker or
+recloser cleared. So the learned rate and the temporary fraction are those of the faults that
+the records can place, and lie below the truth. The rate of permanent faults, the one times
+one minus the other, does not.
 
 Exposure is kilometres × years. A section's equipment counts as the length that would fault
 as often at the study's assumed line rate. A converted lateral is observed until its
@@ -20,12 +21,12 @@ import numpy as np
 import pandas as pd
 
 from reliability.history.empirical_bayes import LEVEL, Posterior, beta_binomial, gamma_poisson
-from reliability.history.momentary import window_starts
-from reliability.history.outages import PERMANENT, TEMPORARY, Records, mapped_kinds, read_records
+from reliability.history.outages import PERMANENT, TEMPORARY, Records, read_records
+from reliability.history.recorded_faults import NOWHERE, recorded_faults
 from reliability.history.settings import Settings, read_settings
 from reliability.network.tree import Network, build_network
 from reliability.study.columns import CUSTOMER_CLASSES, DEVICES
-from reliability.study.problems import Problem, StudyError
+from reliability.study.problems import Problem, Problems, StudyError
 from reliability.study.study import Study
 
 DAYS_PER_YEAR = 365.25
@@ -65,16 +66,29 @@ def learned_study(study: Study) -> Study:
     network, sections = learned.network, study.sections.copy()
     rate = learned.units["rate_per_km"].to_numpy()[learned.unit_of]
     fraction = learned.units["temporary_fraction"].to_numpy()[learned.unit_of]
-    line = _column(network, "line_fault_rate_per_km")
-    equipment = _column(network, "equipment_fault_rate")
+    line = network.column["line_fault_rate_per_km"]
+    equipment = network.column["equipment_fault_rate"]
     assumed = float(study.values["line_fault_rate_per_km"])
     equipment = np.where(np.isfinite(rate) & (assumed > 0), equipment * rate / (assumed or 1.0), equipment)
     for name, new, old in (("line_fault_rate_per_km", rate, line), ("equipment_fault_rate", equipment, equipment),
-                           ("temporary_fraction", fraction, _column(network, "temporary_fraction"))):
+                           ("temporary_fraction", fraction, network.column["temporary_fraction"])):
         column = np.empty(len(network))
         column[network.row] = np.where(np.isfinite(new), new, old)
         sections[name] = column
-    return replace(study, sections=sections, notes=(*study.notes, *learned.notes))
+    told = _certainty_notes(study, {"line_fault_rate_per_km": rate, "temporary_fraction": fraction})
+    return replace(study, sections=sections, notes=(*study.notes, *learned.notes, *told))
+
+
+def _certainty_notes(study: Study, learned: dict[str, np.ndarray]) -> list[str]:
+    """What becomes of the uncertainty of learned values; learned: by key (n,), NaN where the study's own stays."""
+    notes = ["The simulation takes learned values as known: their own uncertainty is that of the intervals in "
+             "rates.csv, which the history writes."]
+    for key, values in learned.items():
+        count = int(np.isfinite(values).sum())
+        if key in study.uncertain and count:
+            notes.append(f"The range of faults.{key} has no effect on the {count} of {len(values)} sections whose "
+                         "value is learned.")
+    return notes
 
 
 def learn_rates(study: Study, records: Records | None) -> LearnedRates:
@@ -89,7 +103,9 @@ def learn_rates(study: Study, records: Records | None) -> LearnedRates:
         raise StudyError([Problem("study.toml", "rates cannot be learned: there are no outage records and no "
                                   "faults_observed", "bring either, or write rates = \"assumed\"",
                                   column="faults.rates", value="learned")])
-    observed = _observed(study, network, settings, records, unit_of, len(units))
+    faults = recorded_faults(records) if records else pd.DataFrame({"section": [], "day": [], "kind": []})
+    placed = faults["section"].to_numpy() != NOWHERE
+    observed = _observed(study, network, settings, records, faults[placed], unit_of, len(units))
     units = pd.concat([units, observed], axis=1)
     result, priors = [], {}
     for name, part in units.groupby("group", sort=True):
@@ -98,7 +114,7 @@ def learn_rates(study: Study, records: Records | None) -> LearnedRates:
     units = pd.concat([units, pd.concat(result).sort_index()], axis=1)
     table = pd.DataFrame.from_dict(priors, orient="index")
     table.index.name = "group"
-    return LearnedRates(units, table, unit_of, network, _notes(units, settings, records))
+    return LearnedRates(units, table, unit_of, network, _notes(units, settings, records, int((~placed).sum())))
 
 
 def _units(network: Network, settings: Settings) -> tuple[np.ndarray, pd.DataFrame]:
@@ -130,24 +146,19 @@ def _groups(network: Network, heads: np.ndarray, by: str) -> np.ndarray:
     return np.array(names, dtype=object)
 
 
-def _column(network: Network, name: str) -> np.ndarray:
-    return network.column[name]
-
-
-def _observed(study: Study, network: Network, settings: Settings, records: Records | None, unit_of: np.ndarray,
-              count: int) -> pd.DataFrame:
+def _observed(study: Study, network: Network, settings: Settings, records: Records | None, faults: pd.DataFrame,
+              unit_of: np.ndarray, count: int) -> pd.DataFrame:
     """Faults, exposure and kinds of each unit, from the records and from the sections' own counts."""
     stated, stated_years = _stated(study, network, unit_of, records)
     has = np.isfinite(stated)
-    faults = recorded_faults(records) if records else pd.DataFrame({"section": [], "day": [], "kind": []})
     until = _observed_until(network, settings)
     faults = faults[faults["day"].to_numpy().astype("datetime64[D]") < until[faults["section"].to_numpy(dtype=int)]]
     section = faults["section"].to_numpy(dtype=int)
     kind = faults["kind"].to_numpy(dtype=int)
     years = np.where(has, stated_years, _years(records, until) if records else 0.0)
     assumed = float(study.values["line_fault_rate_per_km"])
-    equipment = np.nan_to_num(_column(network, "equipment_fault_rate"))
-    length = np.nan_to_num(_column(network, "length_km")) + (equipment / assumed if assumed > 0 else 0.0)
+    equipment = np.nan_to_num(network.column["equipment_fault_rate"])
+    length = np.nan_to_num(network.column["length_km"]) + (equipment / assumed if assumed > 0 else 0.0)
 
     def by_unit(values: np.ndarray, where=unit_of) -> np.ndarray:
         return np.bincount(where, weights=values, minlength=count)
@@ -164,15 +175,16 @@ def _observed(study: Study, network: Network, settings: Settings, records: Recor
 
 def _stated(study: Study, network: Network, unit_of: np.ndarray, records: Records | None):
     """Faults and years given in the sections; a count at a head with blanks below is that of the whole unit."""
-    faults, years = _column(network, "faults_observed").copy(), _column(network, "years_observed").copy()
+    faults, years = network.column["faults_observed"].copy(), network.column["years_observed"].copy()
     has = np.isfinite(faults)
     if records:
         years = np.where(has & ~np.isfinite(years), records.period_years, years)
     bad = np.flatnonzero(has & ~(years > 0))
-    if bad.size:
-        raise StudyError([Problem("sections.csv", "faults_observed without the years they were counted in",
-                                  "give years_observed, above 0", int(network.row[i]) + 2, "years_observed",
-                                  str(network.ids[i])) for i in bad])
+    problems = Problems()
+    problems.each(bad[np.argsort(network.row[bad])], lambda i: study.section_problem(
+        int(network.row[i]), "years_observed", _written(network.column["years_observed"][i]),
+        "faults_observed without the years they were counted in", "give years_observed, above 0"))
+    problems.raise_if_any()
     heads = np.flatnonzero((network.lateral == np.arange(len(network))) & has)
     alone = np.bincount(unit_of, weights=has)[unit_of[heads]] == 1
     for head in heads[alone]:
@@ -180,6 +192,10 @@ def _stated(study: Study, network: Network, unit_of: np.ndarray, records: Record
         faults[below] = np.where(np.isfinite(faults[below]), faults[below], 0.0)
         years[below] = years[head]
     return faults, years
+
+
+def _written(number: float) -> str:
+    return "" if np.isnan(number) else f"{number:g}"
 
 
 def _observed_until(network: Network, settings: Settings) -> np.ndarray:
@@ -195,32 +211,6 @@ def _observed_until(network: Network, settings: Settings) -> np.ndarray:
 def _years(records: Records, until: np.ndarray) -> np.ndarray:
     days = (np.minimum(until, records.last_day + 1) - records.first_day).astype(int)
     return np.maximum(days, 0) / DAYS_PER_YEAR
-
-
-def recorded_faults(records: Records) -> pd.DataFrame:
-    """Faults that the records show, a row each: section (position), day (datetime64[s]), kind, sustained.
-
-    An unplanned event is one fault, at the section furthest from the source that it names; events of one section
-    that start within five minutes of the first of them are one fault. A fault is of the kind
-    that one of its steps says, permanent where steps differ.
-    """
-    steps = records.steps.assign(kind=mapped_kinds(records))
-    steps = steps[~steps["planned"].to_numpy() & (steps["section"].to_numpy() >= 0)]
-    depth = records.network.along_path(np.ones(len(records.network)))[steps["section"].to_numpy()]
-    steps = steps.iloc[np.argsort(-depth, kind="stable")]
-    steps = _merged(steps, steps["event"].to_numpy())
-    order = np.lexsort((steps["event_started"].to_numpy(), steps["section"].to_numpy()))
-    steps = steps.iloc[order]
-    opens = window_starts(steps["section"].to_numpy(), steps["event_started"].to_numpy().astype(np.int64))
-    steps = _merged(steps, np.cumsum(opens))
-    return steps[["section", "day", "kind", "sustained"]].reset_index(drop=True)
-
-
-def _merged(steps: pd.DataFrame, code: np.ndarray) -> pd.DataFrame:
-    """The first row of each code, with the largest kind and whether any of its rows was sustained."""
-    first = ~pd.Series(code).duplicated().to_numpy()
-    grouped = steps[["kind", "sustained"]].groupby(code, sort=False).max()
-    return steps[first].assign(kind=grouped["kind"].to_numpy(), sustained=grouped["sustained"].to_numpy())
 
 
 def _learn_group(part: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, object]]:
@@ -252,19 +242,18 @@ def _place(result: pd.DataFrame, rows: np.ndarray, columns: tuple[str, ...], law
         result.loc[rows, name] = values
 
 
-def _notes(units: pd.DataFrame, settings: Settings, records: Records | None) -> tuple[str, ...]:
+def _notes(units: pd.DataFrame, settings: Settings, records: Records | None, nowhere: int) -> tuple[str, ...]:
+    """What a reader of the rates should know; nowhere: faults that the records show but cannot place."""
     faults = units["faults"].sum()
     notes = [f"Fault rates are learned from {faults:.0f} observed faults on {len(units)} laterals and mains, each "
              f"pulled towards its group by its exposure; intervals hold {LEVEL:.0%}.",
-             "Faults observed are those recorded at a lateral or main. Where fast tripping saves fuses, temporary "
-             "faults leave no record there: the learned rate and temporary fraction then lie below the truth."]
-    known = int(units["temporary"].sum() + units["permanent"].sum())
-    by_cause = ", or of a cause mapped in [history.causes]" if settings.cause_kinds else ""
-    if known:
-        notes.append(f"The temporary fraction is learned from the {known} faults of recorded kind{by_cause}.")
-    else:
-        notes.append("No fault of a known kind was recorded: a blown fuse does not tell temporary from permanent, and "
-                     "the temporary fraction is the study's assumption.")
+             "Faults observed are those recorded at a lateral or main. Temporary faults that the device above clears, "
+             "on a main or under fuse saving, leave no record there: the learned rate and temporary fraction, and the "
+             "momentary indices computed with them, then lie below the truth."]
+    if nowhere:
+        notes.append(f"{nowhere} momentary events recorded at a breaker or recloser of a main cannot be placed: their "
+                     "faults lay on the main or on a lateral. They count for neither.")
+    notes += _kind_notes(units, settings)
     idle = units["rate_per_km"].isna()
     if idle.any():
         notes.append(f"{idle.sum()} of them have no length or were not observed, and keep the study's rate.")
@@ -278,3 +267,18 @@ def _notes(units: pd.DataFrame, settings: Settings, records: Records | None) -> 
     if (units.groupby("group").size() < 10).any():
         notes.append("A group of fewer than ten laterals or mains says little about its spread: its rates are rough.")
     return tuple(notes)
+
+
+def _kind_notes(units: pd.DataFrame, settings: Settings) -> list[str]:
+    """Where the temporary fractions come from, group by group."""
+    known = units[["temporary", "permanent"]].sum(axis=1).groupby(units["group"]).sum()
+    notes, without = [], known.index[known == 0]
+    if known.any():
+        by_cause = ", or of a cause mapped in [history.causes]" if settings.cause_kinds else ""
+        notes.append(f"The temporary fraction is learned from the {known.sum():.0f} faults of recorded kind{by_cause}.")
+    if len(without):
+        where = f" for {', '.join(without[:6])}{' and others' if len(without) > 6 else ''}" if known.any() else ""
+        notes.append(f"No fault of a known kind was recorded{where}: a blown fuse does not tell temporary from "
+                     "permanent, and the temporary fraction there is the study's assumption. It is taken of a rate "
+                     "that may hold few temporary faults: sustained indices may then come out too low.")
+    return notes

@@ -1,4 +1,4 @@
-"""Reliability indices from yearly sums (IEEE Std 1366-2012, clause 3; clause numbers from memory)."""
+"""Reliability indices from yearly sums (IEEE Std 1366-2012; its clauses stand in report/definitions.py)."""
 
 from __future__ import annotations
 

@@ -10,6 +10,7 @@ import numpy as np
 from reliability.faults.consequences import CALLOUTS, Consequences, consequences, waiting_below
 from reliability.faults.outcomes import OutcomeTable, row_rates
 from reliability.indices import definitions
+from reliability.indices.measures import counts
 from reliability.network.tree import Network
 
 # A table of this many rows is worked through in slices, so that memory stays bounded.
@@ -82,16 +83,8 @@ def _caused(network: Network, what: Consequences, waiting: dict[str, np.ndarray]
         wait = what.waiting(below, waiting_in)
         return wait * what.waiting_hours + (what.sustained(below) - wait) * switching_hours
 
-    events = what.momentary_events(network.customers_below)
-    amounts = {
-        "ci": what.sustained(network.customers_below),
-        "customer_hours": hours(network.customers_below, waiting["customers"]),
-        "load_kwh": hours(network.load_below, waiting["load"]),
-        "momentary_events": events,
-        "momentary_interruptions": events * what.openings,
-        "sectionalizer_operations": what.sectionalizer_operates.astype(float),
-    }
-    return amounts | {name: (what.callout == i).astype(float) for i, name in enumerate(CALLOUTS)}
+    return counts(network, what) | {"customer_hours": hours(network.customers_below, waiting["customers"]),
+                                    "load_kwh": hours(network.load_below, waiting["load"])}
 
 
 def _seen(network: Network, what: Consequences, section: np.ndarray,

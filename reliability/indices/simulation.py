@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -20,7 +21,7 @@ from reliability.faults.chains import pattern_probability
 from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, kind_probability, row_rates
 from reliability.indices.draws import draw_unknowns, one_trial, values_of_trials, yearly_multipliers
 from reliability.indices.events import Block, simulate_block, year_weights
-from reliability.indices.measures import COUNTED, TIME_KEYS, TIMED, ExtraMeasure, coefficients, waiting_tables
+from reliability.indices.measures import COUNTED, TIMED, ExtraMeasure, coefficients, waiting_tables
 from reliability.network.tree import Network
 from reliability.study.assumptions import Range
 from reliability.study.study import Scenario
@@ -30,8 +31,11 @@ YEARS_PER_CHUNK = 8_000            # trial-years drawn together
 EVENTS_PER_BLOCK = 400_000         # expected events of one block of rows in a chunk of trial-years
 ROWS_PER_BLOCK = 100_000
 
+# Where the number of trials is left to the simulation; our assumptions.
 STANDARD_ERROR_SOUGHT = 0.01       # of the SAIDI difference, relative
-TRIALS_AT_MOST = 20_000            # where the number of trials is left to the simulation
+TRIALS_AT_LEAST = 200              # before the standard error, itself an estimate, is believed
+LOOK_AGAIN = 1.1                   # times the trials of the last look: many looks would stop on a lucky one
+TRIALS_AT_MOST = 20_000
 MEMORY_BYTES = 2e9                 # for the totals of all trials and what is made of them
 ARRAYS_OF_TOTALS = 2.5             # totals, and the indices derived from them, at their peak
 EVENTS_AT_MOST = 2e9               # about a minute of two cores
@@ -68,7 +72,7 @@ class Simulated:
 class Question:
     """What to simulate: a network, the assumptions and the scenarios, with their outcome table.
 
-    extra: further measures by name, linear in an event's severity (see indices/measures).
+    extra: further measures by name (see indices/measures).
     """
 
     network: Network
@@ -87,11 +91,12 @@ def simulate(question: Question, *, seed: int, trials: int | None = None, execut
     """Simulate trials of `horizon_years` years each.
 
     seed: any integer ≥ 0; with the question and `trials` it fixes every digit. trials: how
-    many; None: until the standard error of every scenario's SAIDI difference to the first is
-    under 1 % of it, or a cap is reached. executor: any `concurrent.futures.Executor`; None
-    computes here. workers: how many tasks it runs at once. memory_bytes: bound on the memory of
-    the totals; trials that would not fit are not run (`limited`). on_progress(done, total, seconds
-    left) is called after every block; what it raises stops the simulation.
+    many; None: until the standard error of every scenario's SAIDI difference to the first (of
+    SAIDI, where there is one scenario) is under 1 % of it, and TRIALS_AT_LEAST; but never more
+    than TRIALS_AT_MOST, of a large network fewer. executor: any `concurrent.futures.Executor`;
+    None computes here. workers: how many tasks it runs at once. memory_bytes: bound on the memory
+    of the totals; trials that would not fit are not run (`limited`). on_progress(done, total,
+    seconds left) is called after every block; what it raises stops the simulation.
     """
     years = int(question.values["horizon_years"])
     structural = any(key.partition(".")[0] in STRUCTURAL for key in question.uncertain)
@@ -101,16 +106,19 @@ def simulate(question: Question, *, seed: int, trials: int | None = None, execut
     cap = min(trials or _cap(row_rates(table, question.values).sum() * years), fitting)
     report = _Reporter(on_progress, cap)
     chunks: list[tuple[dict[str, np.ndarray], dict[str, np.ndarray]]] = []
-    done, precise = 0, None if trials else False
-    prepared = None if structural else _prepare(question, table, question.values)
+    done, precise, seen, look_at = 0, None if trials else False, _Seen(), TRIALS_AT_LEAST
+    prepared = None if structural else _prepare(question, table, question.values, question.uncertain)
     for number, first in enumerate(range(0, cap, per_chunk)):
         size = min(per_chunk, cap - first)
         chunks.append(_chunk(question, prepared, np.random.SeedSequence(seed, spawn_key=(number,)), size, years,
                              executor, workers, report))
         done += size
-        if trials is None and _precise_enough([totals for _, totals in chunks]):
-            precise = True
-            break
+        if trials is None:
+            seen = _seen_more(seen, chunks[-1][1]["customer_hours"])
+            if done >= min(look_at, cap):
+                precise, look_at = _precise_enough(seen), LOOK_AGAIN * done
+                if precise:
+                    break
     return Simulated(
         tuple(s.name for s in question.scenarios), done, years, seed,
         {name: np.concatenate([totals[name] for _, totals in chunks], axis=1) for name in chunks[0][1]},
@@ -135,10 +143,11 @@ def _chunk(question: Question, prepared: _Prepared | None, seed: np.random.SeedS
     rng = np.random.default_rng(own)
     draws = draw_unknowns(rng, question.uncertain, trials)
     values = values_of_trials(question.values, draws)
+    uncertain = question.uncertain
     if prepared is None:
-        # the chunk is one trial; its values are the means of its own table
-        values = one_trial(values, 0)
-        prepared = _prepare(question, question.table(values), values)
+        # the chunk is one trial with its own table, in which nothing is uncertain any more
+        values, uncertain = one_trial(values, 0), {}
+        prepared = _prepare(question, question.table(values), values, uncertain)
     storm = yearly_multipliers(rng, values["yearly_cv"], trials, years)
     sigma = np.sqrt(np.log1p(np.square(np.asarray(values["cv"], dtype=float))))
     sigma = np.repeat(sigma, years) if sigma.ndim else sigma[None]
@@ -149,13 +158,24 @@ def _chunk(question: Question, prepared: _Prepared | None, seed: np.random.SeedS
     tasks = ((b, weights[b.multiplier_class], sigma, s)
              for b, s in zip(prepared.blocks, events.spawn(len(prepared.blocks)), strict=True))
     report.start(len(prepared.blocks), trials)
+
+    @cache
+    def scales(name: str, term: Hashable) -> tuple:
+        """What a trial multiplies counts and severities by."""
+        if term is None:
+            return 1.0, 1.0
+        if name in question.extra:
+            of = question.extra[name].weights(term, values, uncertain)
+        else:
+            of = (values[term], values[term])
+        return tuple(np.reshape(w, (-1, 1)) for w in of)
+
     for block, (counted, timed) in zip(prepared.blocks, _in_order(tasks, executor, workers), strict=True):
         of = block.coefficients
-        for keys, columns, sums in ((of.count_keys, of.count_column, counted),
-                                    (of.severity_keys, of.severity_column, timed)):
-            for (name, scenario, time_key), column in zip(keys, columns, strict=True):
-                scale = np.reshape(values[time_key], (-1, 1)) if time_key else 1.0
-                totals[name][scenario] += sums[:, column].reshape(trials, years) * scale
+        for which, keys, columns, sums in ((0, of.count_keys, of.count_column, counted),
+                                           (1, of.severity_keys, of.severity_column, timed)):
+            for (name, scenario, term), column in zip(keys, columns, strict=True):
+                totals[name][scenario] += sums[:, column].reshape(trials, years) * scales(name, term)[which]
         report.block_done()
     return draws, totals
 
@@ -178,11 +198,10 @@ def _in_order(tasks: Iterator[tuple], executor: Executor | None, workers: int) -
             future.cancel()
 
 
-def _prepare(question: Question, table: OutcomeTable, values: Mapping[str, object]) -> _Prepared:
+def _prepare(question: Question, table: OutcomeTable, values: Mapping[str, object],
+             uncertain: Mapping[str, Range]) -> _Prepared:
     """Cut a table into blocks of rows that share the multiplier of their rates."""
-    names = {key.partition(".")[0] for key in question.uncertain}
-    times = frozenset(names & set(TIME_KEYS))
-    part_rows, part_rates, part_class, classes = _parts(table, values, names)
+    part_rows, part_rates, part_class, classes = _parts(table, values, {key.partition(".")[0] for key in uncertain})
     # Rows of one make side by side: their coefficients have fewer distinct columns, and where
     # nothing stays open in any scenario no severity need be drawn.
     alike = (table.opened == table.opened[:1]).all(axis=0) & (table.openings == table.openings[:1]).all(axis=0)
@@ -191,9 +210,8 @@ def _prepare(question: Question, table: OutcomeTable, values: Mapping[str, objec
     rows, rates, cls = part_rows[order], part_rates[order], part_class[order]
     waiting, blocks = waiting_tables(table), []
     for start, stop in _cuts(rates, cls * 64 + make[rows]):
-        at = rows[start:stop]
-        blocks.append(Block(rates[start:stop], coefficients(table, values, at, times, question.extra, waiting),
-                            int(cls[start])))
+        of = coefficients(table, values, rows[start:stop], uncertain, question.extra, waiting)
+        blocks.append(Block(rates[start:stop], of, int(cls[start])))
     return _Prepared(tuple(blocks), classes, values)
 
 
@@ -263,14 +281,37 @@ def _fitting(question: Question, years: int, memory_bytes: float) -> int:
     return max(1, int(memory_bytes / per_trial))
 
 
-def _precise_enough(chunks: list[dict[str, np.ndarray]]) -> bool:
-    """Whether the SAIDI differences to the first scenario (or, with one scenario, SAIDI) are settled."""
-    hours = np.concatenate([c["customer_hours"].mean(axis=2) for c in chunks], axis=1)
+@dataclass(frozen=True)
+class _Seen:
+    """Trials so far, and over them the mean and the sum of squared deviations of what is sought, (S − 1,) or (1,)."""
+
+    trials: int = 0
+    mean: np.ndarray | float = 0.0
+    squares: np.ndarray | float = 0.0
+
+
+def _seen_more(seen: _Seen, customer_hours: np.ndarray) -> _Seen:
+    """With the trials of another chunk, (S, trials, years).
+
+    Sought are the differences of customer-hours (and so of SAIDI) to the first scenario, with one
+    scenario its own. Chunks are merged after Chan, Golub and LeVeque, The American Statistician
+    37(3), 1983 (from memory).
+    """
+    hours = customer_hours.mean(axis=2)
     sought = hours if len(hours) == 1 else hours[1:] - hours[:1]
-    if sought.shape[1] < 2:
+    mean, more = sought.mean(axis=1), sought.shape[1]
+    squares = np.square(sought - mean[:, None]).sum(axis=1)
+    trials, apart = seen.trials + more, mean - seen.mean
+    return _Seen(trials, seen.mean + apart * more / trials,
+                 seen.squares + squares + np.square(apart) * seen.trials * more / trials)
+
+
+def _precise_enough(seen: _Seen) -> bool:
+    """Whether the standard errors are as small as sought."""
+    if seen.trials < 2:
         return False
-    error = sought.std(axis=1, ddof=1) / np.sqrt(sought.shape[1])
-    return bool(np.all(error <= STANDARD_ERROR_SOUGHT * np.abs(sought.mean(axis=1))))
+    error = np.sqrt(seen.squares / (seen.trials - 1) / seen.trials)
+    return bool(np.all(error <= STANDARD_ERROR_SOUGHT * np.abs(seen.mean)))
 
 
 class _Reporter:

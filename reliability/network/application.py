@@ -6,8 +6,8 @@ against the time-current curves of the devices before anything is installed.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -17,9 +17,10 @@ from reliability.network.application_fuse import existing_ceilings_a, fuse_check
 from reliability.network.application_proposal import Proposal, propose
 from reliability.network.application_reach import reach, unseen_share
 from reliability.network.application_rules import device_checks
+from reliability.network.protection import named_heads, protection
 from reliability.network.tree import Network
 from reliability.study.columns import SECTIONALIZER
-from reliability.study.study import Scenario
+from reliability.study.study import AS_BUILT, Scenario
 
 
 @dataclass(frozen=True)
@@ -30,7 +31,7 @@ class ApplicationChecks:
     faults that the device answers for, NaN where unknown. ceiling_a: saving ceiling of
     the existing fuse, NaN where unknown. checks: one entry a check. verdict: index into
     VERDICTS, the worst of the checks that decide: fail over unknown over review over pass.
-    applicable: (n,) bool, laterals' heads that `applicable_only` converts and the selection offers.
+    applicable: bool, whether the scenario's device can go there with the scenario's settings.
     """
 
     network: Network
@@ -55,27 +56,46 @@ class ApplicationChecks:
         return {check.kind.key: check for check in self.checks}[key]
 
 
-def check_laterals(network: Network, values: Mapping[str, object], scenario: Scenario) -> ApplicationChecks:
+def check_laterals(network: Network, values: Mapping[str, object], scenario: Scenario,
+                   counts: np.ndarray | None = None, fast_operations: np.ndarray | None = None) -> ApplicationChecks:
     """Check a sectionalizer at the head of every lateral of the network.
 
     values: every assumption by key. scenario: its counts are checked where it sets them, and
     its `fast_operations` stand on the backups; which laterals it converts does not matter.
-    A lateral that already has a sectionalizer is checked with the settings that it states.
+    counts, fast_operations of the backup: (m,), lateral by lateral, in place of the scenario's
+    where they are not NaN. A lateral that already has a sectionalizer is checked with the
+    settings that it states.
 
     A lateral is applicable unless a check fails or its backup does not admit the counts of the
     scenario; unknown and review leave the decision to whoever reads them. The checks are those
     of a sectionalizer, so a scenario of another device finds every lateral applicable.
     """
-    proposal, stretch = propose(network, values, scenario), reach(network, values)
-    checks = (*device_checks(network, values, proposal, stretch), *fuse_checks(network, values))
+    proposal, stretch = propose(network, values, scenario, counts, fast_operations), reach(network, values)
+    as_built = protection(network, values, Scenario(AS_BUILT))
+    checks = (*device_checks(network, values, proposal, stretch), *fuse_checks(network, values, as_built))
     verdict = worst(checks)
-    applicable = np.zeros(len(network), dtype=bool)
     # the counts that the model would use may be more than the backup admits where the proposed ones are not
     admitted = ~(proposal.counts_in_model > proposal.most_counts)
     other_device = scenario.device not in (None, SECTIONALIZER)
-    applicable[proposal.head] = ((verdict != FAIL) & admitted) | other_device
+    applicable = ((verdict != FAIL) & admitted) | other_device
     return ApplicationChecks(network, scenario, proposal, unseen_share(stretch, proposal.actuating_a),
-                             existing_ceilings_a(network, values), checks, verdict, applicable)
+                             existing_ceilings_a(network, as_built), checks, verdict, applicable)
+
+
+def settle_scenarios(network: Network, values: Mapping[str, object],
+                     scenarios: Sequence[Scenario]) -> tuple[Scenario, ...]:
+    """The scenarios with the laterals of each that is `applicable_only` named: those that are applicable.
+
+    Decided once, at `values`: whoever then draws or moves an assumption varies what happens on
+    the laterals converted, not which ones are.
+    """
+    return tuple(_settled(network, values, s) if s.applicable_only else s for s in scenarios)
+
+
+def _settled(network: Network, values: Mapping[str, object], scenario: Scenario) -> Scenario:
+    checks = check_laterals(network, values, scenario)
+    open_to = np.intersect1d(named_heads(network, scenario), checks.proposal.head[checks.applicable])
+    return replace(scenario, laterals=tuple(network.ids[open_to].astype(str).tolist()), applicable_only=False)
 
 
 def application_frame(checks: ApplicationChecks) -> pd.DataFrame:
@@ -87,6 +107,7 @@ def application_frame(checks: ApplicationChecks) -> pd.DataFrame:
         "verdict": names[checks.verdict],
         "rated_current_a": settings.rated_a,
         "counts": pd.array(settings.counts, dtype="Int64"),
+        "counts_in_model": pd.array(settings.counts_in_model, dtype="Int64"),
         "actuating_current_a": settings.actuating_a,
         "unseen_share": checks.unseen_share,
         **{check.kind.key: names[check.verdict] for check in checks.checks},
@@ -119,6 +140,12 @@ def open_points(checks: ApplicationChecks) -> np.ndarray:
     for check in checks.checks:
         text = text + np.where(check.verdict != PASS, f"{check.kind.label}; ", "").astype(object)
     return pd.Series(text, dtype=object).str.removesuffix("; ").to_numpy(dtype=object)
+
+
+def verdicts_said(checks: ApplicationChecks) -> str:
+    """How many laterals get each verdict, in words."""
+    numbers = np.bincount(checks.verdict, minlength=len(VERDICTS))
+    return ", ".join(f"{n:,} {verdict}" for verdict, n in zip(VERDICTS, numbers, strict=True))
 
 
 def verdict_counts(checks: ApplicationChecks) -> pd.DataFrame:

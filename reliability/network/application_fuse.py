@@ -7,35 +7,32 @@ from collections.abc import Mapping
 import numpy as np
 
 from reliability.network.application_catalogue import HAIR, PASS, REVIEW, UNKNOWN, Check, Settled, judge
-from reliability.network.fuse_links import link_name, link_table, saving_ceiling_a, saving_ceilings_a
-from reliability.network.protection import protection
+from reliability.network.fuse_links import link_name, link_table, saving_ceiling_a
+from reliability.network.protection import Protection
 from reliability.network.tree import CODE, Network
 from reliability.study.columns import FUSE
-from reliability.study.study import AS_BUILT, Scenario
 
 # Preferred ratings of links, A; the others of the table are the intermediate series (IEEE C37.42).
 PREFERRED_A = (6, 10, 15, 25, 40, 65, 100, 140, 200)
 
 
-def existing_ceilings_a(network: Network, values: Mapping[str, object]) -> np.ndarray:
+def existing_ceilings_a(network: Network, as_built: Protection) -> np.ndarray:
     """Saving ceiling (A) of the fuse at each lateral's head, (m,), NaN where unknown or no fuse."""
     head = network.lateral_heads
-    own = network.column["saving_ceiling_a"][head]
-    from_link = saving_ceilings_a(network.fuse_link[head], values["fast_clearing_time_s"])
-    ceiling = np.where(np.isnan(own), np.where(np.isinf(from_link), np.nan, from_link), own)
-    return np.where(network.device[head] == CODE[FUSE], ceiling, np.nan)
+    ceiling = as_built.ceiling_a[head]
+    return np.where((network.device[head] == CODE[FUSE]) & np.isfinite(ceiling), ceiling, np.nan)
 
 
-def fuse_checks(network: Network, values: Mapping[str, object]) -> tuple[Check, Check, Check]:
+def fuse_checks(network: Network, values: Mapping[str, object], as_built: Protection) -> tuple[Check, Check, Check]:
     """The three checks of the existing fuse at each lateral's head, under the backup as built."""
     head = network.lateral_heads
     load, tap = network.column["peak_load_a"][head], network.column["fault_current_source_a"][head]
     fused = network.device[head] == CODE[FUSE]
     speed, installed = link_ratings(np.where(fused, network.fuse_link[head], ""))
     backup = network.protective_above[head]
-    fast = np.where(backup >= 0, protection(network, values, Scenario(AS_BUILT)).fast[backup], np.nan)
+    fast = np.where(backup >= 0, as_built.fast[backup], np.nan)
 
-    ceiling = np.where(fast > 0.0, existing_ceilings_a(network, values), np.nan)
+    ceiling = np.where(fast > 0.0, existing_ceilings_a(network, as_built), np.nan)
     none = Settled(~fused, PASS, "no fuse stands at the head today")
     blocked = Settled(fast == 0.0, PASS, "fast tripping is blocked: no fuse is meant to be saved")
     pickup = values["cold_load_factor"] * load

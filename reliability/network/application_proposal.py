@@ -7,14 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from reliability.network.application_reach import head_index
 from reliability.network.protection import protection
 from reliability.network.tree import CODE, RECLOSING, Network
-from reliability.study.columns import FUSE, SECTIONALIZER
+from reliability.study.columns import FUSE, MOST_COUNTS, SECTIONALIZER
 from reliability.study.study import Scenario
-
-# Counts that a sectionalizer can be set to, at most (contract.md, sections.csv).
-MOST_COUNTS = 3
 
 
 @dataclass(frozen=True)
@@ -23,8 +19,8 @@ class Proposal:
 
     head, backup: positions in the network; backup is the reclosing device above, −1 without one.
     lockout, fast: the backup's operations under the scenario. most_counts: largest admissible.
-    counts: those the scenario or the section asks for, else the largest admissible.
-    counts_in_model: those the scenario's expected values are computed with.
+    counts: those the choice, the scenario or the section asks for, else the largest admissible.
+    counts_in_model: those that expected values are computed with.
     counts_below: the most counts of a sectionalizer in the lateral that counts for the same
     backup, 0 for none. fuse_below: whether a fuse below answers to the same backup.
     """
@@ -42,8 +38,12 @@ class Proposal:
     fuse_below: np.ndarray
 
 
-def propose(network: Network, values: Mapping[str, object], scenario: Scenario) -> Proposal:
-    """Settings of a sectionalizer at every lateral's head under a scenario's backups and counts."""
+def propose(network: Network, values: Mapping[str, object], scenario: Scenario, counts: np.ndarray | None = None,
+            fast_operations: np.ndarray | None = None) -> Proposal:
+    """Settings of a sectionalizer at every lateral's head under a scenario's backups and counts.
+
+    counts, fast_operations of the backup: (m,), in place of the scenario's where they are not NaN.
+    """
     everywhere = replace(scenario, laterals=None, device=SECTIONALIZER, applicable_only=False)
     after = protection(network, values, everywhere)
     head = network.lateral_heads
@@ -51,28 +51,33 @@ def propose(network: Network, values: Mapping[str, object], scenario: Scenario) 
     backup = network.protective_above[head]
     known = backup >= 0
     lockout, fast = (np.where(known, a[backup], np.nan) for a in (after.lockout, after.fast))
+    fast = _either(fast_operations, fast)
     most = np.minimum(lockout - 1.0, MOST_COUNTS)
     stated = np.where(network.device[head] == CODE[SECTIONALIZER], network.column["counts"][head], np.nan)
-    asked = stated if scenario.counts is None else np.full(len(head), float(scenario.counts))
-    counts = np.where(np.isnan(asked), np.where(most >= 1.0, most, np.nan), asked)
+    asked = _either(counts, stated if scenario.counts is None else np.full(len(head), float(scenario.counts)))
+    proposed = np.where(np.isnan(asked), np.where(most >= 1.0, most, np.nan), asked)
     counts_below, fuse_below = _below(network, after.counts)
     return Proposal(
         head, backup, lockout, fast, rated_a=after.rated_a[head],
         actuating_a=np.where(after.actuating_a[head] > 0.0, after.actuating_a[head], np.nan),
-        most_counts=most, counts=counts, counts_in_model=after.counts[head].astype(float),
+        most_counts=most, counts=proposed, counts_in_model=_either(counts, after.counts[head].astype(float)),
         counts_below=counts_below, fuse_below=fuse_below)
+
+
+def _either(settled: np.ndarray | None, otherwise: np.ndarray) -> np.ndarray:
+    return otherwise if settled is None else np.where(np.isnan(settled), otherwise, settled)
 
 
 def _below(network: Network, counts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(most counts of a sectionalizer, whether there is a fuse) below each head and the same backup, (m,)."""
-    heads, index = network.lateral_heads, head_index(network)
+    heads, index = network.lateral_heads, network.lateral_index
     reclosing = np.isin(network.device, RECLOSING)
     reclosing[heads] = False  # the device at the head gives way to the sectionalizer
     passed = network.along_path(reclosing.astype(float))
-    inside = np.flatnonzero((network.lateral >= 0) & (index < 0))
+    inside = np.flatnonzero((network.lateral >= 0) & (network.lateral != np.arange(len(network))))
     same = inside[passed[inside] == passed[network.lateral[inside]]]
     counted = same[network.device[same] == CODE[SECTIONALIZER]]
     fused = same[network.device[same] == CODE[FUSE]]
     most = np.zeros(len(heads))
-    np.maximum.at(most, index[network.lateral[counted]], counts[counted].astype(float))
-    return most, np.bincount(index[network.lateral[fused]], minlength=len(heads)) > 0
+    np.maximum.at(most, index[counted], counts[counted].astype(float))
+    return most, np.bincount(index[fused], minlength=len(heads)) > 0

@@ -10,11 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from reliability.network.tree import Network
-
-PROFILE_POINTS = 9
 
 
 @dataclass(frozen=True)
@@ -43,20 +40,10 @@ def fault_rates(network: Network, values: Mapping[str, object]) -> np.ndarray:
 
 def reach(network: Network, values: Mapping[str, object]) -> Reach:
     """What the devices at `network.lateral_heads` answer for."""
-    heads = network.lateral_heads
-    index = head_index(network)
-    lateral = index[network.protective]
-    section = np.flatnonzero(lateral >= 0)
-    return Reach(heads, section, lateral[section], network.column["fault_current_source_a"][section],
-                 network.column["fault_current_end_a"][section], fault_rates(network, values)[section])
-
-
-def head_index(network: Network) -> np.ndarray:
-    """Place of each section among `network.lateral_heads`, (n,), −1 where it heads no lateral."""
-    heads = network.lateral_heads
-    index = np.full(len(network), -1)
-    index[heads] = np.arange(len(heads))
-    return index
+    section = np.flatnonzero((network.lateral >= 0) & (network.protective == network.lateral))
+    return Reach(network.lateral_heads, section, network.lateral_index[section],
+                 network.column["fault_current_source_a"][section], network.column["fault_current_end_a"][section],
+                 fault_rates(network, values)[section])
 
 
 def smallest_current_a(stretch: Reach) -> tuple[np.ndarray, np.ndarray]:
@@ -109,30 +96,3 @@ def share_below(source_a: np.ndarray, end_a: np.ndarray, threshold_a: np.ndarray
         crossing = at_source / (at_source - at_end)
     share = np.where(at_end > 0, np.where(at_source > 0, 1.0, 1.0 - crossing), np.where(at_source > 0, crossing, 0.0))
     return np.where(np.isnan(at_source) | np.isnan(at_end), np.nan, share)
-
-
-def current_profile(network: Network, head: int) -> pd.DataFrame:
-    """Fault current along all sections of a lateral, `PROFILE_POINTS` rows a section.
-
-    head: position of the lateral's head in the network. Columns: section_id; distance_km from
-    the head's source end; current_a (A, NaN where unknown); answered_for, whether the device
-    at the head answers for the section; deepest, whether it lies on the path to the far
-    end that is farthest from the head.
-    """
-    inside = np.arange(head, head + network.size[head])
-    length = network.column["length_km"]
-    far_km = network.along_path(length)[inside]
-    far_km -= far_km[0] - length[head]
-    x = np.linspace(0.0, 1.0, PROFILE_POINTS)
-    source = network.column["fault_current_source_a"][inside, None]
-    end = network.column["fault_current_end_a"][inside, None]
-    current = 1.0 / ((1.0 - x) / source + x / end)
-    distance = far_km[:, None] - length[inside, None] * (1.0 - x)
-    last = inside[np.argmax(far_km)]
-    deepest = (inside <= last) & (last < inside + network.size[inside])
-    return pd.DataFrame({
-        "section_id": np.repeat(network.ids[inside].astype(str), PROFILE_POINTS),
-        "distance_km": distance.ravel(), "current_a": current.ravel(),
-        "answered_for": np.repeat(network.protective[inside] == head, PROFILE_POINTS),
-        "deepest": np.repeat(deepest, PROFILE_POINTS),
-    })

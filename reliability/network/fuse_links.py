@@ -2,33 +2,28 @@
 
 from __future__ import annotations
 
-import re
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-TABLE = Path(__file__).parents[2] / "data" / "fuse_links.csv"
+from reliability.study.links import LINKS_FILE, written_link
+
 # Share of the melting time that a backup may use up without ageing the link; model of the
 # 75 % rule, common practice, no source.
 MELTING_SHARE = 0.75
-_LINK = re.compile(r"(?P<speed>[KT]?)\s*(?P<rating>\d+(?:\.\d+)?)\s*(?P<speed_after>[KT]?)", re.IGNORECASE)
 
 
 @cache
 def link_table() -> pd.DataFrame:
     """Melting points by link name such as "65K" (IEEE C37.42, see data/README.md)."""
-    table = pd.read_csv(TABLE)
+    table = pd.read_csv(LINKS_FILE)
     return table.set_index(table["rating_a"].astype(str) + table["speed"])
 
 
 def link_name(text: str) -> str | None:
-    """The table's name of a link written like 65K, 65 k or K65; None if there is no such link."""
-    match = _LINK.fullmatch(text.strip())
-    if not match:
-        return None
-    name = f"{float(match['rating']):g}{match['speed']}{match['speed_after']}".upper()
+    """The table's name of a link, however it is written; None if there is no such link."""
+    name = written_link(text)
     return name if name in link_table().index else None
 
 

@@ -13,6 +13,7 @@ import pandas as pd
 from reliability.network.fuse_links import saving_ceilings_a
 from reliability.network.tree import CODE, GANG, RECLOSING, Network
 from reliability.study.columns import FUSE, LATERAL_RECLOSER, SECTIONALIZER
+from reliability.study.protection import default_fast_operations
 from reliability.study.study import Scenario
 
 RATINGS = Path(__file__).parents[2] / "data" / "sectionalizer_ratings.csv"
@@ -60,20 +61,21 @@ def chosen_rating_a(peak_load_a: np.ndarray, load_margin: float, cold_load_facto
     return np.where(fits, offered[np.minimum(at, len(offered) - 1)], np.nan)
 
 
-def protection(network: Network, values: Mapping[str, object], scenario: Scenario,
-               applicable: np.ndarray | None = None) -> Protection:
+def protection(network: Network, values: Mapping[str, object], scenario: Scenario) -> Protection:
     """Resolve the devices of a scenario (contract.md, scenarios).
 
-    `applicable` (n,) bool: laterals' heads that pass the application checks; with
-    `scenario.applicable_only` the others stay as they are.
+    Raises ValueError for one with `applicable_only`, whose laterals are not settled yet: see
+    `application.settle_scenarios`.
     """
+    if scenario.applicable_only:
+        raise ValueError(f"the laterals of scenario {scenario.name!r} are not settled")
     column = network.column
     device = network.device.copy()
     counts, lockout, fast = column["counts"], column["operations_to_lockout"], column["fast_operations"]
     rated, actuating, ceiling = column["rated_current_a"], column["actuating_current_a"], column["saving_ceiling_a"]
     links = np.where(device == CODE[FUSE], network.fuse_link, "").astype(object)
 
-    heads = _heads(network, scenario, applicable)
+    heads = named_heads(network, scenario)
     converted = np.zeros(len(network), dtype=bool)
     if scenario.device is not None and heads.size:
         target = CODE[scenario.device]
@@ -90,12 +92,13 @@ def protection(network: Network, values: Mapping[str, object], scenario: Scenari
     unrated = np.isnan(rated) & (device == CODE[SECTIONALIZER])
     rated = np.where(unrated, chosen_rating_a(column["peak_load_a"], values["load_margin"],
                                               values["cold_load_factor"]), rated)
-    fast = _fast_operations(device, fast, values, scenario)
     reclosing = np.isin(device, RECLOSING)
+    lockout = np.where(reclosing, _or(lockout, values["operations_to_lockout"]), 0)
+    fast = _fast_operations(device, fast, lockout, values, scenario)
     from_link = saving_ceilings_a(links, values["fast_clearing_time_s"])
     return Protection(
         device=device,
-        lockout=np.where(reclosing, _or(lockout, values["operations_to_lockout"]), 0).astype(np.int64),
+        lockout=lockout.astype(np.int64),
         fast=np.where(reclosing, fast, 0).astype(np.int64),
         ceiling_a=np.where(np.isnan(ceiling), from_link, ceiling),
         counts=_or(counts, values["sectionalizer_counts"]).astype(np.int64),
@@ -109,20 +112,18 @@ def _or(known: np.ndarray, otherwise: float | np.ndarray) -> np.ndarray:
     return np.where(np.isnan(known), otherwise, known)
 
 
-def _heads(network: Network, scenario: Scenario, applicable: np.ndarray | None) -> np.ndarray:
-    """Positions of the laterals that a scenario names, less those that fail where it asks."""
+def named_heads(network: Network, scenario: Scenario) -> np.ndarray:
+    """Positions of the heads of the laterals that a scenario names, ascending."""
     heads = network.lateral_heads
-    if scenario.laterals is not None:
-        heads = heads[np.isin(network.ids[heads].astype(str), np.array(scenario.laterals, dtype=str))]
-    if scenario.applicable_only and applicable is not None:
-        heads = heads[applicable[heads]]
-    return heads
+    if scenario.laterals is None:
+        return heads
+    return heads[np.isin(network.ids[heads].astype(str), np.array(scenario.laterals, dtype=str))]
 
 
-def _fast_operations(device: np.ndarray, fast: np.ndarray, values: Mapping[str, object],
+def _fast_operations(device: np.ndarray, fast: np.ndarray, lockout: np.ndarray, values: Mapping[str, object],
                      scenario: Scenario) -> np.ndarray:
-    default = np.where(device == CODE[LATERAL_RECLOSER], 0, values["fast_operations"])
-    fast = _or(fast, default)
+    """Fast operations of every device; a scenario's own are for breakers and reclosers, below each one's lockout."""
+    fast = _or(fast, default_fast_operations(device == CODE[LATERAL_RECLOSER], values))
     if scenario.fast_operations is None:
         return fast
-    return np.where(np.isin(device, GANG), scenario.fast_operations, fast)
+    return np.where(np.isin(device, GANG), np.minimum(scenario.fast_operations, lockout - 1), fast)

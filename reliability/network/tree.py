@@ -84,6 +84,15 @@ class Network:
         """Positions of the sections that head a lateral, ascending."""
         return np.flatnonzero(self.lateral == np.arange(len(self)))
 
+    @property
+    def lateral_index(self) -> np.ndarray:
+        """Place of each section's lateral among `lateral_heads`, −1 on the main, (n,)."""
+        heads = self.lateral_heads
+        # one place more than sections: the −1 of the main reads the last
+        place = np.full(len(self) + 1, -1)
+        place[heads] = np.arange(len(heads))
+        return place[self.lateral]
+
     def below(self, values: np.ndarray) -> np.ndarray:
         """Sum of `values` (n,) or (n, m) over sub(i), for every i."""
         return _sums_below(values, self.size)

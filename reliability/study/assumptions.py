@@ -202,8 +202,8 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="What the choice must reach; blank: nothing asked."),
 
     Assumption("simulation", "trials", "Trials", "trials", None, 1, 10_000_000, "whole", 100,
-               help="Each trial is one horizon under one draw of the unknowns; blank: until the standard error of "
-                    "every SAIDI difference is under 1 % of it, or a cap is reached."),
+               help="Each trial is one horizon under one draw of the unknowns; blank: 200 at least, and until the "
+                    "standard error of every SAIDI difference is under 1 % of it, or a cap is reached."),
     Assumption("simulation", "seed", "Seed", "", 1, 0, 2**63 - 1, "whole", 1,
                help="Same seed, same digits."),
 

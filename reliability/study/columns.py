@@ -11,6 +11,7 @@ BREAKER, RECLOSER, LATERAL_RECLOSER = "breaker", "recloser", "lateral_recloser"
 FUSE, SECTIONALIZER, SWITCH = "fuse", "sectionalizer", "switch"
 DEVICES = (BREAKER, RECLOSER, LATERAL_RECLOSER, FUSE, SECTIONALIZER, SWITCH)
 LATERAL_DEVICES = (FUSE, SECTIONALIZER, LATERAL_RECLOSER)
+MOST_COUNTS = 3  # of a sectionalizer (contract.md, sections.csv)
 CUSTOMER_CLASSES = ("residential", "small_ci", "large_ci")
 KM_PER_MILE = 1.609344
 
@@ -58,7 +59,7 @@ SECTIONS: tuple[Column, ...] = (
     _ampere("saving_ceiling_a", "Current below which a fast operation saves the fuse; overrides the link's."),
     _ampere("rated_current_a", "Continuous rating of a sectionalizer; blank: chosen by the application rules."),
     _ampere("actuating_current_a", "Current from which a sectionalizer acts; blank: 1.6 × rating."),
-    Column("counts", "whole", low=1, high=3, help="Counts of a sectionalizer; blank: [protection]."),
+    Column("counts", "whole", low=1, high=MOST_COUNTS, help="Counts of a sectionalizer; blank: [protection]."),
     Column("operations_to_lockout", "whole", low=1, high=10, help="Of a reclosing device; blank: [protection]."),
     Column("fast_operations", "whole", high=9, help="Of a reclosing device; blank: [protection], 0 in a lateral."),
     _ampere("minimum_trip_a", "Minimum trip of a reclosing device; blank: unknown."),

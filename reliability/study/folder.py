@@ -57,6 +57,7 @@ def open_study(folder: str | Path) -> Study:
         values=settings.values, uncertain=settings.uncertain, scenarios=settings.scenarios,
         outages=None if outages is None else outage_frame(outages),
         outages_file="outages.csv" if outages is None else outages.file,
+        section_tables=network.tables,
         extra=settings.extra, lines=toml.lines, notes=(*desk.notes, *network.notes),
         folder=desk.folder, inputs_sha256=digest(desk.contents),
     )

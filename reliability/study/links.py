@@ -1,4 +1,4 @@
-"""Fuse links that a section may name: those of the reference table."""
+"""Fuse links that a section may name: how a name is written, and those of the reference table."""
 
 from __future__ import annotations
 
@@ -14,7 +14,8 @@ from reliability.study.problems import Problems
 from reliability.study.records import Records
 
 LINKS_FILE = Path(__file__).resolve().parents[2] / "data" / "fuse_links.csv"
-_LINK = re.compile(r"(\d+(?:\.\d+)?)\s*([A-Z])", re.ASCII)
+_RATING = r"(\d+(?:\.\d+)?)"
+_LINK = re.compile(rf"{_RATING}\s*([A-Z])|([A-Z])\s*{_RATING}", re.ASCII)
 
 
 @functools.cache
@@ -24,22 +25,23 @@ def known_links() -> tuple[str, ...]:
         return tuple(f"{row['rating_a']}{row['speed']}" for row in csv.DictReader(stream))
 
 
+def written_link(text: str) -> str | None:
+    """The one way of writing a link, rating then speed, of 65K, 65 k or K65; None where it is no link's name."""
+    link = _LINK.fullmatch(text.strip().upper())
+    return f"{float(link[1] or link[4]):g}{link[2] or link[3]}" if link else None
+
+
 def bad_links(records: Records, problems: Problems) -> None:
     """Write every link in one way (65K); those unreadable or not in the reference table are reported."""
     links = records.columns["fuse_link"].tolist()
     if not any(links):
         return
     names = Names(known_links())
-    written = {text: _written(text) for text in set(links)}
+    written = {text: written_link(text) for text in set(links)}
     unknown = [i for i, text in enumerate(links) if text and written[text] not in names.known]
     problems.each(unknown, lambda i: records.problem(
         i, "fuse_link", None, *_trouble(written[links[i]], names, links[i])))
     records.columns["fuse_link"] = np.array([written[text] or "" for text in links], object)
-
-
-def _written(text: str) -> str | None:
-    link = _LINK.fullmatch(text.upper())
-    return f"{float(link[1]):g}{link[2]}" if link else None
 
 
 def _trouble(link: str | None, names: Names, text: str) -> tuple[str, str]:

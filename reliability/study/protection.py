@@ -45,12 +45,17 @@ def protection(sections: pd.DataFrame, tree: Tree, values: Mapping[str, object])
     device = sections["device"].to_numpy(object)
     reclosing = np.isin(device, (BREAKER, RECLOSER, LATERAL_RECLOSER))
     backup, head = _walk(tree, reclosing.tolist(), np.isin(device, LATERAL_DEVICES).tolist())
-    default_fast = np.where(device == LATERAL_RECLOSER, 0.0, float(values["fast_operations"]))
+    default_fast = default_fast_operations(device == LATERAL_RECLOSER, values)
     lockout = _or_default(sections["operations_to_lockout"], float(values["operations_to_lockout"]), reclosing)
     fast = _or_default(sections["fast_operations"], default_fast, reclosing)
     counts = _or_default(sections["counts"], float(values["sectionalizer_counts"]), device == SECTIONALIZER)
     return Protection(device, backup, head, lockout, fast, counts,
                       int(values["operations_to_lockout"]), int(values["sectionalizer_counts"]))
+
+
+def default_fast_operations(lateral_recloser: np.ndarray, values: Mapping[str, object]) -> np.ndarray:
+    """Fast operations of a reclosing device that states none: 0 in a lateral (contract.md, sections.csv)."""
+    return np.where(lateral_recloser, 0.0, float(values["fast_operations"]))
 
 
 def _or_default(column: pd.Series, default: float | np.ndarray, where: np.ndarray) -> np.ndarray:
@@ -87,7 +92,7 @@ def counts_too_many(plan: Protection) -> np.ndarray:
 def converted(plan: Protection, heads: np.ndarray, device: str, counts: int | None) -> Protection:
     """Protection once the device at each of `heads` has become `device`.
 
-    A head that already has the device keeps its own settings, counts excepted.
+    A head that already has the device keeps its own settings, its counts too unless `counts` are given.
     """
     changed = np.zeros(len(plan.device), bool)
     changed[heads] = True
@@ -95,8 +100,9 @@ def converted(plan: Protection, heads: np.ndarray, device: str, counts: int | No
     kinds = plan.device.copy()
     kinds[changed] = device
     lockout = np.where(new, plan.default_lockout if device == LATERAL_RECLOSER else np.nan, plan.lockout)
-    set_counts = np.where(changed, float(counts or plan.default_counts) if device == SECTIONALIZER else np.nan,
-                          plan.counts)
+    set_counts = np.where(new, plan.default_counts if device == SECTIONALIZER else np.nan, plan.counts)
+    if device == SECTIONALIZER and counts is not None:
+        set_counts = np.where(changed, counts, set_counts)
     head = plan.head
     inside = (head >= 0) & (head != np.arange(len(head))) & new[head]
     beyond = np.where(head >= 0, plan.backup[head], -1)

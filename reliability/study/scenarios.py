@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from reliability.study.columns import LATERAL_DEVICES, SECTIONALIZER
+from reliability.study.columns import LATERAL_DEVICES, MOST_COUNTS, SECTIONALIZER
 from reliability.study.nearest import Names
 from reliability.study.protection import Protection, converted, counts_too_many
 from reliability.study.study import AS_BUILT, Scenario
@@ -63,7 +63,7 @@ def _read_one(toml: Toml, path: str, entry: dict[str, Any]) -> Scenario | None:
         toml.wrong(f"{path}.applicable_only", only, "must be true or false",
                    "write true or false without quotation marks")
     laterals = _laterals(toml, f"{path}.laterals", entry.get("laterals", "all"))
-    counts = _whole(toml, f"{path}.counts", entry.get("counts"), 1, 3)
+    counts = _whole(toml, f"{path}.counts", entry.get("counts"), 1, MOST_COUNTS)
     fast = _whole(toml, f"{path}.fast_operations", entry.get("fast_operations"), 0, 9)
     if len(toml.problems) > before:
         return None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -14,6 +14,7 @@ from reliability.study.columns import (
     RECLOSER,
     SECTIONS,
 )
+from reliability.study.headers import Table
 from reliability.study.links import bad_links
 from reliability.study.nearest import Names
 from reliability.study.notes import notes
@@ -29,9 +30,11 @@ COLUMNS = tuple(c.name for c in SECTIONS if not c.name.endswith("_mi"))
 
 @dataclass(frozen=True)
 class Network:
-    """Checked sections, their tree, their protection as built, and what should be known of them."""
+    """Checked sections, the tables they come from (without their cells), their tree, their protection as
+    built, and what should be known of them."""
 
     sections: pd.DataFrame
+    tables: tuple[Table, ...]
     tree: Tree
     protection: Protection
     notes: tuple[str, ...]
@@ -62,7 +65,8 @@ def check_sections(records: Records, values: Mapping[str, object], problems: Pro
     frame = pd.DataFrame({name: records.columns[name] for name in COLUMNS})
     plan = protection(frame, tree, values)
     _report_settings(records, plan, problems)
-    return Network(frame, tree, plan, noted)
+    tables = tuple(replace(t, cells={}) for t in records.tables)
+    return Network(frame, tables, tree, plan, noted)
 
 
 def _tree(records: Records, sources: int | None, problems: Problems) -> Tree:

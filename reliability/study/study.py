@@ -9,6 +9,8 @@ from pathlib import Path
 import pandas as pd
 
 from reliability.study.assumptions import Range
+from reliability.study.headers import Table
+from reliability.study.problems import Problem
 
 AS_BUILT = "As built"
 
@@ -43,6 +45,8 @@ class Study:
     scenarios: "As built" first.
     outages: outage records as text columns of `columns.OUTAGES` and `row`, the row in the user's
         file; None without a file.
+    section_tables: the tables that the rows of `sections` come from, one after the other, without
+        their cells; empty where no file was read.
     extra: tables of study.toml whose keys are the user's own (`assumptions.FREE_TABLES`), by name.
     lines: line of each key of study.toml by its dotted path, for what is found wrong later.
     notes: what is no fault but should be known (values unknown, a default that matters).
@@ -56,8 +60,18 @@ class Study:
     scenarios: tuple[Scenario, ...] = (Scenario(AS_BUILT),)
     outages: pd.DataFrame | None = None
     outages_file: str = "outages.csv"
+    section_tables: tuple[Table, ...] = ()
     extra: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     lines: Mapping[str, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     folder: Path | None = None
     inputs_sha256: str = ""
+
+    def section_problem(self, row: int, column: str, value: str, rule: str, remedy: str) -> Problem:
+        """A problem of a cell of `sections` (row by position), placed in the user's file under the user's header."""
+        at = row
+        for table in self.section_tables:
+            if at < len(table):
+                return table.problem(at, column, value, rule, remedy)
+            at -= len(table)
+        return Problem("sections.csv", rule, remedy, row + 2, column, value)

@@ -41,7 +41,7 @@ TAIL = """
 # device: "sectionalizer", "lateral_recloser" or "fuse".
 # counts: of a sectionalizer, below the operations to lockout of the device above it.
 # fast_operations: set on every breaker and recloser; left out: as they are.
-# applicable_only: true leaves a lateral that fails the application checks as it is.
+# applicable_only: true leaves a lateral that fails the application checks as it is; a range counts there with its mean.
 
 [[scenarios]]
 name = "Sectionalizers"

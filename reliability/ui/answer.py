@@ -12,6 +12,8 @@ import streamlit as st
 from reliability.business.cashflow import Business, assess, business_summary
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.indices.expected import expected_values, system_indices
+from reliability.network.application import settle_scenarios
+from reliability.network.protection import named_heads
 from reliability.network.tree import CODE, build_network
 from reliability.pipeline import Results, expect, with_rivals
 from reliability.study import Scenario, Study
@@ -127,6 +129,7 @@ def _priced(other: Results, study: Study, table: OutcomeTable) -> Results:
 def moved_study(study: Study, moves: Mapping[str, float | int], base: Answer) -> Study:
     """The study with the moved values in place; what is moved is known, so its range is dropped.
 
+    Which laterals an `applicable_only` scenario converts is settled anew at the moved values.
     base: figures of the study as it stands, by which laterals are ranked for a share of them.
     """
     values, uncertain = dict(study.values), dict(study.uncertain)
@@ -140,31 +143,28 @@ def moved_study(study: Study, moves: Mapping[str, float | int], base: Answer) ->
         if (law := uncertain.get("line_fault_rate_per_km")) is not None:
             uncertain["line_fault_rate_per_km"] = Range(law.low * factor, law.likely * factor, law.high * factor)
         sections = sections.assign(**{name: sections[name] * factor for name in _RATES if name in sections})
-    scenarios = tuple(_moved_scenario(s, i, moves, base) for i, s in enumerate(study.scenarios))
+    scenarios = tuple(_moved_scenario(s, moves) if i else s for i, s in enumerate(study.scenarios))
+    scenarios = settle_scenarios(base.results.network, values, scenarios)
+    share = float(moves.get("share_converted", 1.0))
+    if share < 1.0:
+        scenarios = tuple(s if s.device is None else replace(s, laterals=_best_laterals(base, s, i, share))
+                          for i, s in enumerate(scenarios))
     return replace(study, values=values, uncertain=uncertain, sections=sections, scenarios=scenarios)
 
 
-def _moved_scenario(scenario: Scenario, at: int, moves: Mapping[str, float | int], base: Answer) -> Scenario:
-    if at == 0:
-        return scenario
+def _moved_scenario(scenario: Scenario, moves: Mapping[str, float | int]) -> Scenario:
     fast, counts = int(moves.get("fast_tripping", AS_STATED)), int(moves.get("counts", 0))
     if fast != AS_STATED and scenario.fast_operations is None:
         scenario = replace(scenario, fast_operations=fast)
     if counts and scenario.device == SECTIONALIZER:
         scenario = replace(scenario, counts=counts)
-    share = float(moves.get("share_converted", 1.0))
-    if share < 1.0 and scenario.device is not None:
-        scenario = replace(scenario, laterals=_best_laterals(base, at, share))
     return scenario
 
 
-def _best_laterals(base: Answer, at: int, share: float) -> tuple[str, ...]:
+def _best_laterals(base: Answer, scenario: Scenario, at: int, share: float) -> tuple[str, ...]:
     """Ids of the share of a scenario's laterals with the largest gain in customer-minutes, in network order."""
     network = base.results.network
-    heads = network.lateral_heads
-    wanted = base.results.study.scenarios[at].laterals
-    if wanted is not None:
-        heads = heads[np.isin(network.ids[heads].astype(str), np.array(wanted, dtype=str))]
+    heads = named_heads(network, scenario)
     gain = customer_hours_by_lateral(base, 0)[heads] - customer_hours_by_lateral(base, at)[heads]
     best = np.argsort(-gain, kind="stable")[: round(share * len(heads))]
     return tuple(str(i) for i in network.ids[heads[np.sort(best)]])

@@ -139,6 +139,9 @@ def _match_one(name: str, rows: pd.DataFrame, decided: dict) -> tuple[str, dict[
                     f"{plain(header, 30)} (as {plain(sample, 18)})" if sample else plain(header, 30), options,
                     index=options.index(chosen[header]), format_func=lambda o: o or ASIDE,
                     key=f"map_{name}_{table}_{header}")
+    phases = next((h for h, column in chosen.items() if column == "phases"), None)
+    if phases and incoming.has_phase_letters(rows[phases].str.strip()):
+        st.caption(f"{plain(phases)}: the letters are counted, ABC is 3 phases.")
     decided[name] = {"table": table, "map": chosen}
     return table, chosen
 

@@ -12,10 +12,11 @@ import streamlit as st
 from reliability.business.cashflow import cashflow_frame
 from reliability.business.costs import SOCIETY, UTILITY
 from reliability.study import Study
-from reliability.ui import figure, frame, later, levers, trials
+from reliability.ui import figure, frame, later, levers, tiles, trials
 from reliability.ui.answer import ANSWERS, Answer, answer, compute
 from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
 from reliability.ui.text import count, money, number, percent, plain, short
+from reliability.ui.tiles import Figure
 
 VIEWS = (UTILITY, SOCIETY)
 VIEW_HELP = ("The utility counts crews, material, energy margin and the regulator's incentive; society counts crews, "
@@ -40,7 +41,7 @@ def show() -> None:
     scenario = min(scenario, len(now.names) - 1)
     case, currency, large = now.money[scenario], now.business.currency, frame.presenting()
     st.markdown(f"#### {plain(case['verdict'], 300)}")
-    tiles = st.empty()
+    figures = st.empty()
     left, right = st.columns(2, gap="large")
     flow = cashflow_frame(now.business)
     flow = flow[flow["scenario"] == now.names[scenario]].drop(columns="scenario")
@@ -54,14 +55,14 @@ def show() -> None:
         sure, progress = st.empty(), st.empty()
     _drivers(now, scenario, large)
     _all(now, study, shown.fingerprint, moves)
-    _tiles(tiles, case, currency, None)
+    _tiles(figures, case, currency, None)
     for spread in trials.follow(now, lambda done, total: progress.progress(min(done / total, 1.0), f"{done} trials")):
         with sure.container():
             npv = spread.npv[scenario]
             odds = float((npv > 0).mean())
             figure.chart(npv_chart(npv, currency, large), f"Net present value over {len(npv)} trials; above 0 in "
                          f"{percent(odds)} of them.", lambda: pd.DataFrame(), "", "npv", csv=False)
-        _tiles(tiles, case, currency, spread.npv[scenario])
+        _tiles(figures, case, currency, spread.npv[scenario])
     progress.empty()
     with right:
         figure.csv_button("Net present value by trial",
@@ -82,14 +83,13 @@ def seen_by(study: Study, now: Answer, view: str) -> Answer:
 def _tiles(place, case: dict, currency: str, npv: np.ndarray | None) -> None:
     spread = "–" if npv is None else f"{money(np.percentile(npv, 10), '')} to {money(np.percentile(npv, 90), currency)}"
     payback = case["discounted_payback_years"]
-    figures = (("Net present value", money(case["npv"], currency)), ("P10 to P90", spread),
+    figures = (("Net present value", money(case["npv"], currency)), ("NPV, P10 to P90", spread),
                ("Chance that it pays", percent(None if npv is None else (npv > 0).mean())),
                ("Capital", money(case["capex"], currency)), ("Internal rate of return", percent(case["irr"])),
                ("Benefit over cost", number(case["bcr"])),
                ("Discounted payback", f"{number(payback)} years" if payback is not None else "never"))
-    with place.container(), st.container(horizontal=True, gap="large"):
-        for name, value in figures:
-            st.metric(name, value, width="content")
+    with place.container():
+        tiles.row(Figure(name, value) for name, value in figures)
 
 
 def _drivers(now: Answer, scenario: int, large: bool) -> None:
@@ -117,9 +117,10 @@ def _drivers(now: Answer, scenario: int, large: bool) -> None:
         shown = pd.DataFrame({
             "assumption": rows["label"], "now": [number(v) for v in rows["value"]],
             "turns at": [number(v) if np.isfinite(v) else "nowhere" for v in rows["break_even"]],
-            "unit": rows["unit"], "share of what is unknown": [percent(v) for v in rows["total"]]})
+            "unit": rows["unit"], "share": [percent(v) for v in rows["total"]]})
         st.dataframe(shown, hide_index=True, alt="Break-even values and shares of the variance")
-        st.caption("Share of what is unknown: total Sobol' index over the ranges that the study states.")
+        st.caption("Share of what is unknown about the net present value: total Sobol' index over the ranges that the "
+                   "study states.")
 
 
 def _drivers_work(now: Answer) -> tuple[str, Callable[[], pd.DataFrame]]:
@@ -134,7 +135,7 @@ def _drivers_work(now: Answer) -> tuple[str, Callable[[], pd.DataFrame]]:
 
 def prepare(now: Answer) -> None:
     """Begin with what takes longest on this page."""
-    later.ask(*_drivers_work(now))
+    later.prepare(*_drivers_work(now))
 
 
 def _all(now: Answer, study: Study, fingerprint: str, moves: dict) -> None:
@@ -148,17 +149,22 @@ def _all(now: Answer, study: Study, fingerprint: str, moves: dict) -> None:
                 rows.append({"seen by": view, "scenario": name, **{k: case[k] for k in (
                     "capex", "npv", "irr", "bcr", "payback_years", "discounted_payback_years", "cost_per_ci_avoided",
                     "cost_per_cmi_avoided", "cost_per_callout_avoided")}})
-    formats = {k: st.column_config.NumberColumn(k.replace("_", " "), format="localized") for k in ("capex", "npv")}
-    formats |= {"irr": st.column_config.NumberColumn(format="percent")}
-    formats |= {k: st.column_config.NumberColumn(k.replace("_", " "), format="%.2f") for k in (
-        "bcr", "payback_years", "discounted_payback_years", "cost_per_ci_avoided", "cost_per_cmi_avoided",
-        "cost_per_callout_avoided")}
+    unit = short(now.business.currency, 12)
+    formats = {k: st.column_config.NumberColumn(f"{name}, {unit}", format="localized")
+               for k, name in (("capex", "capital"), ("npv", "NPV"))}
+    formats |= {"irr": st.column_config.NumberColumn("internal rate of return", format="percent")}
+    formats |= {k: st.column_config.NumberColumn(name, format="%.2f") for k, name in (
+        ("bcr", "benefit over cost"), ("payback_years", "payback, years"),
+        ("discounted_payback_years", "discounted payback, years"),
+        ("cost_per_ci_avoided", f"{unit} per interruption avoided"),
+        ("cost_per_cmi_avoided", f"{unit} per customer-minute avoided"),
+        ("cost_per_callout_avoided", f"{unit} per call-out avoided"))}
     table = pd.DataFrame(rows)
     table[["capex", "npv"]] = table[["capex", "npv"]].round()
     figure.table(table, "Business case of every scenario", "cases", column_config=formats)
     years = int(now.results.study.values["horizon_years"])
     st.caption(f"Money in {plain(now.business.currency)}; {count(years, 'year')}. "
-               "A blank figure does not exist, as a payback that is never reached.")
+               "None: there is no such figure, as a payback that is never reached.")
 
 
 if __name__ == "__main__":

@@ -12,19 +12,19 @@ from reliability.business.frontier import frontier, programme
 from reliability.business.limits import Limits
 from reliability.business.options import Options, build_options
 from reliability.business.selection import NPV, SAIDI, Choice, choose
-from reliability.business.wishes import limits_of
-from reliability.network.application import ApplicationChecks, check_laterals
+from reliability.business.wishes import fast_settings, limits_of
+from reliability.network.application import ApplicationChecks
 from reliability.network.tree import CODE
-from reliability.pipeline import scenario_to_check
-from reliability.report.work_pack import work_pack_html, work_pack_rows
-from reliability.study.assumptions import BY_KEY
+from reliability.report.work_pack import checks_of_selection, work_pack_html, work_pack_rows
+from reliability.study.assumptions import AS_BUILT_SETTINGS, BY_KEY, MAY_CHANGE
 from reliability.study.columns import SECTIONALIZER
-from reliability.ui import edit, figure, frame, later, levers, opened, tables_text
+from reliability.ui import edit, figure, frame, later, levers, opened, tables_text, tiles
 from reliability.ui.answer import Answer, answer
 from reliability.ui.feeder_chart import Benefit, feeder_chart
 from reliability.ui.money_charts import frontier_chart, programme_chart
 from reliability.ui.opened import Opened
 from reliability.ui.text import count, money, number, plain, short
+from reliability.ui.tiles import Figure
 
 GOALS = {NPV: "Highest net present value", SAIDI: "Most SAIDI avoided"}
 FRONTIER_POINTS = 16
@@ -46,12 +46,12 @@ def show() -> None:
         st.button("Write these limits into the study", key="write_limits", icon=":material/save:",
                   on_click=_write_limits,
                   args=(shown, asked))
-    options, checks = choices(now, *asked.key)
+    options = choices(now, *asked.key)
     choice = _chosen(now, options, asked)
     with results:
         _result(now, options, choice, asked)
     _map(now, options, choice)
-    _table(shown, now, checks, choice)
+    _table(shown, now, choice)
     _programme(now, options, asked)
 
 
@@ -100,14 +100,13 @@ def _asked(shown: Opened, now: Answer) -> Asked:
                                    **keep("forced_in"))
         forced_out = st.multiselect("Leave in any case", ids, default=[i for i in stated.forced_out if i in ids],
                                     **keep("forced_out"))
-    settings = st.toggle("Fast tripping may be changed",
-                         help="Breakers and reclosers may be set to no fast operation, or "
-                         "to two; it costs little", **keep("settings"))
+    settings = st.toggle("Fast tripping may be changed", value=study.values["backup_settings"] == MAY_CHANGE,
+                         help=BY_KEY["backup_settings"].help, **keep("settings"))
     only = st.toggle("Leave out laterals that fail", value=True, **keep("only"),
                      help="Laterals that fail an application check are only ever left as they are")
     with st.expander("Programme by year", expanded=True):
         years = st.number_input("Years", 1, 50, int(study.values["programme_years"]), **keep("years"))
-        yearly, units = most("yearly_budget"), most("yearly_units")
+        yearly, units = most("yearly_budget"), most("yearly_units", "Units a year")
     limits = Limits(budget, None, added, feeder, saidi, tuple(forced_in), tuple(forced_out))
     return Asked(goal, limits, settings, only, int(years), yearly, units)
 
@@ -115,7 +114,8 @@ def _asked(shown: Opened, now: Answer) -> Asked:
 def _write_limits(shown: Opened, asked: Asked) -> None:
     """Make what is asked for the study's own, so that a run and its report choose by it."""
     limits = asked.limits
-    wanted = {"objective": asked.goal, "budget": limits.budget,
+    wanted = {"objective": asked.goal, "backup_settings": MAY_CHANGE if asked.settings else AS_BUILT_SETTINGS,
+              "budget": limits.budget,
               "saidi_reduction_minutes": limits.saidi_reduction_minutes,
               "added_maifi_e": limits.added_maifi_e, "added_maifi_e_feeder": limits.added_maifi_e_feeder,
               "programme_years": asked.years, "yearly_budget": asked.yearly,
@@ -129,17 +129,15 @@ def _write_limits(shown: Opened, asked: Asked) -> None:
         "Not written: the study was left as it was.")
 
 
-def choices(now: Answer, settings: bool, only: bool) -> tuple[Options, ApplicationChecks]:
+def choices(now: Answer, settings: bool, only: bool) -> Options:
     """What may be done with each lateral, the last one kept in the session."""
     key, kept = (now.digest, settings, only), st.session_state.get("options")
     if kept is None or kept[0] != key:
         results = now.results
-        study = results.study
-        checks = check_laterals(results.network, study.values, scenario_to_check(study))
-        options = build_options(results.network, study.values, results.costs, (0, 2) if settings else (),
-                                checks.applicable if only else None)
-        kept = st.session_state["options"] = (key, options, checks)
-    return kept[1], kept[2]
+        values = results.study.values
+        options = build_options(results.network, values, results.costs, fast_settings(values, settings), only)
+        kept = st.session_state["options"] = (key, options)
+    return kept[1]
 
 
 def _chosen(now: Answer, options: Options, asked: Asked) -> Choice:
@@ -162,9 +160,7 @@ def _result(now: Answer, options: Options, choice: Choice, asked: Asked) -> None
                    ("SAIDI avoided", f"{number(totals['saidi_minutes_avoided'])} min"),
                    ("MAIFI_E added", number(totals["maifi_e_added"])),
                    ("Call-outs avoided", f"{number(totals['callouts_avoided'])} a year"))
-        with st.container(horizontal=True, gap="medium"):
-            for name, value in figures:
-                st.metric(name, value, width="content")
+        tiles.row(Figure(name, value) for name, value in figures)
         st.caption(f"Within {100 * (choice.gap or 0):.2g} % of the best there can be, found in {choice.seconds:.1f} s.")
     st.subheader("All that money can buy", anchor=False)
     # the curve is that of every budget, so the budget asked for is left out of it
@@ -200,7 +196,7 @@ def _map(now: Answer, options: Options, choice: Choice) -> None:
                  f"Chosen on {feeder}", "choice_feeder")
 
 
-def _table(shown: Opened, now: Answer, checks: ApplicationChecks, choice: Choice) -> None:
+def _table(shown: Opened, now: Answer, choice: Choice) -> None:
     if choice.selection.empty:
         return
     st.subheader("What is chosen", anchor=False)
@@ -210,13 +206,17 @@ def _table(shown: Opened, now: Answer, checks: ApplicationChecks, choice: Choice
                 for c in ("capex", "npv", "customer_minutes_avoided")}
     figure.table(choice.selection, "Choice", "selection", height=360, column_config=numbers)
     laterals = choice.selection[choice.selection["what"] == "lateral"]
-    ids = laterals.loc[laterals["device"] == SECTIONALIZER, "section_id"].astype(str).tolist()
+
+
+    def checked() -> tuple[ApplicationChecks, list[str]]:
+        return checks_of_selection(now.results.network, now.results.study.values, choice.selection)
+
     with st.container(horizontal=True):
-        if ids:
+        if (laterals["device"] == SECTIONALIZER).any():
             st.download_button("Work pack, a sheet a lateral (HTML)", key="pack_html", on_click="ignore",
-                               data=lambda: work_pack_html(checks, ids, now.results.study.name).encode(),
+                               data=lambda: work_pack_html(*checked(), now.results.study.name).encode(),
                                mime="text/html", file_name="work_pack.html", icon=":material/construction:")
-            figure.csv_button("Work pack", lambda: work_pack_rows(checks, ids), "work_pack")
+            figure.csv_button("Work pack", lambda: work_pack_rows(*checked()), "work_pack")
         if len(laterals):
             st.button("Make it a scenario of the study", key="make_scenario", icon=":material/add:",
                       on_click=_make_scenario, args=(shown, laterals))

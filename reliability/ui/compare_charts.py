@@ -7,7 +7,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from reliability.ui.answer import Answer
-from reliability.ui.palette import BLUE, GREY, INK, ORANGE, axis, layout, pattern, picture, series
+from reliability.ui.palette import BLUE, GREY, INK, ORANGE, PAPER, axis, layout, pattern, picture, series
 from reliability.ui.text import label, number
 from reliability.ui.trials import Spread
 
@@ -170,7 +170,7 @@ def gains_chart(table: pd.DataFrame, large: bool = False) -> go.Figure:
             f"{name}, a year", domain=domain, nticks=4, zerolinecolor=INK,
             range=[-1.7 * span if change.min(initial=0.0) < 0 else -0.15 * span,
                    1.7 * span if change.max(initial=0.0) > 0 else 0.15 * span])
-    notes = [{"x": 0, "xref": "paper", "xanchor": "left", "y": k - 0.36, "showarrow": False,
+    notes = [{"x": 0, "xref": "paper", "xanchor": "left", "y": k - 0.36, "showarrow": False, "bgcolor": PAPER,
               "text": f"<b>{group}</b>, " + f"{customers:,} served".replace(",", "\u202f")}
              for k, (group, customers) in enumerate(zip(table["group"], table["customers"], strict=True))]
     return picture(traces, layout(330, large, annotations=notes,

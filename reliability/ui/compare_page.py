@@ -10,14 +10,17 @@ import streamlit as st
 
 from reliability.study import Study
 from reliability.ui import compare_charts as charts
-from reliability.ui import figure, frame, levers, opened, pins, trials
+from reliability.ui import figure, frame, levers, opened, pins, tiles, trials
 from reliability.ui.answer import Answer, answer, too_many_counts
 from reliability.ui.levers import OWN
 from reliability.ui.opened import Opened
 from reliability.ui.text import count, money, number, percent, plain, short, signed
+from reliability.ui.tiles import Figure
+from reliability.ui.trials import Spread
 
 TILES_A_ROW = 4
-NOTHING = 5e-4                      # a change shown as none
+TILE_NAMES = {"saifi": "SAIFI, 1/yr", "saidi_min": "SAIDI, min/yr", "maifi_e": "MAIFI_E, 1/yr",
+              "callouts": "Call-outs, 1/yr"}
 HEAD_START_SECONDS = 0.02
 
 
@@ -29,7 +32,7 @@ def show() -> None:
     levers.note_in_link(moves)
     now = answer(study, shown.fingerprint, moves)
     _toolbar(shown, study, moves, now)
-    tiles = _tiles(now)
+    odds = _tiles(now)
     time.sleep(HEAD_START_SECONDS)      # the figures are on their way before the pictures are drawn
     _warnings(now, study, moves)
     large = frame.presenting()
@@ -42,7 +45,7 @@ def show() -> None:
     with right:
         _gains(now, large)
     pins.compare(shown, study, now, moves)
-    _follow(now, place, tiles, large)
+    _follow(now, place, odds, large)
 
 
 def _toolbar(shown: Opened, study: Study, moves: dict, now: Answer) -> None:
@@ -100,30 +103,19 @@ def _tiles(now: Answer) -> list:
 
 
 def _tile(now: Answer, s: int):
-    st.markdown(f"**{plain(now.names[s], 44)}**" + ("  \ntoday" if s == 0 else "  \nagainst today"))
-    for left, right in (("saifi", "saidi_min"), ("maifi_e", "callouts")):
-        for column, key in zip(st.columns(2, gap="small"), (left, right), strict=True):
-            value = charts.value(now, s, key)
-            change = None if s == 0 else value - charts.value(now, 0, key)
-            _metric(column, key, value, change)
-    case = now.money[s]
-    currency = now.business.currency
-    if s == 0:
-        st.markdown("Money: what the others are compared with.")
-        return st.empty()
-    st.markdown(f"Capital **{plain(money(case['capex'], currency))}**, net present value "
-                f"**{plain(money(case['npv'], currency))}**")
+    """Draw a scenario's tile; returns the place for what is simulated."""
+    figures = []
+    for key, name in TILE_NAMES.items():
+        value = charts.value(now, s, key)
+        change = value - charts.value(now, 0, key)
+        way = tiles.direction(change, value)
+        told = "" if s == 0 else signed(change) if way else "no change"
+        figures.append(Figure(name, number(value), told, way))
+    case, currency = now.money[s], now.business.currency
+    cost = [] if s == 0 else [Figure("Capital", money(case["capex"], currency)),
+                              Figure("Net present value", money(case["npv"], currency))]
+    st.html(tiles.tile_html(short(now.names[s], 44), "today" if s == 0 else "against today", figures, cost))
     return st.empty()
-
-
-def _metric(column, key: str, value: float, change: float | None) -> None:
-    label = {"saidi_min": "SAIDI, min", "callouts": "Call-outs"}.get(key, charts.PLAIN_NAMES[key])
-    if change is None:
-        column.metric(label, number(value), delta="today", delta_color="off", delta_arrow="off")
-        return
-    same = abs(change) < NOTHING * max(abs(value), 1e-12)
-    column.metric(label, number(value), delta="no change" if same else signed(change).replace("−", "-"),
-                  delta_color="off" if same else "inverse", delta_arrow="off" if same else "auto")
 
 
 def _warnings(now: Answer, study: Study, moves: dict) -> None:
@@ -144,7 +136,7 @@ def _bad_year_place(now: Answer, place: dict) -> None:
     columns = st.columns([3, 3, 2], vertical_alignment="bottom")
     first = columns[0].selectbox("Scenario", range(len(names)), format_func=lambda i: short(names[i]), key="year_first",
                                  persist_state="session")
-    second = columns[1].selectbox("beside", range(len(names)), index=last, format_func=lambda i: short(names[i]),
+    second = columns[1].selectbox("Compared with", range(len(names)), index=last, format_func=lambda i: short(names[i]),
                                   key="year_second", persist_state="session")
     worse = columns[2].number_input("Worse than, min", min_value=0.0, max_value=1e6, key="worse_than",
                                     value=float(np.nan_to_num(np.round(1.25 * charts.value(now, 0, "saidi_min")))),
@@ -172,7 +164,7 @@ def _gains(now: Answer, large: bool) -> None:
     figure.chart(charts.gains_chart(table, large), alt, lambda: table, "Who gains and who pays", "gains")
 
 
-def _follow(now: Answer, place: dict, tiles: list, large: bool) -> None:
+def _follow(now: Answer, place: dict, odds: list, large: bool) -> None:
     """Draw the bars at once, then again with each stage of the simulation."""
     spread = trials.known(now.digest)
     _draw_bars(now, spread, place, large)
@@ -188,7 +180,7 @@ def _follow(now: Answer, place: dict, tiles: list, large: bool) -> None:
             _draw_bars(now, spread, place, large)
         place["spread"] = spread
         _draw_year(spread, now, place, large, stale=False)
-        _draw_odds(now, spread, tiles)
+        _draw_odds(spread, odds)
     place["progress"].markdown(
         f"Whiskers: P10 to P90 of a single year over {count(spread.trials, 'trial')} of {spread.years} years, seed "
         f"{spread.seed}. All scenarios see the same faults.")
@@ -218,10 +210,10 @@ def _draw_year(spread, now: Answer, place: dict, large: bool, stale: bool) -> No
                      lambda: charts.yearly_spread_data(spread, first, second), "Spread of years", "year", csv=False)
 
 
-def _draw_odds(now: Answer, spread, tiles: list) -> None:
-    for s, tile in enumerate(tiles):
+def _draw_odds(spread: Spread, places: list) -> None:
+    for s, place in enumerate(places):
         if s and spread.npv.shape[1] > 1:
-            tile.markdown(f"Chance that it pays: **{percent((spread.npv[s] > 0).mean())}**")
+            place.markdown(f"Chance that it pays: **{percent((spread.npv[s] > 0).mean())}**")
 
 
 if __name__ == "__main__":

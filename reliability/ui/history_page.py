@@ -12,9 +12,9 @@ from reliability.study import StudyError
 from reliability.ui import edit, figure, frame, levers, opened, tables_text
 from reliability.ui.answer import base_answer
 from reliability.ui.opened import Opened
-from reliability.ui.palette import BLUE, FONT, INK, ORANGE
+from reliability.ui.palette import BLUE, FONT, GREY, INK, ORANGE, axis, layout, picture
 from reliability.ui.problem_table import problem_frame
-from reliability.ui.text import count, number, percent, plain
+from reliability.ui.text import count, label, number, percent, plain
 
 INDICES = {"saidi_min": "SAIDI, minutes", "saifi": "SAIFI", "caidi_min": "CAIDI, minutes", "maifi": "MAIFI",
            "maifi_e": "MAIFI_E"}
@@ -79,7 +79,8 @@ def _draw(chart, alt: str, data, name: str, key: str) -> None:
         if ours:
             trace.marker.color = ours
     chart.update_layout(font={"family": FONT, "size": size, "color": INK}, title=None, height=370,
-                        margin={"l": 10, "r": 10, "t": 16, "b": 10})
+                        margin={"l": 10, "r": 10, "t": 36, "b": 10},
+                        legend={"yanchor": "bottom", "y": 1.02})
     figure.chart(chart, alt, data, name, key)
 
 
@@ -110,12 +111,17 @@ def _years(history) -> None:
     with right:
         st.subheader("Thresholds and major event days", anchor=False)
         thresholds = history.major_events.thresholds.reset_index()
-        figure.table(thresholds, "Thresholds", "thresholds",
-                     column_config={"year": st.column_config.NumberColumn(format="%d")})
+        figure.table(thresholds, "Thresholds", "thresholds", column_config={
+            "year": st.column_config.NumberColumn(format="%d"), "note": st.column_config.TextColumn(width="large"),
+            **{k: st.column_config.NumberColumn(name, format="%.3f")
+               for k, name in (("t_med", "T_MED, min"), ("alpha", "α"), ("beta", "β"))},
+            "days_used": "days used", "years_used": "years used"})
         if len(days):
             figure.table(days.reset_index().assign(day=lambda d: d["day"].astype(str).str[:10]), "Major event days",
-                         "meds",
-                         height=190, column_config={"year": st.column_config.NumberColumn(format="%d")})
+                         "meds", height=190, column_config={
+                             "year": st.column_config.NumberColumn(format="%d"),
+                             "interruptions": "customer interruptions", "customer_minutes": "customer-minutes",
+                             "saidi_min": st.column_config.NumberColumn("SAIDI, min", format="%.1f")})
     for caution in history.cautions:
         if caution != CAUTION:         # it stands at the head of every page
             st.caption(plain(caution, 400))
@@ -183,20 +189,16 @@ def _against_model(shown: Opened, history) -> None:
 
 
 def _feeders_chart(found) -> None:
-    import plotly.graph_objects as go
-
-    from reliability.ui.palette import GREY, axis, layout
-    from reliability.ui.text import label
     feeders = found.feeders.drop(index="")
     top = float(np.nanmax([1.0, *feeders["observed_saidi_min"], *feeders["modelled_saidi_min"]]))
-    chart = go.Figure()
-    chart.add_scatter(x=[0, top], y=[0, top], mode="lines", line={"color": GREY, "dash": "dot"}, name="Alike")
-    chart.add_scatter(x=feeders["modelled_saidi_min"], y=feeders["observed_saidi_min"], mode="markers+text",
-                      name="Feeder",
-                      text=[label(i, 14) for i in feeders.index], textposition="top center",
-                      marker={"size": 11, "color": BLUE})
-    chart.update_layout(**layout(400, frame.presenting()), xaxis=axis("SAIDI modelled, minutes a year"),
-                        yaxis=axis("Observed, minutes a year"))
+    chart = picture(
+        [{"type": "scatter", "x": [0, top], "y": [0, top], "mode": "lines", "name": "Alike",
+          "line": {"color": GREY, "dash": "dot"}},
+         {"type": "scatter", "x": feeders["modelled_saidi_min"].tolist(), "y": feeders["observed_saidi_min"].tolist(),
+          "mode": "markers+text", "name": "Feeder", "text": [label(i, 14) for i in feeders.index],
+          "textposition": "top center", "marker": {"size": 11, "color": BLUE}}],
+        layout(400, frame.presenting(), xaxis=axis("SAIDI modelled, minutes a year"),
+               yaxis=axis("SAIDI observed, minutes a year")))
     figure.chart(chart, f"Observed against modelled SAIDI of {count(len(feeders), 'feeder')}.",
                  lambda: found.feeders.reset_index(), "Modelled and observed", "calibration")
 

@@ -8,6 +8,7 @@ import json
 import shutil
 from pathlib import Path
 
+import pandas as pd
 import tomlkit
 
 from reliability.study.save import SETTINGS_FILE, create
@@ -15,6 +16,7 @@ from reliability.study.template import settings_text
 from reliability.ui import suggest, tables_text, workspace
 
 HOME, PLAN = ".incoming", "plan.json"
+PHASE_LETTERS = r"(?i)(?=.*[ABC])[ABC]?[ -]?[ABC]?[ -]?[ABC]?[ -]?N?"       # common practice, no source
 
 
 def put(files: dict[str, bytes]) -> str:
@@ -70,16 +72,12 @@ def drop(token: str) -> None:
     shutil.rmtree(workspace.root() / HOME / token, ignore_errors=True)
 
 
-def headers_of(name: str, content: bytes) -> list[str]:
-    """Headers of a table; StudyError where it cannot be read."""
-    return [h for h in tables_text.rows_frame(name, content).columns if h]
-
-
 def study_files(tables: dict[str, tuple[str, bytes]], maps: dict[str, dict[str, str]], settings: bytes | None,
                 title: str) -> dict[str, bytes]:
     """Files of a study out of brought tables.
 
     tables: table → (file brought, content). maps: table → {header: our column, LEAVE aside}.
+    Phases given by their letters become numbers (`with_phases_counted`).
     settings: study.toml to build on, None for a new one called `title`.
     """
     if settings is None:
@@ -99,8 +97,31 @@ def study_files(tables: dict[str, tuple[str, bytes]], maps: dict[str, dict[str, 
             columns[table] = entry
     if len(columns):
         document["columns"] = columns
-    files = {f"{table}{Path(name).suffix.casefold()}": content for table, (name, content) in tables.items()}
+    counted = {table: with_phases_counted(*file, maps.get(table, {})) for table, file in tables.items()}
+    files = {f"{table}{Path(name).suffix.casefold()}": content for table, (name, content) in counted.items()}
     return files | {SETTINGS_FILE: tomlkit.dumps(document).encode()}
+
+
+def with_phases_counted(name: str, content: bytes, chosen: dict[str, str]) -> tuple[str, bytes]:
+    """A table with the letters of phases, as exports of asset systems give them, replaced by their number.
+
+    Nothing is changed where a cell of the column is neither blank nor letters; its rows keep their places.
+    """
+    header = next((h for h, column in chosen.items() if column == "phases"), None)
+    if header is None:
+        return name, content
+    rows = tables_text.rows_frame(name, content)
+    cells = rows[header].str.strip()
+    if not has_phase_letters(cells):
+        return name, content
+    rows[header] = [str(len(set(cell.upper()) & set("ABC"))) if cell else "" for cell in cells]
+    return Path(name).with_suffix(".csv").name, rows.to_csv(index=False, lineterminator="\n").encode()
+
+
+def has_phase_letters(cells: pd.Series) -> bool:
+    """Whether every cell that is not blank names phases by A, B and C, with or without a neutral."""
+    given = cells[cells != ""]
+    return len(given) > 0 and bool(given.str.fullmatch(PHASE_LETTERS).all())
 
 
 def _plain(name: str) -> str:

@@ -13,16 +13,34 @@ import streamlit as st
 KEPT = 24
 PATIENCE_SECONDS = 0.4             # a page waits so long before it shows itself without the answer
 EVERY_SECONDS = 0.7
+IDLE_SECONDS = 1.5                 # what nobody has asked for yet begins when the page of the moment stands
 
 
 @st.cache_resource(show_spinner=False)
-def _desk() -> tuple[ThreadPoolExecutor, OrderedDict[str, Future], threading.Lock]:
-    return ThreadPoolExecutor(1, thread_name_prefix="later"), OrderedDict(), threading.Lock()
+def _desk() -> tuple[ThreadPoolExecutor, OrderedDict[str, Future], threading.Lock, threading.Event]:
+    return ThreadPoolExecutor(1, thread_name_prefix="later"), OrderedDict(), threading.Lock(), threading.Event()
+
+
+def prepare(key: str, work: Callable[[], object]) -> None:
+    """Begin an answer that is likely to be asked for, once the page that shows now has had its time."""
+    hurry = _desk()[3]
+    hurry.clear()
+
+    def patient() -> object:
+        hurry.wait(IDLE_SECONDS)
+        return work()
+
+    _begin(key, patient)
 
 
 def ask(key: str, work: Callable[[], object]) -> Future:
     """The answer called `key`, begun if nobody has asked for it yet; shared between tabs and never changed."""
-    executor, answers, lock = _desk()
+    _desk()[3].set()
+    return _begin(key, work)
+
+
+def _begin(key: str, work: Callable[[], object]) -> Future:
+    executor, answers, lock, _ = _desk()
     with lock:
         if key in answers and answers[key].done() and answers[key].exception() is not None:
             del answers[key]

@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 from reliability.network.application import ApplicationChecks, verdict_counts
 from reliability.network.application_catalogue import VERDICTS
 from reliability.network.tree import Network
-from reliability.ui.palette import BLUE, GREY, INK, ORANGE, VERDICT, axis, layout, pattern
+from reliability.ui.palette import BLUE, GREY, INK, ORANGE, VERDICT, axis, layout, pattern, picture
 from reliability.ui.text import label, number
 
 POINTS = 12                        # of each section's curve
@@ -37,24 +37,23 @@ def profile(network: Network, head: int) -> pd.DataFrame:
 
 def profile_chart(curve: pd.DataFrame, actuating_a: float, ceiling_a: float, large: bool = False) -> go.Figure:
     """Fault current along the lateral against actuating current and saving ceiling."""
-    figure = go.Figure()
-    for k, (name, part) in enumerate(curve.groupby("section_id", sort=False)):
-        figure.add_scatter(x=part["km"], y=part["current_a"], mode="lines", line={"color": BLUE, "width": 3},
-                           name="Fault current", legendgroup="current", showlegend=k == 0,
-                           hovertemplate=f"{label(name)}<br>%{{x:.2f}} km: %{{y:.0f}} A<extra></extra>")
-    reach = float(curve["km"].max()) if len(curve) else 1.0
+    traces: list[dict[str, object]] = [
+        {"type": "scatter", "x": part["km"].tolist(), "y": part["current_a"].tolist(), "mode": "lines",
+         "line": {"color": BLUE, "width": 3}, "name": "Fault current",
+         "hovertemplate": f"{label(name)}<br>%{{x:.2f}} km: %{{y:.0f}} A<extra></extra>"}
+        for name, part in curve.groupby("section_id", sort=False)]
+    notes, reach = [], float(curve["km"].max()) if len(curve) else 1.0
     for level, name, colour, dash in ((actuating_a, "actuating current", ORANGE, "dash"),
                                       (ceiling_a, "saving ceiling of today's fuse", GREY, "dot")):
         if np.isfinite(level) and level > 0:
-            figure.add_scatter(x=[0, reach], y=[level, level], mode="lines", hoverinfo="skip", showlegend=False,
-                               line={"color": colour, "width": 2.5, "dash": dash})
-            figure.add_annotation(x=reach, y=np.log10(level), text=f"{name}, {number(level)} A", showarrow=False,
-                                  xanchor="right", yanchor="bottom", font={"color": INK},
-                                  bgcolor="rgba(255,255,255,.8)")
-    figure.update_layout(**layout(330, large), showlegend=False,
-                         xaxis=axis("Distance from the lateral's head, km", rangemode="tozero"),
-                         yaxis=axis("Fault current, A (logarithmic)", type="log", dtick="D2"))
-    return figure
+            traces.append({"type": "scatter", "x": [0, reach], "y": [level, level], "mode": "lines",
+                           "hoverinfo": "skip", "line": {"color": colour, "width": 2.5, "dash": dash}})
+            notes.append({"x": reach, "y": float(np.log10(level)), "text": f"{name}, {number(level)} A",
+                          "showarrow": False, "xanchor": "right", "yanchor": "bottom", "font": {"color": INK},
+                          "bgcolor": "rgba(255,255,255,.8)"})
+    return picture(traces, layout(330, large, showlegend=False, annotations=notes,
+                                  xaxis=axis("Distance from the lateral's head, km", rangemode="tozero"),
+                                  yaxis=axis("Fault current, A (logarithmic)", type="log", dtick="D2")))
 
 
 def verdicts_chart(checks: ApplicationChecks, large: bool = False) -> go.Figure:
@@ -63,15 +62,12 @@ def verdicts_chart(checks: ApplicationChecks, large: bool = False) -> go.Figure:
     told = [v for v in VERDICTS if v != "pass"]
     counts = counts[counts[told].sum(axis=1) > 0]
     counts = counts.iloc[np.argsort(counts[told].sum(axis=1).to_numpy(), kind="stable")]
-    figure = go.Figure()
+    traces = []
     for verdict in ("fail", "unknown", "review"):
         colour, shape = VERDICT[verdict]
-        figure.add_bar(y=counts["label"], x=counts[verdict], orientation="h", name=verdict,
-                       marker={"color": colour, "pattern": pattern(shape)},
-                       text=[v or "" for v in counts[verdict]], textposition="auto", textangle=0,
-                       insidetextanchor="middle",
-                       insidetextfont={"color": "white"},
-                       hovertemplate="%{y}: %{x} laterals<extra>" + verdict + "</extra>")
-    figure.update_layout(**layout(max(220, 34 * len(counts) + 110), large), barmode="stack",
-                         xaxis=axis("Laterals", rangemode="tozero"), yaxis={"automargin": True})
-    return figure
+        traces.append({
+            "type": "bar", "y": counts["label"].tolist(), "x": counts[verdict].tolist(), "orientation": "h",
+            "name": verdict, "marker": {"color": colour, "pattern": pattern(shape)},
+            "hovertemplate": "%{y}: %{x} laterals<extra>" + verdict + "</extra>"})
+    return picture(traces, layout(max(220, 34 * len(counts) + 110), large, barmode="stack",
+                                  xaxis=axis("Laterals", rangemode="tozero"), yaxis={"automargin": True}))

@@ -6,7 +6,13 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from reliability.network.application import ApplicationChecks, application_frame, check_laterals, evidence_frame
+from reliability.network.application import (
+    ApplicationChecks,
+    application_frame,
+    check_laterals,
+    evidence_frame,
+    verdicts_said,
+)
 from reliability.network.application_catalogue import VERDICTS
 from reliability.study.columns import DEVICES, SECTIONALIZER
 from reliability.ui import figure, frame, levers
@@ -166,8 +172,7 @@ def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:
     st.subheader("All laterals", anchor=False)
     left, right = st.columns([2, 3], gap="large")
     with left:
-        tally = np.bincount(checks.verdict, minlength=len(VERDICTS))
-        said = ", ".join(f"{n} {v}" for v, n in zip(VERDICTS, tally, strict=True))
+        said = verdicts_said(checks)
         st.markdown(f"Can a {SECTIONALIZER} work there: {said}.")
         figure.chart(verdicts_chart(checks, frame.presenting()),
                      f"Checks that laterals do not pass. Of {len(checks)} laterals: {said}.",

@@ -14,6 +14,7 @@ import streamlit as st
 
 from reliability.study import Study
 from reliability.study.assumptions import BY_KEY, Assumption
+from reliability.study.columns import MOST_COUNTS
 
 KEY, PARAMETER = "levers", "levers"
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -29,7 +30,7 @@ OWN: dict[str, Assumption] = {a.key: a for a in (
                help="Multiplies every fault rate, of lines and of equipment, in every scenario."),
     Assumption("compare", "share_converted", "Share of laterals converted", "0–1", 1.0, 0.0, 1.0, step=0.05,
                help="Of each scenario's laterals, those with the largest gain in customer-minutes come first."),
-    Assumption("compare", "counts", "Counts of new sectionalizers", "counts", 0, 0, 3, "whole", 1,
+    Assumption("compare", "counts", "Counts of new sectionalizers", "counts", 0, 0, MOST_COUNTS, "whole", 1,
                help="Set on every scenario that has sectionalizers; below the backup's operations to lockout."),
     Assumption("compare", "fast_tripping", "Fast operations in the scenarios", "operations", AS_STATED, AS_STATED, 3,
                "whole", 1,

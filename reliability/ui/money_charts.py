@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from reliability.ui.palette import BLUE, GREY, INK, ORANGE, PLUM, SAND, TEAL, axis, layout, pattern
+from reliability.ui.palette import BLUE, GREY, INK, ORANGE, PLUM, SAND, TEAL, axis, layout, pattern, picture, upright
 from reliability.ui.text import label, number
 
 _PARTS = (("callout_saving", "Call-outs saved", BLUE, ""), ("energy_saving", "Energy margin", TEAL, "x"),
@@ -20,20 +20,18 @@ def cashflow_chart(flow: pd.DataFrame, currency: str, large: bool = False) -> go
 
     flow: rows of cashflow.csv of the scenario.
     """
-    figure = go.Figure()
-    unit = label(currency)
-    for column, name, colour, shape in _PARTS:
-        if np.any(flow[column].to_numpy() != 0):
-            figure.add_bar(x=flow["year"], y=flow[column], name=name,
-                           marker={"color": colour, "pattern": pattern(shape)})
-    spent = -(flow["capex"] + flow["inspection"])
-    figure.add_bar(x=flow["year"], y=spent, name="Capital and inspection",
-                   marker={"color": ORANGE, "pattern": pattern("/")})
-    figure.add_scatter(x=flow["year"], y=flow["discounted"].cumsum(), mode="lines+markers", name="Discounted, added up",
-                       line={"color": INK, "width": 3}, marker={"size": 6})
-    figure.update_layout(**layout(380, large, bargap=0.25), barmode="relative", xaxis=axis("Year", dtick=2),
-                         yaxis=axis(f"Money, {unit}", tickformat=",.3~s"))
-    return figure
+    unit, years = label(currency), flow["year"].tolist()
+    traces: list[dict[str, object]] = [
+        {"type": "bar", "x": years, "y": flow[column].tolist(), "name": name,
+         "marker": {"color": colour, "pattern": pattern(shape)}}
+        for column, name, colour, shape in _PARTS if np.any(flow[column].to_numpy() != 0)]
+    traces += [
+        {"type": "bar", "x": years, "y": (-(flow["capex"] + flow["inspection"])).tolist(),
+         "name": "Capital and inspection", "marker": {"color": ORANGE, "pattern": pattern("/")}},
+        {"type": "scatter", "x": years, "y": flow["discounted"].cumsum().tolist(), "mode": "lines+markers",
+         "name": "Discounted, added up", "line": {"color": INK, "width": 3}, "marker": {"size": 6}}]
+    return picture(traces, layout(380, large, bargap=0.25, barmode="relative", xaxis=axis("Year", dtick=2),
+                                  yaxis=axis(f"Money, {unit}", tickformat=",.3~s")))
 
 
 def npv_chart(npv: np.ndarray, currency: str, large: bool = False) -> go.Figure:
@@ -42,21 +40,20 @@ def npv_chart(npv: np.ndarray, currency: str, large: bool = False) -> go.Figure:
     edges = np.linspace(min(low, 0.0) if low < high * 0.2 else low, max(high, low + 1.0), BINS + 1)
     shares = np.histogram(npv, edges)[0] / len(npv)
     middle = (edges[:-1] + edges[1:]) / 2
-    figure = go.Figure()
-    for where, name, colour, shape in ((middle < 0, "loses", ORANGE, "/"), (middle >= 0, "pays", BLUE, "")):
-        if shares[where].sum() > 0:
-            figure.add_bar(x=middle[where], y=shares[where], width=edges[1] - edges[0], name=name,
-                           marker={"color": colour, "pattern": pattern(shape), "line": {"width": 0}},
-                           hovertemplate="%{x:,.0f}: %{y:.1%}<extra></extra>")
-    figure.add_vline(x=0, line={"color": INK, "width": 2})
-    for p, name in ((10, "P10"), (50, "P50"), (90, "P90")):
+    traces = [
+        {"type": "bar", "x": middle[where].tolist(), "y": shares[where].tolist(), "width": float(edges[1] - edges[0]),
+         "name": name, "marker": {"color": colour, "pattern": pattern(shape), "line": {"width": 0}},
+         "hovertemplate": "%{x:,.0f}: %{y:.1%}<extra></extra>"}
+        for where, name, colour, shape in ((middle < 0, "loses", ORANGE, "/"), (middle >= 0, "pays", BLUE, ""))
+        if shares[where].sum() > 0]
+    shapes, notes = [upright(0, color=INK, width=2)], []
+    for p in (10, 50, 90):
         at = float(np.percentile(npv, p))
-        figure.add_vline(x=at, line={"color": GREY, "width": 1.5, "dash": "dot"})
-        figure.add_annotation(x=at, y=1, yref="paper", text=name, showarrow=False, yanchor="bottom")
-    figure.update_layout(**layout(380, large, bargap=0.05), barmode="overlay",
-                         xaxis=axis(f"Net present value, {label(currency)}", tickformat=",.3~s"),
-                         yaxis=axis("Share of trials", tickformat=".0%"))
-    return figure
+        shapes.append(upright(at, color=GREY, width=1.5, dash="dot"))
+        notes.append({"x": at, "y": 1, "yref": "paper", "text": f"P{p}", "showarrow": False, "yanchor": "bottom"})
+    return picture(traces, layout(380, large, bargap=0.05, barmode="overlay", shapes=shapes, annotations=notes,
+                                  xaxis=axis(f"Net present value, {label(currency)}", tickformat=",.3~s"),
+                                  yaxis=axis("Share of trials", tickformat=".0%")))
 
 
 def drivers_chart(drivers: pd.DataFrame, currency: str, large: bool = False) -> go.Figure:
@@ -65,61 +62,58 @@ def drivers_chart(drivers: pd.DataFrame, currency: str, large: bool = False) -> 
     drivers: rows of drivers.csv of one scenario.
     """
     top = drivers.head(DRIVERS_SHOWN).iloc[::-1]
-    figure = go.Figure()
     base = float(top["npv"].iloc[0])
     names = [f"{a} ({number(low)}–{number(high)}{'' if u in ('', '0–1') else ' ' + u})"
              for a, u, low, high in zip(top["label"], top["unit"], top["low"], top["high"], strict=True)]
-    for column, name, colour, shape in (("npv_low", "assumption at its low end", SAND, "/"),
-                                        ("npv_high", "assumption at its high end", BLUE, "")):
-        figure.add_bar(y=names, x=top[column] - base, base=base, orientation="h", name=name,
-                       marker={"color": colour, "pattern": pattern(shape)}, customdata=top[column],
-                       hovertemplate="%{y}: %{customdata:,.0f}<extra></extra>")
-    figure.add_vline(x=base, line={"color": INK, "width": 1.5})
-    if top[["npv_low", "npv_high"]].to_numpy().min() <= 0 <= top[["npv_low", "npv_high"]].to_numpy().max():
-        figure.add_vline(x=0, line={"color": ORANGE, "width": 2, "dash": "dash"})
-    figure.update_layout(**layout(max(300, 32 * len(top) + 110), large, bargap=0.3), barmode="overlay",
-                         xaxis=axis(f"Net present value, {label(currency)}", tickformat=",.3~s"),
-                         yaxis={"automargin": True, "type": "category"})
-    return figure
+    traces = [
+        {"type": "bar", "y": names, "x": (top[column] - base).tolist(), "base": base, "orientation": "h", "name": name,
+         "marker": {"color": colour, "pattern": pattern(shape)}, "customdata": top[column].tolist(),
+         "hovertemplate": "%{y}: %{customdata:,.0f}<extra></extra>"}
+        for column, name, colour, shape in (("npv_low", "assumption at its low end", SAND, "/"),
+                                            ("npv_high", "assumption at its high end", BLUE, ""))]
+    shapes, ends = [upright(base, color=INK, width=1.5)], top[["npv_low", "npv_high"]].to_numpy()
+    if ends.min() <= 0 <= ends.max():
+        shapes.append(upright(0, color=ORANGE, width=2, dash="dash"))
+    return picture(traces, layout(max(300, 32 * len(top) + 110), large, bargap=0.3, barmode="overlay", shapes=shapes,
+                                  xaxis=axis(f"Net present value, {label(currency)}", tickformat=",.3~s"),
+                                  yaxis={"automargin": True, "type": "category"}))
 
 
 def frontier_chart(frontier: pd.DataFrame, chosen: dict[str, float] | None, currency: str,
                    large: bool = False) -> go.Figure:
     """The most SAIDI that each budget can avoid, and where the choice stands."""
-    figure = go.Figure()
-    figure.add_scatter(x=frontier["capex"], y=frontier["saidi_minutes_avoided"], mode="lines+markers",
-                       name="Most that can be avoided", line={"color": BLUE, "width": 3}, marker={"size": 7},
-                       customdata=frontier[["laterals", "npv"]],
-                       hovertemplate="%{x:,.0f}: %{y:.2f} min a year, %{customdata[0]:.0f} laterals, "
-                                     "NPV %{customdata[1]:,.0f}<extra></extra>")
+    traces: list[dict[str, object]] = [
+        {"type": "scatter", "x": frontier["capex"].tolist(), "y": frontier["saidi_minutes_avoided"].tolist(),
+         "mode": "lines+markers", "name": "Most that can be avoided", "line": {"color": BLUE, "width": 3},
+         "marker": {"size": 7}, "customdata": frontier[["laterals", "npv"]].to_numpy().tolist(),
+         "hovertemplate": "%{x:,.0f}: %{y:.2f} min a year, %{customdata[0]:.0f} laterals, "
+                          "NPV %{customdata[1]:,.0f}<extra></extra>"}]
     pays = frontier[frontier["npv"] > 0]
     if len(pays):
-        figure.add_scatter(x=pays["capex"], y=pays["saidi_minutes_avoided"], mode="markers", name="… and pays",
-                           marker={"size": 13, "symbol": "circle-open", "color": TEAL, "line": {"width": 2.5}},
-                           hoverinfo="skip")
+        traces.append({"type": "scatter", "x": pays["capex"].tolist(), "y": pays["saidi_minutes_avoided"].tolist(),
+                       "mode": "markers", "name": "… and pays", "hoverinfo": "skip",
+                       "marker": {"size": 13, "symbol": "circle-open", "color": TEAL, "line": {"width": 2.5}}})
     if chosen:
-        figure.add_scatter(x=[chosen["capex"]], y=[chosen["saidi_minutes_avoided"]], mode="markers", name="This choice",
-                           marker={"size": 16, "symbol": "diamond", "color": ORANGE,
-                                   "line": {"color": INK, "width": 1.5}})
-    figure.update_layout(**layout(380, large), xaxis=axis(f"Capital, {label(currency)}", tickformat=",.3~s",
-                                                          rangemode="tozero"),
-                         yaxis=axis("SAIDI avoided, minutes a year", rangemode="tozero"))
-    return figure
+        traces.append({"type": "scatter", "x": [chosen["capex"]], "y": [chosen["saidi_minutes_avoided"]],
+                       "mode": "markers", "name": "This choice",
+                       "marker": {"size": 16, "symbol": "diamond", "color": ORANGE,
+                                  "line": {"color": INK, "width": 1.5}}})
+    return picture(traces, layout(380, large, xaxis=axis(f"Capital, {label(currency)}", tickformat=",.3~s",
+                                                         rangemode="tozero"),
+                                  yaxis=axis("SAIDI avoided, minutes a year", rangemode="tozero")))
 
 
 def programme_chart(programme: pd.DataFrame, currency: str, large: bool = False) -> go.Figure:
     """What a programme spends and brings by year."""
     years = programme.groupby("year")[["capex"]].sum()
     brought = programme.groupby("year")["cumulative_saidi_minutes_avoided"].last()
-    figure = go.Figure()
-    figure.add_bar(x=years.index, y=years["capex"], name="Capital of the year", marker={"color": BLUE})
-    figure.add_scatter(x=brought.index, y=brought, name="SAIDI avoided so far (right)", yaxis="y2",
-                       mode="lines+markers",
-                       line={"color": ORANGE, "width": 3}, marker={"size": 9, "symbol": "diamond"})
-    figure.update_layout(**layout(330, large), xaxis=axis("Year", dtick=1),
-                         yaxis=axis(f"Capital, {label(currency)}", tickformat=",.3~s", rangemode="tozero"),
-                         yaxis2=axis("Minutes a year", overlaying="y", side="right", rangemode="tozero",
-                                     showgrid=False))
-    return figure
-
-
+    traces = [
+        {"type": "bar", "x": years.index.tolist(), "y": years["capex"].tolist(), "name": "Capital of the year",
+         "marker": {"color": BLUE}},
+        {"type": "scatter", "x": brought.index.tolist(), "y": brought.tolist(), "yaxis": "y2", "mode": "lines+markers",
+         "name": "SAIDI avoided so far (right)", "line": {"color": ORANGE, "width": 3},
+         "marker": {"size": 9, "symbol": "diamond"}}]
+    return picture(traces, layout(330, large, xaxis=axis("Year", dtick=1),
+                                  yaxis=axis(f"Capital, {label(currency)}", tickformat=",.3~s", rangemode="tozero"),
+                                  yaxis2=axis("SAIDI avoided, minutes a year", overlaying="y", side="right",
+                                              rangemode="tozero", showgrid=False)))

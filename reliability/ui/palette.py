@@ -10,7 +10,6 @@ import plotly.graph_objects as go
 
 INK, PAPER, GRID = "#17212b", "#ffffff", "#d9dee4"
 BLUE, ORANGE, GREY, TEAL, PLUM, SAND = "#1b4f8a", "#c8640a", "#7d8792", "#1f8a7d", "#7a2f5d", "#b79a4b"
-PALE = "#eef2f6"
 # scenarios in their order: as built first
 SERIES = ((GREY, ""), (BLUE, ""), (ORANGE, "/"), (TEAL, "x"), (PLUM, "."), (SAND, "\\"))
 VERDICT = {"pass": (BLUE, ""), "review": (SAND, "/"), "unknown": (GREY, "."), "fail": (ORANGE, "x")}
@@ -19,7 +18,7 @@ FONT = '"Source Sans", Arial, sans-serif'
 
 def picture(traces: list[dict[str, object]], arrangement: dict[str, object]) -> go.Figure:
     """A figure of plain descriptions; plotly's own check of each of them would take longer than all the rest."""
-    return go.Figure({"data": traces, "layout": arrangement}, _validate=False)
+    return go.Figure({"data": traces, "layout": {"template": {}} | arrangement}, _validate=False)
 
 
 def series(index: int) -> tuple[str, str]:
@@ -48,3 +47,8 @@ def axis(title: str, **more: object) -> dict[str, object]:
     """An axis with its title, and room made for labels."""
     return {"title": {"text": title}, "automargin": True, "gridcolor": GRID, "zerolinecolor": GREY, "linecolor": GREY,
             "ticks": "outside", "tickcolor": GREY} | more
+
+
+def upright(at: float, **line: object) -> dict[str, object]:
+    """A line across the whole height of a picture at one value of its horizontal axis."""
+    return {"type": "line", "x0": at, "x1": at, "y0": 0, "y1": 1, "yref": "paper", "line": line}

@@ -14,7 +14,7 @@ from reliability.ui import figure, levers
 from reliability.ui.answer import Answer
 from reliability.ui.compare_charts import MEASURES, PLAIN_NAMES, value
 from reliability.ui.opened import Opened
-from reliability.ui.text import money, number, signed
+from reliability.ui.text import money, number, short, signed
 
 FILE = "pins.json"
 MOST = 30
@@ -88,16 +88,8 @@ def _figure(row) -> str:
 def _words(moves: dict, study: Study) -> str:
     known = levers.levers(study)
     words = [f"{known[k].assumption.label.lower()} {v:g}" for k, v in moves.items() if k in known]
-    return plain_short("; ".join(words)) if words else "as the study states"
-
-
-def plain_short(text: str, most: int = 90) -> str:
-    """Cut for a list."""
-    return text if len(text) <= most else text[: most - 1] + "…"
+    return short("; ".join(words), 90) if words else "as the study states"
 
 
 def _remove(shown: Opened, when: str) -> None:
     _write(shown, [p for p in read(shown) if p["when"] != when])
-
-
-

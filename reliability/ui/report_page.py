@@ -13,14 +13,15 @@ from reliability.ui import figure, frame, levers, opened, runs, workspace
 from reliability.ui.compare_charts import bars, bars_alt, bars_data
 from reliability.ui.opened import Opened
 from reliability.ui.runs import Run
-from reliability.ui.text import count, plain
+from reliability.ui.text import count, plain, short
 
 KINDS = {".html": ("text/html", "Report, to read and to print"), ".xlsx": (
     "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "Workbook with every table"),
     ".docx": ("application/vnd.openxmlformats-officedocument.wordprocessingml.document", "For a word processor"),
     ".json": ("application/json", "Figures for other programs"), ".csv": ("text/csv", "Table")}
 ORDER = list(KINDS)
-INDICES = ("saifi", "saidi_min", "caidi_min", "maifi", "maifi_e", "ens_mwh")
+INDICES = {"saifi": "SAIFI, 1/yr", "saidi_min": "SAIDI, min/yr", "caidi_min": "CAIDI, min", "maifi": "MAIFI, 1/yr",
+           "maifi_e": "MAIFI_E, 1/yr", "ens_mwh": "ENS, MWh/yr"}
 # how far a run is when a stage begins
 STAGES = {"expected values": 0.0, "simulation": 0.02, "outage records": 0.62, "choice, frontier and drivers": 0.66,
           "report and workbook": 0.92}
@@ -100,11 +101,11 @@ def _figures(run: Run) -> None:
         expected, simulated = scenario["expected"], scenario.get("simulated") or {}
         spread = simulated.get("saidi_min") or {}
         rows.append({"scenario": scenario["name"], **{k: expected[k] for k in INDICES},
-                     "call-outs": sum(expected["callouts"].values()), "saidi_p10": spread.get("p10"),
+                     "callouts": sum(expected["callouts"].values()), "saidi_p10": spread.get("p10"),
                      "saidi_p90": spread.get("p90"), "npv": (scenario.get("business") or {}).get("npv")})
-    formats = {c: st.column_config.NumberColumn(c.replace("_", " "), format="%.4g")
-               for c in (*INDICES, "call-outs", "saidi_p10", "saidi_p90")}
-    formats["npv"] = st.column_config.NumberColumn(format="%.0f")
+    names = INDICES | {"callouts": "call-outs, 1/yr", "saidi_p10": "SAIDI of a year, P10", "saidi_p90": "and P90, min"}
+    formats = {c: st.column_config.NumberColumn(name, format="%.4g") for c, name in names.items()}
+    formats["npv"] = st.column_config.NumberColumn(f"NPV, {short(run.summary.get('currency', ''), 12)}", format="%.0f")
     figure.table(pd.DataFrame(rows), "Figures of the run", "run_figures", column_config=formats)
 
 
@@ -116,7 +117,7 @@ def _downloads(run: Run) -> None:
             mime, what = KINDS.get(file.suffix, ("application/octet-stream", "File"))
             st.download_button(file.name, data=file.read_bytes, file_name=file.name, mime=mime, help=what,
                                key=f"get_{file.name}", on_click="ignore", icon=":material/download:",
-                               type="primary" if file.suffix == ".html" else "secondary")
+                               type="primary" if file.name == "report.html" else "secondary")
         st.download_button("All of it, with the inputs (ZIP)", data=lambda: runs.zipped(run), key="get_zip",
                            file_name=f"{run.name}.zip", mime="application/zip", on_click="ignore",
                            icon=":material/folder_zip:")

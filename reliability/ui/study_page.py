@@ -7,9 +7,8 @@ import streamlit as st
 
 from reliability.study import StudyError
 from reliability.study.columns import DEVICES
-from reliability.ui import edit, figure, frame, opened, workspace
+from reliability.ui import business_page, edit, figure, frame, opened, trials, workspace
 from reliability.ui.answer import base_answer
-from reliability.ui.business_page import prepare
 from reliability.ui.compare_charts import bars, bars_alt, bars_data
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
@@ -81,7 +80,8 @@ def _glance(shown: Opened) -> None:
                 ("Uncertain assumptions", len(study.uncertain)), ("Scenarios", len(study.scenarios))]
         st.dataframe(pd.DataFrame(rows, columns=["", "Number"]).astype(str), hide_index=True, alt="Size of the study",
                      height=min(35 * (len(rows) + 1) + 3, 470))
-    prepare(now)                    # while somebody reads this page
+    trials.prepare(now)             # while somebody reads this page
+    business_page.prepare(now)
     if study.notes:
         st.subheader("Good to know", anchor=False)
         st.markdown("\n".join(f"- {plain(note, 300)}" for note in study.notes))

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+import threading
 import time
-from collections.abc import Iterator
+from collections import OrderedDict
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import streamlit as st
 
 from reliability.business.cashflow import npv_by_trial
-from reliability.indices.simulation import simulate
+from reliability.indices.simulation import Progress, simulate
 from reliability.indices.spread import differences, summaries, yearly_indices
 from reliability.pipeline import question
+from reliability.ui import later
 from reliability.ui.answer import Answer
 
 STAGES = (60,)                     # trials after which first intervals are shown; then as many as the study asks for
 PATIENCE_SECONDS = 0.45            # so long the sliders must rest before a simulation begins
-KEPT, STORE = 6, "trials"
+TELL_EVERY_SECONDS = 0.2           # a browser that is told of every block does nothing but listen
+PREPARED_AT_MOST = 3000            # sections
+KEPT, LATEST = 24, "simulated"
 MOST_YEARS_KEPT = 20_000           # yearly values of SAIDI kept for the picture of their spread
 
 
@@ -41,49 +46,77 @@ class Spread:
     final: bool
 
 
+@st.cache_resource(show_spinner=False)
+def _store() -> tuple[OrderedDict[str, Spread], threading.Lock]:
+    """What was simulated last, shared between tabs and pages and never changed."""
+    return OrderedDict(), threading.Lock()
+
+
 def known(digest: str) -> Spread | None:
     """What is simulated of a state so far."""
-    return st.session_state.get(STORE, {}).get(digest)
+    kept, lock = _store()
+    with lock:
+        return kept.get(digest)
 
 
 def latest() -> Spread | None:
-    """The state that was simulated last, whichever it is."""
-    kept = list(st.session_state.get(STORE, {}).values())
-    return kept[-1] if kept else None
+    """The state that this tab showed last, whichever it is."""
+    return known(st.session_state.get(LATEST, ""))
 
 
-def follow(now: Answer, progress) -> Iterator[Spread]:
+def _keep(spread: Spread) -> Spread:
+    kept, lock = _store()
+    with lock:
+        kept[spread.digest] = spread
+        kept.move_to_end(spread.digest)
+        while len(kept) > KEPT:
+            kept.popitem(last=False)
+    return spread
+
+
+def follow(now: Answer, progress: Callable[[int, int], None]) -> Iterator[Spread]:
     """Simulated figures of a state, in stages; every block of work asks whether there is a newer state.
 
-    progress: called with done and total trials.
+    progress: called with done and total trials, a few times a second.
     """
-    have = known(now.digest)
+    have, moving = known(now.digest), LATEST in st.session_state
     if have is not None:
+        st.session_state[LATEST] = now.digest
         yield have
         if have.final:
             return
-    for _ in range(6):
+    for _ in range(6 if moving else 0):
         time.sleep(PATIENCE_SECONDS / 6)
-        st.session_state.get(STORE)  # a newer state stops this one here
+        st.session_state.get(LATEST)  # a newer state stops this one here
     asked = now.results.study.values["trials"]
     stages = [(s, False) for s in STAGES if (have is None or s > have.trials) and (asked is None or s < asked)]
     for trials, final in [*stages, (asked, True)]:
-        spread = _stage(now, trials, final, progress)
-        kept = st.session_state.setdefault(STORE, {})
-        kept.pop(now.digest, None)
-        kept[now.digest] = spread
-        for old in list(kept)[:-KEPT]:
-            del kept[old]
+        spread = _keep(_stage(now, trials, final, progress))
+        st.session_state[LATEST] = now.digest
         yield spread
 
 
-def _stage(now: Answer, trials: int | None, final: bool, progress) -> Spread:
-    def step(done: int, total: int, seconds_left: float) -> None:
-        st.session_state.get(STORE)          # a rerun asked for in the meantime stops this one here
-        progress(done, total)
+def prepare(now: Answer) -> None:
+    """Have a study's own state simulated while somebody reads; a large network is simulated when it is asked for."""
+    if len(now.results.network) <= PREPARED_AT_MOST and known(now.digest) is None:
+        later.prepare(f"spread|{now.digest}", lambda: _keep(_spread(now, now.results.study.values["trials"], True)))
 
-    study = now.results.study
-    simulated = simulate(question(now.results), seed=study.values["seed"], trials=trials, on_progress=step)
+
+def _stage(now: Answer, trials: int | None, final: bool, progress: Callable[[int, int], None]) -> Spread:
+    told = 0.0
+
+    def step(done: int, total: int, seconds_left: float) -> None:
+        nonlocal told
+        st.session_state.get(LATEST)         # a rerun asked for in the meantime stops this one here
+        if time.monotonic() - told >= TELL_EVERY_SECONDS:
+            told = time.monotonic()
+            progress(done, total)
+
+    return _spread(now, trials, final, step)
+
+
+def _spread(now: Answer, trials: int | None, final: bool, step: Progress | None = None) -> Spread:
+    simulated = simulate(question(now.results), seed=now.results.study.values["seed"], trials=trials, on_progress=step)
     indices = yearly_indices(simulated, float(now.results.network.customers.sum()))
     saidi = indices["saidi_min"].reshape(len(simulated.scenarios), -1)[:, :MOST_YEARS_KEPT]
     return Spread(now.digest, simulated.scenarios, simulated.trials, simulated.years, simulated.seed,

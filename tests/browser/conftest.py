@@ -144,4 +144,4 @@ def visit(page, server: Server, path: str = "", **query: str) -> None:
 
 def tile(page, scenario: int, figure: int) -> str:
     """Figure number `figure` of a scenario's tile, as it is shown."""
-    return page.locator('[data-testid="stMetricValue"]').nth(4 * scenario + figure).inner_text()
+    return page.locator(".figure-value").nth(4 * scenario + figure).inner_text()

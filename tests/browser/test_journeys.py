@@ -46,12 +46,15 @@ def test_from_the_first_page_to_the_report_of_the_demo(page, shared, tmp_path):
     assert content["scenarios"][0]["expected"]["saidi_min"] == pytest.approx(wanted["saidi_min"])
 
 
-def test_two_raw_exports_become_a_study(page, shared, tmp_path):
-    """Clicks: two files, Save and open. The rest is checked and suggested."""
+def test_two_raw_exports_become_a_report(page, shared, tmp_path):
+    """The clicks that DEVELOPERS.md counts: Bring data, Upload, Save and open, Report, Run, report.html."""
     for name, text in (("network.csv", NETWORK.format(third="7")), ("oms.csv", OUTAGES)):
         (tmp_path / name).write_text(text)
-    visit(page, shared, "bring")
-    page.locator("input[type=file]").set_input_files([tmp_path / "network.csv", tmp_path / "oms.csv"])
+    visit(page, shared)
+    follow(page, "Bring data")
+    with page.expect_file_chooser() as chooser:
+        page.get_by_role("button", name="Upload", exact=True).click()
+    chooser.value.set_files([tmp_path / "network.csv", tmp_path / "oms.csv"])
     page.get_by_text("No problem found").wait_for(timeout=30_000)
     page.get_by_label("Name of the new study").fill("Two exports")
     page.get_by_label("Name of the new study").press("Enter")
@@ -65,6 +68,12 @@ def test_two_raw_exports_become_a_study(page, shared, tmp_path):
     follow(page, "History")
     follow(page, "Compare")
     assert tile(page, 0, 0) == number(system_indices(expect(study).expected[0], 0.2)["saifi"])
+    follow(page, "Report")
+    page.get_by_role("button", name="Run the study and record it").click()
+    page.get_by_text("still those of this run").wait_for(timeout=60_000)
+    with page.expect_download() as download:
+        page.get_by_role("button", name="report.html").click()
+    assert "Two exports" in download.value.path().read_text(encoding="utf-8")
 
 
 def test_a_dirty_export_is_refused_with_its_problems(page, shared, tmp_path):
@@ -94,7 +103,7 @@ def test_a_slider_moves_the_figures_to_the_core_s(page, shared):
     values = {**study.values, "temporary_fraction": moved}
     from dataclasses import replace
     wanted = system_indices(expect(replace(study, values=values)).expected[1], values["yearly_cv"])
-    page.wait_for_function("want => [...document.querySelectorAll('[data-testid=stMetricValue]')][5].innerText == want",
+    page.wait_for_function("want => document.querySelectorAll('.figure-value')[5].innerText == want",
                            arg=number(wanted["saidi_min"]))
     page.get_by_role("button", name="Put back", exact=True).click()
     page.wait_for_function("() => !location.search.includes('temporary_fraction')")

@@ -20,7 +20,7 @@ def move(page, times: int = 4) -> None:
 
 
 def figures(page) -> list[str]:
-    return page.locator('[data-testid="stMetricValue"]').all_inner_texts()
+    return page.locator(".figure-value").all_inner_texts()
 
 
 def test_reload_and_a_restart_of_the_server_keep_everything(page, own):

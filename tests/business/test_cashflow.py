@@ -17,9 +17,11 @@ from reliability.business.cashflow import (
     flows,
     npv_by_trial,
 )
-from reliability.business.costs import INTERRUPTION, interruption_cost_measure
+from reliability.business.costs import INTERRUPTION, InterruptionCost
 from reliability.indices.expected import system_indices
 from reliability.indices.simulation import Question, Simulated, simulate
+from reliability.pipeline import expect, question
+from reliability.study.assumptions import Range
 from reliability.study.study import Scenario
 from tests.business.cases import case_of, feeders_of_laterals, random_case
 
@@ -153,7 +155,7 @@ def test_mean_npv_of_the_simulation_is_the_expected_npv():
         case = case_of(feeders_of_laterals(6, 4, EVERY_LATERAL, perspective=perspective, horizon_years=8,
                                            incentive_per_saifi=5000.0))
         study = case.study
-        extra = {INTERRUPTION: interruption_cost_measure(case.network, study.values, case.costs)}
+        extra = {INTERRUPTION: InterruptionCost(case.network, case.costs)}
         simulated = simulate(Question(case.network, study.values, {}, study.scenarios, extra), seed=11, trials=2000)
         trials = npv_by_trial(case.business, simulated)
         expected = np.array([flows(case.business, s)["discounted"].sum() for s in range(len(trials))])
@@ -163,6 +165,22 @@ def test_mean_npv_of_the_simulation_is_the_expected_npv():
         figures = business_summary(case.business, simulated)[1]
         assert figures["npv_p10"] < figures["npv_p50"] < figures["npv_p90"]
         assert figures["probability_npv_positive"] == pytest.approx(np.mean(trials[1] > 0))
+
+
+def test_uncertain_times_widen_the_npv_seen_by_society():
+    """The same events; only restoration times and their spread are drawn, and customers' costs feel it."""
+    study = feeders_of_laterals(6, 4, EVERY_LATERAL, perspective="society", horizon_years=20, yearly_cv=0.0,
+                                sectionalizer_cost=500.0, line_fault_rate_per_km=1.0)
+    ranges = {"refuse_hours": Range(0.5, 1.0, 12.0), "repair_hours": Range(0.5, 3.0, 16.0), "cv": Range(0.3, 0.8, 2.0)}
+    study = replace(study, values=study.values | {k: r.mean for k, r in ranges.items()})
+    spreads, means = [], []
+    for uncertain in ({}, ranges):
+        results = expect(replace(study, uncertain=uncertain))
+        figures = business_summary(results.business, simulate(question(results), seed=2, trials=400))[1]
+        spreads.append(figures["npv_p90"] - figures["npv_p10"])
+        means.append(figures["npv"])
+    assert means[0] == means[1]
+    assert spreads[1] > 1.3 * spreads[0]
 
 
 def test_each_trial_is_valued_with_its_own_draws():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -10,18 +12,20 @@ from reliability.business.costs import (
     AMOUNTS,
     INTERRUPTION,
     PARTS,
+    InterruptionCost,
     callout_unit_costs,
     expected_interruption_cost,
-    interruption_cost_measure,
     interruption_cost_rows,
     totals,
     yearly_money,
 )
 from reliability.faults.consequences import consequences, waiting_below
 from reliability.faults.outcomes import row_rates
+from reliability.indices.draws import one_trial, values_of_trials
 from reliability.indices.simulation import Question, simulate
-from reliability.study.assumptions import defaults
-from tests.business.cases import random_case
+from reliability.study.assumptions import Range, defaults
+from reliability.study.study import Scenario
+from tests.business.cases import case_of, feeders_of_laterals, random_case
 
 ROW_OF_ONE = dict.fromkeys(AMOUNTS, 0.0)
 
@@ -101,7 +105,7 @@ def test_expected_interruption_cost_equals_integration_event_by_event(seed):
 def test_simulated_interruption_cost_has_the_expected_mean():
     case = random_case(7, 12, cv=1.0, horizon_years=10, yearly_cv=0.0)
     study = case.study
-    measure = interruption_cost_measure(case.network, study.values, case.costs)
+    measure = InterruptionCost(case.network, case.costs)
     simulated = simulate(Question(case.network, study.values, {}, study.scenarios, {INTERRUPTION: measure}),
                          seed=4, trials=3000)
     expected = expected_interruption_cost(case.table, study.values, case.costs).sum(axis=1)
@@ -115,16 +119,72 @@ def test_simulated_interruption_cost_has_the_expected_mean():
 def test_the_simulated_cost_of_an_event_rises_with_its_severity():
     """a + b is the mean, and b is the slope of the cost, not 0."""
     case = random_case(7, 12, cv=1.0)
-    rows = np.arange(len(case.table))
-    measure = interruption_cost_measure(case.network, case.study.values, case.costs)
+    rows, waiting = np.arange(len(case.table)), waiting_below(case.network, case.network.customers_by_class)
     what = consequences(case.table, 0, case.study.values, rows)
-    count, severity = measure(what, case.table, 0, rows)
-    mean, slope = interruption_cost_rows(what, case.table, case.study.values, case.costs)
-    assert count + severity == pytest.approx(mean)
-    assert severity == pytest.approx(slope)
+    parts = InterruptionCost(case.network, case.costs).parts(what, case.table, 0, rows, case.study.values, {})
+    assert list(parts) == [None]
+    count, severity = parts[None]
+    assert count + severity == pytest.approx(
+        interruption_cost_rows(what, case.network, case.study.values, case.costs, waiting))
     sustained = what.sustained(case.network.customers_below) > 0
     assert np.all(severity[sustained] > 0)
     assert np.all(severity[~sustained] == 0)
+
+
+TIMES = {"repair_hours": Range(0.5, 2.0, 12.0), "switching_hours": Range(0.0, 1.0, 4.0),
+         "refuse_hours": Range(0.2, 1.0, 9.0), "reset_hours": Range(0.1, 1.5, 6.0),
+         "patrol_hours": Range(0.5, 1.0, 8.0)}
+SPREAD = {"cv": Range(0.2, 0.6, 2.2)}
+
+
+@pytest.mark.parametrize("seed", [3, 7])
+@pytest.mark.parametrize(("uncertain", "within"), [
+    (TIMES, 1e-9), ({k: TIMES[k] for k in ("repair_hours", "refuse_hours")}, 1e-9), (SPREAD, 2e-4),
+    (SPREAD | TIMES, 2e-4)])
+def test_parts_priced_at_a_trials_values_are_the_closed_form_there(seed, uncertain, within):
+    """No draws: rates × parts × weights at values within the ranges; sections' own repair times included."""
+    case, rng = random_case(seed, 20, temporary_fraction=0.5), np.random.default_rng(seed)
+    measure, rows = InterruptionCost(case.network, case.costs), np.arange(len(case.table))
+    assert np.isfinite(case.network.column["repair_hours"]).any()
+    values = case.study.values | {k: rng.uniform(r.low, r.high, 4) for k, r in uncertain.items()}
+    rates = row_rates(case.table, case.study.values)
+    found = np.zeros((len(case.table.scenarios), 4))
+    for s in range(len(found)):
+        parts = measure.parts(consequences(case.table, s, case.study.values, rows), case.table, s, rows,
+                              case.study.values, uncertain)
+        for term, both in parts.items():
+            weights = measure.weights(term, values, uncertain) if term else (1.0, 1.0)
+            found[s] += sum(w * (rates @ part) for w, part in zip(weights, both, strict=True))
+    wanted = [expected_interruption_cost(case.table, one_trial(values, t), case.costs).sum(axis=1) for t in range(4)]
+    assert found == pytest.approx(np.array(wanted).T, rel=within)
+    assert np.ptp(found[0]) > 0.02 * found[0].min()  # momentary events of industry, mostly, cost the same throughout
+
+
+@pytest.mark.parametrize("uncertain", [
+    TIMES | SPREAD, TIMES | {"line_fault_rate_per_km": Range(0.05, 0.2, 0.6)},
+    TIMES | SPREAD | {"phases_involved.0": Range(0.3, 0.75, 0.9)}])
+def test_simulated_interruption_cost_follows_each_trials_own_values(uncertain):
+    """Against the closed form at the very values drawn, also where each trial has a table of its own."""
+    study = feeders_of_laterals(6, 3, (Scenario("S", None, "sectionalizer", 2),), temporary_fraction=0.4,
+                                yearly_cv=0.0, horizon_years=20)
+    sections = study.sections.copy()
+    sections.loc[::3, "repair_hours"] = 5.0
+    sections["customers_residential"], sections["customers_small_ci"] = sections["customers"], 0.0
+    case = case_of(replace(study, sections=sections))
+    values = case.study.values | {k: r.mean for k, r in uncertain.items() if "." not in k}
+    question = Question(case.network, values, uncertain, case.study.scenarios,
+                        {INTERRUPTION: InterruptionCost(case.network, case.costs)})
+    simulated = simulate(question, seed=4, trials=300)
+    drawn = values_of_trials(values, simulated.draws)
+    wanted = np.array([expected_interruption_cost(question.table(v), v, case.costs).sum(axis=1)
+                       for v in (one_trial(drawn, t) for t in range(300))]).T
+    found = simulated.totals[INTERRUPTION].mean(axis=2)
+    apart = found - wanted
+    assert np.all(np.abs(apart.mean(axis=1)) <= 4.0 * apart.std(axis=1, ddof=1) / np.sqrt(300))
+    for s in range(len(found)):
+        line = stats.linregress(wanted[s], found[s])
+        assert abs(line.slope - 1.0) <= 4.0 * line.stderr
+        assert line.slope >= 4.0 * line.stderr  # a cost that did not follow the draws would have a slope of 0
 
 
 def test_totals_are_those_of_the_expected_values():

@@ -148,6 +148,25 @@ def test_break_even_by_hand():
     assert frame.loc["sectionalizer_cost", "break_even"] == pytest.approx(price, rel=1e-6)
 
 
+def test_an_assumption_at_zero_has_a_break_even_without_a_swing():
+    """±20 % of nothing moves nothing; the incentive at which the devices pay is known by hand."""
+    study = _study({}, incentive_per_saidi_minute=0.0, incentive_per_saifi=0.0, sectionalizer_cost=9000.0,
+                   escalation_rate=0.0)
+    case = case_of(study)
+    columns = flows(case.business, 1)
+    before, after = (totals(a)["customer_hours"] for a in case.business.by_section)
+    minutes = 60.0 * (before - after) / case.business.customers_served
+    worth = minutes * (columns["discounted"][1:] / columns["net"][1:]).sum()  # of one unit of money a minute
+    frame = drivers_frame(study, case.network, COSTS).set_index("assumption")
+    row = frame.loc["incentive_per_saidi_minute"]
+    assert columns["discounted"].sum() < 0 < minutes
+    assert (row["value"], row["swing"]) == (0.0, 0.0)
+    assert row["break_even"] == pytest.approx(-columns["discounted"].sum() / worth, rel=1e-6)
+    assert not row["break_even_in_range"]
+    # what can do neither is left out
+    assert "fuse_cost" not in frame.index
+
+
 def test_no_break_even_is_told():
     """A device that costs nothing and saves always: no crew rate makes it lose."""
     study = _study({}, sectionalizer_cost=0.0, inspection_cost_per_year=0.0, actuator_cost=0.0,

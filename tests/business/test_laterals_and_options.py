@@ -10,15 +10,19 @@ from hypothesis import given
 
 from reliability.business.cashflow import business_summary
 from reliability.business.cost_table import read_cost_table
-from reliability.business.laterals import lateral_index, laterals_frame
+from reliability.business.laterals import laterals_frame
 from reliability.business.options import EFFECTS, build_options
 from reliability.business.rivals import ALLOWED, BLOCKED, rival_scenarios
+from reliability.business.wishes import fast_settings
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
-from reliability.network.tree import build_network
+from reliability.network.protection import protection
+from reliability.network.tree import GANG, build_network
+from reliability.pipeline import expect, options_of
 from reliability.study.study import AS_BUILT, Scenario
 from tests.business.cases import case_of, feeders_of_laterals, random_case
-from tests.networks import random_studies
+from tests.network.laterals import BACKUP, LATERAL, VALUES
+from tests.networks import random_studies, study_of
 
 COSTS = read_cost_table()
 FAULT_ARRAYS = ("fault_ci", "fault_customer_hours", "fault_load_kwh", "fault_momentary_events",
@@ -29,7 +33,7 @@ FAULT_ARRAYS = ("fault_ci", "fault_customer_hours", "fault_load_kwh", "fault_mom
 def test_converting_a_lateral_changes_only_its_own_faults(study):
     """Whatever the network: faults elsewhere do what they did, so single conversions add up to all of them."""
     network = build_network(study.sections)
-    heads, lateral = lateral_index(network)
+    heads, lateral = network.lateral_heads, network.lateral_index
     counts = 1
     for device in ("sectionalizer", "lateral_recloser", "fuse"):
         singles = [Scenario(f"only {h}", (str(network.ids[h]),), device, counts) for h in heads]
@@ -135,13 +139,58 @@ def test_counts_of_a_sectionalizer_inside_stay_below_the_operations_of_a_lateral
     assert with_recloser == {names.index(n) for n in ("t1", "t2", "t3")}
 
 
-def test_laterals_that_fail_the_application_checks_are_not_offered():
-    study = feeders_of_laterals(5, 1)
+def _offered(study, fast=()) -> dict[tuple[str, float, float], set[str]]:
+    """Laterals to which each device with its counts and the backup's fast operations is open."""
     network = build_network(study.sections)
-    applicable = network.ids != "t3"
-    rows = build_options(network, study.values, COSTS, (), applicable).rows
-    offered = set(network.ids[network.lateral_heads][rows.loc[rows["device"] != "", "lateral"]])
-    assert offered == {"t0", "t1", "t2", "t4"}
+    options = build_options(network, study.values, COSTS, fast, applicable_only=True)
+    rows = options.rows[options.rows["device"] != ""]
+    name = network.ids[options.heads][rows["lateral"]]
+    setting = options.fast[rows["zone"], rows["setting"]]
+    found: dict[tuple[str, float, float], set[str]] = {}
+    for *key, lateral in zip(rows["device"], np.nan_to_num(rows["counts"]), setting, name, strict=True):
+        found.setdefault(tuple(key), set()).add(lateral)
+    return found
+
+
+def test_a_sectionalizer_that_fails_is_not_offered_and_a_lateral_recloser_is():
+    """The backup of "bad" trips from 90 A; 80 A of actuating current are more than 0.8 times that."""
+    study = study_of([BACKUP, BACKUP | {"section_id": "low", "minimum_trip_a": 90.0},
+                      LATERAL, LATERAL | {"section_id": "bad", "parent_id": "low"}], **VALUES)
+    found = _offered(study)
+    assert {key[:2]: names for key, names in found.items()} == {
+        ("sectionalizer", 1.0): {"tap"}, ("sectionalizer", 2.0): {"tap"}, ("sectionalizer", 3.0): {"tap"},
+        ("lateral_recloser", 0.0): {"tap", "bad"}}
+
+
+@pytest.mark.parametrize("first", [1, 3])
+def test_each_option_is_judged_at_its_own_counts_whatever_the_first_scenario_has(first):
+    """Three operations admit one or two counts."""
+    rows = [BACKUP | {"operations_to_lockout": 3.0, "fast_operations": 1.0}, LATERAL]
+    study = study_of(rows, (Scenario("S", None, "sectionalizer", first),), **VALUES)
+    options = options_of(expect(study))
+    counts = options.rows.loc[options.rows["device"] == "sectionalizer", "counts"]
+    assert sorted(counts) == [1.0, 2.0]
+
+
+def test_each_option_is_judged_under_its_own_setting_of_the_backup():
+    """0.5 + 2·5 s dead; two fast operations: 0.075 + 2·7 s, 24.6 s in all; none: 3·7 s, 31.5 s; the memory is 25 s."""
+    study = study_of([BACKUP, LATERAL], **VALUES | {"delayed_clearing_time_s": 7.0})
+    assert set(_offered(study, (0,))) == {("sectionalizer", 1.0, 2.0), ("sectionalizer", 2.0, 2.0),
+                                          ("sectionalizer", 3.0, 2.0), ("lateral_recloser", 0.0, 2.0),
+                                          ("lateral_recloser", 0.0, 0.0)}
+
+
+def test_a_run_s_choice_changes_fast_tripping_only_where_the_study_says_so():
+    study = feeders_of_laterals(5, 1)
+    settings = {word: options_of(expect(replace(study, values={**study.values, "backup_settings": word}))).fast
+                for word in ("as_built", "may_change")}
+    assert settings["as_built"].shape[1] == 1
+    assert np.nanmax(settings["may_change"][:, 1]) == 0.0
+    assert options_of(expect(study)).fast.shape[1] == 1
+    assert fast_settings({"backup_settings": "may_change", "fast_operations": 0}) == (0, 2)
+    assert fast_settings({"backup_settings": "may_change", "fast_operations": 3}) == (0, 3)
+    assert fast_settings({"backup_settings": "as_built", "fast_operations": 3}, may_change=True) == (0, 3)
+    assert fast_settings({"backup_settings": "may_change", "fast_operations": 3}, may_change=False) == ()
 
 
 def test_a_network_without_laterals_has_no_options():
@@ -161,10 +210,33 @@ def test_rivals_stand_beside_every_plan():
     assert [s.name for s in rival_scenarios(there)] == [ALLOWED]
 
 
-def test_a_rival_is_within_the_operations_of_every_device():
-    study = feeders_of_laterals(3)
+def _fast_under(study, scenario: Scenario) -> dict[str, int]:
+    """Fast operations of every breaker and recloser under a scenario."""
+    network = build_network(study.sections)
+    fast = protection(network, study.values, scenario).fast
+    return {str(network.ids[i]): int(fast[i]) for i in np.flatnonzero(np.isin(network.device, GANG))}
+
+
+def test_every_device_trips_fast_as_often_as_it_can_under_the_rival():
+    """One breaker of two operations and a recloser of one do not keep the others from their two fast ones."""
+    study = feeders_of_laterals(3, operations_to_lockout=4, fast_operations=0)
     sections = study.sections.copy()
-    sections.loc[sections["section_id"] == "a2", "operations_to_lockout"] = 2.0
+    sections.loc[sections["section_id"].isin(("a0", "a2")), "operations_to_lockout"] = (2.0, 1.0)
+    study = replace(study, sections=sections)
+    allowed, blocked = rival_scenarios(study)
+    assert (allowed.name, allowed.fast_operations) == (ALLOWED, 2)
+    assert _fast_under(study, allowed) == {"a0": 1, "a2": 0, "b0": 2, "b2": 2}
+    assert set(_fast_under(study, blocked).values()) == {0}
+    # settings are paid for where they change
+    case = case_of(replace(study, scenarios=(*study.scenarios, allowed)))
+    assert case.business.capital[1].settings == 3
+
+
+def test_a_rival_that_no_device_can_do_is_left_out():
+    study = feeders_of_laterals(3, operations_to_lockout=4)
+    sections = study.sections.copy()
+    devices = sections["device"].isin(("breaker", "recloser"))
+    sections.loc[devices, "operations_to_lockout"] = 2.0
     assert rival_scenarios(replace(study, sections=sections))[0].fast_operations == 1
-    sections.loc[sections["section_id"] == "a2", "operations_to_lockout"] = 1.0
+    sections.loc[devices, "operations_to_lockout"] = 1.0
     assert [s.name for s in rival_scenarios(replace(study, sections=sections))] == [BLOCKED]

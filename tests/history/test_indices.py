@@ -233,3 +233,9 @@ def test_repeat_offenders_come_first():
     assert table.index.tolist() == ["A1", "A2"]
     assert table["events"].tolist() == [2, 1]
     assert table["customer_minutes"].tolist() == [1200, 600]
+
+
+def test_planned_work_makes_no_offender():
+    rows = [outage("a", "2023-03-01T10:00", "2023-03-01T12:00", 20, planned="true"),
+            outage("b", "2023-04-01T10:00", "2023-04-01T12:00", 20, "A2")]
+    assert read_history(study(rows)).offenders.index.tolist() == ["A2"]

@@ -10,11 +10,12 @@ from reliability.faults.outcomes import row_rates
 from reliability.indices.draws import draw_unknowns, one_trial, pert, values_of_trials, yearly_multipliers
 from reliability.indices.events import Block, YearWeights, simulate_block, year_weights
 from reliability.indices.expected import expected_values
-from reliability.indices.measures import COUNTED, TIME_KEYS, TIMED, Coefficients, coefficients, waiting_tables
+from reliability.indices.measures import COUNTED, TIMED, Coefficients, coefficients, waiting_tables
 from reliability.pipeline import expect
 from reliability.study.assumptions import Range
 from tests.networks import random_study
 
+TIME_KEYS = ("refuse_hours", "reset_hours", "patrol_hours", "repair_hours", "switching_hours")
 FAULT_SUMS = {"ci": "fault_ci", "customer_hours": "fault_customer_hours", "load_kwh": "fault_load_kwh",
               "momentary_events": "fault_momentary_events", "momentary_interruptions": "fault_momentary_interruptions",
               "sectionalizer_operations": "fault_sectionalizer_operations"}
@@ -27,7 +28,7 @@ def test_rates_times_coefficients_are_the_closed_form(seed, uncertain):
     study = random_study(np.random.default_rng(seed), 20)
     results = expect(study)
     table = results.table
-    of = coefficients(table, study.values, np.arange(len(table)), frozenset(uncertain), {}, waiting_tables(table))
+    of = coefficients(table, study.values, np.arange(len(table)), dict.fromkeys(uncertain), {}, waiting_tables(table))
     rates, found = row_rates(table, study.values), {}
     for keys, columns, matrix in ((of.count_keys, of.count_column, of.count),
                                   (of.severity_keys, of.severity_column, of.severity)):
@@ -45,22 +46,34 @@ def test_rates_times_coefficients_are_the_closed_form(seed, uncertain):
 def test_equal_columns_are_stored_once_and_zero_columns_not_at_all():
     study = random_study(np.random.default_rng(2), 20)
     table = expect(study).table
-    of = coefficients(table, study.values, np.arange(len(table)), frozenset(), {}, waiting_tables(table))
+    of = coefficients(table, study.values, np.arange(len(table)), {}, {}, waiting_tables(table))
     for matrix, columns in ((of.count, of.count_column), (of.severity, of.severity_column)):
         assert len(np.unique(matrix, axis=1).T) == matrix.shape[1]
         assert matrix.any(axis=0).all()
         assert set(columns) == set(range(matrix.shape[1]))
 
 
-def test_an_extra_measure_gets_both_parts():
+class _Extra:
+    """Two terms, the second of the trial's own."""
+
+    def parts(self, what, table, scenario, rows, values, uncertain):
+        """(a, b) of the rows by term."""
+        return {None: (np.full(len(rows), 7.0), np.full(len(rows), scenario + 0.5)),
+                "own": (np.full(len(rows), 3.0), np.zeros(len(rows)))}
+
+
+def test_an_extra_measure_gets_both_parts_of_every_term():
     study = random_study(np.random.default_rng(2), 20)
     table = expect(study).table
     rows = np.arange(len(table))
-    of = coefficients(table, study.values, rows, frozenset(),
-                      {"extra": lambda what, table, s, rows: (np.full(len(rows), 7.0), np.full(len(rows), s + 0.5))},
+    of = coefficients(table, study.values, rows, {},
+                      {"extra": _Extra()},
                       waiting_tables(table))
     at = of.count_keys.index(("extra", 1, None))
     assert (of.count[:, of.count_column[at]] == 7.0).all()
+    at = of.count_keys.index(("extra", 1, "own"))
+    assert (of.count[:, of.count_column[at]] == 3.0).all()
+    assert ("extra", 1, "own") not in of.severity_keys
     at = of.severity_keys.index(("extra", 1, None))
     assert (of.severity[:, of.severity_column[at]] == 1.5).all()
 

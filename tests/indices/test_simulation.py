@@ -15,11 +15,12 @@ from reliability.indices import simulation
 from reliability.indices.draws import one_trial, pert, values_of_trials
 from reliability.indices.expected import expected_values
 from reliability.indices.simulation import Question, simulate
-from reliability.indices.spread import differences, simulated_cemi, statistics, summaries, yearly_indices
+from reliability.indices.spread import differences, statistics, summaries, yearly_indices
 from reliability.network.tree import build_network
 from reliability.pipeline import expect, question
 from reliability.report.summary import summary
 from reliability.study.assumptions import Range
+from reliability.study.study import Scenario
 from tests.networks import random_study, study_of
 
 MEASURES = {"ci": "fault_ci", "customer_hours": "fault_customer_hours", "load_kwh": "fault_load_kwh",
@@ -195,6 +196,71 @@ def test_trials_stop_once_the_difference_is_settled_and_say_so():
     assert simulated.precise or simulated.trials == simulation.TRIALS_AT_MOST
 
 
+def steady(uncertain):
+    """So many faults that a handful of trials looks settled: an unlucky pair of alike draws could stop a run."""
+    study = study_of([
+        {"section_id": "main", "device": "breaker", "length_km": 1.0, "customers": 50},
+        {"section_id": "tap", "parent_id": "main", "device": "fuse", "length_km": 3.0, "customers": 50, "phases": 3}],
+        (Scenario("S", None, "sectionalizer", 2),), line_fault_rate_per_km=20.0, cv=0.0, yearly_cv=0.0,
+        horizon_years=20, temporary_fraction=0.6, fast_operations=0)
+    values = study.values | {k: r.mean for k, r in uncertain.items() if "." not in k}
+    return Question(build_network(study.sections), values, uncertain, study.scenarios)
+
+
+SETTLED_SOON = {"structural": {"phases_involved.0": Range(0.6, 0.75, 0.9)},
+                "long chunks": {"refuse_hours": Range(1.4, 1.5, 1.7)}}
+
+
+@pytest.mark.parametrize("kind", SETTLED_SOON)
+@pytest.mark.parametrize("seed", range(5))
+def test_a_run_that_ends_by_itself_has_seen_enough_and_means_what_it_says(kind, seed):
+    """No fewer trials than the least, the standard error sought, and the closed form of the same draws."""
+    ask = steady(SETTLED_SOON[kind])
+    simulated = simulate(ask, seed=seed)
+    assert simulated.precise
+    assert simulation.TRIALS_AT_LEAST <= simulated.trials <= simulation.TRIALS_AT_MOST
+    hours = simulated.totals["customer_hours"].mean(axis=2)
+    apart = hours[1] - hours[0]
+    error = apart.std(ddof=1) / np.sqrt(simulated.trials)
+    assert error <= 0.01 * abs(apart.mean())
+    values = values_of_trials(ask.values, simulated.draws)
+    wanted = np.array([closed_form(ask.table(v), v)["customer_hours"]
+                       for v in (one_trial(values, t) for t in range(simulated.trials))])
+    off = apart - (wanted[:, 1] - wanted[:, 0])
+    assert abs(off.mean()) <= 4.0 * off.std(ddof=1) / np.sqrt(simulated.trials)
+
+
+def test_where_a_run_ends_does_not_depend_on_the_workers(monkeypatch):
+    monkeypatch.setattr(simulation, "EVENTS_PER_BLOCK", 20_000)
+    for uncertain in SETTLED_SOON.values():
+        alone = simulate(steady(uncertain), seed=3)
+        with ThreadPoolExecutor(2) as executor:
+            shared = simulate(steady(uncertain), seed=3, executor=executor, workers=2)
+        assert shared.trials == alone.trials
+        assert all(np.array_equal(shared.totals[name], alone.totals[name]) for name in alone.totals)
+
+
+def test_fewer_trials_than_the_least_are_run_where_asked_for_or_where_no_more_fit():
+    ask = steady(SETTLED_SOON["structural"])
+    assert simulate(ask, seed=1, trials=7).trials == 7
+    few = simulate(ask, seed=1, memory_bytes=2e5)
+    assert 2 <= few.trials < simulation.TRIALS_AT_LEAST
+    assert few.precise is not None
+
+
+def test_the_standard_error_of_a_run_is_that_of_all_its_trials():
+    """Chunk by chunk as if at once; one scenario alone is judged by its own hours."""
+    rng, seen, alone = np.random.default_rng(0), simulation._Seen(), simulation._Seen()
+    hours = 1e6 + rng.normal(0.0, 3.0, (3, 50, 4)) * np.array([1.0, 2.0, 3.0])[:, None, None]
+    for part in np.split(hours, [1, 2, 30, 31], axis=1):
+        seen, alone = simulation._seen_more(seen, part), simulation._seen_more(alone, part[:1])
+    means = hours.mean(axis=2)
+    for found, sought in ((seen, means[1:] - means[0]), (alone, means[:1])):
+        assert found.trials == 50
+        assert found.mean == pytest.approx(sought.mean(axis=1))
+        assert found.squares == pytest.approx(50 * sought.var(axis=1), rel=1e-6)
+
+
 def test_memory_bounds_the_trials_and_it_is_said():
     study = random_study(np.random.default_rng(3), sections=10, horizon_years=20)
     asked = question(expect(study))
@@ -254,16 +320,6 @@ def test_pert_draws_have_the_mean_and_bounds_of_the_law():
     assert drawn.mean() == pytest.approx(law.mean, abs=0.01)
     assert 1.0 <= drawn.min() < drawn.max() <= 6.0
     assert np.array_equal(pert(np.random.default_rng(0), Range(3.0, 3.0, 3.0), 2), [3.0, 3.0])
-
-
-def test_simulated_cemi_agrees_with_the_closed_form(demo):
-    results = expect(demo)
-    cv = demo.values["yearly_cv"]
-    drawn = simulated_cemi(results.expected[0], cv, 600, np.random.default_rng(1))
-    wanted = summary(results)["scenarios"][0]["expected"]["cemi"]
-    for n in (1, 2, 3):
-        error = drawn[:, n - 1].std(ddof=1) / np.sqrt(600)
-        assert abs(drawn[:, n - 1].mean() - wanted[str(n)]) <= 4 * error
 
 
 def test_events_of_a_year_are_drawn_in_proportion_to_its_weight():

@@ -6,11 +6,8 @@ import numpy as np
 import pytest
 
 from reliability.faults.consequences import CALLOUTS
-from reliability.indices.expected import expected_values
 from reliability.indices.simulation import Simulated
-from reliability.indices.spread import differences, simulated_cemi, statistics, summaries, yearly_indices
-from reliability.pipeline import expect
-from tests.networks import study_of
+from reliability.indices.spread import differences, statistics, summaries, yearly_indices
 
 # two scenarios, two trials of two years
 CI = np.array([[[10.0, 30.0], [20.0, 0.0]], [[10.0, 10.0], [20.0, 0.0]]])
@@ -92,33 +89,3 @@ def test_differences_are_to_the_first_scenario_year_by_year():
     assert found[0]["saifi"]["mean"] == 0.0
     assert found[1]["saifi"]["mean"] == pytest.approx(-0.5)
     assert found[1]["saifi"]["p10"] == pytest.approx(np.percentile([0.0, -2.0, 0.0, 0.0], 10))
-
-
-def _cemi_study(**values):
-    return study_of([
-        {"section_id": "main", "device": "breaker", "length_km": 1.0, "customers": 60},
-        {"section_id": "tap", "parent_id": "main", "device": "fuse", "length_km": 2.0, "customers": 40}],
-        line_fault_rate_per_km=1.0, temporary_fraction=0.0, **values)
-
-
-@pytest.mark.parametrize("cv", [0.0, 0.9])
-def test_simulated_cemi_has_the_mean_of_the_closed_form(cv):
-    study = _cemi_study(yearly_cv=cv)
-    results = expect(study)
-    expected = expected_values(results.table, study.values)[0]
-    drawn = simulated_cemi(expected, cv, 4000, np.random.default_rng(0))
-    assert drawn.shape == (4000, 6)
-    # the tap sees the main's faults too: whoever is on it sees at least as many
-    assert set(np.unique(drawn)) <= {0.0, 0.4, 1.0}
-    from reliability.indices.definitions import cemi
-    wanted = cemi(expected.failure_rate, results.network.customers, cv)
-    for n in range(1, 7):
-        error = drawn[:, n - 1].std(ddof=1) / np.sqrt(4000)
-        assert abs(drawn[:, n - 1].mean() - wanted[n]) <= 4.0 * error + 1e-12
-
-
-def test_simulated_cemi_without_customers_does_not_exist():
-    study = _cemi_study()
-    study.sections["customers"] = 0.0
-    expected = expect(study).expected[0]
-    assert np.isnan(simulated_cemi(expected, 0.0, 2, np.random.default_rng(0))).all()

@@ -14,13 +14,16 @@ from reliability.network.application import (
     check_laterals,
     evidence_frame,
     open_points,
+    settle_scenarios,
     verdict_counts,
+    verdicts_said,
 )
 from reliability.network.application_catalogue import CHECKS, FAIL, PASS, VERDICTS
 from reliability.network.application_proposal import propose
-from reliability.network.application_reach import PROFILE_POINTS, current_profile, fault_rates, share_below
+from reliability.network.application_reach import fault_rates, share_below
 from reliability.network.tree import build_network
 from reliability.study.study import AS_BUILT, Scenario
+from tests.network import laterals
 from tests.network.laterals import ALL, checks_of, overall
 from tests.networks import random_studies, study_of
 
@@ -54,7 +57,7 @@ def test_verdict_is_the_gravest_check_and_every_check_has_evidence(study):
         assert found.verdict[i] == max(c.verdict[i] for c in deciding)
         assert all(c.reason[i] for c in found.checks)
         assert all(c.verdict[i] != PASS or not c.margin[i] < 1 - 1e-9 for c in found.checks if c.kind.sense != "equal")
-    assert set(np.flatnonzero(found.applicable)) <= set(found.proposal.head)
+    assert found.applicable.shape == (len(found),)
 
 
 @given(random_studies())
@@ -86,7 +89,7 @@ def _upward(sections: pd.DataFrame, name: str) -> list[str]:
 @given(random_studies())
 def test_unseen_share_is_what_the_model_lets_through_to_the_backup(study):
     """Of the permanent faults on the stretch of a converted lateral, those that lock the backup out."""
-    scenario = Scenario("S", None, "sectionalizer", 1)  # every network of these admits one count
+    scenario = Scenario("S", None, "sectionalizer", 1)
     # one temporary fraction everywhere, so that permanent faults are spread as all faults are
     network = build_network(study.sections.assign(temporary_fraction=np.nan))
     values = dict(study.values) | {"sectionalizer_failure": 0.0, "temporary_fraction": 0.5}
@@ -97,6 +100,8 @@ def test_unseen_share_is_what_the_model_lets_through_to_the_backup(study):
         rows = (table.kinds == outcomes.PERMANENT) & (network.protective[table.section] == head)
         if np.isnan(found.unseen_share[i]) or rate[rows].sum() == 0:
             continue
+        if found.proposal.most_counts[i] < 1:
+            continue  # a backup that does not reclose admits no counts
         passed = table.opened[0] != head
         assert found.unseen_share[i] == pytest.approx(rate[rows & passed].sum() / rate[rows].sum(), abs=1e-9)
 
@@ -143,15 +148,64 @@ def test_which_laterals_a_scenario_converts_does_not_matter():
     pd.testing.assert_frame_equal(application_frame(none), application_frame(all_of_them))
 
 
+# --- what a scenario converts ------------------------------------------------------------
+
+
+def test_a_scenario_of_applicable_laterals_is_settled_to_name_them():
+    """With a margin of 1.25 the smallest current, 120 A, is to be 1.25·80 A; the backup of c trips at 90 A, too low."""
+    study = study_of([laterals.BACKUP, laterals.BACKUP | {"section_id": "low", "minimum_trip_a": 90.0},
+                      *(laterals.LATERAL | {"section_id": s, "parent_id": p, "fault_current_end_a": 120.0}
+                        for s, p in (("a", "backup"), ("b", "backup"), ("c", "low")))], **laterals.VALUES)
+    network = build_network(study.sections)
+    asked = (Scenario(AS_BUILT), Scenario("all", None, "sectionalizer", applicable_only=True),
+             Scenario("some", ("c", "b"), "sectionalizer", 1, 1, applicable_only=True),
+             Scenario("R", ("c",), "lateral_recloser", applicable_only=True),
+             Scenario("as told", ("c",), "sectionalizer"))
+    found = settle_scenarios(network, study.values, asked)
+    assert found == (asked[0], Scenario("all", ("a", "b"), "sectionalizer"),
+                     Scenario("some", ("b",), "sectionalizer", 1, 1), Scenario("R", ("c",), "lateral_recloser"),
+                     asked[4])
+    assert settle_scenarios(network, study.values, found) == found
+    table = outcomes.build_outcomes(network, study.values, found)
+    assert network.ids[table.protections[1].converted].tolist() == ["a", "b"]
+
+
+def test_the_scenario_s_fast_operations_count_in_what_is_settled():
+    """A recloser of 4 operations, dead 0.5 + 2·5 s. Two fast: 0.075 + 2·7 s, 24.6 s; none: 3·7 s, 31.5 s of 25 s."""
+    study = study_of([laterals.BACKUP, laterals.LATERAL], **laterals.VALUES | {"delayed_clearing_time_s": 7.0})
+    network = build_network(study.sections)
+    fast = [settle_scenarios(network, study.values, [Scenario("S", None, "sectionalizer", 2, f, True)])[0].laterals
+            for f in (2, 0)]
+    assert fast == [("tap",), ()]
+
+
+def test_counts_and_fast_operations_lateral_by_lateral():
+    study = study_of([laterals.BACKUP | {"operations_to_lockout": 3.0},
+                      *(laterals.LATERAL | {"section_id": s} for s in "abc")], **laterals.VALUES)
+    found = check_laterals(build_network(study.sections), study.values, ALL, np.array([3.0, 1.0, np.nan]),
+                           np.array([0.0, np.nan, 1.0]))
+    assert [VERDICTS[v] for v in found.check("below_lockout").verdict] == ["fail", "pass", "pass"]
+    assert found.applicable.tolist() == [False, True, True]
+    assert found.proposal.counts.tolist() == [3, 1, 2]
+    assert found.proposal.counts_in_model.tolist() == [3, 1, 2]
+    assert found.proposal.fast.tolist() == [0, 2, 1]
+
+
+def test_verdicts_in_words():
+    assert verdicts_said(checks_of(backup={"minimum_trip_a": 50.0})) == "0 pass, 0 review, 0 unknown, 1 fail"
+
+
 # --- frames ------------------------------------------------------------------------------
 
 
 def test_application_frame_has_the_contract_s_columns_and_one_a_check():
     frame = application_frame(checks_of(backup={"minimum_trip_a": 50.0}))
-    assert list(frame.columns) == ["lateral_id", "verdict", "rated_current_a", "counts", "actuating_current_a",
-                                   "unseen_share", *(kind.key for kind in CHECKS), "not_passed"]
+    assert list(frame.columns) == ["lateral_id", "verdict", "rated_current_a", "counts", "counts_in_model",
+                                   "actuating_current_a", "unseen_share", *(kind.key for kind in CHECKS), "not_passed"]
     row = frame.iloc[0]
     assert (row["lateral_id"], row["verdict"], row["rated_current_a"], row["counts"]) == ("tap", "fail", 50.0, 3)
+    # no more than three are proposed; the scenario states none, so the model goes with the two of [protection]
+    assert row["counts_in_model"] == 2
     assert (row["minimum_trip"], row["dead_time"]) == ("fail", "pass")
     assert row["not_passed"] == "Counts whenever the backup trips"
 
@@ -192,33 +246,6 @@ def test_a_network_without_laterals():
 def test_a_check_that_does_not_exist_is_an_error():
     with pytest.raises(KeyError):
         checks_of().check("no such check")
-
-
-# --- current profile ---------------------------------------------------------------------
-
-
-def test_current_profile_runs_from_the_head_to_every_end():
-    """Head 2 km, 400 A to 200 A; at its middle 1/(0.5/400 + 0.5/200) = 266.7 A. Far tap 3 km, near tap 1 km."""
-    below = [{"section_id": "near", "fault_current_source_a": 200.0, "fault_current_end_a": 150.0},
-             {"section_id": "far", "device": "fuse", "length_km": 3.0, "fault_current_source_a": 200.0,
-              "fault_current_end_a": 80.0}]
-    network = checks_of(below=below).network
-    profile = current_profile(network, int(network.lateral_heads[0]))
-    assert len(profile) == 3 * PROFILE_POINTS
-    ends = profile.groupby("section_id", sort=False)[["distance_km", "current_a"]].agg(["first", "last"])
-    assert ends.loc["tap"].tolist() == pytest.approx([0.0, 2.0, 400.0, 200.0])
-    assert ends.loc["near"].tolist() == pytest.approx([2.0, 3.0, 200.0, 150.0])
-    assert ends.loc["far"].tolist() == pytest.approx([2.0, 5.0, 200.0, 80.0])
-    tap = profile[profile["section_id"] == "tap"]
-    assert tap["current_a"].iloc[PROFILE_POINTS // 2] == pytest.approx(266.6667, abs=1e-4)
-    flags = profile.groupby("section_id")[["answered_for", "deepest"]].first()
-    assert flags["answered_for"].to_dict() == {"tap": True, "near": True, "far": False}
-    assert flags["deepest"].to_dict() == {"tap": True, "near": False, "far": True}
-
-
-def test_current_profile_without_currents_is_blank():
-    network = checks_of({"fault_current_end_a": np.nan}).network
-    assert current_profile(network, 1)["current_a"].isna().all()
 
 
 def test_overall_fail_is_the_heaviest_code():

@@ -310,16 +310,16 @@ def test_what_fails_is_not_applicable():
     def applicable(checks) -> list[bool]:
         return checks.applicable.tolist()
 
-    assert applicable(checks_of()) == [False, True]
-    assert applicable(checks_of({"generation_kw": 50.0}, {"dead_time_s": NAN})) == [False, True]
-    assert applicable(checks_of(backup={"minimum_trip_a": 50.0})) == [False, False]
+    assert applicable(checks_of()) == [True]
+    assert applicable(checks_of({"generation_kw": 50.0}, {"dead_time_s": NAN})) == [True]
+    assert applicable(checks_of(backup={"minimum_trip_a": 50.0})) == [False]
     # two operations admit one count, which is proposed; the scenario would go with the two of [protection]
     two = {"operations_to_lockout": 2.0, "fast_operations": 0.0}
-    assert applicable(checks_of(backup=two, sectionalizer_counts=2)) == [False, False]
-    assert applicable(checks_of(backup=two, sectionalizer_counts=1)) == [False, True]
+    assert applicable(checks_of(backup=two, sectionalizer_counts=2)) == [False]
+    assert applicable(checks_of(backup=two, sectionalizer_counts=1)) == [True]
     recloser = Scenario("R", None, "lateral_recloser", applicable_only=True)
-    assert applicable(checks_of(backup={"minimum_trip_a": 50.0}, scenario=recloser)) == [False, True]
-    assert applicable(checks_of(backup={"minimum_trip_a": 50.0}, scenario=ALL)) == [False, False]
+    assert applicable(checks_of(backup={"minimum_trip_a": 50.0}, scenario=recloser)) == [True]
+    assert applicable(checks_of(backup={"minimum_trip_a": 50.0}, scenario=ALL)) == [False]
 
 
 def test_the_counts_of_a_sectionalizer_that_stands_there_are_checked():

@@ -28,13 +28,12 @@ VALUES = {"operations_to_lockout": 4, "fast_operations": 2, "sectionalizer_count
           "load_margin": 1.25, "cold_load_factor": 2.0}
 
 
-def resolved(scenario: Scenario, applicable: tuple[str, ...] | None = None, **values: object):
+def resolved(scenario: Scenario, **values: object):
     """A function from a field of Protection and a section_id to its value."""
     study = study_of(ROWS, **(VALUES | values))
     network = build_network(study.sections)
     at = {name: i for i, name in enumerate(network.ids)}
-    mask = None if applicable is None else np.isin(network.ids.astype(str), applicable)
-    found = protection(network, study.values, scenario, mask)
+    found = protection(network, study.values, scenario)
     return lambda field, section: getattr(found, field)[at[section]].item()
 
 
@@ -177,15 +176,24 @@ def test_fast_operations_are_set_on_every_breaker_and_recloser():
     assert [of("lockout", s) for s in ("src", "mid")] == [3, 4]
 
 
-def test_only_laterals_that_do_not_fail_are_converted_where_the_scenario_asks():
-    passing = ("counted", "reclosed")
-    asked = resolved(Scenario("S", None, SECTIONALIZER, 3, applicable_only=True), passing)
+def test_fast_operations_of_a_scenario_stay_below_each_devices_own_lockout():
+    of = resolved(Scenario("Fast", fast_operations=3))
+    assert [of("lockout", s) for s in ("src", "mid")] == [3, 4]
+    assert [of("fast", s) for s in ("src", "mid")] == [2, 3]
+
+
+def test_only_the_laterals_named_are_converted():
+    asked = resolved(Scenario("S", ("counted", "reclosed"), SECTIONALIZER, 3))
     assert [asked("converted", s) for s in ("fused", "reclosed")] == [False, True]
     assert device(asked, "fused") == FUSE
     assert asked("ceiling_a", "fused") == pytest.approx(918.0)
     assert [asked("counts", s) for s in ("counted", "dark")] == [3, 2]
-    anyhow = resolved(Scenario("S", None, SECTIONALIZER, 3), passing)
-    assert anyhow("converted", "fused")
+    assert resolved(Scenario("S", None, SECTIONALIZER, 3))("converted", "fused")
+
+
+def test_a_scenario_whose_laterals_are_not_settled_is_refused():
+    with pytest.raises(ValueError, match="'S' are not settled"):
+        resolved(Scenario("S", None, SECTIONALIZER, 3, applicable_only=True))
 
 
 def test_the_network_is_left_as_it_was():

@@ -7,12 +7,12 @@ import re
 import zipfile
 
 import numpy as np
+import numpy_financial as npf
 import openpyxl
 import pandas as pd
 import pytest
 from openpyxl.utils import get_column_letter
 
-from reliability.business.finance import npv
 from reliability.report.blocks import tables
 from reliability.report.figures import TEXT, resolve
 from reliability.report.sections import sections
@@ -118,7 +118,7 @@ def test_the_live_cash_flow_gives_our_npv_and_follows_the_rate(book, content, pe
         sheet["B3"].value = 0.11
         for i, name in enumerate(content.scenarios):
             flows = case.cashflow.loc[case.cashflow["scenario"] == name, "net"].to_numpy()
-            assert Sheet(sheet).value(f"B{8 + i}") == pytest.approx(npv(0.11, flows), rel=1e-12, abs=1e-6)
+            assert Sheet(sheet).value(f"B{8 + i}") == pytest.approx(npf.npv(0.11, flows), rel=1e-12, abs=1e-6)
     finally:
         sheet["B3"].value = was
 

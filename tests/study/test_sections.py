@@ -92,7 +92,8 @@ def test_what_is_unknown_is_noted_and_what_is_known_is_not(study):
     assert "No customer is served: indices per customer do not exist." in study(**rows("b,,breaker,1,0")).notes
 
 
-@pytest.mark.parametrize(("written", "read"), [("65K", "65K"), ("65 k", "65K"), ("40t", "40T"), ("", "")])
+@pytest.mark.parametrize(("written", "read"), [("65K", "65K"), ("65 k", "65K"), ("K65", "65K"), ("40t", "40T"),
+                                               ("", "")])
 def test_links_are_written_in_one_way(study, written, read):
     assert study(**with_column("fuse_link", "", written, "")).sections["fuse_link"][1] == read
 
@@ -310,6 +311,14 @@ def test_a_scenario_that_the_network_cannot_take_is_named(problems, scenario, co
 ])
 def test_a_scenario_that_the_network_can_take_is_none(problems, scenario):
     assert problems(study__toml=f'name = "x"\n[[scenarios]]\nname = "n"\n{scenario}\n', **FEEDER) == []
+
+
+@pytest.mark.parametrize(("scenario", "accepted"), [("", True), ("counts = 1", True), ("counts = 2", False)])
+def test_a_scenario_without_counts_leaves_those_of_a_sectionalizer_that_stands_there(problems, scenario, accepted):
+    """Two operations admit the one count that it has; the two of [protection] are for new devices only."""
+    lines = rows("b,,breaker,1,1,2,", "s,b,sectionalizer,1,1,,1", head=f"{HEAD},operations_to_lockout,counts")
+    toml = 'name = "x"\n[protection]\nfast_operations = 1\n[[scenarios]]\nname = "n"\ndevice = "sectionalizer"\n'
+    assert (problems(study__toml=f"{toml}{scenario}\n", **lines) == []) == accepted
 
 
 def test_many_laterals_with_too_many_counts_are_counted(problems):

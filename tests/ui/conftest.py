@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import base64
 import json
+import re
+from html import unescape
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +17,7 @@ from reliability.study.save import save
 from reliability.ui import workspace
 
 APP = Path(__file__).parents[2] / "app.py"
+FIGURE = re.compile(r'<dt>(.*?)</dt><dd class="figure-value">(.*?)</dd>(?:<dd class="figure-change \w+">(.*?)</dd>)?')
 PAGES = ("study", "bring", "history", "compare", "laterals", "choice", "business", "report", "method")
 
 
@@ -68,8 +71,11 @@ def said(test: AppTest) -> str:
 
 
 def metrics(test: AppTest) -> list[tuple[str, str, str]]:
-    """Label, value and change of every tile's figures, in their order."""
-    return [(m.label, m.value, m.delta) for m in test.metric]
+    """Name, value and change of every figure in large type, in their order."""
+    found = []
+    for body in (e.proto.body for e in test.get("html")):
+        found += [(unescape(name), unescape(value), unescape(change)) for name, value, change in FIGURE.findall(body)]
+    return found
 
 
 def figures(test: AppTest) -> list[dict]:

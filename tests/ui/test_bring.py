@@ -97,6 +97,23 @@ def test_a_workbook_is_read():
     assert open_study(workspace.root() / "my-study").sections["section_id"].tolist() == ["007", "8"]
 
 
+def test_letters_of_phases_are_counted():
+    text = "Tap No,Upline Element,Device Type,Line Miles,Cust,Phasing\n1,,Breaker,2,10,ABCN\n\n2,1,Fuse,1,5,b\n3,1,Fuse,1,5,\n" \
+           "4,1,,1,5,A-C\n"
+    test = upload(app("bring"), ("network.csv", text.encode()))
+    assert "the letters are counted" in said(test)
+    next(b for b in test.button if "Save and open" in b.label).click().run()
+    study = open_study(workspace.root() / "my-study")
+    assert study.sections["phases"].tolist() == [3, 1, 1, 2]
+
+
+@pytest.mark.parametrize("phases", ["X", "4", "N", "A1"])
+def test_what_names_no_phases_stays_a_problem(phases):
+    text = f"Tap No,Upline Element,Device Type,Line Miles,Cust,Phasing\n1,,Breaker,2,10,ABC\n2,1,Fuse,1,5,{phases}\n"
+    test = upload(app("bring"), ("network.csv", text.encode()))
+    assert phases in test.dataframe[0].value["value"].tolist()
+
+
 @pytest.mark.parametrize("content", [b"", b"PK\x03\x04broken", b"\xff\xfe\x00\x00", b"just one line\n"])
 def test_files_that_are_no_tables_are_told(content):
     test = upload(app("bring"), ("net.csv", content))

@@ -121,15 +121,18 @@ def test_limits_are_written_into_the_study_and_shown_again(small):
     test.radio(key_of(test, "radio", "objective")).set_value("saidi").run()
     test.number_input(key_of(test, "number_input", "budget")).set_value(6000.0).run()
     test.multiselect(key_of(test, "multiselect", "forced_out")).set_value(["tap-01"]).run()
+    test.toggle(key_of(test, "toggle", "settings")).set_value(True).run()
     capital = {label: value for label, value, _ in metrics(sound(test))}["Capital"]
     test.button("write_limits").click().run()
     study = open_study(workspace.root() / small)
     assert (study.values["objective"], study.values["budget"]) == ("saidi", 6000.0)
+    assert study.values["backup_settings"] == "may_change"
     assert study.extra["laterals"] == {"tap-01": "out"}
     best = plan(expect(with_rivals(study))).choice
     assert money(best.totals["capex"], study.currency) == capital
     again = app("choice", small)
     assert again.number_input(key_of(again, "number_input", "budget")).value == 6000.0
+    assert again.toggle(key_of(again, "toggle", "settings")).value is True
     assert {label: value for label, value, _ in metrics(again)}["Capital"] == capital
 
 

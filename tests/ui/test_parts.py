@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
+from reliability.network.application import settle_scenarios
 from reliability.network.tree import build_network
 from reliability.study import open_study
 from reliability.study.assumptions import BY_KEY
+from reliability.study.study import Scenario
 from reliability.ui import answer, levers, workspace
 from reliability.ui.figure import csv_bytes
 from reliability.ui.one_line import lay_out
@@ -137,3 +141,21 @@ def test_a_table_that_serves_again_gives_the_same_figures(moves):
         np.testing.assert_allclose(a.fault_ci, b.fault_ci, rtol=1e-12)
         np.testing.assert_allclose(a.outage_hours, b.outage_hours, rtol=1e-12)
     assert [c["npv"] for c in short.money] == pytest.approx([c["npv"] for c in long.money], rel=1e-9)
+
+
+def test_a_moved_state_settles_anew_which_laterals_are_applicable():
+    """More counts than a backup admits, or a share of those that are converted."""
+    demo = open_study(workspace.folder_of("demo"))
+    asked = Scenario("Applicable", None, "sectionalizer", applicable_only=True)
+    study = replace(demo, scenarios=(*demo.scenarios[:1], asked))
+    base = answer.compute(study, "base")
+    network, stated = base.results.network, base.results.study.scenarios[1].laterals
+    for moves in ({"counts": 3}, {"counts": 3, "share_converted": 0.5}, {"share_converted": 0.5}):
+        moved = answer.moved_study(study, moves, base)
+        wanted = replace(asked, counts=moves.get("counts"))
+        whole = settle_scenarios(network, study.values, [wanted])[0].laterals
+        found = moved.scenarios[1].laterals
+        assert set(found) <= set(whole)
+        assert len(found) == round(moves.get("share_converted", 1.0) * len(whole))
+        assert answer.compute(moved, "moved", [base]).results.study.scenarios[1].laterals == found
+    assert 0 < len(stated) < len(network.lateral_heads)
