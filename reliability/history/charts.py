@@ -74,7 +74,7 @@ def daily_chart(history: History) -> go.Figure:
     traces.append({"type": "scatter", "x": x, "y": y, "mode": "lines", "name": "Threshold T_MED",
                    "line": {"color": GREY, "width": 2, "dash": "dash"}})
     return _figure("Daily SAIDI and the major event day threshold", "Day on which the event began",
-                   "Daily SAIDI, minutes (logarithmic)", traces, {"type": "date"}, {"type": "log"})
+                   "Daily SAIDI, minutes (logarithmic)", traces, {"type": "date"}, {"type": "log", "dtick": "D2"})
 
 
 def causes_chart(history: History) -> go.Figure:

@@ -207,7 +207,6 @@ def _table(shown: Opened, now: Answer, choice: Choice) -> None:
     figure.table(choice.selection, "Choice", "selection", height=360, column_config=numbers)
     laterals = choice.selection[choice.selection["what"] == "lateral"]
 
-
     def checked() -> tuple[ApplicationChecks, list[str]]:
         return checks_of_selection(now.results.network, now.results.study.values, choice.selection)
 
@@ -219,10 +218,10 @@ def _table(shown: Opened, now: Answer, choice: Choice) -> None:
             figure.csv_button("Work pack", lambda: work_pack_rows(*checked()), "work_pack")
         if len(laterals):
             st.button("Make it a scenario of the study", key="make_scenario", icon=":material/add:",
-                      on_click=_make_scenario, args=(shown, laterals))
+                      on_click=_make_scenario, args=(shown, laterals, len(choice.selection) - len(laterals)))
 
 
-def _make_scenario(shown: Opened, laterals: pd.DataFrame) -> None:
+def _make_scenario(shown: Opened, laterals: pd.DataFrame, backups: int) -> None:
     """A scenario has one device and one number of counts: those of most of the chosen laterals."""
     device = laterals["device"].mode().iloc[0]
     part = laterals[laterals["device"] == device]
@@ -241,6 +240,9 @@ def _make_scenario(shown: Opened, laterals: pd.DataFrame) -> None:
         said += f" {count(len(laterals) - len(part), 'lateral')} chosen for another device are not in it."
     if len(counts) and (part["counts"] != counts.iloc[0]).any():
         said += f" All of them count to {counts.iloc[0]:.0f}, the choice of most."
+    if backups:
+        said += (f" {count(backups, 'backup')} with new fast operations {'is' if backups == 1 else 'are'} not in it: a "
+                 "scenario sets all of them alike.")
     st.session_state[opened.NOTICE] = said if saved else "Not saved: the study was left as it was."
 
 

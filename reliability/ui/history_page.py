@@ -170,7 +170,7 @@ def _against_model(shown: Opened, history) -> None:
         st.subheader("Modelled against observed", anchor=False)
         st.markdown(f"One factor of **{number(found.rate_factor)}** on all fault rates and one of "
                     f"**{number(found.time_factor)}** on all restoration times would close the gap of the system. "
-                    "Offered, never applied by itself. Observed: without major event days.")
+                    "Offered, never applied by itself. Observed: without major event days and planned work.")
         if np.isfinite(found.rate_factor) and st.button("Try both factors on the page Compare", key="try_factors"):
             _try_factors(shown, found)
         _feeders_chart(found)

@@ -77,7 +77,7 @@ def _glance(shown: Opened) -> None:
                 *[(f"Headed by a {d.replace('_', ' ')}", device.count(d)) for d in DEVICES if d in device],
                 ("Customers", f"{served:,}".replace(",", "\u202f")),
                 ("Outage records", 0 if study.outages is None else len(study.outages)),
-                ("Uncertain assumptions", len(study.uncertain)), ("Scenarios", len(study.scenarios))]
+                ("Uncertain assumptions", len(study.uncertain)), ("Scenarios of the study", len(study.scenarios))]
         st.dataframe(pd.DataFrame(rows, columns=["", "Number"]).astype(str), hide_index=True, alt="Size of the study",
                      height=min(35 * (len(rows) + 1) + 3, 470))
     trials.prepare(now)             # while somebody reads this page

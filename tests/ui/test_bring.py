@@ -98,8 +98,8 @@ def test_a_workbook_is_read():
 
 
 def test_letters_of_phases_are_counted():
-    text = "Tap No,Upline Element,Device Type,Line Miles,Cust,Phasing\n1,,Breaker,2,10,ABCN\n\n2,1,Fuse,1,5,b\n3,1,Fuse,1,5,\n" \
-           "4,1,,1,5,A-C\n"
+    text = ("Tap No,Upline Element,Device Type,Line Miles,Cust,Phasing\n"
+            "1,,Breaker,2,10,ABCN\n\n2,1,Fuse,1,5,b\n3,1,Fuse,1,5,\n4,1,,1,5,A-C\n")
     test = upload(app("bring"), ("network.csv", text.encode()))
     assert "the letters are counted" in said(test)
     next(b for b in test.button if "Save and open" in b.label).click().run()
