@@ -1,3 +1,3 @@
 """Reliability of fused and sectionalized laterals on electric distribution feeders."""
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
