@@ -147,7 +147,8 @@ def options_of(results: Results) -> Options:
     """Every conversion that works at its lateral, and the settings that may change; StudyError for a wrong wish."""
     check_wishes(results.study, results.network)
     values = results.study.values
-    return build_options(results.network, values, results.costs, fast_settings(values), applicable_only=True)
+    return build_options(results.network, values, results.costs, fast_settings(values), applicable_only=True,
+                         currency=results.study.currency)
 
 
 def plan(results: Results) -> Plan:

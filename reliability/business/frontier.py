@@ -35,7 +35,7 @@ def frontier(options: Options, points: int = 30, limits: Limits | None = None, *
         return pd.DataFrame(columns=["budget", *totals_of(options, best.chosen), "gap"])
     most = best.totals["capex"] if limits.budget is None else min(best.totals["capex"], limits.budget)
     rows: list[dict[str, float | None]] = []
-    for budget in np.linspace(0.0, most, points):
+    for budget in most * np.linspace(0.0, 1.0, points) ** 2:  # closer where the curve is steep
         choice = best if budget == best.totals["capex"] else choose(
             options, replace(limits, budget=float(budget)), SAIDI, gap=gap, seconds=seconds_per_point)
         if choice.feasible:
@@ -81,7 +81,7 @@ def programme(options: Options, years: int, yearly_budget: float | None = None, 
         return result, "Nothing to convert: no year's conversions do better than leaving every lateral as it is."
     laterals, last = int((result["what"] == "lateral").sum()), int(result["year"].max())
     return result, (f"{laterals} laterals converted in {last} year{'s' if last > 1 else ''} "
-                    f"for {result['capex'].sum():,.0f}.")
+                    f"for {options.money(result['capex'].sum())}.")
 
 
 def _allowed(in_all: float | None, yearly: float | None, spent: float) -> float | None:

@@ -24,14 +24,19 @@ def only_money_limits(options: Options, limits: Limits) -> bool:
 
 
 def corner_sets(options: Options, points: int, budget: float | None) -> Iterator[np.ndarray]:
-    """Best sets of rows, (rows of Options,) bool, at about `points` costs from nothing to everything that helps."""
-    lateral, row, before, cost = _steps(options)
-    spent = np.cumsum(cost)
+    """Best sets of rows, (rows of Options,) bool, at about `points` costs from nothing to everything that helps.
+
+    They lie evenly along the curve of gain over cost, so that its steep beginning is not cut short.
+    """
+    row, before, gain, cost = _steps(options)
+    spent, gained = np.cumsum(cost), np.cumsum(gain)
     if budget is not None:
         within = int(np.searchsorted(spent, budget, side="right"))
-        lateral, row, before, spent = (a[:within] for a in (lateral, row, before, spent))
-    most = spent[-1] if len(spent) else 0.0
-    stops = np.unique(np.searchsorted(spent, np.linspace(0.0, most, points), side="right"))
+        row, before, spent, gained = (a[:within] for a in (row, before, spent, gained))
+    free = int(np.searchsorted(spent, 0.0, side="right"))
+    along = spent / spent[-1] + gained / gained[-1] if free < len(row) else np.zeros(len(row))
+    stops = np.searchsorted(along, np.linspace(0.0, along.max(initial=0.0), points), side="right")
+    stops = np.unique(np.maximum(stops, free))
     chosen = options.rows["lateral"].to_numpy() < 0  # the settings of the zones, as built
     done = 0
     for stop in stops:
@@ -44,24 +49,28 @@ def corner_sets(options: Options, points: int, budget: float | None) -> Iterator
 
 
 def _steps(options: Options) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """(lateral, row gone to, row left or −1, cost) of every step worth taking, the best for its money first."""
+    """(row gone to, row left or −1, gain, cost) of every step worth taking, the best for its money first."""
     rows = options.rows
     gain, cost = rows["customer_hours_avoided"].to_numpy(), rows["capex"].to_numpy()
     at = np.flatnonzero(converts(options) & (gain > 0))
     lateral = rows["lateral"].to_numpy()
     order = at[np.lexsort((-gain[at], cost[at], lateral[at]))]
-    steps: list[tuple[float, int, int, float]] = []
+    steps: list[tuple[float, int, int]] = []
     for group in np.split(order, np.flatnonzero(np.diff(lateral[order])) + 1) if len(order) else ():
         steps += _hull_steps(group.tolist(), gain, cost)
     worth = np.array([-s[0] for s in steps])
     best = np.argsort(worth, kind="stable")
     row = np.array([s[1] for s in steps], dtype=np.int64)[best]
     before = np.array([s[2] for s in steps], dtype=np.int64)[best]
-    return lateral[row], row, before, np.array([s[3] for s in steps], dtype=float)[best]
+
+    def step(of: np.ndarray) -> np.ndarray:
+        return of[row] - np.where(before >= 0, of[before], 0.0)
+
+    return row, before, step(gain), step(cost)
 
 
-def _hull_steps(group: list[int], gain: np.ndarray, cost: np.ndarray) -> list[tuple[float, int, int, float]]:
-    """(gain per money, row, row before, cost) along the upper hull of one lateral's options from (0, 0)."""
+def _hull_steps(group: list[int], gain: np.ndarray, cost: np.ndarray) -> list[tuple[float, int, int]]:
+    """(gain per money, row, row before) along the upper hull of one lateral's options from (0, 0)."""
     hull = [-1]
 
     def slope(a: int, b: int) -> float:
@@ -74,5 +83,4 @@ def _hull_steps(group: list[int], gain: np.ndarray, cost: np.ndarray) -> list[tu
         while len(hull) > 1 and slope(hull[-2], hull[-1]) <= slope(hull[-1], option):
             hull.pop()
         hull.append(option)
-    return [(slope(a, b), b, a, float(cost[b] - (cost[a] if a >= 0 else 0.0)))
-            for a, b in pairwise(hull)]
+    return [(slope(a, b), b, a) for a, b in pairwise(hull)]

@@ -50,7 +50,7 @@ class Options:
     rows: a row a choice: lateral (index into heads, −1 where the row is a setting of a zone),
     zone, setting, device ("" leaves it), counts (NaN: none), feeder, and `EFFECTS` against
     "As built": units, capex and npv in money, a year the customer interruptions, customer
-    hours and call-outs avoided and the customers' momentary events added.
+    hours and call-outs avoided and the customers' momentary events added. currency: of money in words.
     """
 
     network: Network
@@ -59,6 +59,11 @@ class Options:
     zone: np.ndarray
     fast: np.ndarray
     rows: pd.DataFrame
+    currency: str = ""
+
+    def money(self, amount: float) -> str:
+        """An amount in words: 74,083 USD."""
+        return f"{amount:,.0f} {self.currency}".rstrip()
 
     @property
     def customers_served(self) -> float:
@@ -81,7 +86,7 @@ class _Case:
 
 
 def build_options(network: Network, values: Mapping[str, object], costs: CostTable,
-                  fast_operations: Sequence[int] = (), applicable_only: bool = False) -> Options:
+                  fast_operations: Sequence[int] = (), applicable_only: bool = False, currency: str = "") -> Options:
     """Every conversion open to every lateral, at the given assumptions.
 
     fast_operations: settings that breakers and reclosers may be changed to, besides staying
@@ -115,7 +120,7 @@ def build_options(network: Network, values: Mapping[str, object], costs: CostTab
         frames.append(_lateral_rows(network, values, as_built, heads, zone, fast, case, effect))
         if case.device is None:
             frames.append(_zone_rows(network, values, zones, fast, case.setting, len(heads), effect))
-    return Options(network, heads, zones, zone, fast, pd.concat(frames, ignore_index=True))
+    return Options(network, heads, zones, zone, fast, pd.concat(frames, ignore_index=True), currency)
 
 
 def _nearest_gang(network: Network) -> np.ndarray:

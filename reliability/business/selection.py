@@ -79,7 +79,7 @@ def choose(options: Options, limits: Limits | None = None, objective: str = NPV,
     chosen = result.x > 0.5
     totals = totals_of(options, chosen)
     reached = 0.0 if result.mip_gap is None or not np.isfinite(result.mip_gap) else float(result.mip_gap)
-    return Choice(True, _message(totals, objective), objective, chosen, totals, reached, took,
+    return Choice(True, _message(options, totals, objective), objective, chosen, totals, reached, took,
                   selection_frame(options, chosen))
 
 
@@ -199,15 +199,16 @@ def _nothing(options: Options, objective: str, message: str, seconds: float) -> 
     return Choice(False, message, objective, chosen, {}, None, seconds, selection_frame(options, chosen))
 
 
-def _message(totals: Mapping[str, float], objective: str) -> str:
+def _message(options: Options, totals: Mapping[str, float], objective: str) -> str:
     """One plain sentence; a choice of nothing is an answer too."""
     if not totals["laterals"] and not totals["backup_settings_changed"]:
         gain = "has a higher NPV than" if objective == NPV else "avoids more SAIDI than"
         return f"Nothing to convert: within the limits no conversion {gain} leaving every lateral as it is."
-    changed = totals["backup_settings_changed"]
-    settings = f" and {changed:.0f} breakers or reclosers set anew" if changed else ""
+    laterals, changed = round(totals["laterals"]), round(totals["backup_settings_changed"])
+    what = f"{laterals} lateral{'' if laterals == 1 else 's'} converted"
+    if changed:
+        what += f" and {changed} breaker{'' if changed == 1 else 's'} or recloser{'' if changed == 1 else 's'} set anew"
     pays = "pays" if totals["npv"] > 0 else "does not pay"
     minutes = totals["saidi_minutes_avoided"]
-    return (f"{totals['laterals']:.0f} laterals converted{settings} for {totals['capex']:,.0f}: this {pays} "
-            f"(NPV {totals['npv']:,.0f}) and {'avoids' if minutes >= 0 else 'adds'} {abs(minutes):.3g} minutes of "
-            "SAIDI a year.")
+    return (f"{what} for {options.money(totals['capex'])}: this {pays} (NPV {options.money(totals['npv'])}) and "
+            f"{'avoids' if minutes >= 0 else 'adds'} {abs(minutes):.3g} minutes of SAIDI a year.")

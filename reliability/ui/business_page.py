@@ -15,7 +15,7 @@ from reliability.study import Study
 from reliability.ui import figure, frame, later, levers, tiles, trials
 from reliability.ui.answer import ANSWERS, Answer, answer, compute
 from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
-from reliability.ui.text import count, money, number, percent, plain, short
+from reliability.ui.text import count, money, number, percent, plain, short, spaced
 from reliability.ui.tiles import Figure
 
 VIEWS = (UTILITY, SOCIETY)
@@ -40,7 +40,7 @@ def show() -> None:
                                     key="case_scenario", persist_state="session")
     scenario = min(scenario, len(now.names) - 1)
     case, currency, large = now.money[scenario], now.business.currency, frame.presenting()
-    st.markdown(f"#### {plain(case['verdict'], 300)}")
+    st.markdown(f"#### {plain(spaced(case['verdict']), 300)}")
     figures = st.empty()
     left, right = st.columns(2, gap="large")
     flow = cashflow_frame(now.business)

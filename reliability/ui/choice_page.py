@@ -23,7 +23,7 @@ from reliability.ui.answer import Answer, answer
 from reliability.ui.feeder_chart import Benefit, feeder_chart
 from reliability.ui.money_charts import frontier_chart, programme_chart
 from reliability.ui.opened import Opened
-from reliability.ui.text import count, money, number, plain, short
+from reliability.ui.text import count, money, number, plain, short, spaced
 from reliability.ui.tiles import Figure
 
 GOALS = {NPV: "Highest net present value", SAIDI: "Most SAIDI avoided"}
@@ -135,7 +135,8 @@ def choices(now: Answer, settings: bool, only: bool) -> Options:
     if kept is None or kept[0] != key:
         results = now.results
         values = results.study.values
-        options = build_options(results.network, values, results.costs, fast_settings(values, settings), only)
+        options = build_options(results.network, values, results.costs, fast_settings(values, settings), only,
+                                results.study.currency)
         kept = st.session_state["options"] = (key, options)
     return kept[1]
 
@@ -150,7 +151,7 @@ def _chosen(now: Answer, options: Options, asked: Asked) -> Choice:
 
 
 def _result(now: Answer, options: Options, choice: Choice, asked: Asked) -> None:
-    st.markdown(f"#### {plain(choice.message, 400)}")
+    st.markdown(f"#### {plain(spaced(choice.message), 400)}")
     currency = now.business.currency
     if choice.feasible:
         totals = choice.totals
@@ -259,7 +260,7 @@ def _programme(now: Answer, options: Options, asked: Asked) -> None:
     if found is None:
         return
     table, message = found
-    st.markdown(f"**{plain(message, 300)}**")
+    st.markdown(f"**{plain(spaced(message), 300)}**")
     if len(table):
         figure.chart(programme_chart(table, now.business.currency, frame.presenting()), f"Programme by year. {message}",
                      lambda: table, "Programme", "programme")

@@ -44,6 +44,11 @@ def number(value: object, digits: int = 3) -> str:
     return shown.replace("-", "−")
 
 
+def spaced(text: str) -> str:
+    """A sentence of the report, its figures written as the app writes them."""
+    return re.sub(r"(?<=\d),(?=\d{3})", "\u202f", text)
+
+
 def signed(value: object, digits: int = 3) -> str:
     """A change, with its sign."""
     if value is None or not math.isfinite(float(value)):
