@@ -13,7 +13,7 @@ from reliability.business.cost_table import CostTable
 from reliability.indices.draws import PERT_WEIGHT
 from reliability.indices.simulation import STRUCTURAL
 from reliability.network.tree import Network
-from reliability.study.assumptions import ASSUMPTIONS, BY_KEY, Range
+from reliability.study.assumptions import ASSUMPTIONS, BY_KEY, Range, label_of
 from reliability.study.study import Study
 
 # Range tried of an assumption that the study states as one number; our assumption.
@@ -49,13 +49,13 @@ def drivers_frame(study: Study, network: Network, costs: CostTable, seed: int | 
         value = _value(study.values, key)
         low, high = (npv(with_values(study.values, {key: x})) for x in (law.low, law.high))
         turns = break_evens(study, npv, key, law)
-        base = BY_KEY[key.partition(".")[0]]
+        unit = BY_KEY[key.partition(".")[0]].unit
         for s, scenario in list(enumerate(study.scenarios))[1:]:
             swing = float(abs(high[s] - low[s]))
             # a value of 0 has no ±20 % to swing over, and yet another one may turn the answer
             if key not in study.uncertain and swing <= 1e-12 * abs(now[s]) and np.isnan(turns[s]):
                 continue
-            records.append((scenario.name, key, base.label, base.unit, value, law.low, law.high,
+            records.append((scenario.name, key, label_of(key), unit, value, law.low, law.high,
                             STATED if key in study.uncertain else TRIED, now[s], low[s], high[s], swing,
                             first.get(key, none)[s], total.get(key, none)[s], turns[s],
                             law.low <= turns[s] <= law.high))

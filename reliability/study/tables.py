@@ -6,7 +6,6 @@ import codecs
 import csv
 import io
 import itertools
-import string
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -17,6 +16,7 @@ MOST_BYTES = 200 * 2**20
 MOST_CELLS = 40_000_000
 MOST_COLUMNS = 500
 BLOCK = 4096  # records turned into columns at a time: few enough to stay in the processor's cache
+_SPACES = "".join(c for c in map(chr, range(0x3001)) if c.isspace())  # all that str.strip takes away
 _WIDE_ENCODINGS = (codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 _SAVE_AS = "save it as CSV UTF-8"
 
@@ -122,7 +122,7 @@ def _plain_rows(name: str, text: str, separator: str) -> Rows | None:
         return None
     lines = text.replace("\r\n", "\n").rstrip("\n").split("\n")
     width = lines[0].count(separator) + 1
-    blank = separator + string.whitespace
+    blank = separator + _SPACES
     usual = (width <= MOST_COLUMNS and width * len(lines) <= MOST_CELLS and "\r" not in text.replace("\r\n", "\n")
              and max(map(len, lines)) <= csv.field_size_limit()
              and set(map(str.count, lines, itertools.repeat(separator))) == {width - 1}

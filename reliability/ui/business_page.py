@@ -11,6 +11,7 @@ import streamlit as st
 
 from reliability.business.cashflow import cashflow_frame
 from reliability.business.costs import SOCIETY, UTILITY
+from reliability.report.units import unit_of
 from reliability.study import Study
 from reliability.ui import figure, frame, later, levers, tiles, trials
 from reliability.ui.answer import ANSWERS, Answer, answer, compute
@@ -19,6 +20,7 @@ from reliability.ui.text import count, money, number, percent, plain, short, spa
 from reliability.ui.tiles import Figure
 
 VIEWS = (UTILITY, SOCIETY)
+MOST_DRIVERS = 12
 VIEW_HELP = ("The utility counts crews, material, energy margin and the regulator's incentive; society counts crews, "
              "material and what interruptions cost customers. Margin and customers' cost are never added.")
 
@@ -113,11 +115,13 @@ def _drivers(now: Answer, scenario: int, large: bool) -> None:
             st.markdown("**No single assumption turns the answer** anywhere within its bounds.")
         else:
             st.markdown("**Where the answer turns**, if one assumption alone changes:")
-        rows = part.head(12)
+        # those that could turn the answer are told, however little they move it where the study stands
+        rows = part[np.isfinite(part["break_even"]) | (np.arange(len(part)) < MOST_DRIVERS)]
         shown = pd.DataFrame({
             "assumption": rows["label"], "now": [number(v) for v in rows["value"]],
             "turns at": [number(v) if np.isfinite(v) else "nowhere" for v in rows["break_even"]],
-            "unit": rows["unit"], "share": [percent(v) for v in rows["total"]]})
+            "unit": [unit_of(key, now.business.currency) for key in rows["assumption"]],
+            "share": [percent(v) for v in rows["total"]]})
         st.dataframe(shown, hide_index=True, alt="Break-even values and shares of the variance")
         st.caption("Share of what is unknown about the net present value: total Sobol' index over the ranges that the "
                    "study states.")

@@ -56,7 +56,8 @@ TERMS = (
     ("zone", "everything behind a breaker or recloser"),
     ("counts", "openings that a sectionalizer counts before it opens"),
     ("saving ceiling", "current below which a fast operation is over before the fuse melts"),
-    ("call-out", "one trip of a crew: refuse, reset, patrol or repair"), ("NPV", "net present value"),
+    ("call-out", "one trip of a crew: fuse replaced, device reset, line patrolled or repaired"),
+    ("NPV", "net present value"),
 )
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from reliability.report.units import spoken_unit
 from reliability.ui.palette import BLUE, GREY, INK, ORANGE, PLUM, SAND, TEAL, axis, layout, pattern, picture, upright
 from reliability.ui.text import label, number
 
@@ -63,8 +64,8 @@ def drivers_chart(drivers: pd.DataFrame, currency: str, large: bool = False) -> 
     """
     top = drivers.head(DRIVERS_SHOWN).iloc[::-1]
     base = float(top["npv"].iloc[0])
-    names = [f"{a} ({number(low)}–{number(high)}{'' if u in ('', '0–1') else ' ' + u})"
-             for a, u, low, high in zip(top["label"], top["unit"], top["low"], top["high"], strict=True)]
+    names = [f"{name} ({number(low)}–{number(high)}{spoken_unit(key, label(currency))})"
+             for name, key, low, high in zip(top["label"], top["assumption"], top["low"], top["high"], strict=True)]
     traces = [
         {"type": "bar", "y": names, "x": (top[column] - base).tolist(), "base": base, "orientation": "h", "name": name,
          "marker": {"color": colour, "pattern": pattern(shape)}, "customdata": top[column].tolist(),

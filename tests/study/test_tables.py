@@ -99,6 +99,7 @@ def test_the_separator_is_told_from_the_header(content, decimal_comma):
 @given(st.lists(st.sampled_from(["a", " b ", "", ",", "\n", "\r\n", "\r", "\t", "c\u00a0", "\x1c", "1.5"]), max_size=25)
        .map("".join))
 @example("a,b\r\n 1,\u00a02 \r\n,4\n\n")
+@example("\x1c")
 def test_the_usual_file_is_read_as_any_other(text):
     """The fast way of a plain file against the CSV reader, which a quotation mark in a last row calls in."""
     fast, slow = (_read(text + end) for end in ("\nz", '\n"z"'))
