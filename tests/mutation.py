@@ -32,9 +32,10 @@ from queue import SimpleQueue
 
 ROOT = Path(__file__).parents[1]
 SECONDS = 300  # for the tests of one mutant; above it counts as noticed, as it would be by a person who waits
-FAULTS = ("tests/faults", "tests/published", "tests/indices/test_properties.py", "tests/business")
+# the quickest first, as the first failure ends the trial of a mutant
+FAULTS = ("tests/published", "tests/business", "tests/faults", "tests/indices/test_properties.py")
 INDICES = ("tests/indices/test_measures.py", "tests/indices/test_spread.py", "tests/indices/test_definitions.py",
-           "tests/faults", "tests/published", "tests/indices")
+           "tests/published", "tests/faults", "tests/indices")
 MONEY = ("tests/business",)
 MODULES: dict[str, tuple[str, ...]] = {
     "reliability/faults/chains.py": FAULTS,
@@ -60,7 +61,15 @@ SWAPS = {
     "is": "is not",
 }
 # Mutants that no test can or need notice, with the reason: (module, line as it stands, "old → new").
-ACCEPTED: dict[tuple[str, str, str], str] = {}
+_GRID = "inner = np.array([]) if changes == 1 else np.linspace(-5.0, 5.0, POINTS + 1)"
+_GRID_REASON = "a grid a little wider, or of a point more or less, tells the same roots apart"
+ACCEPTED: dict[tuple[str, str, str], str] = {
+    ("reliability/business/finance.py", _GRID, change): _GRID_REASON
+    for change in ("+ → -", "1 → 2", "5.0 → 6.0")
+} | {
+    ("reliability/business/cost_table.py", "MOST_BYTES = 2**20", change): "a bound far above any table, in round numbers"
+    for change in ("20 → 21", "2 → 3")
+}
 
 
 # A failing example need not be made small.

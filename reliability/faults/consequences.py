@@ -27,7 +27,7 @@ class Consequences:
     sub(O) comes back at once. momentary_events: customers with one momentary event;
     openings: momentary interruptions in each.
     momentary_zone, momentary_exempt: shares of the customers below R and below O that go into
-    momentary_events, the second subtracted.
+    momentary_events, the second subtracted; momentary_zone is the share of those not below O.
     """
 
     opened: np.ndarray
@@ -55,9 +55,8 @@ class Consequences:
         return _times(np.where(self.opened >= 0, self.share, 0.0), some)
 
     def momentary_events(self, below: np.ndarray) -> np.ndarray:
-        """Customers (or load) with one momentary event, never below 0."""
-        zone = _times(self.momentary_zone, below[self.recloser])
-        return np.maximum(zone - _times(self.momentary_exempt, below[self.opened]), 0.0)
+        """Customers (or load) with one momentary event."""
+        return _times(self.momentary_zone, below[self.recloser]) - _times(self.momentary_exempt, below[self.opened])
 
 
 def _times(factor: np.ndarray, values: np.ndarray) -> np.ndarray:
@@ -99,9 +98,9 @@ def consequences(table: OutcomeTable, scenario: int, values: Mapping[str, object
     phases = phases_interrupted(network, values)[section]
     share = _share(device, phases, network.phases, opened)
     recloser_share = _share(device, phases, network.phases, recloser)
-    most_exempt = _most_exempt(network, recloser, recloser_share, opened)
     momentary = ~stays_open | ((opened != recloser) & (openings > 0))
-    exempt = momentary & stays_open
+    below_opened = np.maximum(recloser_share - share, 0.0)
+    others = np.where(stays_open, _others(network, recloser, recloser_share, opened, share), recloser_share)
 
     callout = _callouts(device, opened, stays_open, permanent)
     hours = np.array([values["refuse_hours"], values["reset_hours"], values["patrol_hours"]] + [0.0, 0.0])[callout]
@@ -113,8 +112,8 @@ def consequences(table: OutcomeTable, scenario: int, values: Mapping[str, object
         waiting_hours=np.where(permanent, repair, hours),
         waits=np.where(permanent, network.block[section], -1),
         openings=np.where(momentary, openings, 0.0),
-        momentary_zone=np.where(momentary, recloser_share, 0.0),
-        momentary_exempt=np.where(exempt, np.minimum(share, most_exempt), 0.0),
+        momentary_zone=np.where(momentary, others, 0.0),
+        momentary_exempt=np.where(momentary & stays_open, others - below_opened, 0.0),
     )
 
 
@@ -123,16 +122,19 @@ def _share(device: np.ndarray, phases_involved: np.ndarray, phases: np.ndarray, 
     return np.where(np.isin(device[at], GANG), 1.0, np.minimum(1.0, phases_involved / phases[at]))
 
 
-def _most_exempt(network: Network, recloser: np.ndarray, recloser_share: np.ndarray, opened: np.ndarray) -> np.ndarray:
-    """Share of the customers below `opened` that the reclosing device interrupts at the most.
+def _others(network: Network, recloser: np.ndarray, recloser_share: np.ndarray, opened: np.ndarray,
+            share: np.ndarray) -> np.ndarray:
+    """Share of a zone's customers that are not below the opened device who have a momentary event, (r,).
 
-    A per-phase recloser may have more phases than the device that opens below it. With the
-    customers spread evenly over its phases, one phase can hold fewer of them than that
-    device alone serves, and nobody is then left for a momentary event.
+    It is the reclosing device's share, but where that device has more phases than the one that
+    opens: with customers spread evenly over phases, the phase of the fault then holds fewer
+    others, by as many as the opened device interrupts beyond its own even part (model §4 taken
+    as a sum), at the least none.
     """
     below = network.customers_below[opened]
-    zone = network.customers_below[recloser] * recloser_share
-    return np.divide(zone, below, out=np.ones_like(zone), where=below > 0)
+    rest = network.customers_below[recloser] - below
+    beyond = below * np.maximum(share - recloser_share, 0.0)
+    return np.maximum(recloser_share - np.divide(beyond, rest, out=np.zeros_like(rest), where=rest > 0), 0.0)
 
 
 def _callouts(device: np.ndarray, opened: np.ndarray, stays_open: np.ndarray, permanent: np.ndarray) -> np.ndarray:

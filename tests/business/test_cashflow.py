@@ -208,3 +208,17 @@ def test_a_scenario_that_was_not_simulated_has_no_spread():
     figures = business_summary(case.business, simulate(question, seed=1, trials=50))
     assert figures[1]["npv_p50"] is not None
     assert figures[2]["npv_p50"] is None
+
+
+@pytest.mark.parametrize(("npv", "said"), [(1.0, "S pays: "), (0.4, "S neither pays nor costs"),
+                                           (-0.4, "S neither pays nor costs"), (-1.0, "S does not pay: ")])
+def test_less_than_half_a_unit_of_money_is_told_as_nothing(npv, said):
+    """The price of a unit is set so that the conversion is worth exactly that."""
+    def figures(price: float) -> dict:
+        return business_summary(case_of(feeders_of_laterals(6, 1, EVERY_LATERAL, sectionalizer_cost=price,
+                                                            incentive_per_saidi_minute=1e4)).business)[1]
+
+    cheap = figures(10.0)
+    just = figures(10.0 + (cheap["npv"] - npv) / (cheap["capex"] / 10.0))
+    assert just["npv"] == pytest.approx(npv, abs=1e-6)
+    assert said in just["verdict"]

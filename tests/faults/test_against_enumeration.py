@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 
+from reliability.pipeline import expect
 from tests.adapter import core_results, differences
 from tests.enumeration import enumerate_study, momentary_customers_to_the_letter
 from tests.networks import random_studies, random_study, study_of, with_stray_cells
@@ -84,3 +85,18 @@ def test_momentaries_are_never_negative_where_those_to_the_letter_would_be(engin
     assert letter["momentary_events"] == pytest.approx(100 / 3 - 90)
     found = engine(study)["As built"]["laterals"]["tap"]
     assert found["momentary_events"] == 0.0
+
+
+def test_nobody_sees_fewer_than_no_momentary_events_and_all_add_up():
+    """Below a three-phase lateral recloser, a single-phase fuse: its customers are interrupted for long,
+    the 50 others share what the recloser's third of the zone leaves, 70/3 − 20."""
+    study = study_of([
+        {"section_id": "main", "device": "breaker"},
+        {"section_id": "tap", "parent_id": "main", "device": "lateral_recloser", "phases": 3.0, "customers": 50},
+        {"section_id": "spur", "parent_id": "tap", "device": "fuse", "phases": 1.0, "customers": 20,
+         "length_km": 1.0, "fault_current_source_a": 900.0, "fault_current_end_a": 900.0, "saving_ceiling_a": 800.0}],
+        line_fault_rate_per_km=1.0, fast_operations=1, fuse_failure=0.0)
+    study.sections.loc[1, "fast_operations"] = 1.0
+    expected = expect(study).expected[0]
+    assert expected.momentary_event_rate == pytest.approx([0.0, (70 / 3 - 20) / 50, 0.0], abs=1e-12)
+    assert expected.momentary_event_rate @ [0, 50, 20] == pytest.approx(expected.fault_momentary_events.sum())
