@@ -67,7 +67,7 @@ ACCEPTED: dict[tuple[str, str, str], str] = {
     ("reliability/business/finance.py", _GRID, change): _GRID_REASON
     for change in ("+ → -", "1 → 2", "5.0 → 6.0")
 } | {
-    ("reliability/business/cost_table.py", "MOST_BYTES = 2**20", change): "a bound far above any table, in round numbers"
+    ("reliability/business/cost_table.py", "MOST_BYTES = 2**20", change): "a bound far above any table"
     for change in ("20 → 21", "2 → 3")
 }
 
