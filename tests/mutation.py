@@ -69,6 +69,12 @@ ACCEPTED: dict[tuple[str, str, str], str] = {
 } | {
     ("reliability/business/cost_table.py", "MOST_BYTES = 2**20", change): "a bound far above any table"
     for change in ("20 → 21", "2 → 3")
+} | {
+    ("reliability/business/cashflow.py", "return sum(self.units.values())", "sum → max"):
+        "a scenario installs devices of one kind",
+    ("reliability/faults/consequences.py",
+     'hours = np.array([values["refuse_hours"], values["reset_hours"], values["patrol_hours"]] + [0.0, 0.0])[callout]',
+     "0.0 → 1.0"): "stands in where a repair's own hours or nobody's interruption follow",
 }
 
 

@@ -124,7 +124,9 @@ def test_a_network_without_customers_has_figures_too():
     sections[[c for c in sections.columns if c.startswith("customers")]] = 0.0
     case = case_of(replace(study, sections=sections))
     json.dumps(business_summary(case.business), allow_nan=False)
-    assert np.all(cashflow_frame(case.business)["incentive"] == 0.0)
+    flows = cashflow_frame(case.business)
+    assert np.all(flows["incentive"] == 0.0)
+    assert flows.index.tolist() == list(range(len(flows)))
 
 
 def test_annualised_capital_by_hand():

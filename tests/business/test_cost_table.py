@@ -30,9 +30,15 @@ def _cost(costs, customer_class: int, hours: float) -> float:
 def test_default_table_is_read():
     """LBNL-6941E 2015, dollars of 2013; values from memory (data/README.md)."""
     costs = read_cost_table()
-    assert costs.durations_hours.tolist() == list(DURATIONS_HOURS)
+    # the column names say so: momentary, min_30, h_1, h_4, h_8, h_16
+    assert costs.durations_hours.tolist() == list(DURATIONS_HOURS) == [0.0, 0.5, 1.0, 4.0, 8.0, 16.0]
     assert costs.cost[CUSTOMER_CLASSES.index("residential")].tolist() == [3.9, 4.5, 5.1, 9.5, 17.2, 32.4]
     assert costs.momentary.tolist() == [3.9, 412.0, 12952.0]
+
+
+def test_costs_from_nothing_up_are_read(tmp_path):
+    text = HEADER + "residential,0,0,0.5,0.5,0.9,1\nsmall_ci,0,0,0,0,0,0\nlarge_ci,7,7,7,7,7,7\n"
+    assert parse_cost_table("costs.csv", text.encode()).cost[0].tolist() == [0.0, 0.0, 0.5, 0.5, 0.9, 1.0]
 
 
 @pytest.mark.parametrize("hours", [0.0, 0.2, 0.5, 0.75, 2.0, 8.0, 16.0, 40.0])
