@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import glob
 import os
 import shutil
 import tempfile
 import time
 from collections.abc import Collection, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 STALE_SECONDS = 24 * 3600
 
 
-@contextmanager
+@contextlib.contextmanager
 def complete_folder(target: str | Path, seal: str, owned: Collection[str] = ()) -> Iterator[Path]:
     """A folder to write into, whose files stand in `target` once everything has been written.
 
@@ -43,5 +43,6 @@ def complete_folder(target: str | Path, seal: str, owned: Collection[str] = ()) 
 def _sweep(target: Path) -> None:
     """Remove drafts of earlier runs into `target` that were killed; one of today may be at work still."""
     for draft in target.parent.glob(f".{glob.escape(target.name)}-{'[a-z0-9_]' * 8}"):
-        if time.time() - draft.stat().st_mtime > STALE_SECONDS:
-            shutil.rmtree(draft, ignore_errors=True)
+        with contextlib.suppress(OSError):  # another run may sweep too
+            if time.time() - draft.stat().st_mtime > STALE_SECONDS:
+                shutil.rmtree(draft, ignore_errors=True)

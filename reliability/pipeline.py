@@ -72,13 +72,18 @@ def verify(study: Study) -> None:
     Raises StudyError with the problems behind all of them, before anything is computed.
     """
     problems = Problems()
-    for door in (read_cost_table, _records, lambda s: check_wishes(s, build_network(s.sections))):
+    for door in (_wishes, _records, read_cost_table):
         try:
             door(study)
         except StudyError as error:
             problems.take(error)
     problems.kept = [_with_line(problem, study) for problem in problems.kept]
-    problems.raise_if_any()
+    problems.raise_if_any(dict.fromkeys(p.file for p in problems.kept))
+
+
+def _wishes(study: Study) -> None:
+    if study.extra.get("laterals"):  # the network is not built for nothing
+        check_wishes(study, build_network(study.sections))
 
 
 def _with_line(problem: Problem, study: Study) -> Problem:

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 
 from reliability.pipeline import expect
+from reliability.study.study import Study
 from tests.adapter import core_results, differences
 from tests.enumeration import enumerate_study, momentary_customers_to_the_letter
 from tests.networks import random_studies, random_study, study_of, with_stray_cells
@@ -71,16 +72,23 @@ def test_the_comparison_sees_a_difference_in_one_part_in_a_hundred_million():
     assert differences({"a": {"b": 1.0 + 1e-12, "c": None, "d": 1.0}}, wanted) == []
 
 
-def test_momentaries_are_never_negative_where_those_to_the_letter_would_be(engine):
-    """A three-phase lateral recloser above a single-phase fuse: it interrupts a third of a zone
-    whose customers below the fuse are interrupted whole."""
+def per_phase_recloser_above_a_fuse(tap: int, spur: int) -> Study:
+    """A three-phase lateral recloser, customers on it, and a single-phase fuse below with a fault current that
+    no fast operation saves it from."""
     study = study_of([
         {"section_id": "main", "device": "breaker"},
-        {"section_id": "tap", "parent_id": "main", "device": "lateral_recloser", "phases": 3.0, "customers": 10},
-        {"section_id": "spur", "parent_id": "tap", "device": "fuse", "phases": 1.0, "customers": 90,
+        {"section_id": "tap", "parent_id": "main", "device": "lateral_recloser", "phases": 3.0, "customers": tap},
+        {"section_id": "spur", "parent_id": "tap", "device": "fuse", "phases": 1.0, "customers": spur,
          "length_km": 1.0, "fault_current_source_a": 900.0, "fault_current_end_a": 900.0, "saving_ceiling_a": 800.0}],
         line_fault_rate_per_km=1.0, fast_operations=1, fuse_failure=0.0)
     study.sections.loc[1, "fast_operations"] = 1.0
+    return study
+
+
+def test_momentaries_are_never_negative_where_those_to_the_letter_would_be(engine):
+    """A three-phase lateral recloser above a single-phase fuse: it interrupts a third of a zone
+    whose customers below the fuse are interrupted whole."""
+    study = per_phase_recloser_above_a_fuse(10, 90)
     letter = enumerate_study(study, momentary_customers_to_the_letter)["As built"]["laterals"]["tap"]
     assert letter["momentary_events"] == pytest.approx(100 / 3 - 90)
     found = engine(study)["As built"]["laterals"]["tap"]
@@ -90,13 +98,7 @@ def test_momentaries_are_never_negative_where_those_to_the_letter_would_be(engin
 def test_nobody_sees_fewer_than_no_momentary_events_and_all_add_up():
     """Below a three-phase lateral recloser, a single-phase fuse: its customers are interrupted for long,
     the 50 others share what the recloser's third of the zone leaves, 70/3 − 20."""
-    study = study_of([
-        {"section_id": "main", "device": "breaker"},
-        {"section_id": "tap", "parent_id": "main", "device": "lateral_recloser", "phases": 3.0, "customers": 50},
-        {"section_id": "spur", "parent_id": "tap", "device": "fuse", "phases": 1.0, "customers": 20,
-         "length_km": 1.0, "fault_current_source_a": 900.0, "fault_current_end_a": 900.0, "saving_ceiling_a": 800.0}],
-        line_fault_rate_per_km=1.0, fast_operations=1, fuse_failure=0.0)
-    study.sections.loc[1, "fast_operations"] = 1.0
+    study = per_phase_recloser_above_a_fuse(50, 20)
     expected = expect(study).expected[0]
     assert expected.momentary_event_rate == pytest.approx([0.0, (70 / 3 - 20) / 50, 0.0], abs=1e-12)
     assert expected.momentary_event_rate @ [0, 50, 20] == pytest.approx(expected.fault_momentary_events.sum())

@@ -7,7 +7,9 @@ import pytest
 
 from reliability.faults.consequences import CALLOUTS
 from reliability.indices.simulation import Simulated
-from reliability.indices.spread import differences, statistics, summaries, yearly_indices
+from reliability.indices.spread import differences, simulated_cemi, statistics, summaries, yearly_indices
+from reliability.pipeline import expect
+from reliability.report.summary import summary
 
 # two scenarios, two trials of two years
 CI = np.array([[[10.0, 30.0], [20.0, 0.0]], [[10.0, 10.0], [20.0, 0.0]]])
@@ -89,3 +91,13 @@ def test_differences_are_to_the_first_scenario_year_by_year():
     assert found[0]["saifi"]["mean"] == 0.0
     assert found[1]["saifi"]["mean"] == pytest.approx(-0.5)
     assert found[1]["saifi"]["p10"] == pytest.approx(np.percentile([0.0, -2.0, 0.0, 0.0], 10))
+
+
+def test_simulated_cemi_agrees_with_the_closed_form(demo):
+    results = expect(demo)
+    cv = demo.values["yearly_cv"]
+    drawn = simulated_cemi(results.expected[0], cv, 600, np.random.default_rng(1))
+    wanted = summary(results)["scenarios"][0]["expected"]["cemi"]
+    for n in (1, 2, 3):
+        error = drawn[:, n - 1].std(ddof=1) / np.sqrt(600)
+        assert abs(drawn[:, n - 1].mean() - wanted[str(n)]) <= 4 * error
