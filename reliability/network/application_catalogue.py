@@ -161,7 +161,7 @@ def judge(key: str, value: np.ndarray, limit: np.ndarray | float, incomplete: np
 
 def _compare(sense: Sense, value: np.ndarray, limit: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(margin, whether the comparison is broken); an unknown compares as not broken."""
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # the margin over next to nothing is infinite
         if sense == "at_most":
             return limit / value, value > limit * (1.0 + HAIR)
         margin = value / limit

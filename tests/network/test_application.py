@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from reliability.faults import outcomes
@@ -44,6 +44,7 @@ def test_more_fault_current_never_turns_a_pass_of_seeing_faults_into_less(source
 
 
 @given(st.floats(0.0, 200.0), st.floats(1.0, 3.0))
+@example(2e-313, 1.0)
 def test_more_load_never_lowers_the_chosen_rating(load, factor):
     light, heavy = (checks_of({"peak_load_a": load * k}).proposal.rated_a[0] for k in (1.0, factor))
     assert np.isnan(heavy) or light <= heavy
