@@ -1,58 +1,55 @@
 """Break the package in small ways and see whether the tests notice.
 
-    python -m tests.mutation                        # a sample of 80 from the modules below
+    python -m tests.mutation                        # a sample of 80 from the rooms below
     python -m tests.mutation --mutants 20 --seed 3 reliability/faults/chains.py
     python -m tests.mutation --all --jobs 2 reliability/business/finance.py
     python -m tests.mutation --mutants 1000 --minutes 20   # as many of a shuffled list as there is time for
 
 A mutant is one token of the code replaced: < by <=, + by -, min by max, a number by the next.
-Each is tried in a copy of the tree, under the tests that MODULES names, until the first fails.
+First the tests run once over the sound code, to learn which of them reach which line and how long each takes.
+A mutant is then tried in a copy of the tree, under the tests that reach its line, the quickest first, until one fails.
 What survives is printed; exit status 1 where a mutant survives that ACCEPTED does not explain.
 """
 
 from __future__ import annotations
 
 import argparse
+import ast
 import io
+import json
 import math
 import os
 import random
+import resource
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
 import time
 import tokenize
-from ast import literal_eval
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from queue import SimpleQueue
+from typing import NoReturn
+
+# loaded here so that every child has them
+import hypothesis  # noqa: F401
+import numpy as np  # noqa: F401
+import pandas as pd  # noqa: F401
+import pytest
+import scipy.optimize
+import scipy.stats  # noqa: F401
+from coverage import CoverageData
 
 ROOT = Path(__file__).parents[1]
-SECONDS = 300  # for the tests of one mutant; above it counts as noticed, as it would be by a person who waits
-# the quickest first, as the first failure ends the trial of a mutant
-FAULTS = ("tests/published", "tests/business", "tests/faults", "tests/indices/test_properties.py")
-INDICES = ("tests/indices/test_measures.py", "tests/indices/test_spread.py", "tests/indices/test_definitions.py",
-           "tests/published", "tests/faults", "tests/indices")
-MONEY = ("tests/business",)
-MODULES: dict[str, tuple[str, ...]] = {
-    "reliability/faults/chains.py": FAULTS,
-    "reliability/faults/outcomes.py": FAULTS,
-    "reliability/faults/consequences.py": FAULTS,
-    "reliability/faults/places.py": FAULTS,
-    "reliability/indices/expected.py": INDICES,
-    "reliability/indices/definitions.py": INDICES,
-    "reliability/indices/measures.py": INDICES,
-    "reliability/indices/events.py": INDICES,
-    "reliability/indices/draws.py": INDICES,
-    "reliability/indices/spread.py": INDICES,
-    "reliability/business/finance.py": MONEY,
-    "reliability/business/costs.py": MONEY,
-    "reliability/business/cost_table.py": MONEY,
-    "reliability/business/cashflow.py": MONEY,
-}
+ROOMS = ("reliability/faults", "reliability/indices", "reliability/business")
+TESTS = ("tests/published", "tests/faults", "tests/indices", "tests/business", "tests/test_pipeline.py")
+SLOW_SECONDS = 25.0  # tests of a mutant beyond this much in all are left out, unless --thorough
+PATIENCE = 60  # seconds above five times what its tests need; a mutant that takes longer is noticed by whoever waits
+MEMORY = 10 * 2**30  # bytes a mutant may take
 SWAPS = {
     "<": "<=", "<=": "<", ">": ">=", ">=": ">", "==": "!=", "!=": "==", "+": "-", "-": "+", "*": "/", "/": "*",
     "**": "*", "&": "|", "|": "&", "+=": "-=", "&=": "|=", "~": "", "and": "or", "or": "and", "not": "",
@@ -78,11 +75,22 @@ ACCEPTED: dict[tuple[str, str, str], str] = {
 }
 
 
-# A failing example need not be made small.
-UNSHRUNK = """
+# Put at the end of the copy's conftest: few examples, a failing one need not be made small; seconds of each test.
+CONFTEST = """
+import json
 from hypothesis import Phase
-settings.register_profile("unshrunk", settings.get_profile("fixed"), phases=[Phase.explicit, Phase.generate])
-settings.load_profile("unshrunk")
+settings.register_profile("quick", settings.get_profile("fixed"), phases=[Phase.explicit, Phase.generate],
+                          max_examples=10)
+settings.load_profile("quick")
+_SECONDS = {}
+
+
+def pytest_runtest_logreport(report):
+    _SECONDS[report.nodeid] = _SECONDS.get(report.nodeid, 0.0) + report.duration
+
+
+def pytest_sessionfinish():
+    Path(".seconds.json").write_text(json.dumps(_SECONDS), encoding="utf-8")
 """
 
 
@@ -134,7 +142,7 @@ def mutants_of(module: str) -> Iterator[Mutant]:
 
 def _instead(token: tokenize.TokenInfo) -> str | None:
     if token.type == tokenize.NUMBER:
-        value = literal_eval(token.string)
+        value = ast.literal_eval(token.string)
         return str(value + 1)
     return SWAPS.get(token.string) if token.type in (tokenize.OP, tokenize.NAME) else None
 
@@ -146,73 +154,148 @@ def _idle(line: str) -> bool:
         ": " in field and field.split(":")[0].isidentifier() and not line.startswith(("if", "for", "else", "while")))
 
 
-def survives(mutant: Mutant, tree: Path) -> bool:
-    """Whether the tests of the mutant's module pass in a copy of the tree that holds it."""
+class Reach:
+    """Which tests reach which line of the sound code, and how many seconds each takes."""
+
+    def __init__(self, tree: Path) -> None:
+        """Run all TESTS once in a copy of the tree; RuntimeError where one fails there."""
+        done = subprocess.run(
+            [sys.executable, "-m", "pytest", "-q", "--cov-context=test", "--cov-report=",
+             *(f"--cov={room}" for room in ROOMS), *TESTS], cwd=tree, capture_output=True, text=True, check=False)
+        if done.returncode != 0:
+            raise RuntimeError(f"tests fail without any mutant\n{done.stdout[-2000:]}{done.stderr[-2000:]}")
+        self.seconds: dict[str, float] = json.loads((tree / ".seconds.json").read_text(encoding="utf-8"))
+        data = CoverageData(str(tree / ".coverage"))
+        data.read()
+        self._tests: dict[str, dict[int, set[str]]] = {
+            str(Path(file).relative_to(tree)): {
+                line: {context.split("|")[0] for context in contexts if context}
+                for line, contexts in data.contexts_by_lineno(file).items()}
+            for file in data.measured_files()}
+        self._spans = {module: list(_spans(ast.parse((tree / module).read_text(encoding="utf-8"))))
+                       for module in self._tests}
+
+    def tests(self, mutant: Mutant, limit: float) -> list[str]:
+        """The tests that reach the mutant's statement, the quickest first, of at most `limit` seconds in all.
+
+        A statement that only an import runs is reached by every test of its module.
+        """
+        lines = self._tests.get(mutant.module, {})
+        span = min((s for s in self._spans[mutant.module] if mutant.line in s), key=len, default=range(0))
+        found = set().union(*(lines.get(line, ()) for line in span)) or set().union(*lines.values())
+        chosen, total = [], 0.0
+        for test in sorted(found, key=lambda t: self.seconds.get(t, 0.0)):
+            total += self.seconds.get(test, 0.0)
+            if total > limit:
+                break
+            chosen.append(test)
+        return chosen
+
+
+def _spans(tree: ast.Module) -> Iterator[range]:
+    """Lines of every statement; of one that holds others only those above them."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.stmt):
+            body = getattr(node, "body", None)
+            yield range(node.lineno, body[0].lineno if body else (node.end_lineno or node.lineno) + 1)
+
+
+def survives(mutant: Mutant, tree: Path, tests: list[str], seconds: float) -> bool:
+    """Whether the tests pass in a copy of the tree that holds the mutant.
+
+    They run in a child of this process, which has the great libraries loaded already.
+    """
     file = tree / mutant.module
     sound = file.read_text(encoding="utf-8")
     file.write_text(mutant.applied(sound), encoding="utf-8")
+    for stale in (file.parent / "__pycache__").glob(f"{file.stem}.*.pyc"):
+        stale.unlink()
+    child = os.fork()
+    if child == 0:
+        _be_tried(tree, tests, int(PATIENCE + 5 * seconds))
     try:
-        return passes(mutant.module, tree)
+        return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 0
     finally:
         file.write_text(sound, encoding="utf-8")
 
 
-def passes(module: str, tree: Path) -> bool:
-    """Whether the tests that MODULES names for a module pass in a copy of the tree."""
-    targets = [t for t in MODULES.get(module, ("tests",)) if (tree / t).exists()]
-    command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *dict.fromkeys(targets)]
+def _be_tried(tree: Path, tests: list[str], seconds: int) -> NoReturn:
+    """The child: run the tests and end with 0 where all pass."""
+    status = 1
     try:
-        done = subprocess.run(command, cwd=tree, capture_output=True, timeout=SECONDS, check=False,
-                              env=os.environ | {"PYTHONDONTWRITEBYTECODE": "1", "PYTHONPATH": str(tree)})
-        return done.returncode == 0
-    except subprocess.TimeoutExpired:
-        return False
+        os.setsid()
+        signal.alarm(seconds)  # its default is to end the process
+        resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
+        silence = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(silence, 1)
+        os.dup2(silence, 2)
+        os.chdir(tree)
+        os.environ["PYTHONPATH"] = str(tree)
+        sys.path[:] = [str(tree), *(entry for entry in sys.path if Path(entry or ".").resolve() != ROOT)]
+        for name in [n for n in sys.modules if n.split(".")[0] in ("tests", "reliability")]:
+            del sys.modules[name]
+        sys.dont_write_bytecode = True
+        status = int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-p", "no:cov", *tests]))
+    finally:
+        os._exit(status)
+
+
+def copied(trees: Path, job: int) -> Path:
+    """A copy of the tree in which the tests are quick."""
+    tree = trees / str(job)
+    shutil.copytree(ROOT, tree, ignore=shutil.ignore_patterns(".*", "__pycache__", "workspace", "out"))
+    with (tree / "tests" / "conftest.py").open("a", encoding="utf-8") as conftest:
+        conftest.write(CONFTEST)
+    return tree
+
+
+def verdicts_of(chosen: list[Mutant], first: Path, jobs: int, until: float, limit: float) -> dict[Mutant, bool | None]:
+    """Whether each mutant survives, None where there was no time for it; each verdict is printed as it falls."""
+    reach = Reach(first)
+    trees: SimpleQueue[Path] = SimpleQueue()
+    trees.put(first)
+    for job in range(1, jobs):
+        trees.put(Path(shutil.copytree(first, first.parent / str(job))))
+
+    def judge(mutant: Mutant) -> bool | None:
+        if time.monotonic() > until:
+            return None
+        tree = trees.get()
+        tests = reach.tests(mutant, limit)
+        try:
+            alive = survives(mutant, tree, tests, sum(reach.seconds[t] for t in tests)) if tests else True
+        finally:
+            trees.put(tree)
+        print("survives" if alive else "noticed ", mutant, flush=True)
+        return alive
+
+    with ThreadPoolExecutor(jobs) as pool:
+        return dict(zip(chosen, pool.map(judge, chosen), strict=True))
 
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("modules", nargs="*", default=list(MODULES))
+    parser.add_argument("modules", nargs="*", default=sorted(
+        str(file.relative_to(ROOT)) for room in ROOMS for file in (ROOT / room).glob("*.py")))
     parser.add_argument("--mutants", type=int, default=80)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--minutes", type=float, default=math.inf, help="no mutant is begun after that time")
     parser.add_argument("--all", action="store_true", help="every mutant instead of a sample")
+    parser.add_argument("--thorough", action="store_true", help="every test that reaches a mutant, however slow")
     options = parser.parse_args()
     every = [m for module in options.modules for m in mutants_of(module)]
     until = time.monotonic() + 60 * options.minutes
-    chosen = every if options.all else random.Random(options.seed).sample(every, min(options.mutants, len(every)))
+    count = len(every) if options.all else min(options.mutants, len(every))
+    chosen = random.Random(options.seed).sample(every, count)
     print(f"{len(chosen)} of {len(every)} mutants", flush=True)
-    trees: SimpleQueue[Path] = SimpleQueue()
-
     with tempfile.TemporaryDirectory(prefix="mutants-") as scratch:
-        for job in range(options.jobs):
-            tree = Path(scratch) / str(job)
-            shutil.copytree(ROOT, tree, ignore=shutil.ignore_patterns(".*", "__pycache__", "workspace", "out"))
-            with (tree / "tests" / "conftest.py").open("a", encoding="utf-8") as conftest:
-                conftest.write(UNSHRUNK)
-            trees.put(tree)
-
-        for module in {MODULES.get(m.module, ("tests",)): m.module for m in chosen}.values():
-            if not passes(module, tree):
-                parser.error(f"the tests of {module} fail, or take too long, without any mutant")
-
-        def judge(mutant: Mutant) -> bool | None:
-            if time.monotonic() > until:
-                return None
-            tree = trees.get()
-            try:
-                alive = survives(mutant, tree)
-            finally:
-                trees.put(tree)
-            print("survives" if alive else "noticed ", mutant, flush=True)
-            return alive
-
-        with ThreadPoolExecutor(options.jobs) as pool:
-            verdicts = dict(zip(chosen, pool.map(judge, chosen), strict=True))
+        verdicts = verdicts_of(chosen, copied(Path(scratch), 0), options.jobs, until,
+                               math.inf if options.thorough else SLOW_SECONDS)
     alive = [mutant for mutant, lives in verdicts.items() if lives]
     tried = sum(lives is not None for lives in verdicts.values())
     print(f"{tried - len(alive)} of {tried} tried were noticed")
-    for mutant in alive:
+    for mutant in sorted(alive, key=str):
         print(f"{mutant}\n    {mutant.reason or 'NOT EXPLAINED'}")
     return int(any(m.reason is None for m in alive))
 
