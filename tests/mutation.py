@@ -30,24 +30,21 @@ import time
 import tokenize
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 from queue import SimpleQueue
 from typing import NoReturn
 
-# loaded here so that every child has them
-import hypothesis  # noqa: F401
-import numpy as np  # noqa: F401
-import pandas as pd  # noqa: F401
 import pytest
-import scipy.optimize
-import scipy.stats  # noqa: F401
 from coverage import CoverageData
 
 ROOT = Path(__file__).parents[1]
 ROOMS = ("reliability/faults", "reliability/indices", "reliability/business")
 TESTS = ("tests/published", "tests/faults", "tests/indices", "tests/business", "tests/test_pipeline.py")
-SLOW_SECONDS = 25.0  # tests of a mutant beyond this much in all are left out, unless --thorough
+SLOW_SECONDS = 10.0  # tests of a mutant beyond this much in all are left out, unless --thorough
+OWN = ("tests", "reliability")
 PATIENCE = 60  # seconds above five times what its tests need; a mutant that takes longer is noticed by whoever waits
 MEMORY = 10 * 2**30  # bytes a mutant may take
 SWAPS = {
@@ -78,6 +75,7 @@ ACCEPTED: dict[tuple[str, str, str], str] = {
 # Put at the end of the copy's conftest: few examples, a failing one need not be made small; seconds of each test.
 CONFTEST = """
 import json
+import sys
 from hypothesis import Phase
 settings.register_profile("quick", settings.get_profile("fixed"), phases=[Phase.explicit, Phase.generate],
                           max_examples=10)
@@ -90,7 +88,8 @@ def pytest_runtest_logreport(report):
 
 
 def pytest_sessionfinish():
-    Path(".seconds.json").write_text(json.dumps(_SECONDS), encoding="utf-8")
+    learnt = {"seconds": _SECONDS, "modules": sorted(sys.modules)}
+    Path(".learnt.json").write_text(json.dumps(learnt), encoding="utf-8")
 """
 
 
@@ -164,7 +163,12 @@ class Reach:
              *(f"--cov={room}" for room in ROOMS), *TESTS], cwd=tree, capture_output=True, text=True, check=False)
         if done.returncode != 0:
             raise RuntimeError(f"tests fail without any mutant\n{done.stdout[-2000:]}{done.stderr[-2000:]}")
-        self.seconds: dict[str, float] = json.loads((tree / ".seconds.json").read_text(encoding="utf-8"))
+        learnt = json.loads((tree / ".learnt.json").read_text(encoding="utf-8"))
+        self.seconds: dict[str, float] = learnt["seconds"]
+        for name in learnt["modules"]:  # loaded here, so that every child has them
+            if name.split(".")[0] not in OWN:
+                with suppress(ImportError):
+                    import_module(name)
         data = CoverageData(str(tree / ".coverage"))
         data.read()
         self._tests: dict[str, dict[int, set[str]]] = {
@@ -232,7 +236,7 @@ def _be_tried(tree: Path, tests: list[str], seconds: int) -> NoReturn:
         os.chdir(tree)
         os.environ["PYTHONPATH"] = str(tree)
         sys.path[:] = [str(tree), *(entry for entry in sys.path if Path(entry or ".").resolve() != ROOT)]
-        for name in [n for n in sys.modules if n.split(".")[0] in ("tests", "reliability")]:
+        for name in [n for n in sys.modules if n.split(".")[0] in OWN]:
             del sys.modules[name]
         sys.dont_write_bytecode = True
         status = int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-p", "no:cov", *tests]))

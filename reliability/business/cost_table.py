@@ -66,10 +66,8 @@ def read_cost_table(study: Study | None = None) -> CostTable:
 def _inside(folder: Path | None, name: str) -> Path:
     """The file `name` of the study folder; a name that leads out of it is a problem of the study."""
     try:
-        if folder is not None and name == Path(name).name:
-            path = folder / name
-            if path.resolve().parent == folder.resolve():
-                return path
+        if folder is not None and (folder / name).resolve().parent == folder.resolve():
+            return folder / name
     except (OSError, RuntimeError, ValueError):
         pass  # a name that no file can have lies in no folder
     raise StudyError([Problem("study.toml", "the table of interruption costs must lie in the study folder",

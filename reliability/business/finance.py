@@ -43,10 +43,9 @@ def irr(flows: np.ndarray) -> float | None:
     # one sign change means one root (Descartes); else the grid has to tell the roots apart
     inner = np.array([]) if changes == 1 else np.linspace(-5.0, 5.0, POINTS + 1)
     grid = np.concatenate([[-LOG_FACTOR_LIMIT], inner, [LOG_FACTOR_LIMIT]])
-    values = np.array([value(g) for g in grid])
-    roots = [float(grid[k]) for k in np.flatnonzero(values == 0)]
-    roots += [float(scipy.optimize.brentq(value, grid[k], grid[k + 1], xtol=1e-15, rtol=1e-15))
-              for k in np.flatnonzero(values[:-1] * values[1:] < 0)]
+    above = np.sign([value(g) for g in grid])
+    roots = [float(scipy.optimize.brentq(value, grid[k], grid[k + 1], xtol=1e-15, rtol=1e-15))
+             for k in np.flatnonzero(above[:-1] * above[1:] <= 0)]
     rates = [float(np.expm1(-x)) for x in roots]
     return min(rates, key=abs) if rates else None
 

@@ -50,7 +50,7 @@ class YearWeights:
 def year_weights(weights: np.ndarray) -> YearWeights:
     """Prepare multipliers (T,) for drawing. A weight is kept to 2⁻³² of the sum of all."""
     total, years = float(weights.sum()), len(weights)
-    if total == 0.0 or np.all(weights == weights[0]):
+    if np.all(weights == weights[0]):
         return YearWeights(total, years)
     edges = np.round(np.cumsum(weights) * (2.0 ** DRAW_BITS / total)).astype(np.int64)
     edges[np.flatnonzero(weights)[-1]:] = 2 ** DRAW_BITS  # rounding leaves no draw beyond the last year

@@ -60,6 +60,8 @@ def test_incentive_by_hand():
     money = yearly_money(ROW_OF_ONE | {"customer_hours": 3.0, "ci": 3.0}, values, 10.0)
     assert money["incentive"] == pytest.approx(18.0 * 5.0 + 0.3 * 100.0)
     assert yearly_money(ROW_OF_ONE | {"customer_hours": 3.0, "ci": 3.0}, values, 0.0)["incentive"] == 0.0
+    alone = yearly_money(ROW_OF_ONE | {"customer_hours": 3.0, "ci": 3.0}, values, 1.0)
+    assert alone["incentive"] == pytest.approx(180.0 * 5.0 + 3.0 * 100.0)
 
 
 def test_interruption_costs_are_escalated_by_the_stated_factor():

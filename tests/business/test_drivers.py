@@ -11,7 +11,7 @@ from reliability.business.cashflow import assess, flows
 from reliability.business.condensed import condense, condensed_amounts, npv_function, with_values
 from reliability.business.cost_table import read_cost_table
 from reliability.business.costs import totals
-from reliability.business.drivers import DRIVER_COLUMNS, drivers_frame, sobol
+from reliability.business.drivers import DRIVER_COLUMNS, break_evens, drivers_frame, sobol
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
 from reliability.study.assumptions import Range
@@ -165,6 +165,15 @@ def test_an_assumption_at_zero_has_a_break_even_without_a_swing():
     assert not row["break_even_in_range"]
     # what can do neither is left out
     assert "fuse_cost" not in frame.index
+
+
+def test_a_value_that_only_touches_zero_is_a_break_even():
+    """Nothing is lost at a crew rate of 0 and money is made at every other; nothing ever happens in the second."""
+    study = _study({})
+    found = break_evens(study, lambda v: np.array([v["crew_rate_per_hour"], 0.0]), "crew_rate_per_hour",
+                        Range(100.0, 150.0, 200.0))
+    assert found[0] == 0.0
+    assert np.isnan(found[1])
 
 
 def test_no_break_even_is_told():

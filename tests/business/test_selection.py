@@ -282,6 +282,34 @@ def test_first_year_of_a_programme_is_the_best_choice_of_that_budget():
     assert table.loc[table["year"] == 1, "npv"].sum() == pytest.approx(best.totals["npv"])
 
 
+def test_a_programme_has_no_more_years_than_it_is_given():
+    _, options = _options(16, 9)
+    table, _ = programme(options, 2, yearly_units=2)
+    assert table["year"].unique().tolist() == [1, 2]
+
+
+def test_laterals_come_before_settings_and_the_best_first():
+    _, options = _options(14, 2, (2,), fast_operations=0)
+    told = choose(options, objective=SAIDI).selection
+    assert told["what"].tolist() == sorted(told["what"], reverse=True)
+    assert told["what"].nunique() == 2
+    for _, rows in told.groupby("what"):
+        assert rows["npv"].is_monotonic_decreasing
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_momentary_events_are_limited_on_each_feeder_by_its_own_customers(seed):
+    """Feeder b has a tenth of the customers, so that the same events weigh ten times as much there."""
+    study = feeders_of_laterals(8, seed, **GAINFUL)
+    sections = study.sections.copy()
+    columns = [c for c in sections.columns if c.startswith("customers")]
+    sections.loc[sections["feeder_id"] == "b", columns] *= 0.1
+    options = build_options(build_network(sections), study.values, COSTS)
+    free = choose(options, objective=SAIDI).totals["worst_feeder_maifi_e_added"]
+    for share in (0.25, 0.5, 0.75):
+        assert _equals_brute_force(options, Limits(added_maifi_e_feeder=share * free), SAIDI)
+
+
 def test_later_years_undo_nothing():
     """Conversions and settings of an earlier year stay, though the objective of a later one would take them out."""
     _, options = _options(16, 5, (2,), fast_operations=0, backup_settings_cost=1e5)

@@ -80,6 +80,12 @@ def test_mean_caidi_is_all_minutes_over_all_interruptions():
     assert found[1]["saifi"]["mean"] == pytest.approx(1.0)
 
 
+def test_few_interruptions_have_a_caidi_too():
+    """A thousandth of an interruption a trial-year, two hours each."""
+    found = summaries(yearly_indices(_simulated(ci=CI / 1e4, customer_hours=2.0 * CI / 1e4), 10.0))
+    assert found[0]["caidi_min"]["mean"] == pytest.approx(120.0)
+
+
 def test_caidi_without_interruptions_does_not_exist():
     found = summaries(yearly_indices(_simulated(), 10.0))
     assert all(np.isnan(found[0]["caidi_min"][key]) for key in ("mean", "se", "p10", "p50", "p90"))
