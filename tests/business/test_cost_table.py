@@ -44,8 +44,16 @@ def test_costs_from_nothing_up_are_read(tmp_path):
 @pytest.mark.parametrize("hours", [0.0, 0.2, 0.5, 0.75, 2.0, 8.0, 16.0, 40.0])
 def test_without_spread_the_cost_is_that_of_the_duration(hours):
     costs = read_cost_table()
-    mean, _ = unit_costs(costs, np.array([hours]), 0.0)
+    mean, slope = unit_costs(costs, np.array([hours]), 0.0)
+    assert np.all(slope == 0.0)
     assert mean[0] == pytest.approx([_cost(costs, c, hours) for c in range(3)])
+
+
+def test_an_interruption_of_no_time_costs_what_a_momentary_one_does():
+    costs = read_cost_table()
+    mean, slope = unit_costs(costs, np.array([0.0, 1.0]), 0.8)
+    assert mean[0] == pytest.approx(costs.momentary)
+    assert slope[0] == pytest.approx(0.0)
 
 
 @pytest.mark.parametrize("cv", [0.05, 0.8, 2.5])

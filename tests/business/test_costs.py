@@ -17,6 +17,7 @@ from reliability.business.costs import (
     expected_interruption_cost,
     interruption_cost_rows,
     totals,
+    unit_prices,
     yearly_money,
 )
 from reliability.faults.consequences import consequences, waiting_below
@@ -24,6 +25,7 @@ from reliability.faults.outcomes import row_rates
 from reliability.indices.draws import one_trial, values_of_trials
 from reliability.indices.simulation import Question, simulate
 from reliability.study.assumptions import Range, defaults
+from reliability.study.columns import DEVICES
 from reliability.study.study import Scenario
 from tests.business.cases import case_of, feeders_of_laterals, random_case
 
@@ -52,6 +54,12 @@ def test_perspectives_never_mix(perspective, counted):
     values = defaults() | {"perspective": perspective, "incentive_per_saidi_minute": 5.0, "incentive_per_saifi": 9.0}
     money = yearly_money(dict.fromkeys(AMOUNTS, 3.0), values, 10.0)
     assert {part for part in PARTS if money[part] != 0.0} == counted
+
+
+def test_only_what_a_lateral_is_converted_to_has_a_price():
+    prices = unit_prices(defaults() | {"fuse_cost": 1.0, "sectionalizer_cost": 2.0, "lateral_recloser_cost": 3.0})
+    assert dict(zip((*DEVICES, "none"), prices.tolist(), strict=True)) == dict.fromkeys((*DEVICES, "none"), 0.0) | {
+        "fuse": 1.0, "sectionalizer": 2.0, "lateral_recloser": 3.0}
 
 
 def test_incentive_by_hand():

@@ -11,7 +11,7 @@ from reliability.business.cashflow import assess, flows
 from reliability.business.condensed import condense, condensed_amounts, npv_function, with_values
 from reliability.business.cost_table import read_cost_table
 from reliability.business.costs import totals
-from reliability.business.drivers import DRIVER_COLUMNS, break_evens, drivers_frame, sobol
+from reliability.business.drivers import DRIVER_COLUMNS, _law, break_evens, drivers_frame, sobol
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
 from reliability.study.assumptions import Range
@@ -70,6 +70,13 @@ def _study(uncertain: dict[str, Range], **values: object):
 def _pert_variance(law: Range) -> float:
     """Variance of a PERT law: (μ − low)(high − μ)/7."""
     return (law.mean - law.low) * (law.high - law.mean) / 7.0
+
+
+def test_the_law_of_the_draws_is_the_pert_law():
+    law = Range(1.0, 2.0, 6.0)
+    assert _law(law).support() == (1.0, 6.0)
+    assert _law(law).mean() == pytest.approx(law.mean)
+    assert _law(law).var() == pytest.approx(_pert_variance(law))
 
 
 def test_sobol_indices_of_a_sum_of_two_prices():

@@ -215,6 +215,9 @@ def test_nothing_to_convert_is_said_plainly():
     assert choice.selection.empty
     assert choice.totals["npv"] == choice.totals["capex"] == 0.0
     assert choice.message.startswith("Nothing to convert: ")
+    # and where minutes are sought, none can be had where nothing may be spent
+    assert "avoids more SAIDI than" in choose(options, Limits(budget=0.0), SAIDI).message
+    assert "has a higher NPV than" in choice.message
     # sought for SAIDI whatever it costs, the loss is told as well
     assert "this does not pay (NPV -" in choose(options, objective=SAIDI).message
 
@@ -286,6 +289,20 @@ def test_a_programme_has_no_more_years_than_it_is_given():
     _, options = _options(16, 9)
     table, _ = programme(options, 2, yearly_units=2)
     assert table["year"].unique().tolist() == [1, 2]
+
+
+def test_what_is_forced_in_or_asked_for_need_only_be_there_in_the_last_year():
+    _, options = _options(16, 9)
+    first, _ = programme(options, 2, yearly_units=2)
+    left = next(str(n) for n in options.network.ids[options.heads] if n not in set(first["section_id"]))
+    forced, _ = programme(options, 2, yearly_units=3, limits=Limits(forced_in=(left,)))
+    assert forced.loc[forced["section_id"] == left, "year"].tolist() == [2]
+    enough, _ = programme(options, 2, yearly_units=4)
+    least = Limits(saidi_reduction_minutes=1.01 * enough.loc[enough["year"] == 1, "customer_minutes_avoided"].sum()
+                   / options.customers_served)
+    both, said = programme(options, 2, yearly_units=4, limits=least)
+    assert both["year"].max() == 2, said
+    assert both["cumulative_saidi_minutes_avoided"].iloc[-1] >= least.saidi_reduction_minutes
 
 
 def test_laterals_come_before_settings_and_the_best_first():

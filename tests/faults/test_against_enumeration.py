@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 
+from reliability.faults.outcomes import PERMANENT
 from reliability.pipeline import expect
 from reliability.study.study import Study
 from tests.adapter import core_results, differences
@@ -52,6 +53,16 @@ def test_a_level_current_at_the_threshold_is_not_below_it(engine, device, ampere
                      sectionalizer_counts=1, sectionalizer_failure=0.0, temporary_fraction=1.0,
                      phases_involved=(0.0, 0.0, 1.0))
     assert engine(study)["As built"]["saifi"] == pytest.approx(0.1)
+
+
+def test_kinds_of_fault_that_end_alike_share_a_row():
+    """Without fast tripping a fuse melts at once, in whichever dead time the fault would have cleared."""
+    study = study_of([{"section_id": "main", "device": "breaker", "length_km": 1.0},
+                      {"section_id": "tap", "parent_id": "main", "device": "fuse", "length_km": 1.0, "phases": 1.0}],
+                     fast_operations=0, fuse_failure=0.0)
+    table = expect(study).table
+    assert sorted(table.kinds[table.section == 1].tolist()) == [0b111, PERMANENT]
+    assert sorted(set(table.kinds[table.section == 0].tolist())) == [0b001, 0b010, 0b100, PERMANENT]
 
 
 def test_a_device_interrupts_no_more_than_everybody_below_it(engine):
