@@ -107,15 +107,15 @@ def build_options(network: Network, values: Mapping[str, object], costs: CostTab
     group = np.where(own, lateral, len(heads) + zone_of)
     amounts, money = _effects(network, values, cases, heads, group, len(heads) + len(zones), costs)
 
-    base = cases.index(next(c for c in cases if c.setting == AS_IT_IS and c.device is None))
+    as_it_is, spent = amounts[0], money[0]  # the first case leaves everything
     frames = []
     for case, amount, cost in zip(cases, amounts, money, strict=True):
         effect = {
-            "saving": money[base] - cost,
-            "ci_avoided": amounts[base]["ci"] - amount["ci"],
-            "customer_hours_avoided": amounts[base]["customer_hours"] - amount["customer_hours"],
-            "momentary_events_added": amount["momentary_events"] - amounts[base]["momentary_events"],
-            "callouts_avoided": sum(amounts[base][c] - amount[c] for c in CALLOUTS),
+            "saving": spent - cost,
+            "ci_avoided": as_it_is["ci"] - amount["ci"],
+            "customer_hours_avoided": as_it_is["customer_hours"] - amount["customer_hours"],
+            "momentary_events_added": amount["momentary_events"] - as_it_is["momentary_events"],
+            "callouts_avoided": sum(as_it_is[c] - amount[c] for c in CALLOUTS),
         }
         frames.append(_lateral_rows(network, values, as_built, heads, zone, fast, case, effect))
         if case.device is None:

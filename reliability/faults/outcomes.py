@@ -20,7 +20,6 @@ from reliability.study.study import Scenario
 
 DEAD_TIMES = 3                     # a temporary fault clears in dead time 1, 2 or 3
 PERMANENT = 1 << DEAD_TIMES        # bits of `kinds`: 1, 2, 4 clearing in dead time 1, 2, 3; 8 permanent
-TEMPORARY = PERMANENT - 1
 
 
 @dataclass(frozen=True)

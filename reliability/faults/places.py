@@ -51,8 +51,8 @@ def split_places(network: Network, protections: Sequence[Protection]) -> Places:
 
 def _cuts(network: Network, protections: Sequence[Protection], source: np.ndarray, end: np.ndarray):
     """(sections, x) of each crossing strictly inside a section, level by level up the chain."""
-    at = np.flatnonzero((source > 0) & (end > 0) & (source != end))
     slope = 1.0 / end - 1.0 / source
+    at = np.flatnonzero(np.abs(slope) > 0.0)  # both currents known, and not alike
     for protection in protections:
         section, device = at, network.protective[at]
         while section.size:

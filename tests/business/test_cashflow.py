@@ -135,6 +135,8 @@ def test_annualised_capital_by_hand():
     avoided = before.fault_ci.sum() - after.fault_ci.sum()
     assert avoided > 0
     assert figures["cost_per_ci_avoided"] == pytest.approx(figures["capex"] / 10.0 / avoided)
+    fewer = before.fault_callouts.sum() - after.fault_callouts.sum()
+    assert figures["cost_per_callout_avoided"] == pytest.approx(figures["capex"] / 10.0 / fewer)
     minutes = 60.0 * (before.fault_customer_hours.sum() - after.fault_customer_hours.sum())
     assert figures["cost_per_cmi_avoided"] == pytest.approx(figures["capex"] / 10.0 / minutes)
 

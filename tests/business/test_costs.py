@@ -12,7 +12,9 @@ from reliability.business.costs import (
     AMOUNTS,
     INTERRUPTION,
     PARTS,
+    SPREADS,
     InterruptionCost,
+    _spreads,
     callout_unit_costs,
     expected_interruption_cost,
     interruption_cost_rows,
@@ -110,6 +112,15 @@ def test_expected_interruption_cost_equals_integration_event_by_event(seed):
                 total += rates[r] * momentary[r, c] * costs.cost[c, 0]
         found = expected_interruption_cost(table, values, costs)[s].sum()
         assert found == pytest.approx(total, rel=1e-3)
+
+
+def test_costs_are_interpolated_between_spreads_of_the_range():
+    points = _spreads(Range(0.4, 0.5, 1.2))
+    assert len(points) == SPREADS
+    assert 0.4 < points.min() < 0.42
+    assert 1.18 < points.max() < 1.2
+    assert np.sort(points) + np.sort(points)[::-1] == pytest.approx(1.6)
+    assert _spreads(Range(0.7, 0.7, 0.7)).tolist() == [0.7]
 
 
 def test_simulated_interruption_cost_has_the_expected_mean():

@@ -11,7 +11,16 @@ from reliability.business.cashflow import assess, flows
 from reliability.business.condensed import condense, condensed_amounts, npv_function, with_values
 from reliability.business.cost_table import read_cost_table
 from reliability.business.costs import totals
-from reliability.business.drivers import DRIVER_COLUMNS, _law, break_evens, drivers_frame, sobol
+from reliability.business.drivers import (
+    DRIVER_COLUMNS,
+    LEVELS,
+    SAMPLES_STRUCTURAL,
+    _law,
+    _ranges,
+    break_evens,
+    drivers_frame,
+    sobol,
+)
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
 from reliability.study.assumptions import Range
@@ -54,6 +63,18 @@ def test_condensed_npv_follows_every_assumption(seed):
             "crew_rate_per_hour": rng.uniform(10.0, 400.0), "fuse_cost": rng.uniform(10.0, 900.0),
             "fast_clearing_time_s": rng.uniform(0.03, 0.4), "discount_rate": rng.uniform(-0.05, 0.2),
         })
+        assert npv(values) == pytest.approx(_npvs(case, values), rel=1e-8, abs=1e-4)
+
+
+@pytest.mark.parametrize("change", [
+    {"line_fault_rate_per_km": 0.0}, {"temporary_fraction": 0.0}, {"temporary_fraction": 1.0}, {"fuse_failure": 0.0},
+    {"fuse_failure": 1.0}, {"sectionalizer_failure": 0.0}, {"sectionalizer_failure": 1.0}, {"clearing_shares.0": 0.0},
+    {"clearing_shares.1": 0.0}, {"clearing_shares.2": 0.0}], ids=str)
+def test_what_never_happens_at_one_value_is_not_forgotten_at_another(change):
+    case = random_case(3, 18, line_fault_rate_per_km=0.3, fuse_failure=0.1, sectionalizer_failure=0.1)
+    npv = npv_function(case.network, case.study.scenarios, COSTS)
+    first = with_values(case.study.values, change)
+    for values in (first, case.study.values, first):
         assert npv(values) == pytest.approx(_npvs(case, values), rel=1e-8, abs=1e-4)
 
 
@@ -117,6 +138,22 @@ def test_sobol_with_an_assumption_that_changes_the_table():
     first, _ = sobol(case.study, npv_function(case.network, case.study.scenarios, COSTS), 1)
     assert first["fast_clearing_time_s"][1] + first["sectionalizer_cost"][1] == pytest.approx(1.0, abs=0.1)
     assert first["fast_clearing_time_s"][1] > 0.1
+
+
+def test_draws_that_need_a_table_of_their_own_come_in_steps():
+    """A network in which nothing depends on the assumptions is asked a few times for either of them."""
+    laws = {"fast_clearing_time_s": Range(0.03, 0.08, 0.4), "phases_involved.0": Range(0.3, 0.6, 0.9)}
+    asked: list[tuple[float, float]] = []
+
+    def npv(values):
+        asked.append((values["fast_clearing_time_s"], values["phases_involved"][0]))
+        return np.array([0.0, sum(asked[-1])])
+
+    sobol(replace(_study({}), uncertain=laws), npv, 1)
+    times = {t for t, _ in asked}
+    assert 8 < len(times) <= LEVELS + 1
+    assert 0.03 <= min(times) < max(times) <= 0.4
+    assert len(asked) == SAMPLES_STRUCTURAL * (len(laws) + 2)
 
 
 @pytest.mark.parametrize("perspective", ["utility", "society"])
@@ -197,6 +234,11 @@ def test_without_uncertain_assumptions_every_one_is_tried():
     study = _study({})
     frame = drivers_frame(study, case_of(study).network, COSTS)
     assert set(frame["range"]) == {"±20%"}
+    ends = frame.set_index("assumption")[["low", "high"]]
+    assert ends.loc["sectionalizer_cost"].tolist() == pytest.approx(
+        [0.8 * study.values["sectionalizer_cost"], 1.2 * study.values["sectionalizer_cost"]])
+    surely = replace(study, values=study.values | {"temporary_fraction": 0.9})
+    assert _ranges(surely)["temporary_fraction"] == Range(pytest.approx(0.72), 0.9, 1.0)
     assert frame[["first_order", "total"]].isna().all(axis=None)
     assert "sectionalizer_cost" in set(frame["assumption"])
     assert "lateral_recloser_cost" not in set(frame["assumption"])  # this scenario buys none

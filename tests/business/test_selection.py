@@ -9,11 +9,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from reliability.business import frontier as frontier_module
 from reliability.business.cost_table import read_cost_table
 from reliability.business.frontier import frontier, programme
-from reliability.business.limits import Limits, feeder_customers
+from reliability.business.limits import Limits, _at_most, feeder_customers
 from reliability.business.options import EFFECTS, build_options
-from reliability.business.selection import NPV, SAIDI, choose, selection_frame, totals_of
+from reliability.business.selection import NPV, SAIDI, _unit, choose, selection_frame, totals_of
 from reliability.network.tree import build_network
 from tests.business.cases import carried_out, case_of, feeders_of_laterals
 from tests.networks import random_study
@@ -199,6 +200,7 @@ def test_impossible_limits_say_what_stands_in_the_way():
     assert "About 0 minutes of SAIDI can be avoided within the others." in choice.message
     both = choose(options, Limits(forced_in=("t1",), forced_out=("t1",)))
     assert not both.feasible
+    assert both.seconds == 0.0
     assert "t1" in both.message
 
 
@@ -227,6 +229,47 @@ def test_gap_and_time_are_reported():
     choice = choose(options, Limits(budget=30_000.0), gap=1e-3)
     assert 0.0 <= choice.gap <= 1e-3
     assert 0.0 < choice.seconds < 30.0
+    assert 0.0 < choose(_options(20, 0)[1], Limits(budget=20_000.0, added_maifi_e=0.5), gap=0.2).gap <= 0.2
+
+
+def test_a_limit_on_what_nothing_adds_to_is_no_division_by_zero():
+    assert np.all(_at_most(np.zeros(3), 1.0).A.toarray() == 0.0)
+
+
+def test_a_feeder_without_customers_has_no_worst_of_its_own():
+    study = feeders_of_laterals(6, 2, **GAINFUL)
+    sections = study.sections.copy()
+    sections.loc[sections["feeder_id"] == "b", [c for c in sections.columns if c.startswith("customers")]] = 0.0
+    options = build_options(build_network(sections), study.values, COSTS)
+    totals = choose(options, objective=SAIDI).totals
+    assert totals["worst_feeder_maifi_e_added"] == pytest.approx(totals["maifi_e_added"])
+
+
+def test_where_nothing_can_be_gained_the_search_is_no_division_by_zero():
+    assert np.all(_unit(np.zeros(3)) == 0.0)
+    assert _unit(np.array([2.0, -4.0])).tolist() == [0.5, -1.0]
+
+
+def test_a_year_without_conversions_does_not_end_a_programme_that_has_a_goal():
+    _, options = _options(6, 1, sectionalizer_cost=1e6, lateral_recloser_cost=1e6)
+    table, _ = programme(options, 3, limits=Limits(forced_in=("t1",)))
+    assert table[["section_id", "year"]].to_numpy().tolist() == [["t1", 3]]
+
+
+def test_what_a_smaller_budget_buys_a_larger_one_buys_too(monkeypatch):
+    """Whatever the search finds in its time."""
+    _, options = _options(8, 1, (0,))
+    real, reached = choose, iter([9.0, 0.0, 5.0, 4.0, 3.0, 6.0])
+
+    def found(*args, **more):
+        choice, minutes = real(*args, **more), next(reached)
+        return replace(choice, totals=choice.totals | {"saidi_minutes_avoided": minutes, "callouts_avoided": minutes})
+
+    monkeypatch.setattr(frontier_module, "choose", found)
+    curve = frontier(options, 6)
+    assert curve["saidi_minutes_avoided"].tolist() == [0.0, 5.0, 5.0, 5.0, 6.0, 9.0]
+    assert curve["callouts_avoided"].tolist() == [0.0, 5.0, 5.0, 5.0, 6.0, 9.0]
+    assert curve["budget"].is_monotonic_increasing
 
 
 def test_frontier_rises_with_the_budget():

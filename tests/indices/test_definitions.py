@@ -7,6 +7,9 @@ import pytest
 from scipy import stats
 
 from reliability.indices import definitions
+from reliability.indices.expected import feeder_indices, system_indices
+from reliability.pipeline import expect
+from tests.networks import random_study
 
 
 def test_indices_by_hand():
@@ -46,3 +49,14 @@ def test_cemi_weighs_the_laws_by_customers():
 
 def test_cemi_of_one_customer():
     assert definitions.cemi(np.array([1.0]), np.array([1.0]), 0.0)[1] == pytest.approx(1.0 - np.exp(-1.0))
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_indices_of_the_feeders_add_up_to_those_of_the_system(seed):
+    expected = expect(random_study(np.random.default_rng(seed), sections=30)).expected[0]
+    feeders, system = feeder_indices(expected), system_indices(expected, 0.2)
+    served = sum(f["customers_served"] for f in feeders.values())
+    assert served == system["customers_served"]
+    for name in ("saifi", "saidi_min", "maifi", "maifi_e"):
+        assert sum(f[name] * f["customers_served"] for f in feeders.values() if f["customers_served"]) == pytest.approx(
+            served * system[name]), name

@@ -285,6 +285,40 @@ def test_progress_counts_up_and_an_exception_from_it_stops_the_run():
         simulate(question(expect(study)), seed=1, trials=50, on_progress=stop)
 
 
+def test_progress_of_a_single_block_reaches_its_end():
+    seen = []
+    simulate(question(expect(one_section())), seed=1, trials=50, on_progress=lambda *what: seen.append(what))
+    assert [what[:2] for what in seen] == [(50, 50)]
+    assert seen[0][2] == 0.0
+
+
+def test_work_is_cut_where_a_group_ends_or_a_block_is_full(monkeypatch):
+    monkeypatch.setattr(simulation, "EVENTS_PER_BLOCK", 10 * simulation.YEARS_PER_CHUNK)
+    monkeypatch.setattr(simulation, "ROWS_PER_BLOCK", 6)
+    rates = np.array([1.0, 1.0, 1.0, 8.0, 0.5, 0.5, 0.5, 0.5])
+    assert simulation._cuts(rates, np.array([1, 1, 2, 2, 2, 2, 2, 2])) == [(0, 2), (2, 3), (3, 6), (6, 8)]
+    assert simulation._cuts(rates[:0], np.zeros(0)) == []
+    assert simulation._cap(1e15) == 2
+    assert simulation._cap(0.0) == simulation.TRIALS_AT_MOST
+
+
+def test_a_kind_of_fault_that_never_happens_stays_away_where_something_else_is_uncertain():
+    study = replace(random_study(np.random.default_rng(2), sections=15, clearing_shares=(0.0, 0.6, 0.4)),
+                    uncertain={"fuse_failure": Range(0.1, 0.2, 0.3)})
+    totals = simulate(question(expect(study)), seed=1, trials=20).totals
+    assert all(np.isfinite(of).all() for of in totals.values())
+
+
+def test_a_spread_of_any_size_is_drawn():
+    from reliability.indices.events import _severities
+
+    year = np.zeros(4000, dtype=np.int32)
+    for sigma in (0.5, 1.0, 2.0):
+        drawn = np.log(_severities(np.random.default_rng(0), np.array([sigma]), year))
+        assert drawn.std() == pytest.approx(sigma, rel=0.06)
+    assert np.all(_severities(np.random.default_rng(0), np.zeros(1), year) == 1.0)
+
+
 def test_no_fault_at_all_is_a_result():
     simulated = simulate(question(expect(one_section(line_fault_rate_per_km=0.0))), seed=1, trials=5)
     of = summaries(yearly_indices(simulated, 10.0))[0]
@@ -315,7 +349,7 @@ def test_differences_are_pair_by_pair():
 
 
 def test_pert_draws_have_the_mean_and_bounds_of_the_law():
-    law = Range(1.0, 2.0, 6.0)
+    law = Range(1.0, 2.5, 6.0)
     drawn = pert(np.random.default_rng(0), law, 100_000)
     assert drawn.mean() == pytest.approx(law.mean, abs=0.01)
     assert 1.0 <= drawn.min() < drawn.max() <= 6.0
