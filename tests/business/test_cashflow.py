@@ -154,6 +154,13 @@ def test_a_conversion_that_does_not_pay_is_told_as_plainly_as_one_that_does():
     assert 0.0 < pays["discounted_payback_years"] < 20.0
 
 
+def test_a_conversion_that_changes_nothing_saves_nothing():
+    figures = business_summary(case_of(feeders_of_laterals(6, 1, EVERY_LATERAL, line_fault_rate_per_km=0.0)).business)
+    assert "it saves nothing and loses" in figures[1]["verdict"]
+    assert figures[1]["bcr"] == 0.0
+    assert figures[1]["cost_per_ci_avoided"] is None
+
+
 def test_mean_npv_of_the_simulation_is_the_expected_npv():
     for perspective in ("utility", "society"):
         case = case_of(feeders_of_laterals(6, 4, EVERY_LATERAL, perspective=perspective, horizon_years=8,

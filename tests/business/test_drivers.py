@@ -220,6 +220,16 @@ def test_a_value_that_only_touches_zero_is_a_break_even():
     assert np.isnan(found[1])
 
 
+def test_the_break_even_nearest_to_the_value_is_told():
+    def npv(values):
+        rate = values["crew_rate_per_hour"]
+        return np.array([(rate - 140.0) * (rate - 60.0)])
+
+    for value, nearest in ((130.0, 140.0), (80.0, 60.0)):
+        study = _study({}, crew_rate_per_hour=value)
+        assert break_evens(study, npv, "crew_rate_per_hour", Range(50.0, value, 200.0)) == pytest.approx(nearest)
+
+
 def test_no_break_even_is_told():
     """A device that costs nothing and saves always: no crew rate makes it lose."""
     study = _study({}, sectionalizer_cost=0.0, inspection_cost_per_year=0.0, actuator_cost=0.0,

@@ -127,6 +127,15 @@ def test_only_possible_settings_are_offered():
     assert not ((options.rows["setting"] == 2) & (lockout[options.rows["zone"]] == 3)).any()
 
 
+def test_no_more_counts_are_offered_than_a_sectionalizer_has_and_one_behind_two_operations():
+    for lockout, counts in ((8, {1.0, 2.0, 3.0}), (2, {1.0})):
+        sections = feeders_of_laterals(4, 1).sections.copy()
+        sections.loc[sections["device"].isin(["breaker", "recloser"]), "operations_to_lockout"] = float(lockout)
+        study = feeders_of_laterals(4, 1, fast_operations=1)
+        rows = build_options(build_network(sections), study.values, COSTS).rows
+        assert set(rows.loc[rows["device"] == "sectionalizer", "counts"]) == counts
+
+
 def test_counts_of_a_sectionalizer_inside_stay_below_the_operations_of_a_lateral_recloser():
     study = feeders_of_laterals(4, 1, operations_to_lockout=2, fast_operations=1, sectionalizer_counts=1)
     sections = study.sections.copy()

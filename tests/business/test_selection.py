@@ -256,6 +256,15 @@ def test_a_year_without_conversions_does_not_end_a_programme_that_has_a_goal():
     assert table[["section_id", "year"]].to_numpy().tolist() == [["t1", 3]]
 
 
+def test_what_costs_nothing_is_on_the_frontier_from_its_start():
+    _, options = _options(8, 1, sectionalizer_cost=0.0)
+    start = frontier(options, 6).iloc[0]
+    assert start["budget"] == 0.0
+    free = choose(options, Limits(budget=0.0), SAIDI, gap=0.0).totals
+    assert start["saidi_minutes_avoided"] == pytest.approx(free["saidi_minutes_avoided"], rel=1e-6)
+    assert start["saidi_minutes_avoided"] > 0.0
+
+
 def test_what_a_smaller_budget_buys_a_larger_one_buys_too(monkeypatch):
     """Whatever the search finds in its time."""
     _, options = _options(8, 1, (0,))

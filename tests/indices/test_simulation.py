@@ -261,6 +261,17 @@ def test_the_standard_error_of_a_run_is_that_of_all_its_trials():
         assert found.squares == pytest.approx(50 * sought.var(axis=1), rel=1e-6)
 
 
+def test_a_run_is_precise_enough_at_one_per_cent():
+    """Two trials at 99 and 101: variance 2, standard error of the mean 1."""
+    def enough(mean: float) -> bool:
+        return simulation._precise_enough(simulation._Seen(2, np.array([mean]), np.array([2.0])))
+
+    assert enough(100.001)
+    assert not enough(99.9)
+    assert enough(-100.001)
+    assert not simulation._precise_enough(simulation._Seen(1, np.array([100.0]), np.array([0.0])))
+
+
 def test_memory_bounds_the_trials_and_it_is_said():
     study = random_study(np.random.default_rng(3), sections=10, horizon_years=20)
     asked = question(expect(study))
@@ -317,6 +328,9 @@ def test_a_spread_of_any_size_is_drawn():
         drawn = np.log(_severities(np.random.default_rng(0), np.array([sigma]), year))
         assert drawn.std() == pytest.approx(sigma, rel=0.06)
     assert np.all(_severities(np.random.default_rng(0), np.zeros(1), year) == 1.0)
+    drawn = _severities(np.random.default_rng(0), np.array([0.0, 0.5]), np.arange(4000) % 2)
+    assert np.all(drawn[::2] == 1.0)
+    assert np.log(drawn[1::2]).std() == pytest.approx(0.5, rel=0.06)
 
 
 def test_no_fault_at_all_is_a_result():

@@ -50,6 +50,9 @@ def test_statistics_by_hand():
     luck, unknown = 20.0 / 3.0, means.var(ddof=1) - 10.0 / 3.0
     assert of["luck_share"] == pytest.approx(luck / (luck + unknown))
     assert of["unknown_share"] == pytest.approx(unknown / (luck + unknown))
+    tiny = statistics(values / 1e4)
+    assert [tiny[k] for k in ("luck_share", "unknown_share")] == pytest.approx(
+        [of[k] for k in ("luck_share", "unknown_share")])
 
 
 def test_statistics_that_do_not_exist():
