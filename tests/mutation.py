@@ -44,6 +44,8 @@ import scipy.optimize
 import scipy.stats  # noqa: F401
 from coverage import CoverageData
 
+from tests.accepted_mutants import ACCEPTED, ANY, SIZES
+
 ROOT = Path(__file__).parents[1]
 ROOMS = ("reliability/faults", "reliability/indices", "reliability/business")
 TESTS = ("tests/published", "tests/faults", "tests/indices", "tests/business", "tests/test_pipeline.py")
@@ -58,71 +60,6 @@ SWAPS = {
     "any": "all", "all": "any", "sum": "max", "mean": "max", "cumsum": "cumprod", "log1p": "log", "expm1": "exp",
     "is": "is not",
 }
-# How work is cut up, bounds of time and memory, fineness of a search: any number near is as good.
-SIZES = frozenset({
-    "ROWS_AT_ONCE", "GUIDE_SLOTS", "YEARS_PER_CHUNK", "EVENTS_PER_BLOCK", "ROWS_PER_BLOCK", "TRIALS_AT_LEAST",
-    "TRIALS_AT_MOST", "LOOK_AGAIN", "MEMORY_BYTES", "ARRAYS_OF_TOTALS", "EVENTS_AT_MOST", "TASKS_AHEAD", "ROUNDING",
-    "TABLES_KEPT", "MOST_BYTES", "SMALLEST_CV", "SAMPLES", "SAMPLES_STRUCTURAL", "LEVELS", "FARTHEST", "FROM_ZERO",
-    "LOG_FACTOR_LIMIT", "POINTS", "FRONTIER_GAP", "SECONDS", "GAP", "THRIFT", "NEVER",
-})
-# Mutants that no test can or need notice: (module, part of the line, changes or ANY, the reason).
-ANY = ()
-ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
-    ("business/finance.py", "np.linspace(-5.0, 5.0, POINTS + 1)", ("+ → -", "1 → 2", "5.0 → 6.0"),
-     "a grid a little wider, or of a point more or less, tells the same roots apart"),
-    ("business/cashflow.py", "return sum(self.units.values())", ("sum → max",),
-     "a scenario installs devices of one kind"),
-    ("business/cost_table.py", 'r + [""] * (len(rows.records[0]) - len(r))', ("- → +",),
-     "more empty cells at the end of a row are not read"),
-    ("business/hull.py", "before[step] >= 0", (">= → >", "0 → 1"), "row 0 of the options is the setting of a zone"),
-    ("business/hull.py", "np.where(before >= 0, of[before], 0.0)", (">= → >", "0 → 1"),
-     "row 0 of the options is the setting of a zone"),
-    ("business/hull.py", "slope(hull[-2], hull[-1]) <= slope(hull[-1], option)", ("<= → <",),
-     "a point on a straight edge may be a step of its own"),
-    ("business/limits.py", "table = np.full((group.max(initial=-1) + 1, place.max(initial=-1) + 1",
-     ("1 → 2", "- → +"), "more room than is filled"),
-    ("business/limits.py", "scale = np.abs(coefficients).max(initial=0.0) or 1.0", ("max → min", "or → and"),
-     "the scale helps the solver and changes no answer"),
-    ("business/limits.py", "place = np.arange(len(at)) - np.searchsorted", ("- → +",), "more room than is filled"),
-    ("business/limits.py", "variable = np.full((len(options.zones), settings), -1)", ("- → +",),
-     "no row is under a setting that its zone cannot have"),
-    ("business/limits.py", "low[keep & (rows[\"lateral\"].to_numpy() < 0)", ("< → <=",),
-     "a lateral's device and its zone's setting stay by other limits"),
-    ("business/hull.py", "slope(hull[-2], hull[-1]) <= slope(hull[-1], option)", ("1 → 2",),
-     "the middle of three lies below the line through the others by either pair of slopes"),
-    ("business/hull.py", "gain[b] - (gain[a] if a >= 0 else 0.0)", (">= → >", "0 → 1"),
-     "row 0 of the options is the setting of a zone"),
-    ("business/hull.py", "if hull[-1] >= 0 and gain[option]", (">= → >", "0 → 1"),
-     "row 0 of the options is the setting of a zone"),
-    ("business/condensed.py", "(own_fraction, 2), (callout + 1", ("+ → -",), "as many different keys"),
-    ("business/cost_table.py", "cv < SMALLEST_CV", ("< → <=",), "at the bound either way gives the same cost"),
-    ("business/selection.py", "_solve(options, relaxed, SAIDI, keep, 1e-2, 5.0)", ("5.0 → 6.0",), "seconds"),
-    ("business/frontier.py", "rows[-1][REACH] < rows[-2][REACH]", ("< → <=",),
-     "of two that reach as much either will do"),
-    ("faults/places.py", "at = np.flatnonzero((source > 0) & (end > 0)", ("> → >=",),
-     "a fault current is above 0 or not known"),
-    ("indices/simulation.py", "order = np.argsort(part_class.astype(np.int32) * 64", ANY,
-     "only what lies side by side, not what is drawn"),
-    ("indices/simulation.py", "np.where(fraction, own_fraction[rows], True)", ("True → False",),
-     "falls out of the ratio where no fraction is uncertain"),
-    ("faults/consequences.py", "hours = np.array([values[", ("0.0 → 1.0",),
-     "stands in where a repair's own hours or nobody's interruption follow"),
-    ("faults/chains.py", "return matters & (failure > 0.0)", ("> → >=",), "rows of probability 0"),
-    ("indices/simulation.py", "alike = (table.opened == table.opened[:1])", ANY,
-     "only what lies side by side, not what is drawn"),
-    ("indices/simulation.py", "make = (table.kinds.astype(np.int32) * 2", ANY,
-     "only what lies side by side, not what is drawn"),
-    ("indices/simulation.py", 'np.where(fraction or {"clearing_shares"} & uncertain', ("& → |",),
-     "more classes than needed, all of ratio 1"),
-    ("indices/simulation.py", "if not uncertain & RATE_KEYS", ("& → |",),
-     "one class of ratio 1 is found the longer way"),
-    ("indices/simulation.py", "sizes = [int(m.max(initial=0)) + 1 for m in marks]", ("0 → 1", "1 → 2"),
-     "more room than is filled"),
-    ("indices/simulation.py", "temporary = (0.0 if kinds == PERMANENT else 1.0) if own_fraction", ("1.0 → 2.0",),
-     "falls out of the ratio"),
-)
-
-
 # Put at the end of the copy's conftest: few examples, a failing one need not be made small; seconds of each test.
 CONFTEST = """
 import json

@@ -33,9 +33,8 @@ def frontier(options: Options, points: int = 30, limits: Limits | None = None, *
     best = choose(options, limits, SAIDI, gap=gap, seconds=seconds_per_point)
     if not best.feasible:
         return pd.DataFrame(columns=["budget", *totals_of(options, best.chosen), "gap"])
-    most = best.totals["capex"] if limits.budget is None else min(best.totals["capex"], limits.budget)
     rows: list[dict[str, float | None]] = []
-    for budget in most * np.linspace(0.0, 1.0, points) ** 2:  # closer where the curve is steep
+    for budget in best.totals["capex"] * np.linspace(0.0, 1.0, points) ** 2:  # closer where the curve is steep
         choice = best if budget == best.totals["capex"] else choose(
             options, replace(limits, budget=float(budget)), SAIDI, gap=gap, seconds=seconds_per_point)
         if choice.feasible:

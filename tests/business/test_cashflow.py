@@ -73,6 +73,9 @@ def test_cashflow_adds_up(perspective):
         net = rows["net"].to_numpy()
         assert figures["npv"] == pytest.approx(npf.npv(0.07, net), abs=1e-6)
         assert figures["npv"] == pytest.approx(rows["discounted"].sum(), abs=1e-6)
+        cost = npf.npv(0.07, (rows["capex"] + rows["inspection"]).to_numpy())
+        if cost:
+            assert figures["bcr"] == pytest.approx((figures["npv"] + cost) / cost)
         irr = npf.irr(net)
         assert (figures["irr"] is None) == bool(np.isnan(irr))
         if figures["irr"] is not None:
@@ -152,6 +155,13 @@ def test_a_conversion_that_does_not_pay_is_told_as_plainly_as_one_that_does():
     assert loses["bcr"] < 1.0 < pays["bcr"]
     assert loses["discounted_payback_years"] is None
     assert 0.0 < pays["discounted_payback_years"] < 20.0
+
+
+def test_cheap_devices_have_a_benefit_to_cost_ratio_too():
+    figures = business_summary(case_of(feeders_of_laterals(6, 1, EVERY_LATERAL, sectionalizer_cost=1e-3,
+                                                           inspection_cost_per_year=0.0)).business)[1]
+    assert 0.0 < figures["capex"] < 1.0
+    assert figures["bcr"] == pytest.approx((figures["npv"] + figures["capex"]) / figures["capex"])
 
 
 def test_a_conversion_that_changes_nothing_saves_nothing():

@@ -15,8 +15,10 @@ from reliability.business.drivers import (
     DRIVER_COLUMNS,
     LEVELS,
     SAMPLES_STRUCTURAL,
+    _grid,
     _law,
     _ranges,
+    _rounded,
     break_evens,
     drivers_frame,
     sobol,
@@ -151,6 +153,7 @@ def test_draws_that_need_a_table_of_their_own_come_in_steps():
 
     sobol(replace(_study({}), uncertain=laws), npv, 1)
     times = {t for t, _ in asked}
+    assert _rounded(np.array([2.0, 2.6, 6.0]), Range(2.0, 3.0, 6.0)).tolist() == [2.0, 2.5, 6.0]
     assert 8 < len(times) <= LEVELS + 1
     assert 0.03 <= min(times) < max(times) <= 0.4
     assert len(asked) == SAMPLES_STRUCTURAL * (len(laws) + 2)
@@ -218,6 +221,15 @@ def test_a_value_that_only_touches_zero_is_a_break_even():
                         Range(100.0, 150.0, 200.0))
     assert found[0] == 0.0
     assert np.isnan(found[1])
+
+
+def test_break_evens_are_looked_for_near_and_far():
+    study = _study({}, crew_rate_per_hour=96.0)
+    grid = _grid(study, "crew_rate_per_hour", Range(70.0, 96.0, 120.0))
+    for x in (0.0, 3.0, 70.0, 96.0, 120.0, 96.0 * 32.0):
+        assert np.isclose(grid, x).any(), x
+    assert np.all(np.diff(grid) > 0)
+    assert np.sum((grid > 3.0) & (grid < 96.0)) >= 5
 
 
 def test_the_break_even_nearest_to_the_value_is_told():

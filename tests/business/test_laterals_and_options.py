@@ -127,6 +127,24 @@ def test_only_possible_settings_are_offered():
     assert not ((options.rows["setting"] == 2) & (lockout[options.rows["zone"]] == 3)).any()
 
 
+def test_what_a_lateral_has_already_is_not_offered():
+    sections = feeders_of_laterals(4, 1).sections.copy()
+    at = sections["section_id"].isin(["t0", "t1"])
+    sections.loc[at, "device"] = ["lateral_recloser", "sectionalizer"]
+    sections.loc[at, ["saving_ceiling_a", "counts"]] = [[np.nan, np.nan], [np.nan, 2.0]]
+    study = feeders_of_laterals(4, 1)
+    options = build_options(build_network(sections), study.values, COSTS)
+    ids = options.network.ids[options.heads].astype(str)
+    offered = {name: set(zip(own["device"], own["counts"].fillna(0.0), strict=True))
+               for name, own in options.rows[options.rows["lateral"] >= 0].groupby(
+                   ids[options.rows.loc[options.rows["lateral"] >= 0, "lateral"]])}
+    assert "lateral_recloser" not in {device for device, _ in offered["t0"]}
+    assert ("sectionalizer", 2.0) not in offered["t1"]
+    assert ("sectionalizer", 1.0) in offered["t1"]
+    again = options.rows[(options.rows["device"] == "sectionalizer") & (ids[options.rows["lateral"]] == "t1")]
+    assert np.all(again["capex"] == 0.0)
+
+
 def test_no_more_counts_are_offered_than_a_sectionalizer_has_and_one_behind_two_operations():
     for lockout, counts in ((8, {1.0, 2.0, 3.0}), (2, {1.0})):
         sections = feeders_of_laterals(4, 1).sections.copy()

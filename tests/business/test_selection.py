@@ -12,6 +12,7 @@ import pytest
 from reliability.business import frontier as frontier_module
 from reliability.business.cost_table import read_cost_table
 from reliability.business.frontier import frontier, programme
+from reliability.business.hull import _hull_steps, corner_sets
 from reliability.business.limits import Limits, _at_most, feeder_customers
 from reliability.business.options import EFFECTS, build_options
 from reliability.business.selection import NPV, SAIDI, _unit, choose, selection_frame, totals_of
@@ -268,7 +269,7 @@ def test_what_costs_nothing_is_on_the_frontier_from_its_start():
 def test_what_a_smaller_budget_buys_a_larger_one_buys_too(monkeypatch):
     """Whatever the search finds in its time."""
     _, options = _options(8, 1, (0,))
-    real, reached = choose, iter([9.0, 0.0, 5.0, 4.0, 3.0, 6.0])
+    real, reached = choose, iter([9.0, 2.0, 1.0, 5.0, 4.0, 3.0])
 
     def found(*args, **more):
         choice, minutes = real(*args, **more), next(reached)
@@ -276,8 +277,8 @@ def test_what_a_smaller_budget_buys_a_larger_one_buys_too(monkeypatch):
 
     monkeypatch.setattr(frontier_module, "choose", found)
     curve = frontier(options, 6)
-    assert curve["saidi_minutes_avoided"].tolist() == [0.0, 5.0, 5.0, 5.0, 6.0, 9.0]
-    assert curve["callouts_avoided"].tolist() == [0.0, 5.0, 5.0, 5.0, 6.0, 9.0]
+    assert curve["saidi_minutes_avoided"].tolist() == [2.0, 2.0, 5.0, 5.0, 5.0, 9.0]
+    assert curve["callouts_avoided"].tolist() == [2.0, 2.0, 5.0, 5.0, 5.0, 9.0]
     assert curve["budget"].is_monotonic_increasing
 
 
@@ -343,6 +344,14 @@ def test_a_programme_has_no_more_years_than_it_is_given():
     assert table["year"].unique().tolist() == [1, 2]
 
 
+def test_the_first_year_starts_from_nothing():
+    _, options = _options(16, 9)
+    cheapest = options.rows.loc[options.rows["capex"] > 0, "capex"].min()
+    assert programme(options, 1, yearly_budget=cheapest - 0.5)[0].empty
+    table, _ = programme(options, 1, yearly_units=5, gap=0.0)
+    assert table["npv"].sum() == pytest.approx(choose(options, Limits(units=5), gap=0.0).totals["npv"])
+
+
 def test_what_is_forced_in_or_asked_for_need_only_be_there_in_the_last_year():
     _, options = _options(16, 9)
     first, _ = programme(options, 2, yearly_units=2)
@@ -366,13 +375,32 @@ def test_laterals_come_before_settings_and_the_best_first():
         assert rows["npv"].is_monotonic_decreasing
 
 
+def test_steps_lie_on_the_upper_hull():
+    gain, cost = np.array([9.0, 4.0, 6.0, 5.0]), np.array([9.0, 1.0, 3.0, 4.0])
+    assert _hull_steps([1, 2, 3], gain, cost) == [(4.0, 1, -1), (1.0, 2, 1)]
+    assert _hull_steps([1, 2], np.array([0.0, 4.0, 4.0]), np.array([0.0, 1.0, 3.0])) == [(4.0, 1, -1)]
+    # the second is better for its money than the first, and takes its place
+    assert _hull_steps([1, 2], np.array([0.0, 2.0, 6.0]), np.array([0.0, 1.0, 2.0])) == [(3.0, 2, -1)]
+
+
+def test_what_avoids_nothing_is_not_on_the_frontier():
+    _, options = _options(10, 3)
+    rows = options.rows.copy()
+    worse = rows["lateral"].isin([0, 1])
+    rows.loc[worse, "customer_hours_avoided"] = -rows.loc[worse, "customer_hours_avoided"].abs()
+    for chosen in corner_sets(replace(options, rows=rows), 8, None):
+        assert not (chosen & worse.to_numpy()).any()
+
+
+@pytest.mark.parametrize("customers_of_b", [1.0, 30.0])
 @pytest.mark.parametrize("seed", range(3))
-def test_momentary_events_are_limited_on_each_feeder_by_its_own_customers(seed):
-    """Feeder b has a tenth of the customers, so that the same events weigh ten times as much there."""
+def test_momentary_events_are_limited_on_each_feeder_by_its_own_customers(seed, customers_of_b):
+    """Feeder b has few customers, so that the same events weigh more there."""
     study = feeders_of_laterals(8, seed, **GAINFUL)
     sections = study.sections.copy()
     columns = [c for c in sections.columns if c.startswith("customers")]
-    sections.loc[sections["feeder_id"] == "b", columns] *= 0.1
+    on_b = sections["feeder_id"] == "b"
+    sections.loc[on_b, columns] *= customers_of_b / sections.loc[on_b, "customers"].sum()
     options = build_options(build_network(sections), study.values, COSTS)
     free = choose(options, objective=SAIDI).totals["worst_feeder_maifi_e_added"]
     for share in (0.25, 0.5, 0.75):

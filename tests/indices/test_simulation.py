@@ -288,6 +288,7 @@ def test_progress_counts_up_and_an_exception_from_it_stops_the_run():
     simulate(question(expect(study)), seed=1, trials=50, on_progress=lambda *what: seen.append(what))
     assert [d for d, _, _ in seen] == sorted(d for d, _, _ in seen)
     assert seen[-1][:2] == (50, 50)
+    assert seen[0][0] == round(50 / len(seen))
 
     def stop(*_):
         raise KeyboardInterrupt

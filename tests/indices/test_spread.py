@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -102,9 +104,9 @@ def test_differences_are_to_the_first_scenario_year_by_year():
     assert found[1]["saifi"]["p10"] == pytest.approx(np.percentile([0.0, -2.0, 0.0, 0.0], 10))
 
 
-def test_simulated_cemi_agrees_with_the_closed_form(demo):
-    results = expect(demo)
-    cv = demo.values["yearly_cv"]
+@pytest.mark.parametrize("cv", [0.0, 0.25, 1.0])
+def test_simulated_cemi_agrees_with_the_closed_form(demo, cv):
+    results = expect(replace(demo, values=demo.values | {"yearly_cv": cv}))
     drawn = simulated_cemi(results.expected[0], cv, 600, np.random.default_rng(1))
     wanted = summary(results)["scenarios"][0]["expected"]["cemi"]
     for n in (1, 2, 3):
