@@ -141,7 +141,7 @@ def selection_frame(options: Options, chosen: np.ndarray, before: np.ndarray | N
     sign = chosen[moved].astype(float) - before[moved]
     effects = rows[list(EFFECTS)].iloc[moved].mul(sign, axis=0)
     effects = effects.groupby([pd.Series(owner[moved], effects.index, name="lateral"), rows["zone"].iloc[moved]]).sum()
-    plan = chosen & np.where(lateral < 0, setting != AS_IT_IS, put & (owner >= 0))
+    plan = chosen & np.where(lateral < 0, setting != AS_IT_IS, put)  # what is not new has no effects to join
     told = rows.loc[plan, ["lateral", "zone", "setting", "device", "counts"]].join(
         effects, on=["lateral", "zone"], how="inner")
     return _named(options, told).sort_values(["what", "npv"], ascending=[False, False], ignore_index=True)

@@ -371,6 +371,7 @@ def test_laterals_come_before_settings_and_the_best_first():
     told = choose(options, objective=SAIDI).selection
     assert told["what"].tolist() == sorted(told["what"], reverse=True)
     assert told["what"].nunique() == 2
+    assert told.index.tolist() == list(range(len(told)))
     for _, rows in told.groupby("what"):
         assert rows["npv"].is_monotonic_decreasing
 
