@@ -28,7 +28,7 @@ def laterals_frame(business: Business) -> pd.DataFrame:
         if s == 0:
             as_built_cost = cost
         device, converted = business.protections[s].device[heads], business.protections[s].converted[heads]
-        units = np.where(converted, network.phases[heads], 0.0)
+        units = network.phases[heads]
         capex = units * price[device]
         worth = present_worth(values, as_built_cost - cost, capex, units * values["inspection_cost_per_year"])
         npv = np.where(converted, worth, np.nan)

@@ -230,6 +230,8 @@ def test_a_scenario_that_was_not_simulated_has_no_spread():
     figures = business_summary(case.business, simulate(question, seed=1, trials=50))
     assert figures[1]["npv_p50"] is not None
     assert figures[2]["npv_p50"] is None
+    alone = business_summary(case.business, simulate(question, seed=1, trials=1))[1]
+    assert alone["npv_p10"] == alone["npv_p90"]
 
 
 @pytest.mark.parametrize(("npv", "said"), [(1.0, "S pays: "), (0.4, "S neither pays nor costs"),

@@ -14,6 +14,7 @@ from reliability.business.cost_table import read_cost_table
 from reliability.business.frontier import frontier, programme
 from reliability.business.hull import _hull_steps, corner_sets
 from reliability.business.limits import Limits, _at_most, feeder_customers
+from reliability.business.limits import _limits as _limits_of
 from reliability.business.options import EFFECTS, build_options
 from reliability.business.selection import NPV, SAIDI, _unit, choose, selection_frame, totals_of
 from reliability.network.tree import build_network
@@ -233,6 +234,14 @@ def test_gap_and_time_are_reported():
     assert 0.0 < choose(_options(20, 0)[1], Limits(budget=20_000.0, added_maifi_e=0.5), gap=0.2).gap <= 0.2
 
 
+def test_the_saidi_reduction_asked_for_is_in_minutes():
+    _, options = _options(6, 2)
+    limit, = _limits_of(options, Limits(saidi_reduction_minutes=6.0))
+    chosen = choose(options, objective=SAIDI)
+    asked = (limit.A @ chosen.chosen).item() / np.asarray(limit.ub).item()
+    assert asked == pytest.approx(chosen.totals["saidi_minutes_avoided"] / 6.0)
+
+
 def test_a_limit_on_what_nothing_adds_to_is_no_division_by_zero():
     assert np.all(_at_most(np.zeros(3), 1.0).A.toarray() == 0.0)
 
@@ -302,6 +311,7 @@ def test_where_only_money_limits_every_point_of_the_frontier_is_the_best_of_its_
     curve = frontier(options, 10)
     assert len(curve) >= 8
     assert curve["capex"].iloc[0] == 0.0
+    assert np.all(curve["gap"] == 0.0)
     assert np.all(np.diff(curve["capex"]) > 0)
     for row in curve.itertuples():
         best = choose(options, Limits(budget=row.budget + 1e-6), SAIDI, gap=0.0).totals["saidi_minutes_avoided"]
@@ -384,11 +394,27 @@ def test_steps_lie_on_the_upper_hull():
     assert _hull_steps([1, 2], np.array([0.0, 2.0, 6.0]), np.array([0.0, 1.0, 2.0])) == [(3.0, 2, -1)]
 
 
+def test_for_every_price_of_an_hour_the_best_option_lies_on_the_hull():
+    """A corner of the upper hull is what a straight line of some slope touches first."""
+    rng = np.random.default_rng(3)
+    for _ in range(200):
+        cost = np.append(0.0, np.sort(rng.integers(1, 30, 7))).astype(float)
+        gain = np.append(0.0, rng.integers(1, 30, 7)).astype(float)
+        steps = _hull_steps(list(range(1, 8)), gain, cost)
+        corners = [0, *(row for _, row, _ in steps)]
+        assert [before for _, _, before in steps] == [-1, *corners[1:-1]]
+        assert all(a > b > 0 for a, b in itertools.pairwise([np.inf, *(slope for slope, _, _ in steps)]))
+        for price in np.linspace(0.01, 30.0, 60):
+            worth = gain - price * cost
+            assert worth[corners].max() == pytest.approx(worth.max())
+
+
 def test_what_avoids_nothing_is_not_on_the_frontier():
     _, options = _options(10, 3)
     rows = options.rows.copy()
     worse = rows["lateral"].isin([0, 1])
     rows.loc[worse, "customer_hours_avoided"] = -rows.loc[worse, "customer_hours_avoided"].abs()
+    rows.loc[rows["lateral"] == 1, "customer_hours_avoided"] = 0.0
     for chosen in corner_sets(replace(options, rows=rows), 8, None):
         assert not (chosen & worse.to_numpy()).any()
 

@@ -315,9 +315,10 @@ def test_work_is_cut_where_a_group_ends_or_a_block_is_full(monkeypatch):
     assert simulation._cap(0.0) == simulation.TRIALS_AT_MOST
 
 
-def test_a_kind_of_fault_that_never_happens_stays_away_where_something_else_is_uncertain():
+@pytest.mark.parametrize("uncertain", [{}, {"fuse_failure": Range(0.1, 0.2, 0.3)}])
+def test_a_kind_of_fault_that_never_happens_stays_away_whatever_else_is_uncertain(uncertain):
     study = replace(random_study(np.random.default_rng(2), sections=15, clearing_shares=(0.0, 0.6, 0.4)),
-                    uncertain={"fuse_failure": Range(0.1, 0.2, 0.3)})
+                    uncertain=uncertain)
     totals = simulate(question(expect(study)), seed=1, trials=20).totals
     assert all(np.isfinite(of).all() for of in totals.values())
 
