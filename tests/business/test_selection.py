@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -174,6 +175,8 @@ def test_backup_settings_of_a_zone_are_charged_once():
     changed = choice.selection[choice.selection["what"] == "backup settings"]
     installed = choice.selection[choice.selection["what"] == "lateral"]
     assert len(changed) >= 1
+    assert choice.totals["backup_settings_changed"] == len(changed)
+    assert choice.totals["laterals"] == len(installed)
     assert installed["backup_id"].isin(changed["section_id"]).sum() > len(changed)
     assert changed["capex"].tolist() == [777.0] * len(changed)
     assert not changed["section_id"].duplicated().any()
@@ -200,6 +203,9 @@ def test_impossible_limits_say_what_stands_in_the_way():
     assert choice.gap is None
     assert "Without the budget or without the SAIDI reduction asked for there is one." in choice.message
     assert "About 0 minutes of SAIDI can be avoided within the others." in choice.message
+    enough = choose(options, Limits(budget=20_000.0), SAIDI).totals["saidi_minutes_avoided"]
+    told = choose(options, Limits(budget=20_000.0, saidi_reduction_minutes=2.0 * enough)).message
+    assert float(re.search(r"About (\S+) minutes", told)[1]) == pytest.approx(enough, rel=0.02)
     both = choose(options, Limits(forced_in=("t1",), forced_out=("t1",)))
     assert not both.feasible
     assert both.seconds == 0.0
