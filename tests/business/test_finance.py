@@ -67,11 +67,6 @@ def test_irr_makes_npv_zero_or_there_is_none(flows):
 
 @pytest.mark.parametrize("flows", [[0.0, 0.0, 0.0], [0.0, 5.0, 5.0], [-100.0, 0.0, 0.0], [-100.0, -1.0, -2.0],
                                    [3.0, 2.0]])
-def test_a_root_at_a_point_of_the_grid_is_found():
-    """Where the value only touches 0, at the rate 0."""
-    assert irr(np.array([-1.0, 2.0, -1.0])) == pytest.approx(0.0, abs=1e-9)
-
-
 def test_irr_does_not_exist_without_a_sign_change(flows):
     assert irr(np.array(flows)) is None
 
@@ -101,3 +96,8 @@ def test_capital_recovery_factor():
     r, years = 0.07, 20
     assert capital_recovery_factor(r, years) == pytest.approx(r * (1 + r) ** years / ((1 + r) ** years - 1))
     assert capital_recovery_factor(r, years) == pytest.approx(-npf.pmt(r, years, 1.0))
+
+
+def test_a_root_at_a_point_of_the_grid_is_found():
+    """Where the value only touches 0, at the rate 0."""
+    assert irr(np.array([-1.0, 2.0, -1.0])) == pytest.approx(0.0, abs=1e-9)

@@ -326,6 +326,8 @@ def test_where_only_money_limits_every_point_of_the_frontier_is_the_best_of_its_
         choose(options, objective=SAIDI, gap=0.0).totals["saidi_minutes_avoided"], rel=1e-5)
     cut = frontier(options, 10, Limits(budget=float(curve["budget"].iloc[4])))
     assert cut["budget"].max() <= curve["budget"].iloc[4] + 1e-9
+    nearly = float(curve["budget"].iloc[4]) - 0.5
+    assert frontier(options, 10, Limits(budget=nearly))["budget"].max() <= nearly
 
 
 def test_programme_keeps_to_every_year_and_adds_up():
@@ -396,6 +398,7 @@ def test_steps_lie_on_the_upper_hull():
     gain, cost = np.array([9.0, 4.0, 6.0, 5.0]), np.array([9.0, 1.0, 3.0, 4.0])
     assert _hull_steps([1, 2, 3], gain, cost) == [(4.0, 1, -1), (1.0, 2, 1)]
     assert _hull_steps([1, 2], np.array([0.0, 4.0, 4.0]), np.array([0.0, 1.0, 3.0])) == [(4.0, 1, -1)]
+    assert _hull_steps([1], np.array([0.0, 2.0]), np.array([0.0, 0.5])) == [(4.0, 1, -1)]
     # the second is better for its money than the first, and takes its place
     assert _hull_steps([1, 2], np.array([0.0, 2.0, 6.0]), np.array([0.0, 1.0, 2.0])) == [(3.0, 2, -1)]
 
