@@ -99,5 +99,6 @@ def test_capital_recovery_factor():
 
 
 def test_a_root_at_a_point_of_the_grid_is_found():
-    """Where the value only touches 0, at the rate 0."""
+    """At the rate 0, crossed or only touched."""
+    assert irr(np.array([-1.0, 1.0])) == pytest.approx(0.0, abs=1e-9)
     assert irr(np.array([-1.0, 2.0, -1.0])) == pytest.approx(0.0, abs=1e-9)

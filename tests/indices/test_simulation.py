@@ -385,6 +385,14 @@ def test_events_of_a_year_are_drawn_in_proportion_to_its_weight():
     assert stats.chisquare(observed[some], weights[some] / weights.sum() * 400_000).pvalue > 0.001
 
 
+def test_a_single_year_needs_no_guide():
+    from reliability.indices.events import _trial_years, year_weights
+
+    weights = year_weights(np.array([2.0]))
+    assert (weights.total, weights.guide) == (2.0, None)
+    assert np.all(_trial_years(np.random.default_rng(0), weights, 9) == 0)
+
+
 def test_expected_events_of_the_table_are_what_is_simulated():
     study = random_study(np.random.default_rng(5), sections=25)
     results = expect(study)
