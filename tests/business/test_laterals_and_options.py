@@ -143,6 +143,7 @@ def test_what_a_lateral_has_already_is_not_offered():
     assert ("sectionalizer", 1.0) in offered["t1"]
     again = options.rows[(options.rows["device"] == "sectionalizer") & (ids[options.rows["lateral"]] == "t1")]
     assert np.all(again["capex"] == 0.0)
+    assert options.rows.index.tolist() == list(range(len(options.rows)))
 
 
 def test_no_more_counts_are_offered_than_a_sectionalizer_has_and_one_behind_two_operations():

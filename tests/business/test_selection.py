@@ -334,6 +334,7 @@ def test_programme_keeps_to_every_year_and_adds_up():
     study, options = _options(20, 6, (0,))
     table, said = programme(options, 4, yearly_budget=15_000.0, yearly_units=6)
     assert table["year"].nunique() > 1
+    assert table.index.tolist() == list(range(len(table)))
     by_year = table.groupby("year")[["capex", "units"]].sum()
     assert np.all(by_year["capex"] <= 15_000.0 + 1e-6)
     assert np.all(by_year["units"] <= 6 + 1e-9)

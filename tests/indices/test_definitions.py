@@ -47,6 +47,11 @@ def test_cemi_weighs_the_laws_by_customers():
         assert share == pytest.approx(float(stats.nbinom(shape, shape / (shape + rates)).sf(n - 1) @ customers / 40.0))
 
 
+def test_cemi_has_six_numbers_with_customers_and_without():
+    for customers in (np.zeros(2), np.ones(2)):
+        assert list(definitions.cemi(np.ones(2), customers, 0.1)) == [1, 2, 3, 4, 5, 6]
+
+
 def test_cemi_of_one_customer():
     assert definitions.cemi(np.array([1.0]), np.array([1.0]), 0.0)[1] == pytest.approx(1.0 - np.exp(-1.0))
 

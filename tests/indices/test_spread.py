@@ -109,6 +109,6 @@ def test_simulated_cemi_agrees_with_the_closed_form(demo, cv):
     results = expect(replace(demo, values=demo.values | {"yearly_cv": cv}))
     drawn = simulated_cemi(results.expected[0], cv, 600, np.random.default_rng(1))
     wanted = summary(results)["scenarios"][0]["expected"]["cemi"]
-    for n in (1, 2, 3):
+    for n in range(1, 7):
         error = drawn[:, n - 1].std(ddof=1) / np.sqrt(600)
-        assert abs(drawn[:, n - 1].mean() - wanted[str(n)]) <= 4 * error
+        assert abs(drawn[:, n - 1].mean() - wanted[str(n)]) <= 4 * error + 1e-3
