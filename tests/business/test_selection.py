@@ -335,6 +335,8 @@ def test_programme_keeps_to_every_year_and_adds_up():
     table, said = programme(options, 4, yearly_budget=15_000.0, yearly_units=6)
     assert table["year"].nunique() > 1
     assert table.index.tolist() == list(range(len(table)))
+    assert table.columns[0] == "year"
+    assert table["cumulative_npv"].to_numpy() == pytest.approx(np.cumsum(table["npv"].to_numpy()))
     by_year = table.groupby("year")[["capex", "units"]].sum()
     assert np.all(by_year["capex"] <= 15_000.0 + 1e-6)
     assert np.all(by_year["units"] <= 6 + 1e-9)
