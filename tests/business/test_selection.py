@@ -13,7 +13,7 @@ import pytest
 from reliability.business import frontier as frontier_module
 from reliability.business.cost_table import read_cost_table
 from reliability.business.frontier import frontier, programme
-from reliability.business.hull import _hull_steps, corner_sets
+from reliability.business.hull import _hull_steps, corner_sets, only_money_limits
 from reliability.business.limits import Limits, _at_most, feeder_customers
 from reliability.business.limits import _limits as _limits_of
 from reliability.business.options import EFFECTS, build_options
@@ -404,6 +404,16 @@ def test_steps_lie_on_the_upper_hull():
     assert _hull_steps([1], np.array([0.0, 2.0]), np.array([0.0, 0.5])) == [(4.0, 1, -1)]
     # the second is better for its money than the first, and takes its place
     assert _hull_steps([1, 2], np.array([0.0, 2.0, 6.0]), np.array([0.0, 1.0, 2.0])) == [(3.0, 2, -1)]
+
+
+@pytest.mark.parametrize("limits", [{"forced_in": ("t1",)}, {"forced_out": ("t1",)}, {"units": 3.0},
+                                    {"added_maifi_e": 0.1}, {"added_maifi_e_feeder": 0.1},
+                                    {"saidi_reduction_minutes": 1.0}])
+def test_any_limit_but_money_makes_the_frontier_a_search(limits):
+    _, options = _options(4, 1)
+    assert only_money_limits(options, Limits(budget=1e4))
+    assert not only_money_limits(options, Limits(budget=1e4, **limits))
+    assert not only_money_limits(_options(4, 1, (0,))[1], Limits())
 
 
 def test_for_every_price_of_an_hour_the_best_option_lies_on_the_hull():

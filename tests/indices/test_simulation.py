@@ -290,6 +290,7 @@ def test_progress_counts_up_and_an_exception_from_it_stops_the_run():
     assert [d for d, _, _ in seen] == sorted(d for d, _, _ in seen)
     assert seen[-1][:2] == (50, 50)
     assert seen[0][0] == round(50 / len(seen))
+    assert all(0.0 <= left < 60.0 for _, _, left in seen)
 
     def stop(*_):
         raise KeyboardInterrupt
