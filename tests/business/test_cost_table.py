@@ -124,6 +124,9 @@ def test_every_problem_of_a_table_at_once():
     ("customer_class,momentary,min_30,h_1,h_4,h_8", "column h_16: the column is missing"),
     ("customer_class,momentary,min_30,h_1,h_4,h_8,h_16,h_24", "column h_24: unknown column"),
     ("customer_class,momentary,min_30,h_1,h_1,h_4,h_8,h_16", "there twice"),
+    ("customer_class,momentary,min_3O,h_1,h_4,h_8,h_16", "did you mean 'min_30'"),
+    ("customer_class,momentary,min_30,h_1,h_4,h_8,h_16", "there is no row for residential"),
+    ("customer_class,momentary,min_30,h_1,h_4,h_8,h_16\nresidential,1", "column h_16"),
 ])
 def test_headers_of_a_table(header, found):
     with pytest.raises(StudyError) as raised:
