@@ -80,6 +80,14 @@ def test_what_never_happens_at_one_value_is_not_forgotten_at_another(change):
         assert npv(values) == pytest.approx(_npvs(case, values), rel=1e-8, abs=1e-4)
 
 
+def test_where_no_fault_ever_happens_capital_is_all_there_is():
+    case = case_of(feeders_of_laterals(3, 1, S, line_fault_rate_per_km=0.0))
+    assert len(case.table) == 0
+    found = npv_function(case.network, case.study.scenarios, COSTS)(case.study.values)
+    assert found == pytest.approx(_npvs(case, case.study.values))
+    assert found[1] < 0.0
+
+
 def test_shares_are_scaled_to_sum_to_one():
     values = with_values({"clearing_shares": (0.5, 0.3, 0.2)}, {"clearing_shares.0": 1.5})
     assert values["clearing_shares"] == pytest.approx((0.75, 0.15, 0.10))
@@ -169,6 +177,7 @@ def test_drivers_hold_up_against_the_long_way(perspective):
     assert set(frame["scenario"]) == {"S"}
     assert np.all(np.diff(frame["swing"]) <= 1e-9)
     assert set(laws) <= set(frame["assumption"])
+    assert frame.index.tolist() == list(range(len(frame)))
     assert frame["break_even"].notna().any()
     assert frame["break_even"].isna().any()
     for row in frame.itertuples():
@@ -230,6 +239,9 @@ def test_break_evens_are_looked_for_near_and_far():
         assert np.isclose(grid, x).any(), x
     assert np.all(np.diff(grid) > 0)
     assert np.sum((grid > 3.0) & (grid < 96.0)) >= 5
+    nothing = replace(study, values=study.values | {"incentive_per_saidi_minute": 0.0})
+    grid = _grid(nothing, "incentive_per_saidi_minute", Range(0.0, 0.0, 0.0))
+    assert np.sum((grid > 0.0) & (grid < 0.09 * grid.max())) >= 5
 
 
 def test_the_break_even_nearest_to_the_value_is_told():

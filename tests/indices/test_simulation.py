@@ -243,6 +243,7 @@ def test_where_a_run_ends_does_not_depend_on_the_workers(monkeypatch):
 def test_fewer_trials_than_the_least_are_run_where_asked_for_or_where_no_more_fit():
     ask = steady(SETTLED_SOON["structural"])
     assert simulate(ask, seed=1, trials=7).trials == 7
+    assert simulate(question(expect(one_section(horizon_years=20))), seed=1, trials=500).trials == 500
     assert simulate(ask, seed=1, trials=7, memory_bytes=1.0).trials == 1
     few = simulate(ask, seed=1, memory_bytes=2e5)
     assert 2 <= few.trials < simulation.TRIALS_AT_LEAST
