@@ -236,6 +236,8 @@ def test_rivals_stand_beside_every_plan():
     assert [s.fast_operations for s in rival_scenarios(feeders_of_laterals(3, fast_operations=0))] == [2, 0]
     there = feeders_of_laterals(3, 0, (Scenario("No fast trips", (), None, None, 0),))
     assert [s.name for s in rival_scenarios(there)] == [ALLOWED]
+    taken = feeders_of_laterals(3, 0, (Scenario(ALLOWED, None, "sectionalizer", 2),))
+    assert [s.name for s in rival_scenarios(taken)] == [f"{ALLOWED} (rival)", BLOCKED]
 
 
 def _fast_under(study, scenario: Scenario) -> dict[str, int]:

@@ -248,6 +248,12 @@ def test_fewer_trials_than_the_least_are_run_where_asked_for_or_where_no_more_fi
     few = simulate(ask, seed=1, memory_bytes=2e5)
     assert 2 <= few.trials < simulation.TRIALS_AT_LEAST
     assert few.precise is not None
+    calm = simulate(steady(SETTLED_SOON["long chunks"]), seed=1, memory_bytes=4e5)
+    hours = calm.totals["customer_hours"].mean(axis=2)
+    apart = hours[1] - hours[0]
+    assert calm.trials < simulation.TRIALS_AT_LEAST
+    assert apart.std(ddof=1) / np.sqrt(calm.trials) < 0.01 * abs(apart.mean())
+    assert calm.precise
 
 
 def test_the_standard_error_of_a_run_is_that_of_all_its_trials():
