@@ -470,6 +470,37 @@ def test_later_years_undo_nothing():
     assert not kept - {tuple(r) for r in later.selection[keys].fillna(-1.0).to_numpy()}
 
 
+def test_a_later_year_is_told_against_the_one_before():
+    """A setting that is changed in the second year takes the place of the one as built."""
+    _, options = _options(16, 5, (2,), fast_operations=0, backup_settings_cost=20_000.0)
+    first = choose(options, Limits(budget=8_000.0), SAIDI)
+    later = choose(options, objective=SAIDI, keep=first.chosen)
+    assert (first.chosen & ~later.chosen).any()
+    told = selection_frame(options, later.chosen, first.chosen)
+    for column, name in (("npv", "npv"), ("capex", "capex"), ("customer_minutes_avoided", "customer_minutes_avoided"),
+                         ("callouts_avoided", "callouts_avoided")):
+        assert told[column].sum() == pytest.approx(later.totals[name] - first.totals[name])
+
+
+def test_what_is_forced_out_stays_out_in_every_year():
+    _, options = _options(16, 9)
+    second, _ = programme(options, 2, yearly_units=3)
+    out = str(second.loc[second["year"] == 2, "section_id"].iloc[0])
+    table, _ = programme(options, 2, yearly_units=3, limits=Limits(forced_out=(out,)))
+    assert out not in set(table["section_id"])
+    assert table["year"].max() == 2
+
+
+def test_of_two_that_avoid_as_much_the_cheaper_is_chosen():
+    _, options = _options(6, 1)
+    rows = options.rows.copy()
+    rows.loc[rows["device"] != "", "customer_hours_avoided"] = 5.0
+    picked = choose(replace(options, rows=rows), objective=SAIDI).selection
+    assert len(picked) == 6
+    assert set(picked["device"]) == {"sectionalizer"}
+    assert options.rows.groupby("device")["capex"].max()["lateral_recloser"] > picked["capex"].max()
+
+
 def test_a_programme_of_nothing():
     _, options = _options(6, 1, sectionalizer_cost=1e6, lateral_recloser_cost=1e6)
     table, said = programme(options, 3, yearly_budget=1e7)
