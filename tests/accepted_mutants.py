@@ -99,6 +99,8 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
      "more classes than needed, all of ratio 1"),
     ("indices/simulation.py", 'np.where({"line_fault_rate_per_km"} & uncertain, fixed', ("& → |",),
      "more classes than needed, all of ratio 1"),
+    ("business/selection.py", "return values / largest if largest > 0", ("0 → 1",),
+     "the scale helps the solver and changes no answer"),
     ("business/selection.py", "largest = np.abs(values).max(initial=0.0)", ("0.0 → 1.0",),
      "the scale helps the solver and changes no answer"),
     ("faults/places.py", "distinct = np.append(True", ("0 → 1",), "a place of no width"),
