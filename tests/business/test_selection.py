@@ -342,7 +342,7 @@ def test_programme_keeps_to_every_year_and_adds_up():
     assert np.all(by_year["units"] <= 6 + 1e-9)
     laterals = table[table["what"] == "lateral"]
     assert not laterals["section_id"].duplicated().any()
-    assert said.startswith(f"{len(laterals)} laterals converted")
+    assert said.startswith(f"{len(laterals)} laterals converted in {table['year'].max()} years for ")
     # the programme as it stands at its end is one network, and its yearly figures lead to it
     before, after = case_of(study), case_of(carried_out(study, table))
     avoided = before.expected[0].fault_customer_hours.sum() - after.expected[0].fault_customer_hours.sum()
