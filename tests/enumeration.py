@@ -9,6 +9,7 @@ lockout and the consequences added up. Nothing here imports `reliability.network
 
     saifi, saidi_min, caidi_min, asai, maifi, maifi_e    None where no customer is served
     ens_mwh, customers_served, callouts {refuse, reset, repair, patrol} per year
+    sectionalizer_operations                             events a year that one ends
     cemi {1 … 6}                                         share of customers
     sections {section_id: {failure_rate, outage_hours}}  per year, seen by a customer there
     laterals {section_id: {customer_interruptions, customer_hours, momentary_events}}
@@ -295,7 +296,7 @@ def _scenario_results(rows, tree, laterals, values, momentary) -> dict:
     of_lateral = {name: {"customer_interruptions": 0.0, "customer_hours": 0.0, "momentary_events": 0.0}
                   for name in laterals}
     callouts = dict.fromkeys(("refuse", "reset", "repair", "patrol"), 0.0)
-    events = interruptions = 0.0
+    events = interruptions = operations = 0.0
     for fault, row in rows.items():
         path = tree.upward(fault)
         r_at = next(i for i, s in enumerate(path) if s in devices and devices[s]["device"] in RECLOSING_DEVICES)
@@ -316,6 +317,7 @@ def _scenario_results(rows, tree, laterals, values, momentary) -> dict:
                     hours = hours_to_restore(rows, tree, fault, opened, clears_in is PERMANENT, values)
                     below = sum(customers[s] for s in hours)
                     callouts["repair" if clears_in is PERMANENT else CALLOUT_OF_TEMPORARY[opened["device"]]] += rate
+                    operations += rate if opened["device"] == "sectionalizer" else 0.0
                     for name, duration in hours.items():
                         seen[name]["failure_rate"] += rate * o_share
                         seen[name]["outage_hours"] += rate * o_share * duration
@@ -328,7 +330,7 @@ def _scenario_results(rows, tree, laterals, values, momentary) -> dict:
                 interruptions += rate * momentaries * openings
                 if home:
                     home["momentary_events"] += rate * momentaries
-    return {"callouts": callouts, "sections": seen, "laterals": of_lateral,
+    return {"callouts": callouts, "sectionalizer_operations": operations, "sections": seen, "laterals": of_lateral,
             **_indices(customers, load, seen, events, interruptions, values["yearly_cv"])}
 
 

@@ -27,6 +27,14 @@ def test_agrees_where_rows_carry_settings_of_devices_they_need_not_have(seed):
     assert differences(core_results(study), enumerate_study(study)) == []
 
 
+@pytest.mark.parametrize("seed", range(80, 90))
+@pytest.mark.parametrize("certain", [{"fuse_failure": 1.0}, {"sectionalizer_failure": 1.0},
+                                     {"fuse_failure": 0.0, "sectionalizer_failure": 0.0}], ids=str)
+def test_agrees_where_devices_always_or_never_work(seed, certain):
+    study = random_study(np.random.default_rng(seed), 15, **certain)
+    assert differences(core_results(study), enumerate_study(study)) == []
+
+
 @given(random_studies(most_sections=12))
 def test_agrees_on_small_networks_that_shrink(study):
     assert differences(core_results(study), enumerate_study(study)) == []
@@ -38,6 +46,7 @@ def test_the_random_networks_reach_every_rule():
     found = [result for study in studies for result in enumerate_study(study).values()]
     for kind in ("refuse", "reset", "repair", "patrol"):
         assert sum(result["callouts"][kind] > 0 for result in found) > 10, kind
+    assert sum(result["sectionalizer_operations"] > 0 for result in found) > 10
     assert any(result["maifi"] > 1.5 * result["maifi_e"] for result in found)
     assert any(len({round(result["saifi"], 9) for result in enumerate_study(study).values()}) > 4 for study in studies)
 
