@@ -105,14 +105,17 @@ def play(chains: Chains, lockout: np.ndarray, fast: np.ndarray, recloser: np.nda
 
 
 def _merged_kinds(results: list[tuple[np.ndarray, np.ndarray]]):
-    """(bits, rows, opened, openings) with temporary kinds that end alike in every scenario as one row."""
+    """(bits, rows, opened, openings) with temporary kinds that end alike in every scenario as one row.
+
+    Two kinds end alike where the sequence is over before the first of them clears, and then any
+    that clears later ends so too.
+    """
     first, second, third, permanent = results
     yes = np.ones(first[0].shape[1], dtype=bool)
-    same12, same13, same23 = (_alike(a, b) for a, b in ((first, second), (first, third), (second, third)))
+    same12, same23 = _alike(first, second), _alike(second, third)
     for mask, rows, result in (
-        (0b111, same12 & same13, first), (0b011, same12 & ~same13, first), (0b101, ~same12 & same13, first),
-        (0b001, ~same12 & ~same13, first), (0b110, same23 & ~same12, second), (0b010, ~same12 & ~same23, second),
-        (0b100, ~same13 & ~same23, third), (PERMANENT, yes, permanent),
+        (0b111, same12, first), (0b001, ~same12, first), (0b110, same23 & ~same12, second),
+        (0b010, ~same23, second), (0b100, ~same23, third), (PERMANENT, yes, permanent),
     ):
         index = np.flatnonzero(rows)
         if index.size:
