@@ -147,6 +147,7 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("indices/simulation.py", 'result = 1.0 if own_rate else v["line_fault_rate_per_km"]', ("1.0 → 2.0",),
      "falls out of the ratio"),
     ("indices/expected.py", "range(0, max(len(table), 1), ROWS_AT_ONCE)", ("1 → 2",), "one empty part all the same"),
+    ("business/costs.py", "np.polynomial.chebyshev.chebpts1(points)) / 2.0", ("+ → -",), "the same points in reverse"),
     ("indices/events.py", "starts = starts.astype(np.int32) if len(year) < 2 ** 31", ANY,
      "two thousand million events in a block"),
     ("faults/outcomes.py", "for bits in range(PERMANENT + 1)", ("1 → 2",), "more room than is filled"),

@@ -270,6 +270,8 @@ def test_a_year_without_conversions_does_not_end_a_programme_that_has_a_goal():
     _, options = _options(6, 1, sectionalizer_cost=1e6, lateral_recloser_cost=1e6)
     table, _ = programme(options, 3, limits=Limits(forced_in=("t1",)))
     assert table[["section_id", "year"]].to_numpy().tolist() == [["t1", 3]]
+    table, _ = programme(options, 2, limits=Limits(saidi_reduction_minutes=1.0))
+    assert set(table["year"]) == {2}
 
 
 def test_what_costs_nothing_is_on_the_frontier_from_its_start():
