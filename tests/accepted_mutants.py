@@ -110,6 +110,7 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("business/drivers.py", "values[:-1, s] * values[1:, s] < 0", ("* → /",), "a quotient has the sign of the product"),
     ("business/hull.py", 'free = int(np.searchsorted(spent, 0.0, side="right"))', ("0.0 → 1.0",), "a unit of money"),
     ("business/selection.py", "_solve(options, relaxed, SAIDI, keep, 1e-2, 5.0)", ("1e-2 → 1.01",), "a rough figure"),
+    ("faults/consequences.py", "openings=np.where(momentary, openings, 0.0)", ("0.0 → 1.0",), "times no customers"),
     ("faults/consequences.py", "NO_CALLOUT = -1", ("1 → 2",), "any number below 0"),
     ("business/limits.py", "better = (table[:, None] > table[:, :, None])", ("any → all",),
      "rows that are never better only make the search longer"),
