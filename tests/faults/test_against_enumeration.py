@@ -115,10 +115,11 @@ def test_momentaries_are_never_negative_where_those_to_the_letter_would_be(engin
     assert found["momentary_events"] == 0.0
 
 
-def test_nobody_sees_fewer_than_no_momentary_events_and_all_add_up():
+@pytest.mark.parametrize(("tap", "spur"), [(50, 20), (1, 0.1)])
+def test_nobody_sees_fewer_than_no_momentary_events_and_all_add_up(tap, spur):
     """Below a three-phase lateral recloser, a single-phase fuse: its customers are interrupted for long,
-    the 50 others share what the recloser's third of the zone leaves, 70/3 − 20."""
-    study = per_phase_recloser_above_a_fuse(50, 20)
+    the others share what the recloser's third of the zone leaves: of 50 and 20 customers 70/3 − 20."""
+    study = per_phase_recloser_above_a_fuse(tap, spur)
     expected = expect(study).expected[0]
-    assert expected.momentary_event_rate == pytest.approx([0.0, (70 / 3 - 20) / 50, 0.0], abs=1e-12)
-    assert expected.momentary_event_rate @ [0, 50, 20] == pytest.approx(expected.fault_momentary_events.sum())
+    assert expected.momentary_event_rate == pytest.approx([0.0, ((tap + spur) / 3 - spur) / tap, 0.0], abs=1e-12)
+    assert expected.momentary_event_rate @ [0, tap, spur] == pytest.approx(expected.fault_momentary_events.sum())
