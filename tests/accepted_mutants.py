@@ -128,6 +128,7 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
      "spread out all the same"),
     ("business/limits.py", "return low, np.where(out, 0.0, 1.0)", ("1.0 → 2.0",), "at most one by another limit"),
     ("indices/simulation.py", "max(1, YEARS_PER_CHUNK // years)", ("max → min",), "how many trials are drawn together"),
+    ("business/condensed.py", "for rows in parts] or [np.zeros(0)])", ("0 → 1",), "one spread out over none"),
     ("business/condensed.py", "keys = keys * size + code", ("+ → -",), "as many different keys"),
     ("business/limits.py", 'columns += [-rows["units"].to_numpy()] * (limits.units is not None)',
      ("- → +", "not → nothing"),
