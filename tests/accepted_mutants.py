@@ -16,8 +16,6 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
      "a grid a little wider, or of a point more or less, tells the same roots apart"),
     ("business/cashflow.py", "return sum(self.units.values())", ("sum → max",),
      "a scenario installs devices of one kind"),
-    ("business/cost_table.py", 'r + [""] * (len(rows.records[0]) - len(r))', ("- → +",),
-     "more empty cells at the end of a row are not read"),
     ("business/hull.py", "before[step] >= 0", (">= → >", "0 → 1"), "row 0 of the options is the setting of a zone"),
     ("business/hull.py", "np.where(before >= 0, of[before], 0.0)", (">= → >", "0 → 1"),
      "row 0 of the options is the setting of a zone"),

@@ -79,10 +79,9 @@ def parse_cost_table(name: str, content: bytes) -> CostTable:
     rows, problems = read_rows(name, content), Problems()
     place = _headers(rows, problems)
     problems.raise_if_any()
-    records = [r + [""] * (len(rows.records[0]) - len(r)) for r in rows.records[1:]]
     cost = np.full((len(CUSTOMER_CLASSES), len(DURATION_COLUMNS)), np.nan)
     seen: set[str] = set()
-    for record, number in zip(records, rows.numbers[1:], strict=True):
+    for record, number in zip(rows.records[1:], rows.numbers[1:], strict=True):
         customer_class = record[place[CLASS_COLUMN]]
         if customer_class not in CUSTOMER_CLASSES or customer_class in seen:
             rule = "the class is there twice" if customer_class in seen else "unknown customer class"
