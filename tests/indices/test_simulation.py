@@ -240,6 +240,17 @@ def test_where_a_run_ends_does_not_depend_on_the_workers(monkeypatch):
         assert all(np.array_equal(shared.totals[name], alone.totals[name]) for name in alone.totals)
 
 
+def test_every_trial_goes_by_its_own_draw_of_what_protection_does():
+    """With so many faults a trial's hours tell the share of single-phase faults that it drew."""
+    ask = steady({"phases_involved.0": Range(0.3, 0.75, 0.9)})
+    ask = replace(ask, values=ask.values | {"line_fault_rate_per_km": 800.0})
+    simulated = simulate(ask, seed=2, trials=40)
+    values = values_of_trials(ask.values, simulated.draws)
+    wanted = [closed_form(ask.table(v), v)["customer_hours"][0] for v in (one_trial(values, t) for t in range(40))]
+    hours = simulated.totals["customer_hours"].mean(axis=2)[0]
+    assert np.corrcoef(hours, wanted)[0, 1] > 0.8
+
+
 def test_fewer_trials_than_the_least_are_run_where_asked_for_or_where_no_more_fit():
     ask = steady(SETTLED_SOON["structural"])
     assert simulate(ask, seed=1, trials=7).trials == 7
