@@ -66,7 +66,7 @@ def read_cost_table(study: Study | None = None) -> CostTable:
 def _inside(folder: Path | None, name: str) -> Path:
     """The file `name` of the study folder; a name that leads out of it is a problem of the study."""
     try:
-        if folder is not None and (folder / name).resolve().parent == folder.resolve():
+        if folder is not None and name == Path(name).name and (folder / name).resolve().parent == folder.resolve():
             return folder / name
     except (OSError, RuntimeError, ValueError):
         pass  # a name that no file can have lies in no folder

@@ -95,11 +95,12 @@ def test_own_table_of_the_study(tmp_path):
     assert read_cost_table(study).cost[1].tolist() == [10.0, 20.0, 30.0, 40.0, 50.0, 60.0]
 
 
-@pytest.mark.parametrize("name", ["../ours.csv", "/etc/hostname", "sub/ours.csv", "..", "linked.csv"])
+@pytest.mark.parametrize("name", ["../ours.csv", "/etc/hostname", "sub/ours.csv", "./inside.csv", "..", "linked.csv"])
 def test_a_table_outside_the_study_folder_is_refused(tmp_path, name):
     folder = tmp_path / "study"
     folder.mkdir()
     (tmp_path / "ours.csv").write_text(GOOD)
+    (folder / "inside.csv").write_text(GOOD)
     (folder / "linked.csv").symlink_to(tmp_path / "ours.csv")
     study = replace(study_of([ROOT], interruption_costs=name), folder=folder)
     with pytest.raises(StudyError) as raised:

@@ -150,6 +150,13 @@ def test_sobol_with_an_assumption_that_changes_the_table():
     assert first["fast_clearing_time_s"][1] > 0.1
 
 
+def test_a_stated_range_is_not_tried_anew():
+    laws = {"crew_rate_per_hour": Range(10.0, 20.0, 90.0), "fast_clearing_time_s": Range(0.03, 0.08, 0.4)}
+    found = _ranges(_study(laws))
+    assert {key: found[key] for key in laws} == laws
+    assert "load_margin" not in found
+
+
 def test_draws_that_need_a_table_of_their_own_come_in_steps():
     """A network in which nothing depends on the assumptions is asked a few times for either of them."""
     laws = {"fast_clearing_time_s": Range(0.03, 0.08, 0.4), "phases_involved.0": Range(0.3, 0.6, 0.9)}

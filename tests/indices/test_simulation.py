@@ -251,6 +251,28 @@ def test_every_trial_goes_by_its_own_draw_of_what_protection_does():
     assert np.corrcoef(hours, wanted)[0, 1] > 0.8
 
 
+RATES = {key: law for key, law in UNKNOWNS.items() if key in simulation.RATE_KEYS} | {
+    "clearing_shares.0": Range(0.1, 0.5, 0.9), "clearing_shares.1": Range(0.1, 0.3, 0.6)}
+
+
+@pytest.mark.parametrize("keys", [(), *((key,) for key in RATES), tuple(RATES)], ids=str)
+def test_rates_at_the_values_of_a_trial_are_those_of_the_rows(keys):
+    """Rows and their classes, scaled to a trial's draws, against the rates of the table at those draws: exactly."""
+    for seed in range(6):
+        study = random_study(np.random.default_rng(seed), sections=25)
+        uncertain = {key: RATES[key] for key in keys}
+        means = study.values | {k: law.mean for k, law in uncertain.items() if "." not in k}
+        table = Question(build_network(study.sections), means, uncertain, study.scenarios).table(means)
+        draws = {k: np.array([law.low, law.high]) for k, law in uncertain.items()}
+        rows, rates, of, classes = simulation._parts(table, means, {key.partition(".")[0] for key in keys})
+        for t in range(2 if keys else 0):
+            at = one_trial(values_of_trials(means, draws), t)
+            factor = np.array([float(simulation._multiplier(c, at, means)) for c in classes])
+            assert np.bincount(rows, rates * factor[of], len(table)) == pytest.approx(row_rates(table, at))
+        factor = np.array([float(simulation._multiplier(c, means, means)) for c in classes])
+        assert np.bincount(rows, rates * factor[of], len(table)) == pytest.approx(row_rates(table, means))
+
+
 def test_fewer_trials_than_the_least_are_run_where_asked_for_or_where_no_more_fit():
     ask = steady(SETTLED_SOON["structural"])
     assert simulate(ask, seed=1, trials=7).trials == 7
