@@ -27,7 +27,6 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
      "the scale helps the solver and changes no answer"),
     ("business/limits.py", "np.where(pairs % settings == AS_IT_IS, -1.0, 0.0)", ("1.0 → 2.0",),
      "what a lateral has, less 1 for its zone's setting, is never under -1"),
-    ("business/limits.py", "if customers > 0:", ("> → >=",), "nobody's events are 0"),
     ("business/cashflow.py", "if net_present > 0:", ("> → >=", "0 → 1"),
      "less than half a unit of money was told before"),
     ("business/hull.py", "stops = np.searchsorted(along", ("0.0 → 1.0",),

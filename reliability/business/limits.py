@@ -137,8 +137,7 @@ def _limits(options: Options, limits: Limits) -> Iterator[LinearConstraint]:
     if limits.added_maifi_e_feeder is not None:
         feeder = rows["feeder"].to_numpy()
         for f, customers in enumerate(feeder_customers(options)):
-            if customers > 0:
-                yield _at_most(np.where(feeder == f, events, 0.0), limits.added_maifi_e_feeder * customers)
+            yield _at_most(np.where(feeder == f, events, 0.0), limits.added_maifi_e_feeder * customers)
     if limits.saidi_reduction_minutes is not None:
         yield _at_most(-rows["customer_hours_avoided"].to_numpy(), -limits.saidi_reduction_minutes * served / 60.0)
 

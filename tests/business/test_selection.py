@@ -404,6 +404,8 @@ def test_steps_lie_on_the_upper_hull():
     assert _hull_steps([1, 2, 3], gain, cost) == [(4.0, 1, -1), (1.0, 2, 1)]
     assert _hull_steps([1, 2], np.array([0.0, 4.0, 4.0]), np.array([0.0, 1.0, 3.0])) == [(4.0, 1, -1)]
     assert _hull_steps([1], np.array([0.0, 2.0]), np.array([0.0, 0.5])) == [(4.0, 1, -1)]
+    bent = _hull_steps([1, 2, 3, 4], np.array([0.0, 10.0, 15.0, 18.0, 20.0]), np.arange(5.0))
+    assert bent == [(10.0, 1, -1), (5.0, 2, 1), (3.0, 3, 2), (2.0, 4, 3)]
     # the second is better for its money than the first, and takes its place
     assert _hull_steps([1, 2], np.array([0.0, 2.0, 6.0]), np.array([0.0, 1.0, 2.0])) == [(3.0, 2, -1)]
 
@@ -483,7 +485,11 @@ def test_momentary_events_are_limited_on_each_feeder_by_its_own_customers(seed, 
     on_b = sections["feeder_id"] == "b"
     sections.loc[on_b, columns] *= customers_of_b / sections.loc[on_b, "customers"].sum()
     options = build_options(build_network(sections), study.values, COSTS)
-    free = choose(options, objective=SAIDI).totals["worst_feeder_maifi_e_added"]
+    unlimited = choose(options, objective=SAIDI)
+    free = unlimited.totals["worst_feeder_maifi_e_added"]
+    added = unlimited.selection.groupby("feeder_id")["momentary_events_added"].sum()
+    served = dict(zip(options.network.feeder_ids, feeder_customers(options), strict=True))
+    assert free == pytest.approx(max(added[f] / served[f] for f in added.index))
     for share in (0.25, 0.5, 0.75):
         assert _equals_brute_force(options, Limits(added_maifi_e_feeder=share * free), SAIDI)
 
