@@ -9,6 +9,7 @@ import pandas as pd
 
 from reliability.business.cashflow import Business, assess
 from reliability.business.cost_table import CostTable, read_cost_table
+from reliability.business.options import Options, build_options
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.indices.expected import Expected, expected_values
 from reliability.network.tree import Network, build_network
@@ -18,6 +19,10 @@ from tests.networks import random_study, study_of
 # Settings that go with a lateral's old device (contract.md, scenarios).
 OF_THE_DEVICE = ("saving_ceiling_a", "rated_current_a", "actuating_current_a", "counts", "operations_to_lockout",
                  "fast_operations")
+
+COSTS = read_cost_table()
+# What an engineer may be paid for, so that conversions pay on the small feeders of these tests.
+GAINFUL = {"incentive_per_saidi_minute": 1200.0, "incentive_per_saifi": 3000.0}
 
 
 @dataclass(frozen=True)
@@ -74,6 +79,12 @@ def feeders_of_laterals(laterals: int, seed: int = 0, scenarios: tuple[Scenario,
                          "length_km": 1.0, "customers": 10.0, "load_kw": 20.0, "phases": 1.0,
                          "fault_current_source_a": 1200.0, "fault_current_end_a": 600.0, "saving_ceiling_a": 900.0})
     return study_of(rows, scenarios, **values)
+
+
+def options_of(laterals: int, seed: int = 0, fast: tuple[int, ...] = (), **values: object) -> tuple[Study, Options]:
+    """`feeders_of_laterals` where conversions pay, and its options; `fast` are the settings to offer."""
+    study = feeders_of_laterals(laterals, seed, **(GAINFUL | values))
+    return study, build_options(build_network(study.sections), study.values, COSTS, fast)
 
 
 def carried_out(study: Study, selection: pd.DataFrame) -> Study:

@@ -10,25 +10,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from reliability.business import frontier as frontier_module
-from reliability.business.cost_table import read_cost_table
-from reliability.business.frontier import frontier, programme
-from reliability.business.hull import _hull_steps, _steps, corner_sets, only_money_limits
 from reliability.business.limits import Limits, _at_most, feeder_customers, never_better
 from reliability.business.limits import _limits as _limits_of
 from reliability.business.options import EFFECTS, build_options
 from reliability.business.selection import NPV, SAIDI, _unit, choose, selection_frame, totals_of
 from reliability.network.tree import build_network
-from tests.business.cases import carried_out, case_of, feeders_of_laterals
+from tests.business.cases import COSTS, GAINFUL, carried_out, case_of, feeders_of_laterals, options_of
 from tests.networks import random_study
-
-COSTS = read_cost_table()
-GAINFUL = {"incentive_per_saidi_minute": 1200.0, "incentive_per_saifi": 3000.0}
-
-
-def _options(laterals: int, seed: int = 0, fast: tuple[int, ...] = (), **values: object):
-    study = feeders_of_laterals(laterals, seed, **(GAINFUL | values))
-    return study, build_options(build_network(study.sections), study.values, COSTS, fast)
 
 
 def _every_choice(options):
@@ -94,7 +82,7 @@ def _equals_brute_force(options, limits: Limits, objective: str) -> bool:
 
 def test_choice_equals_every_subset_of_twelve_laterals():
     """2^12 subsets of one option a lateral, under random limits and both objectives."""
-    _, options = _options(12, 7)
+    _, options = options_of(12, 7)
     rows = options.rows
     one = replace(options, rows=rows[(rows["device"] == "") | (rows["counts"] == 2.0)].reset_index(drop=True))
     rng, feasible = np.random.default_rng(5), 0
@@ -109,7 +97,7 @@ def test_choice_equals_every_combination_with_all_options_and_settings():
     """Three or four devices a lateral, and fast tripping of four breakers and reclosers as built or blocked."""
     rng, feasible = np.random.default_rng(8), 0
     for seed in range(4):
-        _, options = _options(5, seed, (0,))
+        _, options = options_of(5, seed, (0,))
         for _ in range(3):
             limits = _limits(rng, options)
             for objective in (NPV, SAIDI):
@@ -120,7 +108,7 @@ def test_choice_equals_every_combination_with_all_options_and_settings():
 @pytest.mark.parametrize("seed", range(5))
 def test_the_network_that_was_chosen_does_what_the_choice_promises(seed):
     """The selection built into the network by hand: its indices differ from as built by the totals."""
-    study, options = _options(14, seed, (0, 1))
+    study, options = options_of(14, seed, (0, 1))
     choice = choose(options, Limits(budget=40_000.0), NPV if seed % 2 else SAIDI)
     assert choice.totals["laterals"] > 2
     before, after = case_of(study), case_of(carried_out(study, choice.selection))
@@ -170,7 +158,7 @@ def test_any_choice_in_any_network_does_what_its_rows_say(seed):
 
 
 def test_backup_settings_of_a_zone_are_charged_once():
-    _, options = _options(14, 2, (2,), backup_settings_cost=777.0, fast_operations=0)
+    _, options = options_of(14, 2, (2,), backup_settings_cost=777.0, fast_operations=0)
     choice = choose(options, objective=SAIDI)
     changed = choice.selection[choice.selection["what"] == "backup settings"]
     installed = choice.selection[choice.selection["what"] == "lateral"]
@@ -183,7 +171,7 @@ def test_backup_settings_of_a_zone_are_charged_once():
 
 
 def test_forced_laterals():
-    _, options = _options(10, 3)
+    _, options = options_of(10, 3)
     free = choose(options)
     installed = free.selection["section_id"].tolist()
     other = next(str(n) for n in options.network.ids[options.heads] if n not in installed)
@@ -195,7 +183,7 @@ def test_forced_laterals():
 
 
 def test_impossible_limits_say_what_stands_in_the_way():
-    _, options = _options(8, 1)
+    _, options = options_of(8, 1)
     half = choose(options, objective=SAIDI).totals["saidi_minutes_avoided"] / 2.0
     choice = choose(options, Limits(budget=100.0, saidi_reduction_minutes=half))
     assert not choice.feasible
@@ -213,13 +201,13 @@ def test_impossible_limits_say_what_stands_in_the_way():
 
 
 def test_a_lateral_that_is_not_there_is_refused():
-    _, options = _options(3)
+    _, options = options_of(3)
     with pytest.raises(ValueError, match="no lateral is headed by section 'nowhere'"):
         choose(options, Limits(forced_in=("nowhere",)))
 
 
 def test_nothing_to_convert_is_said_plainly():
-    _, options = _options(8, 1, sectionalizer_cost=1e6, lateral_recloser_cost=1e6)
+    _, options = options_of(8, 1, sectionalizer_cost=1e6, lateral_recloser_cost=1e6)
     choice = choose(options)
     assert choice.feasible
     assert choice.selection.empty
@@ -233,15 +221,15 @@ def test_nothing_to_convert_is_said_plainly():
 
 
 def test_gap_and_time_are_reported():
-    _, options = _options(20, 4)
+    _, options = options_of(20, 4)
     choice = choose(options, Limits(budget=30_000.0), gap=1e-3)
     assert 0.0 <= choice.gap <= 1e-3
     assert 0.0 < choice.seconds < 30.0
-    assert 0.0 < choose(_options(20, 0)[1], Limits(budget=20_000.0, added_maifi_e=0.5), gap=0.2).gap <= 0.2
+    assert 0.0 < choose(options_of(20, 0)[1], Limits(budget=20_000.0, added_maifi_e=0.5), gap=0.2).gap <= 0.2
 
 
 def test_the_saidi_reduction_asked_for_is_in_minutes():
-    _, options = _options(6, 2)
+    _, options = options_of(6, 2)
     limit, = _limits_of(options, Limits(saidi_reduction_minutes=6.0))
     chosen = choose(options, objective=SAIDI)
     asked = (limit.A @ chosen.chosen).item() / np.asarray(limit.ub).item()
@@ -266,131 +254,8 @@ def test_where_nothing_can_be_gained_the_search_is_no_division_by_zero():
     assert _unit(np.array([2.0, -4.0])).tolist() == [0.5, -1.0]
 
 
-def test_a_year_without_conversions_does_not_end_a_programme_that_has_a_goal():
-    _, options = _options(6, 1, sectionalizer_cost=1e6, lateral_recloser_cost=1e6)
-    table, _ = programme(options, 3, limits=Limits(forced_in=("t1",)))
-    assert table[["section_id", "year"]].to_numpy().tolist() == [["t1", 3]]
-    table, _ = programme(options, 2, limits=Limits(saidi_reduction_minutes=1.0))
-    assert set(table["year"]) == {2}
-
-
-def test_what_costs_nothing_is_on_the_frontier_from_its_start():
-    _, options = _options(8, 1, sectionalizer_cost=0.0)
-    start = frontier(options, 6).iloc[0]
-    assert start["budget"] == 0.0
-    free = choose(options, Limits(budget=0.0), SAIDI, gap=0.0).totals
-    assert start["saidi_minutes_avoided"] == pytest.approx(free["saidi_minutes_avoided"], rel=1e-6)
-    assert start["saidi_minutes_avoided"] > 0.0
-
-
-def test_what_a_smaller_budget_buys_a_larger_one_buys_too(monkeypatch):
-    """Whatever the search finds in its time."""
-    _, options = _options(8, 1, (0,))
-    real, reached = choose, iter([9.0, 2.0, 1.0, 5.0, 4.0, 3.0])
-
-    def found(*args, **more):
-        choice, minutes = real(*args, **more), next(reached)
-        return replace(choice, totals=choice.totals | {"saidi_minutes_avoided": minutes, "callouts_avoided": minutes})
-
-    monkeypatch.setattr(frontier_module, "choose", found)
-    curve = frontier(options, 6)
-    assert curve["saidi_minutes_avoided"].tolist() == [2.0, 2.0, 5.0, 5.0, 5.0, 9.0]
-    assert curve["callouts_avoided"].tolist() == [2.0, 2.0, 5.0, 5.0, 5.0, 9.0]
-    assert curve["budget"].is_monotonic_increasing
-
-
-def test_frontier_rises_with_the_budget():
-    _, options = _options(20, 4, (0,))
-    curve = frontier(options, 12)
-    assert len(curve) == 12
-    assert np.all(curve["capex"] <= curve["budget"] + 1e-6)
-    assert np.all(np.diff(curve["saidi_minutes_avoided"]) >= 0)
-    assert np.all(curve["gap"] <= 5e-3)
-    for row in curve.iloc[[3, 7]].itertuples():
-        best = choose(options, Limits(budget=row.budget), SAIDI, gap=0.0).totals["saidi_minutes_avoided"]
-        assert best * (1.0 - 0.006) <= row.saidi_minutes_avoided <= best * (1.0 + 1e-9)
-    most = choose(options, objective=SAIDI).totals["saidi_minutes_avoided"]
-    assert curve["saidi_minutes_avoided"].iloc[-1] == pytest.approx(most, rel=6e-3)
-
-
-@pytest.mark.parametrize("seed", range(4))
-def test_where_only_money_limits_every_point_of_the_frontier_is_the_best_of_its_budget(seed):
-    _, options = _options(14, seed)
-    curve = frontier(options, 10)
-    assert len(curve) >= 8
-    assert curve["capex"].iloc[0] == 0.0
-    assert np.all(curve["gap"] == 0.0)
-    assert np.all(np.diff(curve["capex"]) > 0)
-    for row in curve.itertuples():
-        best = choose(options, Limits(budget=row.budget + 1e-6), SAIDI, gap=0.0).totals["saidi_minutes_avoided"]
-        assert row.saidi_minutes_avoided == pytest.approx(best, rel=1e-5, abs=1e-9)
-    assert curve["saidi_minutes_avoided"].iloc[-1] == pytest.approx(
-        choose(options, objective=SAIDI, gap=0.0).totals["saidi_minutes_avoided"], rel=1e-5)
-    cut = frontier(options, 10, Limits(budget=float(curve["budget"].iloc[4])))
-    assert cut["budget"].max() <= curve["budget"].iloc[4] + 1e-9
-    nearly = float(curve["budget"].iloc[4]) - 0.5
-    assert frontier(options, 10, Limits(budget=nearly))["budget"].max() <= nearly
-
-
-def test_programme_keeps_to_every_year_and_adds_up():
-    study, options = _options(20, 6, (0,))
-    table, said = programme(options, 4, yearly_budget=15_000.0, yearly_units=6)
-    assert table["year"].nunique() > 1
-    assert table.index.tolist() == list(range(len(table)))
-    assert table.columns[0] == "year"
-    assert table["cumulative_npv"].to_numpy() == pytest.approx(np.cumsum(table["npv"].to_numpy()))
-    by_year = table.groupby("year")[["capex", "units"]].sum()
-    assert np.all(by_year["capex"] <= 15_000.0 + 1e-6)
-    assert np.all(by_year["units"] <= 6 + 1e-9)
-    laterals = table[table["what"] == "lateral"]
-    assert not laterals["section_id"].duplicated().any()
-    assert said.startswith(f"{len(laterals)} laterals converted in {table['year'].max()} years for ")
-    # the programme as it stands at its end is one network, and its yearly figures lead to it
-    before, after = case_of(study), case_of(carried_out(study, table))
-    avoided = before.expected[0].fault_customer_hours.sum() - after.expected[0].fault_customer_hours.sum()
-    assert table["customer_minutes_avoided"].sum() == pytest.approx(60.0 * avoided)
-    assert table["cumulative_saidi_minutes_avoided"].iloc[-1] == pytest.approx(
-        60.0 * avoided / before.network.customers.sum())
-    assert table["cumulative_capex"].iloc[-1] == pytest.approx(table["capex"].sum())
-
-
-def test_first_year_of_a_programme_is_the_best_choice_of_that_budget():
-    _, options = _options(16, 9)
-    table, _ = programme(options, 2, yearly_budget=12_000.0, gap=0.0)
-    best = choose(options, Limits(budget=12_000.0), gap=0.0)
-    assert table.loc[table["year"] == 1, "npv"].sum() == pytest.approx(best.totals["npv"])
-
-
-def test_a_programme_has_no_more_years_than_it_is_given():
-    _, options = _options(16, 9)
-    table, _ = programme(options, 2, yearly_units=2)
-    assert table["year"].unique().tolist() == [1, 2]
-
-
-def test_the_first_year_starts_from_nothing():
-    _, options = _options(16, 9)
-    cheapest = options.rows.loc[options.rows["capex"] > 0, "capex"].min()
-    assert programme(options, 1, yearly_budget=cheapest - 0.5)[0].empty
-    table, _ = programme(options, 1, yearly_units=5, gap=0.0)
-    assert table["npv"].sum() == pytest.approx(choose(options, Limits(units=5), gap=0.0).totals["npv"])
-
-
-def test_what_is_forced_in_or_asked_for_need_only_be_there_in_the_last_year():
-    _, options = _options(16, 9)
-    first, _ = programme(options, 2, yearly_units=2)
-    left = next(str(n) for n in options.network.ids[options.heads] if n not in set(first["section_id"]))
-    forced, _ = programme(options, 2, yearly_units=3, limits=Limits(forced_in=(left,)))
-    assert forced.loc[forced["section_id"] == left, "year"].tolist() == [2]
-    enough, _ = programme(options, 2, yearly_units=4)
-    least = Limits(saidi_reduction_minutes=1.01 * enough.loc[enough["year"] == 1, "customer_minutes_avoided"].sum()
-                   / options.customers_served)
-    both, said = programme(options, 2, yearly_units=4, limits=least)
-    assert both["year"].max() == 2, said
-    assert both["cumulative_saidi_minutes_avoided"].iloc[-1] >= least.saidi_reduction_minutes
-
-
 def test_laterals_come_before_settings_and_the_best_first():
-    _, options = _options(14, 2, (2,), fast_operations=0)
+    _, options = options_of(14, 2, (2,), fast_operations=0)
     told = choose(options, objective=SAIDI).selection
     assert told["what"].tolist() == sorted(told["what"], reverse=True)
     assert told["what"].nunique() == 2
@@ -399,80 +264,19 @@ def test_laterals_come_before_settings_and_the_best_first():
         assert rows["npv"].is_monotonic_decreasing
 
 
-def test_steps_lie_on_the_upper_hull():
-    gain, cost = np.array([9.0, 4.0, 6.0, 5.0]), np.array([9.0, 1.0, 3.0, 4.0])
-    assert _hull_steps([1, 2, 3], gain, cost) == [(4.0, 1, -1), (1.0, 2, 1)]
-    assert _hull_steps([1, 2], np.array([0.0, 4.0, 4.0]), np.array([0.0, 1.0, 3.0])) == [(4.0, 1, -1)]
-    assert _hull_steps([1], np.array([0.0, 2.0]), np.array([0.0, 0.5])) == [(4.0, 1, -1)]
-    bent = _hull_steps([1, 2, 3, 4], np.array([0.0, 10.0, 15.0, 18.0, 20.0]), np.arange(5.0))
-    assert bent == [(10.0, 1, -1), (5.0, 2, 1), (3.0, 3, 2), (2.0, 4, 3)]
-    # the second is better for its money than the first, and takes its place
-    assert _hull_steps([1, 2], np.array([0.0, 2.0, 6.0]), np.array([0.0, 1.0, 2.0])) == [(3.0, 2, -1)]
-
-
-@pytest.mark.parametrize("limits", [{"forced_in": ("t1",)}, {"forced_out": ("t1",)}, {"units": 3.0},
-                                    {"added_maifi_e": 0.1}, {"added_maifi_e_feeder": 0.1},
-                                    {"saidi_reduction_minutes": 1.0}])
-def test_any_limit_but_money_makes_the_frontier_a_search(limits):
-    _, options = _options(4, 1)
-    assert only_money_limits(options, Limits(budget=1e4))
-    assert not only_money_limits(options, Limits(budget=1e4, **limits))
-    assert not only_money_limits(_options(4, 1, (0,))[1], Limits())
-
-
-def test_for_every_price_of_an_hour_the_best_option_lies_on_the_hull():
-    """A corner of the upper hull is what a straight line of some slope touches first."""
-    rng = np.random.default_rng(3)
-    for _ in range(200):
-        cost = np.append(0.0, np.sort(rng.integers(1, 30, 7))).astype(float)
-        gain = np.append(0.0, rng.integers(1, 30, 7)).astype(float)
-        steps = _hull_steps(list(range(1, 8)), gain, cost)
-        corners = [0, *(row for _, row, _ in steps)]
-        assert [before for _, _, before in steps] == [-1, *corners[1:-1]]
-        assert all(a > b > 0 for a, b in itertools.pairwise([np.inf, *(slope for slope, _, _ in steps)]))
-        for price in np.linspace(0.01, 30.0, 60):
-            worth = gain - price * cost
-            assert worth[corners].max() == pytest.approx(worth.max())
-
-
-def test_steps_add_up_to_the_options_gone_to():
-    changed = 0
-    for seed in range(4):
-        _, options = _options(12, seed)
-        row, before, gain, cost = _steps(options)
-        chosen = np.zeros(len(options.rows), dtype=bool)
-        for to, left, gained, spent in zip(row, before, np.cumsum(gain), np.cumsum(cost), strict=True):
-            chosen[left] &= left < 0
-            chosen[to] = True
-            changed += left >= 0
-            assert options.rows.loc[chosen, "customer_hours_avoided"].sum() == pytest.approx(gained)
-            assert options.rows.loc[chosen, "capex"].sum() == pytest.approx(spent)
-    assert changed > 0
-
-
 @pytest.mark.parametrize(("column", "limits"), [
     ("units", Limits(units=5.0)), ("momentary_events_added", Limits(added_maifi_e=1.0)),
     ("momentary_events_added", Limits(added_maifi_e_feeder=1.0)),
     ("customer_hours_avoided", Limits(saidi_reduction_minutes=1.0))])
 def test_an_option_is_only_set_aside_where_it_is_beaten_in_all_that_counts(column, limits):
     """Two alike but for their gain, and for something that only counts under a limit."""
-    _, options = _options(3, 1)
+    _, options = options_of(3, 1)
     rows = options.rows[(options.rows["lateral"] == 0) & (options.rows["device"] != "")].iloc[:2].reset_index(drop=True)
     rows[["units", "capex", "momentary_events_added", "customer_hours_avoided"]] = 3.0
     rows.loc[1, column] = 4.0 if column == "customer_hours_avoided" else 2.0
     two = replace(options, rows=rows)
     assert never_better(two, Limits(), np.array([5.0, 4.0])).tolist() == [False, True]
     assert never_better(two, limits, np.array([5.0, 4.0])).tolist() == [False, False]
-
-
-def test_what_avoids_nothing_is_not_on_the_frontier():
-    _, options = _options(10, 3)
-    rows = options.rows.copy()
-    worse = rows["lateral"].isin([0, 1])
-    rows.loc[worse, "customer_hours_avoided"] = -rows.loc[worse, "customer_hours_avoided"].abs()
-    rows.loc[rows["lateral"] == 1, "customer_hours_avoided"] = 0.0
-    for chosen in corner_sets(replace(options, rows=rows), 8, None):
-        assert not (chosen & worse.to_numpy()).any()
 
 
 @pytest.mark.parametrize("customers_of_b", [0.9, 30.0])
@@ -494,51 +298,8 @@ def test_momentary_events_are_limited_on_each_feeder_by_its_own_customers(seed, 
         assert _equals_brute_force(options, Limits(added_maifi_e_feeder=share * free), SAIDI)
 
 
-def test_later_years_undo_nothing():
-    """Conversions and settings of an earlier year stay, though the objective of a later one would take them out."""
-    _, options = _options(16, 5, (2,), fast_operations=0, backup_settings_cost=1e5)
-    first = choose(options, objective=SAIDI)
-    free, later = choose(options), choose(options, keep=first.chosen)
-    keys = ["section_id", "device", "counts", "fast_operations_of_backup"]
-    kept = {tuple(r) for r in first.selection[keys].fillna(-1.0).to_numpy()}
-    assert (first.selection["what"] == "backup settings").any()
-    assert kept - {tuple(r) for r in free.selection[keys].fillna(-1.0).to_numpy()}
-    assert later.feasible
-    assert later.totals["npv"] < free.totals["npv"]
-    assert not kept - {tuple(r) for r in later.selection[keys].fillna(-1.0).to_numpy()}
-
-
-def test_a_later_year_is_told_against_the_one_before():
-    """A setting that is changed in the second year takes the place of the one as built."""
-    _, options = _options(16, 5, (2,), fast_operations=0, backup_settings_cost=20_000.0)
-    first = choose(options, Limits(budget=8_000.0), SAIDI)
-    later = choose(options, objective=SAIDI, keep=first.chosen)
-    assert (first.chosen & ~later.chosen).any()
-    told = selection_frame(options, later.chosen, first.chosen)
-    for column, name in (("npv", "npv"), ("capex", "capex"), ("customer_minutes_avoided", "customer_minutes_avoided"),
-                         ("callouts_avoided", "callouts_avoided")):
-        assert told[column].sum() == pytest.approx(later.totals[name] - first.totals[name])
-
-
-def test_the_budget_in_all_holds_for_all_years_together():
-    _, options = _options(16, 9)
-    table, _ = programme(options, 3, yearly_budget=8_000.0, limits=Limits(budget=12_000.0))
-    assert 8_000.0 < table["capex"].sum() <= 12_000.0
-    table, _ = programme(options, 3, yearly_units=3, limits=Limits(units=5))
-    assert 3 < table["units"].sum() <= 5
-
-
-def test_what_is_forced_out_stays_out_in_every_year():
-    _, options = _options(16, 9)
-    second, _ = programme(options, 2, yearly_units=3)
-    out = str(second.loc[second["year"] == 2, "section_id"].iloc[0])
-    table, _ = programme(options, 2, yearly_units=3, limits=Limits(forced_out=(out,)))
-    assert out not in set(table["section_id"])
-    assert table["year"].max() == 2
-
-
 def test_of_two_that_avoid_as_much_the_cheaper_is_chosen():
-    _, options = _options(6, 1)
+    _, options = options_of(6, 1)
     rows = options.rows.copy()
     rows.loc[rows["device"] != "", "customer_hours_avoided"] = 5.0
     picked = choose(replace(options, rows=rows), objective=SAIDI).selection
@@ -547,16 +308,8 @@ def test_of_two_that_avoid_as_much_the_cheaper_is_chosen():
     assert options.rows.groupby("device")["capex"].max()["lateral_recloser"] > picked["capex"].max()
 
 
-def test_a_programme_of_nothing():
-    _, options = _options(6, 1, sectionalizer_cost=1e6, lateral_recloser_cost=1e6)
-    table, said = programme(options, 3, yearly_budget=1e7)
-    assert table.empty
-    assert said.startswith("Nothing to convert")
-    assert "cumulative_npv" in table.columns
-
-
 def test_totals_of_nothing_are_nothing():
-    _, options = _options(4, 1)
+    _, options = options_of(4, 1)
     totals = totals_of(options, np.zeros(len(options.rows), dtype=bool))
     assert set(totals.values()) == {0.0}
     assert isinstance(choose(options).selection, pd.DataFrame)
