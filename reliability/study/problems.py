@@ -88,6 +88,11 @@ class Problems:
         raise StudyError(self.kept, self.hidden)
 
 
+def or_less(most: int) -> str:
+    """The whole numbers from 0 up to `most`, as a remedy tells them."""
+    return f"{most} or less" if most > 0 else "0"
+
+
 def shorten(text: str, most: int = 80) -> str:
     """`text` on one line, without characters that a terminal would obey, cut to `most` characters."""
     text = _printable(" ".join(str(text)[: 4 * most].split()))

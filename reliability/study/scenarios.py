@@ -8,6 +8,7 @@ import numpy as np
 
 from reliability.study.columns import LATERAL_DEVICES, MOST_COUNTS, SECTIONALIZER
 from reliability.study.nearest import Names
+from reliability.study.problems import or_less
 from reliability.study.protection import Protection, converted, counts_too_many
 from reliability.study.study import AS_BUILT, Scenario
 from reliability.study.toml import Toml
@@ -118,7 +119,7 @@ def check_scenarios(toml: Toml, scenarios: tuple[Scenario, ...], ids: list[str],
             toml.wrong(key, ids[i],
                        f"{after.counts[i]:g} counts at section {ids[i]} are above operations to lockout − 1 "
                        f"of the device above it, {ids[after.backup[i]]} ({lockout})",
-                       f"set counts to {lockout - 1} or less" if lockout > 1 else
+                       f"set counts to {or_less(lockout - 1)}" if lockout > 1 else
                        "a sectionalizer needs a device above it that recloses: leave this lateral out")
         if len(broken) > 5:
             toml.wrong(key, scenario.name, f"{len(broken) - 5} more laterals have too many counts",
@@ -160,4 +161,4 @@ def _check_fast(toml: Toml, path: str, scenario: Scenario, ids: list[str], plan:
         more = f" and {len(broken) - 1} more" if len(broken) > 1 else ""
         toml.wrong(f"{path}.fast_operations", fast,
                    f"must be below operations to lockout of section {ids[i]} ({plan.lockout[i]:g}){more}",
-                   f"write {int(plan.lockout[broken].min()) - 1} or less")
+                   f"write {or_less(int(plan.lockout[broken].min()) - 1)}")

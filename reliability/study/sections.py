@@ -18,7 +18,7 @@ from reliability.study.headers import Table
 from reliability.study.links import bad_links
 from reliability.study.nearest import Names
 from reliability.study.notes import notes
-from reliability.study.problems import Problem, Problems, shorten
+from reliability.study.problems import Problem, Problems, or_less, shorten
 from reliability.study.protection import Protection, counts_too_many, fast_not_below, protection
 from reliability.study.records import Records
 from reliability.study.tree import Tree, plant
@@ -176,12 +176,12 @@ def _report_settings(records: Records, plan: Protection, problems: Problems) -> 
         return records.problem(
             i, "counts", None, f"counts ({told(i, 'counts', plan.counts[i])}) are above operations to lockout − 1 "
             f"of the device above it, {shorten(ids[behind], 40)} ({told(behind, 'operations_to_lockout', most + 1)})",
-            f"write {most} or less" if most else "a sectionalizer needs a device above it that recloses")
+            f"write {or_less(most)}" if most else "a sectionalizer needs a device above it that recloses")
 
     problems.each(counts[~quiet], counts_problem)
 
 
 def _fast_remedy(lockout: float) -> str:
-    return "write 0" if lockout <= 1 else f"write {int(lockout) - 1} or less, or more operations to lockout"
+    return f"write {or_less(int(lockout) - 1)}, or more operations to lockout"
 
 

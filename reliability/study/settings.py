@@ -11,7 +11,7 @@ from reliability.study.assumptions import ASSUMPTIONS, BY_KEY, FREE_TABLES, TABL
 from reliability.study.columns import TABLES as FILES
 from reliability.study.headers import ColumnMap
 from reliability.study.nearest import Names
-from reliability.study.problems import Problem, in_full
+from reliability.study.problems import Problem, in_full, or_less
 from reliability.study.scenarios import read_scenarios
 from reliability.study.study import AS_BUILT, Scenario
 from reliability.study.toml import Toml
@@ -231,7 +231,7 @@ def _check_fast(toml: Toml, values: Mapping[str, object]) -> None:
         key = "fast_operations" if "fast_operations" in given else "operations_to_lockout"
         toml.wrong(f"protection.{key}", values[key],
                    f"fast_operations ({fast}) must be below operations_to_lockout ({lockout})",
-                   f"write fast_operations = {lockout - 1} or less, or more operations to lockout")
+                   f"write fast_operations = {or_less(lockout - 1)}, or more operations to lockout")
 
 
 def _columns(toml: Toml) -> dict[str, ColumnMap]:

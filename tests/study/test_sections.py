@@ -176,6 +176,9 @@ BROKEN = [
      "fast operations (4) must be below operations to lockout (4 from [protection])", "write 3 or less"),
     (with_column("operations_to_lockout", "2", "", ""), 2, "fast_operations", "",
      "fast operations (2 from [protection]) must be below operations to lockout (2)", "write 1 or less"),
+    (with_column("operations_to_lockout", "1", "", ""), 2, "fast_operations", "",
+     "must be below operations to lockout (1)",
+     "write 0, or more"),
     (with_column("operations_to_lockout", "0", "", ""), 2, "operations_to_lockout", "0", "must lie between 1 and 10",
      "Of a"),
     (rows("b,,breaker,1,1,2,1", "f,b,sectionalizer,1,1,,", head=f"{HEAD},operations_to_lockout,fast_operations"),
@@ -299,6 +302,12 @@ def test_a_scenario_that_the_network_cannot_take_is_named(problems, scenario, co
     assert problem.row is not None
     assert rule in problem.rule
     assert remedy in problem.remedy
+
+
+def test_fast_operations_where_there_is_no_reclosing(problems):
+    found = problems(study__toml='name = "x"\n[[scenarios]]\nname = "n"\nfast_operations = 1',
+                     **rows("b,,breaker,1,1,1,0", head=f"{HEAD},operations_to_lockout,fast_operations"))
+    assert [p.remedy for p in found] == ["write 0"]
 
 
 @pytest.mark.parametrize("scenario", [

@@ -97,6 +97,7 @@ def test_every_number_keeps_its_bounds(a: Assumption):
     ("currency = 3", "currency must be text"),
     ("[protection]\nfast_operations = 4", "fast_operations (4) must be below operations_to_lockout (4); write "
                                           "fast_operations = 3 or less"),
+    ("[protection]\noperations_to_lockout = 1", "write fast_operations = 0, or more operations to lockout"),
     ("[protection]\noperations_to_lockout = 2", "fast_operations (2) must be below operations_to_lockout (2)"),
     ("[history]\ncauses = 3", "must be a table"),
     ("[history.causes]\nTree = ['temporary']", "must be one value"),
