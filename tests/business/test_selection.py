@@ -145,7 +145,10 @@ def test_any_choice_in_any_network_does_what_its_rows_say(seed):
         if pick < len(own):
             chosen[own[pick]] = True
     found = totals_of(options, chosen)
-    before, after = case_of(study), case_of(carried_out(study, selection_frame(options, chosen)))
+    told = selection_frame(options, chosen)
+    assert found["laterals"] == (told["what"] == "lateral").sum()
+    assert found["backup_settings_changed"] == (told["what"] == "backup settings").sum()
+    before, after = case_of(study), case_of(carried_out(study, told))
     served = before.network.customers.sum()
     b, a = before.expected[0], after.expected[0]
     wanted = {
