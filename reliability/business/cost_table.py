@@ -16,6 +16,7 @@ from scipy.special import ndtr
 
 from reliability.study.cells import parse_numbers
 from reliability.study.columns import CUSTOMER_CLASSES
+from reliability.study.decimals import doubtful_signs
 from reliability.study.nearest import Names
 from reliability.study.problems import Problem, Problems, StudyError
 from reliability.study.study import Study
@@ -81,6 +82,7 @@ def parse_cost_table(name: str, content: bytes) -> CostTable:
     problems.raise_if_any()
     cost = np.full((len(CUSTOMER_CLASSES), len(DURATION_COLUMNS)), np.nan)
     seen: set[str] = set()
+    doubtful = doubtful_signs([rows.columns[place[c]] for c in DURATION_COLUMNS], (), rows.decimal_comma)
     for record, number in zip(rows.records[1:], rows.numbers[1:], strict=True):
         customer_class = record[place[CLASS_COLUMN]]
         if customer_class not in CUSTOMER_CLASSES or customer_class in seen:
@@ -91,7 +93,7 @@ def parse_cost_table(name: str, content: bytes) -> CostTable:
             continue
         seen.add(customer_class)
         cells = [record[place[c]] for c in DURATION_COLUMNS]
-        cost[CUSTOMER_CLASSES.index(customer_class)] = _costs(rows, number, cells, problems)
+        cost[CUSTOMER_CLASSES.index(customer_class)] = _costs(rows, number, cells, doubtful, problems)
     for missing in (c for c in CUSTOMER_CLASSES if c not in seen):
         problems.add(Problem(name, f"there is no row for {missing}", "add one", None, CLASS_COLUMN))
     problems.raise_if_any()
@@ -117,9 +119,9 @@ def _headers(rows: Rows, problems: Problems) -> dict[str, int]:
     return place
 
 
-def _costs(rows: Rows, number: int, cells: list[str], problems: Problems) -> np.ndarray:
+def _costs(rows: Rows, number: int, cells: list[str], doubtful: str, problems: Problems) -> np.ndarray:
     """Costs of one row, NaN where wrong."""
-    costs, unreadable = parse_numbers(cells, rows.decimal_comma)
+    costs, unreadable = parse_numbers(cells, rows.decimal_comma, doubtful)
     wrong = {k: "must be a plain number" for k in range(len(cells)) if k in unreadable or not cells[k]}
     wrong |= {int(k): "must not be negative" for k in np.flatnonzero(costs < 0)}
     if not wrong:

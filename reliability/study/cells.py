@@ -9,6 +9,7 @@ from collections.abc import Callable
 import numpy as np
 
 from reliability.study.columns import Column
+from reliability.study.decimals import in_doubt
 from reliability.study.headers import Table
 from reliability.study.nearest import Names
 from reliability.study.problems import Problems, in_full
@@ -25,7 +26,7 @@ def number_column(table: Table, column: Column, problems: Problems) -> tuple[np.
     texts = table.cells.get(column.name)
     if texts is None:
         return np.full(len(table), np.nan), np.zeros(len(table), bool)
-    numbers, unreadable = parse_numbers(texts, table.decimal_comma)
+    numbers, unreadable = parse_numbers(texts, table.decimal_comma, table.doubtful)
     wrong = np.zeros(len(texts), bool)
     wrong[unreadable] = True
 
@@ -41,12 +42,17 @@ def number_column(table: Table, column: Column, problems: Problems) -> tuple[np.
     return numbers, wrong
 
 
-def parse_numbers(texts: list[str], decimal_comma: bool = False) -> tuple[np.ndarray, list[int]]:
-    """Floats of plain decimal text, NaN where blank; and the places that hold no finite plain number."""
+def parse_numbers(texts: list[str], decimal_comma: bool = False, doubtful: str = "") -> tuple[np.ndarray, list[int]]:
+    """Floats of plain decimal text, NaN where blank; and the places that hold no finite plain number.
+
+    doubtful: signs that may part thousands here; a number that may be so parted counts as none.
+    """
     if not any(texts):
         return np.full(len(texts), np.nan), []
+    if doubtful:
+        texts = ["?" if in_doubt(t, doubtful) else t for t in texts]
     if decimal_comma:
-        texts = _with_points(texts)
+        texts = [t.replace(",", ".") if t.count(",") == 1 else t for t in texts]
     numbers = _all_plain(texts)
     if numbers is None:
         numbers = np.array([float(t) if _NUMBER.fullmatch(t) else math.nan for t in texts])
@@ -64,25 +70,18 @@ def _all_plain(texts: list[str]) -> np.ndarray | None:
         return None
 
 
-def _with_points(texts: list[str]) -> list[str]:
-    """Decimal commas as points, unless the column has points too: then which is which is not ours to guess."""
-    if any("." in t for t in texts):
-        return texts
-    return [t.replace(",", ".") if t.count(",") == 1 else t for t in texts]
-
-
 def explain(text: str, column: Column) -> tuple[str, str]:
     """Rule and remedy for a cell that holds no plain number."""
     unit = f" in {column.unit}" if column.unit and column.unit != "0–1" else ""
     bare = text.strip().casefold()
     blank = "" if column.required else ", or leave the cell blank where it is not known"
-    if bare in _NOT_FINITE or _NUMBER.fullmatch(bare):
+    if bare in _NOT_FINITE or (_NUMBER.fullmatch(bare) and not math.isfinite(float(bare))):
         return "the number is not finite", f"write a finite number{unit}{blank}"
     if bare in _UNKNOWNS:
         return "not a number", f"write a number{unit}{blank}"
     if re.fullmatch(r"[+-]?[\d.,' \u00a0\u202f]+", bare) and any(c.isdigit() for c in bare):
-        return ("not a plain number: a comma or a space in it may part thousands or be the decimal sign",
-                f"write it with a decimal point and nothing between thousands{unit}, like 1234.5")
+        return ("not a plain number: a comma, point or space in it may part thousands or be the decimal sign",
+                f"write the file's numbers with one decimal sign and nothing between thousands{unit}, like 1234.5")
     if bare.endswith("%"):
         return "not a plain number: it has a per cent sign", "write a share of one, like 0.25 for 25 %"
     if re.match(r"[+-]?[\d.]", bare):

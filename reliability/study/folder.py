@@ -149,8 +149,9 @@ def _table(desk: _Desk, name: str, columns: tuple[Column, ...], maps: Mapping[st
     except StudyError as error:
         desk.problems.take(error)
         return None
-    desk.notes.extend(rows.notes)
-    return match_headers(rows, columns, name, maps.get(name, ColumnMap()), desk.problems)
+    table = match_headers(rows, columns, name, maps.get(name, ColumnMap()), desk.problems)
+    desk.notes.extend(table.notes)
+    return table
 
 
 def _costs_file(desk: _Desk, toml: Toml, settings: Settings) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from reliability.study.columns import Column
+from reliability.study.decimals import doubtful_signs
 from reliability.study.nearest import Names
 from reliability.study.problems import Problem, Problems
 from reliability.study.tables import Rows
@@ -27,6 +28,7 @@ class Table:
     cells: column → text of each record, "" where blank; only columns that the file has.
     rows: spreadsheet row of each record. headers: our name → the header in the file.
     missing: required columns that the file does not have.
+    decimal_comma: a comma in a number is its decimal sign. doubtful: signs that may part thousands.
     """
 
     file: str
@@ -35,6 +37,7 @@ class Table:
     headers: Mapping[str, str]
     missing: frozenset[str] = frozenset()
     decimal_comma: bool = False
+    doubtful: str = ""
     notes: tuple[str, ...] = ()
 
     def __len__(self) -> int:
@@ -97,7 +100,13 @@ def match_headers(rows: Rows, columns: tuple[Column, ...], table: str, mapped: C
     _ragged(rows, problems)
     cells = {name: rows.columns[at] for name, at in place.items()}
     headers = {name: heads[at] for name, at in place.items()}
-    return Table(rows.file, cells, rows.numbers[1:], headers, missing, rows.decimal_comma, rows.notes)
+    numbers = [cells[c.name] for c in columns if c.name in cells and c.kind in ("number", "whole")]
+    whole = [cells[c.name] for c in columns if c.name in cells and c.kind == "whole"]
+    notes = rows.notes
+    if rows.decimal_comma and any("," in text for of in numbers for text in of):
+        notes += (f"{rows.file}: cells are parted by semicolons; a comma in a number was read as its decimal sign.",)
+    return Table(rows.file, cells, rows.numbers[1:], headers, missing, rows.decimal_comma,
+                 doubtful_signs(numbers, whole, rows.decimal_comma), notes)
 
 
 def _positions(rows: Rows, problems: Problems) -> dict[str, int]:

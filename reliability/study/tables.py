@@ -77,8 +77,6 @@ def read_rows(name: str, content: bytes) -> Rows:
     text, notes = decode(name, content)
     separator = _separator(text)
     rows = _plain_rows(name, text, separator) or _rows(name, _csv_records(name, text, separator))
-    if separator == ";":
-        notes += (f"{name}: cells are parted by semicolons; a comma in a number was read as its decimal sign.",)
     return replace(rows, decimal_comma=separator == ";", notes=notes)
 
 

@@ -142,7 +142,7 @@ BROKEN = [
     (rows("b,,breaker,long,1"), 2, "length_km", "long", "not a number", "write a number in km"),
     (rows("b,,breaker,1.5 km,1"), 2, "length_km", "1.5 km", "text follows it", "the number alone in km"),
     (rows('b,,breaker,"1,234",1'), 2, "length_km", "1,234", "may part thousands or be the decimal sign",
-     "decimal point"),
+     "one decimal sign"),
     (rows("b,,breaker,1 234.5,1"), 2, "length_km", "1 234.5", "may part thousands", "nothing between thousands"),
     (rows("b,,breaker,0x10,1"), 2, "length_km", "0x10", "not a plain number", "the number alone"),
     (rows("b,,breaker,1_000,1"), 2, "length_km", "1_000", "not a plain number", "the number alone"),

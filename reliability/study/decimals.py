@@ -1,0 +1,38 @@
+"""Decimal signs and signs between thousands, told apart over a whole table of text."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+_GROUPED = {s: re.compile(rf"[+-]?[1-9]\d{{0,2}}(?:{re.escape(s)}\d{{3}})+") for s in ".,"}
+_DECIMAL = {s: re.compile(rf"[+-]?[\d.,]*{re.escape(s)}\d*") for s in ".,"}
+
+
+def doubtful_signs(numbers: Iterable[list[str]], whole: Iterable[list[str]], comma: bool) -> str:
+    """Those of the signs "." and "," that may part thousands in a table, in some order.
+
+    numbers: the cells of each column of numbers; whole: of those that hold whole numbers only.
+    comma: the cells are parted by semicolons, so that a comma may be a decimal sign as well.
+
+    A sign is doubtful where it parts a whole number, and where the table has both signs unless this one
+    alone is plainly decimal somewhere: 2,4 beside 3.900 leaves the point in doubt.
+    """
+    signs = ".," if comma else "."
+    doubtful = {s for cells in whole for s in signs if _parts_whole(cells, s)}
+    if comma:
+        seen = {text for cells in numbers for text in cells if "." in text or "," in text}
+        decimal = {s: any(_DECIMAL[s].fullmatch(t) and not _GROUPED[s].fullmatch(t) for t in seen) for s in signs}
+        if all(any(s in text for text in seen) for s in signs):
+            doubtful |= {s for s, other in ((".", ","), (",", ".")) if not decimal[s] or decimal[other]}
+    return "".join(sorted(doubtful))
+
+
+def in_doubt(text: str, doubtful: str) -> bool:
+    """Whether a cell may be a number with its thousands parted by one of the doubtful signs."""
+    return any(_GROUPED[s].fullmatch(text) for s in doubtful)
+
+
+def _parts_whole(cells: list[str], sign: str) -> bool:
+    return any(sign in text and _GROUPED[sign].fullmatch(text) and text.partition(sign)[2].strip("0" + sign)
+               for text in cells)
