@@ -62,6 +62,8 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
      "far above the most trials either way"),
     ("business/options.py", "own = (lateral >= 0) & (nearest == nearest[heads[lateral]] if len(heads) else False)",
      ("False → True",), "without laterals the first half is false"),
+    ("business/options.py", "if case.device is None or case.offered.any()", ("is → is not",),
+     "cases that no lateral is offered take time alone"),
     ("business/drivers.py", "np.linspace(law.low, law.high, 5)", ("5 → 6",), "a grid of a point more"),
     ("indices/events.py", "drawn[behind] >= weights.edges", (">= → >",), "one draw in four thousand million"),
     ("indices/events.py", "minlength=2 ** bits + 1", ("+ → -", "** → *"), "the last edge makes it as long"),

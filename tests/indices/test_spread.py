@@ -6,12 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from reliability.faults.consequences import CALLOUTS
 from reliability.indices.simulation import Simulated
 from reliability.indices.spread import differences, simulated_cemi, statistics, summaries, yearly_indices
 from reliability.pipeline import expect
 from reliability.report.summary import summary
+from tests.indices.cases import one_section
 
 # two scenarios, two trials of two years
 CI = np.array([[[10.0, 30.0], [20.0, 0.0]], [[10.0, 10.0], [20.0, 0.0]]])
@@ -112,3 +114,10 @@ def test_simulated_cemi_agrees_with_the_closed_form(demo, cv):
     for n in range(1, 7):
         error = drawn[:, n - 1].std(ddof=1) / np.sqrt(600)
         assert abs(drawn[:, n - 1].mean() - wanted[str(n)]) <= 4 * error + 1e-3
+
+
+def test_simulated_cemi_of_one_section_follows_the_negative_binomial_law():
+    study = one_section(line_fault_rate_per_km=2.0, yearly_cv=0.5)
+    drawn = simulated_cemi(expect(study).expected[0], 0.5, 20_000, np.random.default_rng(2)).mean(axis=0)
+    wanted = stats.nbinom(4.0, 4.0 / (4.0 + 2.0)).sf(np.arange(6))
+    assert np.all(np.abs(drawn - wanted) <= 4 * np.sqrt(wanted * (1 - wanted) / 20_000))
