@@ -6,12 +6,13 @@ import argparse
 import json
 import sys
 import traceback
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 
 from reliability.cautions import CAUTION
+from reliability.output_folder import not_ours
 from reliability.study import Problem, Study, StudyError, open_study
 from reliability.study.save import SETTINGS_FILE
 
@@ -100,7 +101,7 @@ def _whole(low: int):
 def _run(options: argparse.Namespace) -> None:
     from reliability.pipeline import analyse
     from reliability.report.figures import plain
-    from reliability.report.output import write_results
+    from reliability.report.output import OWNED, write_results
     from reliability.report.sentences import trials_cut
     from reliability.report.word import INSTALL, DocxMissing, require_docx
 
@@ -110,7 +111,7 @@ def _run(options: argparse.Namespace) -> None:
             require_docx()  # before the work, not after it
         except DocxMissing as error:
             raise StudyError([Problem("--report", "python-docx is not installed", INSTALL, value="docx")]) from error
-    _keep_inputs(options.out)
+    _keep_inputs(options.out, OWNED)
     study = _opened(options.study)
     with _executor(options.workers) as executor, _progress_bar() as on_progress:
         results = analyse(study, trials=options.trials, seed=options.seed, executor=executor,
@@ -135,10 +136,10 @@ def _check(options: argparse.Namespace) -> None:
 
 
 def _history(options: argparse.Namespace) -> None:
-    from reliability.history import write_history
+    from reliability.history.write import OWNED, write_history
     from reliability.pipeline import expect, modelled_by_feeder, verify, with_rates
 
-    _keep_inputs(options.out)
+    _keep_inputs(options.out, OWNED)
     study = _opened(options.study)
     verify(study)
     history = write_history(study, options.out, modelled_by_feeder(expect(with_rates(study))))
@@ -153,10 +154,16 @@ def _opened(folder: str) -> Study:
     return study
 
 
-def _keep_inputs(target: str) -> None:
-    """Results share names with a study's tables: StudyError where they would replace a user's own."""
+def _keep_inputs(target: str, owned: Collection[str]) -> None:
+    """Results share names with a study's tables: StudyError where they would replace a user's own.
+
+    owned: names of the files that are about to be written.
+    """
     if (Path(target) / SETTINGS_FILE).exists():
         raise StudyError([Problem("--out", "a study lies in this folder, and results would replace its tables",
+                                  "choose a folder of its own for the results", value=target)])
+    if theirs := not_ours(target, owned):
+        raise StudyError([Problem("--out", f"{theirs[0]} in this folder is of no earlier run, and would be replaced",
                                   "choose a folder of its own for the results", value=target)])
 
 

@@ -12,6 +12,8 @@ from collections.abc import Collection, Iterator
 from pathlib import Path
 
 STALE_SECONDS = 24 * 3600
+SEALS = {"run": "summary.json", "history": "history.json"}  # the file that makes a command's results whole
+UNFINISHED = ".unfinished"  # stands in a folder while its files are replaced
 
 
 @contextlib.contextmanager
@@ -30,14 +32,24 @@ def complete_folder(target: str | Path, seal: str, owned: Collection[str] = ()) 
     try:
         yield draft
         target.mkdir(exist_ok=True)
+        (target / UNFINISHED).touch()
         (target / seal).unlink(missing_ok=True)
         for name in owned:
             if not (draft / name).exists() and (target / name).is_file():
                 (target / name).unlink()
         for file in sorted(draft.iterdir(), key=lambda f: f.name == seal):
             os.replace(file, target / file.name)
+        (target / UNFINISHED).unlink(missing_ok=True)
     finally:
         shutil.rmtree(draft, ignore_errors=True)
+
+
+def not_ours(target: str | Path, owned: Collection[str]) -> list[str]:
+    """Files in `target` of the names `owned` that no earlier run wrote, as no seal is there."""
+    target = Path(target)
+    if any((target / name).exists() for name in (*SEALS.values(), UNFINISHED)):
+        return []
+    return [name for name in owned if (target / name).exists()]
 
 
 def _sweep(target: Path) -> None:

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from reliability.__main__ import PROBLEMS_FOUND, main
+from reliability.output_folder import UNFINISHED
 from reliability.pipeline import analyse
 from reliability.report.output import write_results
 from reliability.study.assumptions import Range
@@ -132,6 +133,23 @@ def test_results_never_replace_a_study(command, tmp_path, capsys):
     assert main([command, str(source), "--out", str(source / ".." / "mine")]) == PROBLEMS_FOUND
     assert "a study lies in this folder" in capsys.readouterr().err
     assert {p.name: p.read_bytes() for p in source.iterdir()} == before
+
+
+@pytest.mark.parametrize(("command", "name"), [("run", "sections.csv"), ("history", "rates.csv")])
+def test_results_never_replace_what_no_run_wrote(command, name, tmp_path, capsys):
+    """A folder of exports, without study.toml as yet; results of an earlier run, even of one that was killed, go."""
+    demo, out = str(ROOT / "data/demo"), tmp_path / "out"
+    trials = ["--trials", "2"] if command == "run" else []
+    out.mkdir()
+    (out / name).write_text("mine", encoding="utf-8")
+    assert main([command, demo, "--out", str(out), *trials]) == PROBLEMS_FOUND
+    assert f"{name} in this folder is of no earlier run" in capsys.readouterr().err
+    assert [f.name for f in out.iterdir()] == [name]
+    assert (out / name).read_text(encoding="utf-8") == "mine"
+    (out / UNFINISHED).touch()
+    assert main([command, demo, "--out", str(out), *trials]) == 0
+    assert main([command, demo, "--out", str(out), *trials]) == 0
+    assert not (out / UNFINISHED).exists()
 
 
 @pytest.mark.parametrize("command", ["check", "run"])

@@ -11,10 +11,11 @@ from reliability.cells import write_csv
 from reliability.history.document import document, rates_table
 from reliability.history.history import History, read_history
 from reliability.history.page import page
-from reliability.output_folder import complete_folder
+from reliability.output_folder import SEALS, complete_folder
 from reliability.study.study import Study
 
-SEAL = "history.json"
+SEAL = SEALS["history"]
+OWNED = (SEAL, "rates.csv", "report.html")
 
 
 def write_history(study: Study, out_folder: str | Path, modelled: pd.DataFrame | None = None) -> History:

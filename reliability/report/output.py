@@ -11,7 +11,7 @@ from reliability.business.cashflow import cashflow_frame
 from reliability.business.laterals import laterals_frame
 from reliability.cells import write_csv
 from reliability.network.application import ApplicationChecks, application_frame
-from reliability.output_folder import complete_folder
+from reliability.output_folder import SEALS, complete_folder
 from reliability.pipeline import Results
 from reliability.report.content import content_of
 from reliability.report.page import page
@@ -21,7 +21,7 @@ from reliability.report.word import require_docx, write_docx
 from reliability.report.work_pack import checks_of_selection, write_work_pack
 from reliability.report.workbook import write_workbook
 
-SEAL = "summary.json"
+SEAL = SEALS["run"]
 PLANNED = ("selection.csv", "programme.csv", "frontier.csv", "drivers.csv")
 # Every file a run may write: what an earlier run left and this one does not write is removed.
 OWNED = (SEAL, "report.html", "report.docx", "workbook.xlsx", "sections.csv", "laterals.csv", "cashflow.csv",
