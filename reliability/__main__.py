@@ -6,7 +6,7 @@ import argparse
 import json
 import sys
 import traceback
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
@@ -119,23 +119,29 @@ def _run(options: argparse.Namespace) -> None:
     _tell_stage("writing")
     write_results(results, options.out, docx=docx)
     summary = json.loads((Path(options.out) / "summary.json").read_text(encoding="utf-8"))
+    _tell(results.study.notes[len(study.notes):])  # on what was learned
     if cut := plain(trials_cut(summary)):
-        print(f"note: {cut}", file=sys.stderr)
+        _tell([cut])
     print(_outline(summary))
 
 
 def _check(options: argparse.Namespace) -> None:
+    from reliability.history.findings import told
+    from reliability.history.outages import read_records
     from reliability.pipeline import verify
     from reliability.report.figures import noun_for
 
     study = _opened(options.study)
     verify(study)
+    if study.outages is not None and len(study.outages):
+        _tell(told(read_records(study).findings, study.outages_file))
     counts = {"section": len(study.sections), "customer": int(study.sections["customers"].sum()),
               "scenario": len(study.scenarios)}
     print(f"{study.name}: {', '.join(f'{n} {noun_for(n, noun)}' for noun, n in counts.items())}; no problems.")
 
 
 def _history(options: argparse.Namespace) -> None:
+    from reliability.history.findings import told
     from reliability.history.write import OWNED, write_history
     from reliability.pipeline import expect, modelled_by_feeder, verify, with_rates
 
@@ -143,15 +149,20 @@ def _history(options: argparse.Namespace) -> None:
     study = _opened(options.study)
     verify(study)
     history = write_history(study, options.out, modelled_by_feeder(expect(with_rates(study))))
+    _tell(told(history.records.findings, study.outages_file))
     for caution in history.cautions:
         print(caution)
 
 
 def _opened(folder: str) -> Study:
     study = open_study(folder)
-    for note in study.notes:
-        print(f"note: {note}", file=sys.stderr)
+    _tell(study.notes)
     return study
+
+
+def _tell(notes: Iterable[str]) -> None:
+    for note in notes:
+        print(f"note: {note}", file=sys.stderr)
 
 
 def _keep_inputs(target: str, owned: Collection[str]) -> None:

@@ -135,6 +135,18 @@ def test_results_never_replace_a_study(command, tmp_path, capsys):
     assert {p.name: p.read_bytes() for p in source.iterdir()} == before
 
 
+@pytest.fixture
+def records(tmp_path):
+    """Writes a study of one lateral and its outage records, as lines below the header."""
+    def write(*lines: str, toml: str = "") -> None:
+        (tmp_path / "study.toml").write_text(f'name = "s"\n{toml}\n', encoding="utf-8")
+        (tmp_path / "sections.csv").write_text(
+            "section_id,parent_id,device,length_km,customers\nb,,breaker,1,10\nf,b,fuse,2,20\n", encoding="utf-8")
+        head = "event_id,section_id,started,restored,customers"
+        (tmp_path / "outages.csv").write_text("\n".join((head, *lines, "")), encoding="utf-8")
+    return write
+
+
 @pytest.mark.parametrize(("command", "name"), [("run", "sections.csv"), ("history", "rates.csv")])
 def test_results_never_replace_what_no_run_wrote(command, name, tmp_path, capsys):
     """A folder of exports, without study.toml as yet; results of an earlier run, even of one that was killed, go."""
@@ -150,6 +162,26 @@ def test_results_never_replace_what_no_run_wrote(command, name, tmp_path, capsys
     assert main([command, demo, "--out", str(out), *trials]) == 0
     assert main([command, demo, "--out", str(out), *trials]) == 0
     assert not (out / UNFINISHED).exists()
+
+
+@pytest.mark.parametrize("command", ["check", "history"])
+def test_odd_records_are_told_with_their_rows(command, records, tmp_path, capsys):
+    records("1,f,soon,2024-01-02T10:00,5", "2,f,2024-01-03T09:00,,5", "3,f,2024-02-03T09:00,2024-02-03T10:00,5",
+            *("4,f,soon,2024-01-02T10:00,5" for _ in range(6)))
+    assert main([command, str(tmp_path), *(["--out", str(tmp_path / "out")] if command == "history" else [])]) == 0
+    told = capsys.readouterr().err.splitlines()
+    assert "note: outages.csv: rows 2, 5, 6, 7, 8 and 2 more: Start time not a date. Left out of everything: the day " \
+           "and the year are not known." in told
+    assert any(line.startswith("note: outages.csv: row 3: No restore time.") for line in told)
+
+
+def test_what_was_learned_is_told_when_it_is_used(records, tmp_path, capsys):
+    records(*(f"{k},f,2024-0{k}-03T09:00,2024-0{k}-03T10:00,5" for k in range(1, 6)),
+            toml='[faults]\nrates = "learned"')
+    assert main(["run", str(tmp_path), "--out", str(tmp_path / "out"), "--trials", "2"]) == 0
+    told = capsys.readouterr().err
+    assert "note: Fault rates are learned from 5 observed faults" in told
+    assert "then lie below the truth" in told
 
 
 @pytest.mark.parametrize("command", ["check", "run"])

@@ -47,20 +47,17 @@ class BeforeAfter:
 
 
 def before_after(records: Records, expected_ratio: float) -> BeforeAfter | None:
-    """Effect of the conversions in [history.conversions]; None where there are none on a lateral.
+    """Effect of the conversions in [history.conversions]; None where there are none.
 
     expected_ratio: sustained interruptions after over before that a conversion should bring.
     """
     network, conversions = records.network, records.settings.conversions
-    at = {str(name): i for i, name in enumerate(network.ids)}
-    heads = network.lateral_heads
-    lateral = np.array([network.lateral[at[name]] for name in conversions], dtype=int)
-    days = np.array(list(conversions.values()), dtype="datetime64[D]")[lateral >= 0]
-    notes = [f"{name} is not on a lateral and is left out." for name, i in zip(conversions, lateral, strict=True)
-             if i < 0]
-    converted = np.isin(heads, lateral)
-    if not converted.any():
+    if not conversions:
         return None
+    heads = network.lateral_heads
+    days = np.array(list(conversions.values()), dtype="datetime64[D]")
+    converted = np.isin(network.ids[heads], list(conversions))
+    notes = []
     first, last = days.min(), days.max()
     day_before, day_after = min(first, records.last_day + 1), max(last, records.first_day)
     before = max(float((day_before - records.first_day).astype(int)), 0.0) / 365.25

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
+ROWS_TOLD = 5
 # One place for every finding: what it is, then what is done about the rows.
 TREATMENTS: dict[str, tuple[str, str]] = {
     "missing_started": (
@@ -111,6 +113,13 @@ class Finding:
     def treatment(self) -> str:
         """What was done about it."""
         return TREATMENTS[self.code][1]
+
+
+def told(findings: Iterable[Finding], file: str) -> list[str]:
+    """A line a finding: its rows in the user's file, what is odd, and what was done about it."""
+    return [f"{file}: {'row' if f.count == 1 else 'rows'} {', '.join(map(str, f.rows[:ROWS_TOLD]))}"
+            f"{f' and {f.count - ROWS_TOLD} more' if f.count > ROWS_TOLD else ''}: {f.title}. {f.treatment}"
+            for f in findings]
 
 
 def collect(marks: dict[str, np.ndarray], row: np.ndarray) -> tuple[Finding, ...]:

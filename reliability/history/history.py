@@ -133,6 +133,9 @@ def _cautions(records: Records, events: MajorEvents) -> tuple[str, ...]:
                         "there, not scaled to a year.")
     if events.method == FIXED:
         cautions.append("Major event days are those listed in history.major_event_days.")
+        days = records.settings.major_event_days
+        if len(idle := days[~np.isin(days, events.days.index.to_numpy().astype("datetime64[D]"))]):
+            cautions.append(f"No interruption is recorded on {', '.join(map(str, idle))}, listed there.")
     silent = [str(y) for y in records.years if not events.has_verdict(int(y))]
     if silent:
         cautions.append(f"No threshold for {', '.join(silent)}: no day of these years is set apart, and indices "

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
@@ -13,6 +15,7 @@ from reliability.study.study import Study
 
 FILE = "study.toml"
 BETA, FIXED = "beta", "fixed"
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}([ T]\d{2}:[\d:.]*(Z|[+-]\d{2}:\d{2})?)?", re.ASCII)  # a time of day is left aside
 
 
 @dataclass(frozen=True)
@@ -44,7 +47,11 @@ def read_settings(study: Study) -> Settings:
     zone = text("time_zone")
     if zone and not _is_zone(zone):
         problems.append(_wrong("time_zone", zone, "not the name of a time zone", 'write one like "Etc/GMT+6"'))
-    fixed = [_day("major_event_days", part, problems) for part in text("major_event_days").split(",") if part.strip()]
+    fixed = [_day("major_event_days", part, problems) for part in re.split("[,;]", text("major_event_days"))
+             if part.strip()]
+    method = text("major_event_method") or BETA
+    if method == FIXED and not fixed:
+        problems.append(_wrong("major_event_method", FIXED, "no day is listed", "list them in major_event_days"))
     begin, end = (_day(key, text(key), problems) if text(key) else None for key in ("records_from", "records_to"))
     if begin is not None and end is not None and end < begin:
         problems.append(_wrong("records_to", str(end), "before records_from", "give the later day here"))
@@ -52,7 +59,7 @@ def read_settings(study: Study) -> Settings:
     settings = Settings(
         date_order=text("date_order"), time_zone=zone,
         include_planned=values.get("include_planned", True) not in (False, "false", 0),
-        records_from=begin, records_to=end, major_event_method=text("major_event_method") or BETA,
+        records_from=begin, records_to=end, major_event_method=method,
         major_event_days=np.unique(np.array([d for d in fixed if d is not None], dtype="datetime64[D]")),
         prior_groups=text("prior_groups"), expected_rate_ratio=None if ratio is None else float(ratio),
         cause_kinds=_causes(study, problems), served_by_year=_served(study, problems),
@@ -75,12 +82,10 @@ def _is_zone(name: str) -> bool:
 
 
 def _day(key: str, text: str, problems: list[Problem]) -> np.datetime64 | None:
-    text = str(text).strip()[:10]
-    try:
-        if len(text) == 10 and text[4] == text[7] == "-":
-            return np.datetime64(text, "D")
-    except ValueError:
-        pass
+    text = str(text).strip()
+    with contextlib.suppress(ValueError):
+        if _DAY.fullmatch(text):
+            return np.datetime64(text[:10], "D")
     problems.append(_wrong(key, text, "not a day", "write it like 2024-03-25"))
     return None
 

@@ -112,6 +112,7 @@ def test_a_fixed_list_stands_in_for_the_threshold():
     assert [str(d)[:10] for d in history.major_events.days.index] == ["2020-01-04", "2021-01-01"]
     assert history.without_major_events.years["saidi_min"].tolist() == pytest.approx([3.0, 5.1])
     assert any("history.major_event_days" in c for c in history.cautions)
+    assert "No interruption is recorded on 2021-06-01, listed there." in history.cautions
 
 
 def test_an_earlier_year_covered_in_part_is_named():

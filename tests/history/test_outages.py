@@ -241,14 +241,24 @@ def test_an_event_belongs_to_the_day_and_year_it_began():
     ({"customers_served": {"then": 5}}, {}, "history.customers_served.then"),
     ({"conversions": {"A1": "soon"}}, {}, "history.conversions.A1"),
     ({"conversions": {"Z": "2023-01-01"}}, {}, "history.conversions.Z"),
+    ({"conversions": {"A": "2023-01-01", "A1": "2023-01-01"}}, {}, "history.conversions.A"),
     ({}, {"time_zone": "Middle/Nowhere"}, "history.time_zone"),
     ({}, {"major_event_days": "2023-02-11, 11.2.2023"}, "history.major_event_days"),
+    ({}, {"major_event_days": "2023-02-11 2023-02-12"}, "history.major_event_days"),
+    ({}, {"major_event_method": "fixed"}, "history.major_event_method"),
     ({}, {"records_from": "2024-01-01", "records_to": "2023-01-01"}, "history.records_to"),
 ])
 def test_wrong_keys_are_problems(extra, values, column):
     with pytest.raises(StudyError) as error:
         read_records(study([GOOD], extra=extra, **values))
     assert [p.column for p in error.value.problems] == [column]
+
+
+@pytest.mark.parametrize("days", [
+    "2023-02-11, 2023-03-01", "2023-02-11;2023-03-01;", "2023-03-01T00:00:00,2023-02-11 09:30"])
+def test_days_are_listed_with_commas_or_semicolons(days):
+    settings = read_records(study([GOOD], major_event_days=days)).settings
+    assert settings.major_event_days.astype(str).tolist() == ["2023-02-11", "2023-03-01"]
 
 
 def test_all_wrong_keys_are_told_at_once():
