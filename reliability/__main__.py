@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 import traceback
 from collections.abc import Collection, Iterable, Iterator
@@ -28,6 +29,8 @@ def main(arguments: list[str] | None = None) -> int:
     except StudyError as error:
         print("\n".join(error.lines()), file=sys.stderr)
         return PROBLEMS_FOUND
+    except BrokenPipeError:  # whoever read our output has enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except OSError as error:
         place = str(error.filename or "the output folder")
         print(Problem(place, error.strerror or str(error), "choose another place or free it"), file=sys.stderr)
@@ -120,6 +123,8 @@ def _run(options: argparse.Namespace) -> None:
     write_results(results, options.out, docx=docx)
     summary = json.loads((Path(options.out) / "summary.json").read_text(encoding="utf-8"))
     _tell(results.study.notes[len(study.notes):])  # on what was learned
+    if not results.plan.choice.feasible:
+        _tell([plain(results.plan.choice.message)])
     if cut := plain(trials_cut(summary)):
         _tell([cut])
     print(_outline(summary))

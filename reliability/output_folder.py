@@ -28,7 +28,10 @@ def complete_folder(target: str | Path, seal: str, owned: Collection[str] = ()) 
     target = Path(target)
     target.parent.mkdir(parents=True, exist_ok=True)
     _sweep(target)
-    draft = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
+    try:
+        draft = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(target)) from error  # by the name that was asked for
     try:
         yield draft
         target.mkdir(exist_ok=True)

@@ -51,7 +51,7 @@ TREATMENTS: dict[str, tuple[str, str]] = {
         "The day is that of the time as written; the duration allows for the offsets where both times have one."),
     "date_without_time": (
         "Date without a time of day",
-        "Read as midnight; the duration is no better than a day."),
+        "Read as midnight; the duration is no better than a day, and not known where both are the same day."),
     "over_30_days": (
         "Longer than 30 days",
         "Kept as recorded; a wrong month or year is likely and weighs on SAIDI."),

@@ -112,7 +112,7 @@ def _calibration(records: Records, events: MajorEvents, sums: pd.DataFrame, mode
     told = [int(y) for y in records.years if events.has_verdict(int(y))]
     full = [y for y in told or map(int, records.years) if y not in records.partial]
     years = full or told or [int(y) for y in records.years]
-    notes = ["Planned interruptions are left out, as the model holds faults alone."]
+    notes = ["Planned interruptions are left out of this comparison, as the model holds faults alone."]
     if not told:
         notes.append("No year has a threshold: major event days are still in the observed figures.")
     if not full:
@@ -148,7 +148,7 @@ def _cautions(records: Records, events: MajorEvents) -> tuple[str, ...]:
     if not records.settings.time_zone:
         cautions.append("No time zone is given: durations over a clock change may be an hour off.")
     if records.settings.include_planned and records.steps["planned"].any():
-        cautions.append("Planned interruptions are counted.")
+        cautions.append("Planned interruptions are counted in the indices of the records.")
     return tuple(cautions)
 
 

@@ -123,7 +123,8 @@ def _typed(frame: pd.DataFrame, row: np.ndarray, stamps: list[Stamps], network: 
     marks["utc_offset"] = ~np.isnan(started.offset_s) | ~np.isnan(restored.offset_s)
     seconds, marks["clock_change"] = elapsed_seconds(started, restored, settings.time_zone)
     marks["restored_before_started"] = seconds < 0
-    seconds = np.where(seconds < 0, np.nan, seconds)
+    a_day = started.date_only & restored.date_only & (seconds == 0)
+    seconds = np.where((seconds < 0) | a_day, np.nan, seconds)
     marks["over_30_days"] = seconds > 30 * DAY_SECONDS
     customers = _customers(frame["customers"], marks)
     section, section_code = _sections(frame["section_id"], network, marks)

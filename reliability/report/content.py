@@ -172,8 +172,7 @@ def _selected(plan: Plan | None) -> Selected | None:
 
 
 def _command(results: Results) -> str:
-    """What to type; the folder by its name, as where it stands is nobody else's business."""
-    folder = results.study.folder.name if results.study.folder else "STUDY"
+    """What to type; where the study's folder stands is nobody else's business."""
     run = results.simulated
     more = f" --trials {run.trials} --seed {run.seed}" if run else ""
-    return f"python -m reliability run {folder} --out out{more}"
+    return f"python -m reliability run STUDY --out DIR{more}"

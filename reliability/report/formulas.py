@@ -32,6 +32,8 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
      clause_of("MAIFI", "MAIFI_E")),
     ("CEMI-n", "share of customers with n or more; counts Poisson, or negative binomial of shape 1/cv²",
      clause_of("CEMI-n")),
+    ("CELID-t", "share of customers with an interruption of t hours or more", clause_of("CELID-t")),
+    ("ENS", "Σ average load × hours interrupted", "energy not supplied; not in the standard"),
     ("Major event day", "daily SAIDI > exp(α + 2.5 β), α and β of ln daily SAIDI, days of zero left out, divisor n − 1",
      f"{STANDARD}, annex B"),
     ("Learned fault rate", "gamma–Poisson posterior mean (a + faults)/(b + km·years), a and b by maximum likelihood",
@@ -41,6 +43,18 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
     ("Call-out", "crew hours × rate × (1 + overtime share × (multiplier − 1)) + vehicle + material", RULES),
     ("NPV", "−capital + Σ (saving · (1+g)^(y−1) − inspection) / (1+r)^y", "discount arithmetic"),
     ("Annualised capital", "capital × r / (1 − (1+r)^−H)", "capital recovery factor"),
+    ("Benefit-cost ratio", "present value of savings / (capital + present value of inspection)", "discount arithmetic"),
+    ("Internal rate of return", "rate at which the NPV is 0; of several the one nearest 0", "discount arithmetic"),
+    ("Payback, discounted payback", "years until savings less inspection, as they are or at their present value, reach "
+     "the capital; a straight line within a year", "discount arithmetic"),
+    ("Cost per interruption or minute avoided", "annualised capital / what is avoided a year",
+     "our assumption"),
+    ("Share of the NPV's variance", "Sobol' indices, first order and total, over the stated ranges",
+     "Saltelli's scheme, as in scipy.stats.sobol_indices"),
+    ("Effect of conversions made", "(events after / before on converted laterals) / (the same on the others), exact "
+     "conditional interval", "difference in differences"),
+    ("… without regression to the mean", "the same, the years before at their gamma–Poisson means over all laterals",
+     "empirical Bayes"),
     ("Customers' cost of an event", "by class, linear between tabulated durations, integrated over the severity",
      "LBNL-6941E, 2015, dollars of 2013, " + MEMORY),
 )

@@ -161,7 +161,8 @@ def accuracy(content: Content) -> Section:
         "what": [f.title for f in findings], "count": np.array([f.count for f in findings], dtype=float),
         "share": np.array([f.count / total if total else np.nan for f in findings], dtype=float),
         "treatment": [f.treatment for f in findings], "rows": [_rows(f.rows) for f in findings]})
-    told: list[Block] = [Text(say("Of {n} rows of {file}, {used} are used. Rows may show more than one finding.",
+    told: list[Block] = [Text(say("Of {n} rows of {file}, {used} are kept; some of these are left out of the indices, "
+                                  "as listed. Rows may show more than one finding.",
                                   n=Figure(total, "count"), file=Name(content.study.outages_file),
                                   used=Figure(len(history.records.steps), "count")))]
     told.append(Table("findings", "Findings in the records", (

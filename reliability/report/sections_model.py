@@ -91,7 +91,7 @@ def assumptions(content: Content) -> Section:
             "table": a.table, "key": a.key, "label": a.label, "unit": unit_of(a.key, content.currency),
             "value": _value(value), "range": "; ".join(
                 f"{shown(law.low, 'any')} / {shown(law.likely, 'any')} / {shown(law.high, 'any')}" for law in laws),
-            "from": "default" if value == a.default else "study",
+            "from": "study" if value != a.default or f"{a.table}.{a.key}" in study.lines else "default",
             "source": "–" if a.default in (None, "") and a.source == OURS else a.source})
     table = Table("assumptions", "Every assumption of the study", (
         Column("table", "Table", where="sheet"), Column("key", "Key", where="sheet"), Column("label", "Assumption"),

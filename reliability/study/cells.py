@@ -74,11 +74,14 @@ def explain(text: str, column: Column) -> tuple[str, str]:
     """Rule and remedy for a cell that holds no plain number."""
     unit = f" in {column.unit}" if column.unit and column.unit != "0–1" else ""
     bare = text.strip().casefold()
+    number = "a number"
+    if column.kind == "whole":
+        number = f"a whole number{f' from {column.low:g} to {column.high:g}' if column.high else ''}"
     blank = "" if column.required else ", or leave the cell blank where it is not known"
     if bare in _NOT_FINITE or (_NUMBER.fullmatch(bare) and not math.isfinite(float(bare))):
         return "the number is not finite", f"write a finite number{unit}{blank}"
     if bare in _UNKNOWNS:
-        return "not a number", f"write a number{unit}{blank}"
+        return "not a number", f"write {number}{unit}{blank}"
     if re.fullmatch(r"[+-]?[\d.,' \u00a0\u202f]+", bare) and any(c.isdigit() for c in bare):
         return ("not a plain number: a comma, point or space in it may part thousands or be the decimal sign",
                 f"write the file's numbers with one decimal sign and nothing between thousands{unit}, like 1234.5")
@@ -86,7 +89,7 @@ def explain(text: str, column: Column) -> tuple[str, str]:
         return "not a plain number: it has a per cent sign", "write a share of one, like 0.25 for 25 %"
     if re.match(r"[+-]?[\d.]", bare):
         return "not a plain number: text follows it", f"write the number alone{unit}; the column gives the unit"
-    return "not a number", f"write a number{unit}{blank}"
+    return "not a number", f"write {number}{unit}{blank}"
 
 
 def _bounds(column: Column, numbers: np.ndarray):

@@ -19,7 +19,7 @@ def flat_records(feeders: Table, laterals: Table, problems: Problems) -> Records
     `customers` and its classes are the feeder's in all; its main carries those that no lateral has.
     All else of a feeder's row belongs to the main.
     """
-    if not len(feeders):
+    if not len(feeders) and not feeders.missing:
         problems.add(Problem(feeders.file, "there is no feeder", "add a row a feeder below the header"))
     main = type_table(feeders, FEEDERS, problems)
     taps = type_table(laterals, LATERALS, problems)

@@ -13,7 +13,7 @@ import pandas as pd
 from reliability.study.columns import FEEDERS, LATERALS, OUTAGES, SECTIONS, Column
 from reliability.study.flat import flat_records
 from reliability.study.headers import ColumnMap, Table, match_headers
-from reliability.study.nearest import Names
+from reliability.study.nearest import SURE, Names
 from reliability.study.problems import Problem, Problems, StudyError
 from reliability.study.records import type_table
 from reliability.study.scenarios import check_scenarios
@@ -47,8 +47,9 @@ def open_study(folder: str | Path) -> Study:
         network = _network(desk, settings)
         outages = _table(desk, "outages", OUTAGES, settings.columns)
     if toml is not None:
-        if network is not None and not desk.problems:
-            check_scenarios(toml, settings.scenarios, network.sections["section_id"].tolist(), network.protection)
+        if network is not None:
+            check_scenarios(toml, settings.scenarios, network.sections["section_id"].tolist(),
+                            None if desk.problems else network.protection)
         _costs_file(desk, toml, settings)
         desk.problems.kept[:0] = toml.problems.kept
     desk.problems.raise_if_any((SETTINGS_FILE, *desk.contents))
@@ -97,7 +98,7 @@ def _check_folder(folder: Path) -> None:
 
 def _settings(desk: _Desk) -> tuple[Toml | None, Settings]:
     if not _there(desk, SETTINGS_FILE):
-        near = Names(_listing(desk.folder)).nearest(SETTINGS_FILE)
+        near = _misnamed(desk.folder, SETTINGS_FILE)
         hint = f"rename '{near}' to it" if near else 'add it; name = "…" is all it needs'
         desk.problems.add(Problem(SETTINGS_FILE, "the file is missing", hint))
         return None, Settings()
@@ -121,8 +122,11 @@ def _network(desk: _Desk, settings: Settings) -> Network | None:
             return None
         return check_sections(type_table(table, SECTIONS, desk.problems), settings.values, desk.problems)
     if not has["feeders"] and not has["laterals"]:
-        near = Names(_listing(desk.folder)).nearest("sections.csv")
-        hint = f"rename '{near}' to it" if near else "add it, or sections.xlsx, or feeders.csv and laterals.csv"
+        near = _misnamed(desk.folder, "sections.csv") or _misnamed(desk.folder, "sections.xlsx")
+        old = _misnamed(desk.folder, "sections.xls")
+        hint = (f"rename '{near}' to sections{Path(near).suffix}" if near else
+                f"save '{old}' as sections.xlsx" if old else
+                "add it, or sections.xlsx, or feeders.csv and laterals.csv, or give your table such a name")
         desk.problems.add(Problem("sections.csv", "the file is missing", hint))
         return None
     for name, other in (("feeders", "laterals"), ("laterals", "feeders")):
@@ -182,6 +186,14 @@ def _there(desk: _Desk, name: str) -> bool:
         return (desk.folder / name).exists() or (desk.folder / name).is_symlink()
     except (OSError, ValueError):
         return False
+
+
+def _misnamed(folder: Path, name: str) -> str | None:
+    """A file of the same kind that seems to be `name` misspelt."""
+    wanted = Path(name)
+    stems = {Path(n).stem: n for n in _listing(folder) if Path(n).suffix.casefold() == wanted.suffix}
+    near = Names(stems).nearest(wanted.stem, likeness=SURE)
+    return stems[near] if near else None
 
 
 def _listing(folder: Path) -> list[str]:

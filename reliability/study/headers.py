@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 from reliability.study.columns import Column
 from reliability.study.decimals import doubtful_signs
-from reliability.study.nearest import Names
+from reliability.study.nearest import SURE, Names
 from reliability.study.problems import Problem, Problems
 from reliability.study.tables import Rows
+
+TITLE_ROWS = 20  # so many rows above the header are looked through
 
 
 @dataclass(frozen=True)
@@ -65,8 +67,13 @@ def match_headers(rows: Rows, columns: tuple[Column, ...], table: str, mapped: C
     """
     heads, first = rows.heads, rows.numbers[0]
     known = [c.name for c in columns]
+    if not mapped.names and (lower := _header_below(rows, known)):
+        problems.add(Problem(rows.file, "none of the headers is a known column",
+                             f"remove the rows above row {lower}, which seems to hold the headers", first, heads[0]))
+        return Table(rows.file, {}, [], {}, frozenset(c.name for c in columns if c.required))
     where = _positions(rows, problems)
     place: dict[str, int] = {}
+    unknown: list[int] = []
     taken = {_fold(h) for h in mapped.ignore}
 
     for name, header in mapped.names.items():
@@ -82,21 +89,14 @@ def match_headers(rows: Rows, columns: tuple[Column, ...], table: str, mapped: C
         if fold in taken:
             continue
         if fold not in known:
-            _unknown(rows.file, first, heads[at], known, place, table, problems)
+            unknown.append(at)
         elif fold in place:
             problems.add(_twice(rows.file, first, heads[at], heads[place[fold]]))
         else:
             place[fold] = at
 
     missing = frozenset(c.name for c in columns if c.required and c.name not in place and twin(c.name) not in place)
-    unmatched = Names(heads[at] for fold, at in where.items() if at not in place.values() and fold not in taken)
-    for name in (c.name for c in columns if c.name in missing):
-        other = f" or {twin(name)}" if twin(name) else ""
-        remedy = unmatched.suggest(name, f"add it, or map your header to it under [columns.{table}] in study.toml")
-        if remedy.startswith("did you"):
-            remedy += f" Rename that header to {name}, or map it under [columns.{table}] in study.toml"
-        if name not in mapped.names:
-            problems.add(Problem(rows.file, f"the required column {name}{other} is missing", remedy, first, name))
+    _report_unmatched(rows, unknown, [n for n in known if n not in place], missing - set(mapped.names), table, problems)
     _ragged(rows, problems)
     cells = {name: rows.columns[at] for name, at in place.items()}
     headers = {name: heads[at] for name, at in place.items()}
@@ -132,13 +132,36 @@ def _twice(file: str, row: int, head: str, other: str) -> Problem:
     return Problem(file, f"the column is there twice{named}", "remove or rename one of the two", row, head)
 
 
-def _unknown(file: str, row: int, head: str, known: list[str], place: Mapping[str, int], table: str,
-             problems: Problems) -> None:
-    remedy = Names(n for n in known if n not in place).suggest(head, "remove it")
-    problems.add(Problem(file, "unknown column",
-                         f"{remedy} Or list it in ignore = […] under [columns.{table}] in study.toml"
-                         if remedy.endswith("?") else
-                         f"{remedy}, or list it in ignore = […] under [columns.{table}] in study.toml", row, head))
+def _report_unmatched(rows: Rows, unknown: list[int], free: list[str], missing: Collection[str], table: str,
+                      problems: Problems) -> None:
+    """Headers that are no column, each with the column it may stand for, and required columns that are not there.
+
+    unknown: positions of those headers. free: columns that no header stands for, missing: the required ones of them.
+    """
+    first, place = rows.numbers[0], f"under [columns.{table}] in study.toml"
+    names, others = Names(rows.heads[at] for at in unknown), Names(free)
+    meant = {name: names.nearest(name) for name in free if name in missing}
+    columns = {header: name for name, header in meant.items()}
+    for head in (rows.heads[at] for at in unknown):
+        near = columns.get(head) or others.nearest(head, likeness=SURE)
+        asked = f"did you mean '{near}'? Rename it, or" if near else "rename it to the column it stands for, or"
+        problems.add(Problem(rows.file, "unknown column", f"{asked} map it or list it in ignore {place}", first, head))
+    for name, header in meant.items():
+        other = f" or {twin(name)}" if twin(name) else ""
+        remedy = (f"did you mean '{header}'? Rename that header to {name}, or map it {place}" if header else
+                  f"add it, or map your header to it {place}")
+        problems.add(Problem(rows.file, f"the required column {name}{other} is missing", remedy, first, name))
+
+
+def _header_below(rows: Rows, known: list[str]) -> int | None:
+    """Row among the first records that holds names of columns where the heads hold none, as under a title."""
+    names = set(known)
+    if names & set(map(_fold, rows.heads)):
+        return None
+    for k in range(min(len(rows.numbers) - 1, TITLE_ROWS)):
+        if names & {_fold(cells[k]) for cells in rows.columns}:
+            return rows.numbers[k + 1]
+    return None
 
 
 def _ragged(rows: Rows, problems: Problems) -> None:

@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterable
 
 LONGEST = 60        # a longer word is no mistyped name; matching is quadratic in its length
+LIKE, SURE = 0.6, 0.75  # likeness of 0 to 1: worth a question, and hardly anything else
 CANDIDATES = 1000   # among very many names only so many of the likeliest are compared
 
 
@@ -26,14 +27,14 @@ class Names:
                 folded.setdefault(_fold(name), name)
         return folded
 
-    def nearest(self, word: str) -> str | None:
+    def nearest(self, word: str, likeness: float = LIKE) -> str | None:
         """The known name most like `word`, or None where none is alike."""
         if not 0 < len(word) <= LONGEST:
             return None
         folded = _fold(word)
         if folded in self._folded:
             return self._folded[folded]
-        found = difflib.get_close_matches(folded, self._candidates(folded), 1, 0.6)
+        found = difflib.get_close_matches(folded, self._candidates(folded), 1, likeness)
         return self._folded[found[0]] if found else None
 
     def suggest(self, word: str, otherwise: str) -> str:

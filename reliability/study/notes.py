@@ -8,6 +8,8 @@ import numpy as np
 
 from reliability.study.columns import FUSE, LATERAL_DEVICES
 
+LONGEST_KM = 100.0  # of one section; above it another unit is likely (our assumption)
+
 
 def notes(columns: Mapping[str, np.ndarray]) -> tuple[str, ...]:
     """Notes on what the sections leave unknown and what the model does about it.
@@ -17,6 +19,7 @@ def notes(columns: Mapping[str, np.ndarray]) -> tuple[str, ...]:
     device, link = columns["device"], columns["fuse_link"]
     known = {n: ~np.isnan(columns[n]) for n in
              ("fault_current_source_a", "fault_current_end_a", "saving_ceiling_a", "peak_load_a")}
+    amperes = {n: np.nan_to_num(columns[n]) for n in known}
     source, end = known["fault_current_source_a"], known["fault_current_end_a"]
     found = (
         (~source & ~end, "without fault currents: every fuse there is saved by a fast operation, every "
@@ -26,6 +29,12 @@ def notes(columns: Mapping[str, np.ndarray]) -> tuple[str, ...]:
          "with a fuse but neither fuse_link nor saving_ceiling_a: a fast operation saves that fuse at any current"),
         (np.isin(device, LATERAL_DEVICES) & ~known["peak_load_a"],
          "with a lateral device but no peak_load_a: no rating can be chosen there from the load"),
+        (columns["length_km"] > LONGEST_KM,
+         f"longer than {LONGEST_KM:.0f} km: is the length in kilometres (or miles), not metres or feet?"),
+        (source & (amperes["fault_current_source_a"] < 2.0 * amperes["peak_load_a"]),
+         "with a fault current under twice the peak load: is it in amperes, not kiloamperes?"),
+        (source & end & (amperes["fault_current_end_a"] > amperes["fault_current_source_a"]),
+         "with more fault current at the far end than at the source end: are the two exchanged?"),
     )
     told = [f"{int(where.sum())} of {len(device)} sections {what}." for where, what in found if where.any()]
     if not np.nansum(columns["customers"]):

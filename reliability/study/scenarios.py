@@ -95,17 +95,24 @@ def _whole(toml: Toml, path: str, raw: object, low: int, high: int) -> int | Non
     return int(raw)
 
 
-def check_scenarios(toml: Toml, scenarios: tuple[Scenario, ...], ids: list[str], plan: Protection) -> None:
+def check_scenarios(toml: Toml, scenarios: tuple[Scenario, ...], ids: list[str],
+                    plan: Protection | None) -> None:
     """Note what the scenarios ask of a network that it cannot do.
 
-    ids: section_id of each record; plan: the protection as built.
+    ids: section_id of each record; plan: the protection as built, None where the sections have problems
+    of their own: then only laterals that are no section at all are noted.
     """
     place = {section: i for i, section in enumerate(ids)}
-    is_head = np.zeros(len(ids), bool)
-    is_head[plan.heads()] = True
-    names = Names(ids)
+    is_head = np.full(len(ids), plan is None)
+    if plan is not None:
+        is_head[plan.heads()] = True
+    names = Names(np.array(ids, object)[is_head])
     for path, scenario in _placed(toml, scenarios):
-        wanted = plan.heads() if scenario.laterals is None else _wanted(toml, path, scenario, place, is_head, names)
+        wanted = None if scenario.laterals is None else _wanted(toml, path, scenario, place, is_head, names)
+        if plan is None:
+            continue
+        if scenario.laterals is None:
+            wanted = plan.heads()
         _check_fast(toml, path, scenario, ids, plan)
         if scenario.device is None or wanted is None:
             continue

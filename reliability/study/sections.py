@@ -50,7 +50,8 @@ def check_sections(records: Records, values: Mapping[str, object], problems: Pro
     """
     table = records.tables[0]
     if not len(records):
-        problems.add(Problem(table.file, "there is no section", "add a row a line section below the header"))
+        if not table.missing:
+            problems.add(Problem(table.file, "there is no section", "add a row a line section below the header"))
         return None
     bad_links(records, problems)
     if any(t.missing & {"section_id", "parent_id", "feeder_id", "lateral_id"} for t in records.tables):
@@ -106,7 +107,7 @@ def _report_cycles(records: Records, tree: Tree, problems: Problems) -> None:
     cycles = tree.cycles
     problems.each(range(len(cycles)), lambda k: records.problem(
         min(cycles[k]), "parent_id", None, f"parents form a cycle: {named(cycles[k])}",
-        "let one of them hang from a section nearer the source"))
+        "let one of them hang from a section nearer the source, or leave its parent blank if it is the source"))
 
 
 def _report_roots(records: Records, sources: int, problems: Problems) -> None:

@@ -102,7 +102,7 @@ def _free(table: str) -> str:
 def _key(a: Assumption) -> str:
     unit = f", {a.unit}" if a.unit else ""
     bounds = f", {a.low:g} to {a.high:g}" if a.low is not None and a.high is not None and a.high < 1e9 else ""
-    choices = f" One of {', '.join(a.choices)}." if a.choices else ""
+    choices = f" One of {', '.join(c or 'blank' for c in a.choices)}." if a.choices else ""
     return f"# {a.label}{unit}{bounds}. {a.help}{choices} ({a.source})\n# {a.key} = {toml_value(a.default)}"
 
 

@@ -99,16 +99,17 @@ def _by_likeness(header: str, columns: list[str]) -> str | None:
 
 
 def guess_table(file: str, headers: list[str]) -> str:
-    """Which table a file is: by its name, else by how many required columns its headers may be."""
+    """Which table a file is: by its name, else by the columns that its headers are, then by those they may be."""
     stem = fold(file.rpartition(".")[0])
     for table in TABLES:
         if table in stem.split():
             return table
 
-    def score(table: str) -> tuple[float, int]:
+    def score(table: str) -> tuple[int, float, int]:
+        exact = sum(_by_name(fold(h), [c.name for c in TABLES[table]]) is not None for h in headers)
         hits = set(suggest(headers, table).values())
         required = [c.name for c in TABLES[table] if c.required]
-        return sum(name in hits for name in required) / len(required), len(hits)
+        return exact, sum(name in hits for name in required) / len(required), len(hits)
 
     return max(TABLES, key=score)
 

@@ -123,12 +123,29 @@ def test_no_folder(tmp_path):
 def test_an_empty_folder_names_both_files(tmp_path):
     assert refused(tmp_path) == [
         'study.toml: the file is missing; add it; name = "…" is all it needs',
-        "sections.csv: the file is missing; add it, or sections.xlsx, or feeders.csv and laterals.csv"]
+        "sections.csv: the file is missing; add it, or sections.xlsx, or feeders.csv and laterals.csv, "
+        "or give your table such a name"]
 
 
 def test_a_misspelt_file_is_named(folder):
     path = folder(sections__csv=None, section__csv=SECTIONS)
-    assert "rename 'section.csv' to it" in refused(path)[0]
+    assert "rename 'section.csv' to sections.csv" in refused(path)[0]
+
+
+@pytest.mark.parametrize(("name", "advice"), [
+    ("OMS.csv", "give your table such a name"), ("GIS_export_2024.csv", "give your table such a name"),
+    ("fuse_links.csv", "give your table such a name"), ("Section.xlsx", "rename 'Section.xlsx' to sections.xlsx"),
+    ("sections.xls", "save 'sections.xls' as sections.xlsx")])
+def test_only_a_misspelt_file_of_the_same_kind_is_to_be_renamed(name, advice, folder):
+    path = folder(sections__csv=None)
+    (path / name).write_text(SECTIONS, encoding="utf-8")
+    assert refused(path)[0].endswith(advice)
+
+
+def test_settings_of_another_program_are_not_to_be_renamed(folder):
+    path = folder(study__toml=None)
+    (path / ".ruff.toml").write_text("", encoding="utf-8")
+    assert refused(path)[0].startswith("study.toml: the file is missing; add it")
 
 
 def test_folders_and_pipes_in_place_of_files(folder):

@@ -221,13 +221,15 @@ def test_scenarios_must_be_a_list_of_tables():
 
 
 @pytest.mark.parametrize(("content", "wanted"), [
-    (b'name = "x"\n[faults\n', "study.toml: row 2: not valid TOML"),
+    (b'name = "x"\n[faults\n', "study.toml: row 2: '[faults': not valid TOML"),
     (b'name = "x', "not valid TOML"),
-    (b'name = "x"\nname = "y"\n', "row 2: not valid TOML"),
+    (b'name = "x"\nname = "y"\n', "row 2: 'name = \"y\"': not valid TOML"),
     (b'name = "\xe4"', "study.toml: row 1: the text is not UTF-8"),
     ('name = "x"'.encode("utf-16"), "not UTF-8"),
     (b"a = " + b"[" * 100_000, "too deep inside each other"),
     (b"a = 1" + b"0" * 5000, "not valid TOML"),
+    (b'name = "x"\n[restoration]\nrepair_hours = 3,5\n', "row 3: 'repair_hours = 3,5': not valid TOML"),
+    (b"a = 0.07%", "numbers with a decimal point and without unit, per cent sign or signs between thousands"),
     (b"a\0 = 1", "not valid TOML"),
 ])
 def test_what_is_no_toml_is_refused_with_its_line(content, wanted):

@@ -219,10 +219,27 @@ def test_a_mapped_column_may_not_be_there_under_our_name_too():
 def test_missing_and_unknown_columns_name_the_nearest():
     _, problems = match(["sectionid", "length_km", "shoe"], ["a", "1", "7"])
     assert any("column sectionid: unknown column; did you mean 'section_id'?" in p for p in problems)
-    assert any("column shoe: unknown column; remove it" in p for p in problems)
+    assert any("column shoe: unknown column; rename it to the column it stands for, or map it or list it in ignore "
+               "under [columns." in p for p in problems)
     assert any("column section_id: the required column section_id is missing; did you mean 'sectionid'?" in p
                for p in problems)
     assert len(problems) == 3
+
+
+def test_a_header_is_offered_the_required_column_that_it_seems_to_stand_for():
+    rows, problems = read_rows("t.csv", b"section_id,parent_id,length_km,Cust Served\na,,1,7\n"), Problems()
+    match_headers(rows, SECTIONS, "sections", ColumnMap(), problems)
+    assert [p.remedy.partition("?")[0] for p in problems.kept] == ["did you mean 'customers'",
+                                                                   "did you mean 'Cust Served'"]
+
+
+@pytest.mark.parametrize("title", [["Export of sections"], ["Export of sections", "", ""], ["", "Export", "2024"]])
+def test_a_title_above_the_header_is_one_problem(title):
+    lines = ",".join(title), "", "section_id,parent_id,length_km,customers", "a,,1,7"
+    rows = read_rows("t.csv", "\n".join(lines).encode())
+    problems = Problems()
+    match_headers(rows, SECTIONS, "sections", ColumnMap(), problems)
+    assert [p.remedy for p in problems.kept] == ["remove the rows above row 3, which seems to hold the headers"]
 
 
 def test_a_length_in_either_unit_is_enough():
