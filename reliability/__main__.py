@@ -15,6 +15,7 @@ from pathlib import Path
 from reliability.cautions import CAUTION
 from reliability.output_folder import not_ours
 from reliability.study import Problem, Study, StudyError, open_study
+from reliability.study.assumptions import BY_KEY
 from reliability.study.save import SETTINGS_FILE
 
 PROBLEMS_FOUND = 2
@@ -26,6 +27,7 @@ def main(arguments: list[str] | None = None) -> int:
     options = _parser().parse_args(arguments)
     try:
         options.command(options)
+        sys.stdout.flush()
     except StudyError as error:
         print("\n".join(error.lines()), file=sys.stderr)
         return PROBLEMS_FOUND
@@ -63,10 +65,11 @@ def _parser() -> argparse.ArgumentParser:
                    "python -m reliability run data/demo --out out --trials 500")
     run.add_argument("study", help="folder with study.toml and its tables")
     run.add_argument("--out", required=True, metavar="DIR", help="folder for the results")
-    run.add_argument("--trials", type=_whole(1), metavar="N",
+    run.add_argument("--trials", type=_whole(1, "trials"), metavar="N",
                      help="simulated horizons; without it, 200 at least and until the standard error of every "
                           "scenario's SAIDI difference to \"As built\" is under 1 %% of it, or a cap is reached")
-    run.add_argument("--seed", type=_whole(0), metavar="S", help="same seed, same digits (default: the study's)")
+    run.add_argument("--seed", type=_whole(0, "seed"), metavar="S",
+                     help="same seed, same digits (default: the study's)")
     run.add_argument("--report", choices=["docx"], action="append", default=[],
                      help="also write report.docx, for pasting into a filing; needs python-docx")
     run.add_argument("--workers", type=_whole(1), default=1, metavar="W",
@@ -93,10 +96,15 @@ def _command(commands, name: str, function, text: str, example: str) -> argparse
     return command
 
 
-def _whole(low: int):
+def _whole(low: int, key: str | None = None):
+    """Reads a whole number from `low` up; no more than the assumption `key` may be."""
+    most = BY_KEY[key].high if key else None
+
     def read(text: str) -> int:
-        if not text.isascii() or not text.isdigit() or int(text) < low:
-            raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from {low} up")
+        if not text.isascii() or not text.isdigit() or len(text) > 20 or int(text) < low:
+            raise argparse.ArgumentTypeError(f"'{text[:40]}' is not a whole number from {low} up")
+        if most is not None and int(text) > most:
+            raise argparse.ArgumentTypeError(f"'{text}' is more than {most}")
         return int(text)
     return read
 

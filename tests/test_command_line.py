@@ -257,3 +257,24 @@ def test_the_demo_generator_makes_the_demo(tmp_path):
     subprocess.run([sys.executable, "data/generate_demo.py"], cwd=copy, check=True, capture_output=True)
     for name in ("study.toml", "sections.csv", "outages.csv", "truth.csv"):
         assert (copy / "data/demo" / name).read_bytes() == (ROOT / "data/demo" / name).read_bytes(), name
+
+
+@pytest.mark.parametrize("given", [["--trials", "10000001"], ["--trials", "0"], ["--seed", "9" * 19],
+                                   ["--seed", "9" * 5000]], ids=lambda given: given[1][:10])
+def test_numbers_on_the_command_line_have_the_bounds_of_the_study(given, tmp_path, capsys):
+    with pytest.raises(SystemExit) as ended:
+        main(["run", str(ROOT / "data/demo"), "--out", str(tmp_path / "out"), *given])
+    assert ended.value.code == PROBLEMS_FOUND
+    assert given[0] in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_reader_who_has_enough_is_no_error():
+    """The other end of the pipe is closed before anything is said."""
+    end, ours = os.pipe()
+    os.close(end)
+    done = subprocess.run([sys.executable, "-m", "reliability", "check", "data/demo"], cwd=ROOT, stdout=ours,
+                          stderr=subprocess.PIPE, text=True, check=False)
+    os.close(ours)
+    assert done.returncode == 0
+    assert "Broken pipe" not in done.stderr

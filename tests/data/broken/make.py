@@ -283,6 +283,15 @@ case("cost-table-that-no-file-can-be", ["study.toml: row 3 | interruption_costs"
      study_toml=toml('[costs]\ninterruption_costs = "a\\u0000b"'))
 case("cost-table-is-a-number", ["study.toml: row 3 | interruption_costs"], study_toml=toml("[costs]\ninterruption_costs = 5"))
 
+PARTED = "section_id;parent_id;device;length_km;customers;fault_current_source_a\n"
+case("sections-thousands-by-points", ["sections.csv: row 2 | '3.900' | thousands", "sections.csv: row 3 | '2.700' | thousands"],
+     sections_csv=PARTED + "main;;breaker;2,4;10;3.900\ntap;main;fuse;1;5;2.700\n")
+case("sections-thousands-by-commas", ["sections.csv: row 2 | '3,900' | thousands", "sections.csv: row 3 | '2,700' | thousands"],
+     sections_csv=PARTED + "main;;breaker;2.4;10;3,900\ntap;main;fuse;1;5;2,700\n")
+case("sections-below-a-title", ["sections.csv: row 1 | 'Inventory of 2024'".replace("'", "") + " | remove the rows above row 3"],
+     sections_csv="Inventory of 2024,,,,\n\n" + sections(*ROWS))
+case("toml-decimal-comma", ["study.toml: row 3 | repair_hours = 3,5 | decimal point"],
+     study_toml='name = "broken"\n[restoration]\nrepair_hours = 3,5\n')
 # --- [history] and records --------------------------------------------------------------------------------------
 GOOD = {"outages_csv": outages(GOOD_OUTAGE)}
 
@@ -308,6 +317,12 @@ case("history-served-in-no-year", ["study.toml: row | customers_served.soon"], s
 case("history-served-by-nobody", ["study.toml: row | customers_served.2024 | '0'"], study_toml=history("[history.customers_served]\n2024 = 0"), **GOOD)
 case("history-conversion-of-nothing", ["study.toml: row | conversions.tup | section_id"],
      study_toml=history('[history.conversions]\ntup = 2024-05-01'), **GOOD)
+case("history-conversion-of-a-main", ["study.toml: row | conversions.main | lateral"],
+     study_toml=history('[history.conversions]\nmain = 2024-05-01'), **GOOD)
+case("history-fixed-without-days", ["study.toml: row | history.major_event_method | major_event_days"],
+     study_toml=history('major_event_method = "fixed"'), **GOOD)
+case("history-days-without-commas", ["study.toml: row | history.major_event_days | not a day"],
+     study_toml=history('major_event_days = "2024-05-01 2024-05-02"'), **GOOD)
 case("history-conversion-some-day", ["study.toml: row | conversions.tap | 'soon'"], study_toml=history('[history.conversions]\ntap = "soon"'), **GOOD)
 case("learned-without-the-years", ["sections.csv: row 3 | years_observed"], study_toml=toml('[faults]\nrates = "learned"'),
      sections_csv=sections(MAIN + ",", TAP + ",4", head=HEAD + ",faults_observed"))
