@@ -15,16 +15,18 @@ def doubtful_signs(numbers: Iterable[list[str]], whole: Iterable[list[str]], com
     numbers: the cells of each column of numbers; whole: of those that hold whole numbers only.
     comma: the cells are parted by semicolons, so that a comma may be a decimal sign as well.
 
-    A sign is doubtful where it parts a whole number, and where the table has both signs unless this one
-    alone is plainly decimal somewhere: 2,4 beside 3.900 leaves the point in doubt.
+    A sign is doubtful where it parts a whole number and is plainly decimal nowhere, and where the table has
+    both signs unless this one alone is plainly decimal somewhere: 2,4 beside 3.900 leaves the point in doubt.
     """
     signs = ".," if comma else "."
-    doubtful = {s for cells in whole for s in signs if _parts_whole(cells, s)}
-    if comma:
-        seen = {text for cells in numbers for text in cells if "." in text or "," in text}
-        decimal = {s: any(_DECIMAL[s].fullmatch(t) and not _GROUPED[s].fullmatch(t) for t in seen) for s in signs}
-        if all(any(s in text for text in seen) for s in signs):
-            doubtful |= {s for s, other in ((".", ","), (",", ".")) if not decimal[s] or decimal[other]}
+    parting = {s for cells in whole for s in signs if _parts_whole(cells, s)}
+    if not comma and not parting:
+        return ""  # the usual file, without a look at every cell
+    seen = {text for cells in numbers for text in cells if "." in text or "," in text}
+    decimal = {s for s in signs if any(_DECIMAL[s].fullmatch(t) and not _GROUPED[s].fullmatch(t) for t in seen)}
+    doubtful = parting - decimal
+    if all(any(s in text for text in seen) for s in ".,") and comma:
+        doubtful |= set(signs) - decimal if len(decimal) == 1 else set(signs)
     return "".join(sorted(doubtful))
 
 
