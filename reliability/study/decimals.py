@@ -36,5 +36,5 @@ def in_doubt(text: str, doubtful: str) -> bool:
 
 
 def _parts_whole(cells: list[str], sign: str) -> bool:
-    return any(sign in text and _GROUPED[sign].fullmatch(text) and text.partition(sign)[2].strip("0" + sign)
-               for text in cells)
+    return sign in "".join(cells) and any(
+        _GROUPED[sign].fullmatch(text) and text.partition(sign)[2].strip("0" + sign) for text in cells)
