@@ -259,6 +259,12 @@ def test_the_demo_generator_makes_the_demo(tmp_path):
         assert (copy / "data/demo" / name).read_bytes() == (ROOT / "data/demo" / name).read_bytes(), name
 
 
+def test_limits_that_cannot_be_met_are_told(records, tmp_path, capsys):
+    records("1,f,2024-01-03T09:00,2024-01-03T10:00,5", toml="[choice]\nsaidi_reduction_minutes = 500_000")
+    assert main(["run", str(tmp_path), "--out", str(tmp_path / "out"), "--trials", "2"]) == 0
+    assert "note: No choice meets all the limits." in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("given", [["--trials", "10000001"], ["--trials", "0"], ["--seed", "9" * 19],
                                    ["--seed", "9" * 5000]], ids=lambda given: given[1][:10])
 def test_numbers_on_the_command_line_have_the_bounds_of_the_study(given, tmp_path, capsys):

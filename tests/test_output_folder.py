@@ -43,3 +43,9 @@ def test_drafts_of_killed_runs_are_swept_up_once_they_are_old(tmp_path):
         os.utime(folder, (then, then))
     write(tmp_path / "out", a="1", seal="1")
     assert sorted(f.name for f in tmp_path.iterdir()) == [".out-of-somebody-else", ".out-wxyz_678", "out"]
+
+
+def test_a_folder_that_cannot_be_written_is_told_by_its_own_name(tmp_path):
+    with pytest.raises(OSError, match="too long") as caught:
+        write(tmp_path / ("x" * 250), a="1", seal="1")
+    assert caught.value.filename == str(tmp_path / ("x" * 250))

@@ -73,7 +73,6 @@ def read_records(study: Study) -> Records:
     if problems:
         raise StudyError(problems)
     network = build_network(study.sections)
-    _check_conversions(settings, network)
     marks: dict[str, np.ndarray] = {}
     steps, causes = _typed(frame, row, stamps, network, settings, marks)
     steps = steps[_kept(steps, settings, marks)].reset_index(drop=True)
@@ -88,15 +87,6 @@ def read_records(study: Study) -> Records:
     rows = steps["row"].to_numpy()
     findings = _in_order(findings + collect(more | still_more, rows))
     return Records(steps, causes, network, served, settings, findings, years, first, last, partial)
-
-
-def _check_conversions(settings: Settings, network: Network) -> None:
-    heads = set(network.ids[network.lateral_heads].astype(str))
-    wrong = [name for name in settings.conversions if name not in heads]
-    if wrong:
-        raise StudyError([Problem("study.toml", "no lateral is headed by this section",
-                                  "name the section that heads the converted lateral",
-                                  None, f"history.conversions.{name}", name) for name in wrong])
 
 
 def _text(study: Study) -> tuple[pd.DataFrame, np.ndarray]:

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from reliability.network.tree import build_network
 from reliability.study.problems import Problem, StudyError
 from reliability.study.study import Study
 
@@ -110,10 +111,14 @@ def _served(study: Study, problems: list[Problem]) -> dict[int, float]:
 
 
 def _conversions(study: Study, problems: list[Problem]) -> dict[str, np.datetime64]:
-    known, result = set(study.sections["section_id"].astype(str)), {}
-    for section, day in study.extra.get("conversions", {}).items():
-        if str(section) not in known:
-            problems.append(_wrong(f"conversions.{section}", str(day), "no such section_id",
+    stated, result = study.extra.get("conversions", {}), {}
+    if not stated:
+        return result  # the network is not built for nothing
+    network = build_network(study.sections)
+    heads = set(network.ids[network.lateral_heads].astype(str))
+    for section, day in stated.items():
+        if str(section) not in heads:
+            problems.append(_wrong(f"conversions.{section}", str(section), "no lateral is headed by this section",
                                    "name the section that heads the converted lateral"))
         read = _day(f"conversions.{section}", str(day), problems)
         if read is not None:

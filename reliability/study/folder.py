@@ -124,7 +124,7 @@ def _network(desk: _Desk, settings: Settings) -> Network | None:
     if not has["feeders"] and not has["laterals"]:
         near = _misnamed(desk.folder, "sections.csv") or _misnamed(desk.folder, "sections.xlsx")
         old = _misnamed(desk.folder, "sections.xls")
-        hint = (f"rename '{near}' to sections{Path(near).suffix}" if near else
+        hint = (f"rename '{near}' to sections{Path(near).suffix.casefold()}" if near else
                 f"save '{old}' as sections.xlsx" if old else
                 "add it, or sections.xlsx, or feeders.csv and laterals.csv, or give your table such a name")
         desk.problems.add(Problem("sections.csv", "the file is missing", hint))

@@ -9,6 +9,7 @@ import numpy as np
 from reliability.study.columns import FUSE, LATERAL_DEVICES
 
 LONGEST_KM = 100.0  # of one section; above it another unit is likely (our assumption)
+LEAST_FAULT = 2.0   # fault current over peak load; below it another unit is likely (our assumption)
 
 
 def notes(columns: Mapping[str, np.ndarray]) -> tuple[str, ...]:
@@ -31,8 +32,8 @@ def notes(columns: Mapping[str, np.ndarray]) -> tuple[str, ...]:
          "with a lateral device but no peak_load_a: no rating can be chosen there from the load"),
         (columns["length_km"] > LONGEST_KM,
          f"longer than {LONGEST_KM:.0f} km: is the length in kilometres (or miles), not metres or feet?"),
-        (source & (amperes["fault_current_source_a"] < 2.0 * amperes["peak_load_a"]),
-         "with a fault current under twice the peak load: is it in amperes, not kiloamperes?"),
+        (source & (amperes["fault_current_source_a"] < LEAST_FAULT * amperes["peak_load_a"]),
+         f"with a fault current under {LEAST_FAULT:g} × the peak load: is it in amperes, not kiloamperes?"),
         (source & end & (amperes["fault_current_end_a"] > amperes["fault_current_source_a"]),
          "with more fault current at the far end than at the source end: are the two exchanged?"),
     )

@@ -108,11 +108,10 @@ def check_scenarios(toml: Toml, scenarios: tuple[Scenario, ...], ids: list[str],
         is_head[plan.heads()] = True
     names = Names(np.array(ids, object)[is_head])
     for path, scenario in _placed(toml, scenarios):
-        wanted = None if scenario.laterals is None else _wanted(toml, path, scenario, place, is_head, names)
+        named = _wanted(toml, path, scenario, place, is_head, names)
         if plan is None:
             continue
-        if scenario.laterals is None:
-            wanted = plan.heads()
+        wanted = plan.heads() if scenario.laterals is None else named
         _check_fast(toml, path, scenario, ids, plan)
         if scenario.device is None or wanted is None:
             continue

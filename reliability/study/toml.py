@@ -57,7 +57,7 @@ def read_toml(file: str, content: bytes) -> Toml:
         what = re.sub(r"\s*\(at .*\)$", "", str(error).splitlines()[0])
         remedy = ("keep one of the two" if _TWICE.search(what) else "write key = value: text in quotation marks, "
                   "numbers with a decimal point and without unit, per cent sign or signs between thousands")
-        written = text.splitlines()[row - 1].strip() if row and row <= len(text.splitlines()) else None
+        written = text.split("\n")[row - 1].strip() if row else None
         raise StudyError([Problem(file, f"not valid TOML: {_TWICE.sub(_SAID_TWICE, what)}", remedy, row,
                                   value=written or None)]) from None
     return Toml(file, data, _lines(text))

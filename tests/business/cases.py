@@ -21,7 +21,7 @@ OF_THE_DEVICE = ("saving_ceiling_a", "rated_current_a", "actuating_current_a", "
                  "fast_operations")
 
 COSTS = read_cost_table()
-# What an engineer may be paid for, so that conversions pay on the small feeders of these tests.
+# Incentives with which conversions pay on the small feeders of these tests.
 GAINFUL = {"incentive_per_saidi_minute": 1200.0, "incentive_per_saifi": 3000.0}
 
 

@@ -276,3 +276,13 @@ def test_no_row_left_says_why():
     with pytest.raises(StudyError) as error:
         read_records(study([GOOD], records_from="2024-01-01"))
     assert "(1)" in error.value.problems[0].rule
+
+
+def test_two_dates_of_one_day_without_a_time_leave_the_duration_unknown():
+    """No momentary interruption: only where a time says so is it over at once."""
+    rows = [outage("a", "2023-06-05", "2023-06-05", 10), outage("b", "2023-06-05", "2023-06-06", 10),
+            outage("c", "2023-06-05T00:00", "2023-06-05T00:00", 10)]
+    steps = read_records(study(rows)).steps
+    assert np.isnan(steps["seconds"].to_numpy()[0])
+    assert steps["seconds"].tolist()[1:] == [86_400, 0]
+    assert steps["counted"].tolist() == [False, True, True]

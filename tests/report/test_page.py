@@ -7,11 +7,13 @@ from dataclasses import replace
 
 import pytest
 
-from reliability.report.blocks import tables
+from reliability.report.blocks import Table, tables
 from reliability.report.figures import resolve
 from reliability.report.page import page
 from reliability.report.sections import sections
 from reliability.report.sections_laterals import application, selection
+from reliability.report.sections_model import assumptions
+from reliability.study.assumptions import ASSUMPTIONS, BY_KEY
 from tests.report.parsed import Page
 
 TITLES = ("Summary", "Reporting period and definitions", "Indices by year", "Indices by feeder and area",
@@ -127,3 +129,18 @@ def test_the_choice_says_whether_it_may_change_fast_tripping(content):
     said = [str(selection(c).blocks[1].sentence[0]) for c in (content, free)]
     assert "as built" in said[0]
     assert "0 or 2 fast operations" in said[1]
+
+
+def test_what_the_study_states_is_set_by_it_though_it_be_the_default(content):
+    study = content.study
+    assert study.values["switching_hours"] == BY_KEY["switching_hours"].default
+    table = next(block for block in assumptions(content).blocks if isinstance(block, Table))
+    by = dict(zip(table.frame["key"], table.frame["from"], strict=True))
+    assert by["switching_hours"] == "study"
+    silent = [a.key for a in ASSUMPTIONS
+              if f"{a.table}.{a.key}" not in study.lines and study.values[a.key] == a.default]
+    assert {by[key] for key in silent} == {"default"}
+
+
+def test_the_command_to_repeat_a_run_names_no_folder_of_this_machine(content):
+    assert content.command.startswith("python -m reliability run STUDY --out DIR --trials ")

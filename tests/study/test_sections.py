@@ -319,7 +319,7 @@ def test_what_is_hardly_meant_is_asked_about(study):
     head = f"{HEAD},peak_load_a,fault_current_source_a,fault_current_end_a"
     told = "\n".join(study(**rows("b,,breaker,1900,1,200,2.7,1.65", "f,b,fuse,100,1,20,900,950", head=head)).notes)
     assert "1 of 2 sections longer than 100 km" in told
-    assert "1 of 2 sections with a fault current under twice the peak load" in told
+    assert "1 of 2 sections with a fault current under 2 × the peak load" in told
     assert "1 of 2 sections with more fault current at the far end" in told
     fine = study(**rows("b,,breaker,100,1,200,400,400", head=head)).notes
     assert not any("?" in note for note in fine)

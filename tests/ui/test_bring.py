@@ -148,3 +148,10 @@ def test_no_column_is_suggested_twice_and_the_unknown_is_left_aside():
     assert found["Colour"] == suggest.LEAVE
     assert found["UplineElement"] == "parent_id"
     assert found["Customers"] == "customers"
+
+
+def test_a_table_is_told_by_the_headers_that_are_ours():
+    """A number of columns that may be others of ours weighs less than one that is one of ours by name."""
+    headers = ["event_id", "section_id", "cause", "fault_kind", "planned", "Off", "On", "Cust"]
+    assert suggest.guess_table("export.csv", headers) == "outages"
+    assert suggest.guess_table("export.csv", ["section_id", "parent_id", "Miles", "Cust"]) == "sections"

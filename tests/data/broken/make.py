@@ -315,7 +315,7 @@ case("history-key-unknown", ["study.toml | time_zon | time_zone"], study_toml=hi
 case("history-cause-neither", ["study.toml: row | causes.tree | 'sometimes'"], study_toml=history('[history.causes]\ntree = "sometimes"'), **GOOD)
 case("history-served-in-no-year", ["study.toml: row | customers_served.soon"], study_toml=history("[history.customers_served]\nsoon = 12"), **GOOD)
 case("history-served-by-nobody", ["study.toml: row | customers_served.2024 | '0'"], study_toml=history("[history.customers_served]\n2024 = 0"), **GOOD)
-case("history-conversion-of-nothing", ["study.toml: row | conversions.tup | section_id"],
+case("history-conversion-of-nothing", ["study.toml: row | conversions.tup | lateral"],
      study_toml=history('[history.conversions]\ntup = 2024-05-01'), **GOOD)
 case("history-conversion-of-a-main", ["study.toml: row | conversions.main | lateral"],
      study_toml=history('[history.conversions]\nmain = 2024-05-01'), **GOOD)
