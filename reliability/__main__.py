@@ -14,8 +14,8 @@ from pathlib import Path
 
 from reliability.cautions import CAUTION
 from reliability.output_folder import not_ours
+from reliability.schema.assumptions import BY_KEY
 from reliability.study import Problem, Study, StudyError, open_study
-from reliability.study.assumptions import BY_KEY
 from reliability.study.save import SETTINGS_FILE
 
 PROBLEMS_FOUND = 2

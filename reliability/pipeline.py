@@ -25,10 +25,11 @@ from reliability.indices.expected import Expected, expected_values, feeder_indic
 from reliability.indices.simulation import Progress, Question, Simulated, simulate
 from reliability.network.application import ApplicationChecks, check_laterals, settle_scenarios
 from reliability.network.tree import Network, build_network
-from reliability.study.columns import SECTIONALIZER
-from reliability.study.problems import Problem, Problems, StudyError
+from reliability.schema.devices import SECTIONALIZER
+from reliability.schema.problems import Problem, Problems, StudyError
+from reliability.schema.scenarios import Scenario
 from reliability.study.save import SETTINGS_FILE
-from reliability.study.study import Scenario, Study
+from reliability.study.study import Study
 from reliability.study.toml import line_of
 
 FRONTIER_POINTS = 30

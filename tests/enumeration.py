@@ -24,7 +24,7 @@ from collections.abc import Callable
 from itertools import pairwise, product
 from pathlib import Path
 
-DATA = Path(__file__).parents[1] / "data"
+DATA = Path(__file__).parents[1] / "reliability" / "schema" / "reference"
 LATERAL_DEVICES = ("fuse", "sectionalizer", "lateral_recloser")
 RECLOSING_DEVICES = ("breaker", "recloser", "lateral_recloser")
 KM_PER_MILE = 1.609344

@@ -14,11 +14,11 @@ import numpy as np
 import pandas as pd
 from hypothesis import strategies as st
 
-from reliability.study import columns
-from reliability.study.assumptions import defaults
-from reliability.study.columns import (
+from reliability.schema import columns
+from reliability.schema.assumptions import defaults
+from reliability.schema.columns import CUSTOMER_CLASSES
+from reliability.schema.devices import (
     BREAKER,
-    CUSTOMER_CLASSES,
     FUSE,
     LATERAL_DEVICES,
     LATERAL_RECLOSER,
@@ -26,7 +26,8 @@ from reliability.study.columns import (
     SECTIONALIZER,
     SWITCH,
 )
-from reliability.study.study import AS_BUILT, Scenario, Study
+from reliability.schema.scenarios import AS_BUILT, Scenario
+from reliability.study.study import Study
 
 RECLOSING = (BREAKER, RECLOSER, LATERAL_RECLOSER)
 LINKS = ("6K", "15K", "25K", "40K", "65K", "100K", "140K", "200K", "10T", "30T", "65T", "140T", "200T")

@@ -12,8 +12,8 @@ from reliability.business.cashflow import business_summary
 from reliability.business.drivers import drivers_frame
 from reliability.indices.simulation import simulate
 from reliability.pipeline import expect, plan, question
-from reliability.study.assumptions import Range
-from reliability.study.study import Scenario
+from reliability.schema.assumptions import Range
+from reliability.schema.scenarios import Scenario
 from tests.network.laterals import BACKUP, LATERAL, VALUES
 from tests.networks import study_of
 

@@ -28,7 +28,7 @@ from reliability.indices.expected import Expected
 from reliability.indices.simulation import Simulated
 from reliability.network.protection import Protection
 from reliability.network.tree import CODE, GANG, Network
-from reliability.study.columns import LATERAL_DEVICES
+from reliability.schema.devices import LATERAL_DEVICES
 
 SAVINGS = dict(zip(PARTS, ("callout_saving", "energy_saving", "incentive", "interruption_cost_saving"), strict=True))
 ROUNDING = 1e-9  # of an amount; less avoided than that is rounding, not protection

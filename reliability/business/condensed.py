@@ -22,8 +22,8 @@ from reliability.indices.draws import one_trial, values_of_trials
 from reliability.indices.expected import ROWS_AT_ONCE
 from reliability.indices.simulation import STRUCTURAL
 from reliability.network.tree import Network
-from reliability.study.columns import CUSTOMER_CLASSES
-from reliability.study.study import Scenario
+from reliability.schema.columns import CUSTOMER_CLASSES
+from reliability.schema.scenarios import Scenario
 
 PROBABILITIES = ("fuse_failure", "sectionalizer_failure", "temporary_fraction")
 TABLES_KEPT = 400

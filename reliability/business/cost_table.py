@@ -14,15 +14,16 @@ from pathlib import Path
 import numpy as np
 from scipy.special import ndtr
 
+from reliability.schema.columns import CUSTOMER_CLASSES
+from reliability.schema.nearest import Names
+from reliability.schema.problems import Problem, Problems, StudyError
+from reliability.schema.reference_tables import INTERRUPTION_COSTS
 from reliability.study.cells import parse_numbers
-from reliability.study.columns import CUSTOMER_CLASSES
 from reliability.study.decimals import doubtful_signs
-from reliability.study.nearest import Names
-from reliability.study.problems import Problem, Problems, StudyError
 from reliability.study.study import Study
 from reliability.study.tables import Rows, read_bytes, read_rows
 
-DEFAULT_TABLE = Path(__file__).parents[2] / "data" / "interruption_costs.csv"
+DEFAULT_TABLE = INTERRUPTION_COSTS
 CLASS_COLUMN = "customer_class"
 DURATION_COLUMNS = ("momentary", "min_30", "h_1", "h_4", "h_8", "h_16")
 DURATIONS_HOURS = (0.0, 0.5, 1.0, 4.0, 8.0, 16.0)

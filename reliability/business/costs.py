@@ -18,8 +18,8 @@ from reliability.faults.outcomes import OutcomeTable, row_rates
 from reliability.indices.expected import ROWS_AT_ONCE, Expected
 from reliability.indices.measures import SWITCHING, waits_by_time
 from reliability.network.tree import Network
-from reliability.study.assumptions import Range
-from reliability.study.columns import DEVICES, LATERAL_DEVICES
+from reliability.schema.assumptions import Range
+from reliability.schema.devices import DEVICES, LATERAL_DEVICES
 
 INTERRUPTION = "interruption_cost"
 AMOUNTS = ("ci", "customer_hours", "load_kwh", "momentary_events", *CALLOUTS, "sectionalizer_operations", INTERRUPTION)

@@ -13,7 +13,7 @@ from reliability.business.cost_table import CostTable
 from reliability.indices.draws import PERT_WEIGHT
 from reliability.indices.simulation import STRUCTURAL
 from reliability.network.tree import Network
-from reliability.study.assumptions import ASSUMPTIONS, BY_KEY, Range, label_of
+from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range, label_of
 from reliability.study.study import Study
 
 # Range tried of an assumption that the study states as one number; our assumption.

@@ -8,7 +8,7 @@ import pandas as pd
 from reliability.business.cashflow import Business, present_worth
 from reliability.business.costs import MINUTES_PER_HOUR, grouped, unit_prices, yearly_money
 from reliability.faults.consequences import CALLOUTS
-from reliability.study.columns import DEVICES
+from reliability.schema.devices import DEVICES
 
 
 def laterals_frame(business: Business) -> pd.DataFrame:

@@ -11,7 +11,7 @@ import scipy
 from scipy import sparse
 
 from reliability.business.options import AS_IT_IS, Options
-from reliability.study.columns import MOST_COUNTS
+from reliability.schema.columns import MOST_COUNTS
 
 if TYPE_CHECKING:
     from scipy.optimize import LinearConstraint

@@ -32,8 +32,9 @@ from reliability.indices.expected import expected_values
 from reliability.network.application import check_laterals
 from reliability.network.protection import Protection, protection
 from reliability.network.tree import CODE, GANG, Network
-from reliability.study.columns import LATERAL_RECLOSER, MOST_COUNTS, SECTIONALIZER
-from reliability.study.study import Scenario
+from reliability.schema.columns import MOST_COUNTS
+from reliability.schema.devices import LATERAL_RECLOSER, SECTIONALIZER
+from reliability.schema.scenarios import Scenario
 
 AS_IT_IS = 0  # index of the setting that leaves a breaker or recloser as built
 EFFECTS = ("units", "capex", "npv", "ci_avoided", "customer_hours_avoided", "momentary_events_added",

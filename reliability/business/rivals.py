@@ -10,8 +10,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from reliability.study.columns import BREAKER, RECLOSER
-from reliability.study.study import Scenario, Study
+from reliability.schema.devices import BREAKER, RECLOSER
+from reliability.schema.scenarios import Scenario
+from reliability.study.study import Study
 
 ALLOWED, BLOCKED = "Fast tripping everywhere", "Fast tripping blocked everywhere"
 # Where the study itself blocks fast tripping; common practice, no source.

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from reliability.business.limits import Limits
 from reliability.business.rivals import usual_fast_operations
 from reliability.network.tree import Network
-from reliability.study.assumptions import MAY_CHANGE
-from reliability.study.problems import Problem, StudyError
+from reliability.schema.assumptions import MAY_CHANGE
+from reliability.schema.problems import Problem, StudyError
 from reliability.study.study import Study
 
 IN, OUT = "in", "out"

@@ -16,7 +16,7 @@ import numpy as np
 from reliability.faults.places import Places
 from reliability.network.protection import Protection
 from reliability.network.tree import CODE, RECLOSING, Network
-from reliability.study.columns import FUSE, SECTIONALIZER
+from reliability.schema.devices import FUSE, SECTIONALIZER
 
 NONE = -1
 NEVER = 127  # counts that no sequence reaches

@@ -9,7 +9,7 @@ import numpy as np
 
 from reliability.faults.outcomes import PERMANENT, OutcomeTable
 from reliability.network.tree import CODE, GANG, Network
-from reliability.study.columns import FUSE, SECTIONALIZER
+from reliability.schema.devices import FUSE, SECTIONALIZER
 
 CALLOUTS = ("refuse", "reset", "patrol", "repair")
 REFUSE, RESET, PATROL, REPAIR = range(4)

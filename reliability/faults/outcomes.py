@@ -16,7 +16,7 @@ from reliability.faults.places import split_places
 from reliability.network.application_reach import fault_rates
 from reliability.network.protection import Protection, protection
 from reliability.network.tree import Network
-from reliability.study.study import Scenario
+from reliability.schema.scenarios import Scenario
 
 DEAD_TIMES = 3                     # a temporary fault clears in dead time 1, 2 or 3
 PERMANENT = 1 << DEAD_TIMES        # bits of `kinds`: 1, 2, 4 clearing in dead time 1, 2, 3; 8 permanent

@@ -9,7 +9,7 @@ import numpy as np
 
 from reliability.network.protection import Protection
 from reliability.network.tree import CODE, RECLOSING, Network
-from reliability.study.columns import FUSE, SECTIONALIZER
+from reliability.schema.devices import FUSE, SECTIONALIZER
 
 
 @dataclass(frozen=True)

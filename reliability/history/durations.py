@@ -16,7 +16,7 @@ from scipy import special
 
 from reliability.history.empirical_bayes import LEVEL
 from reliability.history.outages import MOMENTARY_SECONDS, PERMANENT, TEMPORARY, Records, mapped_kinds
-from reliability.study.columns import DEVICES, FUSE
+from reliability.schema.devices import DEVICES, FUSE
 
 CUT_HOURS = MOMENTARY_SECONDS / 3600.0
 LEAST_EVENTS = 10            # fewer say nothing about a spread; our choice

@@ -18,8 +18,8 @@ from reliability.history.served import Served, customers_served
 from reliability.history.settings import Settings, read_settings
 from reliability.history.stamps import BLANK, FAR, GOOD, UNREADABLE, Stamps, clean, elapsed_seconds, read_stamps
 from reliability.network.tree import Network, build_network
-from reliability.study.columns import OUTAGES
-from reliability.study.problems import Problem, StudyError
+from reliability.schema.columns import OUTAGES
+from reliability.schema.problems import Problem, StudyError
 from reliability.study.study import Study
 
 MOMENTARY_SECONDS = 300          # IEEE Std 1366: five minutes or less

@@ -25,8 +25,9 @@ from reliability.history.outages import PERMANENT, TEMPORARY, Records, read_reco
 from reliability.history.recorded_faults import NOWHERE, recorded_faults
 from reliability.history.settings import Settings, read_settings
 from reliability.network.tree import Network, build_network
-from reliability.study.columns import CUSTOMER_CLASSES, DEVICES
-from reliability.study.problems import Problem, Problems, StudyError
+from reliability.schema.columns import CUSTOMER_CLASSES
+from reliability.schema.devices import DEVICES
+from reliability.schema.problems import Problem, Problems, StudyError
 from reliability.study.study import Study
 
 DAYS_PER_YEAR = 365.25

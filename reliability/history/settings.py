@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from reliability.network.tree import build_network
-from reliability.study.problems import Problem, StudyError
+from reliability.schema.problems import Problem, StudyError
 from reliability.study.study import Study
 
 FILE = "study.toml"

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from reliability.study.problems import Problem
+from reliability.schema.problems import Problem
 
 DAY_FIRST, MONTH_FIRST = "day_first", "month_first"
 GOOD, BLANK, UNREADABLE, FAR = 0, 1, 2, 3

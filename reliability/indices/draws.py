@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from reliability.study.assumptions import Range
+from reliability.schema.assumptions import Range
 
 PERT_WEIGHT = 4.0  # weight of the likely value in a PERT law
 

@@ -17,7 +17,7 @@ import numpy as np
 from reliability.faults.consequences import CALLOUTS, REPAIR, Consequences, consequences, waiting_below
 from reliability.faults.outcomes import OutcomeTable
 from reliability.network.tree import Network
-from reliability.study.assumptions import Range
+from reliability.schema.assumptions import Range
 
 COUNTED = ("ci", "momentary_events", "momentary_interruptions", *CALLOUTS, "sectionalizer_operations")
 TIMED = ("customer_hours", "load_kwh")

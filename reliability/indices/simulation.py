@@ -23,8 +23,8 @@ from reliability.indices.draws import draw_unknowns, one_trial, values_of_trials
 from reliability.indices.events import Block, simulate_block, year_weights
 from reliability.indices.measures import COUNTED, TIMED, ExtraMeasure, coefficients, waiting_tables
 from reliability.network.tree import Network
-from reliability.study.assumptions import Range
-from reliability.study.study import Scenario
+from reliability.schema.assumptions import Range
+from reliability.schema.scenarios import Scenario
 
 # Fixed sizes: with the seed they settle every digit, so changing one changes results.
 YEARS_PER_CHUNK = 8_000            # trial-years drawn together

@@ -19,8 +19,8 @@ from reliability.network.application_reach import reach, unseen_share
 from reliability.network.application_rules import device_checks
 from reliability.network.protection import named_heads, protection
 from reliability.network.tree import Network
-from reliability.study.columns import SECTIONALIZER
-from reliability.study.study import AS_BUILT, Scenario
+from reliability.schema.devices import SECTIONALIZER
+from reliability.schema.scenarios import AS_BUILT, Scenario
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from reliability.network.application_catalogue import HAIR, PASS, REVIEW, UNKNOW
 from reliability.network.fuse_links import link_name, link_table, saving_ceiling_a
 from reliability.network.protection import Protection
 from reliability.network.tree import CODE, Network
-from reliability.study.columns import FUSE
+from reliability.schema.devices import FUSE
 
 # Preferred ratings of links, A; the others of the table are the intermediate series (IEEE C37.42).
 PREFERRED_A = (6, 10, 15, 25, 40, 65, 100, 140, 200)

@@ -9,8 +9,9 @@ import numpy as np
 
 from reliability.network.protection import protection
 from reliability.network.tree import CODE, RECLOSING, Network
-from reliability.study.columns import FUSE, MOST_COUNTS, SECTIONALIZER
-from reliability.study.study import Scenario
+from reliability.schema.columns import MOST_COUNTS
+from reliability.schema.devices import FUSE, SECTIONALIZER
+from reliability.schema.scenarios import Scenario
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,8 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
-from reliability.study.links import LINKS_FILE, written_link
+from reliability.schema.reference_tables import FUSE_LINKS
+from reliability.study.links import written_link
 
 # Share of the melting time that a backup may use up without ageing the link; model of the
 # 75 % rule, common practice, no source.
@@ -16,8 +17,8 @@ MELTING_SHARE = 0.75
 
 @cache
 def link_table() -> pd.DataFrame:
-    """Melting points by link name such as "65K" (IEEE C37.42, see data/README.md)."""
-    table = pd.read_csv(LINKS_FILE)
+    """Melting points by link name such as "65K" (IEEE C37.42, see schema/reference/README.md)."""
+    table = pd.read_csv(FUSE_LINKS)
     return table.set_index(table["rating_a"].astype(str) + table["speed"])
 
 

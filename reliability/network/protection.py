@@ -5,18 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from reliability.network.fuse_links import saving_ceilings_a
 from reliability.network.tree import CODE, GANG, RECLOSING, Network
-from reliability.study.columns import FUSE, LATERAL_RECLOSER, SECTIONALIZER
+from reliability.schema.devices import FUSE, LATERAL_RECLOSER, SECTIONALIZER
+from reliability.schema.reference_tables import SECTIONALIZER_RATINGS
+from reliability.schema.scenarios import Scenario
 from reliability.study.protection import default_fast_operations
-from reliability.study.study import Scenario
 
-RATINGS = Path(__file__).parents[2] / "data" / "sectionalizer_ratings.csv"
 # Actuating current over continuous rating of a sectionalizer; common practice, no source.
 ACTUATING_RATIO = 1.6
 
@@ -43,8 +42,8 @@ class Protection:
 
 @cache
 def offered_ratings_a() -> np.ndarray:
-    """Continuous ratings offered (A), ascending, from data/sectionalizer_ratings.csv."""
-    return np.sort(pd.read_csv(RATINGS)["rated_current_a"].to_numpy(dtype=float))
+    """Continuous ratings offered (A), ascending, of the reference table."""
+    return np.sort(pd.read_csv(SECTIONALIZER_RATINGS)["rated_current_a"].to_numpy(dtype=float))
 
 
 def chosen_rating_a(peak_load_a: np.ndarray, load_margin: float, cold_load_factor: float) -> np.ndarray:

@@ -11,17 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from reliability.study.columns import (
-    BREAKER,
-    CUSTOMER_CLASSES,
-    DEVICES,
-    FUSE,
-    LATERAL_RECLOSER,
-    RECLOSER,
-    SECTIONALIZER,
-    SECTIONS,
-    SWITCH,
-)
+from reliability.schema.columns import CUSTOMER_CLASSES, SECTIONS
+from reliability.schema.devices import BREAKER, DEVICES, FUSE, LATERAL_RECLOSER, RECLOSER, SECTIONALIZER, SWITCH
 
 NO_DEVICE = -1
 CODE = {name: i for i, name in enumerate(DEVICES)}
@@ -40,7 +31,7 @@ class Network:
 
     ids: section ids. row: position in the study's sections frame.
     parent: position of the parent, −1 at a source. size: sections in sub(i), i included.
-    device: code into `columns.DEVICES`, −1 for a solid connection.
+    device: code into `devices.DEVICES`, −1 for a solid connection.
     protective: nearest section at or above that carries a protective device (not a switch).
     protective_above: for a section, the next protective section above `protective` of
         itself, −1 at a source.

@@ -11,7 +11,7 @@ from reliability.report.content import Case, Content
 from reliability.report.drawing import Chart, Label, Mark, Series
 from reliability.report.figures import noun_for
 from reliability.report.records import causes_frame
-from reliability.study.problems import shorten
+from reliability.schema.problems import shorten
 
 PANELS = (("saifi", "SAIFI, sustained interruptions a customer and year"),
           ("saidi_min", "SAIDI, minutes a customer and year"),

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reliability.study.problems import shorten
+from reliability.schema.problems import shorten
 
 INK, GRID, SOFT = "#17212b", "#d9dee4", "#5b6670"
 # (fill, hatched): blue, light orange, mid grey …; lightness differs as well as hue

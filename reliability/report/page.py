@@ -14,7 +14,7 @@ from reliability.report.drawing import Chart
 from reliability.report.figures import DASH, TEXT, Figure, Name, Sentence, missing, shown
 from reliability.report.sections import sections
 from reliability.report.svg import svg
-from reliability.study.problems import shorten
+from reliability.schema.problems import shorten
 
 TEMPLATE, STYLE = "page.html.j2", "page.css"
 LONGEST = 80        # letters of a name from the user's files; the whole name is in the workbook

@@ -11,8 +11,8 @@ from reliability.report.content import Case, Content, proposal
 from reliability.report.figures import Figure, Name, joined, pointer, resolve, say
 from reliability.report.sentences import worth
 from reliability.report.units import spoken_unit, unit_of
-from reliability.study.assumptions import label_of
-from reliability.study.problems import shorten
+from reliability.schema.assumptions import label_of
+from reliability.schema.problems import shorten
 
 PERSPECTIVES = {"utility": "the utility", "society": "society"}
 FLOWS = (("capex", "Capital"), ("callout_saving", "Call-outs saved"), ("energy_saving", "Energy margin saved"),

@@ -18,7 +18,7 @@ from reliability.report import actions, charts
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, summary_table, words
 from reliability.report.content import Content, Selected
 from reliability.report.figures import Figure, figure, noun_for, pointer, resolve, say, shown
-from reliability.study.assumptions import MAY_CHANGE
+from reliability.schema.assumptions import MAY_CHANGE
 
 AMOUNTS = (Column("customers", "Customers", "count"),
            Column("customer_interruptions", "Customer interruptions", "amount", "1/yr"),

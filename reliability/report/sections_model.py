@@ -27,8 +27,8 @@ from reliability.report.definitions import DEFINITIONS, FROM_MEMORY, METHOD, STA
 from reliability.report.figures import TEXT, Figure, Name, pointer, say, shown
 from reliability.report.sentences import headline, scenario_sentences
 from reliability.report.units import unit_of
-from reliability.study.assumptions import ASSUMPTIONS, OURS
-from reliability.study.problems import shorten
+from reliability.schema.assumptions import ASSUMPTIONS, OURS
+from reliability.schema.problems import shorten
 
 EXPECTED = (
     (Column("saifi", "SAIFI", "index", "1/yr"), "/saifi"),

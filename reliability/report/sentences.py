@@ -8,7 +8,7 @@ from reliability.business.costs import SOCIETY, UTILITY
 from reliability.report.content import Content, installs, proposal, proposed_conversions, rivals
 from reliability.report.figures import Figure, Name, Sentence, figure, joined, noun_for, say
 from reliability.report.units import spoken_unit
-from reliability.study.assumptions import label_of
+from reliability.schema.assumptions import label_of
 
 NOISE = 2.0          # a difference under two standard errors is noise; common practice, no source
 VIEWS = {UTILITY: "the utility", SOCIETY: "society"}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from reliability.study.assumptions import BY_KEY
+from reliability.schema.assumptions import BY_KEY
 
 SHARE = "0–1"
 BARE = (SHARE, "cv", "×")       # numbers without a unit in a sentence

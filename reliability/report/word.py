@@ -13,7 +13,7 @@ from reliability.report.content import Content
 from reliability.report.drawing import Chart
 from reliability.report.figures import DASH, TEXT, missing, plain, shown
 from reliability.report.sections import sections
-from reliability.study.problems import shorten
+from reliability.schema.problems import shorten
 
 INSTALL = "pip install python-docx==1.2.0"
 LONGEST = 80

@@ -15,10 +15,10 @@ from reliability.cells import write_csv
 from reliability.network.application import ApplicationChecks, application_frame, check_laterals
 from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.network.tree import NO_DEVICE, Network
-from reliability.study.assumptions import PRACTICE
-from reliability.study.columns import DEVICES, SECTIONALIZER
-from reliability.study.problems import shorten
-from reliability.study.study import Scenario
+from reliability.schema.assumptions import PRACTICE
+from reliability.schema.devices import DEVICES, SECTIONALIZER
+from reliability.schema.problems import shorten
+from reliability.schema.scenarios import Scenario
 
 TEMPLATE = "work_pack.html.j2"
 CAUTIONS = (

@@ -11,7 +11,7 @@ from xlsxwriter.worksheet import Worksheet
 
 from reliability.report.content import Content
 from reliability.report.workbook_sheets import Formats
-from reliability.study.problems import shorten
+from reliability.schema.problems import shorten
 
 RATE, GROWTH = "$B$3", "$B$4"
 SAVINGS = ("callout_saving", "energy_saving", "incentive", "interruption_cost_saving")

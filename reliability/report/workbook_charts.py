@@ -12,7 +12,7 @@ from reliability.report.content import Content, proposal
 from reliability.report.drawing import FILLS, INK
 from reliability.report.workbook_cashflow import DISCOUNTED, NET, YEAR, LiveFlow
 from reliability.report.workbook_sheets import Sheet
-from reliability.study.problems import shorten
+from reliability.schema.problems import shorten
 
 ROWS_APART, COLUMNS_APART = 20, 10
 MOST_BARS = 15

@@ -8,11 +8,11 @@ from collections.abc import Callable
 
 import numpy as np
 
-from reliability.study.columns import Column
+from reliability.schema.columns import Column
+from reliability.schema.nearest import Names
+from reliability.schema.problems import Problems, in_full
 from reliability.study.decimals import in_doubt
 from reliability.study.headers import Table
-from reliability.study.nearest import Names
-from reliability.study.problems import Problems, in_full
 
 LARGEST = 1e12  # beyond this no length, count or current is meant; sums stay exact and finite below it
 _PLAIN = frozenset("0123456789.+-eE")

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from reliability.study.columns import BREAKER, FEEDERS, FUSE, LATERALS, SECTIONS
+from reliability.schema.columns import FEEDERS, LATERALS, SECTIONS
+from reliability.schema.devices import BREAKER, FUSE
+from reliability.schema.problems import Problem, Problems
 from reliability.study.headers import Table
-from reliability.study.problems import Problem, Problems
 from reliability.study.records import CLASSES, Records, type_table
 
 FEEDER_NAMES = {"section_id": "feeder_id", "length_km": "main_length_km", "parent_id": "feeder_id"}

@@ -10,11 +10,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from reliability.study.columns import FEEDERS, LATERALS, OUTAGES, SECTIONS, Column
+from reliability.schema.columns import FEEDERS, LATERALS, OUTAGES, SECTIONS, Column
+from reliability.schema.nearest import SURE, Names
+from reliability.schema.problems import Problem, Problems, StudyError
 from reliability.study.flat import flat_records
 from reliability.study.headers import ColumnMap, Table, match_headers
-from reliability.study.nearest import SURE, Names
-from reliability.study.problems import Problem, Problems, StudyError
 from reliability.study.records import type_table
 from reliability.study.scenarios import check_scenarios
 from reliability.study.sections import Network, check_sections

@@ -6,10 +6,10 @@ import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
-from reliability.study.columns import Column
+from reliability.schema.columns import Column
+from reliability.schema.nearest import SURE, Names
+from reliability.schema.problems import Problem, Problems
 from reliability.study.decimals import doubtful_signs
-from reliability.study.nearest import SURE, Names
-from reliability.study.problems import Problem, Problems
 from reliability.study.tables import Rows
 
 TITLE_ROWS = 20  # so many rows above the header are looked through

@@ -5,23 +5,22 @@ from __future__ import annotations
 import csv
 import functools
 import re
-from pathlib import Path
 
 import numpy as np
 
-from reliability.study.nearest import Names
-from reliability.study.problems import Problems
+from reliability.schema.nearest import Names
+from reliability.schema.problems import Problems
+from reliability.schema.reference_tables import FUSE_LINKS
 from reliability.study.records import Records
 
-LINKS_FILE = Path(__file__).resolve().parents[2] / "data" / "fuse_links.csv"
 _RATING = r"(\d+(?:\.\d+)?)"
 _LINK = re.compile(rf"{_RATING}\s*([A-Z])|([A-Z])\s*{_RATING}", re.ASCII)
 
 
 @functools.cache
 def known_links() -> tuple[str, ...]:
-    """Names of the links of data/fuse_links.csv, rating then speed: 6K, 8K, …"""
-    with LINKS_FILE.open(encoding="utf-8", newline="") as stream:
+    """Names of the links of the reference table, rating then speed: 6K, 8K, …"""
+    with FUSE_LINKS.open(encoding="utf-8", newline="") as stream:
         return tuple(f"{row['rating_a']}{row['speed']}" for row in csv.DictReader(stream))
 
 

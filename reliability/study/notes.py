@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from reliability.study.columns import FUSE, LATERAL_DEVICES
+from reliability.schema.devices import FUSE, LATERAL_DEVICES
 
 LONGEST_KM = 100.0  # of one section; above it another unit is likely (our assumption)
 LEAST_FAULT = 2.0   # fault current over peak load; below it another unit is likely (our assumption)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.study.columns import BREAKER, LATERAL_DEVICES, LATERAL_RECLOSER, RECLOSER, SECTIONALIZER
+from reliability.schema.devices import BREAKER, LATERAL_DEVICES, LATERAL_RECLOSER, RECLOSER, SECTIONALIZER
 from reliability.study.tree import Tree
 
 

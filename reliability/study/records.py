@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from reliability.schema.columns import CUSTOMER_CLASSES, KM_PER_MILE, Column
+from reliability.schema.problems import Problem, Problems
 from reliability.study.cells import choice_column, number_column, require, text_column
-from reliability.study.columns import CUSTOMER_CLASSES, KM_PER_MILE, Column
 from reliability.study.headers import Table, twin
-from reliability.study.problems import Problem, Problems
 
 CLASSES = tuple(f"customers_{c}" for c in CUSTOMER_CLASSES)
 

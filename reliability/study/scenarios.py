@@ -6,11 +6,12 @@ from typing import Any
 
 import numpy as np
 
-from reliability.study.columns import LATERAL_DEVICES, MOST_COUNTS, SECTIONALIZER
-from reliability.study.nearest import Names
-from reliability.study.problems import or_less
+from reliability.schema.columns import MOST_COUNTS
+from reliability.schema.devices import LATERAL_DEVICES, SECTIONALIZER
+from reliability.schema.nearest import Names
+from reliability.schema.problems import or_less
+from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.study.protection import Protection, converted, counts_too_many
-from reliability.study.study import AS_BUILT, Scenario
 from reliability.study.toml import Toml
 
 KEYS = ("name", "laterals", "device", "counts", "fast_operations", "applicable_only")

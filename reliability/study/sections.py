@@ -8,17 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.study.columns import (
-    BREAKER,
-    LATERAL_DEVICES,
-    RECLOSER,
-    SECTIONS,
-)
+from reliability.schema.columns import SECTIONS
+from reliability.schema.devices import BREAKER, LATERAL_DEVICES, RECLOSER
+from reliability.schema.nearest import Names
+from reliability.schema.problems import Problem, Problems, or_less, shorten
 from reliability.study.headers import Table
 from reliability.study.links import bad_links
-from reliability.study.nearest import Names
 from reliability.study.notes import notes
-from reliability.study.problems import Problem, Problems, or_less, shorten
 from reliability.study.protection import Protection, counts_too_many, fast_not_below, protection
 from reliability.study.records import Records
 from reliability.study.tree import Tree, plant

@@ -7,13 +7,13 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from reliability.study.assumptions import ASSUMPTIONS, BY_KEY, FREE_TABLES, TABLES, Assumption, Range, defaults
-from reliability.study.columns import TABLES as FILES
+from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, FREE_TABLES, TABLES, Assumption, Range, defaults
+from reliability.schema.columns import TABLES as FILES
+from reliability.schema.nearest import Names
+from reliability.schema.problems import Problem, in_full, or_less
+from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.study.headers import ColumnMap
-from reliability.study.nearest import Names
-from reliability.study.problems import Problem, in_full, or_less
 from reliability.study.scenarios import read_scenarios
-from reliability.study.study import AS_BUILT, Scenario
 from reliability.study.toml import Toml
 
 SHARES_TOLERANCE = 1e-6

@@ -8,27 +8,10 @@ from pathlib import Path
 
 import pandas as pd
 
-from reliability.study.assumptions import Range
+from reliability.schema.assumptions import Range
+from reliability.schema.problems import Problem
+from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.study.headers import Table
-from reliability.study.problems import Problem
-
-AS_BUILT = "As built"
-
-
-@dataclass(frozen=True)
-class Scenario:
-    """A change of protection: at the head of each of `laterals` the device becomes `device`.
-
-    `laterals` None means all of them; `device` None changes no device ("As built", or a
-    scenario that only sets `fast_operations` on every breaker and recloser).
-    """
-
-    name: str
-    laterals: tuple[str, ...] | None = ()
-    device: str | None = None
-    counts: int | None = None
-    fast_operations: int | None = None
-    applicable_only: bool = False
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ import itertools
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from reliability.study.problems import Problem, StudyError
+from reliability.schema.problems import Problem, StudyError
 from reliability.study.workbook import read_workbook
 
 MOST_BYTES = 200 * 2**20

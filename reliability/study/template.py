@@ -7,9 +7,9 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from reliability.study.assumptions import ASSUMPTIONS, FREE_TABLES, TABLES, Assumption
+from reliability.schema.assumptions import ASSUMPTIONS, FREE_TABLES, TABLES, Assumption
+from reliability.schema.problems import Problem, StudyError
 from reliability.study.folder import SETTINGS_FILE
-from reliability.study.problems import Problem, StudyError
 
 # An invented feeder. A section's customers are those served from it, not from those below it.
 SECTIONS = """\

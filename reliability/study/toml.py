@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from reliability.study.problems import Problem, Problems, StudyError
+from reliability.schema.problems import Problem, Problems, StudyError
 
 MOST_BYTES = 4 * 2**20
 _HEADER = re.compile(r"(\[\[?)([^\[\]]+)\]")

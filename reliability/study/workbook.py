@@ -11,7 +11,7 @@ import zlib
 
 from python_calamine import CalamineWorkbook
 
-from reliability.study.problems import Problem, StudyError
+from reliability.schema.problems import Problem, StudyError
 
 MOST_UNPACKED = 600 * 2**20
 _PIECE = 2**20

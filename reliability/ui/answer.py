@@ -16,9 +16,9 @@ from reliability.network.application import settle_scenarios
 from reliability.network.protection import named_heads
 from reliability.network.tree import CODE, build_network
 from reliability.pipeline import Results, expect, with_rivals
+from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range
+from reliability.schema.devices import SECTIONALIZER
 from reliability.study import Scenario, Study
-from reliability.study.assumptions import ASSUMPTIONS, BY_KEY, Range
-from reliability.study.columns import SECTIONALIZER
 from reliability.ui.levers import AS_STATED, state_digest
 
 ANSWERS, ANSWERS_KEPT = "answers", 6

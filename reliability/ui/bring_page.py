@@ -7,8 +7,8 @@ from pathlib import Path
 import pandas as pd
 import streamlit as st
 
+from reliability.schema.columns import TABLES
 from reliability.study import StudyError
-from reliability.study.columns import TABLES
 from reliability.study.save import ChangedElsewhere, create, save, try_change
 from reliability.study.template import SECTIONS, settings_text
 from reliability.ui import figure, frame, incoming, opened, suggest, tables_text, workspace

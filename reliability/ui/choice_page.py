@@ -16,8 +16,8 @@ from reliability.business.wishes import fast_settings, limits_of
 from reliability.network.application import ApplicationChecks
 from reliability.network.tree import CODE
 from reliability.report.work_pack import checks_of_selection, work_pack_html, work_pack_rows
-from reliability.study.assumptions import AS_BUILT_SETTINGS, BY_KEY, MAY_CHANGE
-from reliability.study.columns import SECTIONALIZER
+from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, MAY_CHANGE
+from reliability.schema.devices import SECTIONALIZER
 from reliability.ui import edit, figure, frame, later, levers, opened, tables_text, tiles
 from reliability.ui.answer import Answer, answer
 from reliability.ui.feeder_chart import Benefit, feeder_chart

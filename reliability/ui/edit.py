@@ -9,8 +9,9 @@ from datetime import datetime
 import pandas as pd
 import streamlit as st
 
+from reliability.schema.columns import TABLES
+from reliability.schema.devices import LATERAL_DEVICES
 from reliability.study import StudyError
-from reliability.study.columns import LATERAL_DEVICES, TABLES
 from reliability.study.save import (
     KEPT,
     SETTINGS_FILE,

@@ -8,7 +8,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from reliability.network.tree import NO_DEVICE, Network
-from reliability.study.columns import DEVICES
+from reliability.schema.devices import DEVICES
 from reliability.ui import symbols
 from reliability.ui.one_line import Layout, Line, connections, lay_out, runs
 from reliability.ui.palette import FONT, GREY, INK, axis, layout, picture

@@ -14,7 +14,7 @@ from reliability.network.application import (
     verdicts_said,
 )
 from reliability.network.application_catalogue import VERDICTS
-from reliability.study.columns import DEVICES, SECTIONALIZER
+from reliability.schema.devices import DEVICES, SECTIONALIZER
 from reliability.ui import figure, frame, levers
 from reliability.ui.answer import Answer, answer, by_lateral
 from reliability.ui.feeder_chart import Benefit, feeder_chart

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import streamlit as st
 
+from reliability.schema.assumptions import BY_KEY, Assumption
+from reliability.schema.columns import MOST_COUNTS
 from reliability.study import Study
-from reliability.study.assumptions import BY_KEY, Assumption
-from reliability.study.columns import MOST_COUNTS
 
 KEY, PARAMETER = "levers", "levers"
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (

@@ -7,8 +7,8 @@ import streamlit as st
 
 from reliability.cautions import CAUTION
 from reliability.report.formulas import FORMULAS, LIMITS
+from reliability.schema.assumptions import ASSUMPTIONS
 from reliability.study import Study
-from reliability.study.assumptions import ASSUMPTIONS
 from reliability.ui import figure, frame
 
 METHOD = """

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
+from reliability.schema.devices import DEVICES
 from reliability.study import StudyError
-from reliability.study.columns import DEVICES
 from reliability.ui import business_page, edit, figure, frame, opened, trials, workspace
 from reliability.ui.answer import base_answer
 from reliability.ui.compare_charts import bars, bars_alt, bars_data

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 
-from reliability.study.columns import TABLES
-from reliability.study.nearest import Names
+from reliability.schema.columns import TABLES
+from reliability.schema.nearest import Names
 
 LEAVE = ""                         # a header that is left aside
 # Words that exports of asset and outage systems use; our collection, common practice, no source.

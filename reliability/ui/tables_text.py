@@ -9,8 +9,8 @@ from pathlib import Path
 import pandas as pd
 import tomlkit
 
+from reliability.schema.assumptions import ASSUMPTIONS, Assumption
 from reliability.study import StudyError
-from reliability.study.assumptions import ASSUMPTIONS, Assumption
 from reliability.study.tables import read_rows
 
 LOW, VALUE, HIGH = "low", "value", "high"

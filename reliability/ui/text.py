@@ -6,7 +6,7 @@ import html
 import math
 import re
 
-from reliability.study.problems import shorten
+from reliability.schema.problems import shorten
 
 NONE = "–"
 _MARKS = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>$:~&^=\"'])")

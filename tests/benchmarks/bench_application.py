@@ -14,9 +14,9 @@ import pandas as pd
 
 from reliability.network.application import application_frame, check_laterals, evidence_frame
 from reliability.network.tree import build_network
-from reliability.study import columns
-from reliability.study.assumptions import defaults
-from reliability.study.study import Scenario
+from reliability.schema import columns
+from reliability.schema.assumptions import defaults
+from reliability.schema.scenarios import Scenario
 
 LATERALS_A_FEEDER = 50
 

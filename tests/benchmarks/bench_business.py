@@ -13,8 +13,8 @@ from reliability.business.limits import Limits
 from reliability.business.options import build_options
 from reliability.business.selection import NPV, SAIDI, choose
 from reliability.network.tree import build_network
-from reliability.study import columns
-from reliability.study.assumptions import defaults
+from reliability.schema import columns
+from reliability.schema.assumptions import defaults
 
 LATERALS_PER_FEEDER = 40
 MAIN_SECTIONS = 10

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from reliability.study.assumptions import defaults
-from reliability.study.columns import SECTIONS
-from reliability.study.study import AS_BUILT, Scenario, Study
+from reliability.schema.assumptions import defaults
+from reliability.schema.columns import SECTIONS
+from reliability.schema.scenarios import AS_BUILT, Scenario
+from reliability.study.study import Study
 
 PER_FEEDER, MAIN, TAPS = 50, 10, 30
 SCENARIOS = (Scenario(AS_BUILT), Scenario("Sectionalizers", None, "sectionalizer", 2),

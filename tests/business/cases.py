@@ -13,7 +13,8 @@ from reliability.business.options import Options, build_options
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.indices.expected import Expected, expected_values
 from reliability.network.tree import Network, build_network
-from reliability.study.study import Scenario, Study
+from reliability.schema.scenarios import Scenario
+from reliability.study.study import Study
 from tests.networks import random_study, study_of
 
 # Settings that go with a lateral's old device (contract.md, scenarios).

@@ -21,8 +21,8 @@ from reliability.business.costs import INTERRUPTION, InterruptionCost
 from reliability.indices.expected import system_indices
 from reliability.indices.simulation import Question, Simulated, simulate
 from reliability.pipeline import expect, question
-from reliability.study.assumptions import Range
-from reliability.study.study import Scenario
+from reliability.schema.assumptions import Range
+from reliability.schema.scenarios import Scenario
 from tests.business.cases import case_of, feeders_of_laterals, random_case
 
 SAVINGS = ["callout_saving", "energy_saving", "incentive", "interruption_cost_saving"]

@@ -10,8 +10,8 @@ import pytest
 from scipy import integrate, stats
 
 from reliability.business.cost_table import DURATIONS_HOURS, parse_cost_table, read_cost_table, unit_costs
-from reliability.study.columns import CUSTOMER_CLASSES
-from reliability.study.problems import StudyError
+from reliability.schema.columns import CUSTOMER_CLASSES
+from reliability.schema.problems import StudyError
 from tests.networks import study_of
 
 HEADER = "customer_class,momentary,min_30,h_1,h_4,h_8,h_16\n"
@@ -28,7 +28,7 @@ def _cost(costs, customer_class: int, hours: float) -> float:
 
 
 def test_default_table_is_read():
-    """LBNL-6941E 2015, dollars of 2013; values from memory (data/README.md)."""
+    """LBNL-6941E 2015, dollars of 2013; values from memory (schema/reference/README.md)."""
     costs = read_cost_table()
     # the column names say so: momentary, min_30, h_1, h_4, h_8, h_16
     assert costs.durations_hours.tolist() == list(DURATIONS_HOURS) == [0.0, 0.5, 1.0, 4.0, 8.0, 16.0]

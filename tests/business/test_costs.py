@@ -26,9 +26,9 @@ from reliability.faults.consequences import consequences, waiting_below
 from reliability.faults.outcomes import row_rates
 from reliability.indices.draws import one_trial, values_of_trials
 from reliability.indices.simulation import Question, simulate
-from reliability.study.assumptions import Range, defaults
-from reliability.study.columns import DEVICES
-from reliability.study.study import Scenario
+from reliability.schema.assumptions import Range, defaults
+from reliability.schema.devices import DEVICES
+from reliability.schema.scenarios import Scenario
 from tests.business.cases import case_of, feeders_of_laterals, random_case
 
 ROW_OF_ONE = dict.fromkeys(AMOUNTS, 0.0)

@@ -25,8 +25,8 @@ from reliability.business.drivers import (
 )
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
-from reliability.study.assumptions import Range
-from reliability.study.study import Scenario
+from reliability.schema.assumptions import Range
+from reliability.schema.scenarios import Scenario
 from tests.business.cases import case_of, feeders_of_laterals, random_case
 
 COSTS = read_cost_table()

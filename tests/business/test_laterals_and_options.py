@@ -19,7 +19,7 @@ from reliability.indices.expected import expected_values
 from reliability.network.protection import protection
 from reliability.network.tree import GANG, build_network
 from reliability.pipeline import expect, options_of
-from reliability.study.study import AS_BUILT, Scenario
+from reliability.schema.scenarios import AS_BUILT, Scenario
 from tests.business.cases import case_of, feeders_of_laterals, random_case
 from tests.network.laterals import BACKUP, LATERAL, VALUES
 from tests.networks import random_studies, study_of

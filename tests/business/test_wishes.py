@@ -8,7 +8,7 @@ import pytest
 
 from reliability.business.wishes import check_wishes, limits_of
 from reliability.network.tree import build_network
-from reliability.study.problems import StudyError
+from reliability.schema.problems import StudyError
 from tests.business.cases import feeders_of_laterals
 
 

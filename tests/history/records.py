@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pandas as pd
 
-from reliability.study.columns import OUTAGES
+from reliability.schema.columns import OUTAGES
 from reliability.study.study import Study
 from tests.networks import study_of
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from reliability.history.document import document
 from reliability.history.history import read_history
 from reliability.history.write import write_history
-from reliability.study.problems import StudyError
+from reliability.schema.problems import StudyError
 from tests.history.records import outage, study
 
 TIMES = st.one_of(

@@ -7,7 +7,7 @@ import pytest
 
 from reliability.history.findings import TREATMENTS
 from reliability.history.outages import read_records
-from reliability.study.problems import StudyError
+from reliability.schema.problems import StudyError
 from tests.history.records import outage, study
 
 GOOD = outage("good", "2023-05-03T10:00", "2023-05-03T11:00", 100)

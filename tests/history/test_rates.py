@@ -13,9 +13,9 @@ from reliability.history.empirical_bayes import LEVEL, beta_binomial, gamma_pois
 from reliability.history.outages import read_records
 from reliability.history.rates import learn_rates, learned_study
 from reliability.history.recorded_faults import NOWHERE, recorded_faults
+from reliability.schema.assumptions import Range
+from reliability.schema.problems import StudyError
 from reliability.study import open_study
-from reliability.study.assumptions import Range
-from reliability.study.problems import StudyError
 from tests.history.records import TWO_FEEDERS, outage, study
 from tests.networks import study_of
 

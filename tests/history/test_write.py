@@ -12,7 +12,7 @@ import pytest
 from reliability.history import charts
 from reliability.history.history import read_history
 from reliability.history.write import write_history
-from reliability.study.problems import StudyError
+from reliability.schema.problems import StudyError
 from tests.history.records import TWO_FEEDERS, outage, study
 
 NASTY = "</script><script>alert(1)</script><b>tree</b>"

@@ -7,7 +7,7 @@ import numpy as np
 from reliability.indices.expected import expected_values
 from reliability.indices.simulation import Question
 from reliability.network.tree import build_network
-from reliability.study.study import Scenario
+from reliability.schema.scenarios import Scenario
 from tests.networks import study_of
 
 MEASURES = {"ci": "fault_ci", "customer_hours": "fault_customer_hours", "load_kwh": "fault_load_kwh",

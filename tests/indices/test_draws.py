@@ -8,7 +8,7 @@ from scipy import stats
 
 from reliability.indices.draws import pert
 from reliability.indices.events import _severities, _trial_years, year_weights
-from reliability.study.assumptions import Range
+from reliability.schema.assumptions import Range
 
 
 def test_a_spread_of_any_size_is_drawn():

@@ -12,7 +12,7 @@ from reliability.indices.events import Block, YearWeights, simulate_block, year_
 from reliability.indices.expected import expected_values
 from reliability.indices.measures import COUNTED, TIMED, Coefficients, coefficients, waiting_tables
 from reliability.pipeline import expect
-from reliability.study.assumptions import Range
+from reliability.schema.assumptions import Range
 from tests.networks import random_study
 
 TIME_KEYS = ("refuse_hours", "reset_hours", "patrol_hours", "repair_hours", "switching_hours")

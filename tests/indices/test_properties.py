@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reliability.study.columns import FUSE, SECTIONALIZER, SWITCH
-from reliability.study.study import AS_BUILT, Scenario, Study
+from reliability.schema.devices import FUSE, SECTIONALIZER, SWITCH
+from reliability.schema.scenarios import AS_BUILT, Scenario
+from reliability.study.study import Study
 from tests.adapter import differences
 from tests.networks import random_studies, study_of
 

@@ -14,7 +14,7 @@ from reliability.indices.draws import one_trial, values_of_trials
 from reliability.indices.simulation import simulate
 from reliability.pipeline import expect, question
 from reliability.report.summary import summary
-from reliability.study.assumptions import Range
+from reliability.schema.assumptions import Range
 from tests.indices.cases import closed_form, one_section, steady
 from tests.networks import random_study
 

@@ -16,7 +16,7 @@ from reliability.indices.spread import differences, statistics, summaries, yearl
 from reliability.network.tree import build_network
 from reliability.pipeline import expect, question
 from reliability.report.summary import summary
-from reliability.study.assumptions import Range
+from reliability.schema.assumptions import Range
 from tests.indices.cases import MEASURES, closed_form, one_section, steady
 from tests.networks import random_study
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from reliability.network.application import ApplicationChecks, check_laterals
 from reliability.network.application_catalogue import VERDICTS
 from reliability.network.tree import build_network
-from reliability.study.study import Scenario
+from reliability.schema.scenarios import Scenario
 from tests.networks import study_of
 
 # 1.25·40 A = 50 A and 2·40 A = 80 A = 1.6·50 A: rating 50 A, actuating current 80 A

@@ -22,7 +22,7 @@ from reliability.network.application_catalogue import CHECKS, FAIL, PASS, VERDIC
 from reliability.network.application_proposal import propose
 from reliability.network.application_reach import fault_rates, share_below
 from reliability.network.tree import build_network
-from reliability.study.study import AS_BUILT, Scenario
+from reliability.schema.scenarios import AS_BUILT, Scenario
 from tests.network import laterals
 from tests.network.laterals import ALL, checks_of, overall
 from tests.networks import random_studies, study_of

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from reliability.network.application_catalogue import CHECKS
-from reliability.study.study import Scenario
+from reliability.schema.scenarios import Scenario
 from tests.network.laterals import ALL, checks_of, overall, verdict
 
 NAN = np.nan

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from reliability.network.protection import ACTUATING_RATIO, chosen_rating_a, offered_ratings_a, protection
 from reliability.network.tree import CODE, build_network
-from reliability.study.columns import FUSE, LATERAL_RECLOSER, RECLOSER, SECTIONALIZER
-from reliability.study.study import AS_BUILT, Scenario
+from reliability.schema.devices import FUSE, LATERAL_RECLOSER, RECLOSER, SECTIONALIZER
+from reliability.schema.scenarios import AS_BUILT, Scenario
 from tests.networks import study_of
 
 ROWS = (

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from reliability.network.tree import CODE, build_network
-from reliability.study.columns import LATERAL_DEVICES
+from reliability.schema.devices import LATERAL_DEVICES
 from tests.networks import random_study, study_of
 
 

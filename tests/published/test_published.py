@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
+from reliability.schema.scenarios import AS_BUILT
 from reliability.study import open_study
-from reliability.study.study import AS_BUILT
 from tests.networks import study_of
 
 REFERENCES = Path(__file__).parents[1] / "data" / "references"

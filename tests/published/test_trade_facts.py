@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from reliability.study.study import AS_BUILT, Scenario
+from reliability.schema.scenarios import AS_BUILT, Scenario
 from tests.networks import study_of
 
 CERTAIN = {"fuse_failure": 0.0, "sectionalizer_failure": 0.0, "line_fault_rate_per_km": 1.0,

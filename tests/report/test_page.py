@@ -13,7 +13,7 @@ from reliability.report.page import page
 from reliability.report.sections import sections
 from reliability.report.sections_laterals import application, selection
 from reliability.report.sections_model import assumptions
-from reliability.study.assumptions import ASSUMPTIONS, BY_KEY
+from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY
 from tests.report.parsed import Page
 
 TITLES = ("Summary", "Reporting period and definitions", "Indices by year", "Indices by feeder and area",

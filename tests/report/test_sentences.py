@@ -18,7 +18,7 @@ from reliability.report.sentences import (
     verdict,
     worth,
 )
-from reliability.study.assumptions import ASSUMPTIONS, label_of
+from reliability.schema.assumptions import ASSUMPTIONS, label_of
 
 CASE = ("scenarios", 1, "business")
 APART = ("scenarios", 1, "difference_to_as_built", "saifi")

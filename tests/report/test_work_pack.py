@@ -24,7 +24,7 @@ from reliability.report.work_pack import (
     work_pack_rows,
     write_work_pack,
 )
-from reliability.study.study import Scenario
+from reliability.schema.scenarios import Scenario
 from tests.network import laterals
 from tests.network.laterals import ALL, LATERAL, VALUES, checks_of
 from tests.networks import study_of

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from reliability.schema.columns import KM_PER_MILE
 from reliability.study import open_study
-from reliability.study.columns import KM_PER_MILE
 
 FEEDERS = "feeder_id,customers,main_length_km,load_kw,operations_to_lockout\nA,100,5,300,4\nB,40,2,90,3\n"
 LATERALS = """\

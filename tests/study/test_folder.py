@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from reliability.schema.problems import SHOWN, Problems
 from reliability.study import AS_BUILT, Problem, Study, StudyError, open_study
-from reliability.study.problems import SHOWN, Problems
 from tests.study.conftest import NAME, SECTIONS
 
 REFERENCES = sorted(p.parent for p in (Path(__file__).parents[1] / "data" / "references").rglob("study.toml"))

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reliability.study.columns import KM_PER_MILE, SECTIONS
+from reliability.schema.columns import KM_PER_MILE, SECTIONS
 from reliability.study.sections import COLUMNS
 from reliability.study.tree import plant
 

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from reliability.schema.assumptions import ASSUMPTIONS, FREE_TABLES, Assumption, Range, defaults
+from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.study import StudyError
-from reliability.study.assumptions import ASSUMPTIONS, FREE_TABLES, Assumption, Range, defaults
 from reliability.study.settings import read_settings
-from reliability.study.study import AS_BUILT, Scenario
 from reliability.study.template import toml_value
 from reliability.study.toml import Toml, read_toml
 

@@ -11,10 +11,10 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from reliability.schema.columns import SECTIONS, Column
+from reliability.schema.problems import Problems
 from reliability.study import StudyError
-from reliability.study.columns import SECTIONS, Column
 from reliability.study.headers import ColumnMap, match_headers
-from reliability.study.problems import Problems
 from reliability.study.records import type_table
 from reliability.study.tables import Rows, read_bytes, read_rows
 from reliability.study.workbook import MOST_UNPACKED

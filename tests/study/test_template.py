@@ -6,8 +6,8 @@ import re
 
 import pytest
 
+from reliability.schema.assumptions import ASSUMPTIONS, TABLES, defaults
 from reliability.study import StudyError, open_study, write_template
-from reliability.study.assumptions import ASSUMPTIONS, TABLES, defaults
 from reliability.study.settings import read_settings
 from reliability.study.template import settings_text
 from reliability.study.toml import read_toml

@@ -7,8 +7,8 @@ import io
 import pandas as pd
 import pytest
 
+from reliability.schema.columns import TABLES
 from reliability.study import open_study
-from reliability.study.columns import TABLES
 from reliability.study.save import fingerprint
 from reliability.ui import suggest, workspace
 from tests.ui.conftest import app, go, said, sound

@@ -10,9 +10,9 @@ import pytest
 
 from reliability.network.application import settle_scenarios
 from reliability.network.tree import build_network
+from reliability.schema.assumptions import BY_KEY
+from reliability.schema.scenarios import Scenario
 from reliability.study import open_study
-from reliability.study.assumptions import BY_KEY
-from reliability.study.study import Scenario
 from reliability.ui import answer, levers, workspace
 from reliability.ui.figure import csv_bytes
 from reliability.ui.one_line import lay_out

@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from reliability.schema.devices import BREAKER, DEVICES, RECLOSER
+
 Kind = Literal["text", "number", "whole", "time", "flag"]
 
-BREAKER, RECLOSER, LATERAL_RECLOSER = "breaker", "recloser", "lateral_recloser"
-FUSE, SECTIONALIZER, SWITCH = "fuse", "sectionalizer", "switch"
-DEVICES = (BREAKER, RECLOSER, LATERAL_RECLOSER, FUSE, SECTIONALIZER, SWITCH)
-LATERAL_DEVICES = (FUSE, SECTIONALIZER, LATERAL_RECLOSER)
 MOST_COUNTS = 3  # of a sectionalizer (contract.md, sections.csv)
 CUSTOMER_CLASSES = ("residential", "small_ci", "large_ci")
 KM_PER_MILE = 1.609344

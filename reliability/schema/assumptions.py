@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from reliability.study.columns import MOST_COUNTS
+from reliability.schema.columns import MOST_COUNTS
 
 Kind = Literal["number", "whole", "shares", "choice", "text", "flag"]
 

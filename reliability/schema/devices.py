@@ -1,0 +1,67 @@
+"""The devices that a section may carry at its source end, and all that distinguishes them, in one table.
+
+A rule of protection, a call-out, a price or a drawing asks the table for a property; no other place compares a
+device's name to decide what it does.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+BREAKER, RECLOSER, LATERAL_RECLOSER = "breaker", "recloser", "lateral_recloser"
+FUSE, SECTIONALIZER, SWITCH = "fuse", "sectionalizer", "switch"
+
+THREE_PHASE, SINGLE_PHASE = "three_phase", "single_phase"
+SINGLE_PHASE_THREE_PHASE_LOCKOUT = "single_phase_three_phase_lockout"
+
+
+@dataclass(frozen=True)
+class Device:
+    """Properties of one kind of device.
+
+    label: as people read it. recloses: opens and recloses on a fault until it locks out. melts: clears a fault by a
+    link that melts. counts: counts its backup's openings and opens in a dead time. A device with none of the three
+    only isolates and restores. heads_lateral: a section with it heads a lateral. tripping: the poles that open
+    together where the study states none; trippings: what a study may state.
+    fast_by_default: takes its fast operations from [protection] where it states none, else has none.
+    callout: the call-out after a temporary fault on which it stayed open. price: the assumption that holds its price
+    installed, per unit; "" where no scenario installs it.
+    """
+
+    name: str
+    label: str
+    recloses: bool = False
+    melts: bool = False
+    counts: bool = False
+    heads_lateral: bool = False
+    tripping: str = THREE_PHASE
+    trippings: tuple[str, ...] = ()
+    fast_by_default: bool = False
+    callout: str = ""
+    price: str = ""
+
+    @property
+    def protects(self) -> bool:
+        """Whether it can interrupt fault current or open on a fault."""
+        return self.recloses or self.melts or self.counts
+
+
+_RECLOSING_TRIPPINGS = (THREE_PHASE, SINGLE_PHASE, SINGLE_PHASE_THREE_PHASE_LOCKOUT)
+
+TABLE: tuple[Device, ...] = (
+    Device(BREAKER, "Breaker", recloses=True, trippings=_RECLOSING_TRIPPINGS, fast_by_default=True, callout="patrol"),
+    Device(RECLOSER, "Recloser", recloses=True, trippings=_RECLOSING_TRIPPINGS, fast_by_default=True,
+           callout="patrol"),
+    Device(LATERAL_RECLOSER, "Lateral recloser", recloses=True, heads_lateral=True, tripping=SINGLE_PHASE,
+           trippings=_RECLOSING_TRIPPINGS, callout="reset", price="lateral_recloser_cost"),
+    Device(FUSE, "Fuse", melts=True, heads_lateral=True, tripping=SINGLE_PHASE, trippings=(SINGLE_PHASE,),
+           callout="refuse", price="fuse_cost"),
+    Device(SECTIONALIZER, "Sectionalizer", counts=True, heads_lateral=True, tripping=SINGLE_PHASE,
+           trippings=(THREE_PHASE, SINGLE_PHASE), callout="reset", price="sectionalizer_cost"),
+    Device(SWITCH, "Switch"),
+)
+
+BY_NAME: dict[str, Device] = {d.name: d for d in TABLE}
+DEVICES: tuple[str, ...] = tuple(BY_NAME)
+LATERAL_DEVICES: tuple[str, ...] = tuple(d.name for d in TABLE if d.heads_lateral)
+SOURCE_DEVICES: tuple[str, ...] = tuple(d.name for d in TABLE if d.recloses and not d.heads_lateral)
