@@ -140,14 +140,14 @@ def _run(options: argparse.Namespace) -> None:
 
 def _check(options: argparse.Namespace) -> None:
     from reliability.history.findings import told
-    from reliability.history.outages import read_records
-    from reliability.pipeline import verify
+    from reliability.pipeline import records_of, with_rates
     from reliability.report.figures import noun_for
 
     study = _opened(options.study)
-    verify(study)
-    if study.outages is not None and len(study.outages):
-        _tell(told(read_records(study).findings, study.outages_file))
+    records = records_of(study)
+    with_rates(study, records)
+    if records is not None:
+        _tell(told(records.findings, study.outages_file))
     counts = {"section": len(study.sections), "customer": int(study.sections["customers"].sum()),
               "scenario": len(study.scenarios)}
     print(f"{study.name}: {', '.join(f'{n} {noun_for(n, noun)}' for noun, n in counts.items())}; no problems.")
@@ -156,12 +156,12 @@ def _check(options: argparse.Namespace) -> None:
 def _history(options: argparse.Namespace) -> None:
     from reliability.history.findings import told
     from reliability.history.write import OWNED, write_history
-    from reliability.pipeline import expect, modelled_by_feeder, verify, with_rates
+    from reliability.pipeline import expect, modelled_by_feeder, records_of, with_rates
 
     _keep_inputs(options.out, OWNED)
     study = _opened(options.study)
-    verify(study)
-    history = write_history(study, options.out, modelled_by_feeder(expect(with_rates(study))))
+    records = records_of(study)
+    history = write_history(study, options.out, modelled_by_feeder(expect(with_rates(study, records))), records)
     _tell(told(history.records.findings, study.outages_file))
     for caution in history.cautions:
         print(caution)

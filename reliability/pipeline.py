@@ -9,28 +9,24 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from reliability.business.cashflow import Business, assess
-from reliability.business.cost_table import CostTable, read_cost_table
 from reliability.business.costs import INTERRUPTION, SOCIETY, InterruptionCost
 from reliability.business.drivers import drivers_frame
 from reliability.business.frontier import frontier, programme
 from reliability.business.options import Options, build_options
 from reliability.business.rivals import rival_scenarios
 from reliability.business.selection import Choice, choose
-from reliability.business.wishes import check_wishes, fast_settings, limits_of
+from reliability.business.wishes import fast_settings, limits_of
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.history import History, learned_study, read_history
-from reliability.history.outages import read_records
-from reliability.history.settings import read_settings
+from reliability.history.outages import Records, read_records
 from reliability.indices.expected import Expected, expected_values, feeder_indices
 from reliability.indices.simulation import Progress, Question, Simulated, simulate
 from reliability.network.application import ApplicationChecks, check_laterals, settle_scenarios
-from reliability.network.tree import Network, build_network
+from reliability.network.tree import Network
 from reliability.schema.devices import SECTIONALIZER
-from reliability.schema.problems import Problem, Problems, StudyError
 from reliability.schema.scenarios import Scenario
-from reliability.study.save import SETTINGS_FILE
+from reliability.study.cost_table import CostTable
 from reliability.study.study import Study
-from reliability.study.toml import line_of
 
 FRONTIER_POINTS = 30
 
@@ -56,58 +52,39 @@ class Results:
     """Everything a run computes; scenarios in the order of `study.scenarios`."""
 
     study: Study
-    network: Network
     table: OutcomeTable
     expected: tuple[Expected, ...]
-    costs: CostTable
     business: Business
     application: ApplicationChecks
     simulated: Simulated | None = None
     plan: Plan | None = None
     history: History | None = None
 
+    @property
+    def network(self) -> Network:
+        """The study's sections as arrays."""
+        return self.study.network
 
-def verify(study: Study) -> None:
-    """Look through every door further in: cost table, outage records, laterals settled beforehand.
-
-    Raises StudyError with the problems behind all of them, before anything is computed.
-    """
-    problems = Problems()
-    for door in (_wishes, _records, read_cost_table):
-        try:
-            door(study)
-        except StudyError as error:
-            problems.take(error)
-    problems.kept = [_with_line(problem, study) for problem in problems.kept]
-    problems.raise_if_any(dict.fromkeys(p.file for p in problems.kept))
+    @property
+    def costs(self) -> CostTable:
+        """Customers' cost of an interruption."""
+        return self.study.cost_table
 
 
-def _wishes(study: Study) -> None:
-    if study.extra.get("laterals"):  # the network is not built for nothing
-        check_wishes(study, build_network(study.sections))
+def records_of(study: Study) -> Records | None:
+    """The outage records of a study, None where it has none. Raises StudyError for records that cannot be read."""
+    return read_records(study) if study.outages is not None and len(study.outages) else None
 
 
-def _with_line(problem: Problem, study: Study) -> Problem:
-    if problem.file != SETTINGS_FILE or problem.row is not None:
-        return problem
-    return replace(problem, row=line_of(study.lines, problem.column or ""))
-
-
-def _records(study: Study) -> None:
-    if study.values["rates"] == "learned":
-        learned_study(study)
-    elif study.outages is not None and len(study.outages):
-        read_records(study)
-    else:
-        read_settings(study)
-
-
-def with_rates(study: Study) -> Study:
+def with_rates(study: Study, records: Records | None = None) -> Study:
     """The study with the fault rates it asks for: as stated, or learned from its outage records.
 
-    Raises StudyError where rates = "learned" and there is nothing to learn from.
+    records: those of the study, where they have been read. Raises StudyError where rates = "learned" and there is
+    nothing to learn from.
     """
-    return learned_study(study) if study.values["rates"] == "learned" else study
+    if study.values["rates"] != "learned":
+        return study
+    return learned_study(study, records or records_of(study))
 
 
 def with_rivals(study: Study) -> Study:
@@ -115,18 +92,17 @@ def with_rivals(study: Study) -> Study:
     return replace(study, scenarios=(*study.scenarios, *rival_scenarios(study)))
 
 
-def expect(study: Study, network: Network | None = None) -> Results:
+def expect(study: Study) -> Results:
     """Network, outcome table, expected values and the business case of a study; answers at once.
 
-    network: of the same sections, where it has been built before. Which laterals a scenario with
-    `applicable_only` converts is settled here, once, at the mean values.
+    Which laterals a scenario with `applicable_only` converts is settled here, once, at the mean values.
     """
-    network = network or build_network(study.sections)
+    network = study.network
     study = replace(study, scenarios=settle_scenarios(network, study.values, study.scenarios))
     table = build_outcomes(network, study.values, study.scenarios)
     expected = expected_values(table, study.values)
-    costs = read_cost_table(study)
-    return Results(study, network, table, expected, costs, assess(table, expected, study.values, costs, study.currency),
+    business = assess(table, expected, study.values, study.cost_table, study.currency)
+    return Results(study, table, expected, business,
                    check_laterals(network, study.values, scenario_to_check(study)))
 
 
@@ -150,8 +126,7 @@ def question(results: Results) -> Question:
 
 
 def options_of(results: Results) -> Options:
-    """Every conversion that works at its lateral, and the settings that may change; StudyError for a wrong wish."""
-    check_wishes(results.study, results.network)
+    """Every conversion that works at its lateral, and the settings that may change."""
     values = results.study.values
     return build_options(results.network, values, results.costs, fast_settings(values), applicable_only=True,
                          currency=results.study.currency)
@@ -173,12 +148,12 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
     """All of a run: expected values and business case, the simulation (see `simulate`), plan and history.
 
     trials, seed: override the study's. on_stage: told in a few words what begins.
-    Raises StudyError with everything that `verify` finds, before the work.
+    Raises StudyError for outage records that cannot be read, before the work.
     """
-    on_stage("inputs")
-    verify(study)
+    on_stage("outage records")
+    records = records_of(study)
     on_stage("expected values")
-    results = expect(with_rivals(with_rates(study)))
+    results = expect(with_rivals(with_rates(study, records)))
     values = results.study.values
     on_stage("simulation")
     simulated = simulate(
@@ -186,9 +161,9 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
         trials=values["trials"] if trials is None else trials,
         executor=executor, workers=workers, on_progress=on_progress,
     )
-    on_stage("outage records")
+    on_stage("what the records say")
     history = None
-    if study.outages is not None and len(study.outages):
-        history = read_history(study, modelled_by_feeder(results))
+    if records is not None:
+        history = read_history(study, modelled_by_feeder(results), records)
     on_stage("choice, frontier and drivers")
     return replace(results, simulated=simulated, plan=plan(results), history=history)

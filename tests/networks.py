@@ -8,12 +8,12 @@ a study of a few rows given as dicts, everything else blank.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 from hypothesis import strategies as st
 
+from reliability.network.tree import build_network
 from reliability.schema import columns
 from reliability.schema.assumptions import defaults
 from reliability.schema.columns import CUSTOMER_CLASSES
@@ -60,7 +60,8 @@ def study_of(rows: Sequence[Mapping[str, object]], scenarios: Sequence[Scenario]
     Of the assumptions named in `values` those values hold, of the rest the defaults.
     """
     rows = [{"parent_id": "", "device": "", "length_km": 0.0, "customers": 0.0} | dict(row) for row in rows]
-    return Study("test", "USD", frame_of(rows), defaults() | values,
+    frame = frame_of(rows)
+    return Study("test", "USD", frame, build_network(frame), defaults() | values,
                  scenarios=(Scenario(AS_BUILT), *scenarios))
 
 
@@ -86,8 +87,9 @@ def random_study(rng: np.random.Generator, sections: int = 30, **values: object)
         root = number == 0 or (number < 4 and rng.random() < 0.15)
         parent = None if root else rows[_random_parent(rng, number)]
         rows.append(_random_row(rng, f"s{number:03d}", parent, fewest, rows))
-    study = Study("random", "USD", frame_of(rows), assumed)
-    return Study("random", "USD", study.sections, assumed, scenarios=_random_scenarios(rng, rows, fewest))
+    frame = frame_of(rows)
+    return Study("random", "USD", frame, build_network(frame), assumed,
+                 scenarios=_random_scenarios(rng, rows, fewest))
 
 
 def with_stray_cells(study: Study, rng: np.random.Generator) -> Study:
@@ -102,7 +104,7 @@ def with_stray_cells(study: Study, rng: np.random.Generator) -> Study:
         sections.loc[chosen & (sections[column].isna() | (sections[column] == "")), column] = value
     no_recloser = chosen & ~sections["device"].isin(RECLOSING)
     sections.loc[no_recloser, ["operations_to_lockout", "fast_operations"]] = (5.0, 1.0)
-    return replace(study, sections=sections)
+    return study.with_sections(sections)
 
 
 @st.composite

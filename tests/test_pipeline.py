@@ -70,7 +70,7 @@ def test_a_run_s_choice_changes_fast_tripping_only_where_the_study_lets_it():
         study.sections["device"] != "recloser", 0.0))
     values = study.values | {"objective": "saidi", "budget": 2000.0, "sectionalizer_cost": 1e6,
                              "lateral_recloser_cost": 1e6}
-    kept, changed = (plan(expect(replace(study, sections=sections, uncertain={}, values=values | {
+    kept, changed = (plan(expect(replace(study.with_sections(sections), uncertain={}, values=values | {
         "backup_settings": word}))).choice.totals for word in ("as_built", "may_change"))
     assert (kept["backup_settings_changed"], kept["capex"]) == (0, 0)
     assert (changed["backup_settings_changed"], changed["capex"]) == (1, values["backup_settings_cost"])

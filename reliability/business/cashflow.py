@@ -9,7 +9,6 @@ import numpy as np
 import pandas as pd
 
 from reliability.business import finance
-from reliability.business.cost_table import CostTable
 from reliability.business.costs import (
     AMOUNTS,
     INTERRUPTION,
@@ -26,9 +25,11 @@ from reliability.faults.outcomes import OutcomeTable
 from reliability.indices.draws import values_of_trials
 from reliability.indices.expected import Expected
 from reliability.indices.simulation import Simulated
+from reliability.network.devices import BACKS_UP, CODE
 from reliability.network.protection import Protection
-from reliability.network.tree import CODE, GANG, Network
-from reliability.schema.devices import LATERAL_DEVICES
+from reliability.network.tree import Network
+from reliability.schema.devices import BY_NAME, LATERAL_DEVICES
+from reliability.study.cost_table import CostTable
 
 SAVINGS = dict(zip(PARTS, ("callout_saving", "energy_saving", "incentive", "interruption_cost_saving"), strict=True))
 ROUNDING = 1e-9  # of an amount; less avoided than that is rounding, not protection
@@ -49,7 +50,7 @@ class Capital:
 
     def cost(self, values: Mapping[str, object]):
         """Money spent in year 0."""
-        installed = sum(n * values[f"{device}_cost"] for device, n in self.units.items())
+        installed = sum(n * values[BY_NAME[device].price] for device, n in self.units.items())
         return installed + self.settings * values["backup_settings_cost"]
 
     def inspection(self, values: Mapping[str, object]):
@@ -100,7 +101,7 @@ def capital_of(network: Network, protection: Protection, as_built: Protection) -
     """Units of the converted laterals, and breakers and reclosers whose fast operations changed."""
     heads = np.flatnonzero(protection.converted)
     units = np.bincount(protection.device[heads], network.phases[heads], minlength=len(CODE))
-    changed = np.isin(as_built.device, GANG) & (protection.fast != as_built.fast)
+    changed = BACKS_UP[as_built.device] & (protection.fast != as_built.fast)
     return Capital({d: float(units[CODE[d]]) for d in LATERAL_DEVICES}, int(changed.sum()))
 
 

@@ -13,17 +13,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from reliability.business.cashflow import Capital, capital_of, present_worth
-from reliability.business.cost_table import CostTable, unit_costs
 from reliability.business.costs import INTERRUPTION, PARTS_OF, yearly_money
+from reliability.business.unit_costs import unit_costs
 from reliability.faults.chains import pattern_probability
 from reliability.faults.consequences import CALLOUTS, NO_CALLOUT, REPAIR, consequences, waiting_below
 from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, kind_probability
 from reliability.indices.draws import one_trial, values_of_trials
 from reliability.indices.expected import ROWS_AT_ONCE
 from reliability.indices.simulation import STRUCTURAL
+from reliability.network.rates import rate_parts
 from reliability.network.tree import Network
 from reliability.schema.columns import CUSTOMER_CLASSES
 from reliability.schema.scenarios import Scenario
+from reliability.study.cost_table import CostTable
 
 PROBABILITIES = ("fuse_failure", "sectionalizer_failure", "temporary_fraction")
 TABLES_KEPT = 400
@@ -85,9 +87,8 @@ def _rate_parts(table: OutcomeTable, own_fraction: np.ndarray) -> tuple[np.ndarr
     column, section = table.network.column, table.section
     own = column["temporary_fraction"][section]
     share = np.where(own_fraction, np.where(table.kinds == PERMANENT, 1.0 - own, own), 1.0) * table.width
-    line = column["line_fault_rate_per_km"]
-    given = column["length_km"] * np.nan_to_num(line) + np.nan_to_num(column["equipment_fault_rate"])
-    return share * given[section], share * np.where(np.isnan(line), column["length_km"], 0.0)[section]
+    given, per_line_rate = rate_parts(table.network)
+    return share * given[section], share * per_line_rate[section]
 
 
 def _columns(table: OutcomeTable, scenario: int, values: Mapping[str, object], rows: slice) -> np.ndarray:

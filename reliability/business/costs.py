@@ -12,14 +12,15 @@ from functools import cached_property
 
 import numpy as np
 
-from reliability.business.cost_table import CostTable, unit_costs
+from reliability.business.unit_costs import unit_costs
 from reliability.faults.consequences import CALLOUTS, Consequences, consequences, waiting_below
 from reliability.faults.outcomes import OutcomeTable, row_rates
 from reliability.indices.expected import ROWS_AT_ONCE, Expected
 from reliability.indices.measures import SWITCHING, waits_by_time
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
-from reliability.schema.devices import DEVICES, LATERAL_DEVICES
+from reliability.schema.devices import TABLE
+from reliability.study.cost_table import CostTable
 
 INTERRUPTION = "interruption_cost"
 AMOUNTS = ("ci", "customer_hours", "load_kwh", "momentary_events", *CALLOUTS, "sectionalizer_operations", INTERRUPTION)
@@ -47,7 +48,7 @@ def callout_unit_costs(values: Mapping[str, object]) -> dict[str, object]:
 
 def unit_prices(values: Mapping[str, object]) -> np.ndarray:
     """Installed cost of one unit by device code; 0 for what no lateral is converted to, last for no device."""
-    return np.array([values[f"{d}_cost"] if d in LATERAL_DEVICES else 0.0 for d in DEVICES] + [0.0])
+    return np.array([values[d.price] if d.price else 0.0 for d in TABLE] + [0.0])
 
 
 def yearly_money(amounts: Mapping[str, np.ndarray], values: Mapping[str, object],

@@ -9,11 +9,11 @@ import pandas as pd
 import scipy
 
 from reliability.business.condensed import npv_function, with_values
-from reliability.business.cost_table import CostTable
 from reliability.indices.draws import PERT_WEIGHT
 from reliability.indices.simulation import STRUCTURAL
 from reliability.network.tree import Network
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range, label_of
+from reliability.study.cost_table import CostTable
 from reliability.study.study import Study
 
 # Range tried of an assumption that the study states as one number; our assumption.

@@ -15,7 +15,6 @@ import numpy as np
 import pandas as pd
 
 from reliability.business.cashflow import present_worth
-from reliability.business.cost_table import CostTable
 from reliability.business.costs import (
     INTERRUPTION,
     PARTS_OF,
@@ -25,16 +24,17 @@ from reliability.business.costs import (
     unit_prices,
     yearly_money,
 )
-from reliability.faults.chains import reclosing_device
 from reliability.faults.consequences import CALLOUTS
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
 from reliability.network.application import check_laterals
-from reliability.network.protection import Protection, protection
-from reliability.network.tree import CODE, GANG, Network
+from reliability.network.devices import BACKS_UP, CODE
+from reliability.network.protection import Protection, counts_too_many, protection
+from reliability.network.tree import Network
 from reliability.schema.columns import MOST_COUNTS
 from reliability.schema.devices import LATERAL_RECLOSER, SECTIONALIZER
-from reliability.schema.scenarios import Scenario
+from reliability.schema.scenarios import UNCHANGED, Scenario
+from reliability.study.cost_table import CostTable
 
 AS_IT_IS = 0  # index of the setting that leaves a breaker or recloser as built
 EFFECTS = ("units", "capex", "npv", "ci_avoided", "customer_hours_avoided", "momentary_events_added",
@@ -96,9 +96,9 @@ def build_options(network: Network, values: Mapping[str, object], costs: CostTab
     counts below the operations of the device behind it, also those of sectionalizers further down
     the lateral. costs: from `read_cost_table`, only looked at under the perspective of society.
     """
-    as_built = protection(network, values, Scenario("as built"))
+    as_built = protection(network, values)
     heads, lateral = network.lateral_heads, network.lateral_index
-    nearest = _nearest_gang(network)
+    nearest = _nearest_backup(network)
     zones, zone_of = np.unique(nearest, return_inverse=True)
     zone = zone_of[heads]
     fast = _settings(as_built.fast[zones], as_built.lockout[zones], fast_operations)
@@ -124,11 +124,11 @@ def build_options(network: Network, values: Mapping[str, object], costs: CostTab
     return Options(network, heads, zones, zone, fast, pd.concat(frames, ignore_index=True), currency)
 
 
-def _nearest_gang(network: Network) -> np.ndarray:
+def _nearest_backup(network: Network) -> np.ndarray:
     """Breaker or recloser at or above each section, (n,)."""
     at = network.protective.copy()
     while True:
-        passed = np.flatnonzero(~np.isin(network.device[at], GANG))
+        passed = np.flatnonzero(~BACKS_UP[network.device[at]])
         if not passed.size:
             return at
         at[passed] = network.protective_above[at[passed]]
@@ -163,11 +163,11 @@ def _sound_inside(network: Network, values: Mapping[str, object], device: str) -
     """Laterals whose sectionalizers further down still see more operations than counts once converted, (h,)."""
 
     def broken(scenario: Scenario) -> np.ndarray:
-        plan = protection(network, values, scenario)
-        behind = plan.lockout[reclosing_device(network, plan)]
-        return (plan.device == CODE[SECTIONALIZER]) & (plan.counts >= behind)
+        marked = np.zeros(len(network), dtype=bool)
+        marked[counts_too_many(protection(network, values, scenario))] = True
+        return marked
 
-    new = broken(Scenario("all", None, device, 1)) & ~broken(Scenario("as built"))
+    new = broken(Scenario("all", None, device, 1)) & ~broken(UNCHANGED)
     return ~np.isin(network.lateral_heads, network.lateral[new])
 
 

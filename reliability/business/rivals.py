@@ -8,9 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-import numpy as np
-
-from reliability.schema.devices import BREAKER, RECLOSER
+from reliability.network.devices import BACKS_UP
+from reliability.network.protection import protection
 from reliability.schema.scenarios import Scenario
 from reliability.study.study import Study
 
@@ -42,9 +41,8 @@ def rival_scenarios(study: Study) -> tuple[Scenario, ...]:
 
 def _most_operations(study: Study) -> int:
     """Most operations to lockout of any breaker or recloser."""
-    sections = study.sections
-    own = sections.loc[sections["device"].isin((BREAKER, RECLOSER)), "operations_to_lockout"].to_numpy(dtype=float)
-    return int(np.where(np.isnan(own), study.values["operations_to_lockout"], own).max(initial=0.0))
+    as_built = protection(study.network, study.values)
+    return int(as_built.lockout[BACKS_UP[as_built.device]].max(initial=0))
 
 
 def _free(name: str, taken: set[str]) -> str:

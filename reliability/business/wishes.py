@@ -6,12 +6,9 @@ from collections.abc import Mapping
 
 from reliability.business.limits import Limits
 from reliability.business.rivals import usual_fast_operations
-from reliability.network.tree import Network
 from reliability.schema.assumptions import MAY_CHANGE
-from reliability.schema.problems import Problem, StudyError
+from reliability.schema.scenarios import FORCED_IN, FORCED_OUT
 from reliability.study.study import Study
-
-IN, OUT = "in", "out"
 
 
 def limits_of(study: Study) -> Limits:
@@ -21,8 +18,8 @@ def limits_of(study: Study) -> Limits:
         budget=study.values["budget"], added_maifi_e=study.values["added_maifi_e"],
         added_maifi_e_feeder=study.values["added_maifi_e_feeder"],
         saidi_reduction_minutes=study.values["saidi_reduction_minutes"],
-        forced_in=tuple(name for name, word in settled.items() if word == IN),
-        forced_out=tuple(name for name, word in settled.items() if word == OUT),
+        forced_in=tuple(name for name, word in settled.items() if word == FORCED_IN),
+        forced_out=tuple(name for name, word in settled.items() if word == FORCED_OUT),
     )
 
 
@@ -34,18 +31,3 @@ def fast_settings(values: Mapping[str, object], may_change: bool | None = None) 
     if may_change is None:
         may_change = values["backup_settings"] == MAY_CHANGE
     return (0, usual_fast_operations(values)) if may_change else ()
-
-
-def check_wishes(study: Study, network: Network) -> None:
-    """Raises StudyError for laterals settled beforehand that are none, or neither in nor out."""
-    heads = set(network.ids[network.lateral_heads].astype(str))
-    problems = []
-    for name, word in study.extra.get("laterals", {}).items():
-        if word not in (IN, OUT):
-            problems.append(Problem("study.toml", 'a lateral is settled "in" or "out"', 'write "in" or "out"',
-                                    None, f"choice.laterals.{name}", str(word)))
-        if name not in heads:
-            problems.append(Problem("study.toml", "no lateral is headed by this section", "name a lateral's head",
-                                    None, f"choice.laterals.{name}", str(name)))
-    if problems:
-        raise StudyError(problems)

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from reliability.faults.places import Places
+from reliability.network.devices import COUNTS, MELTS, RECLOSES
 from reliability.network.protection import Protection
-from reliability.network.tree import CODE, RECLOSING, Network
-from reliability.schema.devices import FUSE, SECTIONALIZER
+from reliability.network.tree import Network
 
 NONE = -1
 NEVER = 127  # counts that no sequence reaches
@@ -46,16 +46,6 @@ class Chains:
                       self.sectionalizer[:, index], self.counts[:, index])
 
 
-def reclosing_device(network: Network, protection: Protection) -> np.ndarray:
-    """R of every section: the nearest reclosing device at or above it, (n,)."""
-    at = network.protective.copy()
-    while True:
-        passed = np.flatnonzero(~np.isin(protection.device[at], RECLOSING))
-        if not passed.size:
-            return at
-        at[passed] = network.protective_above[at[passed]]
-
-
 def pattern_probability(tally: np.ndarray, values: Mapping[str, object]) -> np.ndarray:
     """Probability of each pattern, from its tally (…, 4) and the two failure probabilities.
 
@@ -77,7 +67,7 @@ def walk_chains(network: Network, protections: Sequence[Protection], places: Pla
     live = np.ones((s, m), dtype=bool)  # scenarios whose reclosing device lies further up
     while True:
         kinds = np.stack([p.device[at] for p in protections])
-        live &= ~np.isin(kinds, RECLOSING)
+        live &= ~RECLOSES[kinds]
         going = live.any(axis=0)
         finished.append(state.take(np.flatnonzero(~going)))
         if not going.any():
@@ -96,9 +86,9 @@ def _step(state: Chains, at: np.ndarray, kinds: np.ndarray, live: np.ndarray, pl
     ceiling = np.stack([p.ceiling_a[at] for p in protections])
     actuating = np.stack([p.actuating_a[at] for p in protections])
     # an unknown current compares false: the fuse is saved, the sectionalizer acts (model §2)
-    blows = live & (kinds == CODE[FUSE]) & (state.fuse == NONE)
+    blows = live & MELTS[kinds] & (state.fuse == NONE)
     # of equal counts the one nearest the source decides, so a later device takes over
-    opens = live & (kinds == CODE[SECTIONALIZER]) & ~(current < actuating) & (counts <= state.counts)
+    opens = live & COUNTS[kinds] & ~(current < actuating) & (counts <= state.counts)
     saved = ~(current >= ceiling)
 
     parts, origins = [], []

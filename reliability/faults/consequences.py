@@ -8,12 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from reliability.faults.outcomes import PERMANENT, OutcomeTable
-from reliability.network.tree import CODE, GANG, Network
-from reliability.schema.devices import FUSE, SECTIONALIZER
+from reliability.network.devices import COUNTS
+from reliability.network.tree import Network
+from reliability.schema.devices import TABLE
 
 CALLOUTS = ("refuse", "reset", "patrol", "repair")
 REFUSE, RESET, PATROL, REPAIR = range(4)
 NO_CALLOUT = -1
+# after a temporary fault, by device code; the last for no device
+CALLOUT_OF = np.array([CALLOUTS.index(d.callout) if d.callout else NO_CALLOUT for d in TABLE] + [NO_CALLOUT])
 
 
 @dataclass(frozen=True)
@@ -89,15 +92,17 @@ def waiting_below(network: Network, values: np.ndarray) -> np.ndarray:
 def consequences(table: OutcomeTable, scenario: int, values: Mapping[str, object],
                  rows: slice = slice(None)) -> Consequences:
     """Consequences of the rows of a table under one scenario (by position)."""
-    network, device = table.network, table.protections[scenario].device
+    network, protection = table.network, table.protections[scenario]
+    device = protection.device
     section, opened = table.section[rows], table.opened[scenario, rows]
     openings = table.openings[scenario, rows].astype(float)
     recloser = table.recloser[scenario][section]
     stays_open, permanent = opened >= 0, table.kinds[rows] == PERMANENT
 
     phases = phases_interrupted(network, values)[section]
-    share = _share(device, phases, network.phases, opened)
-    recloser_share = _share(device, phases, network.phases, recloser)
+    # a device that recloses stays open only by locking out; others open once
+    share = _share(protection.locks_out_all, phases, network.phases, opened)
+    recloser_share = _share(protection.opens_all, phases, network.phases, recloser)
     momentary = ~stays_open | ((opened != recloser) & (openings > 0))
     below_opened = np.maximum(recloser_share - share, 0.0)
     others = np.where(stays_open, _others(network, recloser, recloser_share, opened, share), recloser_share)
@@ -108,7 +113,7 @@ def consequences(table: OutcomeTable, scenario: int, values: Mapping[str, object
     repair = np.where(np.isnan(own), values["repair_hours"], own)[section]
     return Consequences(
         opened=opened, share=share, recloser=recloser, callout=callout,
-        sectionalizer_operates=stays_open & (device[opened] == CODE[SECTIONALIZER]),
+        sectionalizer_operates=stays_open & COUNTS[device[opened]],
         waiting_hours=np.where(permanent, repair, hours),
         waits=np.where(permanent, network.block[section], -1),
         openings=np.where(momentary, openings, 0.0),
@@ -117,9 +122,9 @@ def consequences(table: OutcomeTable, scenario: int, values: Mapping[str, object
     )
 
 
-def _share(device: np.ndarray, phases_involved: np.ndarray, phases: np.ndarray, at: np.ndarray) -> np.ndarray:
-    """Share of the customers below `at` that opening it interrupts."""
-    return np.where(np.isin(device[at], GANG), 1.0, np.minimum(1.0, phases_involved / phases[at]))
+def _share(opens_all: np.ndarray, phases_involved: np.ndarray, phases: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """Share of the customers below `at` that opening it interrupts; opens_all: (n,) whether all poles open."""
+    return np.where(opens_all[at], 1.0, np.minimum(1.0, phases_involved / phases[at]))
 
 
 def _others(network: Network, recloser: np.ndarray, recloser_share: np.ndarray, opened: np.ndarray,
@@ -138,6 +143,4 @@ def _others(network: Network, recloser: np.ndarray, recloser_share: np.ndarray, 
 
 
 def _callouts(device: np.ndarray, opened: np.ndarray, stays_open: np.ndarray, permanent: np.ndarray) -> np.ndarray:
-    kind = device[opened]
-    callout = np.where(kind == CODE[FUSE], REFUSE, np.where(np.isin(kind, GANG), PATROL, RESET))
-    return np.where(permanent, REPAIR, np.where(stays_open, callout, NO_CALLOUT))
+    return np.where(permanent, REPAIR, np.where(stays_open, CALLOUT_OF[device[opened]], NO_CALLOUT))

@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from reliability.faults.chains import NEVER, NONE, Chains, pattern_probability, reclosing_device, walk_chains
+from reliability.faults.chains import NEVER, NONE, Chains, pattern_probability, walk_chains
 from reliability.faults.places import split_places
-from reliability.network.application_reach import fault_rates
 from reliability.network.protection import Protection, protection
+from reliability.network.rates import fault_rates
 from reliability.network.tree import Network
 from reliability.schema.scenarios import Scenario
 
@@ -59,7 +59,7 @@ def build_outcomes(network: Network, values: Mapping[str, object], scenarios: Se
     values: every assumption by key. scenarios: settled (`application.settle_scenarios`).
     """
     protections = tuple(protection(network, values, s) for s in scenarios)
-    recloser = np.stack([reclosing_device(network, p) for p in protections])
+    recloser = np.stack([p.reclosing_device for p in protections])
     places = split_places(network, protections)
     chains = walk_chains(network, protections, places, values)
     section = places.section[chains.place]

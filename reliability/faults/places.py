@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from reliability.network.devices import COUNTS, MELTS, RECLOSES
 from reliability.network.protection import Protection
-from reliability.network.tree import CODE, RECLOSING, Network
-from reliability.schema.devices import FUSE, SECTIONALIZER
+from reliability.network.tree import Network
 
 
 @dataclass(frozen=True)
@@ -56,11 +56,11 @@ def _cuts(network: Network, protections: Sequence[Protection], source: np.ndarra
     for protection in protections:
         section, device = at, network.protective[at]
         while section.size:
-            below_recloser = ~np.isin(protection.device[device], RECLOSING)
+            below_recloser = ~RECLOSES[protection.device[device]]
             section, device = section[below_recloser], device[below_recloser]
             kind = protection.device[device]
-            threshold = np.where(kind == CODE[FUSE], protection.ceiling_a[device],
-                                 np.where(kind == CODE[SECTIONALIZER], protection.actuating_a[device], np.inf))
+            threshold = np.where(MELTS[kind], protection.ceiling_a[device],
+                                 np.where(COUNTS[kind], protection.actuating_a[device], np.inf))
             with np.errstate(divide="ignore"):
                 x = (1.0 / threshold - 1.0 / source[section]) / slope[section]
             inside = (x > 0.0) & (x < 1.0)

@@ -16,7 +16,7 @@ from scipy import special
 
 from reliability.history.empirical_bayes import LEVEL
 from reliability.history.outages import MOMENTARY_SECONDS, PERMANENT, TEMPORARY, Records, mapped_kinds
-from reliability.schema.devices import DEVICES, FUSE
+from reliability.network.devices import MELTS
 
 CUT_HOURS = MOMENTARY_SECONDS / 3600.0
 LEAST_EVENTS = 10            # fewer say nothing about a spread; our choice
@@ -91,7 +91,7 @@ def restoration_times(records: Records, keep: np.ndarray) -> pd.DataFrame:
     hours = (last - events["begun"].to_numpy().astype(np.int64)) / 3600.0
     section, kind = events["section"].to_numpy(), events["kind"].to_numpy()
     lateral = np.where(section >= 0, network.lateral[section], -1)
-    fused = (lateral >= 0) & (network.device[lateral] == DEVICES.index(FUSE))
+    fused = (lateral >= 0) & (MELTS[network.device[lateral]])
     temporary = (kind == TEMPORARY) & (section >= 0)
     kinds = {"repair": kind == PERMANENT, "refuse": temporary & fused, "reset": temporary & (lateral >= 0) & ~fused,
              "patrol": temporary & (lateral < 0), "all": np.ones(len(events), bool)}

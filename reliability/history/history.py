@@ -17,7 +17,7 @@ from reliability.history.major_events import MajorEvents, major_events
 from reliability.history.observed import cause_indices, daily_indices, feeder_indices, tally, yearly_indices
 from reliability.history.outages import Records, read_records
 from reliability.history.rates import LearnedRates, learn_rates
-from reliability.history.settings import FIXED
+from reliability.study.record_settings import FIXED
 from reliability.study.study import Study
 
 
@@ -55,13 +55,14 @@ class History:
     cautions: tuple[str, ...]
 
 
-def read_history(study: Study, modelled: pd.DataFrame | None = None) -> History:
+def read_history(study: Study, modelled: pd.DataFrame | None = None, records: Records | None = None) -> History:
     """Indices, thresholds, rates and the rest from the outage records of `study`.
 
-    modelled: expected saifi and saidi_min by feeder_id, to calibrate against. Raises StudyError
+    modelled: expected saifi and saidi_min by feeder_id, to calibrate against. records: those of the study,
+    where they have been read. Raises StudyError
     where there are no records, or where a key has to settle how they are read.
     """
-    records = read_records(study)
+    records = records or read_records(study)
     sums = tally(records)
     daily = daily_indices(sums, records)
     events = major_events(daily, records.years, records.partial, records.settings)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from reliability.history.settings import FIXED, Settings
+from reliability.study.record_settings import FIXED, RecordSettings
 
 YEARS_BACK = 5
 BETAS = 2.5
@@ -52,7 +52,8 @@ def threshold(daily_saidi: np.ndarray) -> float:
     return float(np.exp(alpha + BETAS * beta))
 
 
-def major_events(daily: pd.DataFrame, years: np.ndarray, partial: Mapping[int, str], settings: Settings) -> MajorEvents:
+def major_events(daily: pd.DataFrame, years: np.ndarray, partial: Mapping[int, str],
+                 settings: RecordSettings) -> MajorEvents:
     """Thresholds of `years` (y,) and the days above them, from `observed.daily_indices`."""
     rows = {int(y): _threshold_row(daily, int(y), years, partial) for y in years}
     thresholds = pd.DataFrame.from_dict(rows, orient="index")

@@ -15,11 +15,11 @@ import pandas as pd
 
 from reliability.history.findings import TREATMENTS, Finding, collect
 from reliability.history.served import Served, customers_served
-from reliability.history.settings import Settings, read_settings
 from reliability.history.stamps import BLANK, FAR, GOOD, UNREADABLE, Stamps, clean, elapsed_seconds, read_stamps
-from reliability.network.tree import Network, build_network
+from reliability.network.tree import Network
 from reliability.schema.columns import OUTAGES
 from reliability.schema.problems import Problem, StudyError
+from reliability.study.record_settings import RecordSettings, record_settings
 from reliability.study.study import Study
 
 MOMENTARY_SECONDS = 300          # IEEE Std 1366: five minutes or less
@@ -48,7 +48,7 @@ class Records:
     causes: np.ndarray
     network: Network
     served: Served
-    settings: Settings
+    settings: RecordSettings
     findings: tuple[Finding, ...]
     years: np.ndarray
     first_day: np.datetime64
@@ -63,7 +63,7 @@ class Records:
 
 def read_records(study: Study) -> Records:
     """Outage records of `study`; StudyError where there are none or a reading must be settled by a key."""
-    settings = read_settings(study)
+    settings = record_settings(study.values, study.extra, study.network)
     frame, row = _text(study)
     stamps, problems = read_stamps([frame["started"], frame["restored"]], settings.date_order, study.outages_file, row)
     if not problems and (stamps[0].status != GOOD).all():
@@ -72,7 +72,7 @@ def read_records(study: Study) -> Records:
                             value=str(frame["started"].iloc[0]))]
     if problems:
         raise StudyError(problems)
-    network = build_network(study.sections)
+    network = study.network
     marks: dict[str, np.ndarray] = {}
     steps, causes = _typed(frame, row, stamps, network, settings, marks)
     steps = steps[_kept(steps, settings, marks)].reset_index(drop=True)
@@ -101,7 +101,7 @@ def _text(study: Study) -> tuple[pd.DataFrame, np.ndarray]:
     return text, row
 
 
-def _typed(frame: pd.DataFrame, row: np.ndarray, stamps: list[Stamps], network: Network, settings: Settings,
+def _typed(frame: pd.DataFrame, row: np.ndarray, stamps: list[Stamps], network: Network, settings: RecordSettings,
            marks: dict[str, np.ndarray]) -> tuple[pd.DataFrame, np.ndarray]:
     """Typed steps of every row (nothing left out yet) and the causes; marks what is odd."""
     started, restored = stamps
@@ -158,7 +158,7 @@ def _mapped(text: pd.Series, meaning: Mapping, otherwise, code: str, marks: dict
     return np.array([meaning.get(name, otherwise) for name in lowered])[index]
 
 
-def _kept(steps: pd.DataFrame, settings: Settings, marks: dict[str, np.ndarray]) -> np.ndarray:
+def _kept(steps: pd.DataFrame, settings: RecordSettings, marks: dict[str, np.ndarray]) -> np.ndarray:
     """Rows that are a step of some event at a known time; marks those left out."""
     known = ~np.isnat(steps["started"].to_numpy())
     # a blank id or section has a code of its own in each row, and would hide that the rows are equal
@@ -218,7 +218,7 @@ def _event_starts(steps: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, np.ndarr
     ), {"event_id_reused": reused}
 
 
-def _period(steps: pd.DataFrame, settings: Settings):
+def _period(steps: pd.DataFrame, settings: RecordSettings):
     """First and last day covered, the years, and which of them are covered in part.
 
     Where no key says so, whole years are covered, unless the records go over more than a

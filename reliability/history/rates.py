@@ -21,13 +21,13 @@ import numpy as np
 import pandas as pd
 
 from reliability.history.empirical_bayes import LEVEL, Posterior, beta_binomial, gamma_poisson
-from reliability.history.outages import PERMANENT, TEMPORARY, Records, read_records
+from reliability.history.outages import PERMANENT, TEMPORARY, Records
 from reliability.history.recorded_faults import NOWHERE, recorded_faults
-from reliability.history.settings import Settings, read_settings
-from reliability.network.tree import Network, build_network
+from reliability.network.tree import Network
 from reliability.schema.columns import CUSTOMER_CLASSES
 from reliability.schema.devices import DEVICES
 from reliability.schema.problems import Problem, Problems, StudyError
+from reliability.study.record_settings import RecordSettings, record_settings
 from reliability.study.study import Study
 
 DAYS_PER_YEAR = 365.25
@@ -56,28 +56,25 @@ class LearnedRates:
     notes: tuple[str, ...]
 
 
-def learned_study(study: Study) -> Study:
+def learned_study(study: Study, records: Records | None) -> Study:
     """`study` with learned line fault rates, equipment fault rates and temporary fractions in its sections.
+
+    records: of its outages (`read_records`), None without any.
 
     Raises StudyError where there is nothing to learn from. Where a unit has no exposure, or no
     fault of a known kind was recorded, the study's own values stay. What was done is in the notes.
     """
-    records = read_records(study) if study.outages is not None and len(study.outages) else None
     learned = learn_rates(study, records)
-    network, sections = learned.network, study.sections.copy()
+    network = learned.network
     rate = learned.units["rate_per_km"].to_numpy()[learned.unit_of]
     fraction = learned.units["temporary_fraction"].to_numpy()[learned.unit_of]
-    line = network.column["line_fault_rate_per_km"]
     equipment = network.column["equipment_fault_rate"]
     assumed = float(study.values["line_fault_rate_per_km"])
     equipment = np.where(np.isfinite(rate) & (assumed > 0), equipment * rate / (assumed or 1.0), equipment)
-    for name, new, old in (("line_fault_rate_per_km", rate, line), ("equipment_fault_rate", equipment, equipment),
-                           ("temporary_fraction", fraction, network.column["temporary_fraction"])):
-        column = np.empty(len(network))
-        column[network.row] = np.where(np.isfinite(new), new, old)
-        sections[name] = column
-    told = _certainty_notes(study, {"line_fault_rate_per_km": rate, "temporary_fraction": fraction})
-    return replace(study, sections=sections, notes=(*study.notes, *learned.notes, *told))
+    new = {"line_fault_rate_per_km": rate, "equipment_fault_rate": equipment, "temporary_fraction": fraction}
+    columns = {name: np.where(np.isfinite(values), values, network.column[name]) for name, values in new.items()}
+    certainty = _certainty_notes(study, {"line_fault_rate_per_km": rate, "temporary_fraction": fraction})
+    return replace(study.with_section_values(columns), notes=(*study.notes, *learned.notes, *certainty))
 
 
 def _certainty_notes(study: Study, learned: dict[str, np.ndarray]) -> list[str]:
@@ -97,8 +94,8 @@ def learn_rates(study: Study, records: Records | None) -> LearnedRates:
 
     Raises StudyError where there is neither.
     """
-    network = records.network if records else build_network(study.sections)
-    settings = records.settings if records else read_settings(study)
+    network = study.network
+    settings = records.settings if records else record_settings(study.values, study.extra, study.network)
     unit_of, units = _units(network, settings)
     if records is None and not np.isfinite(network.column["faults_observed"]).any():
         raise StudyError([Problem("study.toml", "rates cannot be learned: there are no outage records and no "
@@ -118,7 +115,7 @@ def learn_rates(study: Study, records: Records | None) -> LearnedRates:
     return LearnedRates(units, table, unit_of, network, _notes(units, settings, records, int((~placed).sum())))
 
 
-def _units(network: Network, settings: Settings) -> tuple[np.ndarray, pd.DataFrame]:
+def _units(network: Network, settings: RecordSettings) -> tuple[np.ndarray, pd.DataFrame]:
     """Unit of each section (n,), and the units: laterals in network order, then mains by feeder."""
     heads = network.lateral_heads
     on_main = network.lateral < 0
@@ -147,7 +144,7 @@ def _groups(network: Network, heads: np.ndarray, by: str) -> np.ndarray:
     return np.array(names, dtype=object)
 
 
-def _observed(study: Study, network: Network, settings: Settings, records: Records | None, faults: pd.DataFrame,
+def _observed(study: Study, network: Network, settings: RecordSettings, records: Records | None, faults: pd.DataFrame,
               unit_of: np.ndarray, count: int) -> pd.DataFrame:
     """Faults, exposure and kinds of each unit, from the records and from the sections' own counts."""
     stated, stated_years = _stated(study, network, unit_of, records)
@@ -199,7 +196,7 @@ def _written(number: float) -> str:
     return "" if np.isnan(number) else f"{number:g}"
 
 
-def _observed_until(network: Network, settings: Settings) -> np.ndarray:
+def _observed_until(network: Network, settings: RecordSettings) -> np.ndarray:
     """Day from which a section's records are no longer those of its old device, (n,) datetime64[D]."""
     until = np.full(len(network), np.datetime64("9999-12-31", "D"))
     at = {str(name): i for i, name in enumerate(network.ids)}
@@ -243,7 +240,7 @@ def _place(result: pd.DataFrame, rows: np.ndarray, columns: tuple[str, ...], law
         result.loc[rows, name] = values
 
 
-def _notes(units: pd.DataFrame, settings: Settings, records: Records | None, nowhere: int) -> tuple[str, ...]:
+def _notes(units: pd.DataFrame, settings: RecordSettings, records: Records | None, nowhere: int) -> tuple[str, ...]:
     """What a reader of the rates should know; nowhere: faults that the records show but cannot place."""
     faults = units["faults"].sum()
     notes = [f"Fault rates are learned from {faults:.0f} observed faults on {len(units)} laterals and mains, each "
@@ -270,7 +267,7 @@ def _notes(units: pd.DataFrame, settings: Settings, records: Records | None, now
     return tuple(notes)
 
 
-def _kind_notes(units: pd.DataFrame, settings: Settings) -> list[str]:
+def _kind_notes(units: pd.DataFrame, settings: RecordSettings) -> list[str]:
     """Where the temporary fractions come from, group by group."""
     known = units[["temporary", "permanent"]].sum(axis=1).groupby(units["group"]).sum()
     notes, without = [], known.index[known == 0]

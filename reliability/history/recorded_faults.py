@@ -12,7 +12,8 @@ import pandas as pd
 
 from reliability.history.momentary import window_starts
 from reliability.history.outages import Records, mapped_kinds
-from reliability.network.tree import GANG, Network
+from reliability.network.devices import BACKS_UP
+from reliability.network.tree import Network
 
 NOWHERE = -1
 
@@ -45,7 +46,7 @@ def recorded_faults(records: Records) -> pd.DataFrame:
 def _sees_laterals(network: Network) -> np.ndarray:
     """Breakers and reclosers on the main with a lateral in their zone, (n,)."""
     heads = network.lateral == np.arange(len(network))
-    return (network.lateral < 0) & np.isin(network.device, GANG) & (network.below(heads) > 0)
+    return (network.lateral < 0) & BACKS_UP[network.device] & (network.below(heads) > 0)
 
 
 def _merged(steps: pd.DataFrame, code: np.ndarray) -> pd.DataFrame:

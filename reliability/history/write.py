@@ -10,6 +10,7 @@ import pandas as pd
 from reliability.cells import write_csv
 from reliability.history.document import document, rates_table
 from reliability.history.history import History, read_history
+from reliability.history.outages import Records
 from reliability.history.page import page
 from reliability.output_folder import SEALS, complete_folder
 from reliability.study.study import Study
@@ -18,13 +19,14 @@ SEAL = SEALS["history"]
 OWNED = (SEAL, "rates.csv", "report.html")
 
 
-def write_history(study: Study, out_folder: str | Path, modelled: pd.DataFrame | None = None) -> History:
+def write_history(study: Study, out_folder: str | Path, modelled: pd.DataFrame | None = None,
+                  records: Records | None = None) -> History:
     """What the outage records of `study` say, as files in `out_folder`; returns it too.
 
-    modelled: see `read_history`. Raises StudyError, with nothing written, where the records
+    modelled, records: see `read_history`. Raises StudyError, with nothing written, where the records
     cannot be read. Files are written aside and moved into place at the end.
     """
-    history = read_history(study, modelled)
+    history = read_history(study, modelled, records)
     text = json.dumps(document(history), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     html = page(study, history)
     with complete_folder(out_folder, SEAL) as folder:

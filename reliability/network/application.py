@@ -20,7 +20,7 @@ from reliability.network.application_rules import device_checks
 from reliability.network.protection import named_heads, protection
 from reliability.network.tree import Network
 from reliability.schema.devices import SECTIONALIZER
-from reliability.schema.scenarios import AS_BUILT, Scenario
+from reliability.schema.scenarios import Scenario
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ def check_laterals(network: Network, values: Mapping[str, object], scenario: Sce
     of a sectionalizer, so a scenario of another device finds every lateral applicable.
     """
     proposal, stretch = propose(network, values, scenario, counts, fast_operations), reach(network, values)
-    as_built = protection(network, values, Scenario(AS_BUILT))
+    as_built = protection(network, values)
     checks = (*device_checks(network, values, proposal, stretch), *fuse_checks(network, values, as_built))
     verdict = worst(checks)
     # the counts that the model would use may be more than the backup admits where the proposed ones are not

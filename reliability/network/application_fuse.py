@@ -7,10 +7,10 @@ from collections.abc import Mapping
 import numpy as np
 
 from reliability.network.application_catalogue import HAIR, PASS, REVIEW, UNKNOWN, Check, Settled, judge
+from reliability.network.devices import MELTS
 from reliability.network.fuse_links import link_name, link_table, saving_ceiling_a
 from reliability.network.protection import Protection
-from reliability.network.tree import CODE, Network
-from reliability.schema.devices import FUSE
+from reliability.network.tree import Network
 
 # Preferred ratings of links, A; the others of the table are the intermediate series (IEEE C37.42).
 PREFERRED_A = (6, 10, 15, 25, 40, 65, 100, 140, 200)
@@ -20,15 +20,15 @@ def existing_ceilings_a(network: Network, as_built: Protection) -> np.ndarray:
     """Saving ceiling (A) of the fuse at each lateral's head, (m,), NaN where unknown or no fuse."""
     head = network.lateral_heads
     ceiling = as_built.ceiling_a[head]
-    return np.where((network.device[head] == CODE[FUSE]) & np.isfinite(ceiling), ceiling, np.nan)
+    return np.where(MELTS[network.device[head]] & np.isfinite(ceiling), ceiling, np.nan)
 
 
 def fuse_checks(network: Network, values: Mapping[str, object], as_built: Protection) -> tuple[Check, Check, Check]:
     """The three checks of the existing fuse at each lateral's head, under the backup as built."""
     head = network.lateral_heads
     load, tap = network.column["peak_load_a"][head], network.column["fault_current_source_a"][head]
-    fused = network.device[head] == CODE[FUSE]
-    speed, installed = link_ratings(np.where(fused, network.fuse_link[head], ""))
+    fused = MELTS[network.device[head]]
+    speed, installed = link_ratings(np.where(fused, network.text["fuse_link"][head], ""))
     backup = network.protective_above[head]
     fast = np.where(backup >= 0, as_built.fast[backup], np.nan)
 

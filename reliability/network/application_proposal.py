@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from reliability.network.devices import COUNTS, MELTS, RECLOSES
 from reliability.network.protection import protection
-from reliability.network.tree import CODE, RECLOSING, Network
+from reliability.network.tree import Network
 from reliability.schema.columns import MOST_COUNTS
-from reliability.schema.devices import FUSE, SECTIONALIZER
+from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import Scenario
 
 
@@ -54,7 +55,7 @@ def propose(network: Network, values: Mapping[str, object], scenario: Scenario, 
     lockout, fast = (np.where(known, a[backup], np.nan) for a in (after.lockout, after.fast))
     fast = _either(fast_operations, fast)
     most = np.minimum(lockout - 1.0, MOST_COUNTS)
-    stated = np.where(network.device[head] == CODE[SECTIONALIZER], network.column["counts"][head], np.nan)
+    stated = np.where(COUNTS[network.device[head]], network.column["counts"][head], np.nan)
     asked = _either(counts, stated if scenario.counts is None else np.full(len(head), float(scenario.counts)))
     proposed = np.where(np.isnan(asked), np.where(most >= 1.0, most, np.nan), asked)
     counts_below, fuse_below = _below(network, after.counts)
@@ -72,13 +73,13 @@ def _either(settled: np.ndarray | None, otherwise: np.ndarray) -> np.ndarray:
 def _below(network: Network, counts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(most counts of a sectionalizer, whether there is a fuse) below each head and the same backup, (m,)."""
     heads, index = network.lateral_heads, network.lateral_index
-    reclosing = np.isin(network.device, RECLOSING)
+    reclosing = RECLOSES[network.device]
     reclosing[heads] = False  # the device at the head gives way to the sectionalizer
     passed = network.along_path(reclosing.astype(float))
     inside = np.flatnonzero((network.lateral >= 0) & (network.lateral != np.arange(len(network))))
     same = inside[passed[inside] == passed[network.lateral[inside]]]
-    counted = same[network.device[same] == CODE[SECTIONALIZER]]
-    fused = same[network.device[same] == CODE[FUSE]]
+    counted = same[COUNTS[network.device[same]]]
+    fused = same[MELTS[network.device[same]]]
     most = np.zeros(len(heads))
     np.maximum.at(most, index[counted], counts[counted].astype(float))
     return most, np.bincount(index[fused], minlength=len(heads)) > 0

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from reliability.network.rates import fault_rates
 from reliability.network.tree import Network
 
 
@@ -29,13 +30,6 @@ class Reach:
     source_a: np.ndarray
     end_a: np.ndarray
     faults_per_year: np.ndarray
-
-
-def fault_rates(network: Network, values: Mapping[str, object]) -> np.ndarray:
-    """Faults a year of each section, (n,): length × line fault rate + equipment fault rate."""
-    line = network.column["line_fault_rate_per_km"]
-    line = np.where(np.isnan(line), values["line_fault_rate_per_km"], line)
-    return network.column["length_km"] * line + np.nan_to_num(network.column["equipment_fault_rate"])
 
 
 def reach(network: Network, values: Mapping[str, object]) -> Reach:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 
 import numpy as np
 import pandas as pd
 
 from reliability.schema.reference_tables import FUSE_LINKS
-from reliability.study.links import written_link
 
 # Share of the melting time that a backup may use up without ageing the link; model of the
 # 75 % rule, common practice, no source.
 MELTING_SHARE = 0.75
+_RATING = r"(\d+(?:\.\d+)?)"
+_LINK = re.compile(rf"{_RATING}\s*([A-Z])|([A-Z])\s*{_RATING}", re.ASCII)
 
 
 @cache
@@ -20,6 +22,12 @@ def link_table() -> pd.DataFrame:
     """Melting points by link name such as "65K" (IEEE C37.42, see schema/reference/README.md)."""
     table = pd.read_csv(FUSE_LINKS)
     return table.set_index(table["rating_a"].astype(str) + table["speed"])
+
+
+def written_link(text: str) -> str | None:
+    """The one way of writing a link, rating then speed, of 65K, 65 k or K65; None where it is no link's name."""
+    link = _LINK.fullmatch(text.strip().upper())
+    return f"{float(link[1] or link[4]):g}{link[2] or link[3]}" if link else None
 
 
 def link_name(text: str) -> str | None:

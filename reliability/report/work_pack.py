@@ -101,7 +101,7 @@ def work_pack_rows(checks: ApplicationChecks, lateral_ids: Sequence[str] | None 
         "feeder_id": network.feeder_ids[network.feeder[head]].astype(str),
         "customers": network.customers_below[head].round().astype(np.int64),
         "existing_device": _device_names(network.device[head]),
-        "existing_fuse_link": network.fuse_link[head],
+        "existing_fuse_link": network.text["fuse_link"][head],
         "verdict": checked["verdict"],
         "not_passed": checked["not_passed"],
         "units": network.phases[head].astype(np.int64),

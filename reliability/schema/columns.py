@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from reliability.schema.devices import BREAKER, DEVICES, RECLOSER
+from reliability.schema.devices import BREAKER, DEVICES, RECLOSER, TRIPPINGS
 
 Kind = Literal["text", "number", "whole", "time", "flag"]
 
@@ -60,6 +60,8 @@ SECTIONS: tuple[Column, ...] = (
     Column("counts", "whole", low=1, high=MOST_COUNTS, help="Counts of a sectionalizer; blank: [protection]."),
     Column("operations_to_lockout", "whole", low=1, high=10, help="Of a reclosing device; blank: [protection]."),
     Column("fast_operations", "whole", high=9, help="Of a reclosing device; blank: [protection], 0 in a lateral."),
+    Column("tripping", "text", choices=TRIPPINGS, help="Poles that open together; blank: three-phase for a breaker "
+           "or recloser, else by phase."),
     _ampere("minimum_trip_a", "Minimum trip of a reclosing device; blank: unknown."),
     Column("dead_time_s", unit="s", above=True, help="Shortest dead time of a reclosing device; blank: unknown."),
     Column("system_kv", unit="kV", above=True, help="System voltage; blank: [protection]."),

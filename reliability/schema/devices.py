@@ -13,6 +13,7 @@ FUSE, SECTIONALIZER, SWITCH = "fuse", "sectionalizer", "switch"
 
 THREE_PHASE, SINGLE_PHASE = "three_phase", "single_phase"
 SINGLE_PHASE_THREE_PHASE_LOCKOUT = "single_phase_three_phase_lockout"
+TRIPPINGS = (THREE_PHASE, SINGLE_PHASE, SINGLE_PHASE_THREE_PHASE_LOCKOUT)
 
 
 @dataclass(frozen=True)
@@ -46,14 +47,13 @@ class Device:
         return self.recloses or self.melts or self.counts
 
 
-_RECLOSING_TRIPPINGS = (THREE_PHASE, SINGLE_PHASE, SINGLE_PHASE_THREE_PHASE_LOCKOUT)
 
 TABLE: tuple[Device, ...] = (
-    Device(BREAKER, "Breaker", recloses=True, trippings=_RECLOSING_TRIPPINGS, fast_by_default=True, callout="patrol"),
-    Device(RECLOSER, "Recloser", recloses=True, trippings=_RECLOSING_TRIPPINGS, fast_by_default=True,
+    Device(BREAKER, "Breaker", recloses=True, trippings=TRIPPINGS, fast_by_default=True, callout="patrol"),
+    Device(RECLOSER, "Recloser", recloses=True, trippings=TRIPPINGS, fast_by_default=True,
            callout="patrol"),
     Device(LATERAL_RECLOSER, "Lateral recloser", recloses=True, heads_lateral=True, tripping=SINGLE_PHASE,
-           trippings=_RECLOSING_TRIPPINGS, callout="reset", price="lateral_recloser_cost"),
+           trippings=TRIPPINGS, callout="reset", price="lateral_recloser_cost"),
     Device(FUSE, "Fuse", melts=True, heads_lateral=True, tripping=SINGLE_PHASE, trippings=(SINGLE_PHASE,),
            callout="refuse", price="fuse_cost"),
     Device(SECTIONALIZER, "Sectionalizer", counts=True, heads_lateral=True, tripping=SINGLE_PHASE,

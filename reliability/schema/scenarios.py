@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 AS_BUILT = "As built"
+FORCED_IN, FORCED_OUT = "in", "out"  # of a choice of laterals, as study.toml writes it
 
 
 @dataclass(frozen=True)
@@ -21,3 +22,6 @@ class Scenario:
     counts: int | None = None
     fast_operations: int | None = None
     applicable_only: bool = False
+
+
+UNCHANGED = Scenario(AS_BUILT)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -13,15 +13,18 @@ import pandas as pd
 from reliability.schema.columns import FEEDERS, LATERALS, OUTAGES, SECTIONS, Column
 from reliability.schema.nearest import SURE, Names
 from reliability.schema.problems import Problem, Problems, StudyError
+from reliability.study.cost_table import MOST_BYTES as COST_TABLE_BYTES
+from reliability.study.cost_table import CostTable, default_cost_table, parse_cost_table
 from reliability.study.flat import flat_records
 from reliability.study.headers import ColumnMap, Table, match_headers
+from reliability.study.network_checks import check_scenarios, check_settled_laterals
+from reliability.study.record_settings import record_settings
 from reliability.study.records import type_table
-from reliability.study.scenarios import check_scenarios
-from reliability.study.sections import Network, check_sections
+from reliability.study.sections import CheckedSections, check_sections
 from reliability.study.settings import Settings, read_settings
 from reliability.study.study import Study
 from reliability.study.tables import read_bytes, read_rows
-from reliability.study.toml import MOST_BYTES, Toml, read_toml
+from reliability.study.toml import MOST_BYTES, Toml, line_of, read_toml
 
 SETTINGS_FILE = "study.toml"
 
@@ -41,27 +44,39 @@ def open_study(folder: str | Path) -> Study:
     desk = _Desk(Path(folder))
     _check_folder(desk.folder)
     toml, settings = _settings(desk)
-    network = outages = None
+    checked = outages = None
     if toml is not None or b"columns" not in desk.contents.get(SETTINGS_FILE, b""):
         # With a broken study.toml that maps headers, the tables' headers would all seem unknown.
-        network = _network(desk, settings)
+        checked = _sections(desk, settings)
         outages = _table(desk, "outages", OUTAGES, settings.columns)
+    costs = default_cost_table()
     if toml is not None:
-        if network is not None:
-            check_scenarios(toml, settings.scenarios, network.sections["section_id"].tolist(),
-                            None if desk.problems else network.protection)
-        _costs_file(desk, toml, settings)
+        _check_against_network(toml, settings, checked)
+        costs = _cost_table(desk, toml, settings) or costs
         desk.problems.kept[:0] = toml.problems.kept
     desk.problems.raise_if_any((SETTINGS_FILE, *desk.contents))
     return Study(
-        name=settings.name, currency=settings.currency, sections=network.sections,
+        name=settings.name, currency=settings.currency, sections=checked.sections, network=checked.network,
         values=settings.values, uncertain=settings.uncertain, scenarios=settings.scenarios,
         outages=None if outages is None else outage_frame(outages),
         outages_file="outages.csv" if outages is None else outages.file,
-        section_tables=network.tables,
-        extra=settings.extra, lines=toml.lines, notes=(*desk.notes, *network.notes),
+        section_tables=checked.tables, cost_table=costs,
+        extra=settings.extra, lines=toml.lines, notes=(*desk.notes, *checked.notes),
         folder=desk.folder, inputs_sha256=digest(desk.contents),
     )
+
+
+def _check_against_network(toml: Toml, settings: Settings, checked: CheckedSections | None) -> None:
+    """What study.toml says of sections; of sound ones all of it, of others as far as it can be said."""
+    network = checked.network if checked else None
+    if checked is not None:
+        check_scenarios(toml, settings.scenarios, checked.sections["section_id"].tolist(), network, settings.values)
+    if network is not None:
+        check_settled_laterals(toml, settings.extra.get("laterals", {}), network)
+    try:
+        record_settings(settings.values, settings.extra, network)
+    except StudyError as error:
+        toml.problems.take(StudyError([replace(p, row=line_of(toml.lines, p.column)) for p in error.problems]))
 
 
 def digest(contents: Mapping[str, bytes]) -> str:
@@ -111,7 +126,7 @@ def _settings(desk: _Desk) -> tuple[Toml | None, Settings]:
     return toml, read_settings(toml)
 
 
-def _network(desk: _Desk, settings: Settings) -> Network | None:
+def _sections(desk: _Desk, settings: Settings) -> CheckedSections | None:
     has = {name: _file_of(desk, name) is not None for name in ("sections", "feeders", "laterals")}
     if has["sections"] and (has["feeders"] or has["laterals"]):
         desk.problems.add(Problem(_file_of(desk, "sections"), "there are both sections and feeders or laterals",
@@ -158,23 +173,25 @@ def _table(desk: _Desk, name: str, columns: tuple[Column, ...], maps: Mapping[st
     return table
 
 
-def _costs_file(desk: _Desk, toml: Toml, settings: Settings) -> None:
-    """The user's own table of interruption costs is an input too; what it says is checked where it is used."""
+def _cost_table(desk: _Desk, toml: Toml, settings: Settings) -> CostTable | None:
+    """The user's own table of interruption costs; None where there is none, or it has problems."""
     file = settings.values["interruption_costs"]
     if file is None:
-        return
+        return None
     key, remedy = "costs.interruption_costs", "put the table into the study folder and write its name alone"
     if file != Path(file).name:
         toml.wrong(key, file, "the table must lie in the study folder", remedy)
-        return
+        return None
     if not _there(desk, file):
         others = [name for name in _listing(desk.folder) if name not in desk.contents]
         toml.wrong(key, file, "there is no such file in the study folder", Names(others).suggest(file, remedy))
-        return
+        return None
     try:
-        desk.contents[file] = read_bytes(desk.folder / file)
+        desk.contents[file] = read_bytes(desk.folder / file, COST_TABLE_BYTES)
+        return parse_cost_table(file, desk.contents[file])
     except StudyError as error:
         desk.problems.take(error)
+    return None
 
 
 def _file_of(desk: _Desk, name: str) -> str | None:

@@ -2,32 +2,12 @@
 
 from __future__ import annotations
 
-import csv
-import functools
-import re
-
 import numpy as np
 
+from reliability.network.fuse_links import link_table, written_link
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problems
-from reliability.schema.reference_tables import FUSE_LINKS
 from reliability.study.records import Records
-
-_RATING = r"(\d+(?:\.\d+)?)"
-_LINK = re.compile(rf"{_RATING}\s*([A-Z])|([A-Z])\s*{_RATING}", re.ASCII)
-
-
-@functools.cache
-def known_links() -> tuple[str, ...]:
-    """Names of the links of the reference table, rating then speed: 6K, 8K, …"""
-    with FUSE_LINKS.open(encoding="utf-8", newline="") as stream:
-        return tuple(f"{row['rating_a']}{row['speed']}" for row in csv.DictReader(stream))
-
-
-def written_link(text: str) -> str | None:
-    """The one way of writing a link, rating then speed, of 65K, 65 k or K65; None where it is no link's name."""
-    link = _LINK.fullmatch(text.strip().upper())
-    return f"{float(link[1] or link[4]):g}{link[2] or link[3]}" if link else None
 
 
 def bad_links(records: Records, problems: Problems) -> None:
@@ -35,7 +15,7 @@ def bad_links(records: Records, problems: Problems) -> None:
     links = records.columns["fuse_link"].tolist()
     if not any(links):
         return
-    names = Names(known_links())
+    names = Names(link_table().index)
     written = {text: written_link(text) for text in set(links)}
     unknown = [i for i, text in enumerate(links) if text and written[text] not in names.known]
     problems.each(unknown, lambda i: records.problem(

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
 from reliability.schema.columns import MOST_COUNTS
 from reliability.schema.devices import LATERAL_DEVICES, SECTIONALIZER
 from reliability.schema.nearest import Names
-from reliability.schema.problems import or_less
 from reliability.schema.scenarios import AS_BUILT, Scenario
-from reliability.study.protection import Protection, converted, counts_too_many
 from reliability.study.toml import Toml
 
+SHOWN = 5  # laterals of one scenario with too many counts
 KEYS = ("name", "laterals", "device", "counts", "fast_operations", "applicable_only")
 
 
@@ -94,78 +91,3 @@ def _whole(toml: Toml, path: str, raw: object, low: int, high: int) -> int | Non
         toml.wrong(path, raw, f"must be a whole number from {low} to {high}", "write one number, no range")
         return None
     return int(raw)
-
-
-def check_scenarios(toml: Toml, scenarios: tuple[Scenario, ...], ids: list[str],
-                    plan: Protection | None) -> None:
-    """Note what the scenarios ask of a network that it cannot do.
-
-    ids: section_id of each record; plan: the protection as built, None where the sections have problems
-    of their own: then only laterals that are no section at all are noted.
-    """
-    place = {section: i for i, section in enumerate(ids)}
-    is_head = np.full(len(ids), plan is None)
-    if plan is not None:
-        is_head[plan.heads()] = True
-    names = Names(np.array(ids, object)[is_head])
-    for path, scenario in _placed(toml, scenarios):
-        named = _wanted(toml, path, scenario, place, is_head, names)
-        if plan is None:
-            continue
-        wanted = plan.heads() if scenario.laterals is None else named
-        _check_fast(toml, path, scenario, ids, plan)
-        if scenario.device is None or wanted is None:
-            continue
-        after = converted(plan, wanted, scenario.device, scenario.counts)
-        broken = counts_too_many(after)
-        if scenario.applicable_only:  # a lateral that cannot take the device then stays as it is
-            broken = np.setdiff1d(broken, wanted)
-        key = f"{path}.counts" if scenario.counts else f"{path}.device"
-        for i in broken[:5]:
-            lockout = int(after.lockout[after.backup[i]])
-            toml.wrong(key, ids[i],
-                       f"{after.counts[i]:g} counts at section {ids[i]} are above operations to lockout − 1 "
-                       f"of the device above it, {ids[after.backup[i]]} ({lockout})",
-                       f"set counts to {or_less(lockout - 1)}" if lockout > 1 else
-                       "a sectionalizer needs a device above it that recloses: leave this lateral out")
-        if len(broken) > 5:
-            toml.wrong(key, scenario.name, f"{len(broken) - 5} more laterals have too many counts",
-                       "lower counts, or list the laterals that can take them")
-
-
-def _placed(toml: Toml, scenarios: tuple[Scenario, ...]):
-    """Each scenario that the file gives, with its path there."""
-    entries = toml.data.get("scenarios", [])
-    paths = {str(e.get("name", "")).strip(): f"scenarios[{k}]" for k, e in enumerate(entries, 1) if isinstance(e, dict)}
-    return [(paths[s.name], s) for s in scenarios if s.name in paths and s.name != AS_BUILT]
-
-
-def _wanted(toml: Toml, path: str, scenario: Scenario, place: dict[str, int], is_head: np.ndarray,
-            names: Names) -> np.ndarray | None:
-    wanted, shown = [], 0
-    for section in scenario.laterals or ():
-        i = place.get(section)
-        if i is not None and is_head[i]:
-            wanted.append(i)
-            continue
-        shown += 1
-        if i is None:
-            toml.wrong(f"{path}.laterals", section, "no section has this id",
-                       names.suggest(section, "write the section_id at the head of a lateral"))
-        else:
-            toml.wrong(f"{path}.laterals", section, "this section is not the head of a lateral",
-                       "write a section headed by a fuse, sectionalizer or lateral_recloser with none of them above")
-    return np.array(wanted, int) if not shown else None
-
-
-def _check_fast(toml: Toml, path: str, scenario: Scenario, ids: list[str], plan: Protection) -> None:
-    fast = scenario.fast_operations
-    if fast is None:
-        return
-    broken = np.flatnonzero(plan.three_phase & (plan.lockout <= fast))
-    if len(broken):
-        i = broken[0]
-        more = f" and {len(broken) - 1} more" if len(broken) > 1 else ""
-        toml.wrong(f"{path}.fast_operations", fast,
-                   f"must be below operations to lockout of section {ids[i]} ({plan.lockout[i]:g}){more}",
-                   f"write {or_less(int(plan.lockout[broken].min()) - 1)}")

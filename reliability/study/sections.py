@@ -8,16 +8,24 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from reliability.network.devices import BACKS_UP, HEADS_LATERAL, codes_of
+from reliability.network.forest import cycles, depth_first, nearest, topmost
+from reliability.network.protection import (
+    Protection,
+    counts_too_many,
+    fast_not_below_lockout,
+    most_counts,
+    protection,
+)
+from reliability.network.tree import Network, build_network
 from reliability.schema.columns import SECTIONS
-from reliability.schema.devices import BREAKER, LATERAL_DEVICES, RECLOSER
+from reliability.schema.devices import BY_NAME
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem, Problems, or_less, shorten
 from reliability.study.headers import Table
 from reliability.study.links import bad_links
 from reliability.study.notes import notes
-from reliability.study.protection import Protection, counts_too_many, fast_not_below, protection
 from reliability.study.records import Records
-from reliability.study.tree import Tree, plant
 
 ZERO_WHERE_BLANK = ("equipment_fault_rate", "load_kw", "tie_probability")
 CYCLE_SHOWN = 40
@@ -25,20 +33,19 @@ COLUMNS = tuple(c.name for c in SECTIONS if not c.name.endswith("_mi"))
 
 
 @dataclass(frozen=True)
-class Network:
-    """Checked sections, the tables they come from (without their cells), their tree, their protection as
-    built, and what should be known of them."""
+class CheckedSections:
+    """Checked sections, the tables they come from (without their cells), their network, and what should be known
+    of them. The network is None where there are problems."""
 
     sections: pd.DataFrame
     tables: tuple[Table, ...]
-    tree: Tree
-    protection: Protection
+    network: Network | None
     notes: tuple[str, ...]
 
 
 def check_sections(records: Records, values: Mapping[str, object], problems: Problems,
-                   sources: int | None = None) -> Network | None:
-    """Check records of `columns.SECTIONS` against each other, fill blanks, and give the network.
+                   sources: int | None = None) -> CheckedSections | None:
+    """Check records of `columns.SECTIONS` against each other, fill blanks, and build the network.
 
     values: assumptions by key, for the settings a device leaves blank.
     sources: where parents stand among the first so many records only (the flat form).
@@ -53,21 +60,25 @@ def check_sections(records: Records, values: Mapping[str, object], problems: Pro
     if any(t.missing & {"section_id", "parent_id", "feeder_id", "lateral_id"} for t in records.tables):
         return None
     noted = notes(records.columns)
-    tree = _tree(records, sources, problems)
-    _report_cycles(records, tree, problems)
+    parent = _parents(records, sources, problems)
     _report_roots(records, len(records) if sources is None else sources, problems)
     given = ~np.isnan(records.columns["phases"])
-    _fill(records, tree)
-    _report_phases(records, tree, given, problems)
+    _fill(records, parent)
+    _report_phases(records, parent, given, problems)
+    _report_tripping(records, problems)
     frame = pd.DataFrame({name: records.columns[name] for name in COLUMNS})
-    plan = protection(frame, tree, values)
-    _report_settings(records, plan, problems)
+    network = build_network(frame, parent)
+    _report_settings(records, network, protection(network, values), problems)
     tables = tuple(replace(t, cells={}) for t in records.tables)
-    return Network(frame, tables, tree, plan, noted)
+    return CheckedSections(frame, tables, None if problems else network, noted)
 
 
-def _tree(records: Records, sources: int | None, problems: Problems) -> Tree:
-    """Parents by place; ids used twice and parents that do not exist are reported."""
+def _parents(records: Records, sources: int | None, problems: Problems) -> np.ndarray:
+    """Row of each record's parent, −1 at a source.
+
+    Ids used twice, parents that do not exist and cycles are reported; a record without a known parent, and one of
+    each cycle, then stands as a source, so that the other checks can go on.
+    """
     ids = records.columns["section_id"].tolist()
     parents = records.columns["parent_id"].tolist()
     first: dict[str, int] = {}
@@ -84,10 +95,15 @@ def _tree(records: Records, sources: int | None, problems: Problems) -> Tree:
         i, "parent_id", parents[i], f"no {kind}",
         names.suggest(parents[i], "name the one towards the source, or leave it blank at a source"
                       if sources is None else "name a feeder of the feeders' table")))
-    return plant(np.maximum(np.array(up, int), -1))
+    parent = np.maximum(np.array(up, int), -1)
+    if len(depth_first(parent)[0]) < len(parent):
+        found = cycles(parent)
+        _report_cycles(records, found, problems)
+        parent[[min(cycle) for cycle in found]] = -1
+    return parent
 
 
-def _report_cycles(records: Records, tree: Tree, problems: Problems) -> None:
+def _report_cycles(records: Records, found: list[tuple[int, ...]], problems: Problems) -> None:
     ids = records.columns["section_id"]
 
     def named(cycle: tuple[int, ...]) -> str:
@@ -100,85 +116,97 @@ def _report_cycles(records: Records, tree: Tree, problems: Problems) -> None:
         words.insert(half, f"… {len(turned) - 2 * half} more …")
         return " → ".join(words)
 
-    cycles = tree.cycles
-    problems.each(range(len(cycles)), lambda k: records.problem(
-        min(cycles[k]), "parent_id", None, f"parents form a cycle: {named(cycles[k])}",
+    problems.each(range(len(found)), lambda k: records.problem(
+        min(found[k]), "parent_id", None, f"parents form a cycle: {named(found[k])}",
         "let one of them hang from a section nearer the source, or leave its parent blank if it is the source"))
 
 
 def _report_roots(records: Records, sources: int, problems: Problems) -> None:
     device, parents = records.columns["device"], records.columns["parent_id"]
     roots = (parents == "") & (np.arange(len(parents)) < sources)
-    broken = np.flatnonzero(roots & (device != BREAKER) & (device != RECLOSER) & ~records.unsure("device"))
+    broken = np.flatnonzero(roots & ~BACKS_UP[codes_of(device)] & ~records.unsure("device"))
     problems.each(broken, lambda i: records.problem(
         i, "device", None, "a section without a parent needs a breaker or recloser",
         "write the device, or the parent_id if this is no source"))
 
 
-def _fill(records: Records, tree: Tree) -> None:
+def _fill(records: Records, parent: np.ndarray) -> None:
     """What blanks stand for, from the sources outwards where it depends on the parent."""
     columns = records.columns
     for name in ZERO_WHERE_BLANK:
         columns[name] = np.nan_to_num(columns[name])
-    ids, phases = columns["section_id"].tolist(), columns["phases"].tolist()
-    lateral = np.isin(columns["device"], LATERAL_DEVICES).tolist()
-    parents = tree.parent.tolist()
-    root = list(range(len(ids)))
-    for i in tree.order.tolist():
-        p = parents[i]
-        if p >= 0:
-            root[i] = root[p]
-            lateral[i] = lateral[i] or lateral[p]
-        if phases[i] != phases[i]:
-            usual = 1.0 if lateral[i] else 3.0
-            phases[i] = min(usual, phases[p]) if p >= 0 else usual
-    columns["phases"] = np.array(phases, float)
     half = np.isnan(columns["fault_current_source_a"]) ^ np.isnan(columns["fault_current_end_a"])
     for name in ("fault_current_source_a", "fault_current_end_a"):
         columns[name] = np.where(half, np.nan, columns[name])
-    feeder = columns["feeder_id"].tolist()
-    columns["feeder_id"] = np.array([f or ids[root[i]] for i, f in enumerate(feeder)], object)
+    source = parent < 0
+    head = topmost(parent, HEADS_LATERAL[codes_of(columns["device"])]) == np.arange(len(parent))
+    columns["phases"] = _inherited(parent, np.where(np.isnan(columns["phases"]) & head, 1.0, np.where(
+        np.isnan(columns["phases"]) & source, 3.0, columns["phases"])))
+    root = nearest(parent, source)
+    columns["feeder_id"] = np.where(columns["feeder_id"] == "", columns["section_id"][root], columns["feeder_id"])
 
 
-def _report_phases(records: Records, tree: Tree, given: np.ndarray, problems: Problems) -> None:
+def _inherited(parent: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """`values` (n,), each NaN replaced by the nearest one above it that is none."""
+    return values[nearest(parent, ~np.isnan(values))]
+
+
+def _report_phases(records: Records, parent: np.ndarray, given: np.ndarray, problems: Problems) -> None:
     """given: where the file states the phases."""
-    phases, ids, up = records.columns["phases"], records.columns["section_id"], tree.parent
+    phases, ids, up = records.columns["phases"], records.columns["section_id"], parent
     broken = (up >= 0) & (phases > phases[up]) & ~records.unsure("phases")
     problems.each(np.flatnonzero(broken), lambda i: records.problem(
         i, "phases", None, f"more phases than its parent {shorten(ids[up[i]], 40)}, which has {phases[up[i]]:g}"
-        + ("" if given[up[i]] else " (left blank: 1 below a lateral device, else 3)"),
+        + ("" if given[up[i]] else " (left blank: 1 at the head of a lateral, elsewhere its parent's, 3 at a source)"),
         "correct the phases of one of the two" if given[up[i]] else "state the phases of both"))
 
 
-def _report_settings(records: Records, plan: Protection, problems: Problems) -> None:
-    columns, ids = records.columns, records.columns["section_id"]
+def _report_tripping(records: Records, problems: Problems) -> None:
+    device, tripping = records.columns["device"].tolist(), records.columns["tripping"].tolist()
+    broken = [i for i, (d, t) in enumerate(zip(device, tripping, strict=True))
+              if t and d in BY_NAME and t not in BY_NAME[d].trippings]
 
-    def told(i: int, name: str, number: float) -> str:
+    def remedy(i: int) -> str:
+        possible = BY_NAME[device[i]].trippings
+        return f"write {' or '.join(possible)}, or leave it blank" if possible else "leave it blank"
+
+    problems.each(broken, lambda i: records.problem(
+        i, "tripping", None, f"a {BY_NAME[device[i]].label.lower()} does not trip so", remedy(i)))
+
+
+def _report_settings(records: Records, network: Network, found: Protection, problems: Problems) -> None:
+    """Settings that cannot be together, of the protection `found` as built (positions of the network)."""
+    columns, ids, row = records.columns, records.columns["section_id"], network.row
+
+    def stated(i: int, name: str, number: float) -> str:
         given = columns[name][i] == columns[name][i]
         return f"{number:g}" if given else f"{number:g} from [protection]"
 
-    unsure = records.unsure("operations_to_lockout", "fast_operations", "device")
-    fast = fast_not_below(plan)
-    problems.each(fast[~unsure[fast]], lambda i: records.problem(
-        i, "fast_operations", None,
-        f"fast operations ({told(i, 'fast_operations', plan.fast[i])}) must be below operations to lockout "
-        f"({told(i, 'operations_to_lockout', plan.lockout[i])})", _fast_remedy(plan.lockout[i])))
-    unsure_counts = records.unsure("counts", "device")
-    counts = counts_too_many(plan)
-    quiet = unsure_counts[counts] | unsure[plan.backup[counts]]
+    def rows_sure(at: np.ndarray, *names: str) -> np.ndarray:
+        return at[~records.unsure(*names)[row[at]]]
 
-    def counts_problem(i: int) -> Problem:
-        behind = int(plan.backup[i])
-        most = int(plan.lockout[behind]) - 1
+    def fast_problem(at: int) -> Problem:
+        i, lockout = row[at], int(found.lockout[at])
         return records.problem(
-            i, "counts", None, f"counts ({told(i, 'counts', plan.counts[i])}) are above operations to lockout − 1 "
-            f"of the device above it, {shorten(ids[behind], 40)} ({told(behind, 'operations_to_lockout', most + 1)})",
+            i, "fast_operations", None,
+            f"fast operations ({stated(i, 'fast_operations', found.fast[at])}) must be below operations to lockout "
+            f"({stated(i, 'operations_to_lockout', lockout)})",
+            f"write {or_less(lockout - 1)}, or more operations to lockout")
+
+    def counts_problem(at: int) -> Problem:
+        i, behind, most = row[at], row[found.backup[at]], int(most_counts(found)[at])
+        return records.problem(
+            i, "counts", None, f"counts ({stated(i, 'counts', found.counts[at])}) are above operations to lockout − 1 "
+            f"of the device above it, {shorten(ids[behind], 40)} ({stated(behind, 'operations_to_lockout', most + 1)})",
             f"write {or_less(most)}" if most else "a sectionalizer needs a device above it that recloses")
 
-    problems.each(counts[~quiet], counts_problem)
+    settings = ("operations_to_lockout", "fast_operations", "device")
+    problems.each(_by_row(rows_sure(fast_not_below_lockout(found), *settings), row), fast_problem)
+    counts = rows_sure(counts_too_many(found), "counts", "device")
+    counts = counts[~records.unsure(*settings)[row[found.backup[counts]]]]
+    problems.each(_by_row(counts, row), counts_problem)
 
 
-def _fast_remedy(lockout: float) -> str:
-    return f"write {or_less(int(lockout) - 1)}, or more operations to lockout"
-
-
+def _by_row(at: np.ndarray, row: np.ndarray) -> np.ndarray:
+    """Positions of the network in the order of the user's rows."""
+    return at[np.argsort(row[at], kind="stable")]

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
+from reliability.network.tree import Network, build_network
 from reliability.schema.assumptions import Range
 from reliability.schema.problems import Problem
 from reliability.schema.scenarios import AS_BUILT, Scenario
+from reliability.study.cost_table import CostTable, default_cost_table
 from reliability.study.headers import Table
 
 
@@ -22,6 +25,7 @@ class Study:
         `columns.SECTIONS` in kilometres (those per mile are converted and left out): ids and device
         as text, numbers as float with NaN where the file left the value to an assumption or does
         not know it. Fault currents are known at both ends or at neither.
+    network: the sections as arrays.
     values: value of every assumption by key; an uncertain one stands at its mean.
     uncertain: low / likely / high of the uncertain assumptions, by key; an element of
         `clearing_shares` or `phases_involved` by "key.0", "key.1", "key.2".
@@ -30,6 +34,7 @@ class Study:
         file; None without a file.
     section_tables: the tables that the rows of `sections` come from, one after the other, without
         their cells; empty where no file was read.
+    cost_table: customers' cost of an interruption, the study's own or the reference table.
     extra: tables of study.toml whose keys are the user's own (`assumptions.FREE_TABLES`), by name.
     lines: line of each key of study.toml by its dotted path, for what is found wrong later.
     notes: what is no fault but should be known (values unknown, a default that matters).
@@ -38,17 +43,35 @@ class Study:
     name: str
     currency: str
     sections: pd.DataFrame
+    network: Network
     values: Mapping[str, object]
     uncertain: Mapping[str, Range] = field(default_factory=dict)
     scenarios: tuple[Scenario, ...] = (Scenario(AS_BUILT),)
     outages: pd.DataFrame | None = None
     outages_file: str = "outages.csv"
     section_tables: tuple[Table, ...] = ()
+    cost_table: CostTable = field(default_factory=default_cost_table)
     extra: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     lines: Mapping[str, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     folder: Path | None = None
     inputs_sha256: str = ""
+
+    def with_sections(self, sections: pd.DataFrame) -> Study:
+        """The study with other checked sections, and the network that they make."""
+        return replace(self, sections=sections, network=build_network(sections))
+
+    def with_section_values(self, columns: Mapping[str, np.ndarray]) -> Study:
+        """The study with other values in some numeric columns of its sections, each (n,) in the network's order.
+
+        Only for what the tree does not depend on (rates, fractions, hours, currents): not customers, loads or phases.
+        """
+        sections = self.sections.copy()
+        for name, values in columns.items():
+            column = np.empty(len(values))
+            column[self.network.row] = values
+            sections[name] = column
+        return replace(self, sections=sections, network=self.network.with_columns(columns))
 
     def section_problem(self, row: int, column: str, value: str, rule: str, remedy: str) -> Problem:
         """A problem of a cell of `sections` (row by position), placed in the user's file under the user's header."""

@@ -13,8 +13,7 @@ from reliability.business.cashflow import Business, assess, business_summary
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.indices.expected import expected_values, system_indices
 from reliability.network.application import settle_scenarios
-from reliability.network.protection import named_heads
-from reliability.network.tree import CODE, build_network
+from reliability.network.protection import counts_too_many, named_heads
 from reliability.pipeline import Results, expect, with_rivals
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range
 from reliability.schema.devices import SECTIONALIZER
@@ -110,20 +109,19 @@ def _with_table_of(other: Results, study: Study) -> Results | None:
     if before.values["line_fault_rate_per_km"] <= 0.0:
         return None
     table = other.table
-    if study.sections is not before.sections:
-        table = replace(table, network=build_network(study.sections))
+    if study.network is not before.network:
+        table = replace(table, network=study.network)
     return _priced(other, study, table)
 
 
 def _with_checks_of(other: Results, study: Study) -> Results:
-    network = other.network if study.sections is other.study.sections else build_network(study.sections)
-    return _priced(other, study, build_outcomes(network, study.values, study.scenarios))
+    return _priced(other, study, build_outcomes(study.network, study.values, study.scenarios))
 
 
 def _priced(other: Results, study: Study, table: OutcomeTable) -> Results:
     expected = expected_values(table, study.values)
-    return Results(study, table.network, table, expected, other.costs,
-                   assess(table, expected, study.values, other.costs, study.currency), other.application)
+    business = assess(table, expected, study.values, study.cost_table, study.currency)
+    return Results(study, table, expected, business, other.application)
 
 
 def moved_study(study: Study, moves: Mapping[str, float | int], base: Answer) -> Study:
@@ -136,20 +134,20 @@ def moved_study(study: Study, moves: Mapping[str, float | int], base: Answer) ->
     for key in moves.keys() & BY_KEY.keys():
         values[key] = moves[key]
         uncertain.pop(key, None)
-    sections = study.sections
+    moved = study
     factor = float(moves.get("fault_rate_factor", 1.0))
     if factor != 1.0:
         values["line_fault_rate_per_km"] *= factor
         if (law := uncertain.get("line_fault_rate_per_km")) is not None:
             uncertain["line_fault_rate_per_km"] = Range(law.low * factor, law.likely * factor, law.high * factor)
-        sections = sections.assign(**{name: sections[name] * factor for name in _RATES if name in sections})
+        moved = study.with_section_values({name: study.network.column[name] * factor for name in _RATES})
     scenarios = tuple(_moved_scenario(s, moves) if i else s for i, s in enumerate(study.scenarios))
     scenarios = settle_scenarios(base.results.network, values, scenarios)
     share = float(moves.get("share_converted", 1.0))
     if share < 1.0:
         scenarios = tuple(s if s.device is None else replace(s, laterals=_best_laterals(base, s, i, share))
                           for i, s in enumerate(scenarios))
-    return replace(study, values=values, uncertain=uncertain, sections=sections, scenarios=scenarios)
+    return replace(moved, values=values, uncertain=uncertain, scenarios=scenarios)
 
 
 def _moved_scenario(scenario: Scenario, moves: Mapping[str, float | int]) -> Scenario:
@@ -184,8 +182,5 @@ def by_lateral(base: Answer, caused: np.ndarray) -> np.ndarray:
 
 def too_many_counts(now: Answer, at: int) -> int:
     """Laterals of a scenario whose counts reach the backup's operations to lockout."""
-    network, plan = now.results.network, now.results.table.protections[at]
-    heads = network.lateral_heads
-    fitted = heads[plan.device[heads] == CODE[SECTIONALIZER]]
-    backup = network.protective_above[fitted]
-    return int(np.sum((backup >= 0) & (plan.counts[fitted] >= plan.lockout[backup])))
+    broken = counts_too_many(now.results.table.protections[at])
+    return int(np.isin(broken, now.results.network.lateral_heads).sum())

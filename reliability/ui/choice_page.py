@@ -14,7 +14,7 @@ from reliability.business.options import Options, build_options
 from reliability.business.selection import NPV, SAIDI, Choice, choose
 from reliability.business.wishes import fast_settings, limits_of
 from reliability.network.application import ApplicationChecks
-from reliability.network.tree import CODE
+from reliability.network.devices import CODE
 from reliability.report.work_pack import checks_of_selection, work_pack_html, work_pack_rows
 from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, MAY_CHANGE
 from reliability.schema.devices import SECTIONALIZER

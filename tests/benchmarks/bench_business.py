@@ -7,7 +7,6 @@ import time
 import numpy as np
 import pandas as pd
 
-from reliability.business.cost_table import read_cost_table
 from reliability.business.frontier import frontier, programme
 from reliability.business.limits import Limits
 from reliability.business.options import build_options
@@ -15,6 +14,7 @@ from reliability.business.selection import NPV, SAIDI, choose
 from reliability.network.tree import build_network
 from reliability.schema import columns
 from reliability.schema.assumptions import defaults
+from reliability.study.cost_table import default_cost_table
 
 LATERALS_PER_FEEDER = 40
 MAIN_SECTIONS = 10
@@ -54,7 +54,7 @@ def _timed(label: str, work):
 
 def main() -> None:
     """Print the times."""
-    values, costs = defaults() | {"perspective": "society"}, read_cost_table()
+    values, costs = defaults() | {"perspective": "society"}, default_cost_table()
     for laterals in (600, 5_000):
         network = build_network(fused_feeders(laterals))
         for name, fast in (("backups as built", ()), ("or fast tripping blocked", (0,))):

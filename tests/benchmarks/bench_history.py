@@ -20,6 +20,7 @@ from reliability.history.major_events import major_events
 from reliability.history.observed import daily_indices, feeder_indices, tally, yearly_indices
 from reliability.history.outages import read_records
 from reliability.history.write import write_history
+from reliability.network.tree import build_network
 from reliability.schema.assumptions import defaults
 from reliability.study.study import Study
 
@@ -55,7 +56,7 @@ def main(rows: int) -> None:
         outages(network, rows, np.random.default_rng(1)).to_csv(path, index=False)
         began = time.perf_counter()
         text = pd.read_csv(path, dtype=str, keep_default_na=False)
-        study = Study("benchmark", "USD", network, defaults(), outages=text)
+        study = Study("benchmark", "USD", network, build_network(network), defaults(), outages=text)
         read = time.perf_counter()
         records = read_records(study)
         checked = time.perf_counter()

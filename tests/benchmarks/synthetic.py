@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from reliability.network.tree import build_network
 from reliability.schema.assumptions import defaults
 from reliability.schema.columns import SECTIONS
 from reliability.schema.scenarios import AS_BUILT, Scenario
@@ -36,4 +37,4 @@ def synthetic_study(sections: int, seed: int = 0) -> Study:
         load_kw=2.0 * customers, peak_load_a=20.0, phases=np.where(on_main, 3.0, 1.0), equipment_fault_rate=0.0,
         fault_current_source_a=np.where(on_main, 4000.0, 2500.0), fault_current_end_a=np.where(on_main, 2500.0, 1000.0),
         saving_ceiling_a=np.where(place >= MAIN, 1500.0, np.nan), tie_probability=0.0)
-    return Study("synthetic", "USD", frame, defaults() | {"trials": None}, scenarios=SCENARIOS)
+    return Study("synthetic", "USD", frame, build_network(frame), defaults() | {"trials": None}, scenarios=SCENARIOS)

@@ -8,12 +8,12 @@ import numpy as np
 import pandas as pd
 
 from reliability.business.cashflow import Business, assess
-from reliability.business.cost_table import CostTable, read_cost_table
 from reliability.business.options import Options, build_options
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.indices.expected import Expected, expected_values
 from reliability.network.tree import Network, build_network
 from reliability.schema.scenarios import Scenario
+from reliability.study.cost_table import CostTable, default_cost_table
 from reliability.study.study import Study
 from tests.networks import random_study, study_of
 
@@ -21,7 +21,7 @@ from tests.networks import random_study, study_of
 OF_THE_DEVICE = ("saving_ceiling_a", "rated_current_a", "actuating_current_a", "counts", "operations_to_lockout",
                  "fast_operations")
 
-COSTS = read_cost_table()
+COSTS = default_cost_table()
 # Incentives with which conversions pay on the small feeders of these tests.
 GAINFUL = {"incentive_per_saidi_minute": 1200.0, "incentive_per_saifi": 3000.0}
 
@@ -43,7 +43,7 @@ def case_of(study: Study) -> Case:
     network = build_network(study.sections)
     table = build_outcomes(network, study.values, study.scenarios)
     expected = expected_values(table, study.values)
-    costs = read_cost_table(study)
+    costs = study.cost_table
     return Case(study, network, table, expected, assess(table, expected, study.values, costs, study.currency), costs)
 
 
@@ -100,4 +100,4 @@ def carried_out(study: Study, selection: pd.DataFrame) -> Study:
             sections.loc[row.section_id, "counts"] = row.counts
         else:
             sections.loc[row.section_id, "fast_operations"] = row.fast_operations_of_backup
-    return replace(study, sections=sections.reset_index(drop=True), scenarios=study.scenarios[:1])
+    return replace(study.with_sections(sections.reset_index(drop=True)), scenarios=study.scenarios[:1])

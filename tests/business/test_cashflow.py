@@ -101,7 +101,7 @@ def test_a_lateral_that_has_the_device_costs_nothing():
     study = feeders_of_laterals(4, 2, (Scenario("S", None, "sectionalizer", 3),))
     sections = study.sections.copy()
     sections.loc[sections["section_id"] == "t0", ["device", "counts"]] = ["sectionalizer", 2.0]
-    case = case_of(replace(study, sections=sections))
+    case = case_of(study.with_sections(sections))
     others = sections.loc[sections["section_id"].str.fullmatch(r"t[1-9]"), "phases"].sum()
     assert case.business.capital[1].units_in_all == others
 
@@ -125,7 +125,7 @@ def test_a_network_without_customers_has_figures_too():
     study = feeders_of_laterals(4, 0, EVERY_LATERAL, incentive_per_saidi_minute=50.0)
     sections = study.sections.copy()
     sections[[c for c in sections.columns if c.startswith("customers")]] = 0.0
-    case = case_of(replace(study, sections=sections))
+    case = case_of(study.with_sections(sections))
     json.dumps(business_summary(case.business), allow_nan=False)
     flows = cashflow_frame(case.business)
     assert np.all(flows["incentive"] == 0.0)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from scipy import stats
@@ -191,7 +189,7 @@ def test_simulated_interruption_cost_follows_each_trials_own_values(uncertain):
     sections = study.sections.copy()
     sections.loc[::3, "repair_hours"] = 5.0
     sections["customers_residential"], sections["customers_small_ci"] = sections["customers"], 0.0
-    case = case_of(replace(study, sections=sections))
+    case = case_of(study.with_sections(sections))
     values = case.study.values | {k: r.mean for k, r in uncertain.items() if "." not in k}
     question = Question(case.network, values, uncertain, case.study.scenarios,
                         {INTERRUPTION: InterruptionCost(case.network, case.costs)})

@@ -9,7 +9,6 @@ import pytest
 
 from reliability.business.cashflow import assess, flows
 from reliability.business.condensed import condense, condensed_amounts, npv_function, with_values
-from reliability.business.cost_table import read_cost_table
 from reliability.business.costs import totals
 from reliability.business.drivers import (
     DRIVER_COLUMNS,
@@ -27,9 +26,10 @@ from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
 from reliability.schema.assumptions import Range
 from reliability.schema.scenarios import Scenario
+from reliability.study.cost_table import default_cost_table
 from tests.business.cases import case_of, feeders_of_laterals, random_case
 
-COSTS = read_cost_table()
+COSTS = default_cost_table()
 S = (Scenario("S", None, "sectionalizer", 2),)
 
 
@@ -144,7 +144,7 @@ def test_sobol_with_an_assumption_that_changes_the_table():
     fuses = sections["device"] == "fuse"
     sections.loc[fuses, "saving_ceiling_a"] = np.nan
     sections.loc[fuses, "fuse_link"] = "40K"
-    case = case_of(replace(study, sections=sections))
+    case = case_of(study.with_sections(sections))
     first, _ = sobol(case.study, npv_function(case.network, case.study.scenarios, COSTS), 1)
     assert first["fast_clearing_time_s"][1] + first["sectionalizer_cost"][1] == pytest.approx(1.0, abs=0.1)
     assert first["fast_clearing_time_s"][1] > 0.1

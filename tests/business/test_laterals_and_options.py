@@ -9,22 +9,23 @@ import pytest
 from hypothesis import given
 
 from reliability.business.cashflow import business_summary
-from reliability.business.cost_table import read_cost_table
 from reliability.business.laterals import laterals_frame
 from reliability.business.options import EFFECTS, build_options
 from reliability.business.rivals import ALLOWED, BLOCKED, rival_scenarios
 from reliability.business.wishes import fast_settings
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
+from reliability.network.devices import BACKS_UP
 from reliability.network.protection import protection
-from reliability.network.tree import GANG, build_network
+from reliability.network.tree import build_network
 from reliability.pipeline import expect, options_of
 from reliability.schema.scenarios import AS_BUILT, Scenario
+from reliability.study.cost_table import default_cost_table
 from tests.business.cases import case_of, feeders_of_laterals, random_case
 from tests.network.laterals import BACKUP, LATERAL, VALUES
 from tests.networks import random_studies, study_of
 
-COSTS = read_cost_table()
+COSTS = default_cost_table()
 FAULT_ARRAYS = ("fault_ci", "fault_customer_hours", "fault_load_kwh", "fault_momentary_events",
                 "fault_momentary_interruptions", "fault_callouts", "fault_sectionalizer_operations")
 
@@ -160,7 +161,7 @@ def test_counts_of_a_sectionalizer_inside_stay_below_the_operations_of_a_lateral
     sections = study.sections.copy()
     inside = ["device", "counts", "saving_ceiling_a"]
     sections.loc[sections["section_id"] == "t0x", inside] = ["sectionalizer", 2.0, np.nan]
-    network = build_network(replace(study, sections=sections).sections)
+    network = build_network(study.with_sections(sections).sections)
     rows = build_options(network, study.values, COSTS).rows
     with_recloser = set(rows.loc[rows["device"] == "lateral_recloser", "lateral"])
     names = network.ids[network.lateral_heads].tolist()
@@ -244,7 +245,7 @@ def _fast_under(study, scenario: Scenario) -> dict[str, int]:
     """Fast operations of every breaker and recloser under a scenario."""
     network = build_network(study.sections)
     fast = protection(network, study.values, scenario).fast
-    return {str(network.ids[i]): int(fast[i]) for i in np.flatnonzero(np.isin(network.device, GANG))}
+    return {str(network.ids[i]): int(fast[i]) for i in np.flatnonzero(BACKS_UP[network.device])}
 
 
 def test_every_device_trips_fast_as_often_as_it_can_under_the_rival():
@@ -252,7 +253,7 @@ def test_every_device_trips_fast_as_often_as_it_can_under_the_rival():
     study = feeders_of_laterals(3, operations_to_lockout=4, fast_operations=0)
     sections = study.sections.copy()
     sections.loc[sections["section_id"].isin(("a0", "a2")), "operations_to_lockout"] = (2.0, 1.0)
-    study = replace(study, sections=sections)
+    study = study.with_sections(sections)
     allowed, blocked = rival_scenarios(study)
     assert (allowed.name, allowed.fast_operations) == (ALLOWED, 2)
     assert _fast_under(study, allowed) == {"a0": 1, "a2": 0, "b0": 2, "b2": 2}
@@ -267,6 +268,6 @@ def test_a_rival_that_no_device_can_do_is_left_out():
     sections = study.sections.copy()
     devices = sections["device"].isin(("breaker", "recloser"))
     sections.loc[devices, "operations_to_lockout"] = 2.0
-    assert rival_scenarios(replace(study, sections=sections))[0].fast_operations == 1
+    assert rival_scenarios(study.with_sections(sections))[0].fast_operations == 1
     sections.loc[devices, "operations_to_lockout"] = 1.0
-    assert [s.name for s in rival_scenarios(replace(study, sections=sections))] == [BLOCKED]
+    assert [s.name for s in rival_scenarios(study.with_sections(sections))] == [BLOCKED]

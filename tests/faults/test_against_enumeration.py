@@ -95,14 +95,13 @@ def test_the_comparison_sees_a_difference_in_one_part_in_a_hundred_million():
 def per_phase_recloser_above_a_fuse(tap: int, spur: int) -> Study:
     """A three-phase lateral recloser, customers on it, and a single-phase fuse below with a fault current that
     no fast operation saves it from."""
-    study = study_of([
+    return study_of([
         {"section_id": "main", "device": "breaker"},
-        {"section_id": "tap", "parent_id": "main", "device": "lateral_recloser", "phases": 3.0, "customers": tap},
+        {"section_id": "tap", "parent_id": "main", "device": "lateral_recloser", "phases": 3.0, "customers": tap,
+         "fast_operations": 1.0},
         {"section_id": "spur", "parent_id": "tap", "device": "fuse", "phases": 1.0, "customers": spur,
          "length_km": 1.0, "fault_current_source_a": 900.0, "fault_current_end_a": 900.0, "saving_ceiling_a": 800.0}],
         line_fault_rate_per_km=1.0, fast_operations=1, fuse_failure=0.0)
-    study.sections.loc[1, "fast_operations"] = 1.0
-    return study
 
 
 def test_momentaries_are_never_negative_where_those_to_the_letter_would_be(engine):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +15,6 @@ from reliability.history.empirical_bayes import LEVEL
 from reliability.history.outages import read_records
 from reliability.history.rates import MAIN
 from reliability.indices.expected import expected_values, system_indices
-from reliability.network.tree import build_network
 from reliability.study import open_study
 from reliability.study.study import Study
 
@@ -40,11 +39,11 @@ def demo() -> Demo:
     data/generate_demo.py says; who merely blinked is recorded at the reclosing device."""
     assumed = open_study(FOLDER)
     truth = pd.read_csv(FOLDER / "truth.csv").set_index("section_id").loc[assumed.sections["section_id"]]
-    true = replace(assumed, sections=assumed.sections.assign(
+    true = assumed.with_sections(assumed.sections.assign(
         line_fault_rate_per_km=truth["line_fault_rate_per_km"].to_numpy(),
         temporary_fraction=truth["temporary_fraction"].to_numpy()))
     found = learn_rates(assumed, read_records(assumed))
-    table = build_outcomes(build_network(true.sections), true.values, true.scenarios[:1])
+    table = build_outcomes(true.network, true.values, true.scenarios[:1])
     rate, permanent = row_rates(table, true.values), table.kinds == PERMANENT
     recorded = table.opened[0] >= 0
     unit = found.unit_of[np.where(permanent, table.section, table.opened[0])]
@@ -53,7 +52,7 @@ def demo() -> Demo:
         return np.bincount(unit[chosen], rate[chosen], len(found.units))
 
     km = np.bincount(found.unit_of, table.network.column["length_km"], len(found.units))
-    return Demo(true, learned_study(assumed), found.units.assign(
+    return Demo(true, learned_study(assumed, read_records(assumed)), found.units.assign(
         visible=by_unit(recorded), permanent=by_unit(permanent & recorded), km=km))
 
 
@@ -98,7 +97,7 @@ def test_learned_rates_are_nearer_the_truth_than_raw_ones(demo):
 def test_indices_at_learned_rates_are_near_those_at_the_true_ones(demo):
     """The mains' 80 faults of six years and the years themselves let SAIFI vary by some 14 %; twice that."""
     def saifi(study: Study) -> float:
-        table = build_outcomes(build_network(study.sections), study.values, study.scenarios[:1])
+        table = build_outcomes(study.network, study.values, study.scenarios[:1])
         return system_indices(expected_values(table, study.values)[0], study.values["yearly_cv"])["saifi"]
 
     assert saifi(demo.learned) == pytest.approx(saifi(demo.study), rel=0.28)

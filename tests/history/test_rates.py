@@ -13,6 +13,7 @@ from reliability.history.empirical_bayes import LEVEL, beta_binomial, gamma_pois
 from reliability.history.outages import read_records
 from reliability.history.rates import learn_rates, learned_study
 from reliability.history.recorded_faults import NOWHERE, recorded_faults
+from reliability.pipeline import records_of
 from reliability.schema.assumptions import Range
 from reliability.schema.problems import StudyError
 from reliability.study import open_study
@@ -39,6 +40,11 @@ def drawn(seed: int, shape: float = 2.0, mean: float = 0.3, fraction: tuple[floa
                                fault_kind="temporary" if rng.random() < temporary[i] else "permanent"))
     made = study(rows, sections, records_from="2018-01-01", records_to="2023-12-31")
     return made, rate, temporary
+
+
+def learned(made):
+    """The study with the rates that its records tell."""
+    return learned_study(made, records_of(made))
 
 
 def laterals(made):
@@ -286,7 +292,7 @@ class TestUnits:
         made = study(rows, sections, records_from="2021-01-01", records_to="2023-12-31", line_fault_rate_per_km=0.2)
         units = learn_rates(made, read_records(made)).units.set_index("unit")
         assert units.loc["A1", "exposure_km_years"] == pytest.approx(0.5 * 1095 / 365.25)
-        new = learned_study(made).sections.set_index("section_id")
+        new = learned(made).sections.set_index("section_id")
         assert new.loc["A1", "equipment_fault_rate"] == pytest.approx(2 / (1095 / 365.25))
 
     def test_a_converted_lateral_is_observed_until_its_conversion(self):
@@ -320,7 +326,7 @@ class TestLearnedStudy:
     def test_sections_carry_the_learned_values_and_the_rest_stays(self):
         made, _, _ = drawn(3)
         units = learn_rates(made, read_records(made)).units.set_index("unit")
-        new = learned_study(made)
+        new = learned(made)
         sections = new.sections.set_index("section_id")
         for name in ("L0", "L77", "F"):
             assert sections.loc[name, "line_fault_rate_per_km"] == units.loc[name, "rate_per_km"]
@@ -332,23 +338,23 @@ class TestLearnedStudy:
 
     def test_rows_of_sections_in_any_order(self):
         made, _, _ = drawn(3)
-        shuffled = replace(made, sections=made.sections.sample(frac=1, random_state=1).reset_index(drop=True))
+        shuffled = made.with_sections(made.sections.sample(frac=1, random_state=1).reset_index(drop=True))
         columns = ["line_fault_rate_per_km", "temporary_fraction"]
-        a, b = (learned_study(s).sections.set_index("section_id")[columns].sort_index() for s in (made, shuffled))
+        a, b = (learned(s).sections.set_index("section_id")[columns].sort_index() for s in (made, shuffled))
         np.testing.assert_allclose(a, b)
 
     def test_a_range_without_effect_is_told_with_its_key(self):
         """No kind is known here: the fractions stay assumed, and their range keeps its effect."""
         made = replace(study([outage("a", "2023-05-03T10:00", "2023-05-03T11:00", 10)]), uncertain={
             "line_fault_rate_per_km": Range(0.1, 0.2, 0.3), "temporary_fraction": Range(0.5, 0.6, 0.7)})
-        notes = learned_study(made).notes
+        notes = learned(made).notes
         assert any("faults.line_fault_rate_per_km has no effect on the 5 of 5 sections" in n for n in notes)
         assert not any("faults.temporary_fraction" in n for n in notes)
         assert any("takes learned values as known" in n for n in notes)
 
     def test_unknown_kinds_leave_the_fraction_to_the_assumption(self):
         made = study([outage("a", "2023-05-03T10:00", "2023-05-03T11:00", 10)])
-        new = learned_study(made)
+        new = learned(made)
         assert new.sections["temporary_fraction"].isna().all()
         assert new.sections["line_fault_rate_per_km"].notna().all()
         assert any("does not tell temporary from permanent" in n for n in new.notes)
@@ -357,19 +363,19 @@ class TestLearnedStudy:
         sections = [{"section_id": "A", "parent_id": "", "device": "breaker", "customers": 600, "length_km": 5.0},
                     {"section_id": "A1", "parent_id": "A", "device": "fuse", "customers": 200, "length_km": 2.0,
                      "faults_observed": 2.0, "years_observed": 6.0}]
-        new = learned_study(study_of(sections)).sections["line_fault_rate_per_km"]
+        new = learned(study_of(sections)).sections["line_fault_rate_per_km"]
         assert np.isnan(new[0])
         assert new[1] == pytest.approx(2 / 12)
 
     def test_nothing_to_learn_from_is_a_problem(self):
         with pytest.raises(StudyError) as error:
-            learned_study(study_of([{"section_id": "A", "parent_id": "", "device": "breaker", "length_km": 1.0}]))
+            learned(study_of([{"section_id": "A", "parent_id": "", "device": "breaker", "length_km": 1.0}]))
         assert "learned" in error.value.problems[0].rule
 
     def test_counts_without_years_are_a_problem_where_there_are_no_records(self):
         sections = [{"section_id": "A", "parent_id": "", "device": "breaker", "length_km": 5.0, "faults_observed": 2.0}]
         with pytest.raises(StudyError) as error:
-            learned_study(study_of(sections))
+            learned(study_of(sections))
         assert error.value.problems[0].column == "years_observed"
 
     def test_they_are_placed_in_the_table_and_row_that_lack_them(self, tmp_path):
@@ -380,7 +386,7 @@ class TestLearnedStudy:
         (tmp_path / "laterals.csv").write_text("lateral_id,feeder_id,customers,length_km,faults_observed,Years\n"
                                                "L1,F,5,1,3,6\n\nL2,F,5,1,2,0\nL3,G,5,1,2,\n")
         with pytest.raises(StudyError) as error:
-            learned_study(open_study(tmp_path))
+            learned(open_study(tmp_path))
         assert [(p.file, p.row, p.column, p.value) for p in error.value.problems] == [
             ("laterals.csv", 4, "Years", "0"), ("laterals.csv", 5, "Years", "")]
 
@@ -392,5 +398,5 @@ class TestLearnedStudy:
         book.save(tmp_path / "sections.xlsx")
         (tmp_path / "study.toml").write_text('name = "x"\n[faults]\nrates = "learned"\n')
         with pytest.raises(StudyError) as error:
-            learned_study(open_study(tmp_path))
+            learned(open_study(tmp_path))
         assert str(error.value.problems[0]).startswith("sections.xlsx: row 3, column years_observed")

@@ -21,7 +21,7 @@ small = random_studies(most_sections=15)
 
 def with_cells(study: Study, **cells) -> Study:
     """The study with whole columns of sections replaced."""
-    return replace(study, sections=study.sections.assign(**cells))
+    return study.with_sections(study.sections.assign(**cells))
 
 
 def with_values(study: Study, **values) -> Study:
@@ -177,7 +177,7 @@ def test_sums_grow_with_the_fault_rates(engine, study, factor):
 @given(study=small, seed=st.integers(0, 1000))
 def test_the_order_of_rows_does_not_matter(engine, study, seed):
     order = np.random.default_rng(seed).permutation(len(study.sections))
-    shuffled = replace(study, sections=study.sections.iloc[order].reset_index(drop=True))
+    shuffled = study.with_sections(study.sections.iloc[order].reset_index(drop=True))
     assert differences(engine(shuffled), engine(study)) == []
 
 
@@ -199,7 +199,7 @@ def test_a_section_cut_in_two_without_a_device_is_the_same_section(engine, study
         at * cells.loc[row, "length_km"], at * cells.loc[row, "equipment_fault_rate"], middle)
     cut.loc[row, ["customers", "customers_residential", "customers_small_ci", "customers_large_ci", "load_kw",
                   "tie_probability"]] = (0, 0, 0, 0, 0, np.nan)
-    halves = replace(study, sections=pd.concat([cut, second], ignore_index=True))
+    halves = study.with_sections(pd.concat([cut, second], ignore_index=True))
     assert differences(engine(halves), engine(study), relative=1e-7) == []
 
 

@@ -20,7 +20,8 @@ from reliability.network.application import (
 )
 from reliability.network.application_catalogue import CHECKS, FAIL, PASS, VERDICTS
 from reliability.network.application_proposal import propose
-from reliability.network.application_reach import fault_rates, share_below
+from reliability.network.application_reach import share_below
+from reliability.network.rates import fault_rates
 from reliability.network.tree import build_network
 from reliability.schema.scenarios import AS_BUILT, Scenario
 from tests.network import laterals

@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from reliability.network.devices import CODE
 from reliability.network.protection import ACTUATING_RATIO, chosen_rating_a, offered_ratings_a, protection
-from reliability.network.tree import CODE, build_network
+from reliability.network.tree import build_network
 from reliability.schema.devices import FUSE, LATERAL_RECLOSER, RECLOSER, SECTIONALIZER
 from reliability.schema.scenarios import AS_BUILT, Scenario
 from tests.networks import study_of

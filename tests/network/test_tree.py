@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reliability.network.tree import CODE, build_network
+from reliability.network.devices import CODE
+from reliability.network.tree import build_network
 from reliability.schema.devices import LATERAL_DEVICES
 from tests.networks import random_study, study_of
 

@@ -103,12 +103,16 @@ def test_the_digest_follows_names_and_bytes(folder):
     assert len(changed | {first}) == 4
 
 
+COSTS = ("customer_class,momentary,min_30,h_1,h_4,h_8,h_16\nresidential,1,2,3,4,5,6\nsmall_ci,1,2,3,4,5,6\n"
+         "large_ci,1,2,3,4,5,9\n")
+
+
 def test_a_table_of_interruption_costs_is_an_input(folder, problems):
     text = NAME + '[costs]\ninterruption_costs = "costs.csv"'
     (problem,) = problems(study__toml=text)
     assert (problem.column, problem.value) == ("costs.interruption_costs", "costs.csv")
-    first = open_study(folder(study__toml=text, costs__csv="a")).inputs_sha256
-    assert open_study(folder(study__toml=text, costs__csv="b")).inputs_sha256 != first
+    first = open_study(folder(study__toml=text, costs__csv=COSTS)).inputs_sha256
+    assert open_study(folder(study__toml=text, costs__csv=COSTS.replace("9", "8"))).inputs_sha256 != first
     outside = problems(study__toml=text.replace("costs.csv", "../costs.csv"))[0]
     assert "must lie in the study folder" in outside.rule
 

@@ -4,12 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from reliability.schema.columns import KM_PER_MILE, SECTIONS
 from reliability.study.sections import COLUMNS
-from reliability.study.tree import plant
 
 HEAD = "section_id,parent_id,device,length_km,customers"
 
@@ -253,29 +250,6 @@ def test_a_long_cycle_is_shortened_in_the_middle(problems):
 def test_each_cycle_is_named_once_and_what_hangs_from_it_is_not(problems):
     found = problems(**rows("b,,breaker,1,1", "x,y,,1,1", "y,x,,1,1", "below,x,,1,1", "u,v,,1,1", "v,u,,1,1"))
     assert [p.rule for p in found] == ["parents form a cycle: x → y → x", "parents form a cycle: u → v → u"]
-
-
-@given(st.lists(st.integers(-1, 20), min_size=1, max_size=21))
-def test_the_tree_puts_parents_first_and_leaves_out_only_what_no_source_reaches(parents):
-    parent = np.array([p if p < len(parents) else -1 for p in parents])
-    tree = plant(parent)
-    place = {int(i): k for k, i in enumerate(tree.order)}
-    assert all(parent[i] < 0 or place[int(parent[i])] < k for i, k in place.items())
-    for i in range(len(parent)):
-        up, steps = i, 0
-        while up >= 0 and steps <= len(parent):
-            up, steps = parent[up], steps + 1
-        assert (up < 0) == (i in place)
-    for cycle in tree.cycles:
-        assert [int(parent[i]) for i in cycle] == [*cycle[1:], cycle[0]]
-
-
-def test_a_chain_of_100_000_sections_is_ordered_without_recursion():
-    tree = plant(np.arange(100_000) - 1)
-    assert tree.order.tolist() == list(range(100_000))
-    ring = plant(np.roll(np.arange(100_000), 1))
-    assert len(ring.cycles) == 1
-    assert len(ring.cycles[0]) == 100_000
 
 
 FEEDER = rows("b,,breaker,1,1,4,", "r,b,recloser,1,1,3,", "f,b,fuse,1,1,,", "sub,f,fuse,1,1,,", "g,r,fuse,1,1,,",

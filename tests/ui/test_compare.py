@@ -183,7 +183,6 @@ def test_an_uncertain_assumption_that_is_moved_is_known_then():
     moved = moved_study(study, {"temporary_fraction": 0.4, "fault_rate_factor": 2.0}, base)
     assert moved.uncertain == {}
     assert moved.values["temporary_fraction"] == 0.4
-    twice, once = expect(moved).expected[0], expect(replace(moved, values={
-        **moved.values, "line_fault_rate_per_km": study.values["line_fault_rate_per_km"]},
-        sections=study.sections)).expected[0]
+    twice, once = expect(moved).expected[0], expect(replace(moved.with_sections(study.sections), values={
+        **moved.values, "line_fault_rate_per_km": study.values["line_fault_rate_per_km"]})).expected[0]
     np.testing.assert_allclose(twice.fault_ci, 2 * once.fault_ci)

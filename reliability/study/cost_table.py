@@ -1,4 +1,4 @@
-"""What one interruption costs one customer, by class and duration: the table, and its mean over severity.
+"""What one interruption costs one customer, by class and duration.
 
 The cost is linear between the tabulated durations. Where the table is silent, our
 assumptions: the momentary value stands at a duration of 0 h, and beyond the longest
@@ -8,28 +8,22 @@ duration the cost grows on with the last slope.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
-from pathlib import Path
+from functools import cache, cached_property
 
 import numpy as np
-from scipy.special import ndtr
 
 from reliability.schema.columns import CUSTOMER_CLASSES
 from reliability.schema.nearest import Names
-from reliability.schema.problems import Problem, Problems, StudyError
+from reliability.schema.problems import Problem, Problems
 from reliability.schema.reference_tables import INTERRUPTION_COSTS
 from reliability.study.cells import parse_numbers
 from reliability.study.decimals import doubtful_signs
-from reliability.study.study import Study
-from reliability.study.tables import Rows, read_bytes, read_rows
+from reliability.study.tables import Rows, read_rows
 
-DEFAULT_TABLE = INTERRUPTION_COSTS
 CLASS_COLUMN = "customer_class"
 DURATION_COLUMNS = ("momentary", "min_30", "h_1", "h_4", "h_8", "h_16")
 DURATIONS_HOURS = (0.0, 0.5, 1.0, 4.0, 8.0, 16.0)
 MOST_BYTES = 2**20
-# Below this spread of the severity its covariance with cost is lost in rounding, and does not matter.
-SMALLEST_CV = 1e-3
 
 
 @dataclass(frozen=True)
@@ -55,25 +49,10 @@ class CostTable:
         return np.diff(np.column_stack([np.zeros(len(self.cost)), slopes, slopes[:, -1]]), axis=1)
 
 
-def read_cost_table(study: Study | None = None) -> CostTable:
-    """The study's own table of interruption costs, or the default one (data/README.md gives its source).
-
-    Raises StudyError with every problem of the study's file.
-    """
-    name = study.values["interruption_costs"] if study is not None else None
-    path = DEFAULT_TABLE if name is None else _inside(study.folder, str(name))
-    return parse_cost_table(path.name, read_bytes(path, MOST_BYTES))
-
-
-def _inside(folder: Path | None, name: str) -> Path:
-    """The file `name` of the study folder; a name that leads out of it is a problem of the study."""
-    try:
-        if folder is not None and name == Path(name).name and (folder / name).resolve().parent == folder.resolve():
-            return folder / name
-    except (OSError, RuntimeError, ValueError):
-        pass  # a name that no file can have lies in no folder
-    raise StudyError([Problem("study.toml", "the table of interruption costs must lie in the study folder",
-                              "put the file there and write its name alone", None, "costs.interruption_costs", name)])
+@cache
+def default_cost_table() -> CostTable:
+    """The reference table of interruption costs (schema/reference/README.md gives its source)."""
+    return parse_cost_table(INTERRUPTION_COSTS.name, INTERRUPTION_COSTS.read_bytes())
 
 
 def parse_cost_table(name: str, content: bytes) -> CostTable:
@@ -133,27 +112,3 @@ def _costs(rows: Rows, number: int, cells: list[str], doubtful: str, problems: P
                              DURATION_COLUMNS[k], cells[k]))
     costs[list(wrong)] = np.nan
     return costs
-
-
-def unit_costs(costs: CostTable, hours: np.ndarray, cv) -> tuple[np.ndarray, np.ndarray]:
-    """Mean over the severity L of the cost of an interruption of `hours` × L, and its slope b in L.
-
-    hours: (m,) mean durations. cv: coefficient of variation of the lognormal L of mean 1, a number or (m,).
-    Returns two arrays (m, c): E[cost], and b = Cov(cost, L)/Var(L), so that
-    E[cost] − b + b·L is the best straight line in L and has the exact mean. A ramp from t
-    hours on has the mean of a call of Black, The pricing of commodity contracts, 1976 (from
-    memory): d·Φ(z) − t·Φ(z − σ) with z = (ln(d/t) + σ²/2)/σ and σ² = ln(1 + cv²). b is 0
-    where L does not vary.
-    """
-    hours, cv = (a[:, None] for a in np.broadcast_arrays(np.asarray(hours, dtype=float), np.asarray(cv, dtype=float)))
-    start, still = costs.durations_hours[None, :], cv < SMALLEST_CV
-    cv = np.where(still, 1.0, cv)
-    sigma = np.sqrt(np.log1p(cv * cv))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        z = (np.log(hours) - np.log(start) + sigma * sigma / 2.0) / sigma
-    z[hours[:, 0] <= 0] = -np.inf  # also 0 h on a ramp from 0 h
-    once, above, twice = ndtr(z - sigma), ndtr(z), ndtr(z + sigma)
-    ramp = np.where(still, np.maximum(hours - start, 0.0), hours * above - start * once)
-    # E[L·ramp] − E[ramp], from the same integral with the density weighted by L
-    together = hours * ((1.0 + cv * cv) * twice - above) - start * (above - once)
-    return costs.momentary + ramp @ costs.bends.T, np.where(still, 0.0, together @ costs.bends.T / (cv * cv))

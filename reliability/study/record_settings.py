@@ -10,9 +10,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from reliability.network.tree import build_network
+from reliability.network.tree import Network
 from reliability.schema.problems import Problem, StudyError
-from reliability.study.study import Study
 
 FILE = "study.toml"
 BETA, FIXED = "beta", "fixed"
@@ -20,7 +19,7 @@ _DAY = re.compile(r"\d{4}-\d{2}-\d{2}([ T]\d{2}:[\d:.]*(Z|[+-]\d{2}:\d{2})?)?", 
 
 
 @dataclass(frozen=True)
-class Settings:
+class RecordSettings:
     """Keys of [history], typed. Days are datetime64[D]."""
 
     date_order: str = ""
@@ -37,10 +36,13 @@ class Settings:
     conversions: Mapping[str, np.datetime64] = field(default_factory=dict)
 
 
-def read_settings(study: Study) -> Settings:
-    """Settings of `study`; raises StudyError with every key that cannot be read."""
+def record_settings(values: Mapping[str, object], extra: Mapping[str, Mapping[str, object]],
+                    network: Network | None) -> RecordSettings:
+    """Settings of a study's records; raises StudyError with every key that cannot be read.
+
+    values, extra: see `Study`. network: for the laterals that conversions name; None leaves them unchecked.
+    """
     problems: list[Problem] = []
-    values = study.values
 
     def text(key: str) -> str:
         return str(values.get(key) or "").strip()
@@ -57,14 +59,14 @@ def read_settings(study: Study) -> Settings:
     if begin is not None and end is not None and end < begin:
         problems.append(_wrong("records_to", str(end), "before records_from", "give the later day here"))
     ratio = values.get("expected_rate_ratio")
-    settings = Settings(
+    settings = RecordSettings(
         date_order=text("date_order"), time_zone=zone,
         include_planned=values.get("include_planned", True) not in (False, "false", 0),
         records_from=begin, records_to=end, major_event_method=method,
         major_event_days=np.unique(np.array([d for d in fixed if d is not None], dtype="datetime64[D]")),
         prior_groups=text("prior_groups"), expected_rate_ratio=None if ratio is None else float(ratio),
-        cause_kinds=_causes(study, problems), served_by_year=_served(study, problems),
-        conversions=_conversions(study, problems))
+        cause_kinds=_causes(extra, problems), served_by_year=_served(extra, problems),
+        conversions=_conversions(extra, network, problems))
     if problems:
         raise StudyError(problems)
     return settings
@@ -91,16 +93,16 @@ def _day(key: str, text: str, problems: list[Problem]) -> np.datetime64 | None:
     return None
 
 
-def _causes(study: Study, problems: list[Problem]) -> dict[str, str]:
-    table = {str(k).strip(): str(v).strip().lower() for k, v in study.extra.get("causes", {}).items()}
+def _causes(extra: Mapping[str, Mapping[str, object]], problems: list[Problem]) -> dict[str, str]:
+    table = {str(k).strip(): str(v).strip().lower() for k, v in extra.get("causes", {}).items()}
     problems += [_wrong(f"causes.{k}", v, "neither temporary nor permanent", 'write "temporary" or "permanent"')
                  for k, v in table.items() if v not in ("temporary", "permanent")]
     return table
 
 
-def _served(study: Study, problems: list[Problem]) -> dict[int, float]:
+def _served(extra: Mapping[str, Mapping[str, object]], problems: list[Problem]) -> dict[int, float]:
     result = {}
-    for year, number in study.extra.get("customers_served", {}).items():
+    for year, number in extra.get("customers_served", {}).items():
         good = str(year).isdigit() and isinstance(number, int | float) and not isinstance(number, bool)
         if good and 0 < number < float("inf"):
             result[int(year)] = float(number)
@@ -110,14 +112,12 @@ def _served(study: Study, problems: list[Problem]) -> dict[int, float]:
     return result
 
 
-def _conversions(study: Study, problems: list[Problem]) -> dict[str, np.datetime64]:
-    stated, result = study.extra.get("conversions", {}), {}
-    if not stated:
-        return result  # the network is not built for nothing
-    network = build_network(study.sections)
-    heads = set(network.ids[network.lateral_heads].astype(str))
-    for section, day in stated.items():
-        if str(section) not in heads:
+def _conversions(extra: Mapping[str, Mapping[str, object]], network: Network | None,
+                 problems: list[Problem]) -> dict[str, np.datetime64]:
+    result: dict[str, np.datetime64] = {}
+    heads = None if network is None else set(network.ids[network.lateral_heads].astype(str))
+    for section, day in extra.get("conversions", {}).items():
+        if heads is not None and str(section) not in heads:
             problems.append(_wrong(f"conversions.{section}", str(section), "no lateral is headed by this section",
                                    "name the section that heads the converted lateral"))
         read = _day(f"conversions.{section}", str(day), problems)

@@ -1,0 +1,25 @@
+"""Fault rates of line sections (model §2)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from reliability.network.tree import Network
+
+
+def rate_parts(network: Network) -> tuple[np.ndarray, np.ndarray]:
+    """What makes up each section's faults a year, (n,) each: a part that is given, and what multiplies the
+    assumed line fault rate."""
+    column = network.column
+    line = column["line_fault_rate_per_km"]
+    given = column["length_km"] * np.nan_to_num(line) + np.nan_to_num(column["equipment_fault_rate"])
+    return given, np.where(np.isnan(line), column["length_km"], 0.0)
+
+
+def fault_rates(network: Network, values: Mapping[str, object]) -> np.ndarray:
+    """Faults a year of each section, (n,): length × line fault rate + equipment fault rate."""
+    line = network.column["line_fault_rate_per_km"]
+    line = np.where(np.isnan(line), values["line_fault_rate_per_km"], line)
+    return network.column["length_km"] * line + np.nan_to_num(network.column["equipment_fault_rate"])
