@@ -1,33 +1,49 @@
-"""Write the broken studies of this folder: python tests/data/broken/make.py
+"""Studies with one fault each (or few), and what must be said about them.
 
-Each case is a small study with one fault (or few), and says.txt: the status to end with, then a
-line for each thing that must be told. Its words, parted by " | ", stand in one line of what is
-told; "finding: code n" is a finding of the records, counted n times.
+    python -m tests.broken_studies FOLDER    # writes them all there, for a look
+
+tests/test_broken.py runs them.
 """
 
 from __future__ import annotations
 
 import io
-import shutil
+import sys
 import zipfile
 from pathlib import Path
+from typing import NamedTuple
 
 import openpyxl
 
-HERE = Path(__file__).parent
+
+class BrokenStudy(NamedTuple):
+    """A study's files by name, the exit status that the commands end with, and what must be said.
+
+    Each entry of `says` is one thing to be said. Its words, separated by " | ", stand in one line of the messages;
+    "finding: code n" is a finding of the records, counted n times.
+    """
+
+    files: dict[str, bytes]
+    status: int
+    says: list[str]
+
+
 HEAD = "section_id,parent_id,device,length_km,customers"
 ROWS = ("main,,breaker,2,10", "tap,main,fuse,1,5", "end,main,,1,3")
 TOML = 'name = "broken"\n'
 OUT_HEAD = "event_id,section_id,started,restored,customers,cause,fault_kind,planned"
 GOOD_OUTAGE = "e1,tap,2024-03-01T10:00:00,2024-03-01T12:00:00,5,tree,temporary,"
-CASES: dict[str, tuple[dict[str, bytes], int, list[str]]] = {}
+STUDIES: dict[str, BrokenStudy] = {}
 
 
 def case(name: str, says: list[str], status: int = 2, **files: str | bytes | None) -> None:
     """Files by name with "_" for "."; None leaves one out."""
+    if name in STUDIES:
+        raise ValueError(f"{name} stands twice")
     whole = {"study_toml": TOML, "sections_csv": "\n".join([HEAD, *ROWS]) + "\n"} | files
-    CASES[name] = ({key.replace("_", ".", 1) if key.count("_") == 1 else key: v.encode() if isinstance(v, str) else v
-                    for key, v in whole.items() if v is not None}, status, says)
+    STUDIES[name] = BrokenStudy(
+        {key.replace("_", ".", 1) if key.count("_") == 1 else key: v.encode() if isinstance(v, str) else v
+         for key, v in whole.items() if v is not None}, status, says)
 
 
 def sections(*rows: str, head: str = HEAD) -> str:
@@ -44,7 +60,7 @@ def workbook(rows: list[list[object]]) -> bytes:
         book.active.append(row)
     made, same = io.BytesIO(), io.BytesIO()
     book.save(made)
-    # packed anew without the day, so that the same bytes come out each time
+    # packed again without the day, so that the same bytes come out each time
     with zipfile.ZipFile(made) as old, zipfile.ZipFile(same, "w", zipfile.ZIP_DEFLATED) as new:
         for name in old.namelist():
             new.writestr(zipfile.ZipInfo(name), b"" if name == "docProps/core.xml" else old.read(name))
@@ -374,17 +390,13 @@ case("flat-feeder-with-a-fuse", ["feeders.csv: row 2 | device | 'fuse'"], **flat
 case("flat-lateral-of-a-lateral", ["laterals.csv: row 3 | feeder_id | 'l1'"], **flat(laterals=f"{LATERAL_HEAD}\nl1,f1,3,1\nl2,l1,3,1\n"))
 
 
-def main() -> None:
-    for folder in HERE.iterdir():
-        if folder.is_dir():
-            shutil.rmtree(folder)
-    for name, (files, status, says) in CASES.items():
-        (HERE / name).mkdir()
-        for file, content in files.items():
-            (HERE / name / file).write_bytes(content)
-        (HERE / name / "says.txt").write_text("\n".join([str(status), *says]) + "\n", encoding="utf-8")
-    print(f"{len(CASES)} studies")
+def write(folder: Path) -> None:
+    """Write every study into a folder of its own name under `folder`, which must hold none of them."""
+    for name, study in STUDIES.items():
+        (folder / name).mkdir(parents=True)
+        for file, content in study.files.items():
+            (folder / name / file).write_bytes(content)
 
 
 if __name__ == "__main__":
-    main()
+    write(Path(sys.argv[1]))
