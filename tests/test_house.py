@@ -57,6 +57,13 @@ def test_functions_are_short():
             if node.end_lineno - node.lineno >= MOST_LINES_OF_A_FUNCTION] == []
 
 
+def test_no_private_name_is_imported():
+    files = [*PACKAGE, *sorted((ROOT / "tests").rglob("*.py"))]
+    assert [f"{path.relative_to(ROOT)}:{node.lineno} {alias.name}" for path in files
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(node, ast.ImportFrom)
+            for alias in node.names if alias.name.startswith("_") and not alias.name.startswith("__")] == []
+
+
 def _code_lines(text: str) -> list[tuple[int, str]]:
     """Number and content of every line that is neither blank nor part of an import."""
     imports = {number for node in ast.walk(ast.parse(text)) if isinstance(node, ast.Import | ast.ImportFrom)
