@@ -84,7 +84,7 @@ def pytest_sessionfinish():
 
 @dataclass(frozen=True)
 class Mutant:
-    """One token of a module replaced; line and column count from 1 and 0."""
+    """One token of a module replaced; line and column count from 1 and 0. reason: why it may survive, if it may."""
 
     module: str
     line: int
@@ -92,17 +92,10 @@ class Mutant:
     old: str
     new: str
     text: str
+    reason: str | None = None
 
     def __str__(self) -> str:
         return f"{self.module}:{self.line}:{self.column}: {self.old} → {self.new or 'nothing'}: {self.text.strip()}"
-
-    @property
-    def reason(self) -> str | None:
-        """Why it may survive, None where it may not."""
-        change = f"{self.old} → {self.new or 'nothing'}"
-        return next((reason for module, part, changes, reason in ACCEPTED
-                     if self.module.endswith(module) and part in self.text and (changes == ANY or change in changes)),
-                    None)
 
     def applied(self, source: str) -> str:
         """The module's text with the token replaced."""
@@ -115,20 +108,61 @@ class Mutant:
 def mutants_of(module: str) -> Iterator[Mutant]:
     """Every mutant of a module whose text still compiles; imports, signatures and annotations are left alone."""
     source = (ROOT / module).read_text(encoding="utf-8")
-    lines = source.splitlines()
-    for token in tokenize.generate_tokens(io.StringIO(source).readline):
-        new = _instead(token)
-        if new is None:
-            continue
-        line = lines[token.start[0] - 1]
-        if _idle(line.strip()) or line[:token.start[1]].endswith("strict="):
-            continue
-        mutant = Mutant(module, *token.start, token.string, new, line)
+    for mutant in candidates(source, module):
         try:
             compile(mutant.applied(source), module, "exec")
         except SyntaxError:
             continue
         yield mutant
+
+
+def candidates(source: str, module: str = "") -> Iterator[Mutant]:
+    """Every mutant of a module's text, those among them that do not compile."""
+    lines = source.splitlines()
+    accepted = list(_accepted(ast.parse(source)))
+    for token in tokenize.generate_tokens(io.StringIO(source).readline):
+        new = _instead(token)
+        if new is None:
+            continue
+        row, column = token.start
+        line = lines[row - 1]
+        if _idle(line.strip()) or line[:column].endswith("strict="):
+            continue
+        change, place = f"{token.string} → {new or 'nothing'}", (row, len(line[:column].encode()))
+        reason = next((reason for start, stop, changes, reason in accepted
+                       if start <= place < stop and (changes == ANY or change in changes)), None)
+        yield Mutant(module, row, column, token.string, new, line, reason)
+
+
+Place = tuple[int, int]  # line from 1 and byte from 0, as in ast
+
+
+def _accepted(tree: ast.Module) -> Iterator[tuple[Place, Place, tuple[str, ...], str]]:
+    """(start, end, changes, reason) of every place in a module that ACCEPTED stands for."""
+    wanted: dict[str, dict[str, list[tuple[tuple[str, ...], str]]]] = {}
+    for function, code, changes, reason in ACCEPTED:
+        wanted.setdefault(function, {}).setdefault(_plain(code), []).append((changes, reason))
+    for function, node in _nodes(tree):
+        if function in wanted:
+            for changes, reason in wanted[function].get(ast.unparse(node), ()):
+                yield ((node.lineno, node.col_offset), (node.end_lineno or 0, node.end_col_offset or 0),
+                       changes, reason)
+
+
+def _plain(code: str) -> str:
+    """An expression or a statement with the quotes, brackets and blanks of `ast.unparse`."""
+    statement, = ast.parse(code).body
+    return ast.unparse(statement.value if isinstance(statement, ast.Expr) else statement)
+
+
+def _nodes(inside: ast.AST, function: str = "") -> Iterator[tuple[str, ast.expr | ast.stmt]]:
+    """Every expression and simple statement, with the names of the classes and functions around it."""
+    for node in ast.iter_child_nodes(inside):
+        named = isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef)
+        name = f"{function}.{node.name}".removeprefix(".") if named else function
+        if isinstance(node, ast.expr | ast.stmt) and not isinstance(getattr(node, "body", None), list):
+            yield name, node
+        yield from _nodes(node, name)
 
 
 def _instead(token: tokenize.TokenInfo) -> str | None:

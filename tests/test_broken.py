@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import json
-import shutil
 from pathlib import Path
 
 import pytest
 
 from reliability.__main__ import main
-
-BROKEN = Path(__file__).parent / "data" / "broken"
-CASES = sorted(p for p in BROKEN.iterdir() if p.is_dir() and (p / "says.txt").exists())
+from tests.broken_studies import STUDIES, write
 
 
 def findings(folder: Path) -> dict[str, int]:
@@ -20,15 +17,17 @@ def findings(folder: Path) -> dict[str, int]:
     return {finding["code"]: finding["count"] for finding in history["findings"]}
 
 
-def test_the_corpus_is_there():
-    assert len(CASES) >= 60
+@pytest.fixture(scope="session")
+def broken_studies(tmp_path_factory):
+    """The folder that holds each of STUDIES under its name; tests leave it as it is."""
+    folder = tmp_path_factory.mktemp("broken")
+    write(folder)
+    return folder
 
 
-@pytest.mark.parametrize("folder", CASES, ids=lambda p: p.name)
-def test_a_broken_study_is_told_in_full(folder, tmp_path, capsys):
-    status, *says = (folder / "says.txt").read_text(encoding="utf-8").splitlines()
-    source = tmp_path / "study"
-    shutil.copytree(folder, source, ignore=shutil.ignore_patterns("says.txt"))
+@pytest.mark.parametrize("name", sorted(STUDIES))
+def test_a_broken_study_is_told_in_full(name, broken_studies, tmp_path, capsys):
+    source, study = broken_studies / name, STUDIES[name]
     worst = 0
     commands = [["check", str(source)], ["run", str(source), "--out", str(tmp_path / "out"), "--trials", "2"]]
     if list(source.glob("outages.*")):
@@ -36,9 +35,9 @@ def test_a_broken_study_is_told_in_full(folder, tmp_path, capsys):
     for command in commands:
         worst = max(worst, main(command))
     told = capsys.readouterr().err
-    assert worst == int(status), told
+    assert worst == study.status, told
     assert "Traceback" not in told
-    for wanted in says:
+    for wanted in study.says:
         if wanted.startswith("finding: "):
             code, count = wanted.removeprefix("finding: ").split()
             assert findings(tmp_path / "history")[code] == int(count)

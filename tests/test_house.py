@@ -13,6 +13,8 @@ ROOT = Path(__file__).parents[1]
 PACKAGE = sorted((ROOT / "reliability").rglob("*.py"))
 AT_THE_TOP = {"README.md", "DEVELOPERS.md", "requirements.txt", "app.py", "reliability", "tests", "data"}
 MOST_LINES_OF_A_MODULE = 400
+MOST_LINES_OF_A_FUNCTION = 60
+MOST_EQUAL_LINES = 10
 
 
 def _tracked() -> list[str]:
@@ -45,3 +47,56 @@ def test_modules_are_short_and_say_what_they_are(path):
     assert len(text.splitlines()) <= MOST_LINES_OF_A_MODULE
     if text.strip():
         assert ast.get_docstring(ast.parse(text)), "a module begins with a sentence on what it is"
+
+
+def test_functions_are_short():
+    functions = [(path, node) for path in PACKAGE for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+                 if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)]
+    assert len(functions) > 500
+    assert [f"{path.relative_to(ROOT)}:{node.lineno} {node.name}" for path, node in functions
+            if node.end_lineno - node.lineno >= MOST_LINES_OF_A_FUNCTION] == []
+
+
+def test_no_private_name_is_imported():
+    files = [*PACKAGE, *sorted((ROOT / "tests").rglob("*.py"))]
+    assert [f"{path.relative_to(ROOT)}:{node.lineno} {alias.name}" for path in files
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(node, ast.ImportFrom)
+            for alias in node.names if alias.name.startswith("_") and not alias.name.startswith("__")] == []
+
+
+def _code_lines(text: str) -> list[tuple[int, str]]:
+    """Number and content of every line that is neither blank nor part of an import."""
+    imports = {number for node in ast.walk(ast.parse(text)) if isinstance(node, ast.Import | ast.ImportFrom)
+               for number in range(node.lineno, node.end_lineno + 1)}
+    return [(number, line.strip()) for number, line in enumerate(text.splitlines(), 1)
+            if line.strip() and number not in imports]
+
+
+def _repeated(texts: dict[str, str], run: int) -> list[str]:
+    """Places where `run` code lines stand that stand elsewhere before."""
+    first: dict[tuple[str, ...], tuple[str, int]] = {}
+    found = []
+    for name, text in texts.items():
+        lines = _code_lines(text)
+        for start in range(len(lines) - run + 1):
+            here = (name, start)
+            before = first.setdefault(tuple(line for _, line in lines[start:start + run]), here)
+            # runs of one line over and over overlap themselves; they are no second place
+            if before[0] != name or start - before[1] >= run:
+                found.append(f"{name}:{lines[start][0]}")
+    return found
+
+
+def test_no_run_of_lines_stands_twice():
+    texts = {str(path.relative_to(ROOT)): path.read_text(encoding="utf-8") for path in PACKAGE}
+    assert _repeated(texts, MOST_EQUAL_LINES + 1) == []
+
+
+def test_a_run_of_lines_that_stands_twice_is_found():
+    """Within a module and across modules, whatever the indent and the blank lines, not where one line differs."""
+    run = [f"x{k} = {k}" for k in range(5)]
+    once, inner = "\n".join(run), "\n\n".join(f"    {line}" for line in run)
+    assert _repeated({"a": once, "b": f"import os\nif os:\n{inner}"}, 5) == ["b:3"]
+    assert _repeated({"a": f"{once}\ny = 1\n{once}"}, 5) == ["a:7"]
+    assert _repeated({"a": once, "b": once.replace("x3", "z3")}, 5) == []
+    assert _repeated({"a": "\n".join(["from x import y"] * 12)}, 5) == []

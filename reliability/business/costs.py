@@ -110,7 +110,7 @@ class InterruptionCost:
     (see `cost_table.unit_costs`). Where a trial draws its own times or their spread, customers
     stay uncounted in money until they are priced at the trial's values: a term is a time and a
     customer class. Only where a section states its own time to repair and the spread is drawn
-    is the price interpolated, between the spreads of `_spreads`: a term is one of those.
+    is the price interpolated, between the spreads of `cv_points`: a term is one of those.
     """
 
     network: Network
@@ -140,7 +140,7 @@ class InterruptionCost:
 
         if CV in uncertain:
             if waits.any():
-                parts |= {(CV, k): priced(cv) for k, cv in enumerate(_spreads(uncertain[CV]))}
+                parts |= {(CV, k): priced(cv) for k, cv in enumerate(cv_points(uncertain[CV]))}
             return parts | {None: (momentary, np.zeros(len(momentary)))}
         fixed, slope = priced(values[CV])
         return parts | {None: (momentary + fixed, slope)}
@@ -151,14 +151,14 @@ class InterruptionCost:
         cv = np.atleast_1d(values[CV])
         if key == CV:
             # Lagrange's polynomial that is 1 at this spread and 0 at the others
-            at, others = np.split(np.roll(_spreads(uncertain[CV]), -which), [1])
+            at, others = np.split(np.roll(cv_points(uncertain[CV]), -which), [1])
             weight = np.prod((cv[:, None] - others) / (at - others), axis=1)
             return weight, weight
         mean, slope = unit_costs(self.costs, np.atleast_1d(values[key]), cv)
         return mean[:, which] - slope[:, which], slope[:, which]
 
 
-def _spreads(law: Range) -> np.ndarray:
+def cv_points(law: Range) -> np.ndarray:
     """Coefficients of variation between which a cost is interpolated: Chebyshev's points of the range."""
     points = SPREADS if law.high > law.low else 1
     return (law.low + law.high + (law.high - law.low) * np.polynomial.chebyshev.chebpts1(points)) / 2.0

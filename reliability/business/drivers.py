@@ -45,7 +45,7 @@ def drivers_frame(study: Study, network: Network, costs: CostTable, seed: int | 
     now = npv(study.values)
     first, total = sobol(study, npv, study.values["seed"] if seed is None else seed)
     none, records = np.full(len(now), np.nan), []
-    for key, law in _ranges(study).items():
+    for key, law in ranges_tried(study).items():
         value = _value(study.values, key)
         low, high = (npv(with_values(study.values, {key: x})) for x in (law.low, law.high))
         turns = break_evens(study, npv, key, law)
@@ -70,7 +70,7 @@ def _value(values: Mapping[str, object], key: str) -> float:
     return float(values[name][int(element)] if element else values[name])
 
 
-def _ranges(study: Study) -> dict[str, Range]:
+def ranges_tried(study: Study) -> dict[str, Range]:
     """The range to try of every assumption that is a number and may matter to the NPV."""
     ranges = dict(study.uncertain)
     for a in ASSUMPTIONS:
@@ -95,24 +95,26 @@ def sobol(study: Study, npv: Npv, seed: int) -> tuple[dict[str, np.ndarray], dic
     stepped = [k for k in keys if k.partition(".")[0] in STRUCTURAL]
 
     def outputs(draws: np.ndarray) -> np.ndarray:
-        drawn = {k: _rounded(x, study.uncertain[k]) if k in stepped else x for k, x in zip(keys, draws, strict=True)}
+        drawn = {k: rounded_to_levels(x, study.uncertain[k]) if k in stepped else x
+                 for k, x in zip(keys, draws, strict=True)}
         return np.column_stack([npv(with_values(study.values, {k: x[i] for k, x in drawn.items()}))
                                 for i in range(draws.shape[1])])
 
     with np.errstate(divide="ignore", invalid="ignore"):
         found = scipy.stats.sobol_indices(
             func=outputs, n=SAMPLES_STRUCTURAL if stepped else SAMPLES,
-            dists=[_law(study.uncertain[k]) for k in keys], rng=np.random.default_rng(seed))
+            dists=[pert_distribution(study.uncertain[k]) for k in keys], rng=np.random.default_rng(seed))
     first, total = (np.reshape(a, (-1, len(keys))) for a in (found.first_order, found.total_order))
     return ({k: first[:, i] for i, k in enumerate(keys)}, {k: total[:, i] for i, k in enumerate(keys)})
 
 
-def _rounded(draws: np.ndarray, law: Range) -> np.ndarray:
+def rounded_to_levels(draws: np.ndarray, law: Range) -> np.ndarray:
+    """Draws (n,) rounded to LEVELS steps of a range."""
     step = (law.high - law.low) / LEVELS
     return law.low + step * np.round((draws - law.low) / step)
 
 
-def _law(law: Range):
+def pert_distribution(law: Range):
     """The PERT law, as a scaled beta law."""
     width = law.high - law.low
     return scipy.stats.beta(1.0 + PERT_WEIGHT * (law.likely - law.low) / width,
@@ -125,7 +127,7 @@ def break_evens(study: Study, npv: Npv, key: str, law: Range) -> np.ndarray:
     NaN where the NPV does not change sign within the bounds of the assumption (of one that
     changes what protection does: within the range given).
     """
-    value, grid = _value(study.values, key), _grid(study, key, law)
+    value, grid = _value(study.values, key), break_even_grid(study, key, law)
     values = np.array([npv(with_values(study.values, {key: x})) for x in grid])
     result = np.full(values.shape[1], np.nan)
     for s in range(values.shape[1]):
@@ -144,7 +146,7 @@ def _crossing(study: Study, npv: Npv, key: str, scenario: int, low: float, high:
     return float(scipy.optimize.brentq(of, low, high, rtol=1e-9))
 
 
-def _grid(study: Study, key: str, law: Range) -> np.ndarray:
+def break_even_grid(study: Study, key: str, law: Range) -> np.ndarray:
     """Values at which to look for a change of sign, ascending: finer near the present one."""
     value, name = _value(study.values, key), key.partition(".")[0]
     if name in STRUCTURAL:

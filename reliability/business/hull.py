@@ -28,7 +28,7 @@ def corner_sets(options: Options, points: int, budget: float | None) -> Iterator
 
     They lie evenly along the curve of gain over cost, so that its steep beginning is not cut short.
     """
-    row, before, gain, cost = _steps(options)
+    row, before, gain, cost = best_steps(options)
     spent, gained = np.cumsum(cost), np.cumsum(gain)
     if budget is not None:
         within = int(np.searchsorted(spent, budget, side="right"))
@@ -48,7 +48,7 @@ def corner_sets(options: Options, points: int, budget: float | None) -> Iterator
         yield chosen.copy()
 
 
-def _steps(options: Options) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+def best_steps(options: Options) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """(row gone to, row left or −1, gain, cost) of every step worth taking, the best for its money first."""
     rows = options.rows
     gain, cost = rows["customer_hours_avoided"].to_numpy(), rows["capex"].to_numpy()
@@ -57,7 +57,7 @@ def _steps(options: Options) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.nda
     order = at[np.lexsort((-gain[at], cost[at], lateral[at]))]
     steps: list[tuple[float, int, int]] = []
     for group in np.split(order, np.flatnonzero(np.diff(lateral[order])) + 1) if len(order) else ():
-        steps += _hull_steps(group.tolist(), gain, cost)
+        steps += hull_steps(group.tolist(), gain, cost)
     worth = np.array([-s[0] for s in steps])
     best = np.argsort(worth, kind="stable")
     row = np.array([s[1] for s in steps], dtype=np.int64)[best]
@@ -69,7 +69,7 @@ def _steps(options: Options) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.nda
     return row, before, step(gain), step(cost)
 
 
-def _hull_steps(group: list[int], gain: np.ndarray, cost: np.ndarray) -> list[tuple[float, int, int]]:
+def hull_steps(group: list[int], gain: np.ndarray, cost: np.ndarray) -> list[tuple[float, int, int]]:
     """(gain per money, row, row before) along the upper hull of one lateral's options from (0, 0)."""
     hull = [-1]
 

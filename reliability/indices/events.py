@@ -70,20 +70,20 @@ def simulate_block(block: Block, weights: YearWeights, sigma: np.ndarray,
     rng = np.random.Generator(np.random.SFC64(seed))  # a fifth faster than the default in normal draws
     counts = rng.poisson(block.rates * weights.total)
     starts = np.append(0, np.cumsum(counts))
-    year = _trial_years(rng, weights, int(starts[-1]))
+    year = trial_years(rng, weights, int(starts[-1]))
     # one index type for both arrays saves the matrix a conversion
     starts = starts.astype(np.int32) if len(year) < 2 ** 31 else starts
     shape = (weights.years, len(counts))
     counted = sparse.csc_array((np.ones(len(year)), year, starts), shape=shape) @ block.coefficients.count
     if not block.coefficients.severity.shape[1]:
         return counted, np.zeros((weights.years, 0))
-    severity = _severities(rng, sigma, year)
+    severity = severities(rng, sigma, year)
     # a lognormal of mean 1 has this median; the draws have median 1
     median = np.exp(-np.square(sigma) / 2.0)[:, None]
     return counted, sparse.csc_array((severity, year, starts), shape=shape) @ block.coefficients.severity * median
 
 
-def _trial_years(rng: np.random.Generator, weights: YearWeights, size: int) -> np.ndarray:
+def trial_years(rng: np.random.Generator, weights: YearWeights, size: int) -> np.ndarray:
     """Trial-years (size,) drawn in proportion to the weights."""
     if weights.guide is None:
         return rng.integers(weights.years, size=size, dtype=np.int32)
@@ -97,7 +97,7 @@ def _trial_years(rng: np.random.Generator, weights: YearWeights, size: int) -> n
     return year
 
 
-def _severities(rng: np.random.Generator, sigma: np.ndarray, year: np.ndarray) -> np.ndarray:
+def severities(rng: np.random.Generator, sigma: np.ndarray, year: np.ndarray) -> np.ndarray:
     """Lognormal multipliers of median 1, one an event."""
     if len(sigma) == 1 and sigma[0] == 0.0:
         return np.ones(len(year))

@@ -103,10 +103,10 @@ def simulate(question: Question, *, seed: int, trials: int | None = None, execut
     per_chunk = 1 if structural else max(1, YEARS_PER_CHUNK // years)
     table = question.table(question.values)
     fitting = _fitting(question, years, memory_bytes)
-    cap = min(trials or _cap(row_rates(table, question.values).sum() * years), fitting)
+    cap = min(trials or most_trials(row_rates(table, question.values).sum() * years), fitting)
     report = _Reporter(on_progress, cap)
     chunks: list[tuple[dict[str, np.ndarray], dict[str, np.ndarray]]] = []
-    done, precise, seen, look_at = 0, None if trials else False, _Seen(), TRIALS_AT_LEAST
+    done, precise, seen, look_at = 0, None if trials else False, TrialsSeen(), TRIALS_AT_LEAST
     prepared = None if structural else _prepare(question, table, question.values, question.uncertain)
     for number, first in enumerate(range(0, cap, per_chunk)):
         size = min(per_chunk, cap - first)
@@ -114,9 +114,9 @@ def simulate(question: Question, *, seed: int, trials: int | None = None, execut
                              executor, workers, report))
         done += size
         if trials is None:
-            seen = _seen_more(seen, chunks[-1][1]["customer_hours"])
+            seen = with_more_trials(seen, chunks[-1][1]["customer_hours"])
             if done >= min(look_at, cap):
-                precise, look_at = _precise_enough(seen), LOOK_AGAIN * done
+                precise, look_at = precise_enough(seen), LOOK_AGAIN * done
                 if precise:
                     break
     return Simulated(
@@ -151,7 +151,8 @@ def _chunk(question: Question, prepared: _Prepared | None, seed: np.random.SeedS
     storm = yearly_multipliers(rng, values["yearly_cv"], trials, years)
     sigma = np.sqrt(np.log1p(np.square(np.asarray(values["cv"], dtype=float))))
     sigma = np.repeat(sigma, years) if sigma.ndim else sigma[None]
-    weights = [year_weights((_multiplier(c, values, prepared.values) * storm.T).T.ravel()) for c in prepared.classes]
+    weights = [year_weights((rate_multiplier(c, values, prepared.values) * storm.T).T.ravel())
+               for c in prepared.classes]
 
     shape = (len(question.scenarios), trials, years)
     totals = {name: np.zeros(shape) for name in (*COUNTED, *TIMED, *question.extra)}
@@ -201,7 +202,7 @@ def _in_order(tasks: Iterator[tuple], executor: Executor | None, workers: int) -
 def _prepare(question: Question, table: OutcomeTable, values: Mapping[str, object],
              uncertain: Mapping[str, Range]) -> _Prepared:
     """Cut a table into blocks of rows that share the multiplier of their rates."""
-    part_rows, part_rates, part_class, classes = _parts(table, values, {key.partition(".")[0] for key in uncertain})
+    part_rows, part_rates, part_class, classes = rate_parts(table, values, {key.partition(".")[0] for key in uncertain})
     # Rows of one make side by side: their coefficients have fewer distinct columns, and where
     # nothing stays open in any scenario no severity need be drawn.
     alike = (table.opened == table.opened[:1]).all(axis=0) & (table.openings == table.openings[:1]).all(axis=0)
@@ -209,13 +210,13 @@ def _prepare(question: Question, table: OutcomeTable, values: Mapping[str, objec
     order = np.argsort(part_class.astype(np.int32) * 64 + make[part_rows], kind="stable")
     rows, rates, cls = part_rows[order], part_rates[order], part_class[order]
     waiting, blocks = waiting_tables(table), []
-    for start, stop in _cuts(rates, cls * 64 + make[rows]):
+    for start, stop in block_bounds(rates, cls * 64 + make[rows]):
         of = coefficients(table, values, rows[start:stop], uncertain, question.extra, waiting)
         blocks.append(Block(rates[start:stop], of, int(cls[start])))
     return _Prepared(tuple(blocks), classes, values)
 
 
-def _parts(table: OutcomeTable, values: Mapping[str, object], uncertain: set[str]):
+def rate_parts(table: OutcomeTable, values: Mapping[str, object], uncertain: set[str]):
     """Rows with their rates and multiplier class; a row whose rate has an uncertain part is split in two."""
     network, rates = table.network, row_rates(table, values)
     own_fraction = ~np.isnan(network.column["temporary_fraction"])[table.section]
@@ -245,7 +246,7 @@ def _parts(table: OutcomeTable, values: Mapping[str, object], uncertain: set[str
     return rows, rates, index, classes
 
 
-def _multiplier(cls: tuple, values: Mapping[str, object], means: Mapping[str, object]):
+def rate_multiplier(cls: tuple, values: Mapping[str, object], means: Mapping[str, object]):
     """Rate over rate at the means, (trials,) or a number, of one class of rows."""
     kinds, own_fraction, own_rate, tally = cls
 
@@ -259,7 +260,7 @@ def _multiplier(cls: tuple, values: Mapping[str, object], means: Mapping[str, ob
     return rate(values) / rate(means)
 
 
-def _cuts(rates: np.ndarray, group: np.ndarray) -> list[tuple[int, int]]:
+def block_bounds(rates: np.ndarray, group: np.ndarray) -> list[tuple[int, int]]:
     """Bounds of blocks: one group of rows, at most so many of them and of expected events."""
     if not len(rates):
         return []
@@ -270,7 +271,8 @@ def _cuts(rates: np.ndarray, group: np.ndarray) -> list[tuple[int, int]]:
     return list(pairwise(edges))
 
 
-def _cap(events_per_trial: float) -> int:
+def most_trials(events_per_trial: float) -> int:
+    """Trials at most, where their number is left to the simulation."""
     return int(max(2, min(TRIALS_AT_MOST, EVENTS_AT_MOST / max(events_per_trial, 1.0))))
 
 
@@ -282,7 +284,7 @@ def _fitting(question: Question, years: int, memory_bytes: float) -> int:
 
 
 @dataclass(frozen=True)
-class _Seen:
+class TrialsSeen:
     """Trials so far, and over them the mean and the sum of squared deviations of what is sought, (S − 1,) or (1,)."""
 
     trials: int = 0
@@ -290,7 +292,7 @@ class _Seen:
     squares: np.ndarray | float = 0.0
 
 
-def _seen_more(seen: _Seen, customer_hours: np.ndarray) -> _Seen:
+def with_more_trials(seen: TrialsSeen, customer_hours: np.ndarray) -> TrialsSeen:
     """With the trials of another chunk, (S, trials, years).
 
     Sought are the differences of customer-hours (and so of SAIDI) to the first scenario, with one
@@ -302,11 +304,11 @@ def _seen_more(seen: _Seen, customer_hours: np.ndarray) -> _Seen:
     mean, more = sought.mean(axis=1), sought.shape[1]
     squares = np.square(sought - mean[:, None]).sum(axis=1)
     trials, apart = seen.trials + more, mean - seen.mean
-    return _Seen(trials, seen.mean + apart * more / trials,
-                 seen.squares + squares + np.square(apart) * seen.trials * more / trials)
+    return TrialsSeen(trials, seen.mean + apart * more / trials,
+                      seen.squares + squares + np.square(apart) * seen.trials * more / trials)
 
 
-def _precise_enough(seen: _Seen) -> bool:
+def precise_enough(seen: TrialsSeen) -> bool:
     """Whether the standard errors are as small as sought."""
     if seen.trials < 2:
         return False

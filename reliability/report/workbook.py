@@ -31,19 +31,9 @@ WIDEST = 46
 MADE = datetime(2000, 1, 1)
 
 
-def workbook_bytes(content: Content, made: list[Section] | None = None) -> bytes:
-    """The workbook as bytes; made: `sections(content)`, where they have been made already."""
-    out = io.BytesIO()
-    _write(out, content, made or sections(content))
-    return out.getvalue()
-
-
-def write_workbook(content: Content, path: str | Path, made: list[Section] | None = None) -> None:
-    """Write the workbook to a file."""
-    _write(str(path), content, made or sections(content))
-
-
-def _write(target: io.BytesIO | str, content: Content, made: list[Section]) -> None:
+def write_workbook(content: Content, target: str | Path | io.BytesIO, made: list[Section] | None = None) -> None:
+    """Write the workbook to a file or a stream; made: `sections(content)`, where they have been made already."""
+    made = made or sections(content)
     with xlsxwriter.Workbook(target, OPTIONS) as book:
         book.set_properties({"title": "Reliability report", "comments": CAUTION, "created": MADE})
         formats = Formats(book)

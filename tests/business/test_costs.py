@@ -12,8 +12,8 @@ from reliability.business.costs import (
     PARTS,
     SPREADS,
     InterruptionCost,
-    _spreads,
     callout_unit_costs,
+    cv_points,
     expected_interruption_cost,
     interruption_cost_rows,
     totals,
@@ -113,12 +113,12 @@ def test_expected_interruption_cost_equals_integration_event_by_event(seed):
 
 
 def test_costs_are_interpolated_between_spreads_of_the_range():
-    points = _spreads(Range(0.4, 0.5, 1.2))
+    points = cv_points(Range(0.4, 0.5, 1.2))
     assert len(points) == SPREADS
     assert 0.4 < points.min() < 0.42
     assert 1.18 < points.max() < 1.2
     assert np.sort(points) + np.sort(points)[::-1] == pytest.approx(1.6)
-    assert _spreads(Range(0.7, 0.7, 0.7)).tolist() == [0.7]
+    assert cv_points(Range(0.7, 0.7, 0.7)).tolist() == [0.7]
 
 
 def test_simulated_interruption_cost_has_the_expected_mean():

@@ -14,12 +14,12 @@ from reliability.business.drivers import (
     DRIVER_COLUMNS,
     LEVELS,
     SAMPLES_STRUCTURAL,
-    _grid,
-    _law,
-    _ranges,
-    _rounded,
+    break_even_grid,
     break_evens,
     drivers_frame,
+    pert_distribution,
+    ranges_tried,
+    rounded_to_levels,
     sobol,
 )
 from reliability.faults.outcomes import build_outcomes
@@ -105,9 +105,9 @@ def _pert_variance(law: Range) -> float:
 
 def test_the_law_of_the_draws_is_the_pert_law():
     law = Range(1.0, 2.0, 6.0)
-    assert _law(law).support() == (1.0, 6.0)
-    assert _law(law).mean() == pytest.approx(law.mean)
-    assert _law(law).var() == pytest.approx(_pert_variance(law))
+    assert pert_distribution(law).support() == (1.0, 6.0)
+    assert pert_distribution(law).mean() == pytest.approx(law.mean)
+    assert pert_distribution(law).var() == pytest.approx(_pert_variance(law))
 
 
 def test_sobol_indices_of_a_sum_of_two_prices():
@@ -152,7 +152,7 @@ def test_sobol_with_an_assumption_that_changes_the_table():
 
 def test_a_stated_range_is_not_tried_anew():
     laws = {"crew_rate_per_hour": Range(10.0, 20.0, 90.0), "fast_clearing_time_s": Range(0.03, 0.08, 0.4)}
-    found = _ranges(_study(laws))
+    found = ranges_tried(_study(laws))
     assert {key: found[key] for key in laws} == laws
     assert "load_margin" not in found
 
@@ -168,7 +168,7 @@ def test_draws_that_need_a_table_of_their_own_come_in_steps():
 
     sobol(replace(_study({}), uncertain=laws), npv, 1)
     times = {t for t, _ in asked}
-    assert _rounded(np.array([2.0, 2.3, 6.0]), Range(2.0, 3.0, 6.0)).tolist() == [2.0, 2.25, 6.0]
+    assert rounded_to_levels(np.array([2.0, 2.3, 6.0]), Range(2.0, 3.0, 6.0)).tolist() == [2.0, 2.25, 6.0]
     assert 8 < len(times) <= LEVELS + 1
     assert 0.03 <= min(times) < max(times) <= 0.4
     assert len(asked) == SAMPLES_STRUCTURAL * (len(laws) + 2)
@@ -241,13 +241,13 @@ def test_a_value_that_only_touches_zero_is_a_break_even():
 
 def test_break_evens_are_looked_for_near_and_far():
     study = _study({}, crew_rate_per_hour=96.0)
-    grid = _grid(study, "crew_rate_per_hour", Range(70.0, 96.0, 120.0))
+    grid = break_even_grid(study, "crew_rate_per_hour", Range(70.0, 96.0, 120.0))
     for x in (0.0, 3.0, 70.0, 96.0, 120.0, 96.0 * 32.0):
         assert np.isclose(grid, x).any(), x
     assert np.all(np.diff(grid) > 0)
     assert np.sum((grid > 3.0) & (grid < 96.0)) >= 5
     nothing = replace(study, values=study.values | {"incentive_per_saidi_minute": 0.0})
-    grid = _grid(nothing, "incentive_per_saidi_minute", Range(0.0, 0.0, 0.0))
+    grid = break_even_grid(nothing, "incentive_per_saidi_minute", Range(0.0, 0.0, 0.0))
     assert np.sum((grid > 0.0) & (grid < 0.09 * grid.max())) >= 5
 
 
@@ -279,7 +279,7 @@ def test_without_uncertain_assumptions_every_one_is_tried():
     assert ends.loc["sectionalizer_cost"].tolist() == pytest.approx(
         [0.8 * study.values["sectionalizer_cost"], 1.2 * study.values["sectionalizer_cost"]])
     surely = replace(study, values=study.values | {"temporary_fraction": 0.9})
-    assert _ranges(surely)["temporary_fraction"] == Range(pytest.approx(0.72), 0.9, 1.0)
+    assert ranges_tried(surely)["temporary_fraction"] == Range(pytest.approx(0.72), 0.9, 1.0)
     assert frame[["first_order", "total"]].isna().all(axis=None)
     assert "sectionalizer_cost" in set(frame["assumption"])
     assert "lateral_recloser_cost" not in set(frame["assumption"])  # this scenario buys none

@@ -10,7 +10,7 @@ import pytest
 
 from reliability.business import frontier as frontier_module
 from reliability.business.frontier import frontier
-from reliability.business.hull import _hull_steps, _steps, corner_sets, only_money_limits
+from reliability.business.hull import best_steps, corner_sets, hull_steps, only_money_limits
 from reliability.business.limits import Limits
 from reliability.business.selection import SAIDI, choose
 from tests.business.cases import options_of
@@ -76,13 +76,13 @@ def test_where_only_money_limits_every_point_of_the_frontier_is_the_best_of_its_
 
 def test_steps_lie_on_the_upper_hull():
     gain, cost = np.array([9.0, 4.0, 6.0, 5.0]), np.array([9.0, 1.0, 3.0, 4.0])
-    assert _hull_steps([1, 2, 3], gain, cost) == [(4.0, 1, -1), (1.0, 2, 1)]
-    assert _hull_steps([1, 2], np.array([0.0, 4.0, 4.0]), np.array([0.0, 1.0, 3.0])) == [(4.0, 1, -1)]
-    assert _hull_steps([1], np.array([0.0, 2.0]), np.array([0.0, 0.5])) == [(4.0, 1, -1)]
-    bent = _hull_steps([1, 2, 3, 4], np.array([0.0, 10.0, 15.0, 18.0, 20.0]), np.arange(5.0))
+    assert hull_steps([1, 2, 3], gain, cost) == [(4.0, 1, -1), (1.0, 2, 1)]
+    assert hull_steps([1, 2], np.array([0.0, 4.0, 4.0]), np.array([0.0, 1.0, 3.0])) == [(4.0, 1, -1)]
+    assert hull_steps([1], np.array([0.0, 2.0]), np.array([0.0, 0.5])) == [(4.0, 1, -1)]
+    bent = hull_steps([1, 2, 3, 4], np.array([0.0, 10.0, 15.0, 18.0, 20.0]), np.arange(5.0))
     assert bent == [(10.0, 1, -1), (5.0, 2, 1), (3.0, 3, 2), (2.0, 4, 3)]
     # the second is better for its money than the first, and takes its place
-    assert _hull_steps([1, 2], np.array([0.0, 2.0, 6.0]), np.array([0.0, 1.0, 2.0])) == [(3.0, 2, -1)]
+    assert hull_steps([1, 2], np.array([0.0, 2.0, 6.0]), np.array([0.0, 1.0, 2.0])) == [(3.0, 2, -1)]
 
 
 @pytest.mark.parametrize("limits", [{"forced_in": ("t1",)}, {"forced_out": ("t1",)}, {"units": 3.0},
@@ -101,7 +101,7 @@ def test_for_every_price_of_an_hour_the_best_option_lies_on_the_hull():
     for _ in range(200):
         cost = np.append(0.0, np.sort(rng.integers(1, 30, 7))).astype(float)
         gain = np.append(0.0, rng.integers(1, 30, 7)).astype(float)
-        steps = _hull_steps(list(range(1, 8)), gain, cost)
+        steps = hull_steps(list(range(1, 8)), gain, cost)
         corners = [0, *(row for _, row, _ in steps)]
         assert [before for _, _, before in steps] == [-1, *corners[1:-1]]
         assert all(a > b > 0 for a, b in itertools.pairwise([np.inf, *(slope for slope, _, _ in steps)]))
@@ -114,7 +114,7 @@ def test_steps_add_up_to_the_options_gone_to():
     changed = 0
     for seed in range(4):
         _, options = options_of(12, seed)
-        row, before, gain, cost = _steps(options)
+        row, before, gain, cost = best_steps(options)
         chosen = np.zeros(len(options.rows), dtype=bool)
         for to, left, gained, spent in zip(row, before, np.cumsum(gain), np.cumsum(cost), strict=True):
             chosen[left] &= left < 0

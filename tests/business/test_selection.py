@@ -10,10 +10,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from reliability.business.limits import Limits, _at_most, feeder_customers, never_better
-from reliability.business.limits import _limits as _limits_of
+from reliability.business.limits import Limits, constraints, feeder_customers, never_better
 from reliability.business.options import EFFECTS, build_options
-from reliability.business.selection import NPV, SAIDI, _unit, choose, selection_frame, totals_of
+from reliability.business.selection import NPV, SAIDI, choose, selection_frame, totals_of
 from reliability.network.tree import build_network
 from tests.business.cases import COSTS, GAINFUL, carried_out, case_of, feeders_of_laterals, options_of
 from tests.networks import random_study
@@ -233,14 +232,18 @@ def test_gap_and_time_are_reported():
 
 def test_the_saidi_reduction_asked_for_is_in_minutes():
     _, options = options_of(6, 2)
-    limit, = _limits_of(options, Limits(saidi_reduction_minutes=6.0))
+    limit = constraints(options, Limits(saidi_reduction_minutes=6.0), None)[-1]
     chosen = choose(options, objective=SAIDI)
     asked = (limit.A @ chosen.chosen).item() / np.asarray(limit.ub).item()
     assert asked == pytest.approx(chosen.totals["saidi_minutes_avoided"] / 6.0)
 
 
 def test_a_limit_on_what_nothing_adds_to_is_no_division_by_zero():
-    assert np.all(_at_most(np.zeros(3), 1.0).A.toarray() == 0.0)
+    _, options = options_of(3)
+    weightless = replace(options, rows=options.rows.assign(units=0.0))
+    limit = constraints(weightless, Limits(units=1.0), None)[-1]
+    assert np.all(limit.A.toarray() == 0.0)
+    assert limit.ub == 1.0
 
 
 def test_a_feeder_without_customers_has_no_worst_of_its_own():
@@ -253,8 +256,12 @@ def test_a_feeder_without_customers_has_no_worst_of_its_own():
 
 
 def test_where_nothing_can_be_gained_the_search_is_no_division_by_zero():
-    assert np.all(_unit(np.zeros(3)) == 0.0)
-    assert _unit(np.array([2.0, -4.0])).tolist() == [0.5, -1.0]
+    _, options = options_of(3)
+    for objective, column in ((NPV, "npv"), (SAIDI, "customer_hours_avoided")):
+        pointless = replace(options, rows=options.rows.assign(**{column: 0.0}))
+        choice = choose(pointless, Limits(budget=0.0), objective)
+        assert choice.feasible
+        assert choice.totals["capex"] == 0.0
 
 
 def test_laterals_come_before_settings_and_the_best_first():

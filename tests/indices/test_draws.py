@@ -7,17 +7,17 @@ import pytest
 from scipy import stats
 
 from reliability.indices.draws import pert
-from reliability.indices.events import _severities, _trial_years, year_weights
+from reliability.indices.events import severities, trial_years, year_weights
 from reliability.schema.assumptions import Range
 
 
 def test_a_spread_of_any_size_is_drawn():
     year = np.zeros(4000, dtype=np.int32)
     for sigma in (0.5, 1.0, 2.0):
-        drawn = np.log(_severities(np.random.default_rng(0), np.array([sigma]), year))
+        drawn = np.log(severities(np.random.default_rng(0), np.array([sigma]), year))
         assert drawn.std() == pytest.approx(sigma, rel=0.06)
-    assert np.all(_severities(np.random.default_rng(0), np.zeros(1), year) == 1.0)
-    drawn = _severities(np.random.default_rng(0), np.array([0.0, 0.5]), np.arange(4000) % 2)
+    assert np.all(severities(np.random.default_rng(0), np.zeros(1), year) == 1.0)
+    drawn = severities(np.random.default_rng(0), np.array([0.0, 0.5]), np.arange(4000) % 2)
     assert np.all(drawn[::2] == 1.0)
     assert np.log(drawn[1::2]).std() == pytest.approx(0.5, rel=0.06)
 
@@ -33,7 +33,7 @@ def test_pert_draws_have_the_mean_and_bounds_of_the_law():
 def test_events_of_a_year_are_drawn_in_proportion_to_its_weight():
     """Guide table and search give the multinomial law, zero weights and tiny ones included."""
     weights = np.array([0.0, 1.0, 1e-4, 3.0, 0.5, 0.0, 2.0, 0.0])
-    years = _trial_years(np.random.default_rng(0), year_weights(weights), 400_000)
+    years = trial_years(np.random.default_rng(0), year_weights(weights), 400_000)
     observed = np.bincount(years, minlength=8)
     assert np.all(observed[weights == 0] == 0)
     some = weights > 0
@@ -43,4 +43,4 @@ def test_events_of_a_year_are_drawn_in_proportion_to_its_weight():
 def test_a_single_year_needs_no_guide():
     weights = year_weights(np.array([2.0]))
     assert (weights.total, weights.guide) == (2.0, None)
-    assert np.all(_trial_years(np.random.default_rng(0), weights, 9) == 0)
+    assert np.all(trial_years(np.random.default_rng(0), weights, 9) == 0)

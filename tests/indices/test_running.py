@@ -112,10 +112,10 @@ def test_fewer_trials_than_the_least_are_run_where_asked_for_or_where_no_more_fi
 
 def test_the_standard_error_of_a_run_is_that_of_all_its_trials():
     """Chunk by chunk as if at once; one scenario alone is judged by its own hours."""
-    rng, seen, alone = np.random.default_rng(0), simulation._Seen(), simulation._Seen()
+    rng, seen, alone = np.random.default_rng(0), simulation.TrialsSeen(), simulation.TrialsSeen()
     hours = 1e6 + rng.normal(0.0, 3.0, (3, 50, 4)) * np.array([1.0, 2.0, 3.0])[:, None, None]
     for part in np.split(hours, [1, 2, 30, 31], axis=1):
-        seen, alone = simulation._seen_more(seen, part), simulation._seen_more(alone, part[:1])
+        seen, alone = simulation.with_more_trials(seen, part), simulation.with_more_trials(alone, part[:1])
     means = hours.mean(axis=2)
     for found, sought in ((seen, means[1:] - means[0]), (alone, means[:1])):
         assert found.trials == 50
@@ -126,12 +126,12 @@ def test_the_standard_error_of_a_run_is_that_of_all_its_trials():
 def test_a_run_is_precise_enough_at_one_per_cent():
     """Two trials at 99 and 101: variance 2, standard error of the mean 1."""
     def enough(mean: float) -> bool:
-        return simulation._precise_enough(simulation._Seen(2, np.array([mean]), np.array([2.0])))
+        return simulation.precise_enough(simulation.TrialsSeen(2, np.array([mean]), np.array([2.0])))
 
     assert enough(100.001)
     assert not enough(99.9)
     assert enough(-100.001)
-    assert not simulation._precise_enough(simulation._Seen(1, np.array([100.0]), np.array([0.0])))
+    assert not simulation.precise_enough(simulation.TrialsSeen(1, np.array([100.0]), np.array([0.0])))
 
 
 def test_memory_bounds_the_trials_and_it_is_said():
@@ -171,7 +171,7 @@ def test_work_is_cut_where_a_group_ends_or_a_block_is_full(monkeypatch):
     monkeypatch.setattr(simulation, "EVENTS_PER_BLOCK", 10 * simulation.YEARS_PER_CHUNK)
     monkeypatch.setattr(simulation, "ROWS_PER_BLOCK", 6)
     rates = np.array([1.0, 1.0, 1.0, 8.0, 0.5, 0.5, 0.5, 0.5])
-    assert simulation._cuts(rates, np.array([1, 1, 2, 2, 2, 2, 2, 2])) == [(0, 2), (2, 3), (3, 6), (6, 8)]
-    assert simulation._cuts(rates[:0], np.zeros(0)) == []
-    assert simulation._cap(1e15) == 2
-    assert simulation._cap(0.0) == simulation.TRIALS_AT_MOST
+    assert simulation.block_bounds(rates, np.array([1, 1, 2, 2, 2, 2, 2, 2])) == [(0, 2), (2, 3), (3, 6), (6, 8)]
+    assert simulation.block_bounds(rates[:0], np.zeros(0)) == []
+    assert simulation.most_trials(1e15) == 2
+    assert simulation.most_trials(0.0) == simulation.TRIALS_AT_MOST

@@ -160,12 +160,12 @@ def test_rates_at_the_values_of_a_trial_are_those_of_the_rows(keys):
         means = study.values | {k: law.mean for k, law in uncertain.items() if "." not in k}
         table = Question(build_network(study.sections), means, uncertain, study.scenarios).table(means)
         draws = {k: np.array([law.low, law.high]) for k, law in uncertain.items()}
-        rows, rates, of, classes = simulation._parts(table, means, {key.partition(".")[0] for key in keys})
+        rows, rates, of, classes = simulation.rate_parts(table, means, {key.partition(".")[0] for key in keys})
         for t in range(2 if keys else 0):
             at = one_trial(values_of_trials(means, draws), t)
-            factor = np.array([float(simulation._multiplier(c, at, means)) for c in classes])
+            factor = np.array([float(simulation.rate_multiplier(c, at, means)) for c in classes])
             assert np.bincount(rows, rates * factor[of], len(table)) == pytest.approx(row_rates(table, at))
-        factor = np.array([float(simulation._multiplier(c, means, means)) for c in classes])
+        factor = np.array([float(simulation.rate_multiplier(c, means, means)) for c in classes])
         assert np.bincount(rows, rates * factor[of], len(table)) == pytest.approx(row_rates(table, means))
 
 
