@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from reliability.business.cashflow import Business, assess
+from reliability.business.constraints import check_constraints, fast_settings, limits_of
 from reliability.business.cost_table import CostTable, read_cost_table
 from reliability.business.costs import INTERRUPTION, SOCIETY, InterruptionCost
 from reliability.business.drivers import drivers_frame
@@ -16,7 +17,6 @@ from reliability.business.frontier import frontier, programme
 from reliability.business.options import Options, build_options
 from reliability.business.rivals import rival_scenarios
 from reliability.business.selection import Choice, choose
-from reliability.business.wishes import check_wishes, fast_settings, limits_of
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.history import History, learned_study, read_history
 from reliability.history.outages import read_records
@@ -68,12 +68,12 @@ class Results:
 
 
 def verify(study: Study) -> None:
-    """Look through every door further in: cost table, outage records, laterals settled beforehand.
+    """Look through every door further in: cost table, outage records, laterals forced in or out.
 
     Raises StudyError with the problems behind all of them, before anything is computed.
     """
     problems = Problems()
-    for door in (_wishes, _records, read_cost_table):
+    for door in (_constraints, _records, read_cost_table):
         try:
             door(study)
         except StudyError as error:
@@ -82,9 +82,9 @@ def verify(study: Study) -> None:
     problems.raise_if_any(dict.fromkeys(p.file for p in problems.kept))
 
 
-def _wishes(study: Study) -> None:
+def _constraints(study: Study) -> None:
     if study.extra.get("laterals"):  # the network is not built for nothing
-        check_wishes(study, build_network(study.sections))
+        check_constraints(study, build_network(study.sections))
 
 
 def _with_line(problem: Problem, study: Study) -> Problem:
@@ -150,8 +150,8 @@ def question(results: Results) -> Question:
 
 
 def options_of(results: Results) -> Options:
-    """Every conversion that works at its lateral, and the settings that may change; StudyError for a wrong wish."""
-    check_wishes(results.study, results.network)
+    """Every conversion that works at its lateral, and the settings that may change; StudyError for a wrong constraint."""
+    check_constraints(results.study, results.network)
     values = results.study.values
     return build_options(results.network, values, results.costs, fast_settings(values), applicable_only=True,
                          currency=results.study.currency)

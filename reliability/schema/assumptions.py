@@ -14,6 +14,7 @@ from reliability.schema.columns import MOST_COUNTS
 Kind = Literal["number", "whole", "shares", "choice", "text", "flag"]
 
 AS_BUILT_SETTINGS, MAY_CHANGE = "as_built", "may_change"
+FORCED_IN, FORCED_OUT = "in", "out"    # words under [choice.laterals]
 OURS = "our assumption"
 PRACTICE = "common practice, no source"
 RECLOSING = "from memory: 83.25, 10.05 and 1.42 % of all faults cleared by reclosing once, twice, three times"
@@ -233,7 +234,7 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
 # Tables inside a table whose keys are the user's own (causes, years, section ids); they reach `Study.extra`.
 FREE_TABLES: dict[str, dict[str, str]] = {
     "choice": {
-        "laterals": 'laterals settled beforehand, each "in" or "out": "tap-01" = "in"',
+        "laterals": 'laterals forced into the choice or out of it, "in" or "out": "tap-01" = "in"',
     },
     "history": {
         "causes": 'your causes, each "temporary" or "permanent": "Tree contact" = "temporary"',

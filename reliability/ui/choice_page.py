@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
+from reliability.business.constraints import fast_settings, limits_of
 from reliability.business.frontier import frontier, programme
 from reliability.business.limits import Limits
 from reliability.business.options import Options, build_options
 from reliability.business.selection import NPV, SAIDI, Choice, choose
-from reliability.business.wishes import fast_settings, limits_of
 from reliability.network.application import ApplicationChecks
 from reliability.network.tree import CODE
 from reliability.report.work_pack import checks_of_selection, work_pack_html, work_pack_rows

@@ -1,4 +1,4 @@
-"""What the study asks of a choice: its limits, from the table [choice] of study.toml."""
+"""Constraints on a choice: the limits and the laterals forced in or out, from the table [choice] of study.toml."""
 
 from __future__ import annotations
 
@@ -7,22 +7,20 @@ from collections.abc import Mapping
 from reliability.business.limits import Limits
 from reliability.business.rivals import usual_fast_operations
 from reliability.network.tree import Network
-from reliability.schema.assumptions import MAY_CHANGE
+from reliability.schema.assumptions import FORCED_IN, FORCED_OUT, MAY_CHANGE
 from reliability.schema.problems import Problem, StudyError
 from reliability.study.study import Study
-
-IN, OUT = "in", "out"
 
 
 def limits_of(study: Study) -> Limits:
     """The limits on a choice that the study states."""
-    settled = study.extra.get("laterals", {})
+    forced = study.extra.get("laterals", {})
     return Limits(
         budget=study.values["budget"], added_maifi_e=study.values["added_maifi_e"],
         added_maifi_e_feeder=study.values["added_maifi_e_feeder"],
         saidi_reduction_minutes=study.values["saidi_reduction_minutes"],
-        forced_in=tuple(name for name, word in settled.items() if word == IN),
-        forced_out=tuple(name for name, word in settled.items() if word == OUT),
+        forced_in=tuple(name for name, word in forced.items() if word == FORCED_IN),
+        forced_out=tuple(name for name, word in forced.items() if word == FORCED_OUT),
     )
 
 
@@ -36,13 +34,13 @@ def fast_settings(values: Mapping[str, object], may_change: bool | None = None) 
     return (0, usual_fast_operations(values)) if may_change else ()
 
 
-def check_wishes(study: Study, network: Network) -> None:
-    """Raises StudyError for laterals settled beforehand that are none, or neither in nor out."""
+def check_constraints(study: Study, network: Network) -> None:
+    """Raises StudyError for forced laterals that are none, or neither in nor out."""
     heads = set(network.ids[network.lateral_heads].astype(str))
     problems = []
     for name, word in study.extra.get("laterals", {}).items():
-        if word not in (IN, OUT):
-            problems.append(Problem("study.toml", 'a lateral is settled "in" or "out"', 'write "in" or "out"',
+        if word not in (FORCED_IN, FORCED_OUT):
+            problems.append(Problem("study.toml", 'a lateral is forced "in" or "out"', 'write "in" or "out"',
                                     None, f"choice.laterals.{name}", str(word)))
         if name not in heads:
             problems.append(Problem("study.toml", "no lateral is headed by this section", "name a lateral's head",
