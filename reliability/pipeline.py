@@ -150,7 +150,7 @@ def question(results: Results) -> Question:
 
 
 def options_of(results: Results) -> Options:
-    """Every conversion that works at its lateral, and the settings that may change; StudyError for a wrong constraint."""
+    """Every conversion that works at its lateral, and the settings that may change; StudyError for a wrong input."""
     check_constraints(results.study, results.network)
     values = results.study.values
     return build_options(results.network, values, results.costs, fast_settings(values), applicable_only=True,

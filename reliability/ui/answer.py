@@ -19,7 +19,7 @@ from reliability.pipeline import Results, expect, with_rivals
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range
 from reliability.schema.devices import SECTIONALIZER
 from reliability.study import Scenario, Study
-from reliability.ui.levers import AS_STATED, state_digest
+from reliability.ui.sliders import AS_STATED, state_digest
 
 ANSWERS, ANSWERS_KEPT = "answers", 6
 BASES_KEPT = 6

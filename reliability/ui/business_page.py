@@ -13,7 +13,7 @@ from reliability.business.cashflow import cashflow_frame
 from reliability.business.costs import SOCIETY, UTILITY
 from reliability.report.units import unit_of
 from reliability.study import Study
-from reliability.ui import figure, frame, later, levers, tiles, trials
+from reliability.ui import figure, frame, later, sliders, tiles, trials
 from reliability.ui.answer import ANSWERS, Answer, answer, compute
 from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
 from reliability.ui.text import count, money, number, percent, plain, short, spaced
@@ -28,8 +28,8 @@ VIEW_HELP = ("The utility counts crews, material, energy margin and the regulato
 def show() -> None:
     """Draw the page."""
     shown, study = frame.begin_with_study("Business case")
-    moves = levers.moved(study)
-    levers.note_in_link(moves)
+    moves = sliders.moved(study)
+    sliders.note_in_link(moves)
     columns = st.columns([2, 3, 5])
     view = columns[0].segmented_control("Seen by", VIEWS, default=study.values["perspective"], key="view",
                                         required=True,

@@ -18,7 +18,7 @@ from reliability.network.tree import CODE
 from reliability.report.work_pack import checks_of_selection, work_pack_html, work_pack_rows
 from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, MAY_CHANGE
 from reliability.schema.devices import SECTIONALIZER
-from reliability.ui import edit, figure, frame, later, levers, opened, tables_text, tiles
+from reliability.ui import edit, figure, frame, later, opened, sliders, tables_text, tiles
 from reliability.ui.answer import Answer, answer
 from reliability.ui.feeder_chart import Benefit, feeder_chart
 from reliability.ui.money_charts import frontier_chart, programme_chart
@@ -34,8 +34,8 @@ SECONDS, GAP = 10.0, 1e-4
 def show() -> None:
     """Draw the page."""
     shown, study = frame.begin_with_study("Choice")
-    moves = levers.moved(study)
-    levers.note_in_link(moves)
+    moves = sliders.moved(study)
+    sliders.note_in_link(moves)
     now = answer(study, shown.fingerprint, moves)
     if not len(now.results.network.lateral_heads):
         st.info("This network has no lateral to choose.")

@@ -10,10 +10,10 @@ import streamlit as st
 
 from reliability.study import Study
 from reliability.ui import compare_charts as charts
-from reliability.ui import figure, frame, levers, opened, pins, tiles, trials
+from reliability.ui import figure, frame, opened, pins, sliders, tiles, trials
 from reliability.ui.answer import Answer, answer, too_many_counts
-from reliability.ui.levers import OWN
 from reliability.ui.opened import Opened
+from reliability.ui.sliders import OWN
 from reliability.ui.text import count, money, number, percent, plain, short, signed
 from reliability.ui.tiles import Figure
 from reliability.ui.trials import Spread
@@ -28,8 +28,8 @@ def show() -> None:
     """Draw the page: expected figures at once, simulated ones as they come."""
     shown, study = frame.begin_with_study("Compare")
     with st.sidebar:
-        moves = levers.panel(study, shown.name)
-    levers.note_in_link(moves)
+        moves = sliders.panel(study, shown.name)
+    sliders.note_in_link(moves)
     now = answer(study, shown.fingerprint, moves)
     _toolbar(shown, study, moves, now)
     odds = _tiles(now)
@@ -56,10 +56,10 @@ def _toolbar(shown: Opened, study: Study, moves: dict, now: Answer) -> None:
             pins.add(shown, now, moves)
             st.rerun()
         if moves:
-            st.button("Write these values into the study", icon=":material/save:", key="write_levers", on_click=_write,
+            st.button("Write these values into the study", icon=":material/save:", key="write_sliders", on_click=_write,
                       args=(shown, study, moves))
         what = ("As the study states" if not moves else "Moved: " + "; ".join(
-            f"{levers.levers(study)[k].assumption.label.lower()} {v:g}" for k, v in moves.items()))
+            f"{sliders.sliders(study)[k].assumption.label.lower()} {v:g}" for k, v in moves.items()))
         st.markdown(f"{plain(what, 240)}. The address of this page reopens exactly this state.")
 
 
@@ -81,8 +81,8 @@ def _write(shown: Opened, study: Study, moves: dict) -> None:
                                            "instead.")
         return
     text = (shown.folder / "study.toml").read_bytes().decode("utf-8-sig")
-    if edit.apply(shown, {"study.toml": tables_text.set_values(text, own).encode()}, [], "levers"):
-        levers.set_all({k: v for k, v in moves.items() if k in OWN}, study, shown.name)
+    if edit.apply(shown, {"study.toml": tables_text.set_values(text, own).encode()}, [], "sliders"):
+        sliders.set_all({k: v for k, v in moves.items() if k in OWN}, study, shown.name)
         st.session_state[opened.NOTICE] = (f"{count(len(own), 'assumption')} written into study.toml; the version "
                                            "before is kept.")
     else:
@@ -124,7 +124,7 @@ def _warnings(now: Answer, study: Study, moves: dict) -> None:
         if wrong:
             st.warning(f"{plain(name)}: {count(wrong, 'sectionalizer')} would have as many counts as the device above "
                        "has operations to lockout; that device then locks out first.")
-    stated = [levers.levers(study)[k].assumption.label.lower() for k in ("temporary_fraction", "repair_hours")
+    stated = [sliders.sliders(study)[k].assumption.label.lower() for k in ("temporary_fraction", "repair_hours")
               if k in moves and study.sections[k].notna().any()]
     if stated:
         st.caption(f"Sections that state their own {' or '.join(stated)} keep it.")

@@ -9,7 +9,7 @@ import streamlit as st
 from reliability.cautions import CAUTION
 from reliability.pipeline import modelled_by_feeder
 from reliability.study import StudyError
-from reliability.ui import edit, figure, frame, levers, opened, tables_text
+from reliability.ui import edit, figure, frame, opened, sliders, tables_text
 from reliability.ui.answer import base_answer
 from reliability.ui.opened import Opened
 from reliability.ui.palette import BLUE, FONT, GREY, INK, ORANGE, axis, layout, picture
@@ -206,12 +206,12 @@ def _feeders_chart(found) -> None:
 def _try_factors(shown: Opened, found) -> None:
     """Move the sliders by the factors, within their bounds."""
     study = shown.ready
-    known, moves = levers.levers(study), dict(levers.moved(study))
+    known, moves = sliders.sliders(study), dict(sliders.moved(study))
     wanted = {"fault_rate_factor": found.rate_factor}
     if np.isfinite(found.time_factor):
         wanted |= {key: study.values[key] * found.time_factor for key in TIMES}
     moves |= {key: round(float(np.clip(value, known[key].low, known[key].high)), 4) for key, value in wanted.items()}
-    levers.set_all(moves, study, shown.name)
+    sliders.set_all(moves, study, shown.name)
     st.session_state[opened.NOTICE] = (f"Fault rates times {number(found.rate_factor)}, restoration times "
                                        f"{percent(found.time_factor)} of the study's.")
     st.switch_page("reliability/ui/compare_page.py")

@@ -15,7 +15,7 @@ from reliability.network.application import (
 )
 from reliability.network.application_catalogue import VERDICTS
 from reliability.schema.devices import DEVICES, SECTIONALIZER
-from reliability.ui import figure, frame, levers
+from reliability.ui import figure, frame, sliders
 from reliability.ui.answer import Answer, answer, by_lateral
 from reliability.ui.feeder_chart import Benefit, feeder_chart
 from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
@@ -27,8 +27,8 @@ PARAMETER = "lateral"
 def show() -> None:
     """Draw the page."""
     shown, study = frame.begin_with_study("Laterals")
-    now = answer(study, shown.fingerprint, levers.moved(study))
-    levers.note_in_link(levers.moved(study))
+    now = answer(study, shown.fingerprint, sliders.moved(study))
+    sliders.note_in_link(sliders.moved(study))
     network = now.results.network
     if not len(network.lateral_heads):
         st.info("This network has no lateral: no section is headed by a fuse, sectionalizer or lateral recloser.")

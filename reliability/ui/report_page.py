@@ -9,7 +9,7 @@ import streamlit as st
 
 from reliability.study import StudyError
 from reliability.study.save import create
-from reliability.ui import figure, frame, levers, opened, runs, workspace
+from reliability.ui import figure, frame, opened, runs, sliders, workspace
 from reliability.ui.compare_charts import bars, bars_alt, bars_data
 from reliability.ui.opened import Opened
 from reliability.ui.runs import Run
@@ -30,7 +30,7 @@ STAGES = {"expected values": 0.0, "simulation": 0.02, "outage records": 0.62, "c
 def show() -> None:
     """Draw the page."""
     shown, study = frame.begin_with_study("Report")
-    if levers.moved(study):
+    if sliders.moved(study):
         st.warning("Sliders are moved on the page Compare. A run is of the study as its files stand: write the values "
                    "into the study there if they are to be in it.")
     if st.button("Run the study and record it", type="primary", key="run", icon=":material/play_arrow:"):

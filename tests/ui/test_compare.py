@@ -52,7 +52,7 @@ def test_the_demo_s_tiles_agree_with_summary_json():
 
 def test_a_moved_slider_gives_the_core_s_figures(small):
     test = app("compare", small)
-    test.slider("lever_small_temporary_fraction").set_value(0.5).run()
+    test.slider("slider_small_temporary_fraction").set_value(0.5).run()
     assert_tiles(sound(test), core(small, temporary_fraction=0.5))
     assert "temporary fraction 0\\.5" in said(test)
 
@@ -68,34 +68,34 @@ def test_changes_are_told_against_as_built(small):
 
 def test_the_link_reopens_exactly_the_state(small):
     test = app("compare", small)
-    test.slider("lever_small_repair_hours").set_value(5.0).run()
-    test.slider("lever_small_share_converted").set_value(0.5).run()
+    test.slider("slider_small_repair_hours").set_value(5.0).run()
+    test.slider("slider_small_share_converted").set_value(0.5).run()
     link = {key: value[0] if isinstance(value, list) else value for key, value in test.query_params.items()}
     assert link["study"] == small
     again = app("compare", **link)
     assert metrics(again) == metrics(test)
-    assert again.slider("lever_small_repair_hours").value == 5.0
+    assert again.slider("slider_small_repair_hours").value == 5.0
 
 
 def test_a_link_with_nonsense_is_the_study_as_it_is(small):
-    test = app("compare", small, levers="temporary_fraction:7,unknown:1,repair_hours:x,:")
+    test = app("compare", small, sliders="temporary_fraction:7,unknown:1,repair_hours:x,:")
     assert metrics(test) == metrics(app("compare", small))
 
 
 def test_a_slider_is_put_back(small):
     test = app("compare", small)
     before = metrics(test)
-    test.slider("lever_small_temporary_fraction").set_value(0.3).run()
+    test.slider("slider_small_temporary_fraction").set_value(0.3).run()
     assert metrics(test) != before
     test.button("back_temporary_fraction").click().run()
     assert metrics(sound(test)) == before
-    test.slider("lever_small_temporary_fraction").set_value(0.3).run()
-    test.button("levers_reset_all").click().run()
+    test.slider("slider_small_temporary_fraction").set_value(0.3).run()
+    test.button("sliders_reset_all").click().run()
     assert metrics(sound(test)) == before
 
 
 def test_nothing_converted_is_as_built(small):
-    test = app("compare", small, levers="share_converted:0.0")
+    test = app("compare", small, sliders="share_converted:0.0")
     indices = core(small)
     assert tile(test, 1)["SAIFI"] == number(indices[0]["saifi"])
     assert metrics(test)[4][2] == "no change"
@@ -103,7 +103,7 @@ def test_nothing_converted_is_as_built(small):
 
 def test_state_survives_a_page_switch(small):
     test = app("compare", small)
-    test.slider("lever_small_temporary_fraction").set_value(0.3).run()
+    test.slider("slider_small_temporary_fraction").set_value(0.3).run()
     before = metrics(test)
     go(test, "method")
     assert metrics(go(test, "compare")) == before
@@ -111,13 +111,13 @@ def test_state_survives_a_page_switch(small):
 
 def test_pinned_states_are_kept_on_the_disk_and_taken_up(small):
     test = app("compare", small)
-    test.slider("lever_small_temporary_fraction").set_value(0.3).run()
+    test.slider("slider_small_temporary_fraction").set_value(0.3).run()
     pinned = metrics(test)
     test.button("pin").click().run()
     pins = json.loads((workspace.root() / small / KEPT / "pins.json").read_text())
     assert pins[0]["moves"] == {"temporary_fraction": 0.3}
     assert pins[0]["figures"]["As built"]["saifi"] == core(small, temporary_fraction=0.3)[0]["saifi"]
-    test.button("levers_reset_all").click().run()
+    test.button("sliders_reset_all").click().run()
     assert metrics(test) != pinned
     fresh = app("compare", small)
     fresh.button("pin_take").click().run()
@@ -128,9 +128,9 @@ def test_pinned_states_are_kept_on_the_disk_and_taken_up(small):
 
 def test_values_are_written_into_the_study(small):
     test = app("compare", small)
-    test.slider("lever_small_temporary_fraction").set_value(0.3).run()
+    test.slider("slider_small_temporary_fraction").set_value(0.3).run()
     pinned = metrics(test)
-    test.button("write_levers").click().run()
+    test.button("write_sliders").click().run()
     assert open_study(workspace.root() / small).values["temporary_fraction"] == 0.3
     assert "1 assumption written" in said(sound(test))
     assert metrics(test) == pinned
@@ -170,7 +170,7 @@ def test_too_many_counts_are_told():
     folder = workspace.root() / name
     text = (folder / "sections.csv").read_text().replace(",4,2,", ",3,1,")
     (folder / "sections.csv").write_text(text)
-    test = app("compare", name, levers="counts:3")
+    test = app("compare", name, sliders="counts:3")
     assert "as many counts as the device above" in said(test)
 
 

@@ -1,4 +1,4 @@
-"""Shared parts of the app: workspace, text, levers, the one-line diagram."""
+"""Shared parts of the app: workspace, text, sliders, the one-line diagram."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from reliability.network.tree import build_network
 from reliability.schema.assumptions import BY_KEY
 from reliability.schema.scenarios import Scenario
 from reliability.study import open_study
-from reliability.ui import answer, levers, workspace
+from reliability.ui import answer, sliders, workspace
 from reliability.ui.figure import csv_bytes
 from reliability.ui.one_line import lay_out
 from reliability.ui.text import count, label, money, number, percent, plain, signed
@@ -82,18 +82,18 @@ def test_money_percent_and_counts():
 
 def test_sliders_come_from_the_table_of_assumptions():
     study = open_study(workspace.folder_of("demo"))
-    for key, lever in levers.levers(study).items():
+    for key, slider in sliders.sliders(study).items():
         if key in BY_KEY:
             a = BY_KEY[key]
-            assert lever.title.startswith(a.label)
-            assert a.low <= lever.low <= lever.start <= lever.high <= a.high
-            assert abs(lever.start - study.values[key]) <= lever.step / 2 + 1e-9
+            assert slider.title.startswith(a.label)
+            assert a.low <= slider.low <= slider.start <= slider.high <= a.high
+            assert abs(slider.start - study.values[key]) <= slider.step / 2 + 1e-9
 
 
 def test_the_link_holds_what_is_moved():
     study = open_study(workspace.root() / make_small("link"))
     moves = {"counts": 2, "repair_hours": 4.25, "temporary_fraction": 0.615}
-    assert levers.from_link(levers.to_link(moves), study) == moves
+    assert sliders.from_link(sliders.to_link(moves), study) == moves
 
 
 @pytest.mark.parametrize("seed", range(12))
