@@ -13,7 +13,7 @@ from reliability.business.cashflow import cashflow_frame
 from reliability.business.costs import SOCIETY, UTILITY
 from reliability.report.units import unit_of
 from reliability.study import Study
-from reliability.ui import figure, frame, later, sliders, tiles, trials
+from reliability.ui import background, figure, frame, sliders, tiles, trials
 from reliability.ui.answer import ANSWERS, Answer, answer, compute
 from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
 from reliability.ui.text import count, money, number, percent, plain, short, spaced
@@ -96,7 +96,7 @@ def _tiles(place, case: dict, currency: str, npv: np.ndarray | None) -> None:
 
 def _drivers(now: Answer, scenario: int, large: bool) -> None:
     st.subheader("What the answer hangs on", anchor=False)
-    table = later.answer(*_drivers_work(now), "What moves the answer")
+    table = background.result(*_drivers_work(now), "the sensitivity")
     if table is None:
         return
     part = table[table["scenario"] == now.names[scenario]]
@@ -139,7 +139,7 @@ def _drivers_work(now: Answer) -> tuple[str, Callable[[], pd.DataFrame]]:
 
 def prepare(now: Answer) -> None:
     """Begin with what takes longest on this page."""
-    later.prepare(*_drivers_work(now))
+    background.prepare(*_drivers_work(now))
 
 
 def _all(now: Answer, study: Study, fingerprint: str, moves: dict) -> None:

@@ -18,7 +18,7 @@ from reliability.network.tree import CODE
 from reliability.report.work_pack import checks_of_selection, work_pack_html, work_pack_rows
 from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, MAY_CHANGE
 from reliability.schema.devices import SECTIONALIZER
-from reliability.ui import edit, figure, frame, later, opened, sliders, tables_text, tiles
+from reliability.ui import background, edit, figure, frame, opened, sliders, tables_text, tiles
 from reliability.ui.answer import Answer, answer
 from reliability.ui.feeder_chart import Benefit, feeder_chart
 from reliability.ui.money_charts import frontier_chart, programme_chart
@@ -166,8 +166,8 @@ def _result(now: Answer, options: Options, choice: Choice, asked: Asked) -> None
     st.subheader("All that money can buy", anchor=False)
     # the curve is that of every budget, so the budget asked for is left out of it
     whole = replace(asked.limits, budget=None, saidi_reduction_minutes=None)
-    curve = later.answer(f"frontier|{now.digest}|{asked.key}|{whole}",
-                         lambda: frontier(options, FRONTIER_POINTS, whole, seconds_per_point=1.0), "The curve")
+    curve = background.result(f"frontier|{now.digest}|{asked.key}|{whole}",
+                              lambda: frontier(options, FRONTIER_POINTS, whole, seconds_per_point=1.0), "the curve")
     if curve is not None and len(curve):
         most = f"{number(curve['saidi_minutes_avoided'].max())} minutes for {money(curve['capex'].max(), currency)}"
         figure.chart(frontier_chart(curve, choice.totals or None, currency, frame.presenting()),
@@ -252,11 +252,11 @@ def _programme(now: Answer, options: Options, asked: Asked) -> None:
     if asked.yearly is None and asked.yearly_units is None:
         st.markdown("Give the budget or the units of a year on the left to spread the work over years.")
         return
-    found = later.answer(
+    found = background.result(
         f"programme|{now.digest}|{asked}", lambda: programme(
             options, asked.years, asked.yearly, asked.yearly_units, asked.limits, asked.goal, gap=GAP,
             seconds=SECONDS / 2),
-        "The programme")
+        "the programme")
     if found is None:
         return
     table, message = found

@@ -15,7 +15,7 @@ from reliability.business.cashflow import npv_by_trial
 from reliability.indices.simulation import Progress, simulate
 from reliability.indices.spread import differences, summaries, yearly_indices
 from reliability.pipeline import question
-from reliability.ui import later
+from reliability.ui import background
 from reliability.ui.answer import Answer
 
 STAGES = (60,)                     # trials after which first intervals are shown; then as many as the study asks for
@@ -99,7 +99,8 @@ def follow(now: Answer, progress: Callable[[int, int], None]) -> Iterator[Spread
 def prepare(now: Answer) -> None:
     """Have a study's own state simulated while somebody reads; a large network is simulated when it is asked for."""
     if len(now.results.network) <= PREPARED_AT_MOST and known(now.digest) is None:
-        later.prepare(f"spread|{now.digest}", lambda: _keep(_spread(now, now.results.study.values["trials"], True)))
+        background.prepare(f"spread|{now.digest}",
+                           lambda: _keep(_spread(now, now.results.study.values["trials"], True)))
 
 
 def _stage(now: Answer, trials: int | None, final: bool, progress: Callable[[int, int], None]) -> Spread:
