@@ -123,11 +123,15 @@ def expect(study: Study, network: Network | None = None) -> Results:
     """
     network = network or build_network(study.sections)
     study = replace(study, scenarios=settle_scenarios(network, study.values, study.scenarios))
-    table = build_outcomes(network, study.values, study.scenarios)
+    return assemble(study, build_outcomes(network, study.values, study.scenarios), read_cost_table(study),
+                    check_laterals(network, study.values, scenario_to_check(study)))
+
+
+def assemble(study: Study, table: OutcomeTable, costs: CostTable, application: ApplicationChecks) -> Results:
+    """Expected values and business case of a study on an outcome table of its sections and scenarios."""
     expected = expected_values(table, study.values)
-    costs = read_cost_table(study)
-    return Results(study, network, table, expected, costs, assess(table, expected, study.values, costs, study.currency),
-                   check_laterals(network, study.values, scenario_to_check(study)))
+    business = assess(table, expected, study.values, costs, study.currency)
+    return Results(study, table.network, table, expected, costs, business, application)
 
 
 def scenario_to_check(study: Study) -> Scenario:

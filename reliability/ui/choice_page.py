@@ -19,12 +19,13 @@ from reliability.report.work_pack import checks_of_selection, work_pack_html, wo
 from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, MAY_CHANGE
 from reliability.schema.devices import SECTIONALIZER
 from reliability.ui import background, edit, figure, frame, opened, sliders, tables_text, tiles
-from reliability.ui.answer import Answer, answer
 from reliability.ui.feeder_chart import Benefit, feeder_chart
 from reliability.ui.money_charts import frontier_chart, programme_chart
 from reliability.ui.opened import Opened
+from reliability.ui.scenario_results import state_results
 from reliability.ui.text import count, money, number, plain, short, spaced
 from reliability.ui.tiles import Figure
+from reliability.what_if import ScenarioResults
 
 GOALS = {NPV: "Highest net present value", SAIDI: "Most SAIDI avoided"}
 FRONTIER_POINTS = 16
@@ -36,7 +37,7 @@ def show() -> None:
     shown, study = frame.begin_with_study("Choice")
     moves = sliders.moved(study)
     sliders.note_in_link(moves)
-    now = answer(study, shown.fingerprint, moves)
+    now = state_results(study, shown.fingerprint, moves)
     if not len(now.results.network.lateral_heads):
         st.info("This network has no lateral to choose.")
         return
@@ -73,7 +74,7 @@ class Asked:
         return self.settings, self.only
 
 
-def _asked(shown: Opened, now: Answer) -> Asked:
+def _asked(shown: Opened, now: ScenarioResults) -> Asked:
     """Goal and limits, beginning with those of the study's table [choice]."""
     study, network = now.results.study, now.results.network
     ids = network.ids[network.lateral_heads].astype(str).tolist()
@@ -129,7 +130,7 @@ def _write_limits(shown: Opened, asked: Asked) -> None:
         "Not written: the study was left as it was.")
 
 
-def choices(now: Answer, settings: bool, only: bool) -> Options:
+def choices(now: ScenarioResults, settings: bool, only: bool) -> Options:
     """What may be done with each lateral, the last one kept in the session."""
     key, kept = (now.digest, settings, only), st.session_state.get("options")
     if kept is None or kept[0] != key:
@@ -141,7 +142,7 @@ def choices(now: Answer, settings: bool, only: bool) -> Options:
     return kept[1]
 
 
-def _chosen(now: Answer, options: Options, asked: Asked) -> Choice:
+def _chosen(now: ScenarioResults, options: Options, asked: Asked) -> Choice:
     key, kept = (now.digest, asked), st.session_state.get("choice")
     if kept is None or kept[0] != key:
         with st.spinner("Choosing …"):
@@ -150,7 +151,7 @@ def _chosen(now: Answer, options: Options, asked: Asked) -> Choice:
     return kept[1]
 
 
-def _result(now: Answer, options: Options, choice: Choice, asked: Asked) -> None:
+def _result(now: ScenarioResults, options: Options, choice: Choice, asked: Asked) -> None:
     st.markdown(f"#### {plain(spaced(choice.message), 400)}")
     currency = now.business.currency
     if choice.feasible:
@@ -174,7 +175,7 @@ def _result(now: Answer, options: Options, choice: Choice, asked: Asked) -> None
                      f"SAIDI avoided against capital, from nothing to {most}.", lambda: curve, "Curve", "frontier")
 
 
-def _map(now: Answer, options: Options, choice: Choice) -> None:
+def _map(now: ScenarioResults, options: Options, choice: Choice) -> None:
     chosen = choice.selection[choice.selection["what"] == "lateral"]
     if chosen.empty:
         return
@@ -197,7 +198,7 @@ def _map(now: Answer, options: Options, choice: Choice) -> None:
                  f"Chosen on {feeder}", "choice_feeder")
 
 
-def _table(shown: Opened, now: Answer, choice: Choice) -> None:
+def _table(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
     if choice.selection.empty:
         return
     st.subheader("What is chosen", anchor=False)
@@ -247,7 +248,7 @@ def _make_scenario(shown: Opened, laterals: pd.DataFrame, backups: int) -> None:
     st.session_state[opened.NOTICE] = said if saved else "Not saved: the study was left as it was."
 
 
-def _programme(now: Answer, options: Options, asked: Asked) -> None:
+def _programme(now: ScenarioResults, options: Options, asked: Asked) -> None:
     st.subheader("Programme by year", anchor=False)
     if asked.yearly is None and asked.yearly_units is None:
         st.markdown("Give the budget or the units of a year on the left to spread the work over years.")

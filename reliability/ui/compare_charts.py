@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from reliability.ui.answer import Answer
 from reliability.ui.palette import BLUE, GREY, INK, ORANGE, PAPER, axis, layout, pattern, picture, series
 from reliability.ui.text import label, number
 from reliability.ui.trials import Spread
+from reliability.what_if import ScenarioResults
 
 MEASURES = (("saifi", "SAIFI", "interruptions a year"), ("saidi_min", "SAIDI", "minutes a year"),
             ("maifi_e", "MAIFI<sub>E</sub>", "events a year"), ("callouts", "Call-outs", "a year"))
@@ -17,12 +17,12 @@ PLAIN_NAMES = {"saifi": "SAIFI", "saidi_min": "SAIDI", "maifi_e": "MAIFI_E", "ca
 BINS = 60
 
 
-def value(now: Answer, scenario: int, key: str) -> float:
+def value(now: ScenarioResults, scenario: int, key: str) -> float:
     """Expected value of one of MEASURES."""
     return now.callouts[scenario] if key == "callouts" else now.indices[scenario][key]
 
 
-def bars(now: Answer, spread: Spread | None, large: bool = False, columns: int = 4) -> go.Figure:
+def bars(now: ScenarioResults, spread: Spread | None, large: bool = False, columns: int = 4) -> go.Figure:
     """A panel a measure, a bar a scenario: expected values, and P10 to P90 of a year where they are simulated."""
     traces: list[dict[str, object]] = []
     notes: list[dict[str, object]] = []
@@ -46,7 +46,7 @@ def bars(now: Answer, spread: Spread | None, large: bool = False, columns: int =
                                   margin={"l": 10, "r": 10, "t": 34, "b": 10}) | axes)
 
 
-def _bar(now: Answer, spread: Spread | None, s: int, panel: int, unit: str) -> dict[str, object]:
+def _bar(now: ScenarioResults, spread: Spread | None, s: int, panel: int, unit: str) -> dict[str, object]:
     """The bar of one scenario in one panel."""
     key, at = MEASURES[panel][0], "" if panel == 0 else str(panel + 1)
     expected, (colour, shape), name = value(now, s, key), series(s), label(now.names[s])
@@ -61,7 +61,7 @@ def _bar(now: Answer, spread: Spread | None, s: int, panel: int, unit: str) -> d
     return trace
 
 
-def bars_data(now: Answer, spread: Spread | None) -> pd.DataFrame:
+def bars_data(now: ScenarioResults, spread: Spread | None) -> pd.DataFrame:
     """The numbers of `bars`."""
     rows = []
     for s, scenario in enumerate(now.names):
@@ -72,7 +72,7 @@ def bars_data(now: Answer, spread: Spread | None) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def bars_alt(now: Answer, spread: Spread | None) -> str:
+def bars_alt(now: ScenarioResults, spread: Spread | None) -> str:
     """What `bars` shows, in words."""
     parts = [f"{name}: " + ", ".join(f"{PLAIN_NAMES[key]} {number(value(now, s, key))}" for key, *_ in MEASURES)
              for s, name in enumerate(now.names)]
@@ -124,7 +124,7 @@ def share_worse(spread: Spread, scenario: int, saidi_min: float) -> float:
     return float((spread.saidi[scenario] > saidi_min).mean())
 
 
-def gains(now: Answer, scenario: int) -> pd.DataFrame:
+def gains(now: ScenarioResults, scenario: int) -> pd.DataFrame:
     """Change of what customers see a year against as built: those on changed laterals, and the others.
 
     Rows: group, customers, sustained (interruptions per customer), minutes, momentary (events).

@@ -11,12 +11,13 @@ import streamlit as st
 from reliability.study import Study
 from reliability.ui import compare_charts as charts
 from reliability.ui import figure, frame, opened, pins, sliders, tiles, trials
-from reliability.ui.answer import Answer, answer, too_many_counts
 from reliability.ui.opened import Opened
+from reliability.ui.scenario_results import state_results
 from reliability.ui.sliders import OWN
 from reliability.ui.text import count, money, number, percent, plain, short, signed
 from reliability.ui.tiles import Figure
 from reliability.ui.trials import Spread
+from reliability.what_if import ScenarioResults, too_many_counts
 
 TILES_A_ROW = 4
 TILE_NAMES = {"saifi": "SAIFI, 1/yr", "saidi_min": "SAIDI, min/yr", "maifi_e": "MAIFI_E, 1/yr",
@@ -30,7 +31,7 @@ def show() -> None:
     with st.sidebar:
         moves = sliders.panel(study, shown.name)
     sliders.note_in_link(moves)
-    now = answer(study, shown.fingerprint, moves)
+    now = state_results(study, shown.fingerprint, moves)
     _toolbar(shown, study, moves, now)
     odds = _tiles(now)
     time.sleep(HEAD_START_SECONDS)      # the figures are on their way before the pictures are drawn
@@ -48,7 +49,7 @@ def show() -> None:
     _follow(now, place, odds, large)
 
 
-def _toolbar(shown: Opened, study: Study, moves: dict, now: Answer) -> None:
+def _toolbar(shown: Opened, study: Study, moves: dict, now: ScenarioResults) -> None:
     with st.container(horizontal=True, vertical_alignment="center", gap="small"):
         st.session_state.setdefault("presenter_toggle", frame.presenting())
         st.toggle("Large type", key="presenter_toggle", on_change=_present, help="For a room with a projector")
@@ -89,7 +90,7 @@ def _write(shown: Opened, study: Study, moves: dict) -> None:
         st.session_state[opened.NOTICE] = "Not written: the study would have problems, or was changed elsewhere."
 
 
-def _tiles(now: Answer) -> list:
+def _tiles(now: ScenarioResults) -> list:
     """A tile a scenario: its change against today; returns the places for what is simulated."""
     places = []
     most = TILES_A_ROW // 2 if frame.presenting() else TILES_A_ROW
@@ -102,7 +103,7 @@ def _tiles(now: Answer) -> list:
     return places
 
 
-def _tile(now: Answer, s: int):
+def _tile(now: ScenarioResults, s: int):
     """Draw a scenario's tile; returns the place for what is simulated."""
     figures = []
     for key, name in TILE_NAMES.items():
@@ -118,7 +119,7 @@ def _tile(now: Answer, s: int):
     return st.empty()
 
 
-def _warnings(now: Answer, study: Study, moves: dict) -> None:
+def _warnings(now: ScenarioResults, study: Study, moves: dict) -> None:
     for s, name in enumerate(now.names):
         wrong = too_many_counts(now, s)
         if wrong:
@@ -130,7 +131,7 @@ def _warnings(now: Answer, study: Study, moves: dict) -> None:
         st.caption(f"Sections that state their own {' or '.join(stated)} keep it.")
 
 
-def _bad_year_place(now: Answer, place: dict) -> None:
+def _bad_year_place(now: ScenarioResults, place: dict) -> None:
     st.subheader("How bad can a year be", anchor=False)
     names, last = now.names, min(1, len(now.names) - 1)
     columns = st.columns([3, 3, 2], vertical_alignment="bottom")
@@ -148,7 +149,7 @@ def _bad_year_place(now: Answer, place: dict) -> None:
                       if place["spread"] else pd.DataFrame(), "year")
 
 
-def _gains(now: Answer, large: bool) -> None:
+def _gains(now: ScenarioResults, large: bool) -> None:
     st.subheader("Who gains and who pays, per customer", anchor=False)
     names = now.names
     if len(names) < 2:
@@ -164,7 +165,7 @@ def _gains(now: Answer, large: bool) -> None:
     figure.chart(charts.gains_chart(table, large), alt, lambda: table, "Who gains and who pays", "gains")
 
 
-def _follow(now: Answer, place: dict, odds: list, large: bool) -> None:
+def _follow(now: ScenarioResults, place: dict, odds: list, large: bool) -> None:
     """Draw the bars at once, then again with each stage of the simulation."""
     spread = trials.known(now.digest)
     _draw_bars(now, spread, place, large)
@@ -186,13 +187,13 @@ def _follow(now: Answer, place: dict, odds: list, large: bool) -> None:
         f"{spread.seed}. All scenarios see the same faults.")
 
 
-def _draw_bars(now: Answer, spread, place: dict, large: bool) -> None:
+def _draw_bars(now: ScenarioResults, spread, place: dict, large: bool) -> None:
     with place["bars"].container():
         figure.chart(charts.bars(now, spread, large, 2 if large else 4), charts.bars_alt(now, spread),
                      lambda: charts.bars_data(now, spread), "Indices", "bars", csv=False)
 
 
-def _draw_year(spread, now: Answer, place: dict, large: bool, stale: bool) -> None:
+def _draw_year(spread, now: ScenarioResults, place: dict, large: bool, stale: bool) -> None:
     if spread is None or spread.names != tuple(now.names):
         place["year"].info("The spread of years appears with the first trials.")
         return

@@ -10,10 +10,10 @@ from reliability.cautions import CAUTION
 from reliability.pipeline import modelled_by_feeder
 from reliability.study import StudyError
 from reliability.ui import edit, figure, frame, opened, sliders, tables_text
-from reliability.ui.answer import base_answer
 from reliability.ui.opened import Opened
 from reliability.ui.palette import BLUE, FONT, GREY, INK, ORANGE, axis, layout, picture
 from reliability.ui.problem_table import problem_frame
+from reliability.ui.scenario_results import stated_results
 from reliability.ui.text import count, label, number, percent, plain
 
 INDICES = {"saidi_min": "SAIDI, minutes", "saifi": "SAIFI", "caidi_min": "CAIDI, minutes", "maifi": "MAIFI",
@@ -50,7 +50,7 @@ def _history(_study, fingerprint: str, _ready):
     """(history, None), or (None, what stands in the way); shared between tabs and never changed."""
     from reliability.history import read_history
     try:
-        return read_history(_study, modelled_by_feeder(base_answer(_ready, fingerprint).results)), None
+        return read_history(_study, modelled_by_feeder(stated_results(_ready, fingerprint).results)), None
     except StudyError as error:
         return None, error
 

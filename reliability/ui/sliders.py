@@ -15,6 +15,7 @@ import streamlit as st
 from reliability.schema.assumptions import BY_KEY, Assumption
 from reliability.schema.columns import MOST_COUNTS
 from reliability.study import Study
+from reliability.what_if import AS_STATED
 
 KEY, PARAMETER = "sliders", "sliders"
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -23,7 +24,6 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Restoration", ("repair_hours", "switching_hours", "refuse_hours", "reset_hours", "patrol_hours")),
     ("Money", ("sectionalizer_cost", "lateral_recloser_cost", "crew_rate_per_hour", "discount_rate", "horizon_years")),
 )
-AS_STATED = -1
 # What a meeting moves beyond the assumptions of study.toml, described the same way.
 OWN: dict[str, Assumption] = {a.key: a for a in (
     Assumption("compare", "fault_rate_factor", "Fault-rate factor", "×", 1.0, 0.25, 3.0, step=0.05,

@@ -8,10 +8,10 @@ import streamlit as st
 from reliability.schema.devices import DEVICES
 from reliability.study import StudyError
 from reliability.ui import business_page, edit, figure, frame, opened, trials, workspace
-from reliability.ui.answer import base_answer
 from reliability.ui.compare_charts import bars, bars_alt, bars_data
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
+from reliability.ui.scenario_results import stated_results
 from reliability.ui.text import count, number, plain
 
 
@@ -61,7 +61,7 @@ def _problems(error: StudyError) -> None:
 
 def _glance(shown: Opened) -> None:
     study = shown.study
-    now = base_answer(shown.ready, shown.fingerprint)
+    now = stated_results(shown.ready, shown.fingerprint)
     network = now.results.network
     served = int(network.customers.sum())
     picture, facts = st.columns([3, 2], gap="large")

@@ -101,6 +101,18 @@ def test_nothing_converted_is_as_built(small):
     assert metrics(test)[4][2] == "no change"
 
 
+def test_a_moved_state_of_another_study_lends_it_no_table(small):
+    """Two studies of the same scenarios and assumptions, one after the other in a tab, moved alike."""
+    other = make_small("other")
+    folder = workspace.root() / other
+    (folder / "sections.csv").write_text((folder / "sections.csv").read_text().replace("tap-02-north,tap-02,", "tap-02-north,main-2,"))
+    test = app("compare", small, sliders="counts:1")
+    test.session_state["study"] = other
+    test.session_state["sliders"] = {"counts": 1}
+    test.run()
+    assert metrics(sound(test)) == metrics(app("compare", other, sliders="counts:1"))
+
+
 def test_state_survives_a_page_switch(small):
     test = app("compare", small)
     test.slider("slider_small_temporary_fraction").set_value(0.3).run()
@@ -177,9 +189,10 @@ def test_too_many_counts_are_told():
 def test_an_uncertain_assumption_that_is_moved_is_known_then():
     name = make_small("uncertain", lambda t: t.replace("# temporary_fraction = 0.75",
                                                        "temporary_fraction = { low = 0.1, likely = 0.5, high = 0.9 }"))
-    from reliability.ui.answer import base_answer, moved_study
+    from reliability.ui.scenario_results import stated_results
+    from reliability.what_if import moved_study
     study = open_study(workspace.root() / name)
-    base = base_answer(study, "x")
+    base = stated_results(study, "x")
     moved = moved_study(study, {"temporary_fraction": 0.4, "fault_rate_factor": 2.0}, base)
     assert moved.uncertain == {}
     assert moved.values["temporary_fraction"] == 0.4

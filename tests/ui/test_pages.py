@@ -15,8 +15,8 @@ from reliability.network.application import check_laterals
 from reliability.pipeline import expect, options_of, plan, with_rivals
 from reliability.study import open_study
 from reliability.ui import workspace
-from reliability.ui.answer import compute
 from reliability.ui.text import count, money, plain, spaced
+from reliability.what_if import compute
 from tests.ui.conftest import PAGES, app, figures, go, metrics, put, said, sound, values_of
 
 TITLES = dict(zip(PAGES, ("Study", "Bring data", "History", "Compare", "Laterals", "Choice", "Business case", "Report",

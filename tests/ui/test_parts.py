@@ -8,12 +8,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from reliability import what_if
 from reliability.network.application import settle_scenarios
 from reliability.network.tree import build_network
 from reliability.schema.assumptions import BY_KEY
 from reliability.schema.scenarios import Scenario
 from reliability.study import open_study
-from reliability.ui import answer, sliders, workspace
+from reliability.ui import scenario_results, sliders, workspace
 from reliability.ui.figure import csv_bytes
 from reliability.ui.one_line import lay_out
 from reliability.ui.text import count, label, money, number, percent, plain, signed
@@ -134,9 +135,9 @@ def test_no_connection_of_the_diagram_crosses_a_line(seed):
 def test_a_table_that_serves_again_gives_the_same_figures(moves):
     """The short way of a moved slider equals the long one."""
     study = open_study(workspace.folder_of("demo"))
-    base = answer.base_answer(study, study.inputs_sha256)
-    moved = answer.moved_study(study, moves, base)
-    short, long = answer.compute(moved, "short", [base]), answer.compute(moved, "long")
+    base = scenario_results.stated_results(study, study.inputs_sha256)
+    moved = what_if.moved_study(study, moves, base)
+    short, long = what_if.compute(moved, "short", [base]), what_if.compute(moved, "long")
     for a, b in zip(short.results.expected, long.results.expected, strict=True):
         np.testing.assert_allclose(a.fault_ci, b.fault_ci, rtol=1e-12)
         np.testing.assert_allclose(a.outage_hours, b.outage_hours, rtol=1e-12)
@@ -148,14 +149,14 @@ def test_a_moved_state_settles_anew_which_laterals_are_applicable():
     demo = open_study(workspace.folder_of("demo"))
     asked = Scenario("Applicable", None, "sectionalizer", applicable_only=True)
     study = replace(demo, scenarios=(*demo.scenarios[:1], asked))
-    base = answer.compute(study, "base")
+    base = what_if.compute(study, "base")
     network, stated = base.results.network, base.results.study.scenarios[1].laterals
     for moves in ({"counts": 3}, {"counts": 3, "share_converted": 0.5}, {"share_converted": 0.5}):
-        moved = answer.moved_study(study, moves, base)
+        moved = what_if.moved_study(study, moves, base)
         wanted = replace(asked, counts=moves.get("counts"))
         whole = settle_scenarios(network, study.values, [wanted])[0].laterals
         found = moved.scenarios[1].laterals
         assert set(found) <= set(whole)
         assert len(found) == round(moves.get("share_converted", 1.0) * len(whole))
-        assert answer.compute(moved, "moved", [base]).results.study.scenarios[1].laterals == found
+        assert what_if.compute(moved, "moved", [base]).results.study.scenarios[1].laterals == found
     assert 0 < len(stated) < len(network.lateral_heads)
