@@ -39,7 +39,8 @@ def show() -> None:
     large = frame.presenting()
     st.subheader("Expected a year, and how far single years reach", anchor=False)
     place = {"bars": st.empty(), "progress": st.empty(), "spread": trials.known(now.digest)}
-    figure.csv_button("Indices with their spread", lambda: charts.bars_data(now, place["spread"]), "compare_bars")
+    figure.csv_button("Indices with their spread", lambda: charts.bars_data(charts.indices_of(now, place["spread"])),
+                      "compare_bars")
     left, right = (st.container(), st.container()) if large else st.columns(2, gap="large")
     with left:
         _bad_year_place(now, place)
@@ -189,8 +190,9 @@ def _follow(now: ScenarioResults, place: dict, odds: list, large: bool) -> None:
 
 def _draw_bars(now: ScenarioResults, spread, place: dict, large: bool) -> None:
     with place["bars"].container():
-        figure.chart(charts.bars(now, spread, large, 2 if large else 4), charts.bars_alt(now, spread),
-                     lambda: charts.bars_data(now, spread), "Indices", "bars", csv=False)
+        indices = charts.indices_of(now, spread)
+        figure.chart(charts.bars(indices, large, 2 if large else 4), charts.bars_alt(indices),
+                     lambda: charts.bars_data(indices), "Indices", "bars", csv=False)
 
 
 def _draw_year(spread, now: ScenarioResults, place: dict, large: bool, stale: bool) -> None:

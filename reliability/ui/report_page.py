@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import pandas as pd
 import streamlit as st
 
 from reliability.study import StudyError
 from reliability.study.save import create
 from reliability.ui import figure, frame, opened, runs, sliders, workspace
-from reliability.ui.compare_charts import bars, bars_alt, bars_data
+from reliability.ui.compare_charts import Indices, bars, bars_alt, bars_data
 from reliability.ui.opened import Opened
 from reliability.ui.runs import Run
 from reliability.ui.text import count, plain, short
@@ -74,24 +72,13 @@ def _run(shown: Opened) -> None:
     st.session_state["run_shown"] = run.name
 
 
-@dataclass(frozen=True)
-class _Recorded:
-    """Figures of a recorded run as the chart of scenarios takes them."""
-
-    names: list[str]
-    indices: list[dict]
-    callouts: list[float]
-    summaries: list[dict]
-
-
 def _picture(run: Run) -> None:
     scenarios = run.summary.get("scenarios", [])
-    of = _Recorded([s["name"] for s in scenarios], [s["expected"] for s in scenarios],
-                   [sum(s["expected"]["callouts"].values()) for s in scenarios],
-                   [s.get("simulated") for s in scenarios])
-    spread = of if scenarios and all(of.summaries) else None
-    figure.chart(bars(of, spread, frame.presenting()), bars_alt(of, spread), lambda: bars_data(of, spread),
-                 "Indices of the run", "run_bars")
+    expected = [{**s["expected"], "callouts": sum(s["expected"]["callouts"].values())} for s in scenarios]
+    simulated = [s["simulated"] for s in scenarios if s.get("simulated")]
+    shown = Indices([s["name"] for s in scenarios], expected, simulated if len(simulated) == len(scenarios) else None)
+    figure.chart(bars(shown, frame.presenting()), bars_alt(shown), lambda: bars_data(shown), "Indices of the run",
+                 "run_bars")
 
 
 def _figures(run: Run) -> None:

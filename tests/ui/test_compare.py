@@ -105,7 +105,8 @@ def test_a_moved_state_of_another_study_lends_it_no_table(small):
     """Two studies of the same scenarios and assumptions, one after the other in a tab, moved alike."""
     other = make_small("other")
     folder = workspace.root() / other
-    (folder / "sections.csv").write_text((folder / "sections.csv").read_text().replace("tap-02-north,tap-02,", "tap-02-north,main-2,"))
+    text = (folder / "sections.csv").read_text()
+    (folder / "sections.csv").write_text(text.replace("tap-02-north,tap-02,", "tap-02-north,main-2,"))
     test = app("compare", small, sliders="counts:1")
     test.session_state["study"] = other
     test.session_state["sliders"] = {"counts": 1}
