@@ -8,10 +8,10 @@ import pandas as pd
 import streamlit as st
 
 from reliability.schema.columns import TABLES
-from reliability.study import StudyError
+from reliability.study import StudyError, workspace
 from reliability.study.save import ChangedElsewhere, create, save, try_change
 from reliability.study.template import SECTIONS, settings_text
-from reliability.ui import figure, frame, incoming, opened, suggest, tables_text, workspace
+from reliability.ui import figure, frame, incoming, opened, suggest, tables_text
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
 from reliability.ui.text import count, plain

@@ -11,9 +11,10 @@ from pathlib import Path
 import pandas as pd
 import tomlkit
 
+from reliability.study import workspace
 from reliability.study.save import SETTINGS_FILE, create
 from reliability.study.template import settings_text
-from reliability.ui import suggest, tables_text, workspace
+from reliability.ui import suggest, tables_text
 
 HOME, PLAN = ".incoming", "plan.json"
 PHASE_LETTERS = r"(?i)(?=.*[ABC])[ABC]?[ -]?[ABC]?[ -]?[ABC]?[ -]?N?"       # common practice, no source

@@ -8,9 +8,8 @@ from pathlib import Path
 import streamlit as st
 
 from reliability.pipeline import with_rates
-from reliability.study import Study, StudyError, open_study
+from reliability.study import Study, StudyError, open_study, workspace
 from reliability.study.save import fingerprint
-from reliability.ui import workspace
 from reliability.ui.sliders import KEY as SLIDERS
 
 CHOSEN, SEEN, NOTICE = "study", "seen_fingerprints", "notice"

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from reliability.study import StudyError
+from reliability.study import StudyError, workspace
 from reliability.study.save import create
-from reliability.ui import figure, frame, opened, runs, sliders, workspace
+from reliability.ui import figure, frame, opened, runs, sliders
 from reliability.ui.compare_charts import Indices, bars, bars_alt, bars_data
 from reliability.ui.opened import Opened
 from reliability.ui.runs import Run

@@ -6,8 +6,8 @@ import pandas as pd
 import streamlit as st
 
 from reliability.schema.devices import DEVICES
-from reliability.study import StudyError
-from reliability.ui import business_page, edit, figure, frame, opened, trials, workspace
+from reliability.study import StudyError, workspace
+from reliability.ui import business_page, edit, figure, frame, opened, trials
 from reliability.ui.compare_charts import bars, bars_alt, bars_data, indices_of
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame

@@ -13,9 +13,8 @@ from reliability.indices.expected import system_indices
 from reliability.indices.simulation import simulate
 from reliability.pipeline import expect, question, with_rivals
 from reliability.report.summary import summary
-from reliability.study import open_study
+from reliability.study import open_study, workspace
 from reliability.study.save import KEPT
-from reliability.ui import workspace
 from reliability.ui.text import number, percent
 from tests.ui.conftest import app, figures, go, make_small, metrics, said, sound
 

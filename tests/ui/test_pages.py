@@ -13,8 +13,7 @@ from reliability.cautions import CAUTION
 from reliability.history import read_history
 from reliability.network.application import check_laterals
 from reliability.pipeline import expect, options_of, plan, with_rivals
-from reliability.study import open_study
-from reliability.ui import workspace
+from reliability.study import open_study, workspace
 from reliability.ui.text import count, money, plain, spaced
 from reliability.what_if import compute
 from tests.ui.conftest import PAGES, app, figures, go, metrics, put, said, sound, values_of

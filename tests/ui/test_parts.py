@@ -13,8 +13,8 @@ from reliability.network.application import settle_scenarios
 from reliability.network.tree import build_network
 from reliability.schema.assumptions import BY_KEY
 from reliability.schema.scenarios import Scenario
-from reliability.study import open_study
-from reliability.ui import scenario_results, sliders, workspace
+from reliability.study import open_study, workspace
+from reliability.ui import scenario_results, sliders
 from reliability.ui.figure import csv_bytes
 from reliability.ui.one_line import lay_out
 from reliability.ui.text import count, label, money, number, percent, plain, signed
