@@ -18,7 +18,8 @@ from reliability.network.tree import CODE
 from reliability.report.work_pack import checks_of_selection, work_pack_html, work_pack_rows
 from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, MAY_CHANGE
 from reliability.schema.devices import SECTIONALIZER
-from reliability.ui import background, edit, figure, frame, opened, sliders, tables_text, tiles
+from reliability.study import toml_edit
+from reliability.ui import background, edit, figure, frame, opened, sliders, tiles
 from reliability.ui.feeder_chart import Benefit, feeder_chart
 from reliability.ui.money_charts import frontier_chart, programme_chart
 from reliability.ui.opened import Opened
@@ -122,8 +123,7 @@ def _write_limits(shown: Opened, asked: Asked) -> None:
               "programme_years": asked.years, "yearly_budget": asked.yearly,
               "yearly_units": None if asked.yearly_units is None else int(asked.yearly_units)}
     text = (shown.folder / "study.toml").read_bytes().decode("utf-8-sig")
-    settled = dict.fromkeys(limits.forced_in, "in") | dict.fromkeys(limits.forced_out, "out")
-    changed = tables_text.set_settled(tables_text.set_values(text, wanted), settled)
+    changed = toml_edit.set_forced(toml_edit.set_values(text, wanted), limits.forced_in, limits.forced_out)
     saved = edit.apply(shown, {"study.toml": changed.encode()}, [], "limits")
     st.session_state[opened.NOTICE] = (
         "Written into study.toml: a run and its report now choose by these limits." if saved else
@@ -229,15 +229,11 @@ def _make_scenario(shown: Opened, laterals: pd.DataFrame, backups: int) -> None:
     part = laterals[laterals["device"] == device]
     counts = part["counts"].dropna().mode()
     text = (shown.folder / "study.toml").read_bytes().decode("utf-8-sig")
-    there = tables_text.scenarios_frame(tables_text.parse_settings(text.encode()))
-    names, k = set(there["name"].str.casefold()), 1
-    while f"choice {k}" in names:
-        k += 1
-    row = {"name": f"Choice {k}", "laterals": "; ".join(part["section_id"].astype(str)), "device": device,
-           "counts": f"{counts.iloc[0]:.0f}" if len(counts) else "", "fast_operations": "", "applicable_only": ""}
-    after = pd.concat([there, pd.DataFrame([row])], ignore_index=True)
-    saved = edit.apply(shown, {"study.toml": tables_text.with_scenarios(text, after).encode()}, [], "choice")
-    said = f"Choice {k} is now a scenario: {count(len(part), 'lateral')} get a {device.replace('_', ' ')}."
+    after, name = toml_edit.add_scenario(
+        text, "Selection", laterals="; ".join(part["section_id"].astype(str)), device=device,
+        counts=f"{counts.iloc[0]:.0f}" if len(counts) else "")
+    saved = edit.apply(shown, {"study.toml": after.encode()}, [], "choice")
+    said = f"{name} is now a scenario: {count(len(part), 'lateral')} get a {device.replace('_', ' ')}."
     if len(part) < len(laterals):
         said += f" {count(len(laterals) - len(part), 'lateral')} chosen for another device are not in it."
     if len(counts) and (part["counts"] != counts.iloc[0]).any():

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from reliability.study import Study
+from reliability.study import Study, toml_edit
 from reliability.ui import compare_charts as charts
 from reliability.ui import figure, frame, opened, pins, sliders, tiles, trials
 from reliability.ui.opened import Opened
@@ -76,14 +76,14 @@ def _present() -> None:
 
 def _write(shown: Opened, study: Study, moves: dict) -> None:
     """Make moved assumptions the study's own; what is no assumption of study.toml stays a slider."""
-    from reliability.ui import edit, tables_text
+    from reliability.ui import edit
     own = {k: v for k, v in moves.items() if k not in OWN}
     if not own:
         st.session_state[opened.NOTICE] = ("These sliders belong to the meeting, not to study.toml: pin the state "
                                            "instead.")
         return
     text = (shown.folder / "study.toml").read_bytes().decode("utf-8-sig")
-    if edit.apply(shown, {"study.toml": tables_text.set_values(text, own).encode()}, [], "sliders"):
+    if edit.apply(shown, {"study.toml": toml_edit.set_values(text, own).encode()}, [], "sliders"):
         sliders.set_all({k: v for k, v in moves.items() if k in OWN}, study, shown.name)
         st.session_state[opened.NOTICE] = (f"{count(len(own), 'assumption')} written into study.toml; the version "
                                            "before is kept.")

@@ -8,8 +8,8 @@ import streamlit as st
 
 from reliability.cautions import CAUTION
 from reliability.pipeline import modelled_by_feeder
-from reliability.study import StudyError
-from reliability.ui import edit, figure, frame, opened, sliders, tables_text
+from reliability.study import StudyError, toml_edit
+from reliability.ui import edit, figure, frame, opened, sliders
 from reliability.ui.opened import Opened
 from reliability.ui.palette import BLUE, FONT, GREY, INK, ORANGE, axis, layout, picture
 from reliability.ui.problem_table import problem_frame
@@ -65,7 +65,7 @@ def _settle(shown: Opened, error: StudyError) -> None:
                                       "month_first": "March 4, 2024 (month first)"}.get)
         if order:
             text = (shown.folder / "study.toml").read_bytes().decode("utf-8-sig")
-            if edit.apply(shown, {"study.toml": tables_text.set_values(text, {"date_order": order}).encode()}, [],
+            if edit.apply(shown, {"study.toml": toml_edit.set_values(text, {"date_order": order}).encode()}, [],
                           "dates"):
                 st.rerun()
 

@@ -141,7 +141,7 @@ def test_a_choice_becomes_a_scenario(small):
     test.button("make_scenario").click().run()
     assert "is now a scenario" in said(sound(test))
     scenarios = open_study(workspace.root() / small).scenarios
-    assert scenarios[-1].name == "Choice 1"
+    assert scenarios[-1].name == "Selection 1"
     assert scenarios[-1].laterals
 
 
