@@ -9,13 +9,13 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from reliability.business.cashflow import Business, assess
+from reliability.business.constraints import fast_settings, limits_of
 from reliability.business.costs import INTERRUPTION, SOCIETY, InterruptionCost
 from reliability.business.drivers import drivers_frame
 from reliability.business.frontier import frontier, programme
 from reliability.business.options import Options, build_options
 from reliability.business.rivals import rival_scenarios
 from reliability.business.selection import Choice, choose
-from reliability.business.wishes import fast_settings, limits_of
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.history import History, learned_study, read_history
 from reliability.history.outages import Records, read_records
@@ -99,11 +99,15 @@ def expect(study: Study) -> Results:
     """
     network = study.network
     study = replace(study, scenarios=settle_scenarios(network, study.values, study.scenarios))
-    table = build_outcomes(network, study.values, study.scenarios)
+    return assemble(study, build_outcomes(network, study.values, study.scenarios),
+                    check_laterals(network, study.values, scenario_to_check(study)))
+
+
+def assemble(study: Study, table: OutcomeTable, application: ApplicationChecks) -> Results:
+    """Expected values and business case of a study on an outcome table of its sections and scenarios."""
     expected = expected_values(table, study.values)
     business = assess(table, expected, study.values, study.cost_table, study.currency)
-    return Results(study, table, expected, business,
-                   check_laterals(network, study.values, scenario_to_check(study)))
+    return Results(study, table, expected, business, application)
 
 
 def scenario_to_check(study: Study) -> Scenario:

@@ -186,7 +186,7 @@ def test_what_was_learned_is_told_when_it_is_used(records, tmp_path, capsys):
 
 @pytest.mark.parametrize("command", ["check", "run"])
 def test_problems_behind_several_doors_are_told_at_once(command, tmp_path, capsys):
-    """A cost table, the records' settings and a lateral settled beforehand are each read late."""
+    """A cost table, the records' settings and a forced lateral are each read late."""
     toml = ('name = "s"\n[costs]\ninterruption_costs = "costs.csv"\n[history]\ntime_zone = "Mars/Base"\n'
             '[choice.laterals]\nnowhere = "in"\n')
     source = study(tmp_path / "s", "main,,breaker,1,5", "tap,main,fuse,1,5", toml=toml)

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import scipy
 
-from reliability.business.condensed import npv_function, with_values
+from reliability.business.fast_npv import npv_function, with_values
 from reliability.indices.draws import PERT_WEIGHT
 from reliability.indices.simulation import STRUCTURAL
 from reliability.network.tree import Network

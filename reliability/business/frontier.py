@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from reliability.business.hull import corner_sets, only_money_limits
+from reliability.business.greedy_frontier import corner_sets, only_money_limits
 from reliability.business.limits import Limits
 from reliability.business.options import Options
 from reliability.business.selection import GAP, NPV, SAIDI, SECONDS, choose, selection_frame, totals_of

@@ -11,8 +11,8 @@ import pandas as pd
 from reliability.cautions import CAUTION
 from reliability.history.calibration import Calibration, calibrate
 from reliability.history.conversions import BeforeAfter, before_after
+from reliability.history.customer_indices import customer_indices
 from reliability.history.durations import restoration_times
-from reliability.history.experience import experience
 from reliability.history.major_events import MajorEvents, major_events
 from reliability.history.observed import cause_indices, daily_indices, feeder_indices, tally, yearly_indices
 from reliability.history.outages import Records, read_records
@@ -23,7 +23,7 @@ from reliability.study.study import Study
 
 @dataclass(frozen=True)
 class View:
-    """Indices of one selection of events: see `observed` and `experience` for rows and columns."""
+    """Indices of one selection of events: see `observed` and `customer_indices` for rows and columns."""
 
     years: pd.DataFrame
     feeders: pd.DataFrame
@@ -82,7 +82,7 @@ def read_history(study: Study, modelled: pd.DataFrame | None = None, records: Re
 def _view(records: Records, sums: pd.DataFrame, keep: np.ndarray) -> View:
     kept = sums[keep]
     return View(yearly_indices(kept, records), feeder_indices(kept, records), cause_indices(kept, records),
-                experience(records, keep))
+                customer_indices(records, keep))
 
 
 def repeat_offenders(records: Records, sums: pd.DataFrame) -> pd.DataFrame:

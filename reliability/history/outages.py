@@ -15,7 +15,16 @@ import pandas as pd
 
 from reliability.history.findings import TREATMENTS, Finding, collect
 from reliability.history.served import Served, customers_served
-from reliability.history.stamps import BLANK, FAR, GOOD, UNREADABLE, Stamps, clean, elapsed_seconds, read_stamps
+from reliability.history.timestamps import (
+    BLANK,
+    FAR,
+    GOOD,
+    UNREADABLE,
+    Timestamps,
+    clean,
+    elapsed_seconds,
+    read_timestamps,
+)
 from reliability.network.tree import Network
 from reliability.schema.columns import OUTAGES
 from reliability.schema.problems import Problem, StudyError
@@ -65,8 +74,9 @@ def read_records(study: Study) -> Records:
     """Outage records of `study`; StudyError where there are none or a reading must be settled by a key."""
     settings = record_settings(study.values, study.extra, study.network)
     frame, row = _text(study)
-    stamps, problems = read_stamps([frame["started"], frame["restored"]], settings.date_order, study.outages_file, row)
-    if not problems and (stamps[0].status != GOOD).all():
+    timestamps, problems = read_timestamps([frame["started"], frame["restored"]], settings.date_order,
+                                           study.outages_file, row)
+    if not problems and (timestamps[0].status != GOOD).all():
         problems = [Problem(study.outages_file, "no row has a start time that can be read",
                             "write dates like 2024-03-25T14:05", column="started", row=int(row[0]),
                             value=str(frame["started"].iloc[0]))]
@@ -74,7 +84,7 @@ def read_records(study: Study) -> Records:
         raise StudyError(problems)
     network = study.network
     marks: dict[str, np.ndarray] = {}
-    steps, causes = _typed(frame, row, stamps, network, settings, marks)
+    steps, causes = _typed(frame, row, timestamps, network, settings, marks)
     steps = steps[_kept(steps, settings, marks)].reset_index(drop=True)
     findings = collect(marks, row)
     if not len(steps):
@@ -101,14 +111,15 @@ def _text(study: Study) -> tuple[pd.DataFrame, np.ndarray]:
     return text, row
 
 
-def _typed(frame: pd.DataFrame, row: np.ndarray, stamps: list[Stamps], network: Network, settings: RecordSettings,
+def _typed(frame: pd.DataFrame, row: np.ndarray, timestamps: list[Timestamps], network: Network,
+           settings: RecordSettings,
            marks: dict[str, np.ndarray]) -> tuple[pd.DataFrame, np.ndarray]:
     """Typed steps of every row (nothing left out yet) and the causes; marks what is odd."""
-    started, restored = stamps
+    started, restored = timestamps
     for name, code in (("missing", BLANK), ("not_a_date", UNREADABLE), ("far_year", FAR)):
-        for column, stamp in (("started", started), ("restored", restored)):
+        for column, times in (("started", started), ("restored", restored)):
             key = f"missing_{column}" if code == BLANK else f"{column}_{name}"
-            marks[key] = stamp.status == code
+            marks[key] = times.status == code
     marks["date_without_time"] = started.date_only | restored.date_only
     marks["utc_offset"] = ~np.isnan(started.offset_s) | ~np.isnan(restored.offset_s)
     seconds, marks["clock_change"] = elapsed_seconds(started, restored, settings.time_zone)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from reliability.business.wishes import fast_settings
+from reliability.business.constraints import fast_settings
 from reliability.network.application import (
     ApplicationChecks,
     application_frame,

@@ -233,7 +233,7 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
 # Tables inside a table whose keys are the user's own (causes, years, section ids); they reach `Study.extra`.
 FREE_TABLES: dict[str, dict[str, str]] = {
     "choice": {
-        "laterals": 'laterals settled beforehand, each "in" or "out": "tap-01" = "in"',
+        "laterals": 'laterals forced into the choice or out of it, "in" or "out": "tap-01" = "in"',
     },
     "history": {
         "causes": 'your causes, each "temporary" or "permanent": "Tree contact" = "temporary"',

@@ -8,10 +8,10 @@ import pandas as pd
 import streamlit as st
 
 from reliability.schema.columns import TABLES
-from reliability.study import StudyError
+from reliability.study import StudyError, text_tables, toml_edit, workspace
 from reliability.study.save import ChangedElsewhere, create, save, try_change
 from reliability.study.template import SECTIONS, settings_text
-from reliability.ui import figure, frame, incoming, opened, suggest, tables_text, workspace
+from reliability.ui import figure, frame, incoming, opened, suggest
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
 from reliability.ui.text import count, plain
@@ -52,7 +52,7 @@ def _blank() -> None:
 
 
 def _open_new(title: str, files: dict[str, bytes], notice: str) -> None:
-    files = {**files, "study.toml": tables_text.set_name(files["study.toml"].decode(), title).encode()}
+    files = {**files, "study.toml": toml_edit.set_name(files["study.toml"].decode(), title).encode()}
     name = workspace.free_name(title)
     create(workspace.root() / name, files)
     opened.choose(name)
@@ -100,7 +100,7 @@ def _matched(token: str, files: dict[str, bytes], plan: dict):
             settings = content
             continue
         try:
-            rows = tables_text.rows_frame(name, content)
+            rows = text_tables.rows_frame(name, content)
         except StudyError as error:
             st.error(plain(error.lines()[0], 300))
             continue
@@ -224,7 +224,7 @@ def _problems(token: str, tables: dict, error: StudyError) -> None:
         rows = sorted({p.row for p in error.problems if p.row and p.row > 1 and p.file.rpartition(".")[0] == table})
         if not rows:
             continue
-        whole = tables_text.rows_frame(name, content)
+        whole = text_tables.rows_frame(name, content)
         rows = [r for r in rows if r in whole.index]
         with st.form(f"correct_{table}_{token}", border=True):
             st.markdown(f"**Correct {count(len(rows), 'row')} of {plain(name)}**, or correct the file and bring it "
@@ -238,7 +238,7 @@ def _problems(token: str, tables: dict, error: StudyError) -> None:
                                     column_config={"problem": st.column_config.TextColumn(width="large")})
             if st.form_submit_button("Take the corrections", type="primary"):
                 whole.loc[rows] = edited.drop(columns="problem").fillna("").astype(str)
-                incoming.replace(token, name, tables_text.frame_bytes(whole))
+                incoming.replace(token, name, text_tables.frame_bytes(whole))
                 st.rerun()
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -13,11 +12,12 @@ from reliability.business.cashflow import cashflow_frame
 from reliability.business.costs import SOCIETY, UTILITY
 from reliability.report.units import unit_of
 from reliability.study import Study
-from reliability.ui import figure, frame, later, levers, tiles, trials
-from reliability.ui.answer import ANSWERS, Answer, answer, compute
+from reliability.ui import background, figure, frame, sliders, tiles, trials
 from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
+from reliability.ui.scenario_results import in_perspective, state_results
 from reliability.ui.text import count, money, number, percent, plain, short, spaced
 from reliability.ui.tiles import Figure
+from reliability.what_if import ScenarioResults
 
 VIEWS = (UTILITY, SOCIETY)
 MOST_DRIVERS = 12
@@ -28,13 +28,13 @@ VIEW_HELP = ("The utility counts crews, material, energy margin and the regulato
 def show() -> None:
     """Draw the page."""
     shown, study = frame.begin_with_study("Business case")
-    moves = levers.moved(study)
-    levers.note_in_link(moves)
+    moves = sliders.moved(study)
+    sliders.note_in_link(moves)
     columns = st.columns([2, 3, 5])
     view = columns[0].segmented_control("Seen by", VIEWS, default=study.values["perspective"], key="view",
                                         required=True,
                                         persist_state="session", help=VIEW_HELP)
-    now = seen_by(study, answer(study, shown.fingerprint, moves), view)
+    now = in_perspective(state_results(study, shown.fingerprint, moves), view)
     if len(now.names) < 2:
         st.info("There is nothing to compare: add a scenario on the page Study.")
         return
@@ -71,17 +71,6 @@ def show() -> None:
                           lambda: pd.DataFrame({"trial": np.arange(len(npv)), "npv": npv}), "npv")
 
 
-def seen_by(study: Study, now: Answer, view: str) -> Answer:
-    """The same state under another perspective."""
-    if view == now.results.study.values["perspective"]:
-        return now
-    digest, kept = f"{now.digest}|{view}", st.session_state.setdefault(ANSWERS, {})
-    if digest not in kept:
-        moved = now.results.study
-        kept[digest] = compute(replace(moved, values={**moved.values, "perspective": view}), digest, [now])
-    return kept[digest]
-
-
 def _tiles(place, case: dict, currency: str, npv: np.ndarray | None) -> None:
     spread = "–" if npv is None else f"{money(np.percentile(npv, 10), '')} to {money(np.percentile(npv, 90), currency)}"
     payback = case["discounted_payback_years"]
@@ -94,9 +83,9 @@ def _tiles(place, case: dict, currency: str, npv: np.ndarray | None) -> None:
         tiles.row(Figure(name, value) for name, value in figures)
 
 
-def _drivers(now: Answer, scenario: int, large: bool) -> None:
+def _drivers(now: ScenarioResults, scenario: int, large: bool) -> None:
     st.subheader("What the answer hangs on", anchor=False)
-    table = later.answer(*_drivers_work(now), "What moves the answer")
+    table = background.result(*_drivers_work(now), "the sensitivity")
     if table is None:
         return
     part = table[table["scenario"] == now.names[scenario]]
@@ -127,7 +116,7 @@ def _drivers(now: Answer, scenario: int, large: bool) -> None:
                    "study states.")
 
 
-def _drivers_work(now: Answer) -> tuple[str, Callable[[], pd.DataFrame]]:
+def _drivers_work(now: ScenarioResults) -> tuple[str, Callable[[], pd.DataFrame]]:
     results = now.results
 
     def work() -> pd.DataFrame:
@@ -137,16 +126,16 @@ def _drivers_work(now: Answer) -> tuple[str, Callable[[], pd.DataFrame]]:
     return f"drivers|{now.digest}", work
 
 
-def prepare(now: Answer) -> None:
+def prepare(now: ScenarioResults) -> None:
     """Begin with what takes longest on this page."""
-    later.prepare(*_drivers_work(now))
+    background.prepare(*_drivers_work(now))
 
 
-def _all(now: Answer, study: Study, fingerprint: str, moves: dict) -> None:
+def _all(now: ScenarioResults, study: Study, fingerprint: str, moves: dict) -> None:
     st.subheader("Every scenario, from both sides", anchor=False)
     rows = []
     for view in VIEWS:
-        of = seen_by(study, now, view)
+        of = in_perspective(now, view)
         for s, name in enumerate(of.names):
             if s:
                 case = of.money[s]

@@ -8,23 +8,25 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
+from reliability.business.constraints import fast_settings, limits_of
 from reliability.business.frontier import frontier, programme
 from reliability.business.limits import Limits
 from reliability.business.options import Options, build_options
 from reliability.business.selection import NPV, SAIDI, Choice, choose
-from reliability.business.wishes import fast_settings, limits_of
 from reliability.network.application import ApplicationChecks
 from reliability.network.devices import CODE
 from reliability.report.work_pack import checks_of_selection, work_pack_html, work_pack_rows
 from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, MAY_CHANGE
 from reliability.schema.devices import SECTIONALIZER
-from reliability.ui import edit, figure, frame, later, levers, opened, tables_text, tiles
-from reliability.ui.answer import Answer, answer
+from reliability.study import toml_edit
+from reliability.ui import background, edit, figure, frame, opened, sliders, tiles
 from reliability.ui.feeder_chart import Benefit, feeder_chart
 from reliability.ui.money_charts import frontier_chart, programme_chart
 from reliability.ui.opened import Opened
+from reliability.ui.scenario_results import state_results
 from reliability.ui.text import count, money, number, plain, short, spaced
 from reliability.ui.tiles import Figure
+from reliability.what_if import ScenarioResults
 
 GOALS = {NPV: "Highest net present value", SAIDI: "Most SAIDI avoided"}
 FRONTIER_POINTS = 16
@@ -34,9 +36,9 @@ SECONDS, GAP = 10.0, 1e-4
 def show() -> None:
     """Draw the page."""
     shown, study = frame.begin_with_study("Choice")
-    moves = levers.moved(study)
-    levers.note_in_link(moves)
-    now = answer(study, shown.fingerprint, moves)
+    moves = sliders.moved(study)
+    sliders.note_in_link(moves)
+    now = state_results(study, shown.fingerprint, moves)
     if not len(now.results.network.lateral_heads):
         st.info("This network has no lateral to choose.")
         return
@@ -73,7 +75,7 @@ class Asked:
         return self.settings, self.only
 
 
-def _asked(shown: Opened, now: Answer) -> Asked:
+def _asked(shown: Opened, now: ScenarioResults) -> Asked:
     """Goal and limits, beginning with those of the study's table [choice]."""
     study, network = now.results.study, now.results.network
     ids = network.ids[network.lateral_heads].astype(str).tolist()
@@ -121,15 +123,14 @@ def _write_limits(shown: Opened, asked: Asked) -> None:
               "programme_years": asked.years, "yearly_budget": asked.yearly,
               "yearly_units": None if asked.yearly_units is None else int(asked.yearly_units)}
     text = (shown.folder / "study.toml").read_bytes().decode("utf-8-sig")
-    settled = dict.fromkeys(limits.forced_in, "in") | dict.fromkeys(limits.forced_out, "out")
-    changed = tables_text.set_settled(tables_text.set_values(text, wanted), settled)
+    changed = toml_edit.set_forced(toml_edit.set_values(text, wanted), limits.forced_in, limits.forced_out)
     saved = edit.apply(shown, {"study.toml": changed.encode()}, [], "limits")
     st.session_state[opened.NOTICE] = (
         "Written into study.toml: a run and its report now choose by these limits." if saved else
         "Not written: the study was left as it was.")
 
 
-def choices(now: Answer, settings: bool, only: bool) -> Options:
+def choices(now: ScenarioResults, settings: bool, only: bool) -> Options:
     """What may be done with each lateral, the last one kept in the session."""
     key, kept = (now.digest, settings, only), st.session_state.get("options")
     if kept is None or kept[0] != key:
@@ -141,7 +142,7 @@ def choices(now: Answer, settings: bool, only: bool) -> Options:
     return kept[1]
 
 
-def _chosen(now: Answer, options: Options, asked: Asked) -> Choice:
+def _chosen(now: ScenarioResults, options: Options, asked: Asked) -> Choice:
     key, kept = (now.digest, asked), st.session_state.get("choice")
     if kept is None or kept[0] != key:
         with st.spinner("Choosing …"):
@@ -150,7 +151,7 @@ def _chosen(now: Answer, options: Options, asked: Asked) -> Choice:
     return kept[1]
 
 
-def _result(now: Answer, options: Options, choice: Choice, asked: Asked) -> None:
+def _result(now: ScenarioResults, options: Options, choice: Choice, asked: Asked) -> None:
     st.markdown(f"#### {plain(spaced(choice.message), 400)}")
     currency = now.business.currency
     if choice.feasible:
@@ -166,15 +167,15 @@ def _result(now: Answer, options: Options, choice: Choice, asked: Asked) -> None
     st.subheader("All that money can buy", anchor=False)
     # the curve is that of every budget, so the budget asked for is left out of it
     whole = replace(asked.limits, budget=None, saidi_reduction_minutes=None)
-    curve = later.answer(f"frontier|{now.digest}|{asked.key}|{whole}",
-                         lambda: frontier(options, FRONTIER_POINTS, whole, seconds_per_point=1.0), "The curve")
+    curve = background.result(f"frontier|{now.digest}|{asked.key}|{whole}",
+                              lambda: frontier(options, FRONTIER_POINTS, whole, seconds_per_point=1.0), "the curve")
     if curve is not None and len(curve):
         most = f"{number(curve['saidi_minutes_avoided'].max())} minutes for {money(curve['capex'].max(), currency)}"
         figure.chart(frontier_chart(curve, choice.totals or None, currency, frame.presenting()),
                      f"SAIDI avoided against capital, from nothing to {most}.", lambda: curve, "Curve", "frontier")
 
 
-def _map(now: Answer, options: Options, choice: Choice) -> None:
+def _map(now: ScenarioResults, options: Options, choice: Choice) -> None:
     chosen = choice.selection[choice.selection["what"] == "lateral"]
     if chosen.empty:
         return
@@ -197,7 +198,7 @@ def _map(now: Answer, options: Options, choice: Choice) -> None:
                  f"Chosen on {feeder}", "choice_feeder")
 
 
-def _table(shown: Opened, now: Answer, choice: Choice) -> None:
+def _table(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
     if choice.selection.empty:
         return
     st.subheader("What is chosen", anchor=False)
@@ -228,15 +229,11 @@ def _make_scenario(shown: Opened, laterals: pd.DataFrame, backups: int) -> None:
     part = laterals[laterals["device"] == device]
     counts = part["counts"].dropna().mode()
     text = (shown.folder / "study.toml").read_bytes().decode("utf-8-sig")
-    there = tables_text.scenarios_frame(tables_text.parse_settings(text.encode()))
-    names, k = set(there["name"].str.casefold()), 1
-    while f"choice {k}" in names:
-        k += 1
-    row = {"name": f"Choice {k}", "laterals": "; ".join(part["section_id"].astype(str)), "device": device,
-           "counts": f"{counts.iloc[0]:.0f}" if len(counts) else "", "fast_operations": "", "applicable_only": ""}
-    after = pd.concat([there, pd.DataFrame([row])], ignore_index=True)
-    saved = edit.apply(shown, {"study.toml": tables_text.with_scenarios(text, after).encode()}, [], "choice")
-    said = f"Choice {k} is now a scenario: {count(len(part), 'lateral')} get a {device.replace('_', ' ')}."
+    after, name = toml_edit.add_scenario(
+        text, "Selection", laterals="; ".join(part["section_id"].astype(str)), device=device,
+        counts=f"{counts.iloc[0]:.0f}" if len(counts) else "")
+    saved = edit.apply(shown, {"study.toml": after.encode()}, [], "choice")
+    said = f"{name} is now a scenario: {count(len(part), 'lateral')} get a {device.replace('_', ' ')}."
     if len(part) < len(laterals):
         said += f" {count(len(laterals) - len(part), 'lateral')} chosen for another device are not in it."
     if len(counts) and (part["counts"] != counts.iloc[0]).any():
@@ -247,16 +244,16 @@ def _make_scenario(shown: Opened, laterals: pd.DataFrame, backups: int) -> None:
     st.session_state[opened.NOTICE] = said if saved else "Not saved: the study was left as it was."
 
 
-def _programme(now: Answer, options: Options, asked: Asked) -> None:
+def _programme(now: ScenarioResults, options: Options, asked: Asked) -> None:
     st.subheader("Programme by year", anchor=False)
     if asked.yearly is None and asked.yearly_units is None:
         st.markdown("Give the budget or the units of a year on the left to spread the work over years.")
         return
-    found = later.answer(
+    found = background.result(
         f"programme|{now.digest}|{asked}", lambda: programme(
             options, asked.years, asked.yearly, asked.yearly_units, asked.limits, asked.goal, gap=GAP,
             seconds=SECONDS / 2),
-        "The programme")
+        "the programme")
     if found is None:
         return
     table, message = found

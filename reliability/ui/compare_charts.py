@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from reliability.ui.answer import Answer
 from reliability.ui.palette import BLUE, GREY, INK, ORANGE, PAPER, axis, layout, pattern, picture, series
 from reliability.ui.text import label, number
 from reliability.ui.trials import Spread
+from reliability.what_if import ScenarioResults
 
 MEASURES = (("saifi", "SAIFI", "interruptions a year"), ("saidi_min", "SAIDI", "minutes a year"),
             ("maifi_e", "MAIFI<sub>E</sub>", "events a year"), ("callouts", "Call-outs", "a year"))
@@ -17,12 +19,30 @@ PLAIN_NAMES = {"saifi": "SAIFI", "saidi_min": "SAIDI", "maifi_e": "MAIFI_E", "ca
 BINS = 60
 
 
-def value(now: Answer, scenario: int, key: str) -> float:
+def value(now: ScenarioResults, scenario: int, key: str) -> float:
     """Expected value of one of MEASURES."""
     return now.callouts[scenario] if key == "callouts" else now.indices[scenario][key]
 
 
-def bars(now: Answer, spread: Spread | None, large: bool = False, columns: int = 4) -> go.Figure:
+@dataclass(frozen=True)
+class Indices:
+    """Indices of scenarios as `bars` shows them: of a state or of a recorded run.
+
+    expected: by key of MEASURES, of each scenario. simulated: quantiles of a year by key, of each scenario.
+    """
+
+    names: list[str]
+    expected: list[dict[str, float]]
+    simulated: list[dict] | None = None
+
+
+def indices_of(now: ScenarioResults, spread: Spread | None) -> Indices:
+    """Indices of a state."""
+    return Indices(now.names, [{key: value(now, s, key) for key, *_ in MEASURES} for s in range(len(now.names))],
+                   spread.summaries if spread else None)
+
+
+def bars(shown: Indices, large: bool = False, columns: int = 4) -> go.Figure:
     """A panel a measure, a bar a scenario: expected values, and P10 to P90 of a year where they are simulated."""
     traces: list[dict[str, object]] = []
     notes: list[dict[str, object]] = []
@@ -30,8 +50,8 @@ def bars(now: Answer, spread: Spread | None, large: bool = False, columns: int =
     rows = -(-len(MEASURES) // columns)
     for k, (key, name, unit) in enumerate(MEASURES):
         at, across, down = "" if k == 0 else str(k + 1), k % columns, k // columns
-        values = [value(now, s, key) for s in range(len(now.names))]
-        traces += [_bar(now, spread, s, k, unit) for s in range(len(now.names))]
+        values = [of[key] for of in shown.expected]
+        traces += [_bar(shown, s, k, unit) for s in range(len(shown.names))]
         domain = [across / columns + (0.05 if across else 0.0), (across + 1) / columns - 0.012]
         upright = [1.0 - (down + 1) / rows + (0.16 if down < rows - 1 else 0.0), 1.0 - down / rows - 0.06 * bool(down)]
         axes[f"xaxis{at}"] = {
@@ -46,37 +66,38 @@ def bars(now: Answer, spread: Spread | None, large: bool = False, columns: int =
                                   margin={"l": 10, "r": 10, "t": 34, "b": 10}) | axes)
 
 
-def _bar(now: Answer, spread: Spread | None, s: int, panel: int, unit: str) -> dict[str, object]:
+def _bar(shown: Indices, s: int, panel: int, unit: str) -> dict[str, object]:
     """The bar of one scenario in one panel."""
     key, at = MEASURES[panel][0], "" if panel == 0 else str(panel + 1)
-    expected, (colour, shape), name = value(now, s, key), series(s), label(now.names[s])
+    expected, (colour, shape), name = shown.expected[s][key], series(s), label(shown.names[s])
     trace: dict[str, object] = {
         "type": "bar", "x": [s], "y": [expected], "xaxis": f"x{at}", "yaxis": f"y{at}", "name": name,
         "legendgroup": str(s), "showlegend": panel == 0, "hovertemplate": f"{name}: %{{y:.4g}} {unit}<extra></extra>",
         "marker": {"color": colour, "pattern": pattern(shape), "line": {"color": colour, "width": 1}}}
-    if spread is not None:
-        of = spread.summaries[s][key]
+    if shown.simulated:
+        of = shown.simulated[s][key]
         trace["error_y"] = {"type": "data", "symmetric": False, "array": [of["p90"] - expected],
                             "arrayminus": [expected - of["p10"]], "color": INK, "thickness": 1.5, "width": 6}
     return trace
 
 
-def bars_data(now: Answer, spread: Spread | None) -> pd.DataFrame:
+def bars_data(shown: Indices) -> pd.DataFrame:
     """The numbers of `bars`."""
     rows = []
-    for s, scenario in enumerate(now.names):
+    for s, scenario in enumerate(shown.names):
         for key, _, unit in MEASURES:
-            of = spread.summaries[s][key] if spread else {}
-            rows.append({"scenario": scenario, "index": PLAIN_NAMES[key], "unit": unit, "expected": value(now, s, key),
+            of = shown.simulated[s][key] if shown.simulated else {}
+            rows.append({"scenario": scenario, "index": PLAIN_NAMES[key], "unit": unit,
+                         "expected": shown.expected[s][key],
                          **{p: of.get(p) for p in ("mean", "se", "p10", "p50", "p90")}})
     return pd.DataFrame(rows)
 
 
-def bars_alt(now: Answer, spread: Spread | None) -> str:
+def bars_alt(shown: Indices) -> str:
     """What `bars` shows, in words."""
-    parts = [f"{name}: " + ", ".join(f"{PLAIN_NAMES[key]} {number(value(now, s, key))}" for key, *_ in MEASURES)
-             for s, name in enumerate(now.names)]
-    more = " Whiskers span nine years out of ten but the best and worst tenth." if spread else ""
+    parts = [f"{name}: " + ", ".join(f"{PLAIN_NAMES[key]} {number(of[key])}" for key, *_ in MEASURES)
+             for name, of in zip(shown.names, shown.expected, strict=True)]
+    more = " Whiskers: 80 % range of a single year, P10 to P90." if shown.simulated else ""
     return "Bars of expected indices by scenario. " + "; ".join(parts) + "." + more
 
 
@@ -124,7 +145,7 @@ def share_worse(spread: Spread, scenario: int, saidi_min: float) -> float:
     return float((spread.saidi[scenario] > saidi_min).mean())
 
 
-def gains(now: Answer, scenario: int) -> pd.DataFrame:
+def gains(now: ScenarioResults, scenario: int) -> pd.DataFrame:
     """Change of what customers see a year against as built: those on changed laterals, and the others.
 
     Rows: group, customers, sustained (interruptions per customer), minutes, momentary (events).

@@ -8,15 +8,16 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from reliability.study import Study
+from reliability.study import Study, toml_edit
 from reliability.ui import compare_charts as charts
-from reliability.ui import figure, frame, levers, opened, pins, tiles, trials
-from reliability.ui.answer import Answer, answer, too_many_counts
-from reliability.ui.levers import OWN
+from reliability.ui import figure, frame, opened, pins, sliders, tiles, trials
 from reliability.ui.opened import Opened
+from reliability.ui.scenario_results import state_results
+from reliability.ui.sliders import OWN
 from reliability.ui.text import count, money, number, percent, plain, short, signed
 from reliability.ui.tiles import Figure
 from reliability.ui.trials import Spread
+from reliability.what_if import ScenarioResults, too_many_counts
 
 TILES_A_ROW = 4
 TILE_NAMES = {"saifi": "SAIFI, 1/yr", "saidi_min": "SAIDI, min/yr", "maifi_e": "MAIFI_E, 1/yr",
@@ -28,9 +29,9 @@ def show() -> None:
     """Draw the page: expected figures at once, simulated ones as they come."""
     shown, study = frame.begin_with_study("Compare")
     with st.sidebar:
-        moves = levers.panel(study, shown.name)
-    levers.note_in_link(moves)
-    now = answer(study, shown.fingerprint, moves)
+        moves = sliders.panel(study, shown.name)
+    sliders.note_in_link(moves)
+    now = state_results(study, shown.fingerprint, moves)
     _toolbar(shown, study, moves, now)
     odds = _tiles(now)
     time.sleep(HEAD_START_SECONDS)      # the figures are on their way before the pictures are drawn
@@ -38,7 +39,8 @@ def show() -> None:
     large = frame.presenting()
     st.subheader("Expected a year, and how far single years reach", anchor=False)
     place = {"bars": st.empty(), "progress": st.empty(), "spread": trials.known(now.digest)}
-    figure.csv_button("Indices with their spread", lambda: charts.bars_data(now, place["spread"]), "compare_bars")
+    figure.csv_button("Indices with their spread", lambda: charts.bars_data(charts.indices_of(now, place["spread"])),
+                      "compare_bars")
     left, right = (st.container(), st.container()) if large else st.columns(2, gap="large")
     with left:
         _bad_year_place(now, place)
@@ -48,7 +50,7 @@ def show() -> None:
     _follow(now, place, odds, large)
 
 
-def _toolbar(shown: Opened, study: Study, moves: dict, now: Answer) -> None:
+def _toolbar(shown: Opened, study: Study, moves: dict, now: ScenarioResults) -> None:
     with st.container(horizontal=True, vertical_alignment="center", gap="small"):
         st.session_state.setdefault("presenter_toggle", frame.presenting())
         st.toggle("Large type", key="presenter_toggle", on_change=_present, help="For a room with a projector")
@@ -56,10 +58,10 @@ def _toolbar(shown: Opened, study: Study, moves: dict, now: Answer) -> None:
             pins.add(shown, now, moves)
             st.rerun()
         if moves:
-            st.button("Write these values into the study", icon=":material/save:", key="write_levers", on_click=_write,
+            st.button("Write these values into the study", icon=":material/save:", key="write_sliders", on_click=_write,
                       args=(shown, study, moves))
         what = ("As the study states" if not moves else "Moved: " + "; ".join(
-            f"{levers.levers(study)[k].assumption.label.lower()} {v:g}" for k, v in moves.items()))
+            f"{sliders.sliders(study)[k].assumption.label.lower()} {v:g}" for k, v in moves.items()))
         st.markdown(f"{plain(what, 240)}. The address of this page reopens exactly this state.")
 
 
@@ -74,22 +76,22 @@ def _present() -> None:
 
 def _write(shown: Opened, study: Study, moves: dict) -> None:
     """Make moved assumptions the study's own; what is no assumption of study.toml stays a slider."""
-    from reliability.ui import edit, tables_text
+    from reliability.ui import edit
     own = {k: v for k, v in moves.items() if k not in OWN}
     if not own:
         st.session_state[opened.NOTICE] = ("These sliders belong to the meeting, not to study.toml: pin the state "
                                            "instead.")
         return
     text = (shown.folder / "study.toml").read_bytes().decode("utf-8-sig")
-    if edit.apply(shown, {"study.toml": tables_text.set_values(text, own).encode()}, [], "levers"):
-        levers.set_all({k: v for k, v in moves.items() if k in OWN}, study, shown.name)
+    if edit.apply(shown, {"study.toml": toml_edit.set_values(text, own).encode()}, [], "sliders"):
+        sliders.set_all({k: v for k, v in moves.items() if k in OWN}, study, shown.name)
         st.session_state[opened.NOTICE] = (f"{count(len(own), 'assumption')} written into study.toml; the version "
                                            "before is kept.")
     else:
         st.session_state[opened.NOTICE] = "Not written: the study would have problems, or was changed elsewhere."
 
 
-def _tiles(now: Answer) -> list:
+def _tiles(now: ScenarioResults) -> list:
     """A tile a scenario: its change against today; returns the places for what is simulated."""
     places = []
     most = TILES_A_ROW // 2 if frame.presenting() else TILES_A_ROW
@@ -102,7 +104,7 @@ def _tiles(now: Answer) -> list:
     return places
 
 
-def _tile(now: Answer, s: int):
+def _tile(now: ScenarioResults, s: int):
     """Draw a scenario's tile; returns the place for what is simulated."""
     figures = []
     for key, name in TILE_NAMES.items():
@@ -118,19 +120,19 @@ def _tile(now: Answer, s: int):
     return st.empty()
 
 
-def _warnings(now: Answer, study: Study, moves: dict) -> None:
+def _warnings(now: ScenarioResults, study: Study, moves: dict) -> None:
     for s, name in enumerate(now.names):
         wrong = too_many_counts(now, s)
         if wrong:
             st.warning(f"{plain(name)}: {count(wrong, 'sectionalizer')} would have as many counts as the device above "
                        "has operations to lockout; that device then locks out first.")
-    stated = [levers.levers(study)[k].assumption.label.lower() for k in ("temporary_fraction", "repair_hours")
+    stated = [sliders.sliders(study)[k].assumption.label.lower() for k in ("temporary_fraction", "repair_hours")
               if k in moves and study.sections[k].notna().any()]
     if stated:
         st.caption(f"Sections that state their own {' or '.join(stated)} keep it.")
 
 
-def _bad_year_place(now: Answer, place: dict) -> None:
+def _bad_year_place(now: ScenarioResults, place: dict) -> None:
     st.subheader("How bad can a year be", anchor=False)
     names, last = now.names, min(1, len(now.names) - 1)
     columns = st.columns([3, 3, 2], vertical_alignment="bottom")
@@ -148,7 +150,7 @@ def _bad_year_place(now: Answer, place: dict) -> None:
                       if place["spread"] else pd.DataFrame(), "year")
 
 
-def _gains(now: Answer, large: bool) -> None:
+def _gains(now: ScenarioResults, large: bool) -> None:
     st.subheader("Who gains and who pays, per customer", anchor=False)
     names = now.names
     if len(names) < 2:
@@ -164,7 +166,7 @@ def _gains(now: Answer, large: bool) -> None:
     figure.chart(charts.gains_chart(table, large), alt, lambda: table, "Who gains and who pays", "gains")
 
 
-def _follow(now: Answer, place: dict, odds: list, large: bool) -> None:
+def _follow(now: ScenarioResults, place: dict, odds: list, large: bool) -> None:
     """Draw the bars at once, then again with each stage of the simulation."""
     spread = trials.known(now.digest)
     _draw_bars(now, spread, place, large)
@@ -186,13 +188,14 @@ def _follow(now: Answer, place: dict, odds: list, large: bool) -> None:
         f"{spread.seed}. All scenarios see the same faults.")
 
 
-def _draw_bars(now: Answer, spread, place: dict, large: bool) -> None:
+def _draw_bars(now: ScenarioResults, spread, place: dict, large: bool) -> None:
     with place["bars"].container():
-        figure.chart(charts.bars(now, spread, large, 2 if large else 4), charts.bars_alt(now, spread),
-                     lambda: charts.bars_data(now, spread), "Indices", "bars", csv=False)
+        indices = charts.indices_of(now, spread)
+        figure.chart(charts.bars(indices, large, 2 if large else 4), charts.bars_alt(indices),
+                     lambda: charts.bars_data(indices), "Indices", "bars", csv=False)
 
 
-def _draw_year(spread, now: Answer, place: dict, large: bool, stale: bool) -> None:
+def _draw_year(spread, now: ScenarioResults, place: dict, large: bool, stale: bool) -> None:
     if spread is None or spread.names != tuple(now.names):
         place["year"].info("The spread of years appears with the first trials.")
         return

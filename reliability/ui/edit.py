@@ -11,7 +11,7 @@ import streamlit as st
 
 from reliability.schema.columns import TABLES
 from reliability.schema.devices import LATERAL_DEVICES
-from reliability.study import StudyError
+from reliability.study import StudyError, text_tables, toml_edit
 from reliability.study.save import (
     KEPT,
     SETTINGS_FILE,
@@ -22,7 +22,7 @@ from reliability.study.save import (
     versions,
     write_kept,
 )
-from reliability.ui import opened, tables_text
+from reliability.ui import opened
 from reliability.ui.figure import csv_button
 from reliability.ui.opened import Opened
 from reliability.ui.text import count, plain
@@ -32,14 +32,18 @@ SAID = "edit_said"
 
 def sections(shown: Opened) -> None:
     """Edit the network's tables, and the outage records."""
-    there = [t for t in TABLES if tables_text.table_file(shown.folder, t)]
+    there = [t for t in TABLES if text_tables.table_file(shown.folder, t)]
     table = st.segmented_control("Table", there, default=there[0], key="edit_table", required=True)
     _table(shown, table)
 
 
 def _table(shown: Opened, table: str) -> None:
-    file = tables_text.table_file(shown.folder, table)
+    file = text_tables.table_file(shown.folder, table)
     known = {c.name: f"{c.help} {f'({c.unit})' if c.unit else ''}" for c in TABLES[table]}
+
+    def read() -> pd.DataFrame:
+        frame = text_tables.rows_frame(file, (shown.folder / file).read_bytes())
+        return frame.set_axis(pd.RangeIndex(2, len(frame) + 2, name="row"))    # an index that rows can be added to
 
     def draw(base: pd.DataFrame, key: str) -> pd.DataFrame:
         columns = {name: st.column_config.TextColumn(help=known.get(name)) for name in base.columns}
@@ -47,10 +51,10 @@ def _table(shown: Opened, table: str) -> None:
                               alt=f"The rows of {file}, to be edited")
 
     def change(edited: pd.DataFrame) -> tuple[dict[str, bytes], list[str]]:
-        return {f"{table}.csv": tables_text.frame_bytes(edited)}, [file] if file != f"{table}.csv" else []
+        return {f"{table}.csv": text_tables.frame_bytes(edited)}, [file] if file != f"{table}.csv" else []
 
     try:
-        _editor(shown, file, lambda: tables_text.rows_frame(file, (shown.folder / file).read_bytes()), draw, change)
+        _editor(shown, file, read, draw, change)
     except StudyError as error:
         st.error(plain(error.lines()[0], 400))
 
@@ -61,14 +65,14 @@ def assumptions(shown: Opened) -> None:
                "draws once a trial.")
 
     def draw(base: pd.DataFrame, key: str) -> pd.DataFrame:
-        fixed = [c for c in base.columns if c not in (tables_text.LOW, tables_text.VALUE, tables_text.HIGH)]
+        fixed = [c for c in base.columns if c not in (toml_edit.LOW, toml_edit.VALUE, toml_edit.HIGH)]
         return st.data_editor(base, key=key, disabled=fixed, height=460, hide_index=True,
                               alt="The assumptions of the study, to be edited")
 
     text = _settings_text(shown)
-    before = tables_text.assumptions_frame(tables_text.parse_settings(text.encode()))
+    before = toml_edit.assumptions_frame(toml_edit.parse_settings(text.encode()))
     _editor(shown, SETTINGS_FILE, lambda: before, draw,
-            lambda edited: ({SETTINGS_FILE: tables_text.with_assumptions(text, before, edited).encode()}, []))
+            lambda edited: ({SETTINGS_FILE: toml_edit.with_assumptions(text, before, edited).encode()}, []))
 
 
 def scenarios(shown: Opened) -> None:
@@ -83,10 +87,10 @@ def scenarios(shown: Opened) -> None:
     }
     text = _settings_text(shown)
     _editor(shown, SETTINGS_FILE + " scenarios",
-            lambda: tables_text.scenarios_frame(tables_text.parse_settings(text.encode())),
+            lambda: toml_edit.scenarios_frame(toml_edit.parse_settings(text.encode())),
             lambda base, key: st.data_editor(base, key=key, num_rows="dynamic", column_config=columns, hide_index=True,
                                              alt="The scenarios of the study, to be edited"),
-            lambda edited: ({SETTINGS_FILE: tables_text.with_scenarios(text, edited).encode()}, []))
+            lambda edited: ({SETTINGS_FILE: toml_edit.with_scenarios(text, edited).encode()}, []))
 
 
 def earlier_versions(shown: Opened) -> None:
@@ -150,7 +154,7 @@ def _editor(shown: Opened, what: str, read: Callable[[], pd.DataFrame],
     if edited.equals(state["base"]) and state["handled"] is None:
         _say(shown, what)
         return
-    mark = hashlib.sha256(tables_text.frame_bytes(edited.reset_index())).hexdigest()
+    mark = hashlib.sha256(text_tables.frame_bytes(edited.reset_index())).hexdigest()
     if mark != state["handled"]:
         state["handled"] = mark
         files, remove = change(edited)

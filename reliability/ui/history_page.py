@@ -8,12 +8,12 @@ import streamlit as st
 
 from reliability.cautions import CAUTION
 from reliability.pipeline import modelled_by_feeder
-from reliability.study import StudyError
-from reliability.ui import edit, figure, frame, levers, opened, tables_text
-from reliability.ui.answer import base_answer
+from reliability.study import StudyError, toml_edit
+from reliability.ui import edit, figure, frame, opened, sliders
 from reliability.ui.opened import Opened
 from reliability.ui.palette import BLUE, FONT, GREY, INK, ORANGE, axis, layout, picture
 from reliability.ui.problem_table import problem_frame
+from reliability.ui.scenario_results import stated_results
 from reliability.ui.text import count, label, number, percent, plain
 
 INDICES = {"saidi_min": "SAIDI, minutes", "saifi": "SAIFI", "caidi_min": "CAIDI, minutes", "maifi": "MAIFI",
@@ -50,7 +50,7 @@ def _history(_study, fingerprint: str, _ready):
     """(history, None), or (None, what stands in the way); shared between tabs and never changed."""
     from reliability.history import read_history
     try:
-        return read_history(_study, modelled_by_feeder(base_answer(_ready, fingerprint).results)), None
+        return read_history(_study, modelled_by_feeder(stated_results(_ready, fingerprint).results)), None
     except StudyError as error:
         return None, error
 
@@ -65,7 +65,7 @@ def _settle(shown: Opened, error: StudyError) -> None:
                                       "month_first": "March 4, 2024 (month first)"}.get)
         if order:
             text = (shown.folder / "study.toml").read_bytes().decode("utf-8-sig")
-            if edit.apply(shown, {"study.toml": tables_text.set_values(text, {"date_order": order}).encode()}, [],
+            if edit.apply(shown, {"study.toml": toml_edit.set_values(text, {"date_order": order}).encode()}, [],
                           "dates"):
                 st.rerun()
 
@@ -206,12 +206,12 @@ def _feeders_chart(found) -> None:
 def _try_factors(shown: Opened, found) -> None:
     """Move the sliders by the factors, within their bounds."""
     study = shown.ready
-    known, moves = levers.levers(study), dict(levers.moved(study))
+    known, moves = sliders.sliders(study), dict(sliders.moved(study))
     wanted = {"fault_rate_factor": found.rate_factor}
     if np.isfinite(found.time_factor):
         wanted |= {key: study.values[key] * found.time_factor for key in TIMES}
     moves |= {key: round(float(np.clip(value, known[key].low, known[key].high)), 4) for key, value in wanted.items()}
-    levers.set_all(moves, study, shown.name)
+    sliders.set_all(moves, study, shown.name)
     st.session_state[opened.NOTICE] = (f"Fault rates times {number(found.rate_factor)}, restoration times "
                                        f"{percent(found.time_factor)} of the study's.")
     st.switch_page("reliability/ui/compare_page.py")

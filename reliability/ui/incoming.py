@@ -11,9 +11,10 @@ from pathlib import Path
 import pandas as pd
 import tomlkit
 
+from reliability.study import text_tables, toml_edit, workspace
 from reliability.study.save import SETTINGS_FILE, create
 from reliability.study.template import settings_text
-from reliability.ui import suggest, tables_text, workspace
+from reliability.ui import suggest
 
 HOME, PLAN = ".incoming", "plan.json"
 PHASE_LETTERS = r"(?i)(?=.*[ABC])[ABC]?[ -]?[ABC]?[ -]?[ABC]?[ -]?N?"       # common practice, no source
@@ -84,7 +85,7 @@ def study_files(tables: dict[str, tuple[str, bytes]], maps: dict[str, dict[str, 
         document = tomlkit.parse(settings_text())
         document["name"] = title or "A study"
     else:
-        document = tables_text.parse_settings(settings)
+        document = toml_edit.parse_settings(settings)
     columns = document.get("columns", tomlkit.table())
     for table, chosen in maps.items():
         names, ignored = suggest.column_map(chosen)
@@ -110,7 +111,7 @@ def with_phases_counted(name: str, content: bytes, chosen: dict[str, str]) -> tu
     header = next((h for h, column in chosen.items() if column == "phases"), None)
     if header is None:
         return name, content
-    rows = tables_text.rows_frame(name, content)
+    rows = text_tables.rows_frame(name, content)
     cells = rows[header].str.strip()
     if not has_phase_letters(cells):
         return name, content

@@ -15,11 +15,12 @@ from reliability.network.application import (
 )
 from reliability.network.application_catalogue import VERDICTS
 from reliability.schema.devices import DEVICES, SECTIONALIZER
-from reliability.ui import figure, frame, levers
-from reliability.ui.answer import Answer, answer, by_lateral
+from reliability.ui import figure, frame, sliders
 from reliability.ui.feeder_chart import Benefit, feeder_chart
 from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
+from reliability.ui.scenario_results import state_results
 from reliability.ui.text import count, number, plain, short, signed
+from reliability.what_if import ScenarioResults, by_lateral
 
 PARAMETER = "lateral"
 
@@ -27,8 +28,8 @@ PARAMETER = "lateral"
 def show() -> None:
     """Draw the page."""
     shown, study = frame.begin_with_study("Laterals")
-    now = answer(study, shown.fingerprint, levers.moved(study))
-    levers.note_in_link(levers.moved(study))
+    now = state_results(study, shown.fingerprint, sliders.moved(study))
+    sliders.note_in_link(sliders.moved(study))
     network = now.results.network
     if not len(network.lateral_heads):
         st.info("This network has no lateral: no section is headed by a fuse, sectionalizer or lateral recloser.")
@@ -44,7 +45,7 @@ def show() -> None:
     _all(rows, checks)
 
 
-def _scenario(now: Answer, place) -> int:
+def _scenario(now: ScenarioResults, place) -> int:
     converting = [s for s, of in enumerate(now.results.study.scenarios) if s and of.device is not None]
     others = [s for s in range(1, len(now.names)) if s not in converting]
     choices = [*converting, *others] or [0]
@@ -52,7 +53,7 @@ def _scenario(now: Answer, place) -> int:
                            key="laterals_scenario", persist_state="session")
 
 
-def checked(now: Answer, scenario: int) -> ApplicationChecks:
+def checked(now: ScenarioResults, scenario: int) -> ApplicationChecks:
     """Application checks of a state, the last one kept in the session."""
     kept = st.session_state.get("checks")
     if kept is None or kept[0] != (now.digest, scenario):
@@ -61,7 +62,7 @@ def checked(now: Answer, scenario: int) -> ApplicationChecks:
     return kept[1]
 
 
-def laterals_table(now: Answer, scenario: int, checks: ApplicationChecks) -> pd.DataFrame:
+def laterals_table(now: ScenarioResults, scenario: int, checks: ApplicationChecks) -> pd.DataFrame:
     """A row a lateral, best first: what the scenario brings a year, and the verdict of the checks."""
     network = now.results.network
     heads = network.lateral_heads
@@ -97,7 +98,7 @@ def _chosen(rows: pd.DataFrame) -> str:
     return rows["lateral_id"].iloc[0]
 
 
-def _map(now: Answer, scenario: int, rows: pd.DataFrame, chosen: str, place) -> None:
+def _map(now: ScenarioResults, scenario: int, rows: pd.DataFrame, chosen: str, place) -> None:
     network = now.results.network
     feeders = [str(f) for f in network.feeder_ids]
     of_chosen = rows.loc[rows["lateral_id"] == chosen, "feeder_id"].iloc[0]
@@ -139,7 +140,7 @@ def _pick(rows: pd.DataFrame, chosen: str) -> str:
     return picked
 
 
-def _lateral(now: Answer, scenario: int, checks: ApplicationChecks, rows: pd.DataFrame, chosen: str) -> None:
+def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, rows: pd.DataFrame, chosen: str) -> None:
     row = rows[rows["lateral_id"] == chosen].iloc[0]
     place = int(np.flatnonzero(checks.proposal.head == row["head"])[0])
     st.markdown(f"**{plain(chosen)}** on {plain(row['feeder_id'])}: {count(int(row['customers']), 'customer')}, "

@@ -8,10 +8,9 @@ from pathlib import Path
 import streamlit as st
 
 from reliability.pipeline import with_rates
-from reliability.study import Study, StudyError, open_study
+from reliability.study import Study, StudyError, open_study, workspace
 from reliability.study.save import fingerprint
-from reliability.ui import workspace
-from reliability.ui.levers import KEY as LEVERS
+from reliability.ui.sliders import KEY as SLIDERS
 
 CHOSEN, SEEN, NOTICE = "study", "seen_fingerprints", "notice"
 STUDIES_KEPT = 6
@@ -46,7 +45,7 @@ def chosen() -> str:
     asked = st.session_state.get(CHOSEN) or st.query_params.get("study")
     if asked is not None and asked not in names:
         st.session_state[NOTICE] = "The study of this link is not in the workspace; the demo is shown."
-        forget_levers()
+        forget_sliders()
         asked = None
     name = asked or workspace.DEMO
     st.session_state[CHOSEN] = name
@@ -57,13 +56,13 @@ def chosen() -> str:
 def choose(name: str) -> None:
     """Show another study of the workspace."""
     if name != st.session_state.get(CHOSEN):
-        forget_levers()
+        forget_sliders()
     st.session_state[CHOSEN] = name
 
 
-def forget_levers() -> None:
+def forget_sliders() -> None:
     """Moved sliders belong to one study."""
-    st.session_state[LEVERS] = {}
+    st.session_state[SLIDERS] = {}
 
 
 def changed_elsewhere(opened: Opened) -> bool:

@@ -10,11 +10,11 @@ import streamlit as st
 
 from reliability.study import Study
 from reliability.study.save import KEPT, write_kept
-from reliability.ui import figure, levers
-from reliability.ui.answer import Answer
+from reliability.ui import figure, sliders
 from reliability.ui.compare_charts import MEASURES, PLAIN_NAMES, value
 from reliability.ui.opened import Opened
 from reliability.ui.text import money, number, short, signed
+from reliability.what_if import ScenarioResults
 
 FILE = "pins.json"
 MOST = 30
@@ -29,7 +29,7 @@ def read(shown: Opened) -> list[dict]:
         return []
 
 
-def add(shown: Opened, now: Answer, moves: dict[str, float | int]) -> None:
+def add(shown: Opened, now: ScenarioResults, moves: dict[str, float | int]) -> None:
     """Keep the current state with its figures."""
     figures = {name: {key: value(now, s, key) for key, *_ in MEASURES} | {
         "capex": now.money[s]["capex"], "npv": now.money[s]["npv"]} for s, name in enumerate(now.names)}
@@ -42,7 +42,7 @@ def _write(shown: Opened, pins: list[dict]) -> None:
     write_kept(shown.folder, FILE, json.dumps(pins, indent=1, ensure_ascii=False).encode())
 
 
-def compare(shown: Opened, study: Study, now: Answer, moves: dict[str, float | int]) -> None:
+def compare(shown: Opened, study: Study, now: ScenarioResults, moves: dict[str, float | int]) -> None:
     """A pinned state beside the current one."""
     pins = read(shown)
     st.subheader("Pinned states", anchor=False)
@@ -53,7 +53,7 @@ def compare(shown: Opened, study: Study, now: Answer, moves: dict[str, float | i
     with st.container(horizontal=True, vertical_alignment="bottom"):
         at = st.selectbox("Pinned state", list(names)[::-1], format_func=names.get, key="pin_shown", width=520)
         pin = pins[at if at in names else len(pins) - 1]
-        st.button("Take it up", key="pin_take", on_click=levers.set_all, args=(pin["moves"], study, shown.name),
+        st.button("Take it up", key="pin_take", on_click=sliders.set_all, args=(pin["moves"], study, shown.name),
                   help="Set every slider as it was pinned")
         st.button("Remove", key="pin_remove", on_click=_remove, args=(shown, pin["when"]))
     if pin["inputs_sha256"] != study.inputs_sha256:
@@ -68,7 +68,7 @@ def compare(shown: Opened, study: Study, now: Answer, moves: dict[str, float | i
     figure.csv_button("Pinned and current", lambda: frame, "pinned")
 
 
-def beside(pin: dict, now: Answer) -> pd.DataFrame:
+def beside(pin: dict, now: ScenarioResults) -> pd.DataFrame:
     """Scenario, measure, pinned, now, change."""
     rows = []
     for s, name in enumerate(now.names):
@@ -86,7 +86,7 @@ def _figure(row) -> str:
 
 
 def _words(moves: dict, study: Study) -> str:
-    known = levers.levers(study)
+    known = sliders.sliders(study)
     words = [f"{known[k].assumption.label.lower()} {v:g}" for k, v in moves.items() if k in known]
     return short("; ".join(words), 90) if words else "as the study states"
 

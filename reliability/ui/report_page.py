@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import pandas as pd
 import streamlit as st
 
-from reliability.study import StudyError
+from reliability.study import StudyError, workspace
 from reliability.study.save import create
-from reliability.ui import figure, frame, levers, opened, runs, workspace
-from reliability.ui.compare_charts import bars, bars_alt, bars_data
+from reliability.ui import figure, frame, opened, runs, sliders
+from reliability.ui.compare_charts import Indices, bars, bars_alt, bars_data
 from reliability.ui.opened import Opened
 from reliability.ui.runs import Run
 from reliability.ui.text import count, plain, short
@@ -30,7 +28,7 @@ STAGES = {"expected values": 0.0, "simulation": 0.02, "outage records": 0.62, "c
 def show() -> None:
     """Draw the page."""
     shown, study = frame.begin_with_study("Report")
-    if levers.moved(study):
+    if sliders.moved(study):
         st.warning("Sliders are moved on the page Compare. A run is of the study as its files stand: write the values "
                    "into the study there if they are to be in it.")
     if st.button("Run the study and record it", type="primary", key="run", icon=":material/play_arrow:"):
@@ -74,24 +72,13 @@ def _run(shown: Opened) -> None:
     st.session_state["run_shown"] = run.name
 
 
-@dataclass(frozen=True)
-class _Recorded:
-    """Figures of a recorded run as the chart of scenarios takes them."""
-
-    names: list[str]
-    indices: list[dict]
-    callouts: list[float]
-    summaries: list[dict]
-
-
 def _picture(run: Run) -> None:
     scenarios = run.summary.get("scenarios", [])
-    of = _Recorded([s["name"] for s in scenarios], [s["expected"] for s in scenarios],
-                   [sum(s["expected"]["callouts"].values()) for s in scenarios],
-                   [s.get("simulated") for s in scenarios])
-    spread = of if scenarios and all(of.summaries) else None
-    figure.chart(bars(of, spread, frame.presenting()), bars_alt(of, spread), lambda: bars_data(of, spread),
-                 "Indices of the run", "run_bars")
+    expected = [{**s["expected"], "callouts": sum(s["expected"]["callouts"].values())} for s in scenarios]
+    simulated = [s["simulated"] for s in scenarios if s.get("simulated")]
+    shown = Indices([s["name"] for s in scenarios], expected, simulated if len(simulated) == len(scenarios) else None)
+    figure.chart(bars(shown, frame.presenting()), bars_alt(shown), lambda: bars_data(shown), "Indices of the run",
+                 "run_bars")
 
 
 def _figures(run: Run) -> None:

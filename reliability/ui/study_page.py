@@ -6,12 +6,12 @@ import pandas as pd
 import streamlit as st
 
 from reliability.schema.devices import DEVICES
-from reliability.study import StudyError
-from reliability.ui import business_page, edit, figure, frame, opened, trials, workspace
-from reliability.ui.answer import base_answer
-from reliability.ui.compare_charts import bars, bars_alt, bars_data
+from reliability.study import StudyError, workspace
+from reliability.ui import business_page, edit, figure, frame, opened, trials
+from reliability.ui.compare_charts import bars, bars_alt, bars_data, indices_of
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
+from reliability.ui.scenario_results import stated_results
 from reliability.ui.text import count, number, plain
 
 
@@ -61,13 +61,14 @@ def _problems(error: StudyError) -> None:
 
 def _glance(shown: Opened) -> None:
     study = shown.study
-    now = base_answer(shown.ready, shown.fingerprint)
+    now = stated_results(shown.ready, shown.fingerprint)
     network = now.results.network
     served = int(network.customers.sum())
     picture, facts = st.columns([3, 2], gap="large")
     with picture:
         st.subheader("What each scenario is expected to bring", anchor=False)
-        figure.chart(bars(now, None, frame.presenting(), columns=2), bars_alt(now, None), lambda: bars_data(now, None),
+        indices = indices_of(now, None)
+        figure.chart(bars(indices, frame.presenting(), columns=2), bars_alt(indices), lambda: bars_data(indices),
                      "Expected indices", "glance_bars")
     with facts:
         st.subheader("What is in it", anchor=False)

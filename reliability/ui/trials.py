@@ -15,8 +15,8 @@ from reliability.business.cashflow import npv_by_trial
 from reliability.indices.simulation import Progress, simulate
 from reliability.indices.spread import differences, summaries, yearly_indices
 from reliability.pipeline import question
-from reliability.ui import later
-from reliability.ui.answer import Answer
+from reliability.ui import background
+from reliability.what_if import ScenarioResults
 
 STAGES = (60,)                     # trials after which first intervals are shown; then as many as the study asks for
 PATIENCE_SECONDS = 0.45            # so long the sliders must rest before a simulation begins
@@ -74,7 +74,7 @@ def _keep(spread: Spread) -> Spread:
     return spread
 
 
-def follow(now: Answer, progress: Callable[[int, int], None]) -> Iterator[Spread]:
+def follow(now: ScenarioResults, progress: Callable[[int, int], None]) -> Iterator[Spread]:
     """Simulated figures of a state, in stages; every block of work asks whether there is a newer state.
 
     progress: called with done and total trials, a few times a second.
@@ -96,13 +96,14 @@ def follow(now: Answer, progress: Callable[[int, int], None]) -> Iterator[Spread
         yield spread
 
 
-def prepare(now: Answer) -> None:
+def prepare(now: ScenarioResults) -> None:
     """Have a study's own state simulated while somebody reads; a large network is simulated when it is asked for."""
     if len(now.results.network) <= PREPARED_AT_MOST and known(now.digest) is None:
-        later.prepare(f"spread|{now.digest}", lambda: _keep(_spread(now, now.results.study.values["trials"], True)))
+        background.prepare(f"spread|{now.digest}",
+                           lambda: _keep(_spread(now, now.results.study.values["trials"], True)))
 
 
-def _stage(now: Answer, trials: int | None, final: bool, progress: Callable[[int, int], None]) -> Spread:
+def _stage(now: ScenarioResults, trials: int | None, final: bool, progress: Callable[[int, int], None]) -> Spread:
     told = 0.0
 
     def step(done: int, total: int, seconds_left: float) -> None:
@@ -115,7 +116,7 @@ def _stage(now: Answer, trials: int | None, final: bool, progress: Callable[[int
     return _spread(now, trials, final, step)
 
 
-def _spread(now: Answer, trials: int | None, final: bool, step: Progress | None = None) -> Spread:
+def _spread(now: ScenarioResults, trials: int | None, final: bool, step: Progress | None = None) -> Spread:
     simulated = simulate(question(now.results), seed=now.results.study.values["seed"], trials=trials, on_progress=step)
     indices = yearly_indices(simulated, float(now.results.network.customers.sum()))
     saidi = indices["saidi_min"].reshape(len(simulated.scenarios), -1)[:, :MOST_YEARS_KEPT]

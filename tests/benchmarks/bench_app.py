@@ -3,10 +3,10 @@
 First page, pages settled, key press to new figures, first intervals; with a number of sections, for a study
 of so many instead of the demo. Run on a quiet machine: browser and server need a core each.
 
-Settled: the script has ended, nothing is stale or being worked out, every chart is drawn; the time is that of
+Settled: the script has ended, nothing is stale or being computed, every chart is drawn; the time is that of
 the page's last change. The watch for changes by others, every four seconds, changes nothing and does not count.
-Somebody reads the first page for some seconds, in which the server prepares what takes longest (`ui/later.py`); who
-goes on at once shares the processor with that, and waits up to a second longer.
+Somebody reads the first page for some seconds, in which the server prepares what takes longest
+(`ui/background.py`); who goes on at once shares the processor with that, and waits up to a second longer.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ PAGES = {"": "Study", "history": "History", "compare": "Compare", "laterals": "L
 MOVES = 20
 RESTED_MS, ROW_MS = 2500, 250
 READING_MS = 6000
-QUIET_MS = 700                     # an answer worked out beside the page is asked for again this often
+QUIET_MS = 700                     # a result computed beside the page is asked for again this often
 # The last change of the page's content, by the page's own clock.
 CHANGES = """(() => { window.changed = 0;
   new MutationObserver(all => { if (all.some(m => (m.target.nodeType === 1 ? m.target : m.target.parentElement)
@@ -39,7 +39,7 @@ SETTLED = """quiet => { const app = document.querySelector('[data-testid=stApp]'
   const charts = [...document.querySelectorAll('[data-testid=stPlotlyChart], .stPlotlyChart')];
   return app && app.dataset.testScriptState === 'notRunning' && document.querySelector('h1')
     && !document.querySelector('.stMain [data-stale=true], .stMain [data-testid=stSkeleton]')
-    && !document.body.innerText.includes('is being worked out') && charts.every(c => c.querySelector('.main-svg'))
+    && !document.body.innerText.includes('Computing ') && charts.every(c => c.querySelector('.main-svg'))
     && performance.now() - window.changed > quiet; }"""
 # The key's moment and that of the first change of a figure, both by the page's own clock.
 WATCH = """() => { window.times = []; let pressed = null;

@@ -19,7 +19,7 @@ from pathlib import Path
 import pytest
 
 from reliability.study import write_template
-from reliability.ui.workspace import ENVIRONMENT
+from reliability.study.workspace import ENVIRONMENT
 
 ROOT = Path(__file__).parents[2]
 IN_CI = os.environ.get("CI") == "true"

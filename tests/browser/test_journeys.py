@@ -125,7 +125,7 @@ def test_the_keyboard_alone_is_enough(page, shared):
         if page.evaluate("() => document.activeElement.type") == "range":
             break
     page.keyboard.press("ArrowRight")
-    page.wait_for_function("() => location.search.includes('levers=')")
+    page.wait_for_function("() => location.search.includes('sliders=')")
 
 
 def test_a_click_on_the_diagram_opens_the_lateral(page, shared):

@@ -1,4 +1,4 @@
-"""What the answer hangs on: the condensed closed form, Sobol' indices of known cases, break-even values."""
+"""What the answer hangs on: the closed form by groups, Sobol' indices of known cases, break-even values."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from reliability.business.cashflow import assess, flows
-from reliability.business.condensed import condense, condensed_amounts, npv_function, with_values
 from reliability.business.costs import totals
 from reliability.business.drivers import (
     DRIVER_COLUMNS,
@@ -22,6 +21,7 @@ from reliability.business.drivers import (
     rounded_to_levels,
     sobol,
 )
+from reliability.business.fast_npv import group_rows, grouped_amounts, npv_function, with_values
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
 from reliability.schema.assumptions import Range
@@ -41,16 +41,16 @@ def _npvs(case, values) -> np.ndarray:
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_condensed_table_gives_the_same_amounts(seed):
+def test_grouped_table_gives_the_same_amounts(seed):
     case = random_case(seed, 25, perspective="society")
     for s in range(len(case.study.scenarios)):
-        found = condensed_amounts(condense(case.table, s, case.study.values), case.study.values, COSTS)
+        found = grouped_amounts(group_rows(case.table, s, case.study.values), case.study.values, COSTS)
         wanted = totals(case.business.by_section[s])
         assert found == pytest.approx(wanted, rel=1e-9, abs=1e-9)
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_condensed_npv_follows_every_assumption(seed):
+def test_fast_npv_follows_every_assumption(seed):
     """Probabilities at 0 and 1, times, rates and structure moved together, against the long way."""
     case = random_case(seed, 18, perspective="society" if seed % 2 else "utility", incentive_per_saifi=700.0)
     npv, rng = npv_function(case.network, case.study.scenarios, COSTS), np.random.default_rng(seed)

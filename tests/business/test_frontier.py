@@ -10,7 +10,7 @@ import pytest
 
 from reliability.business import frontier as frontier_module
 from reliability.business.frontier import frontier
-from reliability.business.hull import best_steps, corner_sets, hull_steps, only_money_limits
+from reliability.business.greedy_frontier import best_steps, corner_sets, hull_steps, only_money_limits
 from reliability.business.limits import Limits
 from reliability.business.selection import SAIDI, choose
 from tests.business.cases import options_of

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 
 from reliability.business.cashflow import business_summary
+from reliability.business.constraints import fast_settings
 from reliability.business.laterals import laterals_frame
 from reliability.business.options import EFFECTS, build_options
 from reliability.business.rivals import ALLOWED, BLOCKED, rival_scenarios
-from reliability.business.wishes import fast_settings
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
 from reliability.network.devices import BACKS_UP

@@ -12,9 +12,8 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from reliability.study import open_study, write_template
+from reliability.study import open_study, workspace, write_template
 from reliability.study.save import save
-from reliability.ui import workspace
 
 APP = Path(__file__).parents[2] / "app.py"
 FIGURE = re.compile(r'<dt>(.*?)</dt><dd class="figure-value">(.*?)</dd>(?:<dd class="figure-change \w+">(.*?)</dd>)?')

@@ -8,9 +8,9 @@ import pandas as pd
 import pytest
 
 from reliability.schema.columns import TABLES
-from reliability.study import open_study
+from reliability.study import open_study, workspace
 from reliability.study.save import fingerprint
-from reliability.ui import suggest, workspace
+from reliability.ui import suggest
 from tests.ui.conftest import app, go, said, sound
 
 NETWORK = """Tap No,Upline Element,Device Type,Circuit,Line Miles,Cust,Phasing,Remarks

@@ -13,9 +13,8 @@ from reliability.indices.expected import system_indices
 from reliability.indices.simulation import simulate
 from reliability.pipeline import expect, question, with_rivals
 from reliability.report.summary import summary
-from reliability.study import open_study
+from reliability.study import open_study, workspace
 from reliability.study.save import KEPT
-from reliability.ui import workspace
 from reliability.ui.text import number, percent
 from tests.ui.conftest import app, figures, go, make_small, metrics, said, sound
 
@@ -52,7 +51,7 @@ def test_the_demo_s_tiles_agree_with_summary_json():
 
 def test_a_moved_slider_gives_the_core_s_figures(small):
     test = app("compare", small)
-    test.slider("lever_small_temporary_fraction").set_value(0.5).run()
+    test.slider("slider_small_temporary_fraction").set_value(0.5).run()
     assert_tiles(sound(test), core(small, temporary_fraction=0.5))
     assert "temporary fraction 0\\.5" in said(test)
 
@@ -68,42 +67,55 @@ def test_changes_are_told_against_as_built(small):
 
 def test_the_link_reopens_exactly_the_state(small):
     test = app("compare", small)
-    test.slider("lever_small_repair_hours").set_value(5.0).run()
-    test.slider("lever_small_share_converted").set_value(0.5).run()
+    test.slider("slider_small_repair_hours").set_value(5.0).run()
+    test.slider("slider_small_share_converted").set_value(0.5).run()
     link = {key: value[0] if isinstance(value, list) else value for key, value in test.query_params.items()}
     assert link["study"] == small
     again = app("compare", **link)
     assert metrics(again) == metrics(test)
-    assert again.slider("lever_small_repair_hours").value == 5.0
+    assert again.slider("slider_small_repair_hours").value == 5.0
 
 
 def test_a_link_with_nonsense_is_the_study_as_it_is(small):
-    test = app("compare", small, levers="temporary_fraction:7,unknown:1,repair_hours:x,:")
+    test = app("compare", small, sliders="temporary_fraction:7,unknown:1,repair_hours:x,:")
     assert metrics(test) == metrics(app("compare", small))
 
 
 def test_a_slider_is_put_back(small):
     test = app("compare", small)
     before = metrics(test)
-    test.slider("lever_small_temporary_fraction").set_value(0.3).run()
+    test.slider("slider_small_temporary_fraction").set_value(0.3).run()
     assert metrics(test) != before
     test.button("back_temporary_fraction").click().run()
     assert metrics(sound(test)) == before
-    test.slider("lever_small_temporary_fraction").set_value(0.3).run()
-    test.button("levers_reset_all").click().run()
+    test.slider("slider_small_temporary_fraction").set_value(0.3).run()
+    test.button("sliders_reset_all").click().run()
     assert metrics(sound(test)) == before
 
 
 def test_nothing_converted_is_as_built(small):
-    test = app("compare", small, levers="share_converted:0.0")
+    test = app("compare", small, sliders="share_converted:0.0")
     indices = core(small)
     assert tile(test, 1)["SAIFI"] == number(indices[0]["saifi"])
     assert metrics(test)[4][2] == "no change"
 
 
+def test_a_moved_state_of_another_study_lends_it_no_table(small):
+    """Two studies of the same scenarios and assumptions, one after the other in a tab, moved alike."""
+    other = make_small("other")
+    folder = workspace.root() / other
+    text = (folder / "sections.csv").read_text()
+    (folder / "sections.csv").write_text(text.replace("tap-02-north,tap-02,", "tap-02-north,main-2,"))
+    test = app("compare", small, sliders="counts:1")
+    test.session_state["study"] = other
+    test.session_state["sliders"] = {"counts": 1}
+    test.run()
+    assert metrics(sound(test)) == metrics(app("compare", other, sliders="counts:1"))
+
+
 def test_state_survives_a_page_switch(small):
     test = app("compare", small)
-    test.slider("lever_small_temporary_fraction").set_value(0.3).run()
+    test.slider("slider_small_temporary_fraction").set_value(0.3).run()
     before = metrics(test)
     go(test, "method")
     assert metrics(go(test, "compare")) == before
@@ -111,13 +123,13 @@ def test_state_survives_a_page_switch(small):
 
 def test_pinned_states_are_kept_on_the_disk_and_taken_up(small):
     test = app("compare", small)
-    test.slider("lever_small_temporary_fraction").set_value(0.3).run()
+    test.slider("slider_small_temporary_fraction").set_value(0.3).run()
     pinned = metrics(test)
     test.button("pin").click().run()
     pins = json.loads((workspace.root() / small / KEPT / "pins.json").read_text())
     assert pins[0]["moves"] == {"temporary_fraction": 0.3}
     assert pins[0]["figures"]["As built"]["saifi"] == core(small, temporary_fraction=0.3)[0]["saifi"]
-    test.button("levers_reset_all").click().run()
+    test.button("sliders_reset_all").click().run()
     assert metrics(test) != pinned
     fresh = app("compare", small)
     fresh.button("pin_take").click().run()
@@ -128,9 +140,9 @@ def test_pinned_states_are_kept_on_the_disk_and_taken_up(small):
 
 def test_values_are_written_into_the_study(small):
     test = app("compare", small)
-    test.slider("lever_small_temporary_fraction").set_value(0.3).run()
+    test.slider("slider_small_temporary_fraction").set_value(0.3).run()
     pinned = metrics(test)
-    test.button("write_levers").click().run()
+    test.button("write_sliders").click().run()
     assert open_study(workspace.root() / small).values["temporary_fraction"] == 0.3
     assert "1 assumption written" in said(sound(test))
     assert metrics(test) == pinned
@@ -170,16 +182,17 @@ def test_too_many_counts_are_told():
     folder = workspace.root() / name
     text = (folder / "sections.csv").read_text().replace(",4,2,", ",3,1,")
     (folder / "sections.csv").write_text(text)
-    test = app("compare", name, levers="counts:3")
+    test = app("compare", name, sliders="counts:3")
     assert "as many counts as the device above" in said(test)
 
 
 def test_an_uncertain_assumption_that_is_moved_is_known_then():
     name = make_small("uncertain", lambda t: t.replace("# temporary_fraction = 0.75",
                                                        "temporary_fraction = { low = 0.1, likely = 0.5, high = 0.9 }"))
-    from reliability.ui.answer import base_answer, moved_study
+    from reliability.ui.scenario_results import stated_results
+    from reliability.what_if import moved_study
     study = open_study(workspace.root() / name)
-    base = base_answer(study, "x")
+    base = stated_results(study, "x")
     moved = moved_study(study, {"temporary_fraction": 0.4, "fault_rate_factor": 2.0}, base)
     assert moved.uncertain == {}
     assert moved.values["temporary_fraction"] == 0.4

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from reliability.study import workspace
 from reliability.study.save import create
-from reliability.ui import workspace
 from tests.ui.conftest import app, go, said
 
 REFERENCES = Path(__file__).parents[1] / "data" / "references"

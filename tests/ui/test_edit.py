@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from reliability.study import open_study
+from reliability.study import open_study, workspace
 from reliability.study.save import KEPT, versions
-from reliability.ui import workspace
 from tests.ui.conftest import app, put, said, sound
 
 

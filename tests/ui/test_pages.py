@@ -13,10 +13,9 @@ from reliability.cautions import CAUTION
 from reliability.history import read_history
 from reliability.network.application import check_laterals
 from reliability.pipeline import expect, options_of, plan, with_rivals
-from reliability.study import open_study
-from reliability.ui import workspace
-from reliability.ui.answer import compute
+from reliability.study import open_study, workspace
 from reliability.ui.text import count, money, plain, spaced
+from reliability.what_if import compute
 from tests.ui.conftest import PAGES, app, figures, go, metrics, put, said, sound, values_of
 
 TITLES = dict(zip(PAGES, ("Study", "Bring data", "History", "Compare", "Laterals", "Choice", "Business case", "Report",
@@ -142,7 +141,7 @@ def test_a_choice_becomes_a_scenario(small):
     test.button("make_scenario").click().run()
     assert "is now a scenario" in said(sound(test))
     scenarios = open_study(workspace.root() / small).scenarios
-    assert scenarios[-1].name == "Choice 1"
+    assert scenarios[-1].name == "Selection 1"
     assert scenarios[-1].laterals
 
 

@@ -1,4 +1,4 @@
-"""Shared parts of the app: workspace, text, levers, the one-line diagram."""
+"""Shared parts of the app: workspace, text, sliders, the one-line diagram."""
 
 from __future__ import annotations
 
@@ -8,12 +8,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from reliability import what_if
 from reliability.network.application import settle_scenarios
 from reliability.network.tree import build_network
 from reliability.schema.assumptions import BY_KEY
 from reliability.schema.scenarios import Scenario
-from reliability.study import open_study
-from reliability.ui import answer, levers, workspace
+from reliability.study import open_study, workspace
+from reliability.ui import scenario_results, sliders
 from reliability.ui.figure import csv_bytes
 from reliability.ui.one_line import lay_out
 from reliability.ui.text import count, label, money, number, percent, plain, signed
@@ -82,18 +83,18 @@ def test_money_percent_and_counts():
 
 def test_sliders_come_from_the_table_of_assumptions():
     study = open_study(workspace.folder_of("demo"))
-    for key, lever in levers.levers(study).items():
+    for key, slider in sliders.sliders(study).items():
         if key in BY_KEY:
             a = BY_KEY[key]
-            assert lever.title.startswith(a.label)
-            assert a.low <= lever.low <= lever.start <= lever.high <= a.high
-            assert abs(lever.start - study.values[key]) <= lever.step / 2 + 1e-9
+            assert slider.title.startswith(a.label)
+            assert a.low <= slider.low <= slider.start <= slider.high <= a.high
+            assert abs(slider.start - study.values[key]) <= slider.step / 2 + 1e-9
 
 
 def test_the_link_holds_what_is_moved():
     study = open_study(workspace.root() / make_small("link"))
     moves = {"counts": 2, "repair_hours": 4.25, "temporary_fraction": 0.615}
-    assert levers.from_link(levers.to_link(moves), study) == moves
+    assert sliders.from_link(sliders.to_link(moves), study) == moves
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -134,9 +135,9 @@ def test_no_connection_of_the_diagram_crosses_a_line(seed):
 def test_a_table_that_serves_again_gives_the_same_figures(moves):
     """The short way of a moved slider equals the long one."""
     study = open_study(workspace.folder_of("demo"))
-    base = answer.base_answer(study, study.inputs_sha256)
-    moved = answer.moved_study(study, moves, base)
-    short, long = answer.compute(moved, "short", [base]), answer.compute(moved, "long")
+    base = scenario_results.stated_results(study, study.inputs_sha256)
+    moved = what_if.moved_study(study, moves, base)
+    short, long = what_if.compute(moved, "short", [base]), what_if.compute(moved, "long")
     for a, b in zip(short.results.expected, long.results.expected, strict=True):
         np.testing.assert_allclose(a.fault_ci, b.fault_ci, rtol=1e-12)
         np.testing.assert_allclose(a.outage_hours, b.outage_hours, rtol=1e-12)
@@ -148,14 +149,14 @@ def test_a_moved_state_settles_anew_which_laterals_are_applicable():
     demo = open_study(workspace.folder_of("demo"))
     asked = Scenario("Applicable", None, "sectionalizer", applicable_only=True)
     study = replace(demo, scenarios=(*demo.scenarios[:1], asked))
-    base = answer.compute(study, "base")
+    base = what_if.compute(study, "base")
     network, stated = base.results.network, base.results.study.scenarios[1].laterals
     for moves in ({"counts": 3}, {"counts": 3, "share_converted": 0.5}, {"share_converted": 0.5}):
-        moved = answer.moved_study(study, moves, base)
+        moved = what_if.moved_study(study, moves, base)
         wanted = replace(asked, counts=moves.get("counts"))
         whole = settle_scenarios(network, study.values, [wanted])[0].laterals
         found = moved.scenarios[1].laterals
         assert set(found) <= set(whole)
         assert len(found) == round(moves.get("share_converted", 1.0) * len(whole))
-        assert answer.compute(moved, "moved", [base]).results.study.scenarios[1].laterals == found
+        assert what_if.compute(moved, "moved", [base]).results.study.scenarios[1].laterals == found
     assert 0 < len(stated) < len(network.lateral_heads)

@@ -1,14 +1,14 @@
-"""What a study asks of a choice."""
+"""Constraints that a study states for a choice."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
-from reliability.business.wishes import limits_of
+from reliability.business.constraints import limits_of
 from tests.business.cases import feeders_of_laterals
 
 
-def test_laterals_settled_beforehand_become_limits():
+def test_forced_laterals_become_limits():
     study = feeders_of_laterals(4, 1, budget=5000.0)
     study = replace(study, extra={"laterals": {"t0": "in", "t2": "out"}})
     limits = limits_of(study)

@@ -1,56 +1,21 @@
-"""Files of a study as tables of text that can be edited, and back."""
+"""study.toml edited: assumptions and scenarios as tables, and back; comments and the rest stay as written."""
 
 from __future__ import annotations
 
-import csv
-import io
-from pathlib import Path
+from collections.abc import Iterable
+from itertools import count
 
 import pandas as pd
 import tomlkit
 
 from reliability.schema.assumptions import ASSUMPTIONS, Assumption
-from reliability.study import StudyError
-from reliability.study.tables import read_rows
+from reliability.schema.scenarios import FORCED_IN, FORCED_OUT
+from reliability.study.folder import SETTINGS_FILE
+from reliability.study.toml import read_toml
 
 LOW, VALUE, HIGH = "low", "value", "high"
 SCENARIO_COLUMNS = ("name", "laterals", "device", "counts", "fast_operations", "applicable_only")
 ALL = "all"
-
-
-def rows_frame(name: str, content: bytes) -> pd.DataFrame:
-    """Rows of a table as text, the index being the row in a spreadsheet; StudyError where it cannot be read."""
-    rows = read_rows(name, content)
-    heads = _distinct(rows.records[0])
-    width = len(heads)
-    cells = [(r + [""] * width)[:width] for r in rows.records[1:]]
-    return pd.DataFrame(cells, columns=heads, index=pd.RangeIndex(2, len(cells) + 2, name="row"), dtype="str")
-
-
-def _distinct(heads: list[str]) -> list[str]:
-    """Headers that differ, as a table on the screen needs them."""
-    seen: dict[str, int] = {}
-    result = []
-    for head in heads:
-        seen[head] = seen.get(head, 0) + 1
-        result.append(head if seen[head] == 1 else f"{head} ({seen[head]})")
-    return result
-
-
-def frame_bytes(frame: pd.DataFrame) -> bytes:
-    """A table of text as CSV; blank rows are left out."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(frame.columns)
-    for row in frame.fillna("").astype(str).itertuples(index=False):
-        if any(cell.strip() for cell in row):
-            writer.writerow(row)
-    return text.getvalue().encode()
-
-
-def table_file(folder: Path, table: str) -> str | None:
-    """Name of the file that holds a table of a study."""
-    return next((f"{table}.{kind}" for kind in ("csv", "xlsx") if (folder / f"{table}.{kind}").is_file()), None)
 
 
 def assumptions_frame(document: tomlkit.TOMLDocument) -> pd.DataFrame:
@@ -83,9 +48,9 @@ def with_assumptions(text: str, before: pd.DataFrame, after: pd.DataFrame) -> st
         if a.table not in document:
             document[a.table] = tomlkit.table()
         if low or high:
-            law = tomlkit.inline_table()
-            law.update({"low": _value(low, a), "likely": _value(value, a), "high": _value(high, a)})
-            document[a.table][a.key] = law
+            triple = tomlkit.inline_table()
+            triple.update({"low": _value(low, a), "likely": _value(value, a), "high": _value(high, a)})
+            document[a.table][a.key] = triple
         else:
             document[a.table][a.key] = _value(value, a)
     return tomlkit.dumps(document)
@@ -112,20 +77,21 @@ def set_values(text: str, values: dict[str, float | int | str | None]) -> str:
     return tomlkit.dumps(document)
 
 
-def set_settled(text: str, settled: dict[str, str]) -> str:
-    """study.toml with the laterals settled beforehand, each "in" or "out"."""
+def set_forced(text: str, forced_in: Iterable[str], forced_out: Iterable[str]) -> str:
+    """study.toml with the laterals that a choice always converts, and those that it never does."""
     document = tomlkit.parse(text)
-    if settled and "choice" not in document:
+    forced = dict.fromkeys(forced_in, FORCED_IN) | dict.fromkeys(forced_out, FORCED_OUT)
+    if forced and "choice" not in document:
         document["choice"] = tomlkit.table()
     if "choice" in document:
         document["choice"].pop("laterals", None)
-        if settled:
-            document["choice"]["laterals"] = settled
+        if forced:
+            document["choice"]["laterals"] = forced
     return tomlkit.dumps(document)
 
 
 def scenarios_frame(document: tomlkit.TOMLDocument) -> pd.DataFrame:
-    """Scenarios that the study states, as text; laterals parted by semicolons."""
+    """Scenarios that the study states, as text; laterals separated by semicolons."""
     rows = []
     for entry in document.get("scenarios", []):
         row = {name: "" if entry.get(name) is None else _text(entry[name]) for name in SCENARIO_COLUMNS}
@@ -149,6 +115,18 @@ def with_scenarios(text: str, after: pd.DataFrame) -> str:
     return tomlkit.dumps(document)
 
 
+def add_scenario(text: str, name: str, **cells: str) -> tuple[str, str]:
+    """study.toml with one more scenario, and its name: `name` with the first number that no other one has.
+
+    cells: of SCENARIO_COLUMNS, as text; blank where left out.
+    """
+    frame = scenarios_frame(tomlkit.parse(text))
+    taken = set(frame["name"].str.casefold())
+    title = next(f"{name} {k}" for k in count(1) if f"{name} {k}".casefold() not in taken)
+    row = {**dict.fromkeys(SCENARIO_COLUMNS, ""), **cells, "name": title}
+    return with_scenarios(text, pd.concat([frame, pd.DataFrame([row])], ignore_index=True)), title
+
+
 def _scenario(cells: dict[str, str]) -> tomlkit.items.Table:
     entry = tomlkit.table()
     for name, cell in cells.items():
@@ -167,8 +145,7 @@ def _scenario(cells: dict[str, str]) -> tomlkit.items.Table:
 
 def parse_settings(content: bytes) -> tomlkit.TOMLDocument:
     """study.toml as a document that keeps its comments; StudyError where it is none."""
-    from reliability.study.toml import read_toml
-    read_toml("study.toml", content)
+    read_toml(SETTINGS_FILE, content)
     return tomlkit.parse(content.decode("utf-8-sig"))
 
 
@@ -202,6 +179,3 @@ def _plain_number(cell: str) -> int | float | str:
             continue
     return cell.strip()
 
-
-__all__ = ["HIGH", "LOW", "VALUE", "StudyError", "assumptions_frame", "frame_bytes", "parse_settings", "rows_frame",
-           "scenarios_frame", "set_values", "table_file", "with_assumptions", "with_scenarios"]

@@ -1,4 +1,4 @@
-"""What the study asks of a choice: its limits, from the table [choice] of study.toml."""
+"""Constraints on a choice: the limits and the laterals forced in or out, from the table [choice] of study.toml."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ from reliability.study.study import Study
 
 def limits_of(study: Study) -> Limits:
     """The limits on a choice that the study states."""
-    settled = study.extra.get("laterals", {})
+    forced = study.extra.get("laterals", {})
     return Limits(
         budget=study.values["budget"], added_maifi_e=study.values["added_maifi_e"],
         added_maifi_e_feeder=study.values["added_maifi_e_feeder"],
         saidi_reduction_minutes=study.values["saidi_reduction_minutes"],
-        forced_in=tuple(name for name, word in settled.items() if word == FORCED_IN),
-        forced_out=tuple(name for name, word in settled.items() if word == FORCED_OUT),
+        forced_in=tuple(name for name, word in forced.items() if word == FORCED_IN),
+        forced_out=tuple(name for name, word in forced.items() if word == FORCED_OUT),
     )
 
 

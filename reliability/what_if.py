@@ -1,4 +1,4 @@
-"""What a moved state means for a study, and the figures that follow from it."""
+"""What if: a study with some of its assumptions moved, and the results that follow."""
 
 from __future__ import annotations
 
@@ -7,21 +7,18 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-import streamlit as st
 
-from reliability.business.cashflow import Business, assess, business_summary
-from reliability.faults.outcomes import OutcomeTable, build_outcomes
-from reliability.indices.expected import expected_values, system_indices
+from reliability.business.cashflow import Business, business_summary
+from reliability.faults.outcomes import build_outcomes
+from reliability.indices.expected import system_indices
 from reliability.network.application import settle_scenarios
 from reliability.network.protection import counts_too_many, named_heads
-from reliability.pipeline import Results, expect, with_rivals
+from reliability.pipeline import Results, assemble, expect, with_rivals
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range
 from reliability.schema.devices import SECTIONALIZER
 from reliability.study import Scenario, Study
-from reliability.ui.levers import AS_STATED, state_digest
 
-ANSWERS, ANSWERS_KEPT = "answers", 6
-BASES_KEPT = 6
+AS_STATED = -1      # fast_tripping that leaves the fast operations to each scenario
 PROBABILITIES = {"temporary_fraction", "sectionalizer_failure", "fuse_failure"}
 # Assumptions that change how often, how long and for how much, but nothing that protection does.
 RATES_AND_PRICES = {a.key for a in ASSUMPTIONS if a.table in ("restoration", "costs", "finance", "simulation")} | {
@@ -30,11 +27,11 @@ _RATES = ("line_fault_rate_per_km", "equipment_fault_rate")
 
 
 @dataclass(frozen=True)
-class Answer:
-    """Expected figures of one state; simulated ones follow in `trials`.
+class ScenarioResults:
+    """Expected results of one state of a study.
 
-    results: with the rivals that need no capital among the scenarios. indices: of each scenario, as in
-    summary.json. money: see `business_summary`.
+    digest: names the state. results: with the rivals that need no capital among the scenarios.
+    indices: of each scenario, as in summary.json. money: see `business_summary`.
     """
 
     digest: str
@@ -66,36 +63,18 @@ class Answer:
         return [sum(i["callouts"].values()) for i in self.indices]
 
 
-def answer(study: Study, fingerprint: str, moves: Mapping[str, float | int]) -> Answer:
-    """Expected figures of a state, the last few of them kept in the session."""
-    digest, kept = state_digest(fingerprint, dict(moves)), st.session_state.setdefault(ANSWERS, {})
-    if digest not in kept:
-        base = base_answer(study, fingerprint)
-        like = [base, *kept.values()]
-        kept[digest] = compute(moved_study(study, moves, base), digest, like) if moves else base
-        for old in list(kept)[:-ANSWERS_KEPT]:
-            del kept[old]
-    return kept[digest]
-
-
-@st.cache_resource(max_entries=BASES_KEPT, show_spinner=False)
-def base_answer(_study: Study, fingerprint: str) -> Answer:
-    """Figures of the study as it stands; shared between tabs and never changed."""
-    return compute(_study, state_digest(fingerprint, {}))
-
-
-def compute(study: Study, digest: str, like: Sequence[Answer] = ()) -> Answer:
+def compute(study: Study, digest: str, like: Sequence[ScenarioResults] = ()) -> ScenarioResults:
     """Expected figures and business case of a study, rivals beside its scenarios.
 
-    like: answers of other states of the same study. Their outcome table serves again where only
-    rates, times and prices differ, their application checks always: those of a moved state are
-    made by the page that shows them.
+    like: results of other states of the same study. Their outcome table serves again where only
+    rates, times and prices differ, their application checks always: whoever shows those of a moved
+    state makes them.
     """
     study = with_rivals(study)
     results = next((again for a in like if (again := _with_table_of(a.results, study)) is not None), None)
     if results is None:
         results = _with_checks_of(like[0].results, study) if like else expect(study)
-    return Answer(digest, results)
+    return ScenarioResults(digest, results)
 
 
 def _with_table_of(other: Results, study: Study) -> Results | None:
@@ -111,23 +90,17 @@ def _with_table_of(other: Results, study: Study) -> Results | None:
     table = other.table
     if study.network is not before.network:
         table = replace(table, network=study.network)
-    return _priced(other, study, table)
+    return assemble(study, table, other.application)
 
 
 def _with_checks_of(other: Results, study: Study) -> Results:
-    return _priced(other, study, build_outcomes(study.network, study.values, study.scenarios))
+    return assemble(study, build_outcomes(study.network, study.values, study.scenarios), other.application)
 
 
-def _priced(other: Results, study: Study, table: OutcomeTable) -> Results:
-    expected = expected_values(table, study.values)
-    business = assess(table, expected, study.values, study.cost_table, study.currency)
-    return Results(study, table, expected, business, other.application)
-
-
-def moved_study(study: Study, moves: Mapping[str, float | int], base: Answer) -> Study:
+def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioResults) -> Study:
     """The study with the moved values in place; what is moved is known, so its range is dropped.
 
-    Which laterals an `applicable_only` scenario converts is settled anew at the moved values.
+    Which laterals an `applicable_only` scenario converts is settled again at the moved values.
     base: figures of the study as it stands, by which laterals are ranked for a share of them.
     """
     values, uncertain = dict(study.values), dict(study.uncertain)
@@ -159,7 +132,7 @@ def _moved_scenario(scenario: Scenario, moves: Mapping[str, float | int]) -> Sce
     return scenario
 
 
-def _best_laterals(base: Answer, scenario: Scenario, at: int, share: float) -> tuple[str, ...]:
+def _best_laterals(base: ScenarioResults, scenario: Scenario, at: int, share: float) -> tuple[str, ...]:
     """Ids of the share of a scenario's laterals with the largest gain in customer-minutes, in network order."""
     network = base.results.network
     heads = named_heads(network, scenario)
@@ -168,19 +141,19 @@ def _best_laterals(base: Answer, scenario: Scenario, at: int, share: float) -> t
     return tuple(str(i) for i in network.ids[heads[np.sort(best)]])
 
 
-def customer_hours_by_lateral(base: Answer, at: int) -> np.ndarray:
+def customer_hours_by_lateral(base: ScenarioResults, at: int) -> np.ndarray:
     """Customer-hours a year that the faults of each lateral cause, (n,) at the laterals' heads."""
     return by_lateral(base, base.results.expected[at].fault_customer_hours)
 
 
-def by_lateral(base: Answer, caused: np.ndarray) -> np.ndarray:
+def by_lateral(base: ScenarioResults, caused: np.ndarray) -> np.ndarray:
     """Sums over the sections of each lateral, (n,), at the laterals' heads."""
     network = base.results.network
     on = network.lateral >= 0
     return np.bincount(network.lateral[on], caused[on], len(network))
 
 
-def too_many_counts(now: Answer, at: int) -> int:
+def too_many_counts(now: ScenarioResults, at: int) -> int:
     """Laterals of a scenario whose counts reach the backup's operations to lockout."""
     broken = counts_too_many(now.results.table.protections[at])
     return int(np.isin(broken, now.results.network.lateral_heads).sum())

@@ -1,4 +1,4 @@
-"""The closed form many times over: an outcome table condensed to what the assumptions multiply.
+"""The closed form many times over: an outcome table summed up to what the assumptions multiply.
 
 Fault rates, times, probabilities and prices enter the expected values only as factors, so the
 rows that share their factors are summed once, and thousands of draws of the assumptions cost
@@ -38,7 +38,7 @@ _BY_CLASS = {name: slice(len(_COLUMNS) + i * len(CUSTOMER_CLASSES), len(_COLUMNS
 
 
 @dataclass(frozen=True)
-class Condensed:
+class GroupedSums:
     """Sums over the rows of one scenario that share their factors, g groups.
 
     kinds: bits of the kinds of fault. own_fraction: whether the temporary fraction is the
@@ -57,7 +57,7 @@ class Condensed:
     per_line_rate: np.ndarray
 
 
-def condense(table: OutcomeTable, scenario: int, values: Mapping[str, object]) -> Condensed:
+def group_rows(table: OutcomeTable, scenario: int, values: Mapping[str, object]) -> GroupedSums:
     """Group and sum the rows of one scenario."""
     network, section = table.network, table.section
     own_fraction = ~np.isnan(network.column["temporary_fraction"])[section]
@@ -78,7 +78,7 @@ def condense(table: OutcomeTable, scenario: int, values: Mapping[str, object]) -
         for part, weight in zip(sums, (fixed[rows], per_line_rate[rows]), strict=True):
             for j, column in enumerate(columns.T):
                 part[:, j] += np.bincount(group[rows], weight * column, len(first))
-    return Condensed(table.kinds[first], own_fraction[first], table.tally[first], callout[first].astype(int),
+    return GroupedSums(table.kinds[first], own_fraction[first], table.tally[first], callout[first].astype(int),
                      own_hours[first], *sums)
 
 
@@ -105,20 +105,20 @@ def _columns(table: OutcomeTable, scenario: int, values: Mapping[str, object], r
     ])
 
 
-def condensed_amounts(condensed: Condensed, values: Mapping[str, object], costs: CostTable | None) -> dict[str, float]:
+def grouped_amounts(grouped: GroupedSums, values: Mapping[str, object], costs: CostTable | None) -> dict[str, float]:
     """Yearly amounts by name of `costs.AMOUNTS` at the given assumptions; customers' costs only with `costs`."""
-    factor = _kind_factor(condensed, values) * pattern_probability(condensed.tally, values)
-    sums = factor[:, None] * (condensed.fixed + values["line_fault_rate_per_km"] * condensed.per_line_rate)
-    times = np.array([values[f"{name}_hours"] for name in CALLOUTS] + [0.0])[condensed.callout]
-    hours = np.where((condensed.callout == REPAIR) & ~np.isnan(condensed.own_hours), condensed.own_hours, times)
+    factor = _kind_factor(grouped, values) * pattern_probability(grouped.tally, values)
+    sums = factor[:, None] * (grouped.fixed + values["line_fault_rate_per_km"] * grouped.per_line_rate)
+    times = np.array([values[f"{name}_hours"] for name in CALLOUTS] + [0.0])[grouped.callout]
+    hours = np.where((grouped.callout == REPAIR) & ~np.isnan(grouped.own_hours), grouped.own_hours, times)
     switching = values["switching_hours"]
 
     def timed(all_of_them: str, waiting: str) -> float:
         waits = sums[:, _AT[waiting]]
         return float(waits @ hours + (sums[:, _AT[all_of_them]] - waits).sum() * switching)
 
-    called = condensed.callout != NO_CALLOUT
-    callouts = np.bincount(condensed.callout[called], sums[called, 0], len(CALLOUTS))
+    called = grouped.callout != NO_CALLOUT
+    callouts = np.bincount(grouped.callout[called], sums[called, 0], len(CALLOUTS))
     return dict(zip(CALLOUTS, callouts.tolist(), strict=True)) | {
         "ci": float(sums[:, _AT["ci"]].sum()),
         "customer_hours": timed("ci", "customers_waiting"),
@@ -129,13 +129,13 @@ def condensed_amounts(condensed: Condensed, values: Mapping[str, object], costs:
     }
 
 
-def _kind_factor(condensed: Condensed, values: Mapping[str, object]) -> np.ndarray:
+def _kind_factor(grouped: GroupedSums, values: Mapping[str, object]) -> np.ndarray:
     """Probability of each group's kinds, (g,); the sections' own temporary fractions are in the sums already."""
-    kinds = np.unique(condensed.kinds)
+    kinds = np.unique(grouped.kinds)
     shared, own = (np.array([kind_probability(k, temporary, values["clearing_shares"]) for k in kinds.tolist()])
                    for temporary in (values["temporary_fraction"], 1.0))
-    at = np.searchsorted(kinds, condensed.kinds)
-    return np.where(condensed.own_fraction, np.where(condensed.kinds == PERMANENT, 1.0, own[at]), shared[at])
+    at = np.searchsorted(kinds, grouped.kinds)
+    return np.where(grouped.own_fraction, np.where(grouped.kinds == PERMANENT, 1.0, own[at]), shared[at])
 
 
 def _interruption_cost(sums: np.ndarray, hours: np.ndarray, values: Mapping[str, object], costs: CostTable) -> float:
@@ -159,12 +159,12 @@ def npv_function(network: Network, scenarios: Sequence[Scenario],
     anew where an assumption changes what protection does, or a class of fault that could not happen
     now can.
     """
-    tables: dict[tuple, list[tuple[Condensed, Capital]]] = {}
+    tables: dict[tuple, list[tuple[GroupedSums, Capital]]] = {}
     served = float(network.customers.sum())
 
-    def build(values: Mapping[str, object]) -> list[tuple[Condensed, Capital]]:
+    def build(values: Mapping[str, object]) -> list[tuple[GroupedSums, Capital]]:
         table = build_outcomes(network, values, scenarios)
-        return [(condense(table, s, values), capital_of(network, p, table.protections[0]))
+        return [(group_rows(table, s, values), capital_of(network, p, table.protections[0]))
                 for s, p in enumerate(table.protections)]
 
     def npv(values: Mapping[str, object]) -> np.ndarray:
@@ -174,7 +174,7 @@ def npv_function(network: Network, scenarios: Sequence[Scenario],
                 tables.pop(next(iter(tables)))
             tables[key] = build(values)
         priced = costs if INTERRUPTION in PARTS_OF[values["perspective"]] else None
-        money = [sum(yearly_money(condensed_amounts(c, values, priced), values, served).values())
+        money = [sum(yearly_money(grouped_amounts(c, values, priced), values, served).values())
                  for c, _ in tables[key]]
         return np.array([float(present_worth(values, money[0] - m, capital.cost(values), capital.inspection(values)))
                          for m, (_, capital) in zip(money, tables[key], strict=True)])

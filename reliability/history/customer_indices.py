@@ -18,7 +18,7 @@ from reliability.network.tree import Network
 LONG_HOURS = (4.0, 8.0, 12.0, 24.0)   # our choice; the standard leaves the length open
 
 
-def experience(records: Records, keep: np.ndarray) -> pd.DataFrame:
+def customer_indices(records: Records, keep: np.ndarray) -> pd.DataFrame:
     """Shares of customers, a row a year and feeder_id, "" being the system.
 
     keep: (n,) steps that count. Columns cemi_1 … cemi_6: share with n or more sustained

@@ -23,8 +23,8 @@ def root() -> Path:
 
 
 def studies() -> list[str]:
-    """Names of the studies of the workspace, the demo first; the demo is put there where it is missing."""
-    _bring_demo()
+    """Names of the studies of the workspace, the demo first; the demo is added where it is missing."""
+    _add_demo()
     names = sorted((f.name for f in root().iterdir()
                     if f.is_dir() and not f.is_symlink() and not f.name.startswith(".")), key=str.casefold)
     return sorted(names, key=lambda name: name != DEMO)
@@ -55,7 +55,7 @@ def demo_files() -> dict[str, bytes]:
             if (DEMO_SOURCE / name).is_file()}
 
 
-def _bring_demo() -> None:
+def _add_demo() -> None:
     root().mkdir(parents=True, exist_ok=True)
     if not (root() / DEMO).exists():
         with suppress(FileExistsError):    # another session was quicker

@@ -30,7 +30,7 @@ _MONTH_OF = {name: i % 12 + 1 for i, name in enumerate(_MONTHS + _NAMES)} | {"se
 
 
 @dataclass(frozen=True)
-class Stamps:
+class Timestamps:
     """A column of times. local: (n,) datetime64[s] as written, NaT where status is not GOOD.
 
     offset_s: (n,) seconds ahead of UTC where the text says so, else NaN. status: (n,) GOOD,
@@ -61,8 +61,8 @@ def clean(column: pd.Series) -> pd.Series:
     return column.astype("str").fillna("").str.strip().reset_index(drop=True)
 
 
-def read_stamps(columns: list[pd.Series], choice: str, file: str,
-                row: np.ndarray) -> tuple[list[Stamps], list[Problem]]:
+def read_timestamps(columns: list[pd.Series], choice: str, file: str,
+                    row: np.ndarray) -> tuple[list[Timestamps], list[Problem]]:
     """Times of several columns of one file, and a problem where the date order is not settled.
 
     columns: each (n,) text. choice: "" (settle it from the file), "day_first" or
@@ -159,7 +159,7 @@ def _settle(loose: list[_Loose], columns: list[pd.Series], file: str, row: np.nd
         int(row[at]), str(column.name), str(column.iloc[at]))]
 
 
-def _put_together(local, loose: _Loose, offset, blank, beyond, date_only, order: str) -> Stamps:
+def _put_together(local, loose: _Loose, offset, blank, beyond, date_only, order: str) -> Timestamps:
     day, month = loose.day_month[:, 0].copy(), loose.day_month[:, 1].copy()
     # without an order, each date that is left has one reading: the one with a month in it
     swap = loose.open & ((order == MONTH_FIRST) if order else (month > 12))
@@ -179,10 +179,10 @@ def _put_together(local, loose: _Loose, offset, blank, beyond, date_only, order:
     status[beyond] = FAR
     status[blank] = BLANK
     local[status != GOOD] = np.datetime64("NaT", "s")
-    return Stamps(local, offset, status, date_only & (status == GOOD))
+    return Timestamps(local, offset, status, date_only & (status == GOOD))
 
 
-def elapsed_seconds(started: Stamps, restored: Stamps, zone: str) -> tuple[np.ndarray, np.ndarray]:
+def elapsed_seconds(started: Timestamps, restored: Timestamps, zone: str) -> tuple[np.ndarray, np.ndarray]:
     """Seconds from start to restoration, NaN where unknown, and where the clocks changed.
 
     zone: IANA name of the local time, "" where it is not known. Negative where the

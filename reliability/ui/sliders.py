@@ -15,15 +15,15 @@ import streamlit as st
 from reliability.schema.assumptions import BY_KEY, Assumption
 from reliability.schema.columns import MOST_COUNTS
 from reliability.study import Study
+from reliability.what_if import AS_STATED
 
-KEY, PARAMETER = "levers", "levers"
+KEY, PARAMETER = "sliders", "sliders"
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Faults", ("temporary_fraction", "fault_rate_factor")),
     ("Protection", ("share_converted", "counts", "fast_tripping", "sectionalizer_failure", "fuse_failure")),
     ("Restoration", ("repair_hours", "switching_hours", "refuse_hours", "reset_hours", "patrol_hours")),
     ("Money", ("sectionalizer_cost", "lateral_recloser_cost", "crew_rate_per_hour", "discount_rate", "horizon_years")),
 )
-AS_STATED = -1
 # What a meeting moves beyond the assumptions of study.toml, described the same way.
 OWN: dict[str, Assumption] = {a.key: a for a in (
     Assumption("compare", "fault_rate_factor", "Fault-rate factor", "×", 1.0, 0.25, 3.0, step=0.05,
@@ -41,7 +41,7 @@ STATED_AT = {"counts": 0, "fast_tripping": AS_STATED}
 
 
 @dataclass(frozen=True)
-class Lever:
+class Slider:
     """One slider: `start` is where it stands while nobody moves it, `stated` what the study says exactly."""
 
     assumption: Assumption
@@ -64,16 +64,16 @@ class Lever:
         return f"{self.assumption.label}, {unit}" if unit and unit != "0–1" else self.assumption.label
 
 
-def levers(study: Study) -> dict[str, Lever]:
+def sliders(study: Study) -> dict[str, Slider]:
     """The sliders for a study by key; bounds, steps, labels and help come from the table."""
-    return {key: _lever(OWN.get(key) or BY_KEY[key], study) for _, keys in GROUPS for key in keys}
+    return {key: _new_slider(OWN.get(key) or BY_KEY[key], study) for _, keys in GROUPS for key in keys}
 
 
-def _lever(a: Assumption, study: Study) -> Lever:
+def _new_slider(a: Assumption, study: Study) -> Slider:
     value = study.values.get(a.key, a.default)
     if a.kind == "whole":
         high = int(min(a.high, max(3 * a.default, 2 * value, 3))) if a.table != "compare" else int(a.high)
-        return Lever(a, int(a.low), high, 1, int(value), int(value))
+        return Slider(a, int(a.low), high, 1, int(value), int(value))
     high = a.high
     if a.table in ("restoration", "costs"):
         high = min(a.high, _round_up(3.0 * max(value, a.default)))
@@ -83,7 +83,7 @@ def _lever(a: Assumption, study: Study) -> Lever:
         high = min(a.high, max(0.2, _round_up(2.0 * value)))
     low, step = max(a.low, 0.0), _step(a.step, value)
     start = min(max(round(round(value / step) * step, 10), low), high)
-    return Lever(a, float(low), float(high), step, float(start), float(value))
+    return Slider(a, float(low), float(high), step, float(start), float(value))
 
 
 def _step(step: float, value: float) -> float:
@@ -106,23 +106,23 @@ def moved(study: Study) -> dict[str, float | int]:
 
 
 def from_link(text: str, study: Study) -> dict[str, float | int]:
-    """Moved levers out of a link; what is unknown or out of bounds is left out."""
-    known, found = levers(study), {}
+    """Moved sliders out of a link; what is unknown or out of bounds is left out."""
+    known, found = sliders(study), {}
     for part in text.split(","):
         key, _, raw = part.partition(":")
         try:
             value = float(raw)
         except ValueError:
             continue
-        lever = known.get(key)
-        if lever is None or not lever.low <= value <= lever.high:
+        slider = known.get(key)
+        if slider is None or not slider.low <= value <= slider.high:
             continue
-        found[key] = int(value) if lever.assumption.kind == "whole" else value
+        found[key] = int(value) if slider.assumption.kind == "whole" else value
     return found
 
 
 def to_link(moves: dict[str, float | int]) -> str:
-    """Moved levers as one parameter of the link."""
+    """Moved sliders as one parameter of the link."""
     return ",".join(f"{key}:{value}" for key, value in moves.items())
 
 
@@ -141,8 +141,8 @@ def state_digest(fingerprint: str, moves: dict[str, float | int]) -> str:
 
 def panel(study: Study, name: str) -> dict[str, float | int]:
     """Draw the sliders; returns what is moved."""
-    known, now = levers(study), moved(study)
-    st.button("Put every slider back", key="levers_reset_all", disabled=not now, icon=":material/undo:",
+    known, now = sliders(study), moved(study)
+    st.button("Put every slider back", key="sliders_reset_all", disabled=not now, icon=":material/undo:",
               width="stretch", on_click=set_all, args=({}, study, name))
     for group, keys in GROUPS:
         st.markdown(f"**{group}**")
@@ -153,25 +153,25 @@ def panel(study: Study, name: str) -> dict[str, float | int]:
 
 def widget_key(name: str, key: str) -> str:
     """Key of a slider: of one study."""
-    return f"lever_{name}_{key}"
+    return f"slider_{name}_{key}"
 
 
-def _slider(key: str, lever: Lever, now: dict[str, float | int], name: str) -> None:
+def _slider(key: str, slider: Slider, now: dict[str, float | int], name: str) -> None:
     widget = widget_key(name, key)
     place = st.container(key=f"row_{key}", horizontal=True, vertical_alignment="bottom", gap="small")
     if widget not in st.session_state:
-        st.session_state[widget] = now.get(key, lever.start)
-    stated = "" if key in OWN else f" The study has {lever.stated:.4g}. Source: {lever.assumption.source}."
-    more = {"key": widget, "help": f"{lever.assumption.help}{stated}", "on_change": _moved,
-            "args": (key, lever.start, widget)}
+        st.session_state[widget] = now.get(key, slider.start)
+    stated = "" if key in OWN else f" The study has {slider.stated:.4g}. Source: {slider.assumption.source}."
+    more = {"key": widget, "help": f"{slider.assumption.help}{stated}", "on_change": _moved,
+            "args": (key, slider.start, widget)}
     if key in STATED_AT:
-        place.select_slider(lever.title, list(range(lever.low, lever.high + 1)), **more,
+        place.select_slider(slider.title, list(range(slider.low, slider.high + 1)), **more,
                             format_func=lambda v: "as stated" if v == STATED_AT[key] else str(v))
     else:
-        place.slider(lever.title, lever.low, lever.high, step=lever.step, format=lever.format, **more)
+        place.slider(slider.title, slider.low, slider.high, step=slider.step, format=slider.format, **more)
     if key in now:
         place.button("Put back", key=f"back_{key}", icon=":material/undo:", on_click=_put_back,
-                     args=(key, lever.start, name), help=f"Put back to {lever.start:g}", type="tertiary")
+                     args=(key, slider.start, name), help=f"Put back to {slider.start:g}", type="tertiary")
 
 
 def _moved(key: str, start: float | int, widget: str) -> None:
@@ -190,6 +190,6 @@ def _put_back(key: str, start: float | int, name: str) -> None:
 
 def set_all(moves: dict[str, float | int], study: Study, name: str) -> None:
     """Take over a whole state, as a pinned one."""
-    for key, lever in levers(study).items():
-        st.session_state[widget_key(name, key)] = moves.get(key, lever.start)
+    for key, slider in sliders(study).items():
+        st.session_state[widget_key(name, key)] = moves.get(key, slider.start)
     st.session_state[KEY] = dict(moves)

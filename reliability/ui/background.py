@@ -1,0 +1,74 @@
+"""Results that take some seconds: computed beside the page, asked for again until they are there."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import TimeoutError as NotYet
+
+import streamlit as st
+
+MAX_CACHED = 24
+TIMEOUT_SECONDS = 0.4              # a page waits so long before it shows itself without the result
+POLL_SECONDS = 0.7
+IDLE_SECONDS = 1.5                 # what nobody has asked for yet begins when the page of the moment stands
+
+
+@st.cache_resource(show_spinner=False)
+def _pool() -> tuple[ThreadPoolExecutor, OrderedDict[str, Future], threading.Lock, threading.Event]:
+    """One worker, results by key, their lock, and whether somebody is waiting; shared between tabs."""
+    return ThreadPoolExecutor(1, thread_name_prefix="background"), OrderedDict(), threading.Lock(), threading.Event()
+
+
+def prepare(key: str, work: Callable[[], object]) -> None:
+    """Begin a result that is likely to be asked for, once the page that shows now has had its time."""
+    awaited = _pool()[3]
+    awaited.clear()
+
+    def after_a_pause() -> object:
+        awaited.wait(IDLE_SECONDS)
+        return work()
+
+    _begin(key, after_a_pause)
+
+
+def ask(key: str, work: Callable[[], object]) -> Future:
+    """The result called `key`, begun if nobody has asked for it yet; shared between tabs and never changed."""
+    _pool()[3].set()
+    return _begin(key, work)
+
+
+def _begin(key: str, work: Callable[[], object]) -> Future:
+    executor, cached, lock, _ = _pool()
+    with lock:
+        if key in cached and cached[key].done() and cached[key].exception() is not None:
+            del cached[key]
+        if key not in cached:
+            cached[key] = executor.submit(work)
+            while len(cached) > MAX_CACHED:
+                cached.popitem(last=False)[1].cancel()
+        cached.move_to_end(key)
+        return cached[key]
+
+
+def result(key: str, work: Callable[[], object], name: str):
+    """The result, or None and a message on the page that it is being computed. name: as in "Computing the curve"."""
+    future = ask(key, work)
+    try:
+        return future.result(timeout=TIMEOUT_SECONDS)
+    except NotYet:
+        _wait(key, name)
+        return None
+
+
+def _wait(key: str, name: str) -> None:
+    @st.fragment(run_every=POLL_SECONDS)
+    def poll() -> None:
+        future = _pool()[1].get(key)
+        if future is None or future.done():
+            st.rerun()
+        st.info(f"Computing {name} …", icon=":material/hourglass_top:")
+
+    poll()
