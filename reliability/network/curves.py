@@ -110,7 +110,7 @@ def last_at_or_below(values: np.ndarray, start: np.ndarray, stop: np.ndarray, wa
 
 @dataclass(frozen=True)
 class Elements:
-    """e overcurrent elements of reclosing devices, arrays (e,).
+    """Overcurrent elements of reclosing devices, arrays of one shape, (e,) where nothing else is said.
 
     pickup_a, time_dial, added_time_s: see `columns.SETTINGS`. a, b, p: constants of an inverse curve.
     points: place of the element's curve in `curves`, −1 for an inverse one.
@@ -128,6 +128,21 @@ class Elements:
     def __len__(self) -> int:
         return len(self.pickup_a)
 
+    def take(self, row: np.ndarray) -> Elements:
+        """The elements at `row`, in its shape."""
+        return Elements(self.pickup_a[row], self.time_dial[row], self.added_time_s[row], self.a[row], self.b[row],
+                        self.p[row], self.points[row], self.curves)
+
+    @property
+    def first_current_a(self) -> np.ndarray:
+        """Least current, to the last digit, at which an element has a finite time."""
+        current = np.nextafter(self.pickup_a, np.inf)
+        # the next number over the pickup may still round to a quotient of 1
+        current = np.where(current / self.pickup_a > 1.0, current, np.nextafter(current, np.inf))
+        by_points = self.points >= 0
+        current[by_points] = np.maximum(current[by_points], self.curves.first_current_a[self.points[by_points]])
+        return current
+
 
 def make_elements(settings: pd.DataFrame, curves: Mapping[str, Points]) -> Elements:
     """Elements of the rows of a checked frame of `columns.SETTINGS`; KeyError for a curve that is not there."""
@@ -139,39 +154,27 @@ def make_elements(settings: pd.DataFrame, curves: Mapping[str, Points]) -> Eleme
                     *constants.T, place, point_curves(curves[name] for name in by_points))
 
 
-def element_times(elements: Elements, row: np.ndarray, current_a: np.ndarray, added: bool = True) -> np.ndarray:
-    """Clearing time (s) of elements at currents (A), model §8; row and current broadcast.
+def element_times(elements: Elements, current_a: np.ndarray, added: bool = True) -> np.ndarray:
+    """Clearing time (s) of elements at currents (A), model §8; the elements' arrays and the currents broadcast.
 
     ∞ where current over pickup is not above 1, as a quotient of double precision. added: with `added_time_s`,
     else the time until the element has timed out.
     """
-    row, current_a = np.broadcast_arrays(row, current_a)
-    dial = elements.time_dial[row]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        multiple = current_a / elements.pickup_a[row]
-        excess = np.expm1(elements.p[row] * np.log(multiple))
-        time = dial * (elements.a[row] / excess + elements.b[row])
-    by_points = elements.points[row]
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        multiple = current_a / elements.pickup_a
+        excess = np.expm1(elements.p * np.log(multiple))
+        time = elements.time_dial * (elements.a / excess + elements.b)
+    by_points, current_a, dial = np.broadcast_arrays(elements.points, current_a, elements.time_dial)
     if (by_points >= 0).any():
         at = np.nonzero(by_points >= 0)
         time[at] = dial[at] * elements.curves.times(by_points[at], current_a[at])
-    time[~(multiple > 1.0)] = np.inf
-    return time + elements.added_time_s[row] if added else time
-
-
-def first_finite_a(elements: Elements) -> np.ndarray:
-    """Least current (A), to the last digit, at which each element has a finite time, (e,)."""
-    current = np.nextafter(elements.pickup_a, np.inf)
-    # the next number over the pickup may still round to a quotient of 1
-    current = np.where(current / elements.pickup_a > 1.0, current, np.nextafter(current, np.inf))
-    by_points = elements.points >= 0
-    current[by_points] = np.maximum(current[by_points], elements.curves.first_current_a[elements.points[by_points]])
-    return current
+    time = np.where(multiple > 1.0, time, np.inf)
+    return time + elements.added_time_s if added else time
 
 
 def inverse_time_s(curve: str, current_a: np.ndarray, pickup_a: float, time_dial: float,
                    added_time_s: float = 0.0) -> np.ndarray:
     """Time (s) of one built-in curve of `INVERSE` at currents (A)."""
-    row = pd.DataFrame({"curve": [curve], "pickup_a": [pickup_a], "time_dial": [time_dial],
-                        "added_time_s": [added_time_s]})
-    return element_times(make_elements(row, {}), np.zeros(np.shape(current_a), dtype=int), np.asarray(current_a, float))
+    a, b, p = INVERSE[curve]
+    one = Elements(*map(np.array, (pickup_a, time_dial, added_time_s, a, b, p, -1)), point_curves([]))
+    return element_times(one, np.asarray(current_a, float))

@@ -13,7 +13,7 @@ from reliability.schema.columns import DELAYED, FAST, GROUND, PHASE
 
 # Kinds of operation and parts of the faults, as places in arrays.
 FAST_OPERATION, DELAYED_OPERATION = 0, 1
-PHASE_ELEMENTS, ALL_ELEMENTS = 0, 1   # a three-phase fault is seen by phase elements alone, any other by ground ones too
+PHASE_ELEMENTS, ALL_ELEMENTS = 0, 1   # three-phase faults, all others
 KINDS, PARTS = 2, 2
 
 _SLOTS = tuple((operation, element) for operation in (FAST, DELAYED) for element in (PHASE, GROUND))
@@ -75,8 +75,8 @@ def clearing_times_s(settings: DeviceSettings, device: np.ndarray, kind: np.ndar
     least = np.full(device.shape, np.inf)
     for k in range(len(_SLOTS)):
         at = np.nonzero(seen >> k & 1)
-        least[at] = np.minimum(least[at], element_times(settings.elements, settings.slot[device[at], k], current_a[at],
-                                                        added))
+        least[at] = np.minimum(least[at], element_times(settings.elements.take(settings.slot[device[at], k]),
+                                                        current_a[at], added))
     return least
 
 
