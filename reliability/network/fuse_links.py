@@ -36,6 +36,19 @@ def link_name(text: str) -> str | None:
     return name if name in link_table().index else None
 
 
+def next_larger_link(name: str) -> str:
+    """The link of the next larger rating of the same type in the table (model §2, wrong links).
+
+    The largest of a type, and a link that the table does not hold, stays what it is: there is nothing to take it for.
+    """
+    table = link_table()
+    if name not in table.index:
+        return name
+    speed, rating = table.at[name, "speed"], table.at[name, "rating_a"]
+    larger = table[(table["speed"] == speed) & (table["rating_a"] > rating)]["rating_a"]
+    return name if larger.empty else str(larger.idxmin())
+
+
 def saving_ceiling_a(link: str, fast_clearing_time_s: float) -> float:
     """Current (A) at which 0.75 × minimum melting time equals the backup's fast clearing time.
 

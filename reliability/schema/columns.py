@@ -12,6 +12,9 @@ Kind = Literal["text", "number", "whole", "time", "flag"]
 MOST_COUNTS = 3  # of a sectionalizer (contract.md, sections.csv)
 CUSTOMER_CLASSES = ("residential", "small_ci", "large_ci")
 KM_PER_MILE = 1.609344
+OVERHEAD, UNDERGROUND = "overhead", "underground"
+PHASE, GROUND = "phase", "ground"    # elements of a reclosing device
+FAST, DELAYED = "fast", "delayed"    # kinds of operation
 
 
 @dataclass(frozen=True)
@@ -47,6 +50,7 @@ SECTIONS: tuple[Column, ...] = (
     Column("customers", "whole", required=True, help="Customers served from this section."),
     *(Column(f"customers_{c}", "whole", help="Customers by class; the classes sum to customers.")
       for c in CUSTOMER_CLASSES),
+    Column("customers_three_phase", "whole", help="Of the customers, those served by three phases; blank: 0."),
     Column("load_kw", unit="kW", help="Average load; blank: 0."),
     Column("peak_load_a", unit="A", help="Peak load at the section's source end; blank: unknown."),
     Column("phases", "whole", low=1, high=3, help="1, 2 or 3; blank: 1 below a lateral device, else 3."),
@@ -60,14 +64,21 @@ SECTIONS: tuple[Column, ...] = (
     Column("counts", "whole", low=1, high=MOST_COUNTS, help="Counts of a sectionalizer; blank: [protection]."),
     Column("operations_to_lockout", "whole", low=1, high=10, help="Of a reclosing device; blank: [protection]."),
     Column("fast_operations", "whole", high=9, help="Of a reclosing device; blank: [protection], 0 in a lateral."),
-    Column("tripping", "text", choices=TRIPPINGS, help="Poles that open together; blank: three-phase for a breaker "
-           "or recloser, else by phase."),
     _ampere("minimum_trip_a", "Minimum trip of a reclosing device; blank: unknown."),
     Column("dead_time_s", unit="s", above=True, help="Shortest dead time of a reclosing device; blank: unknown."),
+    Column("tripping", "text", choices=TRIPPINGS, help="Poles of a device that open together; blank: three-phase for a "
+           "breaker or recloser, else single-phase."),
+    Column("reclosing_off_share", unit="0–1", high=1.0, help="Share of faults while reclosing is off, of a reclosing "
+           "device; blank: [protection]."),
     Column("system_kv", unit="kV", above=True, help="System voltage; blank: [protection]."),
     Column("bil_kv", unit="kV", above=True, help="Basic insulation level; blank: [protection]."),
     Column("tie_probability", unit="0–1", high=1.0,
            help="Alternative supply here: the chance that it can carry the transfer; blank: 0."),
+    Column("construction", "text", choices=(OVERHEAD, UNDERGROUND), help="How the line is built; blank: overhead."),
+    Column("device_id", "text", help="The device's own number; blank: none known."),
+    Column("location", "text", help="Pole, street or grid reference; blank: none known."),
+    Column("area", "text", help="Operating area; blank: none known."),
+    Column("connected_kva", unit="kVA", help="Transformers connected in the section; blank: unknown."),
     Column("faults_observed", "whole", help="Faults seen, for rate learning; blank: from the outage records."),
     Column("years_observed", unit="yr", help="Years in which faults_observed were counted."),
     Column("generation_kw", unit="kW", help="Generation served from this section; blank: none known."),
@@ -83,6 +94,26 @@ OUTAGES: tuple[Column, ...] = (
     Column("cause", "text", help="Cause as recorded."),
     Column("fault_kind", "text", choices=("temporary", "permanent"), help="Blank: unknown."),
     Column("planned", "flag", help="true or false; blank: false."),
+)
+
+# The upper bounds of settings are ours: beyond them another unit is meant (kA, cycles, ms).
+SETTINGS: tuple[Column, ...] = (
+    Column("section_id", "text", required=True, help="Section at whose source end the reclosing device stands."),
+    Column("element", "text", required=True, choices=(PHASE, GROUND),
+           help="phase sees every fault, ground those that involve one or two phases."),
+    Column("operation", "text", required=True, choices=(FAST, DELAYED), help="Operations that the row is for."),
+    Column("pickup_a", unit="A", above=True, high=100_000.0, required=True, help="Pickup, primary current."),
+    Column("curve", "text", required=True, help="definite, a curve of IEEE C37.112 or IEC 60255-151 such as "
+           "ieee_very_inverse, or a name in the curves table."),
+    Column("time_dial", above=True, high=1000.0, help="Dial or multiplier, for definite the time in s; blank for a "
+           "curve of points: 1."),
+    Column("added_time_s", unit="s", high=10.0, help="Interrupting time of the device; blank: 0."),
+)
+
+CURVES: tuple[Column, ...] = (
+    Column("curve", "text", required=True, help="Name of the curve; a link's own: 65K melting and 65K clearing."),
+    Column("current_a", unit="A", above=True, high=1e6, required=True, help="Current of a point, rising in a curve."),
+    Column("time_s", unit="s", above=True, high=1e6, required=True, help="Time at that current."),
 )
 
 _FLAT_SHARED = tuple(c for c in SECTIONS if c.name not in ("section_id", "parent_id", "device", "feeder_id",
@@ -109,4 +140,5 @@ LATERALS: tuple[Column, ...] = (
 
 TABLES: dict[str, tuple[Column, ...]] = {
     "sections": SECTIONS, "outages": OUTAGES, "feeders": FEEDERS, "laterals": LATERALS,
+    "settings": SETTINGS, "curves": CURVES,
 }

@@ -16,6 +16,7 @@ from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 
+from reliability.schema import columns
 from reliability.study.folder import SETTINGS_FILE, open_study
 from reliability.study.study import Study
 
@@ -23,7 +24,7 @@ KEPT = ".kept"                     # what is kept beside a study's inputs; open_
 VERSIONS = "versions"
 _PENDING = "pending"
 _REMOVE = ".remove"                # a staged name with this ending takes the file away
-TABLES = tuple(f"{name}.{kind}" for name in ("sections", "feeders", "laterals", "outages") for kind in ("csv", "xlsx"))
+TABLES = tuple(f"{name}.{kind}" for name in columns.TABLES for kind in ("csv", "xlsx"))
 _locks: dict[str, threading.RLock] = {}
 _locks_guard = threading.Lock()
 

@@ -20,7 +20,8 @@ DRAFT = "draft"
 NEW = "a new study"
 ASIDE = "– leave aside –"
 KIND_NAMES = {"sections": "the network, a row a line section", "outages": "outage records",
-              "feeders": "feeders (flat form)", "laterals": "laterals (flat form)"}
+              "feeders": "feeders (flat form)", "laterals": "laterals (flat form)",
+              "settings": "overcurrent settings of reclosing devices", "curves": "time-current curves by points"}
 # An invented start for the flat form.
 FEEDERS_CSV = "feeder_id,customers,main_length_km,operations_to_lockout,fast_operations\nfeeder-1,320,9.5,4,2\n"
 LATERALS_CSV = ("lateral_id,feeder_id,customers,length_km,phases,fuse_link,peak_load_a\n"
@@ -182,7 +183,8 @@ def _check_and_save(shown: Opened, token: str, tables: dict, maps: dict, setting
 def _replaced(tables: dict) -> list[str]:
     """Tables that give way: those brought, and the other form of the network."""
     network = {"sections": ["sections", "feeders", "laterals"], "feeders": ["feeders", "sections"],
-               "laterals": ["laterals", "sections"], "outages": ["outages"]}
+               "laterals": ["laterals", "sections"], "outages": ["outages"],
+               "settings": ["settings"], "curves": ["curves"]}
     return sorted({t for table in tables for t in network[table]} - set())
 
 

@@ -1,0 +1,86 @@
+"""Overcurrent settings of reclosing devices: which elements see a fault on an operation, and their clearing time."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from reliability.network.curves import Elements, Points, element_times, make_elements
+from reliability.schema.columns import DELAYED, FAST, GROUND, PHASE
+
+# Kinds of operation and parts of the faults, as places in arrays.
+FAST_OPERATION, DELAYED_OPERATION = 0, 1
+PHASE_ELEMENTS, ALL_ELEMENTS = 0, 1   # three-phase faults, all others
+KINDS, PARTS = 2, 2
+
+_SLOTS = tuple((operation, element) for operation in (FAST, DELAYED) for element in (PHASE, GROUND))
+_ELEMENTS = ["pickup_a", "curve", "time_dial", "added_time_s"]
+
+
+@dataclass(frozen=True)
+class DeviceSettings:
+    """d distinct settings of devices.
+
+    of_section: section_id of a reclosing device → its place here. slot: (d, 4) element of each of fast phase, fast
+    ground, delayed phase and delayed ground, −1 for none. elements: e distinct ones.
+    sees: (d, kinds, parts) bits of the slots whose least time is the device's clearing time (model §8).
+    """
+
+    of_section: Mapping[str, int]
+    slot: np.ndarray
+    elements: Elements
+    sees: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.slot)
+
+
+def device_settings(settings: pd.DataFrame, curves: Mapping[str, Points]) -> DeviceSettings:
+    """Settings of devices from a checked frame of `columns.SETTINGS`, alike ones once.
+
+    curves: by name, for the curves of the frame that are not built in; KeyError where one is missing.
+    """
+    element = settings.groupby(_ELEMENTS, sort=False).ngroup().to_numpy()
+    elements = make_elements(settings.drop_duplicates(_ELEMENTS), curves)
+    section, ids = pd.factorize(settings["section_id"])
+    of_slot = {pair: k for k, pair in enumerate(_SLOTS)}
+    slot = np.full((len(ids), len(_SLOTS)), -1)
+    columns = np.array([of_slot[pair] for pair in zip(settings["operation"], settings["element"], strict=True)], int)
+    slot[section, columns] = element
+    slot, place = np.unique(slot, axis=0, return_inverse=True)
+    return DeviceSettings(dict(zip(map(str, ids), place.ravel().tolist(), strict=True)), slot, elements, _seen(slot))
+
+
+def _seen(slot: np.ndarray) -> np.ndarray:
+    """Bits of the slots that each kind of operation and part of the faults hears, (d, kinds, parts)."""
+    there = ((slot >= 0) << np.arange(len(_SLOTS))).astype(np.int64)
+    fast, delayed = there[:, :2].sum(axis=1), there[:, 2:].sum(axis=1)
+    # a fast operation hears both kinds; a device without a row for one kind takes the other's
+    by_kind = np.stack([fast | delayed, np.where(delayed > 0, delayed, fast)], axis=1)
+    phase = sum(1 << k for k, (_, element) in enumerate(_SLOTS) if element == PHASE)
+    return np.stack([by_kind & phase, by_kind], axis=2)
+
+
+def clearing_times_s(settings: DeviceSettings, device: np.ndarray, kind: np.ndarray, part: np.ndarray,
+                     current_a: np.ndarray, added: bool = True) -> np.ndarray:
+    """Clearing time (s) of devices at currents (A), ∞ where none of their elements picks up; arrays broadcast.
+
+    kind: FAST_OPERATION or DELAYED_OPERATION. part: PHASE_ELEMENTS or ALL_ELEMENTS. added: with `added_time_s`.
+    """
+    device, kind, part, current_a = np.broadcast_arrays(device, kind, part, current_a)
+    seen = settings.sees[device, kind, part]
+    least = np.full(device.shape, np.inf)
+    for k in range(len(_SLOTS)):
+        at = np.nonzero(seen >> k & 1)
+        least[at] = np.minimum(least[at], element_times(settings.elements.take(settings.slot[device[at], k]),
+                                                        current_a[at], added))
+    return least
+
+
+def least_pickup_a(settings: DeviceSettings) -> np.ndarray:
+    """Least pickup (A) of each device, which counts as its minimum trip, (d,)."""
+    pickup = np.append(settings.elements.pickup_a, np.inf)
+    return pickup[settings.slot].min(axis=1)
