@@ -13,8 +13,9 @@ from dataclasses import dataclass, field
 import numpy as np
 import simpy
 
-from tests.enumeration import PERMANENT, Network, consequence, interrupted, kinds, parts, play, states
-from tests.enumeration_network import FUSE, Tree, read_sections
+from tests.enumeration import consequence, interrupted
+from tests.enumeration_faults import PERMANENT, kinds, parts, play, states
+from tests.enumeration_network import FUSE, Network, Tree, read_sections
 
 HOURS_PER_YEAR = 8760.0
 

@@ -3,8 +3,8 @@
 For every scenario, section, kind of fault, part of the faults, place along the section, state of reclosing and on/off
 pattern of the devices on the way to the reclosing device, the operations are played from the first to lockout and the
 consequences added up. Nothing here imports `reliability.network`, `reliability.faults` or `reliability.indices`, so an
-agreement with them means something. Devices and scenarios are in enumeration_network.py, times in
-enumeration_curves.py. `applicable_only` is not known here.
+agreement with them means something. Devices and scenarios are in enumeration_network.py, faults and the sequence in
+enumeration_faults.py, times in enumeration_curves.py. `applicable_only` is not known here.
 
 `enumerate_study` gives, by scenario name, a dict of
 
@@ -23,31 +23,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from itertools import pairwise, product
+from itertools import product
 
-from tests.enumeration_curves import (
-    BOTH,
-    FUSE_ALONE,
-    by_simple_rule,
-    by_times,
-    cuts_by_times,
-    elements_that_act,
-    read_curves,
-)
-from tests.enumeration_network import (
-    DEVICES_ALONG,
-    FUSE,
-    RECLOSING_DEVICES,
-    SECTIONALIZER,
-    Tree,
-    converted,
-    laterals_of,
-    read_sections,
-    settings,
-)
+from tests.enumeration_faults import PERMANENT, kinds, parts, patterns, places, play, states
+from tests.enumeration_network import SECTIONALIZER, Network, Tree, laterals_of, read_sections
 
-KM_PER_MILE = 1.609344
-PERMANENT = None  # in place of the dead time in which a fault clears
 CALLOUT_OF_TEMPORARY = {"fuse": "refuse", "sectionalizer": "reset", "lateral_recloser": "reset",
                         "breaker": "patrol", "recloser": "patrol"}
 
@@ -67,165 +47,7 @@ def momentary_customers_to_the_letter(opening: float, sustained: float) -> float
     return opening - sustained
 
 
-class Network:
-    """The sections of a study under one scenario, their devices' settings, and what is looked up often."""
-
-    def __init__(self, study, rows: dict[str, dict], tree: Tree, scenario):
-        self.values, self.tree = study.values, tree
-        self.rows = converted(rows, tree, scenario, study.values)
-        curves = read_curves(getattr(study, "curves", None))
-        self.devices = {name: settings(row, study.values, curves) for name, row in self.rows.items()
-                        if row.get("device")}
-        self.customers = {name: float(row["customers"]) for name, row in rows.items()}
-        self.three_phase = {name: float(row.get("customers_three_phase", 0.0)) for name, row in rows.items()}
-        self.phases = {name: int(row["phases"]) for name, row in rows.items()}
-        known = [current for name in rows for current in self.currents(name) or ()]
-        self.range = (min(known), max(known)) if known else None
-        self.stretches = {name: tree.stretch(name, rows) for name in rows}
-        self._cuts: dict[tuple, list[float]] = {}
-
-    def above(self, fault: str) -> tuple[list[dict], dict]:
-        """The chain of a section, nearest the fault first, and its reclosing device."""
-        chain = []
-        for name in self.tree.upward(fault):
-            device = self.devices.get(name)
-            if device and device["device"] in RECLOSING_DEVICES:
-                return chain, device
-            if device and device["device"] in DEVICES_ALONG:
-                chain.append(device)
-        raise AssertionError("every root has a reclosing device")
-
-    def currents(self, name: str) -> tuple[float, float] | None:
-        """Fault currents at the two ends of a section, A, with their factor; None where one is unknown."""
-        row, factor = self.rows[name], self.values.get("fault_current_factor", 1.0)
-        if "fault_current_source_a" not in row or "fault_current_end_a" not in row:
-            return None
-        return factor * float(row["fault_current_source_a"]), factor * float(row["fault_current_end_a"])
-
-    def cuts(self, backup: dict, held: dict, ground: bool) -> list[float]:
-        """Currents at which the race of a reclosing device and a link may turn, found once per pair."""
-        link = held["link"]
-        key = (backup["section"], link["name"], ground)
-        if key not in self._cuts:
-            seeing = [e for e in backup["elements"] if ground or not e["ground"]]
-            self._cuts[key] = cuts_by_times(link, held["factor"], seeing, *self.range)
-        return self._cuts[key]
-
-
-# --- what may happen ---------------------------------------------------------------------
-
-
-def kinds(row: dict, values):
-    """Yield (rate per year, dead time in which the fault clears) of a section's faults."""
-    length = row["length_km"] if "length_km" in row else KM_PER_MILE * row["length_mi"]
-    per_km = (row["line_fault_rate_per_mi"] / KM_PER_MILE if "line_fault_rate_per_mi" in row
-              else row.get("line_fault_rate_per_km", values["line_fault_rate_per_km"]))
-    rate = float(length) * float(per_km) + float(row.get("equipment_fault_rate", 0.0))
-    temporary = float(row.get("temporary_fraction", values["temporary_fraction"]))
-    yield rate * (1 - temporary), PERMANENT
-    for dead_time, share in enumerate(values["clearing_shares"], start=1):
-        yield rate * temporary * share, dead_time
-
-
-def states(backup: dict, values) -> list[tuple[float, dict]]:
-    """(Probability, the reclosing device in that state): in normal operation, and with reclosing off."""
-    off = backup | {"off": True, "operations": 1,
-                    "fast": 1 if values.get("reclosing_off_trip", "delayed") == "fast" else 0}
-    return [(1 - backup["off_share"], backup), (backup["off_share"], off)]
-
-
-def parts(phases: int, backup: dict, values) -> list[tuple[float, float, bool]]:
-    """(Probability, mean phases involved, whether ground elements see it) of the parts of a section's faults."""
-    one, two, three = values["phases_involved"]
-    if phases == 1:
-        return [(1.0, 1.0, True)]
-    if phases == 2:
-        return [(1.0, one + 2 * (two + three), True)]
-    if not any(e["ground"] for e in backup["elements"]):
-        return [(1.0, one + 2 * two + 3 * three, True)]
-    if one + two == 0:
-        return [(1.0, 3.0, False)]
-    return [(one + two, (one + 2 * two) / (one + two), True), (three, 3.0, False)]
-
-
-def patterns(chain: list[dict]) -> Iterator[tuple[float, list[dict], dict | None]]:
-    """Yield (probability, the devices that work, the fuse to be asked with the link it holds).
-
-    Only the working fuse nearest the fault is asked, so only its link matters.
-    """
-    for works in product((True, False), repeat=len(chain)):
-        probability = 1.0
-        for device, does in zip(chain, works, strict=True):
-            probability *= 1 - device["failure"] if does else device["failure"]
-        working = [device for device, does in zip(chain, works, strict=True) if does]
-        fuse = next((device for device in working if device["device"] == FUSE), None)
-        if fuse is None:
-            yield probability, working, None
-            continue
-        for held, link, ceiling in fuse["links"]:
-            yield probability * held, working, fuse | {"link": link, "ceiling": ceiling}
-
-
-def places(network: Network, fault: str, working: list[dict], fuse: dict | None, backup: dict, ground: bool
-           ) -> list[tuple[float, float | None]]:
-    """Stretches of the section as (share of it, current in A at its middle), None where unknown."""
-    currents = network.currents(fault)
-    if currents is None:
-        return [(1.0, None)]
-    near, far = currents
-    if near == far:
-        return [(1.0, near)]
-    thresholds = [device["actuating"] for device in working if device["device"] == SECTIONALIZER]
-    if fuse and fuse["link"] and backup["elements"]:
-        thresholds += network.cuts(backup, fuse, ground)
-    elif fuse:
-        thresholds += [fuse["ceiling"]] + ([fuse["link"]["clearing"].points[0][0]] if fuse["link"] else [])
-    cuts = {0.0, 1.0}
-    for threshold in thresholds:
-        if 0 < threshold < math.inf:
-            x = (1 / threshold - 1 / near) / (1 / far - 1 / near)
-            if 0 < x < 1:
-                cuts.add(x)
-    return [(right - left, 1 / ((1 - (left + right) / 2) / near + (left + right) / 2 / far))
-            for left, right in pairwise(sorted(cuts))]
-
-
 # --- one fault ---------------------------------------------------------------------------
-
-
-def which(fuse: dict, backup: dict, current: float | None, fast: bool, ground: bool) -> str:
-    """Which of the three happens on one operation."""
-    if backup["elements"] and fuse["link"] and current is not None:
-        return by_times(fuse["link"], fuse["factor"], elements_that_act(backup["elements"], fast, ground), current)
-    return by_simple_rule(fuse["link"], fuse["ceiling"], current, fast)
-
-
-def play(working: list[dict], fuse: dict | None, backup: dict, current: float | None, ground: bool,
-         clears_in: int | None) -> tuple[dict | None, int]:
-    """The device left open (None: nothing) and how often the reclosing device opened.
-
-    working: the working fuses and sectionalizers, nearest the fault first; fuse: the first fuse of them, with its link.
-    """
-    last = backup["operations"]
-    for operation in range(1, last + 1):
-        ready = [device for device in working if device["device"] == SECTIONALIZER
-                 and not (current is not None and current < device["actuating"]) and device["counts"] <= operation]
-        if fuse:
-            happens = which(fuse, backup, current, operation <= backup["fast"], ground)
-            if happens == FUSE_ALONE:
-                return fuse, operation - 1
-            if happens == BOTH:
-                if operation == last:
-                    return backup, operation
-                sections = [device["section"] for device in ready] + [fuse["section"]]
-                return next(d for d in reversed(working) if d["section"] in sections), operation
-        if operation == last:
-            return backup, operation
-        if ready:
-            return ready[-1], operation
-        if clears_in is not PERMANENT and clears_in <= operation:
-            return None, operation
-    raise AssertionError("the last operation always ends it")
 
 
 def share_of(device: dict, involved: float, network: Network, locks_out: bool) -> float:

@@ -9,7 +9,7 @@ import csv
 import math
 from collections.abc import Mapping
 
-from tests.enumeration_curves import DATA, FORMULAS, link_of, next_larger, read_curves
+from tests.enumeration_curves import DATA, FORMULAS, cuts_by_times, link_of, next_larger, read_curves
 
 BREAKER, RECLOSER, LATERAL_RECLOSER, FUSE, SECTIONALIZER = (
     "breaker", "recloser", "lateral_recloser", "fuse", "sectionalizer")
@@ -221,3 +221,48 @@ def _links(row: dict, values, curves: Mapping) -> list[tuple[float, dict | None,
         found.append((probability, link, link["melting"].least_current(melting_time) if stated is None
                       else float(stated)))
     return found
+
+
+class Network:
+    """The sections of a study under one scenario, their devices' settings, and what is looked up often."""
+
+    def __init__(self, study, rows: dict[str, dict], tree: Tree, scenario):
+        self.values, self.tree = study.values, tree
+        self.rows = converted(rows, tree, scenario, study.values)
+        curves = read_curves(getattr(study, "curves", None))
+        self.devices = {name: settings(row, study.values, curves) for name, row in self.rows.items()
+                        if row.get("device")}
+        self.customers = {name: float(row["customers"]) for name, row in rows.items()}
+        self.three_phase = {name: float(row.get("customers_three_phase", 0.0)) for name, row in rows.items()}
+        self.phases = {name: int(row["phases"]) for name, row in rows.items()}
+        known = [current for name in rows for current in self.currents(name) or ()]
+        self.range = (min(known), max(known)) if known else None
+        self.stretches = {name: tree.stretch(name, rows) for name in rows}
+        self._cuts: dict[tuple, list[float]] = {}
+
+    def above(self, fault: str) -> tuple[list[dict], dict]:
+        """The chain of a section, nearest the fault first, and its reclosing device."""
+        chain = []
+        for name in self.tree.upward(fault):
+            device = self.devices.get(name)
+            if device and device["device"] in RECLOSING_DEVICES:
+                return chain, device
+            if device and device["device"] in DEVICES_ALONG:
+                chain.append(device)
+        raise AssertionError("every root has a reclosing device")
+
+    def currents(self, name: str) -> tuple[float, float] | None:
+        """Fault currents at the two ends of a section, A, with their factor; None where one is unknown."""
+        row, factor = self.rows[name], self.values.get("fault_current_factor", 1.0)
+        if "fault_current_source_a" not in row or "fault_current_end_a" not in row:
+            return None
+        return factor * float(row["fault_current_source_a"]), factor * float(row["fault_current_end_a"])
+
+    def cuts(self, backup: dict, held: dict, ground: bool) -> list[float]:
+        """Currents at which the race of a reclosing device and a link may turn, found once per pair."""
+        link = held["link"]
+        key = (backup["section"], link["name"], ground)
+        if key not in self._cuts:
+            seeing = [e for e in backup["elements"] if ground or not e["ground"]]
+            self._cuts[key] = cuts_by_times(link, held["factor"], seeing, *self.range)
+        return self._cuts[key]
