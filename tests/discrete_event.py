@@ -13,20 +13,9 @@ from dataclasses import dataclass, field
 import numpy as np
 import simpy
 
-from tests.enumeration import (
-    PERMANENT,
-    RECLOSING_DEVICES,
-    Tree,
-    converted,
-    hours_to_restore,
-    kinds,
-    laterals_of,
-    momentary_customers,
-    play,
-    read_sections,
-    settings,
-    share_interrupted,
-)
+from tests.enumeration import consequence, interrupted
+from tests.enumeration_faults import PERMANENT, kinds, parts, play, states
+from tests.enumeration_network import FUSE, Network, Tree, read_sections
 
 HOURS_PER_YEAR = 8760.0
 
@@ -44,59 +33,58 @@ class Tally:
 
 
 class Feeder:
-    """The sections of one scenario, what stands above each, and the tally."""
+    """The sections of one scenario and the tally."""
 
     def __init__(self, study, scenario):
         rows = read_sections(study)
-        self.tree, self.values, self.tally = Tree(rows), study.values, Tally()
-        self.rows = converted(rows, laterals_of(rows, self.tree), scenario, study.values)
-        self.customers = {name: float(row["customers"]) for name, row in self.rows.items()}
-        devices = {name: settings(row, study.values) for name, row in self.rows.items() if row.get("device")}
-        self.above = {name: self._above(name, devices) for name in self.rows}
-
-    def _above(self, name: str, devices: dict[str, dict]) -> tuple[list[dict], dict]:
-        chain = []
-        for section in self.tree.upward(name):
-            device = devices.get(section)
-            if device and device["device"] in RECLOSING_DEVICES:
-                return chain, device
-            if device and device["device"] in ("fuse", "sectionalizer"):
-                chain.append(device)
-        raise AssertionError("every root has a reclosing device")
+        self.network, self.values, self.tally = Network(study, rows, Tree(rows), scenario), study.values, Tally()
+        self.rows = self.network.rows
 
     def fault(self, env: simpy.Environment, name: str, clears_in: int | None, rng: np.random.Generator):
         """One fault from inception to the last customer's restoration."""
-        chain, backup = self.above[name]
-        x, row, tally = rng.random(), self.rows[name], self.tally
+        network, tally = self.network, self.tally
+        chain, backup = network.above(name)
+        backup = _drawn(states(backup, self.values), rng)[1]
+        _, involved, ground = _drawn(parts(network.phases[name], backup, self.values), rng)
         working = [device for device in chain if rng.random() >= device["failure"]]
-        current = None
-        if "fault_current_source_a" in row and "fault_current_end_a" in row:
-            current = 1.0 / ((1.0 - x) / row["fault_current_source_a"] + x / row["fault_current_end_a"])
-        opened, openings = play(working, backup, current, clears_in)
-        zone = sum(self.customers[s] for s in self.tree.below[backup["section"]])
-        backup_share = share_interrupted(backup, self.rows, name, self.values)
+        fuse = next((device for device in working if device["device"] == FUSE), None)
+        if fuse:
+            _, link, ceiling = _drawn(fuse["links"], rng)
+            fuse = fuse | {"link": link, "ceiling": ceiling}
+        x, current, ends = rng.random(), None, network.currents(name)
+        if ends:
+            current = 1.0 / ((1.0 - x) / ends[0] + x / ends[1])
+        opened, openings = play(working, fuse, backup, current, ground, clears_in)
+        effect = consequence(network, name, backup, involved, opened, openings, clears_in is PERMANENT)
         tally.faults += 1
+        if effect.only_momentary:
+            self._momentary(effect.momentary(), openings)
         if opened is None:
-            self._momentary(zone * backup_share, openings)
             return
-        share = share_interrupted(opened, self.rows, name, self.values)
-        hours = hours_to_restore(self.rows, self.tree, name, opened, clears_in is PERMANENT, self.values)
-        below = sum(self.customers[s] for s in hours)
-        if opened is not backup and openings:
-            self._momentary(momentary_customers(zone, backup_share, below, share), openings)
         tally.callouts["repair" if clears_in is PERMANENT else "other"] += 1
         sigma = math.sqrt(math.log1p(self.values["cv"] ** 2))
         severity = math.exp(rng.normal(-sigma * sigma / 2.0, sigma))
-        tally.ci += below * share
+        tally.ci += effect.sustained
         began = env.now
-        for duration in sorted(set(hours.values())):
+        for duration in sorted(set(effect.hours.values())):
             yield env.timeout(duration * severity - (env.now - began))
-            back = share * sum(self.customers[s] for s, h in hours.items() if h == duration)
+            back = sum(interrupted(network, s, share) for s, share in effect.shares.items()
+                       if effect.hours[s] == duration)
             tally.customer_hours += back * (env.now - began)
 
     def _momentary(self, customers: float, openings: int) -> None:
         self.tally.momentary_events += customers
         self.tally.momentary_interruptions += customers * openings
+
+
+def _drawn(choices: list[tuple], rng: np.random.Generator) -> tuple:
+    """One of the choices, whose first entries are their probabilities."""
+    chance = rng.random()
+    for choice in choices:
+        chance -= choice[0]
+        if chance < 0:
+            return choice
+    return choices[-1]
 
 
 def _faults(env: simpy.Environment, feeder: Feeder, name: str, rate: float, clears_in: int | None,

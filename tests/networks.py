@@ -1,8 +1,9 @@
 """Radial studies to test on: drawn at random, or spelt out row by row.
 
-`random_study(rng, sections)` mixes every device, setting and gap that the model knows;
-`random_studies(...)` is the hypothesis strategy over its seed and size. `study_of(rows)` makes
-a study of a few rows given as dicts, everything else blank.
+`random_study(rng, sections)` mixes devices, settings and gaps; with `full=True` it mixes in all
+else that the model knows (tests/networks_full.py), and the study has `settings` and `curves`.
+`random_studies(...)` is the hypothesis strategy over its seed and size. `study_of(rows)` makes a
+study of a few rows given as dicts, everything else blank.
 """
 
 from __future__ import annotations
@@ -28,41 +29,73 @@ from reliability.schema.devices import (
 )
 from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.study.study import Study
+from tests.networks_full import (
+    SETTINGS,
+    full_cells,
+    full_device,
+    full_scenarios,
+    full_values,
+    random_curves,
+    random_settings,
+)
 
 RECLOSING = (BREAKER, RECLOSER, LATERAL_RECLOSER)
 LINKS = ("6K", "15K", "25K", "40K", "65K", "100K", "140K", "200K", "10T", "30T", "65T", "140T", "200T")
 
 
 def frame_of(rows: Sequence[Mapping[str, object]]) -> pd.DataFrame:
-    """Rows as the reader of sections.csv leaves them: every column, ids, phases and classes filled."""
+    """Rows as the reader of sections.csv leaves them: every column, ids, phases and classes filled.
+
+    Columns of the rows that the schema does not have stand last.
+    """
     by_id = {row["section_id"]: row for row in rows}
+    more = {name: value for row in rows for name, value in row.items()}
+    kinds = {name: "text" if isinstance(value, str) else "number" for name, value in more.items()}
+    kinds |= {c.name: c.kind for c in columns.SECTIONS}
+    names = [c.name for c in columns.SECTIONS]
+    names += [name for name in more if name not in names]
     full = []
     for row in rows:
-        out = {c.name: "" if c.kind == "text" else np.nan for c in columns.SECTIONS} | dict(row)
-        path = _upward(by_id, row["section_id"])
+        out = {name: "" if kinds[name] == "text" else np.nan for name in names} | dict(row)
         if not out["feeder_id"]:
-            out["feeder_id"] = path[-1]
-        if np.isnan(out["phases"]):
-            below_lateral = any(by_id[s].get("device") in LATERAL_DEVICES for s in path)
-            out["phases"] = 1.0 if below_lateral else 3.0
+            out["feeder_id"] = _upward(by_id, row["section_id"])[-1]
+        out["phases"] = _phases(by_id, row["section_id"])
         if all(np.isnan(out[f"customers_{c}"]) for c in CUSTOMER_CLASSES):
             out["customers_residential"] = out["customers"]
         out |= {f"customers_{c}": 0.0 for c in CUSTOMER_CLASSES if np.isnan(out[f"customers_{c}"])}
+        if "customers_three_phase" in names and np.isnan(out["customers_three_phase"]):
+            out["customers_three_phase"] = 0.0
         full.append(out)
-    frame = pd.DataFrame(full, columns=[c.name for c in columns.SECTIONS])
-    numbers = [c.name for c in columns.SECTIONS if c.kind != "text"]
-    return frame.astype(dict.fromkeys(numbers, float))
+    frame = pd.DataFrame(full, columns=names)
+    return frame.astype({name: float for name in names if kinds[name] != "text"})
 
 
-def study_of(rows: Sequence[Mapping[str, object]], scenarios: Sequence[Scenario] = (), **values: object) -> Study:
+def _phases(by_id: Mapping[str, Mapping], name: str) -> float:
+    """Stated, or 1 at the head of a lateral, elsewhere the parent's, 3 at a source."""
+    stated = by_id[name].get("phases", np.nan)
+    if not np.isnan(stated):
+        return float(stated)
+    path = _upward(by_id, name)
+    if [s for s in path if by_id[s].get("device") in LATERAL_DEVICES] == [name]:
+        return 1.0
+    return _phases(by_id, path[1]) if len(path) > 1 else 3.0
+
+
+def study_of(rows: Sequence[Mapping[str, object]], scenarios: Sequence[Scenario] = (),
+             settings: Sequence[Mapping[str, object]] = (), curves: Sequence[tuple[str, float, float]] = (),
+             **values: object) -> Study:
     """A study of the rows given; length_km and customers of a row default to 0.
 
-    Of the assumptions named in `values` those values hold, of the rest the defaults.
+    Of the assumptions named in `values` those values hold, of the rest the defaults. `settings` are rows of
+    settings.csv (element and operation default to phase and fast), `curves` those of curves.csv.
     """
     rows = [{"parent_id": "", "device": "", "length_km": 0.0, "customers": 0.0} | dict(row) for row in rows]
     frame = frame_of(rows)
+    elements = [{"element": "phase", "operation": "fast"} | dict(row) for row in settings]
     return Study("test", "USD", frame, build_network(frame), defaults() | values,
-                 scenarios=(Scenario(AS_BUILT), *scenarios))
+                 scenarios=(Scenario(AS_BUILT), *scenarios),
+                 settings=pd.DataFrame(elements, columns=list(SETTINGS)) if elements else None,
+                 curves=pd.DataFrame(list(curves), columns=["curve", "current_a", "time_s"]) if curves else None)
 
 
 def _upward(by_id: Mapping[str, Mapping], name: str) -> list[str]:
@@ -73,23 +106,31 @@ def _upward(by_id: Mapping[str, Mapping], name: str) -> list[str]:
     return path
 
 
-def random_study(rng: np.random.Generator, sections: int = 30, **values: object) -> Study:
+def random_study(rng: np.random.Generator, sections: int = 30, full: bool = False, **values: object) -> Study:
     """Any mix of devices, gaps and settings within the bounds of a checked study.
 
     Counts stay below the operations of the backup as built (one of a single operation
     excepted), fast operations of a section below those of its own device, phases at or below
-    the parent's. `values` override assumptions.
+    the parent's. `full` mixes in tripping, three-phase customers, reclosing off, links' curves, overcurrent
+    settings, underground sections and mixed scenarios. `values` override assumptions.
     """
     fewest = int(rng.choice([2, 3, 4], p=[0.4, 0.35, 0.25]))  # operations to lockout in this study, at the least
-    assumed = defaults() | _random_values(rng, fewest) | values
+    assumed = defaults() | _random_values(rng, fewest) | (full_values(rng) if full else {}) | values
+    low_currents = full and rng.random() < 0.3
     rows: list[dict] = []
     for number in range(sections):
         root = number == 0 or (number < 4 and rng.random() < 0.15)
         parent = None if root else rows[_random_parent(rng, number)]
-        rows.append(_random_row(rng, f"s{number:03d}", parent, fewest, rows))
+        row = _random_row(rng, f"s{number:03d}", parent, fewest, rows, full)
+        rows.append(row | full_cells(rng, row, low_currents) if full else row)
     frame = frame_of(rows)
+    if not full:
+        return Study("random", "USD", frame, build_network(frame), assumed,
+                     scenarios=_random_scenarios(rng, rows, fewest))
     return Study("random", "USD", frame, build_network(frame), assumed,
-                 scenarios=_random_scenarios(rng, rows, fewest))
+                 scenarios=full_scenarios(rng, rows, candidates_of(rows)),
+                 settings=random_settings(rng, frame, float(str(assumed["fuse_melting_factor"]))),
+                 curves=random_curves(rng))
 
 
 def with_stray_cells(study: Study, rng: np.random.Generator) -> Study:
@@ -108,10 +149,10 @@ def with_stray_cells(study: Study, rng: np.random.Generator) -> Study:
 
 
 @st.composite
-def random_studies(draw: st.DrawFn, most_sections: int = 25) -> Study:
+def random_studies(draw: st.DrawFn, most_sections: int = 25, full: bool = False) -> Study:
     """`random_study` over its seed and size; shrinks to few sections."""
     sections = draw(st.integers(1, most_sections))
-    return random_study(np.random.default_rng(draw(st.integers(0, 2**32 - 1))), sections)
+    return random_study(np.random.default_rng(draw(st.integers(0, 2**32 - 1))), sections, full)
 
 
 def _random_values(rng: np.random.Generator, fewest: int) -> dict[str, object]:
@@ -140,13 +181,17 @@ def _random_parent(rng: np.random.Generator, number: int) -> int:
     return int(rng.integers(0, number)) if rng.random() < 0.3 else int(rng.integers(max(0, number - 4), number))
 
 
-def _random_row(rng: np.random.Generator, name: str, parent: dict | None, fewest: int, rows: list[dict]) -> dict:
+def _random_row(rng: np.random.Generator, name: str, parent: dict | None, fewest: int, rows: list[dict],
+                full: bool = False) -> dict:
     if parent is None:
         device = str(rng.choice([BREAKER, RECLOSER]))
     else:
         device = str(rng.choice([RECLOSER, LATERAL_RECLOSER, FUSE, SECTIONALIZER, SWITCH, ""],
                                 p=[0.05, 0.08, 0.25, 0.18, 0.12, 0.32]))
-    most_phases = 3 if parent is None else int(parent["phases"])
+    if full and parent is not None:
+        by_id = {row["section_id"]: row for row in rows}
+        device = full_device(rng, device, [by_id[s]["device"] for s in _upward(by_id, parent["section_id"])])
+    most_phases = 3 if parent is None else int(_phases({row["section_id"]: row for row in rows}, parent["section_id"]))
     customers = [int(c) for c in rng.integers(0, 40, size=3) * (rng.random(3) < 0.6)]
     row: dict[str, object] = {
         "section_id": name, "parent_id": parent["section_id"] if parent else "", "device": device,

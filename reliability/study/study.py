@@ -34,6 +34,8 @@ class Study:
         file; None without a file.
     section_tables: the tables that the rows of `sections` come from, one after the other, without
         their cells; empty where no file was read.
+    settings: overcurrent settings of reclosing devices, columns of `columns.SETTINGS`; None without a file.
+    curves: time-current curves by points, columns of `columns.CURVES`; None without a file.
     cost_table: customers' cost of an interruption, the study's own or the reference table.
     extra: tables of study.toml whose keys are the user's own (`assumptions.FREE_TABLES`), by name.
     lines: line of each key of study.toml by its dotted path, for what is found wrong later.
@@ -50,6 +52,8 @@ class Study:
     outages: pd.DataFrame | None = None
     outages_file: str = "outages.csv"
     section_tables: tuple[Table, ...] = ()
+    settings: pd.DataFrame | None = None
+    curves: pd.DataFrame | None = None
     cost_table: CostTable = field(default_factory=default_cost_table)
     extra: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     lines: Mapping[str, int] = field(default_factory=dict)
