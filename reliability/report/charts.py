@@ -60,7 +60,7 @@ def _change(content: Content, index: str, axis: str, kind: str) -> BarChart:
             Bars("Single years, 80 % range", mean, p10, p90, dots=True, faint=True),
             Bars("Mean, with its 90 % interval", mean, mean - NORMAL_90 * error, mean + NORMAL_90 * error,
                  [shown(v, kind, True) for v in mean], dots=True)),
-        Axis(f"Change of {axis}"), lying=True, references=(Reference("As today", 0.0, SOLID),))
+        Axis(f"Change of {axis}"), lying=True, overlaid=True, references=(Reference("As today", 0.0, SOLID),))
 
 
 def _number(value: object) -> float:
@@ -75,7 +75,7 @@ def cashflow(content: Content, case: Case, scenario: int, perspective: str) -> B
     running = np.cumsum(rows["discounted"].to_numpy(dtype=float))
     said = (f"Year 0: {net[0]:,.0f}; year 1: {net[min(1, len(rows) - 1)]:,.0f}; "
             f"discounted sum at the end: {running[-1]:,.0f} {content.currency}.")
-    labels = [compact(v) if i in (0, 1, len(net) - 1) else "" for i, v in enumerate(net)]
+    labels = [compact(v) if i in (0, len(net) - 1) else "" for i, v in enumerate(net)]
     return BarChart(f"chart-cashflow-{perspective}", f"Cash flow of {shorten(name, 60)}", said,
                     [str(int(y)) for y in rows["year"]], (Bars("Net of the year", net, labels=labels),),
                     Axis(f"Money, {shorten(content.currency, 12)}"), "Year",

@@ -19,7 +19,7 @@ REPORT = (
 )
 HISTORY = (
     records.overview, history.years, history.excluded, records.feeders, history.events, history.causes,
-    records.worst_laterals, records.rates, records.times, history.accuracy, history.conversions,
+    records.worst_laterals, records.rates, records.times, records.accuracy, history.conversions,
     records.reproducibility,
 )
 

@@ -10,14 +10,15 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.dates import AutoDateLocator, DateFormatter
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormatter
 
 from reliability.report.chart import DATE, LOG, Axis, BarChart, Chart
 from reliability.report.figures import MINUS
 from reliability.report.palette import GRID, INK, PAPER, SOFT
-from reliability.report.plot_series import LETTER, SIZE, draw_bars, draw_series, label_points, name
+from reliability.report.plot_series import LETTER, LONGEST_IN_KEY, SIZE, draw_bars, draw_series, label_points, name
 
-WIDTH, EQUAL_WIDTH, HEIGHT = 7.0, 5.0, 2.9      # inches: fits between the margins of A4 and of Letter
+WIDTH, EQUAL_WIDTH, HEIGHT = 7.0, 4.6, 2.9      # inches: fits between the margins of A4 and of Letter
 BAR, GAP = 0.17, 0.11                           # inches of a lying bar, and between two groups
 STYLE = {
     "font.family": ["DejaVu Sans"], "font.size": SIZE, "axes.labelsize": SIZE, "xtick.labelsize": SIZE,
@@ -46,7 +47,7 @@ def figure(chart: Chart) -> Figure:
             _equal(axes)
         else:
             _from_zero(axes, chart)
-    _key(drawn, axes, wide)
+    _key(drawn, axes, chart, wide)
     if not bars:
         label_points(drawn, axes, chart.series)
     return drawn
@@ -127,12 +128,24 @@ def _equal(axes: Axes) -> None:
     axes.yaxis.set_major_locator(axes.xaxis.get_major_locator().__class__(6, steps=[1, 2, 2.5, 5, 10]))
 
 
-def _key(drawn: Figure, axes: Axes, wide: float) -> None:
+def _key(drawn: Figure, axes: Axes, chart: Chart, wide: float) -> None:
     """What the marks mean, above the picture, in as many rows as the names need."""
-    handles, names = axes.get_legend_handles_labels()
+    found = dict(zip(*reversed(axes.get_legend_handles_labels()), strict=True))
+    names = [n for n in _in_order(chart) if n in found]
     if len(names) < 2:
         return
+    handles = [found[n] for n in names]
     needed = sum(LETTER * len(n) + 0.62 for n in names)
     columns = len(names) if needed <= wide else max(int(wide / (LETTER * max(map(len, names)) + 0.62)), 1)
-    drawn.legend(handles, names, loc="outside upper left", ncols=columns, borderpad=0.1, handlelength=2.2,
-                 columnspacing=1.6)
+    key = drawn.legend(handles, names, loc="outside upper left", ncols=columns, borderpad=0.1, handlelength=2.2,
+                       columnspacing=1.6)
+    for handle in key.legend_handles:
+        if isinstance(handle, Line2D) and handle.get_marker() not in ("", "None", None):
+            handle.set_markersize(max(handle.get_markersize(), 5.0))
+
+
+def _in_order(chart: Chart) -> list[str]:
+    """Names of the key: what is measured first, then what it is measured against."""
+    series = [*chart.bars, *([chart.line] if chart.line else []), *chart.references] \
+        if isinstance(chart, BarChart) else chart.series
+    return list(dict.fromkeys(name(s.name, LONGEST_IN_KEY) for s in series))

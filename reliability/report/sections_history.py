@@ -161,6 +161,15 @@ def accuracy(content: Content | Recorded) -> Section:
     history = content.history
     if history is None:
         return _missing("accuracy", "Data accuracy", "Data accuracy")
+    cautions = history.cautions[1:]
+    return Section("accuracy", "Data accuracy", (
+        *findings_and_model(content), Points(tuple((c,) for c in cautions)) if cautions else
+        Text(say("The period is covered in full."))))
+
+
+def findings_and_model(content: Content | Recorded) -> list[Block]:
+    """What is odd in the records, and how they stand to the model."""
+    history = content.history
     findings = history.records.findings
     total = len(content.study.outages) if content.study.outages is not None else 0
     frame = pd.DataFrame({
@@ -175,10 +184,7 @@ def accuracy(content: Content | Recorded) -> Section:
         Column("what", "Finding"), Column("count", "Rows", "count"), Column("share", "Share", "share"),
         Column("treatment", "What was done"), Column("rows", "Rows of the file")), frame, "Findings", 40)
         if len(findings) else Text(say("Nothing odd was found in them.")))
-    told += _compared(content)
-    told.append(Points(tuple((c,) for c in history.cautions[1:])) if history.cautions[1:] else
-                Text(say("The period is covered in full.")))
-    return Section("accuracy", "Data accuracy", tuple(told))
+    return told + _compared(content)
 
 
 def _compared(content: Content | Recorded) -> list[Block]:
@@ -189,9 +195,9 @@ def _compared(content: Content | Recorded) -> list[Block]:
     frame = found.feeders.rename(index={"": "System"}).rename_axis("feeder_id").reset_index()
     factors = Text(say(
         "A factor of {rate} on all fault rates and one of {time} on all restoration times would close the gap between "
-        "the model and the records. They are offered, not applied. Years compared: {years}, without major event days. "
-        "{note}", rate=Figure(found.rate_factor, "ratio"), time=Figure(found.time_factor, "ratio"),
-        years=", ".join(map(str, found.years)), note=found.note), "Modelled against recorded")
+        "the model and the records. They are offered, not applied. Years compared: {years}, without major event days.",
+        rate=Figure(found.rate_factor, "ratio"), time=Figure(found.time_factor, "ratio"),
+        years=", ".join(map(str, found.years))), "Modelled against recorded")
     return [factors, charts.against_model(found), Table(
         "calibration", "Modelled indices against the recorded ones, without major event days", (
         Column("feeder_id", "Feeder"), Column("observed_saifi", "SAIFI recorded", "index"),

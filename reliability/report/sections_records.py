@@ -10,10 +10,10 @@ from reliability.report import charts_history as charts
 from reliability.report.blocks import Caution, Column, Points, Section, Table, Text, words
 from reliability.report.content import Recorded
 from reliability.report.figures import Figure, Sentence, joined, noun_for, say
-from reliability.report.sections_history import observed_feeders
+from reliability.report.sections_history import findings_and_model, observed_feeders
 
 RATES_FILE, ALL_FILE = "rates.csv", "history.json"
-MOST_UNITS = 100
+MOST_UNITS = 40
 
 
 def overview(recorded: Recorded) -> Section:
@@ -50,6 +50,11 @@ def feeders(recorded: Recorded) -> Section:
     return Section("feeders", "Indices by feeder", tuple(observed_feeders(recorded.history)))
 
 
+def accuracy(recorded: Recorded) -> Section:
+    """How good the records are; the cautions stand in the summary."""
+    return Section("accuracy", "Data accuracy", tuple(findings_and_model(recorded)))
+
+
 def worst_laterals(recorded: Recorded) -> Section:
     """Laterals with the most sustained events."""
     title, table = "Worst-performing laterals", recorded.history.offenders
@@ -75,15 +80,16 @@ def rates(recorded: Recorded) -> Section:
             Column("exposure_km_years", "Exposure", "amount", "km·yr"),
             Column("mean_per_km", "Mean rate", "index", "1/(km·yr)"),
             Column("mean_fraction", "Mean temporary fraction", "share")), priors, file=ALL_FILE),
-        Table("rates", "Laterals and mains", (
+        Table("rates", "Laterals and mains, the highest learned rate first", (
             Column("unit", "Lateral or main"), Column("group", "Group"), Column("faults", "Faults", "count"),
             Column("exposure_km_years", "Exposure", "amount", "km·yr"),
             Column("observed_rate_per_km", "Recorded rate", "index", "1/(km·yr)"),
             Column("rate_per_km", "Learned rate", "index", "1/(km·yr)"),
             Column("rate_low", "90 % interval", "index", high="rate_high"),
             Column("temporary_fraction", "Temporary fraction", "share"),
-            Column("fraction_low", "90 % interval", "share", high="fraction_high")), learned.units, shown=MOST_UNITS,
-            file=RATES_FILE)))
+            Column("fraction_low", "90 % interval", "share", high="fraction_high")),
+            learned.units.sort_values("rate_per_km", ascending=False, kind="stable", ignore_index=True),
+            shown=MOST_UNITS, file=RATES_FILE)))
 
 
 def times(recorded: Recorded) -> Section:
