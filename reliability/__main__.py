@@ -155,8 +155,8 @@ def _check(options: argparse.Namespace) -> None:
 
 def _history(options: argparse.Namespace) -> None:
     from reliability.history.findings import told
-    from reliability.history.write import OWNED, write_history
     from reliability.pipeline import expect, modelled_by_feeder, records_of, with_rates
+    from reliability.report.history_output import OWNED, write_history
 
     _keep_inputs(options.out, OWNED)
     study = _opened(options.study)

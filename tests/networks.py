@@ -133,6 +133,18 @@ def random_study(rng: np.random.Generator, sections: int = 30, full: bool = Fals
                  curves=random_curves(rng))
 
 
+def candidates_of(rows: Sequence[Mapping[str, object]]) -> list[str]:
+    """Sections headed by a lateral device whose next device above, switches aside, is a reclosing one."""
+    by_id = {row["section_id"]: row for row in rows}
+    found = []
+    for name, row in by_id.items():
+        above = (by_id[s]["device"] for s in _upward(by_id, name)[1:])
+        following = next((d for d in above if d and d != SWITCH), "")
+        if row["device"] in LATERAL_DEVICES and following in RECLOSING:
+            found.append(name)
+    return found
+
+
 def with_stray_cells(study: Study, rng: np.random.Generator) -> Study:
     """The study with settings in a third of the rows' blanks, of devices that need not be there.
 

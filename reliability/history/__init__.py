@@ -6,6 +6,5 @@ and a key of [history] has to settle it. Oddities are findings: counted, listed,
 
 from reliability.history.history import History, read_history
 from reliability.history.rates import LearnedRates, learn_rates, learned_study
-from reliability.history.write import write_history
 
-__all__ = ["History", "LearnedRates", "learn_rates", "learned_study", "read_history", "write_history"]
+__all__ = ["History", "LearnedRates", "learn_rates", "learned_study", "read_history"]

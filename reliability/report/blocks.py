@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from reliability.report.drawing import Chart
+from reliability.report.chart import Chart
 from reliability.report.figures import TEXT, Sentence, resolve
 
 TO, PLUS_MINUS = " to ", " ± "
@@ -46,7 +46,8 @@ class Table:
 
     paths: same shape as frame, the JSON Pointer into summary.json of each cell that mirrors
     it, "" for the others; None where no cell does. sheet: name of its sheet in the workbook,
-    at most 31 characters; "" where it has none of its own.
+    at most 31 characters; "" where it has none of its own. file: where a document without a workbook
+    has all rows, "" for nowhere.
     """
 
     key: str
@@ -57,6 +58,7 @@ class Table:
     shown: int = 60
     note: str = ""
     paths: pd.DataFrame | None = None
+    file: str = ""
 
     @property
     def on_page(self) -> tuple[Column, ...]:
@@ -116,6 +118,26 @@ class Section:
     key: str
     title: str
     blocks: Sequence[Block] = field(default_factory=tuple)
+
+
+@dataclass(frozen=True)
+class Document:
+    """What is laid out as a page or as a word processor's file.
+
+    kind: what it is, above its title. name: what it is about. workbook: file that holds the tables' sheets, ""
+    where the document has none.
+    """
+
+    kind: str
+    name: str
+    sections: Sequence[Section]
+    workbook: str = ""
+
+    def whole(self, table: Table) -> str:
+        """Where all rows of a table are to be had, as words; "" for nowhere else."""
+        if self.workbook and table.sheet:
+            return f"{self.workbook}, sheet “{table.sheet}”"
+        return table.file
 
 
 def words(*sentences: str) -> Points:

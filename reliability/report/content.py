@@ -94,6 +94,14 @@ class Content:
         return figure(self.summary, pointer(*keys), kind, signed)
 
 
+@dataclass(frozen=True)
+class Recorded:
+    """What the history's document shows: the records of a study; see `Content` for a run's."""
+
+    study: Study
+    history: History
+
+
 def proposal(content: Content) -> int | None:
     """The scenario that the report speaks of first: of those that install something the one worth most.
 

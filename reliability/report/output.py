@@ -14,8 +14,8 @@ from reliability.network.application import ApplicationChecks, application_frame
 from reliability.output_folder import SEALS, complete_folder
 from reliability.pipeline import Results
 from reliability.report.content import content_of
+from reliability.report.documents import report, sections
 from reliability.report.page import page
-from reliability.report.sections import sections
 from reliability.report.summary import sections_frame
 from reliability.report.word import require_docx, write_docx
 from reliability.report.work_pack import checks_of_selection, write_work_pack
@@ -37,11 +37,12 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False) -
         require_docx()
     content = content_of(results)
     made = sections(content)
+    document = report(content, made)
     with complete_folder(target, SEAL, OWNED) as folder:
-        (folder / "report.html").write_text(page(content, made), encoding="utf-8")
+        (folder / "report.html").write_text(page(document), encoding="utf-8")
         write_workbook(content, folder / "workbook.xlsx", made)
         if docx:
-            write_docx(content, folder / "report.docx", made)
+            write_docx(document, folder / "report.docx")
         for name, frame in tables(results).items():
             write_csv(frame, folder / name)
         write_work_pack(folder, *_for_the_crews(results), results.study.name)

@@ -1,4 +1,4 @@
-"""report.html: one file that opens anywhere, offline and without a script, and prints on Letter and A4."""
+"""A document as HTML: one file that opens anywhere, offline and without a script, and prints on Letter and A4."""
 
 from __future__ import annotations
 
@@ -8,12 +8,11 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from reliability.report.blocks import TO, Caution, Column, Heading, Missing, Points, Section, Table, Text
-from reliability.report.content import Content
-from reliability.report.drawing import Chart
+from reliability.report import palette
+from reliability.report.blocks import TO, Caution, Column, Document, Heading, Missing, Points, Table, Text
+from reliability.report.chart import BarChart, PlotChart
 from reliability.report.figures import DASH, TEXT, Figure, Name, Sentence, missing, shown
-from reliability.report.sections import sections
-from reliability.report.svg import svg
+from reliability.report.picture import svg
 from reliability.schema.problems import shorten
 
 TEMPLATE, STYLE = "page.html.j2", "page.css"
@@ -22,14 +21,11 @@ LONGEST_SENTENCE = 400
 UNBROKEN = 16       # letters of a word that a cell does not break
 SENTENCE = 20       # letters from which a cell's text wants room
 KINDS = {Text: "text", Points: "points", Heading: "heading", Missing: "missing", Caution: "caution", Table: "table",
-         Chart: "chart"}
+         BarChart: "chart", PlotChart: "chart"}
 
 
-def page(content: Content, made: list[Section] | None = None) -> str:
-    """The report as HTML; every text from the user's files is escaped.
-
-    made: `sections(content)`, where they have been made already.
-    """
+def page(document: Document) -> str:
+    """The document as HTML; every text from the user's files is escaped."""
     folder = Path(__file__).parent
     environment = Environment(loader=FileSystemLoader(folder), autoescape=True, undefined=StrictUndefined,
                               trim_blocks=True, lstrip_blocks=True)
@@ -37,9 +33,8 @@ def page(content: Content, made: list[Section] | None = None) -> str:
                             "svg": lambda chart: Markup(svg(chart))}  # noqa: S704 - svg() escapes
     environment.tests["block"] = lambda block, kind: KINDS[type(block)] == kind
     environment.globals["rows"] = lambda table: list(_rows(table))
-    return environment.get_template(TEMPLATE).render(
-        content=content, study=content.summary.get("study") or content.study.name,
-        sections=made or sections(content), style=Markup((folder / STYLE).read_text(encoding="utf-8")))  # noqa: S704
+    style = palette.css() + (folder / STYLE).read_text(encoding="utf-8")
+    return environment.get_template(TEMPLATE).render(document=document, style=Markup(style))  # noqa: S704 - our own
 
 
 def words(sentence: Sentence) -> Markup:

@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 
 from reliability.history.history import History
-from reliability.report import charts, records
+from reliability.report import charts_history as charts
+from reliability.report import records
 from reliability.report.blocks import Block, Column, Missing, Points, Section, Table, Text, summary_table
-from reliability.report.content import Content
+from reliability.report.content import Content, Recorded
 from reliability.report.figures import Figure, Name, noun_for, pointer, say
 
 NO_RECORDS = "the study has no outage records"
@@ -24,7 +25,7 @@ def _missing(key: str, title: str, what: str) -> Section:
     return Section(key, title, (Missing(f"{what}: {NO_RECORDS}.", BRING),))
 
 
-def years(content: Content) -> Section:
+def years(content: Content | Recorded) -> Section:
     """Indices by year with and without major event days."""
     title, history = "Indices by year", content.history
     if history is None:
@@ -34,7 +35,7 @@ def years(content: Content) -> Section:
         Column("customers_served", "Customers", "count"),
         Column("days", "Major event days", "any"), Column("remark", "Remark")), records.years_frame(history), "Years",
         60)
-    chart = [charts.years(history, "saidi_min"), charts.years(history, "saifi")]
+    chart = [charts.years(history, index) for index in ("saidi_min", "saifi")]
     short = [] if len(history.records.years) >= 5 else [Missing(
         f"Five to ten years: the records cover {len(history.records.years)}.",
         "Bring earlier records where they exist.")]
@@ -63,14 +64,18 @@ def feeders(content: Content) -> Section:
     if history is None:
         blocks.append(Missing(f"Observed indices by feeder: {NO_RECORDS}.", BRING))
     else:
-        blocks.append(Table("feeders", "Indices by feeder and year, the latest year first", (
-            Column("year", "Year"), Column("feeder_id", "Feeder"), VIEW, *INDICES), records.feeders_frame(history),
-            "Feeders", min(2 * len(history.records.network.feeder_ids), 60)))
-        blocks.append(_many(history))
+        blocks += observed_feeders(history)
     blocks.append(_modelled(content))
     blocks.append(Missing("Operating areas: the study names none, so each feeder stands for its own.",
                           "Give feeders of one area the same feeder_id to report by area."))
     return Section("feeders", "Indices by feeder and area", tuple(blocks))
+
+
+def observed_feeders(history: History) -> list[Block]:
+    """Indices by feeder from the records, and feeders with many outages."""
+    return [Table("feeders", "Indices by feeder and year, the latest year first", (
+        Column("year", "Year"), Column("feeder_id", "Feeder"), VIEW, *INDICES), records.feeders_frame(history),
+        "Feeders", min(2 * len(history.records.network.feeder_ids), 60), file="history.json"), _many(history)]
 
 
 def _many(history: History) -> Block:
@@ -93,7 +98,7 @@ def _modelled(content: Content) -> Block:
                          Column("feeder_id", "Feeder"), rows, columns, sheet="Modelled feeders", shown=40)
 
 
-def events(content: Content) -> Section:
+def events(content: Content | Recorded) -> Section:
     """The ten largest events."""
     title = "Ten largest events"
     if content.history is None:
@@ -107,7 +112,7 @@ def events(content: Content) -> Section:
         Column("major", "Major event day")), frame, "Largest events"),))
 
 
-def causes(content: Content) -> Section:
+def causes(content: Content | Recorded) -> Section:
     """Causes, all years."""
     if content.history is None:
         return _missing("causes", "Causes", "Causes")
@@ -120,7 +125,7 @@ def causes(content: Content) -> Section:
         records.causes_frame(content.history), "Causes", 25)))
 
 
-def excluded(content: Content) -> Section:
+def excluded(content: Content | Recorded) -> Section:
     """Days excluded as major event days."""
     title, history = "Excluded days", content.history
     if history is None:
@@ -130,6 +135,7 @@ def excluded(content: Content) -> Section:
         "Days are set apart as listed in the study." if history.major_events.method == "fixed" else
         "Days are set apart by the 2.5 β method: a day whose SAIDI is above the threshold of its year is a major event "
         "day."))]
+    blocks.append(charts.daily(history))
     blocks.append(Table("thresholds", "Thresholds", (
         Column("year", "Year"), Column("t_med", "T_MED", "minutes", "min"), Column("alpha", "α", "index"),
         Column("beta", "β", "index"), Column("days_used", "Days used", "count"), Column("note", "Note")),
@@ -150,11 +156,20 @@ def excluded(content: Content) -> Section:
     return Section("excluded", title, tuple(blocks))
 
 
-def accuracy(content: Content) -> Section:
+def accuracy(content: Content | Recorded) -> Section:
     """How good the records are."""
     history = content.history
     if history is None:
         return _missing("accuracy", "Data accuracy", "Data accuracy")
+    cautions = history.cautions[1:]
+    return Section("accuracy", "Data accuracy", (
+        *findings_and_model(content), Points(tuple((c,) for c in cautions)) if cautions else
+        Text(say("The period is covered in full."))))
+
+
+def findings_and_model(content: Content | Recorded) -> list[Block]:
+    """What is odd in the records, and how they stand to the model."""
+    history = content.history
     findings = history.records.findings
     total = len(content.study.outages) if content.study.outages is not None else 0
     frame = pd.DataFrame({
@@ -169,22 +184,25 @@ def accuracy(content: Content) -> Section:
         Column("what", "Finding"), Column("count", "Rows", "count"), Column("share", "Share", "share"),
         Column("treatment", "What was done"), Column("rows", "Rows of the file")), frame, "Findings", 40)
         if len(findings) else Text(say("Nothing odd was found in them.")))
-    told += _compared(content)
-    told.append(Points(tuple((c,) for c in history.cautions[1:])) if history.cautions[1:] else
-                Text(say("The period is covered in full.")))
-    return Section("accuracy", "Data accuracy", tuple(told))
+    return told + _compared(content)
 
 
-def _compared(content: Content) -> list[Block]:
-    """Modelled against observed."""
-    found = content.history.calibration if content.history else None
+def _compared(content: Content | Recorded) -> list[Block]:
+    """Modelled against recorded indices by feeder, and the two factors that would close the gap."""
+    found = content.history.calibration
     if found is None:
-        return [Missing("A comparison of modelled with observed indices: it was not made in this run.")]
+        return [Missing("A comparison of modelled with recorded indices: it was not made in this run.")]
     frame = found.feeders.rename(index={"": "System"}).rename_axis("feeder_id").reset_index()
-    return [Table("calibration", "Modelled indices against the observed ones, without major event days", (
-        Column("feeder_id", "Feeder"), Column("observed_saifi", "SAIFI observed", "index"),
+    factors = Text(say(
+        "A factor of {rate} on all fault rates and one of {time} on all restoration times would close the gap between "
+        "the model and the records. They are offered, not applied. Years compared: {years}, without major event days.",
+        rate=Figure(found.rate_factor, "ratio"), time=Figure(found.time_factor, "ratio"),
+        years=", ".join(map(str, found.years))), "Modelled against recorded")
+    return [factors, charts.against_model(found), Table(
+        "calibration", "Modelled indices against the recorded ones, without major event days", (
+        Column("feeder_id", "Feeder"), Column("observed_saifi", "SAIFI recorded", "index"),
         Column("modelled_saifi", "SAIFI modelled", "index"), Column("saifi_ratio", "Ratio", "ratio"),
-        Column("observed_saidi_min", "SAIDI observed", "minutes", "min"),
+        Column("observed_saidi_min", "SAIDI recorded", "minutes", "min"),
         Column("modelled_saidi_min", "SAIDI modelled", "minutes", "min"), Column("saidi_ratio", "Ratio", "ratio")),
         frame, "Calibration", 30, note=found.note)]
 
@@ -194,7 +212,7 @@ def _rows(rows: np.ndarray, most: int = 12) -> str:
     return ", ".join(str(int(r)) for r in rows[:most]) + more
 
 
-def conversions(content: Content) -> Section:
+def conversions(content: Content | Recorded) -> Section:
     """What earlier conversions achieved."""
     title, history = "What earlier conversions achieved", content.history
     if history is None:
@@ -212,14 +230,16 @@ def conversions(content: Content) -> Section:
                  a=Figure(found.converted, "count"), laterals=noun_for(found.converted, "lateral"),
                  b=Figure(found.others, "count"), before=Figure(found.years_before, "years"),
                  after=Figure(found.years_after, "years"))),
+        *([chart] if len((chart := charts.conversions(found)).categories) else []),
         Table("conversions", "Change of the converted laterals over that of the others", (
             Column("measure", "Measure"), Column("converted_before", "Converted, before", "count"),
             Column("converted_after", "Converted, after", "count"), Column("others_before", "Others, before", "count"),
             Column("others_after", "Others, after", "count"), Column("corrected_ratio", "Ratio", "ratio"),
             Column("corrected_low", "90 % interval", "ratio", high="corrected_high"),
             Column("corrected_p_value", "p", "p"), Column("expected_ratio", "Expected", "ratio"),
-            Column("found", "Found")),
-            frame, "Conversions", note="Ratio corrected for regression to the mean."),
+            Column("years_needed", "Years after needed", "years"), Column("found", "Found")),
+            frame, "Conversions", note="Ratio corrected for regression to the mean. Years after needed: for a chance "
+            "of 80 % to tell the expected ratio from no effect; a dash where no number of years would do."),
         Points(tuple((n,) for n in found.notes))))
 
 

@@ -8,11 +8,10 @@ from __future__ import annotations
 import io
 from pathlib import Path
 
-from reliability.report.blocks import TO, Caution, Column, Heading, Missing, Points, Section, Table, Text
-from reliability.report.content import Content
-from reliability.report.drawing import Chart
+from reliability.report.blocks import TO, Caution, Column, Document, Heading, Missing, Points, Table, Text
+from reliability.report.chart import BarChart, Chart, PlotChart
 from reliability.report.figures import DASH, TEXT, missing, plain, shown
-from reliability.report.sections import sections
+from reliability.report.picture import png
 from reliability.schema.problems import shorten
 
 INSTALL = "pip install python-docx==1.2.0"
@@ -34,27 +33,27 @@ def require_docx():
     return docx
 
 
-def docx_bytes(content: Content, made: list[Section] | None = None) -> bytes:
-    """The report as the bytes of a DOCX file; made: `sections(content)`, where they have been made already."""
+def docx_bytes(told: Document) -> bytes:
+    """The document as the bytes of a DOCX file."""
     docx = require_docx()
     document = docx.Document()
     _page_setup(document, docx)
-    study = shorten(str(content.summary.get("study") or content.study.name), LONGEST)
-    document.core_properties.title = f"Reliability report: {study}"
+    title = f"{told.kind}: {shorten(told.name, LONGEST)}"
+    document.core_properties.title = title
     document.core_properties.author = ""
-    document.add_heading(f"Reliability report: {study}", 0)
-    for number, section in enumerate(made or sections(content), start=1):
+    document.add_heading(title, 0)
+    for number, section in enumerate(told.sections, start=1):
         document.add_heading(f"{number}. {section.title}", 1)
         for block in section.blocks:
-            _block(document, docx, block)
+            _block(document, docx, block, told)
     out = io.BytesIO()
     document.save(out)
     return out.getvalue()
 
 
-def write_docx(content: Content, path: str | Path, made: list[Section] | None = None) -> None:
+def write_docx(told: Document, path: str | Path) -> None:
     """Write report.docx."""
-    Path(path).write_bytes(docx_bytes(content, made))
+    Path(path).write_bytes(docx_bytes(told))
 
 
 def _page_setup(document, docx) -> None:
@@ -73,7 +72,7 @@ def _page_setup(document, docx) -> None:
         run._r.append(element)
 
 
-def _block(document, docx, block) -> None:
+def _block(document, docx, block, told: Document) -> None:
     if isinstance(block, Text):
         paragraph = document.add_paragraph()
         if block.label:
@@ -89,16 +88,16 @@ def _block(document, docx, block) -> None:
     elif isinstance(block, Caution):
         document.add_paragraph(_clean(plain(block.sentence)), style="Intense Quote")
     elif isinstance(block, Table):
-        _table(document, docx, block)
-    elif isinstance(block, Chart):
+        _table(document, docx, block, told.whole(block))
+    elif isinstance(block, BarChart | PlotChart):
         _figure(document, docx, block)
 
 
 def _figure(document, docx, chart: Chart) -> None:
-    from reliability.report.raster import png
-
     _caption(document, chart.title)
-    shape = document.add_picture(io.BytesIO(png(chart)), width=docx.shared.Inches(FIGURE_INCHES))
+    shape = document.add_picture(io.BytesIO(png(chart)))
+    if shape.width > (most := docx.shared.Inches(FIGURE_INCHES)):
+        shape.height, shape.width = round(shape.height * most / shape.width), most
     shape._inline.docPr.set("descr", _clean(chart.description))
 
 
@@ -108,12 +107,13 @@ def _caption(document, text: str) -> None:
     paragraph.paragraph_format.keep_with_next = True
 
 
-def _table(document, docx, table: Table) -> None:
+def _table(document, docx, table: Table, whole: str) -> None:
     columns, rows = table.on_page, min(table.shown, MOST_ROWS, len(table.frame))
     if not table.shown:
-        document.add_paragraph(f"{_clean(table.title)}: in workbook.xlsx, sheet “{table.sheet}”.")
+        document.add_paragraph(f"{_clean(table.title)}: in {whole}.")
         return
-    more = f" ({rows:,} of {len(table.frame):,} rows)" if rows < len(table.frame) else ""
+    elsewhere = f"; all in {whole}" if whole else ""
+    more = f" ({rows:,} of {len(table.frame):,} rows{elsewhere})" if rows < len(table.frame) else ""
     _caption(document, table.title + more)
     grid = document.add_table(rows=1, cols=len(columns), style="Light Grid Accent 1")
     size = docx.shared.Pt(7 if len(columns) > 7 else 8.5)

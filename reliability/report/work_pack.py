@@ -15,6 +15,7 @@ from reliability.cells import write_csv
 from reliability.network.application import ApplicationChecks, application_frame, check_laterals
 from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.network.tree import NO_DEVICE, Network
+from reliability.report import palette
 from reliability.schema.assumptions import PRACTICE
 from reliability.schema.devices import DEVICES, SECTIONALIZER
 from reliability.schema.problems import shorten
@@ -141,8 +142,9 @@ def work_pack_html(checks: ApplicationChecks, lateral_ids: Sequence[str] | None 
                               undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     environment.filters |= {"number": _number, "short": lambda text: shorten(text, 48)}
     return environment.get_template(TEMPLATE).render(
-        study_name=study_name, scenario_name=checks.scenario.name, cautions=CAUTIONS, practice=PRACTICE,
-        sheets=list(zip(rows, points, strict=True)), backup=BACKUP, before=BEFORE_SERVICE, after=AFTER_OPERATION)
+        colours=palette.css(), study_name=study_name, scenario_name=checks.scenario.name, cautions=CAUTIONS,
+        practice=PRACTICE, sheets=list(zip(rows, points, strict=True)), backup=BACKUP, before=BEFORE_SERVICE,
+        after=AFTER_OPERATION)
 
 
 def _open_points(checks: ApplicationChecks, at: int) -> list[tuple[str, str]]:

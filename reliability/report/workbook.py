@@ -17,8 +17,8 @@ from xlsxwriter.worksheet import Worksheet
 from reliability.cautions import CAUTION
 from reliability.report.blocks import PLUS_MINUS, Column, Section, Table, Text, tables
 from reliability.report.content import Content
+from reliability.report.documents import sections
 from reliability.report.figures import TEXT, missing, plain
-from reliability.report.sections import sections
 from reliability.report.workbook_cashflow import write_cashflow
 from reliability.report.workbook_charts import write_charts
 from reliability.report.workbook_sheets import Formats, Sheet

@@ -10,6 +10,7 @@ from xlsxwriter.utility import xl_rowcol_to_cell as cell
 from xlsxwriter.worksheet import Worksheet
 
 from reliability.report.content import Content
+from reliability.report.palette import INPUT
 from reliability.report.workbook_sheets import Formats
 from reliability.schema.problems import shorten
 
@@ -48,7 +49,7 @@ def write_cashflow(book: xlsxwriter.Workbook, formats: Formats, content: Content
     for row, (label, key) in enumerate((("Discount rate, per year", "discount_rate"),
                                         ("Escalation of savings, per year", "escalation_rate")), start=2):
         sheet.write_string(row, 0, label)
-        sheet.write_number(row, 1, float(values[key]), formats.of(num_format="0.00%", bg_color="#FFF3D6", border=1))
+        sheet.write_number(row, 1, float(values[key]), formats.of(num_format="0.00%", bg_color=INPUT, border=1))
     for c, head in enumerate(("Scenario", "NPV, live", "NPV of the run", "Difference")):
         sheet.write_string(FIRST_BLOCK - 2, c, head, formats.head)
     names = list(dict.fromkeys(case.cashflow["scenario"]))

@@ -9,7 +9,7 @@ from xlsxwriter.chart import Chart
 from xlsxwriter.worksheet import Worksheet
 
 from reliability.report.content import Content, proposal
-from reliability.report.drawing import FILLS, INK
+from reliability.report.palette import BLUE, GRID, PAPER, fill
 from reliability.report.workbook_cashflow import DISCOUNTED, NET, YEAR, LiveFlow
 from reliability.report.workbook_sheets import Sheet
 from reliability.schema.problems import shorten
@@ -32,16 +32,16 @@ def _chart(book: xlsxwriter.Workbook, kind: str, title: str, x: str, y: str, **m
     chart = book.add_chart({"type": kind, **more})
     chart.set_title({"name": title, "name_font": {"size": 12}, "overlay": False})
     chart.set_x_axis({"name": x, "label_position": "low"})
-    grid = {"visible": True, "line": {"color": "#D9DEE4"}}
+    grid = {"visible": True, "line": {"color": GRID}}
     chart.set_y_axis({"name": y, "label_position": "low", "major_gridlines": grid})
     chart.set_legend({"position": "bottom"})
     return chart
 
 
 def _fill(series: int) -> dict[str, object]:
-    colour, hatched = FILLS[series % len(FILLS)]
-    if hatched:
-        return {"pattern": {"pattern": "wide_upward_diagonal", "fg_color": INK, "bg_color": colour}}
+    colour, pattern = fill(series)
+    if pattern:
+        return {"pattern": {"pattern": "wide_upward_diagonal", "fg_color": PAPER, "bg_color": colour}}
     return {"fill": {"color": colour}}
 
 
@@ -110,8 +110,8 @@ def _frontier(book: xlsxwriter.Workbook, written: Mapping[str, Sheet], content: 
     chart = _chart(book, "scatter", "SAIDI avoided for a budget", f"Capital, {shorten(content.currency, 12)}",
                    "SAIDI avoided, min/yr", subtype="straight_with_markers")
     chart.add_series({"name": "Best choice", "categories": frontier.cells("capex"),
-                      "values": frontier.cells("saidi_minutes_avoided"), "line": {"color": FILLS[0][0]},
-                      "marker": {"type": "circle", "size": 4, "fill": {"color": FILLS[0][0]}}})
+                      "values": frontier.cells("saidi_minutes_avoided"), "line": {"color": BLUE},
+                      "marker": {"type": "circle", "size": 4, "fill": {"color": BLUE}}})
     chart.set_legend({"none": True})
     return [chart]
 

@@ -11,6 +11,7 @@ from xlsxwriter.format import Format
 
 from reliability.cells import FORMULA_STARTS
 from reliability.report.figures import KINDS
+from reliability.report.palette import WASH
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,7 @@ class Formats:
     @property
     def head(self) -> Format:
         """A column's head."""
-        return self.of(bold=True, text_wrap=True, valign="top", bottom=1, bg_color="#E8EDF3")
+        return self.of(bold=True, text_wrap=True, valign="top", bottom=1, bg_color=WASH)
 
     def text(self, value: str) -> Format | None:
         """Format of a text: one that looks like a formula stays text even when somebody edits it."""

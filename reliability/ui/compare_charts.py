@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from reliability.ui.palette import BLUE, GREY, INK, ORANGE, PAPER, axis, layout, pattern, picture, series
+from reliability.report.palette import BLUE, GREY, INK, ORANGE, PAPER, see_through, series
+from reliability.ui.plotting import axis, layout, pattern, picture
 from reliability.ui.text import label, number
 from reliability.ui.trials import Spread
 from reliability.what_if import ScenarioResults
@@ -111,13 +112,13 @@ def yearly_spread(spread: Spread, first: int, second: int, worse_than: float | N
         traces.append({
             "type": "scatter", "x": edges.round(3), "y": np.append(heights[place], 0.0).round(5), "mode": "lines",
             "line": {"color": colour, "shape": "hv", "width": 2.5, "dash": ("solid", "dash")[place]},
-            "name": label(spread.names[s], 30), "fill": "tozeroy", "fillcolor": _faint(colour),
+            "name": label(spread.names[s], 30), "fill": "tozeroy", "fillcolor": see_through(colour, 0.14),
             "hovertemplate": "%{x:.0f} min: %{y:.1%}<extra></extra>"})
     if worse_than is not None:
         shapes.append({"type": "line", "x0": worse_than, "x1": worse_than, "y0": 0, "y1": 1, "yref": "paper",
                        "line": {"color": INK, "dash": "dot", "width": 2}})
         notes.append({"x": worse_than, "y": 1, "yref": "paper", "text": f"{number(worse_than)} min", "showarrow": False,
-                      "xanchor": "left", "yanchor": "top", "xshift": 4, "bgcolor": "white"})
+                      "xanchor": "left", "yanchor": "top", "xshift": 4, "bgcolor": PAPER})
     return picture(traces, layout(330, large, shapes=shapes, annotations=notes, showlegend=True,
                                   xaxis=axis("SAIDI of a year, minutes", rangemode="tozero"),
                                   yaxis=axis("Share of years", tickformat=".0%", rangemode="tozero")))
@@ -196,9 +197,3 @@ def gains_chart(table: pd.DataFrame, large: bool = False) -> go.Figure:
              for k, (group, customers) in enumerate(zip(table["group"], table["customers"], strict=True))]
     return picture(traces, layout(330, large, annotations=notes,
                                   yaxis={"range": [len(rows) - 0.6, -0.6], "visible": False}) | axes)
-
-
-def _faint(colour: str) -> str:
-    red, green, blue = (int(colour[i:i + 2], 16) for i in (1, 3, 5))
-    return f"rgba({red},{green},{blue},0.14)"
-

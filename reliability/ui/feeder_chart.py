@@ -8,19 +8,18 @@ import numpy as np
 import plotly.graph_objects as go
 
 from reliability.network.tree import NO_DEVICE, Network
+from reliability.report.palette import GREY, INK, LOSS, STEPS
 from reliability.schema.devices import DEVICES
 from reliability.ui import symbols
 from reliability.ui.one_line import Layout, Line, connections, lay_out, runs
-from reliability.ui.palette import FONT, GREY, INK, axis, layout, picture
+from reliability.ui.plotting import FONT, axis, layout, picture
 from reliability.ui.text import label, number
 
 ROW_PX = 21
 TOP, BOTTOM = 56, 120              # pixels for the two keys
 LABELLED_AT_MOST = 130
 # classes of benefit: darker and thicker is more; a loss is orange
-STEPS = ("#b9c7d6", "#86a3c3", "#4d79ab", "#1b4f8a", "#0c2c55")
 WIDTHS = (2.0, 2.6, 3.2, 4.0, 5.0)
-LOSS = "#c8640a"
 
 Described = dict[str, object]      # a trace, shape or note as plotly reads it
 

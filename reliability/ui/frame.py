@@ -7,6 +7,7 @@ from pathlib import Path
 import streamlit as st
 
 from reliability.cautions import CAUTION
+from reliability.report.palette import css
 from reliability.study import Study
 from reliability.ui import opened
 from reliability.ui.opened import Opened
@@ -24,7 +25,7 @@ def presenting() -> bool:
 
 def begin(title: str, lead: str = "") -> Opened:
     """Head of a page: what it is called, which study it shows, and what figures are not."""
-    st.html(LOOK)
+    st.html(f"<style>{css()}{LOOK.read_text(encoding='utf-8')}</style>")
     if presenting():
         st.html(LARGE_LOOK)
     shown = opened.current()

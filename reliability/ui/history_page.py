@@ -8,16 +8,16 @@ import streamlit as st
 
 from reliability.cautions import CAUTION
 from reliability.pipeline import modelled_by_feeder
+from reliability.report import charts_history as charts
+from reliability.report.chart import Chart
+from reliability.report.records import causes_frame
 from reliability.study import StudyError, toml_edit
-from reliability.ui import edit, figure, frame, opened, sliders
+from reliability.ui import described, edit, figure, frame, opened, sliders
 from reliability.ui.opened import Opened
-from reliability.ui.palette import BLUE, FONT, GREY, INK, ORANGE, axis, layout, picture
 from reliability.ui.problem_table import problem_frame
 from reliability.ui.scenario_results import stated_results
-from reliability.ui.text import count, label, number, percent, plain
+from reliability.ui.text import count, number, percent, plain
 
-INDICES = {"saidi_min": "SAIDI, minutes", "saifi": "SAIFI", "caidi_min": "CAIDI, minutes", "maifi": "MAIFI",
-           "maifi_e": "MAIFI_E"}
 TIMES = ("repair_hours", "switching_hours", "refuse_hours", "reset_hours", "patrol_hours")
 HISTORIES_KEPT = 4
 
@@ -70,44 +70,28 @@ def _settle(shown: Opened, error: StudyError) -> None:
                 st.rerun()
 
 
-def _draw(chart, alt: str, data, name: str, key: str) -> None:
-    """A chart of the history room in the app's type."""
-    from reliability.history import charts
-    size = 19 if frame.presenting() else 14
-    for trace in chart.data:
-        ours = {charts.BLUE: BLUE, charts.ORANGE: ORANGE}.get(getattr(trace.marker, "color", None))
-        if ours:
-            trace.marker.color = ours
-    chart.update_layout(font={"family": FONT, "size": size, "color": INK}, title=None, height=370,
-                        margin={"l": 10, "r": 10, "t": 36, "b": 10},
-                        legend={"yanchor": "bottom", "y": 1.02})
-    figure.chart(chart, alt, data, name, key)
+def _draw(chart: Chart, data, name: str, key: str) -> None:
+    """A described chart, its data below it."""
+    figure.chart(described.figure(chart, frame.presenting()), f"{chart.title}: {chart.description}", data, name, key)
 
 
 def _years(history) -> None:
-    from reliability.history import charts
-    index = st.segmented_control("Index", list(INDICES), format_func=INDICES.get, default="saidi_min",
-                                 key="history_index",
-                                 required=True)
+    index = st.segmented_control("Index", list(charts.INDICES), format_func=lambda i: charts.INDICES[i][0],
+                                 default="saidi_min", key="history_index", required=True)
     left, right = st.columns(2, gap="large")
     both = pd.DataFrame({index: history.all.years[index],
                          f"{index}_without_major_events": history.without_major_events.years[index]})
     days = history.major_events.days
     with left:
         st.subheader("By year, with and without major event days", anchor=False)
-        _draw(charts.yearly_chart(history, index), f"{INDICES[index]} by year: " + "; ".join(
-            f"{y} {number(v)}" for y, v in both[index].items()), lambda: both.reset_index(), "Years", "years")
+        _draw(charts.years(history, index), lambda: both.reset_index(), "Years", "years")
     with right:
         st.subheader("By day, with the threshold", anchor=False)
-        _draw(charts.daily_chart(history),
-              f"Daily SAIDI with the threshold of each year; {count(len(days), 'day')} above it.",
-              lambda: history.daily.reset_index(), "Days", "days")
+        _draw(charts.daily(history), lambda: history.daily.reset_index(), "Days", "days")
     left, right = st.columns(2, gap="large")
     with left:
         st.subheader("Causes by customer-minutes", anchor=False)
-        causes = history.all.causes.groupby("cause")["customer_minutes"].sum().sort_values(ascending=False)
-        _draw(charts.causes_chart(history), "Causes by customer-minutes; the largest is " + str(
-            causes.index[0] if len(causes) else "none"), lambda: causes.reset_index(), "Causes", "causes")
+        _draw(charts.causes(history), lambda: causes_frame(history), "Causes", "causes")
     with right:
         st.subheader("Thresholds and major event days", anchor=False)
         thresholds = history.major_events.thresholds.reset_index()
@@ -128,22 +112,17 @@ def _years(history) -> None:
 
 
 def _rates(history) -> None:
-    from reliability.history import charts
     units = history.learned.units
     left, right = st.columns(2, gap="large")
     with left:
         st.subheader("Observed and learned fault rates", anchor=False)
         st.caption("A lateral with few years and little line says little by itself; it is pulled towards the others.")
-        chart = charts.shrinkage_chart(history)
-        chart.update_yaxes(title="Learned, faults/(km·yr)")     # the longer title does not fit beside a second chart
-        _draw(chart, f"Observed against learned fault rates of {count(len(units), 'unit')}.",
-              lambda: units, "Learned rates", "rates")
+        _draw(charts.learned_rates(history), lambda: units, "Learned rates", "rates")
     with right:
-        st.subheader("Repeat offenders", anchor=False)
+        st.subheader("Worst-performing laterals", anchor=False)
         st.caption("Laterals with the most sustained events a year in the records.")
-        _draw(charts.offenders_chart(history), "Laterals with the most sustained events; the first is " + str(
-            history.offenders.index[0] if len(history.offenders) else "none"),
-            lambda: history.offenders.reset_index(), "Offenders", "offenders")
+        _draw(charts.worst_laterals(history), lambda: history.offenders.reset_index(), "Worst-performing laterals",
+              "worst_laterals")
     for note in history.learned.notes:
         st.markdown(f"- {plain(note, 400)}")
     st.caption('To compute with the learned rates, set "Fault rates from" to learned among the assumptions of the '
@@ -173,7 +152,7 @@ def _against_model(shown: Opened, history) -> None:
                     "Offered, never applied by itself. Observed: without major event days and planned work.")
         if np.isfinite(found.rate_factor) and st.button("Try both factors on the page Compare", key="try_factors"):
             _try_factors(shown, found)
-        _feeders_chart(found)
+        _draw(charts.against_model(found), lambda: found.feeders.reset_index(), "Modelled and recorded", "calibration")
         if found.note:
             st.caption(plain(found.note, 300))
     before_after = history.conversions
@@ -186,21 +165,6 @@ def _against_model(shown: Opened, history) -> None:
     figure.table(before_after.measures.reset_index(), "Before and after", "before_after")
     for note in before_after.notes:
         st.caption(plain(note, 400))
-
-
-def _feeders_chart(found) -> None:
-    feeders = found.feeders.drop(index="")
-    top = float(np.nanmax([1.0, *feeders["observed_saidi_min"], *feeders["modelled_saidi_min"]]))
-    chart = picture(
-        [{"type": "scatter", "x": [0, top], "y": [0, top], "mode": "lines", "name": "Alike",
-          "line": {"color": GREY, "dash": "dot"}},
-         {"type": "scatter", "x": feeders["modelled_saidi_min"].tolist(), "y": feeders["observed_saidi_min"].tolist(),
-          "mode": "markers+text", "name": "Feeder", "text": [label(i, 14) for i in feeders.index],
-          "textposition": "top center", "marker": {"size": 11, "color": BLUE}}],
-        layout(400, frame.presenting(), xaxis=axis("SAIDI modelled, minutes a year"),
-               yaxis=axis("SAIDI observed, minutes a year")))
-    figure.chart(chart, f"Observed against modelled SAIDI of {count(len(feeders), 'feeder')}.",
-                 lambda: found.feeders.reset_index(), "Modelled and observed", "calibration")
 
 
 def _try_factors(shown: Opened, found) -> None:

@@ -9,7 +9,8 @@ import plotly.graph_objects as go
 from reliability.network.application import ApplicationChecks, verdict_counts
 from reliability.network.application_catalogue import VERDICTS
 from reliability.network.tree import Network
-from reliability.ui.palette import BLUE, GREY, INK, ORANGE, VERDICT, axis, layout, pattern, picture
+from reliability.report.palette import BLUE, GREY, INK, ORANGE, PAPER, VERDICT, see_through
+from reliability.ui.plotting import axis, layout, pattern, picture
 from reliability.ui.text import label, number
 
 POINTS = 12                        # of each section's curve
@@ -50,7 +51,7 @@ def profile_chart(curve: pd.DataFrame, actuating_a: float, ceiling_a: float, lar
                            "hoverinfo": "skip", "line": {"color": colour, "width": 2.5, "dash": dash}})
             notes.append({"x": reach, "y": float(np.log10(level)), "text": f"{name}, {number(level)} A",
                           "showarrow": False, "xanchor": "right", "yanchor": "bottom", "font": {"color": INK},
-                          "bgcolor": "rgba(255,255,255,.8)"})
+                          "bgcolor": see_through(PAPER, 0.8)})
     return picture(traces, layout(330, large, showlegend=False, annotations=notes,
                                   xaxis=axis("Distance from the lateral's head, km", rangemode="tozero"),
                                   yaxis=axis("Fault current, A (logarithmic)", type="log", dtick="D2")))

@@ -6,8 +6,9 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from reliability.report.palette import BLUE, GREY, INK, ORANGE, PLUM, SAND, TEAL
 from reliability.report.units import spoken_unit
-from reliability.ui.palette import BLUE, GREY, INK, ORANGE, PLUM, SAND, TEAL, axis, layout, pattern, picture, upright
+from reliability.ui.plotting import axis, layout, pattern, picture, upright
 from reliability.ui.text import label, number
 
 _PARTS = (("callout_saving", "Call-outs saved", BLUE, ""), ("energy_saving", "Energy margin", TEAL, "x"),

@@ -7,8 +7,8 @@ wave. The letters are common practice, no source.
 
 from __future__ import annotations
 
+from reliability.report.palette import BLUE, INK, ORANGE, PAPER
 from reliability.schema.devices import BREAKER, FUSE, LATERAL_RECLOSER, RECLOSER, SECTIONALIZER, SWITCH
-from reliability.ui.palette import BLUE, INK, ORANGE, PAPER
 
 # path in pixels about the device's place, width of the line that is kept clear, letter inside, fill, ink
 _SQUARE = "M -7 -7 H 7 V 7 H -7 Z"

@@ -1,18 +1,11 @@
-"""Colours and patterns of the app's pictures.
-
-Lightness differs as well as hue, and a pattern or a label carries every meaning too, so that
-pictures survive colour blindness and a grey printer.
-"""
+"""What all pictures of the app share: how a figure, its axes and its patterns are put to plotly."""
 
 from __future__ import annotations
 
 import plotly.graph_objects as go
 
-INK, PAPER, GRID = "#17212b", "#ffffff", "#d9dee4"
-BLUE, ORANGE, GREY, TEAL, PLUM, SAND = "#1b4f8a", "#c8640a", "#7d8792", "#1f8a7d", "#7a2f5d", "#b79a4b"
-# scenarios in their order: as built first
-SERIES = ((GREY, ""), (BLUE, ""), (ORANGE, "/"), (TEAL, "x"), (PLUM, "."), (SAND, "\\"))
-VERDICT = {"pass": (BLUE, ""), "review": (SAND, "/"), "unknown": (GREY, "."), "fail": (ORANGE, "x")}
+from reliability.report.palette import GREY, GRID, INK, PAPER
+
 FONT = '"Source Sans", Arial, sans-serif'
 
 
@@ -21,14 +14,9 @@ def picture(traces: list[dict[str, object]], arrangement: dict[str, object]) -> 
     return go.Figure({"data": traces, "layout": {"template": {}} | arrangement}, _validate=False)
 
 
-def series(index: int) -> tuple[str, str]:
-    """Colour and bar pattern of scenario number `index`."""
-    return SERIES[index] if index < len(SERIES) else SERIES[1 + (index - 1) % (len(SERIES) - 1)]
-
-
 def pattern(shape: str) -> dict[str, object]:
     """A bar's pattern as plotly wants it."""
-    return {"shape": shape, "fillmode": "overlay", "fgcolor": "white", "fgopacity": 0.8, "solidity": 0.25, "size": 7}
+    return {"shape": shape, "fillmode": "overlay", "fgcolor": PAPER, "fgopacity": 0.8, "solidity": 0.25, "size": 7}
 
 
 def layout(height: int, large: bool = False, **more: object) -> dict[str, object]:

@@ -1,4 +1,4 @@
-"""Writes history.json, rates.csv and report.html, all of them or none."""
+"""What `history` writes into its folder, all of it or nothing."""
 
 from __future__ import annotations
 
@@ -8,11 +8,13 @@ from pathlib import Path
 import pandas as pd
 
 from reliability.cells import write_csv
-from reliability.history.document import document, rates_table
 from reliability.history.history import History, read_history
 from reliability.history.outages import Records
-from reliability.history.page import page
 from reliability.output_folder import SEALS, complete_folder
+from reliability.report.content import Recorded
+from reliability.report.documents import outage_history
+from reliability.report.history_summary import history_summary, rates_table
+from reliability.report.page import page
 from reliability.study.study import Study
 
 SEAL = SEALS["history"]
@@ -27,11 +29,10 @@ def write_history(study: Study, out_folder: str | Path, modelled: pd.DataFrame |
     cannot be read. Files are written aside and moved into place at the end.
     """
     history = read_history(study, modelled, records)
-    text = json.dumps(document(history), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-    html = page(study, history)
+    text = json.dumps(history_summary(history), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    html = page(outage_history(Recorded(study, history)))
     with complete_folder(out_folder, SEAL) as folder:
         (folder / SEAL).write_text(text, encoding="utf-8", newline="\n")
         write_csv(rates_table(history), folder / "rates.csv")
         (folder / "report.html").write_text(html, encoding="utf-8", newline="\n")
     return history
-

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from reliability.history.history import History, View
+from reliability.report.numbers import none_for_nan
 
 
-def document(history: History) -> dict[str, object]:
+def history_summary(history: History) -> dict[str, object]:
     """The content of history.json; a figure that does not exist is None."""
-    return plain({
+    return none_for_nan({
         "years": _years(history),
         "major_events": {"method": history.major_events.method, "days": [
             {"day": str(day)[:10], "saidi_min": row.saidi_min, "customer_minutes": row.customer_minutes,
@@ -105,18 +104,3 @@ def _conversions(history: History) -> dict[str, object] | None:
 def rates_table(history: History) -> pd.DataFrame:
     """Content of rates.csv: a row a lateral or main, see `rates.LearnedRates.units`."""
     return history.learned.units.rename(columns={"unit": "section_id"})
-
-
-def plain(value):
-    """`value` with plain Python numbers, None in place of what is not finite."""
-    if isinstance(value, dict):
-        return {str(k): plain(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(v) for v in value]
-    if isinstance(value, bool | np.bool_):
-        return bool(value)
-    if isinstance(value, int | np.integer):
-        return int(value)
-    if isinstance(value, float | np.floating):
-        return float(value) if math.isfinite(value) else None
-    return value

@@ -1,0 +1,141 @@
+"""What a chart shows, apart from who draws it: the documents draw it as pictures, the app on the screen.
+
+A description holds series, labels and axes; names from the user's files stand in it as they are, and each drawer
+shortens and escapes them. Not-a-number is a gap.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from reliability.report.figures import MINUS
+
+LINEAR, LOG, DATE = "linear", "log", "date"
+SOLID, DASHED, DOTTED = "solid", "dashed", "dotted"
+DECADES_FOR_LOG = 2.0       # an axis is logarithmic where its values span so many; our choice
+
+
+@dataclass(frozen=True)
+class Axis:
+    """Title with its unit, and scale: LINEAR, LOG or DATE (values are then numpy days)."""
+
+    title: str
+    scale: str = LINEAR
+
+
+@dataclass(frozen=True)
+class Bars:
+    """A bar a category, (n,) values; low and high are the ends of an interval over each.
+
+    base: where the bars begin. labels: a text at the end of each, "" for none. dots: a dot in place of each bar,
+    where a bar from zero would say nothing (ratios, differences). faint: the interval alone, behind another series.
+    fill: number of colour, pattern and marker.
+    """
+
+    name: str
+    values: Sequence[float]
+    low: Sequence[float] | None = None
+    high: Sequence[float] | None = None
+    labels: Sequence[str] | None = None
+    base: float = 0.0
+    dots: bool = False
+    faint: bool = False
+    fill: int = 0
+
+
+@dataclass(frozen=True)
+class Points:
+    """Marks at (n,) places; low and high are the ends of an interval of y; labels: a name beside each.
+
+    hover: a name of each that only a screen shows. fill: number of colour and marker.
+    """
+
+    name: str
+    x: Sequence
+    y: Sequence[float]
+    low: Sequence[float] | None = None
+    high: Sequence[float] | None = None
+    labels: Sequence[str] | None = None
+    hover: Sequence[str] | None = None
+    fill: int = 0
+    large: bool = False
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line through (n,) places, broken where y is not a number; fill None is drawn in ink."""
+
+    name: str
+    x: Sequence
+    y: Sequence[float]
+    dash: str = SOLID
+    fill: int | None = None
+    marked: bool = False
+
+
+@dataclass(frozen=True)
+class Reference:
+    """A line across the picture at one value of the measured axis, named in the key."""
+
+    name: str
+    at: float
+    dash: str = DASHED
+
+
+@dataclass(frozen=True)
+class BarChart:
+    """Bars by category, standing or lying; `overlaid` draws the series at one place, else side by side.
+
+    category: title of the categories, "" where their names say it. line: (n,) values over the categories.
+    """
+
+    key: str
+    title: str
+    description: str
+    categories: Sequence[str]
+    bars: tuple[Bars, ...]
+    value: Axis
+    category: str = ""
+    lying: bool = False
+    overlaid: bool = False
+    line: Line | None = None
+    references: tuple[Reference, ...] = ()
+
+
+@dataclass(frozen=True)
+class PlotChart:
+    """Points and lines on two measured axes; `equal` gives both one scale, so that 1 : 1 lies at 45°."""
+
+    key: str
+    title: str
+    description: str
+    x: Axis
+    y: Axis
+    series: tuple[Points | Line, ...]
+    equal: bool = False
+
+
+Chart = BarChart | PlotChart
+
+
+def scale_for(values: Sequence[float]) -> str:
+    """LOG where the values above zero span decades and none lies below it, else LINEAR."""
+    finite = np.asarray(values, dtype=float)
+    finite = finite[np.isfinite(finite)]
+    above = finite[finite > 0]
+    spans = len(above) > 1 and math.log10(above.max() / above.min()) >= DECADES_FOR_LOG
+    return LOG if spans and (finite >= 0).all() else LINEAR
+
+
+def compact(value: float) -> str:
+    """A number for a label in a picture: three digits, thousands as k, M or bn; "" where it does not exist."""
+    if not math.isfinite(value):
+        return ""
+    size, letters = next(((s, t) for s, t in ((1e9, " bn"), (1e6, " M"), (1e3, " k")) if abs(value) >= s), (1.0, ""))
+    scaled = abs(value) / size
+    places = 0 if scaled == 0 else max(2 - math.floor(math.log10(scaled)), 0)
+    return f"{MINUS if value < 0 else ''}{scaled:.{places}f}{letters}"

@@ -1,0 +1,179 @@
+"""Charts of the outage records, described once for the documents and for the app's page."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from reliability.history.calibration import Calibration
+from reliability.history.conversions import BeforeAfter
+from reliability.history.history import History
+from reliability.history.rates import MAIN
+from reliability.report.chart import (
+    DASHED,
+    DATE,
+    DOTTED,
+    LINEAR,
+    LOG,
+    Axis,
+    BarChart,
+    Bars,
+    Line,
+    PlotChart,
+    Points,
+    Reference,
+    compact,
+)
+from reliability.report.figures import noun_for, shown
+from reliability.report.records import causes_frame
+from reliability.schema.problems import shorten
+
+# index of a year: short name, axis, kind of its numbers
+INDICES = {
+    "saidi_min": ("SAIDI", "SAIDI, minutes a year", "minutes"),
+    "saifi": ("SAIFI", "SAIFI, interruptions a year", "index"),
+    "caidi_min": ("CAIDI", "CAIDI, minutes", "minutes"),
+    "maifi": ("MAIFI", "MAIFI, interruptions a year", "index"),
+    "maifi_e": ("MAIFI_E", "MAIFI_E, events a year", "index"),
+}
+MOST_CAUSES, MOST_LATERALS, MOST_MARKS = 12, 15, 1200
+ONE_TO_ONE = "1 : 1 line"
+MEASURES = {"sustained_interruptions": "Sustained interruptions", "callouts": "Call-outs",
+            "momentary_events": "Momentary events"}
+
+
+def years(history: History, index: str = "saidi_min") -> BarChart:
+    """An index by year with and without major event days; no second bar where no day was told apart."""
+    records, (name, axis, kind) = history.records, INDICES[index]
+    names = [str(int(y)) + ("*" if int(y) in records.partial else "") for y in records.years]
+    told = np.array([history.major_events.has_verdict(int(y)) for y in records.years])
+    every = history.all.years[index].to_numpy(dtype=float)
+    without = np.where(told, history.without_major_events.years[index].to_numpy(dtype=float), np.nan)
+    said = "; ".join(f"{y}: {shown(a, kind)}" + (f", without {shown(b, kind)}" if np.isfinite(b) else
+                                                 ", no day set apart")
+                     for y, a, b in zip(names, every, without, strict=True))
+    return BarChart(f"chart-years-{index}", f"{name} by year", said, names, (
+        Bars("All events", every, labels=_labels(every, kind)),
+        Bars("Without major event days", without, labels=_labels(without, kind), fill=1)), Axis(axis),
+        "Year" + (" (* covered in part)" if records.partial else ""))
+
+
+def _labels(values: np.ndarray, kind: str) -> list[str]:
+    return [shown(v, kind) if np.isfinite(v) else "" for v in values.tolist()]
+
+
+def daily(history: History) -> PlotChart:
+    """Daily SAIDI on a logarithmic axis, the threshold of each year and the days above it.
+
+    Every major event day is drawn; of very many others only one in so many.
+    """
+    days = history.daily[history.daily["saidi_min"].to_numpy() > 0]
+    major = days.index.isin(history.major_events.days.index)
+    one_in = max(-(-int((~major).sum()) // MOST_MARKS), 1)
+    others = "Other days" if one_in == 1 else f"Other days (one in {one_in})"
+    x, y = [], []
+    for year, limit in history.major_events.thresholds["t_med"].items():
+        x += [f"{year}-01-01", f"{year}-12-31", f"{year}-12-31"]
+        y += [limit, limit, np.nan]
+    above = days[major]
+    said = (f"{len(days):,} days with interruptions, {len(above)} of them major event {noun_for(len(above), 'day')}" +
+            (f"; the largest is {above['saidi_min'].idxmax():%Y-%m-%d} with {above['saidi_min'].max():.4g} minutes."
+             if len(above) else "."))
+    return PlotChart(
+        "chart-daily", "Daily SAIDI and the threshold of a major event day", said,
+        Axis("Day on which the event began", DATE), Axis("Daily SAIDI, minutes (logarithmic)", LOG), (
+            _days(others, days[~major].iloc[::one_in], 0), _days("Major event days", above, 1),
+            Line("Threshold T_MED", np.array(x, dtype="datetime64[D]"), np.array(y, dtype=float), DASHED)))
+
+
+def _days(name: str, rows: pd.DataFrame, fill: int) -> Points:
+    return Points(name, rows.index.to_numpy().astype("datetime64[D]"), rows["saidi_min"].to_numpy(dtype=float),
+                  fill=fill, large=fill == 1)
+
+
+def causes(history: History) -> BarChart:
+    """Customer-minutes by cause over all years, the largest on top; more than MOST_CAUSES share one bar."""
+    frame = causes_frame(history)
+    frame = frame[frame["customer_minutes"] > 0]
+    names, values = [str(c) for c in frame["cause"]], frame["customer_minutes"].to_numpy(dtype=float)
+    if len(names) > MOST_CAUSES:
+        rest = len(names) - (MOST_CAUSES - 1)          # never a bar that hides a single cause
+        names = [*names[:MOST_CAUSES - 1], f"{rest} other causes"]
+        values = np.append(values[:MOST_CAUSES - 1], values[MOST_CAUSES - 1:].sum())
+    said = "; ".join(f"{shorten(n, 30)}: {v:,.0f}" for n, v in zip(names, values, strict=True))
+    return BarChart("chart-causes", "Causes by customer-minutes", said, names, (
+        Bars("Customer-minutes", values, labels=[compact(v) for v in values]),),
+        Axis("Customer-minutes of interruption, all years"), lying=True)
+
+
+def worst_laterals(history: History) -> BarChart:
+    """Laterals with the most sustained events a year in the records."""
+    table = history.offenders.head(MOST_LATERALS)
+    names, values = [str(i) for i in table.index], table["events_per_year"].to_numpy(dtype=float)
+    labels = [f"{shown(v, 'ratio')} ({int(n)})" for v, n in zip(values, table["events"], strict=True)]
+    said = "; ".join(f"{shorten(n, 30)}: {shown(v, 'ratio')}" for n, v in zip(names, values, strict=True))
+    return BarChart("chart-worst-laterals", "Worst-performing laterals", said, names, (
+        Bars("Sustained events", values, labels=labels),),
+        Axis("Sustained events a year (in brackets: in all years)"), lying=True)
+
+
+def learned_rates(history: History) -> PlotChart:
+    """Observed against learned fault rate of each lateral: the less exposure, the more it is pulled to the mean."""
+    units = history.learned.units
+    units = units[(units["group"] != MAIN) & units["rate_per_km"].notna()]
+    units = units.nlargest(MOST_MARKS, "exposure_km_years", keep="first")
+    observed, learned, low, high = (units[c].to_numpy(dtype=float) for c in (
+        "observed_rate_per_km", "rate_per_km", "rate_low", "rate_high"))
+    top = float(np.nanmax([0.0, *observed]))
+    series: list[Points | Line] = [
+        Points("Lateral, with its 90 % interval", observed, learned, low, high,
+               hover=[str(u) for u in units["unit"]]),
+        Line(ONE_TO_ONE, [0.0, top], [0.0, top], DOTTED)]
+    means = history.learned.priors
+    means = means[(means.index != MAIN) & np.isfinite(means["mean_per_km"].to_numpy(dtype=float))]
+    series += [Line(f"Mean, {group}", [0.0, top], [mean, mean], DASHED, 1 + i)
+               for i, (group, mean) in enumerate(means["mean_per_km"].items())]
+    said = (f"{len(units):,} laterals; observed from {compact(np.nanmin(observed))} to {compact(top)}, learned from "
+            f"{compact(np.nanmin(learned))} to {compact(np.nanmax(learned))} faults a km and year."
+            if len(units) else "No lateral has a learned rate.")
+    return PlotChart("chart-rates", "Fault rates of laterals, recorded and learned", said,
+                     Axis("Recorded, faults/(km·yr)"), Axis("Learned, faults/(km·yr)"), tuple(series))
+
+
+def against_model(found: Calibration) -> PlotChart:
+    """Modelled against recorded SAIDI of the feeders, on equal axes."""
+    rows = found.feeders.drop(index="")
+    rows = rows[np.isfinite(rows[["modelled_saidi_min", "observed_saidi_min"]].to_numpy(dtype=float)).all(axis=1)]
+    x, y = (rows[c].to_numpy(dtype=float) for c in ("modelled_saidi_min", "observed_saidi_min"))
+    top = float(max([1.0, *x, *y]))
+    said = "; ".join(f"{shorten(str(n), 20)}: modelled {a:.4g}, recorded {b:.4g}"
+                     for n, a, b in zip(rows.index, x, y, strict=True))
+    return PlotChart(
+        "chart-against-model", "Modelled against recorded SAIDI by feeder", said,
+        Axis("SAIDI modelled, minutes a year"), Axis("SAIDI recorded, minutes a year"), (
+            Points("Feeder", x, y, labels=[str(n) for n in rows.index]),
+            Line(ONE_TO_ONE, [0.0, top], [0.0, top], DOTTED)), equal=True)
+
+
+def restoration_times(history: History) -> BarChart:
+    """Mean time to restore by kind of call-out, with its interval."""
+    table = history.times
+    names, mean, low, high = ([str(k).capitalize() for k in table.index],
+                              *(table[c].to_numpy(dtype=float) for c in ("mean_hours", "mean_low", "mean_high")))
+    said = "; ".join(f"{n}: {m:.3g} h ({a:.3g} to {b:.3g})" for n, m, a, b in zip(names, mean, low, high, strict=True))
+    return BarChart("chart-times", "Mean time to restore, with its 90 % interval", said, names, (
+        Bars("Mean", mean, low, high, [shown(m, "hours") for m in mean], dots=True),), Axis("Hours"), lying=True)
+
+
+def conversions(found: BeforeAfter) -> BarChart:
+    """Change of the converted laterals over that of the others, with its interval, on a logarithmic axis."""
+    rows = found.measures
+    rows = rows[np.isfinite(rows["corrected_ratio"].to_numpy(dtype=float)) & (rows["corrected_ratio"] > 0)]
+    names = [MEASURES.get(str(m), str(m).replace("_", " ").capitalize()) for m in rows.index]
+    ratio, low, high = (rows[c].to_numpy(dtype=float) for c in ("corrected_ratio", "corrected_low", "corrected_high"))
+    said = "; ".join(f"{n}: {r:.3g} ({a:.3g} to {b:.3g})" for n, r, a, b in zip(names, ratio, low, high, strict=True))
+    scale = LOG if (low > 0).all() and np.isfinite(high).all() else LINEAR
+    return BarChart("chart-conversions", "Effect of earlier conversions, with 90 % intervals", said, names, (
+        Bars("Ratio", ratio, low, high, [shown(r, "ratio") for r in ratio], dots=True),),
+        Axis("Change of the converted over that of the others" + (" (logarithmic)" if scale == LOG else ""), scale),
+        lying=True, references=(Reference("No effect", 1.0),))

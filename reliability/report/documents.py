@@ -1,0 +1,40 @@
+"""The two documents as lists of sections, in the order in which they are read."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from reliability.report import sections_business as business
+from reliability.report import sections_history as history
+from reliability.report import sections_laterals as laterals
+from reliability.report import sections_model as model
+from reliability.report import sections_records as records
+from reliability.report.blocks import Document, Section
+from reliability.report.content import Content, Recorded
+
+REPORT = (
+    model.summary, model.definitions, history.years, history.feeders, history.events, history.causes, history.excluded,
+    laterals.worst, model.method, model.assumptions, model.scenarios, laterals.selection, business.business,
+    business.drivers, laterals.application, history.accuracy, history.conversions, model.limits, model.reproducibility,
+)
+HISTORY = (
+    records.overview, history.years, history.excluded, records.feeders, history.events, history.causes,
+    records.worst_laterals, records.rates, records.times, records.accuracy, history.conversions,
+    records.reproducibility,
+)
+
+
+def sections(content: Content) -> list[Section]:
+    """Every section of the report of a study; a part that is missing is named where it would stand."""
+    return [make(content) for make in REPORT]
+
+
+def report(content: Content, made: Sequence[Section] | None = None) -> Document:
+    """The report of a study; made: `sections(content)`, where they have been made already."""
+    return Document("Reliability report and proposal", str(content.summary.get("study") or content.study.name),
+                    made or sections(content), "workbook.xlsx")
+
+
+def outage_history(recorded: Recorded) -> Document:
+    """What the outage records of a study say."""
+    return Document("Outage history", recorded.study.name, [make(recorded) for make in HISTORY])

@@ -1,0 +1,106 @@
+"""A chart as SVG inside a page, without script, its text kept as text; and as PNG for a word processor's file.
+
+matplotlib is loaded at the first drawing. Its settings hold for the time of one drawing only, and one is made at a
+time, as they belong to the process.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import threading
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+from xml.etree import ElementTree
+
+from reliability.report.chart import Chart
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+DOTS_PER_INCH = 200
+FONT = "system-ui, 'Liberation Sans', Arial, sans-serif"
+_ONE_AT_A_TIME = threading.Lock()
+_DIGITS = re.compile(r"-?\d+\.\d{3,}")
+_REFERENCE = re.compile(r"url\(#([^)]+)\)")
+_NO_DATE = {"Date": None, "Creator": None, "Format": None, "Type": None}
+
+
+@contextmanager
+def _drawn(chart: Chart) -> Iterator[Figure]:
+    from matplotlib import style
+
+    from reliability.report.plot import STYLE, figure
+
+    with _ONE_AT_A_TIME, warnings.catch_warnings(), style.context(["default", STYLE]):
+        # a name may hold letters that the measuring font lacks; a browser's fonts have them
+        warnings.filterwarnings("ignore", message=r"Glyph .* missing from", category=UserWarning)
+        yield figure(chart)
+
+
+def png(chart: Chart) -> bytes:
+    """The chart as the bytes of a PNG file."""
+    out = io.BytesIO()
+    with _drawn(chart) as figure:
+        figure.savefig(out, format="png", dpi=DOTS_PER_INCH, metadata={"Software": None})
+    return out.getvalue()
+
+
+def svg(chart: Chart) -> str:
+    """The chart as an SVG element with title and description; every text in it is escaped."""
+    out = io.BytesIO()
+    with _drawn(chart) as figure:
+        figure.savefig(out, format="svg", metadata=_NO_DATE)
+    root = ElementTree.fromstring(out.getvalue())       # noqa: S314 - written a line above
+    _without_namespaces(root)
+    _own_ids(root, chart.key)
+    root.attrib = {"xmlns": "http://www.w3.org/2000/svg", "role": "img",
+                   "aria-labelledby": f"{chart.key}-t {chart.key}-d", "viewBox": root.attrib["viewBox"],
+                   "width": root.attrib["width"], "height": root.attrib["height"], "font-family": FONT,
+                   "stroke-linejoin": "round", "stroke-linecap": "butt"}
+    for place, (tag, text) in enumerate((("title", chart.title), ("desc", chart.description))):
+        element = ElementTree.Element(tag, {"id": f"{chart.key}-{tag[0]}"})
+        element.text = text
+        root.insert(place, element)
+    return ElementTree.tostring(root, encoding="unicode")
+
+
+def _without_namespaces(root: ElementTree.Element) -> None:
+    """Plain names of elements and attributes; no metadata, and no style sheet that would reach the whole page."""
+    for element in list(root.iter()):
+        element.tag = element.tag.rpartition("}")[2]
+        element.attrib = {k.rpartition("}")[2]: _DIGITS.sub(_rounded, v) for k, v in element.attrib.items()}
+        if "style" in element.attrib:
+            kept = [s for s in element.attrib["style"].split("; ") if not s.startswith("font-family")]
+            element.attrib["style"] = "; ".join(kept)
+        element.tail = None
+        if element.tag != "text":
+            element.text = None
+    for parent in list(root.iter()):
+        for child in list(parent):
+            if child.tag in ("metadata", "style") or (child.tag == "defs" and not len(child)):
+                parent.remove(child)
+
+
+def _rounded(match: re.Match) -> str:
+    return f"{float(match[0]):.2f}".rstrip("0").rstrip(".")
+
+
+def _own_ids(root: ElementTree.Element, key: str) -> None:
+    """Ids that something refers to begin with the chart's, as a page holds many charts; the others go."""
+    for element in root.iter():                         # one way to write a reference
+        if "href" in element.attrib:
+            element.attrib["href"] = f"url({element.attrib['href']})"
+    meant = {m for element in root.iter() for value in element.attrib.values() for m in _REFERENCE.findall(value)}
+    new: dict[str, str] = {}
+    for element in root.iter():
+        old = element.attrib.pop("id", None)
+        if old in meant:
+            element.attrib["id"] = new.setdefault(old, f"{key}-{len(new)}")
+    for element in root.iter():
+        for name, value in element.attrib.items():
+            element.attrib[name] = _REFERENCE.sub(lambda m: f"url(#{new[m[1]]})", value)
+        if "href" in element.attrib:
+            element.attrib["href"] = element.attrib["href"][len("url("):-1]

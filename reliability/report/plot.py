@@ -1,0 +1,151 @@
+"""A described chart as a matplotlib figure, at the size at which it is printed.
+
+Only this module and `plot_series` import matplotlib; `picture` imports them when a document is written. No state of
+matplotlib is changed but for the time of a drawing, see `picture`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.dates import AutoDateLocator, DateFormatter
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormatter
+
+from reliability.report.chart import DATE, LOG, Axis, BarChart, Chart
+from reliability.report.figures import MINUS
+from reliability.report.palette import GRID, INK, PAPER, SOFT
+from reliability.report.plot_series import LETTER, LONGEST_IN_KEY, SIZE, draw_bars, draw_series, label_points, name
+
+WIDTH, EQUAL_WIDTH, HEIGHT = 7.0, 4.6, 2.9      # inches: fits between the margins of A4 and of Letter
+BAR, GAP = 0.17, 0.11                           # inches of a lying bar, and between two groups
+STYLE = {
+    "font.family": ["DejaVu Sans"], "font.size": SIZE, "axes.labelsize": SIZE, "xtick.labelsize": SIZE,
+    "ytick.labelsize": SIZE, "legend.fontsize": SIZE, "text.parse_math": False, "text.color": INK,
+    "axes.labelcolor": INK, "xtick.color": SOFT, "ytick.color": SOFT, "xtick.labelcolor": INK,
+    "ytick.labelcolor": INK, "axes.edgecolor": SOFT, "axes.linewidth": 0.7, "axes.spines.top": False,
+    "axes.spines.right": False, "axes.axisbelow": True, "grid.color": GRID, "grid.linewidth": 0.6,
+    "hatch.linewidth": 0.9, "legend.frameon": False, "svg.fonttype": "none", "svg.hashsalt": "reliability",
+}
+
+
+def figure(chart: Chart) -> Figure:
+    """The chart drawn; STYLE has been set."""
+    bars = isinstance(chart, BarChart)
+    wide = WIDTH if bars or not chart.equal else EQUAL_WIDTH
+    drawn = Figure((wide, _height(chart)), layout="constrained", facecolor=PAPER)
+    axes = drawn.add_subplot()
+    if bars:
+        _bar_axes(axes, chart)
+        draw_bars(axes, chart, wide)
+    else:
+        for side, axis in (("x", chart.x), ("y", chart.y)):
+            _measured(axes, side, axis)
+        draw_series(axes, chart.series)
+        if chart.equal:
+            _equal(axes)
+        else:
+            _from_zero(axes, chart)
+    _key(drawn, axes, chart, wide)
+    if not bars:
+        label_points(drawn, axes, chart.series)
+    return drawn
+
+
+def _height(chart: Chart) -> float:
+    if not isinstance(chart, BarChart):
+        return EQUAL_WIDTH if chart.equal else HEIGHT
+    if not chart.lying:
+        return HEIGHT
+    beside = 1 if chart.overlaid else max(len(chart.bars), 1)
+    return max(len(chart.categories), 1) * (BAR * beside + GAP) + (0.85 if _named(chart) else 0.6)
+
+
+def _named(chart: BarChart) -> bool:
+    """Whether the chart needs a key."""
+    return len(chart.bars) + len(chart.references) + (chart.line is not None) > 1
+
+
+def _bar_axes(axes: Axes, chart: BarChart) -> None:
+    places, names = np.arange(len(chart.categories)), [name(c) for c in chart.categories]
+    if chart.lying:
+        _measured(axes, "x", chart.value)
+        axes.set_yticks(places, names)
+        axes.set_ylim(len(names) - 0.4, -0.6)
+        axes.tick_params("y", length=0)
+        axes.set_ylabel(chart.category)
+        return
+    _measured(axes, "y", chart.value)
+    longest = max(map(len, names), default=1)
+    every = max(int(np.ceil(len(names) * LETTER * (longest + 1) / (WIDTH - 0.9))), 1)
+    axes.set_xticks(places[::every], names[::every])
+    axes.set_xlim(-0.6, len(names) - 0.4)
+    axes.tick_params("x", length=0)
+    axes.set_xlabel(chart.category)
+
+
+def _measured(axes: Axes, side: str, axis: Axis) -> None:
+    """Scale, ticks, grid and title of an axis that measures; no tick is written by matplotlib's own rules."""
+    one = axes.xaxis if side == "x" else axes.yaxis
+    axes.set(**{f"{side}label": axis.title})
+    axes.grid(True, axis=side)
+    if axis.scale == DATE:
+        one.set_major_locator(AutoDateLocator(maxticks=8))
+        one.set_major_formatter(DateFormatter("%Y-%m"))
+        return
+    if axis.scale == LOG:
+        axes.set(**{f"{side}scale": "log"})
+        one.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0) if side == "x" else (1.0, 3.0), numticks=12))
+        one.set_minor_formatter(NullFormatter())
+        one.set_major_formatter(FuncFormatter(lambda value, _: tick_text(value, np.array([value]))))
+        return
+    one.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))
+    one.set_major_formatter(FuncFormatter(lambda value, _: tick_text(value, one.get_majorticklocs())))
+
+
+def tick_text(value: float, steps: np.ndarray) -> str:
+    """A tick's number, short: all ticks of an axis in the same thousands."""
+    largest = float(np.abs(steps).max(initial=0.0))
+    size, letters = next(((s, t) for s, t in ((1e9, " bn"), (1e6, " M"), (1e4, " k")) if largest >= s), (1.0, ""))
+    size = 1e3 if letters == " k" else size
+    return (f"{value / size:,.6g}{letters}" if value else "0").replace("-", MINUS)
+
+
+def _from_zero(axes: Axes, chart) -> None:
+    """Linear axes begin at 0 where nothing lies below it."""
+    for side, axis in (("x", chart.x), ("y", chart.y)):
+        high = getattr(axes, f"get_{side}lim")()[1]
+        data = axes.dataLim.intervalx if side == "x" else axes.dataLim.intervaly
+        if axis.scale not in (LOG, DATE) and data[0] >= 0:
+            getattr(axes, f"set_{side}lim")(-0.015 * high if data[0] == 0 else 0.0, high)
+
+
+def _equal(axes: Axes) -> None:
+    top = 1.05 * max(axes.dataLim.xmax, axes.dataLim.ymax)
+    axes.set_aspect("equal", adjustable="box")
+    axes.set(xlim=(0.0, top), ylim=(0.0, top))
+    axes.yaxis.set_major_locator(axes.xaxis.get_major_locator().__class__(6, steps=[1, 2, 2.5, 5, 10]))
+
+
+def _key(drawn: Figure, axes: Axes, chart: Chart, wide: float) -> None:
+    """What the marks mean, above the picture, in as many rows as the names need."""
+    found = dict(zip(*reversed(axes.get_legend_handles_labels()), strict=True))
+    names = [n for n in _in_order(chart) if n in found]
+    if len(names) < 2:
+        return
+    handles = [found[n] for n in names]
+    needed = sum(LETTER * len(n) + 0.62 for n in names)
+    columns = len(names) if needed <= wide else max(int(wide / (LETTER * max(map(len, names)) + 0.62)), 1)
+    key = drawn.legend(handles, names, loc="outside upper left", ncols=columns, borderpad=0.1, handlelength=2.2,
+                       columnspacing=1.6)
+    for handle in key.legend_handles:
+        if isinstance(handle, Line2D) and handle.get_marker() not in ("", "None", None):
+            handle.set_markersize(max(handle.get_markersize(), 5.0))
+
+
+def _in_order(chart: Chart) -> list[str]:
+    """Names of the key: what is measured first, then what it is measured against."""
+    series = [*chart.bars, *([chart.line] if chart.line else []), *chart.references] \
+        if isinstance(chart, BarChart) else chart.series
+    return list(dict.fromkeys(name(s.name, LONGEST_IN_KEY) for s in series))

@@ -1,0 +1,120 @@
+"""Sections of the history's document beyond those that it shares with the report of a study."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from reliability import __version__
+from reliability.cautions import CAUTION
+from reliability.report import charts_history as charts
+from reliability.report.blocks import Caution, Column, Points, Section, Table, Text, words
+from reliability.report.content import Recorded
+from reliability.report.figures import Figure, Sentence, joined, noun_for, say
+from reliability.report.sections_history import findings_and_model, observed_feeders
+
+RATES_FILE, ALL_FILE = "rates.csv", "history.json"
+MOST_UNITS = 40
+
+
+def overview(recorded: Recorded) -> Section:
+    """What the records cover, the last year in two sentences, and what to keep in mind."""
+    records, served = recorded.history.records, recorded.history.records.served.total
+    period = say("Outage records from {first} to {last}: {n} restoration steps in use; {served} customers served in "
+                 "the last year.", first=str(records.first_day), last=str(records.last_day),
+                 n=Figure(len(records.steps), "count"), served=Figure(float(served[-1]), "count"))
+    cautions = recorded.history.cautions
+    more = [Points(tuple((c,) for c in cautions if c != CAUTION))] if set(cautions) - {CAUTION} else []
+    return Section("summary", "Summary", (Text(period, "Records"), Text(_last_year(recorded), "Indices"),
+                                          Caution((CAUTION,)), *more))
+
+
+def _last_year(recorded: Recorded) -> Sentence:
+    history, year = recorded.history, int(recorded.history.records.years[-1])
+
+    def pair(frame: pd.DataFrame) -> Sentence:
+        return say("SAIFI {saifi} and SAIDI {saidi} minutes", saifi=Figure(float(frame["saifi"].loc[year]), "index"),
+                   saidi=Figure(float(frame["saidi_min"].loc[year]), "minutes"))
+
+    told = [say("{year}, all events: {pair}.", year=str(year), pair=pair(history.all.years))]
+    if history.major_events.has_verdict(year):
+        days = int((history.major_events.days["year"] == year).sum())
+        told.append(say("Without its {n} major event {days}: {pair}.", n=Figure(days, "count"),
+                        days=noun_for(days, "day"), pair=pair(history.without_major_events.years)))
+    else:
+        told.append(say("No day of it is set apart: the year has no threshold."))
+    return joined(told)
+
+
+def feeders(recorded: Recorded) -> Section:
+    """Indices by feeder."""
+    return Section("feeders", "Indices by feeder", tuple(observed_feeders(recorded.history)))
+
+
+def accuracy(recorded: Recorded) -> Section:
+    """How good the records are; the cautions stand in the summary."""
+    return Section("accuracy", "Data accuracy", tuple(findings_and_model(recorded)))
+
+
+def worst_laterals(recorded: Recorded) -> Section:
+    """Laterals with the most sustained events."""
+    title, table = "Worst-performing laterals", recorded.history.offenders
+    if not len(table):
+        return Section("worst", title, (Text(say("No sustained event is recorded on a lateral.")),))
+    return Section("worst", title, (charts.worst_laterals(recorded.history), Table(
+        "worst-laterals", "Laterals with the most sustained events in the records", (
+            Column("section_id", "Lateral"), Column("feeder_id", "Feeder"), Column("events", "Events", "count"),
+            Column("events_per_year", "Events a year", "ratio"),
+            Column("customer_interruptions", "Customer interruptions", "count"),
+            Column("customer_minutes", "Customer-minutes", "count")), table.reset_index(),
+        shown=charts.MOST_LATERALS)))
+
+
+def rates(recorded: Recorded) -> Section:
+    """Fault rates and temporary fractions learned from the records."""
+    learned = recorded.history.learned
+    priors = learned.priors.rename_axis("group").reset_index()
+    return Section("rates", "Fault rates learned", (
+        Points(tuple((n,) for n in learned.notes)), charts.learned_rates(recorded.history),
+        Table("groups", "Groups from which a unit with few faults borrows", (
+            Column("group", "Group"), Column("units", "Units", "count"), Column("faults", "Faults", "count"),
+            Column("exposure_km_years", "Exposure", "amount", "km·yr"),
+            Column("mean_per_km", "Mean rate", "index", "1/(km·yr)"),
+            Column("mean_fraction", "Mean temporary fraction", "share")), priors, file=ALL_FILE),
+        Table("rates", "Laterals and mains, the highest learned rate first", (
+            Column("unit", "Lateral or main"), Column("group", "Group"), Column("faults", "Faults", "count"),
+            Column("exposure_km_years", "Exposure", "amount", "km·yr"),
+            Column("observed_rate_per_km", "Recorded rate", "index", "1/(km·yr)"),
+            Column("rate_per_km", "Learned rate", "index", "1/(km·yr)"),
+            Column("rate_low", "90 % interval", "index", high="rate_high"),
+            Column("temporary_fraction", "Temporary fraction", "share"),
+            Column("fraction_low", "90 % interval", "share", high="fraction_high")),
+            learned.units.sort_values("rate_per_km", ascending=False, kind="stable", ignore_index=True),
+            shown=MOST_UNITS, file=RATES_FILE)))
+
+
+def times(recorded: Recorded) -> Section:
+    """Times to restore by kind of call-out."""
+    title, frame = "Times to restore", recorded.history.times
+    if not len(frame):
+        return Section("times", title, (Text(say("Too few events are recorded to fit a distribution of times.")),))
+    names = frame.rename_axis("kind").reset_index()
+    return Section("times", title, (charts.restoration_times(recorded.history), Table(
+        "times", "Time from start to last restoration of an event, by kind of call-out", (
+            Column("kind", "Kind"), Column("events", "Events", "count"), Column("mean_hours", "Mean", "hours", "h"),
+            Column("mean_low", "90 % interval", "hours", "h", high="mean_high"),
+            Column("cv", "Coefficient of variation", "ratio"),
+            Column("cv_low", "90 % interval", "ratio", high="cv_high")), names.assign(
+                events=names["events"].astype(float)),
+        note="A lognormal distribution fitted to events longer than five minutes, that cut-off allowed for.")))
+
+
+def reproducibility(recorded: Recorded) -> Section:
+    """What to run to get the same figures again."""
+    study = recorded.study
+    frame = pd.DataFrame([("Study", study.name), ("Program version", __version__),
+                          ("SHA-256 of the inputs", study.inputs_sha256 or "not computed"),
+                          ("Command", "python -m reliability history STUDY --out DIR")], columns=["what", "value"])
+    return Section("reproducibility", "Reproducibility", (
+        words("The same inputs and version give the same digits. Indices after IEEE Std 1366."),
+        Table("reproducibility", "How these figures came about", (Column("what", "What"), Column("value", "Value")),
+              frame)))

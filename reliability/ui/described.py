@@ -1,0 +1,124 @@
+"""A chart that `report` describes, drawn by plotly; the documents draw the same description as a picture.
+
+plotly reads markup in names, so every text is escaped.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import plotly.graph_objects as go
+
+from reliability.report.chart import (
+    DASHED,
+    DATE,
+    DOTTED,
+    LOG,
+    SOLID,
+    Axis,
+    BarChart,
+    Bars,
+    Chart,
+    Line,
+    PlotChart,
+    Points,
+)
+from reliability.report.palette import INK, fill, see_through
+from reliability.ui.plotting import axis, layout, pattern, picture
+from reliability.ui.text import label
+
+DASHES = {SOLID: "solid", DASHED: "dash", DOTTED: "dot"}
+SYMBOLS = ("circle", "diamond", "square", "triangle-up", "triangle-down")
+CROWD = 100                        # more points are drawn small and faint
+
+
+def figure(chart: Chart, large: bool = False, height: int = 370) -> go.Figure:
+    """The chart on the screen; its title stands on the page above it."""
+    if isinstance(chart, BarChart):
+        traces, axes = _bars(chart)
+    else:
+        traces, axes = _plot(chart)
+    return picture(traces, layout(height, large, hovermode="closest") | axes)
+
+
+def _bars(chart: BarChart) -> tuple[list[dict[str, object]], dict[str, object]]:
+    names = [label(n) or "(blank)" for n in chart.categories]
+    measured, across = ("xaxis", "yaxis") if chart.lying else ("yaxis", "xaxis")
+    traces = [_one(chart, bars, names) for bars in chart.bars]
+    if chart.line is not None:
+        traces.append(_line(replace(chart.line, x=names)))
+    more = {"rangemode": "tozero"} if not any(b.dots for b in chart.bars) else {}
+    categories = axis(label(chart.category), type="category", showgrid=False,
+                      **({"autorange": "reversed"} if chart.lying else {}))
+    at = "x" if chart.lying else "y"
+    shapes = [{"type": "line", f"{at}0": r.at, f"{at}1": r.at, "line": {"color": INK, "dash": DASHES[r.dash]},
+               **({"y0": 0, "y1": 1, "yref": "paper"} if chart.lying else {"x0": 0, "x1": 1, "xref": "paper"})}
+              for r in chart.references]
+    return traces, {measured: _axis(chart.value) | more, across: categories, "shapes": shapes,
+                    "showlegend": len(traces) > 1, "barmode": "overlay" if chart.overlaid else "group"}
+
+
+def _one(chart: BarChart, bars: Bars, names: list[str]) -> dict[str, object]:
+    colour, shape = fill(bars.fill)
+    values = np.asarray(bars.values, dtype=float)
+    along, up = ("x", "y") if chart.lying else ("y", "x")
+    trace: dict[str, object] = {along: values, up: names, "name": label(bars.name)}
+    if bars.dots:
+        trace |= {"type": "scatter", "mode": "markers",
+                  "marker": {"size": 10, "color": colour, "symbol": SYMBOLS[bars.fill % len(SYMBOLS)]}}
+    else:
+        trace |= {"type": "bar", along: values - bars.base, "base": bars.base,
+                  "marker": {"color": colour, "pattern": pattern(shape)}}
+        trace |= {"orientation": "h"} if chart.lying else {}
+    if bars.low is not None and bars.high is not None:
+        trace[f"error_{along}"] = _interval(values, bars.low, bars.high, INK)
+    return trace
+
+
+def _plot(chart: PlotChart) -> tuple[list[dict[str, object]], dict[str, object]]:
+    traces = [_line(s) if isinstance(s, Line) else _points(s) for s in chart.series]
+    up = _axis(chart.y) | ({"scaleanchor": "x"} if chart.equal else {})
+    return traces, {"xaxis": _axis(chart.x), "yaxis": up}
+
+
+def _axis(of: Axis) -> dict[str, object]:
+    scale = {LOG: {"type": "log", "dtick": "D2"}, DATE: {"type": "date"}}.get(of.scale, {})
+    return axis(label(of.title, 80), **scale)
+
+
+def _points(points: Points) -> dict[str, object]:
+    colour, crowded = fill(points.fill)[0], len(points.x) > CROWD
+    y = np.asarray(points.y, dtype=float)
+    names = points.labels if points.labels is not None else points.hover
+    trace: dict[str, object] = {
+        "type": "scatter", "x": _places(points.x), "y": y, "name": label(points.name, 60),
+        "mode": "markers+text" if points.labels is not None else "markers",
+        "marker": {"color": colour, "symbol": SYMBOLS[points.fill % len(SYMBOLS)], "opacity": 0.75 if crowded else 1,
+                   "size": 10 if points.large else 5 if crowded else 11,
+                   "line": {"color": INK, "width": 1 if points.large else 0}}}
+    if names is not None:
+        trace |= {"text": [label(n, 14 if points.labels is not None else 40) for n in names],
+                  "textposition": "top center", "hovertemplate": "%{text}: %{x:.3g}, %{y:.3g}<extra></extra>"}
+    if points.low is not None and points.high is not None:
+        trace["error_y"] = _interval(y, points.low, points.high, see_through(colour, 0.25)) | {"width": 0}
+    return trace
+
+
+def _line(line: Line) -> dict[str, object]:
+    colour = INK if line.fill is None else fill(line.fill)[0]
+    return {"type": "scatter", "x": _places(line.x), "y": np.asarray(line.y, dtype=float), "name": label(line.name, 60),
+            "mode": "lines+markers" if line.marked else "lines", "line": {"color": colour, "width": 2,
+                                                                          "dash": DASHES[line.dash]}}
+
+
+def _places(x: Sequence) -> list:
+    """Numbers, or days as text, which plotly reads as dates."""
+    values = np.asarray(x)
+    return values.astype("datetime64[D]").astype(str).tolist() if values.dtype.kind == "M" else values.tolist()
+
+
+def _interval(values: np.ndarray, low: Sequence[float], high: Sequence[float], colour: str) -> dict[str, object]:
+    return {"type": "data", "symmetric": False, "array": np.asarray(high, dtype=float) - values,
+            "arrayminus": values - np.asarray(low, dtype=float), "color": colour, "thickness": 1.5}
