@@ -6,7 +6,7 @@ from __future__ import annotations
 SIZES = frozenset({
     "ROWS_AT_ONCE", "GUIDE_SLOTS", "YEARS_PER_CHUNK", "EVENTS_PER_BLOCK", "ROWS_PER_BLOCK", "TRIALS_AT_LEAST",
     "TRIALS_AT_MOST", "LOOK_AGAIN", "MEMORY_BYTES", "ARRAYS_OF_TOTALS", "EVENTS_AT_MOST", "TASKS_AHEAD", "ROUNDING",
-    "TABLES_KEPT", "MOST_BYTES", "SMALLEST_CV", "SAMPLES", "SAMPLES_STRUCTURAL", "LEVELS", "FARTHEST", "FROM_ZERO",
+    "MAX_CACHED", "MOST_BYTES", "SMALLEST_CV", "SAMPLES", "SAMPLES_STRUCTURAL", "LEVELS", "FARTHEST", "FROM_ZERO",
     "LOG_FACTOR_LIMIT", "POINTS", "FRONTIER_GAP", "SECONDS", "GAP", "THRIFT", "NEVER", "SPREADS",
 })
 # Mutants that no test can or need notice: (module, part of the line, changes or ANY, the reason).
@@ -133,7 +133,7 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("business/fast_npv.py", "for rows in parts] or [np.zeros(0)])", ("0 → 1",), "one spread out over none"),
     ("business/fast_npv.py", "keys = keys * size + code", ("+ → -",), "as many different keys"),
     ("business/cashflow.py", "if abs(net_present) < 0.5", ("< → <=",), "half a unit of money"),
-    ("business/fast_npv.py", "if len(tables) >= TABLES_KEPT", (">= → >",), "one table more or less"),
+    ("business/fast_npv.py", "if len(tables) >= MAX_CACHED", (">= → >",), "one table more or less"),
     ("indices/simulation.py", "measures = len(COUNTED) + len(TIMED) + len(question.extra)", ("+ → -",),
      "an estimate of bytes"),
     ("business/options.py", "if target is not None else 0.0)", ("0.0 → 1.0",), "times no units"),

@@ -19,7 +19,7 @@ from reliability.ui.text import count, label, number, percent, plain
 INDICES = {"saidi_min": "SAIDI, minutes", "saifi": "SAIFI", "caidi_min": "CAIDI, minutes", "maifi": "MAIFI",
            "maifi_e": "MAIFI_E"}
 TIMES = ("repair_hours", "switching_hours", "refuse_hours", "reset_hours", "patrol_hours")
-HISTORIES_KEPT = 4
+MAX_CACHED = 4
 
 
 def show() -> None:
@@ -45,7 +45,7 @@ def show() -> None:
             _against_model(shown, history)
 
 
-@st.cache_resource(max_entries=HISTORIES_KEPT, show_spinner="Reading the outage records …")
+@st.cache_resource(max_entries=MAX_CACHED, show_spinner="Reading the outage records …")
 def _history(_study, fingerprint: str, _ready):
     """(history, None), or (None, what stands in the way); shared between tabs and never changed."""
     from reliability.history import read_history

@@ -5,12 +5,13 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
+from reliability.report import runs
+from reliability.report.runs import Run
 from reliability.study import StudyError, workspace
 from reliability.study.save import create
-from reliability.ui import figure, frame, opened, runs, sliders
+from reliability.ui import figure, frame, opened, sliders
 from reliability.ui.compare_charts import Indices, bars, bars_alt, bars_data
 from reliability.ui.opened import Opened
-from reliability.ui.runs import Run
 from reliability.ui.text import count, plain, short
 
 KINDS = {".html": ("text/html", "Report, to read and to print"), ".xlsx": (
@@ -33,7 +34,7 @@ def show() -> None:
                    "into the study there if they are to be in it.")
     if st.button("Run the study and record it", type="primary", key="run", icon=":material/play_arrow:"):
         _run(shown)
-    found = runs.runs(shown)
+    found = runs.runs(shown.folder)
     if not found:
         st.markdown("No run is on record yet. A run keeps the inputs, the seed, the version and every result, so that "
                     "a figure in a filing can be had again years later.")
@@ -59,7 +60,7 @@ def _run(shown: Opened) -> None:
         bar.progress(STAGES.get(what, 0.9), f"{what.capitalize()} …")
 
     try:
-        run = runs.record(shown, step, stage)
+        run = runs.record(shown.study, step, stage)
     except StudyError as error:
         from reliability.ui.problem_table import problem_frame
         st.error(f"{count(error.count, 'problem')} stand in the way of the run. Nothing was recorded.")

@@ -67,6 +67,6 @@ def test_check_names_the_column_that_a_word_of_the_trade_stands_for(problems):
 
 
 def test_check_does_not_offer_a_column_that_is_there_in_the_other_unit(problems):
-    found = problems(sections__csv="section_id,parent_id,length_km,customers,Line Miles\n1,,2,3,1\n")
+    found = problems(sections__csv="section_id,parent_id,device,length_km,customers,Line Miles\n1,,breaker,2,3,1\n")
     assert [p.remedy for p in found] == [
         "rename it to the column it stands for, or map it or list it in ignore under [columns.sections] in study.toml"]
