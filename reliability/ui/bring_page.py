@@ -20,7 +20,7 @@ from reliability.ui.text import count, plain
 
 DRAFT = "draft"
 NEW = "a new study"
-ASIDE = "– leave aside –"
+IGNORE = "– ignore –"
 KIND_NAMES = {"sections": "the network, a row a line section", "outages": "outage records",
               "feeders": "feeders (flat form)", "laterals": "laterals (flat form)"}
 # An invented start for the flat form.
@@ -31,7 +31,7 @@ LATERALS_CSV = ("lateral_id,feeder_id,customers,length_km,phases,fuse_link,peak_
 
 def show() -> None:
     """Draw the page."""
-    shown = frame.begin("Bring data")
+    shown = frame.begin("Import")
     mine, blank = st.tabs(["Your files", "Start from a blank study"], key="bring_tab", on_change="rerun")
     if mine.open:
         with mine:
@@ -72,7 +72,7 @@ def _upload(shown: Opened) -> None:
     token = st.session_state.get(DRAFT) or st.query_params.get(DRAFT)
     files = uploads.get(token) if token else None
     if not files:
-        st.markdown("Headers need not be ours: they are matched in the next step. Nothing is changed before you save.")
+        st.markdown("Headers may be your own: they are matched in the next step. Nothing is changed before you save.")
         _templates()
         return
     st.session_state[DRAFT] = token
@@ -130,17 +130,18 @@ def _match_one(name: str, rows: pd.DataFrame, decided: dict) -> tuple[str, dict[
     known = [c.name for c in TABLES[table]]
     foreign = [h for h in headers if exact_name(h) != chosen[h]]
     missing = missing_columns(table, chosen)
-    said = f"Headers: {len(headers) - len(foreign)} are ours, {count(len(foreign), 'other')} matched or left aside"
+    summary = (f"Headers: {len(headers) - len(foreign)} recognized, {count(len(foreign), 'other')} matched or "
+               "ignored")
     if missing:
-        said += f"; still wanted: {', '.join(missing)}"
-    with st.expander(said, expanded=bool(foreign or missing)):
+        summary += f"; required, missing: {', '.join(missing)}"
+    with st.expander(summary, expanded=bool(foreign or missing)):
         for start in range(0, len(foreign), 3):
             for header, place in zip(foreign[start:start + 3], st.columns(3), strict=False):
                 sample = next((v for v in rows[header] if v), "")
                 options = ["", *known]
                 chosen[header] = place.selectbox(
                     f"{plain(header, 30)} (as {plain(sample, 18)})" if sample else plain(header, 30), options,
-                    index=options.index(chosen[header]), format_func=lambda o: o or ASIDE,
+                    index=options.index(chosen[header]), format_func=lambda o: o or IGNORE,
                     key=f"map_{name}_{table}_{header}")
     phases = next((h for h, column in chosen.items() if column == "phases"), None)
     if phases and has_phase_letters(rows[phases].str.strip()):
@@ -194,7 +195,7 @@ def _save(shown: Opened, token: str, target: str, title: str, files: dict[str, b
     opened.mine(shown.name, mark)
     uploads.drop(token)
     _forget()
-    st.session_state[opened.NOTICE] = "Saved into the study; the version before is kept."
+    st.session_state[opened.NOTICE] = "Saved into the study; the previous version is stored."
     st.switch_page("reliability/ui/study_page.py")
 
 
@@ -226,7 +227,7 @@ def _problems(token: str, tables: dict, error: StudyError) -> None:
                                     disabled=["problem"],
                                     alt=f"Rows of {name} with problems, to be corrected",
                                     column_config={"problem": st.column_config.TextColumn(width="large")})
-            if st.form_submit_button("Take the corrections", type="primary"):
+            if st.form_submit_button("Apply the corrections", type="primary"):
                 whole.loc[rows] = edited.drop(columns="problem").fillna("").astype(str)
                 uploads.replace(token, name, text_tables.frame_bytes(whole))
                 st.rerun()

@@ -139,11 +139,11 @@ def _rates(history) -> None:
         _draw(chart, f"Observed against learned fault rates of {count(len(units), 'unit')}.",
               lambda: units, "Learned rates", "rates")
     with right:
-        st.subheader("Repeat offenders", anchor=False)
+        st.subheader("Worst-performing laterals", anchor=False)
         st.caption("Laterals with the most sustained events a year in the records.")
         _draw(charts.offenders_chart(history), "Laterals with the most sustained events; the first is " + str(
             history.offenders.index[0] if len(history.offenders) else "none"),
-            lambda: history.offenders.reset_index(), "Offenders", "offenders")
+            lambda: history.offenders.reset_index(), "Worst-performing laterals", "worst_laterals")
     for note in history.learned.notes:
         st.markdown(f"- {plain(note, 400)}")
     st.caption('To compute with the learned rates, set "Fault rates from" to learned among the assumptions of the '
@@ -192,7 +192,7 @@ def _feeders_chart(found) -> None:
     feeders = found.feeders.drop(index="")
     top = float(np.nanmax([1.0, *feeders["observed_saidi_min"], *feeders["modelled_saidi_min"]]))
     chart = picture(
-        [{"type": "scatter", "x": [0, top], "y": [0, top], "mode": "lines", "name": "Alike",
+        [{"type": "scatter", "x": [0, top], "y": [0, top], "mode": "lines", "name": "1 : 1 line",
           "line": {"color": GREY, "dash": "dot"}},
          {"type": "scatter", "x": feeders["modelled_saidi_min"].tolist(), "y": feeders["observed_saidi_min"].tolist(),
           "mode": "markers+text", "name": "Feeder", "text": [label(i, 14) for i in feeders.index],

@@ -1,4 +1,4 @@
-"""Page: a run for the record, and everything to take along."""
+"""Page: a run for the record, and its downloads."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def show() -> None:
     found = runs.runs(shown.folder)
     if not found:
         st.markdown("No run is on record yet. A run keeps the inputs, the seed, the version and every result, so that "
-                    "a figure in a filing can be had again years later.")
+                    "a figure in a filing can be reproduced years later.")
         return
     names = {r.name: f"{r.made} · inputs {str(r.summary.get('inputs_sha256'))[:8]}" for r in found}
     if st.session_state.get("run_shown") not in names:
@@ -98,7 +98,7 @@ def _figures(run: Run) -> None:
 
 
 def _downloads(run: Run) -> None:
-    st.subheader("Take along", anchor=False)
+    st.subheader("Downloads", anchor=False)
     files = sorted(run.results, key=lambda f: (ORDER.index(f.suffix) if f.suffix in ORDER else 9, f.name))
     with st.container(horizontal=True):
         for file in files:
@@ -113,7 +113,7 @@ def _downloads(run: Run) -> None:
 
 def _about(shown: Opened, run: Run) -> None:
     summary = run.summary
-    st.subheader("To have these figures again", anchor=False)
+    st.subheader("Reproduce this run", anchor=False)
     trials, years = summary.get("trials"), summary.get("trial_years")
     horizon = round(years / trials) if trials and years else "–"
     st.markdown(

@@ -32,7 +32,7 @@ def upload(test, *files: tuple[str, bytes]):
 def correct(test, problem_rows: dict[int, dict[str, str]]):
     editor = next(k for k in test.session_state._state.filtered_state if k.startswith("rows_sections"))
     test.session_state[editor] = {"edited_rows": problem_rows, "added_rows": [], "deleted_rows": []}
-    next(b for b in test.button if "Take the corrections" in b.label).click()
+    next(b for b in test.button if "Apply the corrections" in b.label).click()
     return sound(test.run())
 
 
