@@ -6,9 +6,6 @@ import functools
 import re
 from collections.abc import Iterable
 
-from rapidfuzz import process
-from rapidfuzz.distance import Indel
-
 LONGEST = 60        # a longer word is no mistyped name
 LIKE, SURE = 0.6, 0.75  # likeness of 0 to 1: worth a question, and hardly anything else
 
@@ -35,6 +32,8 @@ class Names:
         folded = _fold(word)
         if folded in self._folded:
             return self._folded[folded]
+        from rapidfuzz import process       # loaded when first needed: most studies have no such question
+        from rapidfuzz.distance import Indel
         found = process.extractOne(folded, self._folded.keys(), scorer=Indel.normalized_similarity,
                                    score_cutoff=likeness)
         return self._folded[found[0]] if found else None

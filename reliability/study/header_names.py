@@ -10,8 +10,6 @@ import re
 from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
-from rapidfuzz import process
-from rapidfuzz.distance import Indel
 
 from reliability.schema.columns import TABLES, Column
 from reliability.schema.nearest import LONGEST
@@ -175,6 +173,8 @@ def _by_likeness(headers: Sequence[str], free: Mapping[str, Column]) -> list[tup
     owner = {word: name for name in free for word in (words_of(name), *sorted(_trade_words(name)))}
     if not headers or not owner:
         return []
+    from rapidfuzz import process           # loaded when first needed: most studies have no such question
+    from rapidfuzz.distance import Indel
     likeness = process.cdist([words_of(h) for h in headers], list(owner), scorer=Indel.normalized_similarity)
     names = list(owner.values())
     enough = np.array([LIKE_REQUIRED if free[name].required else LIKE_OTHER for name in names])
