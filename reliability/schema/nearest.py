@@ -32,7 +32,7 @@ class Names:
         folded = _fold(word)
         if folded in self._folded:
             return self._folded[folded]
-        from rapidfuzz import process       # loaded when first needed: most studies have no such question
+        from rapidfuzz import process  # loaded when first needed: most studies have no such question
         from rapidfuzz.distance import Indel
         found = process.extractOne(folded, self._folded.keys(), scorer=Indel.normalized_similarity,
                                    score_cutoff=likeness)
