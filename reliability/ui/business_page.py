@@ -19,7 +19,7 @@ from reliability.ui.text import NONE, count, money, number, percent, plain, shor
 from reliability.ui.tiles import Figure
 from reliability.what_if import ScenarioResults
 
-PERSPECTIVES = {UTILITY: "Utility perspective", SOCIETY: "Societal perspective"}
+PERSPECTIVES = {UTILITY: "Utility", SOCIETY: "Societal"}
 MOST_DRIVERS = 12
 PERSPECTIVE_HELP = ("The utility counts crews, material, energy margin and the regulator's incentive; society counts "
                     "crews, material and what interruptions cost customers. Margin and customers' cost are never "
