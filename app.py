@@ -7,11 +7,11 @@ import streamlit as st
 ICON = Path(__file__).parent / "reliability" / "ui" / "icon.png"   # a named symbol would be fetched from another host
 PAGES = (
     ("study_page", "Study", "study", ":material/folder_open:"),
-    ("bring_page", "Bring data", "bring", ":material/upload_file:"),
+    ("bring_page", "Import", "bring", ":material/upload_file:"),
     ("history_page", "History", "history", ":material/history:"),
     ("compare_page", "Compare", "compare", ":material/balance:"),
     ("laterals_page", "Laterals", "laterals", ":material/account_tree:"),
-    ("choice_page", "Choice", "choice", ":material/checklist:"),
+    ("choice_page", "Selection", "choice", ":material/checklist:"),
     ("business_page", "Business case", "business", ":material/payments:"),
     ("report_page", "Report", "report", ":material/description:"),
     ("method_page", "Method", "method", ":material/menu_book:"),

@@ -28,7 +28,7 @@ from reliability.schema.scenarios import Scenario
 from reliability.study.cost_table import CostTable
 
 PROBABILITIES = ("fuse_failure", "sectionalizer_failure", "temporary_fraction")
-TABLES_KEPT = 400
+MAX_CACHED = 400
 _COLUMNS = ("events", "sectionalizer_operations", "ci", "load", "load_waiting", "customers_waiting",
             "momentary_events")
 _CLASSED = ("sustained", "waiting", "momentary")
@@ -170,7 +170,7 @@ def npv_function(network: Network, scenarios: Sequence[Scenario],
     def npv(values: Mapping[str, object]) -> np.ndarray:
         key = _what_shapes_the_table(values)
         if key not in tables:
-            if len(tables) >= TABLES_KEPT:
+            if len(tables) >= MAX_CACHED:
                 tables.pop(next(iter(tables)))
             tables[key] = build(values)
         priced = costs if INTERRUPTION in PARTS_OF[values["perspective"]] else None

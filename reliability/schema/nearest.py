@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 import functools
 import re
 from collections.abc import Iterable
 
-LONGEST = 60        # a longer word is no mistyped name; matching is quadratic in its length
+LONGEST = 60        # a longer word is no mistyped name
 LIKE, SURE = 0.6, 0.75  # likeness of 0 to 1: worth a question, and hardly anything else
-CANDIDATES = 1000   # among very many names only so many of the likeliest are compared
 
 
 class Names:
@@ -34,20 +32,16 @@ class Names:
         folded = _fold(word)
         if folded in self._folded:
             return self._folded[folded]
-        found = difflib.get_close_matches(folded, self._candidates(folded), 1, likeness)
+        from rapidfuzz import process  # loaded when first needed: most studies have no such question
+        from rapidfuzz.distance import Indel
+        found = process.extractOne(folded, self._folded.keys(), scorer=Indel.normalized_similarity,
+                                   score_cutoff=likeness)
         return self._folded[found[0]] if found else None
 
     def suggest(self, word: str, otherwise: str) -> str:
         """A remedy that offers the nearest name, or `otherwise`."""
         name = self.nearest(word)
         return f"did you mean '{name}'?" if name is not None else otherwise
-
-    def _candidates(self, folded: str) -> list[str]:
-        names = list(self._folded)
-        if len(names) <= CANDIDATES:
-            return names
-        close = [n for n in names if abs(len(n) - len(folded)) <= 2 and (n[:2] == folded[:2] or n[-2:] == folded[-2:])]
-        return close[:CANDIDATES]
 
 
 def _fold(name: str) -> str:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from reliability.schema.columns import Column
-from reliability.schema.nearest import SURE, Names
+from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem, Problems
 from reliability.study.decimals import doubtful_signs
+from reliability.study.header_names import exact_name, match_names, other_unit
 from reliability.study.tables import Rows
 
 TITLE_ROWS = 20  # so many rows above the header are looked through
@@ -30,7 +30,7 @@ class Table:
     cells: column → text of each record, "" where blank; only columns that the file has.
     rows: spreadsheet row of each record. headers: our name → the header in the file.
     missing: required columns that the file does not have.
-    decimal_comma: a comma in a number is its decimal sign. doubtful: signs that may part thousands.
+    decimal_comma: a comma in a number is its decimal sign. doubtful: signs that may separate thousands.
     """
 
     file: str
@@ -50,14 +50,6 @@ class Table:
         return Problem(self.file, rule, remedy, self.rows[record], self.headers.get(column, column), value)
 
 
-def twin(name: str) -> str | None:
-    """The same column in the other unit of length."""
-    for here, there in (("_km", "_mi"), ("_mi", "_km")):
-        if name.endswith(here):
-            return name.removesuffix(here) + there
-    return None
-
-
 def match_headers(rows: Rows, columns: tuple[Column, ...], table: str, mapped: ColumnMap, problems: Problems) -> Table:
     """Text columns under our names.
 
@@ -65,63 +57,65 @@ def match_headers(rows: Rows, columns: tuple[Column, ...], table: str, mapped: C
     Reported: unknown, missing and repeated columns, mapped headers that are not there,
     records with more cells than there are headers.
     """
-    heads, first = rows.heads, rows.numbers[0]
+    headers, first = rows.headers, rows.numbers[0]
     known = [c.name for c in columns]
     if not mapped.names and (lower := _header_below(rows, known)):
         problems.add(Problem(rows.file, "none of the headers is a known column",
-                             f"remove the rows above row {lower}, which seems to hold the headers", first, heads[0]))
+                             f"remove the rows above row {lower}, which seems to hold the headers", first, headers[0]))
         return Table(rows.file, {}, [], {}, frozenset(c.name for c in columns if c.required))
     where = _positions(rows, problems)
     place: dict[str, int] = {}
     unknown: list[int] = []
-    taken = {_fold(h) for h in mapped.ignore}
+    taken = {exact_name(h) for h in mapped.ignore}
 
     for name, header in mapped.names.items():
-        at = where.get(_fold(header))
+        at = where.get(exact_name(header))
         if at is None:
             problems.add(Problem(rows.file, f"the header mapped to {name} in [columns.{table}] is not in the file",
-                                 Names(h for h in heads if h).suggest(header, "write a header of the file there"),
+                                 Names(h for h in headers if h).suggest(header, "write a header of the file there"),
                                  first, header))
         else:
             place[name] = at
-            taken.add(_fold(header))
+            taken.add(exact_name(header))
     for fold, at in where.items():
         if fold in taken:
             continue
         if fold not in known:
             unknown.append(at)
         elif fold in place:
-            problems.add(_twice(rows.file, first, heads[at], heads[place[fold]]))
+            problems.add(_twice(rows.file, first, headers[at], headers[place[fold]]))
         else:
             place[fold] = at
 
-    missing = frozenset(c.name for c in columns if c.required and c.name not in place and twin(c.name) not in place)
-    _report_unmatched(rows, unknown, [n for n in known if n not in place], missing - set(mapped.names), table, problems)
+    free = [c for c in columns if c.name not in place and other_unit(c.name) not in place]
+    missing = frozenset(c.name for c in free if c.required)
+    meant = match_names([headers[at] for at in unknown], columns, place)
+    _report_unmatched(rows, unknown, meant, [c.name for c in free if c.name in missing - set(mapped.names)], table,
+                      problems)
     _ragged(rows, problems)
     cells = {name: rows.columns[at] for name, at in place.items()}
-    headers = {name: heads[at] for name, at in place.items()}
     numbers = [cells[c.name] for c in columns if c.name in cells and c.kind in ("number", "whole")]
     whole = [cells[c.name] for c in columns if c.name in cells and c.kind == "whole"]
     notes = rows.notes
     if rows.decimal_comma and any("," in text for of in numbers for text in of):
-        notes += (f"{rows.file}: cells are parted by semicolons; a comma in a number was read as its decimal sign.",)
-    return Table(rows.file, cells, rows.numbers[1:], headers, missing, rows.decimal_comma,
-                 doubtful_signs(numbers, whole, rows.decimal_comma), notes)
+        notes += (f"{rows.file}: cells are separated by semicolons; a comma in a number was read as its decimal sign.",)
+    return Table(rows.file, cells, rows.numbers[1:], {name: headers[at] for name, at in place.items()}, missing,
+                 rows.decimal_comma, doubtful_signs(numbers, whole, rows.decimal_comma), notes)
 
 
 def _positions(rows: Rows, problems: Problems) -> dict[str, int]:
     """Folded header → position; repeated headers and cells below a blank one are reported."""
-    heads, first = rows.heads, rows.numbers[0]
+    headers, first = rows.headers, rows.numbers[0]
     where: dict[str, int] = {}
-    for at, head in enumerate(heads):
-        fold = _fold(head)
+    for at, head in enumerate(headers):
+        fold = exact_name(head)
         if not fold:
             record, cell = next(((k, c) for k, c in enumerate(rows.columns[at]) if c), (None, ""))
             if record is not None:
                 problems.add(Problem(rows.file, f"column {at + 1} has cells but no header", "give it a header",
                                      rows.numbers[record + 1], None, cell))
         elif fold in where:
-            problems.add(_twice(rows.file, first, head, heads[where[fold]]))
+            problems.add(_twice(rows.file, first, head, headers[where[fold]]))
         else:
             where[fold] = at
     return where
@@ -132,44 +126,40 @@ def _twice(file: str, row: int, head: str, other: str) -> Problem:
     return Problem(file, f"the column is there twice{named}", "remove or rename one of the two", row, head)
 
 
-def _report_unmatched(rows: Rows, unknown: list[int], free: list[str], missing: Collection[str], table: str,
+def _report_unmatched(rows: Rows, unknown: list[int], meant: Mapping[str, str], missing: list[str], table: str,
                       problems: Problems) -> None:
     """Headers that are no column, each with the column it may stand for, and required columns that are not there.
 
-    unknown: positions of those headers. free: columns that no header stands for, missing: the required ones of them.
+    unknown: positions of those headers. meant: header → the column it may stand for.
     """
     first, place = rows.numbers[0], f"under [columns.{table}] in study.toml"
-    names, others = Names(rows.heads[at] for at in unknown), Names(free)
-    meant = {name: names.nearest(name) for name in free if name in missing}
-    columns = {header: name for name, header in meant.items()}
-    for head in (rows.heads[at] for at in unknown):
-        near = columns.get(head) or others.nearest(head, likeness=SURE)
-        asked = f"did you mean '{near}'? Rename it, or" if near else "rename it to the column it stands for, or"
-        problems.add(Problem(rows.file, "unknown column", f"{asked} map it or list it in ignore {place}", first, head))
-    for name, header in meant.items():
-        other = f" or {twin(name)}" if twin(name) else ""
-        remedy = (f"did you mean '{header}'? Rename that header to {name}, or map it {place}" if header else
+    header_of = {name: header for header, name in meant.items()}
+    for header in (rows.headers[at] for at in unknown):
+        name = meant.get(header)
+        asked = f"did you mean '{name}'? Rename it, or" if name else "rename it to the column it stands for, or"
+        problems.add(Problem(rows.file, "unknown column", f"{asked} map it or list it in ignore {place}", first,
+                             header))
+    for name in missing:
+        either = next(filter(header_of.get, (name, other_unit(name) or "")), name)
+        header, other = header_of.get(either), f" or {other_unit(name)}" if other_unit(name) else ""
+        remedy = (f"did you mean '{header}'? Rename that header to {either}, or map it {place}" if header else
                   f"add it, or map your header to it {place}")
         problems.add(Problem(rows.file, f"the required column {name}{other} is missing", remedy, first, name))
 
 
 def _header_below(rows: Rows, known: list[str]) -> int | None:
-    """Row among the first records that holds names of columns where the heads hold none, as under a title."""
+    """Row among the first records that holds names of columns where the headers hold none, as under a title."""
     names = set(known)
-    if names & set(map(_fold, rows.heads)):
+    if names & set(map(exact_name, rows.headers)):
         return None
     for k in range(min(len(rows.numbers) - 1, TITLE_ROWS)):
-        if names & {_fold(cells[k]) for cells in rows.columns}:
+        if names & {exact_name(cells[k]) for cells in rows.columns}:
             return rows.numbers[k + 1]
     return None
 
 
 def _ragged(rows: Rows, problems: Problems) -> None:
     problems.each(range(len(rows.too_long)), lambda k: Problem(
-        rows.file, f"more cells than the {len(rows.heads)} headers",
+        rows.file, f"more cells than the {len(rows.headers)} headers",
         "put a cell that holds the separator into quotation marks", rows.numbers[rows.too_long[k][0] + 1], None,
         rows.too_long[k][1]))
-
-
-def _fold(header: str) -> str:
-    return re.sub(r"[\s\-]+", "_", header.strip().casefold())

@@ -1,4 +1,4 @@
-"""Changes to a study's folder: all files of a change or none, the previous versions kept.
+"""Changes to a study's folder: all files of a change or none, the previous versions archive.
 
 A change is staged beside the study and takes effect with one rename; what a crash leaves
 half moved is finished when the folder is next looked at. Nothing is overwritten that
@@ -13,6 +13,7 @@ import shutil
 import tempfile
 import threading
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -20,9 +21,10 @@ from reliability.schema import columns
 from reliability.study.folder import SETTINGS_FILE, open_study
 from reliability.study.study import Study
 
-KEPT = ".kept"                     # what is kept beside a study's inputs; open_study does not look into it
+ARCHIVE = ".kept"                  # what is stored beside a study's inputs; open_study does not look into it
 VERSIONS = "versions"
 _PENDING = "pending"
+_TIMESTAMP = "%Y%m%dT%H%M%S.%fZ"
 _REMOVE = ".remove"                # a staged name with this ending takes the file away
 TABLES = tuple(f"{name}.{kind}" for name in columns.TABLES for kind in ("csv", "xlsx"))
 _locks: dict[str, threading.RLock] = {}
@@ -74,17 +76,17 @@ def save(folder: str | Path, files: Mapping[str, bytes], remove: Iterable[str] =
     with _lock(folder):
         if seen is not None and fingerprint(folder) != seen:
             raise ChangedElsewhere(folder.name)
-        kept = folder / KEPT
-        kept.mkdir(exist_ok=True)
-        staged = Path(tempfile.mkdtemp(prefix="staged-", dir=kept))
+        archive = folder / ARCHIVE
+        archive.mkdir(exist_ok=True)
+        staged = Path(tempfile.mkdtemp(prefix="staged-", dir=archive))
         try:
             for name, content in files.items():
                 _write(staged / _plain(name), content)
             for name in remove:
                 if (folder / _plain(name)).exists():
                     _write(staged / (name + _REMOVE), b"")
-            _keep_previous(folder, [*files, *remove])
-            os.rename(staged, kept / _PENDING)     # from here on the change is made, whatever happens
+            _archive_previous(folder, [*files, *remove])
+            os.rename(staged, archive / _PENDING)     # from here on the change is made, whatever happens
         except BaseException:
             shutil.rmtree(staged, ignore_errors=True)
             raise
@@ -95,7 +97,7 @@ def save(folder: str | Path, files: Mapping[str, bytes], remove: Iterable[str] =
 def finish(folder: str | Path) -> None:
     """Complete a change that was interrupted; does nothing where there is none."""
     folder = Path(folder)
-    pending = folder / KEPT / _PENDING
+    pending = folder / ARCHIVE / _PENDING
     if not pending.is_dir():
         return
     with _lock(folder):
@@ -127,29 +129,42 @@ def create(folder: str | Path, files: Mapping[str, bytes]) -> None:
         raise
 
 
-def write_kept(folder: str | Path, name: str, content: bytes) -> Path:
+def write_archived(folder: str | Path, name: str, content: bytes) -> Path:
     """Write a file that is no input (pinned states, drafts) under `.kept`, atomically."""
-    kept = Path(folder) / KEPT
-    kept.mkdir(exist_ok=True)
-    handle, draft = tempfile.mkstemp(prefix=".draft-", dir=kept)
+    archive = Path(folder) / ARCHIVE
+    archive.mkdir(exist_ok=True)
+    handle, draft = tempfile.mkstemp(prefix=".draft-", dir=archive)
     os.close(handle)
     _write(Path(draft), content)
-    os.replace(draft, kept / _plain(name))
-    return kept / name
+    os.replace(draft, archive / _plain(name))
+    return archive / name
 
 
-def versions(folder: str | Path) -> list[Path]:
-    """Folders of previous versions, the newest first."""
-    kept = Path(folder) / KEPT / VERSIONS
-    return sorted((f for f in kept.iterdir() if f.is_dir()), reverse=True) if kept.is_dir() else []
+@dataclass(frozen=True)
+class Version:
+    """What a change replaced or removed. saved: when the change was made, UTC."""
+
+    folder: Path
+    saved: datetime
+
+    @property
+    def files(self) -> dict[str, bytes]:
+        """The files as they were, by name."""
+        return {f.name: f.read_bytes() for f in sorted(self.folder.iterdir()) if f.is_file()}
 
 
-def _keep_previous(folder: Path, names: Iterable[str]) -> None:
+def versions(folder: str | Path) -> list[Version]:
+    """Previous versions of a study's files, the newest first."""
+    archive = Path(folder) / ARCHIVE / VERSIONS
+    folders = sorted((f for f in archive.iterdir() if f.is_dir()), reverse=True) if archive.is_dir() else []
+    return [Version(f, datetime.strptime(f.name, _TIMESTAMP)) for f in folders]
+
+
+def _archive_previous(folder: Path, names: Iterable[str]) -> None:
     there = [folder / name for name in dict.fromkeys(names) if (folder / name).is_file()]
     if not there:
         return
-    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S.%fZ")
-    target = folder / KEPT / VERSIONS / stamp
+    target = folder / ARCHIVE / VERSIONS / datetime.now(UTC).strftime(_TIMESTAMP)
     target.mkdir(parents=True)
     for file in there:
         shutil.copy2(file, target / file.name, follow_symlinks=False)
@@ -187,5 +202,5 @@ def _lock(folder: Path) -> threading.RLock:
         return _locks.setdefault(str(folder.resolve()), threading.RLock())
 
 
-__all__ = ["KEPT", "SETTINGS_FILE", "TABLES", "ChangedElsewhere", "create", "fingerprint", "finish", "input_files",
-           "save", "try_change", "versions", "write_kept"]
+__all__ = ["ARCHIVE", "SETTINGS_FILE", "TABLES", "ChangedElsewhere", "Version", "create", "fingerprint", "finish",
+           "input_files", "save", "try_change", "versions", "write_archived"]

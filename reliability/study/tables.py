@@ -25,14 +25,14 @@ _SAVE_AS = "save it as CSV UTF-8"
 class Rows:
     """A header row and the records below it, as stripped text; blank rows are left out.
 
-    columns: for each head the cells below it, "" where a record is short. numbers: the row of the heads,
-    then of each record, counted as a spreadsheet does. too_long: records with more cells than heads, and
-    the first cell that is too many. decimal_comma: cells are parted by semicolons, so that a comma inside
+    columns: for each header the cells below it, "" where a record is short. numbers: the row of the headers,
+    then of each record, counted as a spreadsheet does. too_long: records with more cells than headers, and
+    the first cell that is too many. decimal_comma: cells are separated by semicolons, so that a comma inside
     a number is its decimal sign.
     """
 
     file: str
-    heads: list[str]
+    headers: list[str]
     columns: list[list[str]]
     numbers: list[int]
     too_long: tuple[tuple[int, str], ...] = ()
@@ -41,8 +41,8 @@ class Rows:
 
     @property
     def records(self) -> list[list[str]]:
-        """The heads and the records, row by row, each as wide as the heads."""
-        return [self.heads, *map(list, zip(*self.columns, strict=True))]
+        """The headers and the records, row by row, each as wide as the headers."""
+        return [self.headers, *map(list, zip(*self.columns, strict=True))]
 
 
 def read_bytes(path: Path, most: int = MOST_BYTES) -> bytes:
@@ -104,7 +104,7 @@ def decode(name: str, content: bytes) -> tuple[str, tuple[str, ...]]:
 
 
 def _separator(text: str) -> str:
-    """The character that parts the cells of the header row: a comma unless only another one is there."""
+    """The character that separates the cells of the header row: a comma unless only another one is there."""
     header = next((line for line in text[:65536].splitlines() if line.strip()), "")
     if "," in header:
         return ";" if header.count(";") > header.count(",") else ","
@@ -128,8 +128,8 @@ def _plain_rows(name: str, text: str, separator: str) -> Rows | None:
     if not usual:
         return None
     cells = list(map(str.strip, separator.join(lines).split(separator)))
-    heads = cells[:width]
-    return Rows(name, heads, [cells[at + width::width] for at in range(width)], list(range(1, len(lines) + 1)))
+    headers = cells[:width]
+    return Rows(name, headers, [cells[at + width::width] for at in range(width)], list(range(1, len(lines) + 1)))
 
 
 def _csv_records(name: str, text: str, separator: str) -> list[list[str]]:
@@ -157,21 +157,21 @@ def _csv_trouble(message: str) -> tuple[str, str]:
 
 
 def _rows(name: str, records: list[list[str]]) -> Rows:
-    """Rows of records, the first of which that is not blank holds the heads."""
+    """Rows of records, the first of which that is not blank holds the headers."""
     numbers = [k for k, record in enumerate(records, 1) if any(record)]
     records = [record for record in records if any(record)]
     if not records:
         raise StudyError([_empty(name)])
-    heads, records = records[0], records[1:]
-    if len(heads) > MOST_COLUMNS:
+    headers, records = records[0], records[1:]
+    if len(headers) > MOST_COLUMNS:
         raise StudyError([Problem(name, f"more than {MOST_COLUMNS} columns", "leave out those the study does not need",
                                   row=numbers[0])])
-    width = len(heads)
+    width = len(headers)
     too_long = tuple((k, next(filter(None, r[width:]))) for k, r in enumerate(records)
                      if len(r) > width and any(r[width:]))
-    columns: list[list[str]] = [[] for _ in heads]
+    columns: list[list[str]] = [[] for _ in headers]
     for start in range(0, len(records), BLOCK):
         block = [r[:width] if len(r) >= width else r + [""] * (width - len(r)) for r in records[start:start + BLOCK]]
         for column, cells in zip(columns, zip(*block, strict=True), strict=True):
             column.extend(cells)
-    return Rows(name, heads, columns, numbers, too_long)
+    return Rows(name, headers, columns, numbers, too_long)

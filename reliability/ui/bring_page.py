@@ -8,17 +8,19 @@ import pandas as pd
 import streamlit as st
 
 from reliability.schema.columns import TABLES
-from reliability.study import StudyError, text_tables, toml_edit, workspace
+from reliability.study import StudyError, text_tables, toml_edit, uploads, workspace
+from reliability.study.header_names import exact_name, guess_table, match_names
 from reliability.study.save import ChangedElsewhere, create, save, try_change
 from reliability.study.template import SECTIONS, settings_text
-from reliability.ui import figure, frame, incoming, opened, suggest
+from reliability.study.uploaded_study import has_phase_letters, missing_columns, replaced_tables, study_files
+from reliability.ui import figure, frame, opened
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
 from reliability.ui.text import count, plain
 
 DRAFT = "draft"
 NEW = "a new study"
-ASIDE = "– leave aside –"
+IGNORE = "– ignore –"
 KIND_NAMES = {"sections": "the network, a row a line section", "outages": "outage records",
               "feeders": "feeders (flat form)", "laterals": "laterals (flat form)",
               "settings": "overcurrent settings of reclosing devices", "curves": "time-current curves by points"}
@@ -30,7 +32,7 @@ LATERALS_CSV = ("lateral_id,feeder_id,customers,length_km,phases,fuse_link,peak_
 
 def show() -> None:
     """Draw the page."""
-    shown = frame.begin("Bring data")
+    shown = frame.begin("Import")
     mine, blank = st.tabs(["Your files", "Start from a blank study"], key="bring_tab", on_change="rerun")
     if mine.open:
         with mine:
@@ -48,7 +50,7 @@ def _blank() -> None:
     if st.button("Make it", type="primary", key="blank_make"):
         files = {"sections.csv": SECTIONS.encode()} if kind == "sections" else {
             "feeders.csv": FEEDERS_CSV.encode(), "laterals.csv": LATERALS_CSV.encode()}
-        files = incoming.study_files({}, {}, settings_text().encode(), title) | files
+        files = study_files({}, {}, settings_text().encode(), title) | files
         _open_new(title, files, "A small invented network to write over: see Sections and Assumptions below.")
 
 
@@ -65,18 +67,18 @@ def _upload(shown: Opened) -> None:
     brought = st.file_uploader("CSV or XLSX: the network, and outage records if there are any", key="upload",
                                type=["csv", "xlsx", "toml"], accept_multiple_files=True)
     if brought:
-        token = incoming.put({f.name: f.getvalue() for f in brought})
+        token = uploads.put({f.name: f.getvalue() for f in brought})
         if st.session_state.get("upload_seen") != token:
             st.session_state["upload_seen"] = st.session_state[DRAFT] = token
     token = st.session_state.get(DRAFT) or st.query_params.get(DRAFT)
-    files = incoming.get(token) if token else None
+    files = uploads.get(token) if token else None
     if not files:
-        st.markdown("Headers need not be ours: they are matched in the next step. Nothing is changed before you save.")
+        st.markdown("Headers may be your own: they are matched in the next step. Nothing is changed before you save.")
         _templates()
         return
     st.session_state[DRAFT] = token
     st.query_params[DRAFT] = token
-    plan = incoming.get_plan(token)
+    plan = uploads.get_plan(token)
     tables, maps, settings = _matched(token, files, plan)
     _check_and_save(shown, token, tables, maps, settings)
 
@@ -111,7 +113,7 @@ def _matched(token: str, files: dict[str, bytes], plan: dict):
             st.error(f"{plain(tables[table][0])} and {plain(name)} are both taken for {table}; choose another for one.")
         tables[table], maps[table] = (name, content), chosen
     if decided != plan:
-        incoming.put_plan(token, decided)
+        uploads.put_plan(token, decided)
     return tables, maps, settings
 
 
@@ -119,38 +121,34 @@ def _match_one(name: str, rows: pd.DataFrame, decided: dict) -> tuple[str, dict[
     headers = [h for h in rows.columns if h]
     before = decided.get(name, {})
     kinds = list(TABLES)
-    first = before.get("table") or suggest.guess_table(name, headers)
+    first = before.get("table") or guess_table(name, headers)
     left, right = st.columns([2, 3], vertical_alignment="bottom")
     left.markdown(f"**{plain(name)}**, {count(len(rows), 'row')}")
     table = right.selectbox("This is", kinds, index=kinds.index(first), format_func=KIND_NAMES.get, key=f"is_{name}")
     chosen = before.get("map") if before.get("table") == table else None
-    chosen = {h: (chosen or {}).get(h, s) for h, s in suggest.suggest(headers, table).items()}
+    suggested = match_names(headers, TABLES[table])
+    chosen = {h: (chosen or {}).get(h, suggested.get(h, "")) for h in headers}
     known = [c.name for c in TABLES[table]]
-    foreign = [h for h in headers if suggest.fold(h).replace(" ", "_") != chosen[h]]
-    missing = _missing(table, chosen)
-    said = f"Headers: {len(headers) - len(foreign)} are ours, {count(len(foreign), 'other')} matched or left aside"
+    foreign = [h for h in headers if exact_name(h) != chosen[h]]
+    missing = missing_columns(table, chosen)
+    summary = (f"Headers: {len(headers) - len(foreign)} recognized, {count(len(foreign), 'other')} matched or "
+               "ignored")
     if missing:
-        said += f"; still wanted: {', '.join(missing)}"
-    with st.expander(said, expanded=bool(foreign or missing)):
+        summary += f"; required, missing: {', '.join(missing)}"
+    with st.expander(summary, expanded=bool(foreign or missing)):
         for start in range(0, len(foreign), 3):
             for header, place in zip(foreign[start:start + 3], st.columns(3), strict=False):
                 sample = next((v for v in rows[header] if v), "")
                 options = ["", *known]
                 chosen[header] = place.selectbox(
                     f"{plain(header, 30)} (as {plain(sample, 18)})" if sample else plain(header, 30), options,
-                    index=options.index(chosen[header]), format_func=lambda o: o or ASIDE,
+                    index=options.index(chosen[header]), format_func=lambda o: o or IGNORE,
                     key=f"map_{name}_{table}_{header}")
     phases = next((h for h, column in chosen.items() if column == "phases"), None)
-    if phases and incoming.has_phase_letters(rows[phases].str.strip()):
+    if phases and has_phase_letters(rows[phases].str.strip()):
         st.caption(f"{plain(phases)}: the letters are counted, ABC is 3 phases.")
     decided[name] = {"table": table, "map": chosen}
     return table, chosen
-
-
-def _missing(table: str, chosen: dict[str, str]) -> list[str]:
-    have = set(chosen.values())
-    return [c.name for c in TABLES[table] if c.required and c.name not in have
-            and c.name.replace("_km", "_mi") not in have]
 
 
 def _check_and_save(shown: Opened, token: str, tables: dict, maps: dict, settings: bytes | None) -> None:
@@ -164,8 +162,8 @@ def _check_and_save(shown: Opened, token: str, tables: dict, maps: dict, setting
     if target != NEW and settings is None:
         base = (shown.folder / "study.toml").read_bytes()
     try:
-        files = incoming.study_files(tables, maps, base, title)
-        remove = [] if target == NEW else [f"{t}.{k}" for t in _replaced(tables) for k in ("csv", "xlsx")
+        files = study_files(tables, maps, base, title)
+        remove = [] if target == NEW else [f"{t}.{k}" for t in replaced_tables(tables) for k in ("csv", "xlsx")
                                            if f"{t}.{k}" not in files and (shown.folder / f"{t}.{k}").exists()]
         study = try_change(workspace.root() / ".none" if target == NEW else shown.folder, files, remove)
     except StudyError as error:
@@ -180,17 +178,9 @@ def _check_and_save(shown: Opened, token: str, tables: dict, maps: dict, setting
         _save(shown, token, target, title, files, remove)
 
 
-def _replaced(tables: dict) -> list[str]:
-    """Tables that give way: those brought, and the other form of the network."""
-    network = {"sections": ["sections", "feeders", "laterals"], "feeders": ["feeders", "sections"],
-               "laterals": ["laterals", "sections"], "outages": ["outages"],
-               "settings": ["settings"], "curves": ["curves"]}
-    return sorted({t for table in tables for t in network[table]} - set())
-
-
 def _save(shown: Opened, token: str, target: str, title: str, files: dict[str, bytes], remove: list[str]) -> None:
     if target == NEW:
-        incoming.drop(token)
+        uploads.drop(token)
         _forget()
         _open_new(title, files, "Saved as a new study.")
         return
@@ -204,9 +194,9 @@ def _save(shown: Opened, token: str, target: str, title: str, files: dict[str, b
         st.error(f"Not saved: {plain(error.strerror or error, 200)}.")
         return
     opened.mine(shown.name, mark)
-    incoming.drop(token)
+    uploads.drop(token)
     _forget()
-    st.session_state[opened.NOTICE] = "Saved into the study; the version before is kept."
+    st.session_state[opened.NOTICE] = "Saved into the study; the previous version is stored."
     st.switch_page("reliability/ui/study_page.py")
 
 
@@ -238,9 +228,9 @@ def _problems(token: str, tables: dict, error: StudyError) -> None:
                                     disabled=["problem"],
                                     alt=f"Rows of {name} with problems, to be corrected",
                                     column_config={"problem": st.column_config.TextColumn(width="large")})
-            if st.form_submit_button("Take the corrections", type="primary"):
+            if st.form_submit_button("Apply the corrections", type="primary"):
                 whole.loc[rows] = edited.drop(columns="problem").fillna("").astype(str)
-                incoming.replace(token, name, text_tables.frame_bytes(whole))
+                uploads.replace(token, name, text_tables.frame_bytes(whole))
                 st.rerun()
 
 

@@ -1,4 +1,4 @@
-"""Page: does it pay, how sure is that, and what does the answer hang on."""
+"""Page: does it pay, how sure is that, and what does it depend on."""
 
 from __future__ import annotations
 
@@ -15,14 +15,15 @@ from reliability.study import Study
 from reliability.ui import background, figure, frame, sliders, tiles, trials
 from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
 from reliability.ui.scenario_results import in_perspective, state_results
-from reliability.ui.text import count, money, number, percent, plain, short, spaced
+from reliability.ui.text import NONE, count, money, number, percent, plain, short, spaced
 from reliability.ui.tiles import Figure
 from reliability.what_if import ScenarioResults
 
-VIEWS = (UTILITY, SOCIETY)
+PERSPECTIVES = {UTILITY: "Utility", SOCIETY: "Societal"}
 MOST_DRIVERS = 12
-VIEW_HELP = ("The utility counts crews, material, energy margin and the regulator's incentive; society counts crews, "
-             "material and what interruptions cost customers. Margin and customers' cost are never added.")
+PERSPECTIVE_HELP = ("The utility counts crews, material, energy margin and the regulator's incentive; society counts "
+                    "crews, material and what interruptions cost customers. Margin and customers' cost are never "
+                    "added.")
 
 
 def show() -> None:
@@ -31,9 +32,9 @@ def show() -> None:
     moves = sliders.moved(study)
     sliders.note_in_link(moves)
     columns = st.columns([2, 3, 5])
-    view = columns[0].segmented_control("Seen by", VIEWS, default=study.values["perspective"], key="view",
-                                        required=True,
-                                        persist_state="session", help=VIEW_HELP)
+    view = columns[0].segmented_control("Perspective", PERSPECTIVES, default=study.values["perspective"], key="view",
+                                        format_func=PERSPECTIVES.get, required=True, persist_state="session",
+                                        help=PERSPECTIVE_HELP)
     now = in_perspective(state_results(study, shown.fingerprint, moves), view)
     if len(now.names) < 2:
         st.info("There is nothing to compare: add a scenario on the page Study.")
@@ -75,7 +76,7 @@ def _tiles(place, case: dict, currency: str, npv: np.ndarray | None) -> None:
     spread = "–" if npv is None else f"{money(np.percentile(npv, 10), '')} to {money(np.percentile(npv, 90), currency)}"
     payback = case["discounted_payback_years"]
     figures = (("Net present value", money(case["npv"], currency)), ("NPV, P10 to P90", spread),
-               ("Chance that it pays", percent(None if npv is None else (npv > 0).mean())),
+               ("Probability that NPV is above 0", percent(None if npv is None else (npv > 0).mean())),
                ("Capital", money(case["capex"], currency)), ("Internal rate of return", percent(case["irr"])),
                ("Benefit over cost", number(case["bcr"])),
                ("Discounted payback", f"{number(payback)} years" if payback is not None else "never"))
@@ -84,7 +85,7 @@ def _tiles(place, case: dict, currency: str, npv: np.ndarray | None) -> None:
 
 
 def _drivers(now: ScenarioResults, scenario: int, large: bool) -> None:
-    st.subheader("What the answer hangs on", anchor=False)
+    st.subheader("Sensitivity", anchor=False)
     table = background.result(*_drivers_work(now), "the sensitivity")
     if table is None:
         return
@@ -101,14 +102,14 @@ def _drivers(now: ScenarioResults, scenario: int, large: bool) -> None:
     with right:
         turning = part[np.isfinite(part["break_even"])]
         if turning.empty:
-            st.markdown("**No single assumption turns the answer** anywhere within its bounds.")
+            st.markdown("**No single assumption has a break-even value** within its bounds.")
         else:
-            st.markdown("**Where the answer turns**, if one assumption alone changes:")
-        # those that could turn the answer are told, however little they move it where the study stands
+            st.markdown("**Break-even values**, if one assumption alone changes:")
+        # those with a break-even value are listed, however little they move the value where the study stands
         rows = part[np.isfinite(part["break_even"]) | (np.arange(len(part)) < MOST_DRIVERS)]
         shown = pd.DataFrame({
             "assumption": rows["label"], "now": [number(v) for v in rows["value"]],
-            "turns at": [number(v) if np.isfinite(v) else "nowhere" for v in rows["break_even"]],
+            "break-even": [number(v) if np.isfinite(v) else NONE for v in rows["break_even"]],
             "unit": [unit_of(key, now.business.currency) for key in rows["assumption"]],
             "share": [percent(v) for v in rows["total"]]})
         st.dataframe(shown, hide_index=True, alt="Break-even values and shares of the variance")
@@ -132,14 +133,14 @@ def prepare(now: ScenarioResults) -> None:
 
 
 def _all(now: ScenarioResults, study: Study, fingerprint: str, moves: dict) -> None:
-    st.subheader("Every scenario, from both sides", anchor=False)
+    st.subheader("Every scenario, in both perspectives", anchor=False)
     rows = []
-    for view in VIEWS:
+    for view in PERSPECTIVES:
         of = in_perspective(now, view)
         for s, name in enumerate(of.names):
             if s:
                 case = of.money[s]
-                rows.append({"seen by": view, "scenario": name, **{k: case[k] for k in (
+                rows.append({"perspective": view, "scenario": name, **{k: case[k] for k in (
                     "capex", "npv", "irr", "bcr", "payback_years", "discounted_payback_years", "cost_per_ci_avoided",
                     "cost_per_cmi_avoided", "cost_per_callout_avoided")}})
     unit = short(now.business.currency, 12)
@@ -157,7 +158,7 @@ def _all(now: ScenarioResults, study: Study, fingerprint: str, moves: dict) -> N
     figure.table(table, "Business case of every scenario", "cases", column_config=formats)
     years = int(now.results.study.values["horizon_years"])
     st.caption(f"Money in {plain(now.business.currency)}; {count(years, 'year')}. "
-               "None: there is no such figure, as a payback that is never reached.")
+               "–: there is no such figure, as a payback that is never reached.")
 
 
 if __name__ == "__main__":

@@ -35,7 +35,7 @@ SECONDS, GAP = 10.0, 1e-4
 
 def show() -> None:
     """Draw the page."""
-    shown, study = frame.begin_with_study("Choice")
+    shown, study = frame.begin_with_study("Selection")
     moves = sliders.moved(study)
     sliders.note_in_link(moves)
     now = state_results(study, shown.fingerprint, moves)
@@ -45,7 +45,7 @@ def show() -> None:
     panel, results = st.columns([2, 7], gap="large")
     with panel:
         asked = _asked(shown, now)
-        st.button("Write these limits into the study", key="write_limits", icon=":material/save:",
+        st.button("Save constraints", key="write_limits", icon=":material/save:",
                   on_click=_write_limits,
                   args=(shown, asked))
     options = choices(now, *asked.key)
@@ -92,15 +92,15 @@ def _asked(shown: Opened, now: ScenarioResults) -> Asked:
                                value=None if value is None else float(value),
                                step=float(a.step), placeholder="no limit", help=a.help, **keep(key))
 
-    goal = st.radio("Look for", list(GOALS), format_func=GOALS.get, index=list(GOALS).index(study.values["objective"]),
+    goal = st.radio("Objective", list(GOALS), format_func=GOALS.get, index=list(GOALS).index(study.values["objective"]),
                     **keep("objective"))
     budget, saidi = most("budget"), most("saidi_reduction_minutes", "Least SAIDI reduction, min")
     with st.expander("Momentary events and single laterals"):
         added, feeder = (most("added_maifi_e", "Most added MAIFI_E"),
                          most("added_maifi_e_feeder", "Most added MAIFI_E of a feeder"))
-        forced_in = st.multiselect("Convert in any case", ids, default=[i for i in stated.forced_in if i in ids],
+        forced_in = st.multiselect("Always convert", ids, default=[i for i in stated.forced_in if i in ids],
                                    **keep("forced_in"))
-        forced_out = st.multiselect("Leave in any case", ids, default=[i for i in stated.forced_out if i in ids],
+        forced_out = st.multiselect("Never convert", ids, default=[i for i in stated.forced_out if i in ids],
                                     **keep("forced_out"))
     settings = st.toggle("Fast tripping may be changed", value=study.values["backup_settings"] == MAY_CHANGE,
                          help=BY_KEY["backup_settings"].help, **keep("settings"))
@@ -157,14 +157,15 @@ def _result(now: ScenarioResults, options: Options, choice: Choice, asked: Asked
     if choice.feasible:
         totals = choice.totals
         figures = (("Laterals", f"{totals['laterals']:.0f}"),
-                   ("Backups set anew", f"{totals['backup_settings_changed']:.0f}"),
+                   ("Backup settings changed", f"{totals['backup_settings_changed']:.0f}"),
                    ("Capital", money(totals["capex"], currency)), ("Net present value", money(totals["npv"], currency)),
                    ("SAIDI avoided", f"{number(totals['saidi_minutes_avoided'])} min"),
                    ("MAIFI_E added", number(totals["maifi_e_added"])),
                    ("Call-outs avoided", f"{number(totals['callouts_avoided'])} a year"))
         tiles.row(Figure(name, value) for name, value in figures)
-        st.caption(f"Within {100 * (choice.gap or 0):.2g} % of the best there can be, found in {choice.seconds:.1f} s.")
-    st.subheader("All that money can buy", anchor=False)
+        proof = f"Within {100 * choice.gap:.2g} % of the optimum" if choice.gap else "Proven optimal"
+        st.caption(f"{proof}, found in {choice.seconds:.1f} s.")
+    st.subheader("Benefit against budget", anchor=False)
     # the curve is that of every budget, so the budget asked for is left out of it
     whole = replace(asked.limits, budget=None, saidi_reduction_minutes=None)
     curve = background.result(f"frontier|{now.digest}|{asked.key}|{whole}",
@@ -206,7 +207,7 @@ def _table(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
         "customer_interruptions_avoided", "momentary_events_added", "callouts_avoided")}
     numbers |= {c: st.column_config.NumberColumn(c.replace("_", " "), format="%.0f")
                 for c in ("capex", "npv", "customer_minutes_avoided")}
-    figure.table(choice.selection, "Choice", "selection", height=360, column_config=numbers)
+    figure.table(choice.selection, "Selection", "selection", height=360, column_config=numbers)
     laterals = choice.selection[choice.selection["what"] == "lateral"]
 
     def checked() -> tuple[ApplicationChecks, list[str]]:

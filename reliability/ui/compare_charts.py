@@ -1,4 +1,4 @@
-"""Pictures of the meeting's page: scenarios side by side, a bad year, who gains and who pays."""
+"""Pictures of the meeting's page: scenarios side by side, year-to-year variation, impact by customer group."""
 
 from __future__ import annotations
 
@@ -174,7 +174,7 @@ def gains(now: ScenarioResults, scenario: int) -> pd.DataFrame:
 
 
 def gains_chart(table: pd.DataFrame, large: bool = False) -> go.Figure:
-    """Who gains and who pays: sustained interruptions beside momentary events, each on its own axis."""
+    """Impact by customer group: sustained interruptions beside momentary events, each on its own axis."""
     rows = list(range(len(table)))
     traces, axes = [], {}
     panels = (("sustained", "Sustained interruptions", BLUE, "", "x", [0.0, 0.47]),

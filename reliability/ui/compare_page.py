@@ -85,14 +85,14 @@ def _write(shown: Opened, study: Study, moves: dict) -> None:
     text = (shown.folder / "study.toml").read_bytes().decode("utf-8-sig")
     if edit.apply(shown, {"study.toml": toml_edit.set_values(text, own).encode()}, [], "sliders"):
         sliders.set_all({k: v for k, v in moves.items() if k in OWN}, study, shown.name)
-        st.session_state[opened.NOTICE] = (f"{count(len(own), 'assumption')} written into study.toml; the version "
-                                           "before is kept.")
+        st.session_state[opened.NOTICE] = (f"{count(len(own), 'assumption')} written into study.toml; the previous "
+                                           "version is stored.")
     else:
         st.session_state[opened.NOTICE] = "Not written: the study would have problems, or was changed elsewhere."
 
 
 def _tiles(now: ScenarioResults) -> list:
-    """A tile a scenario: its change against today; returns the places for what is simulated."""
+    """A tile a scenario: its change against as built; returns the places for what is simulated."""
     places = []
     most = TILES_A_ROW // 2 if frame.presenting() else TILES_A_ROW
     for start in range(0, len(now.names), most):
@@ -116,7 +116,8 @@ def _tile(now: ScenarioResults, s: int):
     case, currency = now.money[s], now.business.currency
     cost = [] if s == 0 else [Figure("Capital", money(case["capex"], currency)),
                               Figure("Net present value", money(case["npv"], currency))]
-    st.html(tiles.tile_html(short(now.names[s], 44), "today" if s == 0 else "against today", figures, cost))
+    below = "existing network" if s == 0 else "against as built"
+    st.html(tiles.tile_html(short(now.names[s], 44), below, figures, cost))
     return st.empty()
 
 
@@ -133,7 +134,7 @@ def _warnings(now: ScenarioResults, study: Study, moves: dict) -> None:
 
 
 def _bad_year_place(now: ScenarioResults, place: dict) -> None:
-    st.subheader("How bad can a year be", anchor=False)
+    st.subheader("Year-to-year variation", anchor=False)
     names, last = now.names, min(1, len(now.names) - 1)
     columns = st.columns([3, 3, 2], vertical_alignment="bottom")
     first = columns[0].selectbox("Scenario", range(len(names)), format_func=lambda i: short(names[i]), key="year_first",
@@ -151,19 +152,19 @@ def _bad_year_place(now: ScenarioResults, place: dict) -> None:
 
 
 def _gains(now: ScenarioResults, large: bool) -> None:
-    st.subheader("Who gains and who pays, per customer", anchor=False)
+    st.subheader("Impact by customer group, per customer", anchor=False)
     names = now.names
     if len(names) < 2:
         st.info("There is only the network as built. Add a scenario on the page Study.")
         return
-    at = st.selectbox("Scenario, against today", range(1, len(names)), format_func=lambda i: short(names[i]),
+    at = st.selectbox("Scenario, against as built", range(1, len(names)), format_func=lambda i: short(names[i]),
                       key="gains_of",
                       persist_state="session")
     table = charts.gains(now, min(at, len(names) - 1))
     alt = "Change a year by group of customers. " + "; ".join(
         f"{r.group}: {signed(r.sustained)} sustained interruptions, {signed(r.momentary)} momentary events, "
         f"{signed(r.minutes)} minutes" for r in table.itertuples())
-    figure.chart(charts.gains_chart(table, large), alt, lambda: table, "Who gains and who pays", "gains")
+    figure.chart(charts.gains_chart(table, large), alt, lambda: table, "Impact by customer group", "gains")
 
 
 def _follow(now: ScenarioResults, place: dict, odds: list, large: bool) -> None:
@@ -205,7 +206,8 @@ def _draw_year(spread, now: ScenarioResults, place: dict, large: bool, stale: bo
     if stale:
         place["worse_text"].markdown(":material/hourglass_top: *Figures of the state before, being replaced …*")
     else:
-        place["worse_text"].markdown(f"Chance that a year has more than {number(worse)} minutes: " + ", ".join(odds))
+        place["worse_text"].markdown(
+            f"Probability that a year has more than {number(worse)} minutes: " + ", ".join(odds))
     with place["year"].container():
         figure.chart(charts.yearly_spread(spread, first, second, worse, large, stale),
                      "Share of simulated years by SAIDI. " + ("Of the state before." if stale else
@@ -216,7 +218,7 @@ def _draw_year(spread, now: ScenarioResults, place: dict, large: bool, stale: bo
 def _draw_odds(spread: Spread, places: list) -> None:
     for s, place in enumerate(places):
         if s and spread.npv.shape[1] > 1:
-            place.markdown(f"Chance that it pays: **{percent((spread.npv[s] > 0).mean())}**")
+            place.markdown(f"Probability that NPV is above 0: **{percent((spread.npv[s] > 0).mean())}**")
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""Editing a study in tables: every change is checked and saved at once, the versions before it kept."""
+"""Editing a study in tables: every change is checked and saved at once, previous versions stored."""
 
 from __future__ import annotations
 
@@ -12,28 +12,21 @@ import streamlit as st
 from reliability.schema.columns import TABLES
 from reliability.schema.devices import LATERAL_DEVICES
 from reliability.study import StudyError, text_tables, toml_edit
-from reliability.study.save import (
-    KEPT,
-    SETTINGS_FILE,
-    ChangedElsewhere,
-    input_files,
-    save,
-    try_change,
-    versions,
-    write_kept,
-)
+from reliability.study.changes import apply_change
+from reliability.study.save import ARCHIVE, SETTINGS_FILE, input_files, versions
 from reliability.ui import opened
 from reliability.ui.figure import csv_button
 from reliability.ui.opened import Opened
+from reliability.ui.problem_table import problem_frame
 from reliability.ui.text import count, plain
 
-SAID = "edit_said"
+OUTCOMES = "edit_outcomes"
 
 
 def sections(shown: Opened) -> None:
     """Edit the network's tables, and the outage records."""
-    there = [t for t in TABLES if text_tables.table_file(shown.folder, t)]
-    table = st.segmented_control("Table", there, default=there[0], key="edit_table", required=True)
+    tables = [t for t in TABLES if text_tables.table_file(shown.folder, t)]
+    table = st.segmented_control("Table", tables, default=tables[0], key="edit_table", required=True)
     _table(shown, table)
 
 
@@ -77,7 +70,7 @@ def assumptions(shown: Opened) -> None:
 
 def scenarios(shown: Opened) -> None:
     """Edit the scenarios; "As built" is always there and not in the table."""
-    st.caption("Laterals: all, or section ids parted by semicolons. Device: " + ", ".join(LATERAL_DEVICES) +
+    st.caption("Laterals: all, or section ids separated by semicolons. Device: " + ", ".join(LATERAL_DEVICES) +
                ". Fast operations are set on every breaker and recloser. As built is always the first scenario.")
     columns = {
         "device": st.column_config.SelectboxColumn(options=["", *LATERAL_DEVICES]),
@@ -94,19 +87,18 @@ def scenarios(shown: Opened) -> None:
 
 
 def earlier_versions(shown: Opened) -> None:
-    """List what the study was before each change, and bring one back."""
+    """List what the study was before each change, and restore one."""
     found = versions(shown.folder)
     if not found:
         st.info("No change has been made to this study in this workspace yet.")
         return
-    for folder in found[:50]:
-        files = sorted(f for f in folder.iterdir() if f.is_file())
-        when = datetime.strptime(folder.name, "%Y%m%dT%H%M%S.%fZ")
+    for version in found[:50]:
+        files = version.files
         with st.container(horizontal=True, vertical_alignment="center", border=True):
-            st.markdown(f"Before the change of **{when:%Y-%m-%d %H:%M:%S}** UTC: "
-                        + ", ".join(plain(f.name) for f in files))
-            if st.button("Bring back", key=f"bring_back_{folder.name}"):
-                apply(shown, {f.name: f.read_bytes() for f in files}, [])
+            st.markdown(f"Before the change of **{version.saved:%Y-%m-%d %H:%M:%S}** UTC: "
+                        + ", ".join(map(plain, files)))
+            if st.button("Restore", key=f"restore_{version.folder.name}"):
+                apply(shown, files, [])
                 st.rerun()
 
 
@@ -115,8 +107,7 @@ def draft_tables(shown: Opened) -> None:
     st.subheader("Correct them here", anchor=False)
     st.caption("Or in your own program: the files are in the workspace, and this page shows their state at once.")
     files = [f.name for f in input_files(shown.folder)]
-    there = [f for f in files if f.rpartition(".")[0] in TABLES]
-    choices = [*there, SETTINGS_FILE]
+    choices = [*(f for f in files if f.rpartition(".")[0] in TABLES), SETTINGS_FILE]
     with_problem = next((p.file for p in shown.error.problems if p.file in choices), choices[0])
     file = st.segmented_control("File", choices, default=with_problem, key="draft_file", required=True)
     if file == SETTINGS_FILE:
@@ -139,74 +130,58 @@ def _settings_text(shown: Opened) -> str:
     return (shown.folder / SETTINGS_FILE).read_bytes().decode("utf-8-sig")
 
 
-def _editor(shown: Opened, what: str, read: Callable[[], pd.DataFrame],
+def _editor(shown: Opened, table: str, read: Callable[[], pd.DataFrame],
             draw: Callable[[pd.DataFrame, str], pd.DataFrame],
             change: Callable[[pd.DataFrame], tuple[dict[str, bytes], list[str]]]) -> None:
     """A table on a base that stays the same while this tab edits it; each new content is handled once."""
     store = st.session_state.setdefault("editors", {})
-    state = store.get((shown.name, what))
-    if state is None or state["key"] not in st.session_state or state["mark"] != shown.fingerprint:
-        serial = (state or {}).get("serial", 0) + 1
-        state = {"base": read(), "key": f"editor_{shown.name}_{what}_{serial}", "serial": serial,
-                 "mark": shown.fingerprint, "handled": None}
-        store[shown.name, what] = state
+    state = store.get((shown.name, table))
+    if state is None or state["key"] not in st.session_state or state["fingerprint"] != shown.fingerprint:
+        number = (state or {}).get("number", 0) + 1
+        state = {"base": read(), "key": f"editor_{shown.name}_{table}_{number}", "number": number,
+                 "fingerprint": shown.fingerprint, "digest": None}
+        store[shown.name, table] = state
     edited = draw(state["base"], state["key"])
-    if edited.equals(state["base"]) and state["handled"] is None:
-        _say(shown, what)
+    if edited.equals(state["base"]) and state["digest"] is None:
+        _report(shown, table)
         return
-    mark = hashlib.sha256(text_tables.frame_bytes(edited.reset_index())).hexdigest()
-    if mark != state["handled"]:
-        state["handled"] = mark
+    digest = hashlib.sha256(text_tables.frame_bytes(edited.reset_index())).hexdigest()
+    if digest != state["digest"]:
+        state["digest"] = digest
         files, remove = change(edited)
-        state["mark"] = apply(shown, files, remove, what) or shown.fingerprint
-        if state["mark"] != shown.fingerprint:
+        state["fingerprint"] = apply(shown, files, remove, table) or shown.fingerprint
+        if state["fingerprint"] != shown.fingerprint:
             st.rerun()
-    _say(shown, what)
+    _report(shown, table)
 
 
-def apply(shown: Opened, files: dict[str, bytes], remove: list[str], what: str = "") -> str | None:
-    """Check a change and save it; one that would break a sound study is kept as a draft, with its problems told.
+def apply(shown: Opened, files: dict[str, bytes], remove: list[str], table: str = "") -> str | None:
+    """Check a change and save it; one that would break a sound study is stored as a draft, with its problems listed.
 
-    Returns the new fingerprint, or None where nothing was saved.
+    table: where on the page the outcome is shown. Returns the new fingerprint, or None where nothing was saved.
     """
-    said = st.session_state.setdefault(SAID, {})
-    said.pop((shown.name, what), None)
-    try:
-        try_change(shown.folder, files, remove)
-    except StudyError as error:
-        if shown.study is not None:
-            for name, content in files.items():
-                write_kept(shown.folder, f"draft-{name}", content)
-            said[shown.name, what] = ("problems", error)
-            return None
-    try:
-        mark = save(shown.folder, files, remove, seen=shown.fingerprint)
-    except ChangedElsewhere:
-        for name, content in files.items():
-            write_kept(shown.folder, f"draft-{name}", content)
-        said[shown.name, what] = ("elsewhere", None)
-        return None
-    except OSError as error:
-        said[shown.name, what] = ("disk", error)
-        return None
-    opened.mine(shown.name, mark)
-    said[shown.name, what] = ("saved", datetime.now())
-    return mark
+    outcome = apply_change(shown.folder, files, remove, shown.fingerprint, shown.study is not None)
+    st.session_state.setdefault(OUTCOMES, {})[shown.name, table] = outcome, datetime.now()
+    if outcome.fingerprint is not None:
+        opened.mine(shown.name, outcome.fingerprint)
+    return outcome.fingerprint
 
 
-def _say(shown: Opened, what: str) -> None:
-    kind, about = st.session_state.get(SAID, {}).get((shown.name, what), (None, None))
-    if kind == "saved":
-        st.success(f"Saved at {about:%H:%M:%S}; the version before is kept.", icon=":material/check:")
-    elif kind == "elsewhere":
-        st.error("Not saved: the study was changed in another tab or program in the meantime. Your edits are kept as a "
-                 f"draft in {KEPT} of the study's folder; show the new state and repeat them there.")
-    elif kind == "disk":
-        st.error(f"Not saved: {plain(about.strerror or about, 200)}.")
-    elif kind == "problems":
-        from reliability.ui.problem_table import problem_frame
-        st.error(f"Not saved: the change would leave {count(about.count, 'problem')}. It is kept as a draft; correct "
+def _report(shown: Opened, table: str) -> None:
+    outcome, when = st.session_state.get(OUTCOMES, {}).get((shown.name, table), (None, None))
+    if outcome is None:
+        return
+    if outcome.problems:
+        error = outcome.problems
+        st.error(f"Not saved: the change would leave {count(error.count, 'problem')}. It is stored as a draft; correct "
                  "the cells and it is saved.")
-        frame = problem_frame(about.problems)
+        frame = problem_frame(error.problems)
         st.dataframe(frame, hide_index=True, alt="Problems of the change")
-        csv_button("Problems", lambda: frame, f"edit_problems_{what.split('.')[0]}")
+        csv_button("Problems", lambda: frame, f"edit_problems_{table.split('.')[0]}")
+    elif outcome.elsewhere:
+        st.error("Not saved: the study was changed in another tab or program in the meantime. Your edits are stored as "
+                 f"a draft in {ARCHIVE} of the study's folder; show the new state and repeat them there.")
+    elif outcome.disk:
+        st.error(f"Not saved: {plain(outcome.disk.strerror or outcome.disk, 200)}.")
+    else:
+        st.success(f"Saved at {when:%H:%M:%S}; the previous version is stored.", icon=":material/check:")

@@ -90,7 +90,7 @@ def _laterals(network: Network, places: Layout, lateral: np.ndarray, benefit: Be
     styles = [(c, f"up to {number(ends[c], 2)}" if c < len(ends) else f"above {number(ends[-1] if ends else 0.0, 2)}",
                {"color": STEPS[c], "width": WIDTHS[c]}) for c in range(len(ends) + 1)]
     styles += [(-2, "none", {"color": GREY, "width": 1.3}),
-               (-1, "worse than today", {"color": LOSS, "width": 3, "dash": "dot"})]
+               (-1, "worse than as built", {"color": LOSS, "width": 3, "dash": "dot"})]
     return [_lines(runs(places, classes == c), style, name) for c, name, style in styles if (classes == c).any()]
 
 

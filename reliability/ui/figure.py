@@ -40,7 +40,7 @@ def chart(figure, alt: str, data: Callable[[], pd.DataFrame], name: str, key: st
 
 
 def table(frame: pd.DataFrame, name: str, key: str, *, height: int | None = None, **options):
-    """A table to look at and to take along."""
+    """A table to look at and to download."""
     if height:
         options["height"] = height
     shown = st.dataframe(frame, hide_index=True, key=f"table_{key}", alt=name, **options)

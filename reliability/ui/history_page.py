@@ -19,7 +19,7 @@ from reliability.ui.scenario_results import stated_results
 from reliability.ui.text import count, number, percent, plain
 
 TIMES = ("repair_hours", "switching_hours", "refuse_hours", "reset_hours", "patrol_hours")
-HISTORIES_KEPT = 4
+MAX_CACHED = 4
 
 
 def show() -> None:
@@ -45,7 +45,7 @@ def show() -> None:
             _against_model(shown, history)
 
 
-@st.cache_resource(max_entries=HISTORIES_KEPT, show_spinner="Reading the outage records …")
+@st.cache_resource(max_entries=MAX_CACHED, show_spinner="Reading the outage records …")
 def _history(_study, fingerprint: str, _ready):
     """(history, None), or (None, what stands in the way); shared between tabs and never changed."""
     from reliability.history import read_history

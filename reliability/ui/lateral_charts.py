@@ -37,7 +37,7 @@ def profile(network: Network, head: int) -> pd.DataFrame:
 
 
 def profile_chart(curve: pd.DataFrame, actuating_a: float, ceiling_a: float, large: bool = False) -> go.Figure:
-    """Fault current along the lateral against actuating current and saving ceiling."""
+    """Fault current along the lateral against actuating current and the largest current for fuse saving."""
     traces: list[dict[str, object]] = [
         {"type": "scatter", "x": part["km"].tolist(), "y": part["current_a"].tolist(), "mode": "lines",
          "line": {"color": BLUE, "width": 3}, "name": "Fault current",
@@ -45,7 +45,7 @@ def profile_chart(curve: pd.DataFrame, actuating_a: float, ceiling_a: float, lar
         for name, part in curve.groupby("section_id", sort=False)]
     notes, reach = [], float(curve["km"].max()) if len(curve) else 1.0
     for level, name, colour, dash in ((actuating_a, "actuating current", ORANGE, "dash"),
-                                      (ceiling_a, "saving ceiling of today's fuse", GREY, "dot")):
+                                      (ceiling_a, "largest current for fuse saving, as built", GREY, "dot")):
         if np.isfinite(level) and level > 0:
             traces.append({"type": "scatter", "x": [0, reach], "y": [level, level], "mode": "lines",
                            "hoverinfo": "skip", "line": {"color": colour, "width": 2.5, "dash": dash}})

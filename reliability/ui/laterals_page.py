@@ -49,7 +49,7 @@ def _scenario(now: ScenarioResults, place) -> int:
     converting = [s for s, of in enumerate(now.results.study.scenarios) if s and of.device is not None]
     others = [s for s in range(1, len(now.names)) if s not in converting]
     choices = [*converting, *others] or [0]
-    return place.selectbox("Scenario, against today", choices, format_func=lambda i: short(now.names[i]),
+    return place.selectbox("Scenario, against as built", choices, format_func=lambda i: short(now.names[i]),
                            key="laterals_scenario", persist_state="session")
 
 

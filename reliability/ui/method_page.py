@@ -18,8 +18,8 @@ on the section it lies decides how much current flows.
 
 **Protection.** The nearest breaker or recloser above opens and recloses, first fast, then with delay, until it locks
 out. A fuse melts at the first operation that gives it time: at once where fast tripping is blocked or the current is
-above its saving ceiling. A sectionalizer counts the openings above it and opens in a dead time when its counts are
-reached. From this follows, for every kind of fault, which device stays open and how many momentary
+above its largest current for fuse saving. A sectionalizer counts the openings above it and opens in a dead time when
+its counts are reached. From this follows, for every kind of fault, which device stays open and how many momentary
 interruptions the customers above it see.
 
 **Customers.** Whoever is below the open device is interrupted until somebody has replaced the fuse, closed the device
@@ -55,7 +55,7 @@ TERMS = (
     ("ENS", "energy not supplied"), ("lateral", "a section headed by a fuse, sectionalizer or lateral recloser"),
     ("zone", "everything behind a breaker or recloser"),
     ("counts", "openings that a sectionalizer counts before it opens"),
-    ("saving ceiling", "current below which a fast operation is over before the fuse melts"),
+    ("largest current for fuse saving", "current below which a fast operation is over before the fuse melts"),
     ("call-out", "one trip of a crew: fuse replaced, device reset, line patrolled or repaired"),
     ("NPV", "net present value"),
 )

@@ -31,7 +31,7 @@ def cashflow_chart(flow: pd.DataFrame, currency: str, large: bool = False) -> go
         {"type": "bar", "x": years, "y": (-(flow["capex"] + flow["inspection"])).tolist(),
          "name": "Capital and inspection", "marker": {"color": ORANGE, "pattern": pattern("/")}},
         {"type": "scatter", "x": years, "y": flow["discounted"].cumsum().tolist(), "mode": "lines+markers",
-         "name": "Discounted, added up", "line": {"color": INK, "width": 3}, "marker": {"size": 6}}]
+         "name": "Cumulative present value", "line": {"color": INK, "width": 3}, "marker": {"size": 6}}]
     return picture(traces, layout(380, large, bargap=0.25, barmode="relative", xaxis=axis("Year", dtick=2),
                                   yaxis=axis(f"Money, {unit}", tickformat=",.3~s")))
 

@@ -13,7 +13,7 @@ from reliability.study.save import fingerprint
 from reliability.ui.sliders import KEY as SLIDERS
 
 CHOSEN, SEEN, NOTICE = "study", "seen_fingerprints", "notice"
-STUDIES_KEPT = 6
+MAX_CACHED = 6
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,7 @@ def mine(name: str, mark: str) -> None:
     st.session_state.setdefault(SEEN, {})[name] = mark
 
 
-@st.cache_resource(max_entries=STUDIES_KEPT, show_spinner=False)
+@st.cache_resource(max_entries=MAX_CACHED, show_spinner=False)
 def _read(folder: str, mark: str) -> tuple[Study | None, Study | None, StudyError | None]:
     """The checked study, and the same with its rates, or what is wrong; shared between tabs and never changed."""
     try:

@@ -1,50 +1,29 @@
-"""States of a meeting that were pinned: kept with the study, compared with the current one, reopened."""
+"""Pinned states of a meeting: compared with the current one, restored."""
 
 from __future__ import annotations
-
-import json
-from datetime import datetime
 
 import pandas as pd
 import streamlit as st
 
 from reliability.study import Study
-from reliability.study.save import KEPT, write_kept
+from reliability.study.pins import add_pin, read_pins, remove_pin
 from reliability.ui import figure, sliders
 from reliability.ui.compare_charts import MEASURES, PLAIN_NAMES, value
 from reliability.ui.opened import Opened
 from reliability.ui.text import money, number, short, signed
 from reliability.what_if import ScenarioResults
 
-FILE = "pins.json"
-MOST = 30
-
-
-def read(shown: Opened) -> list[dict]:
-    """Pinned states of a study, the oldest first; an unreadable file counts as none."""
-    try:
-        pins = json.loads((shown.folder / KEPT / FILE).read_text(encoding="utf-8"))
-        return [p for p in pins if {"when", "moves", "figures", "inputs_sha256"} <= p.keys()]
-    except (OSError, ValueError, AttributeError, TypeError):
-        return []
-
 
 def add(shown: Opened, now: ScenarioResults, moves: dict[str, float | int]) -> None:
-    """Keep the current state with its figures."""
+    """Pin the current state with its figures."""
     figures = {name: {key: value(now, s, key) for key, *_ in MEASURES} | {
         "capex": now.money[s]["capex"], "npv": now.money[s]["npv"]} for s, name in enumerate(now.names)}
-    pin = {"when": datetime.now().isoformat(timespec="seconds"), "moves": moves, "figures": figures,
-           "inputs_sha256": now.results.study.inputs_sha256}
-    _write(shown, [*read(shown), pin][-MOST:])
-
-
-def _write(shown: Opened, pins: list[dict]) -> None:
-    write_kept(shown.folder, FILE, json.dumps(pins, indent=1, ensure_ascii=False).encode())
+    add_pin(shown.folder, moves, figures, now.results.study.inputs_sha256)
 
 
 def compare(shown: Opened, study: Study, now: ScenarioResults, moves: dict[str, float | int]) -> None:
     """A pinned state beside the current one."""
-    pins = read(shown)
+    pins = read_pins(shown.folder)
     st.subheader("Pinned states", anchor=False)
     if not pins:
         st.markdown("None yet. Pin a state to keep its figures and to set the next one beside it.")
@@ -53,9 +32,9 @@ def compare(shown: Opened, study: Study, now: ScenarioResults, moves: dict[str, 
     with st.container(horizontal=True, vertical_alignment="bottom"):
         at = st.selectbox("Pinned state", list(names)[::-1], format_func=names.get, key="pin_shown", width=520)
         pin = pins[at if at in names else len(pins) - 1]
-        st.button("Take it up", key="pin_take", on_click=sliders.set_all, args=(pin["moves"], study, shown.name),
+        st.button("Restore", key="pin_take", on_click=sliders.set_all, args=(pin["moves"], study, shown.name),
                   help="Set every slider as it was pinned")
-        st.button("Remove", key="pin_remove", on_click=_remove, args=(shown, pin["when"]))
+        st.button("Remove", key="pin_remove", on_click=remove_pin, args=(shown.folder, pin["when"]))
     if pin["inputs_sha256"] != study.inputs_sha256:
         st.caption("The study's files have changed since this state was pinned; its figures are those of then.")
     frame = beside(pin, now)
@@ -89,7 +68,3 @@ def _words(moves: dict, study: Study) -> str:
     known = sliders.sliders(study)
     words = [f"{known[k].assumption.label.lower()} {v:g}" for k, v in moves.items() if k in known]
     return short("; ".join(words), 90) if words else "as the study states"
-
-
-def _remove(shown: Opened, when: str) -> None:
-    _write(shown, [p for p in read(shown) if p["when"] != when])

@@ -1,16 +1,17 @@
-"""Page: a run for the record, and everything to take along."""
+"""Page: a run for the record, and its downloads."""
 
 from __future__ import annotations
 
 import pandas as pd
 import streamlit as st
 
+from reliability.report import runs
+from reliability.report.runs import Run
 from reliability.study import StudyError, workspace
 from reliability.study.save import create
-from reliability.ui import figure, frame, opened, runs, sliders
+from reliability.ui import figure, frame, opened, sliders
 from reliability.ui.compare_charts import Indices, bars, bars_alt, bars_data
 from reliability.ui.opened import Opened
-from reliability.ui.runs import Run
 from reliability.ui.text import count, plain, short
 
 KINDS = {".html": ("text/html", "Report, to read and to print"), ".xlsx": (
@@ -33,10 +34,10 @@ def show() -> None:
                    "into the study there if they are to be in it.")
     if st.button("Run the study and record it", type="primary", key="run", icon=":material/play_arrow:"):
         _run(shown)
-    found = runs.runs(shown)
+    found = runs.runs(shown.folder)
     if not found:
         st.markdown("No run is on record yet. A run keeps the inputs, the seed, the version and every result, so that "
-                    "a figure in a filing can be had again years later.")
+                    "a figure in a filing can be reproduced years later.")
         return
     names = {r.name: f"{r.made} · inputs {str(r.summary.get('inputs_sha256'))[:8]}" for r in found}
     if st.session_state.get("run_shown") not in names:
@@ -59,7 +60,7 @@ def _run(shown: Opened) -> None:
         bar.progress(STAGES.get(what, 0.9), f"{what.capitalize()} …")
 
     try:
-        run = runs.record(shown, step, stage)
+        run = runs.record(shown.study, step, stage)
     except StudyError as error:
         from reliability.ui.problem_table import problem_frame
         st.error(f"{count(error.count, 'problem')} stand in the way of the run. Nothing was recorded.")
@@ -97,7 +98,7 @@ def _figures(run: Run) -> None:
 
 
 def _downloads(run: Run) -> None:
-    st.subheader("Take along", anchor=False)
+    st.subheader("Downloads", anchor=False)
     files = sorted(run.results, key=lambda f: (ORDER.index(f.suffix) if f.suffix in ORDER else 9, f.name))
     with st.container(horizontal=True):
         for file in files:
@@ -112,7 +113,7 @@ def _downloads(run: Run) -> None:
 
 def _about(shown: Opened, run: Run) -> None:
     summary = run.summary
-    st.subheader("To have these figures again", anchor=False)
+    st.subheader("Reproduce this run", anchor=False)
     trials, years = summary.get("trials"), summary.get("trial_years")
     horizon = round(years / trials) if trials and years else "–"
     st.markdown(

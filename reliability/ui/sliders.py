@@ -1,6 +1,6 @@
 """The sliders of a meeting, generated from the one table of assumptions.
 
-What was moved is kept as {key: value}, in the session and in the link; everything else
+What was moved is held as {key: value}, in the session and in the link; everything else
 stands as the study has it.
 """
 
@@ -142,7 +142,7 @@ def state_digest(fingerprint: str, moves: dict[str, float | int]) -> str:
 def panel(study: Study, name: str) -> dict[str, float | int]:
     """Draw the sliders; returns what is moved."""
     known, now = sliders(study), moved(study)
-    st.button("Put every slider back", key="sliders_reset_all", disabled=not now, icon=":material/undo:",
+    st.button("Reset all sliders", key="sliders_reset_all", disabled=not now, icon=":material/undo:",
               width="stretch", on_click=set_all, args=({}, study, name))
     for group, keys in GROUPS:
         st.markdown(f"**{group}**")
@@ -170,8 +170,8 @@ def _slider(key: str, slider: Slider, now: dict[str, float | int], name: str) ->
     else:
         place.slider(slider.title, slider.low, slider.high, step=slider.step, format=slider.format, **more)
     if key in now:
-        place.button("Put back", key=f"back_{key}", icon=":material/undo:", on_click=_put_back,
-                     args=(key, slider.start, name), help=f"Put back to {slider.start:g}", type="tertiary")
+        place.button("Reset", key=f"back_{key}", icon=":material/undo:", on_click=_reset,
+                     args=(key, slider.start, name), help=f"Reset to {slider.start:g}", type="tertiary")
 
 
 def _moved(key: str, start: float | int, widget: str) -> None:
@@ -183,7 +183,7 @@ def _moved(key: str, start: float | int, widget: str) -> None:
     st.session_state[KEY] = state
 
 
-def _put_back(key: str, start: float | int, name: str) -> None:
+def _reset(key: str, start: float | int, name: str) -> None:
     st.session_state[KEY] = {k: v for k, v in st.session_state.get(KEY, {}).items() if k != key}
     st.session_state[widget_key(name, key)] = start
 

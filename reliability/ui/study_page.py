@@ -23,13 +23,13 @@ def show() -> None:
         _problems(shown.error)
         edit.draft_tables(shown)
         return
-    glance, sections, assumptions, scenarios, kept = st.tabs(
+    glance, sections, assumptions, scenarios, earlier = st.tabs(
         ["At a glance", "Sections", "Assumptions", "Scenarios", "Earlier versions"], key="study_tab", on_change="rerun")
     if glance.open:
         with glance:
             _glance(shown)
     for tab, draw in ((sections, edit.sections), (assumptions, edit.assumptions), (scenarios, edit.scenarios),
-                      (kept, edit.earlier_versions)):
+                      (earlier, edit.earlier_versions)):
         if tab.open:
             with tab:
                 draw(shown)
@@ -41,7 +41,7 @@ def _choose(shown: Opened) -> None:
         st.session_state["study_choice"] = shown.name
         st.selectbox("Study of the workspace", names, key="study_choice", width=360, on_change=_chosen,
                      format_func=lambda n: f"{n} (invented example)" if n == workspace.DEMO else n)
-        st.page_link("reliability/ui/bring_page.py", label="Bring your own data", icon=":material/upload_file:")
+        st.page_link("reliability/ui/bring_page.py", label="Import your own data", icon=":material/upload_file:")
         if shown.study is not None:
             st.page_link("reliability/ui/compare_page.py", label="Compare its scenarios", icon=":material/balance:")
 
@@ -84,7 +84,7 @@ def _glance(shown: Opened) -> None:
     trials.prepare(now)             # while somebody reads this page
     business_page.prepare(now)
     if study.notes:
-        st.subheader("Good to know", anchor=False)
+        st.subheader("Data gaps and assumptions", anchor=False)
         st.markdown("\n".join(f"- {plain(note, 300)}" for note in study.notes))
 
 

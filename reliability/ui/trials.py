@@ -19,11 +19,11 @@ from reliability.ui import background
 from reliability.what_if import ScenarioResults
 
 STAGES = (60,)                     # trials after which first intervals are shown; then as many as the study asks for
-PATIENCE_SECONDS = 0.45            # so long the sliders must rest before a simulation begins
+REST_SECONDS = 0.45            # so long the sliders must rest before a simulation begins
 TELL_EVERY_SECONDS = 0.2           # a browser that is told of every block does nothing but listen
 PREPARED_AT_MOST = 3000            # sections
-KEPT, LATEST = 24, "simulated"
-MOST_YEARS_KEPT = 20_000           # yearly values of SAIDI kept for the picture of their spread
+MAX_CACHED, LATEST = 24, "simulated"
+MAX_YEARS = 20_000           # yearly values of SAIDI kept for the picture of their spread
 
 
 @dataclass(frozen=True)
@@ -54,9 +54,9 @@ def _store() -> tuple[OrderedDict[str, Spread], threading.Lock]:
 
 def known(digest: str) -> Spread | None:
     """What is simulated of a state so far."""
-    kept, lock = _store()
+    cached, lock = _store()
     with lock:
-        return kept.get(digest)
+        return cached.get(digest)
 
 
 def latest() -> Spread | None:
@@ -64,13 +64,13 @@ def latest() -> Spread | None:
     return known(st.session_state.get(LATEST, ""))
 
 
-def _keep(spread: Spread) -> Spread:
-    kept, lock = _store()
+def _cache(spread: Spread) -> Spread:
+    cached, lock = _store()
     with lock:
-        kept[spread.digest] = spread
-        kept.move_to_end(spread.digest)
-        while len(kept) > KEPT:
-            kept.popitem(last=False)
+        cached[spread.digest] = spread
+        cached.move_to_end(spread.digest)
+        while len(cached) > MAX_CACHED:
+            cached.popitem(last=False)
     return spread
 
 
@@ -86,12 +86,12 @@ def follow(now: ScenarioResults, progress: Callable[[int, int], None]) -> Iterat
         if have.final:
             return
     for _ in range(6 if moving else 0):
-        time.sleep(PATIENCE_SECONDS / 6)
+        time.sleep(REST_SECONDS / 6)
         st.session_state.get(LATEST)  # a newer state stops this one here
     asked = now.results.study.values["trials"]
     stages = [(s, False) for s in STAGES if (have is None or s > have.trials) and (asked is None or s < asked)]
     for trials, final in [*stages, (asked, True)]:
-        spread = _keep(_stage(now, trials, final, progress))
+        spread = _cache(_stage(now, trials, final, progress))
         st.session_state[LATEST] = now.digest
         yield spread
 
@@ -100,7 +100,7 @@ def prepare(now: ScenarioResults) -> None:
     """Have a study's own state simulated while somebody reads; a large network is simulated when it is asked for."""
     if len(now.results.network) <= PREPARED_AT_MOST and known(now.digest) is None:
         background.prepare(f"spread|{now.digest}",
-                           lambda: _keep(_spread(now, now.results.study.values["trials"], True)))
+                           lambda: _cache(_spread(now, now.results.study.values["trials"], True)))
 
 
 def _stage(now: ScenarioResults, trials: int | None, final: bool, progress: Callable[[int, int], None]) -> Spread:
@@ -119,7 +119,7 @@ def _stage(now: ScenarioResults, trials: int | None, final: bool, progress: Call
 def _spread(now: ScenarioResults, trials: int | None, final: bool, step: Progress | None = None) -> Spread:
     simulated = simulate(question(now.results), seed=now.results.study.values["seed"], trials=trials, on_progress=step)
     indices = yearly_indices(simulated, float(now.results.network.customers.sum()))
-    saidi = indices["saidi_min"].reshape(len(simulated.scenarios), -1)[:, :MOST_YEARS_KEPT]
+    saidi = indices["saidi_min"].reshape(len(simulated.scenarios), -1)[:, :MAX_YEARS]
     return Spread(now.digest, simulated.scenarios, simulated.trials, simulated.years, simulated.seed,
                   summaries(indices), differences(indices), saidi.astype(np.float32).copy(),
                   npv_by_trial(now.business, simulated), final)

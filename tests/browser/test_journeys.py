@@ -47,11 +47,11 @@ def test_from_the_first_page_to_the_report_of_the_demo(page, shared, tmp_path):
 
 
 def test_two_raw_exports_become_a_report(page, shared, tmp_path):
-    """The clicks that DEVELOPERS.md counts: Bring data, Upload, Save and open, Report, Run, report.html."""
+    """The clicks that DEVELOPERS.md counts: Import, Upload, Save and open, Report, Run, report.html."""
     for name, text in (("network.csv", NETWORK.format(third="7")), ("oms.csv", OUTAGES)):
         (tmp_path / name).write_text(text)
     visit(page, shared)
-    follow(page, "Bring data")
+    follow(page, "Import")
     with page.expect_file_chooser() as chooser:
         page.get_by_role("button", name="Upload", exact=True).click()
     chooser.value.set_files([tmp_path / "network.csv", tmp_path / "oms.csv"])
@@ -105,7 +105,7 @@ def test_a_slider_moves_the_figures_to_the_core_s(page, shared):
     wanted = system_indices(expect(replace(study, values=values)).expected[1], values["yearly_cv"])
     page.wait_for_function("want => document.querySelectorAll('.figure-value')[5].innerText == want",
                            arg=number(wanted["saidi_min"]))
-    page.get_by_role("button", name="Put back", exact=True).click()
+    page.get_by_role("button", name="Reset", exact=True).click()
     page.wait_for_function("() => !location.search.includes('temporary_fraction')")
 
 

@@ -29,7 +29,7 @@ def test_reload_and_a_restart_of_the_server_keep_everything(page, own):
     before = figures(page)
     move(page)
     page.get_by_role("button", name="Pin this state").click()
-    page.get_by_role("button", name="Take it up").wait_for()
+    page.get_by_role("button", name="Restore").wait_for()
     settle(page)
     moved = figures(page)
     assert moved != before
@@ -43,7 +43,7 @@ def test_reload_and_a_restart_of_the_server_keep_everything(page, own):
     page.wait_for_selector("h1")
     settle(page)
     assert figures(page) == moved
-    assert page.get_by_role("button", name="Take it up").count() == 1
+    assert page.get_by_role("button", name="Restore").count() == 1
 
 
 def test_a_dropped_connection_keeps_the_state(page, own):

@@ -8,7 +8,7 @@ import pytest
 
 from reliability.study import StudyError, write_template
 from reliability.study.save import (
-    KEPT,
+    ARCHIVE,
     ChangedElsewhere,
     create,
     fingerprint,
@@ -16,7 +16,7 @@ from reliability.study.save import (
     save,
     try_change,
     versions,
-    write_kept,
+    write_archived,
 )
 
 
@@ -31,7 +31,7 @@ def test_a_change_is_written_and_the_version_before_kept(folder):
     mark = save(folder, {"study.toml": b'name = "New"\n'}, seen=fingerprint(folder))
     assert (folder / "study.toml").read_bytes() == b'name = "New"\n'
     assert mark == fingerprint(folder)
-    assert (versions(folder)[0] / "study.toml").read_bytes() == before
+    assert versions(folder)[0].files["study.toml"] == before
 
 
 def test_somebody_else_s_change_is_not_overwritten(folder):
@@ -47,11 +47,11 @@ def test_a_change_of_several_files_takes_some_away(folder):
                                                                                            "outages.csv"])
     assert not (folder / "sections.csv").exists()
     assert (folder / "feeders.csv").exists()
-    assert [f.name for f in versions(folder)[0].iterdir()] == ["sections.csv"]
+    assert list(versions(folder)[0].files) == ["sections.csv"]
 
 
 def test_a_change_that_was_interrupted_is_finished(folder):
-    pending = folder / KEPT / "pending"
+    pending = folder / ARCHIVE / "pending"
     pending.mkdir(parents=True)
     (pending / "study.toml").write_bytes(b'name = "Half moved"\n')
     (pending / "sections.csv.remove").write_bytes(b"")
@@ -63,7 +63,7 @@ def test_a_change_that_was_interrupted_is_finished(folder):
 
 def test_what_was_staged_and_not_committed_changes_nothing(folder):
     before = fingerprint(folder)
-    staged = folder / KEPT / "staged-x"
+    staged = folder / ARCHIVE / "staged-x"
     staged.mkdir(parents=True)
     (staged / "study.toml").write_bytes(b"half")
     assert fingerprint(folder) == before
@@ -75,7 +75,7 @@ def test_trying_a_change_writes_nothing(folder):
         try_change(folder, {"sections.csv": b"nonsense\n1\n"})
     assert try_change(folder, {"study.toml": b'name = "Other"\n'}).name == "Other"
     assert fingerprint(folder) == before
-    assert not (folder / KEPT).exists()
+    assert not (folder / ARCHIVE).exists()
 
 
 @pytest.mark.parametrize("name", ["../out.csv", "a/b.csv", ".hidden", "", "a\\b.csv", ".."])
@@ -84,9 +84,9 @@ def test_only_plain_names_are_written(folder, name):
     with pytest.raises(ValueError, match="plain file name"):
         save(folder, {name: b"x"})
     with pytest.raises(ValueError, match="plain file name"):
-        write_kept(folder, name, b"x")
+        write_archived(folder, name, b"x")
     assert fingerprint(folder) == before
-    assert not any(f.name.startswith("staged") for f in (folder / KEPT).iterdir())
+    assert not any(f.name.startswith("staged") for f in (folder / ARCHIVE).iterdir())
 
 
 def test_a_new_study_is_whole_or_not_there(tmp_path):

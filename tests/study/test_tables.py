@@ -108,7 +108,7 @@ def test_the_usual_file_is_read_as_any_other(text):
 
 def _read(text: str):
     rows = read_rows("t.csv", text.encode())
-    return rows.heads, rows.columns, rows.numbers, rows.too_long, rows.records
+    return rows.headers, rows.columns, rows.numbers, rows.too_long, rows.records
 
 
 @pytest.mark.parametrize(("content", "rule"), [

@@ -7,10 +7,8 @@ import io
 import pandas as pd
 import pytest
 
-from reliability.schema.columns import TABLES
 from reliability.study import open_study, workspace
 from reliability.study.save import fingerprint
-from reliability.ui import suggest
 from tests.ui.conftest import app, go, said, sound
 
 NETWORK = """Tap No,Upline Element,Device Type,Circuit,Line Miles,Cust,Phasing,Remarks
@@ -34,7 +32,7 @@ def upload(test, *files: tuple[str, bytes]):
 def correct(test, problem_rows: dict[int, dict[str, str]]):
     editor = next(k for k in test.session_state._state.filtered_state if k.startswith("rows_sections"))
     test.session_state[editor] = {"edited_rows": problem_rows, "added_rows": [], "deleted_rows": []}
-    next(b for b in test.button if "Take the corrections" in b.label).click()
+    next(b for b in test.button if "Apply the corrections" in b.label).click()
     return sound(test.run())
 
 
@@ -132,26 +130,3 @@ def test_a_blank_study_to_write_over(kind, file):
     sound(test)
     assert (workspace.root() / "north-fork" / file).exists()
     assert open_study(workspace.root() / "north-fork").name == "North Fork"
-
-
-@pytest.mark.parametrize("table", list(TABLES))
-def test_our_own_headers_are_themselves(table):
-    names = [c.name for c in TABLES[table]]
-    assert suggest.suggest(names, table) == {n: n for n in names}
-    assert suggest.column_map(suggest.suggest(names, table)) == ({}, [])
-
-
-def test_no_column_is_suggested_twice_and_the_unknown_is_left_aside():
-    found = suggest.suggest(["Tap", "Tap No", "Colour", "Customers", "Cust", "UplineElement"], "sections")
-    used = [v for v in found.values() if v]
-    assert len(used) == len(set(used))
-    assert found["Colour"] == suggest.LEAVE
-    assert found["UplineElement"] == "parent_id"
-    assert found["Customers"] == "customers"
-
-
-def test_a_table_is_told_by_the_headers_that_are_ours():
-    """A number of columns that may be others of ours weighs less than one that is one of ours by name."""
-    headers = ["event_id", "section_id", "cause", "fault_kind", "planned", "Off", "On", "Cust"]
-    assert suggest.guess_table("export.csv", headers) == "outages"
-    assert suggest.guess_table("export.csv", ["section_id", "parent_id", "Miles", "Cust"]) == "sections"

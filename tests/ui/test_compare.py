@@ -14,7 +14,7 @@ from reliability.indices.simulation import simulate
 from reliability.pipeline import expect, question, with_rivals
 from reliability.report.summary import summary
 from reliability.study import open_study, workspace
-from reliability.study.save import KEPT
+from reliability.study.save import ARCHIVE
 from reliability.ui.text import number, percent
 from tests.ui.conftest import app, figures, go, make_small, metrics, said, sound
 
@@ -126,7 +126,7 @@ def test_pinned_states_are_kept_on_the_disk_and_taken_up(small):
     test.slider("slider_small_temporary_fraction").set_value(0.3).run()
     pinned = metrics(test)
     test.button("pin").click().run()
-    pins = json.loads((workspace.root() / small / KEPT / "pins.json").read_text())
+    pins = json.loads((workspace.root() / small / ARCHIVE / "pins.json").read_text())
     assert pins[0]["moves"] == {"temporary_fraction": 0.3}
     assert pins[0]["figures"]["As built"]["saifi"] == core(small, temporary_fraction=0.3)[0]["saifi"]
     test.button("sliders_reset_all").click().run()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from reliability.study import open_study, workspace
-from reliability.study.save import KEPT, versions
+from reliability.study.save import ARCHIVE, versions
 from tests.ui.conftest import app, put, said, sound
 
 
@@ -33,7 +33,7 @@ def test_a_cell_is_saved_at_once_and_the_version_before_is_kept(small):
     edit(test, "sections.csv", {0: {"customers": "36"}})
     assert open_study(folder).sections["customers"][0] == 36
     assert "Saved at" in said(sound(test))
-    assert (versions(folder)[0] / "sections.csv").read_bytes() == before
+    assert versions(folder)[0].files["sections.csv"] == before
     edit(test, "sections.csv", {0: {"customers": "37"}, 3: {"phases": "3"}})
     assert open_study(folder).sections["customers"][0] == 37
     assert open_study(folder).sections["phases"][3] == 3
@@ -46,7 +46,7 @@ def test_an_edit_that_breaks_the_study_is_a_draft_with_its_problems(small):
     test = open_tab(small, "Sections")
     edit(test, "sections.csv", {0: {"customers": "many"}})
     assert (folder / "sections.csv").read_bytes() == before
-    assert b"many" in (folder / KEPT / "draft-sections.csv").read_bytes()
+    assert b"many" in (folder / ARCHIVE / "draft-sections.csv").read_bytes()
     assert "Not saved" in said(sound(test))
     assert test.dataframe[-1].value["value"].tolist() == ["many"]
     edit(test, "sections.csv", {0: {"customers": "12"}})
@@ -94,7 +94,7 @@ def test_an_earlier_version_is_brought_back(small):
     test = open_tab(small, "Sections")
     edit(test, "sections.csv", {0: {"customers": "36"}})
     test = open_tab(small, "Earlier versions")
-    next(b for b in test.button if b.key.startswith("bring_back")).click().run()
+    next(b for b in test.button if b.key.startswith("restore_")).click().run()
     assert (folder / "sections.csv").read_bytes() == before
     assert len(versions(folder)) == 2
 

@@ -18,7 +18,7 @@ from reliability.ui.text import count, money, plain, spaced
 from reliability.what_if import compute
 from tests.ui.conftest import PAGES, app, figures, go, metrics, put, said, sound, values_of
 
-TITLES = dict(zip(PAGES, ("Study", "Bring data", "History", "Compare", "Laterals", "Choice", "Business case", "Report",
+TITLES = dict(zip(PAGES, ("Study", "Import", "History", "Compare", "Laterals", "Selection", "Business case", "Report",
                           "Method"), strict=True))
 
 

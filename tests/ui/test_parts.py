@@ -1,4 +1,4 @@
-"""Shared parts of the app: workspace, text, sliders, the one-line diagram."""
+"""Shared parts of the app: text, sliders, the one-line diagram, moved states."""
 
 from __future__ import annotations
 
@@ -24,33 +24,6 @@ from tests.ui.conftest import make_small
 HOSTILE = ('=HYPERLINK("http://x.example")', "<script>alert(1)</script>", "+1-1", "**bold** $x$ :red[x] `c`",
            "x" * 10_000,
            "🔥 شبكة", "a\nb\r\tc", "![i](http://x.example/y.png)")
-
-
-@pytest.mark.parametrize("name", ["..", "../demo", "/etc", ".", "", "demo/../demo", "demo/", ".incoming", "nobody",
-                                  "a\0b"])
-def test_only_studies_of_the_workspace_are_opened(name):
-    with pytest.raises(KeyError):
-        workspace.folder_of(name)
-
-
-def test_a_link_out_of_the_workspace_is_no_study(tmp_path):
-    workspace.studies()
-    (tmp_path / "outside").mkdir()
-    (workspace.root() / "trick").symlink_to(tmp_path / "outside")
-    with pytest.raises(KeyError):
-        workspace.folder_of("trick")
-
-
-def test_the_demo_is_put_into_an_empty_workspace_and_opens():
-    assert workspace.studies() == ["demo"]
-    assert open_study(workspace.folder_of("demo")).inputs_sha256 == open_study(workspace.DEMO_SOURCE).inputs_sha256
-
-
-@pytest.mark.parametrize(("title", "name"), [("Clear Creek & Sons", "clear-creek-sons"), ("../../x", "x"), ("🔥",
-                                                                                                            "study"),
-                                             ("CON:aux", "con-aux"), ("Ünïted", "united"), ("demo", "demo-2")])
-def test_folder_names_are_plain_and_free(title, name):
-    assert workspace.free_name(title) == name
 
 
 @pytest.mark.parametrize("text", HOSTILE)

@@ -1,4 +1,4 @@
-"""Runs on record: inputs, seed, version and every result, so that a figure can be had again years later."""
+"""Runs on record: inputs, seed, version and every result, so that a figure can be reproduced years later."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ from pathlib import Path
 from reliability.indices.simulation import Progress
 from reliability.pipeline import analyse
 from reliability.report.output import write_results
-from reliability.study.save import KEPT, input_files
-from reliability.ui.opened import Opened
+from reliability.study.save import ARCHIVE, input_files
+from reliability.study.study import Study
 
-STAMP = "%Y%m%d-%H%M%S"
+TIMESTAMP = "%Y%m%d-%H%M%S"
 RUNS, INPUTS, RESULTS, SUMMARY = "runs", "inputs", "results", "summary.json"
 
 
@@ -31,13 +31,13 @@ class Run:
 
     @property
     def name(self) -> str:
-        """When it was made, as its folder is called."""
+        """When it was made, as its folder is named."""
         return self.folder.name
 
     @property
     def made(self) -> str:
         """The same for a reader."""
-        return f"{datetime.strptime(self.name[:15], STAMP):%Y-%m-%d %H:%M:%S}"
+        return f"{datetime.strptime(self.name[:15], TIMESTAMP):%Y-%m-%d %H:%M:%S}"
 
     @property
     def results(self) -> list[Path]:
@@ -50,20 +50,20 @@ class Run:
         return {f.name: f.read_bytes() for f in sorted((self.folder / INPUTS).iterdir()) if f.is_file()}
 
 
-def record(shown: Opened, on_progress: Progress | None = None, on_stage: Callable[[str], None] = lambda s: None) -> Run:
-    """Compute the study as it stands and keep everything; a run that is stopped leaves nothing.
+def record(study: Study, on_progress: Progress | None = None, on_stage: Callable[[str], None] = lambda s: None) -> Run:
+    """Compute a study of a folder and record inputs and results there; a run that is stopped leaves nothing.
 
-    on_stage: told in a few words what begins.
+    on_stage: called with a few words for what begins.
     """
-    home = shown.folder / KEPT / RUNS
+    home = study.folder / ARCHIVE / RUNS
     home.mkdir(parents=True, exist_ok=True)
-    name = f"{datetime.now():{STAMP}}-{shown.study.inputs_sha256[:8]}"
+    name = f"{datetime.now():{TIMESTAMP}}-{study.inputs_sha256[:8]}"
     draft = home / f".{name}"
     try:
         (draft / INPUTS).mkdir(parents=True)
-        for file in input_files(shown.folder):
+        for file in input_files(study.folder):
             shutil.copy2(file, draft / INPUTS / file.name)
-        results = analyse(shown.study, on_progress=on_progress, on_stage=on_stage)
+        results = analyse(study, on_progress=on_progress, on_stage=on_stage)
         on_stage("report and workbook")
         write_results(results, draft / RESULTS, docx=find_spec("docx") is not None)
         draft.rename(home / name)
@@ -72,9 +72,9 @@ def record(shown: Opened, on_progress: Progress | None = None, on_stage: Callabl
     return _read(home / name)
 
 
-def runs(shown: Opened) -> list[Run]:
-    """Runs on record, the newest first."""
-    home = shown.folder / KEPT / RUNS
+def runs(folder: Path) -> list[Run]:
+    """Runs on record of a study's folder, the newest first."""
+    home = folder / ARCHIVE / RUNS
     folders = sorted((f for f in home.iterdir() if f.is_dir() and not f.name.startswith(".")), reverse=True) \
         if home.is_dir() else []
     return [run for f in folders if (run := _read(f)) is not None]

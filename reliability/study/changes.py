@@ -1,0 +1,53 @@
+"""A change of a study that is open somewhere: checked, then saved or stored as a draft."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from reliability.schema.problems import StudyError
+from reliability.study.save import ChangedElsewhere, save, try_change, write_archived
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of a change: one of the four.
+
+    fingerprint: of the study where the change was saved. problems: what it would leave the study
+    with. elsewhere: somebody else has changed the study. disk: why nothing could be written.
+    """
+
+    fingerprint: str | None = None
+    problems: StudyError | None = None
+    elsewhere: bool = False
+    disk: OSError | None = None
+
+
+def apply_change(folder: str | Path, files: Mapping[str, bytes], remove: Iterable[str], seen: str,
+                 sound: bool) -> Outcome:
+    """Check a change and save it.
+
+    seen: fingerprint of the study when the change was begun. sound: the study has no problem now;
+    a change that would leave it with one is stored as a draft, as is one of a study that was changed
+    elsewhere. A study with problems may keep some of them.
+    """
+    remove = list(remove)
+    if sound:
+        try:
+            try_change(folder, files, remove)
+        except StudyError as error:
+            _store_draft(folder, files)
+            return Outcome(problems=error)
+    try:
+        return Outcome(save(folder, files, remove, seen=seen))
+    except ChangedElsewhere:
+        _store_draft(folder, files)
+        return Outcome(elsewhere=True)
+    except OSError as error:
+        return Outcome(disk=error)
+
+
+def _store_draft(folder: str | Path, files: Mapping[str, bytes]) -> None:
+    for name, content in files.items():
+        write_archived(folder, f"draft-{name}", content)

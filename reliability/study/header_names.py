@@ -1,0 +1,209 @@
+"""Which column a header of a table stands for: its name, a word of the trade, or likeness.
+
+The one matcher of headers, for the questions of `check` as for the suggestions of the app.
+"""
+
+from __future__ import annotations
+
+import functools
+import re
+from collections.abc import Collection, Mapping, Sequence
+
+import numpy as np
+
+from reliability.schema.columns import TABLES, Column
+from reliability.schema.nearest import LONGEST
+
+SHORTEST = 5        # letters; a shorter header is like too many words
+LIKE_REQUIRED, LIKE_OTHER = 0.7, 0.8    # likeness of 0 to 1 from which a header stands for a column (our choice)
+# Words that exports of asset and outage systems use; our collection, common practice, no source.
+TRADE_WORDS: dict[str, tuple[str, ...]] = {
+    "section_id": ("section", "section no", "line section", "segment", "segment id", "line id", "tap", "tap no",
+                   "tap id", "element", "element id", "facility", "facility id", "branch", "branch id",
+                   "protective device id", "interrupting device"),
+    "lateral_id": ("lateral", "lateral no", "tap", "tap no", "tap id", "branch", "section", "section id", "fuse id",
+                   "element"),
+    "parent_id": ("parent", "upstream", "upstream id", "upline", "upline id", "upline element", "fed from",
+                  "source section", "from section", "upstream section", "parent section", "feeds from",
+                  "previous section"),
+    "feeder_id": ("feeder", "feeder no", "feeder name", "circuit", "circuit no", "circuit id", "circuit name"),
+    "device": ("device type", "protection", "protective device", "equipment", "equipment type", "device kind"),
+    "length_km": ("km", "length", "length in km", "line km", "kilometres", "kilometers", "route length km"),
+    "length_mi": ("mi", "miles", "length in miles", "line miles", "length miles", "circuit miles"),
+    "main_length_km": ("main km", "main length", "trunk km", "backbone km"),
+    "main_length_mi": ("main miles", "trunk miles", "backbone miles"),
+    "customers": ("customer count", "no of customers", "consumers", "members", "meters", "customers served",
+                  "customers out", "customers affected", "customers interrupted", "consumers affected", "members out"),
+    "customers_residential": ("residential", "residential customers", "res customers"),
+    "customers_small_ci": ("small commercial", "small ci", "commercial customers"),
+    "customers_large_ci": ("large commercial", "industrial", "large ci", "industrial customers"),
+    "load_kw": ("kw", "average kw", "average load", "load", "mean load kw"),
+    "peak_load_a": ("peak amps", "peak a", "peak load", "amps", "peak current", "load amps", "max amps"),
+    "phases": ("phase count", "no of phases", "phasing"),
+    "fault_current_source_a": ("fault amps source", "fault current source", "max fault", "max fault amps", "isc source",
+                               "fault current at start", "source fault amps", "near end fault"),
+    "fault_current_end_a": ("fault amps end", "fault current end", "min fault", "min fault amps", "isc end",
+                            "fault current at end", "end fault amps", "far end fault"),
+    "fuse_link": ("fuse", "fuse size", "link", "link size", "fuse rating", "fuse type"),
+    "repair_hours": ("repair time", "mean repair hours", "mttr", "repair h"),
+    "tie_probability": ("tie", "tie available", "transfer probability", "backfeed probability"),
+    "line_fault_rate_per_km": ("fault rate", "failure rate", "faults per km", "fault rate per km"),
+    "line_fault_rate_per_mi": ("faults per mile", "fault rate per mile", "failure rate per mile"),
+    "operations_to_lockout": ("lockout", "shots", "shots to lockout", "operations", "trips to lockout"),
+    "fast_operations": ("fast trips", "fast shots", "fast curves"),
+    "minimum_trip_a": ("min trip", "minimum trip", "pickup", "pickup amps", "minimum pickup"),
+    "dead_time_s": ("dead time", "reclose interval", "reclosing interval", "open interval"),
+    "event_id": ("event", "event no", "outage", "outage id", "outage no", "incident", "incident id", "incident no",
+                 "case", "ticket", "order no"),
+    "started": ("start", "start time", "off time", "time off", "outage start", "begin", "began", "interrupted",
+                "date off", "outage date", "out time", "start date", "time out"),
+    "restored": ("end", "end time", "on time", "time on", "restore time", "restoration time", "restoration", "date on",
+                 "end date", "back on", "time in", "restored at"),
+    "cause": ("cause code", "cause description", "reason", "outage cause", "root cause"),
+    "fault_kind": ("temporary or permanent", "fault type", "kind"),
+    "planned": ("scheduled", "planned outage", "is planned", "prearranged"),
+    "generation_kw": ("generation", "pv kw", "solar kw", "dg kw"),
+    "capacitor_kvar": ("capacitor", "capacitors", "kvar", "cap bank kvar"),
+}
+# What the words of a header are short for; our collection, common practice, no source.
+ABBREVIATIONS: dict[str, str] = {
+    "amp": "a", "amps": "a", "ampere": "a", "amperes": "a", "avg": "average", "ave": "average", "cct": "circuit",
+    "ckt": "circuit", "cur": "current", "cust": "customers", "custs": "customers", "customer": "customers",
+    "dev": "device", "elem": "element", "equip": "equipment", "fac": "facility", "fdr": "feeder", "flt": "fault",
+    "ident": "id", "identifier": "id", "inc": "incident", "lat": "lateral", "len": "length", "lgth": "length",
+    "max": "maximum", "min": "minimum", "nbr": "no", "nr": "no", "num": "no", "number": "no", "ph": "phases",
+    "phase": "phases", "pk": "peak", "prot": "protective", "res": "residential", "seg": "segment", "sect": "section",
+    "sec": "section", "upln": "upline", "upstr": "upstream",
+}
+
+
+def exact_name(header: str) -> str:
+    """A header as a column is named: spaces around, case, and spaces or hyphens for underscores make no difference."""
+    return re.sub(r"[\s\-]+", "_", header.strip().casefold())
+
+
+def other_unit(name: str) -> str | None:
+    """The same column in the other unit of length."""
+    for unit, other in (("_km", "_mi"), ("_mi", "_km")):
+        if name.endswith(unit):
+            return name.removesuffix(unit) + other
+    return None
+
+
+def match_names(headers: Collection[str], columns: Sequence[Column], taken: Collection[str] = ()) -> dict[str, str]:
+    """Header → the column it probably stands for; headers that stand for none are left out.
+
+    No column is given twice, nor in both units unless both are named exactly. A column that is
+    required is found by less likeness than another. taken: columns that have a header already.
+    """
+    found: dict[str, str] = {}
+    free = {c.name: c for c in columns if c.name not in taken}
+    for header in headers:
+        if exact_name(header) in free:
+            found[header] = exact_name(header)
+            del free[found[header]]
+    for name in (*taken, *found.values()):
+        free.pop(other_unit(name), None)
+    words = {h: words_of(h) for h in headers if h not in found}
+
+    def take(header: str, name: str) -> None:
+        found[header] = name
+        for unit in (name, other_unit(name)):
+            free.pop(unit, None)
+
+    for meanings in (_names_called, _names_meant):
+        for header in [h for h in words if h not in found]:
+            names = meanings(words[header], columns)
+            name = next((n for n in names if n in free), None)
+            if name:
+                take(header, name)
+            elif names:
+                del words[header]      # another header stands for the same already
+    alike = [h for h in words if h not in found and SHORTEST <= len(words[h]) <= LONGEST]
+    for header, name in _by_likeness(alike, free):
+        if header not in found and name in free:
+            take(header, name)
+    return {header: found[header] for header in headers if header in found}
+
+
+@functools.lru_cache(4096)
+def words_of(header: str) -> str:
+    """A header in whole lower-case words: CustServed, CUSTSERVED and "Cust. served" are "customers served"."""
+    spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", header[:4 * LONGEST])
+    words = [w for token in re.sub(r"[\W_]+", " ", spaced.casefold()).split() for w in _parted(token)]
+    return " ".join(ABBREVIATIONS.get(w, w) for w in words)
+
+
+def guess_table(file: str, headers: Collection[str]) -> str:
+    """Which table a file is: by its name, else by the columns that its headers are, then by those they may be."""
+    stem = words_of(file.rpartition(".")[0]).split()
+    for table in TABLES:
+        if table in stem:
+            return table
+
+    def score(table: str) -> tuple[int, float, int]:
+        names = {c.name for c in TABLES[table]}
+        hits = set(match_names(headers, TABLES[table]).values())
+        required = [c.name for c in TABLES[table] if c.required]
+        return sum(exact_name(h) in names for h in headers), sum(n in hits for n in required) / len(required), len(hits)
+
+    return max(TABLES, key=score)
+
+
+def column_map(chosen: Mapping[str, str]) -> tuple[dict[str, str], list[str]]:
+    """`[columns.…]` of study.toml for a choice of columns by header: names to headers, and headers to ignore.
+
+    chosen: header → column, "" for a header to ignore. A header that is the column's own name needs no entry.
+    """
+    names = {name: header for header, name in chosen.items() if name and exact_name(header) != name}
+    return names, [header for header, name in chosen.items() if not name and header]
+
+
+def _names_called(words: str, columns: Sequence[Column]) -> list[str]:
+    return [c.name for c in columns if words_of(c.name) == words]
+
+
+def _names_meant(words: str, columns: Sequence[Column]) -> list[str]:
+    bare = words.removesuffix(" a").removesuffix(" no")
+    return [c.name for c in columns if {words, bare} & _trade_words(c.name)]
+
+
+def _by_likeness(headers: Sequence[str], free: Mapping[str, Column]) -> list[tuple[str, str]]:
+    """Pairs of header and column that are alike enough, the most alike first."""
+    owner = {word: name for name in free for word in (words_of(name), *sorted(_trade_words(name)))}
+    if not headers or not owner:
+        return []
+    from rapidfuzz import process  # loaded when first needed: most studies have no such question
+    from rapidfuzz.distance import Indel
+    likeness = process.cdist([words_of(h) for h in headers], list(owner), scorer=Indel.normalized_similarity)
+    names = list(owner.values())
+    enough = np.array([LIKE_REQUIRED if free[name].required else LIKE_OTHER for name in names])
+    at, word = np.nonzero(likeness >= enough)
+    order = np.argsort(-likeness[at, word], kind="stable")
+    return [(headers[i], names[k]) for i, k in zip(at[order], word[order], strict=True)]
+
+
+@functools.cache
+def _trade_words(name: str) -> frozenset[str]:
+    return frozenset(words_of(word) for word in TRADE_WORDS.get(name, ()))
+
+
+@functools.cache
+def _vocabulary() -> frozenset[str]:
+    """Words of the columns' names, of the trade's words and of the abbreviations; no single letters."""
+    names = [c.name.replace("_", " ") for columns in TABLES.values() for c in columns]
+    phrases = (*names, *(w for words in TRADE_WORDS.values() for w in words), *ABBREVIATIONS, *ABBREVIATIONS.values())
+    return frozenset(word for phrase in phrases for word in phrase.split() if len(word) > 1)
+
+
+def _parted(token: str) -> list[str]:
+    """The known words that a token is joined from, as few as possible; the token itself where it is not."""
+    known = _vocabulary()
+    if token in known or len(token) > LONGEST:
+        return [token]
+    best: list[list[str] | None] = [[], *[None] * len(token)]
+    for end in range(1, len(token) + 1):
+        ways = [[*best[start], token[start:end]] for start in range(end)
+                if best[start] is not None and token[start:end] in known]
+        best[end] = min(ways, key=len, default=None)
+    return best[-1] or [token]

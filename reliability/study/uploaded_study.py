@@ -1,0 +1,97 @@
+"""Files of a study out of uploaded tables whose headers have been matched."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+
+import pandas as pd
+import tomlkit
+
+from reliability.schema.columns import TABLES
+from reliability.study.folder import SETTINGS_FILE
+from reliability.study.header_names import column_map, other_unit
+from reliability.study.tables import Rows, read_rows
+from reliability.study.template import settings_text
+from reliability.study.toml_edit import parse_settings
+
+PHASE_LETTERS = r"(?i)(?=.*[ABC])[ABC]?[ -]?[ABC]?[ -]?[ABC]?[ -]?N?"       # common practice, no source
+
+
+def study_files(tables: dict[str, tuple[str, bytes]], maps: dict[str, dict[str, str]], settings: bytes | None,
+                title: str) -> dict[str, bytes]:
+    """Files of a study, by name.
+
+    tables: table → (uploaded file, content). maps: table → {header: our column, "" to ignore it}.
+    Phases given by their letters become numbers (`with_phases_counted`).
+    settings: study.toml to build on, None for a new one called `title`.
+    """
+    if settings is None:
+        document = tomlkit.parse(settings_text())
+        document["name"] = title or "A study"
+    else:
+        document = parse_settings(settings)
+    columns = document.get("columns", tomlkit.table())
+    for table, chosen in maps.items():
+        names, ignored = column_map(chosen)
+        entry = tomlkit.table()
+        entry.update(names)
+        if ignored:
+            entry["ignore"] = ignored
+        columns.pop(table, None)
+        if len(entry):
+            columns[table] = entry
+    if len(columns):
+        document["columns"] = columns
+    counted = {table: with_phases_counted(*file, maps.get(table, {})) for table, file in tables.items()}
+    files = {f"{table}{Path(name).suffix.casefold()}": content for table, (name, content) in counted.items()}
+    return files | {SETTINGS_FILE: tomlkit.dumps(document).encode()}
+
+
+def missing_columns(table: str, chosen: dict[str, str]) -> list[str]:
+    """Required columns of a table that no header stands for, in neither unit of length."""
+    given = set(chosen.values())
+    return [c.name for c in TABLES[table] if c.required and not {c.name, other_unit(c.name)} & given]
+
+
+def replaced_tables(tables: dict[str, tuple[str, bytes]]) -> list[str]:
+    """Tables of a study that give way to uploaded ones: those themselves, and the other form of the network."""
+    replaced = {"sections": ["sections", "feeders", "laterals"], "feeders": ["feeders", "sections"],
+                "laterals": ["laterals", "sections"], "outages": ["outages"],
+                "settings": ["settings"], "curves": ["curves"]}
+    return sorted({name for table in tables for name in replaced[table]})
+
+
+def with_phases_counted(name: str, content: bytes, chosen: dict[str, str]) -> tuple[str, bytes]:
+    """A table with the letters of phases, as exports of asset systems give them, replaced by their number.
+
+    Nothing is changed where a cell of the column is neither blank nor letters; rows keep their numbers.
+    """
+    header = next((h for h, column in chosen.items() if column == "phases"), None)
+    if header is None:
+        return name, content
+    rows = read_rows(name, content)
+    at = rows.headers.index(header) if header in rows.headers else None
+    if at is None or not has_phase_letters(pd.Series(rows.columns[at], dtype="str")):
+        return name, content
+    rows.columns[at][:] = [str(len(set(cell.upper()) & set("ABC"))) if cell else "" for cell in rows.columns[at]]
+    return Path(name).with_suffix(".csv").name, _rows_bytes(rows)
+
+
+def has_phase_letters(cells: pd.Series) -> bool:
+    """Whether every cell that is not blank names phases by A, B and C, with or without a neutral."""
+    given = cells[cells != ""]
+    return len(given) > 0 and bool(given.str.fullmatch(PHASE_LETTERS).all())
+
+
+def _rows_bytes(rows: Rows) -> bytes:
+    """Rows as CSV, each at its number: blank lines stand where they stood."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    line = 1
+    for number, record in zip(rows.numbers, rows.records, strict=True):
+        text.write("\n" * (number - line))
+        writer.writerow(record)
+        line = number + 1
+    return text.getvalue().encode()

@@ -1,0 +1,57 @@
+"""Uploaded tables become a study: rows keep their numbers, letters of phases are counted, headers are mapped."""
+
+from __future__ import annotations
+
+import tomllib
+
+import pytest
+
+from reliability.study import uploads, workspace
+from reliability.study.text_tables import rows_frame
+from reliability.study.uploaded_study import missing_columns, replaced_tables, study_files, with_phases_counted
+
+NETWORK = b"Tap No,Upline,Phasing\n\n1,,ABC\n\n\n2,1,b\n3,1,\n"
+
+
+@pytest.fixture(autouse=True)
+def _own_workspace(tmp_path, monkeypatch):
+    monkeypatch.setenv(workspace.ENVIRONMENT, str(tmp_path / "workspace"))
+
+
+def test_rows_keep_the_numbers_of_their_file():
+    assert rows_frame("network.csv", NETWORK).index.tolist() == [3, 6, 7]
+    name, counted = with_phases_counted("network.xlsx.csv", NETWORK, {"Phasing": "phases"})
+    frame = rows_frame(name, counted)
+    assert frame.index.tolist() == [3, 6, 7]
+    assert frame["Phasing"].tolist() == ["3", "1", ""]
+
+
+@pytest.mark.parametrize("cell", [b"X", b"4", b"N", b"A1"])
+def test_a_column_that_is_no_letters_of_phases_is_left_alone(cell):
+    content = NETWORK.replace(b"ABC", cell)
+    assert with_phases_counted("network.csv", content, {"Phasing": "phases"}) == ("network.csv", content)
+
+
+def test_headers_are_mapped_and_the_others_ignored():
+    maps = {"sections": {"Tap No": "section_id", "parent_id": "parent_id", "Remarks": ""}}
+    content = b"Tap No,parent_id,Remarks\n1,,\n"
+    files = study_files({"sections": ("any.csv", content)}, maps, b"# mine\nname = 'x'\n", "")
+    assert sorted(files) == ["sections.csv", "study.toml"]
+    assert tomllib.loads(files["study.toml"].decode())["columns"] == {
+        "sections": {"section_id": "Tap No", "ignore": ["Remarks"]}}
+    assert files["study.toml"].startswith(b"# mine")
+    assert missing_columns("sections", maps["sections"]) == ["length_km", "customers"]
+    assert missing_columns("sections", {"a": "length_mi", "b": "customers"}) == ["section_id", "parent_id"]
+    assert replaced_tables({"laterals": ("l.csv", b"")}) == ["laterals", "sections"]
+
+
+def test_uploads_are_stored_until_they_are_dropped():
+    token = uploads.put({"../a b.csv": b"x,y\n", "b.xlsx": b"z"})
+    assert uploads.get(token) == {"a b.csv": b"x,y\n", "b.xlsx": b"z"}
+    uploads.put_plan(token, {"a b.csv": {"table": "sections"}})
+    assert uploads.get_plan(token) == {"a b.csv": {"table": "sections"}}
+    uploads.replace(token, "b.xlsx", b"corrected\n")
+    assert uploads.get(token) == {"a b.csv": b"x,y\n", "b.csv": b"corrected\n"}
+    uploads.drop(token)
+    assert uploads.get(token) is None
+    assert uploads.get("../demo") is None
