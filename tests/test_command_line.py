@@ -213,6 +213,7 @@ def test_a_history_is_calibrated_at_the_rates_that_the_study_asks_for(tmp_path):
     assert modelled["assumed"] != modelled["learned"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(6))
 def test_random_studies_run_to_the_end_under_both_perspectives(seed, tmp_path):
     """Unusual settings, costs without horizon or discount, budgets: everything is written, nothing is raised."""
