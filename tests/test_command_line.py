@@ -94,6 +94,7 @@ def test_results_hold_the_contract(tmp_path, demo):
     assert seen / expected["customers_served"] == pytest.approx(expected["saifi"], rel=1e-9)
 
 
+@pytest.mark.slow
 def test_the_same_seed_gives_the_same_bytes_and_no_partial_folder_stays(tmp_path):
     texts = []
     for name in ("one", "two"):
@@ -120,8 +121,9 @@ def test_a_module_run_prints_the_indices_and_the_caution(tmp_path):
 
 
 def test_an_output_folder_that_cannot_be_made_is_said(tmp_path, capsys):
+    source = study(tmp_path / "s", "main,,breaker,1,5")
     (tmp_path / "file").write_text("in the way")
-    assert main(["run", str(ROOT / "data/demo"), "--out", str(tmp_path / "file"), "--trials", "2"]) == PROBLEMS_FOUND
+    assert main(["run", str(source), "--out", str(tmp_path / "file"), "--trials", "2"]) == PROBLEMS_FOUND
     assert "file" in capsys.readouterr().err
 
 
@@ -148,19 +150,20 @@ def records(tmp_path):
 
 
 @pytest.mark.parametrize(("command", "name"), [("run", "sections.csv"), ("history", "rates.csv")])
-def test_results_never_replace_what_no_run_wrote(command, name, tmp_path, capsys):
+def test_results_never_replace_what_no_run_wrote(command, name, records, tmp_path, capsys):
     """A folder of exports, without study.toml as yet; results of an earlier run, even of one that was killed, go."""
-    demo, out = str(ROOT / "data/demo"), tmp_path / "out"
+    records("1,f,2024-01-03T09:00,2024-01-03T10:00,5")
+    source, out = str(tmp_path), tmp_path / "out"
     trials = ["--trials", "2"] if command == "run" else []
     out.mkdir()
     (out / name).write_text("mine", encoding="utf-8")
-    assert main([command, demo, "--out", str(out), *trials]) == PROBLEMS_FOUND
+    assert main([command, source, "--out", str(out), *trials]) == PROBLEMS_FOUND
     assert f"{name} in this folder is of no earlier run" in capsys.readouterr().err
     assert [f.name for f in out.iterdir()] == [name]
     assert (out / name).read_text(encoding="utf-8") == "mine"
     (out / UNFINISHED).touch()
-    assert main([command, demo, "--out", str(out), *trials]) == 0
-    assert main([command, demo, "--out", str(out), *trials]) == 0
+    assert main([command, source, "--out", str(out), *trials]) == 0
+    assert main([command, source, "--out", str(out), *trials]) == 0
     assert not (out / UNFINISHED).exists()
 
 
@@ -213,6 +216,7 @@ def test_a_history_is_calibrated_at_the_rates_that_the_study_asks_for(tmp_path):
     assert modelled["assumed"] != modelled["learned"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(6))
 def test_random_studies_run_to_the_end_under_both_perspectives(seed, tmp_path):
     """Unusual settings, costs without horizon or discount, budgets: everything is written, nothing is raised."""

@@ -58,6 +58,7 @@ def command(*arguments: str) -> list[str]:
     return [sys.executable, "-m", "reliability", *arguments]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "seal", "files"), [
     ("run", "summary.json", RUN_FILES), ("history", "history.json", HISTORY_FILES)])
 def test_a_killed_command_leaves_a_whole_folder_or_none_that_looks_whole(name, seal, files, recorded, tmp_path):
@@ -97,6 +98,7 @@ while True:
 """
 
 
+@pytest.mark.slow
 def test_a_process_killed_while_it_saves_leaves_the_old_study_or_the_new_one(tmp_path):
     """kill -9 at any moment: the two files of a change always belong together and open without a problem."""
     folder = _study(tmp_path / "s", HEADER + b"main,,breaker,1,5\nend,main,,0,1\n")
@@ -164,6 +166,7 @@ def _study(folder: Path, content: bytes, name: str = "sections.csv") -> Path:
 HEADER = b"section_id,parent_id,device,length_km,customers\n"
 
 
+@pytest.mark.slow
 def test_a_line_of_a_hundred_megabytes(tmp_path):
     assert _check_within_bounds(_study(tmp_path / "s", HEADER + b"main,,breaker,1," + b"9" * 100_000_000 + b"\n"))
 
@@ -178,6 +181,7 @@ def test_a_cycle_of_a_hundred_thousand_sections(tmp_path):
     assert "→" in _check_within_bounds(_study(tmp_path / "s", HEADER + b"main,,breaker,1,1\n" + rows))
 
 
+@pytest.mark.slow
 def test_a_workbook_that_unpacks_to_gigabytes(tmp_path):
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
@@ -204,6 +208,7 @@ FUZZED = {  # the reader's file, with what the rest of the study needs, and a li
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", FUZZED)
 @given(content=st.binary(max_size=400) | st.text(",;\n\"'.-+0123456789eEinfalstrue:TZ", max_size=200).map(str.encode),
        deep=st.booleans())

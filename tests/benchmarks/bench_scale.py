@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.bench_scale [sections …]
 
-Prints the table that stands in DEVELOPERS.md. Outage records: two a section.
+Prints the table that stands in README.md beside this file. Outage records: two a section.
 """
 
 from __future__ import annotations

@@ -34,6 +34,13 @@ ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disa
 SETTLE_MS = 60_000
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Every test of this folder is slow."""
+    for item in items:
+        if item.path.parent == Path(__file__).parent:
+            item.add_marker("slow")
+
+
 def missing(what: str, install: str) -> None:
     """Skip, or in CI fail, with the line that installs what is missing."""
     message = f"{what} is not there; install it: {install}"

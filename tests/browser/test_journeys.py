@@ -47,7 +47,7 @@ def test_from_the_first_page_to_the_report_of_the_demo(page, shared, tmp_path):
 
 
 def test_two_raw_exports_become_a_report(page, shared, tmp_path):
-    """The clicks that DEVELOPERS.md counts: Import, Upload, Save and open, Report, Run, report.html."""
+    """Six clicks: Import, Upload, Save and open, Report, Run, report.html."""
     for name, text in (("network.csv", NETWORK.format(third="7")), ("oms.csv", OUTAGES)):
         (tmp_path / name).write_text(text)
     visit(page, shared)

@@ -179,6 +179,7 @@ def test_parts_priced_at_a_trials_values_are_the_closed_form_there(seed, uncerta
     assert np.ptp(found[0]) > 0.02 * found[0].min()  # momentary events of industry, mostly, cost the same throughout
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("uncertain", [
     TIMES | SPREAD, TIMES | {"line_fault_rate_per_km": Range(0.05, 0.2, 0.6)},
     TIMES | SPREAD | {"phases_involved.0": Range(0.3, 0.75, 0.9)}])

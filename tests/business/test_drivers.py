@@ -174,6 +174,7 @@ def test_draws_that_need_a_table_of_their_own_come_in_steps():
     assert len(asked) == SAMPLES_STRUCTURAL * (len(laws) + 2)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("perspective", ["utility", "society"])
 def test_drivers_hold_up_against_the_long_way(perspective):
     laws = {"line_fault_rate_per_km": Range(0.05, 0.2, 0.6), "sectionalizer_cost": Range(100.0, 2000.0, 4000.0)}

@@ -40,6 +40,7 @@ def test_irr_equals_numpy_financial_on_projects():
     assert compared > 100
 
 
+@pytest.mark.slow
 def test_irr_equals_numpy_financial_on_flows_of_any_sign():
     rng = np.random.default_rng(3)
     several, compared = 0, 0

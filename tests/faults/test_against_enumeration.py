@@ -20,6 +20,7 @@ def test_agrees_on_random_networks(seed):
     assert differences(core_results(study), enumerate_study(study)) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(60, 80))
 def test_agrees_where_rows_carry_settings_of_devices_they_need_not_have(seed):
     rng = np.random.default_rng(seed)
@@ -27,6 +28,7 @@ def test_agrees_where_rows_carry_settings_of_devices_they_need_not_have(seed):
     assert differences(core_results(study), enumerate_study(study)) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(80, 90))
 @pytest.mark.parametrize("certain", [{"fuse_failure": 1.0}, {"sectionalizer_failure": 1.0},
                                      {"fuse_failure": 0.0, "sectionalizer_failure": 0.0}], ids=str)

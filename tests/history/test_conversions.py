@@ -99,6 +99,7 @@ def test_counts_by_hand():
     assert table.loc["momentary_events", counts].tolist() == [0, 1, 0, 0]
 
 
+@pytest.mark.slow
 def test_regression_to_the_mean_is_corrected():
     """The worst tenth of 400 laterals by its past, nothing done: the raw ratio flatters, the corrected one less so."""
     raw, corrected = [], []

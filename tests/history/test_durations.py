@@ -29,6 +29,7 @@ def test_ignoring_the_cut_would_be_wrong_here():
     assert kept.mean() > 0.3 * 1.1
 
 
+@pytest.mark.slow
 def test_intervals_cover_the_truth_as_often_as_they_claim():
     """Theory: 200 intervals at 90 %, four standard errors are 8.5 points."""
     inside = np.zeros(2)

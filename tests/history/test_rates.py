@@ -66,6 +66,7 @@ def coverage():
     return np.array(rows)
 
 
+@pytest.mark.slow
 def test_intervals_cover_the_truth_as_often_as_they_claim(coverage):
     """Theory: 2000 intervals at 90 %; four standard errors are 2.7 points, hyperparameters add a little."""
     assert coverage[:, 0].mean() == pytest.approx(LEVEL, abs=0.027)
@@ -77,6 +78,7 @@ def test_posterior_means_are_nearer_the_truth_than_raw_rates(coverage):
     assert coverage[:, 2].mean() < 0.7 * coverage[:, 3].mean()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("shape", "mean"), [(4.0, 0.1), (10.0, 0.1), (1.0, 0.1)])
 def test_intervals_of_thin_records_cover_the_truth_too(shape, mean):
     """With the hyperparameters held fixed these would cover some 75 %, and 20 % at worst."""

@@ -12,6 +12,7 @@ from tests.networks import random_study
 YEARS = 400.0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", range(4))
 def test_discrete_events_agree_with_the_closed_form(number):
     """Faults and interruptions over 400 years: within 4.5 standard deviations of compound Poisson sums."""

@@ -16,6 +16,7 @@ from reliability.study.study import Study
 from tests.adapter import differences
 from tests.networks import random_studies, study_of
 
+pytestmark = pytest.mark.slow
 small = random_studies(most_sections=15)
 
 

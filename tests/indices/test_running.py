@@ -65,6 +65,7 @@ SETTLED_SOON = {"structural": {"phases_involved.0": Range(0.6, 0.75, 0.9)},
                 "long chunks": {"refuse_hours": Range(1.4, 1.5, 1.7)}}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", SETTLED_SOON)
 @pytest.mark.parametrize("seed", range(5))
 def test_a_run_that_ends_by_itself_has_seen_enough_and_means_what_it_says(kind, seed):
@@ -84,6 +85,7 @@ def test_a_run_that_ends_by_itself_has_seen_enough_and_means_what_it_says(kind, 
     assert abs(off.mean()) <= 4.0 * off.std(ddof=1) / np.sqrt(simulated.trials)
 
 
+@pytest.mark.slow
 def test_where_a_run_ends_does_not_depend_on_the_workers(monkeypatch):
     monkeypatch.setattr(simulation, "EVENTS_PER_BLOCK", 20_000)
     for uncertain in SETTLED_SOON.values():

@@ -42,6 +42,7 @@ def deviations(simulated, wanted: dict[str, np.ndarray]) -> dict[str, np.ndarray
     return result
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", range(50))
 def test_mean_lies_within_four_standard_errors_of_the_closed_form(number):
     study = random_study(np.random.default_rng(number), sections=25, horizon_years=5)
@@ -63,6 +64,7 @@ def test_demo_indices_agree_with_the_closed_form(demo):
         assert abs(spread["callouts"]["mean"] - sum(of["callouts"].values())) <= 4.0 * spread["callouts"]["se"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", range(6))
 def test_with_unknowns_the_mean_is_that_of_the_closed_form_over_the_same_draws(number):
     """Trial by trial the horizon's mean scatters about the closed form at the trial's values."""
@@ -78,6 +80,7 @@ def test_with_unknowns_the_mean_is_that_of_the_closed_form_over_the_same_draws(n
         assert np.all(np.abs(apart.mean(axis=1)) <= 4.0 * error + 1e-9), name
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("key", ["fast_clearing_time_s", "phases_involved.0"])
 def test_an_unknown_that_changes_protection_gets_a_table_a_trial(key):
     study = random_study(np.random.default_rng(7), sections=15, horizon_years=6)
@@ -114,6 +117,7 @@ def test_severity_has_mean_one_and_the_stated_spread():
     assert stats.kstest(np.log(hours), stats.norm(-np.log1p(0.64) / 2, np.sqrt(np.log1p(0.64))).cdf).pvalue > 0.001
 
 
+@pytest.mark.slow
 def test_intervals_of_the_mean_cover_the_truth_as_often_as_they_claim():
     """P10 to P90 of the mean, 200 repeats at fixed seeds: 80 % ± 4 binomial standard deviations."""
     study = random_study(np.random.default_rng(4), sections=20, horizon_years=5)

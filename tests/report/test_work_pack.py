@@ -170,6 +170,7 @@ def test_an_empty_pack_is_a_page_without_sheets(tmp_path):
     assert Text(html.read_text(encoding="utf-8")).sections == []
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not (shutil.which("chromium") and shutil.which("pdfinfo")),
                     reason="apt-get install chromium poppler-utils")
 @pytest.mark.parametrize("size", ["Letter", "A4"])

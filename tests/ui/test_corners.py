@@ -11,6 +11,7 @@ from reliability.study import workspace
 from reliability.study.save import create
 from tests.ui.conftest import app, go, said
 
+pytestmark = pytest.mark.slow
 REFERENCES = Path(__file__).parents[1] / "data" / "references"
 TRIALS = b"\n[simulation]\ntrials = 20\n"
 HEAD = b"section_id,parent_id,device,length_km,customers\n"
