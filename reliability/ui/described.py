@@ -69,7 +69,8 @@ def _one(chart: BarChart, bars: Bars, names: list[str]) -> dict[str, object]:
         trace |= {"type": "scatter", "mode": "markers",
                   "marker": {"size": 10, "color": colour, "symbol": SYMBOLS[bars.fill % len(SYMBOLS)]}}
     else:
-        trace |= {"type": "bar", along: values - bars.base, "base": bars.base, "marker": {"color": colour, "pattern": pattern(shape)}}
+        trace |= {"type": "bar", along: values - bars.base, "base": bars.base,
+                  "marker": {"color": colour, "pattern": pattern(shape)}}
         trace |= {"orientation": "h"} if chart.lying else {}
     if bars.low is not None and bars.high is not None:
         trace[f"error_{along}"] = _interval(values, bars.low, bars.high, INK)

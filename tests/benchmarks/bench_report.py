@@ -13,8 +13,8 @@ from dataclasses import replace
 from reliability.indices.simulation import simulate
 from reliability.pipeline import expect, question, with_rivals
 from reliability.report.content import content_of
+from reliability.report.documents import report, sections
 from reliability.report.page import page
-from reliability.report.sections import sections
 from reliability.report.workbook import workbook_bytes
 from tests.benchmarks.synthetic import PER_FEEDER, TAPS, synthetic_study
 
@@ -28,7 +28,7 @@ def main(laterals: int) -> None:
     told = time.perf_counter()
     made = sections(content)
     composed = time.perf_counter()
-    html = page(content, made)
+    html = page(report(content, made))
     drawn = time.perf_counter()
     book = workbook_bytes(content, made)
     done = time.perf_counter()
