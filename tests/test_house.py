@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+
+from reliability.report.palette import css
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = sorted((ROOT / "reliability").rglob("*.py"))
@@ -100,3 +103,24 @@ def test_a_run_of_lines_that_stands_twice_is_found():
     assert _repeated({"a": f"{once}\ny = 1\n{once}"}, 5) == ["a:7"]
     assert _repeated({"a": once, "b": once.replace("x3", "z3")}, 5) == []
     assert _repeated({"a": "\n".join(["from x import y"] * 12)}, 5) == []
+
+
+def test_every_colour_is_in_the_one_palette():
+    """Documents, pages and their style sheets name colours of report/palette.py; the framework's file repeats them."""
+    colour = re.compile(r"#[0-9a-fA-F]{3,8}\b(?!;)|\brgba?\(")
+    palette = ROOT / "reliability" / "report" / "palette.py"
+    files = [f for room in ("report", "ui", "history") for f in (ROOT / "reliability" / room).rglob("*")
+             if f.suffix in (".py", ".css", ".j2") and f != palette]
+    assert len(files) > 50
+    found = {str(f.relative_to(ROOT)): hits for f in files if (hits := colour.findall(f.read_text(encoding="utf-8")))}
+    assert found == {}
+    known = set(re.findall(r"#[0-9a-f]{6}", palette.read_text(encoding="utf-8")))
+    assert set(re.findall(r"#[0-9a-f]{6}", (ROOT / ".streamlit/config.toml").read_text(encoding="utf-8"))) <= known
+
+
+def test_style_sheets_use_colours_that_the_palette_gives():
+    given = set(re.findall(r"(--[a-z-]+):", css()))
+    files = [f for f in (ROOT / "reliability").rglob("*") if f.suffix in (".css", ".j2")]
+    used = {name for f in files for name in re.findall(r"var\((--[a-z-]+)\)", f.read_text(encoding="utf-8"))}
+    assert used
+    assert used <= given

@@ -129,10 +129,9 @@ def learned_rates(history: History) -> PlotChart:
         Points("Lateral, with its 90 % interval", observed, learned, low, high,
                hover=[str(u) for u in units["unit"]]),
         Line(ONE_TO_ONE, [0.0, top], [0.0, top], DOTTED)]
-    means = history.learned.priors
-    means = means[(means.index != MAIN) & np.isfinite(means["mean_per_km"].to_numpy(dtype=float))]
+    means = history.learned.priors.reindex(columns=["mean_per_km"])["mean_per_km"].drop(MAIN, errors="ignore").dropna()
     series += [Line(f"Mean, {group}", [0.0, top], [mean, mean], DASHED, 1 + i)
-               for i, (group, mean) in enumerate(means["mean_per_km"].items())]
+               for i, (group, mean) in enumerate(means.items())]
     said = (f"{len(units):,} laterals; observed from {compact(np.nanmin(observed))} to {compact(top)}, learned from "
             f"{compact(np.nanmin(learned))} to {compact(np.nanmax(learned))} faults a km and year."
             if len(units) else "No lateral has a learned rate.")

@@ -75,6 +75,8 @@ def _without_namespaces(root: ElementTree.Element) -> None:
         if "style" in element.attrib:
             kept = [s for s in element.attrib["style"].split("; ") if not s.startswith("font-family")]
             element.attrib["style"] = "; ".join(kept)
+        if element.attrib.get("transform", "").startswith("rotate(-0 "):
+            del element.attrib["transform"]
         element.tail = None
         if element.tag != "text":
             element.text = None

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.dates import AutoDateLocator, DateFormatter
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormatter
@@ -19,6 +18,7 @@ from reliability.report.palette import GRID, INK, PAPER, SOFT
 from reliability.report.plot_series import LETTER, LONGEST_IN_KEY, SIZE, draw_bars, draw_series, label_points, name
 
 WIDTH, EQUAL_WIDTH, HEIGHT = 7.0, 4.6, 2.9      # inches: fits between the margins of A4 and of Letter
+MOST_TICKS = 9
 BAR, GAP = 0.17, 0.11                           # inches of a lying bar, and between two groups
 STYLE = {
     "font.family": ["DejaVu Sans"], "font.size": SIZE, "axes.labelsize": SIZE, "xtick.labelsize": SIZE,
@@ -43,10 +43,14 @@ def figure(chart: Chart) -> Figure:
         for side, axis in (("x", chart.x), ("y", chart.y)):
             _measured(axes, side, axis)
         draw_series(axes, chart.series)
+        if chart.x.scale == DATE:
+            _days(axes)
         if chart.equal:
             _equal(axes)
         else:
             _from_zero(axes, chart)
+    for side in "xy":
+        _decades(axes, side)
     _key(drawn, axes, chart, wide)
     if not bars:
         label_points(drawn, axes, chart.series)
@@ -91,17 +95,37 @@ def _measured(axes: Axes, side: str, axis: Axis) -> None:
     axes.set(**{f"{side}label": axis.title})
     axes.grid(True, axis=side)
     if axis.scale == DATE:
-        one.set_major_locator(AutoDateLocator(maxticks=8))
-        one.set_major_formatter(DateFormatter("%Y-%m"))
-        return
+        return                                      # ticks when the days are known, see _days
     if axis.scale == LOG:
         axes.set(**{f"{side}scale": "log"})
-        one.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0) if side == "x" else (1.0, 3.0), numticks=12))
         one.set_minor_formatter(NullFormatter())
         one.set_major_formatter(FuncFormatter(lambda value, _: tick_text(value, np.array([value]))))
         return
     one.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))
     one.set_major_formatter(FuncFormatter(lambda value, _: tick_text(value, one.get_majorticklocs())))
+
+
+def _decades(axes: Axes, side: str) -> None:
+    """Ticks of a logarithmic axis: 1, 2, 5 across and 1, 3 upwards, or powers of ten alone where these are many."""
+    if getattr(axes, f"get_{side}scale")() != "log":
+        return
+    low, high = getattr(axes, f"get_{side}lim")()
+    few = np.log10(high / low) <= (3.2 if side == "x" else 6.0)
+    between = ((2.0, 5.0) if side == "x" else (3.0,)) if few else ()
+    getattr(axes, f"{side}axis").set_major_locator(LogLocator(subs=(1.0, *between), numticks=12))
+
+
+def _days(axes: Axes) -> None:
+    """Ticks at years, months or days, eight or so; matplotlib counts days from 1970."""
+    low, high = (np.datetime64(int(v), "D") for v in axes.dataLim.intervalx) if np.isfinite(
+        axes.dataLim.intervalx).all() else (np.datetime64("1970-01-01"), np.datetime64("1971-01-01"))
+    unit = next(u for u, days in (("Y", 900), ("M", 60), ("D", 0)) if (high - low).astype(int) >= days)
+    steps = np.arange(low.astype(f"datetime64[{unit}]"), high.astype(f"datetime64[{unit}]") + 2)
+    steps = steps[::-(-len(steps) // MOST_TICKS)]
+    axes.set_xticks(steps.astype("datetime64[D]").astype(float), [str(s) for s in steps])
+    start, end = low.astype(float), high.astype(float)
+    room = max(0.02 * (end - start), 1.0)
+    axes.set_xlim(min(start, steps[0].astype("datetime64[D]").astype(float)) - room, end + room)
 
 
 def tick_text(value: float, steps: np.ndarray) -> str:

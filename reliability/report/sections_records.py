@@ -72,14 +72,16 @@ def worst_laterals(recorded: Recorded) -> Section:
 def rates(recorded: Recorded) -> Section:
     """Fault rates and temporary fractions learned from the records."""
     learned = recorded.history.learned
-    priors = learned.priors.rename_axis("group").reset_index()
+    # a group of which nothing could be learned has no means
+    priors = learned.priors.reindex(columns=["units", "faults", "exposure_km_years", "mean_per_km", "mean_fraction"])
     return Section("rates", "Fault rates learned", (
         Points(tuple((n,) for n in learned.notes)), charts.learned_rates(recorded.history),
         Table("groups", "Groups from which a unit with few faults borrows", (
             Column("group", "Group"), Column("units", "Units", "count"), Column("faults", "Faults", "count"),
             Column("exposure_km_years", "Exposure", "amount", "km·yr"),
             Column("mean_per_km", "Mean rate", "index", "1/(km·yr)"),
-            Column("mean_fraction", "Mean temporary fraction", "share")), priors, file=ALL_FILE),
+            Column("mean_fraction", "Mean temporary fraction", "share")),
+            priors.rename_axis("group").reset_index(), file=ALL_FILE),
         Table("rates", "Laterals and mains, the highest learned rate first", (
             Column("unit", "Lateral or main"), Column("group", "Group"), Column("faults", "Faults", "count"),
             Column("exposure_km_years", "Exposure", "amount", "km·yr"),

@@ -10,8 +10,8 @@ from dataclasses import replace
 from reliability.indices.simulation import simulate
 from reliability.pipeline import expect, question, with_rivals
 from reliability.report.content import content_of
+from reliability.report.documents import report, sections
 from reliability.report.page import page
-from reliability.report.sections import sections
 from reliability.report.workbook import write_workbook
 from tests.benchmarks.synthetic import PER_FEEDER, TAPS, synthetic_study
 
@@ -25,7 +25,7 @@ def main(laterals: int) -> None:
     told = time.perf_counter()
     made = sections(content)
     composed = time.perf_counter()
-    html, book = page(content, made), io.BytesIO()
+    html, book = page(report(content, made)), io.BytesIO()
     drawn = time.perf_counter()
     write_workbook(content, book, made)
     done = time.perf_counter()

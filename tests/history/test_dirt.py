@@ -6,9 +6,9 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reliability.history.document import document
 from reliability.history.history import read_history
-from reliability.history.write import write_history
+from reliability.report.history_output import write_history
+from reliability.report.history_summary import history_summary
 from reliability.schema.problems import StudyError
 from tests.history.records import outage, study
 
@@ -43,7 +43,7 @@ def test_every_row_is_used_or_listed(rows, order, zone, planned):
     assert (years["saifi"] >= 0).all()
     assert (years["maifi_e"] <= years["maifi"] + 1e-12).all()
     assert np.isfinite(years["saidi_min"]).all()
-    assert document(history)["years"]
+    assert history_summary(history)["years"]
 
 
 def test_a_network_without_customers_has_no_indices(tmp_path):
@@ -51,5 +51,5 @@ def test_a_network_without_customers_has_no_indices(tmp_path):
     made = study([outage("a", "2023-05-03T10:00", "2023-05-03T11:00", 0, "A")], sections)
     history = write_history(made, tmp_path / "out")
     assert np.isnan(history.all.years.loc[2023, "saifi"])
-    assert document(history)["years"]["2023"]["all"]["saifi"] is None
+    assert history_summary(history)["years"]["2023"]["all"]["saifi"] is None
     assert np.isnan(history.learned.units["rate_per_km"]).all()

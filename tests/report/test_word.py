@@ -10,10 +10,10 @@ from dataclasses import replace
 import pytest
 
 from reliability.report.blocks import tables
-from reliability.report.drawing import Chart
+from reliability.report.chart import Chart
+from reliability.report.documents import report, sections
 from reliability.report.output import write_results
-from reliability.report.raster import png
-from reliability.report.sections import sections
+from reliability.report.picture import png
 from reliability.report.word import INSTALL, DocxMissing, docx_bytes, require_docx
 
 
@@ -39,7 +39,7 @@ def test_without_the_package_the_remedy_is_told_and_nothing_written(results, tmp
 
 def test_it_holds_every_section_table_and_figure(docx, content):
     made = sections(content)
-    document = docx.Document(io.BytesIO(docx_bytes(content, made)))
+    document = docx.Document(io.BytesIO(docx_bytes(report(content, made))))
     headings = [p.text for p in document.paragraphs if p.style.name == "Heading 1"]
     assert headings == [f"{i}. {s.title}" for i, s in enumerate(made, start=1)]
     assert len(document.tables) == len([t for t in tables(made) if t.shown])
@@ -55,7 +55,7 @@ def test_odd_names_do_not_break_it(docx, content):
     name = "<w:p>\x00\x1b\u202e💥 =1+1"
     laterals = content.laterals.assign(lateral_id=name + content.laterals["lateral_id"].astype(str))
     odd = replace(content, laterals=laterals, summary={**content.summary, "study": name})
-    text = [p.text for p in docx.Document(io.BytesIO(docx_bytes(odd))).paragraphs]
+    text = [p.text for p in docx.Document(io.BytesIO(docx_bytes(report(odd)))).paragraphs]
     assert any("<w:p>" in t for t in text)
 
 

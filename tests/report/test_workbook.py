@@ -13,8 +13,8 @@ import pytest
 from openpyxl.utils import get_column_letter
 
 from reliability.report.blocks import tables
+from reliability.report.documents import sections
 from reliability.report.figures import TEXT, resolve
-from reliability.report.sections import sections
 from reliability.report.workbook import write_workbook
 
 

@@ -1,0 +1,51 @@
+"""What shows nothing on paper does not load the library that draws on it."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+CHECK = "from reliability.__main__ import main; assert main(['check', 'data/demo']) == 0"
+IMPORTS = ("import reliability.report.output, reliability.report.history_output, reliability.report.word, "
+           "reliability.report.workbook")
+PAGES = """
+import os, sys
+os.environ['{variable}'] = '{folder}'
+from tests.ui.conftest import PAGES, app, go, make_small
+make_small('small')
+test = app('study', 'small')
+for page in PAGES:
+    go(test, page)
+go(app('study', 'demo'), 'history')
+"""
+
+
+def loaded(code: str) -> set[str]:
+    done = subprocess.run([sys.executable, "-c", code + "\nimport sys; print('\\n'.join(sys.modules))"], cwd=ROOT,
+                          capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr[-2000:]
+    return set(done.stdout.split())
+
+
+@pytest.mark.parametrize("code", [CHECK, IMPORTS], ids=["check", "imports"])
+def test_the_command_line_loads_matplotlib_only_to_draw(code):
+    assert "matplotlib" not in loaded(code)
+
+
+def test_no_page_of_the_app_loads_matplotlib(tmp_path):
+    from reliability.ui import workspace
+
+    found = loaded(PAGES.format(variable=workspace.ENVIRONMENT, folder=tmp_path))
+    assert "plotly.graph_objs" in found
+    assert "matplotlib" not in found
+
+
+def test_a_document_loads_it():
+    found = loaded("from reliability.report.chart import *\nfrom reliability.report.picture import svg\n"
+                   "svg(BarChart('k', 't', 'd', ['a'], (Bars('s', [1.0]),), Axis('x')))")
+    assert "matplotlib" in found
+    assert "matplotlib.pyplot" not in found

@@ -1,0 +1,39 @@
+"""A described chart on the screen: the figures of the description, names without markup."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from reliability.report.chart import DATE, LOG, Axis, BarChart, Bars, Line, PlotChart, Points, Reference
+from reliability.ui.described import figure
+
+NASTY = "<b>tree</b>"
+
+
+def test_bars_keep_their_values_intervals_and_labels_of_axes():
+    chart = BarChart("k", "t", "d", ["a", NASTY], (
+        Bars("low", [1.0, 4.0], base=3.0), Bars(NASTY, [5.0, 2.0], [4.0, 1.0], [6.0, 3.0], base=3.0, fill=1)),
+        Axis("NPV, USD"), lying=True, overlaid=True, references=(Reference("now", 3.0),))
+    drawn = figure(chart)
+    low, high = drawn.data
+    np.testing.assert_array_equal(np.asarray(low.x) + low.base, [1.0, 4.0])
+    np.testing.assert_array_equal(high.error_x.array, [1.0, 1.0])
+    assert high.marker.pattern.shape == "/"
+    assert drawn.layout.xaxis.title.text == "NPV, USD"
+    assert drawn.layout.shapes[0].x0 == 3.0
+    assert not any("<" in str(name) for name in (*low.y, high.name))
+
+
+def test_points_lines_and_scales():
+    days = np.array(["2023-02-11", "2024-01-01"], dtype="datetime64[D]")
+    chart = PlotChart("k", "t", "d", Axis("Day", DATE), Axis("Minutes", LOG), (
+        Points("p", days, [1.0, 20.0], hover=[NASTY, "b"], fill=1, large=True),
+        Line("limit", days, [5.0, np.nan])))
+    points, line = figure(chart).data
+    assert list(points.x) == ["2023-02-11", "2024-01-01"]
+    assert points.text[0] == "&lt;b&gt;tree&lt;/b&gt;"
+    assert points.marker.symbol == "diamond"
+    assert np.isnan(line.y[1])
+    layout = figure(chart).layout
+    assert (layout.xaxis.type, layout.yaxis.type) == ("date", "log")
+    assert figure(PlotChart("k", "t", "d", Axis("x"), Axis("y"), (), equal=True)).layout.yaxis.scaleanchor == "x"
