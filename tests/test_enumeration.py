@@ -275,10 +275,13 @@ class TestSettings:
     def test_a_curve_equal_to_the_melting_curve_saves_the_fuse(self):
         """t ≤ tₘ: what comes at the same time counts as R's, whatever the last digit."""
         own = [("65K melting", 90.0, 70.0), ("65K melting", 1700.0, 0.03), ("65K clearing", 100.0, 70.0),
-               ("65K clearing", 1700.0, 0.07)]
+               ("65K clearing", 1700.0, 0.07), ("three quarters", 90.0, 52.5), ("three quarters", 1700.0, 0.0225)]
         ends = {"fault_current_source_a": 1300.0, "fault_current_end_a": 300.0}
-        rows = [relay("65K melting", dial=0.75)]
-        assert indices(MAIN, self.ROW | ends, settings=rows, curves=own) == pytest.approx(R_ALONE)
+        for element in (relay("65K melting", dial=0.75), relay("three quarters")):
+            assert indices(MAIN, self.ROW | ends, settings=[element], curves=own) == pytest.approx(R_ALONE)
+            for amperes in range(300, 1300, 70):
+                row = self.ROW | level(float(amperes))
+                assert indices(MAIN, row, settings=[element], curves=own) == pytest.approx(R_ALONE)
 
 
 class TestCuts:
