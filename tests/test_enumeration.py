@@ -276,6 +276,7 @@ class TestSettings:
         """t ≤ tₘ: what comes at the same time counts as R's, whatever the last digit."""
         own = [("65K melting", 90.0, 70.0), ("65K melting", 1700.0, 0.03), ("65K clearing", 100.0, 70.0),
                ("65K clearing", 1700.0, 0.07), ("three quarters", 90.0, 52.5), ("three quarters", 1700.0, 0.0225)]
+        own.insert(-1, ("three quarters", 400.0, 52.5 * (400 / 90) ** (math.log(0.03 / 70) / math.log(1700 / 90))))
         ends = {"fault_current_source_a": 1300.0, "fault_current_end_a": 300.0}
         for element in (relay("65K melting", dial=0.75), relay("three quarters")):
             assert indices(MAIN, self.ROW | ends, settings=[element], curves=own) == pytest.approx(R_ALONE)
