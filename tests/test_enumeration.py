@@ -345,6 +345,15 @@ class TestSequence:
         found = played(MAIN, self.SECTIONALIZER, sectionalizer_counts=3, clearing_shares=(0.5, 0.3, 0.2))
         assert (found["saifi"], found["maifi"]) == pytest.approx((0.2, 0.5 * 1 + 0.3 * 2))
 
+    def test_of_several_sectionalizers_that_are_ready_the_one_nearest_the_source_opens(self):
+        spur = self.SECTIONALIZER | {"section_id": "spur", "parent_id": "tap", "customers": 5, "counts": 1}
+        rows = (MAIN | {"customers": 85}, self.SECTIONALIZER | {"length_km": 0.0}, spur)
+        assert played(*rows)["saifi"] == pytest.approx(0.15)
+        assert played(*rows, sectionalizer_counts=2)["saifi"] == pytest.approx(0.05)
+        # the one nearer the source fails in a quarter of the faults, and in a quarter of those the other too: lockout
+        found = played(*rows, sectionalizer_failure=0.25, temporary_fraction=0.0)
+        assert found["saifi"] == pytest.approx(0.75 * 0.15 + 0.25 * 0.75 * 0.05 + 0.25 * 0.25)
+
     def test_one_operation_opens_no_sectionalizer(self):
         main = MAIN | {"operations_to_lockout": 1}
         assert indices(main, self.SECTIONALIZER) == pytest.approx(LOCKOUT)
