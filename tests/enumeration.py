@@ -64,12 +64,10 @@ def shares_below(opened: dict, fault: str, involved: float, network: Network) ->
     if opened["section"] in stretch or share == 1:
         return dict.fromkeys(below, share)
     spread = {name: network.customers[name] - network.three_phase[name] for name in below}
-    everyone, near = sum(spread.values()), sum(spread[name] for name in below if name in stretch)
+    near = sum(spread[name] for name in below if name in stretch)
+    elsewhere = sum(spread[name] for name in below if name not in stretch)
     inside = min(1.0, involved / network.phases[fault])
-    if not any(spread[name] for name in below if name not in stretch):
-        outside = inside
-    else:
-        outside = max(0.0, (share * everyone - inside * near) / (everyone - near))
+    outside = max(0.0, (share * (near + elsewhere) - inside * near) / elsewhere) if elsewhere else inside
     return {name: share if spread[name] == 0 else inside if name in stretch else outside for name in below}
 
 

@@ -116,7 +116,7 @@ def random_study(rng: np.random.Generator, sections: int = 30, full: bool = Fals
     """
     fewest = int(rng.choice([2, 3, 4], p=[0.4, 0.35, 0.25]))  # operations to lockout in this study, at the least
     assumed = defaults() | _random_values(rng, fewest) | (full_values(rng) if full else {}) | values
-    low_currents = full and rng.random() < 0.3
+    low_currents = full and rng.random() < 0.2
     rows: list[dict] = []
     for number in range(sections):
         root = number == 0 or (number < 4 and rng.random() < 0.15)

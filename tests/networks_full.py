@@ -33,7 +33,7 @@ SETTINGS = ("section_id", "element", "operation", "pickup_a", "curve", "time_dia
 def full_values(rng: np.random.Generator) -> dict[str, object]:
     """Assumptions on reclosing off, fuses and fault currents; the patrol with reclosing off only sometimes."""
     values: dict[str, object] = {
-        "reclosing_off_share": float(rng.choice([0.0, 0.01, 0.4, 1.0], p=[0.4, 0.25, 0.25, 0.1])),
+        "reclosing_off_share": float(rng.choice([0.0, 0.01, 0.4, 1.0], p=[0.45, 0.25, 0.25, 0.05])),
         "reclosing_off_trip": str(rng.choice(["fast", "delayed"])),
         "fault_current_factor": float(rng.choice([1.0, 0.7, 1.4])),
         "fuse_melting_factor": float(rng.choice([0.75, 0.5, 1.0])),
@@ -58,7 +58,7 @@ def full_cells(rng: np.random.Generator, row: Mapping[str, object], low_currents
     if device is not None and device.trippings and rng.random() < 0.6:
         cells["tripping"] = str(rng.choice(device.trippings))
     if device is not None and device.recloses and rng.random() < 0.3:
-        cells["reclosing_off_share"] = float(rng.choice([0.0, 0.2, 1.0]))
+        cells["reclosing_off_share"] = float(rng.choice([0.0, 0.2, 1.0], p=[0.4, 0.4, 0.2]))
     if row["device"] == FUSE and rng.random() < 0.6:
         cells["fuse_link"] = str(rng.choice(OWN_LINKS + ("15K", "65K", "100T", "200K")))
     if rng.random() < 0.5:
@@ -93,7 +93,8 @@ def random_settings(rng: np.random.Generator, sections: pd.DataFrame, factor: fl
             before = rows[-1]["section_id"]
             rows += [row | {"section_id": section} for row in rows if row["section_id"] == before]
             continue
-        pairs = [(e, o) for e in ("phase", "ground") for o in ("fast", "delayed") if rng.random() < 0.7]
+        elements = ("ground",) if rng.random() < 0.15 else ("phase", "ground")
+        pairs = [(e, o) for e in elements for o in ("fast", "delayed") if rng.random() < 0.8]
         rows += [{"section_id": section, "element": e, "operation": o} | _random_element(rng, e, o, factor)
                  for e, o in pairs]
     frame = pd.DataFrame(rows, columns=list(SETTINGS))
@@ -105,7 +106,7 @@ def _random_element(rng: np.random.Generator, element: str, operation: str, fact
     if rng.random() < 0.06:
         pickup = 1e5  # above every fault current
     curve = str(rng.choice(("definite", *FORMULAS, *POINT_CURVES)))
-    slow = 1.0 if operation == "delayed" else 0.1
+    slow = 3.0 if operation == "delayed" else 0.05
     if curve == "definite":
         dial = slow * float(rng.choice([0.5, 1.0, rng.uniform(0.1, 3.0)]))
     elif curve in FORMULAS:

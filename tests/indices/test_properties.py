@@ -201,7 +201,10 @@ def test_a_section_cut_in_two_without_a_device_is_the_same_section(engine, study
     cut.loc[row, ["customers", "customers_residential", "customers_small_ci", "customers_large_ci", "load_kw",
                   "tie_probability"]] = (0, 0, 0, 0, 0, np.nan)
     halves = study.with_sections(pd.concat([cut, second], ignore_index=True))
-    assert differences(engine(halves), engine(study), relative=1e-7) == []
+    whole = engine(study)
+    for result in whole.values():  # nobody is left on the first half: its rates are by the opened device's share
+        del result["sections"][name]
+    assert differences(engine(halves), whole, relative=1e-7) == []
 
 
 @given(study=small)
