@@ -12,7 +12,8 @@ from reliability.business.cashflow import Business, business_summary
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import system_indices
 from reliability.network.application import settle_scenarios
-from reliability.network.protection import counts_too_many, named_heads
+from reliability.network.conversions import named_heads
+from reliability.network.protection import counts_too_many
 from reliability.pipeline import Results, assemble, expect, with_rivals
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range
 from reliability.schema.devices import SECTIONALIZER

@@ -133,7 +133,7 @@ def _groups(network: Network, heads: np.ndarray, by: str) -> np.ndarray:
         phases = np.nan_to_num(network.phases[heads], nan=1.0).astype(int)
         names = [f"laterals of {p} phase{'s' if p > 1 else ''}" for p in phases]
     elif by == "customer_class":
-        most = network.customers_by_class_below[heads].argmax(axis=1)
+        most = network.below(network.customers_by_class)[heads].argmax(axis=1)
         names = [f"laterals mostly {CUSTOMER_CLASSES[c]}" for c in most]
     elif by == "device":
         names = [f"laterals with {DEVICES[d]}" for d in network.device[heads]]

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from reliability.network.application_catalogue import HAIR, PASS, REVIEW, UNKNOWN, Check, Settled, judge
+from reliability.network.coordination import coordination
 from reliability.network.devices import MELTS
 from reliability.network.fuse_links import link_name, link_table, saving_ceiling_a
 from reliability.network.protection import Protection
@@ -16,10 +17,10 @@ from reliability.network.tree import Network
 PREFERRED_A = (6, 10, 15, 25, 40, 65, 100, 140, 200)
 
 
-def existing_ceilings_a(network: Network, as_built: Protection) -> np.ndarray:
+def existing_ceilings_a(network: Network, values: Mapping[str, object], as_built: Protection) -> np.ndarray:
     """Saving ceiling (A) of the fuse at each lateral's head, (m,), NaN where unknown or no fuse."""
     head = network.lateral_heads
-    ceiling = as_built.ceiling_a[head]
+    ceiling = coordination(network, values, (as_built,)).ceiling_a[0][head]
     return np.where(MELTS[network.device[head]] & np.isfinite(ceiling), ceiling, np.nan)
 
 
@@ -32,7 +33,7 @@ def fuse_checks(network: Network, values: Mapping[str, object], as_built: Protec
     backup = network.protective_above[head]
     fast = np.where(backup >= 0, as_built.fast[backup], np.nan)
 
-    ceiling = np.where(fast > 0.0, existing_ceilings_a(network, as_built), np.nan)
+    ceiling = np.where(fast > 0.0, existing_ceilings_a(network, values, as_built), np.nan)
     none = Settled(~fused, PASS, "no fuse stands at the head today")
     blocked = Settled(fast == 0.0, PASS, "fast tripping is blocked: no fuse is meant to be saved")
     pickup = values["cold_load_factor"] * load

@@ -37,6 +37,11 @@ class DeviceSettings:
     def __len__(self) -> int:
         return len(self.slot)
 
+    @property
+    def has_ground(self) -> np.ndarray:
+        """Whether a device has ground elements, (d,)."""
+        return (self.slot[:, [k for k, (_, element) in enumerate(_SLOTS) if element == GROUND]] >= 0).any(axis=1)
+
 
 def device_settings(settings: pd.DataFrame, curves: Mapping[str, Points]) -> DeviceSettings:
     """Settings of devices from a checked frame of `columns.SETTINGS`, alike ones once.

@@ -7,8 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from reliability.network.conversions import named_heads
 from reliability.network.devices import BACKS_UP
-from reliability.network.protection import counts_too_many, most_counts, named_heads, protection
+from reliability.network.protection import counts_too_many, most_counts, protection
 from reliability.network.tree import Network
 from reliability.schema.nearest import Names
 from reliability.schema.problems import or_less
