@@ -9,8 +9,8 @@ import numpy as np
 
 from reliability.network.curves import PointCurves, Points, point_curves
 from reliability.network.fuse_links import link_table
+from reliability.schema.curves import CLEARING, MELTING
 
-MELTING, CLEARING = "melting", "clearing"
 CONSTANT_I2T = -2.0  # slope of log time over log current below the table's last time
 
 

@@ -11,7 +11,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reliability.network.curves import (
-    INVERSE,
     Points,
     inverse_time_s,
     last_at_or_below,
@@ -36,6 +35,7 @@ from reliability.network.link_curves import (
     saving_ceilings_a,
     total_clearing_s,
 )
+from reliability.schema.curves import INVERSE
 
 MULTIPLES = np.array([2.0, 5.0, 10.0])
 
