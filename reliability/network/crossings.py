@@ -114,8 +114,9 @@ def changes(elements: Elements, link: np.ndarray, comparison: Comparison) -> tup
         for group in (elements.points < 0, elements.points >= 0):
             pair = np.flatnonzero((link == which) & group)
             if pair.size:
-                for found, new in zip((begun, spans), _spans(elements.take(pair), int(which), comparison), strict=True):
-                    found.append((pair[new[0]], *new[1:]))
+                (row, current), (place, *ends) = _spans(elements.take(pair), int(which), comparison)
+                begun.append((pair[row], current))
+                spans.append((pair[place], *ends))
     pair, segment, low, high, before, after = (np.concatenate(parts) for parts in zip(*spans, strict=True))
     pieces = _Pieces(comparison, elements.take(pair), segment, comparison.added_s[link[pair]])
     same = np.flatnonzero(before == after)

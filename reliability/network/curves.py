@@ -68,11 +68,12 @@ class PointCurves:
 def point_curves(curves: Iterable[Points]) -> PointCurves:
     """Several curves by points as one."""
     curves = list(curves)
+    nothing = np.zeros(0)
     slopes = [np.append(np.diff(np.log(c.time_s)) / np.diff(np.log(c.current_a)), c.tail) for c in curves]
-    join = [np.concatenate([getattr(c, name) for c in curves]).astype(float) if curves else np.zeros(0)
-            for name in ("current_a", "time_s")]
-    first = np.cumsum([0, *(len(c.current_a) for c in curves)])
-    return PointCurves(first, *join, np.concatenate(slopes) if curves else np.zeros(0))
+    return PointCurves(first=np.cumsum([0, *(len(c.current_a) for c in curves)]),
+                       current_a=np.concatenate([nothing, *(c.current_a for c in curves)]),
+                       time_s=np.concatenate([nothing, *(c.time_s for c in curves)]),
+                       slope=np.concatenate([nothing, *slopes]))
 
 
 def points_by_name(curves: pd.DataFrame) -> dict[str, Points]:
@@ -138,8 +139,9 @@ def make_elements(settings: pd.DataFrame, curves: Mapping[str, Points]) -> Eleme
     by_points = [name for name in named if name not in INVERSE]
     constants = np.array([INVERSE.get(name, INVERSE[DEFINITE]) for name in named]).reshape(-1, 3)[code]
     place = np.array([by_points.index(name) if name in by_points else -1 for name in named], dtype=np.int64)[code]
-    return Elements(*(settings[name].to_numpy(float) for name in ("pickup_a", "time_dial", "added_time_s")),
-                    *constants.T, place, point_curves(curves[name] for name in by_points))
+    pickup, dial, added = (settings[name].to_numpy(float) for name in ("pickup_a", "time_dial", "added_time_s"))
+    return Elements(pickup, dial, added, constants[:, 0], constants[:, 1], constants[:, 2], place,
+                    point_curves(curves[name] for name in by_points))
 
 
 def element_times(elements: Elements, current_a: np.ndarray, added: bool = True) -> np.ndarray:
@@ -164,5 +166,6 @@ def inverse_time_s(curve: str, current_a: np.ndarray, pickup_a: float, time_dial
                    added_time_s: float = 0.0) -> np.ndarray:
     """Time (s) of one built-in curve of `INVERSE` at currents (A)."""
     a, b, p = INVERSE[curve]
-    one = Elements(*map(np.array, (pickup_a, time_dial, added_time_s, a, b, p, -1)), point_curves([]))
+    one = Elements(np.array(pickup_a), np.array(time_dial), np.array(added_time_s), np.array(a), np.array(b),
+                   np.array(p), np.array(-1), point_curves([]))
     return element_times(one, np.asarray(current_a, float))

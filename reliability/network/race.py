@@ -156,7 +156,8 @@ def _events(links: LinkCurves, settings: DeviceSettings, link: np.ndarray, devic
         row = np.repeat(np.arange(len(where)), count)
         step = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
         events.append((pair[row], currents[offsets[where[row]] + step], 1 << shift + slot[row]))
-    return tuple(np.concatenate(parts) for parts in zip(*events, strict=True))
+    pairs, currents, bits = (np.concatenate(parts) for parts in zip(*events, strict=True))
+    return pairs, currents, bits
 
 
 def _combined(links: LinkCurves, settings: DeviceSettings, combination: np.ndarray, melting_factor: float,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import functools
 import re
+from collections.abc import Collection
 
 import numpy as np
 
@@ -30,14 +31,18 @@ def written_link(text: str) -> str | None:
     return f"{float(link[1] or link[4]):g}{link[2] or link[3]}" if link else None
 
 
-def bad_links(records: Records, problems: Problems) -> None:
-    """Write every link in one way (65K); those unreadable or not in the reference table are reported."""
+def bad_links(records: Records, problems: Problems, own: Collection[str] = ()) -> None:
+    """Write every link in one way (65K); those unreadable or not in the reference table are reported.
+
+    own: links of which the study has curves.
+    """
     links = records.columns["fuse_link"].tolist()
     if not any(links):
         return
     names = Names(known_links())
     written = {text: written_link(text) for text in set(links)}
-    unknown = [i for i, text in enumerate(links) if text and written[text] not in names.known]
+    known = {*names.known, *own}
+    unknown = [i for i, text in enumerate(links) if text and written[text] not in known]
     problems.each(unknown, lambda i: records.problem(
         i, "fuse_link", None, *_trouble(written[links[i]], names, links[i])))
     records.columns["fuse_link"] = np.array([written[text] or "" for text in links], object)

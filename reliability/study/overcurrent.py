@@ -30,14 +30,16 @@ def read_curves(table: Table, problems: Problems) -> pd.DataFrame:
     returned, so that settings are not reported for a curve that has a problem of its own.
     """
     typed, sound = _typed(table, CURVES, problems)
-    texts, first = text_column(table, "curve"), {}
-    names = np.array([_curve_name(text, first) for text in texts], object)
+    texts = text_column(table, "curve")
+    first: dict[str, str] = {}
+    names = np.array([_curve_name(text, first) for text in texts], dtype=object)
     _report_names(table, texts, names, problems)
     frame = pd.DataFrame({"curve": names, "current_a": typed["current_a"], "time_s": typed["time_s"]})
-    rows = {name: at for name, at in frame.groupby("curve").indices.items() if name and name not in INVERSE}
+    rows = {str(name): np.asarray(at) for name, at in frame.groupby("curve").indices.items()
+            if name and name not in INVERSE}
     for name, at in rows.items():
         if sound[at].all():
-            _report_points(table, str(name), at, frame, problems)
+            _report_points(table, name, at, frame, problems)
     _report_pairs(table, rows, frame, sound, problems)
     return frame[names != ""].reset_index(drop=True)
 
@@ -67,6 +69,13 @@ def read_overcurrent_settings(table: Table, curves: Iterable[str], sections: pd.
     return frame[sound & ~without & (names != "") & placed & ~again].reset_index(drop=True)
 
 
+def links_with_curves(curves: pd.DataFrame) -> tuple[str, ...]:
+    """Links that have curves of their own in a frame of `read_curves`, whether in the reference table or not."""
+    names = set(curves["curve"])
+    return tuple(name.removesuffix(f" {MELTING}") for name in dict.fromkeys(curves["curve"])
+                 if name.endswith(f" {MELTING}") and f"{name.removesuffix(MELTING)}{CLEARING}" in names)
+
+
 def settings_notes(settings: pd.DataFrame, file: str = "settings.csv") -> tuple[str, ...]:
     """What should be known of checked settings: devices of which only fast rows are stated."""
     kinds = settings.groupby("section_id", sort=False)["operation"].agg(set)
@@ -82,8 +91,8 @@ def fast_slower_notes(section_ids: Sequence[str], current_a: np.ndarray, file: s
 
     current_a: such a current (A) of each device, NaN where there is none.
     """
-    at = np.flatnonzero(~np.isnan(current_a))
-    if not at.size:
+    at = np.flatnonzero(~np.isnan(current_a)).tolist()
+    if not at:
         return ()
     named = _some([f"{section_ids[i]} at {in_full(float(f'{current_a[i]:.3g}'))} A" for i in at])
     return (f"{file}: {len(at)} of {len(section_ids)} devices with fast rows that are slower than the delayed ones at "
@@ -159,10 +168,9 @@ def _report_pairs(table: Table, rows: dict[str, np.ndarray], frame: pd.DataFrame
             problems.add(table.problem(int(at[0]), "curve", name, "a link needs both its curves",
                                        f"add the points of '{link} {_OTHER[which]}'"))
         elif which == CLEARING and sound[at].all() and sound[other].all():
-            early = _clears_early(frame.iloc[other], frame.iloc[at])
-            problems.each(at[early], lambda i, link=link: table.problem(
-                i, "time_s", f"{frame['time_s'][i]:g}", f"{link} would clear here before it melts",
-                f"correct this point or those of '{link} {MELTING}'"))
+            rule, remedy = f"{link} would clear here before it melts", f"correct this point or those of its {MELTING}"
+            for i in at[_clears_early(frame.iloc[other], frame.iloc[at])].tolist():
+                problems.add(table.problem(i, "time_s", f"{frame['time_s'][i]:g}", rule, remedy))
 
 
 def _clears_early(melting: pd.DataFrame, clearing: pd.DataFrame) -> np.ndarray:

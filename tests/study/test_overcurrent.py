@@ -8,11 +8,19 @@ import pytest
 
 from reliability.network.curves import points_by_name
 from reliability.network.device_settings import device_settings, fast_slower_at_a
-from reliability.schema.columns import CURVES, SETTINGS
+from reliability.schema.columns import CURVES, SETTINGS, Column
 from reliability.schema.curves import INVERSE
 from reliability.schema.problems import Problem, Problems
 from reliability.study.headers import ColumnMap, match_headers
-from reliability.study.overcurrent import fast_slower_notes, read_curves, read_overcurrent_settings, settings_notes
+from reliability.study.links import bad_links
+from reliability.study.overcurrent import (
+    fast_slower_notes,
+    links_with_curves,
+    read_curves,
+    read_overcurrent_settings,
+    settings_notes,
+)
+from reliability.study.records import Records
 from reliability.study.tables import read_rows
 
 HEAD = "section_id,element,operation,pickup_a,curve,time_dial,added_time_s"
@@ -138,6 +146,7 @@ def test_curves_are_read_whatever_their_case_and_links_in_one_way():
                              "65K MELTING,900,0.1", "65K clearing,1100,0.12")
     assert not problems
     assert frame["curve"].tolist() == ["Fast A", "Fast A", "65K melting", "65K clearing", "65K melting", "65K clearing"]
+    assert links_with_curves(frame) == ("65K",)
     assert points_by_name(frame)["65K melting"].current_a.tolist() == [130.0, 900.0]
 
 
@@ -171,6 +180,17 @@ def test_a_link_may_not_clear_before_it_melts(point, early):
     rest = "65K clearing,5000,0.5" if current > 50 else ""
     problems = curves("65K melting,100,1", "65K melting,200,0.5", f"65K clearing,{point}", rest)[1]
     assert [(p.row, p.rule) for p in problems] == ([(4, "65K would clear here before it melts")] if early else [])
+
+
+def test_a_section_may_hold_a_link_of_which_the_study_has_curves():
+    problems = Problems()
+    columns = (Column("section_id", "text"), Column("fuse_link", "text"))
+    rows = read_rows("sections.csv", b"section_id,fuse_link\na,e10\nb,12E\n")
+    table = match_headers(rows, columns, "sections", ColumnMap(), problems)
+    records = Records({"fuse_link": np.array(["e10", "12E"], object)}, {}, (table,))
+    bad_links(records, problems, own=("10E",))
+    assert records.columns["fuse_link"].tolist() == ["10E", "12E"]
+    assert only(problems.kept).row == 3
 
 
 def test_devices_with_fast_rows_alone_are_noted():
