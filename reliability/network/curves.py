@@ -57,7 +57,8 @@ class PointCurves:
 
     def time_on(self, segment: np.ndarray, current_a: np.ndarray) -> np.ndarray:
         """Time of a given segment (not −1), extended beyond its ends."""
-        return self.time_s[segment] * np.exp(self.slope[segment] * np.log(current_a / self.current_a[segment]))
+        with np.errstate(over="ignore"):   # far outside of a steep segment
+            return self.time_s[segment] * np.exp(self.slope[segment] * np.log(current_a / self.current_a[segment]))
 
     def times(self, curve: np.ndarray, current_a: np.ndarray) -> np.ndarray:
         """Time of each curve at each current, exact at the points; arrays broadcast."""
