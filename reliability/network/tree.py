@@ -36,7 +36,8 @@ class Network:
     protective_above: for a section, the next protective section above `protective` of
         itself, −1 at a source.
     block: section that heads the block (nearest device of any kind at or above).
-    lateral: section that heads the lateral, −1 on the main.
+    lateral: section that heads the lateral, −1 on the main. unit: nearest section at or above whose device a
+        conversion may change (a candidate, model §1), −1 on the mains.
     feeder: index into `feeder_ids`.
     customers_below: sums over sub(i). customers_by_class: (n, 3). three_phase_share: part of a section's
         customers that are interrupted whatever phase opens, NaN where there are no customers.
@@ -58,6 +59,7 @@ class Network:
     protective_above: np.ndarray
     block: np.ndarray
     lateral: np.ndarray
+    unit: np.ndarray
     feeder: np.ndarray
     feeder_ids: np.ndarray
     customers: np.ndarray
@@ -78,25 +80,18 @@ class Network:
         return len(self.ids)
 
     @property
-    def lateral_heads(self) -> np.ndarray:
-        """Positions of the sections that head a lateral, ascending."""
-        return np.flatnonzero(self.lateral == np.arange(len(self)))
-
-    @property
     def candidates(self) -> np.ndarray:
         """Positions of the sections whose device a conversion may change, ascending (model §1)."""
-        following = np.where(self.protective_above >= 0, self.device[self.protective_above], NO_DEVICE)
-        heads = HEADS_LATERAL[self.device] & (self.protective == np.arange(len(self)))
-        return np.flatnonzero(heads & RECLOSES[following])
+        return np.flatnonzero(self.unit == np.arange(len(self)))
 
     @property
-    def lateral_index(self) -> np.ndarray:
-        """Place of each section's lateral among `lateral_heads`, −1 on the main, (n,)."""
-        heads = self.lateral_heads
-        # one place more than sections: the −1 of the main reads the last
+    def candidate_index(self) -> np.ndarray:
+        """Place of each section's unit among `candidates`, −1 on the mains, (n,)."""
+        heads = self.candidates
+        # one place more than sections: the −1 of the mains reads the last
         place = np.full(len(self) + 1, -1)
         place[heads] = np.arange(len(heads))
-        return place[self.lateral]
+        return place[self.unit]
 
     def with_columns(self, columns: Mapping[str, np.ndarray]) -> Network:
         """The same network with other values, (n,) each in its order, in some of the numeric columns."""
@@ -142,6 +137,8 @@ def build_network(sections: pd.DataFrame, parent_row: np.ndarray | None = None, 
     device = codes_of(sections["device"].to_numpy(dtype=object))[row]
     protective = nearest(parent, PROTECTS[device])
     above = np.where(parent[protective] >= 0, protective[parent[protective]], -1)
+    following = np.where(above >= 0, device[above], NO_DEVICE)
+    candidate = HEADS_LATERAL[device] & (protective == np.arange(n)) & RECLOSES[following]
     feeder_ids, feeder = np.unique(sections["feeder_id"].to_numpy(dtype=str)[row], return_inverse=True)
     customers = numbers("customers")
     by_class = np.column_stack([np.nan_to_num(numbers(f"customers_{c}")) for c in CUSTOMER_CLASSES])
@@ -157,7 +154,7 @@ def build_network(sections: pd.DataFrame, parent_row: np.ndarray | None = None, 
     return Network(
         ids=ids[row], row=row, parent=parent, size=size, device=device,
         protective=protective, protective_above=above, block=nearest(parent, device != NO_DEVICE),
-        lateral=topmost(parent, HEADS_LATERAL[device]),
+        lateral=topmost(parent, HEADS_LATERAL[device]), unit=nearest(parent, candidate),
         feeder=feeder, feeder_ids=feeder_ids, customers=customers, customers_by_class=by_class,
         three_phase_share=three_phase, load_kw=load, phases=phases, stretch_top=nearest(parent, more_above),
         customers_below=sums_below(customers, size), tie_below=largest_below(tie, size),

@@ -15,11 +15,12 @@ import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from reliability.history.write import write_history
+
 from reliability.history.history import read_history
 from reliability.history.major_events import major_events
 from reliability.history.observed import daily_indices, feeder_indices, tally, yearly_indices
 from reliability.history.outages import read_records
-from reliability.history.write import write_history
 from reliability.network.tree import build_network
 from reliability.schema.assumptions import defaults
 from reliability.study.study import Study

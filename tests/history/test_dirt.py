@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
-
 from reliability.history.document import document
-from reliability.history.history import read_history
 from reliability.history.write import write_history
+
+from reliability.history.history import read_history
 from reliability.schema.problems import StudyError
 from tests.history.records import outage, study
 

@@ -8,10 +8,10 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
+from reliability.history.write import write_history
 
 from reliability.history import charts
 from reliability.history.history import read_history
-from reliability.history.write import write_history
 from reliability.schema.problems import StudyError
 from tests.history.records import TWO_FEEDERS, outage, study
 

@@ -6,10 +6,10 @@ import xml.etree.ElementTree as ElementTree
 
 import numpy as np
 import pytest
-
-from reliability.report import drawing
 from reliability.report.drawing import Box, Dot, Label, Line, Series, bars, columns, curve, tick_text, ticks
 from reliability.report.svg import svg
+
+from reliability.report import drawing
 
 EMPTY = float("nan")
 CHARTS = {

@@ -6,11 +6,11 @@ import re
 from dataclasses import replace
 
 import pytest
+from reliability.report.sections import sections
 
 from reliability.report.blocks import Table, tables
 from reliability.report.figures import resolve
 from reliability.report.page import page
-from reliability.report.sections import sections
 from reliability.report.sections_laterals import application, selection
 from reliability.report.sections_model import assumptions
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY

@@ -8,12 +8,12 @@ import sys
 from dataclasses import replace
 
 import pytest
-
-from reliability.report.blocks import tables
 from reliability.report.drawing import Chart
-from reliability.report.output import write_results
 from reliability.report.raster import png
 from reliability.report.sections import sections
+
+from reliability.report.blocks import tables
+from reliability.report.output import write_results
 from reliability.report.word import INSTALL, DocxMissing, docx_bytes, require_docx
 
 

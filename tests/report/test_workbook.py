@@ -11,10 +11,10 @@ import openpyxl
 import pandas as pd
 import pytest
 from openpyxl.utils import get_column_letter
+from reliability.report.sections import sections
 
 from reliability.report.blocks import tables
 from reliability.report.figures import TEXT, resolve
-from reliability.report.sections import sections
 from reliability.report.workbook import write_workbook
 
 
