@@ -12,7 +12,8 @@ from reliability.business.cashflow import Business, business_summary
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import system_indices
 from reliability.network.application import settle_scenarios
-from reliability.network.protection import counts_too_many, named_heads
+from reliability.network.conversions import named_heads
+from reliability.network.protection import counts_too_many
 from reliability.pipeline import Results, assemble, expect, with_rivals
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range
 from reliability.schema.devices import SECTIONALIZER
@@ -149,11 +150,11 @@ def customer_hours_by_lateral(base: ScenarioResults, at: int) -> np.ndarray:
 def by_lateral(base: ScenarioResults, caused: np.ndarray) -> np.ndarray:
     """Sums over the sections of each lateral, (n,), at the laterals' heads."""
     network = base.results.network
-    on = network.lateral >= 0
-    return np.bincount(network.lateral[on], caused[on], len(network))
+    on = network.unit >= 0
+    return np.bincount(network.unit[on], caused[on], len(network))
 
 
 def too_many_counts(now: ScenarioResults, at: int) -> int:
     """Laterals of a scenario whose counts reach the backup's operations to lockout."""
     broken = counts_too_many(now.results.table.protections[at])
-    return int(np.isin(broken, now.results.network.lateral_heads).sum())
+    return int(np.isin(broken, now.results.network.candidates).sum())

@@ -31,7 +31,8 @@ def _result(results, one) -> dict:
     sums = {key: np.bincount(network.lateral[on_lateral], caused[on_lateral], len(network)) for key, caused in (
         ("customer_interruptions", one.fault_ci), ("customer_hours", one.fault_customer_hours),
         ("momentary_events", one.fault_momentary_events))}
-    laterals = {names[head]: {key: values[head] for key, values in sums.items()} for head in network.lateral_heads}
+    heads = np.flatnonzero(network.lateral == np.arange(len(network)))
+    laterals = {names[head]: {key: values[head] for key, values in sums.items()} for head in heads}
     return system | {"sections": sections, "laterals": laterals}
 
 

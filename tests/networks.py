@@ -92,10 +92,18 @@ def study_of(rows: Sequence[Mapping[str, object]], scenarios: Sequence[Scenario]
     rows = [{"parent_id": "", "device": "", "length_km": 0.0, "customers": 0.0} | dict(row) for row in rows]
     frame = frame_of(rows)
     elements = [{"element": "phase", "operation": "fast"} | dict(row) for row in settings]
-    return Study("test", "USD", frame, build_network(frame), defaults() | values,
-                 scenarios=(Scenario(AS_BUILT), *scenarios),
-                 settings=pd.DataFrame(elements, columns=list(SETTINGS)) if elements else None,
-                 curves=pd.DataFrame(list(curves), columns=["curve", "current_a", "time_s"]) if curves else None)
+    of_devices = checked(pd.DataFrame(elements, columns=list(SETTINGS)))
+    points = pd.DataFrame(list(curves), columns=["curve", "current_a", "time_s"])
+    return Study("test", "USD", frame, build_network(frame, settings=of_devices, curves=points), defaults() | values,
+                 scenarios=(Scenario(AS_BUILT), *scenarios), settings=of_devices, curves=points)
+
+
+def checked(settings: pd.DataFrame | None) -> pd.DataFrame | None:
+    """Rows of settings.csv as the reader leaves them: blanks filled."""
+    if settings is None:
+        return None
+    numbers = dict.fromkeys(("pickup_a", "time_dial", "added_time_s"), float)
+    return settings.astype(numbers).fillna({"time_dial": 1.0, "added_time_s": 0.0})
 
 
 def _upward(by_id: Mapping[str, Mapping], name: str) -> list[str]:
@@ -127,10 +135,11 @@ def random_study(rng: np.random.Generator, sections: int = 30, full: bool = Fals
     if not full:
         return Study("random", "USD", frame, build_network(frame), assumed,
                      scenarios=_random_scenarios(rng, rows, fewest))
-    return Study("random", "USD", frame, build_network(frame), assumed,
-                 scenarios=full_scenarios(rng, rows, candidates_of(rows)),
-                 settings=random_settings(rng, frame, float(str(assumed["fuse_melting_factor"]))),
-                 curves=random_curves(rng))
+    scenarios = full_scenarios(rng, rows, candidates_of(rows))
+    settings = checked(random_settings(rng, frame, float(str(assumed["fuse_melting_factor"]))))
+    curves = random_curves(rng)
+    return Study("random", "USD", frame, build_network(frame, settings=settings, curves=curves), assumed,
+                 scenarios=scenarios, settings=settings, curves=curves)
 
 
 def candidates_of(rows: Sequence[Mapping[str, object]]) -> list[str]:

@@ -21,7 +21,7 @@ from reliability.schema.devices import (
     SECTIONALIZER,
     SWITCH,
 )
-from reliability.schema.scenarios import AS_BUILT, Scenario
+from reliability.schema.scenarios import AS_BUILT, Conversion, Scenario
 
 FORMULAS = ("ieee_moderately_inverse", "ieee_very_inverse", "ieee_extremely_inverse",
             "iec_standard_inverse", "iec_very_inverse", "iec_extremely_inverse")
@@ -154,9 +154,9 @@ def full_scenarios(rng: np.random.Generator, rows: Sequence[Mapping], candidates
     def counts() -> int:
         return int(rng.integers(1, 4))
 
-    def choice() -> dict[str, object]:
+    def choice() -> Conversion:
         device = str(rng.choice(LATERAL_DEVICES))
-        return {"device": device} | ({"counts": counts()} if device == SECTIONALIZER and rng.random() < 0.7 else {})
+        return Conversion(device, counts() if device == SECTIONALIZER and rng.random() < 0.7 else None)
 
     by_section = {name: int(rng.integers(0, 4)) for name in heads if rng.random() < 0.6}
     return (

@@ -13,23 +13,27 @@ from functools import cached_property
 import numpy as np
 
 from reliability.business.unit_costs import unit_costs
-from reliability.faults.consequences import CALLOUTS, Consequences, consequences, waiting_below
+from reliability.faults.consequences import CALLOUTS, Consequences, consequences
 from reliability.faults.outcomes import OutcomeTable, row_rates
+from reliability.faults.times import hangs_on, hours_of, terms_of_rows
 from reliability.indices.expected import ROWS_AT_ONCE, Expected
-from reliability.indices.measures import SWITCHING, waits_by_time
+from reliability.indices.measures import switching_terms
+from reliability.network.quantities import Quantity, quantity
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
 from reliability.schema.devices import TABLE
 from reliability.study.cost_table import CostTable
 
 INTERRUPTION = "interruption_cost"
-AMOUNTS = ("ci", "customer_hours", "load_kwh", "momentary_events", *CALLOUTS, "sectionalizer_operations", INTERRUPTION)
+AMOUNTS = ("ci", "customer_hours", "load_kwh", "momentary_events", *CALLOUTS, "sectionalizer_operations", "actuators",
+           INTERRUPTION)
 PARTS = ("callout", "energy", "incentive", INTERRUPTION)
 UTILITY, SOCIETY = "utility", "society"
 # Never energy margin or incentive and interruption cost in one sum (model §7).
 PARTS_OF = {UTILITY: ("callout", "energy", "incentive"), SOCIETY: ("callout", INTERRUPTION)}
 MINUTES_PER_HOUR = 60.0
 CV = "cv"
+MOMENTARY_FACTOR = "momentary_cost_factor"
 # Points of the interpolation in an uncertain cv; the mean is within 0.25 % on a range two wide, on most far closer.
 SPREADS = 8
 
@@ -37,8 +41,8 @@ SPREADS = 8
 def callout_unit_costs(values: Mapping[str, object]) -> dict[str, object]:
     """Cost of one call-out by kind (model §7): crew hours × rate × overtime, vehicle, material.
 
-    An actuator is spent by every operation of a sectionalizer, whatever call-out follows, and
-    is priced with `sectionalizer_operations`.
+    An actuator is spent by every pole of a sectionalizer that opens, whatever call-out follows, and
+    is priced with `actuators`.
     """
     overtime = 1.0 + values["overtime_share"] * (values["overtime_multiplier"] - 1.0)
     material = {"refuse": values["fuse_link_cost"], "repair": values["repair_material_cost"]}
@@ -62,7 +66,7 @@ def yearly_money(amounts: Mapping[str, np.ndarray], values: Mapping[str, object]
     nothing = np.zeros(np.shape(amounts["ci"]))
     unit = callout_unit_costs(values)
     money = {"callout": sum(amounts[kind] * unit[kind] for kind in CALLOUTS)
-             + amounts["sectionalizer_operations"] * values["actuator_cost"]}
+             + amounts["actuators"] * values["actuator_cost"]}
     money["energy"] = amounts["load_kwh"] * values["energy_margin_per_kwh"]
     if customers_served > 0:
         minutes = amounts["customer_hours"] * (MINUTES_PER_HOUR / customers_served)
@@ -73,33 +77,41 @@ def yearly_money(amounts: Mapping[str, np.ndarray], values: Mapping[str, object]
     return {part: money.get(part, nothing) if part in counted else nothing for part in PARTS}
 
 
-def interruption_cost_rows(what: Consequences, network: Network, values: Mapping[str, object], costs: CostTable,
-                           waiting: np.ndarray) -> np.ndarray:
+def interruption_cost_rows(what: Consequences, by_class: Quantity, values: Mapping[str, object],
+                           costs: CostTable) -> np.ndarray:
     """Customers' mean cost of one event of each row, (r,), in the money of the table.
 
-    what: consequences of r rows. waiting: `waiting_below` of the customers by class.
+    what: consequences of r rows. by_class: the customers by class.
     """
-    waits, switched, momentary = _customers(what, network, costs, waiting)
-    return momentary + _sustained_cost(costs, waits, what.waiting_hours, switched, values["switching_hours"],
-                                       values["cv"])[0]
+    waits, switched, momentary = _customers(what, by_class, costs)
+    sustained = _sustained_cost(costs, ((waits, what.waiting_hours), (switched, what.switching_hours)), values["cv"])
+    return momentary * values["momentary_cost_factor"] + sustained[0]
 
 
-def _customers(what: Consequences, network: Network, costs: CostTable, waiting: np.ndarray):
+def customers_by_class(network: Network) -> Quantity:
+    """The customers of a network by class, for `interruption_cost_rows`."""
+    return quantity(network, network.customers_by_class)
+
+
+def _customers(what: Consequences, by_class: Quantity, costs: CostTable):
     """Customers by class that wait for the call-out's work, (r, c), those back after switching, (r, c), and
-    the cost of the others' momentary events, (r,).
+    the cost of the others' momentary events by the table, (r,).
     """
-    below = network.customers_by_class_below
-    waits = what.waiting(below, waiting)
-    return waits, what.sustained(below) - waits, what.momentary_events(below) @ costs.momentary
+    waits = what.waiting(by_class)
+    return waits, what.sustained(by_class) - waits, what.momentary_events(by_class) @ costs.momentary
 
 
-def _sustained_cost(costs: CostTable, waits: np.ndarray, waiting_hours: np.ndarray, switched: np.ndarray,
-                    switching_hours: float, cv: float) -> tuple[np.ndarray, np.ndarray]:
-    """Mean over the severity of the sustained interruptions' cost, and its slope in it, each (r,); see `unit_costs`."""
-    hours, index = np.unique(np.append(waiting_hours, switching_hours), return_inverse=True)
-    mean, slope = ((waits * of[index[:-1]]).sum(axis=1) + switched @ of[index[-1]]
-                   for of in unit_costs(costs, hours, cv))
-    return mean, slope
+def _sustained_cost(costs: CostTable, groups, cv: float) -> tuple[np.ndarray, np.ndarray]:
+    """Mean over the severity of the sustained interruptions' cost, and its slope in it, each (r,); see `unit_costs`.
+
+    groups: (customers (r, c), hours (r,)) each.
+    """
+    total_mean, total_slope = 0.0, 0.0
+    for customers, of_row in groups:
+        hours, index = np.unique(of_row, return_inverse=True)
+        mean, slope = ((customers * of[index]).sum(axis=1) for of in unit_costs(costs, hours, cv))
+        total_mean, total_slope = total_mean + mean, total_slope + slope
+    return total_mean, total_slope
 
 
 @dataclass(frozen=True)
@@ -107,7 +119,7 @@ class InterruptionCost:
     """Customers' cost as an extra measure of the simulation (an `ExtraMeasure`), named `INTERRUPTION`.
 
     An event costs mean − b + b·L, the straight line in its severity L that has the exact mean
-    (see `cost_table.unit_costs`). Where a trial draws its own times or their spread, customers
+    (see `unit_costs`). Where a trial draws its own times or their spread, customers
     stay uncounted in money until they are priced at the trial's values: a term is a time and a
     customer class. Only where a section states its own time to repair and the spread is drawn
     is the price interpolated, between the spreads of `cv_points`: a term is one of those.
@@ -117,44 +129,56 @@ class InterruptionCost:
     costs: CostTable
 
     @cached_property
-    def _waiting(self) -> np.ndarray:
-        return waiting_below(self.network, self.network.customers_by_class)
+    def _by_class(self) -> Quantity:
+        return customers_by_class(self.network)
 
     def parts(self, what: Consequences, table: OutcomeTable, scenario: int, rows: np.ndarray,
               values: Mapping[str, object], uncertain: Mapping[str, Range],
-              ) -> dict[tuple[str, int] | None, tuple[np.ndarray, np.ndarray]]:
+              ) -> dict[tuple[object, int] | None, tuple[np.ndarray, np.ndarray]]:
         """(a, b) of the rows by term."""
-        waits, switched, momentary = _customers(what, self.network, self.costs, self._waiting)
-        by_time: dict[str, np.ndarray] = {}
-        for key, those in waits_by_time(table, what, rows).items():
-            if key in uncertain or CV in uncertain:
-                by_time[key] = np.where(those[:, None], waits, 0.0)
-                waits = np.where(those[:, None], 0.0, waits)
-        if SWITCHING in uncertain or CV in uncertain:
-            by_time[SWITCHING], switched = switched, np.zeros_like(switched)
-        parts: dict = {(key, c): (a, a) for key, customers in by_time.items() for c, a in enumerate(customers.T)}
+        waits, switched, momentary = _customers(what, self._by_class, self.costs)
+        parts: dict = {}
+        groups = []
+        for customers, hours, terms in ((waits, what.waiting_hours, terms_of_rows(what.time, what.own_repair)),
+                                        (switched, what.switching_hours, switching_terms(what))):
+            fixed = customers
+            for term, those in terms:
+                if hangs_on(term, uncertain) or (CV in uncertain and term[1] is None):
+                    drawn = np.where(those[:, None], customers, 0.0)
+                    parts |= {(term, c): (a, a) for c, a in enumerate(drawn.T)}
+                    fixed = np.where(those[:, None], 0.0, fixed)
+            groups.append((fixed, hours))
+
+        nothing = np.zeros(len(momentary))
+        if MOMENTARY_FACTOR in uncertain:
+            parts[MOMENTARY_FACTOR, 0] = (momentary, nothing)
+            momentary = nothing
+        else:
+            momentary = momentary * values[MOMENTARY_FACTOR]
 
         def priced(cv: float) -> tuple[np.ndarray, np.ndarray]:
-            mean, slope = _sustained_cost(self.costs, waits, what.waiting_hours, switched, values[SWITCHING], cv)
+            mean, slope = _sustained_cost(self.costs, groups, cv)
             return mean - slope, slope
 
         if CV in uncertain:
-            if waits.any():
+            if any(customers.any() for customers, _ in groups):
                 parts |= {(CV, k): priced(cv) for k, cv in enumerate(cv_points(uncertain[CV]))}
-            return parts | {None: (momentary, np.zeros(len(momentary)))}
-        fixed, slope = priced(values[CV])
-        return parts | {None: (momentary + fixed, slope)}
+            return parts | {None: (momentary, nothing)}
+        fixed_cost, slope = priced(values[CV])
+        return parts | {None: (momentary + fixed_cost, slope)}
 
-    def weights(self, term: tuple[str, int], values: Mapping[str, object], uncertain: Mapping[str, Range]):
+    def weights(self, term: tuple[object, int], values: Mapping[str, object], uncertain: Mapping[str, Range]):
         """What a trial multiplies a and b of a term by, each (trials,) or (1,)."""
         key, which = term
+        if key == MOMENTARY_FACTOR:
+            return (np.atleast_1d(values[MOMENTARY_FACTOR]),) * 2
         cv = np.atleast_1d(values[CV])
         if key == CV:
             # Lagrange's polynomial that is 1 at this spread and 0 at the others
             at, others = np.split(np.roll(cv_points(uncertain[CV]), -which), [1])
             weight = np.prod((cv[:, None] - others) / (at - others), axis=1)
             return weight, weight
-        mean, slope = unit_costs(self.costs, np.atleast_1d(values[key]), cv)
+        mean, slope = unit_costs(self.costs, np.atleast_1d(hours_of(key, values)), cv)
         return mean[:, which] - slope[:, which], slope[:, which]
 
 
@@ -167,12 +191,12 @@ def cv_points(law: Range) -> np.ndarray:
 def expected_interruption_cost(table: OutcomeTable, values: Mapping[str, object], costs: CostTable) -> np.ndarray:
     """Customers' expected yearly cost of the faults on each section, (S, n), in the money of the table."""
     network, rates = table.network, row_rates(table, values)
-    waiting = waiting_below(network, network.customers_by_class)
+    by_class = customers_by_class(network)
     result = np.zeros((len(table.scenarios), len(network)))
     for start in range(0, len(table), ROWS_AT_ONCE):
         rows = slice(start, start + ROWS_AT_ONCE)
         for s in range(len(result)):
-            mean = interruption_cost_rows(consequences(table, s, values, rows), network, values, costs, waiting)
+            mean = interruption_cost_rows(consequences(table, s, values, rows), by_class, values, costs)
             result[s] += np.bincount(table.section[rows], rates[rows] * mean, len(network))
     return result
 
@@ -182,7 +206,7 @@ def amounts_by_section(expected: Expected, interruption_cost: np.ndarray | None 
     amounts = {
         "ci": expected.fault_ci, "customer_hours": expected.fault_customer_hours,
         "load_kwh": expected.fault_load_kwh, "momentary_events": expected.fault_momentary_events,
-        "sectionalizer_operations": expected.fault_sectionalizer_operations,
+        "sectionalizer_operations": expected.fault_sectionalizer_operations, "actuators": expected.fault_actuators,
         INTERRUPTION: np.zeros(len(expected.fault_ci)) if interruption_cost is None else interruption_cost,
     }
     return amounts | {kind: expected.fault_callouts[:, i] for i, kind in enumerate(CALLOUTS)}

@@ -13,23 +13,29 @@ from dataclasses import dataclass
 import numpy as np
 
 from reliability.business.cashflow import Capital, capital_of, present_worth
-from reliability.business.costs import INTERRUPTION, PARTS_OF, yearly_money
+from reliability.business.costs import INTERRUPTION, PARTS_OF, customers_by_class, yearly_money
 from reliability.business.unit_costs import unit_costs
 from reliability.faults.chains import pattern_probability
-from reliability.faults.consequences import CALLOUTS, NO_CALLOUT, REPAIR, consequences, waiting_below
+from reliability.faults.consequences import CALLOUT_AFTER, CALLOUTS, NO_CALLOUT, Consequences, consequences
 from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, kind_probability
+from reliability.faults.parts import part_probability
+from reliability.faults.states import STUDY, state_probability
+from reliability.faults.times import WAITING, switching_hours, waiting_hours
 from reliability.indices.draws import one_trial, values_of_trials
 from reliability.indices.expected import ROWS_AT_ONCE
+from reliability.indices.measures import amounts_of
 from reliability.indices.simulation import STRUCTURAL
-from reliability.network.rates import rate_parts
+from reliability.network.quantities import Quantity
+from reliability.network.rates import line_rate_parts
 from reliability.network.tree import Network
 from reliability.schema.columns import CUSTOMER_CLASSES
 from reliability.schema.scenarios import Scenario
 from reliability.study.cost_table import CostTable
 
-PROBABILITIES = ("fuse_failure", "sectionalizer_failure", "temporary_fraction")
+PROBABILITIES = ("fuse_failure", "sectionalizer_failure", "temporary_fraction", "reclosing_off_share",
+                 "wrong_link_share")
 MAX_CACHED = 400
-_COLUMNS = ("events", "sectionalizer_operations", "ci", "load", "load_waiting", "customers_waiting",
+_COLUMNS = ("events", "sectionalizer_operations", "actuators", "ci", "load", "load_waiting", "customers_waiting",
             "momentary_events")
 _CLASSED = ("sustained", "waiting", "momentary")
 _AT = {name: i for i, name in enumerate(_COLUMNS)}
@@ -42,8 +48,8 @@ class GroupedSums:
     """Sums over the rows of one scenario that share their factors, g groups.
 
     kinds: bits of the kinds of fault. own_fraction: whether the temporary fraction is the
-    sections' own (and already in the sums). tally: (g, 4) see Chains. callout: index into
-    CALLOUTS, −1 none. own_hours: repair time of the sections' own, NaN where it is the study's.
+    sections' own (and already in the sums). tally: (g, FACTS) see Chains. off_from, off_to: see States; 0 and 1 where
+    the study's share does not enter (and the stated one is in the sums). time, own_hours: see `faults.times`.
     fixed, per_line_rate: (g, q) sums of the columns above times the part of the fault rate
     that is given, and the part that multiplies the study's line fault rate.
     """
@@ -51,7 +57,9 @@ class GroupedSums:
     kinds: np.ndarray
     own_fraction: np.ndarray
     tally: np.ndarray
-    callout: np.ndarray
+    off_from: np.ndarray
+    off_to: np.ndarray
+    time: np.ndarray
     own_hours: np.ndarray
     fixed: np.ndarray
     per_line_rate: np.ndarray
@@ -63,69 +71,70 @@ def group_rows(table: OutcomeTable, scenario: int, values: Mapping[str, object])
     own_fraction = ~np.isnan(network.column["temporary_fraction"])[section]
     own_hours = np.where(table.kinds == PERMANENT, network.column["repair_hours"][section], np.nan)
     parts = [slice(start, start + ROWS_AT_ONCE) for start in range(0, len(table), ROWS_AT_ONCE)]
-    callout = np.concatenate([consequences(table, scenario, values, rows).callout for rows in parts] or [np.zeros(0)])
+    time = np.concatenate([consequences(table, scenario, values, rows).time for rows in parts] or [np.zeros(0, int)])
+    by_study = (table.off_from == STUDY) | (table.off_to == STUDY)
+    off_from, off_to = np.where(by_study, table.off_from, 0.0), np.where(by_study, table.off_to, 1.0)
     patterns, pattern = np.unique(table.tally, axis=0, return_inverse=True)
+    shares, state = np.unique(np.column_stack([off_from, off_to]), axis=0, return_inverse=True)
     hours, hour = np.unique(own_hours, return_inverse=True)  # NaNs count as one value
     keys = np.zeros(len(table), dtype=np.int64)
-    for code, size in ((table.kinds, 2 * PERMANENT), (own_fraction, 2), (callout + 1, len(CALLOUTS) + 1),
-                       (pattern.ravel(), len(patterns)), (hour, len(hours))):
+    for code, size in ((table.kinds, 2 * PERMANENT), (own_fraction, 2), (time + 1, len(WAITING) + 1),
+                       (pattern.ravel(), len(patterns)), (state.ravel(), len(shares)), (hour, len(hours))):
         keys = keys * size + code
     _, first, group = np.unique(keys, return_index=True, return_inverse=True)
-    fixed, per_line_rate = _rate_parts(table, own_fraction)
+    fixed, per_line_rate = _rate_parts(table, own_fraction, by_study, values)
     sums = np.zeros((2, len(first), len(_COLUMNS) + len(_CLASSED) * len(CUSTOMER_CLASSES)))
+    amounts = amounts_of(network) | {"by_class": customers_by_class(network)}
     for rows in parts:
-        columns = _columns(table, scenario, values, rows)
+        columns = _columns(consequences(table, scenario, values, rows), amounts)
         for part, weight in zip(sums, (fixed[rows], per_line_rate[rows]), strict=True):
             for j, column in enumerate(columns.T):
                 part[:, j] += np.bincount(group[rows], weight * column, len(first))
-    return GroupedSums(table.kinds[first], own_fraction[first], table.tally[first], callout[first].astype(int),
-                     own_hours[first], *sums)
+    return GroupedSums(table.kinds[first], own_fraction[first], table.tally[first], off_from[first], off_to[first],
+                       time[first], own_hours[first], *sums)
 
 
-def _rate_parts(table: OutcomeTable, own_fraction: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _rate_parts(table: OutcomeTable, own_fraction: np.ndarray, by_study: np.ndarray,
+                values: Mapping[str, object]) -> tuple[np.ndarray, np.ndarray]:
     """What each row's rate has by itself, and per unit of the study's line fault rate, (r,)."""
     column, section = table.network.column, table.section
     own = column["temporary_fraction"][section]
     share = np.where(own_fraction, np.where(table.kinds == PERMANENT, 1.0 - own, own), 1.0) * table.width
-    given, per_line_rate = rate_parts(table.network)
+    share = share * part_probability(table.part, values) * np.where(by_study, 1.0, table.off_to - table.off_from)
+    given, per_line_rate = line_rate_parts(table.network)
     return share * given[section], share * per_line_rate[section]
 
 
-def _columns(table: OutcomeTable, scenario: int, values: Mapping[str, object], rows: slice) -> np.ndarray:
+def _columns(what: Consequences, amounts: Mapping[str, Quantity]) -> np.ndarray:
     """Amounts per event of some rows, (m, q), times and prices left out."""
-    network, what = table.network, consequences(table, scenario, values, rows)
-    below, by_class = network.customers_below, network.customers_by_class_below
+    customers, load, by_class = amounts["customers"], amounts["load"], amounts["by_class"]
     return np.column_stack([
-        np.ones(len(what.opened)), what.sectionalizer_operates, what.sustained(below),
-        what.sustained(network.load_below),
-        what.waiting(network.load_below, waiting_below(network, network.load_kw)),
-        what.waiting(below, waiting_below(network, network.customers)), what.momentary_events(below),
-        what.sustained(by_class), what.waiting(by_class, waiting_below(network, network.customers_by_class)),
-        what.momentary_events(by_class),
+        np.ones(len(what.opened)), what.sectionalizer_operates, what.actuators, what.sustained(customers),
+        what.sustained(load), what.waiting(load), what.waiting(customers), what.momentary_events(customers),
+        what.sustained(by_class), what.waiting(by_class), what.momentary_events(by_class),
     ])
 
 
 def grouped_amounts(grouped: GroupedSums, values: Mapping[str, object], costs: CostTable | None) -> dict[str, float]:
     """Yearly amounts by name of `costs.AMOUNTS` at the given assumptions; customers' costs only with `costs`."""
-    factor = _kind_factor(grouped, values) * pattern_probability(grouped.tally, values)
+    factor = _kind_factor(grouped, values) * pattern_probability(grouped.tally, values) * state_probability(
+        grouped.off_from, grouped.off_to, values)
     sums = factor[:, None] * (grouped.fixed + values["line_fault_rate_per_km"] * grouped.per_line_rate)
-    times = np.array([values[f"{name}_hours"] for name in CALLOUTS] + [0.0])[grouped.callout]
-    hours = np.where((grouped.callout == REPAIR) & ~np.isnan(grouped.own_hours), grouped.own_hours, times)
-    switching = values["switching_hours"]
+    hours, switching = waiting_hours(grouped.time, grouped.own_hours, values), switching_hours(grouped.time, values)
 
     def timed(all_of_them: str, waiting: str) -> float:
         waits = sums[:, _AT[waiting]]
-        return float(waits @ hours + (sums[:, _AT[all_of_them]] - waits).sum() * switching)
+        return float(waits @ hours + (sums[:, _AT[all_of_them]] - waits) @ switching)
 
-    called = grouped.callout != NO_CALLOUT
-    callouts = np.bincount(grouped.callout[called], sums[called, 0], len(CALLOUTS))
+    callout = CALLOUT_AFTER[grouped.time]
+    called = callout != NO_CALLOUT
+    callouts = np.bincount(callout[called], sums[called, 0], len(CALLOUTS))
     return dict(zip(CALLOUTS, callouts.tolist(), strict=True)) | {
-        "ci": float(sums[:, _AT["ci"]].sum()),
         "customer_hours": timed("ci", "customers_waiting"),
         "load_kwh": timed("load", "load_waiting"),
-        "momentary_events": float(sums[:, _AT["momentary_events"]].sum()),
-        "sectionalizer_operations": float(sums[:, _AT["sectionalizer_operations"]].sum()),
-        INTERRUPTION: _interruption_cost(sums, hours, values, costs) if costs else 0.0,
+        **{name: float(sums[:, _AT[name]].sum()) for name in
+           ("ci", "momentary_events", "sectionalizer_operations", "actuators")},
+        INTERRUPTION: _interruption_cost(sums, hours, switching, values, costs) if costs else 0.0,
     }
 
 
@@ -138,12 +147,13 @@ def _kind_factor(grouped: GroupedSums, values: Mapping[str, object]) -> np.ndarr
     return np.where(grouped.own_fraction, np.where(grouped.kinds == PERMANENT, 1.0, own[at]), shared[at])
 
 
-def _interruption_cost(sums: np.ndarray, hours: np.ndarray, values: Mapping[str, object], costs: CostTable) -> float:
-    durations, index = np.unique(np.append(hours, values["switching_hours"]), return_inverse=True)
+def _interruption_cost(sums: np.ndarray, hours: np.ndarray, switching: np.ndarray, values: Mapping[str, object],
+                       costs: CostTable) -> float:
+    durations, index = np.unique(np.concatenate([hours, switching]), return_inverse=True)
     unit = unit_costs(costs, durations, values["cv"])[0][index]
     sustained, waiting, momentary = (sums[:, _BY_CLASS[name]] for name in _CLASSED)
-    return float((waiting * unit[:-1]).sum() + (sustained - waiting).sum(axis=0) @ unit[-1]
-                 + momentary.sum(axis=0) @ costs.momentary)
+    return float((waiting * unit[:len(hours)]).sum() + ((sustained - waiting) * unit[len(hours):]).sum()
+                 + momentary.sum(axis=0) @ costs.momentary * values["momentary_cost_factor"])
 
 
 def with_values(values: Mapping[str, object], changes: Mapping[str, float]) -> dict[str, object]:
@@ -161,6 +171,7 @@ def npv_function(network: Network, scenarios: Sequence[Scenario],
     """
     tables: dict[tuple, list[tuple[GroupedSums, Capital]]] = {}
     served = float(network.customers.sum())
+    shares = ("reclosing_off_share",) if np.isfinite(network.column["reclosing_off_share"]).any() else ()
 
     def build(values: Mapping[str, object]) -> list[tuple[GroupedSums, Capital]]:
         table = build_outcomes(network, values, scenarios)
@@ -168,7 +179,7 @@ def npv_function(network: Network, scenarios: Sequence[Scenario],
                 for s, p in enumerate(table.protections)]
 
     def npv(values: Mapping[str, object]) -> np.ndarray:
-        key = _what_shapes_the_table(values)
+        key = _what_shapes_the_table(values, shares)
         if key not in tables:
             if len(tables) >= MAX_CACHED:
                 tables.pop(next(iter(tables)))
@@ -182,8 +193,9 @@ def npv_function(network: Network, scenarios: Sequence[Scenario],
     return npv
 
 
-def _what_shapes_the_table(values: Mapping[str, object]) -> tuple:
+def _what_shapes_the_table(values: Mapping[str, object], shares: tuple[str, ...]) -> tuple:
     """The assumptions that change the table's rows rather than their rates."""
     possible = [bound for k in PROBABILITIES for bound in (values[k] > 0.0, values[k] < 1.0)]
     possible += [share > 0.0 for share in values["clearing_shares"]] + [values["line_fault_rate_per_km"] > 0.0]
-    return (*(values[k] for k in STRUCTURAL), *possible)
+    # the study's share of faults with reclosing off may come before or after one that a device states
+    return (*(values[k] for k in (*STRUCTURAL, "reclosing_off_trip", *shares)), *possible)

@@ -19,7 +19,7 @@ def laterals_frame(business: Business) -> pd.DataFrame:
     Changed backup settings are shared by the laterals of a zone and charged to none of them.
     """
     network, values = business.network, business.values
-    heads, index = network.lateral_heads, network.lateral_index
+    heads, index = network.candidates, network.candidate_index
     price = unit_prices(values)
     frames, as_built_cost = [], np.zeros(len(heads))
     for s, name in enumerate(business.scenarios):

@@ -28,8 +28,9 @@ from reliability.faults.consequences import CALLOUTS
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
 from reliability.network.application import check_laterals
+from reliability.network.conversions import may_convert
 from reliability.network.devices import BACKS_UP, CODE
-from reliability.network.protection import Protection, counts_too_many, protection
+from reliability.network.protection import Protection, counts_too_many, most_counts, protection
 from reliability.network.tree import Network
 from reliability.schema.columns import MOST_COUNTS
 from reliability.schema.devices import LATERAL_RECLOSER, SECTIONALIZER
@@ -97,12 +98,12 @@ def build_options(network: Network, values: Mapping[str, object], costs: CostTab
     the lateral. costs: from `read_cost_table`, only looked at under the perspective of society.
     """
     as_built = protection(network, values)
-    heads, lateral = network.lateral_heads, network.lateral_index
+    heads, lateral = network.candidates, network.candidate_index
     nearest = _nearest_backup(network)
     zones, zone_of = np.unique(nearest, return_inverse=True)
     zone = zone_of[heads]
     fast = _settings(as_built.fast[zones], as_built.lockout[zones], fast_operations)
-    cases = _cases(network, values, as_built.lockout[zones][zone], (None, *fast_operations), applicable_only)
+    cases = _cases(network, values, as_built, (None, *fast_operations), applicable_only)
     # faults behind a breaker or recloser inside a lateral never reach the lateral's own device
     own = (lateral >= 0) & (nearest == nearest[heads[lateral]] if len(heads) else False)
     group = np.where(own, lateral, len(heads) + zone_of)
@@ -142,21 +143,36 @@ def _settings(fast: np.ndarray, lockout: np.ndarray, alternatives: Sequence[int]
     return np.column_stack(columns)
 
 
-def _cases(network: Network, values: Mapping[str, object], lockout: np.ndarray, settings: Sequence[int | None],
+def _cases(network: Network, values: Mapping[str, object], as_built: Protection, settings: Sequence[int | None],
            applicable_only: bool) -> list[_Case]:
-    """The cases that any lateral admits; lockout: (h,) of the device behind each."""
+    """The cases that any lateral admits."""
+    most, open_to = most_counts(as_built)[network.candidates], _open_to_conversion(network)
     sound = {device: _sound_inside(network, values, device) for device in (SECTIONALIZER, LATERAL_RECLOSER)}
     cases = []
     for k, fast in enumerate(settings):
-        cases.append(_Case(k, fast, None, None, np.ones(len(lockout), dtype=bool)))
+        cases.append(_Case(k, fast, None, None, np.ones(len(most), dtype=bool)))
         for counts in range(1, MOST_COUNTS + 1):
-            offered = sound[SECTIONALIZER] & (counts < lockout)
+            offered = open_to & sound[SECTIONALIZER] & (counts <= most)
             if applicable_only:
                 offered &= check_laterals(network, values, Scenario("", None, SECTIONALIZER, counts, fast)).applicable
             cases.append(_Case(k, fast, SECTIONALIZER, counts, offered))
         # the checks are those of a sectionalizer: they say nothing of a lateral recloser
-        cases.append(_Case(k, fast, LATERAL_RECLOSER, None, sound[LATERAL_RECLOSER]))
+        cases.append(_Case(k, fast, LATERAL_RECLOSER, None, open_to & sound[LATERAL_RECLOSER]))
     return [case for case in cases if case.device is None or case.offered.any()]
+
+
+def _open_to_conversion(network: Network) -> np.ndarray:
+    """Candidates that a choice may convert, (h,) bool: none underground, and none that backs up other candidates.
+
+    A device that recloses and has candidates behind it stays, so that what is chosen for those does not hang on what is
+    chosen for it, and effects of different candidates add.
+    """
+    heads = network.candidates
+    behind = network.parent[heads]
+    backing = np.zeros(len(network), dtype=bool)
+    outer = np.where(behind >= 0, network.unit[behind], -1)
+    backing[outer[outer >= 0]] = True
+    return np.isin(heads, may_convert(network)) & ~backing[heads]
 
 
 def _sound_inside(network: Network, values: Mapping[str, object], device: str) -> np.ndarray:
@@ -168,7 +184,7 @@ def _sound_inside(network: Network, values: Mapping[str, object], device: str) -
         return marked
 
     new = broken(Scenario("all", None, device, 1)) & ~broken(UNCHANGED)
-    return ~np.isin(network.lateral_heads, network.lateral[new])
+    return ~np.isin(network.candidates, network.unit[new])
 
 
 def _effects(network: Network, values: Mapping[str, object], cases: list[_Case], heads: np.ndarray,

@@ -1,9 +1,9 @@
 """What the devices between a fault and its reclosing device do, and with what probability.
 
 Only two facts about the chain matter to the sequence of operations (model §3): the working
-fuse nearest the fault, and the working sectionalizer that is first to reach its counts. So
-the chain is walked once from the fault upwards, splitting a place only where a device's
-working or failing changes one of the two in some scenario.
+fuse nearest the fault, with the link it holds, and the working sectionalizer that is first to
+reach its counts. So the chain is walked once from the fault upwards, splitting a place only where
+a device's working or failing changes one of the two in some scenario.
 """
 
 from __future__ import annotations
@@ -14,54 +14,57 @@ from dataclasses import dataclass
 import numpy as np
 
 from reliability.faults.places import Places
+from reliability.network.coordination import Coordination
 from reliability.network.devices import COUNTS, MELTS, RECLOSES
 from reliability.network.protection import Protection
 from reliability.network.tree import Network
 
 NONE = -1
 NEVER = 127  # counts that no sequence reaches
-FUSE_WORKS, FUSE_FAILS, SECTIONALIZER_WORKS, SECTIONALIZER_FAILS = range(4)
+FUSE_WORKS, FUSE_FAILS, SECTIONALIZER_WORKS, SECTIONALIZER_FAILS, RIGHT_LINK, WRONG_LINK = range(6)
+FACTS = 6    # columns of a tally
 
 
 @dataclass(frozen=True)
 class Chains:
     """States of the chain, a row a place and pattern of working devices.
 
-    place: (r,) index into Places. tally: (r, 4) how many devices the pattern asks to work or
-    fail, by kind; the pattern's probability follows from it. fuse, sectionalizer: (S, r)
-    section whose device acts, −1 for none. saved: (S, r) whether a fast operation saves the
-    fuse. counts: (S, r) of the sectionalizer, NEVER for none.
+    place: (r,) index into Places. tally: (r, FACTS) how many devices the pattern asks to work or
+    fail, and to hold the right or the wrong link; the pattern's probability follows from it. fuse,
+    sectionalizer: (S, r) section whose device acts, −1 for none. pair: (S, r) the fuse and its reclosing
+    device in `Coordination.race`, −1 for none. counts: (S, r) of the sectionalizer, NEVER for none.
     """
 
     place: np.ndarray
     tally: np.ndarray
     fuse: np.ndarray
-    saved: np.ndarray
+    pair: np.ndarray
     sectionalizer: np.ndarray
     counts: np.ndarray
 
     def take(self, index: np.ndarray) -> Chains:
         """The rows `index`, in that order."""
-        return Chains(self.place[index], self.tally[index], self.fuse[:, index], self.saved[:, index],
+        return Chains(self.place[index], self.tally[index], self.fuse[:, index], self.pair[:, index],
                       self.sectionalizer[:, index], self.counts[:, index])
 
 
 def pattern_probability(tally: np.ndarray, values: Mapping[str, object]) -> np.ndarray:
-    """Probability of each pattern, from its tally (…, 4) and the two failure probabilities.
+    """Probability of each pattern, from its tally (…, FACTS) and the probabilities of failing and of a wrong link.
 
     The probabilities may be arrays that broadcast against the leading axes of `tally`.
     """
     fuse, sectionalizer = values["fuse_failure"], values["sectionalizer_failure"]
-    works, fails, acts, fails_to_act = np.moveaxis(tally, -1, 0)
-    return ((1.0 - fuse) ** works * fuse ** fails
-            * (1.0 - sectionalizer) ** acts * sectionalizer ** fails_to_act)
+    wrong = values["wrong_link_share"]
+    works, fails, acts, fails_to_act, right, mistaken = np.moveaxis(tally, -1, 0)
+    return ((1.0 - fuse) ** works * fuse ** fails * (1.0 - sectionalizer) ** acts * sectionalizer ** fails_to_act
+            * (1.0 - wrong) ** right * wrong ** mistaken)
 
 
-def walk_chains(network: Network, protections: Sequence[Protection], places: Places,
+def walk_chains(network: Network, protections: Sequence[Protection], races: Coordination, places: Places,
                 values: Mapping[str, object]) -> Chains:
     """Every state of the chain above every place, for all scenarios at once."""
     s, m = len(protections), len(places.section)
-    state = Chains(np.arange(m), np.zeros((m, 4), dtype=np.int16), np.full((s, m), NONE), np.zeros((s, m), dtype=bool),
+    state = Chains(np.arange(m), np.zeros((m, FACTS), dtype=np.int16), np.full((s, m), NONE), np.full((s, m), NONE),
                    np.full((s, m), NONE), np.full((s, m), NEVER, dtype=np.int16))
     at, finished = network.protective[places.section], []
     live = np.ones((s, m), dtype=bool)  # scenarios whose reclosing device lies further up
@@ -73,52 +76,67 @@ def walk_chains(network: Network, protections: Sequence[Protection], places: Pla
         if not going.any():
             break
         on = np.flatnonzero(going)
-        state, origin = _step(state.take(on), at[on], kinds[:, on], live[:, on], places, protections, values)
+        state, origin = _step(state.take(on), at[on], kinds[:, on], live[:, on], places, protections, races, values)
         at, live = network.protective_above[at[on[origin]]], live[:, on[origin]]
     return _stack(finished)
 
 
 def _step(state: Chains, at: np.ndarray, kinds: np.ndarray, live: np.ndarray, places: Places,
-          protections: Sequence[Protection], values: Mapping[str, object]) -> tuple[Chains, np.ndarray]:
+          protections: Sequence[Protection], races: Coordination,
+          values: Mapping[str, object]) -> tuple[Chains, np.ndarray]:
     """Pass one device; returns the states after it and the row each came from."""
     current = places.current_a[state.place]
     counts = np.stack([p.counts[at] for p in protections])
-    ceiling = np.stack([p.ceiling_a[at] for p in protections])
     actuating = np.stack([p.actuating_a[at] for p in protections])
-    # an unknown current compares false: the fuse is saved, the sectionalizer acts (model §2)
     blows = live & MELTS[kinds] & (state.fuse == NONE)
-    # of equal counts the one nearest the source decides, so a later device takes over
+    # of equal counts the one nearest the source decides, so a later device takes over;
+    # an unknown current compares false: the sectionalizer acts (model §2)
     opens = live & COUNTS[kinds] & ~(current < actuating) & (counts <= state.counts)
-    saved = ~(current >= ceiling)
+    by_error = (blows & races.misfit[:, at]).any(axis=0)
 
     parts, origins = [], []
-    for fuse_works in (True, False):
-        for sectionalizer_works in (True, False):
-            rows = _rows_of_pattern(blows.any(axis=0), fuse_works, values["fuse_failure"])
-            rows &= _rows_of_pattern(opens.any(axis=0), sectionalizer_works, values["sectionalizer_failure"])
-            index = np.flatnonzero(rows)
+    for facts, melting, pairs in _fuse_patterns(blows.any(axis=0), by_error, races, values):
+        for works, acting in _sectionalizer_patterns(opens.any(axis=0), values):
+            index = np.flatnonzero(melting & acting)
             if not index.size:
                 continue
             old = state.take(index)
-            melt, act = blows[:, index] & fuse_works, opens[:, index] & sectionalizer_works
             tally = old.tally.copy()
-            tally[:, FUSE_WORKS if fuse_works else FUSE_FAILS] += blows[:, index].any(axis=0)
-            tally[:, SECTIONALIZER_WORKS if sectionalizer_works else SECTIONALIZER_FAILS] += opens[:, index].any(axis=0)
+            for fact, where in facts:
+                tally[:, fact] += where[index]
+            tally[:, SECTIONALIZER_WORKS if works else SECTIONALIZER_FAILS] += opens[:, index].any(axis=0)
+            melt, act = blows[:, index] & (pairs is not None), opens[:, index] & works
+            pair = old.pair if pairs is None else np.where(melt, pairs[:, at[index]], old.pair)
             parts.append(Chains(
-                old.place, tally, np.where(melt, at[index], old.fuse), np.where(melt, saved[:, index], old.saved),
+                old.place, tally, np.where(melt, at[index], old.fuse), pair,
                 np.where(act, at[index], old.sectionalizer), np.where(act, counts[:, index], old.counts)))
             origins.append(index)
     return _stack(parts), np.concatenate(origins)
 
 
-def _rows_of_pattern(matters: np.ndarray, works: bool, failure: float) -> np.ndarray:
-    """Rows that take part in a pattern: those it does not concern go with "works", once."""
-    if works:
-        return ~matters | (failure < 1.0)
-    return matters & (failure > 0.0)
+def _fuse_patterns(matters: np.ndarray, by_error: np.ndarray, races: Coordination, values: Mapping[str, object]):
+    """(facts to tally with where, rows that take part, pairs of the fuse or None where it fails) of each possibility.
+
+    Rows that a fuse does not concern go with the first that is possible, once.
+    """
+    failure, wrong = values["fuse_failure"], values["wrong_link_share"]
+    works = failure < 1.0
+    yield ((FUSE_WORKS, matters), (RIGHT_LINK, by_error)), ~matters | (works & (~by_error | (wrong < 1.0))), races.right
+    if works and wrong > 0.0:
+        yield ((FUSE_WORKS, matters), (WRONG_LINK, by_error)), by_error, races.wrong
+    if failure > 0.0:
+        yield ((FUSE_FAILS, matters),), matters, None
+
+
+def _sectionalizer_patterns(matters: np.ndarray, values: Mapping[str, object]):
+    """(whether it works, rows that take part); rows that it does not concern go with "works", once."""
+    failure = values["sectionalizer_failure"]
+    yield True, ~matters | (failure < 1.0)
+    if failure > 0.0:
+        yield False, matters
 
 
 def _stack(parts: list[Chains]) -> Chains:
     return Chains(np.concatenate([p.place for p in parts]), np.concatenate([p.tally for p in parts]),
                   *(np.concatenate([getattr(p, f) for p in parts], axis=1)
-                    for f in ("fuse", "saved", "sectionalizer", "counts")))
+                    for f in ("fuse", "pair", "sectionalizer", "counts")))

@@ -8,139 +8,191 @@ from dataclasses import dataclass
 import numpy as np
 
 from reliability.faults.outcomes import PERMANENT, OutcomeTable
+from reliability.faults.parts import ALL, phases_involved
+from reliability.faults.times import (
+    NO_TIME,
+    PATROL,
+    PATROL_OFF,
+    REPAIR,
+    REPAIR_OFF,
+    switching_hours,
+    waiting_hours,
+)
 from reliability.network.devices import COUNTS
-from reliability.network.tree import Network
+from reliability.network.quantities import Quantity, Sums, quantity
 from reliability.schema.devices import TABLE
 
 CALLOUTS = ("refuse", "reset", "patrol", "repair")
-REFUSE, RESET, PATROL, REPAIR = range(4)
 NO_CALLOUT = -1
 # after a temporary fault, by device code; the last for no device
 CALLOUT_OF = np.array([CALLOUTS.index(d.callout) if d.callout else NO_CALLOUT for d in TABLE] + [NO_CALLOUT])
+# by place in times.WAITING
+CALLOUT_AFTER = np.array([0, 1, 2, 3, 2, 3, NO_CALLOUT])
+
+
+@dataclass(frozen=True)
+class Shares:
+    """Parts of a quantity below a section that something happens to, (r,) each; see `Consequences`.
+
+    outside, inside: of what is spread over the phases, outside and inside the fault's stretch. whole: of three-phase
+    customers'. unserved: of what sections without customers have.
+    """
+
+    outside: np.ndarray
+    inside: np.ndarray
+    whole: np.ndarray
+    unserved: np.ndarray
+
+    def of(self, sums: Sums, at: np.ndarray, within: np.ndarray) -> np.ndarray:
+        """Amount, (r,) or (r, m), of sums (n,) or (n, m) at section `at`; `within`: of them, those in the stretch."""
+        amount = _times(self.outside, sums.by_phase[at])
+        spread = np.flatnonzero(self.inside != self.outside)
+        if spread.size:
+            amount[spread] += _times((self.inside - self.outside)[spread], sums.by_phase[within[spread]])
+        for share, values in ((self.whole, sums.whole), (self.unserved, sums.unserved)):
+            if values is not None:
+                amount += _times(share, values[at])
+        return amount
 
 
 @dataclass(frozen=True)
 class Consequences:
     """Per event of each of r rows under one scenario, arrays (r,).
 
-    opened: section that stays open, −1 for none. share: of the customers below it that is
-    interrupted. callout: index into CALLOUTS, −1 for none. sectionalizer_operates: whether it
-    was a sectionalizer that opened. waiting_hours: mean time until the
-    call-out's work is done. waits: block whose customers wait for a repair, −1 where all of
-    sub(O) comes back at once. momentary_events: customers with one momentary event;
-    openings: momentary interruptions in each.
-    momentary_zone, momentary_exempt: shares of the customers below R and below O that go into
-    momentary_events, the second subtracted; momentary_zone is the share of those not below O.
+    opened: section that stays open, −1 for none. within: the deeper of it and the head of the fault's stretch: below
+    it the shares inside the stretch hold. sustained_shares: of customers below `opened`. callout: index into CALLOUTS,
+    −1 for none. sectionalizer_operates: whether it was a sectionalizer that opened; actuators: expected poles of it.
+    time, own_repair: what they wait for, see `times`. waiting_hours: mean time until the call-out's work is done;
+    switching_hours: until those are back who need not wait.
+    waits: block whose customers wait for a repair, −1 where all of sub(O) comes back at once; waits_within: the
+    deeper of its head and that of the stretch. recloser: R. openings: momentary interruptions in each momentary event.
+    momentary_zone: shares of customers below R who have a momentary event where nothing stays open below;
+    momentary_below: the same of those below `opened`, less momentary_zone.
     """
 
     opened: np.ndarray
-    share: np.ndarray
+    within: np.ndarray
+    sustained_shares: Shares
     recloser: np.ndarray
     callout: np.ndarray
+    time: np.ndarray
+    own_repair: np.ndarray
     sectionalizer_operates: np.ndarray
+    actuators: np.ndarray
     waiting_hours: np.ndarray
+    switching_hours: np.ndarray
     waits: np.ndarray
+    waits_within: np.ndarray
     openings: np.ndarray
-    momentary_zone: np.ndarray
-    momentary_exempt: np.ndarray
+    momentary_zone: Shares
+    momentary_below: Shares
 
-    def sustained(self, below: np.ndarray) -> np.ndarray:
-        """Customers (or load) interrupted, (r,) or (r, m); below: the same below each section."""
-        return _times(np.where(self.opened >= 0, self.share, 0.0), below[self.opened])
+    def sustained(self, what: Quantity) -> np.ndarray:
+        """Amount of a quantity interrupted, (r,) or (r, m)."""
+        return self.sustained_shares.of(what.below, self.opened, self.within)
 
-    def waiting(self, below: np.ndarray, waiting_in: np.ndarray) -> np.ndarray:
-        """Of `sustained`, those that wait `waiting_hours`; the others are back after switching.
-
-        waiting_in: customers (or load) that wait where the fault is in the block of each section.
-        """
+    def waiting(self, what: Quantity) -> np.ndarray:
+        """Of `sustained`, what waits `waiting_hours`; the rest is back after `switching_hours`."""
         all_wait = self.waits < 0
-        some = np.where(all_wait if below.ndim == 1 else all_wait[:, None], below[self.opened], waiting_in[self.waits])
-        return _times(np.where(self.opened >= 0, self.share, 0.0), some)
+        some = self.sustained_shares.of(what.waiting, self.waits, self.waits_within)
+        return np.where(all_wait if some.ndim == 1 else all_wait[:, None], self.sustained(what), some)
 
-    def momentary_events(self, below: np.ndarray) -> np.ndarray:
-        """Customers (or load) with one momentary event."""
-        return _times(self.momentary_zone, below[self.recloser]) - _times(self.momentary_exempt, below[self.opened])
+    def momentary_events(self, what: Quantity) -> np.ndarray:
+        """Amount of a quantity with one momentary event."""
+        return (self.momentary_zone.of(what.below, self.recloser, self.recloser)
+                + self.momentary_below.of(what.below, self.opened, self.within))
 
 
 def _times(factor: np.ndarray, values: np.ndarray) -> np.ndarray:
     return factor * values if values.ndim == 1 else factor[:, None] * values
 
 
-def phases_interrupted(network: Network, values: Mapping[str, object]) -> np.ndarray:
-    """Expected phases involved in a fault on each section, (n,) (model §2)."""
-    one, two, three = values["phases_involved"]
-    expected = np.array([np.nan, 1.0, one + 2.0 * (two + three), one + 2.0 * two + 3.0 * three])
-    return expected[network.phases.astype(int)]
-
-
-def waiting_below(network: Network, values: np.ndarray) -> np.ndarray:
-    """Customers (or load) that wait for the repair of a fault in the block of a section, (n,) or (n, m).
-
-    values: per section. The block itself waits, and beyond its devices the part of each
-    subtree that no tie takes over. Rows other than block heads are 0.
-    """
-    below = network.below(values)
-    heads = np.flatnonzero(network.block == np.arange(len(network)))
-    inside = np.zeros_like(below)
-    np.add.at(inside, network.block, values)
-    beyond = heads[network.parent[heads] >= 0]
-    stranded = _times(1.0 - network.tie_below[beyond], below[beyond])
-    np.add.at(inside, network.block[network.parent[beyond]], stranded)
-    return inside
-
-
 def consequences(table: OutcomeTable, scenario: int, values: Mapping[str, object],
                  rows: slice = slice(None)) -> Consequences:
     """Consequences of the rows of a table under one scenario (by position)."""
     network, protection = table.network, table.protections[scenario]
-    device = protection.device
     section, opened = table.section[rows], table.opened[scenario, rows]
     openings = table.openings[scenario, rows].astype(float)
     recloser = table.recloser[scenario][section]
     stays_open, permanent = opened >= 0, table.kinds[rows] == PERMANENT
+    locked_out_for_good = table.off[scenario, rows] & (opened == recloser)
 
-    phases = phases_interrupted(network, values)[section]
-    # a device that recloses stays open only by locking out; others open once
-    share = _share(protection.locks_out_all, phases, network.phases, opened)
-    recloser_share = _share(protection.opens_all, phases, network.phases, recloser)
+    # without ground elements the parts of a section's faults are not told apart
+    part = np.where(table.hears_ground[scenario][section], table.part[rows], ALL)
+    involved = phases_involved(part, network.phases[section], values)
+    per_phase = np.minimum(1.0, involved / network.phases[opened])
+    share = np.where(stays_open, np.where(protection.locks_out_all[opened], 1.0, per_phase), 0.0)
+    recloser_share = np.where(protection.opens_all[recloser], 1.0,
+                              np.minimum(1.0, involved / network.phases[recloser]))
+    top = network.stretch_top[section]
+    within = np.maximum(top, opened)
+    customers = quantity(network, network.customers)
+    sustained = _sustained_shares(customers, opened, top, share, np.minimum(1.0, involved / network.phases[section]))
+
     momentary = ~stays_open | ((opened != recloser) & (openings > 0))
-    below_opened = np.maximum(recloser_share - share, 0.0)
-    others = np.where(stays_open, _others(network, recloser, recloser_share, opened, share), recloser_share)
-
-    callout = _callouts(device, opened, stays_open, permanent)
-    hours = np.array([values["refuse_hours"], values["reset_hours"], values["patrol_hours"]] + [0.0, 0.0])[callout]
-    own = network.column["repair_hours"]
-    repair = np.where(np.isnan(own), values["repair_hours"], own)[section]
+    zone, below = _momentary_shares(customers, recloser, recloser_share, opened, within, sustained, momentary)
+    callout, time = _callouts(protection.device[opened], stays_open, permanent, locked_out_for_good)
+    own_repair = network.column["repair_hours"][section]
+    operates = stays_open & COUNTS[protection.device[opened]]
+    poles = np.where(protection.opens_all[opened], network.phases[opened], np.minimum(involved, network.phases[opened]))
     return Consequences(
-        opened=opened, share=share, recloser=recloser, callout=callout,
-        sectionalizer_operates=stays_open & COUNTS[device[opened]],
-        waiting_hours=np.where(permanent, repair, hours),
+        opened=opened, within=within, sustained_shares=sustained, recloser=recloser, callout=callout, time=time,
+        sectionalizer_operates=operates, actuators=np.where(operates, poles, 0.0),
+        own_repair=own_repair, waiting_hours=waiting_hours(time, own_repair, values),
+        switching_hours=switching_hours(time, values),
         waits=np.where(permanent, network.block[section], -1),
-        openings=np.where(momentary, openings, 0.0),
-        momentary_zone=np.where(momentary, others, 0.0),
-        momentary_exempt=np.where(momentary & stays_open, others - below_opened, 0.0),
-    )
+        waits_within=np.maximum(top, network.block[section]),
+        openings=np.where(momentary, openings, 0.0), momentary_zone=zone, momentary_below=below)
 
 
-def _share(opens_all: np.ndarray, phases_involved: np.ndarray, phases: np.ndarray, at: np.ndarray) -> np.ndarray:
-    """Share of the customers below `at` that opening it interrupts; opens_all: (n,) whether all poles open."""
-    return np.where(opens_all[at], 1.0, np.minimum(1.0, phases_involved / phases[at]))
+def _sustained_shares(customers: Quantity, opened: np.ndarray, top: np.ndarray, share: np.ndarray,
+                      near: np.ndarray) -> Shares:
+    """Who of sub(O) O's share falls on: those on the phases of the fault, near it, before the others (model §4).
 
-
-def _others(network: Network, recloser: np.ndarray, recloser_share: np.ndarray, opened: np.ndarray,
-            share: np.ndarray) -> np.ndarray:
-    """Share of a zone's customers that are not below the opened device who have a momentary event, (r,).
-
-    It is the reclosing device's share, but where that device has more phases than the one that
-    opens: with customers spread evenly over phases, the phase of the fault then holds fewer
-    others, by as many as the opened device interrupts beyond its own even part (model §4 taken
-    as a sum), at the least none.
+    near: share of the customers in the fault's stretch, whose head is `top`.
     """
-    below = network.customers_below[opened]
-    rest = network.customers_below[recloser] - below
-    beyond = below * np.maximum(share - recloser_share, 0.0)
-    return np.maximum(recloser_share - np.divide(beyond, rest, out=np.zeros_like(rest), where=rest > 0), 0.0)
+    spread = (opened >= 0) & (opened < top) & (share < 1.0)
+    everyone, those = customers.below.by_phase[opened], customers.below.by_phase[top]
+    rest = everyone - those
+    outside = np.divide(share * everyone - near * those, rest, out=np.array(share), where=spread & (rest > 0.0))
+    whole = np.where(opened >= 0, 1.0, 0.0)
+    return Shares(np.maximum(outside, 0.0), np.where(spread, near, share), whole, share)
 
 
-def _callouts(device: np.ndarray, opened: np.ndarray, stays_open: np.ndarray, permanent: np.ndarray) -> np.ndarray:
-    return np.where(permanent, REPAIR, np.where(stays_open, CALLOUT_OF[device[opened]], NO_CALLOUT))
+def _momentary_shares(customers: Quantity, recloser: np.ndarray, recloser_share: np.ndarray, opened: np.ndarray,
+                      within: np.ndarray, sustained: Shares, momentary: np.ndarray) -> tuple[Shares, Shares]:
+    """Shares of customers below R, and below O in addition, who have one momentary event.
+
+    In all they are the zone times R's share less those interrupted below O, at the least none (model §4). Below O each
+    has what R's share leaves of the sustained one; where the sum is less than that comes to, all have less.
+    """
+    stays_open = opened >= 0
+    outside = np.maximum(recloser_share - sustained.outside, 0.0)
+    inside = np.maximum(recloser_share - sustained.inside, 0.0)
+    all_below = Shares(recloser_share, recloser_share, np.ones(len(opened)), recloser_share)
+    unserved = np.maximum(recloser_share - sustained.unserved, 0.0)
+    left_below = Shares(*(np.where(stays_open, left - of_all, 0.0) for left, of_all in (
+        (outside, recloser_share), (inside, recloser_share), (0.0, 1.0), (unserved, recloser_share))))
+    below = customers.below
+    opening = all_below.of(below, recloser, recloser)
+    wanted = np.maximum(opening - sustained.of(below, opened, within), 0.0)
+    total = opening + left_below.of(below, opened, within)
+    less = stays_open & (wanted < total)
+    factor = np.where(momentary, np.divide(wanted, total, out=np.ones(len(opened)), where=less), 0.0)
+    return _scaled(all_below, factor), _scaled(left_below, factor)
+
+
+def _scaled(shares: Shares, factor: np.ndarray) -> Shares:
+    return Shares(factor * shares.outside, factor * shares.inside, factor * shares.whole, factor * shares.unserved)
+
+
+def _callouts(device: np.ndarray, stays_open: np.ndarray, permanent: np.ndarray,
+              walked: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(call-out, place in times.WAITING) of rows (r,), NO_CALLOUT and NO_TIME where nothing stays open.
+
+    device: that stays open. walked: R, of whatever kind, locked out with reclosing off: the line is walked.
+    """
+    usual = np.where(permanent, REPAIR, CALLOUT_OF[device])
+    callout = np.where(stays_open, np.where(walked & ~permanent, PATROL, usual), NO_CALLOUT)
+    time = np.where(walked, np.where(permanent, REPAIR_OFF, PATROL_OFF), callout)
+    return callout, np.where(stays_open, time, NO_TIME)

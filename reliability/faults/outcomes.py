@@ -1,7 +1,8 @@
 """The outcome table: every class of fault, its rate, and what it does under each scenario.
 
-A row is one independent Poisson process: faults of one section, of some kinds, in one
-stretch of it, with one pattern of working devices. Everything downstream is a sum over it.
+A row is one independent Poisson process: faults of one section, of some kinds, in one stretch of it, with
+one pattern of working devices, one number of phases involved where protection tells them apart, and with
+reclosing on or off. Everything downstream is a sum over it.
 """
 
 from __future__ import annotations
@@ -11,11 +12,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from reliability.faults.chains import NEVER, NONE, Chains, pattern_probability, walk_chains
-from reliability.faults.places import split_places
+from reliability.faults.chains import NEVER, Chains, pattern_probability, walk_chains
+from reliability.faults.parts import THREE_PHASE, part_probability, parts_of_rows
+from reliability.faults.places import Places, split_places
+from reliability.faults.sequence import Backups, resolve_sequence
+from reliability.faults.states import States, state_probability, states_of_rows
+from reliability.network.coordination import Coordination, coordination
+from reliability.network.device_settings import ALL_ELEMENTS, DELAYED_OPERATION, FAST_OPERATION, PHASE_ELEMENTS
 from reliability.network.protection import Protection, protection
 from reliability.network.rates import fault_rates
 from reliability.network.tree import Network
+from reliability.schema.columns import FAST
 from reliability.schema.scenarios import Scenario
 
 DEAD_TIMES = 3                     # a temporary fault clears in dead time 1, 2 or 3
@@ -27,7 +34,9 @@ class OutcomeTable:
     """Fault classes (r rows) and what protection makes of them under S scenarios.
 
     section: (r,) where the fault is. kinds: (r,) bits of the kinds of fault in the row, which
-    all end alike. width: (r,) share of the section's length. tally: (r, 4) see Chains.
+    all end alike. width: (r,) share of the section's length. tally: (r, FACTS) see Chains.
+    part: (r,) see `parts`. off_from, off_to: (r,) see `States`. off: (S, r) whether reclosing is off.
+    hears_ground: (S, n) whether the reclosing device of a section has ground elements.
     opened: (S, r) section whose device stays open, −1 for none. openings: (S, r) of the
     reclosing device up to the end. recloser: (S, n) reclosing device of each section.
     scenarios, protections: S each, in the same order. Rows that cannot occur are left out.
@@ -40,6 +49,11 @@ class OutcomeTable:
     kinds: np.ndarray
     width: np.ndarray
     tally: np.ndarray
+    part: np.ndarray
+    off_from: np.ndarray
+    off_to: np.ndarray
+    off: np.ndarray
+    hears_ground: np.ndarray
     opened: np.ndarray
     openings: np.ndarray
     recloser: np.ndarray
@@ -47,10 +61,15 @@ class OutcomeTable:
     def __len__(self) -> int:
         return len(self.section)
 
+    def __repr__(self) -> str:
+        return f"OutcomeTable: {len(self)} classes of fault, {len(self.scenarios)} scenarios"
+
     def take(self, rows: np.ndarray) -> OutcomeTable:
         """The table of the given rows (positions or mask) only."""
-        return replace(self, section=self.section[rows], kinds=self.kinds[rows], width=self.width[rows],
-                       tally=self.tally[rows], opened=self.opened[:, rows], openings=self.openings[:, rows])
+        by_row = {name: getattr(self, name)[rows] for name in ("section", "kinds", "width", "tally", "part", "off_from",
+                                                               "off_to")}
+        by_scenario = {name: getattr(self, name)[:, rows] for name in ("off", "opened", "openings")}
+        return replace(self, **by_row, **by_scenario)
 
 
 def build_outcomes(network: Network, values: Mapping[str, object], scenarios: Sequence[Scenario]) -> OutcomeTable:
@@ -60,48 +79,61 @@ def build_outcomes(network: Network, values: Mapping[str, object], scenarios: Se
     """
     protections = tuple(protection(network, values, s) for s in scenarios)
     recloser = np.stack([p.reclosing_device for p in protections])
-    places = split_places(network, protections)
-    chains = walk_chains(network, protections, places, values)
-    section = places.section[chains.place]
-    lockout = np.stack([p.lockout[r[section]] for p, r in zip(protections, recloser, strict=True)])
-    fast = np.stack([p.fast[r[section]] for p, r in zip(protections, recloser, strict=True)])
-    at_lockout = np.stack([r[section] for r in recloser])
+    races = coordination(network, values, protections)
+    places = split_places(network, values, protections, races)
+    chains = walk_chains(network, protections, races, places, values)
+    hears_ground = _hears_ground(network, protections, recloser)
+    part, row = parts_of_rows(network, hears_ground.any(axis=0), places.section[chains.place])
+    chains = chains.take(row)
+    states = states_of_rows(protections, recloser, values, places.section[chains.place])
 
-    rows, kinds, opened, openings = [], [], [], []
-    for mask, index, result, count in _merged_kinds(
-            [play(chains, lockout, fast, at_lockout, clearing) for clearing in (1, 2, 3, NEVER)]):
-        rows.append(index)
-        kinds.append(np.full(len(index), mask, dtype=np.int8))
-        opened.append(result[:, index])
-        openings.append(count[:, index])
-    row = np.concatenate(rows)
-    table = OutcomeTable(
-        network, tuple(scenarios), protections, section[row], np.concatenate(kinds), places.width[chains.place[row]],
-        chains.tally[row], np.concatenate(opened, axis=1).astype(np.int32),
-        np.concatenate(openings, axis=1).astype(np.int8), recloser,
-    )
+    pieces = []
+    for level in states.levels():
+        rows, off = states.rows_of(level)
+        pieces += _rows(protections, recloser, races, places, chains.take(rows), part[rows], states.take(rows),
+                        level, off, values)
+    columns = [np.concatenate(columns, axis=-1) for columns in zip(*pieces, strict=True)]
+    section, kinds, width, tally, part, off_from, off_to, off, opened, openings = columns
+    table = OutcomeTable(network, tuple(scenarios), protections, section, kinds, width, tally.T, part, off_from, off_to,
+                         off, hears_ground, opened, openings, recloser)
     return table.take(np.flatnonzero(row_rates(table, values)))
 
 
-def play(chains: Chains, lockout: np.ndarray, fast: np.ndarray, recloser: np.ndarray,
-         clearing: int) -> tuple[np.ndarray, np.ndarray]:
-    """Opened section (−1 none) and openings of R, each (S, r), of faults that clear in a dead time.
+def _hears_ground(network: Network, protections: Sequence[Protection], recloser: np.ndarray) -> np.ndarray:
+    """Whether the reclosing device of each section has ground elements, (S, n)."""
+    has = np.append(network.settings.has_ground, False)
+    return np.stack([has[p.settings_of[r]] for p, r in zip(protections, recloser, strict=True)])
 
-    clearing: the dead time, NEVER for a permanent fault. This is model §3 solved for the
-    operation at which the sequence ends instead of played: the fuse melts at the start of an
-    operation, sectionalizers open and faults clear in the dead time after it, and R locks out
-    where neither comes in time.
-    """
-    melts_at = np.where(chains.fuse == NONE, NEVER, np.where(chains.saved, fast + 1, 1))
-    dead_time = np.minimum(chains.counts, clearing)
-    fuse = melts_at <= np.minimum(dead_time, lockout)
-    dead = ~fuse & (dead_time < lockout)
-    # a sectionalizer that reaches its counts in the dead time in which the fault clears opens
-    sectionalizer = dead & (chains.counts <= clearing)
-    opened = np.where(fuse, chains.fuse, np.where(sectionalizer, chains.sectionalizer, np.where(dead, NONE, recloser)))
-    # a fuse that melts on a fast operation does not stop R from opening with it
-    ahead = np.where(chains.saved | (fast == 0), melts_at - 1, melts_at)
-    return opened, np.where(fuse, ahead, np.where(dead, dead_time, lockout))
+
+def _rows(protections: Sequence[Protection], recloser: np.ndarray, races: Coordination, places: Places,
+          chains: Chains, part: np.ndarray, states: States, level: int, off: np.ndarray, values: Mapping[str, object]):
+    """Rows of the table for chains in one state of reclosing, in pieces of columns (last axis: rows)."""
+    section = places.section[chains.place]
+    at = recloser[:, section]
+    lockout = np.stack([p.lockout[r] for p, r in zip(protections, at, strict=True)])
+    fast = np.stack([p.fast[r] for p, r in zip(protections, at, strict=True)])
+    one_fast = int(values["reclosing_off_trip"] == FAST)
+    backups = Backups(at, np.where(off, 1, lockout), np.where(off, one_fast, np.minimum(fast, lockout - 1)),
+                      *(_outcomes(races, chains, kind, part, places) for kind in (FAST_OPERATION, DELAYED_OPERATION)))
+    low, high = states.bounds(level)
+    for kinds, index, opened, openings in _merged_kinds(
+            [resolve_sequence(chains, backups, clearing) for clearing in (1, 2, 3, NEVER)]):
+        yield (section[index], np.full(len(index), kinds, dtype=np.int8), places.width[chains.place[index]],
+               chains.tally[index].T, part[index], low[index], high[index], off[:, index],
+               opened[:, index].astype(np.int32), openings[:, index].astype(np.int8))
+
+
+def _outcomes(races: Coordination, chains: Chains, kind: int, part: np.ndarray, places: Places) -> np.ndarray:
+    """What happens between fuse and R on one kind of operation, (S, r); not to be read where there is no fuse."""
+    if not len(races.race):
+        return np.zeros(chains.pair.shape, dtype=np.int8)
+    heard = np.where(part == THREE_PHASE, PHASE_ELEMENTS, ALL_ELEMENTS)
+    found = np.zeros(chains.pair.shape, dtype=np.int8)
+    fused = chains.pair >= 0
+    scenario, row = np.nonzero(fused)
+    found[scenario, row] = races.race.outcome_at(chains.pair[fused], np.full(len(row), kind), heard[row],
+                                                 places.current_a[chains.place[row]])
+    return found
 
 
 def _merged_kinds(results: list[tuple[np.ndarray, np.ndarray]]):
@@ -139,5 +171,6 @@ def row_rates(table: OutcomeTable, values: Mapping[str, object]) -> np.ndarray:
     temporary = np.where(np.isnan(own), values["temporary_fraction"], own)
     kind = np.stack([kind_probability(bits, temporary, values["clearing_shares"]) for bits in range(PERMANENT + 1)])
     kind = kind[table.kinds, table.section]
-    pattern = pattern_probability(table.tally, values)
-    return fault_rates(table.network, values)[table.section] * kind * table.width * pattern
+    return (fault_rates(table.network, values)[table.section] * kind * table.width
+            * pattern_probability(table.tally, values) * part_probability(table.part, values)
+            * state_probability(table.off_from, table.off_to, values))

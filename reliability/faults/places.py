@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from reliability.network.coordination import Coordination
 from reliability.network.devices import COUNTS, MELTS, RECLOSES
 from reliability.network.protection import Protection
+from reliability.network.rates import fault_currents_a
 from reliability.network.tree import Network
 
 
@@ -25,15 +27,15 @@ class Places:
     current_a: np.ndarray
 
 
-def split_places(network: Network, protections: Sequence[Protection]) -> Places:
+def split_places(network: Network, values: Mapping[str, object], protections: Sequence[Protection],
+                 races: Coordination) -> Places:
     """Cut every section where its fault current crosses a threshold of a device above it.
 
-    1/I(x) is linear in x (model §2); thresholds are the saving ceilings of fuses and the
-    actuating currents of sectionalizers in any scenario's chain.
+    1/I(x) is linear in x (model §2); thresholds are the currents at which the race of a fuse and its reclosing
+    device changes, and the actuating currents of sectionalizers, in any scenario's chain.
     """
-    source = network.column["fault_current_source_a"]
-    end = network.column["fault_current_end_a"]
-    cuts = list(_cuts(network, protections, source, end))
+    source, end = fault_currents_a(network, values)
+    cuts = list(_cuts(network, values, protections, races, source, end))
     everywhere = np.arange(len(network))
     section = np.concatenate([everywhere, *(s for s, _ in cuts)])
     start = np.concatenate([np.zeros(len(network)), *(x for _, x in cuts)])
@@ -49,20 +51,32 @@ def split_places(network: Network, protections: Sequence[Protection]) -> Places:
     return Places(section, stop - start, current)
 
 
-def _cuts(network: Network, protections: Sequence[Protection], source: np.ndarray, end: np.ndarray):
+def _cuts(network: Network, values: Mapping[str, object], protections: Sequence[Protection], races: Coordination,
+          source: np.ndarray, end: np.ndarray):
     """(sections, x) of each crossing strictly inside a section, level by level up the chain."""
     slope = 1.0 / end - 1.0 / source
-    at = np.flatnonzero(np.abs(slope) > 0.0)  # both currents known, and not alike
-    for protection in protections:
-        section, device = at, network.protective[at]
+    sloping = np.flatnonzero(np.abs(slope) > 0.0)  # both currents known, and not alike
+    first, turns = races.race.breakpoints()
+    errors = values["wrong_link_share"] > 0.0
+
+    def inside(section: np.ndarray, threshold: np.ndarray):
+        with np.errstate(divide="ignore"):
+            x = (1.0 / threshold - 1.0 / source[section]) / slope[section]
+        within = (x > 0.0) & (x < 1.0)
+        return section[within], x[within]
+
+    for s, protection in enumerate(protections):
+        section, device = sloping, network.protective[sloping]
         while section.size:
             below_recloser = ~RECLOSES[protection.device[device]]
             section, device = section[below_recloser], device[below_recloser]
             kind = protection.device[device]
-            threshold = np.where(MELTS[kind], protection.ceiling_a[device],
-                                 np.where(COUNTS[kind], protection.actuating_a[device], np.inf))
-            with np.errstate(divide="ignore"):
-                x = (1.0 / threshold - 1.0 / source[section]) / slope[section]
-            inside = (x > 0.0) & (x < 1.0)
-            yield section[inside], x[inside]
+            counting = COUNTS[kind]
+            yield inside(section[counting], protection.actuating_a[device[counting]])
+            fused, fuse = section[MELTS[kind]], device[MELTS[kind]]
+            for pair in (races.right[s], races.wrong[s]) if errors else (races.right[s],):
+                number = first[pair[fuse] + 1] - first[pair[fuse]]
+                each = np.repeat(np.arange(len(fuse)), number)
+                place = np.arange(len(each)) - np.repeat(np.cumsum(number) - number, number)
+                yield inside(fused[each], turns[first[pair[fuse[each]]] + place])
             device = network.protective_above[device]

@@ -54,7 +54,7 @@ def before_after(records: Records, expected_ratio: float) -> BeforeAfter | None:
     network, conversions = records.network, records.settings.conversions
     if not conversions:
         return None
-    heads = network.lateral_heads
+    heads = network.candidates
     days = np.array(list(conversions.values()), dtype="datetime64[D]")
     converted = np.isin(network.ids[heads], list(conversions))
     notes = []
@@ -90,7 +90,7 @@ def _events(records: Records) -> dict[str, pd.DataFrame]:
     """
     steps = records.steps
     section = steps["section"].to_numpy()
-    lateral = np.where(section >= 0, records.network.lateral[section], -1)
+    lateral = np.where(section >= 0, records.network.unit[section], -1)
     part = steps.assign(lateral=lateral)[(lateral >= 0) & ~steps["planned"].to_numpy() & steps["counted"].to_numpy()]
     sustained = part[part["sustained"].to_numpy()]
     callouts = sustained.drop_duplicates(["event", "lateral"])

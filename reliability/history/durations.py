@@ -90,7 +90,7 @@ def restoration_times(records: Records, keep: np.ndarray) -> pd.DataFrame:
     last = pd.Series(over).groupby(steps["event"].to_numpy(), sort=False).max().to_numpy()
     hours = (last - events["begun"].to_numpy().astype(np.int64)) / 3600.0
     section, kind = events["section"].to_numpy(), events["kind"].to_numpy()
-    lateral = np.where(section >= 0, network.lateral[section], -1)
+    lateral = np.where(section >= 0, network.unit[section], -1)
     fused = (lateral >= 0) & (MELTS[network.device[lateral]])
     temporary = (kind == TEMPORARY) & (section >= 0)
     kinds = {"repair": kind == PERMANENT, "refuse": temporary & fused, "reset": temporary & (lateral >= 0) & ~fused,

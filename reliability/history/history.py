@@ -93,7 +93,7 @@ def repeat_offenders(records: Records, sums: pd.DataFrame) -> pd.DataFrame:
     """
     network, steps = records.network, records.steps
     section = steps["section"].to_numpy()
-    lateral = np.where(section >= 0, network.lateral[section], -1)
+    lateral = np.where(section >= 0, network.unit[section], -1)
     part = sums.assign(lateral=lateral, event=steps["event"])
     part = part[(lateral >= 0) & (steps["sustained"] & steps["counted"] & ~steps["planned"]).to_numpy(dtype=bool)]
     table = part.groupby("lateral").agg(events=("event", "nunique"), customer_interruptions=("interruptions", "sum"),

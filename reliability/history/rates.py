@@ -117,11 +117,11 @@ def learn_rates(study: Study, records: Records | None) -> LearnedRates:
 
 def _units(network: Network, settings: RecordSettings) -> tuple[np.ndarray, pd.DataFrame]:
     """Unit of each section (n,), and the units: laterals in network order, then mains by feeder."""
-    heads = network.lateral_heads
-    on_main = network.lateral < 0
+    heads = network.candidates
+    on_main = network.unit < 0
     feeders = np.unique(network.feeder[on_main])
     unit_of = np.where(on_main, len(heads) + np.searchsorted(feeders, network.feeder),
-                       np.searchsorted(heads, network.lateral))
+                       np.searchsorted(heads, network.unit))
     group = np.concatenate([_groups(network, heads, settings.prior_groups), np.full(len(feeders), MAIN, dtype=object)])
     names = np.concatenate([network.ids[heads], network.feeder_ids[feeders].astype(object)])
     return unit_of, pd.DataFrame({"unit": names, "group": group})
@@ -133,7 +133,7 @@ def _groups(network: Network, heads: np.ndarray, by: str) -> np.ndarray:
         phases = np.nan_to_num(network.phases[heads], nan=1.0).astype(int)
         names = [f"laterals of {p} phase{'s' if p > 1 else ''}" for p in phases]
     elif by == "customer_class":
-        most = network.customers_by_class_below[heads].argmax(axis=1)
+        most = network.below(network.customers_by_class)[heads].argmax(axis=1)
         names = [f"laterals mostly {CUSTOMER_CLASSES[c]}" for c in most]
     elif by == "device":
         names = [f"laterals with {DEVICES[d]}" for d in network.device[heads]]
@@ -183,7 +183,7 @@ def _stated(study: Study, network: Network, unit_of: np.ndarray, records: Record
         int(network.row[i]), "years_observed", _written(network.column["years_observed"][i]),
         "faults_observed without the years they were counted in", "give years_observed, above 0"))
     problems.raise_if_any()
-    heads = np.flatnonzero((network.lateral == np.arange(len(network))) & has)
+    heads = np.flatnonzero((network.unit == np.arange(len(network))) & has)
     alone = np.bincount(unit_of, weights=has)[unit_of[heads]] == 1
     for head in heads[alone]:
         below = slice(head, head + network.size[head])

@@ -33,7 +33,7 @@ def recorded_faults(records: Records) -> pd.DataFrame:
     steps = steps.assign(depth=network.along_path(np.ones(len(network)))[steps["section"].to_numpy()])
     steps = _merged(steps, steps["event"].to_numpy())
     section = steps["section"].to_numpy()
-    place = np.where(network.lateral[section] >= 0, network.lateral[section], section)
+    place = np.where(network.unit[section] >= 0, network.unit[section], section)
     order = np.lexsort((steps["event_started"].to_numpy(), place))
     opens = window_starts(place[order], steps["event_started"].to_numpy()[order].astype(np.int64))
     faults = _merged(steps.iloc[order], np.cumsum(opens))
@@ -45,8 +45,8 @@ def recorded_faults(records: Records) -> pd.DataFrame:
 
 def _sees_laterals(network: Network) -> np.ndarray:
     """Breakers and reclosers on the main with a lateral in their zone, (n,)."""
-    heads = network.lateral == np.arange(len(network))
-    return (network.lateral < 0) & BACKS_UP[network.device] & (network.below(heads) > 0)
+    heads = network.unit == np.arange(len(network))
+    return (network.unit < 0) & BACKS_UP[network.device] & (network.below(heads) > 0)
 
 
 def _merged(steps: pd.DataFrame, code: np.ndarray) -> pd.DataFrame:

@@ -14,14 +14,15 @@ from typing import Protocol
 
 import numpy as np
 
-from reliability.faults.consequences import CALLOUTS, REPAIR, Consequences, consequences, waiting_below
+from reliability.faults.consequences import CALLOUTS, Consequences, consequences
 from reliability.faults.outcomes import OutcomeTable
+from reliability.faults.times import REPAIR_OFF, SWITCHING, SWITCHING_OFF, Term, hangs_on, hours_of, terms_of_rows
+from reliability.network.quantities import Quantity, quantity
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
 
-COUNTED = ("ci", "momentary_events", "momentary_interruptions", *CALLOUTS, "sectionalizer_operations")
+COUNTED = ("ci", "momentary_events", "momentary_interruptions", *CALLOUTS, "sectionalizer_operations", "actuators")
 TIMED = ("customer_hours", "load_kwh")
-SWITCHING = "switching_hours"
 
 
 class ExtraMeasure(Protocol):
@@ -41,7 +42,7 @@ class Coefficients:
     """Coefficients of m rows.
 
     keys: what each column adds to, (measure, scenario, term): the term says what a trial multiplies
-    it by, None nothing, the key of a time those hours, any other is the extra measure's own.
+    it by, None nothing, a term of `faults.times` those hours, any other is the extra measure's own.
     count, severity: column matrices (m, c), with `count_column`, `severity_column` giving for
     each entry of count_keys and severity_keys the column it reads. Equal columns are stored
     once, zero columns not at all, because the cost of an event is that of its columns.
@@ -56,66 +57,63 @@ class Coefficients:
 
 
 def coefficients(table: OutcomeTable, values: Mapping[str, object], rows: np.ndarray, uncertain: Mapping[str, Range],
-                 extra: Mapping[str, ExtraMeasure], waiting: Mapping[str, np.ndarray]) -> Coefficients:
+                 extra: Mapping[str, ExtraMeasure], amounts: Mapping[str, Quantity]) -> Coefficients:
     """Coefficients of the given rows of a table, for all scenarios.
 
-    uncertain: the assumptions that differ between trials. Where one is a time, its hours are left
+    uncertain: the assumptions that differ between trials. Where a time hangs on one, its hours are left
     out of the coefficients (which then count customers) and multiplied in trial by trial.
+    amounts: customers and load, from `amounts_of`.
     """
     counted: dict[tuple[str, int, Hashable], np.ndarray] = {}
     timed: dict[tuple[str, int, Hashable], np.ndarray] = {}
     for s in range(len(table.scenarios)):
         what = consequences(table, s, values, rows)
-        for name, amount in counts(table.network, what).items():
+        for name, amount in counts(what, amounts["customers"]).items():
             counted[name, s, None] = amount
-        for name, below, waiting_in in (("customer_hours", table.network.customers_below, waiting["customers"]),
-                                        ("load_kwh", table.network.load_below, waiting["load"])):
-            for key, amount in _timed(table, what, rows, below, waiting_in, values, uncertain).items():
-                timed[name, s, key] = amount
+        for name, of in (("customer_hours", amounts["customers"]), ("load_kwh", amounts["load"])):
+            for term, amount in _timed(what, of, values, uncertain).items():
+                timed[name, s, term] = amount
         for name, measure in extra.items():
             for term, both in measure.parts(what, table, s, rows, values, uncertain).items():
                 counted[name, s, term], timed[name, s, term] = both
     return Coefficients(*_distinct(counted, len(rows)), *_distinct(timed, len(rows)))
 
 
-def waiting_tables(table: OutcomeTable) -> dict[str, np.ndarray]:
-    """`waiting_below` of customers and load, for `coefficients`."""
-    network = table.network
-    return {"customers": waiting_below(network, network.customers), "load": waiting_below(network, network.load_kw)}
+def amounts_of(network: Network) -> dict[str, Quantity]:
+    """Customers and load of a network, for `coefficients`."""
+    return {"customers": quantity(network, network.customers), "load": quantity(network, network.load_kw)}
 
 
-def counts(network: Network, what: Consequences) -> dict[str, np.ndarray]:
+def counts(what: Consequences, customers: Quantity) -> dict[str, np.ndarray]:
     """What an event of each row adds to the measures COUNTED, (r,) by name."""
-    events = what.momentary_events(network.customers_below)
-    amounts = {"ci": what.sustained(network.customers_below), "momentary_events": events,
+    events = what.momentary_events(customers)
+    amounts = {"ci": what.sustained(customers), "momentary_events": events,
                "momentary_interruptions": events * what.openings}
     amounts |= {name: (what.callout == i).astype(float) for i, name in enumerate(CALLOUTS)}
-    return amounts | {"sectionalizer_operations": what.sectionalizer_operates.astype(float)}
+    return amounts | {"sectionalizer_operations": what.sectionalizer_operates.astype(float),
+                      "actuators": what.actuators}
 
 
-def waits_by_time(table: OutcomeTable, what: Consequences, rows: np.ndarray) -> dict[str, np.ndarray]:
-    """Which rows wait for as long as each time assumption of a call-out says, (r,) bool by its key.
-
-    None of them do where a section states its own time to repair.
-    """
-    own_repair = ~np.isnan(table.network.column["repair_hours"][table.section[rows]])
-    return {f"{name}_hours": (what.callout == i) & ~(own_repair & (i == REPAIR)) for i, name in enumerate(CALLOUTS)}
+def switching_terms(what: Consequences) -> list[tuple[Term, np.ndarray]]:
+    """The terms after which those are back who need not wait, with the rows, (r,) bool."""
+    walked = what.time == REPAIR_OFF
+    return [((SWITCHING, None), ~walked), ((SWITCHING_OFF, None), walked)]
 
 
-def _timed(table: OutcomeTable, what: Consequences, rows: np.ndarray, below: np.ndarray, waiting_in: np.ndarray,
-           values: Mapping[str, object], uncertain: Mapping[str, Range]) -> dict[str | None, np.ndarray]:
-    """Customer (or load) hours by the uncertain time that scales them, None for the rest."""
-    waits = what.waiting(below, waiting_in)
-    switched = what.sustained(below) - waits
-    fixed = waits * what.waiting_hours
-    by_key: dict[str | None, np.ndarray] = {}
-    for key, those in waits_by_time(table, what, rows).items():
-        if key in uncertain:
-            by_key[key] = np.where(those, waits, 0.0)
-            fixed = np.where(those, 0.0, fixed)
-    if SWITCHING in uncertain:
-        return by_key | {SWITCHING: switched, None: fixed}
-    return by_key | {None: fixed + switched * values[SWITCHING]}
+def _timed(what: Consequences, of: Quantity, values: Mapping[str, object],
+           uncertain: Mapping[str, Range]) -> dict[Term | None, np.ndarray]:
+    """Customer (or load) hours by the uncertain term that scales them, None for the rest."""
+    waits = what.waiting(of)
+    switched = what.sustained(of) - waits
+    fixed = np.zeros(len(waits))
+    by_term: dict[Term | None, np.ndarray] = {}
+    for amount, terms in ((waits, terms_of_rows(what.time, what.own_repair)), (switched, switching_terms(what))):
+        for term, those in terms:
+            if hangs_on(term, uncertain):
+                by_term[term] = np.where(those, amount, 0.0)
+            else:
+                fixed += np.where(those, amount * float(hours_of(term, values)), 0.0)
+    return by_term | {None: fixed}
 
 
 def _distinct(columns: dict[tuple[str, int, Hashable], np.ndarray], rows: int):

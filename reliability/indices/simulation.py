@@ -17,11 +17,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from reliability.faults.chains import pattern_probability
+from reliability.faults.chains import FACTS, pattern_probability
 from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, kind_probability, row_rates
+from reliability.faults.states import state_probability
+from reliability.faults.times import hours_of
 from reliability.indices.draws import draw_unknowns, one_trial, values_of_trials, yearly_multipliers
 from reliability.indices.events import Block, simulate_block, year_weights
-from reliability.indices.measures import COUNTED, TIMED, ExtraMeasure, coefficients, waiting_tables
+from reliability.indices.measures import COUNTED, TIMED, ExtraMeasure, amounts_of, coefficients
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
 from reliability.schema.scenarios import Scenario
@@ -40,9 +42,11 @@ MEMORY_BYTES = 2e9                 # for the totals of all trials and what is ma
 ARRAYS_OF_TOTALS = 2.5             # totals, and the indices derived from them, at their peak
 EVENTS_AT_MOST = 2e9               # about a minute of two cores
 # Assumptions that change what protection does, so that each of their draws needs its own table.
-STRUCTURAL = ("fast_clearing_time_s", "phases_involved", "load_margin", "cold_load_factor")
+STRUCTURAL = ("fast_clearing_time_s", "phases_involved", "load_margin", "cold_load_factor", "fault_current_factor",
+              "fuse_melting_factor", "fuse_arcing_time_s", "actuating_ratio")
 # Assumptions that scale the rates of rows.
-RATE_KEYS = {"line_fault_rate_per_km", "temporary_fraction", "clearing_shares", "fuse_failure", "sectionalizer_failure"}
+PATTERN_KEYS = {"fuse_failure", "sectionalizer_failure", "wrong_link_share"}
+RATE_KEYS = {"line_fault_rate_per_km", "temporary_fraction", "clearing_shares", "reclosing_off_share"} | PATTERN_KEYS
 TASKS_AHEAD = 3                    # tasks per worker handed out before the first is collected
 
 Progress = Callable[[int, int, float], None]
@@ -99,7 +103,7 @@ def simulate(question: Question, *, seed: int, trials: int | None = None, execut
     seconds left) is called after every block; what it raises stops the simulation.
     """
     years = int(question.values["horizon_years"])
-    structural = any(key.partition(".")[0] in STRUCTURAL for key in question.uncertain)
+    structural = needs_own_tables(question)
     per_chunk = 1 if structural else max(1, YEARS_PER_CHUNK // years)
     table = question.table(question.values)
     fitting = _fitting(question, years, memory_bytes)
@@ -129,10 +133,11 @@ def simulate(question: Question, *, seed: int, trials: int | None = None, execut
 
 @dataclass(frozen=True)
 class _Prepared:
-    """Blocks of a table; classes: (kinds, own temporary fraction, own line rate, tally) of each multiplier."""
+    """Blocks of a table; classes: (kinds, own temporary fraction, own line rate, cuts of the state of reclosing, tally)
+    of each multiplier."""
 
     blocks: tuple[Block, ...]
-    classes: tuple[tuple[int, bool, bool, tuple[int, ...]], ...]
+    classes: tuple[tuple[int, bool, bool, float, float, tuple[int, ...]], ...]
     values: Mapping[str, object]
 
 
@@ -168,7 +173,7 @@ def _chunk(question: Question, prepared: _Prepared | None, seed: np.random.SeedS
         if name in question.extra:
             of = question.extra[name].weights(term, values, uncertain)
         else:
-            of = (values[term], values[term])
+            of = (hours_of(term, values),) * 2
         return tuple(np.reshape(w, (-1, 1)) for w in of)
 
     for block, (counted, timed) in zip(prepared.blocks, _in_order(tasks, executor, workers), strict=True):
@@ -179,6 +184,14 @@ def _chunk(question: Question, prepared: _Prepared | None, seed: np.random.SeedS
                 totals[name][scenario] += sums[:, column].reshape(trials, years) * scales(name, term)[which]
         report.block_done()
     return draws, totals
+
+
+def needs_own_tables(question: Question) -> bool:
+    """Whether a draw of the unknowns may change what protection does, so that each trial needs a table of its own."""
+    keys = {key.partition(".")[0] for key in question.uncertain}
+    # a study's share of faults with reclosing off may come before or after one that a device states
+    stated = np.isfinite(question.network.column["reclosing_off_share"]).any()
+    return bool(keys & set(STRUCTURAL)) or ("reclosing_off_share" in keys and bool(stated))
 
 
 def _in_order(tasks: Iterator[tuple], executor: Executor | None, workers: int) -> Iterator[tuple]:
@@ -209,9 +222,9 @@ def _prepare(question: Question, table: OutcomeTable, values: Mapping[str, objec
     make = (table.kinds.astype(np.int32) * 2 + (table.opened >= 0).any(axis=0)) * 2 + alike
     order = np.argsort(part_class.astype(np.int32) * 64 + make[part_rows], kind="stable")
     rows, rates, cls = part_rows[order], part_rates[order], part_class[order]
-    waiting, blocks = waiting_tables(table), []
+    amounts, blocks = amounts_of(table.network), []
     for start, stop in block_bounds(rates, cls * 64 + make[rows]):
-        of = coefficients(table, values, rows[start:stop], uncertain, question.extra, waiting)
+        of = coefficients(table, values, rows[start:stop], uncertain, question.extra, amounts)
         blocks.append(Block(rates[start:stop], of, int(cls[start])))
     return _Prepared(tuple(blocks), classes, values)
 
@@ -231,31 +244,32 @@ def rate_parts(table: OutcomeTable, values: Mapping[str, object], uncertain: set
         rates = np.concatenate([np.where(own_rate, rates, rates * share), rates[both] * (1.0 - share[both])])
         rows, fixed = np.concatenate([rows, both]), np.concatenate([own_rate, np.ones(len(both), dtype=bool)])
     if not uncertain & RATE_KEYS:
-        return rows, rates, np.zeros(len(rows), dtype=np.int8), ((0, True, True, (0, 0, 0, 0)),)
+        return rows, rates, np.zeros(len(rows), dtype=np.int8), ((0, True, True, 0.0, 1.0, (0,) * FACTS),)
     fraction = {"temporary_fraction"} & uncertain
     marks = [
         np.where(fraction or {"clearing_shares"} & uncertain, table.kinds[rows], 0),
         np.where(fraction, own_fraction[rows], True),
         np.where({"line_fault_rate_per_km"} & uncertain, fixed, True),
-        *np.where({"fuse_failure", "sectionalizer_failure"} & uncertain, table.tally[rows].T, 0),
+        *np.where({"reclosing_off_share"} & uncertain, np.stack([table.off_from, table.off_to])[:, rows],
+                  [[0.0], [1.0]]),
+        *np.where(PATTERN_KEYS & uncertain, table.tally[rows].T, 0),
     ]
-    sizes = [int(m.max(initial=0)) + 1 for m in marks]
-    found, index = np.unique(np.ravel_multi_index(marks, sizes), return_inverse=True)
-    classes = tuple((int(k), bool(o), bool(r), tuple(int(x) for x in t))
-                    for k, o, r, *t in zip(*np.unravel_index(found, sizes), strict=True))
-    return rows, rates, index, classes
+    found, index = np.unique(np.column_stack(marks).astype(float), axis=0, return_inverse=True)
+    classes = tuple((int(kinds), bool(own), bool(given), low, high, tuple(int(x) for x in tally))
+                    for kinds, own, given, low, high, *tally in found.tolist())
+    return rows, rates, index.ravel(), classes
 
 
 def rate_multiplier(cls: tuple, values: Mapping[str, object], means: Mapping[str, object]):
     """Rate over rate at the means, (trials,) or a number, of one class of rows."""
-    kinds, own_fraction, own_rate, tally = cls
+    kinds, own_fraction, own_rate, off_from, off_to, tally = cls
 
     def rate(v: Mapping[str, object]):
         result = 1.0 if own_rate else v["line_fault_rate_per_km"]
         if kinds:
             temporary = (0.0 if kinds == PERMANENT else 1.0) if own_fraction else v["temporary_fraction"]
             result = result * kind_probability(kinds, temporary, v["clearing_shares"])
-        return result * pattern_probability(np.array(tally), v)
+        return result * pattern_probability(np.array(tally), v) * state_probability(off_from, off_to, v)
 
     return rate(values) / rate(means)
 

@@ -17,7 +17,8 @@ from reliability.network.application_fuse import existing_ceilings_a, fuse_check
 from reliability.network.application_proposal import Proposal, propose
 from reliability.network.application_reach import reach, unseen_share
 from reliability.network.application_rules import device_checks
-from reliability.network.protection import named_heads, protection
+from reliability.network.conversions import named_heads
+from reliability.network.protection import protection
 from reliability.network.tree import Network
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import Scenario
@@ -79,7 +80,7 @@ def check_laterals(network: Network, values: Mapping[str, object], scenario: Sce
     other_device = scenario.device not in (None, SECTIONALIZER)
     applicable = ((verdict != FAIL) & admitted) | other_device
     return ApplicationChecks(network, scenario, proposal, unseen_share(stretch, proposal.actuating_a),
-                             existing_ceilings_a(network, as_built), checks, verdict, applicable)
+                             existing_ceilings_a(network, values, as_built), checks, verdict, applicable)
 
 
 def settle_scenarios(network: Network, values: Mapping[str, object],

@@ -7,8 +7,10 @@ from collections.abc import Mapping
 import numpy as np
 
 from reliability.network.application_catalogue import HAIR, PASS, REVIEW, UNKNOWN, Check, Settled, judge
+from reliability.network.coordination import coordination
 from reliability.network.devices import MELTS
-from reliability.network.fuse_links import link_name, link_table, saving_ceiling_a
+from reliability.network.fuse_links import link_name, link_table
+from reliability.network.link_curves import link_curves, saving_ceilings_a
 from reliability.network.protection import Protection
 from reliability.network.tree import Network
 
@@ -16,27 +18,27 @@ from reliability.network.tree import Network
 PREFERRED_A = (6, 10, 15, 25, 40, 65, 100, 140, 200)
 
 
-def existing_ceilings_a(network: Network, as_built: Protection) -> np.ndarray:
+def existing_ceilings_a(network: Network, values: Mapping[str, object], as_built: Protection) -> np.ndarray:
     """Saving ceiling (A) of the fuse at each lateral's head, (m,), NaN where unknown or no fuse."""
-    head = network.lateral_heads
-    ceiling = as_built.ceiling_a[head]
+    head = network.candidates
+    ceiling = coordination(network, values, (as_built,)).ceiling_a[0][head]
     return np.where(MELTS[network.device[head]] & np.isfinite(ceiling), ceiling, np.nan)
 
 
 def fuse_checks(network: Network, values: Mapping[str, object], as_built: Protection) -> tuple[Check, Check, Check]:
     """The three checks of the existing fuse at each lateral's head, under the backup as built."""
-    head = network.lateral_heads
+    head = network.candidates
     load, tap = network.column["peak_load_a"][head], network.column["fault_current_source_a"][head]
     fused = MELTS[network.device[head]]
     speed, installed = link_ratings(np.where(fused, network.text["fuse_link"][head], ""))
     backup = network.protective_above[head]
     fast = np.where(backup >= 0, as_built.fast[backup], np.nan)
 
-    ceiling = np.where(fast > 0.0, existing_ceilings_a(network, as_built), np.nan)
+    ceiling = np.where(fast > 0.0, existing_ceilings_a(network, values, as_built), np.nan)
     none = Settled(~fused, PASS, "no fuse stands at the head today")
     blocked = Settled(fast == 0.0, PASS, "fast tripping is blocked: no fuse is meant to be saved")
     pickup = values["cold_load_factor"] * load
-    asked = asked_ratings_a(speed, installed, pickup, np.where(fast == 0.0, 0.0, tap), values["fast_clearing_time_s"])
+    asked = asked_ratings_a(speed, installed, pickup, np.where(fast == 0.0, 0.0, tap), values)
     # an infinite rating: beyond every link of the table
     beyond = Settled(np.isinf(asked), REVIEW, "no link of its kind stands cold-load pickup and is saved at the tap")
     # where nothing is to be saved no rule here speaks against a larger link
@@ -61,7 +63,7 @@ def link_ratings(links: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def asked_ratings_a(speed: np.ndarray, installed_a: np.ndarray, pickup_a: np.ndarray, tap_a: np.ndarray,
-                    fast_clearing_time_s: float) -> np.ndarray:
+                    values: Mapping[str, object]) -> np.ndarray:
     """Rating (A) of the smallest link of the same kind that stands pickup and is saved at the tap, (m,).
 
     Of the same kind is a link of the same speed and series, preferred or intermediate ratings, as
@@ -73,7 +75,8 @@ def asked_ratings_a(speed: np.ndarray, installed_a: np.ndarray, pickup_a: np.nda
     result = np.full(len(pickup_a), np.nan)
     for (kind, series), links in _links_by_kind():
         ratings = links["rating_a"].to_numpy(dtype=float)
-        ceilings = np.array([saving_ceiling_a(name, fast_clearing_time_s) for name in links.index])
+        ceilings = saving_ceilings_a(link_curves(links.index), values["fast_clearing_time_s"],
+                                     values["fuse_melting_factor"])
         stands = np.searchsorted(ratings * (1.0 + HAIR), pickup_a)
         saved = np.searchsorted(ceilings, tap_a, side="right")  # the ceiling itself is not saved (model §3)
         asked = np.append(ratings, np.inf)[np.maximum(stands, saved)]

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from reliability.network.devices import COUNTS, MELTS, RECLOSES
-from reliability.network.protection import protection
+from reliability.network.protection import chosen_rating_a, protection
 from reliability.network.tree import Network
 from reliability.schema.columns import MOST_COUNTS
-from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import Scenario
 
 
@@ -46,23 +45,30 @@ def propose(network: Network, values: Mapping[str, object], scenario: Scenario, 
 
     counts, fast_operations of the backup: (m,), in place of the scenario's where they are not NaN.
     """
-    everywhere = replace(scenario, laterals=None, device=SECTIONALIZER, applicable_only=False)
-    after = protection(network, values, everywhere)
-    head = network.lateral_heads
+    after = protection(network, values, Scenario(scenario.name, fast_operations=scenario.fast_operations))
+    head = network.candidates
     # nothing that opens one phase stands above a lateral's head, so the next device up recloses
     backup = network.protective_above[head]
     known = backup >= 0
     lockout, fast = (np.where(known, a[backup], np.nan) for a in (after.lockout, after.fast))
     fast = _either(fast_operations, fast)
     most = np.minimum(lockout - 1.0, MOST_COUNTS)
-    stated = np.where(COUNTS[network.device[head]], network.column["counts"][head], np.nan)
+    stands = COUNTS[network.device[head]]
+    stated = np.where(stands, network.column["counts"][head], np.nan)
+    rated = np.where(stands, network.column["rated_current_a"][head], np.nan)
+    rated = np.where(np.isnan(rated), chosen_rating_a(network.column["peak_load_a"][head], values), rated)
+    actuating = np.where(stands, network.column["actuating_current_a"][head], np.nan)
     asked = _either(counts, stated if scenario.counts is None else np.full(len(head), float(scenario.counts)))
     proposed = np.where(np.isnan(asked), np.where(most >= 1.0, most, np.nan), asked)
+    in_model = np.where(np.isnan(asked), values["sectionalizer_counts"], asked)
+    # a new one, and one whose counts a scenario sets, takes no more than its backup admits
+    lowered = ~stands | (scenario.counts is not None)
+    in_model = np.where(lowered & (most >= 1.0), np.minimum(in_model, most), in_model)
     counts_below, fuse_below = _below(network, after.counts)
     return Proposal(
-        head, backup, lockout, fast, rated_a=after.rated_a[head],
-        actuating_a=np.where(after.actuating_a[head] > 0.0, after.actuating_a[head], np.nan),
-        most_counts=most, counts=proposed, counts_in_model=_either(counts, after.counts[head].astype(float)),
+        head, backup, lockout, fast, rated_a=rated,
+        actuating_a=np.where(np.isnan(actuating), values["actuating_ratio"] * rated, actuating),
+        most_counts=most, counts=proposed, counts_in_model=in_model,
         counts_below=counts_below, fuse_below=fuse_below)
 
 
@@ -72,12 +78,12 @@ def _either(settled: np.ndarray | None, otherwise: np.ndarray) -> np.ndarray:
 
 def _below(network: Network, counts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(most counts of a sectionalizer, whether there is a fuse) below each head and the same backup, (m,)."""
-    heads, index = network.lateral_heads, network.lateral_index
+    heads, index = network.candidates, network.candidate_index
     reclosing = RECLOSES[network.device]
     reclosing[heads] = False  # the device at the head gives way to the sectionalizer
     passed = network.along_path(reclosing.astype(float))
-    inside = np.flatnonzero((network.lateral >= 0) & (network.lateral != np.arange(len(network))))
-    same = inside[passed[inside] == passed[network.lateral[inside]]]
+    inside = np.flatnonzero((network.unit >= 0) & (network.unit != np.arange(len(network))))
+    same = inside[passed[inside] == passed[network.unit[inside]]]
     counted = same[COUNTS[network.device[same]]]
     fused = same[MELTS[network.device[same]]]
     most = np.zeros(len(heads))

@@ -33,9 +33,9 @@ class Reach:
 
 
 def reach(network: Network, values: Mapping[str, object]) -> Reach:
-    """What the devices at `network.lateral_heads` answer for."""
-    section = np.flatnonzero((network.lateral >= 0) & (network.protective == network.lateral))
-    return Reach(network.lateral_heads, section, network.lateral_index[section],
+    """What the devices at `network.candidates` answer for."""
+    section = np.flatnonzero((network.unit >= 0) & (network.protective == network.unit))
+    return Reach(network.candidates, section, network.candidate_index[section],
                  network.column["fault_current_source_a"][section], network.column["fault_current_end_a"][section],
                  fault_rates(network, values)[section])
 

@@ -9,7 +9,7 @@ import numpy as np
 from reliability.network.application_catalogue import HAIR, KIND, PASS, REVIEW, UNKNOWN, Check, Settled, judge
 from reliability.network.application_proposal import Proposal
 from reliability.network.application_reach import Reach, largest_current_a, smallest_current_a
-from reliability.network.protection import ACTUATING_RATIO, offered_ratings_a
+from reliability.network.protection import offered_ratings_a
 from reliability.network.tree import Network
 
 Values = Mapping[str, object]
@@ -37,7 +37,7 @@ def load_checks(network: Network, values: Values, proposal: Proposal) -> tuple[C
     load = network.column["peak_load_a"][proposal.head]
     largest = offered_ratings_a()[-1]
     rated = np.where(np.isnan(proposal.rated_a), largest, proposal.rated_a)
-    actuating = np.where(np.isnan(proposal.actuating_a), ACTUATING_RATIO * largest, proposal.actuating_a)
+    actuating = np.where(np.isnan(proposal.actuating_a), values["actuating_ratio"] * largest, proposal.actuating_a)
     return (judge("continuous_rating", values["load_margin"] * load, rated),
             judge("cold_load", values["cold_load_factor"] * load, actuating))
 

@@ -61,10 +61,14 @@ class _Pieces:
     def take(self, some: np.ndarray) -> _Pieces:
         return replace(self, elements=self.elements.take(some), segment=self.segment[some], added_s=self.added_s[some])
 
-    def holds(self, current_a: np.ndarray) -> np.ndarray:
-        """Whether the comparison holds, from the times as everybody computes them."""
+    def times(self, current_a: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Element's and link's times that are compared, as everybody computes them."""
         link_s = self.comparison.curves.time_on(self.segment, current_a) * self.comparison.factor + self.added_s
-        return self.comparison.holds(element_times(self.elements, current_a, self.comparison.with_added), link_s)
+        return element_times(self.elements, current_a, self.comparison.with_added), link_s
+
+    def holds(self, current_a: np.ndarray) -> np.ndarray:
+        """Whether the comparison holds."""
+        return self.comparison.holds(*self.times(current_a))
 
     @property
     def constant(self) -> np.ndarray:
@@ -110,8 +114,9 @@ def changes(elements: Elements, link: np.ndarray, comparison: Comparison) -> tup
         for group in (elements.points < 0, elements.points >= 0):
             pair = np.flatnonzero((link == which) & group)
             if pair.size:
-                for found, new in zip((begun, spans), _spans(elements.take(pair), int(which), comparison), strict=True):
-                    found.append((pair[new[0]], *new[1:]))
+                (row, current), (place, *ends) = _spans(elements.take(pair), int(which), comparison)
+                begun.append((pair[row], current))
+                spans.append((pair[place], *ends))
     pair, segment, low, high, before, after = (np.concatenate(parts) for parts in zip(*spans, strict=True))
     pieces = _Pieces(comparison, elements.take(pair), segment, comparison.added_s[link[pair]])
     same = np.flatnonzero(before == after)
@@ -145,7 +150,9 @@ def _spans(elements: Elements, link: int, comparison: Comparison):
     at = np.minimum(np.maximum(np.concatenate(columns, axis=1), start[:, None]), HIGHEST_A)
     at = np.append(np.sort(at, axis=1), np.full((len(elements), 1), HIGHEST_A), axis=1)
     segment = first - 1 + np.searchsorted(knots, at, side="right")
-    holds = _Pieces(comparison, elements.take(everyone[:, None]), segment, comparison.added_s[link]).holds(at)
+    table = _Pieces(comparison, elements.take(everyone[:, None]), segment, comparison.added_s[link])
+    element_s, link_s = table.times(at)
+    holds = comparison.holds(element_s, link_s)
 
     # below `start` one of the times is infinite
     waits = (finite > knots[0]) & (not comparison.element_first)
@@ -156,7 +163,10 @@ def _spans(elements: Elements, link: int, comparison: Comparison):
     convex = (whole.constant >= 0.0)[:, None] | ((elements.points < 0)[:, None] & (at[:, :-1] < turning[:, None]))
     # outside of a convex curve the element is slower than the link, outside of a concave one faster
     outside = before == (convex != comparison.element_first)
-    row, column = np.nonzero(((before != after) | outside) & (at[:, :-1] < at[:, 1:]))
+    # both rise or fall all along a piece, so that times far enough apart at its ends do not meet in it
+    near = ((np.minimum(element_s[:, :-1], element_s[:, 1:]) <= np.maximum(link_s[:, :-1], link_s[:, 1:]))
+            & (np.minimum(link_s[:, :-1], link_s[:, 1:]) <= np.maximum(element_s[:, :-1], element_s[:, 1:])))
+    row, column = np.nonzero(((before != after) | (outside & near)) & (at[:, :-1] < at[:, 1:]))
     return (begun, currents), (row, segment[row, column], at[row, column], at[row, column + 1],
                                before[row, column], after[row, column])
 
@@ -171,12 +181,13 @@ def _own_knots(elements: Elements) -> np.ndarray:
 
 def _turning_a(pieces: _Pieces) -> np.ndarray:
     """Current at which an inverse element's curvature changes its sign, HIGHEST_A where it does not."""
-    elements, constant = pieces.elements, pieces.constant
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        power = np.sqrt(1.0 + elements.time_dial * elements.a / -constant)
-        turning = elements.pickup_a * power ** (1.0 / elements.p)
-    turns = (elements.points < 0) & (constant < 0.0) & (elements.a > 0.0)
-    return np.where(turns, np.minimum(turning, HIGHEST_A), HIGHEST_A)
+    constant, turning = pieces.constant, np.full(len(pieces.elements), HIGHEST_A)
+    some = np.flatnonzero((pieces.elements.points < 0) & (constant < 0.0) & (pieces.elements.a > 0.0))
+    elements = pieces.elements.take(some)
+    with np.errstate(over="ignore"):
+        power = np.sqrt(1.0 + elements.time_dial * elements.a / -constant[some])
+        turning[some] = np.minimum(elements.pickup_a * power ** (1.0 / elements.p), HIGHEST_A)
+    return turning
 
 
 def _domain(pieces: _Pieces, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -184,9 +195,12 @@ def _domain(pieces: _Pieces, low: np.ndarray, high: np.ndarray) -> tuple[np.ndar
     elements, constant = pieces.elements, pieces.constant
     by_points, cut = elements.points >= 0, constant < 0.0
     low = np.where(by_points, low, np.maximum(low, elements.pickup_a * (1.0 + _BESIDE_PICKUP)))
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        end = elements.pickup_a * (1.0 + elements.time_dial * elements.a / -constant) ** (1.0 / elements.p)
-        high = np.where(cut & ~by_points, np.minimum(high, end), high)
+    with np.errstate(divide="ignore", over="ignore"):
+        some = np.flatnonzero(cut & ~by_points)
+        part = elements.take(some)
+        end = part.pickup_a * (1.0 + part.time_dial * part.a / -constant[some]) ** (1.0 / part.p)
+        high = high.copy()
+        high[some] = np.minimum(high[some], end)
         some = np.flatnonzero(by_points & cut)
         if some.size:
             curves = elements.curves
@@ -265,7 +279,7 @@ def _newton(pieces: _Pieces, low: np.ndarray, high: np.ndarray, upper: np.ndarra
     """Where the times are equal within rounding, near enough for `_narrow`, (k,)."""
     result = np.sqrt(low * high)
     slower = upper != pieces.comparison.element_first  # above the crossing the element is the slower one
-    at, point = np.arange(len(low)), result
+    at, point = np.arange(len(low)), result.copy()
     for _ in range(_NEWTON_STEPS):
         value, slope = pieces.logarithm(point, True)
         now = (value > 0.0) == slower

@@ -11,19 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-DEFINITE = "definite"
-
-# Constants (A, B, p) of t = dial × (A / (u^p − 1) + B): IEEE C37.112 and IEC 60255-151, both from memory (model §8).
-# A definite time is the curve without its first term.
-INVERSE: Mapping[str, tuple[float, float, float]] = {
-    DEFINITE: (0.0, 1.0, 1.0),
-    "ieee_moderately_inverse": (0.0515, 0.1140, 0.02),
-    "ieee_very_inverse": (19.61, 0.491, 2.0),
-    "ieee_extremely_inverse": (28.2, 0.1217, 2.0),
-    "iec_standard_inverse": (0.14, 0.0, 0.02),
-    "iec_very_inverse": (13.5, 0.0, 1.0),
-    "iec_extremely_inverse": (80.0, 0.0, 2.0),
-}
+from reliability.schema.curves import DEFINITE, INVERSE
 
 
 @dataclass(frozen=True)
@@ -69,7 +57,8 @@ class PointCurves:
 
     def time_on(self, segment: np.ndarray, current_a: np.ndarray) -> np.ndarray:
         """Time of a given segment (not −1), extended beyond its ends."""
-        return self.time_s[segment] * np.exp(self.slope[segment] * np.log(current_a / self.current_a[segment]))
+        with np.errstate(over="ignore"):   # far outside of a steep segment
+            return self.time_s[segment] * np.exp(self.slope[segment] * np.log(current_a / self.current_a[segment]))
 
     def times(self, curve: np.ndarray, current_a: np.ndarray) -> np.ndarray:
         """Time of each curve at each current, exact at the points; arrays broadcast."""
@@ -80,11 +69,12 @@ class PointCurves:
 def point_curves(curves: Iterable[Points]) -> PointCurves:
     """Several curves by points as one."""
     curves = list(curves)
+    nothing = np.zeros(0)
     slopes = [np.append(np.diff(np.log(c.time_s)) / np.diff(np.log(c.current_a)), c.tail) for c in curves]
-    join = [np.concatenate([getattr(c, name) for c in curves]).astype(float) if curves else np.zeros(0)
-            for name in ("current_a", "time_s")]
-    first = np.cumsum([0, *(len(c.current_a) for c in curves)])
-    return PointCurves(first, *join, np.concatenate(slopes) if curves else np.zeros(0))
+    return PointCurves(first=np.cumsum([0, *(len(c.current_a) for c in curves)]),
+                       current_a=np.concatenate([nothing, *(c.current_a for c in curves)]),
+                       time_s=np.concatenate([nothing, *(c.time_s for c in curves)]),
+                       slope=np.concatenate([nothing, *slopes]))
 
 
 def points_by_name(curves: pd.DataFrame) -> dict[str, Points]:
@@ -150,8 +140,9 @@ def make_elements(settings: pd.DataFrame, curves: Mapping[str, Points]) -> Eleme
     by_points = [name for name in named if name not in INVERSE]
     constants = np.array([INVERSE.get(name, INVERSE[DEFINITE]) for name in named]).reshape(-1, 3)[code]
     place = np.array([by_points.index(name) if name in by_points else -1 for name in named], dtype=np.int64)[code]
-    return Elements(*(settings[name].to_numpy(float) for name in ("pickup_a", "time_dial", "added_time_s")),
-                    *constants.T, place, point_curves(curves[name] for name in by_points))
+    pickup, dial, added = (settings[name].to_numpy(float) for name in ("pickup_a", "time_dial", "added_time_s"))
+    return Elements(pickup, dial, added, constants[:, 0], constants[:, 1], constants[:, 2], place,
+                    point_curves(curves[name] for name in by_points))
 
 
 def element_times(elements: Elements, current_a: np.ndarray, added: bool = True) -> np.ndarray:
@@ -176,5 +167,6 @@ def inverse_time_s(curve: str, current_a: np.ndarray, pickup_a: float, time_dial
                    added_time_s: float = 0.0) -> np.ndarray:
     """Time (s) of one built-in curve of `INVERSE` at currents (A)."""
     a, b, p = INVERSE[curve]
-    one = Elements(*map(np.array, (pickup_a, time_dial, added_time_s, a, b, p, -1)), point_curves([]))
+    one = Elements(np.array(pickup_a), np.array(time_dial), np.array(added_time_s), np.array(a), np.array(b),
+                   np.array(p), np.array(-1), point_curves([]))
     return element_times(one, np.asarray(current_a, float))

@@ -17,6 +17,7 @@ PHASE_ELEMENTS, ALL_ELEMENTS = 0, 1   # three-phase faults, all others
 KINDS, PARTS = 2, 2
 
 _SLOTS = tuple((operation, element) for operation in (FAST, DELAYED) for element in (PHASE, GROUND))
+_LOOKED_AT = 60   # currents at which fast and delayed rows are compared; a note needs no more
 _ELEMENTS = ["pickup_a", "curve", "time_dial", "added_time_s"]
 
 
@@ -36,6 +37,11 @@ class DeviceSettings:
 
     def __len__(self) -> int:
         return len(self.slot)
+
+    @property
+    def has_ground(self) -> np.ndarray:
+        """Whether a device has ground elements, (d,)."""
+        return (self.slot[:, [k for k, (_, element) in enumerate(_SLOTS) if element == GROUND]] >= 0).any(axis=1)
 
 
 def device_settings(settings: pd.DataFrame, curves: Mapping[str, Points]) -> DeviceSettings:
@@ -84,3 +90,30 @@ def least_pickup_a(settings: DeviceSettings) -> np.ndarray:
     """Least pickup (A) of each device, which counts as its minimum trip, (d,)."""
     pickup = np.append(settings.elements.pickup_a, np.inf)
     return pickup[settings.slot].min(axis=1)
+
+
+def fast_slower_at_a(settings: DeviceSettings, device: np.ndarray, low_a: np.ndarray, high_a: np.ndarray) -> np.ndarray:
+    """Highest current (A) found in low_a … high_a at which fast rows are slower than delayed ones, (m,), NaN for none.
+
+    device, low_a, high_a: (m,) devices and the fault currents of their zones; NaN where none is known. Looked for at
+    `_LOOKED_AT` currents, for each part of the faults; a device without rows of both kinds is never slower. A fast row
+    that does not pick up where a delayed one does is slower too.
+    """
+    current = np.exp(np.linspace(np.log(low_a), np.log(high_a), _LOOKED_AT, axis=-1))
+    slower = np.zeros(current.shape, dtype=bool)
+    for seen in (0b0101, 0b1111):   # slots of phase elements, of all
+        fast, delayed = (_least(settings, settings.slot[device], slots & seen, current) for slots in (0b0011, 0b1100))
+        slower |= fast > delayed
+    both = [(settings.slot[device][:, k:k + 2] >= 0).any(axis=1) for k in (0, 2)]
+    slower &= (both[0] & both[1])[:, None]
+    return np.where(slower.any(axis=1), np.where(slower, current, -np.inf).max(axis=1, initial=-np.inf), np.nan)
+
+
+def _least(settings: DeviceSettings, slot: np.ndarray, slots: int, current_a: np.ndarray) -> np.ndarray:
+    """Least time (s) of some slots, (m, c)."""
+    least = np.full(current_a.shape, np.inf)
+    for k in (k for k in range(len(_SLOTS)) if slots >> k & 1):
+        at = np.flatnonzero(slot[:, k] >= 0)
+        times = element_times(settings.elements.take(slot[at, k][:, None]), current_a[at])
+        least[at] = np.minimum(least[at], times)
+    return least

@@ -1,18 +1,14 @@
-"""Melting of expulsion fuse links, and the fault current up to which a fast trip saves one."""
+"""Expulsion fuse links of the reference table: how they are written, and which is the next larger one."""
 
 from __future__ import annotations
 
 import re
 from functools import cache
 
-import numpy as np
 import pandas as pd
 
 from reliability.schema.reference_tables import FUSE_LINKS
 
-# Share of the melting time that a backup may use up without ageing the link; model of the
-# 75 % rule, common practice, no source.
-MELTING_SHARE = 0.75
 _RATING = r"(\d+(?:\.\d+)?)"
 _LINK = re.compile(rf"{_RATING}\s*([A-Z])|([A-Z])\s*{_RATING}", re.ASCII)
 
@@ -39,35 +35,10 @@ def link_name(text: str) -> str | None:
 def next_larger_link(name: str) -> str:
     """The link of the next larger rating of the same type in the table (model §2, wrong links).
 
-    The largest of a type, and a link that the table does not hold, stays what it is: there is nothing to take it for.
+    The link itself need not be in the table, if its name is a rating and a type. The largest of a type stays.
     """
-    table = link_table()
-    if name not in table.index:
+    link, table = written_link(name), link_table()
+    if link is None:
         return name
-    speed, rating = table.at[name, "speed"], table.at[name, "rating_a"]
-    larger = table[(table["speed"] == speed) & (table["rating_a"] > rating)]["rating_a"]
+    larger = table[(table["speed"] == link[-1]) & (table["rating_a"] > float(link[:-1]))]["rating_a"]
     return name if larger.empty else str(larger.idxmin())
-
-
-def saving_ceiling_a(link: str, fast_clearing_time_s: float) -> float:
-    """Current (A) at which 0.75 × minimum melting time equals the backup's fast clearing time.
-
-    Below it a fast operation saves the link. Melting is log-log between the points of the
-    table, and by constant I²t below 0.1 s. A clearing time beyond the table's longest
-    saves only currents that never melt the link. Raises KeyError for an unknown link.
-    """
-    points = link_table().loc[link]
-    times = np.array([0.1, 10.0, points["long_time_s"]])
-    currents = points[["tenth_s_min_a", "ten_s_min_a", "long_min_a"]].to_numpy(dtype=float)
-    melting_s = fast_clearing_time_s / MELTING_SHARE
-    if melting_s < times[0]:
-        return float(currents[0] * np.sqrt(times[0] / melting_s))
-    return float(np.exp(np.interp(np.log(melting_s), np.log(times), np.log(currents))))
-
-
-def saving_ceilings_a(links: np.ndarray, fast_clearing_time_s: float) -> np.ndarray:
-    """`saving_ceiling_a` of an array (n,) of link texts; infinite where no link is given."""
-    names, index = np.unique(links.astype(str), return_inverse=True)
-    known = [link_name(name) for name in names]
-    ceilings = [np.inf if k is None else saving_ceiling_a(k, fast_clearing_time_s) for k in known]
-    return np.array(ceilings, dtype=float)[index]

@@ -9,8 +9,8 @@ import numpy as np
 
 from reliability.network.curves import PointCurves, Points, point_curves
 from reliability.network.fuse_links import link_table
+from reliability.schema.curves import CLEARING, MELTING
 
-MELTING, CLEARING = "melting", "clearing"
 CONSTANT_I2T = -2.0  # slope of log time over log current below the table's last time
 
 
@@ -63,8 +63,9 @@ def _from_table(name: str) -> tuple[Points, Points]:
     """Minimum and maximum melting (IEEE C37.42, see schema/reference/README.md)."""
     points = link_table().loc[name]
     times = np.array([points["long_time_s"], 10.0, 0.1], dtype=float)
-    return tuple(Points(points[[f"long_{end}_a", f"ten_s_{end}_a", f"tenth_s_{end}_a"]].to_numpy(float), times,
-                        CONSTANT_I2T) for end in ("min", "max"))
+    least, most = (Points(points[[f"long_{end}_a", f"ten_s_{end}_a", f"tenth_s_{end}_a"]].to_numpy(float), times,
+                          CONSTANT_I2T) for end in ("min", "max"))
+    return least, most
 
 
 def minimum_melting_s(links: LinkCurves, link: np.ndarray, current_a: np.ndarray) -> np.ndarray:

@@ -9,23 +9,24 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
+from reliability.network.conversions import backups, conversions, possible
 from reliability.network.devices import (
     BACKS_UP,
-    CODE,
     COUNTS,
     FAST_BY_DEFAULT,
     MELTS,
     RECLOSES,
     THREE_PHASE_BY_DEFAULT,
 )
-from reliability.network.fuse_links import saving_ceilings_a
 from reliability.network.tree import Network
+from reliability.schema.columns import MOST_COUNTS
 from reliability.schema.devices import SINGLE_PHASE, THREE_PHASE
 from reliability.schema.reference_tables import SECTIONALIZER_RATINGS
 from reliability.schema.scenarios import UNCHANGED, Scenario
 
-# Actuating current over continuous rating of a sectionalizer; common practice, no source.
-ACTUATING_RATIO = 1.6
+# Columns of a section that belong to its device and go with it when another takes its place.
+OF_THE_DEVICE = ("operations_to_lockout", "fast_operations", "counts", "rated_current_a", "actuating_current_a",
+                 "saving_ceiling_a", "reclosing_off_share")
 
 
 @dataclass(frozen=True)
@@ -33,18 +34,22 @@ class Protection:
     """Devices and settings over the n sections of a network, each array (n,).
 
     device: code, −1 for none. backup: the nearest reclosing device strictly above, −1 for none.
-    lockout, fast: operations of a reclosing device, 0 elsewhere. ceiling_a: fault current below
-    which a fast operation saves the fuse (infinite: always). counts, rated_a (NaN: unknown),
-    actuating_a (0: always counts): of a sectionalizer. opens_all, locks_out_all: whether all poles
-    open together on an opening that is followed by a reclosing, and on one that is not.
-    converted: laterals' heads whose device the scenario changed.
+    lockout, fast: operations of a reclosing device, 0 elsewhere. settings_of: place of its settings in
+    `Network.settings`, −1 without. off_share: share of its faults while reclosing is off, NaN where it is the study's.
+    link: of a fuse, "" where unknown. stated_ceiling_a: saving ceiling that the study states, NaN where it is computed.
+    counts, rated_a (NaN: unknown), actuating_a (0: always counts): of a sectionalizer. opens_all,
+    locks_out_all: whether all poles open together on an opening that is followed by a reclosing, and on one that is
+    not. converted: sections whose device the scenario changed.
     """
 
     device: np.ndarray
     backup: np.ndarray
     lockout: np.ndarray
     fast: np.ndarray
-    ceiling_a: np.ndarray
+    settings_of: np.ndarray
+    off_share: np.ndarray
+    link: np.ndarray
+    stated_ceiling_a: np.ndarray
     counts: np.ndarray
     rated_a: np.ndarray
     actuating_a: np.ndarray
@@ -64,14 +69,15 @@ def offered_ratings_a() -> np.ndarray:
     return np.sort(pd.read_csv(SECTIONALIZER_RATINGS)["rated_current_a"].to_numpy(dtype=float))
 
 
-def chosen_rating_a(peak_load_a: np.ndarray, load_margin: float, cold_load_factor: float) -> np.ndarray:
+def chosen_rating_a(peak_load_a: np.ndarray, values: Mapping[str, object]) -> np.ndarray:
     """Smallest offered rating (A) that carries peak load (A) with the margin and stays put at pickup.
 
-    Cold-load pickup may reach the actuating current (160 % of the rating), not exceed it.
+    Cold-load pickup may reach the actuating current (`actuating_ratio` × rating), not exceed it.
     NaN where the load is unknown or above what any rating carries.
     """
     offered = offered_ratings_a()
-    needed = np.maximum(load_margin * peak_load_a, cold_load_factor * peak_load_a / ACTUATING_RATIO)
+    needed = np.maximum(values["load_margin"] * peak_load_a,
+                        values["cold_load_factor"] * peak_load_a / values["actuating_ratio"])
     # a relative hair keeps 1.25 × 40 A on the 50 A rating whatever the rounding of the product
     at = np.searchsorted(offered * (1.0 + 1e-12), needed)
     fits = ~np.isnan(needed) & (at < len(offered))
@@ -86,79 +92,70 @@ def protection(network: Network, values: Mapping[str, object], scenario: Scenari
     """
     if scenario.applicable_only:
         raise ValueError(f"the laterals of scenario {scenario.name!r} are not settled")
-    column = network.column
+    own = _Settings(network)
+    stated = _or(own["operations_to_lockout"], values["operations_to_lockout"])
+    asked = conversions(network, scenario)
+    # a lateral recloser that takes another device's place has the usual operations
+    usual = np.where(RECLOSES[network.device], stated, float(values["operations_to_lockout"]))
+    made = possible(network, asked, usual)
     device = network.device.copy()
-    counts, lockout, fast = column["counts"], column["operations_to_lockout"], column["fast_operations"]
-    rated, actuating, ceiling = column["rated_current_a"], column["actuating_current_a"], column["saving_ceiling_a"]
-    tripping = network.text["tripping"]
+    device[made.head] = made.device
+    converted = device != network.device
+    own = own.without(converted)
 
-    heads = named_heads(network, scenario)
-    converted = np.zeros(len(network), dtype=bool)
-    if scenario.device is not None and heads.size:
-        target = CODE[scenario.device]
-        same = heads[device[heads] == target]
-        new = heads[device[heads] != target]
-        converted[new] = True
-        device[new] = target
-        # what belonged to the old device goes with it
-        counts, lockout, fast, rated, actuating, ceiling = (
-            np.where(converted, np.nan, a) for a in (counts, lockout, fast, rated, actuating, ceiling))
-        tripping = np.where(converted, "", tripping)
-        if scenario.counts is not None:
-            counts[new] = counts[same] = scenario.counts
-    links = np.where(MELTS[device] & ~converted, network.text["fuse_link"], "").astype(object)
-    unrated = np.isnan(rated) & COUNTS[device]
-    rated = np.where(unrated, chosen_rating_a(column["peak_load_a"], values["load_margin"],
-                                              values["cold_load_factor"]), rated)
     reclosing = RECLOSES[device]
-    lockout = np.where(reclosing, _or(lockout, values["operations_to_lockout"]), 0)
-    fast = _fast_operations(device, fast, lockout, values, scenario)
-    tripping = np.where(MELTS[device], "", tripping)  # whatever is stated: a fuse has a link a phase
+    backup = backups(network, device)
+    lockout = np.where(reclosing, _or(own["operations_to_lockout"], values["operations_to_lockout"]), 0).astype(int)
+    counts = _or(own["counts"], values["sectionalizer_counts"])
+    counts[made.head] = _or(made.counts, counts[made.head])
+    most = np.where(backup >= 0, lockout[backup] - 1, MOST_COUNTS)
+    lowered = made.head[COUNTS[made.device] & (converted[made.head] | ~np.isnan(made.counts))]
+    counts[lowered] = np.minimum(counts[lowered], most[lowered])
+    fast = _or(own["fast_operations"], np.where(FAST_BY_DEFAULT[device], float(values["fast_operations"]), 0.0))
+    fast = np.where(reclosing, _fast_operations(network, device, fast, lockout, scenario), 0)
+    rated = np.where(np.isnan(own["rated_current_a"]) & COUNTS[device],
+                     chosen_rating_a(network.column["peak_load_a"], values), own["rated_current_a"])
+    tripping = np.where(converted | MELTS[device], "", network.text["tripping"])  # a fuse has a link a phase
     by_default = (tripping == "") & THREE_PHASE_BY_DEFAULT[device]
     return Protection(
-        device=device,
-        backup=_backups(network, device),
-        lockout=lockout.astype(np.int64),
-        fast=np.where(reclosing, fast, 0).astype(np.int64),
-        ceiling_a=np.where(np.isnan(ceiling), saving_ceilings_a(links, values["fast_clearing_time_s"]), ceiling),
-        counts=_or(counts, values["sectionalizer_counts"]).astype(np.int64),
-        rated_a=rated,
-        actuating_a=_or(_or(actuating, ACTUATING_RATIO * rated), 0.0),
+        device=device, backup=backup, lockout=lockout, fast=fast.astype(int), counts=counts.astype(int), rated_a=rated,
+        actuating_a=_or(_or(own["actuating_current_a"], values["actuating_ratio"] * rated), 0.0),
+        stated_ceiling_a=own["saving_ceiling_a"],
+        link=np.where(MELTS[device] & ~converted, network.text["fuse_link"], ""),
+        settings_of=np.where(reclosing & ~converted, network.settings_of, -1),
+        off_share=np.where(reclosing, own["reclosing_off_share"], np.nan),
         opens_all=by_default | (tripping == THREE_PHASE),
         locks_out_all=by_default | ((tripping != "") & (tripping != SINGLE_PHASE)),
         converted=converted,
     )
 
 
+class _Settings(dict):
+    """Settings of devices by column, NaN where a section states none."""
+
+    def __init__(self, network: Network):
+        super().__init__({name: network.column[name] for name in OF_THE_DEVICE})
+
+    def without(self, converted: np.ndarray) -> dict[str, np.ndarray]:
+        """What belonged to an old device goes with it."""
+        return {name: np.where(converted, np.nan, values) for name, values in self.items()}
+
+
 def _or(known: np.ndarray, otherwise: float | np.ndarray) -> np.ndarray:
     return np.where(np.isnan(known), otherwise, known)
 
 
-def _backups(network: Network, device: np.ndarray) -> np.ndarray:
-    """Nearest reclosing device strictly above each section, −1 for none, (n,)."""
-    above = np.where(network.parent >= 0, network.protective[network.parent], -1)
-    while True:
-        passed = np.flatnonzero((above >= 0) & ~RECLOSES[device[above]])
-        if not passed.size:
-            return above
-        above[passed] = network.protective_above[above[passed]]
-
-
-def named_heads(network: Network, scenario: Scenario) -> np.ndarray:
-    """Positions of the heads of the laterals that a scenario names, ascending."""
-    heads = network.lateral_heads
-    if scenario.laterals is None:
-        return heads
-    return heads[np.isin(network.ids[heads].astype(str), np.array(scenario.laterals, dtype=str))]
-
-
-def _fast_operations(device: np.ndarray, fast: np.ndarray, lockout: np.ndarray, values: Mapping[str, object],
+def _fast_operations(network: Network, device: np.ndarray, fast: np.ndarray, lockout: np.ndarray,
                      scenario: Scenario) -> np.ndarray:
-    """Fast operations of every device; a scenario's own are for breakers and reclosers, below each one's lockout."""
-    fast = _or(fast, np.where(FAST_BY_DEFAULT[device], float(values["fast_operations"]), 0.0))
-    if scenario.fast_operations is None:
+    """Fast operations of every device; those of a scenario stay below each device's operations to lockout."""
+    wanted = scenario.fast_operations
+    if wanted is None:
         return fast
-    return np.where(BACKS_UP[device], np.minimum(scenario.fast_operations, lockout - 1), fast)
+    if isinstance(wanted, Mapping):
+        by_name = np.array([wanted.get(name, np.nan) for name in network.ids.astype(str)], dtype=float)
+    else:
+        by_name = np.where(BACKS_UP[device], float(wanted), np.nan)
+    return np.where(np.isnan(by_name), fast, np.minimum(by_name, lockout - 1))
 
 
 def fast_not_below_lockout(found: Protection) -> np.ndarray:

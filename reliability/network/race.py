@@ -30,9 +30,8 @@ _MELTS_BIT, _CLEARS_BIT = 1 << 3 * _SLOTS, 1 << 3 * _SLOTS + 1
 class Race:
     """Outcomes of n pairs of a fuse and a reclosing device over the fault current.
 
-    Group (pair, kind, part) has the intervals first[g] … first[g + 1] − 1 with
-    g = (pair · KINDS + kind) · PARTS + part: `outcome` from `start_a` (A, included) on, up to the next. The first
-    of each group begins at 0.
+    Group g = (pair · KINDS + kind) · PARTS + part has the intervals first[g] … first[g + 1] − 1: `outcome` from
+    `start_a` (A, included) on, up to the next. The first of each group begins at 0.
     """
 
     first: np.ndarray
@@ -108,7 +107,8 @@ def _timed(links: LinkCurves, settings: DeviceSettings, pair: np.ndarray, link: 
     """(group, start, outcome) of pairs with settings and a known link."""
     link, device = link[pair], device[pair]
     place, current, bit = _events(links, settings, link, device, melting_factor, arcing_time_s)
-    order = np.lexsort((current, place))
+    order = np.argsort(current)
+    order = order[np.argsort(place[order], kind="stable")]
     place, current, bit = place[order], current[order], bit[order]
     # every event flips one bit; the state of a pair begins at 0, with an event that flips none at 0 A
     states = np.bitwise_xor.accumulate(bit) if len(bit) else bit
@@ -156,7 +156,8 @@ def _events(links: LinkCurves, settings: DeviceSettings, link: np.ndarray, devic
         row = np.repeat(np.arange(len(where)), count)
         step = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
         events.append((pair[row], currents[offsets[where[row]] + step], 1 << shift + slot[row]))
-    return tuple(np.concatenate(parts) for parts in zip(*events, strict=True))
+    pairs, currents, bits = (np.concatenate(parts) for parts in zip(*events, strict=True))
+    return pairs, currents, bits
 
 
 def _combined(links: LinkCurves, settings: DeviceSettings, combination: np.ndarray, melting_factor: float,

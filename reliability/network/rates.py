@@ -1,4 +1,4 @@
-"""Fault rates of line sections (model §2)."""
+"""Fault rates and fault currents of line sections (model §2)."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 from reliability.network.tree import Network
 
 
-def rate_parts(network: Network) -> tuple[np.ndarray, np.ndarray]:
+def line_rate_parts(network: Network) -> tuple[np.ndarray, np.ndarray]:
     """What makes up each section's faults a year, (n,) each: a part that is given, and what multiplies the
     assumed line fault rate."""
     column = network.column
@@ -23,3 +23,9 @@ def fault_rates(network: Network, values: Mapping[str, object]) -> np.ndarray:
     line = network.column["line_fault_rate_per_km"]
     line = np.where(np.isnan(line), values["line_fault_rate_per_km"], line)
     return network.column["length_km"] * line + np.nan_to_num(network.column["equipment_fault_rate"])
+
+
+def fault_currents_a(network: Network, values: Mapping[str, object]) -> tuple[np.ndarray, np.ndarray]:
+    """Fault currents (A) at each section's source end and far end, (n,) each, NaN where unknown."""
+    factor = values["fault_current_factor"]
+    return (factor * network.column["fault_current_source_a"], factor * network.column["fault_current_end_a"])

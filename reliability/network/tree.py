@@ -12,10 +12,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.network.devices import HEADS_LATERAL, NO_DEVICE, PROTECTS, codes_of
+from reliability.network.curves import Points, points_by_name
+from reliability.network.device_settings import DeviceSettings, device_settings
+from reliability.network.devices import HEADS_LATERAL, NO_DEVICE, PROTECTS, RECLOSES, codes_of
 from reliability.network.forest import depth_first, largest_below, nearest, sums_below, topmost
-from reliability.schema.columns import CUSTOMER_CLASSES, SECTIONS
+from reliability.schema.columns import CUSTOMER_CLASSES, SECTIONS, SETTINGS
 
+NO_SETTINGS = pd.DataFrame({c.name: pd.Series(dtype="str" if c.kind == "text" else float) for c in SETTINGS})
 IDENTIFIERS = ("section_id", "parent_id", "feeder_id", "device")  # text columns that have arrays of their own
 
 
@@ -33,12 +36,17 @@ class Network:
     protective_above: for a section, the next protective section above `protective` of
         itself, −1 at a source.
     block: section that heads the block (nearest device of any kind at or above).
-    lateral: section that heads the lateral, −1 on the main.
+    lateral: section that heads the lateral, −1 on the main. unit: nearest section at or above whose device a
+        conversion may change (a candidate, model §1), −1 on the mains.
     feeder: index into `feeder_ids`.
-    customers_below, load_below (kW): sums over sub(i); customers_by_class: (n, 3) per section,
-        customers_by_class_below: the sums.
+    customers_below: sums over sub(i). customers_by_class: (n, 3). three_phase_share: part of a section's
+        customers that are interrupted whatever phase opens, NaN where there are no customers.
+    stretch_top: section that heads the stretch of each section (model §1); the stretch is all of sub(it), as no
+        section has more phases than its parent.
     tie_below: largest tie probability in sub(i).
     column: the remaining numeric columns of `columns.SECTIONS`, by name, each (n,).
+    settings: overcurrent settings of reclosing devices; settings_of: place in it of each section's own, −1 without.
+    curves: time-current curves by points, by name.
     text: the text columns of `columns.SECTIONS` that describe a device or place, by name, each (n,), "" where blank.
     """
 
@@ -51,35 +59,39 @@ class Network:
     protective_above: np.ndarray
     block: np.ndarray
     lateral: np.ndarray
+    unit: np.ndarray
     feeder: np.ndarray
     feeder_ids: np.ndarray
     customers: np.ndarray
+    three_phase_share: np.ndarray
     customers_by_class: np.ndarray
     load_kw: np.ndarray
     phases: np.ndarray
+    stretch_top: np.ndarray
     customers_below: np.ndarray
-    customers_by_class_below: np.ndarray
-    load_below: np.ndarray
     tie_below: np.ndarray
     column: dict[str, np.ndarray]
     text: dict[str, np.ndarray]
+    settings: DeviceSettings
+    settings_of: np.ndarray
+    curves: Mapping[str, Points]
 
     def __len__(self) -> int:
         return len(self.ids)
 
     @property
-    def lateral_heads(self) -> np.ndarray:
-        """Positions of the sections that head a lateral, ascending."""
-        return np.flatnonzero(self.lateral == np.arange(len(self)))
+    def candidates(self) -> np.ndarray:
+        """Positions of the sections whose device a conversion may change, ascending (model §1)."""
+        return np.flatnonzero(self.unit == np.arange(len(self)))
 
     @property
-    def lateral_index(self) -> np.ndarray:
-        """Place of each section's lateral among `lateral_heads`, −1 on the main, (n,)."""
-        heads = self.lateral_heads
-        # one place more than sections: the −1 of the main reads the last
+    def candidate_index(self) -> np.ndarray:
+        """Place of each section's unit among `candidates`, −1 on the mains, (n,)."""
+        heads = self.candidates
+        # one place more than sections: the −1 of the mains reads the last
         place = np.full(len(self) + 1, -1)
         place[heads] = np.arange(len(heads))
-        return place[self.lateral]
+        return place[self.unit]
 
     def with_columns(self, columns: Mapping[str, np.ndarray]) -> Network:
         """The same network with other values, (n,) each in its order, in some of the numeric columns."""
@@ -101,10 +113,12 @@ class Network:
             jump[moving] = jump[jump[moving]]
 
 
-def build_network(sections: pd.DataFrame, parent_row: np.ndarray | None = None) -> Network:
+def build_network(sections: pd.DataFrame, parent_row: np.ndarray | None = None, settings: pd.DataFrame | None = None,
+                  curves: pd.DataFrame | None = None) -> Network:
     """Arrays of a checked sections frame (see `Study.sections`), in depth-first order.
 
     parent_row: (rows,) row of each row's parent, −1 at a source, where it is known already.
+    settings, curves: checked frames of `columns.SETTINGS` and `columns.CURVES`, None without.
     """
     ids = sections["section_id"].to_numpy(dtype=object)
     if parent_row is None:
@@ -123,22 +137,31 @@ def build_network(sections: pd.DataFrame, parent_row: np.ndarray | None = None) 
     device = codes_of(sections["device"].to_numpy(dtype=object))[row]
     protective = nearest(parent, PROTECTS[device])
     above = np.where(parent[protective] >= 0, protective[parent[protective]], -1)
+    following = np.where(above >= 0, device[above], NO_DEVICE)
+    candidate = HEADS_LATERAL[device] & (protective == np.arange(n)) & RECLOSES[following]
     feeder_ids, feeder = np.unique(sections["feeder_id"].to_numpy(dtype=str)[row], return_inverse=True)
     customers = numbers("customers")
     by_class = np.column_stack([np.nan_to_num(numbers(f"customers_{c}")) for c in CUSTOMER_CLASSES])
     load = np.nan_to_num(numbers("load_kw"))
     tie = np.nan_to_num(numbers("tie_probability"))
+    phases = numbers("phases")
+    more_above = (parent < 0) | (phases[parent] > phases)
+    three_phase = np.divide(np.nan_to_num(numbers("customers_three_phase")), customers, out=np.full(n, np.nan),
+                            where=customers > 0)
+    points = points_by_name(curves) if curves is not None else {}
+    devices = device_settings(settings if settings is not None else NO_SETTINGS, points)
 
     return Network(
         ids=ids[row], row=row, parent=parent, size=size, device=device,
         protective=protective, protective_above=above, block=nearest(parent, device != NO_DEVICE),
-        lateral=topmost(parent, HEADS_LATERAL[device]),
+        lateral=topmost(parent, HEADS_LATERAL[device]), unit=nearest(parent, candidate),
         feeder=feeder, feeder_ids=feeder_ids, customers=customers, customers_by_class=by_class,
-        load_kw=load, phases=numbers("phases"),
-        customers_below=sums_below(customers, size), customers_by_class_below=sums_below(by_class, size),
-        load_below=sums_below(load, size), tie_below=largest_below(tie, size),
+        three_phase_share=three_phase, load_kw=load, phases=phases, stretch_top=nearest(parent, more_above),
+        customers_below=sums_below(customers, size), tie_below=largest_below(tie, size),
         column={c.name: numbers(c.name) for c in SECTIONS if c.kind != "text"},
         text={c.name: text(c.name) for c in SECTIONS if c.kind == "text" and c.name not in IDENTIFIERS},
+        settings=devices, curves=points,
+        settings_of=np.array([devices.of_section.get(str(i), -1) for i in ids[row]] if len(devices) else [-1] * n),
     )
 
 

@@ -79,8 +79,8 @@ def checks_of_selection(network: Network, values: Mapping[str, object],
     """
     chosen = selection[selection["device"] == SECTIONALIZER]
     ids = chosen["section_id"].astype(str).tolist()
-    at = pd.Index(network.ids[network.lateral_heads].astype(str)).get_indexer(ids)
-    counts, fast = np.full((2, len(network.lateral_heads)), np.nan)
+    at = pd.Index(network.ids[network.candidates].astype(str)).get_indexer(ids)
+    counts, fast = np.full((2, len(network.candidates)), np.nan)
     counts[at], fast[at] = chosen["counts"], chosen["fast_operations_of_backup"]
     checks = check_laterals(network, values, Scenario("The laterals chosen", None, SECTIONALIZER), counts, fast)
     return checks, ids

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from reliability.schema.columns import MOST_COUNTS
+from reliability.schema.columns import DELAYED, FAST, MOST_COUNTS
 
 Kind = Literal["number", "whole", "shares", "choice", "text", "flag"]
 
@@ -87,6 +87,9 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
            "Mean time to close a sectionalizer or lateral recloser that opened on a temporary fault."),
     _hours("patrol_hours", "Patrol after a lockout", 1.5,
            "Mean time to patrol and close a breaker or recloser that locked out on a temporary fault."),
+    Assumption("restoration", "patrol_reclosing_off_hours", "Patrol after a lockout with reclosing off", "h", None, 0.0,
+               1000.0, step=0.25, help="Mean time to walk the line before it is energized again; blank: as after any "
+               "other lockout (patrol_hours)."),
     Assumption("restoration", "cv", "Spread of restoration times", "cv", 0.8, 0.0, 5.0, step=0.05,
                help="Coefficient of variation of the lognormal multiplier on all times of one event."),
 
@@ -102,6 +105,22 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="Probability that a fuse fails to do its part and the device above acts."),
     Assumption("protection", "sectionalizer_failure", "Sectionalizer fails to open", "0–1", 0.01, 0.0, 1.0, step=0.005,
                help="Probability that a sectionalizer fails to do its part and the device above acts."),
+    Assumption("protection", "reclosing_off_share", "Faults while reclosing is off", "0–1", 0.0, 0.0, 1.0, step=0.001,
+               help="Share of faults, not of hours, that happen while reclosing is off (hot-line tags, fire-risk "
+               "days), where a reclosing device states none. No sectionalizer opens then."),
+    Assumption("protection", "reclosing_off_trip", "Trip while reclosing is off", "", DELAYED, kind="choice",
+               choices=(DELAYED, FAST), help="Curve of the one operation while reclosing is off."),
+    Assumption("protection", "fault_current_factor", "Fault currents over those stated", "×", 1.0, 0.1, 10.0, step=0.05,
+               help="Multiplies fault currents, never pickups or ceilings: stronger sources lose a coordination that "
+               "held on paper."),
+    Assumption("protection", "fuse_melting_factor", "Melting time that may be used", "×", 0.75, 0.05, 1.0, step=0.05,
+               source=PRACTICE, help="Share of a link's minimum melting time that a clearing may last without harm to "
+               "it; lower where several fast operations heat the link."),
+    Assumption("protection", "wrong_link_share", "Fuses with the next larger link", "0–1", 0.0, 0.0, 1.0, step=0.01,
+               help="Share of fuses that hold the next larger link of their type: errors in refusing."),
+    Assumption("protection", "fuse_arcing_time_s", "Arcing time of a link", "s", 0.013, 0.0, 1.0, step=0.001,
+               source=PRACTICE, help="From the melting of a link to the end of the current, about eight tenths of a "
+               "cycle; on top of the maximum melting time of the reference table."),
     Assumption("protection", "system_kv", "System voltage", "kV", 12.47, 0.1, 100.0, step=0.01,
                source=PRACTICE, help="Nominal line-to-line voltage, where a section states none."),
     Assumption("protection", "bil_kv", "Basic insulation level", "kV", 95.0, 1.0, 1000.0, step=5.0,
@@ -111,6 +130,9 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
     Assumption("protection", "cold_load_factor", "Cold-load pickup", "× peak load", 2.0, 1.0, 10.0, step=0.1,
                help="Load on restoration after a long outage; it may not exceed the actuating current."),
 
+    Assumption("application", "actuating_ratio", "Actuating current over rating", "×", 1.6, 1.0, 10.0, step=0.05,
+               source=PRACTICE, help="Current from which a sectionalizer counts, over its continuous rating, where a "
+               "section states none."),
     Assumption("application", "fault_current_margin", "Margin of fault current over actuating current", "×", 1.25, 1.0,
                10.0, step=0.05, help="The smallest fault current that a sectionalizer must see is at least this times "
                "its actuating current; covers fault resistance and errors of the study."),
@@ -167,6 +189,9 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="From the money of the interruption cost table to that of the study. The default table is in "
                     "dollars of 2013 and 1 leaves it there; consumer prices of the United States rose by about 1.35 "
                     "from 2013 to 2024 (from memory)."),
+    Assumption("costs", "momentary_cost_factor", "Value of a momentary event", "×", 1.0, 0.0, 100.0, step=0.05,
+               help="Times the momentary values of the interruption cost table: surveys price one event, not the tenth "
+               "of a year."),
     Assumption("costs", "interruption_costs", "Interruption cost table", "file", None, kind="text",
                source=CUSTOMER_COSTS,
                help="A table of cost per event by class and duration in the study folder; blank: the default table."),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from reliability.schema.curves import INVERSE
 from reliability.schema.devices import BREAKER, DEVICES, RECLOSER, TRIPPINGS
 
 Kind = Literal["text", "number", "whole", "time", "flag"]
@@ -103,8 +104,7 @@ SETTINGS: tuple[Column, ...] = (
            help="phase sees every fault, ground those that involve one or two phases."),
     Column("operation", "text", required=True, choices=(FAST, DELAYED), help="Operations that the row is for."),
     Column("pickup_a", unit="A", above=True, high=100_000.0, required=True, help="Pickup, primary current."),
-    Column("curve", "text", required=True, help="definite, a curve of IEEE C37.112 or IEC 60255-151 such as "
-           "ieee_very_inverse, or a name in the curves table."),
+    Column("curve", "text", required=True, help=f"{', '.join(INVERSE)}, or a name in the curves table."),
     Column("time_dial", above=True, high=1000.0, help="Dial or multiplier, for definite the time in s; blank for a "
            "curve of points: 1."),
     Column("added_time_s", unit="s", high=10.0, help="Interrupting time of the device; blank: 0."),

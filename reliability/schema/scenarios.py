@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 AS_BUILT = "As built"
@@ -9,18 +10,27 @@ FORCED_IN, FORCED_OUT = "in", "out"  # of a choice of laterals, as study.toml wr
 
 
 @dataclass(frozen=True)
+class Conversion:
+    """What one lateral becomes in a mixed choice; None: as its scenario says."""
+
+    device: str | None = None
+    counts: int | None = None
+
+
+@dataclass(frozen=True)
 class Scenario:
     """A change of protection: at the head of each of `laterals` the device becomes `device`.
 
-    `laterals` None means all of them; `device` None changes no device ("As built", or a
-    scenario that only sets `fast_operations` on every breaker and recloser).
+    `laterals` None means all of them, a mapping gives each named one its own device and counts; `device` None
+    changes no device ("As built", or a scenario that only sets `fast_operations`). `fast_operations`: on every
+    breaker and recloser, or of each reclosing device that a mapping names.
     """
 
     name: str
-    laterals: tuple[str, ...] | None = ()
+    laterals: tuple[str, ...] | Mapping[str, Conversion] | None = ()
     device: str | None = None
     counts: int | None = None
-    fast_operations: int | None = None
+    fast_operations: int | Mapping[str, int] | None = None
     applicable_only: bool = False
 
 

@@ -106,6 +106,8 @@ def _bounds(column: Column, numbers: np.ndarray):
 
 
 def _range_rule(column: Column) -> str:
+    if column.high is not None and column.above:
+        return f"must be above {in_full(column.low)} and at most {in_full(column.high)}"
     if column.high is not None:
         return f"must lie between {in_full(column.low)} and {in_full(column.high)}"
     if column.low == 0 and not column.above:

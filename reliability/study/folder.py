@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from reliability.schema.columns import FEEDERS, LATERALS, OUTAGES, SECTIONS, Column
+from reliability.schema.columns import CURVES, FEEDERS, LATERALS, OUTAGES, SECTIONS, SETTINGS, Column
 from reliability.schema.nearest import SURE, Names
 from reliability.schema.problems import Problem, Problems, StudyError
 from reliability.study.cost_table import MOST_BYTES as COST_TABLE_BYTES
@@ -18,6 +18,7 @@ from reliability.study.cost_table import CostTable, default_cost_table, parse_co
 from reliability.study.flat import flat_records
 from reliability.study.headers import ColumnMap, Table, match_headers
 from reliability.study.network_checks import check_scenarios, check_settled_laterals
+from reliability.study.overcurrent import read_curves
 from reliability.study.record_settings import record_settings
 from reliability.study.records import type_table
 from reliability.study.sections import CheckedSections, check_sections
@@ -44,14 +45,16 @@ def open_study(folder: str | Path) -> Study:
     desk = _Desk(Path(folder))
     _check_folder(desk.folder)
     toml, settings = _settings(desk)
-    checked = outages = None
+    checked = outages = curves = None
     if toml is not None or b"columns" not in desk.contents.get(SETTINGS_FILE, b""):
         # With a broken study.toml that maps headers, the tables' headers would all seem unknown.
-        checked = _sections(desk, settings)
+        curves_table = _table(desk, "curves", CURVES, settings.columns)
+        curves = None if curves_table is None else read_curves(curves_table, desk.problems)
+        checked = _sections(desk, settings, curves)
         outages = _table(desk, "outages", OUTAGES, settings.columns)
     costs = default_cost_table()
     if toml is not None:
-        _check_against_network(toml, settings, checked)
+        desk.notes += _check_against_network(toml, settings, checked)
         costs = _cost_table(desk, toml, settings) or costs
         desk.problems.kept[:0] = toml.problems.kept
     desk.problems.raise_if_any((SETTINGS_FILE, *desk.contents))
@@ -60,23 +63,25 @@ def open_study(folder: str | Path) -> Study:
         values=settings.values, uncertain=settings.uncertain, scenarios=settings.scenarios,
         outages=None if outages is None else outage_frame(outages),
         outages_file="outages.csv" if outages is None else outages.file,
-        section_tables=checked.tables, cost_table=costs,
+        section_tables=checked.tables, settings=checked.settings, curves=curves, cost_table=costs,
         extra=settings.extra, lines=toml.lines, notes=(*desk.notes, *checked.notes),
         folder=desk.folder, inputs_sha256=digest(desk.contents),
     )
 
 
-def _check_against_network(toml: Toml, settings: Settings, checked: CheckedSections | None) -> None:
-    """What study.toml says of sections; of sound ones all of it, of others as far as it can be said."""
-    network = checked.network if checked else None
+def _check_against_network(toml: Toml, settings: Settings, checked: CheckedSections | None) -> tuple[str, ...]:
+    """Check what study.toml says of sections, of sound ones all of it; returns what should be known."""
+    network, notes = checked.network if checked else None, ()
     if checked is not None:
-        check_scenarios(toml, settings.scenarios, checked.sections["section_id"].tolist(), network, settings.values)
+        notes = check_scenarios(toml, settings.scenarios, checked.sections["section_id"].tolist(), network,
+                                settings.values)
     if network is not None:
         check_settled_laterals(toml, settings.extra.get("laterals", {}), network)
     try:
         record_settings(settings.values, settings.extra, network)
     except StudyError as error:
         toml.problems.take(StudyError([replace(p, row=line_of(toml.lines, p.column)) for p in error.problems]))
+    return notes
 
 
 def digest(contents: Mapping[str, bytes]) -> str:
@@ -126,7 +131,8 @@ def _settings(desk: _Desk) -> tuple[Toml | None, Settings]:
     return toml, read_settings(toml)
 
 
-def _sections(desk: _Desk, settings: Settings) -> CheckedSections | None:
+def _sections(desk: _Desk, settings: Settings, curves: pd.DataFrame | None) -> CheckedSections | None:
+    of_devices = _table(desk, "settings", SETTINGS, settings.columns)
     has = {name: _file_of(desk, name) is not None for name in ("sections", "feeders", "laterals")}
     if has["sections"] and (has["feeders"] or has["laterals"]):
         desk.problems.add(Problem(_file_of(desk, "sections"), "there are both sections and feeders or laterals",
@@ -135,7 +141,8 @@ def _sections(desk: _Desk, settings: Settings) -> CheckedSections | None:
         table = _table(desk, "sections", SECTIONS, settings.columns)
         if table is None:
             return None
-        return check_sections(type_table(table, SECTIONS, desk.problems), settings.values, desk.problems)
+        return check_sections(type_table(table, SECTIONS, desk.problems), settings.values, desk.problems,
+                              curves=curves, settings=of_devices)
     if not has["feeders"] and not has["laterals"]:
         near = _misnamed(desk.folder, "sections.csv") or _misnamed(desk.folder, "sections.xlsx")
         old = _misnamed(desk.folder, "sections.xls")
@@ -152,7 +159,7 @@ def _sections(desk: _Desk, settings: Settings) -> CheckedSections | None:
     if feeders is None or laterals is None:
         return None
     return check_sections(flat_records(feeders, laterals, desk.problems), settings.values, desk.problems,
-                          sources=len(feeders))
+                          sources=len(feeders), curves=curves, settings=of_devices)
 
 
 def _table(desk: _Desk, name: str, columns: tuple[Column, ...], maps: Mapping[str, ColumnMap]) -> Table | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import numpy as np
 
 from reliability.network.fuse_links import link_table, written_link
@@ -10,14 +12,18 @@ from reliability.schema.problems import Problems
 from reliability.study.records import Records
 
 
-def bad_links(records: Records, problems: Problems) -> None:
-    """Write every link in one way (65K); those unreadable or not in the reference table are reported."""
+def bad_links(records: Records, problems: Problems, own: Collection[str] = ()) -> None:
+    """Write every link in one way (65K); those unreadable or not in the reference table are reported.
+
+    own: links of which the study has curves.
+    """
     links = records.columns["fuse_link"].tolist()
     if not any(links):
         return
     names = Names(link_table().index)
     written = {text: written_link(text) for text in set(links)}
-    unknown = [i for i, text in enumerate(links) if text and written[text] not in names.known]
+    known = {*names.known, *own}
+    unknown = [i for i, text in enumerate(links) if text and written[text] not in known]
     problems.each(unknown, lambda i: records.problem(
         i, "fuse_link", None, *_trouble(written[links[i]], names, links[i])))
     records.columns["fuse_link"] = np.array([written[text] or "" for text in links], object)

@@ -7,8 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from reliability.network.devices import BACKS_UP
-from reliability.network.protection import counts_too_many, most_counts, named_heads, protection
+from reliability.network.conversions import conversions, may_convert
+from reliability.network.devices import BACKS_UP, COUNTS, RECLOSES
+from reliability.network.protection import Protection, counts_too_many, most_counts, protection
 from reliability.network.tree import Network
 from reliability.schema.nearest import Names
 from reliability.schema.problems import or_less
@@ -19,22 +20,26 @@ SHOWN = 5  # laterals of one scenario with too many counts
 
 
 def check_scenarios(toml: Toml, scenarios: tuple[Scenario, ...], ids: list[str], network: Network | None,
-                    values: Mapping[str, object]) -> None:
-    """Note what the scenarios ask of a network that it cannot do.
+                    values: Mapping[str, object]) -> tuple[str, ...]:
+    """Note what the scenarios ask of a network that it cannot do; returns what should be known of them.
 
     ids: section_id of each record; network: None where the sections have problems of their own: then only
     laterals that are no section at all are noted.
     """
     known = set(ids)
-    heads = known if network is None else set(network.ids[network.lateral_heads].astype(str))
+    heads = known if network is None else set(network.ids[network.candidates].astype(str))
     names = Names(sorted(heads))
+    notes: list[str] = []
     for path, scenario in _placed(toml, scenarios):
-        named = _check_laterals(toml, path, scenario, known, heads, names)
+        sound = _check_laterals(toml, path, scenario, known, heads, names)
         if network is None:
             continue
-        _check_fast(toml, path, scenario, network, values)
-        if scenario.device is not None and named:
-            _check_counts(toml, path, scenario, network, values)
+        sound &= _check_fast(toml, path, scenario, network, values)
+        if sound:
+            after = protection(network, values, replace(scenario, applicable_only=False))
+            _check_counts(toml, path, scenario, network, after)
+            notes += _changed_notes(scenario, network, after)
+    return tuple(notes)
 
 
 def _placed(toml: Toml, scenarios: tuple[Scenario, ...]):
@@ -46,41 +51,66 @@ def _placed(toml: Toml, scenarios: tuple[Scenario, ...]):
 
 def _check_laterals(toml: Toml, path: str, scenario: Scenario, known: set[str], heads: set[str],
                     names: Names) -> bool:
-    """Whether every lateral named is one."""
+    """Whether every lateral named is one that can be converted."""
     wrong = [section for section in scenario.laterals or () if section not in heads]
     for section in wrong:
         if section not in known:
             toml.wrong(f"{path}.laterals", section, "no section has this id",
                        names.suggest(section, "write the section_id at the head of a lateral"))
         else:
-            toml.wrong(f"{path}.laterals", section, "this section is not the head of a lateral",
-                       "write a section headed by a fuse, sectionalizer or lateral_recloser with none of them above")
+            toml.wrong(f"{path}.laterals", section, "the device of this section cannot be converted",
+                       "write a section headed by a fuse, sectionalizer or lateral_recloser whose next device above "
+                       "recloses")
     return not wrong
 
 
-def _check_counts(toml: Toml, path: str, scenario: Scenario, network: Network, values: Mapping[str, object]) -> None:
-    after = protection(network, values, replace(scenario, applicable_only=False))
+def _check_counts(toml: Toml, path: str, scenario: Scenario, network: Network, after: Protection) -> None:
+    """Sectionalizers that the scenario leaves as they are, behind a device that it changes."""
     broken = counts_too_many(after)
-    if scenario.applicable_only:  # a lateral that cannot take the device then stays as it is
-        broken = np.setdiff1d(broken, named_heads(network, scenario))
     broken = broken[np.argsort(network.row[broken], kind="stable")]
-    key = f"{path}.counts" if scenario.counts else f"{path}.device"
     for i in broken[:SHOWN]:
         section, behind, most = network.ids[i], network.ids[after.backup[i]], int(most_counts(after)[i])
-        toml.wrong(key, section, f"{after.counts[i]:g} counts at section {section} are above operations to lockout − 1 "
-                                 f"of the device above it, {behind} ({most + 1})",
-                   f"set counts to {or_less(most)}" if most else
-                   "a sectionalizer needs a device above it that recloses: leave this lateral out")
+        toml.wrong(f"{path}.laterals", section,
+                   f"{after.counts[i]} counts at section {section} are above operations to lockout − 1 "
+                   f"of the device that would stand above it, {behind} ({most + 1})",
+                   f"set its counts to {or_less(most)} in the sections, or leave {behind} as it is")
     if len(broken) > SHOWN:
-        toml.wrong(key, scenario.name, f"{len(broken) - SHOWN} more laterals have too many counts",
-                   "lower counts, or list the laterals that can take them")
+        toml.wrong(f"{path}.laterals", scenario.name, f"{len(broken) - SHOWN} more sectionalizers have too many counts",
+                   "lower their counts, or list the laterals that can be converted")
 
 
-def _check_fast(toml: Toml, path: str, scenario: Scenario, network: Network, values: Mapping[str, object]) -> None:
+def _changed_notes(scenario: Scenario, network: Network, after: Protection) -> list[str]:
+    """Counts that had to be lowered, devices that stay as they are, and laterals that are never converted."""
+    if scenario.device is None and not isinstance(scenario.laterals, Mapping):
+        return []
+    notes = []
+    asked = conversions(network, scenario)
+    counting = COUNTS[asked.device]
+    stays = asked.head[(after.device[asked.head] != asked.device)]
+    fitted = asked.head[counting & (after.device[asked.head] == asked.device)]
+    wanted = asked.counts[np.isin(asked.head, fitted)]
+    lowered = fitted[after.counts[fitted] < np.nan_to_num(wanted)]
+    underground = np.setdiff1d(network.candidates, may_convert(network))
+    if isinstance(scenario.laterals, tuple | Mapping):
+        underground = underground[np.isin(network.ids[underground].astype(str), list(scenario.laterals))]
+    for at, what in ((lowered, "counts are lowered to one less than the operations of the device behind"),
+                     (stays, "the device stays as it is: the one behind has a single operation, in which no "
+                             "sectionalizer opens"),
+                     (underground, "underground, and never converted")):
+        if at.size:
+            ids = ", ".join(map(str, network.ids[at[:SHOWN]])) + (" …" if at.size > SHOWN else "")
+            notes.append(f"Scenario {scenario.name}: {at.size} laterals ({ids}): {what}.")
+    return notes
+
+
+def _check_fast(toml: Toml, path: str, scenario: Scenario, network: Network, values: Mapping[str, object]) -> bool:
+    """Whether the fast operations of a scenario are below each device's operations to lockout."""
     fast = scenario.fast_operations
     if fast is None:
-        return
+        return True
     as_built = protection(network, values)
+    if isinstance(fast, Mapping):
+        return _check_fast_by_device(toml, f"{path}.fast_operations", fast, network, as_built)
     broken = np.flatnonzero(BACKS_UP[network.device] & (as_built.lockout <= fast))
     if len(broken):
         i = broken[np.argmin(network.row[broken])]
@@ -88,16 +118,37 @@ def _check_fast(toml: Toml, path: str, scenario: Scenario, network: Network, val
         toml.wrong(f"{path}.fast_operations", fast,
                    f"must be below operations to lockout of section {network.ids[i]} ({as_built.lockout[i]}){more}",
                    f"write {or_less(int(as_built.lockout[broken].min()) - 1)}")
+    return not len(broken)
+
+
+def _check_fast_by_device(toml: Toml, path: str, fast: Mapping[str, int], network: Network,
+                          as_built: Protection) -> bool:
+    place = {str(name): i for i, name in enumerate(network.ids)}
+    devices = Names(network.ids[RECLOSES[network.device]].astype(str))
+    sound = True
+    for name, number in fast.items():
+        i = place.get(name)
+        if i is None or not RECLOSES[network.device[i]]:
+            rule = "no section has this id" if i is None else "the device of this section does not reclose"
+            toml.wrong(f"{path}.{name}", name, rule, devices.suggest(name, "name a breaker or recloser"))
+        elif number >= as_built.lockout[i]:
+            toml.wrong(f"{path}.{name}", number,
+                       f"must be below operations to lockout of section {name} ({as_built.lockout[i]})",
+                       f"write {or_less(int(as_built.lockout[i]) - 1)}")
+        else:
+            continue
+        sound = False
+    return sound
 
 
 def check_settled_laterals(toml: Toml, settled: Mapping[str, object], network: Network) -> None:
     """Note laterals of [choice.laterals] that are none, or neither forced in nor forced out."""
-    heads = set(network.ids[network.lateral_heads].astype(str))
+    heads = set(network.ids[may_convert(network)].astype(str))
     names = Names(sorted(heads))
     for name, word in settled.items():
         path = f"choice.laterals.{name}"
         if word not in (FORCED_IN, FORCED_OUT):
             toml.wrong(path, word, 'a lateral is settled "in" or "out"', 'write "in" or "out"')
         if name not in heads:
-            toml.wrong(path, name, "no lateral is headed by this section",
+            toml.wrong(path, name, "no lateral that can be converted is headed by this section",
                        names.suggest(name, "name a lateral's head"))

@@ -115,7 +115,7 @@ def _served(extra: Mapping[str, Mapping[str, object]], problems: list[Problem]) 
 def _conversions(extra: Mapping[str, Mapping[str, object]], network: Network | None,
                  problems: list[Problem]) -> dict[str, np.datetime64]:
     result: dict[str, np.datetime64] = {}
-    heads = None if network is None else set(network.ids[network.lateral_heads].astype(str))
+    heads = None if network is None else set(network.ids[network.candidates].astype(str))
     for section, day in extra.get("conversions", {}).items():
         if heads is not None and str(section) not in heads:
             problems.append(_wrong(f"conversions.{section}", str(section), "no lateral is headed by this section",

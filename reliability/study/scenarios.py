@@ -7,10 +7,10 @@ from typing import Any
 from reliability.schema.columns import MOST_COUNTS
 from reliability.schema.devices import LATERAL_DEVICES, SECTIONALIZER
 from reliability.schema.nearest import Names
-from reliability.schema.scenarios import AS_BUILT, Scenario
+from reliability.schema.scenarios import AS_BUILT, Conversion, Scenario
 from reliability.study.toml import Toml
 
-SHOWN = 5  # laterals of one scenario with too many counts
+CONVERSION_KEYS = ("device", "counts")
 KEYS = ("name", "laterals", "device", "counts", "fast_operations", "applicable_only")
 
 
@@ -50,12 +50,8 @@ def _read_one(toml: Toml, path: str, entry: dict[str, Any]) -> Scenario | None:
     name = entry.get("name")
     if not isinstance(name, str) or not name.strip():
         toml.wrong(path, name if name is not None else "", "the scenario has no name", 'write name = "…"')
-    device = entry.get("device")
-    if device is not None and device not in LATERAL_DEVICES:
-        listed = "write one of " + ", ".join(f'"{d}"' for d in LATERAL_DEVICES)
-        toml.wrong(f"{path}.device", device, "unknown device of a lateral",
-                   Names(LATERAL_DEVICES).suggest(device, listed) if isinstance(device, str) else listed)
-    elif device is None and ("laterals" in entry or "counts" in entry):
+    device = _device(toml, f"{path}.device", entry.get("device"))
+    if device is None and ("laterals" in entry or "counts" in entry):
         device = SECTIONALIZER
     only = entry.get("applicable_only", False)
     if not isinstance(only, bool):
@@ -63,24 +59,56 @@ def _read_one(toml: Toml, path: str, entry: dict[str, Any]) -> Scenario | None:
                    "write true or false without quotation marks")
     laterals = _laterals(toml, f"{path}.laterals", entry.get("laterals", "all"))
     counts = _whole(toml, f"{path}.counts", entry.get("counts"), 1, MOST_COUNTS)
-    fast = _whole(toml, f"{path}.fast_operations", entry.get("fast_operations"), 0, 9)
+    fast = _fast_operations(toml, f"{path}.fast_operations", entry.get("fast_operations"))
     if len(toml.problems) > before:
         return None
     return Scenario(name.strip(), laterals if device else (), device, counts, fast, only)
 
 
-def _laterals(toml: Toml, path: str, raw: object) -> tuple[str, ...] | None:
-    """Ids, or None for all of them."""
+def _device(toml: Toml, path: str, raw: object) -> str | None:
+    if raw is None or raw in LATERAL_DEVICES:
+        return raw
+    listed = "write one of " + ", ".join(f'"{d}"' for d in LATERAL_DEVICES)
+    toml.wrong(path, raw, "unknown device of a lateral",
+               Names(LATERAL_DEVICES).suggest(raw, listed) if isinstance(raw, str) else listed)
+    return None
+
+
+def _laterals(toml: Toml, path: str, raw: object) -> tuple[str, ...] | dict[str, Conversion] | None:
+    """Ids, what each of them becomes in a mixed choice, or None for all of them."""
     if isinstance(raw, str) and raw.strip().casefold() == "all":
         return None
+    if isinstance(raw, dict):
+        return {name.strip(): _conversion(toml, f"{path}.{name}", entry) for name, entry in raw.items()}
     if not isinstance(raw, list):
-        toml.wrong(path, raw, 'laterals must be "all" or a list of section ids', 'write laterals = ["…", "…"]')
+        toml.wrong(path, raw, 'laterals must be "all", a list of section ids, or a table of them',
+                   'write laterals = ["…", "…"], or laterals = { "…" = { device = "…", counts = … } }')
         return ()
     for item in raw:
         if not isinstance(item, str):
             toml.wrong(path, item, "a section id must be text", "write it in quotation marks")
             return ()
     return tuple(dict.fromkeys(item.strip() for item in raw))
+
+
+def _conversion(toml: Toml, path: str, entry: object) -> Conversion:
+    if not isinstance(entry, dict):
+        toml.wrong(path, entry, "must be a table", "write { device = \"…\", counts = … }")
+        return Conversion()
+    for key in entry:
+        if key not in CONVERSION_KEYS:
+            toml.wrong(f"{path}.{key}", key, "unknown key of a conversion",
+                       Names(CONVERSION_KEYS).suggest(key, "remove it"))
+    return Conversion(_device(toml, f"{path}.device", entry.get("device")),
+                      _whole(toml, f"{path}.counts", entry.get("counts"), 1, MOST_COUNTS))
+
+
+def _fast_operations(toml: Toml, path: str, raw: object) -> int | dict[str, int] | None:
+    """Of every breaker and recloser, or by the section_id of a reclosing device."""
+    if not isinstance(raw, dict):
+        return _whole(toml, path, raw, 0, 9)
+    read = {name.strip(): _whole(toml, f"{path}.{name}", number, 0, 9) for name, number in raw.items()}
+    return {name: number for name, number in read.items() if number is not None}
 
 
 def _whole(toml: Toml, path: str, raw: object, low: int, high: int) -> int | None:

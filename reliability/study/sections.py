@@ -8,7 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.network.devices import BACKS_UP, HEADS_LATERAL, codes_of
+from reliability.network.conversions import backups
+from reliability.network.device_settings import fast_slower_at_a
+from reliability.network.devices import BACKS_UP, HEADS_LATERAL, RECLOSES, codes_of
 from reliability.network.forest import cycles, depth_first, nearest, topmost
 from reliability.network.protection import (
     Protection,
@@ -25,6 +27,12 @@ from reliability.schema.problems import Problem, Problems, or_less, shorten
 from reliability.study.headers import Table
 from reliability.study.links import bad_links
 from reliability.study.notes import notes
+from reliability.study.overcurrent import (
+    fast_slower_notes,
+    links_with_curves,
+    read_overcurrent_settings,
+    settings_notes,
+)
 from reliability.study.records import Records
 
 ZERO_WHERE_BLANK = ("equipment_fault_rate", "load_kw", "tie_probability")
@@ -35,20 +43,22 @@ COLUMNS = tuple(c.name for c in SECTIONS if not c.name.endswith("_mi"))
 @dataclass(frozen=True)
 class CheckedSections:
     """Checked sections, the tables they come from (without their cells), their network, and what should be known
-    of them. The network is None where there are problems."""
+    of them. The network is None where there are problems; settings are those of overcurrent, None without."""
 
     sections: pd.DataFrame
     tables: tuple[Table, ...]
     network: Network | None
+    settings: pd.DataFrame | None
     notes: tuple[str, ...]
 
 
-def check_sections(records: Records, values: Mapping[str, object], problems: Problems,
-                   sources: int | None = None) -> CheckedSections | None:
+def check_sections(records: Records, values: Mapping[str, object], problems: Problems, sources: int | None = None,
+                   curves: pd.DataFrame | None = None, settings: Table | None = None) -> CheckedSections | None:
     """Check records of `columns.SECTIONS` against each other, fill blanks, and build the network.
 
     values: assumptions by key, for the settings a device leaves blank.
     sources: where parents stand among the first so many records only (the flat form).
+    curves: time-current curves by points, read. settings: the table of overcurrent settings, not yet read.
     Every problem is noted; None where the tree cannot be followed.
     """
     table = records.tables[0]
@@ -56,7 +66,7 @@ def check_sections(records: Records, values: Mapping[str, object], problems: Pro
         if not table.missing:
             problems.add(Problem(table.file, "there is no section", "add a row a line section below the header"))
         return None
-    bad_links(records, problems)
+    bad_links(records, problems, () if curves is None else links_with_curves(curves))
     if any(t.missing & {"section_id", "parent_id", "feeder_id", "lateral_id"} for t in records.tables):
         return None
     noted = notes(records.columns)
@@ -67,10 +77,17 @@ def check_sections(records: Records, values: Mapping[str, object], problems: Pro
     _report_phases(records, parent, given, problems)
     _report_tripping(records, problems)
     frame = pd.DataFrame({name: records.columns[name] for name in COLUMNS})
-    network = build_network(frame, parent)
+    of_devices = None
+    if settings is not None:
+        named = () if curves is None else curves["curve"].unique()
+        of_devices = read_overcurrent_settings(settings, named, frame[["section_id", "device"]], problems)
+    # with a problem in a curve or setting the network stands without them, so that the other checks can go on
+    network = build_network(frame, parent, *((of_devices, curves) if not problems else (None, None)))
     _report_settings(records, network, protection(network, values), problems)
     tables = tuple(replace(t, cells={}) for t in records.tables)
-    return CheckedSections(frame, tables, None if problems else network, noted)
+    if of_devices is not None and not problems:
+        noted += settings_notes(of_devices, settings.file) + _slower_notes(network, settings.file)
+    return CheckedSections(frame, tables, None if problems else network, of_devices, noted)
 
 
 def _parents(records: Records, sources: int | None, problems: Problems) -> np.ndarray:
@@ -128,6 +145,20 @@ def _report_roots(records: Records, sources: int, problems: Problems) -> None:
     problems.each(broken, lambda i: records.problem(
         i, "device", None, "a section without a parent needs a breaker or recloser",
         "write the device, or the parent_id if this is no source"))
+
+
+def _slower_notes(network: Network, file: str) -> tuple[str, ...]:
+    """The note on devices whose fast elements are slower than the delayed ones at fault currents of their zone."""
+    at = np.flatnonzero(network.settings_of >= 0)
+    known = np.stack([network.column["fault_current_end_a"], network.column["fault_current_source_a"]])
+    zone = np.where(RECLOSES[network.device], np.arange(len(network)), backups(network, network.device))
+    low, high = np.full(len(network), np.inf), np.full(len(network), -np.inf)
+    inside = np.flatnonzero(~np.isnan(known).any(axis=0))
+    np.minimum.at(low, zone[inside], known[:, inside].min(axis=0))
+    np.maximum.at(high, zone[inside], known[:, inside].max(axis=0))
+    some = at[np.isfinite(low[at])]
+    slower = fast_slower_at_a(network.settings, network.settings_of[some], low[some], high[some])
+    return fast_slower_notes(network.ids[some].astype(str).tolist(), slower, file)
 
 
 def _fill(records: Records, parent: np.ndarray) -> None:

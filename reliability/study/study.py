@@ -63,7 +63,8 @@ class Study:
 
     def with_sections(self, sections: pd.DataFrame) -> Study:
         """The study with other checked sections, and the network that they make."""
-        return replace(self, sections=sections, network=build_network(sections))
+        return replace(self, sections=sections,
+                       network=build_network(sections, settings=self.settings, curves=self.curves))
 
     def with_section_values(self, columns: Mapping[str, np.ndarray]) -> Study:
         """The study with other values in some numeric columns of its sections, each (n,) in the network's order.

@@ -39,7 +39,7 @@ def show() -> None:
     moves = sliders.moved(study)
     sliders.note_in_link(moves)
     now = state_results(study, shown.fingerprint, moves)
-    if not len(now.results.network.lateral_heads):
+    if not len(now.results.network.candidates):
         st.info("This network has no lateral to choose.")
         return
     panel, results = st.columns([2, 7], gap="large")
@@ -78,7 +78,7 @@ class Asked:
 def _asked(shown: Opened, now: ScenarioResults) -> Asked:
     """Goal and limits, beginning with those of the study's table [choice]."""
     study, network = now.results.study, now.results.network
-    ids = network.ids[network.lateral_heads].astype(str).tolist()
+    ids = network.ids[network.candidates].astype(str).tolist()
     stated, name = limits_of(study), shown.name
 
     def keep(key: str) -> dict:
@@ -187,7 +187,7 @@ def _map(now: ScenarioResults, options: Options, choice: Choice) -> None:
                           format_func=lambda f: f"{short(f)}: {count(int(by_feeder[f]), 'lateral')}")
     at = {str(i): k for k, i in enumerate(network.ids)}
     values, device = np.full(len(network), np.nan), now.results.table.protections[0].device.copy()
-    heads = network.lateral_heads
+    heads = network.candidates
     values[heads] = 0.0
     for name, minutes, what in chosen[["section_id", "customer_minutes_avoided", "device"]].itertuples(index=False):
         values[at[str(name)]], device[at[str(name)]] = minutes, CODE[what]

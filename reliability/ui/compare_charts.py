@@ -153,13 +153,13 @@ def gains(now: ScenarioResults, scenario: int) -> pd.DataFrame:
     """
     network, before, after = now.results.network, now.results.expected[0], now.results.expected[scenario]
     plans = now.results.table.protections
-    heads = network.lateral_heads
+    heads = network.candidates
     differs = ((plans[0].device != plans[scenario].device) | (plans[0].counts != plans[scenario].counts))[heads]
     changed_heads = np.zeros(len(network), dtype=bool)
     changed_heads[heads[differs]] = True
-    on_changed = (network.lateral >= 0) & changed_heads[network.lateral]
+    on_changed = (network.unit >= 0) & changed_heads[network.unit]
     groups = (("Customers on converted laterals", on_changed), ("Customers on other laterals",
-              (network.lateral >= 0) & ~on_changed), ("Customers on the mains", network.lateral < 0))
+              (network.unit >= 0) & ~on_changed), ("Customers on the mains", network.unit < 0))
     rows = []
     for name, where in groups:
         weights = np.where(where, network.customers, 0.0)

@@ -50,7 +50,7 @@ def feeder_chart(network: Network, feeder: int, device: np.ndarray, benefit: Ben
     """
     places = lay_out(network, feeder)
     at = places.sections
-    lateral = network.lateral[at]
+    lateral = network.unit[at]
     height = max(300, ROW_PX * places.rows + TOP + BOTTOM)
     shapes, notes = _devices(places, device[at])
     key_shapes, key_notes = _key(sorted({int(d) for d in device[at] if d != NO_DEVICE}), height - TOP - BOTTOM)
@@ -82,7 +82,7 @@ def _main(places: Layout, which: np.ndarray) -> list[Described]:
 
 
 def _laterals(network: Network, places: Layout, lateral: np.ndarray, benefit: Benefit) -> list[Described]:
-    heads = network.lateral_heads
+    heads = network.candidates
     found, ends = benefit_classes(benefit.values[heads])
     of_head = np.full(len(network), 0)
     of_head[heads] = found

@@ -31,7 +31,7 @@ def show() -> None:
     now = state_results(study, shown.fingerprint, sliders.moved(study))
     sliders.note_in_link(sliders.moved(study))
     network = now.results.network
-    if not len(network.lateral_heads):
+    if not len(network.candidates):
         st.info("This network has no lateral: no section is headed by a fuse, sectionalizer or lateral recloser.")
         return
     places = st.columns([3, 2, 5])
@@ -65,7 +65,7 @@ def checked(now: ScenarioResults, scenario: int) -> ApplicationChecks:
 def laterals_table(now: ScenarioResults, scenario: int, checks: ApplicationChecks) -> pd.DataFrame:
     """A row a lateral, best first: what the scenario brings a year, and the verdict of the checks."""
     network = now.results.network
-    heads = network.lateral_heads
+    heads = network.candidates
     before, after = now.results.expected[0], now.results.expected[scenario]
 
     def less(name: str) -> np.ndarray:

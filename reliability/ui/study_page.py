@@ -74,7 +74,7 @@ def _glance(shown: Opened) -> None:
         st.subheader("What is in it", anchor=False)
         device = [DEVICES[d] if d >= 0 else "" for d in network.device.tolist()]
         rows = [("Feeders", len(network.feeder_ids)), ("Line sections", len(network)),
-                ("Length, km", number(network.column["length_km"].sum(), 4)), ("Laterals", len(network.lateral_heads)),
+                ("Length, km", number(network.column["length_km"].sum(), 4)), ("Laterals", len(network.candidates)),
                 *[(f"Headed by a {d.replace('_', ' ')}", device.count(d)) for d in DEVICES if d in device],
                 ("Customers", f"{served:,}".replace(",", "\u202f")),
                 ("Outage records", 0 if study.outages is None else len(study.outages)),

@@ -7,6 +7,8 @@ import sys
 import time
 from dataclasses import replace
 
+from reliability.report.sections import sections
+
 from reliability.indices.simulation import simulate
 from reliability.pipeline import expect, question, with_rivals
 from reliability.report.content import content_of
@@ -29,7 +31,7 @@ def main(laterals: int) -> None:
     drawn = time.perf_counter()
     write_workbook(content, book, made)
     done = time.perf_counter()
-    print(f"{len(results.network.lateral_heads)} laterals: content {told - begun:.2f} s, "
+    print(f"{len(results.network.candidates)} laterals: content {told - begun:.2f} s, "
           f"sections {composed - told:.2f} s, page {drawn - composed:.2f} s ({len(html) / 1e6:.2f} MB), "
           f"workbook {done - drawn:.2f} s ({len(book.getbuffer()) / 1e6:.1f} MB), together {done - begun:.2f} s")
 

@@ -34,7 +34,7 @@ FAULT_ARRAYS = ("fault_ci", "fault_customer_hours", "fault_load_kwh", "fault_mom
 def test_converting_a_lateral_changes_only_its_own_faults(study):
     """Whatever the network: faults elsewhere do what they did, so single conversions add up to all of them."""
     network = build_network(study.sections)
-    heads, lateral = network.lateral_heads, network.lateral_index
+    heads, lateral = network.candidates, network.candidate_index
     counts = 1
     for device in ("sectionalizer", "lateral_recloser", "fuse"):
         singles = [Scenario(f"only {h}", (str(network.ids[h]),), device, counts) for h in heads]
@@ -74,7 +74,7 @@ def test_lateral_npvs_and_shared_settings_add_up_to_the_scenario(perspective):
 def test_lateral_amounts_are_those_of_its_sections():
     case = random_case(6, 30)
     frame = laterals_frame(case.business)
-    heads = case.network.lateral_heads
+    heads = case.network.candidates
     assert frame.index.tolist() == list(range(len(heads) * len(case.study.scenarios)))
     for s, scenario in enumerate(case.study.scenarios):
         for row, head in zip(frame[frame["scenario"] == scenario.name].itertuples(), heads, strict=True):
@@ -164,7 +164,7 @@ def test_counts_of_a_sectionalizer_inside_stay_below_the_operations_of_a_lateral
     network = build_network(study.with_sections(sections).sections)
     rows = build_options(network, study.values, COSTS).rows
     with_recloser = set(rows.loc[rows["device"] == "lateral_recloser", "lateral"])
-    names = network.ids[network.lateral_heads].tolist()
+    names = network.ids[network.candidates].tolist()
     assert with_recloser == {names.index(n) for n in ("t1", "t2", "t3")}
 
 

@@ -11,6 +11,7 @@ import openpyxl
 import pandas as pd
 import pytest
 from openpyxl.utils import get_column_letter
+from reliability.report.sections import sections
 
 from reliability.report.blocks import tables
 from reliability.report.documents import sections

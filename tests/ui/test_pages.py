@@ -74,7 +74,7 @@ def test_laterals_page_shows_effects_and_verdicts_of_the_core(small):
     network = results.network
     checks = check_laterals(network, results.study.values, results.study.scenarios[1])
     table = next(d.value for d in test.dataframe if "customer_minutes_avoided" in d.value)
-    assert sorted(table["lateral_id"]) == sorted(network.ids[network.lateral_heads].astype(str))
+    assert sorted(table["lateral_id"]) == sorted(network.ids[network.candidates].astype(str))
     less = 60 * (results.expected[0].fault_customer_hours - results.expected[1].fault_customer_hours)
     assert table["customer_minutes_avoided"].sum() == pytest.approx(less[network.lateral >= 0].sum())
     of = dict(zip(checks.lateral_ids, checks.verdict, strict=True))

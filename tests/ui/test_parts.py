@@ -132,4 +132,4 @@ def test_a_moved_state_settles_anew_which_laterals_are_applicable():
         assert set(found) <= set(whole)
         assert len(found) == round(moves.get("share_converted", 1.0) * len(whole))
         assert what_if.compute(moved, "moved", [base]).results.study.scenarios[1].laterals == found
-    assert 0 < len(stated) < len(network.lateral_heads)
+    assert 0 < len(stated) < len(network.candidates)

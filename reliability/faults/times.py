@@ -1,0 +1,73 @@
+"""How long those wait whom a fault interrupts: the times of model §4, and which assumptions each hangs on.
+
+A term is a time by name, and the repair hours of a section of its own where they enter it (None: the study's).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+REFUSE, RESET, PATROL, REPAIR, PATROL_OFF, REPAIR_OFF = range(6)
+NO_TIME = -1
+# What those wait for who are not back after switching; the last two after a lockout with reclosing off.
+WAITING = ("refuse", "reset", "patrol", "repair", "patrol_reclosing_off", "repair_reclosing_off")
+SWITCHING, SWITCHING_OFF = "switching", "switching_reclosing_off"
+_PATROL_OFF = {"patrol_reclosing_off_hours", "patrol_hours"}
+_HANGS_ON: dict[str, set[str]] = {
+    **{name: {f"{name}_hours"} for name in WAITING[:4]}, SWITCHING: {"switching_hours"},
+    "patrol_reclosing_off": _PATROL_OFF, SWITCHING_OFF: _PATROL_OFF | {"switching_hours"},
+    "repair_reclosing_off": _PATROL_OFF | {"switching_hours", "repair_hours"},
+}
+Term = tuple[str, float | None]
+
+
+def hours_of(term: Term, values: Mapping[str, object]):
+    """Mean hours of a term; the values may be arrays of draws."""
+    name, own = term
+    if name == "patrol_reclosing_off":
+        stated = values["patrol_reclosing_off_hours"]
+        return values["patrol_hours"] if stated is None else stated
+    if name == SWITCHING_OFF:
+        # nothing is switched before the line has been walked
+        return np.maximum(values["switching_hours"], hours_of(("patrol_reclosing_off", None), values))
+    repair = values["repair_hours"] if own is None else own
+    if name == "repair_reclosing_off":
+        return np.maximum(hours_of((SWITCHING_OFF, None), values), repair)
+    return repair if name == "repair" else values[f"{name}_hours"]
+
+
+def hangs_on(term: Term, keys) -> bool:
+    """Whether a term changes with any of the assumptions `keys`."""
+    name, own = term
+    used = _HANGS_ON[name] - ({"repair_hours"} if own is not None else set())
+    return bool(used & set(keys))
+
+
+def waiting_hours(time: np.ndarray, own_repair: np.ndarray, values: Mapping[str, object]) -> np.ndarray:
+    """Hours of rows (r,) by place in WAITING, 0 for NO_TIME; own_repair: (r,), NaN where it is the study's."""
+    hours = np.array([float(hours_of((name, None), values)) for name in WAITING] + [0.0])[time]
+    own = ~np.isnan(own_repair) & ((time == REPAIR) | (time == REPAIR_OFF))
+    least = np.where(time == REPAIR_OFF, hours_of((SWITCHING_OFF, None), values), 0.0)
+    return np.where(own, np.maximum(np.where(own, own_repair, 0.0), least), hours)
+
+
+def switching_hours(time: np.ndarray, values: Mapping[str, object]) -> np.ndarray:
+    """Hours until those of rows (r,) are back who need not wait."""
+    return np.where(time == REPAIR_OFF, hours_of((SWITCHING_OFF, None), values), float(values["switching_hours"]))
+
+
+def terms_of_rows(time: np.ndarray, own_repair: np.ndarray) -> list[tuple[Term, np.ndarray]]:
+    """Every term that rows wait for, with the rows, (r,) bool."""
+    found = []
+    for code in np.unique(time[time != NO_TIME]).tolist():
+        those = time == code
+        own = np.unique(own_repair[those]) if code in (REPAIR, REPAIR_OFF) else np.array([np.nan])
+        for hours in own.tolist():
+            if np.isnan(hours):
+                same = those & (np.isnan(own_repair) if code in (REPAIR, REPAIR_OFF) else True)
+                found.append(((WAITING[code], None), same))
+            else:
+                found.append(((WAITING[code], hours), those & (own_repair == hours)))
+    return found

@@ -1,0 +1,78 @@
+"""What a customer on each section sees a year: sums along the paths from the sources.
+
+Each event is written down where it touches (below a device, in a stretch, in a block), and who lies below that place
+sees it; so one sum along the path to the source serves all events.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from reliability.faults.consequences import Consequences, Shares
+from reliability.network.tree import Network
+
+# Customers spread over the phases, three-phase ones, and whoever would be on a section that serves nobody.
+KINDS = 3
+
+
+class Seen:
+    """Adds up events of a network of n sections; results are (n, KINDS), for customers of each kind."""
+
+    def __init__(self, network: Network):
+        n = len(network)
+        self.network = network
+        self._at = {name: np.zeros((n, KINDS)) for name in
+                    ("interruptions", "hours", "extra", "events", "momentary_interruptions")}
+
+    def add(self, what: Consequences, section: np.ndarray, rate: np.ndarray) -> None:
+        """Events of rows (r,), `rate` times a year each; section: (r,) where the fault is."""
+        opened, repair = np.where(what.opened >= 0, what.opened, 0), what.waits >= 0
+        self._place("interruptions", what.sustained_shares, opened, what.within, rate)
+        hours = np.where(repair, what.switching_hours, what.waiting_hours)
+        self._place("hours", what.sustained_shares, opened, what.within, rate * hours)
+        # at the block that waits: the hours by which its repair exceeds switching
+        extra = np.where(repair, what.waiting_hours - what.switching_hours, 0.0)
+        self._place("extra", what.sustained_shares, self.network.block[section], what.waits_within, rate * extra)
+        for name, weight in (("events", rate), ("momentary_interruptions", rate * what.openings)):
+            self._place(name, what.momentary_zone, what.recloser, what.recloser, weight)
+            self._place(name, what.momentary_below, opened, what.within, weight)
+
+    def _place(self, name: str, shares: Shares, at: np.ndarray, within: np.ndarray, weight: np.ndarray) -> None:
+        n = len(self.network)
+        for kind, share in enumerate((shares.outside, shares.whole, shares.unserved)):
+            self._at[name][:, kind] += np.bincount(at, weight * share, n)
+        apart = np.flatnonzero(shares.inside != shares.outside)
+        self._at[name][:, 0] += np.bincount(within[apart], (weight * (shares.inside - shares.outside))[apart], n)
+
+    def interruptions(self) -> np.ndarray:
+        """Sustained interruptions a year."""
+        return self._along(self._at["interruptions"])
+
+    def momentary(self, name: str) -> np.ndarray:
+        """Momentary "events" or "momentary_interruptions" a year."""
+        return self._along(self._at[name])
+
+    def hours(self) -> np.ndarray:
+        """Hours of sustained interruption a year.
+
+        Whoever is in the block that waits or beyond its devices waits, but a subtree with a tie only with the
+        chance that the tie cannot take it over.
+        """
+        network = self.network
+        heads = np.flatnonzero((network.block == np.arange(len(network))) & (network.parent >= 0))
+        along = self._along(self._at["extra"])
+        # of the block above each head: what stands on the path from that block's own head down to here
+        upper = network.parent[network.block[network.parent[heads]]]
+        in_block = along[network.parent[heads]] - np.where(upper[:, None] >= 0, along[upper], 0.0)
+        relief = np.zeros_like(along)
+        relief[heads] = network.tie_below[heads][:, None] * in_block
+        return self._along(self._at["hours"] - relief) + along
+
+    def average(self, by_kind: np.ndarray) -> np.ndarray:
+        """Of a customer of each section on the average, (n,); of the third kind where there is none."""
+        share = self.network.three_phase_share
+        served = (1.0 - share) * by_kind[:, 0] + share * by_kind[:, 1]
+        return np.where(np.isnan(share), by_kind[:, 2], served)
+
+    def _along(self, values: np.ndarray) -> np.ndarray:
+        return np.column_stack([self.network.along_path(column) for column in values.T])

@@ -1,0 +1,88 @@
+"""Fuse against reclosing device: the pairs of every scenario, and what each operation does between them by current."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from reliability.network.curves import Points
+from reliability.network.devices import MELTS
+from reliability.network.fuse_links import link_name, next_larger_link
+from reliability.network.link_curves import LinkCurves, link_curves, own_curves, saving_ceilings_a
+from reliability.network.protection import Protection
+from reliability.network.race import NONE, Race, run_races
+from reliability.network.tree import Network
+
+
+@dataclass(frozen=True)
+class Coordination:
+    """Pairs of a fuse and the reclosing device behind it, for S scenarios over n sections.
+
+    race: what happens between each distinct pair. right, wrong: (S, n) pair of each fuse with the link it should hold
+    and with the next larger one, NONE where no fuse stands. ceiling_a: (S, n) current below which a fast operation
+    saves the fuse by the rule without settings, ∞ where it always does, NaN where no fuse stands. misfit: (S, n)
+    whether the two pairs may differ: the link is known and there is a larger one.
+    """
+
+    race: Race
+    right: np.ndarray
+    wrong: np.ndarray
+    ceiling_a: np.ndarray
+    misfit: np.ndarray
+
+
+def coordination(network: Network, values: Mapping[str, object], protections: Sequence[Protection]) -> Coordination:
+    """Races of every fuse of every scenario (model §3, §8).
+
+    The reclosing device behind a fuse is the one behind every fault below it that the fuse may clear.
+    """
+    own = own_curves(network.curves)
+    links, larger = _links(network, own)
+    ceilings = saving_ceilings_a(links, values["fast_clearing_time_s"], values["fuse_melting_factor"])
+    ceilings = np.append(ceilings, np.inf)
+    shape = (len(protections), len(network))
+    link, device, stated = np.full(shape, NONE), np.full(shape, NONE), np.full(shape, np.nan)
+    fuse = np.stack([MELTS[p.device] for p in protections])
+    for s, protection in enumerate(protections):
+        at = np.flatnonzero(fuse[s])
+        link[s, at] = _places(protection.link[at], links, own)
+        device[s, at] = np.where(protection.backup[at] >= 0, protection.settings_of[protection.backup[at]], NONE)
+        stated[s, at] = protection.stated_ceiling_a[at]
+    bigger = np.append(larger, NONE)[link]
+    ceiling = np.where(np.isnan(stated), ceilings[link], stated)
+    above = np.where(np.isnan(stated), ceilings[bigger], stated)
+    pairs = np.column_stack([np.concatenate([a[fuse], b[fuse]]) for a, b in
+                             ((link, bigger), (device, device), (ceiling, above))])
+    timed = (pairs[:, 0] != NONE) & (pairs[:, 1] != NONE)
+    pairs[timed, 2] = np.inf  # not read there: alike ones are one pair
+    pairs[~timed, 1] = NONE
+    distinct, index = np.unique(pairs, axis=0, return_inverse=True)
+    index = index.ravel()
+    right, wrong = np.full(shape, NONE), np.full(shape, NONE)
+    right[fuse], wrong[fuse] = index[: fuse.sum()], index[fuse.sum():]
+    race = run_races(links, network.settings, distinct[:, 0].astype(int), distinct[:, 1].astype(int), distinct[:, 2],
+                     values["fuse_melting_factor"], values["fuse_arcing_time_s"])
+    return Coordination(race, right, wrong, np.where(fuse, ceiling, np.nan), fuse & (link != bigger))
+
+
+def _links(network: Network, own: Mapping[str, tuple[Points, Points]]) -> tuple[LinkCurves, np.ndarray]:
+    """Curves of every link that a fuse holds or may hold by error, and for each the place of the next larger one."""
+    held = {_name(text, own) for text in set(network.text["fuse_link"][MELTS[network.device]].tolist())} - {""}
+    names = sorted(held | {next_larger_link(name) for name in held})
+    place = {name: k for k, name in enumerate(names)}
+    larger = np.array([place.get(next_larger_link(name), k) for k, name in enumerate(names)], dtype=int)
+    return link_curves(names, own), larger
+
+
+def _places(texts: np.ndarray, links: LinkCurves, own: Mapping[str, tuple[Points, Points]]) -> np.ndarray:
+    """Place of each link in `links`, NONE where it is unknown."""
+    place = {name: k for k, name in enumerate(links.names)}
+    names, index = np.unique(texts.astype(str), return_inverse=True)
+    return np.array([place.get(_name(name, own), NONE) for name in names], dtype=int)[index]
+
+
+def _name(text: str, own: Mapping[str, tuple[Points, Points]]) -> str:
+    """A link by the name of its own curves, or of the reference table; "" where it has neither."""
+    return text if text in own else link_name(text) or ""
