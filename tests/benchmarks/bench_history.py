@@ -15,8 +15,6 @@ import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from reliability.history.write import write_history
-
 from reliability.history.history import read_history
 from reliability.history.major_events import major_events
 from reliability.history.observed import daily_indices, feeder_indices, tally, yearly_indices

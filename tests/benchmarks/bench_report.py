@@ -7,8 +7,6 @@ import sys
 import time
 from dataclasses import replace
 
-from reliability.report.sections import sections
-
 from reliability.indices.simulation import simulate
 from reliability.pipeline import expect, question, with_rivals
 from reliability.report.content import content_of

@@ -6,7 +6,6 @@ import re
 from dataclasses import replace
 
 import pytest
-from reliability.report.sections import sections
 
 from reliability.report.blocks import Table, tables
 from reliability.report.documents import report, sections

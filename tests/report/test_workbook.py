@@ -11,7 +11,6 @@ import openpyxl
 import pandas as pd
 import pytest
 from openpyxl.utils import get_column_letter
-from reliability.report.sections import sections
 
 from reliability.report.blocks import tables
 from reliability.report.documents import sections
