@@ -29,6 +29,7 @@ from reliability.network.devices import BACKS_UP, CODE
 from reliability.network.protection import Protection
 from reliability.network.tree import Network
 from reliability.schema.devices import BY_NAME, LATERAL_DEVICES
+from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable
 
 SAVINGS = dict(zip(PARTS, ("callout_saving", "energy_saving", "incentive", "interruption_cost_saving"), strict=True))
@@ -48,12 +49,12 @@ class Capital:
         """Units installed."""
         return sum(self.units.values())
 
-    def cost(self, values: Mapping[str, object]):
+    def cost(self, values: Assumptions):
         """Money spent in year 0."""
         installed = sum(n * values[BY_NAME[device].price] for device, n in self.units.items())
         return installed + self.settings * values["backup_settings_cost"]
 
-    def inspection(self, values: Mapping[str, object]):
+    def inspection(self, values: Assumptions):
         """Money spent every year on looking at the converted units."""
         return self.units_in_all * values["inspection_cost_per_year"]
 
@@ -67,7 +68,7 @@ class Business:
     """
 
     network: Network
-    values: Mapping[str, object]
+    values: Assumptions
     currency: str
     scenarios: tuple[str, ...]
     protections: tuple[Protection, ...]
@@ -80,7 +81,7 @@ class Business:
         return float(self.network.customers.sum())
 
 
-def assess(table: OutcomeTable, expected: tuple[Expected, ...], values: Mapping[str, object], costs: CostTable,
+def assess(table: OutcomeTable, expected: tuple[Expected, ...], values: Assumptions, costs: CostTable,
            currency: str = "") -> Business:
     """Everything that the figures below are taken from.
 
@@ -137,7 +138,7 @@ def cashflow_frame(business: Business) -> pd.DataFrame:
     return pd.concat(frames, ignore_index=True)[list(CASHFLOW_COLUMNS)]
 
 
-def present_worth(values: Mapping[str, object], yearly_saving, capex, inspection):
+def present_worth(values: Assumptions, yearly_saving, capex, inspection):
     """Net present value of yearly savings (first-year money) that grow, less capital and inspection.
 
     All three alike in shape; linear in each, so that parts of a network may be valued apart.

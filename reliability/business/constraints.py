@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from reliability.business.limits import Limits
 from reliability.business.rivals import usual_fast_operations
 from reliability.schema.assumptions import MAY_CHANGE
 from reliability.schema.scenarios import FORCED_IN, FORCED_OUT
+from reliability.schema.values import Assumptions
 from reliability.study.study import Study
 
 
@@ -23,7 +22,7 @@ def limits_of(study: Study) -> Limits:
     )
 
 
-def fast_settings(values: Mapping[str, object], may_change: bool | None = None) -> tuple[int, ...]:
+def fast_settings(values: Assumptions, may_change: bool | None = None) -> tuple[int, ...]:
     """Fast operations that a choice may set breakers and reclosers to; none where they stay as built.
 
     Either no fast operation or `usual_fast_operations`. may_change: in place of what the study states.

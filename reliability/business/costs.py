@@ -22,6 +22,7 @@ from reliability.network.quantities import Quantity, quantity
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
 from reliability.schema.devices import TABLE
+from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable
 
 INTERRUPTION = "interruption_cost"
@@ -38,7 +39,7 @@ MOMENTARY_FACTOR = "momentary_cost_factor"
 SPREADS = 8
 
 
-def callout_unit_costs(values: Mapping[str, object]) -> dict[str, object]:
+def callout_unit_costs(values: Assumptions) -> dict[str, object]:
     """Cost of one call-out by kind (model §7): crew hours × rate × overtime, vehicle, material.
 
     An actuator is spent by every pole of a sectionalizer that opens, whatever call-out follows, and
@@ -50,12 +51,12 @@ def callout_unit_costs(values: Mapping[str, object]) -> dict[str, object]:
             + values["vehicle_per_callout"] + material.get(kind, 0.0) for kind in CALLOUTS}
 
 
-def unit_prices(values: Mapping[str, object]) -> np.ndarray:
+def unit_prices(values: Assumptions) -> np.ndarray:
     """Installed cost of one unit by device code; 0 for what no lateral is converted to, last for no device."""
     return np.array([values[d.price] if d.price else 0.0 for d in TABLE] + [0.0])
 
 
-def yearly_money(amounts: Mapping[str, np.ndarray], values: Mapping[str, object],
+def yearly_money(amounts: Mapping[str, np.ndarray], values: Assumptions,
                  customers_served: float) -> dict[str, np.ndarray]:
     """Money a year by part of `PARTS`; what the perspective leaves out is 0.
 
@@ -77,7 +78,7 @@ def yearly_money(amounts: Mapping[str, np.ndarray], values: Mapping[str, object]
     return {part: money.get(part, nothing) if part in counted else nothing for part in PARTS}
 
 
-def interruption_cost_rows(what: Consequences, by_class: Quantity, values: Mapping[str, object],
+def interruption_cost_rows(what: Consequences, by_class: Quantity, values: Assumptions,
                            costs: CostTable) -> np.ndarray:
     """Customers' mean cost of one event of each row, (r,), in the money of the table.
 
@@ -133,7 +134,7 @@ class InterruptionCost:
         return customers_by_class(self.network)
 
     def parts(self, what: Consequences, table: OutcomeTable, scenario: int, rows: np.ndarray,
-              values: Mapping[str, object], uncertain: Mapping[str, Range],
+              values: Assumptions, uncertain: Mapping[str, Range],
               ) -> dict[tuple[object, int] | None, tuple[np.ndarray, np.ndarray]]:
         """(a, b) of the rows by term."""
         waits, switched, momentary = _customers(what, self._by_class, self.costs)
@@ -167,7 +168,7 @@ class InterruptionCost:
         fixed_cost, slope = priced(values[CV])
         return parts | {None: (momentary + fixed_cost, slope)}
 
-    def weights(self, term: tuple[object, int], values: Mapping[str, object], uncertain: Mapping[str, Range]):
+    def weights(self, term: tuple[object, int], values: Assumptions, uncertain: Mapping[str, Range]):
         """What a trial multiplies a and b of a term by, each (trials,) or (1,)."""
         key, which = term
         if key == MOMENTARY_FACTOR:
@@ -188,7 +189,7 @@ def cv_points(law: Range) -> np.ndarray:
     return (law.low + law.high + (law.high - law.low) * np.polynomial.chebyshev.chebpts1(points)) / 2.0
 
 
-def expected_interruption_cost(table: OutcomeTable, values: Mapping[str, object], costs: CostTable) -> np.ndarray:
+def expected_interruption_cost(table: OutcomeTable, values: Assumptions, costs: CostTable) -> np.ndarray:
     """Customers' expected yearly cost of the faults on each section, (S, n), in the money of the table."""
     network, rates = table.network, row_rates(table, values)
     by_class = customers_by_class(network)

@@ -13,6 +13,7 @@ from reliability.indices.draws import PERT_WEIGHT
 from reliability.indices.simulation import STRUCTURAL
 from reliability.network.tree import Network
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range, label_of
+from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable
 from reliability.study.study import Study
 
@@ -65,7 +66,7 @@ def drivers_frame(study: Study, network: Network, costs: CostTable, seed: int | 
                              ignore_index=True, kind="stable")
 
 
-def _value(values: Mapping[str, object], key: str) -> float:
+def _value(values: Assumptions, key: str) -> float:
     name, _, element = key.partition(".")
     return float(values[name][int(element)] if element else values[name])
 

@@ -30,6 +30,7 @@ from reliability.network.rates import line_rate_parts
 from reliability.network.tree import Network
 from reliability.schema.columns import CUSTOMER_CLASSES
 from reliability.schema.scenarios import Scenario
+from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable
 
 PROBABILITIES = ("fuse_failure", "sectionalizer_failure", "temporary_fraction", "reclosing_off_share",
@@ -65,7 +66,7 @@ class GroupedSums:
     per_line_rate: np.ndarray
 
 
-def group_rows(table: OutcomeTable, scenario: int, values: Mapping[str, object]) -> GroupedSums:
+def group_rows(table: OutcomeTable, scenario: int, values: Assumptions) -> GroupedSums:
     """Group and sum the rows of one scenario."""
     network, section = table.network, table.section
     own_fraction = ~np.isnan(network.column["temporary_fraction"])[section]
@@ -95,7 +96,7 @@ def group_rows(table: OutcomeTable, scenario: int, values: Mapping[str, object])
 
 
 def _rate_parts(table: OutcomeTable, own_fraction: np.ndarray, by_study: np.ndarray,
-                values: Mapping[str, object]) -> tuple[np.ndarray, np.ndarray]:
+                values: Assumptions) -> tuple[np.ndarray, np.ndarray]:
     """What each row's rate has by itself, and per unit of the study's line fault rate, (r,)."""
     column, section = table.network.column, table.section
     own = column["temporary_fraction"][section]
@@ -115,7 +116,7 @@ def _columns(what: Consequences, amounts: Mapping[str, Quantity]) -> np.ndarray:
     ])
 
 
-def grouped_amounts(grouped: GroupedSums, values: Mapping[str, object], costs: CostTable | None) -> dict[str, float]:
+def grouped_amounts(grouped: GroupedSums, values: Assumptions, costs: CostTable | None) -> dict[str, float]:
     """Yearly amounts by name of `costs.AMOUNTS` at the given assumptions; customers' costs only with `costs`."""
     factor = _kind_factor(grouped, values) * pattern_probability(grouped.tally, values) * state_probability(
         grouped.off_from, grouped.off_to, values)
@@ -138,7 +139,7 @@ def grouped_amounts(grouped: GroupedSums, values: Mapping[str, object], costs: C
     }
 
 
-def _kind_factor(grouped: GroupedSums, values: Mapping[str, object]) -> np.ndarray:
+def _kind_factor(grouped: GroupedSums, values: Assumptions) -> np.ndarray:
     """Probability of each group's kinds, (g,); the sections' own temporary fractions are in the sums already."""
     kinds = np.unique(grouped.kinds)
     shared, own = (np.array([kind_probability(k, temporary, values["clearing_shares"]) for k in kinds.tolist()])
@@ -147,7 +148,7 @@ def _kind_factor(grouped: GroupedSums, values: Mapping[str, object]) -> np.ndarr
     return np.where(grouped.own_fraction, np.where(grouped.kinds == PERMANENT, 1.0, own[at]), shared[at])
 
 
-def _interruption_cost(sums: np.ndarray, hours: np.ndarray, switching: np.ndarray, values: Mapping[str, object],
+def _interruption_cost(sums: np.ndarray, hours: np.ndarray, switching: np.ndarray, values: Assumptions,
                        costs: CostTable) -> float:
     durations, index = np.unique(np.concatenate([hours, switching]), return_inverse=True)
     unit = unit_costs(costs, durations, values["cv"])[0][index]
@@ -156,7 +157,7 @@ def _interruption_cost(sums: np.ndarray, hours: np.ndarray, switching: np.ndarra
                  + momentary.sum(axis=0) @ costs.momentary * values["momentary_cost_factor"])
 
 
-def with_values(values: Mapping[str, object], changes: Mapping[str, float]) -> dict[str, object]:
+def with_values(values: Assumptions, changes: Mapping[str, float]) -> dict[str, object]:
     """Assumptions with some changed; an element of shares ("clearing_shares.0") scales them to sum to 1."""
     return one_trial(values_of_trials(values, {k: np.array([float(v)]) for k, v in changes.items()}), 0)
 
@@ -173,12 +174,12 @@ def npv_function(network: Network, scenarios: Sequence[Scenario],
     served = float(network.customers.sum())
     shares = ("reclosing_off_share",) if np.isfinite(network.column["reclosing_off_share"]).any() else ()
 
-    def build(values: Mapping[str, object]) -> list[tuple[GroupedSums, Capital]]:
+    def build(values: Assumptions) -> list[tuple[GroupedSums, Capital]]:
         table = build_outcomes(network, values, scenarios)
         return [(group_rows(table, s, values), capital_of(network, p, table.protections[0]))
                 for s, p in enumerate(table.protections)]
 
-    def npv(values: Mapping[str, object]) -> np.ndarray:
+    def npv(values: Assumptions) -> np.ndarray:
         key = _what_shapes_the_table(values, shares)
         if key not in tables:
             if len(tables) >= MAX_CACHED:
@@ -193,7 +194,7 @@ def npv_function(network: Network, scenarios: Sequence[Scenario],
     return npv
 
 
-def _what_shapes_the_table(values: Mapping[str, object], shares: tuple[str, ...]) -> tuple:
+def _what_shapes_the_table(values: Assumptions, shares: tuple[str, ...]) -> tuple:
     """The assumptions that change the table's rows rather than their rates."""
     possible = [bound for k in PROBABILITIES for bound in (values[k] > 0.0, values[k] < 1.0)]
     possible += [share > 0.0 for share in values["clearing_shares"]] + [values["line_fault_rate_per_km"] > 0.0]

@@ -8,7 +8,7 @@ every choice at every lateral by itself, exactly, and effects of different later
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,6 +35,7 @@ from reliability.network.tree import Network
 from reliability.schema.columns import MOST_COUNTS
 from reliability.schema.devices import LATERAL_RECLOSER, SECTIONALIZER
 from reliability.schema.scenarios import UNCHANGED, Scenario
+from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable
 
 AS_IT_IS = 0  # index of the setting that leaves a breaker or recloser as built
@@ -87,7 +88,7 @@ class _Case:
     offered: np.ndarray
 
 
-def build_options(network: Network, values: Mapping[str, object], costs: CostTable,
+def build_options(network: Network, values: Assumptions, costs: CostTable,
                   fast_operations: Sequence[int] = (), applicable_only: bool = False, currency: str = "") -> Options:
     """Every conversion open to every lateral, at the given assumptions.
 
@@ -143,7 +144,7 @@ def _settings(fast: np.ndarray, lockout: np.ndarray, alternatives: Sequence[int]
     return np.column_stack(columns)
 
 
-def _cases(network: Network, values: Mapping[str, object], as_built: Protection, settings: Sequence[int | None],
+def _cases(network: Network, values: Assumptions, as_built: Protection, settings: Sequence[int | None],
            applicable_only: bool) -> list[_Case]:
     """The cases that any lateral admits."""
     most, open_to = most_counts(as_built)[network.candidates], _open_to_conversion(network)
@@ -175,7 +176,7 @@ def _open_to_conversion(network: Network) -> np.ndarray:
     return np.isin(heads, may_convert(network)) & ~backing[heads]
 
 
-def _sound_inside(network: Network, values: Mapping[str, object], device: str) -> np.ndarray:
+def _sound_inside(network: Network, values: Assumptions, device: str) -> np.ndarray:
     """Laterals whose sectionalizers further down still see more operations than counts once converted, (h,)."""
 
     def broken(scenario: Scenario) -> np.ndarray:
@@ -187,7 +188,7 @@ def _sound_inside(network: Network, values: Mapping[str, object], device: str) -
     return ~np.isin(network.candidates, network.unit[new])
 
 
-def _effects(network: Network, values: Mapping[str, object], cases: list[_Case], heads: np.ndarray,
+def _effects(network: Network, values: Assumptions, cases: list[_Case], heads: np.ndarray,
              group: np.ndarray, groups: int, costs: CostTable):
     """Yearly amounts and money of the faults of each group under each case."""
     ids = network.ids[heads]
@@ -203,7 +204,7 @@ def _effects(network: Network, values: Mapping[str, object], cases: list[_Case],
     return amounts, [sum(yearly_money(a, values, served).values()) for a in amounts]
 
 
-def _lateral_rows(network: Network, values: Mapping[str, object], as_built: Protection, heads: np.ndarray,
+def _lateral_rows(network: Network, values: Assumptions, as_built: Protection, heads: np.ndarray,
                   zone: np.ndarray, fast: np.ndarray, case: _Case, effect: dict[str, np.ndarray]) -> pd.DataFrame:
     """Rows of one case: the laterals that admit it and whose zone can have its setting."""
     take = case.offered & ~np.isnan(fast[zone, case.setting])
@@ -221,7 +222,7 @@ def _lateral_rows(network: Network, values: Mapping[str, object], as_built: Prot
                  units, capex, units * values["inspection_cost_per_year"], {k: v[at] for k, v in effect.items()})
 
 
-def _zone_rows(network: Network, values: Mapping[str, object], zones: np.ndarray, fast: np.ndarray, setting: int,
+def _zone_rows(network: Network, values: Assumptions, zones: np.ndarray, fast: np.ndarray, setting: int,
                first_group: int, effect: dict[str, np.ndarray]) -> pd.DataFrame:
     """Rows of one setting: the zones that can have it, with the faults that are no lateral's."""
     at = np.flatnonzero(~np.isnan(fast[:, setting]))
@@ -231,7 +232,7 @@ def _zone_rows(network: Network, values: Mapping[str, object], zones: np.ndarray
                  {k: v[first_group + at] for k, v in effect.items()})
 
 
-def _rows(values: Mapping[str, object], lateral: np.ndarray, zone: np.ndarray, setting: int, device: str,
+def _rows(values: Assumptions, lateral: np.ndarray, zone: np.ndarray, setting: int, device: str,
           counts: int | None, feeder: np.ndarray, units: np.ndarray, capex: np.ndarray, inspection: np.ndarray,
           effect: dict[str, np.ndarray]) -> pd.DataFrame:
     npv = present_worth(values, effect["saving"], capex, inspection)

@@ -6,11 +6,10 @@ blocking it does the reverse. Both only change settings, so they always stand be
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from reliability.network.devices import BACKS_UP
 from reliability.network.protection import protection
 from reliability.schema.scenarios import Scenario
+from reliability.schema.values import Assumptions
 from reliability.study.study import Study
 
 ALLOWED, BLOCKED = "Fast tripping everywhere", "Fast tripping blocked everywhere"
@@ -18,7 +17,7 @@ ALLOWED, BLOCKED = "Fast tripping everywhere", "Fast tripping blocked everywhere
 USUAL_FAST_OPERATIONS = 2
 
 
-def usual_fast_operations(values: Mapping[str, object]) -> int:
+def usual_fast_operations(values: Assumptions) -> int:
     """Fast operations where fast tripping is allowed: the study's usual number, or two where it blocks it."""
     return int(values["fast_operations"]) or USUAL_FAST_OPERATIONS
 

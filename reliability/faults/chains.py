@@ -8,7 +8,7 @@ a device's working or failing changes one of the two in some scenario.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +18,7 @@ from reliability.network.coordination import Coordination
 from reliability.network.devices import COUNTS, MELTS, RECLOSES
 from reliability.network.protection import Protection
 from reliability.network.tree import Network
+from reliability.schema.values import Assumptions
 
 NONE = -1
 NEVER = 127  # counts that no sequence reaches
@@ -48,7 +49,7 @@ class Chains:
                       self.sectionalizer[:, index], self.counts[:, index])
 
 
-def pattern_probability(tally: np.ndarray, values: Mapping[str, object]) -> np.ndarray:
+def pattern_probability(tally: np.ndarray, values: Assumptions) -> np.ndarray:
     """Probability of each pattern, from its tally (…, FACTS) and the probabilities of failing and of a wrong link.
 
     The probabilities may be arrays that broadcast against the leading axes of `tally`.
@@ -61,7 +62,7 @@ def pattern_probability(tally: np.ndarray, values: Mapping[str, object]) -> np.n
 
 
 def walk_chains(network: Network, protections: Sequence[Protection], races: Coordination, places: Places,
-                values: Mapping[str, object]) -> Chains:
+                values: Assumptions) -> Chains:
     """Every state of the chain above every place, for all scenarios at once."""
     s, m = len(protections), len(places.section)
     state = Chains(np.arange(m), np.zeros((m, FACTS), dtype=np.int16), np.full((s, m), NONE), np.full((s, m), NONE),
@@ -83,7 +84,7 @@ def walk_chains(network: Network, protections: Sequence[Protection], races: Coor
 
 def _step(state: Chains, at: np.ndarray, kinds: np.ndarray, live: np.ndarray, places: Places,
           protections: Sequence[Protection], races: Coordination,
-          values: Mapping[str, object]) -> tuple[Chains, np.ndarray]:
+          values: Assumptions) -> tuple[Chains, np.ndarray]:
     """Pass one device; returns the states after it and the row each came from."""
     current = places.current_a[state.place]
     counts = np.stack([p.counts[at] for p in protections])
@@ -114,7 +115,7 @@ def _step(state: Chains, at: np.ndarray, kinds: np.ndarray, live: np.ndarray, pl
     return _stack(parts), np.concatenate(origins)
 
 
-def _fuse_patterns(matters: np.ndarray, by_error: np.ndarray, races: Coordination, values: Mapping[str, object]):
+def _fuse_patterns(matters: np.ndarray, by_error: np.ndarray, races: Coordination, values: Assumptions):
     """(facts to tally with where, rows that take part, pairs of the fuse or None where it fails) of each possibility.
 
     Rows that a fuse does not concern go with the first that is possible, once.
@@ -128,7 +129,7 @@ def _fuse_patterns(matters: np.ndarray, by_error: np.ndarray, races: Coordinatio
         yield ((FUSE_FAILS, matters),), matters, None
 
 
-def _sectionalizer_patterns(matters: np.ndarray, values: Mapping[str, object]):
+def _sectionalizer_patterns(matters: np.ndarray, values: Assumptions):
     """(whether it works, rows that take part); rows that it does not concern go with "works", once."""
     failure = values["sectionalizer_failure"]
     yield True, ~matters | (failure < 1.0)

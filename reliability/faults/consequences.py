@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +20,7 @@ from reliability.faults.times import (
 from reliability.network.devices import COUNTS
 from reliability.network.quantities import Quantity, Sums, quantity
 from reliability.schema.devices import TABLE
+from reliability.schema.values import Assumptions
 
 CALLOUTS = ("refuse", "reset", "patrol", "repair")
 NO_CALLOUT = -1
@@ -107,7 +107,7 @@ def _times(factor: np.ndarray, values: np.ndarray) -> np.ndarray:
     return factor * values if values.ndim == 1 else factor[:, None] * values
 
 
-def consequences(table: OutcomeTable, scenario: int, values: Mapping[str, object],
+def consequences(table: OutcomeTable, scenario: int, values: Assumptions,
                  rows: slice = slice(None)) -> Consequences:
     """Consequences of the rows of a table under one scenario (by position)."""
     network, protection = table.network, table.protections[scenario]

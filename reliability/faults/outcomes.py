@@ -7,7 +7,7 @@ reclosing on or off. Everything downstream is a sum over it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,6 +24,7 @@ from reliability.network.rates import fault_rates
 from reliability.network.tree import Network
 from reliability.schema.columns import FAST
 from reliability.schema.scenarios import Scenario
+from reliability.schema.values import Assumptions
 
 DEAD_TIMES = 3                     # a temporary fault clears in dead time 1, 2 or 3
 PERMANENT = 1 << DEAD_TIMES        # bits of `kinds`: 1, 2, 4 clearing in dead time 1, 2, 3; 8 permanent
@@ -72,7 +73,7 @@ class OutcomeTable:
         return replace(self, **by_row, **by_scenario)
 
 
-def build_outcomes(network: Network, values: Mapping[str, object], scenarios: Sequence[Scenario]) -> OutcomeTable:
+def build_outcomes(network: Network, values: Assumptions, scenarios: Sequence[Scenario]) -> OutcomeTable:
     """Outcome table of all scenarios over the same fault classes (model §2 and 3).
 
     values: every assumption by key. scenarios: settled (`application.settle_scenarios`).
@@ -106,7 +107,7 @@ def _hears_ground(network: Network, protections: Sequence[Protection], recloser:
 
 
 def _rows(protections: Sequence[Protection], recloser: np.ndarray, races: Coordination, places: Places,
-          chains: Chains, part: np.ndarray, states: States, level: int, off: np.ndarray, values: Mapping[str, object]):
+          chains: Chains, part: np.ndarray, states: States, level: int, off: np.ndarray, values: Assumptions):
     """Rows of the table for chains in one state of reclosing, in pieces of columns (last axis: rows)."""
     section = places.section[chains.place]
     at = recloser[:, section]
@@ -165,7 +166,7 @@ def kind_probability(kinds: int, temporary, shares):
     return temporary * sum(shares[d] for d in range(DEAD_TIMES) if kinds >> d & 1)
 
 
-def row_rates(table: OutcomeTable, values: Mapping[str, object]) -> np.ndarray:
+def row_rates(table: OutcomeTable, values: Assumptions) -> np.ndarray:
     """Events a year of each row, (r,), at the given values of the assumptions."""
     own = table.network.column["temporary_fraction"]
     temporary = np.where(np.isnan(own), values["temporary_fraction"], own)

@@ -6,11 +6,10 @@ part of their own (model §8); elsewhere all faults of a section are one.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 
 from reliability.network.tree import Network
+from reliability.schema.values import Assumptions
 
 ALL, TO_GROUND, THREE_PHASE = 0, 1, 2
 
@@ -26,13 +25,13 @@ def parts_of_rows(network: Network, hears_ground: np.ndarray, section: np.ndarra
     return (np.concatenate([part, np.full(len(split), THREE_PHASE, dtype=np.int8)]), np.concatenate([rows, split]))
 
 
-def part_probability(part: np.ndarray, values: Mapping[str, object]) -> np.ndarray:
+def part_probability(part: np.ndarray, values: Assumptions) -> np.ndarray:
     """Share of a section's faults that each part is."""
     one, two, three = values["phases_involved"]
     return np.array([1.0, one + two, three])[part]
 
 
-def phases_involved(part: np.ndarray, phases: np.ndarray, values: Mapping[str, object]) -> np.ndarray:
+def phases_involved(part: np.ndarray, phases: np.ndarray, values: Assumptions) -> np.ndarray:
     """Expected phases involved in a fault of each part on sections of so many phases (model §2, §8)."""
     one, two, three = values["phases_involved"]
     by_phases = np.array([np.nan, 1.0, one + 2.0 * (two + three), one + 2.0 * two + 3.0 * three])

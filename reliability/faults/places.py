@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +12,7 @@ from reliability.network.devices import COUNTS, MELTS, RECLOSES
 from reliability.network.protection import Protection
 from reliability.network.rates import fault_currents_a
 from reliability.network.tree import Network
+from reliability.schema.values import Assumptions
 
 
 @dataclass(frozen=True)
@@ -27,7 +28,7 @@ class Places:
     current_a: np.ndarray
 
 
-def split_places(network: Network, values: Mapping[str, object], protections: Sequence[Protection],
+def split_places(network: Network, values: Assumptions, protections: Sequence[Protection],
                  races: Coordination) -> Places:
     """Cut every section where its fault current crosses a threshold of a device above it.
 
@@ -51,7 +52,7 @@ def split_places(network: Network, values: Mapping[str, object], protections: Se
     return Places(section, stop - start, current)
 
 
-def _cuts(network: Network, values: Mapping[str, object], protections: Sequence[Protection], races: Coordination,
+def _cuts(network: Network, values: Assumptions, protections: Sequence[Protection], races: Coordination,
           source: np.ndarray, end: np.ndarray):
     """(sections, x) of each crossing strictly inside a section, level by level up the chain."""
     slope = 1.0 / end - 1.0 / source

@@ -7,12 +7,13 @@ and in nothing else. So 0 to 1 is cut at the shares, and each stretch between tw
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from reliability.network.protection import Protection
+from reliability.schema.values import Assumptions
 
 STUDY = -1.0  # in place of a share: the study's, which may be uncertain
 
@@ -44,7 +45,7 @@ class States:
         return self.edge[:, level], self.edge[:, level + 1]
 
 
-def states_of_rows(protections: Sequence[Protection], recloser: np.ndarray, values: Mapping[str, object],
+def states_of_rows(protections: Sequence[Protection], recloser: np.ndarray, values: Assumptions,
                    section: np.ndarray) -> States:
     """States of the faults of sections (r,); recloser: (S, n) reclosing device of each section."""
     stated = np.stack([p.off_share[r[section]] for p, r in zip(protections, recloser, strict=True)])
@@ -61,7 +62,7 @@ def states_of_rows(protections: Sequence[Protection], recloser: np.ndarray, valu
     return States(edge[:, keep], share[:, keep], own)
 
 
-def state_probability(off_from: np.ndarray, off_to: np.ndarray, values: Mapping[str, object]) -> np.ndarray:
+def state_probability(off_from: np.ndarray, off_to: np.ndarray, values: Assumptions) -> np.ndarray:
     """Share of a section's faults between two cuts, each a share or STUDY."""
     study = values["reclosing_off_share"]
     return np.where(off_to == STUDY, study, off_to) - np.where(off_from == STUDY, study, off_from)

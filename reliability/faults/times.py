@@ -5,9 +5,9 @@ A term is a time by name, and the repair hours of a section of its own where the
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
+
+from reliability.schema.values import Assumptions
 
 REFUSE, RESET, PATROL, REPAIR, PATROL_OFF, REPAIR_OFF = range(6)
 NO_TIME = -1
@@ -23,7 +23,7 @@ _HANGS_ON: dict[str, set[str]] = {
 Term = tuple[str, float | None]
 
 
-def hours_of(term: Term, values: Mapping[str, object]):
+def hours_of(term: Term, values: Assumptions):
     """Mean hours of a term; the values may be arrays of draws."""
     name, own = term
     if name == "patrol_reclosing_off":
@@ -45,7 +45,7 @@ def hangs_on(term: Term, keys) -> bool:
     return bool(used & set(keys))
 
 
-def waiting_hours(time: np.ndarray, own_repair: np.ndarray, values: Mapping[str, object]) -> np.ndarray:
+def waiting_hours(time: np.ndarray, own_repair: np.ndarray, values: Assumptions) -> np.ndarray:
     """Hours of rows (r,) by place in WAITING, 0 for NO_TIME; own_repair: (r,), NaN where it is the study's."""
     hours = np.array([float(hours_of((name, None), values)) for name in WAITING] + [0.0])[time]
     own = ~np.isnan(own_repair) & ((time == REPAIR) | (time == REPAIR_OFF))
@@ -53,7 +53,7 @@ def waiting_hours(time: np.ndarray, own_repair: np.ndarray, values: Mapping[str,
     return np.where(own, np.maximum(np.where(own, own_repair, 0.0), least), hours)
 
 
-def switching_hours(time: np.ndarray, values: Mapping[str, object]) -> np.ndarray:
+def switching_hours(time: np.ndarray, values: Assumptions) -> np.ndarray:
     """Hours until those of rows (r,) are back who need not wait."""
     return np.where(time == REPAIR_OFF, hours_of((SWITCHING_OFF, None), values), float(values["switching_hours"]))
 

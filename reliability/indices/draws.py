@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from reliability.schema.assumptions import Range
+from reliability.schema.values import Assumptions
 
 PERT_WEIGHT = 4.0  # weight of the likely value in a PERT law
 
@@ -26,7 +27,7 @@ def draw_unknowns(rng: np.random.Generator, uncertain: Mapping[str, Range], tria
     return {key: pert(rng, uncertain[key], trials) for key in sorted(uncertain)}
 
 
-def values_of_trials(values: Mapping[str, object], draws: Mapping[str, np.ndarray]) -> dict[str, object]:
+def values_of_trials(values: Assumptions, draws: Mapping[str, np.ndarray]) -> dict[str, object]:
     """All assumptions with the drawn ones as arrays (trials,).
 
     Shares are drawn element by element ("clearing_shares.0" …) and scaled to sum to 1.
@@ -43,7 +44,7 @@ def values_of_trials(values: Mapping[str, object], draws: Mapping[str, np.ndarra
     return result
 
 
-def one_trial(values: Mapping[str, object], trial: int) -> dict[str, object]:
+def one_trial(values: Assumptions, trial: int) -> dict[str, object]:
     """The values of one trial, out of `values_of_trials`, as plain numbers."""
 
     def pick(value):

@@ -14,6 +14,7 @@ from reliability.indices.measures import counts
 from reliability.indices.seen import Seen
 from reliability.network.quantities import Quantity, quantity
 from reliability.network.tree import Network
+from reliability.schema.values import Assumptions
 
 # A table of this many rows is worked through in slices, so that memory stays bounded.
 ROWS_AT_ONCE = 500_000
@@ -58,7 +59,7 @@ def customers_by_kind(network: Network) -> np.ndarray:
     return np.column_stack([network.customers - three_phase, three_phase])
 
 
-def expected_values(table: OutcomeTable, values: Mapping[str, object]) -> tuple[Expected, ...]:
+def expected_values(table: OutcomeTable, values: Assumptions) -> tuple[Expected, ...]:
     """Expected yearly values of every scenario of the table, at the given assumptions."""
     rates = row_rates(table, values)
     network = table.network
@@ -66,7 +67,7 @@ def expected_values(table: OutcomeTable, values: Mapping[str, object]) -> tuple[
     return tuple(_scenario(table, s, rates, values, amounts) for s in range(len(table.scenarios)))
 
 
-def _scenario(table: OutcomeTable, scenario: int, rates: np.ndarray, values: Mapping[str, object],
+def _scenario(table: OutcomeTable, scenario: int, rates: np.ndarray, values: Assumptions,
               amounts: Mapping[str, Quantity]) -> Expected:
     network, n = table.network, len(table.network)
     caused: dict[str, np.ndarray] = {}

@@ -20,6 +20,7 @@ from reliability.faults.times import REPAIR_OFF, SWITCHING, SWITCHING_OFF, Term,
 from reliability.network.quantities import Quantity, quantity
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
+from reliability.schema.values import Assumptions
 
 COUNTED = ("ci", "momentary_events", "momentary_interruptions", *CALLOUTS, "sectionalizer_operations", "actuators")
 TIMED = ("customer_hours", "load_kwh")
@@ -29,11 +30,11 @@ class ExtraMeasure(Protocol):
     """A further measure of the simulation, cut into terms that a trial's assumptions multiply."""
 
     def parts(self, what: Consequences, table: OutcomeTable, scenario: int, rows: np.ndarray,
-              values: Mapping[str, object], uncertain: Mapping[str, Range],
+              values: Assumptions, uncertain: Mapping[str, Range],
               ) -> Mapping[Hashable, tuple[np.ndarray, np.ndarray]]:
         """(a, b) of the rows by term; the term None is not multiplied. What is not uncertain is as in `values`."""
 
-    def weights(self, term: Hashable, values: Mapping[str, object], uncertain: Mapping[str, Range]):
+    def weights(self, term: Hashable, values: Assumptions, uncertain: Mapping[str, Range]):
         """What a and what b of a term are multiplied by, numbers or (trials,), at the values of the trials."""
 
 
@@ -56,7 +57,7 @@ class Coefficients:
     severity_keys: tuple[tuple[str, int, Hashable], ...]
 
 
-def coefficients(table: OutcomeTable, values: Mapping[str, object], rows: np.ndarray, uncertain: Mapping[str, Range],
+def coefficients(table: OutcomeTable, values: Assumptions, rows: np.ndarray, uncertain: Mapping[str, Range],
                  extra: Mapping[str, ExtraMeasure], amounts: Mapping[str, Quantity]) -> Coefficients:
     """Coefficients of the given rows of a table, for all scenarios.
 
@@ -100,7 +101,7 @@ def switching_terms(what: Consequences) -> list[tuple[Term, np.ndarray]]:
     return [((SWITCHING, None), ~walked), ((SWITCHING_OFF, None), walked)]
 
 
-def _timed(what: Consequences, of: Quantity, values: Mapping[str, object],
+def _timed(what: Consequences, of: Quantity, values: Assumptions,
            uncertain: Mapping[str, Range]) -> dict[Term | None, np.ndarray]:
     """Customer (or load) hours by the uncertain term that scales them, None for the rest."""
     waits = what.waiting(of)

@@ -27,6 +27,7 @@ from reliability.indices.measures import COUNTED, TIMED, ExtraMeasure, amounts_o
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
 from reliability.schema.scenarios import Scenario
+from reliability.schema.values import Assumptions
 
 # Fixed sizes: with the seed they settle every digit, so changing one changes results.
 YEARS_PER_CHUNK = 8_000            # trial-years drawn together
@@ -80,12 +81,12 @@ class Question:
     """
 
     network: Network
-    values: Mapping[str, object]
+    values: Assumptions
     uncertain: Mapping[str, Range]
     scenarios: Sequence[Scenario]
     extra: Mapping[str, ExtraMeasure] = field(default_factory=dict)
 
-    def table(self, values: Mapping[str, object]) -> OutcomeTable:
+    def table(self, values: Assumptions) -> OutcomeTable:
         """Outcome table at the given values."""
         return build_outcomes(self.network, values, self.scenarios)
 
@@ -138,7 +139,7 @@ class _Prepared:
 
     blocks: tuple[Block, ...]
     classes: tuple[tuple[int, bool, bool, float, float, tuple[int, ...]], ...]
-    values: Mapping[str, object]
+    values: Assumptions
 
 
 def _chunk(question: Question, prepared: _Prepared | None, seed: np.random.SeedSequence, trials: int, years: int,
@@ -212,7 +213,7 @@ def _in_order(tasks: Iterator[tuple], executor: Executor | None, workers: int) -
             future.cancel()
 
 
-def _prepare(question: Question, table: OutcomeTable, values: Mapping[str, object],
+def _prepare(question: Question, table: OutcomeTable, values: Assumptions,
              uncertain: Mapping[str, Range]) -> _Prepared:
     """Cut a table into blocks of rows that share the multiplier of their rates."""
     part_rows, part_rates, part_class, classes = rate_parts(table, values, {key.partition(".")[0] for key in uncertain})
@@ -229,7 +230,7 @@ def _prepare(question: Question, table: OutcomeTable, values: Mapping[str, objec
     return _Prepared(tuple(blocks), classes, values)
 
 
-def rate_parts(table: OutcomeTable, values: Mapping[str, object], uncertain: set[str]):
+def rate_parts(table: OutcomeTable, values: Assumptions, uncertain: set[str]):
     """Rows with their rates and multiplier class; a row whose rate has an uncertain part is split in two."""
     network, rates = table.network, row_rates(table, values)
     own_fraction = ~np.isnan(network.column["temporary_fraction"])[table.section]
@@ -260,7 +261,7 @@ def rate_parts(table: OutcomeTable, values: Mapping[str, object], uncertain: set
     return rows, rates, index.ravel(), classes
 
 
-def rate_multiplier(cls: tuple, values: Mapping[str, object], means: Mapping[str, object]):
+def rate_multiplier(cls: tuple, values: Assumptions, means: Mapping[str, object]):
     """Rate over rate at the means, (trials,) or a number, of one class of rows."""
     kinds, own_fraction, own_rate, off_from, off_to, tally = cls
 

@@ -6,7 +6,7 @@ against the time-current curves of the devices before anything is installed.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,6 +22,7 @@ from reliability.network.protection import protection
 from reliability.network.tree import Network
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import Scenario
+from reliability.schema.values import Assumptions
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,7 @@ class ApplicationChecks:
         return {check.kind.key: check for check in self.checks}[key]
 
 
-def check_laterals(network: Network, values: Mapping[str, object], scenario: Scenario,
+def check_laterals(network: Network, values: Assumptions, scenario: Scenario,
                    counts: np.ndarray | None = None, fast_operations: np.ndarray | None = None) -> ApplicationChecks:
     """Check a sectionalizer at the head of every lateral of the network.
 
@@ -83,7 +84,7 @@ def check_laterals(network: Network, values: Mapping[str, object], scenario: Sce
                              existing_ceilings_a(network, values, as_built), checks, verdict, applicable)
 
 
-def settle_scenarios(network: Network, values: Mapping[str, object],
+def settle_scenarios(network: Network, values: Assumptions,
                      scenarios: Sequence[Scenario]) -> tuple[Scenario, ...]:
     """The scenarios with the laterals of each that is `applicable_only` named: those that are applicable.
 
@@ -93,7 +94,7 @@ def settle_scenarios(network: Network, values: Mapping[str, object],
     return tuple(_settled(network, values, s) if s.applicable_only else s for s in scenarios)
 
 
-def _settled(network: Network, values: Mapping[str, object], scenario: Scenario) -> Scenario:
+def _settled(network: Network, values: Assumptions, scenario: Scenario) -> Scenario:
     checks = check_laterals(network, values, scenario)
     open_to = np.intersect1d(named_heads(network, scenario), checks.proposal.head[checks.applicable])
     return replace(scenario, laterals=tuple(network.ids[open_to].astype(str).tolist()), applicable_only=False)

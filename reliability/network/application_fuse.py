@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 
 from reliability.network.application_catalogue import HAIR, PASS, REVIEW, UNKNOWN, Check, Settled, judge
@@ -13,19 +11,20 @@ from reliability.network.fuse_links import link_name, link_table
 from reliability.network.link_curves import link_curves, saving_ceilings_a
 from reliability.network.protection import Protection
 from reliability.network.tree import Network
+from reliability.schema.values import Assumptions
 
 # Preferred ratings of links, A; the others of the table are the intermediate series (IEEE C37.42).
 PREFERRED_A = (6, 10, 15, 25, 40, 65, 100, 140, 200)
 
 
-def existing_ceilings_a(network: Network, values: Mapping[str, object], as_built: Protection) -> np.ndarray:
+def existing_ceilings_a(network: Network, values: Assumptions, as_built: Protection) -> np.ndarray:
     """Saving ceiling (A) of the fuse at each lateral's head, (m,), NaN where unknown or no fuse."""
     head = network.candidates
     ceiling = coordination(network, values, (as_built,)).ceiling_a[0][head]
     return np.where(MELTS[network.device[head]] & np.isfinite(ceiling), ceiling, np.nan)
 
 
-def fuse_checks(network: Network, values: Mapping[str, object], as_built: Protection) -> tuple[Check, Check, Check]:
+def fuse_checks(network: Network, values: Assumptions, as_built: Protection) -> tuple[Check, Check, Check]:
     """The three checks of the existing fuse at each lateral's head, under the backup as built."""
     head = network.candidates
     load, tap = network.column["peak_load_a"][head], network.column["fault_current_source_a"][head]
@@ -63,7 +62,7 @@ def link_ratings(links: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def asked_ratings_a(speed: np.ndarray, installed_a: np.ndarray, pickup_a: np.ndarray, tap_a: np.ndarray,
-                    values: Mapping[str, object]) -> np.ndarray:
+                    values: Assumptions) -> np.ndarray:
     """Rating (A) of the smallest link of the same kind that stands pickup and is saved at the tap, (m,).
 
     Of the same kind is a link of the same speed and series, preferred or intermediate ratings, as

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +11,7 @@ from reliability.network.protection import chosen_rating_a, protection
 from reliability.network.tree import Network
 from reliability.schema.columns import MOST_COUNTS
 from reliability.schema.scenarios import Scenario
+from reliability.schema.values import Assumptions
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ class Proposal:
     fuse_below: np.ndarray
 
 
-def propose(network: Network, values: Mapping[str, object], scenario: Scenario, counts: np.ndarray | None = None,
+def propose(network: Network, values: Assumptions, scenario: Scenario, counts: np.ndarray | None = None,
             fast_operations: np.ndarray | None = None) -> Proposal:
     """Settings of a sectionalizer at every lateral's head under a scenario's backups and counts.
 

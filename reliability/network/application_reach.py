@@ -6,13 +6,13 @@ for sub-laterals down to their own fuses.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from reliability.network.rates import fault_rates
 from reliability.network.tree import Network
+from reliability.schema.values import Assumptions
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class Reach:
     faults_per_year: np.ndarray
 
 
-def reach(network: Network, values: Mapping[str, object]) -> Reach:
+def reach(network: Network, values: Assumptions) -> Reach:
     """What the devices at `network.candidates` answer for."""
     section = np.flatnonzero((network.unit >= 0) & (network.protective == network.unit))
     return Reach(network.candidates, section, network.candidate_index[section],

@@ -14,6 +14,7 @@ from reliability.network.link_curves import LinkCurves, link_curves, own_curves,
 from reliability.network.protection import Protection
 from reliability.network.race import NONE, Race, run_races
 from reliability.network.tree import Network
+from reliability.schema.values import Assumptions
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,7 @@ class Coordination:
     misfit: np.ndarray
 
 
-def coordination(network: Network, values: Mapping[str, object], protections: Sequence[Protection]) -> Coordination:
+def coordination(network: Network, values: Assumptions, protections: Sequence[Protection]) -> Coordination:
     """Races of every fuse of every scenario (model §3, §8).
 
     The reclosing device behind a fuse is the one behind every fault below it that the fuse may clear.

@@ -23,6 +23,7 @@ from reliability.schema.columns import MOST_COUNTS
 from reliability.schema.devices import SINGLE_PHASE, THREE_PHASE
 from reliability.schema.reference_tables import SECTIONALIZER_RATINGS
 from reliability.schema.scenarios import UNCHANGED, Scenario
+from reliability.schema.values import Assumptions
 
 # Columns of a section that belong to its device and go with it when another takes its place.
 OF_THE_DEVICE = ("operations_to_lockout", "fast_operations", "counts", "rated_current_a", "actuating_current_a",
@@ -69,7 +70,7 @@ def offered_ratings_a() -> np.ndarray:
     return np.sort(pd.read_csv(SECTIONALIZER_RATINGS)["rated_current_a"].to_numpy(dtype=float))
 
 
-def chosen_rating_a(peak_load_a: np.ndarray, values: Mapping[str, object]) -> np.ndarray:
+def chosen_rating_a(peak_load_a: np.ndarray, values: Assumptions) -> np.ndarray:
     """Smallest offered rating (A) that carries peak load (A) with the margin and stays put at pickup.
 
     Cold-load pickup may reach the actuating current (`actuating_ratio` × rating), not exceed it.
@@ -84,7 +85,7 @@ def chosen_rating_a(peak_load_a: np.ndarray, values: Mapping[str, object]) -> np
     return np.where(fits, offered[np.minimum(at, len(offered) - 1)], np.nan)
 
 
-def protection(network: Network, values: Mapping[str, object], scenario: Scenario = UNCHANGED) -> Protection:
+def protection(network: Network, values: Assumptions, scenario: Scenario = UNCHANGED) -> Protection:
     """Resolve the devices of a scenario (contract.md, scenarios).
 
     Raises ValueError for one with `applicable_only`, whose laterals are not settled yet: see

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 
 from reliability.network.tree import Network
+from reliability.schema.values import Assumptions
 
 
 def line_rate_parts(network: Network) -> tuple[np.ndarray, np.ndarray]:
@@ -18,14 +17,14 @@ def line_rate_parts(network: Network) -> tuple[np.ndarray, np.ndarray]:
     return given, np.where(np.isnan(line), column["length_km"], 0.0)
 
 
-def fault_rates(network: Network, values: Mapping[str, object]) -> np.ndarray:
+def fault_rates(network: Network, values: Assumptions) -> np.ndarray:
     """Faults a year of each section, (n,): length × line fault rate + equipment fault rate."""
     line = network.column["line_fault_rate_per_km"]
     line = np.where(np.isnan(line), values["line_fault_rate_per_km"], line)
     return network.column["length_km"] * line + np.nan_to_num(network.column["equipment_fault_rate"])
 
 
-def fault_currents_a(network: Network, values: Mapping[str, object]) -> tuple[np.ndarray, np.ndarray]:
+def fault_currents_a(network: Network, values: Assumptions) -> tuple[np.ndarray, np.ndarray]:
     """Fault currents (A) at each section's source end and far end, (n,) each, NaN where unknown."""
     factor = values["fault_current_factor"]
     return (factor * network.column["fault_current_source_a"], factor * network.column["fault_current_end_a"])

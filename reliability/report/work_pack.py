@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,6 +20,7 @@ from reliability.schema.assumptions import PRACTICE
 from reliability.schema.devices import DEVICES, SECTIONALIZER
 from reliability.schema.problems import shorten
 from reliability.schema.scenarios import Scenario
+from reliability.schema.values import Assumptions
 
 TEMPLATE = "work_pack.html.j2"
 CAUTIONS = (
@@ -71,7 +72,7 @@ TO_FILL_IN = (*(f"found_{column}" for column, _, _ in BACKUP), *(step.column for
               *(step.column for step in AFTER_OPERATION), "checked_by", "checked_on")
 
 
-def checks_of_selection(network: Network, values: Mapping[str, object],
+def checks_of_selection(network: Network, values: Assumptions,
                         selection: pd.DataFrame) -> tuple[ApplicationChecks, list[str]]:
     """The laterals that a choice converts to sectionalizers, checked with the settings chosen for each.
 

@@ -7,9 +7,10 @@ of assumptions and the method note; no other place states a default or a bound.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, cast
 
 from reliability.schema.columns import DELAYED, FAST, MOST_COUNTS
+from reliability.schema.values import Assumptions
 
 Kind = Literal["number", "whole", "shares", "choice", "text", "flag"]
 
@@ -277,6 +278,6 @@ def label_of(key: str) -> str:
     return BY_KEY[name].elements[int(element)] if element else BY_KEY[name].label
 
 
-def defaults() -> dict[str, object]:
+def defaults() -> Assumptions:
     """Default value of every assumption, by key."""
-    return {a.key: a.default for a in ASSUMPTIONS}
+    return cast(Assumptions, {a.key: a.default for a in ASSUMPTIONS})

@@ -14,13 +14,14 @@ from reliability.network.tree import Network
 from reliability.schema.nearest import Names
 from reliability.schema.problems import or_less
 from reliability.schema.scenarios import AS_BUILT, FORCED_IN, FORCED_OUT, Scenario
+from reliability.schema.values import Assumptions
 from reliability.study.toml import Toml
 
 SHOWN = 5  # laterals of one scenario with too many counts
 
 
 def check_scenarios(toml: Toml, scenarios: tuple[Scenario, ...], ids: list[str], network: Network | None,
-                    values: Mapping[str, object]) -> tuple[str, ...]:
+                    values: Assumptions) -> tuple[str, ...]:
     """Note what the scenarios ask of a network that it cannot do; returns what should be known of them.
 
     ids: section_id of each record; network: None where the sections have problems of their own: then only
@@ -103,7 +104,7 @@ def _changed_notes(scenario: Scenario, network: Network, after: Protection) -> l
     return notes
 
 
-def _check_fast(toml: Toml, path: str, scenario: Scenario, network: Network, values: Mapping[str, object]) -> bool:
+def _check_fast(toml: Toml, path: str, scenario: Scenario, network: Network, values: Assumptions) -> bool:
     """Whether the fast operations of a scenario are below each device's operations to lockout."""
     fast = scenario.fast_operations
     if fast is None:

@@ -12,6 +12,7 @@ import numpy as np
 
 from reliability.network.tree import Network
 from reliability.schema.problems import Problem, StudyError
+from reliability.schema.values import Assumptions
 
 FILE = "study.toml"
 BETA, FIXED = "beta", "fixed"
@@ -36,7 +37,7 @@ class RecordSettings:
     conversions: Mapping[str, np.datetime64] = field(default_factory=dict)
 
 
-def record_settings(values: Mapping[str, object], extra: Mapping[str, Mapping[str, object]],
+def record_settings(values: Assumptions, extra: Mapping[str, Mapping[str, object]],
                     network: Network | None) -> RecordSettings:
     """Settings of a study's records; raises StudyError with every key that cannot be read.
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,6 +23,7 @@ from reliability.schema.columns import SECTIONS
 from reliability.schema.devices import BY_NAME
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem, Problems, or_less, shorten
+from reliability.schema.values import Assumptions
 from reliability.study.headers import Table
 from reliability.study.links import bad_links
 from reliability.study.notes import notes
@@ -52,7 +52,7 @@ class CheckedSections:
     notes: tuple[str, ...]
 
 
-def check_sections(records: Records, values: Mapping[str, object], problems: Problems, sources: int | None = None,
+def check_sections(records: Records, values: Assumptions, problems: Problems, sources: int | None = None,
                    curves: pd.DataFrame | None = None, settings: Table | None = None) -> CheckedSections | None:
     """Check records of `columns.SECTIONS` against each other, fill blanks, and build the network.
 

@@ -12,6 +12,7 @@ from reliability.schema.columns import TABLES as FILES
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem, in_full, or_less
 from reliability.schema.scenarios import AS_BUILT, Scenario
+from reliability.schema.values import Assumptions
 from reliability.study.headers import ColumnMap
 from reliability.study.scenarios import read_scenarios
 from reliability.study.toml import Toml
@@ -27,7 +28,7 @@ class Settings:
 
     name: str = ""
     currency: str = "USD"
-    values: Mapping[str, object] = field(default_factory=defaults)
+    values: Assumptions = field(default_factory=defaults)
     uncertain: Mapping[str, Range] = field(default_factory=dict)
     scenarios: tuple[Scenario, ...] = (Scenario(AS_BUILT),)
     columns: Mapping[str, ColumnMap] = field(default_factory=dict)
@@ -224,7 +225,7 @@ def _flag(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str
 _READ = {"number": _number, "whole": _whole, "shares": _shares, "choice": _choice, "text": _plain_text, "flag": _flag}
 
 
-def _check_fast(toml: Toml, values: Mapping[str, object]) -> None:
+def _check_fast(toml: Toml, values: Assumptions) -> None:
     fast, lockout = values["fast_operations"], values["operations_to_lockout"]
     given = toml.data.get("protection")
     if fast >= lockout and isinstance(given, dict):

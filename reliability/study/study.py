@@ -13,6 +13,7 @@ from reliability.network.tree import Network, build_network
 from reliability.schema.assumptions import Range
 from reliability.schema.problems import Problem
 from reliability.schema.scenarios import AS_BUILT, Scenario
+from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable, default_cost_table
 from reliability.study.headers import Table
 
@@ -46,7 +47,7 @@ class Study:
     currency: str
     sections: pd.DataFrame
     network: Network
-    values: Mapping[str, object]
+    values: Assumptions
     uncertain: Mapping[str, Range] = field(default_factory=dict)
     scenarios: tuple[Scenario, ...] = (Scenario(AS_BUILT),)
     outages: pd.DataFrame | None = None

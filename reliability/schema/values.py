@@ -1,0 +1,111 @@
+"""The assumptions of a study by key, typed; schema/assumptions.py says what each is, and a test holds the two alike.
+
+Where a value may be blank it is None. Trials of a simulation carry arrays in the place of numbers: see
+`indices.draws.values_of_trials`.
+"""
+
+from __future__ import annotations
+
+from typing import TypedDict
+
+
+class Assumptions(TypedDict):
+    """Value of every assumption by key; an uncertain one stands at its mean."""
+
+    # [faults]
+    line_fault_rate_per_km: float
+    temporary_fraction: float
+    clearing_shares: tuple[float, ...]
+    phases_involved: tuple[float, ...]
+    yearly_cv: float
+    rates: str
+    # [restoration]
+    repair_hours: float
+    switching_hours: float
+    refuse_hours: float
+    reset_hours: float
+    patrol_hours: float
+    patrol_reclosing_off_hours: float | None
+    cv: float
+    # [protection]
+    operations_to_lockout: int
+    fast_operations: int
+    fast_clearing_time_s: float
+    sectionalizer_counts: int
+    fuse_failure: float
+    sectionalizer_failure: float
+    reclosing_off_share: float
+    reclosing_off_trip: str
+    fault_current_factor: float
+    fuse_melting_factor: float
+    wrong_link_share: float
+    fuse_arcing_time_s: float
+    system_kv: float
+    bil_kv: float
+    load_margin: float
+    cold_load_factor: float
+    # [application]
+    actuating_ratio: float
+    fault_current_margin: float
+    minimum_trip_share: float
+    dead_line_threshold_a: float
+    recognition_s: float
+    drop_out_s: float
+    memory_s: float
+    longest_dead_time_s: float
+    delayed_clearing_time_s: float
+    momentary_withstand_a: float
+    asymmetry_factor: float
+    short_time_withstand_a: float
+    device_bil_kv: float
+    # [costs]
+    crew_rate_per_hour: float
+    overtime_share: float
+    overtime_multiplier: float
+    vehicle_per_callout: float
+    refuse_crew_hours: float
+    reset_crew_hours: float
+    patrol_crew_hours: float
+    repair_crew_hours: float
+    fuse_link_cost: float
+    actuator_cost: float
+    repair_material_cost: float
+    fuse_cost: float
+    sectionalizer_cost: float
+    lateral_recloser_cost: float
+    backup_settings_cost: float
+    inspection_cost_per_year: float
+    energy_margin_per_kwh: float
+    incentive_per_saidi_minute: float
+    incentive_per_saifi: float
+    interruption_cost_factor: float
+    momentary_cost_factor: float
+    interruption_costs: str | None
+    # [finance]
+    discount_rate: float
+    escalation_rate: float
+    horizon_years: int
+    perspective: str
+    # [choice]
+    objective: str
+    backup_settings: str
+    budget: float | None
+    yearly_budget: float | None
+    yearly_units: int | None
+    programme_years: int
+    added_maifi_e: float | None
+    added_maifi_e_feeder: float | None
+    saidi_reduction_minutes: float | None
+    # [simulation]
+    trials: int | None
+    seed: int
+    # [history]
+    date_order: str
+    time_zone: str | None
+    records_from: str | None
+    records_to: str | None
+    include_planned: bool
+    major_event_method: str
+    major_event_days: str | None
+    prior_groups: str
+    expected_rate_ratio: float | None
