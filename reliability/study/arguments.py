@@ -1,0 +1,111 @@
+"""Arguments of Python calls as study.toml would state them, so that the same checks read both."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from reliability.schema.assumptions import BY_KEY, FREE_TABLES, TABLES, Range
+from reliability.schema.nearest import Names
+from reliability.schema.problems import Problem
+from reliability.schema.scenarios import AS_BUILT, Scenario
+from reliability.study.text_cells import cell_text
+from reliability.study.toml import Toml
+
+_HOME = {key: a.table for key, a in BY_KEY.items()} | {key: table for table, free in FREE_TABLES.items() for key in free}
+_PARTS = ("low", "likely", "high")
+
+
+@dataclass(frozen=True)
+class Arguments(Toml):
+    """What a call states; a problem of it names the argument, as there are no lines."""
+
+    def wrong(self, path: str, value: object, rule: str, remedy: str) -> None:
+        """Note a problem of the key at `path`, such as faults.cv or scenarios[2].device."""
+        super().wrong(path, value, rule, remedy)
+        problem = self.problems.kept.pop()
+        table, _, key = path.partition(".")
+        if table.startswith("scenarios["):
+            at = int(table.removeprefix("scenarios[").removesuffix("]")) - 1
+            problem = replace(problem, file=_scenario_name(self.data["scenarios"][at], at), column=key or None)
+        elif table in TABLES and key:
+            problem = replace(problem, column=key)
+        self.problems.add(problem)
+
+
+def _scenario_name(entry: object, at: int) -> str:
+    name = entry.get("name") if isinstance(entry, Mapping) else None
+    return f"scenario '{name}'" if isinstance(name, str) and name.strip() else f"scenario {at + 1}"
+
+
+def stated(assumptions: Mapping[str, object], **top: object) -> Arguments:
+    """Arguments with assumptions by key, and what stands at the top of study.toml.
+
+    assumptions: numbers, text, true or false; a range as a `Range`, a dict or a tuple of low, likely and high; three
+    shares as a sequence. A table of study.toml may be given as a dict under its name. None leaves a key at its default.
+    """
+    data: dict[str, object] = dict(top)
+    for key, value in assumptions.items():
+        home = _HOME.get(key) or _HOME.get(Names(BY_KEY).nearest(key) or "")
+        if key in TABLES:
+            if isinstance(value, Mapping):
+                value = {str(k): toml_form(v, str(k)) for k, v in value.items() if v is not None}
+                data[key] = {**data.get(key, {}), **value}
+            else:
+                data[key] = value
+        elif value is not None and home is not None:
+            data[home] = {**data.get(home, {}), key: toml_form(value, key)}
+        elif home is None:
+            data[key] = value
+    return Arguments("assumptions", data)
+
+
+def toml_form(value: object, key: str = "") -> object:
+    """A value as the reader of TOML gives it: plain numbers, lists and dicts. key: of the assumption it is for."""
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, Range):
+        value = (value.low, value.likely, value.high)
+    if isinstance(value, np.ndarray | pd.Series | pd.Index):
+        value = value.tolist()
+    kind = BY_KEY[key].kind if key in BY_KEY else ""
+    if isinstance(value, tuple) and len(value) == len(_PARTS) and kind == "number":
+        value = dict(zip(_PARTS, value, strict=True))
+    if isinstance(value, list | tuple):
+        return [toml_form(item, _an_element(key)) for item in value]
+    if isinstance(value, Mapping):
+        return {str(k): toml_form(v) for k, v in value.items()}
+    return value
+
+
+def _an_element(key: str) -> str:
+    """An assumption of the kind that an element of another is of: a share may be a range itself."""
+    return "temporary_fraction" if key in BY_KEY and BY_KEY[key].kind == "shares" else ""
+
+
+def scenario_entry(scenario: Scenario | Mapping[str, object]) -> object:
+    """A scenario as study.toml states it; anything else as it is, for the reader to refuse."""
+    if isinstance(scenario, Scenario):
+        scenario = {"name": scenario.name, "device": scenario.device, "counts": scenario.counts,
+                    "fast_operations": scenario.fast_operations, "applicable_only": scenario.applicable_only,
+                    "laterals": ("all" if scenario.laterals is None else scenario.laterals) if scenario.device else None}
+    if not isinstance(scenario, Mapping):
+        return scenario
+    entry = {str(k): toml_form(v) for k, v in scenario.items() if v is not None}
+    if isinstance(entry.get("laterals"), list):
+        entry["laterals"] = [cell_text(section) for section in entry["laterals"]]
+    return entry
+
+
+def scenario_entries(scenarios: Iterable[Scenario | Mapping[str, object]]) -> list[object]:
+    """Scenarios as study.toml states them, without the one that changes nothing."""
+    return [scenario_entry(s) for s in scenarios if s != Scenario(AS_BUILT)]
+
+
+def not_a_frame(name: str, value: object) -> Problem:
+    """The problem of a table that is no data frame."""
+    return Problem(name, f"must be a data frame, not {type(value).__name__}",
+                   "give a pandas.DataFrame; open_study reads the files of a folder")
