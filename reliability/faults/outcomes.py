@@ -16,6 +16,7 @@ from reliability.faults.places import split_places
 from reliability.network.protection import Protection, protection
 from reliability.network.rates import fault_rates
 from reliability.network.tree import Network
+from reliability.schema.problems import number_of
 from reliability.schema.scenarios import Scenario
 
 DEAD_TIMES = 3                     # a temporary fault clears in dead time 1, 2 or 3
@@ -46,6 +47,10 @@ class OutcomeTable:
 
     def __len__(self) -> int:
         return len(self.section)
+
+    def __repr__(self) -> str:
+        return (f"OutcomeTable: {number_of(len(self), 'row')}, {number_of(len(self.scenarios), 'scenario')}, "
+                f"{number_of(len(self.network), 'section')}")
 
     def take(self, rows: np.ndarray) -> OutcomeTable:
         """The table of the given rows (positions or mask) only."""

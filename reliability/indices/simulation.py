@@ -24,6 +24,7 @@ from reliability.indices.events import Block, simulate_block, year_weights
 from reliability.indices.measures import COUNTED, TIMED, ExtraMeasure, coefficients, waiting_tables
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
+from reliability.schema.problems import number_of
 from reliability.schema.scenarios import Scenario
 
 # Fixed sizes: with the seed they settle every digit, so changing one changes results.
@@ -66,6 +67,10 @@ class Simulated:
     draws: dict[str, np.ndarray] = field(default_factory=dict)
     precise: bool | None = None
     limited: bool = False
+
+    def __repr__(self) -> str:
+        return (f"Simulated: {number_of(self.trials, 'trial')} of {number_of(self.years, 'year')}, "
+                f"{number_of(len(self.scenarios), 'scenario')}, seed {self.seed}")
 
 
 @dataclass(frozen=True)

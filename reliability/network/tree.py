@@ -15,6 +15,7 @@ import pandas as pd
 from reliability.network.devices import HEADS_LATERAL, NO_DEVICE, PROTECTS, codes_of
 from reliability.network.forest import depth_first, largest_below, nearest, sums_below, topmost
 from reliability.schema.columns import CUSTOMER_CLASSES, SECTIONS
+from reliability.schema.problems import number_of
 
 IDENTIFIERS = ("section_id", "parent_id", "feeder_id", "device")  # text columns that have arrays of their own
 
@@ -66,6 +67,10 @@ class Network:
 
     def __len__(self) -> int:
         return len(self.ids)
+
+    def __repr__(self) -> str:
+        return (f"Network: {number_of(len(self), 'section')}, {number_of(len(self.lateral_heads), 'lateral')}, "
+                f"{number_of(len(self.feeder_ids), 'feeder')}")
 
     @property
     def lateral_heads(self) -> np.ndarray:

@@ -45,7 +45,7 @@ class StudyError(Exception):
         super().__init__(self.problems, hidden)
 
     def __str__(self) -> str:
-        return "\n  ".join([f"{counted(self.count, 'problem')}:", *self.lines()])
+        return "\n  ".join([f"{number_of(self.count, 'problem')}:", *self.lines()])
 
     def __repr__(self) -> str:
         return f"{type(self).__name__}: {self}"
@@ -94,7 +94,7 @@ class Problems:
         raise StudyError(self.kept, self.hidden)
 
 
-def counted(number: int, noun: str) -> str:
+def number_of(number: int, noun: str) -> str:
     """How many of what: "1 section", "12 sections"."""
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 

@@ -12,10 +12,12 @@ from reliability.schema.assumptions import BY_KEY, FREE_TABLES, TABLES, Range
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem
 from reliability.schema.scenarios import AS_BUILT, Scenario
+from reliability.study.settings import read_settings
 from reliability.study.text_cells import cell_text
 from reliability.study.toml import Toml
 
-_HOME = {key: a.table for key, a in BY_KEY.items()} | {key: table for table, free in FREE_TABLES.items() for key in free}
+_FREE = {key: table for table, free in FREE_TABLES.items() for key in free}
+_HOME = {key: a.table for key, a in BY_KEY.items()} | _FREE
 _PARTS = ("low", "likely", "high")
 
 
@@ -63,6 +65,13 @@ def stated(assumptions: Mapping[str, object], **top: object) -> Arguments:
     return Arguments("assumptions", data)
 
 
+def check_assumptions(assumptions: Mapping[str, object]) -> None:
+    """Raise StudyError where assumptions, by key, are not what study.toml could state; None is left out."""
+    arguments = stated(assumptions, name="Study")
+    read_settings(arguments)
+    arguments.problems.raise_if_any()
+
+
 def toml_form(value: object, key: str = "") -> object:
     """A value as the reader of TOML gives it: plain numbers, lists and dicts. key: of the assumption it is for."""
     if isinstance(value, np.generic):
@@ -89,9 +98,10 @@ def _an_element(key: str) -> str:
 def scenario_entry(scenario: Scenario | Mapping[str, object]) -> object:
     """A scenario as study.toml states it; anything else as it is, for the reader to refuse."""
     if isinstance(scenario, Scenario):
-        scenario = {"name": scenario.name, "device": scenario.device, "counts": scenario.counts,
-                    "fast_operations": scenario.fast_operations, "applicable_only": scenario.applicable_only,
-                    "laterals": ("all" if scenario.laterals is None else scenario.laterals) if scenario.device else None}
+        laterals = "all" if scenario.laterals is None else scenario.laterals
+        scenario = {"name": scenario.name, "laterals": laterals if scenario.device else None,
+                    "device": scenario.device, "counts": scenario.counts,
+                    "fast_operations": scenario.fast_operations, "applicable_only": scenario.applicable_only}
     if not isinstance(scenario, Mapping):
         return scenario
     entry = {str(k): toml_form(v) for k, v in scenario.items() if v is not None}
