@@ -115,6 +115,10 @@ def test_every_problem_comes_at_once_and_is_shown():
     ({"sections": SECTIONS, "name": " "}, "assumptions: column name: '': name must be text"),
     ({"sections": SECTIONS, "nonsense": 1}, "assumptions: column nonsense: 'nonsense': unknown key or table"),
     ({"sections": SECTIONS, "costs": 3}, "assumptions: column costs: '3': costs must be a table"),
+    ({"sections": SECTIONS, "costs": 3, "crew_rate_per_hour": 3}, "assumptions: column costs: '3': costs must be a"),
+    ({"sections": SECTIONS, "crew_rte_per_hour": None}, "did you mean 'crew_rate_per_hour'?"),
+    ({"sections": SECTIONS, "crew_rate_per_hour": SECTIONS}, "column crew_rate_per_hour: 'section_id"),
+    ({"sections": SECTIONS, "columns": "x"}, "assumptions: column columns: 'x': columns must hold a table"),
     ({"sections": SECTIONS, "scenarios": [3]}, "scenario 1: '3': a scenario must be a table"),
     ({"sections": SECTIONS, "interruption_costs": "own.csv"}, "there is no study folder in which this file"),
 ])
@@ -215,6 +219,7 @@ def test_a_scenario_more_is_that_of_the_file(demo):
 
 @pytest.mark.parametrize(("call", "wanted"), [
     (lambda s: s.with_assumptions(crew_rate_per_hour="200"), "column crew_rate_per_hour: '200': must be a number"),
+    (lambda s: s.with_assumptions(name="B"), "assumptions: column name: 'name': no assumption has this key"),
     (lambda s: s.with_assumptions(tempory_fraction=0.5), "did you mean 'temporary_fraction'?"),
     (lambda s: s.with_assumptions(fast_operations=4), "sections: row 2, column fast_operations: '': fast operations"),
     (lambda s: s.with_assumptions(operations_to_lockout=2, fast_operations=1),

@@ -12,7 +12,7 @@ from reliability.schema.assumptions import BY_KEY, FREE_TABLES, TABLES, Range
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem
 from reliability.schema.scenarios import AS_BUILT, Scenario
-from reliability.study.settings import read_settings
+from reliability.study.settings import TOP, read_settings
 from reliability.study.text_cells import cell_text
 from reliability.study.toml import Toml
 
@@ -49,20 +49,28 @@ def stated(assumptions: Mapping[str, object], **top: object) -> Arguments:
     assumptions: numbers, text, true or false; a range as a `Range`, a dict or a tuple of low, likely and high; three
     shares as a sequence. A table of study.toml may be given as a dict under its name. None leaves a key at its default.
     """
-    data: dict[str, object] = dict(top)
+    arguments = Arguments("assumptions", dict(top))
     for key, value in assumptions.items():
-        home = _HOME.get(key) or _HOME.get(Names(BY_KEY).nearest(key) or "")
-        if key in TABLES:
-            if isinstance(value, Mapping):
-                value = {str(k): toml_form(v, str(k)) for k, v in value.items() if v is not None}
-                data[key] = {**data.get(key, {}), **value}
-            else:
-                data[key] = value
-        elif value is not None and home is not None:
-            data[home] = {**data.get(home, {}), key: toml_form(value, key)}
-        elif home is None:
-            data[key] = value
-    return Arguments("assumptions", data)
+        if key in TOP:
+            arguments.wrong(key, key, "no assumption has this key", "leave it out here")
+        elif key in TABLES:
+            _state(arguments, key, value)
+        elif key not in _HOME:
+            near = _HOME.get(Names(BY_KEY).nearest(key) or "")  # where it may belong, and is looked for
+            _state(arguments, near, {key: value}) if near else arguments.data.setdefault(key, value)
+        elif value is not None:
+            _state(arguments, _HOME[key], {key: value})
+    return arguments
+
+
+def _state(arguments: Arguments, table: str, entries: object) -> None:
+    """Add entries to a table; what is no table, or stands in the place of one, stays for the reader to refuse."""
+    before = arguments.data.get(table, {})
+    if isinstance(entries, Mapping) and isinstance(before, dict):
+        entries = {str(k): toml_form(v, str(k)) for k, v in entries.items() if v is not None or k not in _HOME}
+        arguments.data[table] = before | entries
+    elif isinstance(before, dict):
+        arguments.data[table] = entries
 
 
 def check_assumptions(assumptions: Mapping[str, object]) -> None:

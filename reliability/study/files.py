@@ -56,7 +56,7 @@ class FolderReader:
 
     def rows(self, table: str) -> Rows | None:
         """Rows of the file that holds a table."""
-        file = self.name_of(table)
+        file = self.name_of(table) or f"{table}.csv"
         if file.endswith(".csv") and self._there(f"{table}.xlsx"):
             self.found.problems.add(Problem(f"{table}.xlsx", f"there is {table}.csv too", "keep one of the two"))
         try:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from reliability.schema.problems import Problem
 from reliability.schema.scenarios import Scenario
-from reliability.study.arguments import Arguments, not_a_frame, scenario_entries, stated
+from reliability.study.arguments import Arguments, not_a_frame, scenario_entries, stated, toml_form
 from reliability.study.folder import read_study
 from reliability.study.reader import Found
 from reliability.study.study import Study
@@ -76,7 +76,7 @@ def study_of_frames(tables: Mapping[str, object], name: str, currency: str,
     """See `Study.from_frames`. tables: frames by name of `columns.TABLES`, None where the study has none."""
     assumptions, costs = with_costs_named(assumptions)
     arguments = stated(assumptions, name=name, currency=currency, scenarios=scenario_entries(scenarios),
-                       columns=dict(columns or {}))
+                       columns=toml_form(columns or {}))
     return read_study(FrameReader({**tables, COSTS: costs}, arguments))
 
 

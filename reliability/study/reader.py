@@ -27,7 +27,10 @@ class Reader(Protocol):
     """Gives a study's settings and tables as text; what is wrong with them as such is noted in `found.problems`."""
 
     found: Found
-    folder: Path | None
+
+    @property
+    def folder(self) -> Path | None:
+        """The study's folder, None where it has none."""
 
     def settings(self) -> Toml | None:
         """Assumptions and scenarios; None where they cannot be read."""

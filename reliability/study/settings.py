@@ -17,7 +17,7 @@ from reliability.study.scenarios import read_scenarios
 from reliability.study.toml import Toml
 
 SHARES_TOLERANCE = 1e-6
-_TOP = ("name", "currency", "scenarios", "columns")
+TOP = ("name", "currency", "scenarios", "columns")
 _RANGE = ("low", "likely", "high")
 
 
@@ -40,9 +40,9 @@ def read_settings(toml: Toml, before: Settings | None = None) -> Settings:
     before: what stands where the file says nothing or something wrong; None: the defaults.
     """
     before = before or Settings()
-    names = Names((*_TOP, *TABLES))
+    names = Names((*TOP, *TABLES))
     for key in toml.data:
-        if key not in _TOP and key not in TABLES:
+        if key not in TOP and key not in TABLES:
             home = f"move it under [{BY_KEY[key].table}]" if key in BY_KEY else "remove it"
             toml.wrong(key, key, "unknown key or table",
                        home if key in BY_KEY else names.suggest(key, home))

@@ -46,7 +46,7 @@ def cell_text(cell: object) -> str:
         return "true" if cell else "false"
     if isinstance(cell, float):
         return _float_text(cell)
-    if pd.api.types.is_scalar(cell) and pd.isna(cell):
+    if cell is None or cell is pd.NA or cell is pd.NaT:
         return ""
     if isinstance(cell, dt.date):
         return cell.isoformat()
