@@ -100,7 +100,7 @@ class Study:
         changes: by key, see `from_frames`; a plain number takes the place of a range, None of what was stated by the
         default. Raises StudyError with every problem, those of sections and scenarios included.
         """
-        from reliability.study.changes import with_assumptions
+        from reliability.study.revised import with_assumptions
 
         return with_assumptions(self, changes)
 
@@ -113,7 +113,7 @@ class Study:
         where laterals or counts are given, else no device changes. fast_operations: of every breaker and recloser.
         Raises StudyError with every problem.
         """
-        from reliability.study.changes import with_scenario
+        from reliability.study.revised import with_scenario
 
         return with_scenario(self, {"name": name, "laterals": laterals, "device": device, "counts": counts,
                                     "fast_operations": fast_operations, "applicable_only": applicable_only})
