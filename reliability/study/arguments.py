@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, is_dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from reliability.schema.assumptions import BY_KEY, FREE_TABLES, TABLES, Range
+from reliability.schema.assumptions import BY_KEY, FREE_TABLES, TABLES
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem
 from reliability.schema.scenarios import AS_BUILT, Scenario
@@ -84,8 +84,8 @@ def toml_form(value: object, key: str = "") -> object:
     """A value as the reader of TOML gives it: plain numbers, lists and dicts. key: of the assumption it is for."""
     if isinstance(value, np.generic):
         value = value.item()
-    if isinstance(value, Range):
-        value = (value.low, value.likely, value.high)
+    if is_dataclass(value) and not isinstance(value, type):  # a Range
+        value = {name: part for name, part in asdict(value).items() if part is not None}
     if isinstance(value, np.ndarray | pd.Series | pd.Index):
         value = value.tolist()
     kind = BY_KEY[key].kind if key in BY_KEY else ""
@@ -107,7 +107,7 @@ def scenario_entry(scenario: Scenario | Mapping[str, object]) -> object:
     """A scenario as study.toml states it; anything else as it is, for the reader to refuse."""
     if isinstance(scenario, Scenario):
         laterals = "all" if scenario.laterals is None else scenario.laterals
-        scenario = {"name": scenario.name, "laterals": laterals if scenario.device else None,
+        scenario = {"name": scenario.name, "laterals": laterals if scenario.device or isinstance(laterals, Mapping) else None,
                     "device": scenario.device, "counts": scenario.counts,
                     "fast_operations": scenario.fast_operations, "applicable_only": scenario.applicable_only}
     if not isinstance(scenario, Mapping):

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from reliability.network.tree import Network
 from reliability.schema.columns import FEEDERS, LATERALS, OUTAGES, SECTIONS, Column
 from reliability.schema.problems import Problem, StudyError
 from reliability.study.cost_table import CostTable, cost_table_of, default_cost_table
@@ -46,7 +47,8 @@ def read_study(reader: Reader) -> Study:
         outages = _table(reader, "outages", OUTAGES, settings.columns)
     costs = default_cost_table()
     if toml is not None:
-        check_against_network(toml, settings, checked)
+        check_against_network(toml, settings, checked and checked.sections["section_id"].tolist(),
+                              checked and checked.network)
         costs = own_cost_table(reader, toml, settings) or costs
         found.problems.kept[:0] = toml.problems.kept
     found.problems.raise_if_any((SETTINGS_FILE, *found.contents))
@@ -61,11 +63,13 @@ def read_study(reader: Reader) -> Study:
     )
 
 
-def check_against_network(toml: Toml, settings: Settings, checked: CheckedSections | None) -> None:
-    """What study.toml says of sections; of sound ones all of it, of others as far as it can be said."""
-    network = checked.network if checked else None
-    if checked is not None:
-        check_scenarios(toml, settings.scenarios, checked.sections["section_id"].tolist(), network, settings.values)
+def check_against_network(toml: Toml, settings: Settings, ids: list[str] | None, network: Network | None) -> None:
+    """What study.toml says of sections; of sound ones all of it, of others as far as it can be said.
+
+    ids: section_id of each record, None where they could not be read. network: None where sections have problems.
+    """
+    if ids is not None:
+        check_scenarios(toml, settings.scenarios, ids, network, settings.values)
     if network is not None:
         check_settled_laterals(toml, settings.extra.get("laterals", {}), network)
     try:

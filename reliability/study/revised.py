@@ -12,7 +12,7 @@ from reliability.study.files import FolderReader
 from reliability.study.folder import check_against_network, digest, own_cost_table
 from reliability.study.frames import COSTS, FrameReader, with_costs_named
 from reliability.study.reader import Reader
-from reliability.study.sections import CheckedSections, check_settings
+from reliability.study.sections import check_settings
 from reliability.study.settings import Settings, read_settings
 from reliability.study.study import Study
 
@@ -44,7 +44,7 @@ def _checked(study: Study, arguments: Arguments, before: Settings, reader: Reade
     settings = read_settings(arguments, before)
     problems = arguments.problems
     check_settings(study.sections, study.section_tables, study.network, settings.values, problems)
-    check_against_network(arguments, settings, CheckedSections(study.sections, study.section_tables, study.network, ()))
+    check_against_network(arguments, settings, study.sections["section_id"].tolist(), study.network)
     costs = study.cost_table
     if changed_costs:
         costs = own_cost_table(reader, arguments, settings) or default_cost_table()
