@@ -106,8 +106,9 @@ def _an_element(key: str) -> str:
 def scenario_entry(scenario: Scenario | Mapping[str, object]) -> object:
     """A scenario as study.toml states it; anything else as it is, for the reader to refuse."""
     if isinstance(scenario, Scenario):
+        named = scenario.device or isinstance(scenario.laterals, Mapping)
         laterals = "all" if scenario.laterals is None else scenario.laterals
-        scenario = {"name": scenario.name, "laterals": laterals if scenario.device or isinstance(laterals, Mapping) else None,
+        scenario = {"name": scenario.name, "laterals": laterals if named else None,
                     "device": scenario.device, "counts": scenario.counts,
                     "fast_operations": scenario.fast_operations, "applicable_only": scenario.applicable_only}
     if not isinstance(scenario, Mapping):
