@@ -8,7 +8,7 @@ import os
 import sys
 import traceback
 from collections.abc import Collection, Iterable, Iterator
-from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor
+from concurrent.futures import BrokenExecutor
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -124,9 +124,9 @@ def _run(options: argparse.Namespace) -> None:
             raise StudyError([Problem("--report", "python-docx is not installed", INSTALL, value="docx")]) from error
     _keep_inputs(options.out, OWNED)
     study = _opened(options.study)
-    with _executor(options.workers) as executor, _progress_bar() as on_progress:
-        results = analyse(study, trials=options.trials, seed=options.seed, executor=executor,
-                          workers=options.workers, on_progress=on_progress, on_stage=_tell_stage)
+    with _progress_bar() as on_progress:
+        results = analyse(study, trials=options.trials, seed=options.seed, workers=options.workers,
+                          on_progress=on_progress, on_stage=_tell_stage)
     _tell_stage("writing")
     write_results(results, options.out, docx=docx)
     summary = json.loads((Path(options.out) / "summary.json").read_text(encoding="utf-8"))
@@ -213,19 +213,6 @@ def _outline(summary: dict) -> str:
         shown = [f"{c:.{d}f}" if c is not None else "–" for c, d in zip(cells, (3, 1, 2, 1), strict=True)]
         lines.append(f"{scenario['name'][:width - 2]:{width}}{shown[0]:>9}{shown[1]:>11}{shown[2]:>9}{shown[3]:>14}")
     return "\n".join([*lines, CAUTION])
-
-
-@contextmanager
-def _executor(workers: int) -> Iterator[Executor | None]:
-    """Processes for more than one worker; None computes in this one."""
-    if workers == 1:
-        yield None
-        return
-    executor = ProcessPoolExecutor(workers)
-    try:
-        yield executor
-    finally:
-        executor.shutdown(cancel_futures=True)
 
 
 @contextmanager

@@ -2,73 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import replace
 
 import pandas as pd
 
-from reliability.business.cashflow import Business, assess
+from reliability.business.cashflow import assess
 from reliability.business.constraints import fast_settings, limits_of
 from reliability.business.costs import INTERRUPTION, SOCIETY, InterruptionCost
 from reliability.business.drivers import drivers_frame
 from reliability.business.frontier import frontier, programme
 from reliability.business.options import Options, build_options
 from reliability.business.rivals import rival_scenarios
-from reliability.business.selection import Choice, choose
+from reliability.business.selection import choose
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
-from reliability.history import History, learned_study, read_history
+from reliability.history import learned_study, read_history
 from reliability.history.outages import Records, read_records
-from reliability.indices.expected import Expected, expected_values, feeder_indices
-from reliability.indices.simulation import Progress, Question, Simulated, simulate
+from reliability.indices.expected import expected_values, feeder_indices
+from reliability.indices.simulation import Progress, Question, simulate
 from reliability.network.application import ApplicationChecks, check_laterals, settle_scenarios
-from reliability.network.tree import Network
+from reliability.results import Plan, Results
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import Scenario
-from reliability.study.cost_table import CostTable
+from reliability.study.arguments import check_assumptions
 from reliability.study.study import Study
 
 FRONTIER_POINTS = 30
-
-
-@dataclass(frozen=True)
-class Plan:
-    """What is worth converting: every option, the best choice within the study's limits, and its surroundings.
-
-    frontier: the largest SAIDI reduction at each budget. programme: the choice spread over
-    years, with programme_note in words. drivers: what the scenarios' worth hangs on.
-    """
-
-    options: Options
-    choice: Choice
-    frontier: pd.DataFrame
-    programme: pd.DataFrame
-    programme_note: str
-    drivers: pd.DataFrame
-
-
-@dataclass(frozen=True)
-class Results:
-    """Everything a run computes; scenarios in the order of `study.scenarios`."""
-
-    study: Study
-    table: OutcomeTable
-    expected: tuple[Expected, ...]
-    business: Business
-    application: ApplicationChecks
-    simulated: Simulated | None = None
-    plan: Plan | None = None
-    history: History | None = None
-
-    @property
-    def network(self) -> Network:
-        """The study's sections as arrays."""
-        return self.study.network
-
-    @property
-    def costs(self) -> CostTable:
-        """Customers' cost of an interruption."""
-        return self.study.cost_table
 
 
 def records_of(study: Study) -> Records | None:
@@ -151,23 +112,40 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
             on_stage: Callable[[str], None] = lambda stage: None) -> Results:
     """All of a run: expected values and business case, the simulation (see `simulate`), plan and history.
 
-    trials, seed: override the study's. on_stage: told in a few words what begins.
-    Raises StudyError for outage records that cannot be read, before the work.
+    trials, seed: override the study's. workers: processes that simulate; the result does not depend on it. executor:
+    any `concurrent.futures.Executor` in their place, which runs so many tasks at once. on_stage: told in a few words
+    what begins. Raises StudyError for trials or a seed out of bounds and for outage records that cannot be read,
+    before the work.
     """
+    check_assumptions({"trials": trials, "seed": seed})
     on_stage("outage records")
     records = records_of(study)
     on_stage("expected values")
     results = expect(with_rivals(with_rates(study, records)))
     values = results.study.values
     on_stage("simulation")
-    simulated = simulate(
-        question(results), seed=values["seed"] if seed is None else seed,
-        trials=values["trials"] if trials is None else trials,
-        executor=executor, workers=workers, on_progress=on_progress,
-    )
+    with _executor(executor, workers) as tasks:
+        simulated = simulate(
+            question(results), seed=values["seed"] if seed is None else seed,
+            trials=values["trials"] if trials is None else trials,
+            executor=tasks, workers=workers, on_progress=on_progress,
+        )
     on_stage("what the records say")
     history = None
     if records is not None:
         history = read_history(study, modelled_by_feeder(results), records)
     on_stage("choice, frontier and drivers")
     return replace(results, simulated=simulated, plan=plan(results), history=history)
+
+
+@contextmanager
+def _executor(executor: Executor | None, workers: int) -> Iterator[Executor | None]:
+    """The executor that is given, else processes for more than one worker; None computes in this one."""
+    if executor is not None or workers <= 1:
+        yield executor
+        return
+    processes = ProcessPoolExecutor(workers)
+    try:
+        yield processes
+    finally:
+        processes.shutdown(cancel_futures=True)

@@ -91,11 +91,11 @@ def _with_table_of(other: Results, study: Study) -> Results | None:
     table = other.table
     if study.network is not before.network:
         table = replace(table, network=study.network)
-    return assemble(study, table, other.application)
+    return assemble(study, table, other.checks)
 
 
 def _with_checks_of(other: Results, study: Study) -> Results:
-    return assemble(study, build_outcomes(study.network, study.values, study.scenarios), other.application)
+    return assemble(study, build_outcomes(study.network, study.values, study.scenarios), other.checks)
 
 
 def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioResults) -> Study:

@@ -23,6 +23,7 @@ from reliability.network.protection import Protection, protection
 from reliability.network.rates import fault_rates
 from reliability.network.tree import Network
 from reliability.schema.columns import FAST
+from reliability.schema.problems import number_of
 from reliability.schema.scenarios import Scenario
 from reliability.schema.values import Assumptions
 
@@ -63,7 +64,8 @@ class OutcomeTable:
         return len(self.section)
 
     def __repr__(self) -> str:
-        return f"OutcomeTable: {len(self)} classes of fault, {len(self.scenarios)} scenarios"
+        return (f"OutcomeTable: {number_of(len(self), 'row')}, {number_of(len(self.scenarios), 'scenario')}, "
+                f"{number_of(len(self.network), 'section')}")
 
     def take(self, rows: np.ndarray) -> OutcomeTable:
         """The table of the given rows (positions or mask) only."""

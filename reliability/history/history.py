@@ -17,6 +17,7 @@ from reliability.history.major_events import MajorEvents, major_events
 from reliability.history.observed import cause_indices, daily_indices, feeder_indices, tally, yearly_indices
 from reliability.history.outages import Records, read_records
 from reliability.history.rates import LearnedRates, learn_rates
+from reliability.schema.problems import number_of
 from reliability.study.record_settings import FIXED
 from reliability.study.study import Study
 
@@ -53,6 +54,11 @@ class History:
     calibration: Calibration | None
     conversions: BeforeAfter | None
     cautions: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        years, steps = self.records.years, self.records.steps
+        return (f"History: {int(years[0])} to {int(years[-1])}, {number_of(len(steps), 'restoration step')}, "
+                f"{number_of(len(self.major_events.days), 'major event day')}")
 
 
 def read_history(study: Study, modelled: pd.DataFrame | None = None, records: Records | None = None) -> History:

@@ -26,6 +26,7 @@ from reliability.indices.events import Block, simulate_block, year_weights
 from reliability.indices.measures import COUNTED, TIMED, ExtraMeasure, amounts_of, coefficients
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
+from reliability.schema.problems import number_of
 from reliability.schema.scenarios import Scenario
 from reliability.schema.values import Assumptions
 
@@ -71,6 +72,10 @@ class Simulated:
     draws: dict[str, np.ndarray] = field(default_factory=dict)
     precise: bool | None = None
     limited: bool = False
+
+    def __repr__(self) -> str:
+        return (f"Simulated: {number_of(self.trials, 'trial')} of {number_of(self.years, 'year')}, "
+                f"{number_of(len(self.scenarios), 'scenario')}, seed {self.seed}")
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from reliability.network.device_settings import DeviceSettings, device_settings
 from reliability.network.devices import HEADS_LATERAL, NO_DEVICE, PROTECTS, RECLOSES, codes_of
 from reliability.network.forest import depth_first, largest_below, nearest, sums_below, topmost
 from reliability.schema.columns import CUSTOMER_CLASSES, SECTIONS, SETTINGS
+from reliability.schema.problems import number_of
 
 NO_SETTINGS = pd.DataFrame({c.name: pd.Series(dtype="str" if c.kind == "text" else float) for c in SETTINGS})
 IDENTIFIERS = ("section_id", "parent_id", "feeder_id", "device")  # text columns that have arrays of their own
@@ -78,6 +79,10 @@ class Network:
 
     def __len__(self) -> int:
         return len(self.ids)
+
+    def __repr__(self) -> str:
+        return (f"Network: {number_of(len(self), 'section')}, {number_of(len(self.candidates), 'lateral')}, "
+                f"{number_of(len(self.feeder_ids), 'feeder')}")
 
     @property
     def candidates(self) -> np.ndarray:

@@ -56,7 +56,7 @@ def tables(results: Results) -> dict[str, pd.DataFrame]:
         "sections.csv": sections_frame(results),
         "laterals.csv": laterals_frame(results.business),
         "cashflow.csv": cashflow_frame(results.business),
-        "application.csv": application_frame(results.application),
+        "application.csv": application_frame(results.checks),
     }
     if results.plan:
         frames |= dict(zip(PLANNED, (results.plan.choice.selection, results.plan.programme, results.plan.frontier,
@@ -67,5 +67,5 @@ def tables(results: Results) -> dict[str, pd.DataFrame]:
 def _for_the_crews(results: Results) -> tuple[ApplicationChecks, list[str]]:
     """Checks and ids of the laterals that the choice converts to sectionalizers; none without a choice."""
     if results.plan is None:
-        return results.application, []
+        return results.checks, []
     return checks_of_selection(results.network, results.study.values, results.plan.choice.selection)

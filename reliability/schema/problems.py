@@ -42,7 +42,13 @@ class StudyError(Exception):
     def __init__(self, problems: Iterable[Problem], hidden: int = 0):
         self.problems = list(problems)
         self.count = len(self.problems) + hidden
-        super().__init__(f"{self.count} problem{'' if self.count == 1 else 's'}")
+        super().__init__(self.problems, hidden)
+
+    def __str__(self) -> str:
+        return "\n  ".join([f"{number_of(self.count, 'problem')}:", *self.lines()])
+
+    def __repr__(self) -> str:
+        return f"{type(self).__name__}: {self}"
 
     def lines(self) -> list[str]:
         """A line a problem, the first hundred, then how many there are in all."""
@@ -86,6 +92,11 @@ class Problems:
         place = {name: k for k, name in enumerate(files)}
         self.kept.sort(key=lambda p: (place.get(p.file, len(place)), p.row or 0))
         raise StudyError(self.kept, self.hidden)
+
+
+def number_of(number: int, noun: str) -> str:
+    """How many of what: "1 section", "12 sections"."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def or_less(most: int) -> str:

@@ -57,7 +57,12 @@ def default_cost_table() -> CostTable:
 
 def parse_cost_table(name: str, content: bytes) -> CostTable:
     """A cost table from the bytes of a .csv or .xlsx file called `name`; StudyError with every problem of it."""
-    rows, problems = read_rows(name, content), Problems()
+    return cost_table_of(read_rows(name, content))
+
+
+def cost_table_of(rows: Rows) -> CostTable:
+    """A cost table from its rows; StudyError with every problem of it."""
+    name, problems = rows.file, Problems()
     place = _headers(rows, problems)
     problems.raise_if_any()
     cost = np.full((len(CUSTOMER_CLASSES), len(DURATION_COLUMNS)), np.nan)

@@ -37,6 +37,7 @@ from reliability.study.records import Records
 
 ZERO_WHERE_BLANK = ("equipment_fault_rate", "load_kw", "tie_probability")
 CYCLE_SHOWN = 40
+_SETTINGS = ("operations_to_lockout", "fast_operations", "counts")
 COLUMNS = tuple(c.name for c in SECTIONS if not c.name.endswith("_mi"))
 
 
@@ -88,6 +89,25 @@ def check_sections(records: Records, values: Assumptions, problems: Problems, so
     if of_devices is not None and not problems:
         noted += settings_notes(of_devices, settings.file) + _slower_notes(network, settings.file)
     return CheckedSections(frame, tables, None if problems else network, of_devices, noted)
+
+
+def check_settings(sections: pd.DataFrame, tables: tuple[Table, ...], network: Network, values: Assumptions,
+                   problems: Problems) -> None:
+    """Note settings of checked sections that cannot be together at other values of the assumptions.
+
+    sections, tables, network: see `CheckedSections`.
+    """
+    numbers = {name: sections[name].to_numpy(float) for name in _SETTINGS}
+    columns = {name: sections[name].to_numpy(object) for name in ("section_id", "device")} | numbers
+    texts = {name: [f"{x:g}" if x == x else "" for x in column.tolist()] for name, column in numbers.items()}
+    whole, start = [], 0
+    for table in tables or (Table("sections.csv", {}, list(range(2, len(sections) + 2)), {}),):
+        cells = {name: column[start:start + len(table)] for name, column in texts.items()}
+        whole.append(replace(table, cells=cells))
+        start += len(table)
+    sure = {name: np.zeros(len(sections), bool) for name in columns}
+    records = Records(columns, sure, tuple(whole), ({},) * len(whole))
+    _report_settings(records, network, protection(network, values), problems)
 
 
 def _parents(records: Records, sources: int | None, problems: Problems) -> np.ndarray:

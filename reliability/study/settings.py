@@ -18,7 +18,7 @@ from reliability.study.scenarios import read_scenarios
 from reliability.study.toml import Toml
 
 SHARES_TOLERANCE = 1e-6
-_TOP = ("name", "currency", "scenarios", "columns")
+TOP = ("name", "currency", "scenarios", "columns")
 _RANGE = ("low", "likely", "high")
 
 
@@ -35,21 +35,24 @@ class Settings:
     extra: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
 
 
-def read_settings(toml: Toml) -> Settings:
-    """Settings of a parsed study.toml; problems are noted in `toml.problems`, wrong keys stand at their default."""
-    names = Names((*_TOP, *TABLES))
+def read_settings(toml: Toml, before: Settings | None = None) -> Settings:
+    """Settings of a parsed study.toml; problems are noted in `toml.problems`.
+
+    before: what stands where the file says nothing or something wrong; None: the defaults.
+    """
+    before = before or Settings()
+    names = Names((*TOP, *TABLES))
     for key in toml.data:
-        if key not in _TOP and key not in TABLES:
+        if key not in TOP and key not in TABLES:
             home = f"move it under [{BY_KEY[key].table}]" if key in BY_KEY else "remove it"
             toml.wrong(key, key, "unknown key or table",
                        home if key in BY_KEY else names.suggest(key, home))
-    values: dict[str, object] = defaults()
-    uncertain: dict[str, Range] = {}
+    values, uncertain = dict(before.values), dict(before.uncertain)
     for table in TABLES:
         _read_table(toml, table, values, uncertain)
     _check_fast(toml, values)
-    return Settings(_name(toml), _text(toml, "currency", "USD"), values, uncertain,
-                    read_scenarios(toml), _columns(toml), _free_tables(toml))
+    return Settings(_name(toml), _text(toml, "currency", before.currency), values, uncertain,
+                    read_scenarios(toml), _columns(toml), _free_tables(toml, before.extra))
 
 
 def _name(toml: Toml) -> str:
@@ -79,6 +82,8 @@ def _read_table(toml: Toml, table: str, values: dict[str, object], uncertain: di
         if key in free:
             continue
         if key in known:
+            for name in [name for name in uncertain if name.partition(".")[0] == key]:
+                del uncertain[name]  # what is stated now stands in place of an earlier range
             read = _READ[known[key].kind](toml, path, raw, known[key], uncertain)
             if read is not None:
                 values[key] = read
@@ -89,22 +94,20 @@ def _read_table(toml: Toml, table: str, values: dict[str, object], uncertain: di
             toml.wrong(path, key, "unknown key", f"did you mean '{elsewhere}'?" if elsewhere else "remove it")
 
 
-def _free_tables(toml: Toml) -> dict[str, dict[str, object]]:
+def _free_tables(toml: Toml, before: Mapping[str, Mapping[str, object]]) -> dict[str, Mapping[str, object]]:
     """Tables whose keys are the user's own; their values are text, numbers or days, read where they are used."""
-    found: dict[str, dict[str, object]] = {}
+    found: dict[str, Mapping[str, object]] = dict(before)
     for table, free in FREE_TABLES.items():
         entries = toml.data.get(table)
         for key in free if isinstance(entries, dict) else ():
-            raw, path = entries.get(key, {}), f"{table}.{key}"
+            raw, path = entries.get(key, before.get(key, {})), f"{table}.{key}"
             if not isinstance(raw, dict):
                 toml.wrong(path, raw, "must be a table", f"write [{path}] and below it {free[key]}")
                 continue
-            found[key] = {}
             for name, value in raw.items():
                 if isinstance(value, dict | list):
                     toml.wrong(f"{path}.{name}", value, "must be one value", f"write {free[key]}")
-                else:
-                    found[key][name] = value
+            found[key] = {name: value for name, value in raw.items() if not isinstance(value, dict | list)}
     return found
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -11,7 +11,7 @@ import pandas as pd
 
 from reliability.network.tree import Network, build_network
 from reliability.schema.assumptions import Range
-from reliability.schema.problems import Problem
+from reliability.schema.problems import Problem, number_of, shorten
 from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable, default_cost_table
@@ -61,6 +61,63 @@ class Study:
     notes: tuple[str, ...] = ()
     folder: Path | None = None
     inputs_sha256: str = ""
+
+    def __repr__(self) -> str:
+        parts = [number_of(len(self.sections), "section"), number_of(len(self.network.feeder_ids), "feeder"),
+                 number_of(len(self.scenarios), "scenario")]
+        if self.outages is not None:
+            parts.append(number_of(len(self.outages), "row") + " of outage records")
+        return f"Study '{shorten(self.name, 60)}': {', '.join(parts)}"
+
+    @classmethod
+    def from_frames(cls, sections: pd.DataFrame | None = None, outages: pd.DataFrame | None = None, *,
+                    feeders: pd.DataFrame | None = None, laterals: pd.DataFrame | None = None,
+                    settings: pd.DataFrame | None = None, curves: pd.DataFrame | None = None,
+                    name: str = "Study", currency: str = "USD",
+                    scenarios: Iterable[Scenario | Mapping[str, object]] = (),
+                    columns: Mapping[str, Mapping[str, object]] | None = None, **assumptions: object) -> Study:
+        """A study of data frames, read and checked like files of the same content.
+
+        sections, outages, feeders, laterals, settings, curves: frames with the columns of `schema/columns.py`, or
+            others that `columns` maps; ids may be numbers, missing values stand for blank cells. A study has sections,
+            or feeders and laterals.
+        name, currency, scenarios, columns: as in study.toml; a scenario is a `Scenario` or a dict of its keys.
+        assumptions: by key of `schema/assumptions.py`, in the units given there. A range is a tuple or dict of low,
+            likely and high; three shares are a sequence. `interruption_costs` is a frame. A whole table of study.toml
+            may be given by its name, such as history={"time_zone": "Etc/GMT+6"}.
+
+        Raises StudyError with every problem of every frame and assumption. Rows count as in a file that has the
+        headers in row 1, so the first record is row 2.
+        """
+        from reliability.study.frames import study_of_frames
+
+        tables = {"sections": sections, "outages": outages, "feeders": feeders, "laterals": laterals,
+                  "settings": settings, "curves": curves}
+        return study_of_frames(tables, name, currency, scenarios, columns, assumptions)
+
+    def with_assumptions(self, **changes: object) -> Study:
+        """The study with other assumptions, checked again, on the same network.
+
+        changes: by key, see `from_frames`; a plain number takes the place of a range, None of what was stated by the
+        default. Raises StudyError with every problem, those of sections and scenarios included.
+        """
+        from reliability.study.revised import with_assumptions
+
+        return with_assumptions(self, changes)
+
+    def with_scenario(self, name: str, laterals: str | Sequence[str] | None = None, device: str | None = None,
+                      counts: int | None = None, fast_operations: int | None = None,
+                      applicable_only: bool = False) -> Study:
+        """The study with one more scenario, checked against its network.
+
+        laterals: section ids of their heads, or "all". device: of `devices.LATERAL_DEVICES`; None: a sectionalizer
+        where laterals or counts are given, else no device changes. fast_operations: of every breaker and recloser.
+        Raises StudyError with every problem.
+        """
+        from reliability.study.revised import with_scenario
+
+        return with_scenario(self, {"name": name, "laterals": laterals, "device": device, "counts": counts,
+                                    "fast_operations": fast_operations, "applicable_only": applicable_only})
 
     def with_sections(self, sections: pd.DataFrame) -> Study:
         """The study with other checked sections, and the network that they make."""

@@ -1,0 +1,37 @@
+"""The indices of every scenario as one table, expected and simulated."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from reliability.faults.consequences import CALLOUTS
+from reliability.indices.expected import Expected, system_indices
+from reliability.indices.simulation import Simulated
+from reliability.indices.spread import summaries, yearly_indices
+
+INDICES = ("saifi", "saidi_min", "caidi_min", "asai", "maifi", "maifi_e", "ens_mwh")
+STATISTICS = ("mean", "se", "p10", "p50", "p90")
+
+
+def indices_frame(scenarios: Sequence[str], expected: Sequence[Expected], yearly_cv: float,
+                  simulated: Simulated | None = None) -> pd.DataFrame:
+    """A row a scenario: expected INDICES and call-outs a year, then the STATISTICS of their simulated years.
+
+    scenarios: their names. yearly_cv: the assumption of that key. simulated: of the same scenarios; without it the
+    columns of the statistics are left out. NaN where an index does not exist.
+    """
+    rows = []
+    for name, values in zip(scenarios, expected, strict=True):
+        indices = system_indices(values, yearly_cv)
+        callouts = indices["callouts"]
+        rows.append({"scenario": name, **{key: indices[key] for key in INDICES}, "callouts": sum(callouts.values()),
+                     **{f"{c}_callouts": callouts[c] for c in CALLOUTS}})
+    if simulated is not None and expected:
+        served = float(expected[0].network.customers.sum())
+        columns = {f"callouts_{c}": f"{c}_callouts" for c in CALLOUTS}
+        for row, statistics in zip(rows, summaries(yearly_indices(simulated, served)), strict=True):
+            row |= {f"{columns.get(key, key)}_{name}": found[name] for key, found in statistics.items()
+                    for name in STATISTICS}
+    return pd.DataFrame(rows)

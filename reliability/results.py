@@ -1,0 +1,147 @@
+"""What a run computes, and its tables as data frames."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import pandas as pd
+
+from reliability.business.cashflow import Business, cashflow_frame
+from reliability.business.laterals import laterals_frame
+from reliability.business.options import Options
+from reliability.business.selection import Choice
+from reliability.faults.outcomes import OutcomeTable
+from reliability.history import History
+from reliability.indices.expected import Expected
+from reliability.indices.frame import indices_frame
+from reliability.indices.simulation import Simulated
+from reliability.network.application import ApplicationChecks, application_frame
+from reliability.network.tree import Network
+from reliability.schema.problems import number_of, shorten
+from reliability.study.cost_table import CostTable
+from reliability.study.study import Study
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What is worth converting: every option, the best choice within the study's limits, and its surroundings.
+
+    frontier: the largest SAIDI reduction at each budget. programme: the choice spread over
+    years, with programme_note in words. drivers: what the scenarios' worth hangs on.
+    """
+
+    options: Options
+    choice: Choice
+    frontier: pd.DataFrame
+    programme: pd.DataFrame
+    programme_note: str
+    drivers: pd.DataFrame
+
+    def __repr__(self) -> str:
+        return f"Plan: {number_of(len(self.choice.selection), 'row')} selected for {self.choice.objective}"
+
+
+@dataclass(frozen=True)
+class Results:
+    """Everything a run computes; scenarios in the order of `study.scenarios`.
+
+    checks: of every lateral for a sectionalizer. simulated, plan, history: None where they were not asked for or, of
+    the last, the study has no records. Money is in the study's currency. The frames are those of the files of a run
+    and the caller's to change, but for `indices`, `laterals`, `cashflow` and `application`, which are made once.
+    """
+
+    study: Study
+    table: OutcomeTable
+    expected: tuple[Expected, ...]
+    business: Business
+    checks: ApplicationChecks
+    simulated: Simulated | None = None
+    plan: Plan | None = None
+    history: History | None = None
+
+    def __repr__(self) -> str:
+        parts = [number_of(len(self.study.scenarios), "scenario")]
+        if self.simulated is not None:
+            parts.append(f"{number_of(self.simulated.trials, 'trial')} of {number_of(self.simulated.years, 'year')}")
+        parts += [name for name in ("plan", "history") if getattr(self, name) is not None]
+        return f"Results of '{shorten(self.study.name, 60)}': {', '.join(parts)}"
+
+    @property
+    def network(self) -> Network:
+        """The study's sections as arrays."""
+        return self.study.network
+
+    @property
+    def costs(self) -> CostTable:
+        """Customers' cost of an interruption."""
+        return self.study.cost_table
+
+    @cached_property
+    def indices(self) -> pd.DataFrame:
+        """A row a scenario: `scenario` and expected figures of a year.
+
+        saifi, maifi, maifi_e (per customer and year); saidi_min (min per customer and year); caidi_min (min);
+        asai (0–1); ens_mwh (MWh/yr); callouts (per year), refuse_callouts, reset_callouts, patrol_callouts,
+        repair_callouts.
+
+        After a simulation also, for each of these but asai, in the same unit: _mean, _se (standard error of the mean),
+        and _p10, _p50, _p90 of a year. NaN where an index does not exist.
+        """
+        return indices_frame([s.name for s in self.study.scenarios], self.expected,
+                             float(self.study.values["yearly_cv"]), self.simulated)
+
+    @cached_property
+    def laterals(self) -> pd.DataFrame:
+        """laterals.csv, a row a lateral and scenario: what the faults on the lateral cause in a year.
+
+        lateral_id, scenario, feeder_id, device (at its head); customers (on the lateral); customer_interruptions,
+        customer_minutes, momentary_events (customers'), callouts and those by kind, refuse_callouts, reset_callouts,
+        patrol_callouts, repair_callouts (all per year); cost (money per year, in the study's perspective); and where
+        the scenario converts the lateral capex and npv (money) and rank (1: the highest npv of the scenario).
+        """
+        return laterals_frame(self.business)
+
+    @cached_property
+    def cashflow(self) -> pd.DataFrame:
+        """cashflow.csv, a row a scenario and year from 0 to the horizon, money against "As built".
+
+        scenario; year; capex; callout_saving, energy_saving, incentive, interruption_cost_saving (of the perspective);
+        inspection; net (savings − capex − inspection); discounted (net at its present value).
+        """
+        return cashflow_frame(self.business)
+
+    @property
+    def selection(self) -> pd.DataFrame:
+        """selection.csv, a row a device installed or a backup changed by the best choice within the limits.
+
+        what, section_id, feeder_id, backup_id, device; counts; fast_operations_of_backup; units (one a phase); capex,
+        npv (money); and per year customer_interruptions_avoided, customer_minutes_avoided, momentary_events_added
+        (customers'), callouts_avoided. Raises ValueError where the results have no plan.
+        """
+        return self._plan().choice.selection.copy()
+
+    @cached_property
+    def application(self) -> pd.DataFrame:
+        """application.csv, a row a lateral: whether a sectionalizer works there, from planning data.
+
+        lateral_id; verdict (pass, review, unknown or fail); proposed rated_current_a (A), counts, actuating_current_a
+        (A), and counts_in_model, the counts reckoned with; unseen_share (0–1 of the faults beyond it that it does not
+        see); a column with the verdict of each check; not_passed (their labels, "; " between).
+        """
+        return application_frame(self.checks)
+
+    @property
+    def sensitivity(self) -> pd.DataFrame:
+        """drivers.csv, a row a scenario and assumption, the widest swing first: what the net present value hangs on.
+
+        scenario, assumption (its key), label, unit; value, low, high (in that unit), range ("stated" or "±20%"); npv,
+        npv_low, npv_high, swing (money); first_order, total (Sobol' indices, 0–1, of stated ranges); break_even (in
+        the unit), break_even_in_range (true or false). Raises ValueError where the results have no plan.
+        """
+        return self._plan().drivers.copy()
+
+    def _plan(self) -> Plan:
+        if self.plan is None:
+            raise ValueError("these results have no plan: analyse() makes one, expect() does not")
+        return self.plan

@@ -1,0 +1,120 @@
+"""The files of a study's folder, found and read."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from reliability.schema.nearest import SURE, Names
+from reliability.schema.problems import Problem, StudyError
+from reliability.study.cost_table import MOST_BYTES as COST_TABLE_BYTES
+from reliability.study.reader import Found
+from reliability.study.tables import Rows, read_bytes, read_rows
+from reliability.study.toml import MOST_BYTES, Toml, read_toml
+
+SETTINGS_FILE = "study.toml"
+
+
+class FolderReader:
+    """Reads a study from its folder; see `Reader`."""
+
+    def __init__(self, folder: str | Path) -> None:
+        self.folder = Path(folder)
+        self.found = Found()
+
+    def check(self) -> None:
+        """Raise StudyError where there is no folder, or it cannot be looked into."""
+        folder = self.folder
+        try:
+            found = folder.is_dir()
+            there = found or folder.exists()
+            if found:
+                next(folder.iterdir(), None)
+        except (OSError, ValueError) as error:
+            reason = getattr(error, "strerror", None) or "unreadable name"
+            raise StudyError([Problem(str(folder), f"cannot be read ({reason})", "check the folder's permissions")]) \
+                from error
+        if not found:
+            rule = "this is a file, not a study folder" if there else "there is no such folder"
+            raise StudyError([Problem(str(folder), rule, f"name the folder that holds {SETTINGS_FILE}")])
+
+    def settings(self) -> Toml | None:
+        """study.toml as a tree of values."""
+        if not self._there(SETTINGS_FILE):
+            near = self._misnamed(SETTINGS_FILE)
+            hint = f"rename '{near}' to it" if near else 'add it; name = "…" is all it needs'
+            self.found.problems.add(Problem(SETTINGS_FILE, "the file is missing", hint))
+            return None
+        try:
+            return read_toml(SETTINGS_FILE, self._read(SETTINGS_FILE, MOST_BYTES))
+        except StudyError as error:
+            self.found.problems.take(error)
+            return None
+
+    def name_of(self, table: str) -> str | None:
+        """The file that holds a table."""
+        return next((file for file in (f"{table}.csv", f"{table}.xlsx") if self._there(file)), None)
+
+    def rows(self, table: str) -> Rows | None:
+        """Rows of the file that holds a table."""
+        file = self.name_of(table) or f"{table}.csv"
+        if file.endswith(".csv") and self._there(f"{table}.xlsx"):
+            self.found.problems.add(Problem(f"{table}.xlsx", f"there is {table}.csv too", "keep one of the two"))
+        try:
+            return read_rows(file, self._read(file))
+        except StudyError as error:
+            self.found.problems.take(error)
+            return None
+
+    def cost_rows(self, name: str, toml: Toml) -> Rows | None:
+        """Rows of the table of interruption costs that the study names."""
+        key, remedy = "costs.interruption_costs", "put the table into the study folder and write its name alone"
+        if name != Path(name).name:
+            toml.wrong(key, name, "the table must lie in the study folder", remedy)
+            return None
+        if not self._there(name):
+            others = [other for other in _listing(self.folder) if other not in self.found.contents]
+            toml.wrong(key, name, "there is no such file in the study folder", Names(others).suggest(name, remedy))
+            return None
+        try:
+            return read_rows(name, self._read(name, COST_TABLE_BYTES))
+        except StudyError as error:
+            self.found.problems.take(error)
+            return None
+
+    def report_missing(self, table: str, remedy: str) -> None:
+        """Note that the file of a table is missing."""
+        self.found.problems.add(Problem(f"{table}.csv", "the file is missing", remedy))
+
+    def report_no_network(self) -> None:
+        """Note that there is no network, and which file may be meant for one."""
+        near = self._misnamed("sections.csv") or self._misnamed("sections.xlsx")
+        old = self._misnamed("sections.xls")
+        hint = (f"rename '{near}' to sections{Path(near).suffix.casefold()}" if near else
+                f"save '{old}' as sections.xlsx" if old else
+                "add it, or sections.xlsx, or feeders.csv and laterals.csv, or give your table such a name")
+        self.report_missing("sections", hint)
+
+    def _read(self, file: str, *most: int) -> bytes:
+        content = read_bytes(self.folder / file, *most)
+        self.found.contents[file] = content
+        return content
+
+    def _there(self, name: str) -> bool:
+        try:
+            return (self.folder / name).exists() or (self.folder / name).is_symlink()
+        except (OSError, ValueError):
+            return False
+
+    def _misnamed(self, name: str) -> str | None:
+        """A file of the same kind that seems to be `name` misspelt."""
+        wanted = Path(name)
+        stems = {Path(n).stem: n for n in _listing(self.folder) if Path(n).suffix.casefold() == wanted.suffix}
+        near = Names(stems).nearest(wanted.stem, likeness=SURE)
+        return stems[near] if near else None
+
+
+def _listing(folder: Path) -> list[str]:
+    try:
+        return sorted(entry.name for entry in folder.iterdir())[:1000]
+    except OSError:
+        return []
