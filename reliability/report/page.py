@@ -68,9 +68,9 @@ def _rows(table: Table) -> Iterator[list[tuple[str, Markup]]]:
 
 
 def _class(column: Column, value: object) -> str:
-    """How a cell may break: numbers, ids and dates do not, sentences want room."""
+    """How a cell may break: numbers, ids and dates do not, intervals do on paper, sentences want room."""
     if column.kind != TEXT:
-        return "n"
+        return "n i" if column.high else "n"
     text = shown(value, TEXT)
     if len(text) <= UNBROKEN and (" " not in text or any(c.isdigit() for c in text)):
         return "t s"

@@ -88,8 +88,7 @@ def rates(recorded: Recorded) -> Section:
             Column("observed_rate_per_km", "Recorded rate", "index", "1/(km·yr)"),
             Column("rate_per_km", "Learned rate", "index", "1/(km·yr)"),
             Column("rate_low", "90 % interval", "index", high="rate_high"),
-            Column("temporary_fraction", "Temporary fraction", "share"),
-            Column("fraction_low", "90 % interval", "share", high="fraction_high")),
+            Column("temporary_fraction", "Temporary fraction", "share")),
             learned.units.sort_values("rate_per_km", ascending=False, kind="stable", ignore_index=True),
             shown=MOST_UNITS, file=RATES_FILE)))
 

@@ -31,6 +31,7 @@ from reliability.ui.text import label
 
 DASHES = {SOLID: "solid", DASHED: "dash", DOTTED: "dot"}
 SYMBOLS = ("circle", "diamond", "square", "triangle-up", "triangle-down")
+SMALL = 12                         # size of the type of labels
 CROWD = 100                        # more points are drawn small and faint
 
 
@@ -50,6 +51,9 @@ def _bars(chart: BarChart) -> tuple[list[dict[str, object]], dict[str, object]]:
     if chart.line is not None:
         traces.append(_line(replace(chart.line, x=names)))
     more = {"rangemode": "tozero"} if not any(b.dots for b in chart.bars) else {}
+    ends = [v for b in chart.bars for v in np.asarray(b.values, dtype=float) if np.isfinite(v)]
+    if chart.lying and more and any(b.labels is not None for b in chart.bars) and min(ends, default=0.0) >= 0:
+        more = {"range": [0.0, 1.18 * (max(ends, default=0.0) or 1.0)]}      # room for the labels
     categories = axis(label(chart.category), type="category", showgrid=False,
                       **({"autorange": "reversed"} if chart.lying else {}))
     at = "x" if chart.lying else "y"
@@ -72,6 +76,9 @@ def _one(chart: BarChart, bars: Bars, names: list[str]) -> dict[str, object]:
         trace |= {"type": "bar", along: values - bars.base, "base": bars.base,
                   "marker": {"color": colour, "pattern": pattern(shape)}}
         trace |= {"orientation": "h"} if chart.lying else {}
+        if bars.labels is not None:
+            trace |= {"text": [label(t) for t in bars.labels], "textposition": "outside", "cliponaxis": False,
+                      "constraintext": "none", "textangle": 0, "textfont": {"size": SMALL}}
     if bars.low is not None and bars.high is not None:
         trace[f"error_{along}"] = _interval(values, bars.low, bars.high, INK)
     return trace
@@ -79,8 +86,11 @@ def _one(chart: BarChart, bars: Bars, names: list[str]) -> dict[str, object]:
 
 def _plot(chart: PlotChart) -> tuple[list[dict[str, object]], dict[str, object]]:
     traces = [_line(s) if isinstance(s, Line) else _points(s) for s in chart.series]
-    up = _axis(chart.y) | ({"scaleanchor": "x"} if chart.equal else {})
-    return traces, {"xaxis": _axis(chart.x), "yaxis": up}
+    if not chart.equal:
+        return traces, {"xaxis": _axis(chart.x), "yaxis": _axis(chart.y)}
+    values = [v for s in chart.series for v in (*s.x, *s.y) if np.isfinite(v)]
+    square = {"range": [0.0, 1.05 * max(values, default=1.0)], "constrain": "domain"}
+    return traces, {"xaxis": _axis(chart.x) | square, "yaxis": _axis(chart.y) | square | {"scaleanchor": "x"}}
 
 
 def _axis(of: Axis) -> dict[str, object]:
@@ -100,10 +110,23 @@ def _points(points: Points) -> dict[str, object]:
                    "line": {"color": INK, "width": 1 if points.large else 0}}}
     if names is not None:
         trace |= {"text": [label(n, 14 if points.labels is not None else 40) for n in names],
-                  "textposition": "top center", "hovertemplate": "%{text}: %{x:.3g}, %{y:.3g}<extra></extra>"}
+                  "hovertemplate": "%{text}: %{x:.3g}, %{y:.3g}<extra></extra>"}
+    if points.labels is not None:
+        trace |= {"textposition": _sides(points.x, y), "cliponaxis": False, "textfont": {"size": SMALL}}
     if points.low is not None and points.high is not None:
         trace["error_y"] = _interval(y, points.low, points.high, see_through(colour, 0.25)) | {"width": 0}
     return trace
+
+
+def _sides(x: Sequence[float], y: np.ndarray) -> list[str]:
+    """On which side of each point its name stands: to the left where another point lies close to its right."""
+    if not len(x):
+        return []
+    at = np.asarray(x, dtype=float)
+    right = (at[None, :] - at[:, None]) / max(np.ptp(at), 1e-9)
+    apart = np.abs(y[None, :] - y[:, None]) / max(np.ptp(y), 1e-9)
+    taken = ((right > 0) & (right < 0.3) & (apart < 0.06)).any(axis=1)
+    return np.where(taken, "middle left", "middle right").tolist()
 
 
 def _line(line: Line) -> dict[str, object]:

@@ -70,9 +70,10 @@ def _settle(shown: Opened, error: StudyError) -> None:
                 st.rerun()
 
 
-def _draw(chart: Chart, data, name: str, key: str) -> None:
+def _draw(chart: Chart, data, name: str, key: str, height: int = 370) -> None:
     """A described chart, its data below it."""
-    figure.chart(described.figure(chart, frame.presenting()), f"{chart.title}: {chart.description}", data, name, key)
+    drawn = described.figure(chart, frame.presenting(), height)
+    figure.chart(drawn, f"{chart.title}: {chart.description}", data, name, key)
 
 
 def _years(history) -> None:
@@ -152,7 +153,8 @@ def _against_model(shown: Opened, history) -> None:
                     "Offered, never applied by itself. Observed: without major event days and planned work.")
         if np.isfinite(found.rate_factor) and st.button("Try both factors on the page Compare", key="try_factors"):
             _try_factors(shown, found)
-        _draw(charts.against_model(found), lambda: found.feeders.reset_index(), "Modelled and recorded", "calibration")
+        _draw(charts.against_model(found), lambda: found.feeders.reset_index(), "Modelled and recorded", "calibration",
+              480)
         if found.note:
             st.caption(plain(found.note, 300))
     before_after = history.conversions

@@ -1,4 +1,4 @@
-"""The report in a real browser: printed on both papers, read without a script, and free of barriers."""
+"""Both documents in a real browser: printed on both papers, read without a script, and free of barriers."""
 
 from __future__ import annotations
 
@@ -11,20 +11,24 @@ from pathlib import Path
 
 import pytest
 
-from reliability.pipeline import analyse
+from reliability.pipeline import analyse, expect, modelled_by_feeder
+from reliability.report.history_output import write_history
 from reliability.report.output import write_results
 from tests.browser.conftest import AXE, INSTALL_AXE, missing
-from tests.report.test_page import TITLES
+from tests.report import test_history_output, test_page
+
+TITLES = {"run": test_page.TITLES, "history": test_history_output.TITLES}
 
 INSTALL_PDF = "apt-get update && apt-get install -y poppler-utils"
 
 
 @pytest.fixture(scope="module")
-def report(demo, tmp_path_factory) -> Path:
-    """report.html of the demo."""
-    folder = tmp_path_factory.mktemp("report") / "out"
-    write_results(analyse(demo, trials=20), folder)
-    return folder / "report.html"
+def reports(demo, tmp_path_factory) -> dict[str, Path]:
+    """report.html of a run of the demo and of its history."""
+    folder = tmp_path_factory.mktemp("report")
+    write_results(analyse(demo, trials=20), folder / "run")
+    write_history(demo, folder / "history", modelled_by_feeder(expect(demo)))
+    return {name: folder / name / "report.html" for name in TITLES}
 
 
 def printed(browser, report: Path, paper: str) -> list[str]:
@@ -52,35 +56,50 @@ def bare(text: str) -> str:
 
 
 @pytest.mark.parametrize("paper", ["Letter", "A4"])
-def test_it_prints_with_every_section_page_numbers_and_whole_charts(browser, report, paper):
-    pages = printed(browser, report, paper)
+@pytest.mark.parametrize("name", TITLES)
+def test_it_prints_with_every_section_and_page_numbers(browser, reports, name, paper):
+    pages = printed(browser, reports[name], paper)
     whole = re.sub(r"\s+", " ", " ".join(pages))
-    for i, title in enumerate(TITLES, start=1):
+    for i, title in enumerate(TITLES[name], start=1):
         assert f"{i}. {title}" in whole
     assert all(f"Page {i} of {len(pages)}" in page for i, page in enumerate(pages, start=1))
 
 
 @pytest.mark.parametrize("paper", ["Letter", "A4"])
-def test_no_chart_is_cut_and_no_heading_ends_a_page(browser, report, paper):
-    pages = printed(browser, report, paper)
-    html = report.read_text(encoding="utf-8")
+@pytest.mark.parametrize("name", TITLES)
+def test_no_chart_is_cut_and_no_heading_ends_a_page(browser, reports, name, paper):
+    pages = printed(browser, reports[name], paper)
+    html = reports[name].read_text(encoding="utf-8")
     for caption, body in re.findall(r"<figcaption>(.*?)</figcaption>(<svg.*?</svg>)", html, re.S):
         wanted = [bare(unescape(t)) for t in (caption, *re.findall(r"<text(?![^>]*rotate)[^>]*>([^<]+)</text>", body))]
         lacking = min(([w for w in wanted if w not in page] for page in map(bare, pages)), key=len)
         assert lacking == [], f"{caption} is not on one page with all its labels"
-    headings = {f"{i}. {title}" for i, title in enumerate(TITLES, start=1)}
+    headings = {f"{i}. {title}" for i, title in enumerate(TITLES[name], start=1)}
     for page in pages:
         lines = [line.strip() for line in page.splitlines() if line.strip() and "Page " not in line]
         assert not any(lines[-1].startswith(h) for h in headings) or "Contents" in page
 
 
-def test_it_has_no_serious_barrier(browser, report):
+@pytest.mark.parametrize("name", TITLES)
+def test_the_head_of_a_long_table_stands_on_every_page_and_nothing_is_wider_than_the_paper(browser, reports, name):
+    pages = printed(browser, reports[name], "Letter")
+    head = {"run": r"Assumption\s+Unit\s+Value", "history": r"unit|Lateral or"}[name]
+    assert sum(bool(re.search(head, page)) for page in pages) >= 2
+    page = browser.new_page(viewport={"width": 680, "height": 900})       # between the margins of A4
+    page.goto(reports[name].as_uri())
+    page.emulate_media(media="print")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 680
+    page.close()
+
+
+@pytest.mark.parametrize("name", TITLES)
+def test_it_has_no_serious_barrier(browser, reports, name):
     if not AXE.is_file():
         missing("axe-core", INSTALL_AXE)
     context = browser.new_context(bypass_csp=True)
     try:
         page = context.new_page()
-        page.goto(report.as_uri())
+        page.goto(reports[name].as_uri())
         page.evaluate(AXE.read_text(encoding="utf-8"))
         found = page.evaluate("async () => await axe.run(document)")
     finally:
@@ -88,4 +107,4 @@ def test_it_has_no_serious_barrier(browser, report):
     grave = [f"{v['id']}: {v['nodes'][0]['html'][:120]}" for v in found["violations"]
              if v["impact"] in ("serious", "critical")]
     assert grave == []
-    assert os.path.getsize(report) < 8_000_000
+    assert os.path.getsize(reports[name]) < 1_000_000
