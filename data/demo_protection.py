@@ -12,10 +12,9 @@ import numpy as np
 from reliability.network.link_curves import link_curves, saving_ceilings_a
 
 VERY, EXTREMELY = "ieee_very_inverse", "ieee_extremely_inverse"
-# Interrupting time of the breakers, s, by station: five cycles in the oldest, three in the others.
-INTERRUPTING_S = {"Alder Creek": 0.083, "Millbrook": 0.05, "Stonefield": 0.05}
-RELAY_S = 0.02                     # instantaneous element
-RECLOSER_S, LATERAL_RECLOSER_S = 0.05, 0.035
+# Breakers by station: interrupting time, s (five cycles in the oldest, else three), and dial of the ground curve.
+BREAKERS = {"Alder Creek": (0.083, 0.8), "Millbrook": (0.05, 1.2), "Stonefield": (0.05, 1.2)}
+RECLOSER_S, LATERAL_RECLOSER_S = 0.045, 0.035   # interrupting times
 LATERAL_RECLOSERS = 9              # the laterals with most customers that have fused branches, one a feeder
 RECLOSING_OFF = {"MI2": 0.006, "ST4": 0.012}   # dry, wooded country: lines run without reclosing on fire-risk days
 UNDERGROUND_SHARE = 0.05           # of single-phase laterals without branches
@@ -126,7 +125,7 @@ def add_settings(rows: list[dict]) -> list[dict]:
         elif row["device"] == "recloser":
             own = recloser(row, roles[row["section_id"]])
         elif row["device"] == "lateral_recloser":
-            own = inverse_pair("phase", 100, EXTREMELY, 0.02, 2.0, LATERAL_RECLOSER_S)
+            own = inverse_pair("phase", 70, EXTREMELY, 0.02, 1.0, LATERAL_RECLOSER_S)
         else:
             continue
         row["minimum_trip_a"] = min(element["pickup_a"] for element in own)
@@ -136,13 +135,11 @@ def add_settings(rows: list[dict]) -> list[dict]:
 
 
 def breaker(row: dict, midline: bool) -> list[dict]:
-    """An instantaneous element for fast tripping, very inverse ones behind; lower without a midline recloser."""
-    added = INTERRUPTING_S[row["area"]]
-    pickups = {"phase": 560, "ground": 240} if midline else {"phase": 400, "ground": 200}
-    dials = {"phase": 1.5, "ground": 2.0}
-    return [element for kind, pickup in pickups.items() for element in (
-        setting(kind, "fast", pickup, "definite", RELAY_S, added),
-        setting(kind, "delayed", pickup, VERY, dials[kind], added))]
+    """Very inverse throughout, fast ones slower than those of the recloser beyond; lower pickups without one."""
+    added, ground_dial = BREAKERS[row["area"]]
+    phase, ground = (560, 240) if midline else (400, 200)
+    return (inverse_pair("phase", phase, VERY, 0.05, 1.0, added)
+            + inverse_pair("ground", ground, VERY, 0.05, ground_dial, added))
 
 
 def recloser(row: dict, role: str) -> list[dict]:
@@ -152,12 +149,12 @@ def recloser(row: dict, role: str) -> list[dict]:
         return [setting("phase", operation, 140, f"hydraulic {operation}", "", "") for operation in ("fast", "delayed")]
     if role == "single":
         row["tripping"] = "single_phase"
-        return inverse_pair("phase", 200, EXTREMELY, 0.05, 1.5, RECLOSER_S)
+        return inverse_pair("phase", 200, EXTREMELY, 0.02, 1.0, RECLOSER_S)
     if role == "lockout":
         row["tripping"] = "single_phase_three_phase_lockout"
-    phase = {140: 200}.get(row["minimum_trip_a"], row["minimum_trip_a"])
-    return (inverse_pair("phase", phase, EXTREMELY, 0.05, 1.5, RECLOSER_S)
-            + inverse_pair("ground", phase // 2, EXTREMELY, 0.05, 2.0, RECLOSER_S))
+    pickup = row["minimum_trip_a"]
+    return (inverse_pair("phase", pickup, EXTREMELY, 0.02, 1.0, RECLOSER_S)
+            + inverse_pair("ground", pickup // 2, EXTREMELY, 0.02, 1.5 if pickup < 280 else 1.0, RECLOSER_S))
 
 
 def inverse_pair(element: str, pickup_a: int, curve: str, fast_dial: float, delayed_dial: float,

@@ -51,12 +51,13 @@ RATE_CV = 0.55                    # between laterals
 DRY_SEASON = (182, 274)           # days of the year in which reclosing may be off
 STORM_SHARE = 0.2                 # of a year's faults, on its storm days
 COLUMNS = {
-    "sections": ["section_id", "parent_id", "device", "feeder_id", "area", "device_id", "location", "length_km",
-                 "line_fault_rate_per_km", "temporary_fraction", "repair_hours", "construction", "customers",
-                 "customers_residential", "customers_small_ci", "customers_large_ci", "customers_three_phase",
-                 "load_kw", "connected_kva", "peak_load_a", "phases", "fault_current_source_a", "fault_current_end_a", "fuse_link",
-                 "operations_to_lockout", "fast_operations", "minimum_trip_a", "dead_time_s", "tripping",
-                 "reclosing_off_share", "tie_probability", "generation_kw", "capacitor_kvar"],
+    "sections": [
+        "section_id", "parent_id", "device", "feeder_id", "area", "device_id", "location", "construction", "length_km",
+        "line_fault_rate_per_km", "temporary_fraction", "repair_hours", "customers", "customers_residential",
+        "customers_small_ci", "customers_large_ci", "customers_three_phase", "load_kw", "connected_kva", "peak_load_a",
+        "phases", "fault_current_source_a", "fault_current_end_a", "fuse_link", "operations_to_lockout",
+        "fast_operations", "minimum_trip_a", "dead_time_s", "tripping", "reclosing_off_share", "tie_probability",
+        "generation_kw", "capacitor_kvar"],
     "settings": ["section_id", "element", "operation", "pickup_a", "curve", "time_dial", "added_time_s"],
     "curves": ["curve", "current_a", "time_s"],
     "outages": ["event_id", "section_id", "started", "restored", "customers", "cause", "fault_kind", "planned"],
@@ -189,7 +190,7 @@ def feeder(maker: Maker, name: str, number: int) -> None:
                  "fault_current_source_a": current(ohm), "fault_current_end_a": current(ohm + MAIN_OHM_PER_KM * length)}
         if device in ("breaker", "recloser"):
             cells |= {"operations_to_lockout": 4, "fast_operations": fast, "dead_time_s": 2.0,
-                      "minimum_trip_a": 560 if device == "breaker" else int(rng.choice([140, 280, 400]))}
+                      "minimum_trip_a": 560 if device == "breaker" else int(rng.choice([200, 280, 240]))}
         if i == spans - 1 and number % 3 != 2:
             cells["tie_probability"] = round(rng.uniform(0.5, 0.9), 2)
         ohm += MAIN_OHM_PER_KM * length
