@@ -131,6 +131,17 @@ laterals = "all"
 device = "sectionalizer"
 counts = 3
 
+# A mixed choice: ST3-L49s1 is a fused branch behind a lateral recloser.
+[[scenarios]]
+name = "Pilot of five laterals"
+
+[scenarios.laterals]
+ST1-L18 = { device = "sectionalizer", counts = 3 }
+ST5-L46 = { device = "sectionalizer", counts = 3 }
+ST5-L11 = { device = "sectionalizer", counts = 2 }
+ST2-L46 = { device = "lateral_recloser" }
+ST3-L49s1 = { device = "sectionalizer", counts = 3 }
+
 [[scenarios]]
 name = "Fast tripping everywhere"
 fast_operations = 2
