@@ -2,7 +2,8 @@
 
     python data/generate_demo.py
 
-Everything is drawn from one seed. The records are drawn from the same outcome table that the
+Network, loads and links are drawn here, the reclosing devices and their settings in demo_protection.py. Everything is
+drawn from one seed. The records are drawn from the same outcome table that the
 package computes with, at fault rates that differ from lateral to lateral; the true rates are
 written to truth.csv, which no study reads, so that what is learned can be compared with them.
 """
@@ -18,13 +19,26 @@ import numpy as np
 import pandas as pd
 
 ROOT = Path(__file__).parents[1]
-sys.path.insert(0, str(ROOT))
+sys.path[:0] = [str(ROOT), str(ROOT / "data")]
 
-from reliability.faults.consequences import consequences, waiting_below  # noqa: E402
-from reliability.faults.outcomes import PERMANENT, build_outcomes, row_rates  # noqa: E402
-from reliability.network.fuse_links import link_table, saving_ceiling_a  # noqa: E402
-from reliability.network.tree import build_network  # noqa: E402
-from reliability.study import open_study  # noqa: E402
+from demo_protection import (  # noqa: E402
+    add_lateral_reclosers,
+    add_names,
+    add_service,
+    add_settings,
+    add_underground,
+    curve_rows,
+    is_branch,
+)
+
+from reliability.faults.consequences import Consequences, consequences  # noqa: E402
+from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, row_rates  # noqa: E402
+from reliability.network.devices import HEADS_LATERAL  # noqa: E402
+from reliability.network.fuse_links import link_table  # noqa: E402
+from reliability.network.link_curves import link_curves, saving_ceilings_a  # noqa: E402
+from reliability.network.quantities import quantity  # noqa: E402
+from reliability.schema.values import Assumptions  # noqa: E402
+from reliability.study import Study, open_study  # noqa: E402
 
 SEED = 11
 FOLDER = Path(__file__).parent / "demo"
@@ -34,7 +48,20 @@ KV_TO_GROUND = 7.2
 MAIN_OHM_PER_KM, TAP_OHM_PER_KM = 0.42, 0.95
 LINE_FAULT_RATE = 0.22            # a km and year, fleet mean
 RATE_CV = 0.55                    # between laterals
+DRY_SEASON = (182, 274)           # days of the year in which reclosing may be off
 STORM_SHARE = 0.2                 # of a year's faults, on its storm days
+COLUMNS = {
+    "sections": [
+        "section_id", "parent_id", "device", "feeder_id", "area", "device_id", "location", "construction", "length_km",
+        "line_fault_rate_per_km", "temporary_fraction", "repair_hours", "customers", "customers_residential",
+        "customers_small_ci", "customers_large_ci", "customers_three_phase", "load_kw", "connected_kva", "peak_load_a",
+        "phases", "fault_current_source_a", "fault_current_end_a", "fuse_link", "operations_to_lockout",
+        "fast_operations", "minimum_trip_a", "dead_time_s", "tripping", "reclosing_off_share", "tie_probability",
+        "generation_kw", "capacitor_kvar"],
+    "settings": ["section_id", "element", "operation", "pickup_a", "curve", "time_dial", "added_time_s"],
+    "curves": ["curve", "current_a", "time_s"],
+    "outages": ["event_id", "section_id", "started", "restored", "customers", "cause", "fault_kind", "planned"],
+}
 CAUSES = {True: ["tree contact", "lightning", "animal", "wind", "unknown"],
           False: ["tree fell on line", "broken pole", "failed equipment", "vehicle", "broken conductor"]}
 
@@ -104,6 +131,17 @@ laterals = "all"
 device = "sectionalizer"
 counts = 3
 
+# A mixed choice: ST3-L49s1 is a fused branch behind a lateral recloser.
+[[scenarios]]
+name = "Pilot of five laterals"
+
+[scenarios.laterals]
+ST1-L18 = { device = "sectionalizer", counts = 3 }
+ST5-L46 = { device = "sectionalizer", counts = 3 }
+ST5-L11 = { device = "sectionalizer", counts = 2 }
+ST2-L46 = { device = "lateral_recloser" }
+ST3-L49s1 = { device = "sectionalizer", counts = 3 }
+
 [[scenarios]]
 name = "Fast tripping everywhere"
 fast_operations = 2
@@ -138,7 +176,9 @@ def coordinated_link(load_a: float, fault_a: float, rng: np.random.Generator) ->
     """The smallest link that carries the load twice over and can still be saved, if there is one."""
     table = link_table()
     sizes = [r for r in (10, 15, 25, 40, 65, 100) if r >= 2.0 * load_a] or [100]
-    saved = [f"{r}{s}" for r in sizes for s in "KT" if saving_ceiling_a(f"{r}{s}", 0.08) > fault_a]
+    names = [f"{r}{s}" for r in sizes for s in "KT"]
+    saved = [n for n, ceiling in zip(names, saving_ceilings_a(link_curves(names), 0.08, 0.75), strict=True)
+             if ceiling > fault_a]
     link = saved[0] if saved else f"{sizes[min(1, len(sizes) - 1)]}T"
     if rng.random() < 0.06:  # somebody put in what was on the truck
         link = str(rng.choice([n for n in table.index if n[:-1] in ("10", "15", "25", "40", "65")]))
@@ -161,7 +201,7 @@ def feeder(maker: Maker, name: str, number: int) -> None:
                  "fault_current_source_a": current(ohm), "fault_current_end_a": current(ohm + MAIN_OHM_PER_KM * length)}
         if device in ("breaker", "recloser"):
             cells |= {"operations_to_lockout": 4, "fast_operations": fast, "dead_time_s": 2.0,
-                      "minimum_trip_a": 560 if device == "breaker" else int(rng.choice([140, 280, 400]))}
+                      "minimum_trip_a": 560 if device == "breaker" else int(rng.choice([200, 280, 240]))}
         if i == spans - 1 and number % 3 != 2:
             cells["tie_probability"] = round(rng.uniform(0.5, 0.9), 2)
         ohm += MAIN_OHM_PER_KM * length
@@ -210,6 +250,7 @@ def finish(maker: Maker) -> list[dict]:
         small = int(rng.binomial(n - large, 0.08))
         row |= {"customers_residential": n - small - large, "customers_small_ci": small, "customers_large_ci": large}
         plant = large * (rng.uniform(300, 2400) if row["phases"] == 3 else 60.0)  # kW
+        row["plant_kw"] = plant
         row["load_kw"] = round(1.15 * (n - small - large) + 4.0 * small + 0.6 * plant, 1)
         peak_kva = 2.6 * below[row["section_id"]] * rng.uniform(0.8, 1.2) + plant / 0.9
         row["peak_load_a"] = round(peak_kva / KV_TO_GROUND / row["phases"], 1)
@@ -231,37 +272,63 @@ def write(path: Path, rows: list[dict], columns: list[str]) -> None:
         writer.writerows(rows)
 
 
+@dataclass(frozen=True)
+class Faults:
+    """Classes of fault and what they do, arrays (r,): customers interrupted, waiting for the call-out, and blinking."""
+
+    table: OutcomeTable
+    what: Consequences
+    values: Assumptions
+    interrupted: np.ndarray
+    waiting: np.ndarray
+    blinking: np.ndarray
+
+
+def faults_of(study: Study) -> Faults:
+    """Faults as the network is built; momentary events leave no record at a lateral recloser."""
+    network, values = study.network, study.values
+    table = build_outcomes(network, values, study.scenarios[:1])
+    what, customers = consequences(table, 0, values), quantity(network, network.customers)
+    seen = ~HEADS_LATERAL[network.device[what.recloser]]
+    return Faults(table, what, values, what.sustained(customers), what.waiting(customers),
+                  np.where(seen, what.momentary_events(customers), 0.0))
+
+
 def records(rng: np.random.Generator) -> tuple[list[dict], pd.DataFrame]:
     """Six years of outage records and the true fault rates behind them."""
     study = open_study(FOLDER)
-    network, values = build_network(study.sections), dict(study.values)
-    n = len(network)
+    network, n = study.network, len(study.network)
     group = np.where(network.lateral >= 0, network.lateral, np.arange(n))
     factor = rng.gamma(RATE_CV ** -2, RATE_CV ** 2, n)[group]
-    network.column["line_fault_rate_per_km"][:] = LINE_FAULT_RATE * factor
-    table = build_outcomes(network, values, study.scenarios[:1])
-    rates, what = row_rates(table, values), consequences(table, 0, values)
-    waits = what.waiting(network.customers_below, waiting_below(network, network.customers))
-    momentary = what.momentary_events(network.customers_below)
+    stated = network.column["line_fault_rate_per_km"]
+    true_rate = np.where(np.isnan(stated), LINE_FAULT_RATE, stated) * factor
+    faults = faults_of(study.with_section_values({"line_fault_rate_per_km": true_rate}))
+    rates = row_rates(faults.table, faults.values)
     rows: list[dict] = []
     for year in range(FIRST_YEAR, FIRST_YEAR + YEARS):
         storm_days = np.sort(rng.choice(365, 5, replace=False))
         counts = rng.poisson(rates * rng.gamma(25.0, 1.0 / 25.0))
-        for row in np.repeat(np.arange(len(table)), counts):
-            rows += event(rng, table, what, waits, momentary, int(row), year, storm_days, values)
+        for row in np.repeat(np.arange(len(rates)), counts):
+            rows += event(rng, faults, int(row), year, storm_days)
     rows.sort(key=lambda r: (r["started"], r["event_id"]))
     number = {name: f"E{i + 1:05d}" for i, name in enumerate(dict.fromkeys(r["event_id"] for r in rows))}
     for r in rows:
         r["event_id"] = number[r["event_id"]]
-    truth = pd.DataFrame({"section_id": network.ids, "line_fault_rate_per_km": LINE_FAULT_RATE * factor,
-                          "temporary_fraction": values["temporary_fraction"]})
+    own = network.column["temporary_fraction"]
+    truth = pd.DataFrame({"section_id": network.ids, "line_fault_rate_per_km": true_rate,
+                          "temporary_fraction": np.where(np.isnan(own), faults.values["temporary_fraction"], own)})
     return dirty(rng, rows), truth
 
 
-def event(rng, table, what, waits, momentary, row: int, year: int, storm_days: np.ndarray, values: dict) -> list[dict]:
+def event(rng: np.random.Generator, faults: Faults, row: int, year: int, storm_days: np.ndarray) -> list[dict]:
     """The restoration steps of one fault."""
-    network, in_storm = table.network, rng.random() < STORM_SHARE
-    day = int(rng.choice(storm_days, p=[0.45, 0.25, 0.15, 0.1, 0.05]) if in_storm else rng.integers(365))
+    table, what, network = faults.table, faults.what, faults.table.network
+    if table.off[0, row]:
+        day = int(rng.integers(*DRY_SEASON))
+    elif rng.random() < STORM_SHARE:
+        day = int(rng.choice(storm_days, p=[0.45, 0.25, 0.15, 0.1, 0.05]))
+    else:
+        day = int(rng.integers(365))
     started = pd.Timestamp(year=year, month=1, day=1) + pd.Timedelta(days=day, seconds=int(rng.integers(86_400)))
     permanent, opened = table.kinds[row] == PERMANENT, int(what.opened[row])
     section, severity = int(table.section[row]), rng.lognormal(-0.2473, 0.7033)  # cv 0.8, mean 1
@@ -271,18 +338,19 @@ def event(rng, table, what, waits, momentary, row: int, year: int, storm_days: n
     base = {"event_id": f"{started:%Y%m%d%H%M%S}-{row}-{rng.integers(1 << 30)}",
             "started": f"{started:%Y-%m-%dT%H:%M:%S}", "cause": str(rng.choice(CAUSES[not permanent])),
             "fault_kind": kind, "planned": ""}
-    blinked = round(momentary[row])
+    blinked = round(faults.blinking[row])
     blink = base | step(started, 0.02, blinked) | {"event_id": base["event_id"] + "-R",
                                                    "section_id": str(network.ids[what.recloser[row]])}
     rows = [blink] if blinked else []
     if opened < 0:
         return rows
-    share, below = float(what.share[row]), float(network.customers_below[opened])
-    scale = min(1.0, share * float(rng.choice([0.9, 1.0, 1.1]))) if share < 1 else 1.0
     place = {"section_id": str(network.ids[section if permanent else opened])}
-    waiting = round(scale / share * waits[row])
-    switched = round(scale * below) - waiting
-    steps = [step(started, values["switching_hours"] * severity, switched),
+    interrupted, below = float(faults.interrupted[row]), float(network.customers_below[opened])
+    # of single-phase openings somewhat more or fewer customers than the mean hang on the phase
+    scale = min(below / interrupted, rng.choice([0.9, 1.0, 1.1])) if 0 < interrupted < below else 1.0
+    waiting = round(scale * faults.waiting[row])
+    switched = round(scale * interrupted) - waiting
+    steps = [step(started, what.switching_hours[row] * severity, switched),
              step(started, what.waiting_hours[row] * severity, waiting)]
     return rows + [base | place | s for s in steps if s["customers"] > 0]
 
@@ -309,28 +377,38 @@ def dirty(rng: np.random.Generator, rows: list[dict]) -> list[dict]:
     return rows
 
 
-def main() -> None:
-    rng = np.random.default_rng(SEED)
-    maker, number = Maker(rng), 0
+def network_rows(maker: Maker) -> list[dict]:
+    """Rows of sections.csv before its protection."""
+    number = 0
     for station, feeders in SUBSTATIONS.items():
         code = "".join(word[0] for word in station.split()) if " " in station else station[:2].upper()
         for k in range(feeders):
             number += 1
+            first = len(maker.rows)
             feeder(maker, f"{code}{k + 1}", number)
+            for row in maker.rows[first:]:
+                row["area"] = station
+    return finish(maker)
+
+
+def main() -> None:
+    rng = np.random.default_rng(SEED)
+    rows = network_rows(Maker(rng))
+    of_protection = np.random.default_rng([SEED, 1])   # what is drawn there moves nothing here
+    add_lateral_reclosers(rows)
+    add_underground(rows, of_protection)
+    add_service(rows, of_protection)
+    settings = add_settings(rows)
+    add_names(rows, of_protection)
     FOLDER.mkdir(exist_ok=True)
     (FOLDER / "study.toml").write_text(STUDY_TOML, encoding="utf-8")
     (FOLDER / "outages.csv").unlink(missing_ok=True)
-    rows = finish(maker)
-    write(FOLDER / "sections.csv", rows, [
-        "section_id", "parent_id", "device", "feeder_id", "length_km", "customers", "customers_residential",
-        "customers_small_ci", "customers_large_ci", "load_kw", "peak_load_a", "phases", "fault_current_source_a",
-        "fault_current_end_a", "fuse_link", "operations_to_lockout", "fast_operations", "minimum_trip_a", "dead_time_s",
-        "tie_probability", "generation_kw", "capacitor_kvar"])
+    for name, table in (("sections", rows), ("settings", settings), ("curves", curve_rows())):
+        write(FOLDER / f"{name}.csv", table, COLUMNS[name])
     outages, truth = records(rng)
-    write(FOLDER / "outages.csv", outages, ["event_id", "section_id", "started", "restored", "customers", "cause",
-                                            "fault_kind", "planned"])
+    write(FOLDER / "outages.csv", outages, COLUMNS["outages"])
     truth.round(5).to_csv(FOLDER / "truth.csv", index=False, lineterminator="\n")
-    taps = [r for r in rows if r["device"] == "fuse" and "s" not in r["section_id"].rsplit("-", 1)[1]]
+    taps = [r for r in rows if r["device"] in ("fuse", "lateral_recloser") and not is_branch(r)]
     print(f"{len(rows)} sections, {len(taps)} laterals, {sum(r['customers'] for r in rows)} customers, "
           f"{len(outages)} records")
 

@@ -113,13 +113,16 @@ def test_every_chart_of_the_records_is_drawn_with_its_title_and_description(writ
 
 
 def test_the_demos_page_is_light_and_says_where_all_rows_are(demo):
-    text = page(outage_history(Recorded(demo, read_history(demo, modelled_by_feeder(expect(demo))))))
+    history = read_history(demo, modelled_by_feeder(expect(demo)))
+    text = page(outage_history(Recorded(demo, history)))
     assert len(text.encode()) < 1_000_000
     assert "<script" not in text
     parsed = Page(text)
-    assert re.search(r"\(40 of 611 rows; all in rates\.csv\)", parsed.text)
-    assert re.search(r"2025, all events: SAIFI 1\.387 and SAIDI 152\.5 minutes\. Without its 2 major event days",
-                     parsed.text)
+    assert f"(40 of {len(history.learned.units)} rows; all in rates.csv)" in parsed.text
+    last = history.all.years.loc[2025]
+    days = int((history.major_events.days["year"] == 2025).sum())
+    assert re.search(rf"2025, all events: SAIFI {last['saifi']:.4g} and SAIDI {last['saidi_min']:.4g} minutes\. "
+                     rf"Without its {days} major event days", parsed.text)
 
 
 def test_page_escapes_ids(tmp_path):
