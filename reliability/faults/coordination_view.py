@@ -14,14 +14,16 @@ import pandas as pd
 
 from reliability.faults.parts import THREE_PHASE, part_probability, parts_of_rows
 from reliability.faults.places import split_places
-from reliability.network.coordination import Coordination, coordination
+from reliability.network.coordination import Coordination, coordination, known_link
 from reliability.network.device_settings import ALL_ELEMENTS, FAST_OPERATION, KINDS, PHASE_ELEMENTS
 from reliability.network.devices import MELTS, RECLOSES
 from reliability.network.forest import nearest
+from reliability.network.link_curves import own_curves
 from reliability.network.protection import Protection
 from reliability.network.race import BOTH, DEVICE_ALONE, FUSE_ALONE, NONE
 from reliability.network.rates import fault_rates
 from reliability.network.tree import Network
+from reliability.schema.devices import DEVICES
 from reliability.schema.values import Assumptions
 
 # What may happen on an operation, beyond the three of the race: see OUTCOMES.
@@ -96,6 +98,8 @@ def split_by_outcome(network: Network, values: Assumptions, found: Protection,
             what = np.where((what != NO_FUSE) & (found.fast[recloser[section]] == 0), NOT_SET, what)
         flat = np.bincount(section * len(OUTCOMES) + what, weight, len(network) * len(OUTCOMES))
         share[:, kind] = flat.reshape(len(network), len(OUTCOMES))
+    # a place's shares add up to 1 but for rounding
+    share /= share.sum(axis=2, keepdims=True)
     return OutcomeSplit(share, np.nan_to_num(network.column["length_km"]), fault_rates(network, values))
 
 
@@ -107,25 +111,41 @@ def splits_by_factor(network: Network, values: Assumptions, found: Protection,
             for factor in sorted({*map(float, factors), float(values["fault_current_factor"])})}
 
 
-def laterals_frame(network: Network, split: OutcomeSplit, heads: np.ndarray) -> pd.DataFrame:
-    """A row a candidate (positions of heads) and operation: its faults a year, and the share of each outcome."""
-    rows = []
-    for head in heads.tolist():
-        mask = network.unit == head
-        for operation, shares in zip(OPERATIONS, split.shares(mask), strict=True):
-            rows.append({"lateral_id": str(network.ids[head]), "operation": operation,
-                         "faults_per_year": float(split.faults[mask].sum()), **dict(zip(KEYS, shares, strict=True))})
-    return pd.DataFrame(rows, columns=["lateral_id", "operation", "faults_per_year", *KEYS])
+def laterals_frame(network: Network, found: Protection, split: OutcomeSplit) -> pd.DataFrame:
+    """A row a candidate and operation: its faults a year, and the share of each outcome, NaN where it has no faults.
+
+    fuse_link: of a fuse at the head, "" where unknown. rule: "curves" where the head's link and settings of the
+    reclosing device are known, "fast clearing time" where one is not, "no fuse" where none stands there.
+    """
+    heads, place = network.candidates, network.candidate_index
+    recloser = found.reclosing_device[heads]
+    fused = MELTS[found.device[heads]]
+    link = np.array([known_link(str(text), own_curves(network.curves)) for text in found.link[heads]], dtype=object)
+    rule = np.where(~fused, "no fuse", np.where((link != "") & (found.settings_of[recloser] >= 0), "curves",
+                                                "fast clearing time"))
+    on = place >= 0
+    faults = np.zeros((len(heads), KINDS, len(OUTCOMES)))
+    np.add.at(faults, place[on], split.share[on] * split.faults[on, None, None])
+    total = faults[:, 0].sum(axis=1)
+    shares = np.divide(faults, total[:, None, None], out=np.full(faults.shape, np.nan), where=total[:, None, None] > 0)
+    frames = [pd.DataFrame({
+        "lateral_id": network.ids[heads].astype(str), "device": [DEVICES[d] for d in found.device[heads]],
+        "fuse_link": np.where(fused, link, ""), "recloser_id": network.ids[recloser].astype(str),
+        "fast_operations": found.fast[recloser], "rule": rule, "operation": operation, "faults_per_year": total,
+        **{key: shares[:, kind, what] for what, key in enumerate(KEYS)},
+    }) for kind, operation in enumerate(OPERATIONS)]
+    return pd.concat(frames).sort_index(kind="stable").reset_index(drop=True)
 
 
 def feeders_frame(network: Network, split: OutcomeSplit) -> pd.DataFrame:
     """A row a feeder, part of it (laterals: every candidate with what lies below; mains), operation and outcome:
     kilometres and faults a year."""
-    rows = []
+    rows, order = [], np.argsort(2 * network.feeder + (network.unit < 0), kind="stable")
+    ends = np.searchsorted((2 * network.feeder + (network.unit < 0))[order], np.arange(2 * len(network.feeder_ids) + 1))
     for feeder, name in enumerate(network.feeder_ids):
-        for part, inside in (("laterals", network.unit >= 0), ("mains", network.unit < 0)):
-            mask = inside & (network.feeder == feeder)
-            km, faults = split.km(mask), split.faults_a_year(mask)
+        for k, part in enumerate(("laterals", "mains")):
+            sections = order[ends[2 * feeder + k]:ends[2 * feeder + k + 1]]
+            km, faults = split.km(sections), split.faults_a_year(sections)
             rows += [(str(name), part, operation, OUTCOMES[what][1], float(km[kind, what]), float(faults[kind, what]))
                      for kind, operation in enumerate(OPERATIONS) for what in OUTCOMES]
     return pd.DataFrame(rows, columns=["feeder_id", "part", "operation", "outcome", "km", "faults_per_year"])

@@ -49,7 +49,7 @@ class LateralCurves:
     """What meets at the head of a lateral; times s over current_a (A), (c,), ∞ where there is none.
 
     device: at the head. recloser_id: R of its faults. link: of its fuse, "" where unknown or no fuse.
-    fast_operations: of R. melting_s: minimum melting × `fuse_melting_factor`; clearing_s: total clearing; None without
+    fast_operations: of R. melting_s: minimum melting × `melting_factor`; clearing_s: total clearing; None without
     a known link. device_s: R's clearing time by (kind, part), empty without settings. fast_s: the assumed fast
     clearing time where R has none. ceiling_a: largest current for fuse saving by the rule without settings, NaN
     elsewhere. actuating_a: of a sectionalizer there, NaN where there is none. low_a, high_a: fault currents for which
@@ -61,6 +61,7 @@ class LateralCurves:
     recloser_id: str
     link: str
     fast_operations: int
+    melting_factor: float
     current_a: np.ndarray
     melting_s: np.ndarray | None
     clearing_s: np.ndarray | None
@@ -104,17 +105,18 @@ def lateral_curves(network: Network, values: Assumptions, found: Protection, rac
                       for i in _intervals(races, int(races.right[0, head]), kind, part, low, high)) if fused else ()
     return LateralCurves(
         str(network.ids[head]), DEVICES[found.device[head]], str(network.ids[recloser]), link,
-        int(found.fast[recloser]), current, melting, clearing, times,
+        int(found.fast[recloser]), float(values["fuse_melting_factor"]), current, melting, clearing, times,
         float(values["fast_clearing_time_s"]) if place == NONE and found.fast[recloser] else np.nan,
         ceiling if np.isfinite(ceiling) else np.nan, actuating_a if actuating_a > 0 else np.nan, low, high, intervals)
 
 
 def _range(network: Network, values: Assumptions, found: Protection, head: int) -> tuple[float, float]:
-    """Least and largest fault current along the sections for which the head's own device is the nearest."""
+    """Least and largest fault current along a lateral; where a fuse heads it, of the sections that it is nearest to."""
     below = np.arange(head, head + int(network.size[head]))
-    stop = nearest(network.parent, MELTS[found.device] | RECLOSES[found.device] | (network.unit == np.arange(
-        len(network))))
-    source, end = (a[below[stop[below] == head]] for a in fault_currents_a(network, values))
+    of_head = network.unit[below] == head
+    if MELTS[found.device[head]]:
+        of_head &= nearest(network.parent, MELTS[found.device] | RECLOSES[found.device])[below] == head
+    source, end = (a[below[of_head]] for a in fault_currents_a(network, values))
     both = ~np.isnan(source + end)
     known = np.concatenate([source[both], end[both]])
     return (float(known.min()), float(known.max())) if len(known) else (np.nan, np.nan)
@@ -137,9 +139,11 @@ def _currents(network: Network, place: int, link: str, own: dict, shown: list[fl
 
 
 def _intervals(races: Coordination, pair: int, kind: int, part: int, low_a: float, high_a: float):
+    if np.isnan(low_a):
+        return
     start, outcome = races.race.intervals(pair, kind, part)
     for begin, end, what in zip(start, [*start[1:], np.inf], outcome, strict=True):
         near, far = max(begin, low_a), min(end, high_a)
-        # not-a-number compares false; a lateral of one current lies in the interval that holds it
+        # a lateral of one current lies in the interval that holds it
         if near < far or (low_a == high_a and begin <= low_a < end):
             yield Interval(kind, part, float(near), float(far), int(what))
