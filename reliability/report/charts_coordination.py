@@ -30,8 +30,9 @@ def curves(found: LateralCurves, number: int = 0) -> PlotChart:
         series.append(Areas("Fault currents along the lateral", [found.low_a], [_wider(found.low_a, found.high_a)],
                             [low], [MOST_S]))
     if found.melting_s is not None and found.clearing_s is not None:
-        series += [Line(f"Link {found.link}, melting × {found.melting_factor:.3g}", found.current_a, _shown(found.melting_s)),
-                   Line(f"Link {found.link}, total clearing", found.current_a, _shown(found.clearing_s), DASHED)]
+        link = f"Link {found.link}"
+        series += [Line(f"{link}, melting × {found.melting_factor:.3g}", found.current_a, _shown(found.melting_s)),
+                   Line(f"{link}, total clearing", found.current_a, _shown(found.clearing_s), DASHED)]
     series += _device(found)
     for name, at, dash, fill in (("Actuating current", found.actuating_a, DASHED, 3),
                                  ("Largest current for fuse saving", found.ceiling_a, DOTTED, None)):
@@ -52,6 +53,17 @@ def curves(found: LateralCurves, number: int = 0) -> PlotChart:
         f"chart-coordination-{number}", f"Coordination at {shorten(found.lateral_id, 60)}", described(found),
         Axis("Current, A", LOG, (float(found.current_a[0]), float(found.current_a[-1]))),
         Axis("Time, s", LOG, (low, MOST_S), TICKS_S), tuple(series), tall=True)
+
+
+def curves_frame(found: LateralCurves) -> pd.DataFrame:
+    """The curves in numbers: current_a, and s of the link and of each kind of operation and elements."""
+    columns = {"current_a": found.current_a}
+    if found.melting_s is not None and found.clearing_s is not None:
+        columns |= {"melting_s": found.melting_s, "clearing_s": found.clearing_s}
+    for (kind, part), times in found.device_s.items():
+        elements = "phase_elements" if part == PHASE_ELEMENTS else "all_elements"
+        columns[f"{OPERATIONS[kind]}_{elements}_s"] = times
+    return pd.DataFrame(columns).replace(np.inf, np.nan)
 
 
 def _wider(low: float, high: float) -> float:

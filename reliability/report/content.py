@@ -26,7 +26,6 @@ from reliability.report.numbers import none_for_nan
 from reliability.report.summary import sections_frame, summary
 from reliability.study.study import Study
 
-
 MOST_CURVES = 12        # pictures of coordination in a report; our choice
 
 

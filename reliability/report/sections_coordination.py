@@ -36,8 +36,8 @@ def _rules(found: Coordinated):
     """How many laterals are judged by curves, how many by the assumed fast clearing time."""
     rules = found.laterals.drop_duplicates("lateral_id")["rule"]
     curves, simple = (int((rules == rule).sum()) for rule in ("curves", "fast clearing time"))
-    return say("{a} {fuses} by the time-current curves of link and device; {b} by the assumed fast clearing time, as the "
-               "link or the settings of the device are not known.", a=Figure(curves, "count"),
+    return say("{a} {fuses} by the time-current curves of link and device; {b} by the assumed fast clearing time, as "
+               "the link or the settings of the device are not known.", a=Figure(curves, "count"),
                fuses=noun_for(curves, "lateral fuse is judged", "lateral fuses are judged"), b=Figure(simple, "count"))
 
 
