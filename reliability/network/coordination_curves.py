@@ -52,7 +52,7 @@ class LateralCurves:
     fast_operations: of R. melting_s: minimum melting × `melting_factor`; clearing_s: total clearing; None without
     a known link. device_s: R's clearing time by (kind, part), empty without settings. fast_s: the assumed fast
     clearing time where R has none. ceiling_a: largest current for fuse saving by the rule without settings, NaN
-    elsewhere. actuating_a: of a sectionalizer there, NaN where there is none. low_a, high_a: fault currents for which
+    where curves decide or no fast operation is set. actuating_a: of a sectionalizer there, NaN where there is none. low_a, high_a: fault currents for which
     the head's own device is the nearest, NaN where unknown. intervals: of these, where a fuse stands at the head.
     """
 
@@ -89,7 +89,7 @@ def lateral_curves(network: Network, values: Assumptions, found: Protection, rac
     if COUNTS[found.device[head]]:
         actuating_a = float(found.actuating_a[head])
     low, high = _range(network, values, found, head)
-    simple = fused and (place == NONE or not link)
+    simple = fused and found.fast[recloser] > 0 and (place == NONE or not link)
     ceiling = float(races.ceiling_a[0, head]) if simple else np.nan
     current = _currents(network, place, link, own, [low, high, actuating_a, ceiling])
     links = link_curves([link] if link else [], own)

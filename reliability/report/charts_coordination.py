@@ -13,6 +13,7 @@ from reliability.schema.problems import shorten
 
 LEAST_S, MOST_S = 0.01, 300.0      # times that the picture shows, as curves of links are printed
 TICKS_S = (0.01, 0.1, 1.0, 10.0, 100.0)
+TICKS_A = tuple(step * 10.0 ** decade for decade in range(6) for step in (1, 2, 5))
 STRIP, GAP = 1.65, 1.25            # height of a strip below the curves, and of the room above it, as factors
 FILLS = {0: 2, 1: 4, 2: 3}         # number of colour and pattern of DEVICE_ALONE, BOTH, FUSE_ALONE
 NARROWEST = 1.02                   # a strip of one current is drawn so wide, as a factor
@@ -49,9 +50,10 @@ def curves(found: LateralCurves, number: int = 0) -> PlotChart:
         series.append(Words("Operations", [left] * len(strips),
                             [float(np.sqrt(bottom * top)) for _, (bottom, top) in strips.values()],
                             [text for text, _ in strips.values()]))
+    ends = (float(found.current_a[0]), float(found.current_a[-1]))
     return PlotChart(
         f"chart-coordination-{number}", f"Coordination at {shorten(found.lateral_id, 60)}", described(found),
-        Axis("Current, A", LOG, (float(found.current_a[0]), float(found.current_a[-1]))),
+        Axis("Current, A", LOG, ends, tuple(t for t in TICKS_A if ends[0] <= t <= ends[1])),
         Axis("Time, s", LOG, (low, MOST_S), TICKS_S), tuple(series), tall=True)
 
 

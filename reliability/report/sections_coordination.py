@@ -45,7 +45,7 @@ def _feeders(found: Coordinated) -> list[Table]:
     """Kilometres and faults a year of each feeder by outcome, laterals and mains together."""
     made = []
     for key, title, unit, kind in (("faults_per_year", "Faults of each feeder by what an operation does", "1/yr",
-                                    "amount"), ("km", "Kilometres of each feeder by what an operation does", "km",
+                                    "ratio"), ("km", "Kilometres of each feeder by what an operation does", "km",
                                                 "amount")):
         wide = found.feeders.pivot_table(index=["feeder_id", "operation"], columns="outcome", values=key,
                                          aggfunc="sum", sort=False).reset_index()

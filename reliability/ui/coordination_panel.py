@@ -55,7 +55,7 @@ def feeder(now: ScenarioResults, name: str) -> None:
     rows = rows[rows["feeder_id"] == name]
     chart = charts_coordination.feeder(rows)
     st.subheader(f"Fuse or recloser, on {plain(name)} as built", anchor=False)
-    left, right = st.columns([3, 2], gap="large")
+    left, right = st.columns(2, gap="large")
     with left:
         figure.chart(described.figure(chart, frame.presenting(), 300), chart.description or chart.title, lambda: rows,
                      "Faults by outcome", "coordination_feeder")
