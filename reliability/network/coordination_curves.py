@@ -52,8 +52,9 @@ class LateralCurves:
     fast_operations: of R. melting_s: minimum melting × `melting_factor`; clearing_s: total clearing; None without
     a known link. device_s: R's clearing time by (kind, part), empty without settings. fast_s: the assumed fast
     clearing time where R has none. ceiling_a: largest current for fuse saving by the rule without settings, NaN
-    where curves decide or no fast operation is set. actuating_a: of a sectionalizer there, NaN where there is none. low_a, high_a: fault currents for which
-    the head's own device is the nearest, NaN where unknown. intervals: of these, where a fuse stands at the head.
+    where curves decide or no fast operation is set. actuating_a: of a sectionalizer there, NaN where there is none.
+    low_a, high_a: fault currents for which the head's own device is the nearest, NaN where unknown. intervals: of
+    these, where a fuse stands at the head.
     """
 
     lateral_id: str
