@@ -44,10 +44,10 @@ def curves(found: LateralCurves, number: int = 0) -> PlotChart:
         here = [(i.low_a, _wider(i.low_a, i.high_a), *strips[i.kind, i.part][1]) for i in found.intervals
                 if i.outcome == outcome]
         if here:
-            series.append(Areas(OUTCOMES[outcome][1].capitalize(), *zip(*here, strict=True), fill))
-    left = float(found.current_a[0]) * 1.05
+            left, right, bottom, top = zip(*here, strict=True)
+            series.append(Areas(OUTCOMES[outcome][1].capitalize(), left, right, bottom, top, fill))
     if strips:
-        series.append(Words("Operations", [left] * len(strips),
+        series.append(Words("Operations", [float(found.current_a[0]) * 1.05] * len(strips),
                             [float(np.sqrt(bottom * top)) for _, (bottom, top) in strips.values()],
                             [text for text, _ in strips.values()]))
     ends = (float(found.current_a[0]), float(found.current_a[-1]))

@@ -147,8 +147,11 @@ def draw_series(axes: Axes, series: Sequence[Series]) -> None:
         if isinstance(one, Line):
             _line(axes, one)
             continue
-        if isinstance(one, Areas | Words):
-            (_areas if isinstance(one, Areas) else _words)(axes, one)
+        if isinstance(one, Areas):
+            _areas(axes, one)
+            continue
+        if isinstance(one, Words):
+            _words(axes, one)
             continue
         colour, crowded = fill(one.fill)[0], len(one.x) > 100
         if one.low is not None and one.high is not None:
