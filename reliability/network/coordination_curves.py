@@ -99,7 +99,7 @@ def lateral_curves(network: Network, values: Assumptions, found: Protection, rac
     clearing = total_clearing_s(links, here, current, values["fuse_arcing_time_s"]) if link else None
     parts = (ALL_ELEMENTS, PHASE_ELEMENTS) if place != NONE and network.settings.has_ground[place] else (ALL_ELEMENTS,)
     kinds = (FAST_OPERATION, DELAYED_OPERATION) if found.fast[recloser] else (DELAYED_OPERATION,)
-    times = {(kind, part): clearing_times_s(network.settings, *np.array([place, kind, part]), current)
+    times = {(kind, part): clearing_times_s(network.settings, np.array(place), np.array(kind), np.array(part), current)
              for kind in kinds for part in parts} if place != NONE else {}
     seen = parts if network.phases[head] == 3 else (ALL_ELEMENTS,)
     intervals = tuple(i for part in seen for kind in kinds
