@@ -89,7 +89,8 @@ def lateral(now: ScenarioResults, head: int, actuating_a: float) -> None:
             st.caption(f"The study has no settings of {plain(curves.recloser_id)}: its fast operations are taken to "
                        f"clear in {number(values['fast_clearing_time_s'])} s.")
         if not np.isfinite(curves.low_a):
-            st.caption("The study gives no fault currents here: every fast operation is taken to save the fuse.")
+            st.caption("The study gives no fault currents here. Results take every fast operation to save a fuse, and "
+                       "every sectionalizer to count.")
 
 
 def _shares(splits: dict[float, OutcomeSplit], own: float, sections: np.ndarray) -> None:
