@@ -66,33 +66,66 @@ class GroupedSums:
     per_line_rate: np.ndarray
 
 
-def group_rows(table: OutcomeTable, scenario: int, values: Assumptions) -> GroupedSums:
-    """Group and sum the rows of one scenario."""
+@dataclass(frozen=True)
+class RowGroups:
+    """What of the rows' factors is alike under every scenario of a table, r rows in m groups.
+
+    group: (r,) of each row. first: (m,) a row of each. off_from, off_to, own_hours: (r,) see `GroupedSums`.
+    fixed, per_line_rate: (r,) see `_rate_parts`. amounts: customers, load and customers by class.
+    """
+
+    table: OutcomeTable
+    group: np.ndarray
+    first: np.ndarray
+    own_fraction: np.ndarray
+    off_from: np.ndarray
+    off_to: np.ndarray
+    own_hours: np.ndarray
+    fixed: np.ndarray
+    per_line_rate: np.ndarray
+    amounts: Mapping[str, Quantity]
+
+
+def row_groups(table: OutcomeTable, values: Assumptions) -> RowGroups:
+    """Group the rows of a table by all their factors but the time that follows."""
     network, section = table.network, table.section
     own_fraction = ~np.isnan(network.column["temporary_fraction"])[section]
     own_hours = np.where(table.kinds == PERMANENT, network.column["repair_hours"][section], np.nan)
-    parts = [slice(start, start + ROWS_AT_ONCE) for start in range(0, len(table), ROWS_AT_ONCE)]
-    time = np.concatenate([consequences(table, scenario, values, rows).time for rows in parts] or [np.zeros(0, int)])
     by_study = (table.off_from == STUDY) | (table.off_to == STUDY)
     off_from, off_to = np.where(by_study, table.off_from, 0.0), np.where(by_study, table.off_to, 1.0)
-    patterns, pattern = np.unique(table.tally, axis=0, return_inverse=True)
-    shares, state = np.unique(np.column_stack([off_from, off_to]), axis=0, return_inverse=True)
-    hours, hour = np.unique(own_hours, return_inverse=True)  # NaNs count as one value
     keys = np.zeros(len(table), dtype=np.int64)
-    for code, size in ((table.kinds, 2 * PERMANENT), (own_fraction, 2), (time + 1, len(WAITING) + 1),
-                       (pattern.ravel(), len(patterns)), (state.ravel(), len(shares)), (hour, len(hours))):
-        keys = keys * size + code
-    _, first, group = np.unique(keys, return_index=True, return_inverse=True)
-    fixed, per_line_rate = _rate_parts(table, own_fraction, by_study, values)
-    sums = np.zeros((2, len(first), len(_COLUMNS) + len(_CLASSED) * len(CUSTOMER_CLASSES)))
-    amounts = amounts_of(network) | {"by_class": customers_by_class(network)}
-    for rows in parts:
-        columns = _columns(consequences(table, scenario, values, rows), amounts)
-        for part, weight in zip(sums, (fixed[rows], per_line_rate[rows]), strict=True):
+    for column in (table.kinds, own_fraction, *table.tally.T, off_from, off_to, own_hours):
+        found, code = np.unique(column, return_inverse=True)  # NaNs count as one value
+        if len(found) > 1:
+            # what is left are the keys that occur, so that they never outgrow an integer
+            keys = np.unique(keys * len(found) + code.ravel(), return_inverse=True)[1].ravel()
+    first = np.zeros(int(keys.max(initial=-1)) + 1, dtype=np.int64)
+    first[keys[::-1]] = np.arange(len(table))[::-1]
+    return RowGroups(table, keys, first, own_fraction, off_from, off_to, own_hours,
+                     *_rate_parts(table, own_fraction, by_study, values),
+                     amounts_of(network) | {"by_class": customers_by_class(network)})
+
+
+def group_rows(rows: RowGroups, scenario: int, values: Assumptions) -> GroupedSums:
+    """Sums over the rows of one scenario, by group and time."""
+    table, times = rows.table, len(WAITING) + 1
+    size = len(rows.first) * times
+    sums = np.zeros((2, size, len(_COLUMNS) + len(_CLASSED) * len(CUSTOMER_CLASSES)))
+    number = np.zeros(size)
+    for start in range(0, len(table), ROWS_AT_ONCE):
+        part = slice(start, start + ROWS_AT_ONCE)
+        what = consequences(table, scenario, values, part)
+        group = rows.group[part] * times + what.time + 1
+        number += np.bincount(group, minlength=size)
+        columns = _columns(what, rows.amounts)
+        for total, weight in zip(sums, (rows.fixed[part], rows.per_line_rate[part]), strict=True):
             for j, column in enumerate(columns.T):
-                part[:, j] += np.bincount(group[rows], weight * column, len(first))
-    return GroupedSums(table.kinds[first], own_fraction[first], table.tally[first], off_from[first], off_to[first],
-                       time[first], own_hours[first], *sums)
+                total[:, j] += np.bincount(group, weight * column, size)
+    occurs = np.flatnonzero(number)
+    group, time = np.divmod(occurs, times)
+    first = rows.first[group]
+    return GroupedSums(table.kinds[first], rows.own_fraction[first], table.tally[first], rows.off_from[first],
+                       rows.off_to[first], time - 1, rows.own_hours[first], *sums[:, occurs])
 
 
 def _rate_parts(table: OutcomeTable, own_fraction: np.ndarray, by_study: np.ndarray,
@@ -176,7 +209,8 @@ def npv_function(network: Network, scenarios: Sequence[Scenario],
 
     def build(values: Assumptions) -> list[tuple[GroupedSums, Capital]]:
         table = build_outcomes(network, values, scenarios)
-        return [(group_rows(table, s, values), capital_of(network, p, table.protections[0]))
+        rows = row_groups(table, values)
+        return [(group_rows(rows, s, values), capital_of(network, p, table.protections[0]))
                 for s, p in enumerate(table.protections)]
 
     def npv(values: Assumptions) -> np.ndarray:

@@ -70,7 +70,7 @@ def coordination(network: Network, values: Assumptions, protections: Sequence[Pr
 
 def _links(network: Network, own: Mapping[str, tuple[Points, Points]]) -> tuple[LinkCurves, np.ndarray]:
     """Curves of every link that a fuse holds or may hold by error, and for each the place of the next larger one."""
-    held = {_name(text, own) for text in set(network.text["fuse_link"][MELTS[network.device]].tolist())} - {""}
+    held = {known_link(text, own) for text in set(network.text["fuse_link"][MELTS[network.device]].tolist())} - {""}
     names = sorted(held | {next_larger_link(name) for name in held})
     place = {name: k for k, name in enumerate(names)}
     larger = np.array([place.get(next_larger_link(name), k) for k, name in enumerate(names)], dtype=int)
@@ -81,9 +81,9 @@ def _places(texts: np.ndarray, links: LinkCurves, own: Mapping[str, tuple[Points
     """Place of each link in `links`, NONE where it is unknown."""
     place = {name: k for k, name in enumerate(links.names)}
     names, index = np.unique(texts.astype(str), return_inverse=True)
-    return np.array([place.get(_name(name, own), NONE) for name in names], dtype=int)[index]
+    return np.array([place.get(known_link(name, own), NONE) for name in names], dtype=int)[index]
 
 
-def _name(text: str, own: Mapping[str, tuple[Points, Points]]) -> str:
+def known_link(text: str, own: Mapping[str, tuple[Points, Points]]) -> str:
     """A link by the name of its own curves, or of the reference table; "" where it has neither."""
     return text if text in own else link_name(text) or ""

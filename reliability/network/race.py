@@ -53,6 +53,12 @@ class Race:
         unknown = np.where(kind == FAST_OPERATION, DEVICE_ALONE, FUSE_ALONE)
         return np.where(np.isnan(current_a), unknown, self.outcome[np.maximum(place, 0)]).astype(np.int8)
 
+    def intervals(self, pair: int, kind: int, part: int) -> tuple[np.ndarray, np.ndarray]:
+        """(start_a, outcome), (k,) each, of one pair's intervals of current; each ends where the next starts."""
+        group = (pair * KINDS + kind) * PARTS + part
+        at = slice(self.first[group], self.first[group + 1])
+        return self.start_a[at], self.outcome[at]
+
     def breakpoints(self) -> tuple[np.ndarray, np.ndarray]:
         """Currents (A) at which any answer of a pair changes, over kinds and parts, ascending in each pair.
 

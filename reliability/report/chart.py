@@ -21,10 +21,16 @@ DECADES_FOR_LOG = 2.0       # an axis is logarithmic where its values span so ma
 
 @dataclass(frozen=True)
 class Axis:
-    """Title with its unit, and scale: LINEAR, LOG or DATE (values are then numpy days)."""
+    """Title with its unit, and scale: LINEAR, LOG or DATE (values are then numpy days).
+
+    limits: where a measured axis of a PlotChart begins and ends, and ticks: its only ticks; None where the values say
+    it.
+    """
 
     title: str
     scale: str = LINEAR
+    limits: tuple[float, float] | None = None
+    ticks: tuple[float, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -78,6 +84,28 @@ class Line:
 
 
 @dataclass(frozen=True)
+class Areas:
+    """Upright rectangles, (n,) each of left, right, bottom and top; fill None is a wash behind everything."""
+
+    name: str
+    left: Sequence[float]
+    right: Sequence[float]
+    bottom: Sequence[float]
+    top: Sequence[float]
+    fill: int | None = None
+
+
+@dataclass(frozen=True)
+class Words:
+    """Words in the picture, each beginning at its place, (n,)."""
+
+    name: str
+    x: Sequence[float]
+    y: Sequence[float]
+    texts: Sequence[str]
+
+
+@dataclass(frozen=True)
 class Reference:
     """A line across the picture at one value of the measured axis, named in the key."""
 
@@ -106,17 +134,24 @@ class BarChart:
     references: tuple[Reference, ...] = ()
 
 
+Series = Points | Line | Areas | Words
+
+
 @dataclass(frozen=True)
 class PlotChart:
-    """Points and lines on two measured axes; `equal` gives both one scale, so that 1 : 1 lies at 45°."""
+    """Points, lines, areas and words on two measured axes; `equal` gives both one scale, so that 1 : 1 lies at 45°.
+
+    tall: half as high again, for curves over many decades.
+    """
 
     key: str
     title: str
     description: str
     x: Axis
     y: Axis
-    series: tuple[Points | Line, ...]
+    series: tuple[Series, ...]
     equal: bool = False
+    tall: bool = False
 
 
 Chart = BarChart | PlotChart

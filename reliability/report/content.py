@@ -14,13 +14,19 @@ import pandas as pd
 from reliability.business.cashflow import Business, assess, business_summary, cashflow_frame
 from reliability.business.costs import SOCIETY, UTILITY
 from reliability.business.laterals import laterals_frame
+from reliability.faults.coordination_view import feeders_frame, growth_frame, splits_by_factor
+from reliability.faults.coordination_view import laterals_frame as laterals_by_outcome
 from reliability.history.history import History
 from reliability.network.application import ApplicationChecks
+from reliability.network.coordination import coordination
+from reliability.network.coordination_curves import LateralCurves, lateral_curves
 from reliability.pipeline import Plan, Results
 from reliability.report.figures import Figure, figure, pointer, resolve
 from reliability.report.numbers import none_for_nan
 from reliability.report.summary import sections_frame, summary
 from reliability.study.study import Study
+
+MOST_CURVES = 12        # pictures of coordination in a report; our choice
 
 
 @dataclass(frozen=True)
@@ -45,6 +51,19 @@ class Selected:
 
 
 @dataclass(frozen=True)
+class Coordinated:
+    """Fuses and reclosing devices as built: `laterals_frame`, `feeders_frame`, and `growth_frame` of all laterals.
+
+    curves: of the laterals chosen, the first MOST_CURVES of them.
+    """
+
+    laterals: pd.DataFrame
+    feeders: pd.DataFrame
+    growth: pd.DataFrame
+    curves: tuple[LateralCurves, ...]
+
+
+@dataclass(frozen=True)
 class Content:
     """Everything the report shows.
 
@@ -64,6 +83,7 @@ class Content:
     cases: Mapping[str, Case] = field(default_factory=dict)
     selected: Selected | None = None
     drivers: pd.DataFrame | None = None
+    coordination: Coordinated | None = None
 
     @property
     def scenarios(self) -> list[str]:
@@ -162,7 +182,29 @@ def content_of(results: Results) -> Content:
              other: Case(rows, cashflow_frame(business))}
     return Content(results.study, told, sections_frame(results), laterals_frame(results.business), _command(results),
                    results.history, results.checks, cases, _selected(results.plan),
-                   results.plan.drivers if results.plan else None)
+                   results.plan.drivers if results.plan else None, _coordinated(results))
+
+
+def _coordinated(results: Results) -> Coordinated:
+    """As built, with the actuating currents that the sectionalizers proposed would have."""
+    network, values, found = results.network, results.study.values, results.table.protections[0]
+    splits = splits_by_factor(network, values, found)
+    split, races = splits[float(values["fault_current_factor"])], coordination(network, values, (found,))
+    proposed = dict(zip(results.checks.proposal.head.tolist(), results.checks.proposal.actuating_a.tolist(),
+                        strict=True))
+    curves = tuple(lateral_curves(network, values, found, races, head, proposed.get(head, float("nan")))
+                   for head in _first_chosen(results))
+    return Coordinated(laterals_by_outcome(network, found, split), feeders_frame(network, split),
+                       growth_frame(splits, network.unit >= 0), curves)
+
+
+def _first_chosen(results: Results) -> list[int]:
+    """Positions of the first laterals chosen, best first."""
+    if results.plan is None or not results.plan.choice.feasible:
+        return []
+    chosen = results.plan.choice.selection
+    place = {str(name): i for i, name in enumerate(results.network.ids)}
+    return [place[str(name)] for name in chosen.loc[chosen["what"] == "lateral", "section_id"].head(MOST_CURVES)]
 
 
 def _seen_by(results: Results, perspective: str) -> Business:

@@ -10,9 +10,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormatter
+from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, MaxNLocator, NullFormatter, NullLocator
 
-from reliability.report.chart import DATE, LOG, Axis, BarChart, Chart
+from reliability.report.chart import DATE, LOG, Axis, BarChart, Chart, Words
 from reliability.report.figures import MINUS
 from reliability.report.palette import GRID, INK, PAPER, SOFT
 from reliability.report.plot_series import LETTER, LONGEST_IN_KEY, SIZE, draw_bars, draw_series, label_points, name
@@ -51,6 +51,11 @@ def figure(chart: Chart) -> Figure:
             _from_zero(axes, chart)
     for side in "xy":
         _decades(axes, side)
+    if not bars:
+        for one, axis in ((axes.xaxis, chart.x), (axes.yaxis, chart.y)):
+            if axis.ticks is not None:
+                one.set_major_locator(FixedLocator(axis.ticks))
+                one.set_minor_locator(NullLocator())
     _key(drawn, axes, chart, wide)
     if not bars:
         label_points(drawn, axes, chart.series)
@@ -59,7 +64,7 @@ def figure(chart: Chart) -> Figure:
 
 def _height(chart: Chart) -> float:
     if not isinstance(chart, BarChart):
-        return EQUAL_WIDTH if chart.equal else HEIGHT
+        return EQUAL_WIDTH if chart.equal or chart.tall else HEIGHT
     if not chart.lying:
         return HEIGHT
     beside = 1 if chart.overlaid else max(len(chart.bars), 1)
@@ -92,6 +97,8 @@ def _bar_axes(axes: Axes, chart: BarChart) -> None:
 def _measured(axes: Axes, side: str, axis: Axis) -> None:
     """Scale, ticks, grid and title of an axis that measures; no tick is written by matplotlib's own rules."""
     one = axes.xaxis if side == "x" else axes.yaxis
+    if axis.limits is not None:
+        axes.set(**{f"{side}lim": axis.limits})
     axes.set(**{f"{side}label": axis.title})
     axes.grid(True, axis=side)
     if axis.scale == DATE:
@@ -141,7 +148,7 @@ def _from_zero(axes: Axes, chart) -> None:
     for side, axis in (("x", chart.x), ("y", chart.y)):
         high = getattr(axes, f"get_{side}lim")()[1]
         data = axes.dataLim.intervalx if side == "x" else axes.dataLim.intervaly
-        if axis.scale not in (LOG, DATE) and data[0] >= 0:
+        if axis.scale not in (LOG, DATE) and axis.limits is None and data[0] >= 0:
             getattr(axes, f"set_{side}lim")(-0.015 * high if data[0] == 0 else 0.0, high)
 
 
@@ -172,4 +179,4 @@ def _in_order(chart: Chart) -> list[str]:
     """Names of the key: what is measured first, then what it is measured against."""
     series = [*chart.bars, *([chart.line] if chart.line else []), *chart.references] \
         if isinstance(chart, BarChart) else chart.series
-    return list(dict.fromkeys(name(s.name, LONGEST_IN_KEY) for s in series))
+    return list(dict.fromkeys(name(s.name, LONGEST_IN_KEY) for s in series if not isinstance(s, Words)))

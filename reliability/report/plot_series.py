@@ -9,8 +9,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from reliability.report.chart import DASHED, DOTTED, LOG, SOLID, BarChart, Bars, Line, Points
-from reliability.report.palette import INK, PAPER, SOFT, fill
+from reliability.report.chart import DASHED, DOTTED, LOG, SOLID, Areas, BarChart, Bars, Line, Points, Series, Words
+from reliability.report.palette import GRID, INK, PAPER, SOFT, fill
 from reliability.schema.problems import shorten
 
 SIZE, SMALL = 8.5, 7.5             # points of type
@@ -141,11 +141,17 @@ def _furthest(chart: BarChart) -> list[np.ndarray]:
     return ends
 
 
-def draw_series(axes: Axes, series: Sequence[Points | Line]) -> None:
-    """Points with their intervals, and lines."""
+def draw_series(axes: Axes, series: Sequence[Series]) -> None:
+    """Points with their intervals, lines, areas and words."""
     for one in series:
         if isinstance(one, Line):
             _line(axes, one)
+            continue
+        if isinstance(one, Areas):
+            _areas(axes, one)
+            continue
+        if isinstance(one, Words):
+            _words(axes, one)
             continue
         colour, crowded = fill(one.fill)[0], len(one.x) > 100
         if one.low is not None and one.high is not None:
@@ -164,7 +170,21 @@ def _line(axes: Axes, line: Line) -> None:
               label=name(line.name, LONGEST_IN_KEY))
 
 
-def label_points(drawn: Figure, axes: Axes, series: Sequence[Points | Line]) -> None:
+def _areas(axes: Axes, areas: Areas) -> None:
+    colour, pattern = (GRID, "") if areas.fill is None else fill(areas.fill)
+    corners = zip(areas.left, areas.right, areas.bottom, areas.top, strict=True)
+    for k, (left, right, bottom, top) in enumerate(corners):
+        axes.fill([left, right, right, left], [bottom, bottom, top, top], color=colour, hatch=HATCHES[pattern],
+                  hatchcolor=PAPER, linewidth=0, zorder=0.6 if areas.fill is None else 1.6,
+                  label="" if k else name(areas.name, LONGEST_IN_KEY))
+
+
+def _words(axes: Axes, words: Words) -> None:
+    for x, y, text in zip(words.x, words.y, words.texts, strict=True):
+        axes.text(x, y, name(text), fontsize=SMALL, va="center", ha="left")
+
+
+def label_points(drawn: Figure, axes: Axes, series: Sequence[Series]) -> None:
     """Names beside points, each at the first place where it touches no other name and no point.
 
     Where there is none the name is left out: a table holds them all.

@@ -17,6 +17,7 @@ from reliability.report.chart import (
     DOTTED,
     LOG,
     SOLID,
+    Areas,
     Axis,
     BarChart,
     Bars,
@@ -24,8 +25,9 @@ from reliability.report.chart import (
     Line,
     PlotChart,
     Points,
+    Words,
 )
-from reliability.report.palette import INK, fill, see_through
+from reliability.report.palette import GRID, INK, fill, see_through
 from reliability.ui.plotting import axis, layout, pattern, picture
 from reliability.ui.text import label
 
@@ -85,16 +87,21 @@ def _one(chart: BarChart, bars: Bars, names: list[str]) -> dict[str, object]:
 
 
 def _plot(chart: PlotChart) -> tuple[list[dict[str, object]], dict[str, object]]:
-    traces = [_line(s) if isinstance(s, Line) else _points(s) for s in chart.series]
+    draw = {Line: _line, Points: _points, Areas: _areas, Words: _words}
+    traces = [draw[type(s)](s) for s in chart.series]
     if not chart.equal:
         return traces, {"xaxis": _axis(chart.x), "yaxis": _axis(chart.y)}
-    values = [v for s in chart.series for v in (*s.x, *s.y) if np.isfinite(v)]
+    values = [v for s in chart.series if isinstance(s, Line | Points) for v in (*s.x, *s.y) if np.isfinite(v)]
     square = {"range": [0.0, 1.05 * max(values, default=1.0)], "constrain": "domain"}
     return traces, {"xaxis": _axis(chart.x) | square, "yaxis": _axis(chart.y) | square | {"scaleanchor": "x"}}
 
 
 def _axis(of: Axis) -> dict[str, object]:
-    scale = {LOG: {"type": "log", "dtick": "D2"}, DATE: {"type": "date"}}.get(of.scale, {})
+    scale: dict[str, object] = {LOG: {"type": "log", "dtick": "D2"}, DATE: {"type": "date"}}.get(of.scale, {})
+    if of.limits is not None:
+        scale["range"] = np.log10(of.limits).tolist() if of.scale == LOG else list(of.limits)
+    if of.ticks is not None:
+        scale |= {"tickmode": "array", "tickvals": list(of.ticks), "ticktext": [f"{t:,.6g}" for t in of.ticks]}
     return axis(label(of.title, 80), **scale)
 
 
@@ -134,6 +141,24 @@ def _line(line: Line) -> dict[str, object]:
     return {"type": "scatter", "x": _places(line.x), "y": np.asarray(line.y, dtype=float), "name": label(line.name, 60),
             "mode": "lines+markers" if line.marked else "lines", "line": {"color": colour, "width": 2,
                                                                           "dash": DASHES[line.dash]}}
+
+
+def _areas(areas: Areas) -> dict[str, object]:
+    """All rectangles as one outline, broken between them."""
+    colour, shape = (GRID, "") if areas.fill is None else fill(areas.fill)
+    x, y = [], []
+    for left, right, bottom, top in zip(areas.left, areas.right, areas.bottom, areas.top, strict=True):
+        x += [left, right, right, left, left, None]
+        y += [bottom, bottom, top, top, bottom, None]
+    return {"type": "scatter", "x": x, "y": y, "name": label(areas.name, 60), "mode": "lines", "line": {"width": 0},
+            "fill": "toself", "fillcolor": colour, "fillpattern": pattern(shape), "hoverinfo": "name",
+            "hoveron": "fills"}
+
+
+def _words(words: Words) -> dict[str, object]:
+    return {"type": "scatter", "x": list(words.x), "y": list(words.y), "text": [label(t) for t in words.texts],
+            "name": label(words.name, 60), "mode": "text", "textposition": "middle right", "hoverinfo": "skip",
+            "showlegend": False}
 
 
 def _places(x: Sequence) -> list:

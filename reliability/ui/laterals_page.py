@@ -15,7 +15,7 @@ from reliability.network.application import (
 )
 from reliability.network.application_catalogue import VERDICTS
 from reliability.schema.devices import DEVICES, SECTIONALIZER
-from reliability.ui import figure, frame, sliders
+from reliability.ui import coordination_panel, figure, frame, sliders
 from reliability.ui.feeder_chart import Benefit, feeder_chart
 from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
 from reliability.ui.scenario_results import state_results
@@ -40,6 +40,7 @@ def show() -> None:
     rows = laterals_table(now, scenario, checks)
     chosen = _chosen(rows)
     _map(now, scenario, rows, chosen, places[1])
+    coordination_panel.feeder(now, st.session_state["map_feeder"])
     chosen = _pick(rows, chosen)
     _lateral(now, scenario, checks, rows, chosen)
     _all(rows, checks)
@@ -167,6 +168,7 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
             "value": st.column_config.NumberColumn(format="%.4g"),
             "limit": st.column_config.NumberColumn(format="%.4g"),
             "margin": st.column_config.NumberColumn(format="%.2f")})
+    coordination_panel.lateral(now, int(row["head"]), actuating)
 
 
 def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:

@@ -21,7 +21,7 @@ from reliability.business.drivers import (
     rounded_to_levels,
     sobol,
 )
-from reliability.business.fast_npv import group_rows, grouped_amounts, npv_function, with_values
+from reliability.business.fast_npv import group_rows, grouped_amounts, npv_function, row_groups, with_values
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
 from reliability.schema.assumptions import Range
@@ -44,7 +44,7 @@ def _npvs(case, values) -> np.ndarray:
 def test_grouped_table_gives_the_same_amounts(seed):
     case = random_case(seed, 25, perspective="society")
     for s in range(len(case.study.scenarios)):
-        found = grouped_amounts(group_rows(case.table, s, case.study.values), case.study.values, COSTS)
+        found = grouped_amounts(group_rows(row_groups(case.table, case.study.values), s, case.study.values), case.study.values, COSTS)
         wanted = totals(case.business.by_section[s])
         assert found == pytest.approx(wanted, rel=1e-9, abs=1e-9)
 

@@ -19,8 +19,8 @@ from tests.report.parsed import Page
 TITLES = ("Summary", "Reporting period and definitions", "Indices by year", "Indices by feeder and area",
           "Ten largest events", "Causes", "Excluded days", "Worst feeders and laterals", "Method", "Assumptions",
           "Scenarios side by side", "Selection and programme", "Business case", "Drivers and break-evens",
-          "Application checks", "Data accuracy", "What earlier conversions achieved", "Limits and cautions",
-          "Reproducibility")
+          "Application checks", "Coordination of fuses and reclosing devices", "Data accuracy",
+          "What earlier conversions achieved", "Limits and cautions", "Reproducibility")
 
 
 @pytest.fixture(scope="module")
@@ -96,6 +96,7 @@ def test_the_largest_network_lists_the_top_and_points_to_the_workbook(parsed, co
     ("history", None, "the study has no outage records"), ("selected", None, "The selection: it was not made"),
     ("drivers", None, "Drivers and break-evens: they were not computed"),
     ("application", None, "The application checks: they were not made"),
+    ("coordination", None, "Coordination: it was not computed"),
 ])
 def test_a_missing_part_is_named_where_it_would_stand(content, part, empty, said):
     parsed = Page(page(report(replace(content, **{part: empty}))))

@@ -17,6 +17,7 @@ from reliability.report.chart import (
     DATE,
     LINEAR,
     LOG,
+    Areas,
     Axis,
     BarChart,
     Bars,
@@ -24,6 +25,7 @@ from reliability.report.chart import (
     PlotChart,
     Points,
     Reference,
+    Words,
     compact,
     scale_for,
 )
@@ -54,6 +56,12 @@ CHARTS = {
     "equal": PlotChart("k", "t", "d", Axis("x"), Axis("y"), (
         Points("p", [1.0, 1.01, 5.0], [2.0, 2.01, 9.0], labels=["first", "second", ODD]),
         Line("1 : 1 line", [0.0, 9.0], [0.0, 9.0])), equal=True),
+    "curves": PlotChart("k", "t", "d", Axis("Current, A", LOG, (10.0, 1e4), (10.0, 100.0, 1e3, 1e4)),
+                        Axis("Time, s", LOG, (0.001, 100.0), (0.01, 1.0, 100.0)), (
+        Areas("along", [200.0], [900.0], [0.001], [100.0]), Areas("saved", [200.0], [500.0], [0.005], [0.008], 2),
+        Areas("both", [500.0, 300.0], [900.0, 900.0], [0.005, 0.002], [0.008, 0.004], 4),
+        Line("link", [50.0, 100.0, 900.0], [EMPTY, 90.0, 0.05]),
+        Words("operations", [11.0, 11.0], [0.0063, 0.0028], ["Fast", ODD])), tall=True),
     "nothing": bars(Bars("s", []), names=(), lying=True),
     "zeros": bars(Bars("s", [0.0], labels=["0"]), names=("a",)),
     "odd names": bars(Bars(ODD, [1.0], labels=[ODD]), Bars("$x$", [2.0]), names=(ODD + "💥" + "x" * 500,), lying=True),
@@ -142,6 +150,19 @@ def test_bars_begin_at_zero_and_are_in_proportion():
     assert axes.get_ylim()[0] == 0.0
     heights = [p.get_height() for p in axes.patches]
     assert heights == [100.0, 101.0]
+
+
+def test_curves_keep_to_their_axes_and_areas_differ_without_colour():
+    with style.context(["default", STYLE]):
+        drawn = figure(CHARTS["curves"])
+        drawn.draw_without_rendering()
+        axes = drawn.axes[0]
+    assert (axes.get_xlim(), axes.get_ylim()) == ((10.0, 1e4), (0.001, 100.0))
+    assert axes.get_yticks().tolist() == [0.01, 1.0, 100.0]
+    assert len({p.get_hatch() for p in axes.patches}) == 3
+    corners = [p.get_xy()[:4] for p in axes.patches]
+    assert corners[-1][[0, 2]].tolist() == [[300.0, 0.002], [900.0, 0.004]]
+    assert texts(CHARTS["curves"]).count("both") == 1
 
 
 def test_equal_axes_have_one_scale():

@@ -4,7 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from reliability.report.chart import DATE, LOG, Axis, BarChart, Bars, Line, PlotChart, Points, Reference
+from reliability.report.chart import (
+    DATE,
+    LOG,
+    Areas,
+    Axis,
+    BarChart,
+    Bars,
+    Line,
+    PlotChart,
+    Points,
+    Reference,
+    Words,
+)
 from reliability.ui.described import figure
 
 NASTY = "<b>tree</b>"
@@ -37,3 +49,16 @@ def test_points_lines_and_scales():
     layout = figure(chart).layout
     assert (layout.xaxis.type, layout.yaxis.type) == ("date", "log")
     assert figure(PlotChart("k", "t", "d", Axis("x"), Axis("y"), (), equal=True)).layout.yaxis.scaleanchor == "x"
+
+
+def test_areas_words_and_limits():
+    chart = PlotChart("k", "t", "d", Axis("A", LOG, (10.0, 1e4)), Axis("s", LOG, (0.001, 100.0), (0.01, 1.0)), (
+        Areas("both", [200.0, 300.0], [500.0, 900.0], [0.005, 0.002], [0.008, 0.004], 4),
+        Words("w", [11.0], [0.006], [NASTY])))
+    drawn = figure(chart)
+    areas, words = drawn.data
+    assert list(areas.x) == [200.0, 500.0, 500.0, 200.0, 200.0, None, 300.0, 900.0, 900.0, 300.0, 300.0, None]
+    assert (areas.fill, areas.fillpattern.shape) == ("toself", "\\")
+    assert (words.text[0], words.showlegend) == ("&lt;b&gt;tree&lt;/b&gt;", False)
+    assert drawn.layout.xaxis.range == (1.0, 4.0)
+    assert drawn.layout.yaxis.tickvals == (0.01, 1.0)

@@ -1,0 +1,112 @@
+"""On the page of laterals: the coordination of the lateral and of the feeder looked at, as built."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from reliability.faults.coordination_view import (
+    FACTORS,
+    KEYS,
+    OPERATIONS,
+    OUTCOMES,
+    OutcomeSplit,
+    feeders_frame,
+    growth_frame,
+    splits_by_factor,
+)
+from reliability.network.coordination import Coordination, coordination
+from reliability.network.coordination_curves import lateral_curves
+from reliability.report import charts_coordination
+from reliability.schema.devices import FUSE
+from reliability.ui import described, figure, frame
+from reliability.ui.text import number, plain
+from reliability.what_if import ScenarioResults
+
+
+@dataclass(frozen=True)
+class _State:
+    """Coordination as built in one state of the sliders; splits by factor on the fault currents."""
+
+    digest: str
+    races: Coordination
+    splits: dict[float, OutcomeSplit]
+    feeders: pd.DataFrame
+
+
+def _state(now: ScenarioResults) -> _State:
+    """That of a state of the sliders, the last one kept in the session."""
+    kept = st.session_state.get("coordination")
+    if kept is None or kept.digest != now.digest:
+        network, values, found = now.results.network, now.results.study.values, now.results.table.protections[0]
+        splits = splits_by_factor(network, values, found)
+        kept = st.session_state["coordination"] = _State(
+            now.digest, coordination(network, values, (found,)), splits,
+            feeders_frame(network, splits[float(values["fault_current_factor"])]))
+    return kept
+
+
+def feeder(now: ScenarioResults, name: str) -> None:
+    """Kilometres and faults of a feeder by what an operation does."""
+    rows = _state(now).feeders
+    rows = rows[rows["feeder_id"] == name]
+    chart = charts_coordination.feeder(rows)
+    st.subheader(f"Fuse or recloser, on {plain(name)} as built", anchor=False)
+    left, right = st.columns(2, gap="large")
+    with left:
+        figure.chart(described.figure(chart, frame.presenting(), 300), chart.description or chart.title, lambda: rows,
+                     "Faults by outcome", "coordination_feeder")
+    with right:
+        sums = rows.groupby(["outcome", "operation"], sort=False)[["km", "faults_per_year"]].sum().unstack("operation")
+        sums = sums[(sums > 0).any(axis=1)]
+        shown = pd.DataFrame({"outcome": sums.index, **{
+            f"{what}, {operation}": [number(v) for v in sums[column, operation]] for column, what in (
+                ("km", "km"), ("faults_per_year", "faults/yr")) for operation in OPERATIONS}})
+        figure.table(shown, "Kilometres and faults by outcome", "coordination_km")
+        st.caption("Every device working, links as recorded, reclosing on. The fuse nearest the fault counts.")
+
+
+def lateral(now: ScenarioResults, head: int, actuating_a: float) -> None:
+    """Curves at a lateral's head, shares of its faults by outcome, and what is lost as fault currents grow.
+
+    actuating_a: of the sectionalizer proposed there.
+    """
+    state, network = _state(now), now.results.network
+    values, found = now.results.study.values, now.results.table.protections[0]
+    curves = lateral_curves(network, values, found, state.races, head, actuating_a)
+    chart, sections = charts_coordination.curves(curves), network.unit == head
+    st.markdown(f"**Coordination of {plain(curves.lateral_id)} with {plain(curves.recloser_id)}, as built**")
+    left, right = st.columns([3, 2], gap="large")
+    with left:
+        figure.chart(described.figure(chart, frame.presenting(), 520), chart.description,
+                     lambda: charts_coordination.curves_frame(curves), "Curves", "coordination")
+    with right:
+        _shares(state.splits, float(values["fault_current_factor"]), sections)
+        if curves.device == FUSE and not curves.device_s:
+            st.caption(f"The study has no settings of {plain(curves.recloser_id)}: its fast operations are taken to "
+                       f"clear in {number(values['fast_clearing_time_s'])} s.")
+        if not np.isfinite(curves.low_a):
+            st.caption("The study gives no fault currents here. Results take every fast operation to save a fuse, and "
+                       "every sectionalizer to count.")
+
+
+def _shares(splits: dict[float, OutcomeSplit], own: float, sections: np.ndarray) -> None:
+    """Two tables: the shares now, and on a fast and a delayed operation as the source grows."""
+    growth = growth_frame(splits, sections)
+    occurring = [(key, name) for key, name in OUTCOMES.values() if (growth[key] > 0).any()]
+    if not occurring:
+        st.info("No fault falls on this lateral: it has neither a length nor a rate of its own.")
+        return
+    now = growth[growth["fault_current_factor"] == own].set_index("operation")
+    table = pd.DataFrame({"outcome": [name for _, name in occurring], **{
+        f"{operation}, % of faults": [number(100.0 * now.at[operation, key]) for key, _ in occurring]
+        for operation in OPERATIONS}})
+    figure.table(table, "Share of the lateral's faults by outcome", "coordination_shares")
+    st.markdown("**As the source grows**: fault currents times a factor, % of faults")
+    rows = growth[growth["fault_current_factor"].isin([*FACTORS, own])]
+    more = pd.DataFrame({"×": [number(f) for f in rows["fault_current_factor"]], "operation": rows["operation"], **{
+        name: [number(100.0 * v) for v in rows[key]] for key, name in occurring if key in KEYS}})
+    figure.table(more, "Coordination as the source grows", "coordination_growth")
