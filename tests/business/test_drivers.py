@@ -44,7 +44,8 @@ def _npvs(case, values) -> np.ndarray:
 def test_grouped_table_gives_the_same_amounts(seed):
     case = random_case(seed, 25, perspective="society")
     for s in range(len(case.study.scenarios)):
-        found = grouped_amounts(group_rows(row_groups(case.table, case.study.values), s, case.study.values), case.study.values, COSTS)
+        rows = row_groups(case.table, case.study.values)
+        found = grouped_amounts(group_rows(rows, s, case.study.values), case.study.values, COSTS)
         wanted = totals(case.business.by_section[s])
         assert found == pytest.approx(wanted, rel=1e-9, abs=1e-9)
 
