@@ -17,6 +17,7 @@ from reliability.network.application_fuse import existing_ceilings_a, fuse_check
 from reliability.network.application_proposal import Proposal, propose
 from reliability.network.application_reach import reach, unseen_share
 from reliability.network.application_rules import device_checks
+from reliability.network.application_site import site_checks
 from reliability.network.conversions import named_heads
 from reliability.network.protection import protection
 from reliability.network.tree import Network
@@ -29,14 +30,15 @@ from reliability.schema.values import Assumptions
 class ApplicationChecks:
     """What the checks say of m laterals under one scenario, arrays (m,) in the order of their heads.
 
-    network: n sections. proposal: heads, backups, settings. unseen_share: 0 to 1 of the
-    faults that the device answers for, NaN where unknown. ceiling_a: saving ceiling of
+    network: n sections. values: assumptions by key that they were made at. proposal: heads, backups, settings.
+    unseen_share: 0 to 1 of the faults that the device answers for, NaN where unknown. ceiling_a: saving ceiling of
     the existing fuse, NaN where unknown. checks: one entry a check. verdict: index into
     VERDICTS, the worst of the checks that decide: fail over unknown over review over pass.
     applicable: bool, whether the scenario's device can go there with the scenario's settings.
     """
 
     network: Network
+    values: Assumptions
     scenario: Scenario
     proposal: Proposal
     unseen_share: np.ndarray
@@ -74,13 +76,14 @@ def check_laterals(network: Network, values: Assumptions, scenario: Scenario,
     """
     proposal, stretch = propose(network, values, scenario, counts, fast_operations), reach(network, values)
     as_built = protection(network, values)
-    checks = (*device_checks(network, values, proposal, stretch), *fuse_checks(network, values, as_built))
+    checks = (*device_checks(network, values, proposal, stretch), *site_checks(network, values, proposal, as_built),
+              *fuse_checks(network, values, as_built))
     verdict = worst(checks)
     # the counts that the model would use may be more than the backup admits where the proposed ones are not
     admitted = ~(proposal.counts_in_model > proposal.most_counts)
     other_device = scenario.device not in (None, SECTIONALIZER)
     applicable = ((verdict != FAIL) & admitted) | other_device
-    return ApplicationChecks(network, scenario, proposal, unseen_share(stretch, proposal.actuating_a),
+    return ApplicationChecks(network, values, scenario, proposal, unseen_share(stretch, proposal.actuating_a),
                              existing_ceilings_a(network, values, as_built), checks, verdict, applicable)
 
 

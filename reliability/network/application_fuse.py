@@ -10,6 +10,7 @@ from reliability.network.devices import MELTS
 from reliability.network.fuse_links import link_name, link_table
 from reliability.network.link_curves import link_curves, saving_ceilings_a
 from reliability.network.protection import Protection
+from reliability.network.rates import fault_currents_a
 from reliability.network.tree import Network
 from reliability.schema.values import Assumptions
 
@@ -27,7 +28,7 @@ def existing_ceilings_a(network: Network, values: Assumptions, as_built: Protect
 def fuse_checks(network: Network, values: Assumptions, as_built: Protection) -> tuple[Check, Check, Check]:
     """The three checks of the existing fuse at each lateral's head, under the backup as built."""
     head = network.candidates
-    load, tap = network.column["peak_load_a"][head], network.column["fault_current_source_a"][head]
+    load, tap = network.column["peak_load_a"][head], fault_currents_a(network, values)[0][head]
     fused = MELTS[network.device[head]]
     speed, installed = link_ratings(np.where(fused, network.text["fuse_link"][head], ""))
     backup = network.protective_above[head]
