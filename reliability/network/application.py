@@ -12,18 +12,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.network.application_catalogue import FAIL, PASS, VERDICTS, Check, worst
+from reliability.network.application_catalogue import FAIL, PASS, REVIEW, UNKNOWN, VERDICTS, Check, worst
 from reliability.network.application_fuse import existing_ceilings_a, fuse_checks
 from reliability.network.application_proposal import Proposal, propose
 from reliability.network.application_reach import reach, unseen_share
 from reliability.network.application_rules import device_checks
 from reliability.network.application_site import site_checks
 from reliability.network.conversions import named_heads
+from reliability.network.devices import MELTS
 from reliability.network.protection import protection
 from reliability.network.tree import Network
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import Scenario
 from reliability.schema.values import Assumptions
+
+LARGER, SMALLER, NO_LINK = "larger than asked", "smaller than asked", "where no link of its kind serves"
 
 
 @dataclass(frozen=True)
@@ -118,6 +121,32 @@ def application_frame(checks: ApplicationChecks) -> pd.DataFrame:
         **{check.kind.key: names[check.verdict] for check in checks.checks},
         "not_passed": open_points(checks),
     })
+
+
+def wrong_links(checks: ApplicationChecks) -> pd.DataFrame:
+    """Laterals whose fuse holds another link than coordination asks for, as the study stands: a row each.
+
+    Columns lateral_id, fuse_link, rating_a, asked_a (NaN where no link of the kind does), finding. Beside the
+    assumption `wrong_link_share`, which reckons with errors that no record shows.
+    """
+    check = checks.check("fuse_coordination")
+    at = np.flatnonzero(check.verdict == REVIEW)
+    rating, asked = check.value[at], check.limit[at]
+    finding = np.where(np.isnan(asked), NO_LINK, np.where(rating > asked, LARGER, SMALLER))
+    return pd.DataFrame({"lateral_id": checks.lateral_ids[at], "rating_a": rating, "asked_a": asked,
+                         "fuse_link": checks.network.text["fuse_link"][checks.proposal.head[at]],
+                         "finding": finding})[["lateral_id", "fuse_link", "rating_a", "asked_a", "finding"]]
+
+
+def wrong_links_said(checks: ApplicationChecks) -> str:
+    """How many fuses hold a wrong link, of those of which it can be told, and the share the study reckons with."""
+    found = wrong_links(checks)["finding"]
+    fused = MELTS[checks.network.device[checks.proposal.head]]
+    judged = int((fused & (checks.check("fuse_coordination").verdict != UNKNOWN)).sum())
+    parts = ", ".join(f"{int((found == finding).sum()):,} {finding}" for finding in (LARGER, SMALLER, NO_LINK))
+    return (f"{len(found):,} of {judged:,} fuses at the heads of laterals hold another link than coordination asks for "
+            f"({parts}); the study reckons with {checks.values['wrong_link_share']:.3g} of all fuses holding the next "
+            "larger link by error")
 
 
 def evidence_frame(checks: ApplicationChecks, lateral_ids: np.ndarray | list[str] | None = None) -> pd.DataFrame:

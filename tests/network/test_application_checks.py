@@ -6,11 +6,16 @@ The lateral that is changed cell by cell, and the assumptions, are in tests/netw
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
+from reliability.network.application import LARGER, NO_LINK, SMALLER, check_laterals, wrong_links, wrong_links_said
 from reliability.network.application_catalogue import CHECKS
+from reliability.network.tree import build_network
+from reliability.schema.columns import SETTINGS
 from reliability.schema.scenarios import Scenario
-from tests.network.laterals import ALL, checks_of, overall, verdict
+from tests.network.laterals import ALL, BACKUP, LATERAL, VALUES, checks_of, overall, verdict
+from tests.networks import study_of
 
 NAN = np.nan
 
@@ -355,3 +360,46 @@ def test_the_counts_of_a_sectionalizer_that_stands_there_are_checked():
     assert verdict(checks_of(stated, backup), "below_lockout") == "fail"
     two = Scenario("S", None, "sectionalizer", 2)
     assert verdict(checks_of(stated, backup, scenario=two), "below_lockout") == "pass"
+
+
+# --- wrong links -------------------------------------------------------------------------
+
+
+def test_wrong_links_are_counted_and_named():
+    """Pickup 40 A and 300 A at the tap ask for 40K; 20 A load. 65K is larger, 25K smaller, at 4000 A none is saved."""
+    rows = [BACKUP, *(LATERAL | {"section_id": name, "peak_load_a": 20.0, "fault_current_source_a": tap,
+                                 "fuse_link": link} for name, link, tap in
+                      (("right", "40K", 300.0), ("large", "65K", 300.0), ("small", "25K", 300.0),
+                       ("none", "40K", 4000.0), ("blank", "", 300.0))),
+            LATERAL | {"section_id": "counts", "device": "sectionalizer"}]
+    study = study_of(rows, **VALUES | {"wrong_link_share": 0.05})
+    found = check_laterals(build_network(study.sections), study.values, ALL)
+    links = wrong_links(found).set_index("lateral_id")
+    assert links["finding"].to_dict() == {"large": LARGER, "small": SMALLER, "none": NO_LINK}
+    assert links["asked_a"].tolist() == pytest.approx([40.0, 40.0, NAN], nan_ok=True)
+    assert links["rating_a"].tolist() == [65.0, 25.0, 40.0]
+    said = wrong_links_said(found)
+    assert said.startswith("3 of 4 fuses")
+    assert "0.05 of all fuses" in said
+    assert len(wrong_links(checks_of({"device": "sectionalizer"}))) == 0
+
+
+def test_the_existing_fuse_is_judged_by_the_settings_of_its_backup():
+    """80K melts in 0.1 s at 1180 A, of which 0.75 may be used: a fast operation of 0.075 s saves it, one of 0.076 does
+    not, whatever fast clearing time the study assumes. Pickup alone, 40 A, then asks for a larger link."""
+    def of(time: float, link: str = "80K", pickup: float = 200.0):
+        settings = pd.DataFrame([("backup", "phase", kind, pickup, "definite", t, 0.0)
+                                 for kind, t in (("fast", time), ("delayed", 5.0))],
+                                columns=[c.name for c in SETTINGS])
+        tap = {"fault_current_source_a": 1180.0, "fuse_link": link, "peak_load_a": 20.0}
+        return checks_of(tap, settings=settings, fast_clearing_time_s=9.0)
+
+    assert [verdict(of(t), "fuse_saving") for t in (0.0749, 0.076)] == ["pass", "review"]
+    assert [verdict(of(t), "fuse_coordination") for t in (0.0749, 0.076)] == ["pass", "review"]
+    assert of(0.0749).check("fuse_coordination").limit[0] == 80.0
+    assert of(0.001).check("fuse_coordination").limit[0] == 50.0
+    assert np.isnan(of(0.0749).ceiling_a[0])
+    # without a link the rule without settings holds, and knows no ceiling either
+    assert verdict(of(0.0749, link=""), "fuse_saving") == "unknown"
+    # an operation that does not pick up saves no fuse
+    assert verdict(of(0.0749, pickup=1200.0), "fuse_saving") == "review"
