@@ -22,7 +22,8 @@ MOST_SECTIONS = 120
 def profile(network: Network, head: int, values: Assumptions) -> pd.DataFrame:
     """Fault current along every section of a lateral: section_id, km from the lateral's head, current_a.
 
-    Currents are those stated times `fault_current_factor`, as the model and the checks see them. Impedance grows linearly along a section, so 1/I does (model §2). Sections without currents are left out.
+    Currents are those stated times `fault_current_factor`, as the model and the checks see them. Impedance grows
+    linearly along a section, so 1/I does (model §2). Sections without currents are left out.
     """
     sections = np.arange(head, head + int(network.size[head]))[:MOST_SECTIONS]
     length = np.nan_to_num(network.column["length_km"])
