@@ -160,7 +160,7 @@ CHECKS: tuple[CheckKind, ...] = (
 KIND: dict[str, CheckKind] = {kind.key: kind for kind in CHECKS}
 
 
-def judge(key: str, value: np.ndarray, limit: np.ndarray | float, incomplete: np.ndarray | None = None,
+def judge(key: str, value: np.ndarray | float, limit: np.ndarray | float, incomplete: np.ndarray | None = None,
           settled: Sequence[Settled] = ()) -> Check:
     """Verdicts of check `key` from value and limit, each (m,) or a number, NaN where unknown.
 

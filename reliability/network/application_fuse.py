@@ -44,7 +44,8 @@ def fast_clearing_s(network: Network, as_built: Protection, tap_a: np.ndarray | 
     device = np.where(backup >= 0, as_built.settings_of[backup], -1)
     tap = np.ones(len(device)) if tap_a is None else tap_a
     result, known = np.full(len(device), np.nan), (device >= 0) & ~np.isnan(tap)
-    result[known] = clearing_times_s(network.settings, device[known], FAST_OPERATION, ALL_ELEMENTS, tap[known])
+    kind, part = (np.full(len(tap), code) for code in (FAST_OPERATION, ALL_ELEMENTS))
+    result[known] = clearing_times_s(network.settings, device[known], kind[known], part[known], tap[known])
     return result
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 
 from reliability.network.application_catalogue import HAIR, KIND, PASS, REVIEW, UNKNOWN, Check, Settled, judge
@@ -11,11 +9,10 @@ from reliability.network.application_proposal import Proposal
 from reliability.network.application_reach import Reach, largest_current_a, smallest_current_a
 from reliability.network.protection import offered_ratings_a
 from reliability.network.tree import Network
+from reliability.schema.values import Assumptions
 
-Values = Mapping[str, object]
 
-
-def device_checks(network: Network, values: Values, proposal: Proposal, stretch: Reach) -> tuple[Check, ...]:
+def device_checks(network: Network, values: Assumptions, proposal: Proposal, stretch: Reach) -> tuple[Check, ...]:
     """Every check of the device, in the order of `CHECKS`."""
     return (
         *load_checks(network, values, proposal),
@@ -29,7 +26,7 @@ def device_checks(network: Network, values: Values, proposal: Proposal, stretch:
     )
 
 
-def load_checks(network: Network, values: Values, proposal: Proposal) -> tuple[Check, Check]:
+def load_checks(network: Network, values: Assumptions, proposal: Proposal) -> tuple[Check, Check]:
     """Peak load × margin against the rating, cold-load pickup against the actuating current.
 
     Where no rating offered carries the load, both stand against the largest one.
@@ -42,7 +39,7 @@ def load_checks(network: Network, values: Values, proposal: Proposal) -> tuple[C
             judge("cold_load", values["cold_load_factor"] * load, actuating))
 
 
-def sees_faults(values: Values, proposal: Proposal, stretch: Reach) -> Check:
+def sees_faults(values: Assumptions, proposal: Proposal, stretch: Reach) -> Check:
     """Smallest fault current of the stretch against actuating current × margin.
 
     Under the actuating current part of the stretch is not seen: fail. Within the margin
@@ -58,7 +55,7 @@ def sees_faults(values: Values, proposal: Proposal, stretch: Reach) -> Check:
         Settled(near & gaps, UNKNOWN, KIND["sees_faults"].missing)])
 
 
-def minimum_trip(values: Values, proposal: Proposal) -> Check:
+def minimum_trip(values: Assumptions, proposal: Proposal) -> Check:
     """Actuating current against the share of the backup's minimum trip, or of its least pickup of phase and ground."""
     return judge("minimum_trip", proposal.actuating_a, values["minimum_trip_share"] * proposal.minimum_trip_a)
 
@@ -77,7 +74,7 @@ def count_checks(proposal: Proposal) -> tuple[Check, Check, Check]:
                 Settled(no_fuse, PASS, "no fuse below answers to the same backup")]))
 
 
-def timing_checks(values: Values, proposal: Proposal) -> tuple[Check, Check]:
+def timing_checks(values: Assumptions, proposal: Proposal) -> tuple[Check, Check]:
     """Shortest dead time against recognition and drop-out, the whole sequence against the memory.
 
     A device of one count opens in the first dead time, any other in a later one, which the longest may stand for. And
@@ -99,7 +96,7 @@ def timing_checks(values: Values, proposal: Proposal) -> tuple[Check, Check]:
                           "that it does not count delays it beyond its memory")]))
 
 
-def sequence_s(proposal: Proposal, values: Values, openings: np.ndarray) -> np.ndarray:
+def sequence_s(proposal: Proposal, values: Assumptions, openings: np.ndarray) -> np.ndarray:
     """Time (s) from the backup's first opening to the one of a number, (m,); to its lockout where that is the last.
 
     Of the dead times between, the first is `dead_time_s` and the others the longest; the clearing times are those of
@@ -112,7 +109,7 @@ def sequence_s(proposal: Proposal, values: Values, openings: np.ndarray) -> np.n
     return dead + fast * values["fast_clearing_time_s"] + (further - fast) * values["delayed_clearing_time_s"]
 
 
-def backfeed(network: Network, values: Values, proposal: Proposal) -> Check:
+def backfeed(network: Network, values: Assumptions, proposal: Proposal) -> Check:
     """Current (A a phase) that generation and capacitors below can feed, against the dead-line threshold.
 
     Their sum as apparent power, (kW + kvar)·√3/(phases·kV), is never less than the true one. A
@@ -128,7 +125,7 @@ def backfeed(network: Network, values: Values, proposal: Proposal) -> Check:
     return judge("backfeed", line_current_a(network, values, head, power), values["dead_line_threshold_a"], incomplete)
 
 
-def insulation(network: Network, values: Values, proposal: Proposal) -> Check:
+def insulation(network: Network, values: Assumptions, proposal: Proposal) -> Check:
     """Insulation level of the device against the one asked of equipment at the head.
 
     The study's level belongs to its voltage: a section of a higher voltage that states no level
@@ -140,14 +137,14 @@ def insulation(network: Network, values: Values, proposal: Proposal) -> Check:
     return judge("insulation", values["device_bil_kv"], asked)
 
 
-def withstand_checks(values: Values, stretch: Reach) -> tuple[Check, Check]:
+def withstand_checks(values: Assumptions, stretch: Reach) -> tuple[Check, Check]:
     """Largest fault current, asymmetrical and symmetrical, against the device's withstand."""
     largest, unknown_tap = largest_current_a(stretch)
     return (judge("momentary", values["asymmetry_factor"] * largest, values["momentary_withstand_a"], unknown_tap),
             judge("short_time", largest, values["short_time_withstand_a"], unknown_tap))
 
 
-def line_current_a(network: Network, values: Values, head: np.ndarray, power_kva: np.ndarray) -> np.ndarray:
+def line_current_a(network: Network, values: Assumptions, head: np.ndarray, power_kva: np.ndarray) -> np.ndarray:
     """Current (A a phase) of apparent power (kVA) spread evenly over the phases of each head, (m,): √3·kVA/(phases·kV).
 
     kV is the line-to-line voltage, so that a single phase stands at 1/√3 of it, the line-to-earth voltage.
@@ -155,6 +152,6 @@ def line_current_a(network: Network, values: Values, head: np.ndarray, power_kva
     return power_kva * np.sqrt(3.0) / (network.phases[head] * _system_kv(network, values)[head])
 
 
-def _system_kv(network: Network, values: Values) -> np.ndarray:
+def _system_kv(network: Network, values: Assumptions) -> np.ndarray:
     own = network.column["system_kv"]
     return np.where(np.isnan(own), values["system_kv"], own)
