@@ -197,6 +197,9 @@ case("equipment-rate-infinite", ["row 3 | equipment_fault_rate | 'Infinity'"],
 case("rates-per-km-and-per-mi", ["line_fault_rate_per_mi"],
      sections_csv=sections(MAIN + ",0.1,0.2", head=HEAD + ",line_fault_rate_per_km,line_fault_rate_per_mi"))
 case("dead-time-zero", ["row 2 | dead_time_s | '0'"], sections_csv=sections(MAIN + ",0", head=HEAD + ",dead_time_s"))
+case("longest-dead-time-below-the-shortest", ["row 2 | longest_dead_time_s | '1'"],
+     sections_csv=sections(MAIN + ",2,1", head=HEAD + ",dead_time_s,longest_dead_time_s"))
+case("tie-to-nowhere", ["row 3 | tie_section_id | 'mian'"], sections_csv=sections(MAIN + ",,", TAP + ",0.5,mian", head=HEAD + ",tie_probability,tie_section_id"))
 case("ceiling-negative", ["row 3 | saving_ceiling_a | '-1'"], sections_csv=sections(MAIN + ",", TAP + ",-1", head=HEAD + ",saving_ceiling_a"))
 case("no-operation-to-lockout", ["row 2 | operations_to_lockout | '0'"],
      sections_csv=sections(MAIN + ",0", head=HEAD + ",operations_to_lockout"))

@@ -12,31 +12,36 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.network.application_catalogue import FAIL, PASS, VERDICTS, Check, worst
+from reliability.network.application_catalogue import FAIL, PASS, REVIEW, UNKNOWN, VERDICTS, Check, worst
 from reliability.network.application_fuse import existing_ceilings_a, fuse_checks
 from reliability.network.application_proposal import Proposal, propose
 from reliability.network.application_reach import reach, unseen_share
 from reliability.network.application_rules import device_checks
+from reliability.network.application_site import site_checks
 from reliability.network.conversions import named_heads
+from reliability.network.devices import MELTS
 from reliability.network.protection import protection
 from reliability.network.tree import Network
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import Scenario
 from reliability.schema.values import Assumptions
 
+LARGER, SMALLER, NO_LINK = "larger than asked", "smaller than asked", "where no link of its kind serves"
+
 
 @dataclass(frozen=True)
 class ApplicationChecks:
     """What the checks say of m laterals under one scenario, arrays (m,) in the order of their heads.
 
-    network: n sections. proposal: heads, backups, settings. unseen_share: 0 to 1 of the
-    faults that the device answers for, NaN where unknown. ceiling_a: saving ceiling of
+    network: n sections. values: assumptions by key that they were made at. proposal: heads, backups, settings.
+    unseen_share: 0 to 1 of the faults that the device answers for, NaN where unknown. ceiling_a: saving ceiling of
     the existing fuse, NaN where unknown. checks: one entry a check. verdict: index into
     VERDICTS, the worst of the checks that decide: fail over unknown over review over pass.
     applicable: bool, whether the scenario's device can go there with the scenario's settings.
     """
 
     network: Network
+    values: Assumptions
     scenario: Scenario
     proposal: Proposal
     unseen_share: np.ndarray
@@ -74,13 +79,14 @@ def check_laterals(network: Network, values: Assumptions, scenario: Scenario,
     """
     proposal, stretch = propose(network, values, scenario, counts, fast_operations), reach(network, values)
     as_built = protection(network, values)
-    checks = (*device_checks(network, values, proposal, stretch), *fuse_checks(network, values, as_built))
+    checks = (*device_checks(network, values, proposal, stretch), *site_checks(network, values, proposal, as_built),
+              *fuse_checks(network, values, as_built))
     verdict = worst(checks)
     # the counts that the model would use may be more than the backup admits where the proposed ones are not
     admitted = ~(proposal.counts_in_model > proposal.most_counts)
     other_device = scenario.device not in (None, SECTIONALIZER)
     applicable = ((verdict != FAIL) & admitted) | other_device
-    return ApplicationChecks(network, scenario, proposal, unseen_share(stretch, proposal.actuating_a),
+    return ApplicationChecks(network, values, scenario, proposal, unseen_share(stretch, proposal.actuating_a),
                              existing_ceilings_a(network, values, as_built), checks, verdict, applicable)
 
 
@@ -115,6 +121,32 @@ def application_frame(checks: ApplicationChecks) -> pd.DataFrame:
         **{check.kind.key: names[check.verdict] for check in checks.checks},
         "not_passed": open_points(checks),
     })
+
+
+def wrong_links(checks: ApplicationChecks) -> pd.DataFrame:
+    """Laterals whose fuse holds another link than coordination asks for, as the study stands: a row each.
+
+    Columns lateral_id, fuse_link, rating_a, asked_a (NaN where no link of the kind does), finding. Beside the
+    assumption `wrong_link_share`, which reckons with errors that no record shows.
+    """
+    check = checks.check("fuse_coordination")
+    at = np.flatnonzero(check.verdict == REVIEW)
+    rating, asked = check.value[at], check.limit[at]
+    finding = np.where(np.isnan(asked), NO_LINK, np.where(rating > asked, LARGER, SMALLER))
+    return pd.DataFrame({"lateral_id": checks.lateral_ids[at], "rating_a": rating, "asked_a": asked,
+                         "fuse_link": checks.network.text["fuse_link"][checks.proposal.head[at]],
+                         "finding": finding})[["lateral_id", "fuse_link", "rating_a", "asked_a", "finding"]]
+
+
+def wrong_links_said(checks: ApplicationChecks) -> str:
+    """How many fuses hold a wrong link, of those of which it can be told, and the share the study reckons with."""
+    found = wrong_links(checks)["finding"]
+    fused = MELTS[checks.network.device[checks.proposal.head]]
+    judged = int((fused & (checks.check("fuse_coordination").verdict != UNKNOWN)).sum())
+    parts = ", ".join(f"{int((found == finding).sum()):,} {finding}" for finding in (LARGER, SMALLER, NO_LINK))
+    return (f"{len(found):,} of {judged:,} fuses at the heads of laterals hold another link than coordination asks for "
+            f"({parts}); the study reckons with {checks.values['wrong_link_share']:.3g} of all fuses holding the next "
+            "larger link by error")
 
 
 def evidence_frame(checks: ApplicationChecks, lateral_ids: np.ndarray | list[str] | None = None) -> pd.DataFrame:

@@ -3,8 +3,8 @@
 A check that is not met fails the lateral where the device would not do its work, would make
 the feeder worse or would be damaged. It asks for review where the device works, but at a
 price that the model reckons or with something that somebody must look at on site. A missing
-input is unknown, never a pass. Checks of the existing fuse are findings about today's
-protection and do not decide whether the device can go there.
+input is unknown, never a pass. Checks of the existing fuse, and of the time without reclosing,
+are findings: they inform, and do not decide whether the device can go there.
 """
 
 from __future__ import annotations
@@ -82,9 +82,9 @@ CHECKS: tuple[CheckKind, ...] = (
               "the smallest fault current down to the devices below is under the actuating current: part is not seen",
               "actuating current is not known, or a section down to the devices below lacks a fault current"),
     CheckKind("minimum_trip", "Counts whenever the backup trips", "A", "at_most", FAIL,
-              "the actuating current is low enough under the backup's minimum trip",
+              "the actuating current is low enough under the backup's minimum trip, the least pickup where known",
               "the backup can trip on a current that the sectionalizer does not count",
-              "actuating current or the backup's minimum trip is not known"),
+              "actuating current or the backup's minimum trip or pickup is not known"),
     CheckKind("below_lockout", "Fewer counts than the backup's operations", "counts", "at_most", FAIL,
               "it opens before the backup locks out",
               "it has as many counts as the backup has operations: the backup locks out first",
@@ -103,7 +103,7 @@ CHECKS: tuple[CheckKind, ...] = (
               "the backup's dead time is not known"),
     CheckKind("sequence", "Sequence within memory", "s", "at_most", FAIL,
               "the backup's whole sequence fits into the memory time",
-              "counts are forgotten before the backup's sequence ends",
+              "counts are forgotten before it has opened",
               "the backup's dead time is not known"),
     CheckKind("backfeed", "Nothing feeds the dead line", "A", "at_most", REVIEW,
               "generation and capacitors below cannot hold the current above the dead-line threshold",
@@ -121,6 +121,28 @@ CHECKS: tuple[CheckKind, ...] = (
               "the largest fault current is within the short-time withstand",
               "the largest fault current is above the short-time withstand",
               "fault current at the lateral's head is not known"),
+    CheckKind("inrush", "Inrush stays uncounted", "A", "at_most", FAIL,
+              "inrush after a reclosing stays within the actuating current",
+              "inrush is above the actuating current and the device offered does not hold through it: a healthy "
+              "lateral counts it after each reclosing",
+              "actuating current is not known, or sections of the lateral lack connected_kva"),
+    CheckKind("three_phase_customers", "No three-phase customers beyond", "customers", "at_most", REVIEW,
+              "no three-phase customer stands beyond a device that opens by phase",
+              "three-phase customers beyond a device that opens by phase: their motors may run on two phases",
+              "no section of the lateral states customers_three_phase; 0 where there are none"),
+    CheckKind("underground", "Overhead line", "0–1", "at_most", REVIEW,
+              "the lateral is overhead",
+              "a large part of the lateral is underground: its faults are seldom temporary, and reclosing stresses it",
+              "construction is not known"),
+    CheckKind("ties", "Counts fit the other source of a tie", "counts", "at_most", REVIEW,
+              "it opens before the device of the other source locks out too",
+              "fed through a tie, the other source's device locks out first",
+              "counts are not known"),
+    CheckKind("reclosing_off", "Finding: faults while reclosing is off", "0–1", "at_most", REVIEW,
+              "the study has no faults while reclosing is off; no sectionalizer would open then",
+              "no sectionalizer opens while reclosing is off: this share of the faults locks the backup out with its "
+              "whole zone",
+              "the share is not known", decides=False),
     CheckKind("fuse_load", "Existing fuse: load within link rating", "A", "at_most", REVIEW,
               "the installed link carries the peak load",
               "the peak load is above the rating of the installed link",
@@ -138,7 +160,7 @@ CHECKS: tuple[CheckKind, ...] = (
 KIND: dict[str, CheckKind] = {kind.key: kind for kind in CHECKS}
 
 
-def judge(key: str, value: np.ndarray, limit: np.ndarray | float, incomplete: np.ndarray | None = None,
+def judge(key: str, value: np.ndarray | float, limit: np.ndarray | float, incomplete: np.ndarray | None = None,
           settled: Sequence[Settled] = ()) -> Check:
     """Verdicts of check `key` from value and limit, each (m,) or a number, NaN where unknown.
 

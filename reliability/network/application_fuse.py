@@ -2,34 +2,59 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from reliability.network.application_catalogue import HAIR, PASS, REVIEW, UNKNOWN, Check, Settled, judge
 from reliability.network.coordination import coordination
+from reliability.network.curves import Points
+from reliability.network.device_settings import ALL_ELEMENTS, FAST_OPERATION, clearing_times_s
 from reliability.network.devices import MELTS
 from reliability.network.fuse_links import link_name, link_table
-from reliability.network.link_curves import link_curves, saving_ceilings_a
+from reliability.network.link_curves import link_curves, minimum_melting_s, own_curves, saving_ceilings_a
 from reliability.network.protection import Protection
+from reliability.network.rates import fault_currents_a
 from reliability.network.tree import Network
 from reliability.schema.values import Assumptions
+
+Own = Mapping[str, tuple[Points, Points]]   # (melting, clearing) of links by name
 
 # Preferred ratings of links, A; the others of the table are the intermediate series (IEEE C37.42).
 PREFERRED_A = (6, 10, 15, 25, 40, 65, 100, 140, 200)
 
 
 def existing_ceilings_a(network: Network, values: Assumptions, as_built: Protection) -> np.ndarray:
-    """Saving ceiling (A) of the fuse at each lateral's head, (m,), NaN where unknown or no fuse."""
+    """Saving ceiling (A) of the fuse at each lateral's head, (m,), NaN where unknown or no fuse.
+
+    NaN too where curves of both the link and its backup decide: no one current divides there.
+    """
     head = network.candidates
     ceiling = coordination(network, values, (as_built,)).ceiling_a[0][head]
-    return np.where(MELTS[network.device[head]] & np.isfinite(ceiling), ceiling, np.nan)
+    timed = ~np.isnan(fast_clearing_s(network, as_built)) & (network.text["fuse_link"][head] != "")
+    return np.where(MELTS[network.device[head]] & np.isfinite(ceiling) & ~timed, ceiling, np.nan)
+
+
+def fast_clearing_s(network: Network, as_built: Protection, tap_a: np.ndarray | None = None) -> np.ndarray:
+    """Clearing time (s) of each backup's fast operation at tap_a (m,), A, NaN where it has no settings of its own.
+
+    An earth fault, as the currents are: elements of phase and ground see it. tap_a: None for any current at all.
+    """
+    backup = network.protective_above[network.candidates]
+    device = np.where(backup >= 0, as_built.settings_of[backup], -1)
+    tap = np.ones(len(device)) if tap_a is None else tap_a
+    result, known = np.full(len(device), np.nan), (device >= 0) & ~np.isnan(tap)
+    kind, part = (np.full(len(tap), code) for code in (FAST_OPERATION, ALL_ELEMENTS))
+    result[known] = clearing_times_s(network.settings, device[known], kind[known], part[known], tap[known])
+    return result
 
 
 def fuse_checks(network: Network, values: Assumptions, as_built: Protection) -> tuple[Check, Check, Check]:
     """The three checks of the existing fuse at each lateral's head, under the backup as built."""
     head = network.candidates
-    load, tap = network.column["peak_load_a"][head], network.column["fault_current_source_a"][head]
+    load, tap = network.column["peak_load_a"][head], fault_currents_a(network, values)[0][head]
     fused = MELTS[network.device[head]]
-    speed, installed = link_ratings(np.where(fused, network.text["fuse_link"][head], ""))
+    speed, installed = _links(network)
     backup = network.protective_above[head]
     fast = np.where(backup >= 0, as_built.fast[backup], np.nan)
 
@@ -37,7 +62,15 @@ def fuse_checks(network: Network, values: Assumptions, as_built: Protection) -> 
     none = Settled(~fused, PASS, "no fuse stands at the head today")
     blocked = Settled(fast == 0.0, PASS, "fast tripping is blocked: no fuse is meant to be saved")
     pickup = values["cold_load_factor"] * load
-    asked = asked_ratings_a(speed, installed, pickup, np.where(fast == 0.0, 0.0, tap), values)
+    own, device_s = own_curves(network.curves), fast_clearing_s(network, as_built, tap)
+    asked = asked_ratings_a(speed, installed, pickup, np.where(fast == 0.0, 0.0, tap), values,
+                            np.where(fast == 0.0, np.nan, device_s), own)
+    timed = ~np.isnan(device_s) & (speed != "")
+    saved = timed & (device_s <= values["fuse_melting_factor"] * _melting_s(network, tap, timed, own))
+    by_curves = (Settled(timed & saved, PASS, "by its settings the backup's fast operation clears ahead of the link "
+                                              "at the tap"),
+                 Settled(timed & ~saved, REVIEW, "by its settings the backup's fast operation does not clear ahead of "
+                                                 "the link at the tap"))
     # an infinite rating: beyond every link of the table
     beyond = Settled(np.isinf(asked), REVIEW, "no link of its kind stands cold-load pickup and is saved at the tap")
     # where nothing is to be saved no rule here speaks against a larger link
@@ -46,10 +79,25 @@ def fuse_checks(network: Network, values: Assumptions, as_built: Protection) -> 
     uncertain = Settled(np.isnan(fast), UNKNOWN, "the backup is not known")
     return (
         judge("fuse_load", load, installed, settled=[none]),
-        judge("fuse_saving", tap, ceiling, settled=[uncertain, blocked, none]),
+        judge("fuse_saving", tap, ceiling, settled=[*by_curves, uncertain, blocked, none]),
         judge("fuse_coordination", installed, np.where(np.isinf(asked), np.nan, asked),
               settled=[beyond, large_enough, uncertain, none]),
     )
+
+
+def _links(network: Network) -> tuple[np.ndarray, np.ndarray]:
+    """Speed and rating of the link at each head, see `link_ratings`."""
+    head = network.candidates
+    return link_ratings(np.where(MELTS[network.device[head]], network.text["fuse_link"][head], ""))
+
+
+def _melting_s(network: Network, tap_a: np.ndarray, wanted: np.ndarray, own: Own) -> np.ndarray:
+    """Minimum melting time (s) at the tap of the link at each head, (m,), NaN where not wanted."""
+    names = [link_name(text) for text in network.text["fuse_link"][network.candidates[wanted]].astype(str)]
+    distinct, place = np.unique(np.array(names, dtype=str), return_inverse=True)
+    result = np.full(len(wanted), np.nan)
+    result[wanted] = minimum_melting_s(link_curves(distinct.tolist(), own), place.ravel(), tap_a[wanted])
+    return result
 
 
 def link_ratings(links: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -62,22 +110,28 @@ def link_ratings(links: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def asked_ratings_a(speed: np.ndarray, installed_a: np.ndarray, pickup_a: np.ndarray, tap_a: np.ndarray,
-                    values: Assumptions) -> np.ndarray:
+                    values: Assumptions, device_s: np.ndarray | None = None, own: Own | None = None) -> np.ndarray:
     """Rating (A) of the smallest link of the same kind that stands pickup and is saved at the tap, (m,).
 
     Of the same kind is a link of the same speed and series, preferred or intermediate ratings, as
     a utility stocks one series. speed, installed_a (rating, A), pickup_a (cold-load pickup, A),
-    tap_a (fault current at the tap, A; 0 where no saving is asked): (m,). Infinite where no
-    link does, NaN where an input is unknown.
+    tap_a (fault current at the tap, A; 0 where no saving is asked): (m,). device_s: (m,) clearing time
+    of the backup's fast operation at the tap by its settings, s, NaN where the rule without settings holds.
+    own: curves of links that go before the table's. Infinite where no link does, NaN where an input is unknown.
     """
+    device_s = np.full(len(pickup_a), np.nan) if device_s is None else device_s
     preferred = np.isin(installed_a, PREFERRED_A)
     result = np.full(len(pickup_a), np.nan)
     for (kind, series), links in _links_by_kind():
         ratings = links["rating_a"].to_numpy(dtype=float)
-        ceilings = saving_ceilings_a(link_curves(links.index), values["fast_clearing_time_s"],
-                                     values["fuse_melting_factor"])
+        curves, factor = link_curves(links.index, own), values["fuse_melting_factor"]
+        ceilings = saving_ceilings_a(curves, values["fast_clearing_time_s"], factor)
         stands = np.searchsorted(ratings * (1.0 + HAIR), pickup_a)
         saved = np.searchsorted(ceilings, tap_a, side="right")  # the ceiling itself is not saved (model §3)
+        timed = ~np.isnan(device_s)
+        melting = minimum_melting_s(curves, np.arange(len(links)), tap_a[timed, None])
+        # links from the first one up that does not melt ahead of the device
+        saved[timed] = np.logical_and.accumulate(factor * melting < device_s[timed, None], axis=1).sum(axis=1)
         asked = np.append(ratings, np.inf)[np.maximum(stands, saved)]
         result = np.where((speed == kind) & (preferred == series), asked, result)
     return np.where(np.isnan(pickup_a) | np.isnan(tap_a), np.nan, result)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from reliability.network.device_settings import least_pickup_a
 from reliability.network.devices import COUNTS, MELTS, RECLOSES
 from reliability.network.protection import chosen_rating_a, protection
 from reliability.network.tree import Network
@@ -19,7 +20,10 @@ class Proposal:
     """Settings of a sectionalizer at each of m laterals' heads, arrays (m,), NaN where unknown.
 
     head, backup: positions in the network; backup is the reclosing device above, −1 without one.
-    lockout, fast: the backup's operations under the scenario. most_counts: largest admissible.
+    lockout, fast: the backup's operations under the scenario. minimum_trip_a: the least pickup of its elements, phase
+    or ground, where the study has its settings, else what its section states. dead_time_s: its first.
+    longest_dead_time_s: its own, or the study's. by_phase: bool, whether the device opens the phases involved alone.
+    most_counts: largest admissible.
     counts: those the choice, the scenario or the section asks for, else the largest admissible.
     counts_in_model: those that expected values are computed with.
     counts_below: the most counts of a sectionalizer in the lateral that counts for the same
@@ -30,6 +34,10 @@ class Proposal:
     backup: np.ndarray
     lockout: np.ndarray
     fast: np.ndarray
+    minimum_trip_a: np.ndarray
+    dead_time_s: np.ndarray
+    longest_dead_time_s: np.ndarray
+    by_phase: np.ndarray
     rated_a: np.ndarray
     actuating_a: np.ndarray
     most_counts: np.ndarray
@@ -66,7 +74,8 @@ def propose(network: Network, values: Assumptions, scenario: Scenario, counts: n
     in_model = np.where(lowered & (most >= 1.0), np.minimum(in_model, most), in_model)
     counts_below, fuse_below = _below(network, after.counts)
     return Proposal(
-        head, backup, lockout, fast, rated_a=rated,
+        head, backup, lockout, fast, **_of_backup(network, values, backup),
+        by_phase=~(stands & after.opens_all[head]), rated_a=rated,
         actuating_a=np.where(np.isnan(actuating), values["actuating_ratio"] * rated, actuating),
         most_counts=most, counts=proposed, counts_in_model=in_model,
         counts_below=counts_below, fuse_below=fuse_below)
@@ -76,16 +85,32 @@ def _either(settled: np.ndarray | None, otherwise: np.ndarray) -> np.ndarray:
     return otherwise if settled is None else np.where(np.isnan(settled), otherwise, settled)
 
 
+def _of_backup(network: Network, values: Assumptions, backup: np.ndarray) -> dict[str, np.ndarray]:
+    """Minimum trip and dead times of the backups (m,), −1 without one, under the names of `Proposal`."""
+    trip, first, longest = (np.where(backup >= 0, network.column[name][backup], np.nan)
+                            for name in ("minimum_trip_a", "dead_time_s", "longest_dead_time_s"))
+    own = np.where(backup >= 0, network.settings_of[backup], -1)
+    trip = np.where(own >= 0, np.append(least_pickup_a(network.settings), np.nan)[own], trip)
+    # where only the first is stated and is longer than the study's longest, the others are no shorter
+    usual = np.maximum(values["longest_dead_time_s"], np.nan_to_num(first))
+    return {"minimum_trip_a": trip, "dead_time_s": first,
+            "longest_dead_time_s": np.where(np.isnan(longest), usual, longest)}
+
+
 def _below(network: Network, counts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(most counts of a sectionalizer, whether there is a fuse) below each head and the same backup, (m,)."""
-    heads, index = network.candidates, network.candidate_index
-    reclosing = RECLOSES[network.device]
-    reclosing[heads] = False  # the device at the head gives way to the sectionalizer
-    passed = network.along_path(reclosing.astype(float))
-    inside = np.flatnonzero((network.unit >= 0) & (network.unit != np.arange(len(network))))
-    same = inside[passed[inside] == passed[network.unit[inside]]]
-    counted = same[COUNTS[network.device[same]]]
-    fused = same[MELTS[network.device[same]]]
-    most = np.zeros(len(heads))
-    np.maximum.at(most, index[counted], counts[counted].astype(float))
-    return most, np.bincount(index[fused], minlength=len(heads)) > 0
+    index, most = network.candidate_index, np.zeros(len(network.candidates))
+    fuse = np.zeros(len(most), dtype=bool)
+    passed = network.along_path(RECLOSES[network.device].astype(float))
+    section = np.flatnonzero((COUNTS | MELTS)[network.device] & (network.unit >= 0))
+    head = network.unit[section]
+    while section.size:
+        # the device at the head gives way to the sectionalizer; one that recloses further down does not
+        same = (head != section) & (passed[head] == passed[section])
+        inside, at = section[same], index[head[same]]
+        counted = COUNTS[network.device[inside]]
+        np.maximum.at(most, at[counted], counts[inside[counted]].astype(float))
+        fuse[at[~counted]] = True
+        head = np.where(network.parent[head] >= 0, network.unit[network.parent[head]], -1)
+        section, head = section[head >= 0], head[head >= 0]
+    return most, fuse

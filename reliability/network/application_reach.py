@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reliability.network.rates import fault_rates
+from reliability.network.rates import fault_currents_a, fault_rates
 from reliability.network.tree import Network
 from reliability.schema.values import Assumptions
 
@@ -20,7 +20,8 @@ class Reach:
     """The z sections that the devices at m heads answer for.
 
     section: (z,) position of the section. lateral: (z,) index into the heads.
-    source_a, end_a: (z,) fault currents at the two ends, NaN where unknown.
+    source_a, end_a: (z,) fault currents at the two ends, NaN where unknown. tap_a: (m,) the one at each head. All are
+    those stated times `fault_current_factor` (model §2).
     faults_per_year: (z,) expected faults.
     """
 
@@ -29,15 +30,16 @@ class Reach:
     lateral: np.ndarray
     source_a: np.ndarray
     end_a: np.ndarray
+    tap_a: np.ndarray
     faults_per_year: np.ndarray
 
 
 def reach(network: Network, values: Assumptions) -> Reach:
     """What the devices at `network.candidates` answer for."""
     section = np.flatnonzero((network.unit >= 0) & (network.protective == network.unit))
-    return Reach(network.candidates, section, network.candidate_index[section],
-                 network.column["fault_current_source_a"][section], network.column["fault_current_end_a"][section],
-                 fault_rates(network, values)[section])
+    source, end = fault_currents_a(network, values)
+    return Reach(network.candidates, section, network.candidate_index[section], source[section], end[section],
+                 source[network.candidates], fault_rates(network, values)[section])
 
 
 def smallest_current_a(stretch: Reach) -> tuple[np.ndarray, np.ndarray]:
@@ -53,13 +55,12 @@ def smallest_current_a(stretch: Reach) -> tuple[np.ndarray, np.ndarray]:
     return np.where(np.isinf(smallest), np.nan, smallest), unknown
 
 
-def largest_current_a(network: Network, stretch: Reach) -> tuple[np.ndarray, np.ndarray]:
+def largest_current_a(stretch: Reach) -> tuple[np.ndarray, np.ndarray]:
     """(largest fault current known in A, whether the one at the tap is unknown), each (m,)."""
-    tap = network.column["fault_current_source_a"][stretch.heads]
     both = np.nan_to_num(np.stack([stretch.source_a, stretch.end_a]), nan=-np.inf).max(axis=0)
     largest = np.full(len(stretch.heads), -np.inf)
     np.maximum.at(largest, stretch.lateral, both)
-    return np.where(np.isinf(largest), np.nan, largest), np.isnan(tap)
+    return np.where(np.isinf(largest), np.nan, largest), np.isnan(stretch.tap_a)
 
 
 def unseen_share(stretch: Reach, actuating_a: np.ndarray) -> np.ndarray:

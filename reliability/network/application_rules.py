@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 
 from reliability.network.application_catalogue import HAIR, KIND, PASS, REVIEW, UNKNOWN, Check, Settled, judge
@@ -11,25 +9,24 @@ from reliability.network.application_proposal import Proposal
 from reliability.network.application_reach import Reach, largest_current_a, smallest_current_a
 from reliability.network.protection import offered_ratings_a
 from reliability.network.tree import Network
+from reliability.schema.values import Assumptions
 
-Values = Mapping[str, object]
 
-
-def device_checks(network: Network, values: Values, proposal: Proposal, stretch: Reach) -> tuple[Check, ...]:
+def device_checks(network: Network, values: Assumptions, proposal: Proposal, stretch: Reach) -> tuple[Check, ...]:
     """Every check of the device, in the order of `CHECKS`."""
     return (
         *load_checks(network, values, proposal),
         sees_faults(values, proposal, stretch),
-        minimum_trip(network, values, proposal),
+        minimum_trip(values, proposal),
         *count_checks(proposal),
-        *timing_checks(network, values, proposal),
+        *timing_checks(values, proposal),
         backfeed(network, values, proposal),
         insulation(network, values, proposal),
-        *withstand_checks(network, values, stretch),
+        *withstand_checks(values, stretch),
     )
 
 
-def load_checks(network: Network, values: Values, proposal: Proposal) -> tuple[Check, Check]:
+def load_checks(network: Network, values: Assumptions, proposal: Proposal) -> tuple[Check, Check]:
     """Peak load × margin against the rating, cold-load pickup against the actuating current.
 
     Where no rating offered carries the load, both stand against the largest one.
@@ -42,7 +39,7 @@ def load_checks(network: Network, values: Values, proposal: Proposal) -> tuple[C
             judge("cold_load", values["cold_load_factor"] * load, actuating))
 
 
-def sees_faults(values: Values, proposal: Proposal, stretch: Reach) -> Check:
+def sees_faults(values: Assumptions, proposal: Proposal, stretch: Reach) -> Check:
     """Smallest fault current of the stretch against actuating current × margin.
 
     Under the actuating current part of the stretch is not seen: fail. Within the margin
@@ -58,10 +55,9 @@ def sees_faults(values: Values, proposal: Proposal, stretch: Reach) -> Check:
         Settled(near & gaps, UNKNOWN, KIND["sees_faults"].missing)])
 
 
-def minimum_trip(network: Network, values: Values, proposal: Proposal) -> Check:
-    """Actuating current against the share of the backup's minimum trip."""
-    trip = _of_backup(network, "minimum_trip_a", proposal)
-    return judge("minimum_trip", proposal.actuating_a, values["minimum_trip_share"] * trip)
+def minimum_trip(values: Assumptions, proposal: Proposal) -> Check:
+    """Actuating current against the share of the backup's minimum trip, or of its least pickup of phase and ground."""
+    return judge("minimum_trip", proposal.actuating_a, values["minimum_trip_share"] * proposal.minimum_trip_a)
 
 
 def count_checks(proposal: Proposal) -> tuple[Check, Check, Check]:
@@ -78,27 +74,42 @@ def count_checks(proposal: Proposal) -> tuple[Check, Check, Check]:
                 Settled(no_fuse, PASS, "no fuse below answers to the same backup")]))
 
 
-def timing_checks(network: Network, values: Values, proposal: Proposal) -> tuple[Check, Check]:
-    """Shortest dead time against recognition and drop-out, the whole sequence against the memory."""
-    dead_time = _of_backup(network, "dead_time_s", proposal)
-    return (judge("dead_time", dead_time, values["recognition_s"] + values["drop_out_s"]),
-            judge("sequence", sequence_s(dead_time, proposal, values), values["memory_s"]))
+def timing_checks(values: Assumptions, proposal: Proposal) -> tuple[Check, Check]:
+    """Shortest dead time against recognition and drop-out, the whole sequence against the memory.
 
-
-def sequence_s(dead_time_s: np.ndarray, proposal: Proposal, values: Values) -> np.ndarray:
-    """Time (s) from the backup's first opening to its lockout, (m,).
-
-    M − 1 dead times, of which the first is `dead_time_s` and the others the longest, and the
-    clearing times of the operations after the first: F − 1 fast ones, then delayed ones.
+    A device of one count opens in the first dead time, any other in a later one, which the longest may stand for. And
+    counts that are kept until the device opens, if not until the backup would lock out, serve where it sees every
+    opening. Both ask for review.
     """
-    further = proposal.lockout - 1.0
-    longest = np.maximum(dead_time_s, values["longest_dead_time_s"])
+    first, longest, counts = proposal.dead_time_s, proposal.longest_dead_time_s, proposal.counts
+    needed = values["recognition_s"] + values["drop_out_s"]
+    later = ((first < needed * (1.0 - HAIR)) & (first >= values["recognition_s"] * (1.0 - HAIR))
+             & (longest >= needed * (1.0 - HAIR)) & (counts > 1.0))
+    whole, own = (sequence_s(proposal, values, n) for n in (proposal.lockout, counts))
+    kept = (whole > values["memory_s"] * (1.0 + HAIR)) & (own <= values["memory_s"] * (1.0 + HAIR))
+    return (
+        judge("dead_time", first, needed, settled=[Settled(
+            later, REVIEW, "the first dead time is long enough to be counted, not to drop open: the one in which it "
+                           "opens has to be longer")]),
+        judge("sequence", whole, values["memory_s"], settled=[Settled(
+            kept, REVIEW, "counts are kept until it opens, but not through the backup's whole sequence: an opening "
+                          "that it does not count delays it beyond its memory")]))
+
+
+def sequence_s(proposal: Proposal, values: Assumptions, openings: np.ndarray) -> np.ndarray:
+    """Time (s) from the backup's first opening to the one of a number, (m,); to its lockout where that is the last.
+
+    Of the dead times between, the first is `dead_time_s` and the others the longest; the clearing times are those of
+    the operations after the first: F − 1 fast ones, then delayed ones.
+    """
+    further = openings - 1.0
     fast = np.clip(proposal.fast - 1.0, 0.0, further)
-    dead = np.where(further > 0.0, dead_time_s + (further - 1.0) * longest, 0.0 * dead_time_s)
+    dead = np.where(further > 0.0, proposal.dead_time_s + (further - 1.0) * proposal.longest_dead_time_s,
+                    0.0 * proposal.dead_time_s)
     return dead + fast * values["fast_clearing_time_s"] + (further - fast) * values["delayed_clearing_time_s"]
 
 
-def backfeed(network: Network, values: Values, proposal: Proposal) -> Check:
+def backfeed(network: Network, values: Assumptions, proposal: Proposal) -> Check:
     """Current (A a phase) that generation and capacitors below can feed, against the dead-line threshold.
 
     Their sum as apparent power, (kW + kvar)·√3/(phases·kV), is never less than the true one. A
@@ -111,11 +122,10 @@ def backfeed(network: Network, values: Values, proposal: Proposal) -> Check:
         power += network.below(np.nan_to_num(stated))[head]
         incomplete |= network.below((~np.isnan(stated)).astype(float))[head] < 0.5
     power = np.where(incomplete & (power <= 0.0), np.nan, power)
-    current = power * np.sqrt(3.0) / (network.phases[head] * _system_kv(network, values)[head])
-    return judge("backfeed", current, values["dead_line_threshold_a"], incomplete)
+    return judge("backfeed", line_current_a(network, values, head, power), values["dead_line_threshold_a"], incomplete)
 
 
-def insulation(network: Network, values: Values, proposal: Proposal) -> Check:
+def insulation(network: Network, values: Assumptions, proposal: Proposal) -> Check:
     """Insulation level of the device against the one asked of equipment at the head.
 
     The study's level belongs to its voltage: a section of a higher voltage that states no level
@@ -127,17 +137,21 @@ def insulation(network: Network, values: Values, proposal: Proposal) -> Check:
     return judge("insulation", values["device_bil_kv"], asked)
 
 
-def withstand_checks(network: Network, values: Values, stretch: Reach) -> tuple[Check, Check]:
+def withstand_checks(values: Assumptions, stretch: Reach) -> tuple[Check, Check]:
     """Largest fault current, asymmetrical and symmetrical, against the device's withstand."""
-    largest, unknown_tap = largest_current_a(network, stretch)
+    largest, unknown_tap = largest_current_a(stretch)
     return (judge("momentary", values["asymmetry_factor"] * largest, values["momentary_withstand_a"], unknown_tap),
             judge("short_time", largest, values["short_time_withstand_a"], unknown_tap))
 
 
-def _of_backup(network: Network, column: str, proposal: Proposal) -> np.ndarray:
-    return np.where(proposal.backup >= 0, network.column[column][proposal.backup], np.nan)
+def line_current_a(network: Network, values: Assumptions, head: np.ndarray, power_kva: np.ndarray) -> np.ndarray:
+    """Current (A a phase) of apparent power (kVA) spread evenly over the phases of each head, (m,): √3·kVA/(phases·kV).
+
+    kV is the line-to-line voltage, so that a single phase stands at 1/√3 of it, the line-to-earth voltage.
+    """
+    return power_kva * np.sqrt(3.0) / (network.phases[head] * _system_kv(network, values)[head])
 
 
-def _system_kv(network: Network, values: Values) -> np.ndarray:
+def _system_kv(network: Network, values: Assumptions) -> np.ndarray:
     own = network.column["system_kv"]
     return np.where(np.isnan(own), values["system_kv"], own)

@@ -12,6 +12,8 @@ from reliability.network.application import (
     evidence_frame,
     verdict_counts,
     verdicts_said,
+    wrong_links,
+    wrong_links_said,
 )
 from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.report import actions, charts
@@ -213,6 +215,12 @@ def application(content: Content) -> Section:
                Column("actuating_current_a", "Actuating current", "ampere", "A"),
                Column("unseen_share", "Faults not seen", "share"), Column("not_passed", "Not passed")),
               _not_passing(checks), "Application", 12))
+    links = wrong_links(checks)
+    blocks.append(Text(say("{said}.", said=wrong_links_said(checks))))
+    if len(links):
+        blocks.append(Table("wrong-links", "Existing fuses with another link than asked for, the first of them", (
+            Column("lateral_id", "Lateral"), Column("fuse_link", "Link"), Column("rating_a", "Rating", "ampere", "A"),
+            Column("asked_a", "Asked for", "ampere", "A"), Column("finding", "Finding")), links, "Wrong links", 12))
     if len(checks) * len(checks.checks) <= EVIDENCE_ROWS:
         blocks.append(Table("evidence", "Evidence by lateral and check", (
             Column("lateral_id", "Lateral"), Column("label", "Check"), Column("value", "Value", "any"),

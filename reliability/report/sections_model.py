@@ -8,6 +8,7 @@ from dataclasses import replace
 import pandas as pd
 
 from reliability.cautions import CAUTION
+from reliability.network.application import wrong_links_said
 from reliability.report import charts
 from reliability.report.blocks import (
     PLUS_MINUS,
@@ -99,8 +100,11 @@ def assumptions(content: Content) -> Section:
         Column("range", "Low / likely / high"), Column("from", "Set by"), Column("source", "Source of the default")),
         pd.DataFrame(rows), "Assumptions", shown=200)
     notes: tuple[Block, ...] = ()
-    if study.notes:
-        notes = (Points(tuple((str(n),) for n in study.notes)),)
+    told = [str(n) for n in study.notes]
+    if content.application is not None:
+        told.append(f"{wrong_links_said(content.application)}.")
+    if told:
+        notes = (Points(tuple((n,) for n in told)),)
     return Section("assumptions", "Assumptions", (
         words("An assumption with a range stands at the mean of its law, (low + 4 likely + high) / 6, in expected "
               "values.",

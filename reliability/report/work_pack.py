@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,6 +14,7 @@ from reliability.cautions import CAUTION
 from reliability.cells import write_csv
 from reliability.network.application import ApplicationChecks, application_frame, check_laterals
 from reliability.network.application_catalogue import PASS, VERDICTS
+from reliability.network.rates import fault_currents_a
 from reliability.network.tree import NO_DEVICE, Network
 from reliability.report import palette
 from reliability.schema.assumptions import PRACTICE
@@ -31,22 +32,63 @@ CAUTIONS = (
 )
 
 
+MAKERS_SHEET = "see the maker's sheet"   # where the study leaves a limit of [inspection] blank
+NEWTON_METRES = 1.3558                   # in one ft·lbf
+
+Words = Callable[[Assumptions], str]
+
+
 @dataclass(frozen=True)
 class Step:
-    """One thing to do on site: `column` is its field in the CSV, `limit` what is accepted."""
+    """One thing to do on site: `column` is its field in the CSV, `limit` what is accepted.
+
+    A text or limit that depends on the study is a function of its assumptions.
+    """
 
     column: str
-    text: str
-    limit: str
+    text: str | Words
+    limit: str | Words
     source: str = PRACTICE
+
+    def printed(self, values: Assumptions) -> dict[str, str]:
+        """Text, limit and source as they stand on the sheet."""
+        text, limit = (words if isinstance(words, str) else words(values) for words in (self.text, self.limit))
+        return {"text": text, "limit": limit, "source": self.source}
+
+
+def _resistance(which: str) -> Words:
+    def text(values: Assumptions) -> str:
+        current = values["meter_ma"]
+        meter = "meter of at most " + _number(current, "mA") if current is not None else f"meter: {MAKERS_SHEET}"
+        return f"Resistance between {which} actuator's leads, {meter}"
+    return text
+
+
+def _ohms(values: Assumptions) -> str:
+    low, high = (None if (limit := values[key]) is None else _number(limit, "Ω")
+                 for key in ("actuator_ohm_low", "actuator_ohm_high"))
+    if low and high:
+        return f"{low} to {high}"
+    return f"at least {low}" if low else f"at most {high}" if high else MAKERS_SHEET
+
+
+def _megohms(values: Assumptions) -> str:
+    least = values["leads_to_body_megohm"]
+    return MAKERS_SHEET if least is None else f"more than {_number(least, 'MΩ')}"
+
+
+def _torque(values: Assumptions) -> str:
+    torque = values["nut_torque_ft_lbf"]
+    if torque is None:
+        return MAKERS_SHEET
+    return f"about {_number(torque, 'ft·lbf')} ({_number(NEWTON_METRES * torque, 'N·m', 2)})"
 
 
 BEFORE_SERVICE = (
     Step("nameplate_agrees", "Rating, counts and actuating current of the unit agree with this sheet", "agree"),
-    Step("actuator_ohm", "Resistance between the actuator's leads, meter of at most 10 mA",
-         "0.9 Ω to 1.6 Ω"),
-    Step("leads_to_body_megohm", "Insulation from the joined leads to the actuator's body", "more than 100 MΩ"),
-    Step("nut_torque", "Terminal nuts tightened", "about 20 ft·lbf (27 N·m)"),
+    Step("actuator_ohm", _resistance("the"), _ohms),
+    Step("leads_to_body_megohm", "Insulation from the joined leads to the actuator's body", _megohms),
+    Step("nut_torque", "Terminal nuts tightened", _torque),
     Step("contacts_clean", "Contacts clean", "yes"),
     Step("porcelain_sound", "Porcelain without cracks; replaced where cracked", "yes"),
     Step("actuator_finger_tight", "Actuator seated", "finger tight"),
@@ -54,12 +96,11 @@ BEFORE_SERVICE = (
 AFTER_OPERATION = (
     Step("cause_cleared", "Lateral patrolled, cause found and cleared", "yes"),
     Step("actuator_replaced", "Spent actuator replaced by a new one", "finger tight"),
-    Step("new_actuator_ohm", "Resistance between the new actuator's leads, meter of at most 10 mA",
-         "0.9 Ω to 1.6 Ω"),
-    Step("new_leads_to_body_megohm", "Insulation from the joined leads to the new actuator's body", "more than 100 MΩ"),
+    Step("new_actuator_ohm", _resistance("the new"), _ohms),
+    Step("new_leads_to_body_megohm", "Insulation from the joined leads to the new actuator's body", _megohms),
     Step("contacts_clean_after", "Contacts cleaned", "yes"),
     Step("porcelain_sound_after", "Porcelain without cracks; replaced where cracked", "yes"),
-    Step("nut_torque_after", "Terminal nuts tightened", "about 20 ft·lbf (27 N·m)"),
+    Step("nut_torque_after", "Terminal nuts tightened", _torque),
 )
 # settings of the backup: column of the row, label, unit
 BACKUP = (
@@ -67,6 +108,7 @@ BACKUP = (
     ("fast_operations", "Fast operations", ""),
     ("minimum_trip_a", "Minimum trip", "A"),
     ("dead_time_s", "Shortest dead time", "s"),
+    ("longest_dead_time_s", "Longest dead time", "s"),
 )
 TO_FILL_IN = (*(f"found_{column}" for column, _, _ in BACKUP), *(step.column for step in BEFORE_SERVICE),
               *(step.column for step in AFTER_OPERATION), "checked_by", "checked_on")
@@ -113,14 +155,15 @@ def work_pack_rows(checks: ApplicationChecks, lateral_ids: Sequence[str] | None 
         "actuating_current_a": settings.actuating_a,
         "unseen_share": checks.unseen_share,
         "peak_load_a": network.column["peak_load_a"][head],
-        "fault_current_source_a": network.column["fault_current_source_a"][head],
+        "fault_current_source_a": fault_currents_a(network, checks.values)[0][head],
         "smallest_fault_current_a": checks.check("sees_faults").value,
         "backup_id": np.where(has_backup, network.ids[backup].astype(str), ""),
         "backup_device": np.where(has_backup, _device_names(network.device[backup]), ""),
         "operations_to_lockout": pd.array(settings.lockout, dtype="Int64"),
         "fast_operations": pd.array(settings.fast, dtype="Int64"),
-        "minimum_trip_a": np.where(has_backup, network.column["minimum_trip_a"][backup], np.nan),
-        "dead_time_s": np.where(has_backup, network.column["dead_time_s"][backup], np.nan),
+        "minimum_trip_a": settings.minimum_trip_a,
+        "dead_time_s": settings.dead_time_s,
+        "longest_dead_time_s": settings.longest_dead_time_s,
         **dict.fromkeys(TO_FILL_IN, ""),
     })
     return rows.iloc[_places(checks, lateral_ids)].reset_index(drop=True)
@@ -144,8 +187,9 @@ def work_pack_html(checks: ApplicationChecks, lateral_ids: Sequence[str] | None 
     environment.filters |= {"number": _number, "short": lambda text: shorten(text, 48)}
     return environment.get_template(TEMPLATE).render(
         colours=palette.css(), study_name=study_name, scenario_name=checks.scenario.name, cautions=CAUTIONS,
-        practice=PRACTICE, sheets=list(zip(rows, points, strict=True)), backup=BACKUP, before=BEFORE_SERVICE,
-        after=AFTER_OPERATION)
+        practice=PRACTICE, sheets=list(zip(rows, points, strict=True)), backup=BACKUP,
+        before=[step.printed(checks.values) for step in BEFORE_SERVICE],
+        after=[step.printed(checks.values) for step in AFTER_OPERATION])
 
 
 def _open_points(checks: ApplicationChecks, at: int) -> list[tuple[str, str]]:

@@ -63,6 +63,12 @@ def _money(key: str, label: str, unit: str, default: float, help_text: str, high
     return Assumption("costs", key, label, unit, default, 0.0, high, step=step, help=help_text)
 
 
+def _limit(key: str, label: str, unit: str, help_text: str) -> Assumption:
+    """A limit of a measurement on site, which the maker of the device states."""
+    return Assumption("inspection", key, label, unit, None, 0.0, 1e6, step=0.1,
+                      help=f"{help_text}; printed in the work pack. Blank: see the maker's sheet.")
+
+
 ASSUMPTIONS: tuple[Assumption, ...] = (
     Assumption("faults", "line_fault_rate_per_km", "Line fault rate", "faults/(km·yr)", 0.2, 0.0, 100.0,
                step=0.01, help="Temporary and permanent faults of overhead line, where a section states no rate."),
@@ -148,8 +154,9 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="From recognition to open contacts; it ends before the backup recloses."),
     Assumption("application", "memory_s", "Memory time", "s", 25.0, 0.1, 1000.0, step=1.0,
                help="How long a sectionalizer keeps its counts; the backup's whole sequence fits into it."),
-    Assumption("application", "longest_dead_time_s", "Longest dead time", "s", 5.0, 0.0, 1000.0, step=0.5,
-               help="Dead times of the backup after the first, which is the dead_time_s of its section."),
+    Assumption("application", "longest_dead_time_s", "Longest dead time", "s", 15.0, 0.0, 1000.0, step=0.5,
+               source=PRACTICE, help="Dead times of the backup after the first, which is the dead_time_s of its "
+               "section, where that states no longest one. Breakers often have 15 to 30 s."),
     Assumption("application", "delayed_clearing_time_s", "Delayed clearing time", "s", 1.0, 0.01, 100.0, step=0.1,
                help="Clearing time of the backup's delayed operations at the smallest fault current."),
     Assumption("application", "momentary_withstand_a", "Momentary withstand", "A", 12500.0, 1.0, 1e6, step=500.0,
@@ -160,6 +167,17 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="Symmetric current that the device offered carries for as long as the backup takes to clear."),
     Assumption("application", "device_bil_kv", "Basic insulation level of the device", "kV", 110.0, 1.0, 1000.0,
                step=5.0, help="Lightning impulse level of the device offered; see its data sheet."),
+
+    Assumption("application", "inrush_multiple", "Inrush over rated current", "×", 10.0, 0.0, 50.0, step=1.0,
+               source=PRACTICE, help="Inrush of the connected transformers when the line is energized, over their "
+               "rated current; 8 to 12 is usual."),
+    Assumption("application", "inrush_restraint", "Holds through inrush", "", "", kind="choice",
+               choices=("", "yes", "no"), help="Whether the device offered does not take inrush for a fault; see its "
+               "data sheet. Without it a healthy lateral counts the inrush after each reclosing. Blank: not known, and "
+               "inrush above the actuating current asks for review."),
+    Assumption("application", "underground_share", "Underground share of a lateral, at most", "0–1", 0.5, 0.0, 1.0,
+               step=0.05, help="Share of a lateral's length that may be underground below an overhead head before the "
+               "conversion asks for review: faults of cable are seldom temporary, and each reclosing stresses it."),
 
     _money("crew_rate_per_hour", "Crew rate", "per h", 150.0, "A crew with its overheads, in normal time.", 1e6),
     Assumption("costs", "overtime_share", "Call-outs in overtime", "0–1", 0.6, 0.0, 1.0, step=0.05,
@@ -254,6 +272,12 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="Learned rates are pulled towards the mean of the laterals of the same group; blank: of all."),
     Assumption("history", "expected_rate_ratio", "Expected effect of a conversion", "×", None, 0.0, 1.0, step=0.05,
                help="Interruptions after over before; blank: 1 less the temporary fraction."),
+
+    _limit("actuator_ohm_low", "Least resistance of an actuator", "Ω", "Between the leads of a good one"),
+    _limit("actuator_ohm_high", "Largest resistance of an actuator", "Ω", "Between the leads of a good one"),
+    _limit("leads_to_body_megohm", "Insulation of an actuator, more than", "MΩ", "From the joined leads to the body"),
+    _limit("nut_torque_ft_lbf", "Torque of terminal nuts", "ft·lbf", "Of the nuts at the terminals"),
+    _limit("meter_ma", "Current of the meter, at most", "mA", "What the meter may send through an actuator"),
 )
 
 # Tables inside a table whose keys are the user's own (causes, years, section ids); they reach `Study.extra`.

@@ -61,12 +61,15 @@ SECTIONS: tuple[Column, ...] = (
     Column("fuse_link", "text", help="Type and rating such as 65K or 40T; blank: unknown."),
     _ampere("saving_ceiling_a", "Current below which a fast operation saves the fuse; overrides the link's."),
     _ampere("rated_current_a", "Continuous rating of a sectionalizer; blank: chosen by the application rules."),
-    _ampere("actuating_current_a", "Current from which a sectionalizer acts; blank: 1.6 × rating."),
+    _ampere("actuating_current_a", "Current from which a sectionalizer acts; blank: actuating_ratio × rating."),
     Column("counts", "whole", low=1, high=MOST_COUNTS, help="Counts of a sectionalizer; blank: [protection]."),
     Column("operations_to_lockout", "whole", low=1, high=10, help="Of a reclosing device; blank: [protection]."),
     Column("fast_operations", "whole", high=9, help="Of a reclosing device; blank: [protection], 0 in a lateral."),
-    _ampere("minimum_trip_a", "Minimum trip of a reclosing device; blank: unknown."),
+    _ampere("minimum_trip_a", "Minimum trip of a reclosing device; with rows in settings their least pickup counts; "
+            "blank: unknown."),
     Column("dead_time_s", unit="s", above=True, help="Shortest dead time of a reclosing device; blank: unknown."),
+    Column("longest_dead_time_s", unit="s", above=True, help="Longest dead time of a reclosing device; blank: "
+           "[application]."),
     Column("tripping", "text", choices=TRIPPINGS, help="Poles of a device that open together; blank: three-phase for a "
            "breaker or recloser, else single-phase."),
     Column("reclosing_off_share", unit="0–1", high=1.0, help="Share of faults while reclosing is off, of a reclosing "
@@ -75,6 +78,8 @@ SECTIONS: tuple[Column, ...] = (
     Column("bil_kv", unit="kV", above=True, help="Basic insulation level; blank: [protection]."),
     Column("tie_probability", unit="0–1", high=1.0,
            help="Alternative supply here: the chance that it can carry the transfer; blank: 0."),
+    Column("tie_section_id", "text", help="Section on the other side of the tie, whose reclosing device stands behind "
+           "it; blank: not known."),
     Column("construction", "text", choices=(OVERHEAD, UNDERGROUND), help="How the line is built; blank: overhead."),
     Column("device_id", "text", help="The device's own number; blank: none known."),
     Column("location", "text", help="Pole, street or grid reference; blank: none known."),

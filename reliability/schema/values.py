@@ -58,6 +58,9 @@ class Assumptions(TypedDict):
     asymmetry_factor: float
     short_time_withstand_a: float
     device_bil_kv: float
+    inrush_multiple: float
+    inrush_restraint: str
+    underground_share: float
     # [costs]
     crew_rate_per_hour: float
     overtime_share: float
@@ -109,3 +112,9 @@ class Assumptions(TypedDict):
     major_event_days: str | None
     prior_groups: str
     expected_rate_ratio: float | None
+    # [inspection]
+    actuator_ohm_low: float | None
+    actuator_ohm_high: float | None
+    leads_to_body_megohm: float | None
+    nut_torque_ft_lbf: float | None
+    meter_ma: float | None

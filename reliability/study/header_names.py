@@ -53,6 +53,7 @@ TRADE_WORDS: dict[str, tuple[str, ...]] = {
     "fast_operations": ("fast trips", "fast shots", "fast curves"),
     "minimum_trip_a": ("min trip", "minimum trip", "pickup", "pickup amps", "minimum pickup"),
     "dead_time_s": ("dead time", "reclose interval", "reclosing interval", "open interval"),
+    "longest_dead_time_s": ("longest dead time", "longest reclose interval", "longest open interval"),
     "event_id": ("event", "event no", "outage", "outage id", "outage no", "incident", "incident id", "incident no",
                  "case", "ticket", "order no"),
     "started": ("start", "start time", "off time", "time off", "outage start", "begin", "began", "interrupted",

@@ -77,6 +77,8 @@ def check_sections(records: Records, values: Assumptions, problems: Problems, so
     _fill(records, parent)
     _report_phases(records, parent, given, problems)
     _report_tripping(records, problems)
+    _report_ties(records, problems)
+    _report_dead_times(records, problems)
     frame = pd.DataFrame({name: records.columns[name] for name in COLUMNS})
     of_devices = None
     if settings is not None:
@@ -223,6 +225,23 @@ def _report_tripping(records: Records, problems: Problems) -> None:
 
     problems.each(broken, lambda i: records.problem(
         i, "tripping", None, f"a {BY_NAME[device[i]].label.lower()} does not trip so", remedy(i)))
+
+
+def _report_ties(records: Records, problems: Problems) -> None:
+    names, known = records.columns["tie_section_id"].tolist(), Names(records.columns["section_id"].tolist())
+    ids = set(records.columns["section_id"].tolist())
+    lost = [i for i, name in enumerate(names) if name and name not in ids]
+    problems.each(lost, lambda i: records.problem(
+        i, "tie_section_id", names[i], "no section has this section_id",
+        known.suggest(names[i], "name the section on the other side of the tie, or leave it blank")))
+
+
+def _report_dead_times(records: Records, problems: Problems) -> None:
+    first, longest = records.columns["dead_time_s"], records.columns["longest_dead_time_s"]
+    broken = (longest < first) & ~records.unsure("dead_time_s", "longest_dead_time_s")
+    problems.each(np.flatnonzero(broken), lambda i: records.problem(
+        i, "longest_dead_time_s", None, f"the longest dead time ({longest[i]:g} s) is below the shortest "
+        f"({first[i]:g} s)", "exchange the two, or correct one"))
 
 
 def _report_settings(records: Records, network: Network, found: Protection, problems: Problems) -> None:

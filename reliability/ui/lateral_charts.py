@@ -8,8 +8,10 @@ import plotly.graph_objects as go
 
 from reliability.network.application import ApplicationChecks, verdict_counts
 from reliability.network.application_catalogue import VERDICTS
+from reliability.network.rates import fault_currents_a
 from reliability.network.tree import Network
 from reliability.report.palette import BLUE, GREY, INK, ORANGE, PAPER, VERDICT, see_through
+from reliability.schema.values import Assumptions
 from reliability.ui.plotting import axis, layout, pattern, picture
 from reliability.ui.text import label, number
 
@@ -17,19 +19,20 @@ POINTS = 12                        # of each section's curve
 MOST_SECTIONS = 120
 
 
-def profile(network: Network, head: int) -> pd.DataFrame:
+def profile(network: Network, head: int, values: Assumptions) -> pd.DataFrame:
     """Fault current along every section of a lateral: section_id, km from the lateral's head, current_a.
 
-    Impedance grows linearly along a section, so 1/I does (model §2). Sections without currents are left out.
+    Currents are those stated times `fault_current_factor`, as the model and the checks see them. Impedance grows
+    linearly along a section, so 1/I does (model §2). Sections without currents are left out.
     """
     sections = np.arange(head, head + int(network.size[head]))[:MOST_SECTIONS]
     length = np.nan_to_num(network.column["length_km"])
     start = network.along_path(length) - length
     start = start - start[head]
     share = np.linspace(0.0, 1.0, POINTS)
-    parts = []
+    parts, currents = [], fault_currents_a(network, values)
     for i in sections.tolist():
-        source, end = (float(network.column[f"fault_current_{side}_a"][i]) for side in ("source", "end"))
+        source, end = (float(side[i]) for side in currents)
         if np.isfinite(source) and np.isfinite(end):
             parts.append(pd.DataFrame({"section_id": str(network.ids[i]), "km": start[i] + share * length[i],
                                        "current_a": 1.0 / ((1.0 - share) / source + share / end)}))

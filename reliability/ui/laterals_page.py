@@ -12,6 +12,8 @@ from reliability.network.application import (
     check_laterals,
     evidence_frame,
     verdicts_said,
+    wrong_links,
+    wrong_links_said,
 )
 from reliability.network.application_catalogue import VERDICTS
 from reliability.schema.devices import DEVICES, SECTIONALIZER
@@ -151,7 +153,7 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
                 f"{signed(row['momentary_events_added'])} momentary events and {signed(-row['callouts_avoided'])} "
                 f"call-outs a year. A sectionalizer here: **{row['verdict']}**.")
     left, right = st.columns(2, gap="large")
-    curve = profile(now.results.network, int(row["head"]))
+    curve = profile(now.results.network, int(row["head"]), checks.values)
     actuating, ceiling = float(checks.proposal.actuating_a[place]), float(checks.ceiling_a[place])
     with left:
         if len(curve):
@@ -180,6 +182,8 @@ def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:
         figure.chart(verdicts_chart(checks, frame.presenting()),
                      f"Checks that laterals do not pass. Of {len(checks)} laterals: {said}.",
                      lambda: application_frame(checks), "Checks of every lateral", "verdicts")
+        st.caption(f"{wrong_links_said(checks)}.")
+        figure.csv_button("Wrong links", lambda: wrong_links(checks), "wrong_links")
     with right:
         wanted = st.pills("Show verdicts", VERDICTS, selection_mode="multi", default=list(VERDICTS),
                           key="verdicts_shown",

@@ -6,11 +6,16 @@ The lateral that is changed cell by cell, and the assumptions, are in tests/netw
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
+from reliability.network.application import LARGER, NO_LINK, SMALLER, check_laterals, wrong_links, wrong_links_said
 from reliability.network.application_catalogue import CHECKS
+from reliability.network.tree import build_network
+from reliability.schema.columns import SETTINGS
 from reliability.schema.scenarios import Scenario
-from tests.network.laterals import ALL, checks_of, overall, verdict
+from tests.network.laterals import ALL, BACKUP, LATERAL, VALUES, checks_of, overall, verdict
+from tests.networks import study_of
 
 NAN = np.nan
 
@@ -138,16 +143,29 @@ def test_fuses_below():
 
 
 def test_dead_time():
-    """Recognition 0.1 s + drop-out 0.2 s = 0.3 s. In: 0.3 s. Out: 0.29 s."""
-    inside, outside = (checks_of(backup={"dead_time_s": s}) for s in (0.3, 0.29))
+    """Recognition 0.1 s + drop-out 0.2 s = 0.3 s. In: 0.3 s. Out: 0.29 s, where the first dead time is the one in
+    which it opens (one count), or the longest one is no longer."""
+    once = Scenario("Once", None, "sectionalizer", 1)
+    inside, outside = (checks_of(backup={"dead_time_s": s}, scenario=once) for s in (0.3, 0.29))
     assert [verdict(c, "dead_time") for c in (inside, outside)] == ["pass", "fail"]
+    none_longer = {"dead_time_s": 0.29, "longest_dead_time_s": 0.29}
+    assert verdict(checks_of(backup=none_longer), "dead_time") == "fail"
+
+
+def test_a_first_dead_time_that_is_counted_but_too_short_to_open_in():
+    """Three counts. 0.1 s is recognised and a later dead time of 0.3 s may do: review. 0.09 s is not recognised."""
+    def of(first: float, longest: float) -> str:
+        return verdict(checks_of(backup={"dead_time_s": first, "longest_dead_time_s": longest}), "dead_time")
+
+    assert [of(0.1, 0.3), of(0.1, 0.29), of(0.09, 0.3)] == ["review", "fail", "fail"]
 
 
 def test_sequence():
     """Four operations, two fast: dead times 0.5 + 5 + 5 s, then one fast and two delayed clearings after
-    the first opening, 0.075 + 1 + 1 s: 12.575 s. In: a memory of 12.575 s. Out: 12.57 s."""
-    inside, outside = (checks_of(memory_s=s) for s in (12.575, 12.57))
-    assert [verdict(c, "sequence") for c in (inside, outside)] == ["pass", "fail"]
+    the first opening, 0.075 + 1 + 1 s: 12.575 s. In: a memory of 12.575 s. Near: 12.57 s, for three counts
+    are reached at the third opening, after 0.5 + 5 + 0.075 + 1 = 6.575 s. Out: 6.57 s."""
+    inside, near, last, outside = (checks_of(memory_s=s) for s in (12.575, 12.57, 6.575, 6.57))
+    assert [verdict(c, "sequence") for c in (inside, near, last, outside)] == ["pass", "review", "review", "fail"]
     assert inside.check("sequence").value[0] == pytest.approx(12.575, rel=1e-14)
 
 
@@ -158,6 +176,17 @@ def test_sequence_of_two_operations_and_of_a_slow_first_dead_time():
     three = checks_of(backup={"operations_to_lockout": 3.0, "fast_operations": 0.0, "dead_time_s": 8.0})
     assert two.check("sequence").value[0] == pytest.approx(1.5)
     assert three.check("sequence").value[0] == pytest.approx(18.0)
+
+
+def test_the_longest_dead_time_of_the_device_goes_before_the_study_s():
+    """0.5 + 2·15 + 0.075 + 2·1 = 32.575 s where the device states 15 s, whatever the assumption; 0.5 + 2·0.5 +
+    2.075 = 3.575 s where it states 0.5 s."""
+    def value(longest: float, assumed: float) -> float:
+        found = checks_of(backup={"longest_dead_time_s": longest}, longest_dead_time_s=assumed)
+        return float(found.check("sequence").value[0])
+
+    assert [value(15.0, 5.0), value(0.5, 5.0), value(NAN, 5.0)] == pytest.approx([32.575, 3.575, 12.575])
+    assert verdict(checks_of(backup={"longest_dead_time_s": 30.0}), "sequence") == "fail"
 
 
 def test_backfeed():
@@ -313,10 +342,12 @@ def test_what_fails_is_not_applicable():
     assert applicable(checks_of()) == [True]
     assert applicable(checks_of({"generation_kw": 50.0}, {"dead_time_s": NAN})) == [True]
     assert applicable(checks_of(backup={"minimum_trip_a": 50.0})) == [False]
-    # two operations admit one count, which is proposed; the scenario would go with the two of [protection]
+    # two operations admit one count, to which the scenario's two are lowered, not those that stand there
     two = {"operations_to_lockout": 2.0, "fast_operations": 0.0}
-    assert applicable(checks_of(backup=two, sectionalizer_counts=2)) == [False]
-    assert applicable(checks_of(backup=two, sectionalizer_counts=1)) == [True]
+    assert applicable(checks_of(backup=two, sectionalizer_counts=2)) == [True]
+    stands = {"device": "sectionalizer"}
+    assert applicable(checks_of(stands, two, sectionalizer_counts=2)) == [False]
+    assert applicable(checks_of(stands, two, sectionalizer_counts=1)) == [True]
     recloser = Scenario("R", None, "lateral_recloser", applicable_only=True)
     assert applicable(checks_of(backup={"minimum_trip_a": 50.0}, scenario=recloser)) == [True]
     assert applicable(checks_of(backup={"minimum_trip_a": 50.0}, scenario=ALL)) == [False]
@@ -329,3 +360,46 @@ def test_the_counts_of_a_sectionalizer_that_stands_there_are_checked():
     assert verdict(checks_of(stated, backup), "below_lockout") == "fail"
     two = Scenario("S", None, "sectionalizer", 2)
     assert verdict(checks_of(stated, backup, scenario=two), "below_lockout") == "pass"
+
+
+# --- wrong links -------------------------------------------------------------------------
+
+
+def test_wrong_links_are_counted_and_named():
+    """Pickup 40 A and 300 A at the tap ask for 40K; 20 A load. 65K is larger, 25K smaller, at 4000 A none is saved."""
+    rows = [BACKUP, *(LATERAL | {"section_id": name, "peak_load_a": 20.0, "fault_current_source_a": tap,
+                                 "fuse_link": link} for name, link, tap in
+                      (("right", "40K", 300.0), ("large", "65K", 300.0), ("small", "25K", 300.0),
+                       ("none", "40K", 4000.0), ("blank", "", 300.0))),
+            LATERAL | {"section_id": "counts", "device": "sectionalizer"}]
+    study = study_of(rows, **VALUES | {"wrong_link_share": 0.05})
+    found = check_laterals(build_network(study.sections), study.values, ALL)
+    links = wrong_links(found).set_index("lateral_id")
+    assert links["finding"].to_dict() == {"large": LARGER, "small": SMALLER, "none": NO_LINK}
+    assert links["asked_a"].tolist() == pytest.approx([40.0, 40.0, NAN], nan_ok=True)
+    assert links["rating_a"].tolist() == [65.0, 25.0, 40.0]
+    said = wrong_links_said(found)
+    assert said.startswith("3 of 4 fuses")
+    assert "0.05 of all fuses" in said
+    assert len(wrong_links(checks_of({"device": "sectionalizer"}))) == 0
+
+
+def test_the_existing_fuse_is_judged_by_the_settings_of_its_backup():
+    """80K melts in 0.1 s at 1180 A, of which 0.75 may be used: a fast operation of 0.075 s saves it, one of 0.076 does
+    not, whatever fast clearing time the study assumes. Pickup alone, 40 A, then asks for a larger link."""
+    def of(time: float, link: str = "80K", pickup: float = 200.0):
+        settings = pd.DataFrame([("backup", "phase", kind, pickup, "definite", t, 0.0)
+                                 for kind, t in (("fast", time), ("delayed", 5.0))],
+                                columns=[c.name for c in SETTINGS])
+        tap = {"fault_current_source_a": 1180.0, "fuse_link": link, "peak_load_a": 20.0}
+        return checks_of(tap, settings=settings, fast_clearing_time_s=9.0)
+
+    assert [verdict(of(t), "fuse_saving") for t in (0.0749, 0.076)] == ["pass", "review"]
+    assert [verdict(of(t), "fuse_coordination") for t in (0.0749, 0.076)] == ["pass", "review"]
+    assert of(0.0749).check("fuse_coordination").limit[0] == 80.0
+    assert of(0.001).check("fuse_coordination").limit[0] == 50.0
+    assert np.isnan(of(0.0749).ceiling_a[0])
+    # without a link the rule without settings holds, and knows no ceiling either
+    assert verdict(of(0.0749, link=""), "fuse_saving") == "unknown"
+    # an operation that does not pick up saves no fuse
+    assert verdict(of(0.0749, pickup=1200.0), "fuse_saving") == "review"

@@ -18,18 +18,24 @@ from reliability.report.work_pack import (
     BACKUP,
     BEFORE_SERVICE,
     CAUTIONS,
+    MAKERS_SHEET,
     TO_FILL_IN,
     checks_of_selection,
     work_pack_html,
     work_pack_rows,
     write_work_pack,
 )
+from reliability.schema.assumptions import defaults
+from reliability.schema.columns import SETTINGS
 from reliability.schema.scenarios import Scenario
 from tests.network import laterals
 from tests.network.laterals import ALL, LATERAL, VALUES, checks_of
 from tests.networks import study_of
 
 EVIL = '=HYPERLINK("x")<script>alert(1)</script>'
+# Facts of the trade (common practice, no source): what a study may state under [inspection].
+TRADE = {"actuator_ohm_low": 0.9, "actuator_ohm_high": 1.6, "leads_to_body_megohm": 100.0, "nut_torque_ft_lbf": 20.0,
+         "meter_ma": 10.0}
 
 
 class Text(HTMLParser):
@@ -92,7 +98,8 @@ def test_the_laterals_chosen_are_checked_at_the_settings_chosen_for_each():
     assert ids == ["c", "a"]
     rows = work_pack_rows(checks, ids).set_index("lateral_id")
     assert rows["verdict"].tolist() == ["pass", "fail"]
-    assert rows["counts"].tolist() == rows["counts_in_scenario"].tolist() == [1, 3]
+    assert rows["counts"].tolist() == [1, 3]
+    assert rows["counts_in_scenario"].tolist() == [1, 2]
     assert rows["fast_operations"].tolist() == [2, 0]
     assert rows.at["a", "not_passed"] == "Fewer counts than the backup's operations"
     page = Text(work_pack_html(checks, ids)).sections
@@ -121,16 +128,48 @@ def test_one_sheet_a_lateral_each_headed_by_the_cautions():
 
 
 def test_the_sheet_states_the_settings_and_the_facts_of_the_trade():
-    """Lead resistance, insulation, torque: common practice, no source, and marked so."""
-    sheet = Text(work_pack_html(checks_of({"phases": 3.0}))).sections[0]
+    """Resistance, insulation, torque and meter of a study that states the facts of the trade (no source)."""
+    sheet = Text(work_pack_html(checks_of({"phases": 3.0}, **TRADE))).sections[0]
     text = " ".join(sheet)
     for wanted in ("50 A", "80 A", "200 A", "0.5 s", "0.9 Ω to 1.6 Ω", "at most 10 mA", "more than 100 MΩ", "20 ft·lbf",
                    "finger tight", "cracked", "common practice, no source", "the study reckons with 2"):
         assert wanted in text, wanted
-    assert all(step.text in sheet for step in (*BEFORE_SERVICE, *AFTER_OPERATION))
+    steps = [step.printed(defaults() | TRADE) for step in (*BEFORE_SERVICE, *AFTER_OPERATION)]
+    assert all(step["text"] in sheet and step["limit"] in sheet for step in steps)
+    assert MAKERS_SHEET not in text
     assert all(label in sheet for _, label, _ in BACKUP)
     assert sheet.count("Unit 3") == 2
     assert "Unit 4" not in sheet
+
+
+def test_limits_that_the_study_leaves_blank_are_the_maker_s():
+    """Resistance, insulation and torque, before and after, and the meter twice."""
+    text = " ".join(Text(work_pack_html(checks_of())).sections[0])
+    assert text.count(MAKERS_SHEET) == 2 * 3 + 2
+    assert not any(sign in text for sign in ("Ω", "ft·lbf", "mA"))
+
+
+def test_each_limit_stands_by_itself():
+    def text(**limits: float) -> str:
+        return " ".join(Text(work_pack_html(checks_of(**limits))).sections[0])
+
+    assert "at least 0.5 Ω" in text(actuator_ohm_low=0.5)
+    assert "at most 2 Ω" in text(actuator_ohm_high=2.0)
+    assert "more than 50 MΩ" in text(leads_to_body_megohm=50.0)
+    assert "about 35 ft·lbf (47 N·m)" in text(nut_torque_ft_lbf=35.0)
+    assert "meter of at most 5 mA" in text(meter_ma=5.0)
+    assert text(meter_ma=5.0).count(MAKERS_SHEET) == 6
+
+
+def test_what_the_crew_is_told_of_the_backup_is_what_was_checked():
+    """The least pickup of its elements, its longest dead time, and currents times the factor."""
+    settings = pd.DataFrame([("backup", "phase", "delayed", 400.0, "definite", 0.1, 0.0),
+                             ("backup", "ground", "delayed", 150.0, "definite", 0.1, 0.0)],
+                            columns=[c.name for c in SETTINGS])
+    row = work_pack_rows(checks_of(backup={"longest_dead_time_s": 12.0}, settings=settings,
+                                   fault_current_factor=1.5)).iloc[0]
+    assert row[["minimum_trip_a", "longest_dead_time_s", "fault_current_source_a",
+                "smallest_fault_current_a"]].tolist() == [150.0, 12.0, 600.0, 300.0]
 
 
 def test_a_field_to_fill_in_for_each_unit_and_step():
