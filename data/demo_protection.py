@@ -15,6 +15,7 @@ VERY, EXTREMELY = "ieee_very_inverse", "ieee_extremely_inverse"
 # Breakers by station: interrupting time, s (five cycles in the oldest, else three), and dial of the ground curve.
 BREAKERS = {"Alder Creek": (0.083, 0.8), "Millbrook": (0.05, 1.2), "Stonefield": (0.05, 1.2)}
 RECLOSER_S, LATERAL_RECLOSER_S = 0.045, 0.035   # interrupting times
+LONGEST_DEAD_TIME_S = {"breaker": 15.0, "recloser": 5.0, "lateral_recloser": 5.0}
 LATERAL_RECLOSERS = 9              # the laterals with most customers that have fused branches, one a feeder
 RECLOSING_OFF = {"MI2": 0.006, "ST4": 0.012}   # dry, wooded country: lines run without reclosing on fire-risk days
 UNDERGROUND_SHARE = 0.05           # of single-phase laterals without branches
@@ -129,9 +130,17 @@ def add_settings(rows: list[dict]) -> list[dict]:
         else:
             continue
         row["minimum_trip_a"] = min(element["pickup_a"] for element in own)
+        row["longest_dead_time_s"] = LONGEST_DEAD_TIME_S[row["device"]]
         row["reclosing_off_share"] = RECLOSING_OFF.get(row["feeder_id"], "")
         settings += [{"section_id": row["section_id"]} | element for element in own]
     return settings
+
+
+def name_ties(rows: list[dict]) -> None:
+    """Each tie between two neighbouring feeders names the section on its other side."""
+    ends = [row for row in rows if row.get("tie_probability")]
+    for here, there in zip(ends[::2], ends[1::2], strict=False):
+        here["tie_section_id"], there["tie_section_id"] = there["section_id"], here["section_id"]
 
 
 def breaker(row: dict, midline: bool) -> list[dict]:

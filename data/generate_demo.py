@@ -29,6 +29,7 @@ from demo_protection import (  # noqa: E402
     add_underground,
     curve_rows,
     is_branch,
+    name_ties,
 )
 
 from reliability.faults.consequences import Consequences, consequences  # noqa: E402
@@ -56,8 +57,8 @@ COLUMNS = {
         "line_fault_rate_per_km", "temporary_fraction", "repair_hours", "customers", "customers_residential",
         "customers_small_ci", "customers_large_ci", "customers_three_phase", "load_kw", "connected_kva", "peak_load_a",
         "phases", "fault_current_source_a", "fault_current_end_a", "fuse_link", "operations_to_lockout",
-        "fast_operations", "minimum_trip_a", "dead_time_s", "tripping", "reclosing_off_share", "tie_probability",
-        "generation_kw", "capacitor_kvar"],
+        "fast_operations", "minimum_trip_a", "dead_time_s", "longest_dead_time_s", "tripping", "reclosing_off_share",
+        "tie_probability", "tie_section_id", "generation_kw", "capacitor_kvar"],
     "settings": ["section_id", "element", "operation", "pickup_a", "curve", "time_dial", "added_time_s"],
     "curves": ["curve", "current_a", "time_s"],
     "outages": ["event_id", "section_id", "started", "restored", "customers", "cause", "fault_kind", "planned"],
@@ -94,6 +95,10 @@ fuse_failure = 0.01
 sectionalizer_failure = { low = 0.005, likely = 0.01, high = 0.03 }
 system_kv = 12.47
 bil_kv = 95
+
+[application]
+memory_s = 40
+inrush_restraint = "yes"
 
 [costs]
 crew_rate_per_hour = { low = 130, likely = 160, high = 210 }
@@ -396,6 +401,7 @@ def main() -> None:
     rows = network_rows(Maker(rng))
     of_protection = np.random.default_rng([SEED, 1])   # what is drawn there moves nothing here
     add_lateral_reclosers(rows)
+    name_ties(rows)
     add_underground(rows, of_protection)
     add_service(rows, of_protection)
     settings = add_settings(rows)
