@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import pandas as pd
 
+from reliability.business.break_even import BreakEven, break_even
 from reliability.business.cashflow import Business, assess
 from reliability.business.constraints import fast_settings, limits_of
 from reliability.business.costs import INTERRUPTION, SOCIETY, InterruptionCost
@@ -69,6 +71,11 @@ class Results:
     def costs(self) -> CostTable:
         """Customers' cost of an interruption."""
         return self.study.cost_table
+
+    @cached_property
+    def break_even(self) -> BreakEven:
+        """Where the gains of the scenarios turn; computed when it is first asked for."""
+        return break_even(self.table, self.business, self.costs)
 
 
 def records_of(study: Study) -> Records | None:

@@ -17,7 +17,8 @@ def summary(results: Results) -> dict:
     """The content of summary.json: plain numbers, None where a figure does not exist."""
     study, simulated = results.study, results.simulated
     spreads, apart = _spreads(results)
-    money = business_summary(results.business, simulated)
+    money = [case | {"break_even": results.break_even.summary(s)}
+             for s, case in enumerate(business_summary(results.business, simulated))]
     scenarios = [
         {"name": scenario.name, "expected": system_indices(expected, study.values["yearly_cv"]),
          "feeders": feeder_indices(expected), **spread, **less, "business": case}
