@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
+from reliability.business.break_even import BREAK_EVEN
 from reliability.network.application import (
     ApplicationChecks,
     application_frame,
@@ -82,6 +83,7 @@ def laterals_table(now: ScenarioResults, scenario: int, checks: ApplicationCheck
         "momentary_events_added": -less("fault_momentary_events"),
         "callouts_avoided": (by_lateral(now, before.fault_callouts.sum(axis=1))
                              - by_lateral(now, after.fault_callouts.sum(axis=1)))[heads],
+        BREAK_EVEN: now.results.break_even.by_lateral[scenario],
         "verdict": np.array(VERDICTS, dtype=object)[checks.verdict],
         "not_passed": application_frame(checks)["not_passed"].to_numpy(),
         "head": heads,
@@ -184,7 +186,8 @@ def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:
                           persist_state="session")
         part = rows[rows["verdict"].isin(wanted)].drop(columns="head")
         numbers = {c: st.column_config.NumberColumn(c.replace("_", " "), format="%.3g")
-                   for c in ("customer_interruptions_avoided", "momentary_events_added", "callouts_avoided")}
+                   for c in ("customer_interruptions_avoided", "momentary_events_added", "callouts_avoided",
+                             BREAK_EVEN)}
         numbers["customer_minutes_avoided"] = st.column_config.NumberColumn("customer-minutes avoided", format="%.0f")
         figure.table(part, "Laterals, best first", "laterals", height=430, column_config=numbers)
 
