@@ -15,6 +15,9 @@ TURNS_ABOVE = "{s} is a gain in SAIDI only where more than {share} of faults hap
 ALWAYS = "{s} is a gain in SAIDI whatever share of faults happens while reclosing is off."
 NEVER = "{s} is no gain in SAIDI, whatever share of faults happens while reclosing is off."
 
+MOMENTARY = ("{s} pays as long as a momentary event costs customers {than} than {x} times its value in the "
+             "interruption cost table.")
+
 
 def saidi_gain(totals: Mapping[str, float | None], share: Figure, subject: str | Name = "This") -> Sentence:
     """Up to, or from, which share of faults while reclosing is off there is a gain; nothing where nothing changes.
@@ -54,5 +57,4 @@ def momentary_value(content: Content, scenario: int) -> Sentence:
     if turn.value is None or not isinstance(npv, int | float) or npv == 0.0:
         return ()
     below = (npv > 0.0) == (float(content.study.values[MOMENTARY_FACTOR]) < turn.value)
-    return say("{s} pays as long as a momentary event costs customers {than} than {x} times its value in the "
-               "interruption cost table.", s=Name(content.scenarios[scenario]), than="less" if below else "more", x=turn)
+    return say(MOMENTARY, s=Name(content.scenarios[scenario]), than="less" if below else "more", x=turn)

@@ -150,7 +150,7 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
                 f"{signed(-row['customer_interruptions_avoided'])} sustained interruptions, "
                 f"{signed(-row['customer_minutes_avoided'])} customer-minutes, "
                 f"{signed(row['momentary_events_added'])} momentary events and {signed(-row['callouts_avoided'])} "
-                f"call-outs a year. A sectionalizer here: **{row['verdict']}**.")
+                f"call-outs a year.{_turn(row[BREAK_EVEN])} A sectionalizer here: **{row['verdict']}**.")
     left, right = st.columns(2, gap="large")
     curve = profile(now.results.network, int(row["head"]))
     actuating, ceiling = float(checks.proposal.actuating_a[place]), float(checks.ceiling_a[place])
@@ -169,6 +169,13 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
             "value": st.column_config.NumberColumn(format="%.4g"),
             "limit": st.column_config.NumberColumn(format="%.4g"),
             "margin": st.column_config.NumberColumn(format="%.2f")})
+
+
+def _turn(share: float) -> str:
+    if np.isnan(share):
+        return ""
+    return (f" The change in customer-minutes is nil where {number(100.0 * share)} % of faults happen while reclosing is "
+            "off.")
 
 
 def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:
