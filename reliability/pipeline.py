@@ -74,8 +74,8 @@ class Results:
 
     @cached_property
     def break_even(self) -> BreakEven:
-        """Where the gains of the scenarios turn; computed when it is first asked for."""
-        return break_even(self.table, self.business, self.costs)
+        """Where the gains in SAIDI of the scenarios turn; computed when it is first asked for."""
+        return break_even(self.network, self.study.values, self.study.scenarios)
 
 
 def records_of(study: Study) -> Records | None:

@@ -40,37 +40,33 @@ HALF = 0.5  # any share between 0 and 1 gives a table both states
 
 @dataclass(frozen=True)
 class BreakEven:
-    """Where the gains of S scenarios over "As built" turn; NaN where they do not.
+    """Where the gains in SAIDI of S scenarios over "As built" turn; NaN where they do not.
 
-    reclosing_off_share: (S,) share of faults while reclosing is off, one for all devices, at which the gain in
-    SAIDI is nil; by_lateral: (S, h) the same of the faults on each candidate. saidi_minutes_avoided: (2, S) a year
-    with reclosing on everywhere, and off. momentary_cost_factor: (S,) at which society's net present value is nil.
+    reclosing_off_share: (S,) share of faults while reclosing is off, one for all devices, at which the gain is nil;
+    by_lateral: (S, h) the same of the customer-minutes that the faults on each candidate cause.
+    saidi_minutes_avoided: (2, S) a year with reclosing on everywhere, and off.
     """
 
     reclosing_off_share: np.ndarray
     by_lateral: np.ndarray
     saidi_minutes_avoided: np.ndarray
-    momentary_cost_factor: np.ndarray
 
     def summary(self, scenario: int) -> dict[str, float]:
-        """ "break_even" of summary.json for one scenario."""
+        """ "break_even" of summary.json for one scenario, but for the value of a momentary event."""
         on, off = self.saidi_minutes_avoided[:, scenario]
         return {SHARE: float(self.reclosing_off_share[scenario]),
-                "saidi_minutes_avoided_reclosing_on": float(on), "saidi_minutes_avoided_reclosing_off": float(off),
-                "momentary_cost_factor": float(self.momentary_cost_factor[scenario])}
+                "saidi_minutes_avoided_reclosing_on": float(on), "saidi_minutes_avoided_reclosing_off": float(off)}
 
 
-def break_even(table: OutcomeTable, business: Business, costs: CostTable) -> BreakEven:
-    """Break-even values of every scenario of a table; business: of the same scenarios."""
-    network, values = table.network, business.values
-    hours = customer_hours_by_state(table_of_both_states(network, values, table.scenarios), values)
+def break_even(network: Network, values: Assumptions, scenarios: Sequence[Scenario]) -> BreakEven:
+    """Where the gains of settled scenarios turn, "As built" first."""
+    hours = customer_hours_by_state(table_of_both_states(network, values, scenarios), values)
     on, off = less_than_as_built(hours.sum(axis=-1))
     heads, index = network.candidates, network.candidate_index
     inside = index >= 0
     by_lateral = np.array([[np.bincount(index[inside], of[inside], len(heads)) for of in state] for state in hours])
-    minutes = np.array([on, off]) * (MINUTES_PER_HOUR / (business.customers_served or np.nan))
-    return BreakEven(turning_share(on, off), turning_share(*less_than_as_built(by_lateral)), minutes,
-                     _momentary_cost_factors(table, business, costs))
+    minutes = np.array([on, off]) * (MINUTES_PER_HOUR / (float(network.customers.sum()) or np.nan))
+    return BreakEven(turning_share(on, off), turning_share(*less_than_as_built(by_lateral)), minutes)
 
 
 def table_of_both_states(network: Network, values: Assumptions, scenarios: Sequence[Scenario]) -> OutcomeTable:
@@ -110,8 +106,11 @@ def turning_share(on: np.ndarray, off: np.ndarray) -> np.ndarray:
     return np.divide(on, np.subtract(on, off), out=np.full(np.shape(on), np.nan), where=turns)
 
 
-def _momentary_cost_factors(table: OutcomeTable, business: Business, costs: CostTable) -> np.ndarray:
-    """Value of a momentary event, over that of the table, at which society's net present value is nil, (S,)."""
+def momentary_cost_factors(table: OutcomeTable, business: Business, costs: CostTable) -> np.ndarray:
+    """Value of a momentary event, over that of the table, at which society's net present value is nil, (S,).
+
+    NaN where it does not turn. business: of the scenarios of the outcome table.
+    """
     values = {**business.values, "perspective": SOCIETY}
     sustained, momentary = _interruption_cost(table, values, costs)
 

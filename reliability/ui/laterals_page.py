@@ -174,8 +174,7 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
 def _turn(share: float) -> str:
     if np.isnan(share):
         return ""
-    return (f" The change in customer-minutes is nil where {number(100.0 * share)} % of faults happen while reclosing is "
-            "off.")
+    return f" That change in customer-minutes is nil where {number(100.0 * share)} % of faults find reclosing off."
 
 
 def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:

@@ -40,8 +40,8 @@ class Case:
 
     @property
     def break_even(self) -> BreakEven:
-        """Where the gains of its scenarios turn."""
-        return break_even(self.table, self.business, self.costs)
+        """Where the gains in SAIDI of its scenarios turn."""
+        return break_even(self.network, self.study.values, self.study.scenarios)
 
 
 def case_of(study: Study) -> Case:

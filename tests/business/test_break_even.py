@@ -11,6 +11,7 @@ import pytest
 from reliability.business.break_even import (
     BREAK_EVEN,
     customer_hours_by_state,
+    momentary_cost_factors,
     table_of_both_states,
     turning_share,
 )
@@ -42,6 +43,12 @@ def hours_of(study: Study) -> np.ndarray:
     """Customer-hours a year of the faults on each section, (S, n)."""
     table = build_outcomes(study.network, study.values, study.scenarios)
     return np.array([e.fault_customer_hours for e in expected_values(table, study.values)])
+
+
+def factors_of(study: Study) -> np.ndarray:
+    """Value of a momentary event at which society's NPV of each scenario turns."""
+    results = expect(study)
+    return momentary_cost_factors(results.table, results.business, results.costs)
 
 
 def saved_by(selection: pd.DataFrame, study: Study, share: float) -> float:
@@ -195,7 +202,7 @@ def test_at_its_factor_the_societal_npv_is_nil(perspective, factor):
         seen = replace(study, values={**study.values, "perspective": "society", "momentary_cost_factor": at})
         return [case["npv"] for case in business_summary(expect(seen).business)]
 
-    found = expect(study).break_even.momentary_cost_factor
+    found = factors_of(study)
     assert (~np.isnan(found)).any()
     for s, turn in enumerate(found):
         if np.isnan(turn):
@@ -213,4 +220,4 @@ def test_without_customers_or_scenarios_nothing_turns():
         found = expect(other).break_even
         assert np.isnan(found.reclosing_off_share).all()
         assert np.isnan(found.by_lateral).all()
-        assert np.isnan(found.momentary_cost_factor).all()
+        assert np.isnan(factors_of(other)).all()
