@@ -335,7 +335,7 @@ def scenario_sentences(content: Content) -> list[Sentence]:
     for i in range(1, len(content.scenarios)):
         if content.business:
             kind = "" if installs(content, i) else "Without new devices: "
-            turns = scenario_saidi_gain(content, i, "It")
+            turns = scenario_saidi_gain(content, i, Name(content.scenarios[i]))
             told.append((kind, *worth(content, i), *((" ", *turns) if turns else ())))
         else:
             told.append(effect(content, i))
