@@ -72,14 +72,14 @@ def break_even(network: Network, values: Assumptions, scenarios: Sequence[Scenar
 def table_of_both_states(network: Network, values: Assumptions, scenarios: Sequence[Scenario]) -> OutcomeTable:
     """Outcome table with reclosing on and off, what devices state of it left out."""
     everywhere = network.with_columns({SHARE: np.full(len(network), np.nan)})
-    return build_outcomes(everywhere, {**values, SHARE: HALF}, scenarios)
+    return build_outcomes(everywhere, {**values, "reclosing_off_share": HALF}, scenarios)
 
 
 def customer_hours_by_state(both: OutcomeTable, values: Assumptions) -> np.ndarray:
     """Customer-hours a year of the faults on each section, (2, S, n), with reclosing on everywhere and off."""
     network = both.network
     customers = quantity(network, network.customers)
-    rates = [row_rates(both, {**values, SHARE: share}) for share in (0.0, 1.0)]
+    rates = [row_rates(both, {**values, "reclosing_off_share": share}) for share in (0.0, 1.0)]
     hours = np.zeros((2, len(both.scenarios), len(network)))
     for start in range(0, len(both), ROWS_AT_ONCE):
         rows = slice(start, start + ROWS_AT_ONCE)
@@ -111,12 +111,12 @@ def momentary_cost_factors(table: OutcomeTable, business: Business, costs: CostT
 
     NaN where it does not turn. business: of the scenarios of the outcome table.
     """
-    values = {**business.values, "perspective": SOCIETY}
+    values: Assumptions = {**business.values, "perspective": SOCIETY}
     sustained, momentary = _interruption_cost(table, values, costs)
 
     def npv(factor: float) -> np.ndarray:
-        money = [sum(yearly_money(totals(amounts) | {INTERRUPTION: s + factor * m}, values,
-                                  business.customers_served).values())
+        money = [sum(map(float, yearly_money(totals(amounts) | {INTERRUPTION: s + factor * m}, values,
+                                             business.customers_served).values()))
                  for amounts, s, m in zip(business.by_section, sustained, momentary, strict=True)]
         return np.array([float(present_worth(values, money[0] - m, c.cost(values), c.inspection(values)))
                          for m, c in zip(money, business.capital, strict=True)])

@@ -85,7 +85,7 @@ def interruption_cost_rows(what: Consequences, by_class: Quantity, values: Assum
     what: consequences of r rows. by_class: the customers by class.
     """
     sustained, momentary = interruption_cost_parts(what, by_class, values, costs)
-    return momentary * values[MOMENTARY_FACTOR] + sustained
+    return momentary * values["momentary_cost_factor"] + sustained
 
 
 def interruption_cost_parts(what: Consequences, by_class: Quantity, values: Assumptions,
@@ -94,7 +94,7 @@ def interruption_cost_parts(what: Consequences, by_class: Quantity, values: Assu
     one event of each row, (r,) each; see `interruption_cost_rows`.
     """
     waits, switched, momentary = _customers(what, by_class, costs)
-    sustained = _sustained_cost(costs, ((waits, what.waiting_hours), (switched, what.switching_hours)), values[CV])
+    sustained = _sustained_cost(costs, ((waits, what.waiting_hours), (switched, what.switching_hours)), values["cv"])
     return sustained[0], momentary
 
 

@@ -56,5 +56,5 @@ def momentary_value(content: Content, scenario: int) -> Sentence:
     npv = content.at("scenarios", scenario, "business" if own else f"business_{SOCIETY}", "npv")
     if turn.value is None or not isinstance(npv, int | float) or npv == 0.0:
         return ()
-    below = (npv > 0.0) == (float(content.study.values[MOMENTARY_FACTOR]) < turn.value)
+    below = (npv > 0.0) == (float(content.study.values["momentary_cost_factor"]) < turn.value)
     return say(MOMENTARY, s=Name(content.scenarios[scenario]), than="less" if below else "more", x=turn)
