@@ -7,6 +7,7 @@ from functools import cached_property
 
 import pandas as pd
 
+from reliability.business.break_even import BreakEven, break_even
 from reliability.business.cashflow import Business, cashflow_frame
 from reliability.business.laterals import laterals_frame
 from reliability.business.options import Options
@@ -78,6 +79,11 @@ class Results:
         return self.study.cost_table
 
     @cached_property
+    def break_even(self) -> BreakEven:
+        """Where the gains in SAIDI of the scenarios turn; computed when it is first asked for."""
+        return break_even(self.network, self.study.values, self.study.scenarios)
+
+    @cached_property
     def indices(self) -> pd.DataFrame:
         """A row a scenario: `scenario` and expected figures of a year.
 
@@ -100,7 +106,7 @@ class Results:
         patrol_callouts, repair_callouts (all per year); cost (money per year, in the study's perspective); and where
         the scenario converts the lateral capex and npv (money) and rank (1: the highest npv of the scenario).
         """
-        return laterals_frame(self.business)
+        return laterals_frame(self.business, self.break_even)
 
     @cached_property
     def cashflow(self) -> pd.DataFrame:

@@ -10,6 +10,7 @@ import numpy as np
 
 from reliability.business.cashflow import Business, business_summary
 from reliability.faults.outcomes import build_outcomes
+from reliability.faults.states import orders_of_shares
 from reliability.indices.expected import system_indices
 from reliability.network.application import settle_scenarios
 from reliability.network.conversions import named_heads
@@ -20,7 +21,8 @@ from reliability.schema.devices import SECTIONALIZER
 from reliability.study import Scenario, Study
 
 AS_STATED = -1      # fast_tripping that leaves the fast operations to each scenario
-PROBABILITIES = {"temporary_fraction", "sectionalizer_failure", "fuse_failure"}
+PROBABILITIES = {"temporary_fraction", "sectionalizer_failure", "fuse_failure", "wrong_link_share",
+                 "reclosing_off_share"}
 # Assumptions that change how often, how long and for how much, but nothing that protection does.
 RATES_AND_PRICES = {a.key for a in ASSUMPTIONS if a.table in ("restoration", "costs", "finance", "simulation")} | {
     *PROBABILITIES, "line_fault_rate_per_km", "yearly_cv"}
@@ -88,6 +90,8 @@ def _with_table_of(other: Results, study: Study) -> Results | None:
         return None                 # a table has no rows for what cannot happen
     if before.values["line_fault_rate_per_km"] <= 0.0:
         return None
+    if "reclosing_off_share" in apart and orders_of_shares(other.table.protections):
+        return None                 # the study's share may come before or after one that a device states
     table = other.table
     if study.network is not before.network:
         table = replace(table, network=study.network)

@@ -84,9 +84,18 @@ def interruption_cost_rows(what: Consequences, by_class: Quantity, values: Assum
 
     what: consequences of r rows. by_class: the customers by class.
     """
+    sustained, momentary = interruption_cost_parts(what, by_class, values, costs)
+    return momentary * values["momentary_cost_factor"] + sustained
+
+
+def interruption_cost_parts(what: Consequences, by_class: Quantity, values: Assumptions,
+                            costs: CostTable) -> tuple[np.ndarray, np.ndarray]:
+    """Customers' mean cost of the sustained interruptions, and of the momentary events at the values of the table, of
+    one event of each row, (r,) each; see `interruption_cost_rows`.
+    """
     waits, switched, momentary = _customers(what, by_class, costs)
     sustained = _sustained_cost(costs, ((waits, what.waiting_hours), (switched, what.switching_hours)), values["cv"])
-    return momentary * values["momentary_cost_factor"] + sustained[0]
+    return sustained[0], momentary
 
 
 def customers_by_class(network: Network) -> Quantity:

@@ -5,18 +5,21 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from reliability.business.break_even import BREAK_EVEN, BreakEven
 from reliability.business.cashflow import Business, present_worth
 from reliability.business.costs import MINUTES_PER_HOUR, grouped, unit_prices, yearly_money
 from reliability.faults.consequences import CALLOUTS
 from reliability.schema.devices import DEVICES
 
 
-def laterals_frame(business: Business) -> pd.DataFrame:
-    """A row a lateral and scenario; amounts a year, of the faults on the lateral.
+def laterals_frame(business: Business, break_even: BreakEven) -> pd.DataFrame:
+    """A row a lateral and scenario; amounts a year, of the faults on the lateral. break_even: of the same scenarios.
 
     cost: money a year under the study's perspective. capex, npv, rank: of converting this
     lateral, blank where the scenario does not; rank 1 has the highest NPV of its scenario.
     Changed backup settings are shared by the laterals of a zone and charged to none of them.
+    break_even_reclosing_off_share: share of faults while reclosing is off at which the scenario's gain in
+    customer-minutes here is nil, blank where it does not turn.
     """
     network, values = business.network, business.values
     heads, index = network.candidates, network.candidate_index
@@ -41,5 +44,6 @@ def laterals_frame(business: Business) -> pd.DataFrame:
             "callouts": sum(amounts[c] for c in CALLOUTS), **{f"{c}_callouts": amounts[c] for c in CALLOUTS},
             "cost": cost, "capex": np.where(converted, capex, np.nan), "npv": npv,
             "rank": pd.Series(npv).rank(ascending=False, method="first").astype("Int64"),
+            BREAK_EVEN: break_even.by_lateral[s],
         }))
     return pd.concat(frames, ignore_index=True)

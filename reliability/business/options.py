@@ -14,6 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from reliability.business.break_even import (
+    SHARE,
+    customer_hours_by_state,
+    less_than_as_built,
+    table_of_both_states,
+)
 from reliability.business.cashflow import present_worth
 from reliability.business.costs import (
     INTERRUPTION,
@@ -25,7 +31,7 @@ from reliability.business.costs import (
     yearly_money,
 )
 from reliability.faults.consequences import CALLOUTS
-from reliability.faults.outcomes import build_outcomes
+from reliability.faults.outcomes import build_outcomes, row_rates
 from reliability.indices.expected import expected_values
 from reliability.network.application import check_laterals
 from reliability.network.conversions import may_convert
@@ -40,7 +46,7 @@ from reliability.study.cost_table import CostTable
 
 AS_IT_IS = 0  # index of the setting that leaves a breaker or recloser as built
 EFFECTS = ("units", "capex", "npv", "ci_avoided", "customer_hours_avoided", "momentary_events_added",
-           "callouts_avoided")
+           "callouts_avoided", "customer_hours_avoided_on", "customer_hours_avoided_off")
 
 
 @dataclass(frozen=True)
@@ -53,7 +59,8 @@ class Options:
     rows: a row a choice: lateral (index into heads, −1 where the row is a setting of a zone),
     zone, setting, device ("" leaves it), counts (NaN: none), feeder, and `EFFECTS` against
     "As built": units, capex and npv in money, a year the customer interruptions, customer
-    hours and call-outs avoided and the customers' momentary events added. currency: of money in words.
+    hours and call-outs avoided and the customers' momentary events added; the customer hours also with
+    reclosing on everywhere, and off. currency: of money in words.
     """
 
     network: Network
@@ -108,17 +115,18 @@ def build_options(network: Network, values: Assumptions, costs: CostTable,
     # faults behind a breaker or recloser inside a lateral never reach the lateral's own device
     own = (lateral >= 0) & (nearest == nearest[heads[lateral]] if len(heads) else False)
     group = np.where(own, lateral, len(heads) + zone_of)
-    amounts, money = _effects(network, values, cases, heads, group, len(heads) + len(zones), costs)
+    amounts, money, (on, off) = _effects(network, values, cases, heads, group, len(heads) + len(zones), costs)
 
     as_it_is, spent = amounts[0], money[0]  # the first case leaves everything
     frames = []
-    for case, amount, cost in zip(cases, amounts, money, strict=True):
+    for i, (case, amount, cost) in enumerate(zip(cases, amounts, money, strict=True)):
         effect = {
             "saving": spent - cost,
             "ci_avoided": as_it_is["ci"] - amount["ci"],
             "customer_hours_avoided": as_it_is["customer_hours"] - amount["customer_hours"],
             "momentary_events_added": amount["momentary_events"] - as_it_is["momentary_events"],
             "callouts_avoided": sum(as_it_is[c] - amount[c] for c in CALLOUTS),
+            "customer_hours_avoided_on": on[i], "customer_hours_avoided_off": off[i],
         }
         frames.append(_lateral_rows(network, values, as_built, heads, zone, fast, case, effect))
         if case.device is None:
@@ -190,18 +198,26 @@ def _sound_inside(network: Network, values: Assumptions, device: str) -> np.ndar
 
 def _effects(network: Network, values: Assumptions, cases: list[_Case], heads: np.ndarray,
              group: np.ndarray, groups: int, costs: CostTable):
-    """Yearly amounts and money of the faults of each group under each case."""
+    """Yearly amounts and money of the faults of each group under each case, and the customer hours less than
+    under the first with reclosing on everywhere and off, (2, cases, groups).
+    """
     ids = network.ids[heads]
     scenarios = [Scenario(f"case {i}", tuple(ids[c.offered]) if c.device else (), c.device, c.counts,
                           c.fast_operations) for i, c in enumerate(cases)]
-    table = build_outcomes(network, values, scenarios)
+    both = table_of_both_states(network, values, scenarios)
+    if np.isfinite(network.column[SHARE]).any():
+        table = build_outcomes(network, values, scenarios)
+    else:  # where no device states a share of its own the rows are among those of both states
+        table = both.take(np.flatnonzero(row_rates(both, values)))
     expected = expected_values(table, values)
     interruption: list[np.ndarray | None] = [None] * len(expected)
     if INTERRUPTION in PARTS_OF[values["perspective"]]:
         interruption = list(expected_interruption_cost(table, values, costs))
     amounts = [grouped(amounts_by_section(e, i), group, groups) for e, i in zip(expected, interruption, strict=True)]
     served = float(network.customers.sum())
-    return amounts, [sum(yearly_money(a, values, served).values()) for a in amounts]
+    hours = np.array([[np.bincount(group, of, groups) for of in state]
+                      for state in customer_hours_by_state(both, values)])
+    return amounts, [sum(yearly_money(a, values, served).values()) for a in amounts], less_than_as_built(hours)
 
 
 def _lateral_rows(network: Network, values: Assumptions, as_built: Protection, heads: np.ndarray,

@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 import scipy
 
+from reliability.business.break_even import BREAK_EVEN, turning_share
 from reliability.business.limits import (
     LIMIT_NAMES,
     Limits,
@@ -105,10 +106,14 @@ def _unit(values: np.ndarray) -> np.ndarray:
 
 
 def totals_of(options: Options, chosen: np.ndarray) -> dict[str, float]:
-    """What a choice costs and brings: money, a year's interruptions, and indices less or more than as built."""
+    """What a choice costs and brings: money, a year's interruptions, and indices less or more than as built.
+
+    Its gain in SAIDI with reclosing on everywhere and off, and the share of faults at which it turns, NaN for none.
+    """
     rows = options.rows[chosen]
     sums = {name: float(rows[name].sum()) for name in EFFECTS}
     served = options.customers_served or np.nan
+    on, off = sums["customer_hours_avoided_on"], sums["customer_hours_avoided_off"]
     customers = feeder_customers(options)
     by_feeder = np.bincount(rows["feeder"], rows["momentary_events_added"], len(customers))
     worst = (by_feeder[customers > 0] / customers[customers > 0]).max(initial=-np.inf)
@@ -123,6 +128,9 @@ def totals_of(options: Options, chosen: np.ndarray) -> dict[str, float]:
         "customer_interruptions_avoided": sums["ci_avoided"],
         "customer_minutes_avoided": 60.0 * sums["customer_hours_avoided"],
         "callouts_avoided": sums["callouts_avoided"],
+        "saidi_minutes_avoided_reclosing_on": 60.0 * on / served,
+        "saidi_minutes_avoided_reclosing_off": 60.0 * off / served,
+        BREAK_EVEN: float(turning_share(on, off)),
     }
 
 
@@ -164,6 +172,8 @@ def _named(options: Options, told: pd.DataFrame) -> pd.DataFrame:
         "customer_minutes_avoided": 60.0 * told["customer_hours_avoided"].to_numpy(),
         "momentary_events_added": told["momentary_events_added"].to_numpy(),
         "callouts_avoided": told["callouts_avoided"].to_numpy(),
+        BREAK_EVEN: turning_share(told["customer_hours_avoided_on"].to_numpy(dtype=float),
+                                  told["customer_hours_avoided_off"].to_numpy(dtype=float)),
     })
 
 

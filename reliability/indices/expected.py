@@ -91,13 +91,14 @@ def _scenario(table: OutcomeTable, scenario: int, rates: np.ndarray, values: Ass
 
 def _caused(what: Consequences, amounts: Mapping[str, Quantity]) -> dict[str, np.ndarray]:
     """Amounts per event, (rows,), by name."""
+    return counts(what, amounts["customers"]) | {"customer_hours": hours_interrupted(what, amounts["customers"]),
+                                                 "load_kwh": hours_interrupted(what, amounts["load"])}
 
-    def hours(of: Quantity) -> np.ndarray:
-        wait = what.waiting(of)
-        return wait * what.waiting_hours + (what.sustained(of) - wait) * what.switching_hours
 
-    return counts(what, amounts["customers"]) | {"customer_hours": hours(amounts["customers"]),
-                                                 "load_kwh": hours(amounts["load"])}
+def hours_interrupted(what: Consequences, of: Quantity) -> np.ndarray:
+    """Mean of a quantity × hours interrupted, per event, (rows,)."""
+    wait = what.waiting(of)
+    return wait * what.waiting_hours + (what.sustained(of) - wait) * what.switching_hours
 
 
 def system_indices(expected: Expected, yearly_cv: float) -> dict[str, object]:

@@ -180,8 +180,8 @@ def content_of(results: Results) -> Content:
         scenario[f"business_{other}"] = row
     cases = {own: Case([s["business"] for s in told["scenarios"]], cashflow_frame(results.business)),
              other: Case(rows, cashflow_frame(business))}
-    return Content(results.study, told, sections_frame(results), laterals_frame(results.business), _command(results),
-                   results.history, results.checks, cases, _selected(results.plan),
+    return Content(results.study, told, sections_frame(results), laterals_frame(results.business, results.break_even),
+                   _command(results), results.history, results.checks, cases, _selected(results.plan),
                    results.plan.drivers if results.plan else None, _coordinated(results))
 
 

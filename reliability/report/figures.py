@@ -14,12 +14,16 @@ MINUS, DASH = "−", "–"
 
 @dataclass(frozen=True)
 class Kind:
-    """How numbers of one kind look: decimals on the page, format on a sheet, `scale` before showing."""
+    """How numbers of one kind look: decimals on the page, format on a sheet, `scale` before showing.
+
+    digits: that mean something, in place of decimals; 0 for none asked for.
+    """
 
     decimals: int
     excel: str
     scale: float = 1.0
     suffix: str = ""
+    digits: int = 0
 
 
 KINDS: dict[str, Kind] = {
@@ -34,6 +38,8 @@ KINDS: dict[str, Kind] = {
     "money": Kind(0, "#,##0"),
     "price": Kind(2, "#,##0.00"),
     "share": Kind(1, "0.0%", 100.0, " %"),
+    "share_of_three_digits": Kind(0, "0.000%", 100.0, " %", digits=3),
+    "three_digits": Kind(0, "0.000", digits=3),
     "ratio": Kind(2, "0.00"),
     "p": Kind(3, "0.000"),
     "ampere": Kind(0, "#,##0"),
@@ -54,11 +60,17 @@ def shown(value: object, kind: str, signed: bool = False) -> str:
         return DASH
     form = KINDS[kind]
     number = float(value) * form.scale
-    text = _any(number) if kind == "any" else f"{abs(number):,.{form.decimals}f}"
+    decimals = _decimals(abs(number), form.digits) if form.digits else form.decimals
+    text = _any(number) if kind == "any" else f"{abs(number):,.{decimals}f}"
     if number and float(text.replace(",", "")) == 0.0:
         text = _two_digits(abs(number))
     sign = MINUS if number < 0 else "+" if signed and number > 0 else ""
     return f"{sign}{text}{form.suffix}"
+
+
+def _decimals(size: float, digits: int) -> int:
+    """Decimals that leave so many digits."""
+    return max(digits - 1 - math.floor(math.log10(size)), 0) if size else 0
 
 
 def missing(value: object) -> bool:
@@ -79,7 +91,7 @@ def _any(number: float) -> str:
 
 def _two_digits(size: float) -> str:
     if size >= 1e-6:
-        return f"{size:,.{max(1 - math.floor(math.log10(size)), 0)}f}"
+        return f"{size:,.{_decimals(size, 2)}f}"
     return f"{size:.1e}"
 
 

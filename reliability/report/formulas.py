@@ -41,6 +41,10 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
      clause_of("CEMI-n")),
     ("CELID-t", "share of customers with an interruption of t hours or more", clause_of("CELID-t")),
     ("ENS", "Σ average load × hours interrupted", "energy not supplied; not in the standard"),
+    ("Break-even share of faults while reclosing is off", "a / (a + b): a the SAIDI avoided with reclosing on "
+     "everywhere, b the SAIDI added with reclosing off, one share for all devices", RULES),
+    ("Break-even value of a momentary event", "the factor on the tabulated momentary values at which society's NPV, "
+     "linear in it, is 0", RULES),
     ("Major event day", "daily SAIDI > exp(α + 2.5 β), α and β of ln daily SAIDI, days of zero left out, divisor n − 1",
      f"{STANDARD}, annex B"),
     ("Learned fault rate", "gamma–Poisson posterior mean (a + faults)/(b + km·years), a and b by maximum likelihood",

@@ -54,7 +54,7 @@ def tables(results: Results) -> dict[str, pd.DataFrame]:
     """The CSV files of a run by name."""
     frames = {
         "sections.csv": sections_frame(results),
-        "laterals.csv": laterals_frame(results.business),
+        "laterals.csv": laterals_frame(results.business, results.break_even),
         "cashflow.csv": cashflow_frame(results.business),
         "application.csv": application_frame(results.checks),
     }

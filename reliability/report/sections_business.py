@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from reliability.business.costs import SOCIETY
 from reliability.report import charts
 from reliability.report.blocks import Block, Column, Heading, Missing, Points, Section, Table, Text
 from reliability.report.content import Case, Content, proposal
 from reliability.report.figures import Figure, Name, joined, pointer, resolve, say
 from reliability.report.sentences import worth
+from reliability.report.sentences_break_even import momentary_value
 from reliability.report.units import spoken_unit, unit_of
 from reliability.schema.assumptions import label_of
 from reliability.schema.problems import shorten
@@ -58,6 +60,9 @@ def _case(content: Content, perspective: str, own: bool) -> list[Block]:
     rows = list(case.summaries) if case else [content.at("scenarios", i, "business")
                                                for i in range(len(content.scenarios))]
     blocks.append(_merit(content, perspective, own, rows))
+    if perspective == SOCIETY:
+        turns = [momentary_value(content, i) for i in range(1, len(content.scenarios))]
+        blocks += [Points(tuple(filter(None, turns)))] if any(turns) else []
     if case is not None and len(case.cashflow):
         scenario = proposal(content)
         if scenario is not None:

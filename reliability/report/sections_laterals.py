@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from reliability.business.break_even import BREAK_EVEN
 from reliability.business.constraints import fast_settings
 from reliability.network.application import (
     ApplicationChecks,
@@ -20,6 +21,7 @@ from reliability.report import actions, charts
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, summary_table, words
 from reliability.report.content import Content, Selected
 from reliability.report.figures import Figure, figure, noun_for, pointer, resolve, say, shown
+from reliability.report.sentences_break_even import SHARE_KIND, selection_saidi_gain
 from reliability.schema.assumptions import MAY_CHANGE
 
 AMOUNTS = (Column("customers", "Customers", "count"),
@@ -90,6 +92,8 @@ def selection(content: Content) -> Section:
     blocks: list[Block] = [Text(say("{m}", m=chosen.message)), Text((_settings(content),))]
     if chosen.feasible:
         blocks.append(_totals(content, chosen))
+        if turns := selection_saidi_gain(content):
+            blocks.append(Text(turns))
         if len(chosen.frame):
             blocks.append(_selected(content, chosen.frame, "selection", "Laterals and settings chosen, best NPV first"))
     blocks += _frontier(content, chosen)
@@ -112,7 +116,8 @@ TOTALS = (("laterals", "Laterals converted", "count", ""), ("units", "Units inst
           ("npv", "NPV", "money", "money"), ("saidi_minutes_avoided", "SAIDI avoided", "minutes", "min/yr"),
           ("saifi_avoided", "SAIFI avoided", "index", "1/yr"), ("maifi_e_added", "MAIFI_E added", "index", "1/yr"),
           ("worst_feeder_maifi_e_added", "MAIFI_E added on the worst feeder", "index", "1/yr"),
-          ("callouts_avoided", "Call-outs avoided", "amount", "1/yr"))
+          ("callouts_avoided", "Call-outs avoided", "amount", "1/yr"),
+          (BREAK_EVEN, "Break-even share of faults with reclosing off", SHARE_KIND, ""))
 
 
 def _totals(content: Content, chosen: Selected) -> Table:
@@ -144,6 +149,7 @@ def _selected(content: Content, frame: pd.DataFrame, key: str, title: str, shown
         Column("customer_minutes_avoided", "Customer-minutes avoided", "count", "1/yr"),
         Column("momentary_events_added", "Momentary events added", "amount", "1/yr"),
         Column("callouts_avoided", "Call-outs avoided", "index", "1/yr"),
+        Column(BREAK_EVEN, "Break-even share of faults with reclosing off", SHARE_KIND),
         Column("cumulative_capex", "Capital so far", "money", content.currency),
         Column("cumulative_npv", "NPV so far", "money", content.currency),
         Column("cumulative_saidi_minutes_avoided", "SAIDI avoided so far", "minutes", "min/yr"))

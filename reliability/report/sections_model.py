@@ -25,11 +25,12 @@ from reliability.report.blocks import (
 )
 from reliability.report.content import Content, rivals
 from reliability.report.definitions import DEFINITIONS, FROM_MEMORY, METHOD, STANDARD
-from reliability.report.figures import TEXT, Figure, Name, pointer, say, shown
+from reliability.report.figures import TEXT, Figure, Name, Sentence, pointer, say, shown
 from reliability.report.sentences import headline, scenario_sentences
 from reliability.report.units import unit_of
 from reliability.schema.assumptions import ASSUMPTIONS, OURS
 from reliability.schema.problems import shorten
+from reliability.schema.values import Assumptions
 
 EXPECTED = (
     (Column("saifi", "SAIFI", "index", "1/yr"), "/saifi"),
@@ -108,7 +109,18 @@ def assumptions(content: Content) -> Section:
     return Section("assumptions", "Assumptions", (
         words("An assumption with a range stands at the mean of its law, (low + 4 likely + high) / 6, in expected "
               "values.",
-              "A value that sections.csv states for a section goes before the one in this table."), table, *notes))
+              "A value that sections.csv states for a section goes before the one in this table."),
+        Text(_state_of_protection(study.values)), table, *notes))
+
+
+def _state_of_protection(values: Assumptions) -> Sentence:
+    """The assumptions in which a network is most often worse than its drawings."""
+    return say("{off} of faults are taken to happen while reclosing is off, {wrong} of fuses to hold the next larger "
+               "link, fault currents to be {current} times those stated, and a momentary event to cost customers "
+               "{momentary} times its value in the interruption cost table.",
+               off=Figure(values["reclosing_off_share"], "share_of_three_digits"),
+               wrong=Figure(values["wrong_link_share"], "share_of_three_digits"),
+               current=Figure(values["fault_current_factor"]), momentary=Figure(values["momentary_cost_factor"]))
 
 
 def _value(value: object) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from reliability.business.costs import SOCIETY, UTILITY
 from reliability.report.content import Content, installs, proposal, proposed_conversions, rivals
 from reliability.report.figures import Figure, Name, Sentence, figure, joined, noun_for, say
+from reliability.report.sentences_break_even import scenario_saidi_gain, selection_saidi_gain
 from reliability.report.units import spoken_unit
 from reliability.schema.assumptions import label_of
 
@@ -244,9 +245,10 @@ def _gains(content: Content, scenario: int | None) -> Sentence:
             minutes=_step(content, "saidi_minutes_avoided", "minutes", "minutes", "fewer", "more"),
             ci=_step(content, "saifi_avoided", "index", "sustained interruptions", "fewer", "more"),
             events=_step(content, "maifi_e_added", "index", "momentary events", "more", "fewer")))
+        told.append(selection_saidi_gain(content, "This"))
     if scenario is not None:
-        told.append(effect(content, scenario))
-    return joined(told)
+        told += [effect(content, scenario), scenario_saidi_gain(content, scenario)]
+    return joined([sentence for sentence in told if sentence])
 
 
 def _step(content: Content, key: str, kind: str, noun: str, above: str, below: str) -> Sentence:
@@ -328,12 +330,13 @@ def _against_records(content: Content) -> list[Sentence]:
 
 
 def scenario_sentences(content: Content) -> list[Sentence]:
-    """One sentence a scenario: does it pay, or what it changes where no money was reckoned."""
+    """A point a scenario: does it pay, or what it changes where no money was reckoned; and where its gain turns."""
     told = []
     for i in range(1, len(content.scenarios)):
         if content.business:
             kind = "" if installs(content, i) else "Without new devices: "
-            told.append((kind, *worth(content, i)))
+            turns = scenario_saidi_gain(content, i, Name(content.scenarios[i]))
+            told.append((kind, *worth(content, i), *((" ", *turns) if turns else ())))
         else:
             told.append(effect(content, i))
     return told

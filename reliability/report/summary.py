@@ -6,7 +6,9 @@ import numpy as np
 import pandas as pd
 
 from reliability import __version__
+from reliability.business.break_even import momentary_cost_factors
 from reliability.business.cashflow import business_summary
+from reliability.business.costs import MOMENTARY_FACTOR
 from reliability.indices.expected import feeder_indices, system_indices
 from reliability.indices.spread import differences, summaries, yearly_indices
 from reliability.pipeline import Plan, Results
@@ -17,7 +19,9 @@ def summary(results: Results) -> dict:
     """The content of summary.json: plain numbers, None where a figure does not exist."""
     study, simulated = results.study, results.simulated
     spreads, apart = _spreads(results)
-    money = business_summary(results.business, simulated)
+    factors = momentary_cost_factors(results.table, results.business, results.costs)
+    money = [case | {"break_even": results.break_even.summary(s) | {MOMENTARY_FACTOR: float(factors[s])}}
+             for s, case in enumerate(business_summary(results.business, simulated))]
     scenarios = [
         {"name": scenario.name, "expected": system_indices(expected, study.values["yearly_cv"]),
          "feeders": feeder_indices(expected), **spread, **less, "business": case}

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
+from reliability.business.break_even import BREAK_EVEN
 from reliability.business.constraints import fast_settings, limits_of
 from reliability.business.frontier import frontier, programme
 from reliability.business.limits import Limits
@@ -24,7 +25,7 @@ from reliability.ui.feeder_chart import Benefit, feeder_chart
 from reliability.ui.money_charts import frontier_chart, programme_chart
 from reliability.ui.opened import Opened
 from reliability.ui.scenario_results import state_results
-from reliability.ui.text import count, money, number, plain, short, spaced
+from reliability.ui.text import count, money, number, plain, saidi_turn, short, spaced
 from reliability.ui.tiles import Figure
 from reliability.what_if import ScenarioResults
 
@@ -163,6 +164,8 @@ def _result(now: ScenarioResults, options: Options, choice: Choice, asked: Asked
                    ("MAIFI_E added", number(totals["maifi_e_added"])),
                    ("Call-outs avoided", f"{number(totals['callouts_avoided'])} a year"))
         tiles.row(Figure(name, value) for name, value in figures)
+        if turns := saidi_turn(totals, BREAK_EVEN, "The selection"):
+            st.markdown(turns)
         proof = f"Within {100 * choice.gap:.2g} % of the optimum" if choice.gap else "Proven optimal"
         st.caption(f"{proof}, found in {choice.seconds:.1f} s.")
     st.subheader("Benefit against budget", anchor=False)
@@ -204,7 +207,7 @@ def _table(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
         return
     st.subheader("What is chosen", anchor=False)
     numbers = {c: st.column_config.NumberColumn(c.replace("_", " "), format="%.3g") for c in (
-        "customer_interruptions_avoided", "momentary_events_added", "callouts_avoided")}
+        "customer_interruptions_avoided", "momentary_events_added", "callouts_avoided", BREAK_EVEN)}
     numbers |= {c: st.column_config.NumberColumn(c.replace("_", " "), format="%.0f")
                 for c in ("capex", "npv", "customer_minutes_avoided")}
     figure.table(choice.selection, "Selection", "selection", height=360, column_config=numbers)

@@ -14,7 +14,7 @@ from reliability.ui import figure, frame, opened, pins, sliders, tiles, trials
 from reliability.ui.opened import Opened
 from reliability.ui.scenario_results import state_results
 from reliability.ui.sliders import OWN
-from reliability.ui.text import count, money, number, percent, plain, short, signed
+from reliability.ui.text import count, money, number, percent, plain, saidi_turn, short, signed
 from reliability.ui.tiles import Figure
 from reliability.ui.trials import Spread
 from reliability.what_if import ScenarioResults, too_many_counts
@@ -33,8 +33,9 @@ def show() -> None:
     sliders.note_in_link(moves)
     now = state_results(study, shown.fingerprint, moves)
     _toolbar(shown, study, moves, now)
-    odds = _tiles(now)
+    odds, turns = _tiles(now)
     time.sleep(HEAD_START_SECONDS)      # the figures are on their way before the pictures are drawn
+    _break_evens(now, turns)
     _warnings(now, study, moves)
     large = frame.presenting()
     st.subheader("Expected a year, and how far single years reach", anchor=False)
@@ -91,21 +92,24 @@ def _write(shown: Opened, study: Study, moves: dict) -> None:
         st.session_state[opened.NOTICE] = "Not written: the study would have problems, or was changed elsewhere."
 
 
-def _tiles(now: ScenarioResults) -> list:
-    """A tile a scenario: its change against as built; returns the places for what is simulated."""
-    places = []
+def _tiles(now: ScenarioResults) -> tuple[list, list]:
+    """A tile a scenario: its change against as built; returns the places for what is simulated, and for where its gain
+    turns."""
+    odds, turns = [], []
     most = TILES_A_ROW // 2 if frame.presenting() else TILES_A_ROW
     for start in range(0, len(now.names), most):
         row = range(start, min(start + most, len(now.names)))
         columns = st.columns(min(most, len(now.names)), gap="small")
         for s, column in zip(row, columns, strict=False):
             with column, st.container(key=f"tile_{s if s < 5 else 1 + (s - 1) % 4}_{s}"):
-                places.append(_tile(now, s))
-    return places
+                _tile(now, s)
+                turns.append(st.empty())
+                odds.append(st.empty())
+    return odds, turns
 
 
-def _tile(now: ScenarioResults, s: int):
-    """Draw a scenario's tile; returns the place for what is simulated."""
+def _tile(now: ScenarioResults, s: int) -> None:
+    """Draw a scenario's tile."""
     figures = []
     for key, name in TILE_NAMES.items():
         value = charts.value(now, s, key)
@@ -118,7 +122,13 @@ def _tile(now: ScenarioResults, s: int):
                               Figure("Net present value", money(case["npv"], currency))]
     below = "existing network" if s == 0 else "against as built"
     st.html(tiles.tile_html(short(now.names[s], 44), below, figures, cost))
-    return st.empty()
+
+
+def _break_evens(now: ScenarioResults, places: list) -> None:
+    """Up to which share of faults while reclosing is off each scenario stays a gain, below its tile."""
+    for s, place in enumerate(places):
+        if turns := saidi_turn(now.results.break_even.summary(s)):
+            place.caption(turns)
 
 
 def _warnings(now: ScenarioResults, study: Study, moves: dict) -> None:

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
+from reliability.business.break_even import BREAK_EVEN
 from reliability.network.application import (
     ApplicationChecks,
     application_frame,
@@ -85,6 +86,7 @@ def laterals_table(now: ScenarioResults, scenario: int, checks: ApplicationCheck
         "momentary_events_added": -less("fault_momentary_events"),
         "callouts_avoided": (by_lateral(now, before.fault_callouts.sum(axis=1))
                              - by_lateral(now, after.fault_callouts.sum(axis=1)))[heads],
+        BREAK_EVEN: now.results.break_even.by_lateral[scenario],
         "verdict": np.array(VERDICTS, dtype=object)[checks.verdict],
         "not_passed": application_frame(checks)["not_passed"].to_numpy(),
         "head": heads,
@@ -151,7 +153,7 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
                 f"{signed(-row['customer_interruptions_avoided'])} sustained interruptions, "
                 f"{signed(-row['customer_minutes_avoided'])} customer-minutes, "
                 f"{signed(row['momentary_events_added'])} momentary events and {signed(-row['callouts_avoided'])} "
-                f"call-outs a year. A sectionalizer here: **{row['verdict']}**.")
+                f"call-outs a year.{_turn(row[BREAK_EVEN])} A sectionalizer here: **{row['verdict']}**.")
     left, right = st.columns(2, gap="large")
     curve = profile(now.results.network, int(row["head"]), checks.values)
     actuating, ceiling = float(checks.proposal.actuating_a[place]), float(checks.ceiling_a[place])
@@ -173,6 +175,12 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
     coordination_panel.lateral(now, int(row["head"]), actuating)
 
 
+def _turn(share: float) -> str:
+    if np.isnan(share):
+        return ""
+    return f" That change in customer-minutes is nil where {number(100.0 * share)} % of faults find reclosing off."
+
+
 def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:
     st.subheader("All laterals", anchor=False)
     left, right = st.columns([2, 3], gap="large")
@@ -190,7 +198,8 @@ def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:
                           persist_state="session")
         part = rows[rows["verdict"].isin(wanted)].drop(columns="head")
         numbers = {c: st.column_config.NumberColumn(c.replace("_", " "), format="%.3g")
-                   for c in ("customer_interruptions_avoided", "momentary_events_added", "callouts_avoided")}
+                   for c in ("customer_interruptions_avoided", "momentary_events_added", "callouts_avoided",
+                             BREAK_EVEN)}
         numbers["customer_minutes_avoided"] = st.column_config.NumberColumn("customer-minutes avoided", format="%.0f")
         figure.table(part, "Laterals, best first", "laterals", height=430, column_config=numbers)
 

@@ -20,10 +20,15 @@ from reliability.what_if import AS_STATED
 KEY, PARAMETER = "sliders", "sliders"
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Faults", ("temporary_fraction", "fault_rate_factor")),
-    ("Protection", ("share_converted", "counts", "fast_tripping", "sectionalizer_failure", "fuse_failure")),
+    ("Protection", ("share_converted", "counts", "fast_tripping", "sectionalizer_failure", "fuse_failure",
+                    "reclosing_off_share", "wrong_link_share", "fault_current_factor")),
     ("Restoration", ("repair_hours", "switching_hours", "refuse_hours", "reset_hours", "patrol_hours")),
-    ("Money", ("sectionalizer_cost", "lateral_recloser_cost", "crew_rate_per_hour", "discount_rate", "horizon_years")),
+    ("Money", ("sectionalizer_cost", "lateral_recloser_cost", "crew_rate_per_hour", "momentary_cost_factor",
+               "discount_rate", "horizon_years")),
 )
+# Where a slider ends if the study states no more than half of it; the bounds of the table are wider.
+ENDS_AT = {"sectionalizer_failure": 0.2, "fuse_failure": 0.2, "reclosing_off_share": 0.05, "wrong_link_share": 0.2,
+           "fault_current_factor": 3.0}
 # What a meeting moves beyond the assumptions of study.toml, described the same way.
 OWN: dict[str, Assumption] = {a.key: a for a in (
     Assumption("compare", "fault_rate_factor", "Fault-rate factor", "×", 1.0, 0.25, 3.0, step=0.05,
@@ -79,8 +84,8 @@ def _new_slider(a: Assumption, study: Study) -> Slider:
         high = min(a.high, _round_up(3.0 * max(value, a.default)))
     elif a.table == "finance":
         high = 0.25
-    elif a.key in ("sectionalizer_failure", "fuse_failure"):
-        high = min(a.high, max(0.2, _round_up(2.0 * value)))
+    elif a.key in ENDS_AT:
+        high = min(a.high, max(ENDS_AT[a.key], _round_up(2.0 * value)))
     low, step = max(a.low, 0.0), _step(a.step, value)
     start = min(max(round(round(value / step) * step, 10), low), high)
     return Slider(a, float(low), float(high), step, float(start), float(value))

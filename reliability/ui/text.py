@@ -5,7 +5,11 @@ from __future__ import annotations
 import html
 import math
 import re
+from collections.abc import Mapping
 
+from reliability.report.figures import Figure
+from reliability.report.figures import plain as as_text
+from reliability.report.sentences_break_even import SHARE_KIND, saidi_gain
 from reliability.schema.problems import shorten
 
 NONE = "–"
@@ -72,6 +76,14 @@ def percent(value: object) -> str:
     if value is None or not math.isfinite(float(value)):
         return NONE
     return f"{100 * float(value):.0f} %".replace("-", "−")
+
+
+def saidi_turn(totals: Mapping[str, float], key: str = "reclosing_off_share", subject: str = "This") -> str:
+    """Up to which share of faults while reclosing is off there is a gain in SAIDI, as the report says it; "" for none.
+
+    totals: of a scenario or a selection; key: of the share in them.
+    """
+    return as_text(saidi_gain(totals, Figure(totals[key], SHARE_KIND), subject))
 
 
 def count(amount: int, singular: str, plural: str | None = None) -> str:

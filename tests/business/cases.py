@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from reliability.business.break_even import BreakEven, break_even
 from reliability.business.cashflow import Business, assess
 from reliability.business.options import Options, build_options
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
@@ -36,6 +37,11 @@ class Case:
     expected: tuple[Expected, ...]
     business: Business
     costs: CostTable
+
+    @property
+    def break_even(self) -> BreakEven:
+        """Where the gains in SAIDI of its scenarios turn."""
+        return break_even(self.network, self.study.values, self.study.scenarios)
 
 
 def case_of(study: Study) -> Case:

@@ -59,7 +59,7 @@ def test_conversions_do_change_something():
 def test_lateral_npvs_and_shared_settings_add_up_to_the_scenario(perspective):
     scenarios = (Scenario("S", None, "sectionalizer", 2), Scenario("some", ("t0", "t3", "t5"), "lateral_recloser"))
     case = case_of(feeders_of_laterals(8, 2, scenarios, perspective=perspective, incentive_per_saidi_minute=500.0))
-    frame, figures = laterals_frame(case.business), business_summary(case.business)
+    frame, figures = laterals_frame(case.business, case.break_even), business_summary(case.business)
     for s, scenario in enumerate(case.study.scenarios):
         rows = frame[frame["scenario"] == scenario.name]
         assert len(rows) == 8
@@ -73,7 +73,7 @@ def test_lateral_npvs_and_shared_settings_add_up_to_the_scenario(perspective):
 
 def test_lateral_amounts_are_those_of_its_sections():
     case = random_case(6, 30)
-    frame = laterals_frame(case.business)
+    frame = laterals_frame(case.business, case.break_even)
     heads = case.network.candidates
     assert frame.index.tolist() == list(range(len(heads) * len(case.study.scenarios)))
     for s, scenario in enumerate(case.study.scenarios):

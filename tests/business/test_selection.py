@@ -321,5 +321,6 @@ def test_of_two_that_avoid_as_much_the_cheaper_is_chosen():
 def test_totals_of_nothing_are_nothing():
     _, options = options_of(4, 1)
     totals = totals_of(options, np.zeros(len(options.rows), dtype=bool))
+    assert np.isnan(totals.pop("break_even_reclosing_off_share"))
     assert set(totals.values()) == {0.0}
     assert isinstance(choose(options).selection, pd.DataFrame)

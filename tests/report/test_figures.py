@@ -17,6 +17,8 @@ from reliability.report.figures import DASH, Figure, Name, noun_for, plain, poin
     (0.9998877, "asai", "0.999888"),
     (2116.6667, "any", "2,117"), (0.17167, "any", "0.1717"), (3.0, "any", "3"), (0.065, "any", "0.065"),
     (5e9, "any", "5,000,000,000"), (7.0, "count", "7"), (0.3, "count", "0.30"), (2.5, "years", "2.5"),
+    (0.0056993, "share_of_three_digits", "0.570 %"), (0.5, "share_of_three_digits", "50.0 %"),
+    (0.0, "share_of_three_digits", "0 %"), (0.023099, "three_digits", "0.0231"), (1234.5, "three_digits", "1,234"),
 ])
 def test_numbers_are_rounded_by_their_kind_and_small_is_not_nothing(value, kind, text):
     assert shown(value, kind) == text

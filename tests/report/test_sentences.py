@@ -7,7 +7,8 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from reliability.report.figures import plain
+from reliability.business.break_even import BREAK_EVEN
+from reliability.report.figures import plain, shown
 from reliability.report.sections_business import drivers
 from reliability.report.sentences import (
     change,
@@ -18,6 +19,7 @@ from reliability.report.sentences import (
     verdict,
     worth,
 )
+from reliability.report.sentences_break_even import momentary_value, scenario_saidi_gain
 from reliability.schema.assumptions import ASSUMPTIONS, label_of
 
 CASE = ("scenarios", 1, "business")
@@ -214,3 +216,43 @@ def test_every_element_of_a_share_has_a_label_of_its_own():
 def test_nobody_is_refused():
     """Replace the fuse; the word that crews use reads as declining to others."""
     assert not [a.key for a in ASSUMPTIONS if "refuse" in f"{a.label} {a.unit} {a.help}".lower()]
+
+
+PLACE = ("scenarios", 1, "business", "break_even")
+
+
+def turned(changed, on, off, share):
+    """The sentence on the first scenario's gain, with these figures in summary.json."""
+    figures = {(*PLACE, "saidi_minutes_avoided_reclosing_on"): on, (*PLACE, "saidi_minutes_avoided_reclosing_off"): off,
+               (*PLACE, "reclosing_off_share"): share}
+    return plain(scenario_saidi_gain(changed(figures), 1, "It"))
+
+
+def test_a_gain_is_told_with_the_share_at_which_it_turns(changed):
+    assert turned(changed, 6.0, -994.0, 0.006) == (
+        "It stays a gain in SAIDI as long as less than 0.600 % of faults happen while reclosing is off.")
+    assert turned(changed, -2.0, 4.0, 1 / 3) == (
+        "It is a gain in SAIDI only where more than 33.3 % of faults happen while reclosing is off.")
+    assert turned(changed, 2.0, 0.0, None) == (
+        "It is a gain in SAIDI whatever share of faults happens while reclosing is off.")
+    assert turned(changed, -2.0, 0.0, None) == (
+        "It is no gain in SAIDI, whatever share of faults happens while reclosing is off.")
+    assert turned(changed, 0.0, 0.0, None) == ""
+
+
+def test_summary_and_points_say_where_scenarios_and_selection_turn(content):
+    share = content.at(*PLACE, "reclosing_off_share")
+    told = plain(dict(headline(content))["What customers gain and give up"])
+    for turn in (share, content.selected.totals[BREAK_EVEN]):
+        assert f"less than {shown(turn, 'share_of_three_digits')} of faults happen while reclosing is off." in told
+    assert shown(share, "share_of_three_digits") in plain(scenario_sentences(content)[0])
+
+
+@pytest.mark.parametrize(("npv", "factor", "than"), [(5.0, 1.0, "less"), (-5.0, 3.0, "less"), (-5.0, 1.0, "more"),
+                                                     (5.0, 3.0, "more")])
+def test_the_value_of_a_momentary_event_up_to_which_a_scenario_pays(changed, content, npv, factor, than):
+    study = replace(content.study, values={**content.study.values, "momentary_cost_factor": factor})
+    told = changed({(*PLACE, "momentary_cost_factor"): 2.0, ("scenarios", 1, "business_society", "npv"): npv},
+                   study=study)
+    assert f"costs customers {than} than 2.00 times its value" in plain(momentary_value(told, 1))
+    assert momentary_value(changed({(*PLACE, "momentary_cost_factor"): None}), 1) == ()

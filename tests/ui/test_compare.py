@@ -49,6 +49,14 @@ def test_the_demo_s_tiles_agree_with_summary_json():
         assert tile(test, s)["SAIDI"] == number(of["expected"]["saidi_min"])
 
 
+def test_each_scenario_says_where_its_gain_turns():
+    test, found = app("compare"), expect(with_rivals(open_study(workspace.folder_of("demo")))).break_even
+    told = [e.value for e in test.caption if "while reclosing is off" in e.value]
+    share = number(100.0 * found.reclosing_off_share[1])
+    assert f"stays a gain in SAIDI as long as less than {share} % of faults happen" in told[0]
+    assert len(told) == len(found.reclosing_off_share) - 1
+
+
 def test_a_moved_slider_gives_the_core_s_figures(small):
     test = app("compare", small)
     test.slider("slider_small_temporary_fraction").set_value(0.5).run()

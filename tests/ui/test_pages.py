@@ -8,13 +8,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from reliability.business.break_even import BREAK_EVEN
 from reliability.business.selection import choose
 from reliability.cautions import CAUTION
 from reliability.history import read_history
 from reliability.network.application import check_laterals
 from reliability.pipeline import expect, options_of, plan, with_rivals
 from reliability.study import open_study, workspace
-from reliability.ui.text import count, money, plain, spaced
+from reliability.ui.text import count, money, plain, saidi_turn, spaced
 from reliability.what_if import compute
 from tests.ui.conftest import PAGES, app, figures, go, metrics, put, said, sound, values_of
 
@@ -111,6 +112,8 @@ def test_choice_page_shows_the_choice_of_a_run(small):
     assert plain(spaced(plan(results).choice.message), 400) in said(test)
     test.radio(key_of(test, "radio", "objective")).set_value("saidi").run()
     best = choose(options_of(results), objective="saidi")
+    assert (turns := saidi_turn(best.totals, BREAK_EVEN, "The selection"))
+    assert turns in said(test)
     assert {label: value for label, value, _ in metrics(sound(test))}["Capital"] == money(
         best.totals["capex"], results.study.currency)
 

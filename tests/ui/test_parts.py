@@ -101,9 +101,25 @@ def test_no_connection_of_the_diagram_crosses_a_line(seed):
             assert not crossed.any()
 
 
+@pytest.mark.parametrize("stated", [np.nan, 0.02])
+def test_a_moved_share_with_reclosing_off_passes_one_that_a_device_states(stated):
+    """From below it to above; where none is stated the same table serves."""
+    demo = open_study(workspace.folder_of("demo"))
+    share = np.where(demo.network.parent < 0, stated, np.nan)
+    study = replace(demo.with_section_values({"reclosing_off_share": share}),
+                    values={**demo.values, "reclosing_off_share": 0.01})
+    base = what_if.compute(study, "base")
+    moved = what_if.moved_study(study, {"reclosing_off_share": 0.03}, base)
+    short, long = what_if.compute(moved, "short", [base]), what_if.compute(moved, "long")
+    assert (short.results.table is base.results.table) == np.isnan(stated)
+    for a, b in zip(short.results.expected, long.results.expected, strict=True):
+        np.testing.assert_allclose(a.fault_customer_hours, b.fault_customer_hours, rtol=1e-9)
+
+
 @pytest.mark.parametrize("moves", [
     {"temporary_fraction": 0.31}, {"fault_rate_factor": 1.7}, {"repair_hours": 6.0, "crew_rate_per_hour": 99.0},
-    {"sectionalizer_failure": 0.2}, {"temporary_fraction": 1.0}, {"counts": 1},
+    {"sectionalizer_failure": 0.2}, {"reclosing_off_share": 0.01}, {"wrong_link_share": 0.05},
+    {"fault_current_factor": 1.4}, {"momentary_cost_factor": 0.5}, {"temporary_fraction": 1.0}, {"counts": 1},
     {"share_converted": 0.4, "temporary_fraction": 0.5}, {"fast_tripping": 0}])
 def test_a_table_that_serves_again_gives_the_same_figures(moves):
     """The short way of a moved slider equals the long one."""

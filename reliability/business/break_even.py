@@ -1,0 +1,140 @@
+"""Where a gain turns: the share of faults while reclosing is off, and the value of a momentary event.
+
+With one share b for all reclosing devices a year's customer-hours are (1 − b)·N + b·L, N with reclosing on everywhere
+and L with reclosing off. So a gain in them is on·(1 − b) + off·b, and it turns at b = on/(on − off) where the two
+differ in sign: exact, from two sums over one outcome table. Customers' costs are linear in the value of a momentary
+event, and so is society's net present value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from reliability.business.cashflow import ROUNDING, Business, present_worth
+from reliability.business.costs import (
+    INTERRUPTION,
+    MINUTES_PER_HOUR,
+    SOCIETY,
+    customers_by_class,
+    interruption_cost_parts,
+    totals,
+    yearly_money,
+)
+from reliability.faults.consequences import consequences
+from reliability.faults.outcomes import OutcomeTable, build_outcomes, row_rates
+from reliability.indices.expected import ROWS_AT_ONCE, hours_interrupted
+from reliability.network.quantities import quantity
+from reliability.network.tree import Network
+from reliability.schema.scenarios import Scenario
+from reliability.schema.values import Assumptions
+from reliability.study.cost_table import CostTable
+
+SHARE = "reclosing_off_share"
+BREAK_EVEN = f"break_even_{SHARE}"  # column of tables
+ON, OFF = 0, 1
+HALF = 0.5  # any share between 0 and 1 gives a table both states
+
+
+@dataclass(frozen=True)
+class BreakEven:
+    """Where the gains in SAIDI of S scenarios over "As built" turn; NaN where they do not.
+
+    reclosing_off_share: (S,) share of faults while reclosing is off, one for all devices, at which the gain is nil;
+    by_lateral: (S, h) the same of the customer-minutes that the faults on each candidate cause.
+    saidi_minutes_avoided: (2, S) a year with reclosing on everywhere, and off.
+    """
+
+    reclosing_off_share: np.ndarray
+    by_lateral: np.ndarray
+    saidi_minutes_avoided: np.ndarray
+
+    def summary(self, scenario: int) -> dict[str, float]:
+        """ "break_even" of summary.json for one scenario, but for the value of a momentary event."""
+        on, off = self.saidi_minutes_avoided[:, scenario]
+        return {SHARE: float(self.reclosing_off_share[scenario]),
+                "saidi_minutes_avoided_reclosing_on": float(on), "saidi_minutes_avoided_reclosing_off": float(off)}
+
+
+def break_even(network: Network, values: Assumptions, scenarios: Sequence[Scenario]) -> BreakEven:
+    """Where the gains of settled scenarios turn, "As built" first."""
+    hours = customer_hours_by_state(table_of_both_states(network, values, scenarios), values)
+    on, off = less_than_as_built(hours.sum(axis=-1))
+    heads, index = network.candidates, network.candidate_index
+    inside = index >= 0
+    by_lateral = np.array([[np.bincount(index[inside], of[inside], len(heads)) for of in state] for state in hours])
+    minutes = np.array([on, off]) * (MINUTES_PER_HOUR / (float(network.customers.sum()) or np.nan))
+    return BreakEven(turning_share(on, off), turning_share(*less_than_as_built(by_lateral)), minutes)
+
+
+def table_of_both_states(network: Network, values: Assumptions, scenarios: Sequence[Scenario]) -> OutcomeTable:
+    """Outcome table with reclosing on and off, what devices state of it left out."""
+    everywhere = network.with_columns({SHARE: np.full(len(network), np.nan)})
+    return build_outcomes(everywhere, {**values, "reclosing_off_share": HALF}, scenarios)
+
+
+def customer_hours_by_state(both: OutcomeTable, values: Assumptions) -> np.ndarray:
+    """Customer-hours a year of the faults on each section, (2, S, n), with reclosing on everywhere and off."""
+    network = both.network
+    customers = quantity(network, network.customers)
+    rates = [row_rates(both, {**values, "reclosing_off_share": share}) for share in (0.0, 1.0)]
+    hours = np.zeros((2, len(both.scenarios), len(network)))
+    for start in range(0, len(both), ROWS_AT_ONCE):
+        rows = slice(start, start + ROWS_AT_ONCE)
+        for s in range(len(both.scenarios)):
+            each = hours_interrupted(consequences(both, s, values, rows), customers)
+            for state in (ON, OFF):
+                hours[state, s] += np.bincount(both.section[rows], rates[state][rows] * each, len(network))
+    return hours
+
+
+def less_than_as_built(hours: np.ndarray) -> np.ndarray:
+    """How much less than under the first scenario, shape (2, S) or (2, S, m); 0 where that is rounding."""
+    before = hours[:, :1]
+    less = before - hours
+    return np.where(np.abs(less) > ROUNDING * np.maximum(before, hours), less, 0.0)
+
+
+def turning_share(on: np.ndarray, off: np.ndarray) -> np.ndarray:
+    """Share of faults while reclosing is off at which a gain is nil, NaN where it does not turn.
+
+    on, off: the gain with reclosing on everywhere, and off; arrays of one shape.
+    """
+    turns = np.sign(on) * np.sign(off) < 0
+    return np.divide(on, np.subtract(on, off), out=np.full(np.shape(on), np.nan), where=turns)
+
+
+def momentary_cost_factors(table: OutcomeTable, business: Business, costs: CostTable) -> np.ndarray:
+    """Value of a momentary event, over that of the table, at which society's net present value is nil, (S,).
+
+    NaN where it does not turn. business: of the scenarios of the outcome table.
+    """
+    values: Assumptions = {**business.values, "perspective": SOCIETY}
+    sustained, momentary = _interruption_cost(table, values, costs)
+
+    def npv(factor: float) -> np.ndarray:
+        money = [sum(map(float, yearly_money(totals(amounts) | {INTERRUPTION: s + factor * m}, values,
+                                             business.customers_served).values()))
+                 for amounts, s, m in zip(business.by_section, sustained, momentary, strict=True)]
+        return np.array([float(present_worth(values, money[0] - m, c.cost(values), c.inspection(values)))
+                         for m, c in zip(money, business.capital, strict=True)])
+
+    base, slope = npv(0.0), npv(1.0) - npv(0.0)
+    turns = (np.abs(momentary - momentary[0]) > ROUNDING * np.maximum(momentary, momentary[0])) & (base * slope < 0)
+    return np.divide(-base, slope, out=np.full(len(base), np.nan), where=turns)
+
+
+def _interruption_cost(table: OutcomeTable, values: Assumptions, costs: CostTable) -> tuple[np.ndarray, np.ndarray]:
+    """Customers' expected yearly cost of sustained interruptions, and of momentary events at a factor of 1, (S,) each,
+    in the money of the table.
+    """
+    rates, by_class = row_rates(table, values), customers_by_class(table.network)
+    result = np.zeros((2, len(table.scenarios)))
+    for start in range(0, len(table), ROWS_AT_ONCE):
+        rows = slice(start, start + ROWS_AT_ONCE)
+        for s in range(len(table.scenarios)):
+            parts = interruption_cost_parts(consequences(table, s, values, rows), by_class, values, costs)
+            result[:, s] += [float(rates[rows] @ part) for part in parts]
+    return result[0], result[1]

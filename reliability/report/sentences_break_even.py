@@ -1,0 +1,60 @@
+"""Where a gain turns, in words for the report and the app."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from reliability.business.break_even import BREAK_EVEN, SHARE
+from reliability.business.costs import MOMENTARY_FACTOR, SOCIETY
+from reliability.report.content import Content
+from reliability.report.figures import Figure, Name, Sentence, figure, pointer, resolve, say
+
+SHARE_KIND, FACTOR_KIND = "share_of_three_digits", "three_digits"
+TURNS_BELOW = "{s} stays a gain in SAIDI as long as less than {share} of faults happen while reclosing is off."
+TURNS_ABOVE = "{s} is a gain in SAIDI only where more than {share} of faults happen while reclosing is off."
+ALWAYS = "{s} is a gain in SAIDI whatever share of faults happens while reclosing is off."
+NEVER = "{s} is no gain in SAIDI, whatever share of faults happens while reclosing is off."
+
+MOMENTARY = ("{s} pays as long as a momentary event costs customers {than} than {x} times its value in the "
+             "interruption cost table.")
+
+
+def saidi_gain(totals: Mapping[str, float | None], share: Figure, subject: str | Name = "This") -> Sentence:
+    """Up to, or from, which share of faults while reclosing is off there is a gain; nothing where nothing changes.
+
+    totals: with `saidi_minutes_avoided_reclosing_on` and `…_off`, of a scenario's break_even or of a selection.
+    """
+    on, off = (totals.get(f"saidi_minutes_avoided_reclosing_{state}") or 0.0 for state in ("on", "off"))
+    if on == off == 0.0:
+        return ()
+    if share.value is None or share.value != share.value:
+        return say(ALWAYS if min(on, off) >= 0.0 else NEVER, s=subject)
+    return say(TURNS_BELOW if on > 0.0 else TURNS_ABOVE, s=subject, share=share)
+
+
+def scenario_saidi_gain(content: Content, scenario: int, subject: str | Name = "This") -> Sentence:
+    """The same of a scenario, from summary.json."""
+    place = ("scenarios", scenario, "business", "break_even")
+    totals = content.at(*place)
+    return saidi_gain(totals, content.figure(SHARE_KIND, *place, SHARE), subject) if isinstance(totals, Mapping) else ()
+
+
+def selection_saidi_gain(content: Content, subject: str | Name = "The selection") -> Sentence:
+    """The same of the selection."""
+    if content.selected is None:
+        return ()
+    totals, path = content.selected.totals, pointer("choice", "totals", BREAK_EVEN)
+    share = (figure(content.summary, path, SHARE_KIND) if resolve(content.summary, path) is not None
+             else Figure(totals.get(BREAK_EVEN), SHARE_KIND))
+    return saidi_gain(totals, share, subject)
+
+
+def momentary_value(content: Content, scenario: int) -> Sentence:
+    """Up to, or from, which value of a momentary event a scenario pays, seen by society."""
+    turn = content.figure(FACTOR_KIND, "scenarios", scenario, "business", "break_even", MOMENTARY_FACTOR)
+    own = content.study.values["perspective"] == SOCIETY
+    npv = content.at("scenarios", scenario, "business" if own else f"business_{SOCIETY}", "npv")
+    if turn.value is None or not isinstance(npv, int | float) or npv == 0.0:
+        return ()
+    below = (npv > 0.0) == (float(content.study.values["momentary_cost_factor"]) < turn.value)
+    return say(MOMENTARY, s=Name(content.scenarios[scenario]), than="less" if below else "more", x=turn)
