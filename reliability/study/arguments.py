@@ -106,16 +106,17 @@ def _an_element(key: str) -> str:
 def scenario_entry(scenario: Scenario | Mapping[str, object]) -> object:
     """A scenario as study.toml states it; anything else as it is, for the reader to refuse."""
     if isinstance(scenario, Scenario):
-        named = scenario.device or isinstance(scenario.laterals, Mapping)
+        converts = scenario.device or isinstance(scenario.laterals, Mapping)
         laterals = "all" if scenario.laterals is None else scenario.laterals
-        scenario = {"name": scenario.name, "laterals": laterals if named else None,
+        scenario = {"name": scenario.name, "laterals": laterals if converts else None,
                     "device": scenario.device, "counts": scenario.counts,
                     "fast_operations": scenario.fast_operations, "applicable_only": scenario.applicable_only}
     if not isinstance(scenario, Mapping):
         return scenario
     entry = {str(k): toml_form(v) for k, v in scenario.items() if v is not None}
-    if isinstance(entry.get("laterals"), list):
-        entry["laterals"] = [cell_text(section) for section in entry["laterals"]]
+    named = entry.get("laterals")
+    if isinstance(named, list):
+        entry["laterals"] = [cell_text(section) for section in named]
     return entry
 
 

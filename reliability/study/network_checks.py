@@ -43,7 +43,7 @@ def check_scenarios(toml: Toml, scenarios: tuple[Scenario, ...], ids: list[str],
     return tuple(notes)
 
 
-def _placed(toml: Toml, scenarios: tuple[Scenario, ...]):
+def _placed(toml: Toml, scenarios: tuple[Scenario, ...]) -> list[tuple[str, Scenario]]:
     """Each scenario that the file gives, with its path there."""
     entries = toml.data.get("scenarios", [])
     paths = {str(e.get("name", "")).strip(): f"scenarios[{k}]" for k, e in enumerate(entries, 1) if isinstance(e, dict)}

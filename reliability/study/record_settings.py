@@ -13,10 +13,11 @@ import numpy as np
 from reliability.network.tree import Network
 from reliability.schema.problems import Problem, StudyError
 from reliability.schema.values import Assumptions
+from reliability.study.settings import is_finite
 
 FILE = "study.toml"
 BETA, FIXED = "beta", "fixed"
-_DAY = re.compile(r"\d{4}-\d{2}-\d{2}([ T]\d{2}:[\d:.]*(Z|[+-]\d{2}:\d{2})?)?", re.ASCII)  # a time of day is left aside
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}([ T]\d{2}:[\d:.]*(Z|[+-]\d{2}:\d{2})?)?", re.ASCII)  # a time of day is ignored
 
 
 @dataclass(frozen=True)
@@ -104,8 +105,8 @@ def _causes(extra: Mapping[str, Mapping[str, object]], problems: list[Problem]) 
 def _served(extra: Mapping[str, Mapping[str, object]], problems: list[Problem]) -> dict[int, float]:
     result = {}
     for year, number in extra.get("customers_served", {}).items():
-        good = str(year).isdigit() and isinstance(number, int | float) and not isinstance(number, bool)
-        if good and 0 < number < float("inf"):
+        if (str(year).isdigit() and isinstance(number, int | float) and not isinstance(number, bool)
+                and is_finite(number) and number > 0):
             result[int(year)] = float(number)
         else:
             problems.append(_wrong(f"customers_served.{year}", str(number), "not a year and its customers, above 0",

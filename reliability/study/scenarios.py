@@ -50,6 +50,7 @@ def _read_one(toml: Toml, path: str, entry: dict[str, Any]) -> Scenario | None:
     name = entry.get("name")
     if not isinstance(name, str) or not name.strip():
         toml.wrong(path, name if name is not None else "", "the scenario has no name", 'write name = "…"')
+        name = ""
     device = _device(toml, f"{path}.device", entry.get("device"))
     if device is None and ("laterals" in entry or "counts" in entry):
         device = SECTIONALIZER
@@ -66,7 +67,7 @@ def _read_one(toml: Toml, path: str, entry: dict[str, Any]) -> Scenario | None:
 
 
 def _device(toml: Toml, path: str, raw: object) -> str | None:
-    if raw is None or raw in LATERAL_DEVICES:
+    if raw is None or (isinstance(raw, str) and raw in LATERAL_DEVICES):
         return raw
     listed = "write one of " + ", ".join(f'"{d}"' for d in LATERAL_DEVICES)
     toml.wrong(path, raw, "unknown device of a lateral",
@@ -75,7 +76,7 @@ def _device(toml: Toml, path: str, raw: object) -> str | None:
 
 
 def _laterals(toml: Toml, path: str, raw: object) -> tuple[str, ...] | dict[str, Conversion] | None:
-    """Ids, what each of them becomes in a mixed choice, or None for all of them."""
+    """Section ids, the conversion of each in a mixed choice, or None for all laterals."""
     if isinstance(raw, str) and raw.strip().casefold() == "all":
         return None
     if isinstance(raw, dict):
@@ -114,8 +115,7 @@ def _fast_operations(toml: Toml, path: str, raw: object) -> int | dict[str, int]
 def _whole(toml: Toml, path: str, raw: object, low: int, high: int) -> int | None:
     if raw is None:
         return None
-    whole = isinstance(raw, int | float) and not isinstance(raw, bool) and low <= raw <= high and raw == int(raw)
-    if not whole:
-        toml.wrong(path, raw, f"must be a whole number from {low} to {high}", "write one number, no range")
-        return None
-    return int(raw)
+    if isinstance(raw, int | float) and not isinstance(raw, bool) and low <= raw <= high and raw == int(raw):
+        return int(raw)
+    toml.wrong(path, raw, f"must be a whole number from {low} to {high}", "write one number, no range")
+    return None

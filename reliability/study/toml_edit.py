@@ -37,7 +37,7 @@ def with_assumptions(text: str, before: pd.DataFrame, after: pd.DataFrame) -> st
     """study.toml with the changed rows of the table of assumptions; everything else stays as it is written."""
     document = tomlkit.parse(text)
     for a in ASSUMPTIONS:
-        cells = [str(v).strip() if pd.notna(v) else "" for v in after.loc[a.key, [LOW, VALUE, HIGH]]]
+        cells = [str(v).strip() if pd.notna(v) else "" for v in after.loc[a.key, [LOW, VALUE, HIGH]].tolist()]
         if cells == before.loc[a.key, [LOW, VALUE, HIGH]].tolist():
             continue
         low, value, high = cells
@@ -107,7 +107,7 @@ def with_scenarios(text: str, after: pd.DataFrame) -> str:
     document.pop("scenarios", None)
     entries = tomlkit.aot()
     for row in after.fillna("").astype(str).to_dict("records"):
-        cells = {k: v.strip() for k, v in row.items()}
+        cells = {str(k): v.strip() for k, v in row.items()}
         if any(cells.values()):
             entries.append(_scenario(cells))
     if len(entries):
