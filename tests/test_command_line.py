@@ -133,7 +133,7 @@ def test_results_never_replace_a_study(command, tmp_path, capsys):
     assert main(["new", str(source)]) == 0
     before = {p.name: p.read_bytes() for p in source.iterdir()}
     assert main([command, str(source), "--out", str(source / ".." / "mine")]) == PROBLEMS_FOUND
-    assert "a study lies in this folder" in capsys.readouterr().err
+    assert "this folder holds a study" in capsys.readouterr().err
     assert {p.name: p.read_bytes() for p in source.iterdir()} == before
 
 

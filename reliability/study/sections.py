@@ -78,17 +78,17 @@ def check_sections(records: Records, values: Assumptions, problems: Problems, so
     _report_phases(records, parent, given, problems)
     _report_tripping(records, problems)
     frame = pd.DataFrame({name: records.columns[name] for name in COLUMNS})
-    of_devices = None
+    overcurrent = None
     if settings is not None:
-        named = () if curves is None else curves["curve"].unique()
-        of_devices = read_overcurrent_settings(settings, named, frame[["section_id", "device"]], problems)
-    # with a problem in a curve or setting the network stands without them, so that the other checks can go on
-    network = build_network(frame, parent, *((of_devices, curves) if not problems else (None, None)))
+        curve_names = () if curves is None else curves["curve"].unique()
+        overcurrent = read_overcurrent_settings(settings, curve_names, frame[["section_id", "device"]], problems)
+    # with a problem in a curve or setting the network is built without them, so that the other checks can go on
+    network = build_network(frame, parent, *((overcurrent, curves) if not problems else (None, None)))
     _report_settings(records, network, protection(network, values), problems)
     tables = tuple(replace(t, cells={}) for t in records.tables)
-    if of_devices is not None and not problems:
-        noted += settings_notes(of_devices, settings.file) + _slower_notes(network, settings.file)
-    return CheckedSections(frame, tables, None if problems else network, of_devices, noted)
+    if settings is not None and overcurrent is not None and not problems:
+        noted += settings_notes(overcurrent, settings.file) + _slower_notes(network, settings.file)
+    return CheckedSections(frame, tables, None if problems else network, overcurrent, noted)
 
 
 def check_settings(sections: pd.DataFrame, tables: tuple[Table, ...], network: Network, values: Assumptions,

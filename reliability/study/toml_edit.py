@@ -37,8 +37,8 @@ def with_assumptions(text: str, before: pd.DataFrame, after: pd.DataFrame) -> st
     """study.toml with the changed rows of the table of assumptions; everything else stays as it is written."""
     document = tomlkit.parse(text)
     for a in ASSUMPTIONS:
-        cells = [str(v).strip() if pd.notna(v) else "" for v in after.loc[a.key, [LOW, VALUE, HIGH]].tolist()]
-        if cells == before.loc[a.key, [LOW, VALUE, HIGH]].tolist():
+        cells = _cells(after, a.key)
+        if cells == _cells(before, a.key):
             continue
         low, value, high = cells
         if not value and not low and not high:
@@ -54,6 +54,12 @@ def with_assumptions(text: str, before: pd.DataFrame, after: pd.DataFrame) -> st
         else:
             document[a.table][a.key] = _value(value, a)
     return tomlkit.dumps(document)
+
+
+def _cells(frame: pd.DataFrame, key: str) -> list[str]:
+    """Low, value and high of an assumption in the table of assumptions, as text."""
+    row = frame.loc[key].fillna("").astype(str)
+    return [str(row[name]).strip() for name in (LOW, VALUE, HIGH)]
 
 
 def set_name(text: str, name: str) -> str:

@@ -106,7 +106,7 @@ def test_numbers_are_read_as_written(study):
     assert study(**rows("b,,breaker,1,12.0")).sections["customers"][0] == 12
 
 
-def test_a_file_parted_by_semicolons_has_decimal_commas(study):
+def test_a_file_separated_by_semicolons_has_decimal_commas(study):
     found = study(sections__csv=f"{HEAD.replace(',', ';')}\nb;;breaker;1,25;10\nf;b;fuse;2;20\n")
     assert found.sections["length_km"].tolist() == [1.25, 2]
     assert "semicolons" in found.notes[0]
@@ -138,9 +138,9 @@ BROKEN = [
     (rows("b,,breaker,1,"), 2, "customers", "", "a value is required here", "fill in customers"),
     (rows("b,,breaker,long,1"), 2, "length_km", "long", "not a number", "write a number in km"),
     (rows("b,,breaker,1.5 km,1"), 2, "length_km", "1.5 km", "text follows it", "the number alone in km"),
-    (rows('b,,breaker,"1,234",1'), 2, "length_km", "1,234", "may part thousands or be the decimal sign",
+    (rows('b,,breaker,"1,234",1'), 2, "length_km", "1,234", "may separate thousands or be the decimal sign",
      "one decimal sign"),
-    (rows("b,,breaker,1 234.5,1"), 2, "length_km", "1 234.5", "may part thousands", "nothing between thousands"),
+    (rows("b,,breaker,1 234.5,1"), 2, "length_km", "1 234.5", "may separate thousands", "nothing between thousands"),
     (rows("b,,breaker,0x10,1"), 2, "length_km", "0x10", "not a plain number", "the number alone"),
     (rows("b,,breaker,1_000,1"), 2, "length_km", "1_000", "not a plain number", "the number alone"),
     (rows("b,,breaker,٣,1"), 2, "length_km", "٣", "not a", "write"),
