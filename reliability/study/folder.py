@@ -15,7 +15,7 @@ from reliability.study.cost_table import CostTable, cost_table_of, default_cost_
 from reliability.study.files import SETTINGS_FILE, FolderReader, digest
 from reliability.study.flat import flat_records
 from reliability.study.headers import ColumnMap, Table, match_headers
-from reliability.study.network_checks import check_scenarios, check_settled_laterals
+from reliability.study.network_checks import check_forced_laterals, check_scenarios
 from reliability.study.overcurrent import read_curves
 from reliability.study.reader import Reader
 from reliability.study.record_settings import record_settings
@@ -77,7 +77,7 @@ def check_against_network(toml: Toml, settings: Settings, ids: list[str] | None,
     if ids is not None:
         notes = check_scenarios(toml, settings.scenarios, ids, network, settings.values)
     if network is not None:
-        check_settled_laterals(toml, settings.extra.get("laterals", {}), network)
+        check_forced_laterals(toml, settings.extra.get("laterals", {}), network)
     try:
         record_settings(settings.values, settings.extra, network)
     except StudyError as error:

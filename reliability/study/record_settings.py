@@ -120,7 +120,7 @@ def _conversions(extra: Mapping[str, Mapping[str, object]], network: Network | N
     heads = None if network is None else set(network.ids[network.candidates].astype(str))
     for section, day in extra.get("conversions", {}).items():
         if heads is not None and str(section) not in heads:
-            problems.append(_wrong(f"conversions.{section}", str(section), "no lateral is headed by this section",
+            problems.append(_wrong(f"conversions.{section}", str(section), "this section heads no lateral",
                                    "name the section that heads the converted lateral"))
         read = _day(f"conversions.{section}", str(day), problems)
         if read is not None:

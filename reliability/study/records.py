@@ -63,7 +63,7 @@ class Records:
 
 
 def type_table(table: Table, columns: tuple[Column, ...], problems: Problems) -> Records:
-    """Columns of a table under their types; lengths and rates given per mile stand per kilometre.
+    """Columns of a table under their types; lengths in miles and rates per mile are converted to kilometres.
 
     Reported: a cell that cannot be read, a required one that is blank, a length or rate given in both
     units, customers by class that do not sum to customers.

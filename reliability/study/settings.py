@@ -25,7 +25,7 @@ _RANGE = ("low", "likely", "high")
 
 @dataclass(frozen=True)
 class Settings:
-    """What study.toml says; what it leaves out stands at its default."""
+    """What study.toml states; what it leaves out has its default."""
 
     name: str = ""
     currency: str = "USD"
@@ -90,7 +90,7 @@ def _read_table(toml: Toml, table: str, values: dict[str, object], uncertain: di
             continue
         if key in known:
             for name in [name for name in uncertain if name.partition(".")[0] == key]:
-                del uncertain[name]  # what is stated now stands in place of an earlier range
+                del uncertain[name]  # what is stated now replaces an earlier range
             read = _READ[known[key].kind](toml, path, raw, known[key], uncertain)
             if read is not None:
                 values[key] = read

@@ -13,7 +13,7 @@ from reliability.schema.problems import Problem, Problems, StudyError
 MOST_BYTES = 4 * 2**20
 _HEADER = re.compile(r"(\[\[?)([^\[\]]+)\]")
 _TWICE = re.compile(r"Cannot (overwrite a value|declare \(.*\) twice)")  # how tomllib puts it
-_STANDS_TWICE = "a key or table of this name already stands above"
+_DEFINED_TWICE = "a key or table of this name is already defined above"
 _KEY = re.compile(r"""("[^"]*"|'[^']*'|[A-Za-z0-9_\-. ]+)\s*=""")
 
 
@@ -63,7 +63,7 @@ def _not_toml(file: str, text: str, message: str) -> Problem:
     remedy = ("keep one of the two" if _TWICE.search(rule) else "write key = value: text in quotation marks, "
               "numbers with a decimal point and without unit, per cent sign or signs between thousands")
     written = text.split("\n")[row - 1].strip() if row else None
-    return Problem(file, f"not valid TOML: {_TWICE.sub(_STANDS_TWICE, rule)}", remedy, row, value=written or None)
+    return Problem(file, f"not valid TOML: {_TWICE.sub(_DEFINED_TWICE, rule)}", remedy, row, value=written or None)
 
 
 def _lines(text: str) -> dict[str, int]:

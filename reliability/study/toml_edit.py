@@ -19,7 +19,7 @@ ALL = "all"
 
 
 def assumptions_frame(document: tomlkit.TOMLDocument) -> pd.DataFrame:
-    """Every assumption with what the study states of it; blank where its default stands."""
+    """Every assumption with what the study states of it; blank where it has its default."""
     rows = []
     for a in ASSUMPTIONS:
         stated = _get(document, a)
@@ -150,7 +150,7 @@ def _scenario(cells: dict[str, str]) -> tomlkit.items.Table:
 
 
 def parse_settings(content: bytes) -> tomlkit.TOMLDocument:
-    """study.toml as a document that keeps its comments; StudyError where it is none."""
+    """study.toml as a document with its comments; StudyError where it is no TOML."""
     read_toml(SETTINGS_FILE, content)
     return tomlkit.parse(content.decode("utf-8-sig"))
 

@@ -87,8 +87,8 @@ def test_no_rows_are_no_settings():
 @pytest.mark.parametrize(("line", "column", "rule", "remedy"), [
     ("mian,phase,fast,400,definite,1,", "section_id", "no section has this section_id", "did you mean 'main'?"),
     ("tap,phase,fast,400,definite,1,", "section_id", "the device here (fuse) does not reclose",
-     "name a section with a breaker or recloser or lateral recloser, or take the row out"),
-    ("solid,phase,fast,400,definite,1,", "section_id", "the device here (none) does not reclose", "take the row out"),
+     "name a section with a breaker or recloser or lateral recloser, or remove the row"),
+    ("solid,phase,fast,400,definite,1,", "section_id", "the device here (none) does not reclose", "remove the row"),
     (",phase,fast,400,definite,1,", "section_id", "a value is required here", "fill in section_id"),
     ("main,earth,fast,400,definite,1,", "element", "unknown element", "write one of phase, ground"),
     ("main,phase,slow,400,definite,1,", "operation", "unknown operation", "write one of fast, delayed"),
@@ -198,7 +198,7 @@ def test_devices_with_fast_rows_alone_are_noted():
                         "lr,ground,fast,70,definite,1,")
     assert settings_notes(frame) == (
         "settings.csv: 2 of 3 devices with fast rows only (main, lr): their delayed operations take the fast curves, "
-        "and fuses behind them hardly ever melt.",)
+        "and fuses beyond them rarely melt.",)
     assert settings_notes(frame[frame["section_id"] == "mid"]) == ()
 
 
