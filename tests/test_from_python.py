@@ -45,7 +45,7 @@ def write(folder: Path, sections: pd.DataFrame, toml: str = "") -> Path:
     return folder
 
 
-def said(problem, table: str = "") -> tuple:
+def problem_parts(problem, table: str = "") -> tuple:
     """What a problem says, without the names of files and tables and without lines of study.toml."""
     row = problem.row if problem.file.startswith("sections") else None
     column = (problem.column or "").removeprefix(f"{table}.").removeprefix("scenarios[1].")
@@ -86,7 +86,7 @@ def test_frames_are_refused_in_the_same_words_as_files(name, tmp_path):
     with pytest.raises(StudyError) as of_frames:
         Study.from_frames(sections, **arguments)
     table = next(iter(tomllib.loads(toml)), "")
-    assert [said(p, table) for p in of_frames.value.problems] == [said(p, table) for p in of_files.value.problems]
+    assert [problem_parts(p, table) for p in of_frames.value.problems] == [problem_parts(p, table) for p in of_files.value.problems]
     assert not any(p.file == "study.toml" or p.file.endswith(".csv") for p in of_frames.value.problems)
 
 

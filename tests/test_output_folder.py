@@ -1,4 +1,4 @@
-"""Output folders: whole, of one run, and without what killed runs left behind."""
+"""Output folders: complete, of one run, and without what killed runs left behind."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def test_drafts_of_killed_runs_are_swept_up_once_they_are_old(tmp_path):
     assert sorted(f.name for f in tmp_path.iterdir()) == [".out-of-somebody-else", ".out-wxyz_678", "out"]
 
 
-def test_a_folder_that_cannot_be_written_is_told_by_its_own_name(tmp_path):
+def test_a_folder_that_cannot_be_written_is_reported_by_its_own_name(tmp_path):
     with pytest.raises(OSError, match="too long") as caught:
         write(tmp_path / ("x" * 250), a="1", marker="1")
     assert caught.value.filename == str(tmp_path / ("x" * 250))

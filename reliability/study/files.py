@@ -80,7 +80,7 @@ class FolderReader:
         """Rows of the table of interruption costs that the study names."""
         key, remedy = "costs.interruption_costs", "put the table into the study folder and write its name alone"
         if name != Path(name).name:
-            toml.wrong(key, name, "the table must be in the study folder", remedy)
+            toml.wrong(key, name, "the table must lie in the study folder", remedy)
             return None
         if not self._exists(name):
             others = [other for other in _listing(self.folder) if other not in self.found.contents]

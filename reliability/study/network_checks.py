@@ -73,7 +73,7 @@ def _check_counts(toml: Toml, path: str, scenario: Scenario, network: Network, a
         section, backup, most = network.ids[i], network.ids[after.backup[i]], int(most_counts(after)[i])
         toml.wrong(f"{path}.laterals", section,
                    f"{after.counts[i]} counts at section {section} are above operations to lockout − 1 "
-                   f"of the device that would be above it, {backup} ({most + 1})",
+                   f"of the device that would stand above it, {backup} ({most + 1})",
                    f"set its counts to {or_less(most)} in the sections, or leave {backup} as it is")
     if len(broken) > SHOWN:
         toml.wrong(f"{path}.laterals", scenario.name, f"{len(broken) - SHOWN} more sectionalizers have too many counts",

@@ -278,23 +278,23 @@ def test_a_scenario_that_the_network_cannot_take_is_named(problems, scenario, co
     assert remedy in problem.remedy
 
 
-def test_a_lateral_that_is_no_section_is_told_beside_a_cell_that_is_wrong(problems):
+def test_a_lateral_that_is_no_section_is_reported_with_a_cell_that_is_wrong(problems):
     found = problems(study__toml='name = "x"\n[[scenarios]]\nname = "n"\nlaterals = ["f", "g"]',
                      **rows("b,,breaker,-1,1", "f,b,fuse,1,1"))
     assert [(p.file, p.value) for p in found] == [("study.toml", "g"), ("sections.csv", "-1")]
 
 
-def test_a_title_above_the_header_is_all_that_is_told(problems):
+def test_a_title_above_the_header_is_all_that_is_reported(problems):
     found = problems(sections__csv=f"Export,of 2024\n\n{HEAD}\nb,,breaker,1,1\n")
     assert [(p.row, p.rule) for p in found] == [(1, "none of the headers is a known column")]
 
 
 def test_what_is_hardly_meant_is_asked_about(study):
     head = f"{HEAD},peak_load_a,fault_current_source_a,fault_current_end_a"
-    told = "\n".join(study(**rows("b,,breaker,1900,1,200,2.7,1.65", "f,b,fuse,100,1,20,900,950", head=head)).notes)
-    assert "1 of 2 sections longer than 100 km" in told
-    assert "1 of 2 sections with a fault current under 2 × the peak load" in told
-    assert "1 of 2 sections with more fault current at the far end" in told
+    notes = "\n".join(study(**rows("b,,breaker,1900,1,200,2.7,1.65", "f,b,fuse,100,1,20,900,950", head=head)).notes)
+    assert "1 of 2 sections longer than 100 km" in notes
+    assert "1 of 2 sections with a fault current under 2 × the peak load" in notes
+    assert "1 of 2 sections with more fault current at the far end" in notes
     fine = study(**rows("b,,breaker,100,1,200,400,400", head=head)).notes
     assert not any("?" in note for note in fine)
 
