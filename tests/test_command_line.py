@@ -120,7 +120,7 @@ def test_a_module_run_prints_the_indices_and_the_caution(tmp_path):
     assert "Traceback" not in done.stderr
 
 
-def test_an_output_folder_that_cannot_be_made_is_said(tmp_path, capsys):
+def test_an_output_folder_that_cannot_be_made_is_reported(tmp_path, capsys):
     source = study(tmp_path / "s", "main,,breaker,1,5")
     (tmp_path / "file").write_text("in the way")
     assert main(["run", str(source), "--out", str(tmp_path / "file"), "--trials", "2"]) == PROBLEMS_FOUND

@@ -86,7 +86,8 @@ def test_frames_are_refused_in_the_same_words_as_files(name, tmp_path):
     with pytest.raises(StudyError) as of_frames:
         Study.from_frames(sections, **arguments)
     table = next(iter(tomllib.loads(toml)), "")
-    assert [problem_parts(p, table) for p in of_frames.value.problems] == [problem_parts(p, table) for p in of_files.value.problems]
+    found, expected = ([problem_parts(p, table) for p in e.value.problems] for e in (of_frames, of_files))
+    assert found == expected
     assert not any(p.file == "study.toml" or p.file.endswith(".csv") for p in of_frames.value.problems)
 
 

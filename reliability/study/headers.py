@@ -53,8 +53,9 @@ class Table:
 def match_headers(rows: Rows, columns: tuple[Column, ...], table: str, mapped: ColumnMap, problems: Problems) -> Table:
     """Text columns under our names.
 
+    table: name of the table, as under [columns] in study.toml. mapped: what that states of it.
     Spaces around, case, and spaces or hyphens for underscores make no difference to a header.
-    Reported: unknown, missing and repeated columns, mapped headers that are not there,
+    Reported: unknown, missing and repeated columns, mapped headers that the file does not have,
     records with more cells than there are headers.
     """
     headers, first = rows.headers, rows.numbers[0]
@@ -63,30 +64,7 @@ def match_headers(rows: Rows, columns: tuple[Column, ...], table: str, mapped: C
         problems.add(Problem(rows.file, "none of the headers is a known column",
                              f"remove the rows above row {lower}, which seems to hold the headers", first, headers[0]))
         return Table(rows.file, {}, [], {}, frozenset(c.name for c in columns if c.required))
-    where = _positions(rows, problems)
-    place: dict[str, int] = {}
-    unknown: list[int] = []
-    taken = {exact_name(h) for h in mapped.ignore}
-
-    for name, header in mapped.names.items():
-        at = where.get(exact_name(header))
-        if at is None:
-            problems.add(Problem(rows.file, f"the header mapped to {name} in [columns.{table}] is not in the file",
-                                 Names(h for h in headers if h).suggest(header, "write a header of the file there"),
-                                 first, header))
-        else:
-            place[name] = at
-            taken.add(exact_name(header))
-    for fold, at in where.items():
-        if fold in taken:
-            continue
-        if fold not in known:
-            unknown.append(at)
-        elif fold in place:
-            problems.add(_twice(rows.file, first, headers[at], headers[place[fold]]))
-        else:
-            place[fold] = at
-
+    place, unknown = _placed(rows, known, table, mapped, problems)
     free = [c for c in columns if place.keys().isdisjoint(in_both_units(c.name))]
     missing = frozenset(c.name for c in free if c.required)
     meant = match_names([headers[at] for at in unknown], columns, place)
@@ -103,22 +81,54 @@ def match_headers(rows: Rows, columns: tuple[Column, ...], table: str, mapped: C
                  rows.decimal_comma, doubtful_signs(numbers, whole, rows.decimal_comma), notes)
 
 
+def _placed(rows: Rows, known: list[str], table: str, mapped: ColumnMap,
+            problems: Problems) -> tuple[dict[str, int], list[int]]:
+    """Position in the file of each column that is mapped or named exactly, and positions of unknown headers.
+
+    known: names of the columns of the table.
+    """
+    headers, first = rows.headers, rows.numbers[0]
+    positions = _positions(rows, problems)
+    place: dict[str, int] = {}
+    unknown: list[int] = []
+    taken = {exact_name(h) for h in mapped.ignore}
+    for name, header in mapped.names.items():
+        at = positions.get(exact_name(header))
+        if at is None:
+            problems.add(Problem(rows.file, f"the header mapped to {name} in [columns.{table}] is not in the file",
+                                 Names(h for h in headers if h).suggest(header, "write a header of the file there"),
+                                 first, header))
+        else:
+            place[name] = at
+            taken.add(exact_name(header))
+    for folded, at in positions.items():
+        if folded in taken:
+            continue
+        if folded not in known:
+            unknown.append(at)
+        elif folded in place:
+            problems.add(_twice(rows.file, first, headers[at], headers[place[folded]]))
+        else:
+            place[folded] = at
+    return place, unknown
+
+
 def _positions(rows: Rows, problems: Problems) -> dict[str, int]:
     """Folded header → position; repeated headers and cells below a blank one are reported."""
     headers, first = rows.headers, rows.numbers[0]
-    where: dict[str, int] = {}
+    positions: dict[str, int] = {}
     for at, header in enumerate(headers):
-        fold = exact_name(header)
-        if not fold:
+        folded = exact_name(header)
+        if not folded:
             record, cell = next(((k, c) for k, c in enumerate(rows.columns[at]) if c), (None, ""))
             if record is not None:
                 problems.add(Problem(rows.file, f"column {at + 1} has cells but no header", "give it a header",
                                      rows.numbers[record + 1], None, cell))
-        elif fold in where:
-            problems.add(_twice(rows.file, first, header, headers[where[fold]]))
+        elif folded in positions:
+            problems.add(_twice(rows.file, first, header, headers[positions[folded]]))
         else:
-            where[fold] = at
-    return where
+            positions[folded] = at
+    return positions
 
 
 def _twice(file: str, row: int, header: str, other: str) -> Problem:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
 
 from reliability.schema.columns import MOST_COUNTS
 from reliability.schema.devices import LATERAL_DEVICES, SECTIONALIZER
@@ -42,7 +42,8 @@ def read_scenarios(toml: Toml) -> tuple[Scenario, ...]:
     return tuple(scenarios)
 
 
-def _read_one(toml: Toml, path: str, entry: dict[str, Any]) -> Scenario | None:
+def _read_one(toml: Toml, path: str, entry: Mapping[str, object]) -> Scenario | None:
+    """One scenario; None where it has a problem, which is noted."""
     before = len(toml.problems)
     for key in entry:
         if key not in KEYS:
@@ -58,6 +59,7 @@ def _read_one(toml: Toml, path: str, entry: dict[str, Any]) -> Scenario | None:
     if not isinstance(only, bool):
         toml.wrong(f"{path}.applicable_only", only, "must be true or false",
                    "write true or false without quotation marks")
+        only = False
     laterals = _laterals(toml, f"{path}.laterals", entry.get("laterals", "all"))
     counts = _whole(toml, f"{path}.counts", entry.get("counts"), 1, MOST_COUNTS)
     fast = _fast_operations(toml, f"{path}.fast_operations", entry.get("fast_operations"))
