@@ -7,13 +7,13 @@ import json
 import os
 import sys
 import traceback
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from concurrent.futures import BrokenExecutor
 from contextlib import contextmanager
 from pathlib import Path
 
 from reliability.cautions import CAUTION
-from reliability.output_folder import not_ours
+from reliability.output_folder import foreign_files
 from reliability.schema.assumptions import BY_KEY
 from reliability.study import Problem, Study, StudyError, open_study
 from reliability.study.save import SETTINGS_FILE
@@ -31,14 +31,15 @@ def main(arguments: list[str] | None = None) -> int:
     except StudyError as error:
         print("\n".join(error.lines()), file=sys.stderr)
         return PROBLEMS_FOUND
-    except BrokenPipeError:  # whoever read our output has enough
+    except BrokenPipeError:  # the reader of our output has closed it
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except OSError as error:
         place = str(error.filename or "the output folder")
-        print(Problem(place, error.strerror or str(error), "choose another place or free it"), file=sys.stderr)
+        print(Problem(place, error.strerror or str(error), "choose another folder or make this one writable"),
+              file=sys.stderr)
         return PROBLEMS_FOUND
     except BrokenExecutor:
-        print("A worker process died, perhaps for want of memory; nothing was written. Try fewer --workers.",
+        print("A worker process died, perhaps out of memory; nothing was written. Try fewer --workers.",
               file=sys.stderr)
         return DEFECT
     except MemoryError:
@@ -47,18 +48,19 @@ def main(arguments: list[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("Interrupted; nothing was written.", file=sys.stderr)
         return 130
-    except Exception as error:  # a defect of ours: said in a line, not as a traceback
-        where = traceback.extract_tb(error.__traceback__)[-1]
+    except Exception as error:  # a defect of ours, reported in a line instead of a traceback
+        place_in_code = traceback.extract_tb(error.__traceback__)[-1]
         print(f"Unexpected error, nothing was written: {type(error).__name__}: {error} "
-              f"({Path(where.filename).name}, line {where.lineno}). Please report it.", file=sys.stderr)
+              f"({Path(place_in_code.filename).name}, line {place_in_code.lineno}). Please report it.", file=sys.stderr)
         return DEFECT
     return 0
 
 
 def _parser() -> argparse.ArgumentParser:
+    """The parser of all commands; `command` of what it parses is the function to call."""
     parser = argparse.ArgumentParser(
         prog="python -m reliability", epilog=CAUTION,
-        description="Which fused laterals are worth a count-sectionalizer, and how sure is it?")
+        description="Which fused laterals are worth converting to electronic sectionalizers, and how certain is it?")
     commands = parser.add_subparsers(required=True, metavar="command")
 
     run = _command(commands, "run", _run, "compute a study and write its results",
@@ -69,35 +71,36 @@ def _parser() -> argparse.ArgumentParser:
                      help="simulated horizons; without it, 200 at least and until the standard error of every "
                           "scenario's SAIDI difference to \"As built\" is under 1 %% of it, or a cap is reached")
     run.add_argument("--seed", type=_whole(0, "seed"), metavar="S",
-                     help="same seed, same digits (default: the study's)")
+                     help="the same seed gives the same results (default: the study's)")
     run.add_argument("--report", choices=["docx"], action="append", default=[],
                      help="also write report.docx, for pasting into a filing; needs python-docx")
     run.add_argument("--workers", type=_whole(1), default=1, metavar="W",
-                     help="processes that compute; the result does not depend on it")
+                     help="processes that simulate; the results do not depend on it")
 
     check = _command(commands, "check", _check, "read a study and list every problem",
                      "python -m reliability check data/demo")
     check.add_argument("study", help="folder with study.toml and its tables")
 
-    history = _command(commands, "history", _history, "say what the outage records of a study tell",
+    history = _command(commands, "history", _history, "analyse the outage records of a study",
                        "python -m reliability history data/demo --out out-history")
     history.add_argument("study", help="folder with study.toml, its tables and outages.csv")
     history.add_argument("--out", required=True, metavar="DIR", help="folder for history.json, rates.csv, report.html")
 
     new = _command(commands, "new", _new, "write a small commented study to start from",
                    "python -m reliability new my-study")
-    new.add_argument("folder", help="folder to make")
+    new.add_argument("folder", help="folder to create")
     return parser
 
 
-def _command(commands, name: str, function, text: str, example: str) -> argparse.ArgumentParser:
+def _command(commands: argparse._SubParsersAction[argparse.ArgumentParser], name: str,
+             function: Callable[[argparse.Namespace], None], text: str, example: str) -> argparse.ArgumentParser:
     command = commands.add_parser(name, help=text, description=text, epilog=f"Example: {example}")
     command.set_defaults(command=function)
     return command
 
 
-def _whole(low: int, key: str | None = None):
-    """Reads a whole number from `low` up; no more than the assumption `key` may be."""
+def _whole(low: int, key: str | None = None) -> Callable[[str], int]:
+    """A reader of whole numbers from `low` up to the upper bound of the assumption `key`."""
     most = BY_KEY[key].high if key else None
 
     def read(text: str) -> int:
@@ -119,22 +122,22 @@ def _run(options: argparse.Namespace) -> None:
     docx = "docx" in options.report
     if docx:
         try:
-            require_docx()  # before the work, not after it
+            require_docx()  # before the computation, not after it
         except DocxMissing as error:
             raise StudyError([Problem("--report", "python-docx is not installed", INSTALL, value="docx")]) from error
     _keep_inputs(options.out, OWNED)
     study = _opened(options.study)
     with _progress_bar() as on_progress:
         results = analyse(study, trials=options.trials, seed=options.seed, workers=options.workers,
-                          on_progress=on_progress, on_stage=_tell_stage)
-    _tell_stage("writing")
+                          on_progress=on_progress, on_stage=_print_stage)
+    _print_stage("writing")
     write_results(results, options.out, docx=docx)
     summary = json.loads((Path(options.out) / "summary.json").read_text(encoding="utf-8"))
-    _tell(results.study.notes[len(study.notes):])  # on what was learned
-    if not results.plan.choice.feasible:
-        _tell([plain(results.plan.choice.message)])
+    _print_notes(results.study.notes[len(study.notes):])  # on rates learned from the records
+    if results.plan is not None and not results.plan.choice.feasible:
+        _print_notes([results.plan.choice.message])
     if cut := plain(trials_cut(summary)):
-        _tell([cut])
+        _print_notes([cut])
     print(_outline(summary))
 
 
@@ -147,7 +150,7 @@ def _check(options: argparse.Namespace) -> None:
     records = records_of(study)
     with_rates(study, records)
     if records is not None:
-        _tell(told(records.findings, study.outages_file))
+        _print_notes(told(records.findings, study.outages_file))
     counts = {"section": len(study.sections), "customer": int(study.sections["customers"].sum()),
               "scenario": len(study.scenarios)}
     print(f"{study.name}: {', '.join(f'{n} {noun_for(n, noun)}' for noun, n in counts.items())}; no problems.")
@@ -162,32 +165,32 @@ def _history(options: argparse.Namespace) -> None:
     study = _opened(options.study)
     records = records_of(study)
     history = write_history(study, options.out, modelled_by_feeder(expect(with_rates(study, records))), records)
-    _tell(told(history.records.findings, study.outages_file))
+    _print_notes(told(history.records.findings, study.outages_file))
     for caution in history.cautions:
         print(caution)
 
 
 def _opened(folder: str) -> Study:
     study = open_study(folder)
-    _tell(study.notes)
+    _print_notes(study.notes)
     return study
 
 
-def _tell(notes: Iterable[str]) -> None:
+def _print_notes(notes: Iterable[str]) -> None:
     for note in notes:
         print(f"note: {note}", file=sys.stderr)
 
 
 def _keep_inputs(target: str, owned: Collection[str]) -> None:
-    """Results share names with a study's tables: StudyError where they would replace a user's own.
+    """Raise StudyError where results would replace files of the user: they share names with a study's tables.
 
     owned: names of the files that are about to be written.
     """
     if (Path(target) / SETTINGS_FILE).exists():
-        raise StudyError([Problem("--out", "a study lies in this folder, and results would replace its tables",
+        raise StudyError([Problem("--out", "this folder holds a study, and results would replace its tables",
                                   "choose a folder of its own for the results", value=target)])
-    if theirs := not_ours(target, owned):
-        raise StudyError([Problem("--out", f"{theirs[0]} in this folder is of no earlier run, and would be replaced",
+    if foreign := foreign_files(target, owned):
+        raise StudyError([Problem("--out", f"{foreign[0]} in this folder is of no earlier run, and would be replaced",
                                   "choose a folder of its own for the results", value=target)])
 
 
@@ -198,7 +201,7 @@ def _new(options: argparse.Namespace) -> None:
     print(f"Wrote {options.folder}; next: python -m reliability run {options.folder} --out out")
 
 
-def _tell_stage(stage: str) -> None:
+def _print_stage(stage: str) -> None:
     if sys.stderr.isatty():
         print(f"… {stage}", file=sys.stderr)
 
@@ -208,16 +211,16 @@ def _outline(summary: dict) -> str:
     width = max(min(max(len(s["name"]) for s in summary["scenarios"]), 60), len("Scenario")) + 2
     lines = [f"{'Scenario':{width}}{'SAIFI':>9}{'SAIDI min':>11}{'MAIFI_E':>9}{'call-outs/yr':>14}"]
     for scenario in summary["scenarios"]:
-        of = scenario["expected"]
-        cells = [of["saifi"], of["saidi_min"], of["maifi_e"], sum(of["callouts"].values())]
+        expected = scenario["expected"]
+        cells = [expected["saifi"], expected["saidi_min"], expected["maifi_e"], sum(expected["callouts"].values())]
         shown = [f"{c:.{d}f}" if c is not None else "–" for c, d in zip(cells, (3, 1, 2, 1), strict=True)]
         lines.append(f"{scenario['name'][:width - 2]:{width}}{shown[0]:>9}{shown[1]:>11}{shown[2]:>9}{shown[3]:>14}")
     return "\n".join([*lines, CAUTION])
 
 
 @contextmanager
-def _progress_bar() -> Iterator:
-    """A bar on standard error where that is a terminal; fed with done, total and seconds left."""
+def _progress_bar() -> Iterator[Callable[[int, int, float], None]]:
+    """A bar on standard error where that is a terminal, and the function that moves it (done, total, seconds left)."""
     from tqdm import tqdm
 
     with tqdm(unit="trial", file=sys.stderr, disable=None, leave=False) as bar:

@@ -21,6 +21,7 @@ from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.history import learned_study, read_history
 from reliability.history.outages import Records, read_records
 from reliability.indices.expected import expected_values, feeder_indices
+from reliability.indices.measures import ExtraMeasure
 from reliability.indices.simulation import Progress, Question, simulate
 from reliability.network.application import ApplicationChecks, check_laterals, settle_scenarios
 from reliability.results import Plan, Results
@@ -40,8 +41,8 @@ def records_of(study: Study) -> Records | None:
 def with_rates(study: Study, records: Records | None = None) -> Study:
     """The study with the fault rates it asks for: as stated, or learned from its outage records.
 
-    records: those of the study, where they have been read. Raises StudyError where rates = "learned" and there is
-    nothing to learn from.
+    records: those of the study, where they have been read already. Raises StudyError where rates = "learned" and there
+    are no records to learn from.
     """
     if study.values["rates"] != "learned":
         return study
@@ -54,9 +55,9 @@ def with_rivals(study: Study) -> Study:
 
 
 def expect(study: Study) -> Results:
-    """Network, outcome table, expected values and the business case of a study; answers at once.
+    """Network, outcome table, expected values and the business case of a study, without simulation.
 
-    Which laterals a scenario with `applicable_only` converts is settled here, once, at the mean values.
+    Which laterals a scenario with `applicable_only` converts is decided here, once, at the mean values.
     """
     network = study.network
     study = replace(study, scenarios=settle_scenarios(network, study.values, study.scenarios))
@@ -72,26 +73,27 @@ def assemble(study: Study, table: OutcomeTable, application: ApplicationChecks) 
 
 
 def scenario_to_check(study: Study) -> Scenario:
-    """The scenario whose sectionalizers the application checks look at: the study's first that has any."""
+    """The scenario whose sectionalizers the application checks judge: the study's first that installs any."""
     usual = Scenario("Sectionalizers", None, SECTIONALIZER)
     return next((s for s in study.scenarios if s.device == SECTIONALIZER), usual)
 
 
 def modelled_by_feeder(results: Results) -> pd.DataFrame:
-    """SAIFI and SAIDI of today's protection by feeder_id, for calibration against the records."""
+    """SAIFI (1/yr) and SAIDI (min/yr) as built, columns saifi and saidi_min by feeder_id, to compare with records."""
     return pd.DataFrame.from_dict(feeder_indices(results.expected[0]), orient="index")[["saifi", "saidi_min"]]
 
 
 def question(results: Results) -> Question:
-    """What the simulation of a study is asked; customers' costs only where the perspective counts them."""
-    study, extra = results.study, {}
+    """Input of a study's simulation; customers' costs are simulated only where the perspective counts them."""
+    study = results.study
+    extra: dict[str, ExtraMeasure] = {}
     if study.values["perspective"] == SOCIETY:
-        extra = {INTERRUPTION: InterruptionCost(results.network, results.costs)}
+        extra[INTERRUPTION] = InterruptionCost(results.network, results.costs)
     return Question(results.network, study.values, study.uncertain, study.scenarios, extra)
 
 
 def options_of(results: Results) -> Options:
-    """Every conversion that works at its lateral, and the settings that may change."""
+    """Every conversion that passes the application checks of its lateral, and the settings that may change."""
     values = results.study.values
     return build_options(results.network, values, results.costs, fast_settings(values), applicable_only=True,
                          currency=results.study.currency)
@@ -113,9 +115,9 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
     """All of a run: expected values and business case, the simulation (see `simulate`), plan and history.
 
     trials, seed: override the study's. workers: processes that simulate; the result does not depend on it. executor:
-    any `concurrent.futures.Executor` in their place, which runs so many tasks at once. on_stage: told in a few words
-    what begins. Raises StudyError for trials or a seed out of bounds and for outage records that cannot be read,
-    before the work.
+    any `concurrent.futures.Executor` in their place, which runs so many tasks at once. on_stage: called with the name
+    of each stage as it begins. Raises StudyError for trials or a seed out of bounds and for outage records that cannot
+    be read, before the work.
     """
     check_assumptions({"trials": trials, "seed": seed})
     on_stage("outage records")
@@ -130,7 +132,7 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
             trials=values["trials"] if trials is None else trials,
             executor=tasks, workers=workers, on_progress=on_progress,
         )
-    on_stage("what the records say")
+    on_stage("history")
     history = None
     if records is not None:
         history = read_history(study, modelled_by_feeder(results), records)

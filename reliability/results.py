@@ -26,10 +26,10 @@ from reliability.study.study import Study
 
 @dataclass(frozen=True)
 class Plan:
-    """What is worth converting: every option, the best choice within the study's limits, and its surroundings.
+    """What is worth converting: every option, the best choice within the study's limits, and its alternatives.
 
-    frontier: the largest SAIDI reduction at each budget. programme: the choice spread over
-    years, with programme_note in words. drivers: what the scenarios' worth hangs on.
+    frontier: the largest SAIDI reduction at each budget. programme: the choice spread over years, with a sentence on it
+    in programme_note. drivers: the assumptions on which the net present value of the scenarios depends most.
     """
 
     options: Options
@@ -47,9 +47,9 @@ class Plan:
 class Results:
     """Everything a run computes; scenarios in the order of `study.scenarios`.
 
-    checks: of every lateral for a sectionalizer. simulated, plan, history: None where they were not asked for or, of
-    the last, the study has no records. Money is in the study's currency. The frames are those of the files of a run
-    and the caller's to change, but for `indices`, `laterals`, `cashflow` and `application`, which are made once.
+    checks: of every lateral for a sectionalizer. simulated, plan, history: None where they were not computed or, of
+    history, the study has no records. Money is in the study's currency. The frames are those of the files of a run;
+    `indices`, `laterals`, `cashflow` and `application` are made once and must not be changed by the caller.
     """
 
     study: Study
@@ -132,14 +132,15 @@ class Results:
         """application.csv, a row a lateral: whether a sectionalizer works there, from planning data.
 
         lateral_id; verdict (pass, review, unknown or fail); proposed rated_current_a (A), counts, actuating_current_a
-        (A), and counts_in_model, the counts reckoned with; unseen_share (0–1 of the faults beyond it that it does not
-        see); a column with the verdict of each check; not_passed (their labels, "; " between).
+        (A), and counts_in_model, the counts assumed in the outcome table; unseen_share (0–1 of the faults beyond it
+        that it does not see); a column with the verdict of each check; not_passed (labels of the checks not passed,
+        separated by "; ").
         """
         return application_frame(self.checks)
 
     @property
     def sensitivity(self) -> pd.DataFrame:
-        """drivers.csv, a row a scenario and assumption, the widest swing first: what the net present value hangs on.
+        """drivers.csv, a row a scenario and assumption, the widest swing first: sensitivity of the NPV.
 
         scenario, assumption (its key), label, unit; value, low, high (in that unit), range ("stated" or "±20%"); npv,
         npv_low, npv_high, swing (money); first_order, total (Sobol' indices, 0–1, of stated ranges); break_even (in

@@ -1,10 +1,11 @@
-"""What if: a study with some of its assumptions moved, and the results that follow."""
+"""What if: a study with some of its assumptions changed, and the results that follow."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Literal
 
 import numpy as np
 
@@ -15,15 +16,19 @@ from reliability.indices.expected import system_indices
 from reliability.network.application import settle_scenarios
 from reliability.network.conversions import named_heads
 from reliability.network.protection import counts_too_many
-from reliability.pipeline import Results, assemble, expect, with_rivals
+from reliability.pipeline import assemble, expect, with_rivals
+from reliability.results import Results
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range
 from reliability.schema.devices import SECTIONALIZER
+from reliability.schema.values import Assumptions
 from reliability.study import Scenario, Study
+from reliability.study.settings import as_assumptions
 
 AS_STATED = -1      # fast_tripping that leaves the fast operations to each scenario
-PROBABILITIES = {"temporary_fraction", "sectionalizer_failure", "fuse_failure", "wrong_link_share",
-                 "reclosing_off_share"}
-# Assumptions that change how often, how long and for how much, but nothing that protection does.
+PROBABILITIES: tuple[Literal["temporary_fraction", "sectionalizer_failure", "fuse_failure", "wrong_link_share",
+                             "reclosing_off_share"], ...] = (
+    "temporary_fraction", "sectionalizer_failure", "fuse_failure", "wrong_link_share", "reclosing_off_share")
+# Assumptions that change frequencies, durations and prices, but not how protection responds.
 RATES_AND_PRICES = {a.key for a in ASSUMPTIONS if a.table in ("restoration", "costs", "finance", "simulation")} | {
     *PROBABILITIES, "line_fault_rate_per_km", "yearly_cv"}
 _RATES = ("line_fault_rate_per_km", "equipment_fault_rate")
@@ -33,8 +38,7 @@ _RATES = ("line_fault_rate_per_km", "equipment_fault_rate")
 class ScenarioResults:
     """Expected results of one state of a study.
 
-    digest: names the state. results: with the rivals that need no capital among the scenarios.
-    indices: of each scenario, as in summary.json. money: see `business_summary`.
+    digest: identifies the state. results: those of the scenarios that need no capital included.
     """
 
     digest: str
@@ -47,17 +51,17 @@ class ScenarioResults:
 
     @cached_property
     def indices(self) -> list[dict]:
-        """Expected indices of every scenario."""
+        """Expected indices of every scenario, as in summary.json."""
         return [system_indices(e, self.results.study.values["yearly_cv"]) for e in self.results.expected]
 
     @property
     def business(self) -> Business:
-        """What the money is taken from."""
+        """The business case of every scenario."""
         return self.results.business
 
     @cached_property
     def money(self) -> list[dict]:
-        """Expected business figures of every scenario."""
+        """Expected business figures of every scenario, see `business_summary`."""
         return business_summary(self.business)
 
     @cached_property
@@ -67,35 +71,41 @@ class ScenarioResults:
 
 
 def compute(study: Study, digest: str, like: Sequence[ScenarioResults] = ()) -> ScenarioResults:
-    """Expected figures and business case of a study, rivals beside its scenarios.
+    """Expected values and business case of a study, with the scenarios that need no capital beside its own.
 
-    like: results of other states of the same study. Their outcome table serves again where only
-    rates, times and prices differ, their application checks always: whoever shows those of a moved
-    state makes them.
+    like: results of other states of the same study. Their outcome table is used again where only rates, times and
+    prices differ. Their application checks are used in any case and may not be those of this state: who shows checks
+    has to compute them.
     """
     study = with_rivals(study)
-    results = next((again for a in like if (again := _with_table_of(a.results, study)) is not None), None)
+    results = next((found for other in like if (found := _with_table_of(other.results, study)) is not None), None)
     if results is None:
         results = _with_checks_of(like[0].results, study) if like else expect(study)
     return ScenarioResults(digest, results)
 
 
 def _with_table_of(other: Results, study: Study) -> Results | None:
-    """Results of a study on the outcome table of another state, None where that one does not fit."""
-    before, values = other.study, study.values
-    apart = {k for k in values if values[k] != before.values[k]}
-    if study.scenarios != before.scenarios or not apart <= RATES_AND_PRICES:
+    """Results of a study on the outcome table of another state, None where the table is another one."""
+    before, now = other.study.values, study.values
+    changed = _differing(before, now)
+    if study.scenarios != other.study.scenarios or not changed <= RATES_AND_PRICES:
         return None
-    if any(not 0.0 < v[k] < 1.0 for k in PROBABILITIES & apart for v in (before.values, values)):
+    if any(key in changed and not 0.0 < values[key] < 1.0 for key in PROBABILITIES for values in (before, now)):
         return None                 # a table has no rows for what cannot happen
-    if before.values["line_fault_rate_per_km"] <= 0.0:
+    if before["line_fault_rate_per_km"] <= 0.0:
         return None
-    if "reclosing_off_share" in apart and orders_of_shares(other.table.protections):
+    if "reclosing_off_share" in changed and orders_of_shares(other.table.protections):
         return None                 # the study's share may come before or after one that a device states
     table = other.table
-    if study.network is not before.network:
+    if study.network is not other.study.network:
         table = replace(table, network=study.network)
     return assemble(study, table, other.checks)
+
+
+def _differing(before: Assumptions, now: Assumptions) -> set[str]:
+    """Keys of the assumptions that differ."""
+    previous = dict(before)
+    return {key for key, value in now.items() if value != previous[key]}
 
 
 def _with_checks_of(other: Results, study: Study) -> Results:
@@ -103,21 +113,22 @@ def _with_checks_of(other: Results, study: Study) -> Results:
 
 
 def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioResults) -> Study:
-    """The study with the moved values in place; what is moved is known, so its range is dropped.
+    """The study with some values changed; a value that is set is certain, so its range is dropped.
 
-    Which laterals an `applicable_only` scenario converts is settled again at the moved values.
-    base: figures of the study as it stands, by which laterals are ranked for a share of them.
+    moves: values by key of an assumption, and of `fault_rate_factor` (times the stated fault rates), `fast_tripping`
+    (fast operations, AS_STATED for each scenario's own), `counts` and `share_converted` (0–1 of each scenario's
+    laterals). Which laterals an `applicable_only` scenario converts is decided again at the changed values.
+    base: results of the study without changes, by which laterals are ranked for a share of them.
     """
-    values, uncertain = dict(study.values), dict(study.uncertain)
-    for key in moves.keys() & BY_KEY.keys():
-        values[key] = moves[key]
-        uncertain.pop(key, None)
+    assumed = {key: value for key, value in moves.items() if key in BY_KEY}
+    values = as_assumptions(dict(study.values) | assumed)
+    uncertain = {key: known for key, known in study.uncertain.items() if key not in assumed}
     moved = study
     factor = float(moves.get("fault_rate_factor", 1.0))
     if factor != 1.0:
         values["line_fault_rate_per_km"] *= factor
-        if (law := uncertain.get("line_fault_rate_per_km")) is not None:
-            uncertain["line_fault_rate_per_km"] = Range(law.low * factor, law.likely * factor, law.high * factor)
+        if (rate := uncertain.get("line_fault_rate_per_km")) is not None:
+            uncertain["line_fault_rate_per_km"] = Range(rate.low * factor, rate.likely * factor, rate.high * factor)
         moved = study.with_section_values({name: study.network.column[name] * factor for name in _RATES})
     scenarios = tuple(_moved_scenario(s, moves) if i else s for i, s in enumerate(study.scenarios))
     scenarios = settle_scenarios(base.results.network, values, scenarios)
@@ -152,10 +163,10 @@ def customer_hours_by_lateral(base: ScenarioResults, at: int) -> np.ndarray:
 
 
 def by_lateral(base: ScenarioResults, caused: np.ndarray) -> np.ndarray:
-    """Sums over the sections of each lateral, (n,), at the laterals' heads."""
+    """Sums of `caused` (n,), by section, over the sections of each lateral: (n,) at the laterals' heads, else 0."""
     network = base.results.network
-    on = network.unit >= 0
-    return np.bincount(network.unit[on], caused[on], len(network))
+    on_lateral = network.unit >= 0
+    return np.bincount(network.unit[on_lateral], caused[on_lateral], len(network))
 
 
 def too_many_counts(now: ScenarioResults, at: int) -> int:

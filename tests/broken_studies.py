@@ -217,7 +217,7 @@ case("characters-that-a-terminal-obeys", ["row 3 | parent_id"], sections_csv=sec
 # --- study.toml -------------------------------------------------------------------------------------------------
 case("name-is-a-number", ["study.toml: row 1 | name"], study_toml="name = 3\n")
 case("name-is-blank", ["study.toml: row 1 | name"], study_toml='name = "  "\n')
-case("key-twice", ["study.toml: row 4 | stands above already | keep one of the two"], study_toml=toml("[faults]\nyearly_cv = 0.1\nyearly_cv = 0.2"))
+case("key-twice", ["study.toml: row 4 | already defined above | keep one of the two"], study_toml=toml("[faults]\nyearly_cv = 0.1\nyearly_cv = 0.2"))
 case("table-is-a-number", ["study.toml | faults"], study_toml=toml("faults = 3"))
 case("table-is-a-list", ["study.toml | faults"], study_toml=toml("[[faults]]\nyearly_cv = 0.1"))
 case("key-outside-its-table", ["study.toml: row 2 | repair_hours | restoration"], study_toml=toml("repair_hours = 3"))

@@ -1,4 +1,4 @@
-"""The commands as a user runs them: exit status, what is said where, what is written."""
+"""The commands as a user runs them: exit status, what is printed where, what is written."""
 
 from __future__ import annotations
 
@@ -66,10 +66,10 @@ def test_corners_run_and_say_what_there_is_to_say(tmp_path, rows, saifi):
 def test_a_wrong_study_exits_with_two_names_every_problem_and_writes_nothing(tmp_path, capsys):
     source = study(tmp_path / "s", "a,,breaker,-1,5", "a,nowhere,fuse,x,2.5", toml='name = "s"\n[faults]\nsped = 1\n')
     assert main(["run", str(source), "--out", str(tmp_path / "out")]) == PROBLEMS_FOUND
-    told = capsys.readouterr().err
+    text = capsys.readouterr().err
     for part in ("sections.csv: row 2, column length_km: '-1'", "row 3, column parent_id: 'nowhere'",
                  "row 3, column length_km: 'x'", "row 3, column customers: '2.5'", "column section_id: 'a'", "sped"):
-        assert part in told
+        assert part in text
     assert sorted(p.name for p in tmp_path.iterdir()) == ["s"]
 
 
@@ -120,7 +120,7 @@ def test_a_module_run_prints_the_indices_and_the_caution(tmp_path):
     assert "Traceback" not in done.stderr
 
 
-def test_an_output_folder_that_cannot_be_made_is_said(tmp_path, capsys):
+def test_an_output_folder_that_cannot_be_made_is_reported(tmp_path, capsys):
     source = study(tmp_path / "s", "main,,breaker,1,5")
     (tmp_path / "file").write_text("in the way")
     assert main(["run", str(source), "--out", str(tmp_path / "file"), "--trials", "2"]) == PROBLEMS_FOUND
@@ -133,7 +133,7 @@ def test_results_never_replace_a_study(command, tmp_path, capsys):
     assert main(["new", str(source)]) == 0
     before = {p.name: p.read_bytes() for p in source.iterdir()}
     assert main([command, str(source), "--out", str(source / ".." / "mine")]) == PROBLEMS_FOUND
-    assert "a study lies in this folder" in capsys.readouterr().err
+    assert "this folder holds a study" in capsys.readouterr().err
     assert {p.name: p.read_bytes() for p in source.iterdir()} == before
 
 
@@ -168,27 +168,27 @@ def test_results_never_replace_what_no_run_wrote(command, name, records, tmp_pat
 
 
 @pytest.mark.parametrize("command", ["check", "history"])
-def test_odd_records_are_told_with_their_rows(command, records, tmp_path, capsys):
+def test_odd_records_are_reported_with_their_rows(command, records, tmp_path, capsys):
     records("1,f,soon,2024-01-02T10:00,5", "2,f,2024-01-03T09:00,,5", "3,f,2024-02-03T09:00,2024-02-03T10:00,5",
             *("4,f,soon,2024-01-02T10:00,5" for _ in range(6)))
     assert main([command, str(tmp_path), *(["--out", str(tmp_path / "out")] if command == "history" else [])]) == 0
-    told = capsys.readouterr().err.splitlines()
+    text = capsys.readouterr().err.splitlines()
     assert "note: outages.csv: rows 2, 5, 6, 7, 8 and 2 more: Start time not a date. Left out of everything: the day " \
-           "and the year are not known." in told
-    assert any(line.startswith("note: outages.csv: row 3: No restore time.") for line in told)
+           "and the year are not known." in text
+    assert any(line.startswith("note: outages.csv: row 3: No restore time.") for line in text)
 
 
-def test_what_was_learned_is_told_when_it_is_used(records, tmp_path, capsys):
+def test_what_was_learned_is_reported_when_it_is_used(records, tmp_path, capsys):
     records(*(f"{k},f,2024-0{k}-03T09:00,2024-0{k}-03T10:00,5" for k in range(1, 6)),
             toml='[faults]\nrates = "learned"')
     assert main(["run", str(tmp_path), "--out", str(tmp_path / "out"), "--trials", "2"]) == 0
-    told = capsys.readouterr().err
-    assert "note: Fault rates are learned from 5 observed faults" in told
-    assert "then lie below the truth" in told
+    text = capsys.readouterr().err
+    assert "note: Fault rates are learned from 5 observed faults" in text
+    assert "then lie below the truth" in text
 
 
 @pytest.mark.parametrize("command", ["check", "run"])
-def test_problems_behind_several_doors_are_told_at_once(command, tmp_path, capsys):
+def test_problems_of_several_rooms_are_reported_at_once(command, tmp_path, capsys):
     """A cost table, the records' settings and a forced lateral are each read late."""
     toml = ('name = "s"\n[costs]\ninterruption_costs = "costs.csv"\n[history]\ntime_zone = "Mars/Base"\n'
             '[choice.laterals]\nnowhere = "in"\n')
@@ -196,9 +196,9 @@ def test_problems_behind_several_doors_are_told_at_once(command, tmp_path, capsy
     (source / "costs.csv").write_text("customer_class,momentary\n", encoding="utf-8")
     more = ["--out", str(tmp_path / "out")] if command == "run" else []
     assert main([command, str(source), *more]) == PROBLEMS_FOUND
-    told = capsys.readouterr().err
+    text = capsys.readouterr().err
     for part in ("costs.csv", "Mars/Base", "nowhere"):
-        assert part in told
+        assert part in text
     assert sorted(p.name for p in tmp_path.iterdir()) == ["s"]
 
 
@@ -246,9 +246,9 @@ def test_a_worker_that_dies_is_said_and_nothing_is_written(tmp_path, capsys, mon
 def test_a_defect_of_ours_is_one_line_and_no_traceback(tmp_path, capsys, monkeypatch):
     monkeypatch.setattr("reliability.indices.simulation.simulate_block", lambda *_: 1 / 0)
     assert main(["run", str(ROOT / "data/demo"), "--out", str(tmp_path / "out"), "--trials", "2"]) == 1
-    told = capsys.readouterr().err
-    assert "ZeroDivisionError" in told
-    assert "Traceback" not in told
+    text = capsys.readouterr().err
+    assert "ZeroDivisionError" in text
+    assert "Traceback" not in text
     assert not (tmp_path / "out").exists()
 
 
@@ -263,7 +263,7 @@ def test_the_demo_generator_makes_the_demo(tmp_path):
         assert (copy / "data/demo" / name).read_bytes() == (ROOT / "data/demo" / name).read_bytes(), name
 
 
-def test_limits_that_cannot_be_met_are_told(records, tmp_path, capsys):
+def test_limits_that_cannot_be_met_are_reported(records, tmp_path, capsys):
     records("1,f,2024-01-03T09:00,2024-01-03T10:00,5", toml="[choice]\nsaidi_reduction_minutes = 500_000")
     assert main(["run", str(tmp_path), "--out", str(tmp_path / "out"), "--trials", "2"]) == 0
     assert "note: No choice meets all the limits." in capsys.readouterr().err
@@ -280,7 +280,7 @@ def test_numbers_on_the_command_line_have_the_bounds_of_the_study(given, tmp_pat
 
 
 def test_a_reader_who_has_enough_is_no_error():
-    """The other end of the pipe is closed before anything is said."""
+    """The other end of the pipe is closed before anything is printed."""
     end, ours = os.pipe()
     os.close(end)
     done = subprocess.run([sys.executable, "-m", "reliability", "check", "data/demo"], cwd=ROOT, stdout=ours,

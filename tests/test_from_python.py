@@ -45,7 +45,7 @@ def write(folder: Path, sections: pd.DataFrame, toml: str = "") -> Path:
     return folder
 
 
-def said(problem, table: str = "") -> tuple:
+def problem_parts(problem, table: str = "") -> tuple:
     """What a problem says, without the names of files and tables and without lines of study.toml."""
     row = problem.row if problem.file.startswith("sections") else None
     column = (problem.column or "").removeprefix(f"{table}.").removeprefix("scenarios[1].")
@@ -86,7 +86,8 @@ def test_frames_are_refused_in_the_same_words_as_files(name, tmp_path):
     with pytest.raises(StudyError) as of_frames:
         Study.from_frames(sections, **arguments)
     table = next(iter(tomllib.loads(toml)), "")
-    assert [said(p, table) for p in of_frames.value.problems] == [said(p, table) for p in of_files.value.problems]
+    found, expected = ([problem_parts(p, table) for p in e.value.problems] for e in (of_frames, of_files))
+    assert found == expected
     assert not any(p.file == "study.toml" or p.file.endswith(".csv") for p in of_frames.value.problems)
 
 
@@ -121,7 +122,7 @@ def test_every_problem_comes_at_once_and_is_shown():
     ({"sections": SECTIONS, "crew_rate_per_hour": SECTIONS}, "column crew_rate_per_hour: 'section_id"),
     ({"sections": SECTIONS, "columns": "x"}, "assumptions: column columns: 'x': columns must hold a table"),
     ({"sections": SECTIONS, "scenarios": [3]}, "scenario 1: '3': a scenario must be a table"),
-    ({"sections": SECTIONS, "interruption_costs": "own.csv"}, "there is no study folder in which this file"),
+    ({"sections": SECTIONS, "interruption_costs": "own.csv"}, "there is no study folder that could hold this file"),
 ])
 def test_what_only_a_call_can_get_wrong(arguments, wanted):
     assert any(wanted in line for line in refused(lambda: Study.from_frames(**arguments)))
@@ -220,7 +221,7 @@ def test_a_scenario_more_is_that_of_the_file(demo):
 
 def test_what_a_scenario_cannot_have_is_noted():
     study = Study.from_frames(SECTIONS.assign(operations_to_lockout=[3, None, None])).with_scenario("A", counts=3)
-    assert any(note.startswith("Scenario A: 1 laterals (tap): counts are lowered") for note in study.notes)
+    assert any(note.startswith("Scenario A: 1 lateral (tap): counts are lowered") for note in study.notes)
 
 
 @pytest.mark.parametrize(("call", "wanted"), [

@@ -1,4 +1,4 @@
-"""Output folders: whole, of one run, and without what killed runs left behind."""
+"""Output folders: complete, of one run, and without what killed runs left behind."""
 
 from __future__ import annotations
 
@@ -11,25 +11,26 @@ from reliability.output_folder import STALE_SECONDS, complete_folder
 
 
 def write(target, **files: str) -> None:
-    with complete_folder(target, "seal", owned=("a", "b", "seal")) as folder:
+    with complete_folder(target, "marker", owned=("a", "b", "marker")) as folder:
         for name, text in files.items():
             (folder / name).write_text(text, encoding="utf-8")
 
 
 def test_files_of_an_earlier_run_go_and_a_user_s_own_stay(tmp_path):
     target = tmp_path / "out"
-    write(target, a="1", b="1", seal="1")
+    write(target, a="1", b="1", marker="1")
     (target / "mine").write_text("kept", encoding="utf-8")
-    write(target, a="2", seal="2")
-    assert {f.name: f.read_text(encoding="utf-8") for f in target.iterdir()} == {"a": "2", "seal": "2", "mine": "kept"}
+    write(target, a="2", marker="2")
+    found = {f.name: f.read_text(encoding="utf-8") for f in target.iterdir()}
+    assert found == {"a": "2", "marker": "2", "mine": "kept"}
 
 
 def test_a_body_that_raises_leaves_everything_as_it_was(tmp_path):
     target = tmp_path / "out"
-    write(target, a="1", seal="1")
+    write(target, a="1", marker="1")
     with pytest.raises(TypeError):
-        write(target, a="2", seal=None)
-    assert {f.name: f.read_text(encoding="utf-8") for f in target.iterdir()} == {"a": "1", "seal": "1"}
+        write(target, a="2", marker=None)
+    assert {f.name: f.read_text(encoding="utf-8") for f in target.iterdir()} == {"a": "1", "marker": "1"}
     assert [f.name for f in tmp_path.iterdir()] == ["out"]
 
 
@@ -41,11 +42,11 @@ def test_drafts_of_killed_runs_are_swept_up_once_they_are_old(tmp_path):
     then = time.time() - STALE_SECONDS - 60
     for folder in (old, other):
         os.utime(folder, (then, then))
-    write(tmp_path / "out", a="1", seal="1")
+    write(tmp_path / "out", a="1", marker="1")
     assert sorted(f.name for f in tmp_path.iterdir()) == [".out-of-somebody-else", ".out-wxyz_678", "out"]
 
 
-def test_a_folder_that_cannot_be_written_is_told_by_its_own_name(tmp_path):
+def test_a_folder_that_cannot_be_written_is_reported_by_its_own_name(tmp_path):
     with pytest.raises(OSError, match="too long") as caught:
-        write(tmp_path / ("x" * 250), a="1", seal="1")
+        write(tmp_path / ("x" * 250), a="1", marker="1")
     assert caught.value.filename == str(tmp_path / ("x" * 250))

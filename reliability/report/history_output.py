@@ -10,15 +10,15 @@ import pandas as pd
 from reliability.cells import write_csv
 from reliability.history.history import History, read_history
 from reliability.history.outages import Records
-from reliability.output_folder import SEALS, complete_folder
+from reliability.output_folder import COMPLETION_MARKERS, complete_folder
 from reliability.report.content import Recorded
 from reliability.report.documents import outage_history
 from reliability.report.history_summary import history_summary, rates_table
 from reliability.report.page import page
 from reliability.study.study import Study
 
-SEAL = SEALS["history"]
-OWNED = (SEAL, "rates.csv", "report.html")
+COMPLETION_MARKER = COMPLETION_MARKERS["history"]
+OWNED = (COMPLETION_MARKER, "rates.csv", "report.html")
 
 
 def write_history(study: Study, out_folder: str | Path, modelled: pd.DataFrame | None = None,
@@ -31,8 +31,8 @@ def write_history(study: Study, out_folder: str | Path, modelled: pd.DataFrame |
     history = read_history(study, modelled, records)
     text = json.dumps(history_summary(history), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     html = page(outage_history(Recorded(study, history)))
-    with complete_folder(out_folder, SEAL) as folder:
-        (folder / SEAL).write_text(text, encoding="utf-8", newline="\n")
+    with complete_folder(out_folder, COMPLETION_MARKER) as folder:
+        (folder / COMPLETION_MARKER).write_text(text, encoding="utf-8", newline="\n")
         write_csv(rates_table(history), folder / "rates.csv")
         (folder / "report.html").write_text(html, encoding="utf-8", newline="\n")
     return history

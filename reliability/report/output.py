@@ -11,7 +11,7 @@ from reliability.business.cashflow import cashflow_frame
 from reliability.business.laterals import laterals_frame
 from reliability.cells import write_csv
 from reliability.network.application import ApplicationChecks, application_frame
-from reliability.output_folder import SEALS, complete_folder
+from reliability.output_folder import COMPLETION_MARKERS, complete_folder
 from reliability.pipeline import Results
 from reliability.report.content import content_of
 from reliability.report.documents import report, sections
@@ -21,11 +21,11 @@ from reliability.report.word import require_docx, write_docx
 from reliability.report.work_pack import checks_of_selection, write_work_pack
 from reliability.report.workbook import write_workbook
 
-SEAL = SEALS["run"]
+COMPLETION_MARKER = COMPLETION_MARKERS["run"]
 PLANNED = ("selection.csv", "programme.csv", "frontier.csv", "drivers.csv")
 # Every file a run may write: what an earlier run left and this one does not write is removed.
-OWNED = (SEAL, "report.html", "report.docx", "workbook.xlsx", "sections.csv", "laterals.csv", "cashflow.csv",
-         "application.csv", *PLANNED, "work_pack.csv", "work_pack.html")
+OWNED = (COMPLETION_MARKER, "report.html", "report.docx", "workbook.xlsx", "sections.csv", "laterals.csv",
+         "cashflow.csv", "application.csv", *PLANNED, "work_pack.csv", "work_pack.html")
 
 
 def write_results(results: Results, target: str | Path, *, docx: bool = False) -> None:
@@ -38,7 +38,7 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False) -
     content = content_of(results)
     made = sections(content)
     document = report(content, made)
-    with complete_folder(target, SEAL, OWNED) as folder:
+    with complete_folder(target, COMPLETION_MARKER, OWNED) as folder:
         (folder / "report.html").write_text(page(document), encoding="utf-8")
         write_workbook(content, folder / "workbook.xlsx", made)
         if docx:
@@ -47,7 +47,7 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False) -
             write_csv(frame, folder / name)
         write_work_pack(folder, *_for_the_crews(results), results.study.name)
         text = json.dumps(content.summary, indent=2, ensure_ascii=False, allow_nan=False)
-        (folder / SEAL).write_text(text + "\n", encoding="utf-8")
+        (folder / COMPLETION_MARKER).write_text(text + "\n", encoding="utf-8")
 
 
 def tables(results: Results) -> dict[str, pd.DataFrame]:

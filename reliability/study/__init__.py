@@ -1,4 +1,4 @@
-"""What the user brings: tables, assumptions, scenarios; opened and checked, every problem told at once."""
+"""What the user brings: tables, assumptions, scenarios; opened and checked, every problem reported at once."""
 
 from reliability.schema.problems import Problem, StudyError
 from reliability.schema.scenarios import AS_BUILT, Scenario

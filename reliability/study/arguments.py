@@ -44,7 +44,7 @@ def _scenario_name(entry: object, at: int) -> str:
 
 
 def stated(assumptions: Mapping[str, object], **top: object) -> Arguments:
-    """Arguments with assumptions by key, and what stands at the top of study.toml.
+    """Arguments with assumptions by key, and the keys at the top of study.toml.
 
     assumptions: numbers, text, true or false; a range as a `Range`, a dict or a tuple of low, likely and high; three
     shares as a sequence. A table of study.toml may be given as a dict under its name. None leaves a key at its default.
@@ -64,7 +64,7 @@ def stated(assumptions: Mapping[str, object], **top: object) -> Arguments:
 
 
 def _state(arguments: Arguments, table: str, entries: object) -> None:
-    """Add entries to a table; what is no table, or stands in the place of one, stays for the reader to refuse."""
+    """Add entries to a table; what is no table, or was given in place of one, is left for the reader to refuse."""
     before = arguments.data.get(table, {})
     if isinstance(entries, Mapping) and isinstance(before, dict):
         entries = {str(k): toml_form(v, str(k)) for k, v in entries.items() if v is not None or k not in _HOME}
@@ -106,16 +106,17 @@ def _an_element(key: str) -> str:
 def scenario_entry(scenario: Scenario | Mapping[str, object]) -> object:
     """A scenario as study.toml states it; anything else as it is, for the reader to refuse."""
     if isinstance(scenario, Scenario):
-        named = scenario.device or isinstance(scenario.laterals, Mapping)
+        converts = scenario.device or isinstance(scenario.laterals, Mapping)
         laterals = "all" if scenario.laterals is None else scenario.laterals
-        scenario = {"name": scenario.name, "laterals": laterals if named else None,
+        scenario = {"name": scenario.name, "laterals": laterals if converts else None,
                     "device": scenario.device, "counts": scenario.counts,
                     "fast_operations": scenario.fast_operations, "applicable_only": scenario.applicable_only}
     if not isinstance(scenario, Mapping):
         return scenario
     entry = {str(k): toml_form(v) for k, v in scenario.items() if v is not None}
-    if isinstance(entry.get("laterals"), list):
-        entry["laterals"] = [cell_text(section) for section in entry["laterals"]]
+    named = entry.get("laterals")
+    if isinstance(named, list):
+        entry["laterals"] = [cell_text(section) for section in named]
     return entry
 
 

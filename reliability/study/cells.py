@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
@@ -30,14 +30,14 @@ def number_column(table: Table, column: Column, problems: Problems) -> tuple[np.
     wrong = np.zeros(len(texts), bool)
     wrong[unreadable] = True
 
-    def report(records: np.ndarray, rule: Callable[[int], str], remedy: Callable[[int], str]) -> None:
-        problems.each(records, lambda i: table.problem(i, column.name, texts[i], rule(i), remedy(i)))
+    def out_of_bounds(records: Iterable[int], rule: str) -> None:
+        problems.each(records, lambda i: table.problem(i, column.name, texts[i], rule, _bound_remedy(column)))
 
-    report(np.array(unreadable, int), lambda i: explain(texts[i], column)[0], lambda i: explain(texts[i], column)[1])
+    problems.each(unreadable, lambda i: table.problem(i, column.name, texts[i], *explain(texts[i], column)))
     for broken, rule in _bounds(column, numbers):
         broken &= ~wrong
         wrong |= broken
-        report(np.flatnonzero(broken), lambda i, rule=rule: rule, lambda i: _bound_remedy(column))
+        out_of_bounds(np.flatnonzero(broken), rule)
     numbers[wrong] = np.nan
     return numbers, wrong
 
@@ -45,7 +45,7 @@ def number_column(table: Table, column: Column, problems: Problems) -> tuple[np.
 def parse_numbers(texts: list[str], decimal_comma: bool = False, doubtful: str = "") -> tuple[np.ndarray, list[int]]:
     """Floats of plain decimal text, NaN where blank; and the places that hold no finite plain number.
 
-    doubtful: signs that may part thousands here; a number that may be so parted counts as none.
+    doubtful: signs that may separate thousands here; a number whose sign may be one of them counts as unreadable.
     """
     if not any(texts):
         return np.full(len(texts), np.nan), []
@@ -83,7 +83,7 @@ def explain(text: str, column: Column) -> tuple[str, str]:
     if bare in _UNKNOWNS:
         return "not a number", f"write {number}{unit}{blank}"
     if re.fullmatch(r"[+-]?[\d.,' \u00a0\u202f]+", bare) and any(c.isdigit() for c in bare):
-        return ("not a plain number: a comma, point or space in it may part thousands or be the decimal sign",
+        return ("not a plain number: a comma, point or space in it may separate thousands or be the decimal sign",
                 f"write the file's numbers with one decimal sign and nothing between thousands{unit}, like 1234.5")
     if bare.endswith("%"):
         return "not a plain number: it has a per cent sign", "write a share of one, like 0.25 for 25 %"
@@ -92,8 +92,8 @@ def explain(text: str, column: Column) -> tuple[str, str]:
     return "not a number", f"write {number}{unit}{blank}"
 
 
-def _bounds(column: Column, numbers: np.ndarray):
-    """Each bound that the column has, as (where broken, rule)."""
+def _bounds(column: Column, numbers: np.ndarray) -> Iterator[tuple[np.ndarray, str]]:
+    """Each bound that the column has: where it is broken, (records,) bool, and the rule."""
     with np.errstate(invalid="ignore"):
         yield np.abs(numbers) > LARGEST, f"the number is beyond {in_full(LARGEST)}"
         if column.low is not None:
@@ -106,13 +106,14 @@ def _bounds(column: Column, numbers: np.ndarray):
 
 
 def _range_rule(column: Column) -> str:
-    if column.high is not None and column.above:
-        return f"must be above {in_full(column.low)} and at most {in_full(column.high)}"
-    if column.high is not None:
-        return f"must lie between {in_full(column.low)} and {in_full(column.high)}"
+    low, high = ("" if bound is None else in_full(bound) for bound in (column.low, column.high))
+    if high and column.above:
+        return f"must be above {low} and at most {high}"
+    if high:
+        return f"must lie between {low} and {high}"
     if column.low == 0 and not column.above:
         return "must not be negative"
-    return f"must be {'above' if column.above else 'at least'} {in_full(column.low)}"
+    return f"must be {'above' if column.above else 'at least'} {low}"
 
 
 def _bound_remedy(column: Column) -> str:

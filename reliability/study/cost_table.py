@@ -1,8 +1,8 @@
 """What one interruption costs one customer, by class and duration.
 
-The cost is linear between the tabulated durations. Where the table is silent, our
-assumptions: the momentary value stands at a duration of 0 h, and beyond the longest
-duration the cost grows on with the last slope.
+The cost is linear between the tabulated durations. Our assumptions where the table states
+nothing: the momentary value is the cost at a duration of 0 h, and beyond the longest duration
+the cost continues with the last slope.
 """
 
 from __future__ import annotations
@@ -87,19 +87,19 @@ def cost_table_of(rows: Rows) -> CostTable:
 
 def _headers(rows: Rows, problems: Problems) -> dict[str, int]:
     """Position of each column of the table in the file."""
-    heads, wanted = rows.records[0], (CLASS_COLUMN, *DURATION_COLUMNS)
+    required = (CLASS_COLUMN, *DURATION_COLUMNS)
     place: dict[str, int] = {}
-    for at, head in enumerate(heads):
-        if head in place:
+    for at, header in enumerate(rows.headers):
+        if header in place:
             problems.add(Problem(rows.file, "the column is there twice", "remove one of the two",
-                                 rows.numbers[0], head))
-        elif head in wanted:
-            place[head] = at
-        elif head:
-            remedy = Names(w for w in wanted if w not in heads).suggest(head, "remove it")
-            problems.add(Problem(rows.file, "unknown column", remedy, rows.numbers[0], head))
-    for missing in (w for w in wanted if w not in place):
-        problems.add(Problem(rows.file, "the column is missing", f"the table has {', '.join(wanted)}",
+                                 rows.numbers[0], header))
+        elif header in required:
+            place[header] = at
+        elif header:
+            remedy = Names(name for name in required if name not in rows.headers).suggest(header, "remove it")
+            problems.add(Problem(rows.file, "unknown column", remedy, rows.numbers[0], header))
+    for missing in (name for name in required if name not in place):
+        problems.add(Problem(rows.file, "the column is missing", f"the table has {', '.join(required)}",
                              rows.numbers[0], missing))
     return place
 

@@ -1,4 +1,4 @@
-"""Decimal signs and signs between thousands, told apart over a whole table of text."""
+"""Decimal signs and thousands separators, distinguished over a whole table of text."""
 
 from __future__ import annotations
 
@@ -10,31 +10,32 @@ _DECIMAL = {s: re.compile(rf"[+-]?[\d.,]*{re.escape(s)}\d*") for s in ".,"}
 
 
 def doubtful_signs(numbers: Iterable[list[str]], whole: Iterable[list[str]], comma: bool) -> str:
-    """Those of the signs "." and "," that may part thousands in a table, in some order.
+    """Those of the signs "." and "," that may separate thousands in a table, in some order.
 
     numbers: the cells of each column of numbers; whole: of those that hold whole numbers only.
-    comma: the cells are parted by semicolons, so that a comma may be a decimal sign as well.
+    comma: the cells are separated by semicolons, so that a comma may be a decimal sign as well.
 
-    A sign is doubtful where it parts a whole number and is plainly decimal nowhere, and where the table has
+    A sign is doubtful where it stands in a whole number and is plainly decimal nowhere, and where the table has
     both signs unless this one alone is plainly decimal somewhere: 2,4 beside 3.900 leaves the point in doubt.
     """
     signs = ".," if comma else "."
-    parting = {s for cells in whole for s in signs if _parts_whole(cells, s)}
-    if not comma and not parting:
+    separating = {s for cells in whole for s in signs if _separates_whole(cells, s)}
+    if not comma and not separating:
         return ""  # the usual file, without a look at every cell
     seen = {text for cells in numbers for text in cells if "." in text or "," in text}
     decimal = {s for s in signs if any(_DECIMAL[s].fullmatch(t) and not _GROUPED[s].fullmatch(t) for t in seen)}
-    doubtful = parting - decimal
+    doubtful = separating - decimal
     if all(any(s in text for text in seen) for s in ".,") and comma:
         doubtful |= set(signs) - decimal if len(decimal) == 1 else set(signs)
     return "".join(sorted(doubtful))
 
 
 def in_doubt(text: str, doubtful: str) -> bool:
-    """Whether a cell may be a number with its thousands parted by one of the doubtful signs."""
+    """Whether a cell may be a number whose thousands are separated by one of the doubtful signs."""
     return any(_GROUPED[s].fullmatch(text) for s in doubtful)
 
 
-def _parts_whole(cells: list[str], sign: str) -> bool:
+def _separates_whole(cells: list[str], sign: str) -> bool:
+    """Whether a sign separates the thousands of one of these whole numbers; 2.0 or 2.000 is one with decimals."""
     return sign in "".join(cells) and any(
         _GROUPED[sign].fullmatch(text) and text.partition(sign)[2].strip("0" + sign) for text in cells)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+from collections.abc import Mapping
 from pathlib import Path
 
 from reliability.schema.nearest import SURE, Names
@@ -12,6 +14,15 @@ from reliability.study.tables import Rows, read_bytes, read_rows
 from reliability.study.toml import MOST_BYTES, Toml, read_toml
 
 SETTINGS_FILE = "study.toml"
+
+
+def digest(contents: Mapping[str, bytes]) -> str:
+    """SHA-256 over names, sizes and bytes of input files, in the order of their names; 64 hexadecimal digits."""
+    total = hashlib.sha256()
+    for name in sorted(contents):
+        total.update(f"{name}\n{len(contents[name])}\n".encode())
+        total.update(contents[name])
+    return total.hexdigest()
 
 
 class FolderReader:
@@ -25,24 +36,24 @@ class FolderReader:
         """Raise StudyError where there is no folder, or it cannot be looked into."""
         folder = self.folder
         try:
-            found = folder.is_dir()
-            there = found or folder.exists()
-            if found:
+            is_folder = folder.is_dir()
+            exists = is_folder or folder.exists()
+            if is_folder:
                 next(folder.iterdir(), None)
         except (OSError, ValueError) as error:
             reason = getattr(error, "strerror", None) or "unreadable name"
             raise StudyError([Problem(str(folder), f"cannot be read ({reason})", "check the folder's permissions")]) \
                 from error
-        if not found:
-            rule = "this is a file, not a study folder" if there else "there is no such folder"
+        if not is_folder:
+            rule = "this is a file, not a study folder" if exists else "there is no such folder"
             raise StudyError([Problem(str(folder), rule, f"name the folder that holds {SETTINGS_FILE}")])
 
     def settings(self) -> Toml | None:
         """study.toml as a tree of values."""
-        if not self._there(SETTINGS_FILE):
-            near = self._misnamed(SETTINGS_FILE)
-            hint = f"rename '{near}' to it" if near else 'add it; name = "…" is all it needs'
-            self.found.problems.add(Problem(SETTINGS_FILE, "the file is missing", hint))
+        if not self._exists(SETTINGS_FILE):
+            misnamed = self._misnamed(SETTINGS_FILE)
+            remedy = f"rename '{misnamed}' to it" if misnamed else 'add it; name = "…" is all it needs'
+            self.found.problems.add(Problem(SETTINGS_FILE, "the file is missing", remedy))
             return None
         try:
             return read_toml(SETTINGS_FILE, self._read(SETTINGS_FILE, MOST_BYTES))
@@ -52,12 +63,12 @@ class FolderReader:
 
     def name_of(self, table: str) -> str | None:
         """The file that holds a table."""
-        return next((file for file in (f"{table}.csv", f"{table}.xlsx") if self._there(file)), None)
+        return next((file for file in (f"{table}.csv", f"{table}.xlsx") if self._exists(file)), None)
 
     def rows(self, table: str) -> Rows | None:
         """Rows of the file that holds a table."""
         file = self.name_of(table) or f"{table}.csv"
-        if file.endswith(".csv") and self._there(f"{table}.xlsx"):
+        if file.endswith(".csv") and self._exists(f"{table}.xlsx"):
             self.found.problems.add(Problem(f"{table}.xlsx", f"there is {table}.csv too", "keep one of the two"))
         try:
             return read_rows(file, self._read(file))
@@ -71,7 +82,7 @@ class FolderReader:
         if name != Path(name).name:
             toml.wrong(key, name, "the table must lie in the study folder", remedy)
             return None
-        if not self._there(name):
+        if not self._exists(name):
             others = [other for other in _listing(self.folder) if other not in self.found.contents]
             toml.wrong(key, name, "there is no such file in the study folder", Names(others).suggest(name, remedy))
             return None
@@ -87,19 +98,19 @@ class FolderReader:
 
     def report_no_network(self) -> None:
         """Note that there is no network, and which file may be meant for one."""
-        near = self._misnamed("sections.csv") or self._misnamed("sections.xlsx")
+        misnamed = self._misnamed("sections.csv") or self._misnamed("sections.xlsx")
         old = self._misnamed("sections.xls")
-        hint = (f"rename '{near}' to sections{Path(near).suffix.casefold()}" if near else
-                f"save '{old}' as sections.xlsx" if old else
-                "add it, or sections.xlsx, or feeders.csv and laterals.csv, or give your table such a name")
-        self.report_missing("sections", hint)
+        remedy = (f"rename '{misnamed}' to sections{Path(misnamed).suffix.casefold()}" if misnamed else
+                  f"save '{old}' as sections.xlsx" if old else
+                  "add it, or sections.xlsx, or feeders.csv and laterals.csv, or give your table such a name")
+        self.report_missing("sections", remedy)
 
     def _read(self, file: str, *most: int) -> bytes:
         content = read_bytes(self.folder / file, *most)
         self.found.contents[file] = content
         return content
 
-    def _there(self, name: str) -> bool:
+    def _exists(self, name: str) -> bool:
         try:
             return (self.folder / name).exists() or (self.folder / name).is_symlink()
         except (OSError, ValueError):
@@ -109,8 +120,8 @@ class FolderReader:
         """A file of the same kind that seems to be `name` misspelt."""
         wanted = Path(name)
         stems = {Path(n).stem: n for n in _listing(self.folder) if Path(n).suffix.casefold() == wanted.suffix}
-        near = Names(stems).nearest(wanted.stem, likeness=SURE)
-        return stems[near] if near else None
+        stem = Names(stems).nearest(wanted.stem, likeness=SURE)
+        return stems[stem] if stem else None
 
 
 def _listing(folder: Path) -> list[str]:

@@ -17,8 +17,8 @@ LATERAL_NAMES = {"section_id": "lateral_id", "parent_id": "feeder_id"}
 def flat_records(feeders: Table, laterals: Table, problems: Problems) -> Records:
     """Records of sections: a main a feeder, headed by a breaker, then a section a lateral below its main.
 
-    `customers` and its classes are the feeder's in all; its main carries those that no lateral has.
-    All else of a feeder's row belongs to the main.
+    `customers` and its classes are the feeder's totals; its main carries those that no lateral has.
+    Everything else in a feeder's row belongs to the main.
     """
     if not len(feeders) and not feeders.missing:
         problems.add(Problem(feeders.file, "there is no feeder", "add a row a feeder below the header"))
@@ -48,15 +48,19 @@ def _leave_the_rest(main: Records, taps: Records, problems: Problems) -> None:
     short = np.zeros(len(main), bool)
     cells = [main.tables[0].cells[c] for c in CLASSES if c in main.tables[0].cells]
     given = np.array([any(row) for row in zip(*cells, strict=True)] if cells else [False] * len(main), bool)
+
+    def report(records: np.ndarray, name: str, on_laterals: np.ndarray) -> None:
+        problems.each(records, lambda i: main.problem(
+            i, name, None, f"its laterals have {on_laterals[i]:g} {name.replace('_', ' ')}, more than the whole feeder",
+            f"{name} of a feeder includes those of its laterals"))
+
     for name in ("customers", *CLASSES):
-        there = np.nan_to_num(taps.columns[name])
-        theirs = np.bincount(feeder[known], there[known], minlength=len(main)) if known.any() else np.zeros(len(main))
-        rest = main.columns[name] - theirs
+        customers = np.nan_to_num(taps.columns[name])
+        on_laterals = np.bincount(feeder[known], customers[known], len(main)) if known.any() else np.zeros(len(main))
+        rest = main.columns[name] - on_laterals
         broken = (rest < 0) & ~main.unsure(name) & ~short & (given | (name == "customers"))
         short |= broken
-        problems.each(np.flatnonzero(broken), lambda i, name=name, theirs=theirs: main.problem(
-            i, name, None, f"its laterals have {theirs[i]:g} {name.replace('_', ' ')}, more than the feeder in all",
-            f"{name} of a feeder counts its laterals too"))
+        report(np.flatnonzero(broken), name, on_laterals)
         main.columns[name] = rest
     for k, name in enumerate(CLASSES):
         main.columns[name] = np.where(given, main.columns[name], main.columns["customers"] if k == 0 else 0.0)

@@ -1,8 +1,7 @@
-"""A study opened: every table read, everything checked, every problem told together."""
+"""A study opened: every table read, everything checked, every problem reported together."""
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -13,10 +12,10 @@ from reliability.network.tree import Network
 from reliability.schema.columns import CURVES, FEEDERS, LATERALS, OUTAGES, SECTIONS, SETTINGS, Column
 from reliability.schema.problems import Problem, StudyError
 from reliability.study.cost_table import CostTable, cost_table_of, default_cost_table
-from reliability.study.files import SETTINGS_FILE, FolderReader
+from reliability.study.files import SETTINGS_FILE, FolderReader, digest
 from reliability.study.flat import flat_records
 from reliability.study.headers import ColumnMap, Table, match_headers
-from reliability.study.network_checks import check_scenarios, check_settled_laterals
+from reliability.study.network_checks import check_forced_laterals, check_scenarios
 from reliability.study.overcurrent import read_curves
 from reliability.study.reader import Reader
 from reliability.study.record_settings import record_settings
@@ -26,8 +25,7 @@ from reliability.study.settings import Settings, read_settings
 from reliability.study.study import Study
 from reliability.study.toml import Toml
 
-__all__ = ["SETTINGS_FILE", "check_against_network", "digest", "open_study", "outage_frame", "own_cost_table",
-           "read_study"]
+__all__ = ["SETTINGS_FILE", "check_against_network", "open_study", "outage_frame", "own_cost_table", "read_study"]
 
 
 def open_study(folder: str | Path) -> Study:
@@ -50,11 +48,13 @@ def read_study(reader: Reader) -> Study:
         outages = _table(reader, "outages", OUTAGES, settings.columns)
     costs = default_cost_table()
     if toml is not None:
-        found.notes += check_against_network(toml, settings, checked and checked.sections["section_id"].tolist(),
-                                             checked and checked.network)
+        ids, network = (None, None) if checked is None else (checked.sections["section_id"].tolist(), checked.network)
+        found.notes += check_against_network(toml, settings, ids, network)
         costs = own_cost_table(reader, toml, settings) or costs
         found.problems.kept[:0] = toml.problems.kept
     found.problems.raise_if_any((SETTINGS_FILE, *found.contents))
+    if toml is None or checked is None or checked.network is None:
+        raise RuntimeError("a study that cannot be read has no problem noted")
     return Study(
         name=settings.name, currency=settings.currency, sections=checked.sections, network=checked.network,
         values=settings.values, uncertain=settings.uncertain, scenarios=settings.scenarios,
@@ -68,30 +68,22 @@ def read_study(reader: Reader) -> Study:
 
 def check_against_network(toml: Toml, settings: Settings, ids: list[str] | None,
                           network: Network | None) -> tuple[str, ...]:
-    """Check what study.toml says of sections, of sound ones all of it; returns what should be known.
+    """Check what study.toml states about sections; returns notes for the reader of the results.
 
-    ids: section_id of each record, None where they could not be read. network: None where sections have problems.
+    ids: section_id of each record, None where they could not be read. network: None where sections have problems:
+    then only ids that do not exist are looked for. Problems are noted in `toml.problems`.
     """
     notes: tuple[str, ...] = ()
     if ids is not None:
         notes = check_scenarios(toml, settings.scenarios, ids, network, settings.values)
     if network is not None:
-        check_settled_laterals(toml, settings.extra.get("laterals", {}), network)
+        check_forced_laterals(toml, settings.extra.get("laterals", {}), network)
     try:
         record_settings(settings.values, settings.extra, network)
     except StudyError as error:
         for problem in error.problems:
-            toml.wrong(problem.column, problem.value, problem.rule, problem.remedy)
+            toml.wrong(problem.column or "history", problem.value, problem.rule, problem.remedy)
     return notes
-
-
-def digest(contents: Mapping[str, bytes]) -> str:
-    """SHA-256 over names, sizes and bytes of the input files, in the order of their names."""
-    total = hashlib.sha256()
-    for name in sorted(contents):
-        total.update(f"{name}\n{len(contents[name])}\n".encode())
-        total.update(contents[name])
-    return total.hexdigest()
 
 
 def outage_frame(table: Table) -> pd.DataFrame:
@@ -103,29 +95,31 @@ def outage_frame(table: Table) -> pd.DataFrame:
 
 
 def _sections(reader: Reader, settings: Settings, curves: pd.DataFrame | None) -> CheckedSections | None:
-    problems, of_devices = reader.found.problems, _table(reader, "settings", SETTINGS, settings.columns)
-    has = {name: reader.name_of(name) is not None for name in ("sections", "feeders", "laterals")}
-    if has["sections"] and (has["feeders"] or has["laterals"]):
-        problems.add(Problem(reader.name_of("sections"), "there are both sections and feeders or laterals",
-                             "keep the sections, or the two others"))
-    if has["sections"]:
+    """Sections of a study, in either form, checked; None where they cannot be read or the tree cannot be followed."""
+    problems, overcurrent = reader.found.problems, _table(reader, "settings", SETTINGS, settings.columns)
+    sections_name, feeders_name, laterals_name = map(reader.name_of, ("sections", "feeders", "laterals"))
+    if sections_name is not None:
+        if feeders_name is not None or laterals_name is not None:
+            problems.add(Problem(sections_name, "there are both sections and feeders or laterals",
+                                 "keep the sections, or the two others"))
         table = _table(reader, "sections", SECTIONS, settings.columns)
         if table is None:
             return None
         return check_sections(type_table(table, SECTIONS, problems), settings.values, problems, curves=curves,
-                              settings=of_devices)
-    if not has["feeders"] and not has["laterals"]:
+                              settings=overcurrent)
+    if feeders_name is None and laterals_name is None:
         reader.report_no_network()
         return None
-    for name, other in (("feeders", "laterals"), ("laterals", "feeders")):
-        if not has[name]:
-            reader.report_missing(name, f"add it: {other} alone are no network")
+    if feeders_name is None:
+        reader.report_missing("feeders", "add it: laterals alone are no network")
+    if laterals_name is None:
+        reader.report_missing("laterals", "add it: feeders alone are no network")
     feeders = _table(reader, "feeders", FEEDERS, settings.columns)
     laterals = _table(reader, "laterals", LATERALS, settings.columns)
     if feeders is None or laterals is None:
         return None
     return check_sections(flat_records(feeders, laterals, problems), settings.values, problems, sources=len(feeders),
-                          curves=curves, settings=of_devices)
+                          curves=curves, settings=overcurrent)
 
 
 def _table(reader: Reader, name: str, columns: tuple[Column, ...], maps: Mapping[str, ColumnMap]) -> Table | None:

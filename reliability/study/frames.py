@@ -56,7 +56,7 @@ class FrameReader:
         """Rows of the frame of interruption costs; text cannot name a file where there is no folder."""
         if COSTS in self.tables:
             return self.rows(COSTS)
-        toml.wrong(f"costs.{COSTS}", name, "there is no study folder in which this file could lie",
+        toml.wrong(f"costs.{COSTS}", name, "there is no study folder that could hold this file",
                    "give the table as a data frame")
         return None
 

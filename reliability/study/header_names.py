@@ -1,6 +1,6 @@
-"""Which column a header of a table stands for: its name, a word of the trade, or likeness.
+"""Which column a header of a table stands for: by its name, by a word of the trade, or by likeness.
 
-The one matcher of headers, for the questions of `check` as for the suggestions of the app.
+The one matcher of headers, for the messages of `check` as for the suggestions of the app.
 """
 
 from __future__ import annotations
@@ -83,12 +83,12 @@ def exact_name(header: str) -> str:
     return re.sub(r"[\s\-]+", "_", header.strip().casefold())
 
 
-def other_unit(name: str) -> str | None:
-    """The same column in the other unit of length."""
+def in_both_units(name: str) -> tuple[str, ...]:
+    """A column's name and, where it holds a length or a rate per length, that of the column in the other unit."""
     for unit, other in (("_km", "_mi"), ("_mi", "_km")):
         if name.endswith(unit):
-            return name.removesuffix(unit) + other
-    return None
+            return name, name.removesuffix(unit) + other
+    return (name,)
 
 
 def match_names(headers: Collection[str], columns: Sequence[Column], taken: Collection[str] = ()) -> dict[str, str]:
@@ -103,21 +103,24 @@ def match_names(headers: Collection[str], columns: Sequence[Column], taken: Coll
         if exact_name(header) in free:
             found[header] = exact_name(header)
             del free[found[header]]
-    for name in (*taken, *found.values()):
-        free.pop(other_unit(name), None)
     words = {h: words_of(h) for h in headers if h not in found}
+
+    def exclude(name: str) -> None:
+        for column in in_both_units(name):
+            free.pop(column, None)
 
     def take(header: str, name: str) -> None:
         found[header] = name
-        for unit in (name, other_unit(name)):
-            free.pop(unit, None)
+        exclude(name)
 
+    for name in (*taken, *found.values()):
+        exclude(name)
     for meanings in (_names_called, _names_meant):
         for header in [h for h in words if h not in found]:
             names = meanings(words[header], columns)
-            name = next((n for n in names if n in free), None)
-            if name:
-                take(header, name)
+            matches = [n for n in names if n in free]
+            if matches:
+                take(header, matches[0])
             elif names:
                 del words[header]      # another header stands for the same already
     alike = [h for h in words if h not in found and SHORTEST <= len(words[h]) <= LONGEST]
@@ -131,7 +134,7 @@ def match_names(headers: Collection[str], columns: Sequence[Column], taken: Coll
 def words_of(header: str) -> str:
     """A header in whole lower-case words: CustServed, CUSTSERVED and "Cust. served" are "customers served"."""
     spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", header[:4 * LONGEST])
-    words = [w for token in re.sub(r"[\W_]+", " ", spaced.casefold()).split() for w in _parted(token)]
+    words = [w for token in re.sub(r"[\W_]+", " ", spaced.casefold()).split() for w in _split_joined(token)]
     return " ".join(ABBREVIATIONS.get(w, w) for w in words)
 
 
@@ -197,14 +200,14 @@ def _vocabulary() -> frozenset[str]:
     return frozenset(word for phrase in phrases for word in phrase.split() if len(word) > 1)
 
 
-def _parted(token: str) -> list[str]:
+def _split_joined(token: str) -> list[str]:
     """The known words that a token is joined from, as few as possible; the token itself where it is not."""
     known = _vocabulary()
     if token in known or len(token) > LONGEST:
         return [token]
     best: list[list[str] | None] = [[], *[None] * len(token)]
     for end in range(1, len(token) + 1):
-        ways = [[*best[start], token[start:end]] for start in range(end)
-                if best[start] is not None and token[start:end] in known]
+        ways = [[*before, token[start:end]] for start, before in enumerate(best[:end])
+                if before is not None and token[start:end] in known]
         best[end] = min(ways, key=len, default=None)
     return best[-1] or [token]

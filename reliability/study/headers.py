@@ -9,7 +9,7 @@ from reliability.schema.columns import Column
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem, Problems
 from reliability.study.decimals import doubtful_signs
-from reliability.study.header_names import exact_name, match_names, other_unit
+from reliability.study.header_names import exact_name, in_both_units, match_names
 from reliability.study.tables import Rows
 
 TITLE_ROWS = 20  # so many rows above the header are looked through
@@ -17,7 +17,7 @@ TITLE_ROWS = 20  # so many rows above the header are looked through
 
 @dataclass(frozen=True)
 class ColumnMap:
-    """`[columns.…]` of study.toml: our name → the user's header, and headers to leave aside."""
+    """`[columns.…]` of study.toml: our name → the user's header, and headers to ignore."""
 
     names: Mapping[str, str] = field(default_factory=dict)
     ignore: tuple[str, ...] = ()
@@ -53,8 +53,9 @@ class Table:
 def match_headers(rows: Rows, columns: tuple[Column, ...], table: str, mapped: ColumnMap, problems: Problems) -> Table:
     """Text columns under our names.
 
+    table: name of the table, as under [columns] in study.toml. mapped: what that states of it.
     Spaces around, case, and spaces or hyphens for underscores make no difference to a header.
-    Reported: unknown, missing and repeated columns, mapped headers that are not there,
+    Reported: unknown, missing and repeated columns, mapped headers that the file does not have,
     records with more cells than there are headers.
     """
     headers, first = rows.headers, rows.numbers[0]
@@ -63,31 +64,8 @@ def match_headers(rows: Rows, columns: tuple[Column, ...], table: str, mapped: C
         problems.add(Problem(rows.file, "none of the headers is a known column",
                              f"remove the rows above row {lower}, which seems to hold the headers", first, headers[0]))
         return Table(rows.file, {}, [], {}, frozenset(c.name for c in columns if c.required))
-    where = _positions(rows, problems)
-    place: dict[str, int] = {}
-    unknown: list[int] = []
-    taken = {exact_name(h) for h in mapped.ignore}
-
-    for name, header in mapped.names.items():
-        at = where.get(exact_name(header))
-        if at is None:
-            problems.add(Problem(rows.file, f"the header mapped to {name} in [columns.{table}] is not in the file",
-                                 Names(h for h in headers if h).suggest(header, "write a header of the file there"),
-                                 first, header))
-        else:
-            place[name] = at
-            taken.add(exact_name(header))
-    for fold, at in where.items():
-        if fold in taken:
-            continue
-        if fold not in known:
-            unknown.append(at)
-        elif fold in place:
-            problems.add(_twice(rows.file, first, headers[at], headers[place[fold]]))
-        else:
-            place[fold] = at
-
-    free = [c for c in columns if c.name not in place and other_unit(c.name) not in place]
+    place, unknown = _placed(rows, known, table, mapped, problems)
+    free = [c for c in columns if place.keys().isdisjoint(in_both_units(c.name))]
     missing = frozenset(c.name for c in free if c.required)
     meant = match_names([headers[at] for at in unknown], columns, place)
     _report_unmatched(rows, unknown, meant, [c.name for c in free if c.name in missing - set(mapped.names)], table,
@@ -97,33 +75,65 @@ def match_headers(rows: Rows, columns: tuple[Column, ...], table: str, mapped: C
     numbers = [cells[c.name] for c in columns if c.name in cells and c.kind in ("number", "whole")]
     whole = [cells[c.name] for c in columns if c.name in cells and c.kind == "whole"]
     notes = rows.notes
-    if rows.decimal_comma and any("," in text for of in numbers for text in of):
+    if rows.decimal_comma and any("," in text for texts in numbers for text in texts):
         notes += (f"{rows.file}: cells are separated by semicolons; a comma in a number was read as its decimal sign.",)
     return Table(rows.file, cells, rows.numbers[1:], {name: headers[at] for name, at in place.items()}, missing,
                  rows.decimal_comma, doubtful_signs(numbers, whole, rows.decimal_comma), notes)
 
 
+def _placed(rows: Rows, known: list[str], table: str, mapped: ColumnMap,
+            problems: Problems) -> tuple[dict[str, int], list[int]]:
+    """Position in the file of each column that is mapped or named exactly, and positions of unknown headers.
+
+    known: names of the columns of the table.
+    """
+    headers, first = rows.headers, rows.numbers[0]
+    positions = _positions(rows, problems)
+    place: dict[str, int] = {}
+    unknown: list[int] = []
+    taken = {exact_name(h) for h in mapped.ignore}
+    for name, header in mapped.names.items():
+        at = positions.get(exact_name(header))
+        if at is None:
+            problems.add(Problem(rows.file, f"the header mapped to {name} in [columns.{table}] is not in the file",
+                                 Names(h for h in headers if h).suggest(header, "write a header of the file there"),
+                                 first, header))
+        else:
+            place[name] = at
+            taken.add(exact_name(header))
+    for folded, at in positions.items():
+        if folded in taken:
+            continue
+        if folded not in known:
+            unknown.append(at)
+        elif folded in place:
+            problems.add(_twice(rows.file, first, headers[at], headers[place[folded]]))
+        else:
+            place[folded] = at
+    return place, unknown
+
+
 def _positions(rows: Rows, problems: Problems) -> dict[str, int]:
     """Folded header → position; repeated headers and cells below a blank one are reported."""
     headers, first = rows.headers, rows.numbers[0]
-    where: dict[str, int] = {}
-    for at, head in enumerate(headers):
-        fold = exact_name(head)
-        if not fold:
+    positions: dict[str, int] = {}
+    for at, header in enumerate(headers):
+        folded = exact_name(header)
+        if not folded:
             record, cell = next(((k, c) for k, c in enumerate(rows.columns[at]) if c), (None, ""))
             if record is not None:
                 problems.add(Problem(rows.file, f"column {at + 1} has cells but no header", "give it a header",
                                      rows.numbers[record + 1], None, cell))
-        elif fold in where:
-            problems.add(_twice(rows.file, first, head, headers[where[fold]]))
+        elif folded in positions:
+            problems.add(_twice(rows.file, first, header, headers[positions[folded]]))
         else:
-            where[fold] = at
-    return where
+            positions[folded] = at
+    return positions
 
 
-def _twice(file: str, row: int, head: str, other: str) -> Problem:
-    named = "" if head == other else f", also as '{other}'"
-    return Problem(file, f"the column is there twice{named}", "remove or rename one of the two", row, head)
+def _twice(file: str, row: int, header: str, other: str) -> Problem:
+    named = "" if header == other else f", also as '{other}'"
+    return Problem(file, f"the column is there twice{named}", "remove or rename one of the two", row, header)
 
 
 def _report_unmatched(rows: Rows, unknown: list[int], meant: Mapping[str, str], missing: list[str], table: str,
@@ -135,16 +145,16 @@ def _report_unmatched(rows: Rows, unknown: list[int], meant: Mapping[str, str], 
     first, place = rows.numbers[0], f"under [columns.{table}] in study.toml"
     header_of = {name: header for header, name in meant.items()}
     for header in (rows.headers[at] for at in unknown):
-        name = meant.get(header)
-        asked = f"did you mean '{name}'? Rename it, or" if name else "rename it to the column it stands for, or"
-        problems.add(Problem(rows.file, "unknown column", f"{asked} map it or list it in ignore {place}", first,
+        rename = (f"did you mean '{meant[header]}'? Rename it, or" if header in meant else
+                  "rename it to the column it stands for, or")
+        problems.add(Problem(rows.file, "unknown column", f"{rename} map it or list it in ignore {place}", first,
                              header))
     for name in missing:
-        either = next(filter(header_of.get, (name, other_unit(name) or "")), name)
-        header, other = header_of.get(either), f" or {other_unit(name)}" if other_unit(name) else ""
-        remedy = (f"did you mean '{header}'? Rename that header to {either}, or map it {place}" if header else
-                  f"add it, or map your header to it {place}")
-        problems.add(Problem(rows.file, f"the required column {name}{other} is missing", remedy, first, name))
+        units = in_both_units(name)
+        meant_for = next((n for n in units if n in header_of), None)
+        remedy = (f"add it, or map your header to it {place}" if meant_for is None else
+                  f"did you mean '{header_of[meant_for]}'? Rename that header to {meant_for}, or map it {place}")
+        problems.add(Problem(rows.file, f"the required column {' or '.join(units)} is missing", remedy, first, name))
 
 
 def _header_below(rows: Rows, known: list[str]) -> int | None:

@@ -1,4 +1,4 @@
-"""What study.toml asks of the network: scenarios, and laterals whose conversion is settled beforehand."""
+"""What study.toml states about the network: scenarios, and laterals forced into the choice or out of it."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from reliability.network.devices import BACKS_UP, COUNTS, RECLOSES
 from reliability.network.protection import Protection, counts_too_many, most_counts, protection
 from reliability.network.tree import Network
 from reliability.schema.nearest import Names
-from reliability.schema.problems import or_less
+from reliability.schema.problems import number_of, or_less
 from reliability.schema.scenarios import AS_BUILT, FORCED_IN, FORCED_OUT, Scenario
 from reliability.schema.values import Assumptions
 from reliability.study.toml import Toml
@@ -22,10 +22,10 @@ SHOWN = 5  # laterals of one scenario with too many counts
 
 def check_scenarios(toml: Toml, scenarios: tuple[Scenario, ...], ids: list[str], network: Network | None,
                     values: Assumptions) -> tuple[str, ...]:
-    """Note what the scenarios ask of a network that it cannot do; returns what should be known of them.
+    """Note what the scenarios state that cannot be on this network; returns notes on what they change.
 
-    ids: section_id of each record; network: None where the sections have problems of their own: then only
-    laterals that are no section at all are noted.
+    ids: section_id of each record. network: None where the sections have problems of their own: then only
+    laterals that are no section at all are noted. Problems are noted in `toml.problems`.
     """
     known = set(ids)
     heads = known if network is None else set(network.ids[network.candidates].astype(str))
@@ -43,7 +43,7 @@ def check_scenarios(toml: Toml, scenarios: tuple[Scenario, ...], ids: list[str],
     return tuple(notes)
 
 
-def _placed(toml: Toml, scenarios: tuple[Scenario, ...]):
+def _placed(toml: Toml, scenarios: tuple[Scenario, ...]) -> list[tuple[str, Scenario]]:
     """Each scenario that the file gives, with its path there."""
     entries = toml.data.get("scenarios", [])
     paths = {str(e.get("name", "")).strip(): f"scenarios[{k}]" for k, e in enumerate(entries, 1) if isinstance(e, dict)}
@@ -66,15 +66,15 @@ def _check_laterals(toml: Toml, path: str, scenario: Scenario, known: set[str], 
 
 
 def _check_counts(toml: Toml, path: str, scenario: Scenario, network: Network, after: Protection) -> None:
-    """Sectionalizers that the scenario leaves as they are, behind a device that it changes."""
+    """Sectionalizers that the scenario leaves as they are, below a device that it changes."""
     broken = counts_too_many(after)
     broken = broken[np.argsort(network.row[broken], kind="stable")]
     for i in broken[:SHOWN]:
-        section, behind, most = network.ids[i], network.ids[after.backup[i]], int(most_counts(after)[i])
+        section, backup, most = network.ids[i], network.ids[after.backup[i]], int(most_counts(after)[i])
         toml.wrong(f"{path}.laterals", section,
                    f"{after.counts[i]} counts at section {section} are above operations to lockout − 1 "
-                   f"of the device that would stand above it, {behind} ({most + 1})",
-                   f"set its counts to {or_less(most)} in the sections, or leave {behind} as it is")
+                   f"of the device that would stand above it, {backup} ({most + 1})",
+                   f"set its counts to {or_less(most)} in the sections, or leave {backup} as it is")
     if len(broken) > SHOWN:
         toml.wrong(f"{path}.laterals", scenario.name, f"{len(broken) - SHOWN} more sectionalizers have too many counts",
                    "lower their counts, or list the laterals that can be converted")
@@ -87,20 +87,20 @@ def _changed_notes(scenario: Scenario, network: Network, after: Protection) -> l
     notes = []
     asked = conversions(network, scenario)
     counting = COUNTS[asked.device]
-    stays = asked.head[(after.device[asked.head] != asked.device)]
-    fitted = asked.head[counting & (after.device[asked.head] == asked.device)]
-    wanted = asked.counts[np.isin(asked.head, fitted)]
-    lowered = fitted[after.counts[fitted] < np.nan_to_num(wanted)]
+    unchanged = asked.head[(after.device[asked.head] != asked.device)]
+    installed = asked.head[counting & (after.device[asked.head] == asked.device)]
+    stated_counts = asked.counts[np.isin(asked.head, installed)]
+    lowered = installed[after.counts[installed] < np.nan_to_num(stated_counts)]
     underground = np.setdiff1d(network.candidates, may_convert(network))
     if isinstance(scenario.laterals, tuple | Mapping):
         underground = underground[np.isin(network.ids[underground].astype(str), list(scenario.laterals))]
-    for at, what in ((lowered, "counts are lowered to one less than the operations of the device behind"),
-                     (stays, "the device stays as it is: the one behind has a single operation, in which no "
-                             "sectionalizer opens"),
-                     (underground, "underground, and never converted")):
+    for at, text in ((lowered, "counts are lowered to one less than the operations to lockout of the device above"),
+                     (unchanged, "not converted: the device above has a single operation, in which no sectionalizer "
+                                 "opens"),
+                     (underground, "not converted: underground")):
         if at.size:
             ids = ", ".join(map(str, network.ids[at[:SHOWN]])) + (" …" if at.size > SHOWN else "")
-            notes.append(f"Scenario {scenario.name}: {at.size} laterals ({ids}): {what}.")
+            notes.append(f"Scenario {scenario.name}: {number_of(at.size, 'lateral')} ({ids}): {text}.")
     return notes
 
 
@@ -142,14 +142,14 @@ def _check_fast_by_device(toml: Toml, path: str, fast: Mapping[str, int], networ
     return sound
 
 
-def check_settled_laterals(toml: Toml, settled: Mapping[str, object], network: Network) -> None:
+def check_forced_laterals(toml: Toml, forced: Mapping[str, object], network: Network) -> None:
     """Note laterals of [choice.laterals] that are none, or neither forced in nor forced out."""
     heads = set(network.ids[may_convert(network)].astype(str))
     names = Names(sorted(heads))
-    for name, word in settled.items():
+    for name, value in forced.items():
         path = f"choice.laterals.{name}"
-        if word not in (FORCED_IN, FORCED_OUT):
-            toml.wrong(path, word, 'a lateral is settled "in" or "out"', 'write "in" or "out"')
+        if value not in (FORCED_IN, FORCED_OUT):
+            toml.wrong(path, value, 'a lateral is forced "in" or "out"', 'write "in" or "out"')
         if name not in heads:
-            toml.wrong(path, name, "no lateral that can be converted is headed by this section",
+            toml.wrong(path, name, "this section heads no lateral that can be converted",
                        names.suggest(name, "name a lateral's head"))

@@ -1,4 +1,4 @@
-"""What is no fault of a study but should be known by who reads its results."""
+"""Notes on a study: no problems, but what a reader of its results should know."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def notes(columns: Mapping[str, np.ndarray]) -> tuple[str, ...]:
         (source & end & (amperes["fault_current_end_a"] > amperes["fault_current_source_a"]),
          "with more fault current at the far end than at the source end: are the two exchanged?"),
     )
-    told = [f"{int(where.sum())} of {len(device)} sections {what}." for where, what in found if where.any()]
+    texts = [f"{int(where.sum())} of {len(device)} sections {text}." for where, text in found if where.any()]
     if not np.nansum(columns["customers"]):
-        told.append("No customer is served: indices per customer do not exist.")
-    return tuple(told)
+        texts.append("No customer is served: indices per customer do not exist.")
+    return tuple(texts)

@@ -46,7 +46,7 @@ def read_curves(table: Table, problems: Problems) -> pd.DataFrame:
 
 def read_overcurrent_settings(table: Table, curves: Iterable[str], sections: pd.DataFrame | None,
                               problems: Problems) -> pd.DataFrame:
-    """Settings of a table of `columns.SETTINGS` with blanks filled, a row a device, element and operation.
+    """Settings of a table of `columns.SETTINGS` with blanks filled, a row for each device, element and operation.
 
     curves: names of the curves by points. sections: `section_id` and `device` of each section, None where they could
     not be read. Reported: cells that cannot be read or are out of bounds, sections that are not there or whose device
@@ -77,13 +77,13 @@ def links_with_curves(curves: pd.DataFrame) -> tuple[str, ...]:
 
 
 def settings_notes(settings: pd.DataFrame, file: str = "settings.csv") -> tuple[str, ...]:
-    """What should be known of checked settings: devices of which only fast rows are stated."""
+    """Notes on checked settings: devices of which only fast rows are stated."""
     kinds = settings.groupby("section_id", sort=False)["operation"].agg(set)
     only_fast = [str(section) for section, found in kinds.items() if found == {FAST}]
     if not only_fast:
         return ()
     return (f"{file}: {len(only_fast)} of {len(kinds)} devices with {FAST} rows only ({_some(only_fast)}): their "
-            f"{DELAYED} operations take the fast curves, and fuses behind them hardly ever melt.",)
+            f"{DELAYED} operations use the fast curves, and fuses beyond them rarely melt.",)
 
 
 def fast_slower_notes(section_ids: Sequence[str], current_a: np.ndarray, file: str = "settings.csv") -> tuple[str, ...]:
@@ -100,7 +100,7 @@ def fast_slower_notes(section_ids: Sequence[str], current_a: np.ndarray, file: s
 
 
 def _typed(table: Table, columns: tuple[Column, ...], problems: Problems) -> tuple[dict[str, np.ndarray], np.ndarray]:
-    """Columns under their types, and the records in which nothing is wrong or wanting."""
+    """Columns under their types, and where a record is sound: nothing in it is wrong or missing, (records,) bool."""
     typed: dict[str, np.ndarray] = {}
     sound = np.full(len(table), not table.missing)
     for column in columns:
@@ -207,16 +207,16 @@ def _report_sections(table: Table, sections: pd.DataFrame, problems: Problems) -
     unknown = [i for i, text in enumerate(texts) if text and text not in device]
     problems.each(unknown, lambda i: table.problem(
         i, "section_id", texts[i], "no section has this section_id",
-        names.suggest(texts[i], "name the section at whose source end the device stands")))
+        names.suggest(texts[i], "name the section at whose source end the device is")))
     other = [i for i, text in enumerate(texts) if text in device and text not in reclosing]
     problems.each(other, lambda i: table.problem(
         i, "section_id", texts[i], f"the device here ({device[texts[i]] or 'none'}) does not reclose",
-        f"name a section with a {_RECLOSING}, or take the row out"))
+        f"name a section with a {_RECLOSING}, or remove the row"))
     return np.array([text in reclosing for text in texts], bool)
 
 
 def _report_repeated(table: Table, frame: pd.DataFrame, problems: Problems) -> np.ndarray:
-    """Records of an element and operation of a device that stand there already."""
+    """Where a record repeats the device, element and operation of an earlier one, (records,) bool; all reported."""
     keys = ["section_id", "element", "operation"]
     whole = (frame[keys] != "").all(axis=1).to_numpy(bool)
     again = frame.duplicated(keys).to_numpy() & whole

@@ -13,10 +13,11 @@ import numpy as np
 from reliability.network.tree import Network
 from reliability.schema.problems import Problem, StudyError
 from reliability.schema.values import Assumptions
+from reliability.study.settings import is_finite
 
 FILE = "study.toml"
 BETA, FIXED = "beta", "fixed"
-_DAY = re.compile(r"\d{4}-\d{2}-\d{2}([ T]\d{2}:[\d:.]*(Z|[+-]\d{2}:\d{2})?)?", re.ASCII)  # a time of day is left aside
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}([ T]\d{2}:[\d:.]*(Z|[+-]\d{2}:\d{2})?)?", re.ASCII)  # a time of day is ignored
 
 
 @dataclass(frozen=True)
@@ -104,8 +105,8 @@ def _causes(extra: Mapping[str, Mapping[str, object]], problems: list[Problem]) 
 def _served(extra: Mapping[str, Mapping[str, object]], problems: list[Problem]) -> dict[int, float]:
     result = {}
     for year, number in extra.get("customers_served", {}).items():
-        good = str(year).isdigit() and isinstance(number, int | float) and not isinstance(number, bool)
-        if good and 0 < number < float("inf"):
+        if (str(year).isdigit() and isinstance(number, int | float) and not isinstance(number, bool)
+                and is_finite(number) and number > 0):
             result[int(year)] = float(number)
         else:
             problems.append(_wrong(f"customers_served.{year}", str(number), "not a year and its customers, above 0",
@@ -119,7 +120,7 @@ def _conversions(extra: Mapping[str, Mapping[str, object]], network: Network | N
     heads = None if network is None else set(network.ids[network.candidates].astype(str))
     for section, day in extra.get("conversions", {}).items():
         if heads is not None and str(section) not in heads:
-            problems.append(_wrong(f"conversions.{section}", str(section), "no lateral is headed by this section",
+            problems.append(_wrong(f"conversions.{section}", str(section), "this section heads no lateral",
                                    "name the section that heads the converted lateral"))
         read = _day(f"conversions.{section}", str(day), problems)
         if read is not None:

@@ -10,7 +10,7 @@ import numpy as np
 from reliability.schema.columns import CUSTOMER_CLASSES, KM_PER_MILE, Column
 from reliability.schema.problems import Problem, Problems
 from reliability.study.cells import choice_column, number_column, require, text_column
-from reliability.study.header_names import other_unit
+from reliability.study.header_names import in_both_units
 from reliability.study.headers import Table
 
 CLASSES = tuple(f"customers_{c}" for c in CUSTOMER_CLASSES)
@@ -43,7 +43,7 @@ class Records:
         raise IndexError(record)
 
     def where(self, record: int, beside: int) -> str:
-        """Where a record stands, told to a reader who looks at the record `beside`."""
+        """Where a record stands, for somebody who looks at the record `beside`: the file is named where it differs."""
         table, at, _ = self.place(record)
         row = f"row {table.rows[at]}"
         return row if table is self.place(beside)[0] else f"{row} of {table.file}"
@@ -52,9 +52,8 @@ class Records:
         """A problem of one cell, placed in the user's file; a value of None is taken from the cell."""
         table, at, names = self.place(record)
         name = names.get(column, column)
-        if value is None and name not in table.cells and other_unit(name) in table.cells:
-            name = other_unit(name)
         if value is None:
+            name = next((n for n in in_both_units(name) if n in table.cells), name)
             value = table.cells[name][at] if name in table.cells else ""
         return table.problem(at, name, str(value), rule, remedy)
 
@@ -64,7 +63,7 @@ class Records:
 
 
 def type_table(table: Table, columns: tuple[Column, ...], problems: Problems) -> Records:
-    """Columns of a table under their types; lengths and rates given per mile stand per kilometre.
+    """Columns of a table under their types; lengths in miles and rates per mile are converted to kilometres.
 
     Reported: a cell that cannot be read, a required one that is blank, a length or rate given in both
     units, customers by class that do not sum to customers.
@@ -81,8 +80,8 @@ def type_table(table: Table, columns: tuple[Column, ...], problems: Problems) ->
             raw = text_column(table, column.name)
             wrong[column.name] = np.array([bool(r) and not t for r, t in zip(raw, texts, strict=True)], bool)
         if column.required and column.name not in ("parent_id",):
-            require(table, tuple(n for n in (column.name, other_unit(column.name)) if n in by_name), problems)
-    for name in [n for n in by_name if n.endswith("_km") and other_unit(n) in by_name]:
+            require(table, tuple(n for n in in_both_units(column.name) if n in by_name), problems)
+    for name in [n for n in by_name if n.endswith("_km") and by_name.keys() >= set(in_both_units(n))]:
         _one_unit(table, name, typed, wrong, problems)
     records = Records(typed, wrong, (table,))
     _fill_classes(records, problems)
@@ -92,7 +91,7 @@ def type_table(table: Table, columns: tuple[Column, ...], problems: Problems) ->
 def _one_unit(table: Table, name: str, typed: dict[str, np.ndarray], wrong: dict[str, np.ndarray],
               problems: Problems) -> None:
     """Kilometres and miles into one column, per kilometre where the quantity is a rate."""
-    miles = other_unit(name)
+    _, miles = in_both_units(name)
     per_mile = typed.pop(miles)
     wrong[name] = wrong[name] | wrong.pop(miles)
     if name in table.cells and miles in table.cells:

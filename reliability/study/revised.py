@@ -8,12 +8,12 @@ from dataclasses import replace
 from reliability.schema.assumptions import BY_KEY
 from reliability.study.arguments import Arguments, scenario_entries, stated
 from reliability.study.cost_table import default_cost_table
-from reliability.study.files import FolderReader
-from reliability.study.folder import check_against_network, digest, own_cost_table
+from reliability.study.files import FolderReader, digest
+from reliability.study.folder import check_against_network, own_cost_table
 from reliability.study.frames import COSTS, FrameReader, with_costs_named
 from reliability.study.reader import Reader
 from reliability.study.sections import check_settings
-from reliability.study.settings import Settings, read_settings
+from reliability.study.settings import Settings, as_assumptions, read_settings
 from reliability.study.study import Study
 
 
@@ -23,8 +23,9 @@ def with_assumptions(study: Study, changes: Mapping[str, object]) -> Study:
     arguments = stated(changes, name=study.name, scenarios=scenario_entries(study.scenarios))
     cleared = {key for key, value in changes.items() if value is None and key in BY_KEY}
     before = Settings(
-        currency=study.currency, values={**study.values, **{key: BY_KEY[key].default for key in cleared}},
-        uncertain={k: law for k, law in study.uncertain.items() if k.partition(".")[0] not in cleared},
+        currency=study.currency,
+        values=as_assumptions(dict(study.values) | {key: BY_KEY[key].default for key in cleared}),
+        uncertain={key: known for key, known in study.uncertain.items() if key.partition(".")[0] not in cleared},
         extra=study.extra)
     tables = {COSTS: costs}
     reader = FrameReader(tables, arguments) if costs is not None or study.folder is None else FolderReader(study.folder)

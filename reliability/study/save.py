@@ -1,4 +1,4 @@
-"""Changes to a study's folder: all files of a change or none, the previous versions archive.
+"""Changes to a study's folder: all files of a change or none, the previous versions archived.
 
 A change is staged beside the study and takes effect with one rename; what a crash leaves
 half moved is finished when the folder is next looked at. Nothing is overwritten that
@@ -7,7 +7,6 @@ somebody else has changed in the meantime.
 
 from __future__ import annotations
 
-import hashlib
 import os
 import shutil
 import tempfile
@@ -18,7 +17,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from reliability.schema import columns
-from reliability.study.folder import SETTINGS_FILE, open_study
+from reliability.study.files import SETTINGS_FILE, digest
+from reliability.study.folder import open_study
 from reliability.study.study import Study
 
 ARCHIVE = ".kept"                  # what is stored beside a study's inputs; open_study does not look into it
@@ -43,14 +43,9 @@ def input_files(folder: str | Path) -> list[Path]:
 
 
 def fingerprint(folder: str | Path) -> str:
-    """Changes whenever an input file does: SHA-256 over names and contents."""
+    """The `digest` of every input file, which changes whenever one of them does."""
     finish(folder)
-    total = hashlib.sha256()
-    for file in input_files(folder):
-        content = file.read_bytes()
-        total.update(f"{file.name}\n{len(content)}\n".encode())
-        total.update(content)
-    return total.hexdigest()
+    return digest({file.name: file.read_bytes() for file in input_files(folder)})
 
 
 def try_change(folder: str | Path, files: Mapping[str, bytes], remove: Iterable[str] = ()) -> Study:
@@ -70,7 +65,7 @@ def save(folder: str | Path, files: Mapping[str, bytes], remove: Iterable[str] =
 
     remove: names taken away by the same change. seen: fingerprint of the folder when the change
     was begun; ChangedElsewhere where it is another one by now. The files that are replaced or
-    removed are kept under `.kept/versions`.
+    removed are stored under `.kept/versions`. Raises OSError where the folder cannot be written.
     """
     folder = Path(folder)
     with _lock(folder):
@@ -161,12 +156,12 @@ def versions(folder: str | Path) -> list[Version]:
 
 
 def _archive_previous(folder: Path, names: Iterable[str]) -> None:
-    there = [folder / name for name in dict.fromkeys(names) if (folder / name).is_file()]
-    if not there:
+    previous = [folder / name for name in dict.fromkeys(names) if (folder / name).is_file()]
+    if not previous:
         return
     target = folder / ARCHIVE / VERSIONS / datetime.now(UTC).strftime(_TIMESTAMP)
     target.mkdir(parents=True)
-    for file in there:
+    for file in previous:
         shutil.copy2(file, target / file.name, follow_symlinks=False)
 
 

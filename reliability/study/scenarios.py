@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
 
 from reliability.schema.columns import MOST_COUNTS
 from reliability.schema.devices import LATERAL_DEVICES, SECTIONALIZER
@@ -42,7 +42,8 @@ def read_scenarios(toml: Toml) -> tuple[Scenario, ...]:
     return tuple(scenarios)
 
 
-def _read_one(toml: Toml, path: str, entry: dict[str, Any]) -> Scenario | None:
+def _read_one(toml: Toml, path: str, entry: Mapping[str, object]) -> Scenario | None:
+    """One scenario; None where it has a problem, which is noted."""
     before = len(toml.problems)
     for key in entry:
         if key not in KEYS:
@@ -50,6 +51,7 @@ def _read_one(toml: Toml, path: str, entry: dict[str, Any]) -> Scenario | None:
     name = entry.get("name")
     if not isinstance(name, str) or not name.strip():
         toml.wrong(path, name if name is not None else "", "the scenario has no name", 'write name = "…"')
+        name = ""
     device = _device(toml, f"{path}.device", entry.get("device"))
     if device is None and ("laterals" in entry or "counts" in entry):
         device = SECTIONALIZER
@@ -57,6 +59,7 @@ def _read_one(toml: Toml, path: str, entry: dict[str, Any]) -> Scenario | None:
     if not isinstance(only, bool):
         toml.wrong(f"{path}.applicable_only", only, "must be true or false",
                    "write true or false without quotation marks")
+        only = False
     laterals = _laterals(toml, f"{path}.laterals", entry.get("laterals", "all"))
     counts = _whole(toml, f"{path}.counts", entry.get("counts"), 1, MOST_COUNTS)
     fast = _fast_operations(toml, f"{path}.fast_operations", entry.get("fast_operations"))
@@ -66,7 +69,7 @@ def _read_one(toml: Toml, path: str, entry: dict[str, Any]) -> Scenario | None:
 
 
 def _device(toml: Toml, path: str, raw: object) -> str | None:
-    if raw is None or raw in LATERAL_DEVICES:
+    if raw is None or (isinstance(raw, str) and raw in LATERAL_DEVICES):
         return raw
     listed = "write one of " + ", ".join(f'"{d}"' for d in LATERAL_DEVICES)
     toml.wrong(path, raw, "unknown device of a lateral",
@@ -75,7 +78,7 @@ def _device(toml: Toml, path: str, raw: object) -> str | None:
 
 
 def _laterals(toml: Toml, path: str, raw: object) -> tuple[str, ...] | dict[str, Conversion] | None:
-    """Ids, what each of them becomes in a mixed choice, or None for all of them."""
+    """Section ids, the conversion of each in a mixed choice, or None for all laterals."""
     if isinstance(raw, str) and raw.strip().casefold() == "all":
         return None
     if isinstance(raw, dict):
@@ -114,8 +117,7 @@ def _fast_operations(toml: Toml, path: str, raw: object) -> int | dict[str, int]
 def _whole(toml: Toml, path: str, raw: object, low: int, high: int) -> int | None:
     if raw is None:
         return None
-    whole = isinstance(raw, int | float) and not isinstance(raw, bool) and low <= raw <= high and raw == int(raw)
-    if not whole:
-        toml.wrong(path, raw, f"must be a whole number from {low} to {high}", "write one number, no range")
-        return None
-    return int(raw)
+    if isinstance(raw, int | float) and not isinstance(raw, bool) and low <= raw <= high and raw == int(raw):
+        return int(raw)
+    toml.wrong(path, raw, f"must be a whole number from {low} to {high}", "write one number, no range")
+    return None

@@ -1,4 +1,4 @@
-"""Typed line sections: the checks of the network a study brings, and what blanks stand for."""
+"""Typed line sections: checks of the network, and the values of blank cells."""
 
 from __future__ import annotations
 
@@ -43,8 +43,10 @@ COLUMNS = tuple(c.name for c in SECTIONS if not c.name.endswith("_mi"))
 
 @dataclass(frozen=True)
 class CheckedSections:
-    """Checked sections, the tables they come from (without their cells), their network, and what should be known
-    of them. The network is None where there are problems; settings are those of overcurrent, None without."""
+    """Checked sections, the tables they come from (without their cells), their network, and notes on them.
+
+    network: None where there are problems. settings: those of overcurrent devices, None without a table of them.
+    """
 
     sections: pd.DataFrame
     tables: tuple[Table, ...]
@@ -58,7 +60,7 @@ def check_sections(records: Records, values: Assumptions, problems: Problems, so
     """Check records of `columns.SECTIONS` against each other, fill blanks, and build the network.
 
     values: assumptions by key, for the settings a device leaves blank.
-    sources: where parents stand among the first so many records only (the flat form).
+    sources: number of records at the beginning among which all parents are (the flat form); None: among all.
     curves: time-current curves by points, read. settings: the table of overcurrent settings, not yet read.
     Every problem is noted; None where the tree cannot be followed.
     """
@@ -80,22 +82,22 @@ def check_sections(records: Records, values: Assumptions, problems: Problems, so
     _report_ties(records, problems)
     _report_dead_times(records, problems)
     frame = pd.DataFrame({name: records.columns[name] for name in COLUMNS})
-    of_devices = None
+    overcurrent = None
     if settings is not None:
-        named = () if curves is None else curves["curve"].unique()
-        of_devices = read_overcurrent_settings(settings, named, frame[["section_id", "device"]], problems)
-    # with a problem in a curve or setting the network stands without them, so that the other checks can go on
-    network = build_network(frame, parent, *((of_devices, curves) if not problems else (None, None)))
+        curve_names = () if curves is None else curves["curve"].unique()
+        overcurrent = read_overcurrent_settings(settings, curve_names, frame[["section_id", "device"]], problems)
+    # with a problem in a curve or setting the network is built without them, so that the other checks can go on
+    network = build_network(frame, parent, *((overcurrent, curves) if not problems else (None, None)))
     _report_settings(records, network, protection(network, values), problems)
     tables = tuple(replace(t, cells={}) for t in records.tables)
-    if of_devices is not None and not problems:
-        noted += settings_notes(of_devices, settings.file) + _slower_notes(network, settings.file)
-    return CheckedSections(frame, tables, None if problems else network, of_devices, noted)
+    if settings is not None and overcurrent is not None and not problems:
+        noted += settings_notes(overcurrent, settings.file) + _slower_notes(network, settings.file)
+    return CheckedSections(frame, tables, None if problems else network, overcurrent, noted)
 
 
 def check_settings(sections: pd.DataFrame, tables: tuple[Table, ...], network: Network, values: Assumptions,
                    problems: Problems) -> None:
-    """Note settings of checked sections that cannot be together at other values of the assumptions.
+    """Note settings of checked sections that contradict each other at other values of the assumptions.
 
     sections, tables, network: see `CheckedSections`.
     """
@@ -116,7 +118,7 @@ def _parents(records: Records, sources: int | None, problems: Problems) -> np.nd
     """Row of each record's parent, −1 at a source.
 
     Ids used twice, parents that do not exist and cycles are reported; a record without a known parent, and one of
-    each cycle, then stands as a source, so that the other checks can go on.
+    each cycle, is then taken as a source, so that the other checks can go on.
     """
     ids = records.columns["section_id"].tolist()
     parents = records.columns["parent_id"].tolist()
@@ -157,7 +159,7 @@ def _report_cycles(records: Records, found: list[tuple[int, ...]], problems: Pro
 
     problems.each(range(len(found)), lambda k: records.problem(
         min(found[k]), "parent_id", None, f"parents form a cycle: {named(found[k])}",
-        "let one of them hang from a section nearer the source, or leave its parent blank if it is the source"))
+        "give one of them a parent nearer the source, or leave its parent blank if it is the source"))
 
 
 def _report_roots(records: Records, sources: int, problems: Problems) -> None:
@@ -184,7 +186,7 @@ def _slower_notes(network: Network, file: str) -> tuple[str, ...]:
 
 
 def _fill(records: Records, parent: np.ndarray) -> None:
-    """What blanks stand for, from the sources outwards where it depends on the parent."""
+    """Fill blank cells, from the sources outwards where the value depends on the parent."""
     columns = records.columns
     for name in ZERO_WHERE_BLANK:
         columns[name] = np.nan_to_num(columns[name])
@@ -224,7 +226,7 @@ def _report_tripping(records: Records, problems: Problems) -> None:
         return f"write {' or '.join(possible)}, or leave it blank" if possible else "leave it blank"
 
     problems.each(broken, lambda i: records.problem(
-        i, "tripping", None, f"a {BY_NAME[device[i]].label.lower()} does not trip so", remedy(i)))
+        i, "tripping", None, f"a {BY_NAME[device[i]].label.lower()} has no such tripping", remedy(i)))
 
 
 def _report_ties(records: Records, problems: Problems) -> None:
@@ -244,8 +246,8 @@ def _report_dead_times(records: Records, problems: Problems) -> None:
         f"({first[i]:g} s)", "exchange the two, or correct one"))
 
 
-def _report_settings(records: Records, network: Network, found: Protection, problems: Problems) -> None:
-    """Settings that cannot be together, of the protection `found` as built (positions of the network)."""
+def _report_settings(records: Records, network: Network, as_built: Protection, problems: Problems) -> None:
+    """Settings of the protection as built (in positions of the network) that contradict each other."""
     columns, ids, row = records.columns, records.columns["section_id"], network.row
 
     def stated(i: int, name: str, number: float) -> str:
@@ -256,24 +258,25 @@ def _report_settings(records: Records, network: Network, found: Protection, prob
         return at[~records.unsure(*names)[row[at]]]
 
     def fast_problem(at: int) -> Problem:
-        i, lockout = row[at], int(found.lockout[at])
+        i, lockout = row[at], int(as_built.lockout[at])
         return records.problem(
             i, "fast_operations", None,
-            f"fast operations ({stated(i, 'fast_operations', found.fast[at])}) must be below operations to lockout "
+            f"fast operations ({stated(i, 'fast_operations', as_built.fast[at])}) must be below operations to lockout "
             f"({stated(i, 'operations_to_lockout', lockout)})",
             f"write {or_less(lockout - 1)}, or more operations to lockout")
 
     def counts_problem(at: int) -> Problem:
-        i, behind, most = row[at], row[found.backup[at]], int(most_counts(found)[at])
+        i, backup, most = row[at], row[as_built.backup[at]], int(most_counts(as_built)[at])
         return records.problem(
-            i, "counts", None, f"counts ({stated(i, 'counts', found.counts[at])}) are above operations to lockout − 1 "
-            f"of the device above it, {shorten(ids[behind], 40)} ({stated(behind, 'operations_to_lockout', most + 1)})",
+            i, "counts", None,
+            f"counts ({stated(i, 'counts', as_built.counts[at])}) are above operations to lockout − 1 of the device "
+            f"above it, {shorten(ids[backup], 40)} ({stated(backup, 'operations_to_lockout', most + 1)})",
             f"write {or_less(most)}" if most else "a sectionalizer needs a device above it that recloses")
 
     settings = ("operations_to_lockout", "fast_operations", "device")
-    problems.each(_by_row(rows_sure(fast_not_below_lockout(found), *settings), row), fast_problem)
-    counts = rows_sure(counts_too_many(found), "counts", "device")
-    counts = counts[~records.unsure(*settings)[row[found.backup[counts]]]]
+    problems.each(_by_row(rows_sure(fast_not_below_lockout(as_built), *settings), row), fast_problem)
+    counts = rows_sure(counts_too_many(as_built), "counts", "device")
+    counts = counts[~records.unsure(*settings)[row[as_built.backup[counts]]]]
     problems.each(_by_row(counts, row), counts_problem)
 
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import cast
 
-from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, FREE_TABLES, TABLES, Assumption, Range, defaults
+from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, FREE_TABLES, TABLES, Assumption, Kind, Range, defaults
 from reliability.schema.columns import TABLES as FILES
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem, in_full, or_less
@@ -15,7 +16,7 @@ from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.schema.values import Assumptions
 from reliability.study.headers import ColumnMap
 from reliability.study.scenarios import read_scenarios
-from reliability.study.toml import Toml
+from reliability.study.toml import Toml, shown
 
 SHARES_TOLERANCE = 1e-6
 TOP = ("name", "currency", "scenarios", "columns")
@@ -24,7 +25,7 @@ _RANGE = ("low", "likely", "high")
 
 @dataclass(frozen=True)
 class Settings:
-    """What study.toml says; what it leaves out stands at its default."""
+    """What study.toml states; what it leaves out has its default."""
 
     name: str = ""
     currency: str = "USD"
@@ -35,21 +36,27 @@ class Settings:
     extra: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
 
 
+def as_assumptions(values: Mapping[str, object]) -> Assumptions:
+    """A copy of a value for every assumption by key, each checked by `read_settings` or known to be of its type."""
+    return cast(Assumptions, dict(values))
+
+
 def read_settings(toml: Toml, before: Settings | None = None) -> Settings:
     """Settings of a parsed study.toml; problems are noted in `toml.problems`.
 
-    before: what stands where the file says nothing or something wrong; None: the defaults.
+    before: the settings that hold where the file states nothing, or something wrong; None: the defaults.
     """
     before = before or Settings()
     names = Names((*TOP, *TABLES))
     for key in toml.data:
         if key not in TOP and key not in TABLES:
-            home = f"move it under [{BY_KEY[key].table}]" if key in BY_KEY else "remove it"
             toml.wrong(key, key, "unknown key or table",
-                       home if key in BY_KEY else names.suggest(key, home))
-    values, uncertain = dict(before.values), dict(before.uncertain)
+                       f"move it under [{BY_KEY[key].table}]" if key in BY_KEY else names.suggest(key, "remove it"))
+    stated: dict[str, object] = dict(before.values)
+    uncertain = dict(before.uncertain)
     for table in TABLES:
-        _read_table(toml, table, values, uncertain)
+        _read_table(toml, table, stated, uncertain)
+    values = as_assumptions(stated)
     _check_fast(toml, values)
     return Settings(_name(toml), _text(toml, "currency", before.currency), values, uncertain,
                     read_scenarios(toml), _columns(toml), _free_tables(toml, before.extra))
@@ -83,7 +90,7 @@ def _read_table(toml: Toml, table: str, values: dict[str, object], uncertain: di
             continue
         if key in known:
             for name in [name for name in uncertain if name.partition(".")[0] == key]:
-                del uncertain[name]  # what is stated now stands in place of an earlier range
+                del uncertain[name]  # what is stated now replaces an earlier range
             read = _READ[known[key].kind](toml, path, raw, known[key], uncertain)
             if read is not None:
                 values[key] = read
@@ -99,7 +106,9 @@ def _free_tables(toml: Toml, before: Mapping[str, Mapping[str, object]]) -> dict
     found: dict[str, Mapping[str, object]] = dict(before)
     for table, free in FREE_TABLES.items():
         entries = toml.data.get(table)
-        for key in free if isinstance(entries, dict) else ():
+        if not isinstance(entries, dict):
+            continue
+        for key in free:
             raw, path = entries.get(key, before.get(key, {})), f"{table}.{key}"
             if not isinstance(raw, dict):
                 toml.wrong(path, raw, "must be a table", f"write [{path}] and below it {free[key]}")
@@ -115,7 +124,8 @@ def _number(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[s
             key: str | None = None) -> float | None:
     """A number or the mean of a range; the range is noted under `key`."""
     if not isinstance(raw, dict):
-        return _bounded(toml, path, raw, a)
+        number = _bounded(toml, path, raw, a)
+        return None if number is None else float(number)
     for part in raw:
         if part not in _RANGE:
             toml.wrong(f"{path}.{part}", part, "unknown key of a range", Names(_RANGE).suggest(part, "remove it"))
@@ -130,41 +140,40 @@ def _number(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[s
     if not low <= likely <= high:
         toml.wrong(path, raw, "low ≤ likely ≤ high must hold", "put the three in order")
         return None
-    found = Range(low, likely, high)
+    found = Range(float(low), float(likely), float(high))
     if low < high:
         uncertain[key or a.key] = found
         return found.mean
-    return low
+    return found.low
 
 
-def _bounded(toml: Toml, path: str, raw: object, a: Assumption) -> float | None:
+def _bounded(toml: Toml, path: str, raw: object, a: Assumption) -> int | float | None:
+    """The number as it is written, a large integer with every digit; None where it is none or out of bounds."""
     unit = f" ({a.unit})" if a.unit else ""
-    number = plain_number(raw)
-    if number is None:
+    if isinstance(raw, bool) or not isinstance(raw, int | float):
         toml.wrong(path, raw, "must be a number", f"write {a.key} as a number{unit}, without quotation marks")
-    elif not math.isfinite(number):
+    elif not is_finite(raw):
         toml.wrong(path, raw, "the number is not finite", f"write a finite number{unit}")
     elif (a.low is not None and raw < a.low) or (a.high is not None and raw > a.high):
         toml.wrong(path, raw, _bounds_rule(a), f"correct it: {a.label}{unit}: {a.help}")
     else:
-        return number
+        return raw
     return None
 
 
 def _bounds_rule(a: Assumption) -> str:
-    if a.low is None or a.high is None:
-        return f"must be at most {in_full(a.high)}" if a.low is None else f"must be at least {in_full(a.low)}"
-    return f"must lie between {in_full(a.low)} and {in_full(a.high)}"
+    low, high = ("" if bound is None else in_full(bound) for bound in (a.low, a.high))
+    if low and high:
+        return f"must lie between {low} and {high}"
+    return f"must be at least {low}" if low else f"must be at most {high}"
 
 
-def plain_number(raw: object) -> float | None:
-    """A TOML integer or float as a float, infinite where it is too large for one; None for anything else."""
-    if isinstance(raw, bool) or not isinstance(raw, int | float):
-        return None
+def is_finite(number: int | float) -> bool:
+    """Whether a number is finite and, where it is an integer, not too large for a float."""
     try:
-        return float(raw)
+        return math.isfinite(number)
     except OverflowError:
-        return math.inf
+        return False
 
 
 def _whole(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str, Range]) -> int | None:
@@ -174,20 +183,22 @@ def _whole(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[st
     number = _bounded(toml, path, raw, a)
     if number is None:
         return None
-    if not number.is_integer():
+    if number != int(number):
         toml.wrong(path, raw, "must be a whole number", f"correct it: {a.label} ({a.unit}): {a.help}")
         return None
-    return int(raw)
+    return int(number)
 
 
-def _shares(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str, Range]) -> tuple | None:
+def _shares(toml: Toml, path: str, raw: object, a: Assumption,
+            uncertain: dict[str, Range]) -> tuple[float, ...] | None:
     """Three shares that sum to 1, ranges at their mean."""
     if not isinstance(raw, list) or len(raw) != 3:
-        toml.wrong(path, raw, "must be a list of three shares", f"write {a.key} = {list(a.default)}")
+        toml.wrong(path, raw, "must be a list of three shares", f"write {a.key} = {shown(a.default)}")
         return None
     ranges: dict[str, Range] = {}
-    shares = [_number(toml, f"{path}[{k}]", item, a, ranges, f"{a.key}.{k - 1}") for k, item in enumerate(raw, 1)]
-    if any(share is None for share in shares):
+    read = [_number(toml, f"{path}[{k}]", item, a, ranges, f"{a.key}.{k - 1}") for k, item in enumerate(raw, 1)]
+    shares = tuple(share for share in read if share is not None)
+    if len(shares) < len(raw):
         return None
     total = math.fsum(shares)
     if abs(total - 1.0) > SHARES_TOLERANCE:
@@ -195,7 +206,7 @@ def _shares(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[s
         toml.wrong(path, raw, f"the shares must sum to 1{mean}, not {total:.6g}", "change one of them")
         return None
     uncertain.update(ranges)
-    return tuple(shares)
+    return shares
 
 
 def _choice(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str, Range]) -> str | None:
@@ -225,15 +236,16 @@ def _flag(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str
     return None
 
 
-_READ = {"number": _number, "whole": _whole, "shares": _shares, "choice": _choice, "text": _plain_text, "flag": _flag}
+_READ: Mapping[Kind, Callable[[Toml, str, object, Assumption, dict[str, Range]], object]] = {
+    "number": _number, "whole": _whole, "shares": _shares, "choice": _choice, "text": _plain_text, "flag": _flag}
 
 
 def _check_fast(toml: Toml, values: Assumptions) -> None:
     fast, lockout = values["fast_operations"], values["operations_to_lockout"]
     given = toml.data.get("protection")
     if fast >= lockout and isinstance(given, dict):
-        key = "fast_operations" if "fast_operations" in given else "operations_to_lockout"
-        toml.wrong(f"protection.{key}", values[key],
+        key, value = ("fast_operations", fast) if "fast_operations" in given else ("operations_to_lockout", lockout)
+        toml.wrong(f"protection.{key}", value,
                    f"fast_operations ({fast}) must be below operations_to_lockout ({lockout})",
                    f"write fast_operations = {or_less(lockout - 1)}, or more operations to lockout")
 

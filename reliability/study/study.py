@@ -22,12 +22,12 @@ from reliability.study.headers import Table
 class Study:
     """A checked study.
 
-    sections: a row a line section in the user's order, with every column of
+    sections: a row for each line section in the user's order, with every column of
         `columns.SECTIONS` in kilometres (those per mile are converted and left out): ids and device
         as text, numbers as float with NaN where the file left the value to an assumption or does
         not know it. Fault currents are known at both ends or at neither.
     network: the sections as arrays.
-    values: value of every assumption by key; an uncertain one stands at its mean.
+    values: value of every assumption by key; of an uncertain one its mean.
     uncertain: low / likely / high of the uncertain assumptions, by key; an element of
         `clearing_shares` or `phases_involved` by "key.0", "key.1", "key.2".
     scenarios: "As built" first.
@@ -39,8 +39,9 @@ class Study:
     curves: time-current curves by points, columns of `columns.CURVES`; None without a file.
     cost_table: customers' cost of an interruption, the study's own or the reference table.
     extra: tables of study.toml whose keys are the user's own (`assumptions.FREE_TABLES`), by name.
-    lines: line of each key of study.toml by its dotted path, for what is found wrong later.
-    notes: what is no fault but should be known (values unknown, a default that matters).
+    lines: line of each key of study.toml by its dotted path, for problems found later.
+    notes: sentences on what is no problem but affects the results (values unknown, a default that matters).
+    folder: the study's folder, None of one made in Python. inputs_sha256: digest of its input files or frames.
     """
 
     name: str

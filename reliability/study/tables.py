@@ -153,7 +153,7 @@ def _csv_trouble(message: str) -> tuple[str, str]:
         return "a cell of more than 131072 characters", "close the quotation mark that opened it, or shorten it"
     if "end of data" in message:
         return "a quotation mark is opened and never closed", "close it, or write a quotation mark in a cell twice"
-    return "a quotation mark stands inside a quoted cell", "write a quotation mark inside a quoted cell twice"
+    return "there is a quotation mark inside a quoted cell", "write a quotation mark inside a quoted cell twice"
 
 
 def _rows(name: str, records: list[list[str]]) -> Rows:

@@ -51,7 +51,7 @@ counts = 2
 # fast_operations = 2
 # applicable_only = false
 
-# Your own headers, where they differ from ours; ignore: headers to leave aside.
+# Your own headers, where they differ from ours; ignore: headers of columns to ignore.
 # [columns.sections]
 # section_id = "Tap No"
 # ignore = ["Remarks"]

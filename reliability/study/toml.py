@@ -13,7 +13,7 @@ from reliability.schema.problems import Problem, Problems, StudyError
 MOST_BYTES = 4 * 2**20
 _HEADER = re.compile(r"(\[\[?)([^\[\]]+)\]")
 _TWICE = re.compile(r"Cannot (overwrite a value|declare \(.*\) twice)")  # how tomllib puts it
-_SAID_TWICE = "a key or table of this name stands above already"
+_DEFINED_TWICE = "a key or table of this name is already defined above"
 _KEY = re.compile(r"""("[^"]*"|'[^']*'|[A-Za-z0-9_\-. ]+)\s*=""")
 
 
@@ -48,19 +48,22 @@ def read_toml(file: str, content: bytes) -> Toml:
         row = content.count(b"\n", 0, error.start) + 1
         raise StudyError([Problem(file, "the text is not UTF-8", "save it as UTF-8", row)]) from None
     try:
-        data = tomllib.loads(text)
+        return Toml(file, tomllib.loads(text), _lines(text))
     except RecursionError:
-        raise StudyError([Problem(file, "lists or tables lie too deep inside each other", "flatten them")]) from None
+        raise StudyError([Problem(file, "lists or tables are nested too deeply", "flatten them")]) from None
     except ValueError as error:
-        line = re.search(r"line (\d+)", str(error))
-        row = int(line[1]) if line else text.count("\n") + 1 if "end of document" in str(error) else None
-        what = re.sub(r"\s*\(at .*\)$", "", str(error).splitlines()[0])
-        remedy = ("keep one of the two" if _TWICE.search(what) else "write key = value: text in quotation marks, "
-                  "numbers with a decimal point and without unit, per cent sign or signs between thousands")
-        written = text.split("\n")[row - 1].strip() if row else None
-        raise StudyError([Problem(file, f"not valid TOML: {_TWICE.sub(_SAID_TWICE, what)}", remedy, row,
-                                  value=written or None)]) from None
-    return Toml(file, data, _lines(text))
+        raise StudyError([_not_toml(file, text, str(error))]) from None
+
+
+def _not_toml(file: str, text: str, message: str) -> Problem:
+    """The problem of a text that is no TOML. message: that of tomllib."""
+    line = re.search(r"line (\d+)", message)
+    row = int(line[1]) if line else text.count("\n") + 1 if "end of document" in message else None
+    rule = re.sub(r"\s*\(at .*\)$", "", message.splitlines()[0])
+    remedy = ("keep one of the two" if _TWICE.search(rule) else "write key = value: text in quotation marks, "
+              "numbers with a decimal point and without unit, per cent sign or signs between thousands")
+    written = text.split("\n")[row - 1].strip() if row else None
+    return Problem(file, f"not valid TOML: {_TWICE.sub(_DEFINED_TWICE, rule)}", remedy, row, value=written or None)
 
 
 def _lines(text: str) -> dict[str, int]:
@@ -95,7 +98,7 @@ def _written(value: object) -> str:
         return "true" if value else "false"
     if isinstance(value, str):
         return f'"{value}"'
-    if isinstance(value, list):
+    if isinstance(value, list | tuple):
         return f"[{', '.join(map(_written, value))}]"
     if isinstance(value, dict):
         return "{ " + ", ".join(f"{key} = {_written(v)}" for key, v in value.items()) + " }"

@@ -19,7 +19,7 @@ ALL = "all"
 
 
 def assumptions_frame(document: tomlkit.TOMLDocument) -> pd.DataFrame:
-    """Every assumption with what the study states of it; blank where its default stands."""
+    """Every assumption with what the study states of it; blank where it has its default."""
     rows = []
     for a in ASSUMPTIONS:
         stated = _get(document, a)
@@ -37,8 +37,8 @@ def with_assumptions(text: str, before: pd.DataFrame, after: pd.DataFrame) -> st
     """study.toml with the changed rows of the table of assumptions; everything else stays as it is written."""
     document = tomlkit.parse(text)
     for a in ASSUMPTIONS:
-        cells = [str(v).strip() if pd.notna(v) else "" for v in after.loc[a.key, [LOW, VALUE, HIGH]]]
-        if cells == before.loc[a.key, [LOW, VALUE, HIGH]].tolist():
+        cells = _cells(after, a.key)
+        if cells == _cells(before, a.key):
             continue
         low, value, high = cells
         if not value and not low and not high:
@@ -54,6 +54,12 @@ def with_assumptions(text: str, before: pd.DataFrame, after: pd.DataFrame) -> st
         else:
             document[a.table][a.key] = _value(value, a)
     return tomlkit.dumps(document)
+
+
+def _cells(frame: pd.DataFrame, key: str) -> list[str]:
+    """Low, value and high of an assumption in the table of assumptions, as text."""
+    row = frame.loc[key].fillna("").astype(str)
+    return [str(row[name]).strip() for name in (LOW, VALUE, HIGH)]
 
 
 def set_name(text: str, name: str) -> str:
@@ -107,7 +113,7 @@ def with_scenarios(text: str, after: pd.DataFrame) -> str:
     document.pop("scenarios", None)
     entries = tomlkit.aot()
     for row in after.fillna("").astype(str).to_dict("records"):
-        cells = {k: v.strip() for k, v in row.items()}
+        cells = {str(k): v.strip() for k, v in row.items()}
         if any(cells.values()):
             entries.append(_scenario(cells))
     if len(entries):
@@ -144,7 +150,7 @@ def _scenario(cells: dict[str, str]) -> tomlkit.items.Table:
 
 
 def parse_settings(content: bytes) -> tomlkit.TOMLDocument:
-    """study.toml as a document that keeps its comments; StudyError where it is none."""
+    """study.toml as a document with its comments; StudyError where it is no TOML."""
     read_toml(SETTINGS_FILE, content)
     return tomlkit.parse(content.decode("utf-8-sig"))
 

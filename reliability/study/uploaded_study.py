@@ -11,7 +11,7 @@ import tomlkit
 
 from reliability.schema.columns import TABLES
 from reliability.study.folder import SETTINGS_FILE
-from reliability.study.header_names import column_map, other_unit
+from reliability.study.header_names import column_map, in_both_units
 from reliability.study.tables import Rows, read_rows
 from reliability.study.template import settings_text
 from reliability.study.toml_edit import parse_settings
@@ -52,7 +52,7 @@ def study_files(tables: dict[str, tuple[str, bytes]], maps: dict[str, dict[str, 
 def missing_columns(table: str, chosen: dict[str, str]) -> list[str]:
     """Required columns of a table that no header stands for, in neither unit of length."""
     given = set(chosen.values())
-    return [c.name for c in TABLES[table] if c.required and not {c.name, other_unit(c.name)} & given]
+    return [c.name for c in TABLES[table] if c.required and given.isdisjoint(in_both_units(c.name))]
 
 
 def replaced_tables(tables: dict[str, tuple[str, bytes]]) -> list[str]:

@@ -8,6 +8,7 @@ import re
 import struct
 import zipfile
 import zlib
+from collections.abc import Iterator
 
 from python_calamine import CalamineWorkbook
 
@@ -74,7 +75,7 @@ def _guard(name: str, content: bytes, most_cells: int) -> None:
         raise StudyError([Problem(name, *_TOO_LARGE)])
 
 
-def _unpacked(content: bytes, part: zipfile.ZipInfo):
+def _unpacked(content: bytes, part: zipfile.ZipInfo) -> Iterator[bytes]:
     """Pieces of one part as its bytes really unpack, whatever sizes the archive declares."""
     start = part.header_offset
     name_length, extra_length = struct.unpack("<HH", content[start + 26:start + 30])

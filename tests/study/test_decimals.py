@@ -1,4 +1,4 @@
-"""Decimal signs told from signs between thousands."""
+"""Decimal signs distinguished from thousands separators."""
 
 from __future__ import annotations
 
@@ -41,10 +41,10 @@ def test_only_groups_of_three_are_in_doubt(text, doubt):
     ("b;;breaker;2.4;10;1.5;3,900", "f;b;fuse;1;20;2;2,700", [(2, "3,900"), (3, "2,700")]),
     ("b;;breaker;2,4;1.035;1,5;3.900", "f;b;fuse;1;20;2;2700", [(2, "1.035"), (2, "3.900")]),
 ])
-def test_currents_with_parted_thousands_are_refused_not_read_as_a_thousandth(problems, first, second, wrong):
+def test_currents_with_separated_thousands_are_refused_not_read_as_a_thousandth(problems, first, second, wrong):
     found = problems(sections__csv=f"{HEADS}\n{first}\n{second}\n")
     assert [(p.row, p.value) for p in found] == wrong
-    assert all("may part thousands" in p.rule for p in found)
+    assert all("may separate thousands" in p.rule for p in found)
     assert all("one decimal sign" in p.remedy for p in found)
 
 

@@ -76,7 +76,7 @@ def test_classes_of_a_feeder_count_its_laterals_too(study):
     ({"laterals": LATERALS.replace("A-2", "A-1")}, "laterals.csv", 3, "lateral_id", "A-1",
      "this id is used already in row 2", "its own id"),
     ({"laterals": LATERALS.replace("20,1.5", "71,1.5")}, "feeders.csv", 2, "customers", "100",
-     "its laterals have 101 customers, more than the feeder in all", "counts its laterals too"),
+     "its laterals have 101 customers, more than the whole feeder", "includes those of its laterals"),
     ({"laterals": LATERALS.replace("1.5", "-1")}, "laterals.csv", 3, "length_km", "-1", "must not be negative", ""),
     ({"laterals": LATERALS.replace("1.5", "")}, "laterals.csv", 3, "length_km", "", "a value is required",
      "fill in"),

@@ -186,12 +186,12 @@ def test_the_first_hundred_problems_and_their_number(folder):
     path = folder(sections__csv="\n".join([*SECTIONS.splitlines()[:2], *lines]))
     with pytest.raises(StudyError) as caught:
         open_study(path)
-    told = caught.value.lines()
+    lines = caught.value.lines()
     assert caught.value.count == 250
-    assert len(told) == SHOWN + 1
-    assert told[0].startswith("sections.csv: row 3, column length_km: 'x': ")
-    assert told[99].startswith("sections.csv: row 102,")
-    assert told[100] == "… the first 100 of 250 problems"
+    assert len(lines) == SHOWN + 1
+    assert lines[0].startswith("sections.csv: row 3, column length_km: 'x': ")
+    assert lines[99].startswith("sections.csv: row 102,")
+    assert lines[100] == "… the first 100 of 250 problems"
 
 
 def test_a_hundred_problems_need_no_count():

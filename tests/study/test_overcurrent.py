@@ -87,8 +87,8 @@ def test_no_rows_are_no_settings():
 @pytest.mark.parametrize(("line", "column", "rule", "remedy"), [
     ("mian,phase,fast,400,definite,1,", "section_id", "no section has this section_id", "did you mean 'main'?"),
     ("tap,phase,fast,400,definite,1,", "section_id", "the device here (fuse) does not reclose",
-     "name a section with a breaker or recloser or lateral recloser, or take the row out"),
-    ("solid,phase,fast,400,definite,1,", "section_id", "the device here (none) does not reclose", "take the row out"),
+     "name a section with a breaker or recloser or lateral recloser, or remove the row"),
+    ("solid,phase,fast,400,definite,1,", "section_id", "the device here (none) does not reclose", "remove the row"),
     (",phase,fast,400,definite,1,", "section_id", "a value is required here", "fill in section_id"),
     ("main,earth,fast,400,definite,1,", "element", "unknown element", "write one of phase, ground"),
     ("main,phase,slow,400,definite,1,", "operation", "unknown operation", "write one of fast, delayed"),
@@ -111,7 +111,7 @@ def test_each_rule_of_settings(line, column, rule, remedy):
     assert frame["section_id"].tolist() == ["mid"]
 
 
-def test_a_curve_unlike_any_is_told_what_there_is():
+def test_a_curve_unlike_any_is_answered_by_the_known_ones():
     remedy = only(settings("main,phase,fast,400,xyz,1,")[1]).remedy
     assert all(name in remedy for name in INVERSE)
     assert "add its points" in remedy
@@ -125,7 +125,7 @@ def test_rows_given_twice_are_named_with_the_first():
     assert len(frame) == 2
 
 
-def test_all_problems_are_told_at_once():
+def test_all_problems_are_reported_at_once():
     _, problems = settings("tap,phase,never,-3,what,1,", GOOD, GOOD)
     assert {(p.row, p.column) for p in problems} == {(2, "section_id"), (2, "operation"), (2, "pickup_a"), (2, "curve"),
                                                      (4, "section_id")}
@@ -135,7 +135,7 @@ def test_without_sections_their_rules_say_nothing():
     assert not settings("anything,phase,fast,400,definite,1,", sections=None)[1]
 
 
-def test_a_missing_column_is_told_once():
+def test_a_missing_column_is_reported_once():
     frame, problems = settings("main,phase,fast,400", head="section_id,element,operation,pickup_a")
     assert only(problems).rule == "the required column curve is missing"
     assert len(frame) == 0
@@ -197,8 +197,8 @@ def test_devices_with_fast_rows_alone_are_noted():
     frame, _ = settings(GOOD, "mid,ground,fast,100,definite,1,", "mid,phase,delayed,400,definite,1,",
                         "lr,ground,fast,70,definite,1,")
     assert settings_notes(frame) == (
-        "settings.csv: 2 of 3 devices with fast rows only (main, lr): their delayed operations take the fast curves, "
-        "and fuses behind them hardly ever melt.",)
+        "settings.csv: 2 of 3 devices with fast rows only (main, lr): their delayed operations use the fast curves, "
+        "and fuses beyond them rarely melt.",)
     assert settings_notes(frame[frame["section_id"] == "mid"]) == ()
 
 

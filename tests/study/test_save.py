@@ -1,4 +1,4 @@
-"""Saving: all files of a change or none, previous versions kept, nobody's change overwritten."""
+"""Saving: all files of a change or none, previous versions archived, nobody's change overwritten."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def folder(tmp_path) -> Path:
     return tmp_path / "study"
 
 
-def test_a_change_is_written_and_the_version_before_kept(folder):
+def test_a_change_is_written_and_the_version_before_archived(folder):
     before = (folder / "study.toml").read_bytes()
     mark = save(folder, {"study.toml": b'name = "New"\n'}, seen=fingerprint(folder))
     assert (folder / "study.toml").read_bytes() == b'name = "New"\n'

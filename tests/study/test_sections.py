@@ -106,7 +106,7 @@ def test_numbers_are_read_as_written(study):
     assert study(**rows("b,,breaker,1,12.0")).sections["customers"][0] == 12
 
 
-def test_a_file_parted_by_semicolons_has_decimal_commas(study):
+def test_a_file_separated_by_semicolons_has_decimal_commas(study):
     found = study(sections__csv=f"{HEAD.replace(',', ';')}\nb;;breaker;1,25;10\nf;b;fuse;2;20\n")
     assert found.sections["length_km"].tolist() == [1.25, 2]
     assert "semicolons" in found.notes[0]
@@ -138,9 +138,9 @@ BROKEN = [
     (rows("b,,breaker,1,"), 2, "customers", "", "a value is required here", "fill in customers"),
     (rows("b,,breaker,long,1"), 2, "length_km", "long", "not a number", "write a number in km"),
     (rows("b,,breaker,1.5 km,1"), 2, "length_km", "1.5 km", "text follows it", "the number alone in km"),
-    (rows('b,,breaker,"1,234",1'), 2, "length_km", "1,234", "may part thousands or be the decimal sign",
+    (rows('b,,breaker,"1,234",1'), 2, "length_km", "1,234", "may separate thousands or be the decimal sign",
      "one decimal sign"),
-    (rows("b,,breaker,1 234.5,1"), 2, "length_km", "1 234.5", "may part thousands", "nothing between thousands"),
+    (rows("b,,breaker,1 234.5,1"), 2, "length_km", "1 234.5", "may separate thousands", "nothing between thousands"),
     (rows("b,,breaker,0x10,1"), 2, "length_km", "0x10", "not a plain number", "the number alone"),
     (rows("b,,breaker,1_000,1"), 2, "length_km", "1_000", "not a plain number", "the number alone"),
     (rows("b,,breaker,٣,1"), 2, "length_km", "٣", "not a", "write"),
@@ -278,23 +278,23 @@ def test_a_scenario_that_the_network_cannot_take_is_named(problems, scenario, co
     assert remedy in problem.remedy
 
 
-def test_a_lateral_that_is_no_section_is_told_beside_a_cell_that_is_wrong(problems):
+def test_a_lateral_that_is_no_section_is_reported_with_a_cell_that_is_wrong(problems):
     found = problems(study__toml='name = "x"\n[[scenarios]]\nname = "n"\nlaterals = ["f", "g"]',
                      **rows("b,,breaker,-1,1", "f,b,fuse,1,1"))
     assert [(p.file, p.value) for p in found] == [("study.toml", "g"), ("sections.csv", "-1")]
 
 
-def test_a_title_above_the_header_is_all_that_is_told(problems):
+def test_a_title_above_the_header_is_all_that_is_reported(problems):
     found = problems(sections__csv=f"Export,of 2024\n\n{HEAD}\nb,,breaker,1,1\n")
     assert [(p.row, p.rule) for p in found] == [(1, "none of the headers is a known column")]
 
 
 def test_what_is_hardly_meant_is_asked_about(study):
     head = f"{HEAD},peak_load_a,fault_current_source_a,fault_current_end_a"
-    told = "\n".join(study(**rows("b,,breaker,1900,1,200,2.7,1.65", "f,b,fuse,100,1,20,900,950", head=head)).notes)
-    assert "1 of 2 sections longer than 100 km" in told
-    assert "1 of 2 sections with a fault current under 2 × the peak load" in told
-    assert "1 of 2 sections with more fault current at the far end" in told
+    notes = "\n".join(study(**rows("b,,breaker,1900,1,200,2.7,1.65", "f,b,fuse,100,1,20,900,950", head=head)).notes)
+    assert "1 of 2 sections longer than 100 km" in notes
+    assert "1 of 2 sections with a fault current under 2 × the peak load" in notes
+    assert "1 of 2 sections with more fault current at the far end" in notes
     fine = study(**rows("b,,breaker,100,1,200,400,400", head=head)).notes
     assert not any("?" in note for note in fine)
 

@@ -226,7 +226,7 @@ def test_scenarios_must_be_a_list_of_tables():
     (b'name = "x"\nname = "y"\n', "row 2: 'name = \"y\"': not valid TOML"),
     (b'name = "\xe4"', "study.toml: row 1: the text is not UTF-8"),
     ('name = "x"'.encode("utf-16"), "not UTF-8"),
-    (b"a = " + b"[" * 100_000, "too deep inside each other"),
+    (b"a = " + b"[" * 100_000, "nested too deeply"),
     (b"a = 1" + b"0" * 5000, "not valid TOML"),
     (b'name = "x"\n[restoration]\nrepair_hours = 3,5\n', "row 3: 'repair_hours = 3,5': not valid TOML"),
     (b"a = 0.07%", "numbers with a decimal point and without unit, per cent sign or signs between thousands"),

@@ -90,7 +90,7 @@ def test_a_line_break_inside_a_quoted_cell_begins_no_row():
 
 @pytest.mark.parametrize(("content", "decimal_comma"), [
     (b"id;n\na;1,5\n", True), (b"id\tn\na\t1,5\n", False), (b"id,n\na,1\n", False), (b"id\na\n", False)])
-def test_the_separator_is_told_from_the_header(content, decimal_comma):
+def test_the_separator_is_read_from_the_header(content, decimal_comma):
     rows = read_rows("t.csv", content)
     assert rows.decimal_comma is decimal_comma
     assert [r[0] for r in rows.records] == ["id", "a"]
