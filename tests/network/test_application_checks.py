@@ -313,10 +313,11 @@ def test_what_fails_is_not_applicable():
     assert applicable(checks_of()) == [True]
     assert applicable(checks_of({"generation_kw": 50.0}, {"dead_time_s": NAN})) == [True]
     assert applicable(checks_of(backup={"minimum_trip_a": 50.0})) == [False]
-    # two operations admit one count, which is proposed; the scenario would go with the two of [protection]
+    # two operations admit one count, to which the two of [protection] are lowered; one operation admits none
     two = {"operations_to_lockout": 2.0, "fast_operations": 0.0}
-    assert applicable(checks_of(backup=two, sectionalizer_counts=2)) == [False]
-    assert applicable(checks_of(backup=two, sectionalizer_counts=1)) == [True]
+    assert applicable(checks_of(backup=two, sectionalizer_counts=2)) == [True]
+    assert checks_of(backup=two, sectionalizer_counts=2).proposal.counts_in_model.tolist() == [1.0]
+    assert applicable(checks_of(backup=two | {"operations_to_lockout": 1.0})) == [False]
     recloser = Scenario("R", None, "lateral_recloser", applicable_only=True)
     assert applicable(checks_of(backup={"minimum_trip_a": 50.0}, scenario=recloser)) == [True]
     assert applicable(checks_of(backup={"minimum_trip_a": 50.0}, scenario=ALL)) == [False]
