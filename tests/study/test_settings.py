@@ -206,7 +206,7 @@ def test_as_built_may_be_listed_and_stands_first():
     ("name = 'n'\nfast_operations = -1", "must be a whole number from 0 to 9"),
     ("name = 'n'\nfast_operations = nan", "must be a whole number from 0 to 9"),
     ("name = 'n'\napplicable_only = 1", "must be true or false"),
-    ("name = 'n'\nlaterals = 'some'", "X"),
+    ("name = 'n'\nlaterals = 'some'", 'laterals must be "all", a list of section ids, or a table of them'),
     ("name = 'n'\nlaterals = [7]", "a section id must be text"),
     ("name = 'as built'\nfast_operations = 0", "'As built' changes nothing"),
     ("name = 'n'\n[[scenarios]]\nname = 'N '", "row 5, column scenarios[2].name: 'N': two scenarios have this name"),
