@@ -179,11 +179,12 @@ TIMES = {"repair_hours": Range(0.5, 2.0, 12.0), "switching_hours": Range(0.0, 1.
          "refuse_hours": Range(0.2, 1.0, 9.0), "reset_hours": Range(0.1, 1.5, 6.0),
          "patrol_hours": Range(0.5, 1.0, 8.0)}
 SPREAD = {"cv": Range(0.2, 0.6, 2.2)}
+OTHERS = {"momentary_cost_factor": Range(0.2, 1.0, 3.0), "patrol_reclosing_off_hours": Range(0.5, 2.0, 9.0)}
 
 
 @pytest.mark.parametrize("seed", [3, 7])
 @pytest.mark.parametrize(("uncertain", "within"), [
-    (TIMES, 1e-9), ({k: TIMES[k] for k in ("repair_hours", "refuse_hours")}, 1e-9), (SPREAD, 2e-4),
+    (TIMES, 1e-9), (OTHERS, 1e-9), (OTHERS | TIMES, 1e-9), (OTHERS | TIMES | SPREAD, 2e-4), ({k: TIMES[k] for k in ("repair_hours", "refuse_hours")}, 1e-9), (SPREAD, 2e-4),
     (SPREAD | TIMES, 2e-4)])
 def test_parts_priced_at_a_trials_values_are_the_closed_form_there(seed, uncertain, within):
     """No draws: rates × parts × weights at values within the ranges; sections' own repair times included."""
@@ -207,6 +208,7 @@ def test_parts_priced_at_a_trials_values_are_the_closed_form_there(seed, uncerta
 @pytest.mark.slow
 @pytest.mark.parametrize("uncertain", [
     TIMES | SPREAD, TIMES | {"line_fault_rate_per_km": Range(0.05, 0.2, 0.6)},
+    OTHERS | {"reclosing_off_share": Range(0.0, 0.1, 0.4)},
     TIMES | SPREAD | {"phases_involved.0": Range(0.3, 0.75, 0.9)}])
 def test_simulated_interruption_cost_follows_each_trials_own_values(uncertain):
     """Against the closed form at the very values drawn, also where each trial has a table of its own."""

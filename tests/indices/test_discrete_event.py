@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reliability.pipeline import expect
+from reliability.indices.simulation import simulate
+from reliability.pipeline import expect, question
 from tests.discrete_event import discrete_event_years
 from tests.networks import random_study
 
