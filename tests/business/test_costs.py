@@ -188,7 +188,8 @@ OTHERS = {"momentary_cost_factor": Range(0.2, 1.0, 3.0), "patrol_reclosing_off_h
     (SPREAD | TIMES, 2e-4)])
 def test_parts_priced_at_a_trials_values_are_the_closed_form_there(seed, uncertain, within):
     """No draws: rates × parts × weights at values within the ranges; sections' own repair times included."""
-    case, rng = random_case(seed, 20, temporary_fraction=0.5), np.random.default_rng(seed)
+    case = random_case(seed, 20, temporary_fraction=0.5, reclosing_off_share=0.1)
+    rng = np.random.default_rng(seed)
     measure, rows = InterruptionCost(case.network, case.costs), np.arange(len(case.table))
     assert np.isfinite(case.network.column["repair_hours"]).any()
     values = case.study.values | {k: rng.uniform(r.low, r.high, 4) for k, r in uncertain.items()}
