@@ -41,7 +41,8 @@ def plain_pass(sections: int, scenarios: int, clock=time.perf_counter) -> float:
 
 def against_plain_pass_with_settings(sizes: list[int]) -> None:
     """Processor seconds, as the machine may be shared: the median of `ROUNDS`."""
-    print(f"{'sections':>9}{'rows':>10}{'network s':>11}{'table s':>9}{'expected s':>12}{'both/plain':>12}{'peak GB':>9}")
+    print(f"{'sections':>9}{'rows':>10}{'network s':>11}{'table s':>9}{'expected s':>12}{'both/plain':>12}"
+          f"{'peak GB':>9}")
     for sections in sizes:
         plain_study = synthetic_study(sections)
         begun = time.process_time()

@@ -184,7 +184,8 @@ OTHERS = {"momentary_cost_factor": Range(0.2, 1.0, 3.0), "patrol_reclosing_off_h
 
 @pytest.mark.parametrize("seed", [3, 7])
 @pytest.mark.parametrize(("uncertain", "within"), [
-    (TIMES, 1e-9), (OTHERS, 1e-9), (OTHERS | TIMES, 1e-9), (OTHERS | TIMES | SPREAD, 2e-4), ({k: TIMES[k] for k in ("repair_hours", "refuse_hours")}, 1e-9), (SPREAD, 2e-4),
+    (TIMES, 1e-9), (OTHERS, 1e-9), (OTHERS | TIMES, 1e-9), (OTHERS | TIMES | SPREAD, 2e-4),
+    ({k: TIMES[k] for k in ("repair_hours", "refuse_hours")}, 1e-9), (SPREAD, 2e-4),
     (SPREAD | TIMES, 2e-4)])
 def test_parts_priced_at_a_trials_values_are_the_closed_form_there(seed, uncertain, within):
     """No draws: rates × parts × weights at values within the ranges; sections' own repair times included."""

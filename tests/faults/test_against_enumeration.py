@@ -87,7 +87,7 @@ def test_the_random_networks_reach_every_rule():
 
 
 def played(study: Study, monkeypatch) -> Counter:
-    """How often the fuse and R both clear in the sequences of a study, and what opens where sectionalizers are ready."""
+    """How often the fuse and R both clear in the sequences of a study, and what opens where one is ready to count."""
     found: Counter = Counter()
 
     def recorded(working, fuse, backup, current, ground, clears_in):

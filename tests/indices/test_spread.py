@@ -120,7 +120,7 @@ def test_simulated_cemi_agrees_with_the_closed_form(demo, cv):
 
 @pytest.mark.parametrize("portion", [0.0, 0.4, 1.0])
 def test_simulated_cemi_counts_three_phase_customers_at_a_rate_of_their_own(portion):
-    """A three-phase tap behind a single-phase fuse, two faults a year: all see 2, but only a third of them the others."""
+    """A three-phase tap behind single-phase fuses, two faults a year on one phase: they see 2, the others 2/3."""
     study = study_of([
         {"section_id": "main", "device": "breaker"},
         {"section_id": "tap", "parent_id": "main", "device": "fuse", "phases": 3.0, "length_km": 1.0, "customers": 100,
