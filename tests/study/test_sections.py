@@ -265,7 +265,8 @@ FEEDER = rows("b,,breaker,1,1,4,", "r,b,recloser,1,1,3,", "f,b,fuse,1,1,,", "sub
     ("laterals = ['s']\ncounts = 1", "laterals", "s", "the device of this section cannot be converted",
      "whose next device above recloses"),
     ("laterals = ['l']\ndevice = 'fuse'", "laterals", "t", "3 counts at section t are above operations to lockout − 1 "
-     "of the device that would stand above it, r (3)", "set its counts to 2 or less in the sections, or leave r as it is"),
+     "of the device that would stand above it, r (3)",
+     "set its counts to 2 or less in the sections, or leave r as it is"),
     ("fast_operations = 3", "fast_operations", "3", "must be below operations to lockout of section r (3)",
      "write 2 or less"),
 ])
