@@ -32,6 +32,7 @@ def link_name(text: str) -> str | None:
     return name if name in link_table().index else None
 
 
+@cache
 def next_larger_link(name: str) -> str:
     """The link of the next larger rating of the same type in the table (model §2, wrong links).
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -59,6 +60,7 @@ def link_curves(names: Iterable[str], own: Mapping[str, tuple[Points, Points]] |
                       np.array([name in own for name in names], dtype=bool))
 
 
+@cache
 def _from_table(name: str) -> tuple[Points, Points]:
     """Minimum and maximum melting (IEEE C37.42, see schema/reference/README.md)."""
     points = link_table().loc[name]
