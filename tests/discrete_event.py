@@ -67,7 +67,8 @@ class Feeder:
         tally.ci += effect.sustained
         began = env.now
         for duration in sorted(set(effect.hours.values())):
-            yield env.timeout(duration * severity - (env.now - began))
+            # a clock late in the run may be a rounding ahead of two times that are the same
+            yield env.timeout(max(0.0, duration * severity - (env.now - began)))
             back = sum(interrupted(network, s, share) for s, share in effect.shares.items()
                        if effect.hours[s] == duration)
             tally.customer_hours += back * (env.now - began)

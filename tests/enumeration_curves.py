@@ -177,11 +177,13 @@ def not_later(time: float, other: float) -> bool:
 def cuts_by_times(link: dict, factor: float, elements: Iterable[dict], low: float, high: float) -> list[float]:
     """Every current between low and high at which `by_times` may change its answer.
 
-    They are the pickups, the points of curves, and where an element's time meets the melting time or its time
-    without the added one meets the clearing time: of each element by itself, since the least of several is not later
-    than a time where any of them is.
+    They are the currents from which the link melts and clears, whether or not any element sees the fault; the pickups,
+    the points of curves, and where an element's time meets the melting time or its time without the added one meets
+    the clearing time: of each element by itself, since the least of several is not later than a time where any of
+    them is.
     """
-    found = []
+    begins = (link["melting"].points[0][0], link["clearing"].points[0][0])
+    found = [current for current in begins if low < current < high]
     for element in elements:
         curves = [link["melting"], link["clearing"]] + ([element["points"]] if element["points"] else [])
         breaks = [element["pickup"]] + [current for curve in curves for current, _ in curve.points]

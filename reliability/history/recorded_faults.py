@@ -33,7 +33,7 @@ def recorded_faults(records: Records) -> pd.DataFrame:
     steps = steps.assign(depth=network.along_path(np.ones(len(network)))[steps["section"].to_numpy()])
     steps = _merged(steps, steps["event"].to_numpy())
     section = steps["section"].to_numpy()
-    place = np.where(network.unit[section] >= 0, network.unit[section], section)
+    place = np.where(network.lateral[section] >= 0, network.lateral[section], section)
     order = np.lexsort((steps["event_started"].to_numpy(), place))
     opens = window_starts(place[order], steps["event_started"].to_numpy()[order].astype(np.int64))
     faults = _merged(steps.iloc[order], np.cumsum(opens))

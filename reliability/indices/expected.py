@@ -29,7 +29,7 @@ class Expected:
     (customers'), fault_callouts (n, 4) in the order of CALLOUTS, fault_sectionalizer_operations, fault_actuators.
     What a customer on each section sees on the average: failure_rate (sustained interruptions a year),
     outage_hours (a year), momentary_event_rate, momentary_interruption_rate; failure_rate_by_kind: (n, 2) of
-    customers that are spread over the phases, and of three-phase ones.
+    customers that are spread over the phases, and of three-phase ones (0 where the network has none).
     """
 
     network: Network

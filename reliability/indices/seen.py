@@ -16,11 +16,16 @@ KINDS = 3
 
 
 class Seen:
-    """Adds up events of a network of n sections; results are (n, KINDS), for customers of each kind."""
+    """Adds up events of a network of n sections; results are (n, KINDS), for customers of each kind.
+
+    0 for a kind of which the network has none.
+    """
 
     def __init__(self, network: Network):
         n = len(network)
         self.network = network
+        share = network.three_phase_share
+        self._occurs = (True, bool((share > 0.0).any()), bool(np.isnan(share).any()))
         self._at = {name: np.zeros((n, KINDS)) for name in
                     ("interruptions", "hours", "extra", "events", "momentary_interruptions")}
 
@@ -40,7 +45,8 @@ class Seen:
     def _place(self, name: str, shares: Shares, at: np.ndarray, within: np.ndarray, weight: np.ndarray) -> None:
         n = len(self.network)
         for kind, share in enumerate((shares.outside, shares.whole, shares.unserved)):
-            self._at[name][:, kind] += np.bincount(at, weight * share, n)
+            if self._occurs[kind]:
+                self._at[name][:, kind] += np.bincount(at, weight * share, n)
         apart = np.flatnonzero(shares.inside != shares.outside)
         self._at[name][:, 0] += np.bincount(within[apart], (weight * (shares.inside - shares.outside))[apart], n)
 

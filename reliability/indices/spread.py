@@ -86,17 +86,21 @@ def simulated_cemi(expected: Expected, yearly_cv: float, years: int, rng: np.ran
 
     On request, from Python: a run keeps sums over customers and not the counts of sections.
     Counts of sections are drawn at every device that opens, thinned by the share of phases
-    that it opens: the customers of one section count as seeing the same interruptions.
+    that it opens: the customers of one section and kind (spread over the phases, or three-phase) count as seeing
+    the same interruptions, and those of both kinds what they have in common.
     """
-    network = expected.network
-    above = np.where(network.parent >= 0, expected.failure_rate[network.parent], 0.0)
-    at_device = np.maximum(expected.failure_rate - above, 0.0)  # less what comes from further up
+    network, rate = expected.network, expected.failure_rate_by_kind
+    above = np.where((network.parent >= 0)[:, None], rate[network.parent], 0.0)
+    at_device = np.maximum(rate - above, 0.0)  # less what comes from further up
+    common = at_device.min(axis=1)
+    customers = expected.customers_by_kind
     served = network.customers.sum()
     result = np.empty((years, definitions.CEMI_UP_TO))
     shape = yearly_cv ** -2 if yearly_cv > 0 else None
     for year in range(years):
         storm = rng.standard_gamma(shape) / shape if shape else 1.0
-        seen = network.along_path(rng.poisson(at_device * storm))
+        both = network.along_path(rng.poisson(common * storm))
+        seen = np.column_stack([both + network.along_path(rng.poisson((own - common) * storm)) for own in at_device.T])
         for n in range(1, definitions.CEMI_UP_TO + 1):
-            result[year, n - 1] = network.customers[seen >= n].sum() / served if served else np.nan
+            result[year, n - 1] = customers[seen >= n].sum() / served if served else np.nan
     return result

@@ -21,7 +21,7 @@ from reliability.faults.outcomes import row_rates
 from reliability.indices.simulation import YEARS_PER_CHUNK, simulate
 from reliability.pipeline import expect, question
 from reliability.study import open_study
-from tests.benchmarks.synthetic import synthetic_study
+from tests.benchmarks.synthetic import synthetic_study, with_settings
 from tests.discrete_event import discrete_event_years
 
 ROUNDS = 5
@@ -87,6 +87,7 @@ def main() -> None:
     demo = open_study("data/demo")
     spent = against_drawing("demo, its assumptions certain", replace(demo, uncertain={}, scenarios=demo.scenarios[:3]))
     against_drawing("20 000 sections", synthetic_study(20_000))
+    against_drawing("20 000 sections with settings", with_settings(synthetic_study(20_000)))
     against_discrete_events(demo, spent)
 
 

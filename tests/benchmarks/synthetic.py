@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
@@ -12,8 +14,34 @@ from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.study.study import Study
 
 PER_FEEDER, MAIN, TAPS = 50, 10, 30
+LINKS = ("10K", "25K", "40K", "65K", "80T")
+SETTINGS = 40  # distinct settings of breakers and reclosers
 SCENARIOS = (Scenario(AS_BUILT), Scenario("Sectionalizers", None, "sectionalizer", 2),
              Scenario("Lateral reclosers", None, "lateral_recloser"))
+
+
+def with_settings(study: Study, seed: int = 0) -> Study:
+    """The study with overcurrent settings of two elements on every breaker and recloser, links, and reclosing off.
+
+    A twentieth of the faults finds reclosing off, everywhere; some customers are three-phase.
+    """
+    rng, sections = np.random.default_rng(seed), study.sections
+    device = sections["device"].to_numpy()
+    reclosing = sections.loc[np.isin(device, ["breaker", "recloser"]), "section_id"].to_numpy()
+    kind = rng.integers(SETTINGS, size=len(reclosing))
+    rows = []
+    for element, pickup in (("phase", 400.0), ("ground", 150.0)):
+        for operation, curve, dial in (("fast", "ieee_very_inverse", 0.1), ("delayed", "ieee_extremely_inverse", 1.5)):
+            rows.append(pd.DataFrame({
+                "section_id": reclosing, "element": element, "operation": operation, "pickup_a": pickup + 2.0 * kind,
+                "curve": curve, "time_dial": dial * (1.0 + kind / SETTINGS), "added_time_s": 0.05}))
+    settings = pd.concat(rows, ignore_index=True)
+    fused = device == "fuse"
+    sections = sections.assign(
+        fuse_link=np.where(fused, rng.choice(LINKS, len(device)), ""), saving_ceiling_a=np.nan,
+        customers_three_phase=(sections["customers"] * rng.choice([0.0, 0.1], len(device))).round())
+    return replace(study, sections=sections, settings=settings, network=build_network(sections, settings=settings),
+                   values=study.values | {"reclosing_off_share": 0.05})
 
 
 def synthetic_study(sections: int, seed: int = 0) -> Study:

@@ -12,7 +12,7 @@ from reliability.business.cashflow import Business, assess
 from reliability.business.options import Options, build_options
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.indices.expected import Expected, expected_values
-from reliability.network.tree import Network, build_network
+from reliability.network.tree import Network
 from reliability.schema.scenarios import Scenario
 from reliability.study.cost_table import CostTable, default_cost_table
 from reliability.study.study import Study
@@ -45,17 +45,17 @@ class Case:
 
 
 def case_of(study: Study) -> Case:
-    """Build network, table, expected values and business of a study."""
-    network = build_network(study.sections)
+    """Table, expected values and business of a study."""
+    network = study.network
     table = build_outcomes(network, study.values, study.scenarios)
     expected = expected_values(table, study.values)
     costs = study.cost_table
     return Case(study, network, table, expected, assess(table, expected, study.values, costs, study.currency), costs)
 
 
-def random_case(seed: int, sections: int = 30, **values: object) -> Case:
-    """A random study; `values` override assumptions."""
-    return case_of(random_study(np.random.default_rng(seed), sections, **values))
+def random_case(seed: int, sections: int = 30, full: bool = False, **values: object) -> Case:
+    """A random study; `values` override assumptions, `full` as in `random_study`."""
+    return case_of(random_study(np.random.default_rng(seed), sections, full, **values))
 
 
 def feeders_of_laterals(laterals: int, seed: int = 0, scenarios: tuple[Scenario, ...] = (), **values: object) -> Study:
@@ -91,7 +91,7 @@ def feeders_of_laterals(laterals: int, seed: int = 0, scenarios: tuple[Scenario,
 def options_of(laterals: int, seed: int = 0, fast: tuple[int, ...] = (), **values: object) -> tuple[Study, Options]:
     """`feeders_of_laterals` where conversions pay, and its options; `fast` are the settings to offer."""
     study = feeders_of_laterals(laterals, seed, **(GAINFUL | values))
-    return study, build_options(build_network(study.sections), study.values, COSTS, fast)
+    return study, build_options(study.network, study.values, COSTS, fast)
 
 
 def carried_out(study: Study, selection: pd.DataFrame) -> Study:

@@ -44,7 +44,7 @@ def test_savings_follow_from_the_summary_alone(seed):
         saved = {k: before["callouts"][k] - after["callouts"][k] for k in material}
         callout = sum(n * (v[f"{k}_crew_hours"] * hour + v["vehicle_per_callout"] + material[k])
                       for k, n in saved.items())
-        callout -= v["actuator_cost"] * (after["sectionalizer_operations"] - before["sectionalizer_operations"])
+        callout -= v["actuator_cost"] * (after["actuators"] - before["actuators"])
         energy = 1000.0 * (before["ens_mwh"] - after["ens_mwh"]) * v["energy_margin_per_kwh"]
         incentive = (120.0 * (before["saidi_min"] - after["saidi_min"]) + 4000.0 * (before["saifi"] - after["saifi"])
                      if before["customers_served"] else 0.0)

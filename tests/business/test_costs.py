@@ -13,6 +13,7 @@ from reliability.business.costs import (
     SPREADS,
     InterruptionCost,
     callout_unit_costs,
+    customers_by_class,
     cv_points,
     expected_interruption_cost,
     interruption_cost_rows,
@@ -20,7 +21,7 @@ from reliability.business.costs import (
     unit_prices,
     yearly_money,
 )
-from reliability.faults.consequences import consequences, waiting_below
+from reliability.faults.consequences import consequences
 from reliability.faults.outcomes import row_rates
 from reliability.indices.draws import one_trial, values_of_trials
 from reliability.indices.simulation import Question, simulate
@@ -28,6 +29,7 @@ from reliability.schema.assumptions import Range, defaults
 from reliability.schema.devices import DEVICES
 from reliability.schema.scenarios import Scenario
 from tests.business.cases import case_of, feeders_of_laterals, random_case
+from tests.networks import study_of
 
 ROW_OF_ONE = dict.fromkeys(AMOUNTS, 0.0)
 
@@ -41,11 +43,34 @@ def test_callout_costs_by_hand():
     assert callout_unit_costs(values) == {"refuse": 337.0, "reset": 180.0, "patrol": 480.0, "repair": 880.0}
 
 
-def test_an_actuator_is_paid_by_operation_not_by_callout():
+def test_an_actuator_is_paid_by_pole_that_opens_not_by_callout_nor_operation():
     values = defaults()
-    reset = yearly_money(ROW_OF_ONE | {"reset": 1.0}, values, 10.0)["callout"]
-    operated = yearly_money(ROW_OF_ONE | {"reset": 1.0, "sectionalizer_operations": 1.0}, values, 10.0)["callout"]
-    assert operated - reset == pytest.approx(values["actuator_cost"])
+    reset = yearly_money(ROW_OF_ONE | {"reset": 1.0, "sectionalizer_operations": 1.0}, values, 10.0)["callout"]
+    opened = yearly_money(ROW_OF_ONE | {"reset": 1.0, "sectionalizer_operations": 1.0, "actuators": 2.5}, values,
+                          10.0)["callout"]
+    assert opened - reset == pytest.approx(2.5 * values["actuator_cost"])
+
+
+@pytest.mark.parametrize(("tripping", "poles"), [("single_phase", 0.6 + 2 * 0.3 + 3 * 0.1), ("three_phase", 3.0)])
+def test_actuators_are_the_phases_involved_or_all_poles(tripping, poles):
+    """One permanent fault a year on a three-phase section that a sectionalizer opens (model §7)."""
+    case = case_of(study_of([
+        {"section_id": "main", "device": "breaker", "customers": 9},
+        {"section_id": "tap", "parent_id": "main", "device": "sectionalizer", "length_km": 1.0, "phases": 3.0,
+         "customers": 1, "tripping": tripping}], line_fault_rate_per_km=1.0, temporary_fraction=0.0,
+        sectionalizer_failure=0.0, phases_involved=(0.6, 0.3, 0.1)))
+    amounts = totals(case.business.by_section[0])
+    assert (amounts["sectionalizer_operations"], amounts["actuators"]) == pytest.approx((1.0, poles))
+
+
+def test_momentary_events_are_valued_by_their_own_factor():
+    """And what lasts is not; the factor is 1 where none is stated."""
+    case = random_case(5, 14, temporary_fraction=0.6)
+    cost = {factor: expected_interruption_cost(case.table, case.study.values | {"momentary_cost_factor": factor},
+                                               case.costs).sum() for factor in (0.0, 1.0, 3.0)}
+    assert defaults()["momentary_cost_factor"] == 1.0
+    assert 0.0 < cost[0.0] < cost[1.0]
+    assert cost[3.0] - cost[0.0] == pytest.approx(3.0 * (cost[1.0] - cost[0.0]))
 
 
 @pytest.mark.parametrize(("perspective", "counted"), [("utility", {"callout", "energy", "incentive"}),
@@ -77,10 +102,11 @@ def test_interruption_costs_are_escalated_by_the_stated_factor():
     assert yearly_money(ROW_OF_ONE | {INTERRUPTION: 50.0}, values, 1.0)[INTERRUPTION] == pytest.approx(70.0)
 
 
+@pytest.mark.parametrize("full", [False, True])
 @pytest.mark.parametrize("seed", [2, 5, 11])
-def test_expected_interruption_cost_equals_integration_event_by_event(seed):
+def test_expected_interruption_cost_equals_integration_event_by_event(seed, full):
     """Each row, customer class and group (waiting, switched, momentary) priced on its own over 4000 severities."""
-    case = random_case(seed, 14, cv=0.7)
+    case = random_case(seed, 14, full, cv=0.7, momentary_cost_factor=1.7)
     table, network, values, costs = case.table, case.network, case.study.values, case.costs
     # midpoints of equal probability; the tail beyond them weighs little at this spread
     sigma = np.sqrt(np.log1p(0.7 ** 2))
@@ -91,23 +117,22 @@ def test_expected_interruption_cost_equals_integration_event_by_event(seed):
         beyond = np.maximum(hours * severity - 16.0, 0.0) * (c[-1] - c[-2]) / 8.0
         return float((np.interp(hours * severity, t, c) + beyond).mean())
 
-    waiting = waiting_below(network, network.customers_by_class)
+    by_class = customers_by_class(network)
     rates = row_rates(table, values)
     for s in range(len(table.scenarios)):
         what = consequences(table, s, values)
-        sustained = what.sustained(network.customers_by_class_below)
-        waits = what.waiting(network.customers_by_class_below, waiting)
-        momentary = what.momentary_events(network.customers_by_class_below)
+        sustained, waits = what.sustained(by_class), what.waiting(by_class)
+        momentary = what.momentary_events(by_class)
         memory: dict[tuple[float, int], float] = {}
         total = 0.0
         for r in range(len(table)):
             for c in range(3):
                 for hours, customers in ((what.waiting_hours[r], waits[r, c]),
-                                         (values["switching_hours"], sustained[r, c] - waits[r, c])):
+                                         (what.switching_hours[r], sustained[r, c] - waits[r, c])):
                     if customers:
                         memory.setdefault((hours, c), priced(hours, c))
                         total += rates[r] * customers * memory[hours, c]
-                total += rates[r] * momentary[r, c] * costs.cost[c, 0]
+                total += rates[r] * momentary[r, c] * costs.cost[c, 0] * 1.7
         found = expected_interruption_cost(table, values, costs)[s].sum()
         assert found == pytest.approx(total, rel=1e-3)
 
@@ -138,14 +163,14 @@ def test_simulated_interruption_cost_has_the_expected_mean():
 def test_the_simulated_cost_of_an_event_rises_with_its_severity():
     """a + b is the mean, and b is the slope of the cost, not 0."""
     case = random_case(7, 12, cv=1.0)
-    rows, waiting = np.arange(len(case.table)), waiting_below(case.network, case.network.customers_by_class)
+    rows = np.arange(len(case.table))
     what = consequences(case.table, 0, case.study.values, rows)
     parts = InterruptionCost(case.network, case.costs).parts(what, case.table, 0, rows, case.study.values, {})
     assert list(parts) == [None]
     count, severity = parts[None]
     assert count + severity == pytest.approx(
-        interruption_cost_rows(what, case.network, case.study.values, case.costs, waiting))
-    sustained = what.sustained(case.network.customers_below) > 0
+        interruption_cost_rows(what, customers_by_class(case.network), case.study.values, case.costs))
+    sustained = what.sustained(customers_by_class(case.network)).sum(axis=1) > 0
     assert np.all(severity[sustained] > 0)
     assert np.all(severity[~sustained] == 0)
 
@@ -154,15 +179,18 @@ TIMES = {"repair_hours": Range(0.5, 2.0, 12.0), "switching_hours": Range(0.0, 1.
          "refuse_hours": Range(0.2, 1.0, 9.0), "reset_hours": Range(0.1, 1.5, 6.0),
          "patrol_hours": Range(0.5, 1.0, 8.0)}
 SPREAD = {"cv": Range(0.2, 0.6, 2.2)}
+OTHERS = {"momentary_cost_factor": Range(0.2, 1.0, 3.0), "patrol_reclosing_off_hours": Range(0.5, 2.0, 9.0)}
 
 
 @pytest.mark.parametrize("seed", [3, 7])
 @pytest.mark.parametrize(("uncertain", "within"), [
-    (TIMES, 1e-9), ({k: TIMES[k] for k in ("repair_hours", "refuse_hours")}, 1e-9), (SPREAD, 2e-4),
+    (TIMES, 1e-9), (OTHERS, 1e-9), (OTHERS | TIMES, 1e-9), (OTHERS | TIMES | SPREAD, 2e-4),
+    ({k: TIMES[k] for k in ("repair_hours", "refuse_hours")}, 1e-9), (SPREAD, 2e-4),
     (SPREAD | TIMES, 2e-4)])
 def test_parts_priced_at_a_trials_values_are_the_closed_form_there(seed, uncertain, within):
     """No draws: rates × parts × weights at values within the ranges; sections' own repair times included."""
-    case, rng = random_case(seed, 20, temporary_fraction=0.5), np.random.default_rng(seed)
+    case = random_case(seed, 20, temporary_fraction=0.5, reclosing_off_share=0.1)
+    rng = np.random.default_rng(seed)
     measure, rows = InterruptionCost(case.network, case.costs), np.arange(len(case.table))
     assert np.isfinite(case.network.column["repair_hours"]).any()
     values = case.study.values | {k: rng.uniform(r.low, r.high, 4) for k, r in uncertain.items()}
@@ -182,6 +210,7 @@ def test_parts_priced_at_a_trials_values_are_the_closed_form_there(seed, uncerta
 @pytest.mark.slow
 @pytest.mark.parametrize("uncertain", [
     TIMES | SPREAD, TIMES | {"line_fault_rate_per_km": Range(0.05, 0.2, 0.6)},
+    OTHERS | {"reclosing_off_share": Range(0.0, 0.1, 0.4)},
     TIMES | SPREAD | {"phases_involved.0": Range(0.3, 0.75, 0.9)}])
 def test_simulated_interruption_cost_follows_each_trials_own_values(uncertain):
     """Against the closed form at the very values drawn, also where each trial has a table of its own."""

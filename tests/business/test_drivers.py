@@ -34,15 +34,16 @@ S = (Scenario("S", None, "sectionalizer", 2),)
 
 
 def _npvs(case, values) -> np.ndarray:
-    """The long way: table, expected values and cash flow at the given values."""
+    """The long way: table, expected values and cash flow at the given values, in the perspective that they state."""
     table = build_outcomes(case.network, values, case.study.scenarios)
     business = assess(table, expected_values(table, values), values, COSTS)
     return np.array([flows(business, s)["discounted"].sum() for s in range(len(business.scenarios))])
 
 
+@pytest.mark.parametrize("full", [False, True])
 @pytest.mark.parametrize("seed", range(6))
-def test_grouped_table_gives_the_same_amounts(seed):
-    case = random_case(seed, 25, perspective="society")
+def test_grouped_table_gives_the_same_amounts(seed, full):
+    case = random_case(seed, 25, full, perspective="society")
     for s in range(len(case.study.scenarios)):
         rows = row_groups(case.table, case.study.values)
         found = grouped_amounts(group_rows(rows, s, case.study.values), case.study.values, COSTS)
@@ -69,12 +70,42 @@ def test_fast_npv_follows_every_assumption(seed):
         assert npv(values) == pytest.approx(_npvs(case, values), rel=1e-8, abs=1e-4)
 
 
+@pytest.mark.parametrize("seed", range(8))
+def test_fast_npv_follows_every_assumption_of_full_studies(seed):
+    """Reclosing off, wrong links, walks and momentary events, and what each race of fuse and device hangs on."""
+    case = random_case(seed, 12, True, perspective="society" if seed % 2 else "utility", incentive_per_saifi=700.0)
+    npv, rng = npv_function(case.network, case.study.scenarios, COSTS), np.random.default_rng(seed)
+    for _ in range(5):
+        values = with_values(case.study.values, {
+            "reclosing_off_share": rng.choice([0.0, 1.0, rng.random()]),
+            "wrong_link_share": rng.choice([0.0, 1.0, rng.random()]),
+            "patrol_reclosing_off_hours": rng.uniform(0.2, 9.0), "patrol_hours": rng.uniform(0.2, 5.0),
+            "repair_hours": rng.uniform(0.5, 9.0), "switching_hours": rng.uniform(0.0, 4.0),
+            "momentary_cost_factor": rng.uniform(0.0, 3.0), "actuator_cost": rng.uniform(0.0, 300.0),
+            "temporary_fraction": rng.choice([0.0, 1.0, rng.random()]),
+            **rng.choice([{}, {"fault_current_factor": 1.3}, {"fuse_melting_factor": 0.4}, {"fuse_arcing_time_s": 0.1},
+                          {"actuating_ratio": 2.1}, {"phases_involved.0": 0.4}]),
+        })
+        assert npv(values) == pytest.approx(_npvs(case, values), rel=1e-8, abs=1e-4)
+
+
+def test_fast_npv_follows_the_trip_with_reclosing_off():
+    case = random_case(3, 18, True, reclosing_off_share=0.3, perspective="society")
+    npv = npv_function(case.network, case.study.scenarios, COSTS)
+    found = [npv(case.study.values | {"reclosing_off_trip": trip}) for trip in ("fast", "delayed")]
+    for trip, value in zip(("fast", "delayed"), found, strict=True):
+        assert value == pytest.approx(_npvs(case, case.study.values | {"reclosing_off_trip": trip}), rel=1e-8, abs=1e-4)
+    assert not np.allclose(*found)
+
+
 @pytest.mark.parametrize("change", [
+    {"reclosing_off_share": 0.0}, {"reclosing_off_share": 1.0}, {"wrong_link_share": 0.0}, {"wrong_link_share": 1.0},
     {"line_fault_rate_per_km": 0.0}, {"temporary_fraction": 0.0}, {"temporary_fraction": 1.0}, {"fuse_failure": 0.0},
     {"fuse_failure": 1.0}, {"sectionalizer_failure": 0.0}, {"sectionalizer_failure": 1.0}, {"clearing_shares.0": 0.0},
     {"clearing_shares.1": 0.0}, {"clearing_shares.2": 0.0}], ids=str)
 def test_what_never_happens_at_one_value_is_not_forgotten_at_another(change):
-    case = random_case(3, 18, line_fault_rate_per_km=0.3, fuse_failure=0.1, sectionalizer_failure=0.1)
+    case = random_case(3, 18, True, line_fault_rate_per_km=0.3, fuse_failure=0.1, sectionalizer_failure=0.1,
+                       reclosing_off_share=0.2, wrong_link_share=0.1)
     npv = npv_function(case.network, case.study.scenarios, COSTS)
     first = with_values(case.study.values, change)
     for values in (first, case.study.values, first):

@@ -6,13 +6,12 @@ import numpy as np
 
 from reliability.indices.expected import expected_values
 from reliability.indices.simulation import Question
-from reliability.network.tree import build_network
 from reliability.schema.scenarios import Scenario
 from tests.networks import study_of
 
 MEASURES = {"ci": "fault_ci", "customer_hours": "fault_customer_hours", "load_kwh": "fault_load_kwh",
             "momentary_events": "fault_momentary_events", "momentary_interruptions": "fault_momentary_interruptions",
-            "sectionalizer_operations": "fault_sectionalizer_operations"}
+            "sectionalizer_operations": "fault_sectionalizer_operations", "actuators": "fault_actuators"}
 
 
 def closed_form(table, values) -> dict[str, np.ndarray]:
@@ -36,4 +35,4 @@ def steady(uncertain):
         (Scenario("S", None, "sectionalizer", 2),), line_fault_rate_per_km=20.0, cv=0.0, yearly_cv=0.0,
         horizon_years=20, temporary_fraction=0.6, fast_operations=0)
     values = study.values | {k: r.mean for k, r in uncertain.items() if "." not in k}
-    return Question(build_network(study.sections), values, uncertain, study.scenarios)
+    return Question(study.network, values, uncertain, study.scenarios)

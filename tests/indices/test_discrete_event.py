@@ -1,4 +1,4 @@
-"""The package's simulation and closed form against a discrete-event simulation of the same model."""
+"""The package's closed form against a discrete-event simulation of the same model, batch by batch of years."""
 
 from __future__ import annotations
 
@@ -9,24 +9,31 @@ from reliability.pipeline import expect
 from tests.discrete_event import discrete_event_years
 from tests.networks import random_study
 
-YEARS = 400.0
+BATCHES, YEARS = 40, 10.0
+MEASURES = {"ci": "fault_ci", "customer_hours": "fault_customer_hours", "momentary_events": "fault_momentary_events",
+            "momentary_interruptions": "fault_momentary_interruptions"}
+
+
+def errors_apart(means: np.ndarray, wanted: float) -> float:
+    """Standard errors between the mean of batches, (BATCHES,), and what is wanted; 0 where both are alike."""
+    apart = abs(means.mean() - wanted)
+    error = means.std(ddof=1) / np.sqrt(len(means))
+    return 0.0 if apart <= 1e-9 * (1.0 + wanted) else apart / max(error, 1e-300)
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("full", [False, True])
 @pytest.mark.parametrize("number", range(4))
-def test_discrete_events_agree_with_the_closed_form(number):
-    """Faults and interruptions over 400 years: within 4.5 standard deviations of compound Poisson sums."""
-    study = random_study(np.random.default_rng(200 + number), sections=20)
-    results = expect(study)
-    customers = float(study.sections["customers"].sum())
-    for scenario, expected in zip(study.scenarios, results.expected, strict=True):
-        tally = discrete_event_years(study, scenario, YEARS, np.random.default_rng(number))
-        mean_ci = expected.fault_ci.sum() * YEARS
-        # an event interrupts at most all customers, so the sum's variance is at most mean × customers
-        assert abs(tally.ci - mean_ci) <= 4.5 * np.sqrt(mean_ci * customers) + 1e-9
-        mean_events = expected.fault_momentary_events.sum() * YEARS
-        assert abs(tally.momentary_events - mean_events) <= 4.5 * np.sqrt(mean_events * customers) + 1e-9
-        repairs = expected.fault_callouts[:, 3].sum() * YEARS
-        assert abs(tally.callouts["repair"] - repairs) <= 4.5 * np.sqrt(repairs)
-        mean_hours = expected.fault_customer_hours.sum() * YEARS
-        assert tally.customer_hours == pytest.approx(mean_hours, rel=0.2)
+def test_discrete_events_agree_with_the_closed_form(number, full):
+    """Interruptions, hours, momentary events and call-outs a year: within four standard errors of 40 batches."""
+    study = random_study(np.random.default_rng(200 + number), 15, full, yearly_cv=0.0, cv=0.5)
+    results, rng = expect(study), np.random.default_rng(number)
+    for scenario, expected in list(zip(study.scenarios, results.expected, strict=True))[::3]:
+        tallies = [discrete_event_years(study, scenario, YEARS, rng) for _ in range(BATCHES)]
+        wanted = {name: getattr(expected, attribute).sum() for name, attribute in MEASURES.items()}
+        found = {name: np.array([getattr(t, name) for t in tallies]) / YEARS for name in MEASURES}
+        callouts = expected.fault_callouts.sum(axis=0)
+        wanted |= {"repair": callouts[3], "other": callouts[:3].sum()}
+        found |= {kind: np.array([t.callouts[kind] for t in tallies]) / YEARS for kind in ("repair", "other")}
+        apart = {name: errors_apart(found[name], wanted[name]) for name in wanted}
+        assert {name: round(a, 1) for name, a in apart.items() if a > 4.0} == {}, scenario.name

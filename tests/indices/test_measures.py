@@ -7,33 +7,38 @@ import pytest
 from scipy import stats
 
 from reliability.faults.outcomes import row_rates
+from reliability.faults.times import hours_of
 from reliability.indices.draws import draw_unknowns, one_trial, pert, values_of_trials, yearly_multipliers
 from reliability.indices.events import Block, YearWeights, simulate_block, year_weights
 from reliability.indices.expected import expected_values
-from reliability.indices.measures import COUNTED, TIMED, Coefficients, coefficients, waiting_tables
+from reliability.indices.measures import COUNTED, TIMED, Coefficients, amounts_of, coefficients
 from reliability.pipeline import expect
 from reliability.schema.assumptions import Range
 from tests.networks import random_study
 
-TIME_KEYS = ("refuse_hours", "reset_hours", "patrol_hours", "repair_hours", "switching_hours")
+TIME_KEYS = ("refuse_hours", "reset_hours", "patrol_hours", "repair_hours", "switching_hours",
+             "patrol_reclosing_off_hours")
 FAULT_SUMS = {"ci": "fault_ci", "customer_hours": "fault_customer_hours", "load_kwh": "fault_load_kwh",
               "momentary_events": "fault_momentary_events", "momentary_interruptions": "fault_momentary_interruptions",
-              "sectionalizer_operations": "fault_sectionalizer_operations"}
+              "sectionalizer_operations": "fault_sectionalizer_operations", "actuators": "fault_actuators"}
 
 
+@pytest.mark.parametrize("full", [False, True])
 @pytest.mark.parametrize("seed", range(6))
-@pytest.mark.parametrize("uncertain", [(), ("switching_hours",), ("repair_hours", "refuse_hours"), TIME_KEYS])
-def test_rates_times_coefficients_are_the_closed_form(seed, uncertain):
+@pytest.mark.parametrize("uncertain", [(), ("switching_hours",), ("repair_hours", "refuse_hours"),
+                                       ("patrol_reclosing_off_hours",), TIME_KEYS])
+def test_rates_times_coefficients_are_the_closed_form(seed, uncertain, full):
     """Whatever times are left out of the coefficients and multiplied in afterwards."""
-    study = random_study(np.random.default_rng(seed), 20)
+    study = random_study(np.random.default_rng(seed), 20, full)
     results = expect(study)
     table = results.table
-    of = coefficients(table, study.values, np.arange(len(table)), dict.fromkeys(uncertain), {}, waiting_tables(table))
+    of = coefficients(table, study.values, np.arange(len(table)), dict.fromkeys(uncertain), {},
+                      amounts_of(table.network))
     rates, found = row_rates(table, study.values), {}
     for keys, columns, matrix in ((of.count_keys, of.count_column, of.count),
                                   (of.severity_keys, of.severity_column, of.severity)):
-        for (name, scenario, time_key), column in zip(keys, columns, strict=True):
-            scale = study.values[time_key] if time_key else 1.0
+        for (name, scenario, term), column in zip(keys, columns, strict=True):
+            scale = float(hours_of(term, study.values)) if term else 1.0
             found[name, scenario] = found.get((name, scenario), 0.0) + scale * float(rates @ matrix[:, column])
     for s, expected in enumerate(expected_values(table, study.values)):
         for name, attribute in FAULT_SUMS.items():
@@ -46,7 +51,7 @@ def test_rates_times_coefficients_are_the_closed_form(seed, uncertain):
 def test_equal_columns_are_stored_once_and_zero_columns_not_at_all():
     study = random_study(np.random.default_rng(2), 20)
     table = expect(study).table
-    of = coefficients(table, study.values, np.arange(len(table)), {}, {}, waiting_tables(table))
+    of = coefficients(table, study.values, np.arange(len(table)), {}, {}, amounts_of(table.network))
     for matrix, columns in ((of.count, of.count_column), (of.severity, of.severity_column)):
         assert len(np.unique(matrix, axis=1).T) == matrix.shape[1]
         assert matrix.any(axis=0).all()
@@ -68,7 +73,7 @@ def test_an_extra_measure_gets_both_parts_of_every_term():
     rows = np.arange(len(table))
     of = coefficients(table, study.values, rows, {},
                       {"extra": _Extra()},
-                      waiting_tables(table))
+                      amounts_of(table.network))
     at = of.count_keys.index(("extra", 1, None))
     assert (of.count[:, of.count_column[at]] == 7.0).all()
     at = of.count_keys.index(("extra", 1, "own"))

@@ -11,9 +11,8 @@ from scipy import stats
 from reliability.faults.outcomes import row_rates
 from reliability.indices import simulation
 from reliability.indices.draws import one_trial, values_of_trials
-from reliability.indices.simulation import Question, simulate
+from reliability.indices.simulation import Question, needs_own_tables, simulate
 from reliability.indices.spread import differences, statistics, summaries, yearly_indices
-from reliability.network.tree import build_network
 from reliability.pipeline import expect, question
 from reliability.report.summary import summary
 from reliability.schema.assumptions import Range
@@ -25,7 +24,14 @@ UNKNOWNS = {
     "repair_hours": Range(1.0, 3.0, 6.0), "switching_hours": Range(0.5, 1.0, 1.5), "refuse_hours": Range(1.0, 1.5, 3.0),
     "reset_hours": Range(1.0, 1.5, 2.5), "patrol_hours": Range(0.5, 1.0, 2.0), "fuse_failure": Range(0.0, 0.02, 0.1),
     "sectionalizer_failure": Range(0.0, 0.03, 0.1), "yearly_cv": Range(0.1, 0.2, 0.4), "cv": Range(0.4, 0.8, 1.2),
+    "reclosing_off_share": Range(0.0, 0.05, 0.3), "wrong_link_share": Range(0.0, 0.1, 0.4),
+    "patrol_reclosing_off_hours": Range(0.5, 1.5, 6.0),
 }
+
+
+def without_stated_shares(study):
+    """The study with the reclosing-off share of every device left to its assumption."""
+    return study.with_sections(study.sections.assign(reclosing_off_share=np.nan))
 
 
 def deviations(simulated, wanted: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
@@ -34,7 +40,7 @@ def deviations(simulated, wanted: dict[str, np.ndarray]) -> dict[str, np.ndarray
     for name, value in wanted.items():
         means = simulated.totals[name].mean(axis=2)
         error = means.std(axis=1, ddof=1) / np.sqrt(simulated.trials)
-        if name == "sectionalizer_operations":
+        if name in ("sectionalizer_operations", "actuators"):
             # so rare that none may come: the error is at least that of the Poisson law
             error = np.maximum(error, np.sqrt(value / (simulated.trials * simulated.years)))
         apart = np.abs(means.mean(axis=1) - value)
@@ -43,9 +49,10 @@ def deviations(simulated, wanted: dict[str, np.ndarray]) -> dict[str, np.ndarray
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("number", range(50))
-def test_mean_lies_within_four_standard_errors_of_the_closed_form(number):
-    study = random_study(np.random.default_rng(number), sections=25, horizon_years=5)
+@pytest.mark.parametrize("full", [False, True])
+@pytest.mark.parametrize("number", range(30))
+def test_mean_lies_within_four_standard_errors_of_the_closed_form(number, full):
+    study = random_study(np.random.default_rng(number), 25, full, horizon_years=5)
     results = expect(study)
     simulated = simulate(question(results), seed=number, trials=300)
     worst = deviations(simulated, closed_form(results.table, study.values))
@@ -65,13 +72,20 @@ def test_demo_indices_agree_with_the_closed_form(demo):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("number", range(6))
+@pytest.mark.parametrize("number", range(8))
 def test_with_unknowns_the_mean_is_that_of_the_closed_form_over_the_same_draws(number):
-    """Trial by trial the horizon's mean scatters about the closed form at the trial's values."""
-    study = random_study(np.random.default_rng(100 + number), sections=20, horizon_years=4)
-    network = build_network(study.sections)
-    ask = Question(network, study.values | {k: r.mean for k, r in UNKNOWNS.items()}, UNKNOWNS, study.scenarios)
-    simulated = simulate(ask, seed=number, trials=300)
+    """Trial by trial the horizon's mean scatters about the closed form at the trial's values.
+
+    The last two studies state shares of devices, so that each trial has a table of its own.
+    """
+    study = random_study(np.random.default_rng(100 + number), 12, full=True, horizon_years=4)
+    study = without_stated_shares(study)
+    if number >= 6:
+        roots = study.sections["parent_id"] == ""
+        study = study.with_sections(study.sections.assign(reclosing_off_share=np.where(roots, 0.1, np.nan)))
+    ask = Question(study.network, study.values | {k: r.mean for k, r in UNKNOWNS.items()}, UNKNOWNS, study.scenarios)
+    assert needs_own_tables(ask) == (number >= 6)
+    simulated = simulate(ask, seed=number, trials=300 if number < 6 else 100)
     values = values_of_trials(ask.values, simulated.draws)
     wanted = [closed_form(ask.table(v), v) for v in (one_trial(values, t) for t in range(simulated.trials))]
     for name in MEASURES:
@@ -81,11 +95,16 @@ def test_with_unknowns_the_mean_is_that_of_the_closed_form_over_the_same_draws(n
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("key", ["fast_clearing_time_s", "phases_involved.0"])
-def test_an_unknown_that_changes_protection_gets_a_table_a_trial(key):
-    study = random_study(np.random.default_rng(7), sections=15, horizon_years=6)
-    unknown = {key: Range(0.03, 0.08, 0.3) if "." not in key else Range(0.3, 0.75, 0.9)}
-    ask = Question(build_network(study.sections), study.values, unknown, study.scenarios)
+@pytest.mark.parametrize(("key", "of"), [
+    ("fast_clearing_time_s", Range(0.03, 0.08, 0.3)), ("phases_involved.0", Range(0.3, 0.75, 0.9)),
+    ("reclosing_off_share", Range(0.0, 0.15, 0.6)), ("fault_current_factor", Range(0.5, 1.0, 1.6)),
+    ("fuse_melting_factor", Range(0.3, 0.75, 1.0)), ("fuse_arcing_time_s", Range(0.0, 0.013, 0.2)),
+    ("actuating_ratio", Range(1.2, 1.6, 3.0))])
+def test_an_unknown_that_changes_protection_gets_a_table_a_trial(key, of):
+    study = random_study(np.random.default_rng(7), 15, full=True, horizon_years=6)
+    unknown = {key: of}
+    ask = Question(study.network, study.values | ({key: of.mean} if "." not in key else {}), unknown, study.scenarios)
+    assert needs_own_tables(ask)
     simulated = simulate(ask, seed=5, trials=150)
     values = values_of_trials(ask.values, simulated.draws)
     wanted = [closed_form(ask.table(v), v)["customer_hours"] for v in (one_trial(values, t) for t in range(150))]
@@ -154,15 +173,19 @@ RATES = {key: law for key, law in UNKNOWNS.items() if key in simulation.RATE_KEY
     "clearing_shares.0": Range(0.1, 0.5, 0.9), "clearing_shares.1": Range(0.1, 0.3, 0.6)}
 
 
+def test_every_assumption_that_scales_rates_is_drawn_here():
+    assert {key.partition(".")[0] for key in RATES} == simulation.RATE_KEYS
+
+
 @pytest.mark.parametrize("keys", [(), *((key,) for key in RATES), tuple(RATES)], ids=str)
 def test_rates_at_the_values_of_a_trial_are_those_of_the_rows(keys):
     """Rows and their classes, scaled to a trial's draws, against the rates of the table at those draws: exactly."""
     for seed in range(6):
         never = {} if keys else {"fuse_failure": 1.0, "sectionalizer_failure": 1.0}
-        study = random_study(np.random.default_rng(seed), sections=25, **never)
+        study = without_stated_shares(random_study(np.random.default_rng(seed), 25, full=seed >= 3, **never))
         uncertain = {key: RATES[key] for key in keys}
         means = study.values | {k: law.mean for k, law in uncertain.items() if "." not in k}
-        table = Question(build_network(study.sections), means, uncertain, study.scenarios).table(means)
+        table = Question(study.network, means, uncertain, study.scenarios).table(means)
         draws = {k: np.array([law.low, law.high]) for k, law in uncertain.items()}
         rows, rates, of, classes = simulation.rate_parts(table, means, {key.partition(".")[0] for key in keys})
         for t in range(2 if keys else 0):

@@ -9,11 +9,13 @@ import pytest
 from scipy import stats
 
 from reliability.faults.consequences import CALLOUTS
+from reliability.indices.expected import system_indices
 from reliability.indices.simulation import Simulated
 from reliability.indices.spread import differences, simulated_cemi, statistics, summaries, yearly_indices
 from reliability.pipeline import expect
 from reliability.report.summary import summary
 from tests.indices.cases import one_section
+from tests.networks import random_study, study_of
 
 # two scenarios, two trials of two years
 CI = np.array([[[10.0, 30.0], [20.0, 0.0]], [[10.0, 10.0], [20.0, 0.0]]])
@@ -114,6 +116,33 @@ def test_simulated_cemi_agrees_with_the_closed_form(demo, cv):
     for n in range(1, 7):
         error = drawn[:, n - 1].std(ddof=1) / np.sqrt(600)
         assert abs(drawn[:, n - 1].mean() - wanted[str(n)]) <= 4 * error + 1e-3
+
+
+@pytest.mark.parametrize("portion", [0.0, 0.4, 1.0])
+def test_simulated_cemi_counts_three_phase_customers_at_a_rate_of_their_own(portion):
+    """A three-phase tap behind single-phase fuses, two faults a year on one phase: they see 2, the others 2/3."""
+    study = study_of([
+        {"section_id": "main", "device": "breaker"},
+        {"section_id": "tap", "parent_id": "main", "device": "fuse", "phases": 3.0, "length_km": 1.0, "customers": 100,
+         "customers_three_phase": 100 * portion}],
+        line_fault_rate_per_km=2.0, temporary_fraction=0.0, fuse_failure=0.0, phases_involved=(1.0, 0.0, 0.0),
+        yearly_cv=0.0)
+    expected = expect(study).expected[0]
+    drawn = simulated_cemi(expected, 0.0, 20_000, np.random.default_rng(3)).mean(axis=0)
+    wanted = portion * stats.poisson(2.0).sf(np.arange(6)) + (1.0 - portion) * stats.poisson(2.0 / 3.0).sf(np.arange(6))
+    assert np.all(np.abs(drawn - wanted) <= 4.0 * np.sqrt(wanted * (1 - wanted) / 20_000) + 1e-12)
+    assert list(system_indices(expected, 0.0)["cemi"].values()) == pytest.approx(wanted.tolist())
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(6))
+def test_simulated_cemi_of_full_studies_agrees_with_the_closed_form(seed):
+    results = expect(random_study(np.random.default_rng(seed), 20, full=True))
+    cv = results.study.values["yearly_cv"]
+    for expected in results.expected[::4]:
+        drawn = simulated_cemi(expected, cv, 3000, np.random.default_rng(seed))
+        wanted = np.array(list(system_indices(expected, cv)["cemi"].values()))
+        assert np.all(np.abs(drawn.mean(axis=0) - wanted) <= 4.0 * drawn.std(axis=0, ddof=1) / np.sqrt(3000) + 1e-3)
 
 
 def test_simulated_cemi_of_one_section_follows_the_negative_binomial_law():

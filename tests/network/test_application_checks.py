@@ -348,6 +348,7 @@ def test_what_fails_is_not_applicable():
     stands = {"device": "sectionalizer"}
     assert applicable(checks_of(stands, two, sectionalizer_counts=2)) == [False]
     assert applicable(checks_of(stands, two, sectionalizer_counts=1)) == [True]
+    assert applicable(checks_of(backup=two | {"operations_to_lockout": 1.0})) == [False]
     recloser = Scenario("R", None, "lateral_recloser", applicable_only=True)
     assert applicable(checks_of(backup={"minimum_trip_a": 50.0}, scenario=recloser)) == [True]
     assert applicable(checks_of(backup={"minimum_trip_a": 50.0}, scenario=ALL)) == [False]

@@ -9,10 +9,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reliability.network.fuse_links import link_name, link_table, saving_ceiling_a, saving_ceilings_a
+from reliability.network.fuse_links import link_name, link_table
+from reliability.network.link_curves import link_curves, saving_ceilings_a
 
 LINKS = sorted(link_table().index)
 PREFERRED = (6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 65, 80, 100, 140, 200)
+
+
+def saving_ceiling_a(link: str, clearing_s: float, factor: float = 0.75) -> float:
+    """Of one link; `factor`: fuse_melting_factor."""
+    return float(saving_ceilings_a(link_curves([link]), clearing_s, factor)[0])
 
 
 def test_the_table_has_types_k_and_t_in_all_ratings():
@@ -76,13 +82,22 @@ def test_what_is_no_link(text):
     assert link_name(text) is None
 
 
-def test_unknown_link_is_an_error_alone_and_unlimited_in_an_array():
-    """The contract: computed, or unlimited where no link is given."""
+@pytest.mark.parametrize("factor", [0.25, 0.5, 0.75, 1.0])
+def test_the_melting_factor_shortens_the_time_in_which_a_fuse_is_saved(factor):
+    """65K melts in 0.1 s at 918 A, in 0.025 s at 1836 A: saved there by a backup that clears in factor × that."""
+    assert saving_ceiling_a("65K", 0.1 * factor, factor) == pytest.approx(918.0, rel=1e-12)
+    assert saving_ceiling_a("65K", 0.025 * factor, factor) == pytest.approx(1836.0, rel=1e-12)
+
+
+def test_unknown_link_is_an_error():
     with pytest.raises(KeyError):
-        saving_ceiling_a("64K", 0.08)
-    found = saving_ceilings_a(np.array(["65K", "", "k65", "40T"], dtype=object), 0.075)
-    assert found.tolist() == pytest.approx([918.0, math.inf, 918.0, 1040.0])
+        link_curves(["64K"])
+
+
+def test_links_in_an_array_each_have_their_own():
+    found = saving_ceilings_a(link_curves(["65K", "40T"]), 0.075, 0.75)
+    assert found.tolist() == pytest.approx([918.0, 1040.0])
 
 
 def test_no_links_at_all():
-    assert saving_ceilings_a(np.array([], dtype=object), 0.08).shape == (0,)
+    assert saving_ceilings_a(link_curves([]), 0.08, 0.75).shape == (0,)

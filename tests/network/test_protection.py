@@ -7,11 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from reliability.network.coordination import coordination
 from reliability.network.devices import CODE
-from reliability.network.protection import ACTUATING_RATIO, chosen_rating_a, offered_ratings_a, protection
+from reliability.network.protection import chosen_rating_a, offered_ratings_a, protection
 from reliability.network.tree import build_network
+from reliability.schema.assumptions import defaults
 from reliability.schema.devices import FUSE, LATERAL_RECLOSER, RECLOSER, SECTIONALIZER
-from reliability.schema.scenarios import AS_BUILT, Scenario
+from reliability.schema.scenarios import AS_BUILT, Conversion, Scenario
 from tests.networks import study_of
 
 ROWS = (
@@ -30,12 +32,19 @@ VALUES = {"operations_to_lockout": 4, "fast_operations": 2, "sectionalizer_count
 
 
 def resolved(scenario: Scenario, **values: object):
-    """A function from a field of Protection and a section_id to its value."""
+    """A function from a field of Protection, or "ceiling_a" of Coordination, and a section_id to its value."""
     study = study_of(ROWS, **(VALUES | values))
     network = build_network(study.sections)
     at = {name: i for i, name in enumerate(network.ids)}
     found = protection(network, study.values, scenario)
-    return lambda field, section: getattr(found, field)[at[section]].item()
+    ceiling = coordination(network, study.values, [found]).ceiling_a[0]
+    return lambda field, section: (ceiling if field == "ceiling_a" else getattr(found, field))[at[section]].item()
+
+
+def ratings(load_a, margin: float, pickup: float, ratio: float = 1.6) -> np.ndarray:
+    """Chosen ratings under these assumptions."""
+    return chosen_rating_a(np.asarray(load_a, dtype=float), defaults() | {
+        "load_margin": margin, "cold_load_factor": pickup, "actuating_ratio": ratio})
 
 
 def device(of, section: str) -> str:
@@ -55,7 +64,9 @@ def test_ratings_run_from_5_to_200_a_and_actuate_at_160_percent():
     study = study_of(rows)
     found = protection(build_network(study.sections), study.values, Scenario(AS_BUILT))
     assert found.actuating_a[1:] == pytest.approx(1.6 * offered, rel=1e-15)
-    assert ACTUATING_RATIO == 1.6
+    assert study.values["actuating_ratio"] == 1.6
+    higher = protection(build_network(study.sections), study.values | {"actuating_ratio": 2.0}, Scenario(AS_BUILT))
+    assert higher.actuating_a[1:] == pytest.approx(2.0 * offered, rel=1e-15)
 
 
 @pytest.mark.parametrize(("load", "margin", "pickup", "rating"), [
@@ -70,21 +81,25 @@ def test_ratings_run_from_5_to_200_a_and_actuate_at_160_percent():
     (np.nan, 1.25, 2.0, np.nan),
 ])
 def test_chosen_rating(load, margin, pickup, rating):
-    found = chosen_rating_a(np.array([load]), margin, pickup)
-    assert found == pytest.approx([rating], nan_ok=True)
+    assert ratings([load], margin, pickup) == pytest.approx([rating], nan_ok=True)
+
+
+def test_a_higher_actuating_ratio_lets_a_smaller_rating_stand_cold_load_pickup():
+    """40 A · 3 = 120 A: 1.6·80 = 128, 2.4·50 = 120; the load asks for 40 A alone."""
+    assert [ratings([40.0], 1.0, 3.0, ratio)[0] for ratio in (1.6, 2.4, 3.0)] == [80.0, 50.0, 40.0]
 
 
 def test_a_margin_met_exactly_takes_the_rating_whatever_the_rounding():
     """1.1 · (rating/1.1) may come out a bit above the rating in floating point."""
     offered = offered_ratings_a()
     for margin in (1.1, 1.15, 1.25, 1.3, 1.7):
-        assert chosen_rating_a(offered / margin, margin, 1.0) == pytest.approx(offered)
+        assert ratings(offered / margin, margin, 1.0) == pytest.approx(offered)
 
 
 @given(st.floats(0.0, 300.0), st.floats(1.0, 2.0), st.floats(1.0, 3.0), st.floats(1.0, 5.0))
 def test_more_load_never_lowers_the_chosen_rating(load, factor, margin, pickup):
     """None at all counts as beyond the largest."""
-    small, large = np.nan_to_num(chosen_rating_a(np.array([load, load * factor]), margin, pickup), nan=np.inf)
+    small, large = np.nan_to_num(ratings([load, load * factor], margin, pickup), nan=np.inf)
     assert small <= large
 
 
@@ -132,16 +147,69 @@ def test_a_sectionalizer_without_rating_takes_the_one_chosen_for_its_load():
 # --- conversions -------------------------------------------------------------------------
 
 
-def test_all_laterals_become_sectionalizers_and_lose_what_the_old_device_had():
-    of = resolved(Scenario("S", None, SECTIONALIZER, 3))
+def test_converted_laterals_lose_what_the_old_device_had():
+    of = resolved(Scenario("S", ("fused", "counted", "dark", "reclosed"), SECTIONALIZER, 3))
     assert [device(of, s) for s in ("fused", "counted", "dark", "reclosed")] == [SECTIONALIZER] * 4
     assert [device(of, s) for s in ("src", "mid", "sub", "plain")] == ["breaker", RECLOSER, FUSE, ""]
     assert [of("converted", s) for s in ("fused", "reclosed")] == [True, True]
-    assert np.isinf(of("ceiling_a", "fused"))
+    assert np.isnan(of("ceiling_a", "fused"))
     assert of("ceiling_a", "sub") == 700.0
     assert (of("lockout", "reclosed"), of("fast", "reclosed")) == (0, 0)
     assert (of("rated_a", "fused"), of("actuating_a", "fused")) == (50.0, 80.0)          # 1.25·40 = 50
     assert (of("rated_a", "reclosed"), of("actuating_a", "reclosed")) == (12.5, 20.0)    # 1.25·10 = 12.5
+
+
+def test_all_means_every_fuse_and_sectionalizer_but_no_lateral_recloser_nor_what_is_underground():
+    of = resolved(Scenario("S", None, SECTIONALIZER, 3))
+    assert [device(of, s) for s in ("fused", "counted", "dark", "reclosed")] == [SECTIONALIZER] * 3 + [LATERAL_RECLOSER]
+    assert (of("converted", "reclosed"), of("lockout", "reclosed"), of("fast", "reclosed")) == (False, 2, 1)
+    rows = [ROWS[0], {"section_id": "cable", "parent_id": "src", "device": FUSE, "construction": "underground"}]
+    for laterals in (None, ("cable",)):
+        study = study_of(rows, **VALUES)
+        found = protection(build_network(study.sections), study.values, Scenario("S", laterals, SECTIONALIZER))
+        assert found.device.tolist() == [CODE["breaker"], CODE[FUSE]]
+
+
+def test_a_fuse_behind_a_lateral_recloser_is_a_candidate():
+    rows = [*ROWS, {"section_id": "spur", "parent_id": "reclosed", "device": FUSE}]
+    study = study_of(rows, **VALUES)
+    network = build_network(study.sections)
+    found = protection(network, study.values, Scenario("S", None, SECTIONALIZER, 3))
+    at = {name: i for i, name in enumerate(network.ids)}
+    assert found.device[at["spur"]] == CODE[SECTIONALIZER]
+    assert found.counts[at["spur"]] == 1  # the lateral recloser has two operations
+    assert found.device[at["sub"]] == CODE[FUSE]  # a fuse below a fuse is none
+
+
+@pytest.mark.parametrize(("backup", "asked", "counts"), [("3", 3, 2), ("4", 3, 3), ("2", 2, 1), ("2", None, 1)])
+def test_counts_that_a_scenario_sets_are_lowered_to_what_the_backup_admits(backup, asked, counts):
+    study = study_of([ROWS[0] | {"operations_to_lockout": float(backup)},
+                      {"section_id": "tap", "parent_id": "src", "device": FUSE}], **VALUES)
+    found = protection(build_network(study.sections), study.values, Scenario("S", None, SECTIONALIZER, asked))
+    assert found.counts[1] == counts
+
+
+def test_behind_a_backup_of_one_operation_the_device_stays():
+    """Even where two conversions hang together: the lower one counts for the lateral recloser that stays."""
+    rows = [ROWS[0] | {"operations_to_lockout": 1.0, "fast_operations": 0.0},
+            {"section_id": "tap", "parent_id": "src", "device": FUSE, "fuse_link": "65K"},
+            {"section_id": "lr", "parent_id": "src", "device": LATERAL_RECLOSER, "operations_to_lockout": 3.0},
+            {"section_id": "spur", "parent_id": "lr", "device": FUSE}]
+    study = study_of(rows, **VALUES)
+    every = Scenario("S", ("tap", "lr", "spur"), SECTIONALIZER, 3)
+    found = protection(build_network(study.sections), study.values, every)
+    assert found.device.tolist() == [CODE[d] for d in ("breaker", FUSE, LATERAL_RECLOSER, SECTIONALIZER)]
+    assert (found.converted.tolist(), found.counts[3]) == ([False, False, False, True], 2)
+
+
+def test_one_scenario_with_devices_and_counts_of_their_own():
+    mixed = {"fused": Conversion(SECTIONALIZER, 1), "counted": Conversion(LATERAL_RECLOSER),
+             "dark": Conversion(None, 3)}
+    of = resolved(Scenario("M", mixed, FUSE, 2, fast_operations={"mid": 1}))
+    assert [device(of, s) for s in ("fused", "counted", "dark", "reclosed")] == [
+        SECTIONALIZER, LATERAL_RECLOSER, FUSE, LATERAL_RECLOSER]
+    assert of("counts", "fused") == 1
+    assert [of("fast", s) for s in ("src", "mid", "reclosed")] == [1, 1, 1]
 
 
 def test_one_that_has_the_device_takes_the_counts_and_keeps_the_rest():
@@ -168,7 +236,7 @@ def test_a_new_fuse_has_no_link_and_is_always_saved():
     of = resolved(Scenario("F", None, FUSE))
     assert np.isinf(of("ceiling_a", "counted"))
     assert of("ceiling_a", "fused") == pytest.approx(918.0)
-    assert [of("converted", s) for s in ("fused", "counted", "reclosed")] == [False, True, True]
+    assert [of("converted", s) for s in ("fused", "counted", "reclosed")] == [False, True, False]
 
 
 def test_fast_operations_are_set_on_every_breaker_and_recloser():
@@ -187,6 +255,7 @@ def test_only_the_laterals_named_are_converted():
     asked = resolved(Scenario("S", ("counted", "reclosed"), SECTIONALIZER, 3))
     assert [asked("converted", s) for s in ("fused", "reclosed")] == [False, True]
     assert device(asked, "fused") == FUSE
+    assert asked("stated_ceiling_a", "sub") == 700.0
     assert asked("ceiling_a", "fused") == pytest.approx(918.0)
     assert [asked("counts", s) for s in ("counted", "dark")] == [3, 2]
     assert resolved(Scenario("S", None, SECTIONALIZER, 3))("converted", "fused")

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from reliability.network.devices import CODE
+from reliability.network.quantities import quantity
 from reliability.network.tree import build_network
 from reliability.schema.devices import LATERAL_DEVICES
 from tests.networks import random_study, study_of
@@ -67,8 +68,9 @@ def test_a_load_of_nothing_is_exactly_nothing_beside_large_ones():
     rows += [{"section_id": f"s{k}", "parent_id": "a", "load_kw": 1e9 / 3} for k in range(50)]
     rows += [{"section_id": "none", "parent_id": "a", "load_kw": 0.0}]
     network = build_network(study_of(rows).sections)
-    assert network.load_below[list(network.ids).index("none")] == pytest.approx(0.0, abs=1e-9)
-    assert network.load_below[0] == pytest.approx(0.1 + 50e9 / 3, rel=1e-15)
+    below = quantity(network, network.load_kw).below.unserved
+    assert below[list(network.ids).index("none")] == pytest.approx(0.0, abs=1e-9)
+    assert below[0] == pytest.approx(0.1 + 50e9 / 3, rel=1e-15)
 
 
 def test_a_chain_of_a_hundred_thousand_sections_is_no_recursion():

@@ -259,12 +259,14 @@ FEEDER = rows("b,,breaker,1,1,4,", "r,b,recloser,1,1,3,", "f,b,fuse,1,1,,", "sub
 
 @pytest.mark.parametrize(("scenario", "column", "value", "rule", "remedy"), [
     ("laterals = ['ff']", "laterals", "ff", "no section has this id", "did you mean"),
-    ("laterals = ['sub']", "laterals", "sub", "not the head of a lateral", "with none of them above"),
-    ("laterals = ['w']", "laterals", "w", "not the head of a lateral", "headed by a fuse"),
-    ("laterals = ['f', 'g']\ncounts = 3", "counts", "g", "3 counts at section g are above operations to lockout − 1 of "
-     "the device above it, r (3)", "set counts to 2 or less"),
-    ("laterals = ['l']\ndevice = 'fuse'", "device", "t", "3 counts at section t are above operations to lockout − 1 of "
-     "the device above it, r (3)", "set counts to 2"),
+    ("laterals = ['sub']", "laterals", "sub", "the device of this section cannot be converted",
+     "whose next device above recloses"),
+    ("laterals = ['w']", "laterals", "w", "the device of this section cannot be converted", "headed by a fuse"),
+    ("laterals = ['s']\ncounts = 1", "laterals", "s", "the device of this section cannot be converted",
+     "whose next device above recloses"),
+    ("laterals = ['l']\ndevice = 'fuse'", "laterals", "t", "3 counts at section t are above operations to lockout − 1 "
+     "of the device that would stand above it, r (3)",
+     "set its counts to 2 or less in the sections, or leave r as it is"),
     ("fast_operations = 3", "fast_operations", "3", "must be below operations to lockout of section r (3)",
      "write 2 or less"),
 ])
@@ -307,6 +309,8 @@ def test_fast_operations_where_there_is_no_reclosing(problems):
 
 @pytest.mark.parametrize("scenario", [
     "laterals = ['f']\ncounts = 3",
+    "laterals = ['f', 'g']\ncounts = 3",
+    "laterals = ['t']\ncounts = 3",
     "laterals = ['f', 'g', 'l']\ncounts = 2\ndevice = 'lateral_recloser'",
     "laterals = ['g']\ndevice = 'lateral_recloser'",
     "laterals = ['g']\ncounts = 3\napplicable_only = true",
@@ -317,20 +321,41 @@ def test_a_scenario_that_the_network_can_take_is_none(problems, scenario):
     assert problems(study__toml=f'name = "x"\n[[scenarios]]\nname = "n"\n{scenario}\n', **FEEDER) == []
 
 
-@pytest.mark.parametrize(("scenario", "accepted"), [("", True), ("counts = 1", True), ("counts = 2", False)])
-def test_a_scenario_without_counts_leaves_those_of_a_sectionalizer_that_stands_there(problems, scenario, accepted):
-    """Two operations admit the one count that it has; the two of [protection] are for new devices only."""
+@pytest.mark.parametrize(("scenario", "lowered"), [("", False), ("counts = 1", False), ("counts = 2", True)])
+def test_a_scenario_without_counts_leaves_those_of_a_sectionalizer_that_stands_there(study, scenario, lowered):
+    """Two operations admit the one count that it has; the two of [protection] are for new devices only.
+
+    A scenario's own counts are lowered to what the operations admit, and that is told.
+    """
     lines = rows("b,,breaker,1,1,2,", "s,b,sectionalizer,1,1,,1", head=f"{HEAD},operations_to_lockout,counts")
     toml = 'name = "x"\n[protection]\nfast_operations = 1\n[[scenarios]]\nname = "n"\ndevice = "sectionalizer"\n'
-    assert (problems(study__toml=f"{toml}{scenario}\n", **lines) == []) == accepted
+    told = [note for note in study(study__toml=f"{toml}{scenario}\n", **lines).notes if "lowered" in note]
+    assert told == ["Scenario n: 1 laterals (s): counts are lowered to one less than the operations of the device "
+                    "behind."] * lowered
 
 
-def test_many_laterals_with_too_many_counts_are_counted(problems):
-    lines = ["b,,breaker,1,1,3"] + [f"f{i},b,fuse,1,1," for i in range(50)]
-    found = problems(study__toml='name = "x"\n[[scenarios]]\nname = "n"\ncounts = 3',
-                     **rows(*lines, head=f"{HEAD},operations_to_lockout"))
+def test_what_becomes_otherwise_than_a_scenario_asks_is_told(study):
+    """Fifty laterals behind three operations, one behind a recloser of a single one, and one underground."""
+    lines = ["b,,breaker,1,1,3,", "r,b,recloser,1,1,1,", "o,r,fuse,1,1,,", "u,b,fuse,1,1,,underground"]
+    lines += [f"f{i},b,fuse,1,1,," for i in range(50)]
+    scenario = 'name = "x"\n[protection]\nfast_operations = 0\n[[scenarios]]\nname = "n"\ncounts = 3\n'
+    told = study(study__toml=scenario, **rows(*lines, head=f"{HEAD},operations_to_lockout,construction")).notes
+    assert [note for note in told if note.startswith("Scenario n")] == [
+        "Scenario n: 50 laterals (f0, f1, f2, f3, f4 …): counts are lowered to one less than the operations of the "
+        "device behind.",
+        "Scenario n: 1 laterals (o): the device stays as it is: the one behind has a single operation, in which no "
+        "sectionalizer opens.",
+        "Scenario n: 1 laterals (u): underground, and never converted."]
+
+
+def test_many_sectionalizers_behind_a_changed_device_are_counted(problems):
+    """Four operations of the lateral recloser admit three counts, the three of the breaker do not."""
+    lines = ["b,,breaker,1,1,3,", "l,b,lateral_recloser,1,1,4,"]
+    lines += [f"s{i},l,sectionalizer,1,1,,3" for i in range(50)]
+    found = problems(study__toml='name = "x"\n[[scenarios]]\nname = "n"\nlaterals = ["l"]\ndevice = "fuse"\n',
+                     **rows(*lines, head=f"{HEAD},operations_to_lockout,counts"))
     assert len(found) == 6
-    assert found[-1].rule == "45 more laterals have too many counts"
+    assert found[-1].rule == "45 more sectionalizers have too many counts"
 
 
 def test_laterals_all_without_any_lateral_is_sound(problems):
