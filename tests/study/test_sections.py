@@ -330,8 +330,8 @@ def test_a_scenario_without_counts_leaves_those_of_a_sectionalizer_that_stands_t
     lines = rows("b,,breaker,1,1,2,", "s,b,sectionalizer,1,1,,1", head=f"{HEAD},operations_to_lockout,counts")
     toml = 'name = "x"\n[protection]\nfast_operations = 1\n[[scenarios]]\nname = "n"\ndevice = "sectionalizer"\n'
     told = [note for note in study(study__toml=f"{toml}{scenario}\n", **lines).notes if "lowered" in note]
-    assert told == ["Scenario n: 1 laterals (s): counts are lowered to one less than the operations of the device "
-                    "behind."] * lowered
+    assert told == ["Scenario n: 1 lateral (s): counts are lowered to one less than the operations to lockout of the "
+                    "device above."] * lowered
 
 
 def test_what_becomes_otherwise_than_a_scenario_asks_is_told(study):
@@ -341,11 +341,11 @@ def test_what_becomes_otherwise_than_a_scenario_asks_is_told(study):
     scenario = 'name = "x"\n[protection]\nfast_operations = 0\n[[scenarios]]\nname = "n"\ncounts = 3\n'
     told = study(study__toml=scenario, **rows(*lines, head=f"{HEAD},operations_to_lockout,construction")).notes
     assert [note for note in told if note.startswith("Scenario n")] == [
-        "Scenario n: 50 laterals (f0, f1, f2, f3, f4 …): counts are lowered to one less than the operations of the "
-        "device behind.",
-        "Scenario n: 1 laterals (o): the device stays as it is: the one behind has a single operation, in which no "
+        "Scenario n: 50 laterals (f0, f1, f2, f3, f4 …): counts are lowered to one less than the operations to "
+        "lockout of the device above.",
+        "Scenario n: 1 lateral (o): not converted: the device above has a single operation, in which no "
         "sectionalizer opens.",
-        "Scenario n: 1 laterals (u): underground, and never converted."]
+        "Scenario n: 1 lateral (u): not converted: underground."]
 
 
 def test_many_sectionalizers_behind_a_changed_device_are_counted(problems):
