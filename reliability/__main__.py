@@ -142,7 +142,7 @@ def _run(options: argparse.Namespace) -> None:
 
 
 def _check(options: argparse.Namespace) -> None:
-    from reliability.history.findings import told
+    from reliability.history.findings import messages
     from reliability.pipeline import records_of, with_rates
     from reliability.report.figures import noun_for
 
@@ -150,14 +150,14 @@ def _check(options: argparse.Namespace) -> None:
     records = records_of(study)
     with_rates(study, records)
     if records is not None:
-        _print_notes(told(records.findings, study.outages_file))
+        _print_notes(messages(records.findings, study.outages_file))
     counts = {"section": len(study.sections), "customer": int(study.sections["customers"].sum()),
               "scenario": len(study.scenarios)}
     print(f"{study.name}: {', '.join(f'{n} {noun_for(n, noun)}' for noun, n in counts.items())}; no problems.")
 
 
 def _history(options: argparse.Namespace) -> None:
-    from reliability.history.findings import told
+    from reliability.history.findings import messages
     from reliability.pipeline import expect, modelled_by_feeder, records_of, with_rates
     from reliability.report.history_output import OWNED, write_history
 
@@ -165,7 +165,7 @@ def _history(options: argparse.Namespace) -> None:
     study = _opened(options.study)
     records = records_of(study)
     history = write_history(study, options.out, modelled_by_feeder(expect(with_rates(study, records))), records)
-    _print_notes(told(history.records.findings, study.outages_file))
+    _print_notes(messages(history.records.findings, study.outages_file))
     for caution in history.cautions:
         print(caution)
 

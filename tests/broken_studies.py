@@ -347,7 +347,7 @@ case("learned-without-the-years", ["sections.csv: row 3 | years_observed"], stud
      sections_csv=sections(MAIN + ",", TAP + ",4", head=HEAD + ",faults_observed"))
 case("outages-empty", ["outages.csv | empty"], outages_csv="")
 case("outages-without-a-date", ["outages.csv: row 2 | started | 'soon'"], outages_csv=outages("e1,tap,soon,later,5,,,"))
-case("outages-none-in-the-period", ["outages.csv | no row is left"], study_toml=history('records_from = "2030-01-01"'), **GOOD)
+case("outages-none-in-the-period", ["outages.csv | no row can be used"], study_toml=history('records_from = "2030-01-01"'), **GOOD)
 case("outages-header-twice", ["outages.csv | cause"], outages_csv=outages(GOOD_OUTAGE + ",x", head=OUT_HEAD + ",cause"))
 case("outages-as-no-workbook", ["outages.xlsx | not an .xlsx workbook"], outages_xlsx=b"records")
 case("outages-both-csv-and-xlsx", ["outages.xlsx | keep one"], outages_xlsx=b"PK", **GOOD)

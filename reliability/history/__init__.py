@@ -1,7 +1,10 @@
-"""Outage records: what they say about indices, fault rates and the effect of conversions.
+"""Outage records: observed indices, learned fault rates, and the effect of conversions.
 
-Raises StudyError where a study has no records, or where the records can be read in two ways
-and a key of [history] has to settle it. Oddities are findings: counted, listed, treated.
+Knows the outage records of a study, step by step and matched to the network, with every irregularity counted, listed
+and treated as a finding. Gives indices by year, feeder, cause and day with and without major event days, indices of
+single customers, restoration times, fault rates and temporary fractions learned by lateral, the comparison with the
+model, and the comparison of converted with other laterals. Writes no document. Raises StudyError where a study has no
+records, or where they can be read in two ways and a key of [history] must say which.
 """
 
 from reliability.history.history import History, read_history

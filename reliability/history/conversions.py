@@ -1,8 +1,8 @@
-"""Did the conversions help? Converted against unconverted laterals, before against after.
+"""Effect of conversions: converted against unconverted laterals, before against after.
 
 Difference in differences: the change of the converted laterals' event counts over the change
-of the others', so that a stormy year falls out. Before is the time until the first
-conversion, after the time since the last one; what lies between is left out for all.
+of the others', so that a stormy year cancels out. Before is the time until the first
+conversion, after the time since the last one; the time between is left out for all.
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ from reliability.history.outages import Records
 
 POWER = 0.80
 MEASURES = ("sustained_interruptions", "momentary_events", "callouts")
-REGRESSION = ("Laterals are chosen for conversion after bad years, and after a bad year a better one follows even "
-              "where nothing is done; so the years before are pulled towards the mean of all laterals before they "
-              "are compared.")
-_REACH = 40.0     # search for ln(odds) within ± this
+REGRESSION = ("Laterals are chosen for conversion after bad years, and a bad year is usually followed by a better one "
+              "even where nothing is done (regression to the mean); so the years before are shrunk towards the mean "
+              "of all laterals before they are compared.")
+_LOG_ODDS = (-40.0, 40.0)     # range of the search for ln(odds)
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class BeforeAfter:
         others_after (events), rate_ratio with low, high at LEVEL and p_value (exact), NaN or
         infinite where they do not exist, then corrected_ratio, corrected_low, corrected_high,
         corrected_p_value (regression to the mean taken out), expected_ratio, years_needed
-        (years after for a chance of POWER to tell the expected effect from none).
+        (years after, for a power of POWER to detect the expected effect).
     converted, others: number of laterals. years_before, years_after, years_left_out.
     """
 
@@ -57,17 +57,17 @@ def before_after(records: Records, expected_ratio: float) -> BeforeAfter | None:
     heads = network.candidates
     days = np.array(list(conversions.values()), dtype="datetime64[D]")
     converted = np.isin(network.ids[heads], list(conversions))
-    notes = []
+    notes: list[str] = []
     first, last = days.min(), days.max()
     day_before, day_after = min(first, records.last_day + 1), max(last, records.first_day)
     before = max(float((day_before - records.first_day).astype(int)), 0.0) / 365.25
     after = max(float((records.last_day + 1 - day_after).astype(int)), 0.0) / 365.25
     if not before or not after:
-        notes.append("The records do not cover time both before the first and after the last conversion.")
+        notes.append("The records do not cover both a time before the first conversion and a time after the last.")
     if converted.all():
-        notes.append("No lateral was left unconverted: changes from year to year are not taken out.")
+        notes.append("All laterals are converted: changes from year to year cannot be taken out.")
     if first < last:
-        notes.append(f"The days from {first} to {last - 1}, while conversions were made, are left out.")
+        notes.append(f"The days from {first} to {last - 1}, during which conversions were made, are left out.")
     events = _events(records)
     length = network.below(np.nan_to_num(network.column["length_km"]))[heads]
     rows = {}
@@ -109,33 +109,34 @@ def _counts(events: pd.DataFrame, heads: np.ndarray, start: np.datetime64, end: 
 def _compare(counts: list[np.ndarray], converted: np.ndarray, length: np.ndarray, before: float, after: float,
              expected: float) -> dict[str, float]:
     """One row of `BeforeAfter.measures`; counts: before and after, each (laterals,)."""
-    a = [int(c[converted].sum()) for c in counts]
-    c = [int(c[~converted].sum()) for c in counts]
-    row = dict(zip(("converted_before", "converted_after", "others_before", "others_after"), (*a, *c), strict=True))
+    before_count, after_count = (int(c[converted].sum()) for c in counts)
+    others = int(counts[0][~converted].sum()), int(counts[1][~converted].sum())
+    row: dict[str, float] = {"converted_before": before_count, "converted_after": after_count,
+                             "others_before": others[0], "others_after": others[1]}
     names = ("rate_ratio", "low", "high", "p_value", "corrected_ratio", "corrected_low", "corrected_high",
              "corrected_p_value", "years_needed")
     row |= dict.fromkeys(names, np.nan) | {"expected_ratio": expected}
     if not before or not after:
         return row
-    exposed = after / before
     unselected = _without_selection(counts[0], length, before)
-    mine, theirs = float(unselected[converted].sum()), float(unselected[~converted].sum())
-    shift = _over(a[0], mine)
+    expected_converted, expected_others = float(unselected[converted].sum()), float(unselected[~converted].sum())
+    shift = _over(before_count, expected_converted)
     if (~converted).any():
-        shift *= _over(theirs, c[0])
-        law = conditional_ratio(*a, tuple(c))
-        ratio = _over(a[1] * c[0], a[0] * c[1])
+        shift *= _over(expected_others, others[0])
+        distribution = conditional_ratio(before_count, after_count, others)
+        ratio = _over(after_count * others[0], before_count * others[1])
         scale = 1.0
     else:
-        law = conditional_ratio(*a)
-        scale = 1 / exposed
-        ratio = _over(a[1], a[0]) * scale
-    low, high = (v * scale for v in law.interval())
-    row |= {"rate_ratio": ratio, "low": low, "high": high, "p_value": law.p_value(1 / scale)}
+        distribution = conditional_ratio(before_count, after_count)
+        scale = 1 / (after / before)
+        ratio = _over(after_count, before_count) * scale
+    low, high = (v * scale for v in distribution.interval())
+    row |= {"rate_ratio": ratio, "low": low, "high": high, "p_value": distribution.p_value(1 / scale)}
     if np.isfinite(shift) and shift > 0:
         row |= {"corrected_ratio": ratio * shift, "corrected_low": low * shift, "corrected_high": high * shift,
-                "corrected_p_value": law.p_value(1 / (scale * shift))}
-    row["years_needed"] = years_needed(expected, mine, mine / before, theirs, theirs / before)
+                "corrected_p_value": distribution.p_value(1 / (scale * shift))}
+    row["years_needed"] = years_needed(expected, expected_converted, expected_converted / before,
+                                       expected_others, expected_others / before)
     return row
 
 
@@ -144,7 +145,7 @@ def _over(a: float, b: float) -> float:
 
 
 def _without_selection(count: np.ndarray, length: np.ndarray, years: float) -> np.ndarray:
-    """Events of each lateral that its group would let expect in the same time: posterior mean × exposure."""
+    """Events of each lateral expected in the same time without selection: posterior mean × exposure."""
     exposure = length * years
     result = count.astype(float)
     seen = exposure > 0
@@ -155,32 +156,32 @@ def _without_selection(count: np.ndarray, length: np.ndarray, years: float) -> n
 
 @dataclass(frozen=True)
 class ConditionalRatio:
-    """Exact law of the converted laterals' later count, given the sums that do not depend on the effect.
+    """Exact distribution of the converted laterals' later count, given the sums that do not depend on the effect.
 
-    seen: that count. values, log_weight: what it could have been, and the logarithms of the
+    observed: that count. values, log_weight: what it could have been, and the logarithms of the
     weights at odds 1.
     """
 
-    seen: int
+    observed: int
     values: np.ndarray
     log_weight: np.ndarray
 
     def tails(self, log_odds: float) -> tuple[float, float]:
-        """P(X ≤ seen), P(X ≥ seen)."""
+        """P(X ≤ observed), P(X ≥ observed)."""
         log = self.log_weight + self.values * log_odds
         p = np.exp(log - log.max())
         p /= p.sum()
-        return float(p[self.values <= self.seen].sum()), float(p[self.values >= self.seen].sum())
+        return float(p[self.values <= self.observed].sum()), float(p[self.values >= self.observed].sum())
 
     def interval(self) -> tuple[float, float]:
         """Odds at which either tail is (1 − LEVEL) / 2; 0 or infinite at an end of the range."""
-        tail = (1 - LEVEL) / 2
-        low, high = 0.0, np.inf
-        if self.seen > self.values[0]:
-            low = float(np.exp(scipy.optimize.brentq(lambda x: self.tails(x)[1] - tail, -_REACH, _REACH)))
-        if self.seen < self.values[-1]:
-            high = float(np.exp(scipy.optimize.brentq(lambda x: self.tails(x)[0] - tail, -_REACH, _REACH)))
+        low = self._odds_at_tail(1) if self.observed > self.values[0] else 0.0
+        high = self._odds_at_tail(0) if self.observed < self.values[-1] else np.inf
         return low, high
+
+    def _odds_at_tail(self, side: int) -> float:
+        tail = (1 - LEVEL) / 2
+        return float(np.exp(scipy.optimize.brentq(lambda x: self.tails(x)[side] - tail, *_LOG_ODDS)))
 
     def p_value(self, odds: float = 1.0) -> float:
         """Two-sided: twice the smaller tail, at most 1."""
@@ -188,19 +189,19 @@ class ConditionalRatio:
 
 
 def conditional_ratio(before: int, after: int, others: tuple[int, int] | None = None) -> ConditionalRatio:
-    """Law of `after`, events of the converted laterals, the others having had `others` before and after.
+    """Distribution of `after`, events of the converted laterals; the others had `others` before and after.
 
-    With others, given both groups' totals and the total after: a noncentral hypergeometric law
-    whose odds are the rate ratio. Without, given the total: a binomial law whose odds are the
-    rate ratio times the ratio of the times observed.
+    With others, given both groups' totals and the total after: a noncentral hypergeometric
+    distribution     whose odds are the rate ratio. Without, given the total: a binomial distribution whose
+    odds are the rate ratio times the ratio of the times observed.
     """
-    mine = before + after
+    converted = before + after
     if others is None:
-        values = np.arange(mine + 1)
-        return ConditionalRatio(after, values, _log_choose(mine, values))
-    theirs, later = sum(others), after + others[1]
-    values = np.arange(max(0, later - theirs), min(mine, later) + 1)
-    return ConditionalRatio(after, values, _log_choose(mine, values) + _log_choose(theirs, later - values))
+        values = np.arange(converted + 1)
+        return ConditionalRatio(after, values, _log_choose(converted, values))
+    unconverted, later = sum(others), after + others[1]
+    values = np.arange(max(0, later - unconverted), min(converted, later) + 1)
+    return ConditionalRatio(after, values, _log_choose(converted, values) + _log_choose(unconverted, later - values))
 
 
 def _log_choose(n: int, k: np.ndarray) -> np.ndarray:
@@ -208,17 +209,17 @@ def _log_choose(n: int, k: np.ndarray) -> np.ndarray:
 
 
 def years_needed(ratio: float, before: float, rate: float, others_before: float, others_rate: float) -> float:
-    """Years after the conversions for a chance of POWER to tell `ratio` from 1 at a level of 1 − LEVEL.
+    """Years after the conversions for a power of POWER to detect `ratio` at a significance level of 1 − LEVEL.
 
     before, rate: events in the time before and per year of the laterals to convert; the same
     for the others (0: none). The logarithm of the rate ratio is taken as normal. NaN where
-    no number of years suffices, the time before being too short, or no effect is expected.
+    no number of years suffices because the time before is too short, or where no effect is expected.
     """
     if not 0 < ratio < 1 or before <= 0 or rate <= 0:
         return np.nan
-    reach = (np.log(ratio) / (scipy.stats.norm.ppf((1 + LEVEL) / 2) + scipy.stats.norm.ppf(POWER))) ** 2
+    variance = (np.log(ratio) / (scipy.stats.norm.ppf((1 + LEVEL) / 2) + scipy.stats.norm.ppf(POWER))) ** 2
     with_others = others_before > 0 and others_rate > 0
-    room = reach - 1 / before - (1 / others_before if with_others else 0.0)
-    if room <= 0:
+    available = variance - 1 / before - (1 / others_before if with_others else 0.0)
+    if available <= 0:
         return np.nan
-    return float((1 / (rate * ratio) + (1 / others_rate if with_others else 0.0)) / room)
+    return float((1 / (rate * ratio) + (1 / others_rate if with_others else 0.0)) / available)

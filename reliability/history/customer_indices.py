@@ -1,4 +1,4 @@
-"""What single customers saw: CEMI-n and CELID (IEEE Std 1366-2012, clause 3; from memory).
+"""Indices of single customers: CEMI-n and CELID (IEEE Std 1366-2012, clause 3; from memory).
 
 Records say how many customers an event interrupted, not which. The event is placed at the
 first section at or above the one named that has so many customers at and below it; of these
@@ -78,11 +78,11 @@ def _cemi(network: Network, at: np.ndarray, share: np.ndarray) -> np.ndarray:
     own[:, 0] = 1.0
     order = np.argsort(at, kind="stable")
     at, share = at[order], share[order]
-    turn = np.arange(len(at)) - np.searchsorted(at, at)        # 0, 1, … of the events of each section
-    by_turn = np.argsort(turn, kind="stable")
-    bounds = np.searchsorted(turn[by_turn], np.arange(turn.max(initial=-1) + 2))
+    number = np.arange(len(at)) - np.searchsorted(at, at)        # 0, 1, … of the events of each section
+    by_number = np.argsort(number, kind="stable")
+    bounds = np.searchsorted(number[by_number], np.arange(number.max(initial=-1) + 2))
     for k in range(len(bounds) - 1):
-        rows = by_turn[bounds[k]:bounds[k + 1]]
+        rows = by_number[bounds[k]:bounds[k + 1]]
         own[at[rows]] = _one_more(own[at[rows]], share[rows, None])
     depth = network.along_path(np.ones(len(network))).astype(int)
     total = own
@@ -94,15 +94,17 @@ def _cemi(network: Network, at: np.ndarray, share: np.ndarray) -> np.ndarray:
     return np.cumsum(total[:, :0:-1], axis=1)[:, ::-1]
 
 
-def _one_more(law: np.ndarray, share: np.ndarray) -> np.ndarray:
-    moved = law * share
-    result = law - moved
+def _one_more(distribution: np.ndarray, share: np.ndarray) -> np.ndarray:
+    """Distributions (m, 7) of a count after one more event with the chances `share` (m, 1)."""
+    moved = distribution * share
+    result = distribution - moved
     result[:, 1:] += moved[:, :-1]
     result[:, -1] += moved[:, -1]
     return result
 
 
 def _convolved(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Distributions (m, 7) of the sums of two independent counts."""
     result = np.zeros_like(a)
     for i in range(a.shape[1]):
         stays = a.shape[1] - 1 - i

@@ -1,12 +1,13 @@
-"""Times to restore, as a lognormal cut off at five minutes.
+"""Times to restore, as a lognormal distribution truncated at five minutes.
 
 Sustained interruptions are longer than five minutes by definition, so a lognormal is fitted by
-maximum likelihood to the durations given that they exceed it. Intervals follow from the
+maximum likelihood to the durations, given that they exceed it. Intervals follow from the
 curvature of the likelihood (normal on the logarithms of mean and cv).
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +20,7 @@ from reliability.history.outages import MOMENTARY_SECONDS, PERMANENT, TEMPORARY,
 from reliability.network.devices import MELTS
 
 CUT_HOURS = MOMENTARY_SECONDS / 3600.0
-LEAST_EVENTS = 10            # fewer say nothing about a spread; our choice
+MINIMUM_EVENTS = 10          # fewer say nothing about a spread; our choice
 
 
 @dataclass(frozen=True)
@@ -32,9 +33,9 @@ class Times:
 
 
 def fit_times(hours: np.ndarray, cut: float = CUT_HOURS) -> Times | None:
-    """Lognormal behind durations (n,) in hours, all above `cut`; None where they are too few or all alike."""
+    """Lognormal behind durations (n,) in hours, all above `cut`; None where they are too few or all equal."""
     logs = np.log(hours)
-    if len(logs) < LEAST_EVENTS or np.ptp(logs) < 1e-9:
+    if len(logs) < MINIMUM_EVENTS or np.ptp(logs) < 1e-9:
         return None
     edge = np.log(cut)
 
@@ -44,7 +45,7 @@ def fit_times(hours: np.ndarray, cut: float = CUT_HOURS) -> Times | None:
         return float(np.sum(z**2) / 2 + len(logs) * (x[1] + special.log_ndtr((x[0] - edge) / sigma)))
 
     start = np.array([logs.mean(), np.log(logs.std())])
-    # a pile of durations at the cut can send the centre to minus infinity: keep it in reach
+    # an accumulation of durations at the cut can send the centre to minus infinity: keep it in reach
     bounds = [(edge - 10, logs.max()), (-7, np.log(5))]
     x = scipy.optimize.minimize(loss, start, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-13, "gtol": 1e-8}).x
     covariance = _inverse_curvature(loss, x)
@@ -63,7 +64,7 @@ def _interval(value: float, slope: np.ndarray, covariance: np.ndarray) -> tuple[
     return float(value), float(value * np.exp(-reach)), float(value * np.exp(reach))
 
 
-def _inverse_curvature(loss, x: np.ndarray, step: float = 1e-3) -> np.ndarray | None:
+def _inverse_curvature(loss: Callable[[np.ndarray], float], x: np.ndarray, step: float = 1e-3) -> np.ndarray | None:
     """Inverse of the matrix of second derivatives at `x` (2,); None where there is no proper minimum."""
     e = np.eye(2) * step
     second = np.array([[(loss(x + e[i] + e[j]) - loss(x + e[i] - e[j]) - loss(x - e[i] + e[j])
@@ -74,7 +75,7 @@ def _inverse_curvature(loss, x: np.ndarray, step: float = 1e-3) -> np.ndarray | 
 
 
 def restoration_times(records: Records, keep: np.ndarray) -> pd.DataFrame:
-    """Fitted times by kind of call-out: a row each of those that can be told.
+    """Fitted times by kind of call-out, a row for each kind that can be fitted.
 
     keep: (n,) steps that count. An unplanned event lasts from its start to its last
     restoration. Kinds: repair (permanent), refuse and reset (temporary, on a lateral by its

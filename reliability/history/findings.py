@@ -1,4 +1,4 @@
-"""What is odd in the outage records: counted, with its rows and what was done about it."""
+"""Irregularities in the outage records: counted, with their rows and their treatment."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-ROWS_TOLD = 5
-# One place for every finding: what it is, then what is done about the rows.
+ROWS_LISTED = 5
+# One place for every finding: its title, then the treatment of its rows.
 TREATMENTS: dict[str, tuple[str, str]] = {
     "missing_started": (
         "No start time",
@@ -18,7 +18,7 @@ TREATMENTS: dict[str, tuple[str, str]] = {
         "Left out of everything: the day and the year are not known."),
     "started_far_year": (
         "Start before 1950 or after 2099",
-        "Left out of everything: taken as a placeholder or a slip of the pen."),
+        "Left out of everything: taken as a placeholder or an error."),
     "duplicate_rows": (
         "Row repeats an earlier one in every column",
         "Left out; the first of the equal rows counts."),
@@ -26,47 +26,47 @@ TREATMENTS: dict[str, tuple[str, str]] = {
         "No event_id",
         "Each such row is an event of its own."),
     "event_id_reused": (
-        "event_id used again more than a day after the earlier event was over",
+        "event_id used again more than a day after the earlier event ended",
         "Taken as another event."),
     "missing_restored": (
         "No restore time",
-        "Left out of the indices, as the duration is not known; still a fault seen at its section."),
+        "Left out of the indices, as the duration is not known; still a fault recorded at its section."),
     "restored_not_a_date": (
         "Restore time not a date",
-        "Left out of the indices, as the duration is not known; still a fault seen at its section."),
+        "Left out of the indices, as the duration is not known; still a fault recorded at its section."),
     "restored_far_year": (
         "Restore before 1950 or after 2099",
-        "Left out of the indices, as the duration is not known; still a fault seen at its section."),
+        "Left out of the indices, as the duration is not known; still a fault recorded at its section."),
     "restored_before_started": (
         "Restored before started",
-        "Left out of the indices, as the duration is not known; still a fault seen at its section."),
+        "Left out of the indices, as the duration is not known; still a fault recorded at its section."),
     "clock_change": (
         "Clocks changed during the interruption",
         "The elapsed time is used. Without history.time_zone only a restoration up to an hour before the start, "
-        "on a Sunday night of March to May or September to November, shows itself: an hour is added. With it, "
-        "a time in the repeated hour is the first of the two, unless the restoration would precede the start; "
-        "such durations may be an hour off."),
+        "on a Sunday night of March to May or September to November, can be recognized: an hour is added. With "
+        "it, a time in the repeated hour is read as the first of the two, unless the restoration would precede the "
+        "start; such durations may be wrong by an hour."),
     "utc_offset": (
         "Time with an offset from UTC",
         "The day is that of the time as written; the duration allows for the offsets where both times have one."),
     "date_without_time": (
         "Date without a time of day",
-        "Read as midnight; the duration is no better than a day, and not known where both are the same day."),
+        "Read as midnight; the duration is accurate to a day, and not known where both are the same day."),
     "over_30_days": (
         "Longer than 30 days",
-        "Kept as recorded; a wrong month or year is likely and weighs on SAIDI."),
+        "Used as recorded; a wrong month or year is likely and raises SAIDI."),
     "missing_customers": (
         "No number of customers",
-        "Left out of the indices; still a fault seen at its section."),
+        "Left out of the indices; still a fault recorded at its section."),
     "customers_not_a_number": (
         "Customers not a whole number of 0 or more",
-        "Left out of the indices; still a fault seen at its section."),
+        "Left out of the indices; still a fault recorded at its section."),
     "customers_above_served": (
         "More customers than the section's source serves",
         "Reduced to the customers served there (all of them where the section is unknown)."),
     "customers_above_section": (
         "More customers than at and below the section named",
-        "Kept: the section is taken as the place of the fault, and a device nearer the source opened."),
+        "Used as recorded: the section is taken as the place of the fault; a device nearer the source opened."),
     "overlapping_steps": (
         "Steps of one event overlap",
         "Taken as different customers, as recorded; where the event would then have more customers than its "
@@ -85,16 +85,16 @@ TREATMENTS: dict[str, tuple[str, str]] = {
         "Taken as not planned, and counted."),
     "planned_left_out": (
         "Planned",
-        "Left out of everything, as history.include_planned is false."),
+        "Left out of everything: history.include_planned is false."),
     "outside_period": (
         "Outside history.records_from … history.records_to",
-        "Left out of everything, as the records are said not to cover that day."),
+        "Left out of everything: the study says that the records do not cover that day."),
 }
 
 
 @dataclass(frozen=True)
 class Finding:
-    """One kind of oddity; `rows` (m,) are spreadsheet row numbers, the header being row 1."""
+    """One kind of irregularity; `rows` (m,) are spreadsheet row numbers, the header being row 1."""
 
     code: str
     rows: np.ndarray
@@ -106,19 +106,19 @@ class Finding:
 
     @property
     def title(self) -> str:
-        """What was found, in a few words."""
+        """The irregularity in a few words."""
         return TREATMENTS[self.code][0]
 
     @property
     def treatment(self) -> str:
-        """What was done about it."""
+        """How its rows are treated."""
         return TREATMENTS[self.code][1]
 
 
-def told(findings: Iterable[Finding], file: str) -> list[str]:
-    """A line a finding: its rows in the user's file, what is odd, and what was done about it."""
-    return [f"{file}: {'row' if f.count == 1 else 'rows'} {', '.join(map(str, f.rows[:ROWS_TOLD]))}"
-            f"{f' and {f.count - ROWS_TOLD} more' if f.count > ROWS_TOLD else ''}: {f.title}. {f.treatment}"
+def messages(findings: Iterable[Finding], file: str) -> list[str]:
+    """One line a finding: its rows in the user's file, the irregularity and its treatment."""
+    return [f"{file}: {'row' if f.count == 1 else 'rows'} {', '.join(map(str, f.rows[:ROWS_LISTED]))}"
+            f"{f' and {f.count - ROWS_LISTED} more' if f.count > ROWS_LISTED else ''}: {f.title}. {f.treatment}"
             for f in findings]
 
 

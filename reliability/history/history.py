@@ -1,4 +1,4 @@
-"""All that the outage records of a study say, computed once for the command line and the app."""
+"""Results of the outage records of a study, computed once for the command line and the app."""
 
 from __future__ import annotations
 
@@ -34,23 +34,23 @@ class View:
 
 @dataclass(frozen=True)
 class History:
-    """What the records say.
+    """Results of the outage records.
 
-    all, without_major_events: indices of all events, and of those that began on no major
+    every_event, without_major_events: indices of all events, and of those that did not begin on a major
         event day. daily: see `observed.daily_indices`. times: see `durations`.
-    offenders: see `repeat_offenders`.
+    worst_laterals: see `worst_laterals`.
     calibration: None where no modelled indices were given. conversions: None without any.
-    cautions: sentences for whoever reads the figures.
+    cautions: sentences that belong with the figures.
     """
 
     records: Records
-    all: View
+    every_event: View
     without_major_events: View
     daily: pd.DataFrame
     major_events: MajorEvents
     learned: LearnedRates
     times: pd.DataFrame
-    offenders: pd.DataFrame
+    worst_laterals: pd.DataFrame
     calibration: Calibration | None
     conversions: BeforeAfter | None
     cautions: tuple[str, ...]
@@ -65,33 +65,33 @@ def read_history(study: Study, modelled: pd.DataFrame | None = None, records: Re
     """Indices, thresholds, rates and the rest from the outage records of `study`.
 
     modelled: expected saifi and saidi_min by feeder_id, to calibrate against. records: those of the study,
-    where they have been read. Raises StudyError
-    where there are no records, or where a key has to settle how they are read.
+    where they have been read already. Raises StudyError where there are no records, or where a key must say
+    how to read them.
     """
     records = records or read_records(study)
     sums = tally(records)
     daily = daily_indices(sums, records)
     events = major_events(daily, records.years, records.partial, records.settings)
     ordinary = ~np.isin(sums["day"].to_numpy(), events.days.index.to_numpy())
-    everything = _view(records, sums, np.ones(len(sums), bool))
-    without = everything if ordinary.all() else _view(records, sums, ordinary)
+    every_event = _view(records, sums, np.ones(len(sums), bool))
+    without = every_event if ordinary.all() else _view(records, sums, ordinary)
     expected = records.settings.expected_rate_ratio
     effect = 1.0 - float(study.values["temporary_fraction"]) if expected is None else expected
     return History(
-        records=records, all=everything, without_major_events=without, daily=daily, major_events=events,
+        records=records, every_event=every_event, without_major_events=without, daily=daily, major_events=events,
         learned=learn_rates(study, records), times=restoration_times(records, ordinary),
-        offenders=repeat_offenders(records, sums),
+        worst_laterals=worst_laterals(records, sums),
         calibration=None if modelled is None else _calibration(records, events, sums[ordinary], modelled),
         conversions=before_after(records, effect), cautions=_cautions(records, events))
 
 
 def _view(records: Records, sums: pd.DataFrame, keep: np.ndarray) -> View:
-    kept = sums[keep]
-    return View(yearly_indices(kept, records), feeder_indices(kept, records), cause_indices(kept, records),
+    used = sums[keep]
+    return View(yearly_indices(used, records), feeder_indices(used, records), cause_indices(used, records),
                 customer_indices(records, keep))
 
 
-def repeat_offenders(records: Records, sums: pd.DataFrame) -> pd.DataFrame:
+def worst_laterals(records: Records, sums: pd.DataFrame) -> pd.DataFrame:
     """Laterals by sustained unplanned events recorded on them, most first.
 
     Columns: feeder_id, events, events_per_year, customer_interruptions, customer_minutes; index:
@@ -112,16 +112,16 @@ def repeat_offenders(records: Records, sums: pd.DataFrame) -> pd.DataFrame:
 
 
 def _calibration(records: Records, events: MajorEvents, sums: pd.DataFrame, modelled: pd.DataFrame) -> Calibration:
-    """Observed means over the years whose days were told apart and are covered in full.
+    """Observed means over the years that have a threshold and are covered in full.
 
-    sums: of the steps outside major event days. Planned ones are left out, as the model holds faults alone.
+    sums: of the steps outside major event days. Planned ones are left out, as the model holds faults only.
     """
-    told = [int(y) for y in records.years if events.has_verdict(int(y))]
-    full = [y for y in told or map(int, records.years) if y not in records.partial]
-    years = full or told or [int(y) for y in records.years]
-    notes = ["Planned interruptions are left out of this comparison, as the model holds faults alone."]
-    if not told:
-        notes.append("No year has a threshold: major event days are still in the observed figures.")
+    classified = [int(y) for y in records.years if events.has_verdict(int(y))]
+    full = [y for y in classified or map(int, records.years) if y not in records.partial]
+    years = full or classified or [int(y) for y in records.years]
+    notes = ["Planned interruptions are left out of this comparison, as the model holds faults only."]
+    if not classified:
+        notes.append("No year has a threshold: the observed figures include major event days.")
     if not full:
         notes.append("No year is covered in full: the observed figures are too low.")
     unplanned = sums[~records.steps["planned"].to_numpy()[sums.index]]
@@ -136,28 +136,29 @@ def _calibration(records: Records, events: MajorEvents, sums: pd.DataFrame, mode
 def _cautions(records: Records, events: MajorEvents) -> tuple[str, ...]:
     cautions = [CAUTION]
     if records.partial:
-        cautions.append(f"Covered in part: {_listed(records.partial)}. Indices of such a year are sums of what is "
-                        "there, not scaled to a year.")
+        cautions.append(f"Covered in part: {_listed(records.partial)}. Indices of such a year are sums over the part "
+                        "covered, not scaled to a year.")
     if events.method == FIXED:
         cautions.append("Major event days are those listed in history.major_event_days.")
         days = records.settings.major_event_days
         if len(idle := days[~np.isin(days, events.days.index.to_numpy().astype("datetime64[D]"))]):
             cautions.append(f"No interruption is recorded on {', '.join(map(str, idle))}, listed there.")
-    silent = [str(y) for y in records.years if not events.has_verdict(int(y))]
-    if silent:
-        cautions.append(f"No threshold for {', '.join(silent)}: no day of these years is set apart, and indices "
-                        "with and without major event days are the same.")
+    without = [str(y) for y in records.years if not events.has_verdict(int(y))]
+    if without:
+        cautions.append(f"There is no threshold of major event days for {', '.join(without)}: in "
+                        f"{'that year' if len(without) == 1 else 'those years'} no day counts as a major event day, "
+                        "and the indices with and without major event days are equal.")
     missing = [str(y) for y, s in zip(records.years, records.served.stated, strict=True) if not s]
     if missing and records.served.stated.any():
-        cautions.append(f"Customers served in {', '.join(missing)} are not stated: those of the sections are used.")
+        cautions.append(f"Customers served in {', '.join(missing)} are not stated: the number in the sections is used.")
     elif missing:
-        cautions.append("Customers served are those of the sections in every year.")
+        cautions.append("Customers served in every year are the number in the sections.")
     if not records.settings.time_zone:
-        cautions.append("No time zone is given: durations over a clock change may be an hour off.")
+        cautions.append("No time zone is given: durations over a clock change may be wrong by an hour.")
     if records.settings.include_planned and records.steps["planned"].any():
-        cautions.append("Planned interruptions are counted in the indices of the records.")
+        cautions.append("The indices of the records include planned interruptions.")
     return tuple(cautions)
 
 
 def _listed(partial: Mapping[int, str]) -> str:
-    return "; ".join(f"{year} {what}" for year, what in partial.items())
+    return "; ".join(f"{year} {part}" for year, part in partial.items())

@@ -24,7 +24,7 @@ class MajorEvents:
     """Thresholds and days.
 
     thresholds: a row a year: t_med (min), alpha, beta, days_used, years_used, note; NaN where
-        there is no threshold, the note saying why, or what fewer than five years mean.
+        there is no threshold; the note says why, or what fewer than five years mean.
     days: major event days, ascending: year, interruptions, customer_minutes, saidi_min.
     method: "beta" or "fixed".
     """
@@ -34,8 +34,8 @@ class MajorEvents:
     method: str
 
     def has_verdict(self, year: int) -> bool:
-        """Whether the days of `year` were told apart at all."""
-        return self.method == FIXED or bool(np.isfinite(self.thresholds.loc[year, "t_med"]))
+        """Whether the days of `year` could be classified at all."""
+        return self.method == FIXED or bool(np.isfinite(self.thresholds["t_med"].loc[year]))
 
 
 def log_moments(daily_saidi: np.ndarray) -> tuple[float, float]:
@@ -76,12 +76,12 @@ def _threshold_row(daily: pd.DataFrame, year: int, years: np.ndarray, partial: M
 
 def _note(earlier: list[int], beta: float, partial: Mapping[int, str]) -> str:
     if not earlier:
-        return "No earlier year in the records: no threshold, and no day is set apart."
+        return "The records hold no earlier year: there is no threshold, and no day is a major event day."
     if not np.isfinite(beta):
-        return "Fewer than two earlier days of different SAIDI: no threshold, and no day is set apart."
+        return "Fewer than two earlier days differ in SAIDI: there is no threshold, and no day is a major event day."
     notes = []
     if len(earlier) < YEARS_BACK:
-        notes.append(f"Threshold from {len(earlier)} of the five years that the method asks for: "
-                     "it is less certain and will move as years are added.")
+        notes.append(f"The threshold comes from {len(earlier)} of the five years that the method asks for: it is less "
+                     "certain and will change as years are added.")
     notes += [f"{y} is {partial[y]} only." for y in earlier if y in partial]
     return " ".join(notes)

@@ -67,8 +67,12 @@ def momentary_customers(steps: pd.DataFrame) -> np.ndarray:
     return result
 
 
-def _sustained_after(place, begun, over, all_places, all_starts, customers, sustained) -> np.ndarray:
-    """Customers whose sustained interruption starts after `begun` and up to five minutes after `over`."""
+def _sustained_after(place: np.ndarray, begun: np.ndarray, over: np.ndarray, all_places: np.ndarray,
+                     all_starts: np.ndarray, customers: np.ndarray, sustained: np.ndarray) -> np.ndarray:
+    """Customers whose sustained interruption starts after `begun` and up to five minutes after `over`.
+
+    place, begun, over: (w,) of the momentary events. all_places, all_starts, customers, sustained: (n,) of the steps.
+    """
     rows = np.flatnonzero(sustained)
     if not rows.size:
         return np.zeros(len(place))

@@ -1,4 +1,4 @@
-"""Outage records as typed steps, matched to the network, with every oddity counted.
+"""Outage records as typed steps, matched to the network, with every irregularity counted.
 
 A row is a restoration step: its customers were interrupted from `started` to `restored`.
 The steps of an event are different customers. Up to five minutes a step is momentary, longer
@@ -71,7 +71,7 @@ class Records:
 
 
 def read_records(study: Study) -> Records:
-    """Outage records of `study`; StudyError where there are none or a reading must be settled by a key."""
+    """Outage records of `study`; StudyError where there are none, or where a key must say how to read them."""
     settings = record_settings(study.values, study.extra, study.network)
     frame, row = _text(study)
     timestamps, problems = read_timestamps([frame["started"], frame["restored"]], settings.date_order,
@@ -85,17 +85,17 @@ def read_records(study: Study) -> Records:
     network = study.network
     marks: dict[str, np.ndarray] = {}
     steps, causes = _typed(frame, row, timestamps, network, settings, marks)
-    steps = steps[_kept(steps, settings, marks)].reset_index(drop=True)
+    steps = steps[_usable(steps, settings, marks)].reset_index(drop=True)
     findings = collect(marks, row)
     if not len(steps):
-        raise StudyError([Problem(study.outages_file, "no row is left to take indices from: " + "; ".join(
-            f"{f.title.lower()} ({f.count})" for f in findings), "mend the rows, or the keys of [history]")])
-    steps, more = _event_starts(steps)
+        raise StudyError([Problem(study.outages_file, "no row can be used: " + "; ".join(
+            f"{f.title.lower()} ({f.count})" for f in findings), "correct the rows, or the keys of [history]")])
+    steps, reused = _event_starts(steps)
     first, last, years, partial = _period(steps, settings)
     served = customers_served(network, settings.served_by_year, years)
-    steps, still_more = _limit_customers(steps, network, served)
+    steps, excess = _limit_customers(steps, network, served)
     rows = steps["row"].to_numpy()
-    findings = _in_order(findings + collect(more | still_more, rows))
+    findings = _in_order(findings + collect(reused | excess, rows))
     return Records(steps, causes, network, served, settings, findings, years, first, last, partial)
 
 
@@ -104,7 +104,7 @@ def _text(study: Study) -> tuple[pd.DataFrame, np.ndarray]:
     frame = study.outages
     if frame is None or not len(frame):
         raise StudyError([Problem(study.outages_file, "the study has no outage records",
-                                  "bring outages.csv or outages.xlsx")])
+                                  "add outages.csv or outages.xlsx")])
     blank = pd.Series([""] * len(frame), dtype="str")
     text = pd.DataFrame({c.name: clean(frame[c.name]) if c.name in frame else blank for c in OUTAGES})
     row = frame["row"].to_numpy(dtype=np.int64) if "row" in frame else np.arange(len(frame)) + 2
@@ -114,7 +114,7 @@ def _text(study: Study) -> tuple[pd.DataFrame, np.ndarray]:
 def _typed(frame: pd.DataFrame, row: np.ndarray, timestamps: list[Timestamps], network: Network,
            settings: RecordSettings,
            marks: dict[str, np.ndarray]) -> tuple[pd.DataFrame, np.ndarray]:
-    """Typed steps of every row (nothing left out yet) and the causes; marks what is odd."""
+    """Typed steps of every row (nothing left out yet) and the causes; marks irregular rows."""
     started, restored = timestamps
     for name, code in (("missing", BLANK), ("not_a_date", UNREADABLE), ("far_year", FAR)):
         for column, times in (("started", started), ("restored", restored)):
@@ -161,24 +161,25 @@ def _sections(text: pd.Series, network: Network, marks: dict[str, np.ndarray]) -
     return position, np.where(blank, -1, code)
 
 
-def _mapped(text: pd.Series, meaning: Mapping, otherwise, code: str, marks: dict[str, np.ndarray]) -> np.ndarray:
-    """What each text means; `otherwise`, and a mark, where it means nothing."""
+def _mapped(text: pd.Series, meaning: Mapping[str, int], otherwise: int, code: str,
+            marks: dict[str, np.ndarray]) -> np.ndarray:
+    """Meaning of each text; `otherwise`, and a mark, where it has none."""
     index, names = pd.factorize(text)
     lowered = [str(name).lower() for name in names]
     marks[code] = np.array([name not in meaning for name in lowered], dtype=bool)[index]
     return np.array([meaning.get(name, otherwise) for name in lowered])[index]
 
 
-def _kept(steps: pd.DataFrame, settings: RecordSettings, marks: dict[str, np.ndarray]) -> np.ndarray:
-    """Rows that are a step of some event at a known time; marks those left out."""
+def _usable(steps: pd.DataFrame, settings: RecordSettings, marks: dict[str, np.ndarray]) -> np.ndarray:
+    """Mask (n,) of the rows that are a step of some event at a known time; marks those left out."""
     known = ~np.isnat(steps["started"].to_numpy())
     # a blank id or section has a code of its own in each row, and would hide that the rows are equal
     compared = steps.drop(columns="row").assign(
         event=steps["event"].where(~marks["missing_event_id"], -1),
         place=steps["place"].where(~marks["blank_section"], -1))
-    again = _repeats(compared)
-    marks["duplicate_rows"] = again & known
-    known &= ~again
+    repeated = _repeats(compared)
+    marks["duplicate_rows"] = repeated & known
+    known &= ~repeated
     day = steps["started"].to_numpy().astype("datetime64[D]")
     outside = np.zeros(len(steps), bool)
     if settings.records_from is not None:
@@ -192,11 +193,11 @@ def _kept(steps: pd.DataFrame, settings: RecordSettings, marks: dict[str, np.nda
 
 
 def _repeats(frame: pd.DataFrame) -> np.ndarray:
-    """Rows equal to an earlier one; most differ in event and start, which is quick to see."""
+    """Rows equal to an earlier one; most differ in event and start, which is quick to check."""
     close = frame.duplicated(["event", "started"], keep=False).to_numpy()
-    again = np.zeros(len(frame), bool)
-    again[close] = frame[close].duplicated().to_numpy()
-    return again
+    repeated = np.zeros(len(frame), bool)
+    repeated[close] = frame[close].duplicated().to_numpy()
+    return repeated
 
 
 def _event_starts(steps: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, np.ndarray]]:
@@ -212,12 +213,11 @@ def _event_starts(steps: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, np.ndarr
         ids, start, end = event[several][order], start[order], end[order]
         over = pd.Series(end).groupby(ids).cummax().to_numpy()
         same = np.append(False, ids[1:] == ids[:-1])
-        fresh = same & (start > np.append(0, over[:-1]) + DAY_SECONDS)
-        turn = np.cumsum(fresh)
-        turn -= turn[np.maximum.accumulate(np.where(same, 0, np.arange(len(ids))))]
-        code = ids + turn * (event.max() + 1)
-        event[several[order]] = code
-        reused[several[order]] = turn > 0
+        reuse = same & (start > np.append(0, over[:-1]) + DAY_SECONDS)
+        number = np.cumsum(reuse, dtype=np.int64)
+        number -= number[np.maximum.accumulate(np.where(same, 0, np.arange(len(ids))))]
+        event[several[order]] = ids + number * (event.max() + 1)
+        reused[several[order]] = number > 0
     event = pd.factorize(event)[0]
     begun = pd.Series(steps["started"].to_numpy().astype(np.int64)).groupby(event).transform("min").to_numpy()
     begun = begun.astype("datetime64[s]")
@@ -229,8 +229,9 @@ def _event_starts(steps: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, np.ndarr
     ), {"event_id_reused": reused}
 
 
-def _period(steps: pd.DataFrame, settings: RecordSettings):
-    """First and last day covered, the years, and which of them are covered in part.
+def _period(steps: pd.DataFrame, settings: RecordSettings) -> tuple[np.datetime64, np.datetime64, np.ndarray,
+                                                                    dict[int, str]]:
+    """First and last day covered, the years, and those of them that are covered in part.
 
     Where no key says so, whole years are covered, unless the records go over more than a
     year and the days without a record at either end would be a chance of under one in a
@@ -243,7 +244,7 @@ def _period(steps: pd.DataFrame, settings: RecordSettings):
     year_end = (last.astype("datetime64[Y]") + 1).astype("datetime64[D]") - 1
     usual_gap = span / len(days)
 
-    def too_long(gap) -> bool:
+    def too_long(gap: np.timedelta64) -> bool:
         return span > 365 and float(gap.astype(int)) > max(31.0, -np.log(0.001) * usual_gap)
 
     begin = first if too_long(first - year_start) else year_start
@@ -251,7 +252,7 @@ def _period(steps: pd.DataFrame, settings: RecordSettings):
     begin = begin if settings.records_from is None else settings.records_from
     end = end if settings.records_to is None else settings.records_to
     years = np.arange(begin.astype("datetime64[Y]").astype(int), end.astype("datetime64[Y]").astype(int) + 1) + 1970
-    partial = {}
+    partial: dict[int, str] = {}
     if begin > begin.astype("datetime64[Y]").astype("datetime64[D]"):
         partial[int(years[0])] = f"covered from {begin}"
     if end < (end.astype("datetime64[Y]") + 1).astype("datetime64[D]") - 1:
@@ -260,8 +261,9 @@ def _period(steps: pd.DataFrame, settings: RecordSettings):
     return begin, end, years, partial
 
 
-def _limit_customers(steps: pd.DataFrame, network: Network, served: Served):
-    """Customers no more than are served, row by row and then event by event; marks both."""
+def _limit_customers(steps: pd.DataFrame, network: Network,
+                     served: Served) -> tuple[pd.DataFrame, dict[str, np.ndarray]]:
+    """Steps with no more customers than are served, row by row and then event by event; marks both."""
     customers = steps["customers"].to_numpy().copy()
     section, year = steps["section"].to_numpy(), steps["year"].to_numpy()
     growth = np.maximum(served.growth[year - served.years[0]], 1.0)
@@ -288,7 +290,7 @@ def _limit_customers(steps: pd.DataFrame, network: Network, served: Served):
 
 
 def _later_starts(part: pd.DataFrame) -> np.ndarray:
-    """Steps that start, at the place of an earlier step of their event, before that one is over."""
+    """Steps that start, at the place of an earlier step of their event, before that one has ended."""
     start = part["started"].to_numpy().astype(np.int64)
     end = start + part["seconds"].to_numpy().astype(np.int64)
     event, place = part["event"].to_numpy(), part["place"].to_numpy()

@@ -2,7 +2,7 @@
 
 A unit is a lateral with all that lies below its head, or the main sections of a feeder. The
 faults observed on a unit are those that the records place at one of its sections (see
-`recorded_faults`). What a device above rode through leaves no record at the unit: a fuse saved
+`recorded_faults`). A fault that a device above cleared leaves no record at the unit: a fuse saved
 on a lateral, and on a main whose zone holds laterals every temporary fault that its breaker or
 recloser cleared. So the learned rate and the temporary fraction are those of the faults that
 the records can place, and lie below the truth. The rate of permanent faults, the one times
@@ -46,7 +46,7 @@ class LearnedRates:
     priors: a row a group: units, faults, exposure_km_years, mean_per_km, shape, rate (NaN
         where pooled), pooled, mean_fraction, fraction_a, fraction_b, fraction_pooled.
     unit_of: (n,) row of `units` of each section in network order.
-    notes: what a reader should know, sentences.
+    notes: what a reader of the rates should know, sentences.
     """
 
     units: pd.DataFrame
@@ -62,7 +62,7 @@ def learned_study(study: Study, records: Records | None) -> Study:
     records: of its outages (`read_records`), None without any.
 
     Raises StudyError where there is nothing to learn from. Where a unit has no exposure, or no
-    fault of a known kind was recorded, the study's own values stay. What was done is in the notes.
+    fault of a known kind was recorded, the study's own values stay. The notes say what was done.
     """
     learned = learn_rates(study, records)
     network = learned.network
@@ -78,9 +78,9 @@ def learned_study(study: Study, records: Records | None) -> Study:
 
 
 def _certainty_notes(study: Study, learned: dict[str, np.ndarray]) -> list[str]:
-    """What becomes of the uncertainty of learned values; learned: by key (n,), NaN where the study's own stays."""
-    notes = ["The simulation takes learned values as known: their own uncertainty is that of the intervals in "
-             "rates.csv, which the history writes."]
+    """Treatment of the uncertainty of learned values; learned: by key (n,), NaN where the study's own stays."""
+    notes = ["The simulation takes learned values as known; their own uncertainty is shown by the intervals in "
+             "rates.csv, which the history command writes."]
     for key, values in learned.items():
         count = int(np.isfinite(values).sum())
         if key in study.uncertain and count:
@@ -99,7 +99,7 @@ def learn_rates(study: Study, records: Records | None) -> LearnedRates:
     unit_of, units = _units(network, settings)
     if records is None and not np.isfinite(network.column["faults_observed"]).any():
         raise StudyError([Problem("study.toml", "rates cannot be learned: there are no outage records and no "
-                                  "faults_observed", "bring either, or write rates = \"assumed\"",
+                                  "faults_observed", "add one of them, or write rates = \"assumed\"",
                                   column="faults.rates", value="learned")])
     faults = recorded_faults(records) if records else pd.DataFrame({"section": [], "day": [], "kind": []})
     placed = faults["section"].to_numpy() != NOWHERE
@@ -158,8 +158,8 @@ def _observed(study: Study, network: Network, settings: RecordSettings, records:
     equipment = np.nan_to_num(network.column["equipment_fault_rate"])
     length = np.nan_to_num(network.column["length_km"]) + (equipment / assumed if assumed > 0 else 0.0)
 
-    def by_unit(values: np.ndarray, where=unit_of) -> np.ndarray:
-        return np.bincount(where, weights=values, minlength=count)
+    def by_unit(values: np.ndarray, units: np.ndarray = unit_of) -> np.ndarray:
+        return np.bincount(units, weights=values, minlength=count)
 
     in_records = (~has)[section]
     return pd.DataFrame({
@@ -171,7 +171,8 @@ def _observed(study: Study, network: Network, settings: RecordSettings, records:
     })
 
 
-def _stated(study: Study, network: Network, unit_of: np.ndarray, records: Records | None):
+def _stated(study: Study, network: Network, unit_of: np.ndarray,
+            records: Records | None) -> tuple[np.ndarray, np.ndarray]:
     """Faults and years given in the sections; a count at a head with blanks below is that of the whole unit."""
     faults, years = network.column["faults_observed"].copy(), network.column["years_observed"].copy()
     has = np.isfinite(faults)
@@ -197,7 +198,7 @@ def _written(number: float) -> str:
 
 
 def _observed_until(network: Network, settings: RecordSettings) -> np.ndarray:
-    """Day from which a section's records are no longer those of its old device, (n,) datetime64[D]."""
+    """Day of conversion, from which a section's records are no longer those of its old device, (n,) datetime64[D]."""
     until = np.full(len(network), np.datetime64("9999-12-31", "D"))
     at = {str(name): i for i, name in enumerate(network.ids)}
     for name, day in settings.conversions.items():
@@ -235,8 +236,9 @@ def _learn_group(part: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, object]]:
     return result, prior
 
 
-def _place(result: pd.DataFrame, rows: np.ndarray, columns: tuple[str, ...], law: Posterior) -> None:
-    for name, values in zip(columns, (law.mean, law.low, law.high), strict=True):
+def _place(result: pd.DataFrame, rows: np.ndarray, columns: tuple[str, ...], posterior: Posterior) -> None:
+    values_of = (posterior.mean, posterior.low, posterior.high)
+    for name, values in zip(columns, values_of, strict=True):
         result.loc[rows, name] = values
 
 

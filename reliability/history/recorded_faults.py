@@ -1,8 +1,8 @@
 """Faults that the outage records show, and where each of them lies.
 
 An unplanned event is one fault, and so are events of one lateral, or of one main section,
-that start within five minutes of the first of them. What a breaker or recloser rode through
-lies somewhere in its zone, perhaps on a lateral: it is a fault of no known section.
+that start within five minutes of the first of them. A fault that a breaker or recloser
+cleared lies somewhere in its zone, perhaps on a lateral: its section is not known.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ def recorded_faults(records: Records) -> pd.DataFrame:
     The section is the furthest from the source that the fault's events name, NOWHERE for an
     event of a breaker or recloser on the main, its zone holding a lateral, that has no step known
     to be sustained. A momentary event of a lateral recloser is a fault of its lateral, which is
-    all of its zone. A fault is of the kind that one of its steps says, permanent where steps differ.
+    all of its zone. A fault has the kind that its steps state, permanent where they differ.
     """
     network = records.network
     steps = records.steps[["event", "section", "event_started", "day", "planned", "sustained"]]
@@ -38,12 +38,12 @@ def recorded_faults(records: Records) -> pd.DataFrame:
     opens = window_starts(place[order], steps["event_started"].to_numpy()[order].astype(np.int64))
     faults = _merged(steps.iloc[order], np.cumsum(opens))
     section = faults["section"].to_numpy()
-    nowhere = ~faults["sustained"].to_numpy(dtype=bool) & _sees_laterals(network)[section]
+    nowhere = ~faults["sustained"].to_numpy(dtype=bool) & _backs_up_laterals(network)[section]
     faults = faults.assign(section=np.where(nowhere, NOWHERE, section))
     return faults[["section", "day", "kind", "sustained"]].reset_index(drop=True)
 
 
-def _sees_laterals(network: Network) -> np.ndarray:
+def _backs_up_laterals(network: Network) -> np.ndarray:
     """Breakers and reclosers on the main with a lateral in their zone, (n,)."""
     heads = network.unit == np.arange(len(network))
     return (network.unit < 0) & BACKS_UP[network.device] & (network.below(heads) > 0)

@@ -1,4 +1,4 @@
-"""Customers served in each year, in all and by feeder."""
+"""Customers served in each year, in total and by feeder."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""Dates and times of the outage records: one reading or none, never a guess.
+"""Dates and times of the outage records, read only where they have one reading.
 
-A year-first date has one reading. A date such as 03/04/2024 has two; the order is settled by
-the key history.date_order, or by a date of the same file that has one reading only.
+A year-first date has one reading. A date such as 03/04/2024 has two; the order is taken
+from the key history.date_order, or from a date of the same file that has only one reading.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from reliability.schema.problems import Problem
 
 DAY_FIRST, MONTH_FIRST = "day_first", "month_first"
 GOOD, BLANK, UNREADABLE, FAR = 0, 1, 2, 3
-FIRST_YEAR, LAST_YEAR = 1950, 2099      # our assumption: outside, a placeholder or a slip
+FIRST_YEAR, LAST_YEAR = 1950, 2099      # our assumption: outside, a placeholder or an error
 HOUR = 3600
 
 _ISO = r"^(?:\d{4}-\d{1,2}-\d{1,2}|\d{4}/\d{1,2}/\d{1,2}|\d{8})(?:[T ]|$)"
@@ -45,15 +45,31 @@ class Timestamps:
 
 @dataclass(frozen=True)
 class _Loose:
-    """Dates that are not ISO 8601, taken apart. Arrays (m,); `at` are positions in the column."""
+    """The parts of dates that are not ISO 8601. Arrays (m,); `at` are positions in the column."""
 
     at: np.ndarray
-    day_month: np.ndarray    # (m, 2) the two numbers in writing order; day first where it is settled
+    day_month: np.ndarray    # (m, 2) the two numbers in writing order; day first where the order is clear
     year: np.ndarray
     open: np.ndarray         # both numbers are written, so the order matters
     seconds: np.ndarray      # of the day, −1 where the time is impossible
     readable: np.ndarray
-    bare: np.ndarray         # no time of day
+    date_only: np.ndarray    # no time of day
+
+
+@dataclass(frozen=True)
+class _Parts:
+    """A column of times before the date order is known. Arrays (n,).
+
+    local: datetime64[s] where ISO 8601 reads it, else NaT; loose: the other dates. offset_s: seconds ahead of UTC,
+    NaN without. beyond: a year of five digits or more. date_only: no time of day.
+    """
+
+    local: np.ndarray
+    loose: _Loose
+    offset_s: np.ndarray
+    blank: np.ndarray
+    beyond: np.ndarray
+    date_only: np.ndarray
 
 
 def clean(column: pd.Series) -> pd.Series:
@@ -63,20 +79,17 @@ def clean(column: pd.Series) -> pd.Series:
 
 def read_timestamps(columns: list[pd.Series], choice: str, file: str,
                     row: np.ndarray) -> tuple[list[Timestamps], list[Problem]]:
-    """Times of several columns of one file, and a problem where the date order is not settled.
+    """Times of several columns of one file, and a problem where the date order is not known.
 
-    columns: each (n,) text. choice: "" (settle it from the file), "day_first" or
+    columns: each (n,) text. choice: "" (take it from the file), "day_first" or
     "month_first". row: (n,) spreadsheet row numbers.
     """
-    parts = [_take_apart(clean(c)) for c in columns]
-    order, problems = choice, []
-    if not order:
-        order, problems = _settle([p[1] for p in parts], columns, file, row)
-    return [_put_together(*p, order) for p in parts], problems
+    parts = [_parts(clean(c)) for c in columns]
+    order, problems = (choice, []) if choice else _date_order([p.loose for p in parts], columns, file, row)
+    return [_timestamps(p, order) for p in parts], problems
 
 
-def _take_apart(text: pd.Series):
-    """Local time where ISO 8601 reads it, the loose rest, offsets and blanks."""
+def _parts(text: pd.Series) -> _Parts:
     n = len(text)
     offset = np.full(n, np.nan)
     likely = np.flatnonzero(text.str.slice(10).str.contains("[Z+-]").to_numpy(dtype=bool))
@@ -97,9 +110,9 @@ def _take_apart(text: pd.Series):
     loose = _read_loose(text, np.flatnonzero(np.isnat(local) & ~blank))
     date_only = iso & (text.str.len() <= 10).to_numpy(dtype=bool)
     beyond = np.zeros(n, bool)
-    left = loose.at[~loose.readable]
-    beyond[left] = text.iloc[left].str.contains(r"^\d{5,}[-/.]\d").to_numpy(dtype=bool)
-    return local, loose, offset, blank, beyond, date_only
+    unread = loose.at[~loose.readable]
+    beyond[unread] = text.iloc[unread].str.contains(r"^\d{5,}[-/.]\d").to_numpy(dtype=bool)
+    return _Parts(local, loose, offset, blank, beyond, date_only)
 
 
 def _read_loose(text: pd.Series, at: np.ndarray) -> _Loose:
@@ -129,14 +142,14 @@ def _seconds(p: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Seconds of the day from the hour, minute, second and am/pm parts, and whether they exist."""
     hour, minute, second = (pd.to_numeric(p[i], errors="coerce").fillna(0).to_numpy(dtype=int) for i in (3, 4, 5))
     half = p[6].fillna("").str.lower().to_numpy(dtype=object)
-    twelve = half != ""
-    valid = np.where(twelve, (hour >= 1) & (hour <= 12), hour < 24) & (minute < 60) & (second < 60)
-    hour = np.where(twelve, hour % 12 + 12 * (half == "pm"), hour)
+    twelve_hours = half != ""
+    valid = np.where(twelve_hours, (hour >= 1) & (hour <= 12), hour < 24) & (minute < 60) & (second < 60)
+    hour = np.where(twelve_hours, hour % 12 + 12 * (half == "pm"), hour)
     return hour * HOUR + minute * 60 + second, valid
 
 
-def _settle(loose: list[_Loose], columns: list[pd.Series], file: str, row: np.ndarray) -> tuple[str, list[Problem]]:
-    """Date order that the file itself proves, or a problem that asks for the key."""
+def _date_order(loose: list[_Loose], columns: list[pd.Series], file: str, row: np.ndarray) -> tuple[str, list[Problem]]:
+    """Date order that the file itself shows, or a problem that asks for the key."""
     proven = set()
     ambiguous, first = 0, None
     for part, column in zip(loose, columns, strict=True):
@@ -152,16 +165,18 @@ def _settle(loose: list[_Loose], columns: list[pd.Series], file: str, row: np.nd
     if first is None:
         return "", []        # every date has one reading
     at, column = first
-    why = "other dates prove both orders" if proven else "no date of the file proves one"
+    why = "other dates show both orders" if proven else "no date of the file shows which"
     return "", [Problem(
-        file, f"the date can be read day first or month first, and {why} ({ambiguous} such dates)",
+        file, f"the date can be read day first or month first, and {why} (ambiguous dates: {ambiguous})",
         f'set date_order = "{DAY_FIRST}" or "{MONTH_FIRST}" in [history] of study.toml',
         int(row[at]), str(column.name), str(column.iloc[at]))]
 
 
-def _put_together(local, loose: _Loose, offset, blank, beyond, date_only, order: str) -> Timestamps:
+def _timestamps(parts: _Parts, order: str) -> Timestamps:
+    """Times with the loose dates read in `order`, "" where each has one reading."""
+    loose = parts.loose
     day, month = loose.day_month[:, 0].copy(), loose.day_month[:, 1].copy()
-    # without an order, each date that is left has one reading: the one with a month in it
+    # without an order, each of these dates has one reading: the one in which the month exists
     swap = loose.open & ((order == MONTH_FIRST) if order else (month > 12))
     day[swap], month[swap] = month[swap], day[swap]
     ok = loose.readable & (month >= 1) & (month <= 12) & (day >= 1)
@@ -169,17 +184,17 @@ def _put_together(local, loose: _Loose, offset, blank, beyond, date_only, order:
     start = months.astype("datetime64[M]")
     date = start.astype("datetime64[D]") + (np.where(ok, day, 1) - 1)
     ok &= date.astype("datetime64[M]") == start
-    local = local.copy()
+    local = parts.local.copy()
     local[loose.at[ok]] = date[ok].astype("datetime64[s]") + loose.seconds[ok]
-    date_only = date_only.copy()
-    date_only[loose.at] = loose.bare
+    date_only = parts.date_only.copy()
+    date_only[loose.at] = loose.date_only
     status = np.where(np.isnat(local), UNREADABLE, GOOD).astype(np.int8)
     year = local.astype("datetime64[Y]").astype(int) + 1970
     status[~np.isnat(local) & ((year < FIRST_YEAR) | (year > LAST_YEAR))] = FAR
-    status[beyond] = FAR
-    status[blank] = BLANK
+    status[parts.beyond] = FAR
+    status[parts.blank] = BLANK
     local[status != GOOD] = np.datetime64("NaT", "s")
-    return Timestamps(local, offset, status, date_only & (status == GOOD))
+    return Timestamps(local, parts.offset_s, status, date_only & (status == GOOD))
 
 
 def elapsed_seconds(started: Timestamps, restored: Timestamps, zone: str) -> tuple[np.ndarray, np.ndarray]:
@@ -194,7 +209,7 @@ def elapsed_seconds(started: Timestamps, restored: Timestamps, zone: str) -> tup
         seconds = _elapsed_in_zone(started.local, restored.local, zone)
         changed = seconds != wall
         changed &= ~np.isnan(wall)
-        changed |= _doubtful(started.local, zone) | _doubtful(restored.local, zone)
+        changed |= _repeated(started.local, zone) | _repeated(restored.local, zone)
         changed &= ~np.isnan(wall)
     else:
         changed = (wall < 0) & (wall >= -HOUR) & _fall_back_night(started.local)
@@ -205,7 +220,7 @@ def elapsed_seconds(started: Timestamps, restored: Timestamps, zone: str) -> tup
 
 
 def _fall_back_night(local: np.ndarray) -> np.ndarray:
-    """Small hours of a Sunday in the months in which clocks are put back somewhere."""
+    """Before four on a Sunday morning of the months in which clocks are put back somewhere."""
     day = local.astype("datetime64[D]")
     number = np.where(np.isnat(local), 0, day.astype(int))
     sunday = (number + 3) % 7 == 6                  # day 0, 1 January 1970, was a Thursday
@@ -226,6 +241,6 @@ def _elapsed_in_zone(started: np.ndarray, restored: np.ndarray, zone: str) -> np
     return np.where(np.isnat(started) | np.isnat(restored), np.nan, seconds)
 
 
-def _doubtful(local: np.ndarray, zone: str) -> np.ndarray:
+def _repeated(local: np.ndarray, zone: str) -> np.ndarray:
     """Times that the clocks showed twice."""
     return ~np.isnat(local) & (_utc(local, zone, True) != _utc(local, zone, False))

@@ -28,7 +28,7 @@ def laterals_frame(content: Content) -> pd.DataFrame:
         frame[rank] = frame[name].rank(ascending=False, method="min").astype(float)
     frame["npv_converted"] = _npv(content, frame["lateral_id"])
     if content.history is not None:
-        frame["observed"] = frame["lateral_id"].map(content.history.offenders["events_per_year"]).fillna(0.0)
+        frame["observed"] = frame["lateral_id"].map(content.history.worst_laterals["events_per_year"]).fillna(0.0)
     frame["action"] = lateral_actions(content, frame)
     ranks = frame[list(RANKED.values())]
     frame["ranks"] = ranks.astype(int).astype(str).agg(" / ".join, axis=1) if len(frame) else ""

@@ -47,7 +47,7 @@ def years(history: History, index: str = "saidi_min") -> BarChart:
     records, (name, axis, kind) = history.records, INDICES[index]
     names = [str(int(y)) + ("*" if int(y) in records.partial else "") for y in records.years]
     told = np.array([history.major_events.has_verdict(int(y)) for y in records.years])
-    every = history.all.years[index].to_numpy(dtype=float)
+    every = history.every_event.years[index].to_numpy(dtype=float)
     without = np.where(told, history.without_major_events.years[index].to_numpy(dtype=float), np.nan)
     said = "; ".join(f"{y}: {shown(a, kind)}" + (f", without {shown(b, kind)}" if np.isfinite(b) else
                                                  ", no day set apart")
@@ -108,7 +108,7 @@ def causes(history: History) -> BarChart:
 
 def worst_laterals(history: History) -> BarChart:
     """Laterals with the most sustained events a year in the records."""
-    table = history.offenders.head(MOST_LATERALS)
+    table = history.worst_laterals.head(MOST_LATERALS)
     names, values = [str(i) for i in table.index], table["events_per_year"].to_numpy(dtype=float)
     labels = [f"{shown(v, 'ratio')} ({int(n)})" for v, n in zip(values, table["events"], strict=True)]
     said = "; ".join(f"{shorten(n, 30)}: {shown(v, 'ratio')}" for n, v in zip(names, values, strict=True))

@@ -35,7 +35,7 @@ def _days(history: History):
 
 def _years(history: History) -> dict[str, dict[str, object]]:
     """Every year's entry; both views are looked up as plain dictionaries, which is much quicker."""
-    views = {"all": _Rows.of(history.all), "without_major_events": _Rows.of(history.without_major_events)}
+    views = {"all": _Rows.of(history.every_event), "without_major_events": _Rows.of(history.without_major_events)}
     return {str(int(y)): _year(history, views, int(y)) for y in history.records.years}
 
 

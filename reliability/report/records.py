@@ -16,7 +16,7 @@ def years_frame(history: History) -> pd.DataFrame:
     """Indices by year and view, with means of the last three, five and ten years where there are so many."""
     records, counts = history.records, history.major_events.days["year"].value_counts()
     names, frames = [str(int(y)) for y in records.years], []
-    for view, rows in ((ALL, history.all), (WITHOUT, history.without_major_events)):
+    for view, rows in ((ALL, history.every_event), (WITHOUT, history.without_major_events)):
         frame = rows.years.reset_index(drop=True).assign(year=names, view=view, customers_served=records.served.total)
         frame["days"] = [float(counts.get(int(y), 0)) for y in records.years]
         frame["remark"] = ["; ".join(filter(None, (records.partial.get(int(y), ""), _untold(history, int(y)))))
@@ -43,7 +43,7 @@ def feeders_frame(history: History) -> pd.DataFrame:
     def view(rows: View, name: str) -> pd.DataFrame:
         return rows.feeders.reset_index().assign(view=name)
 
-    frame = pd.concat([view(history.all, ALL), view(history.without_major_events, WITHOUT)])
+    frame = pd.concat([view(history.every_event, ALL), view(history.without_major_events, WITHOUT)])
     place = {f: i for i, f in enumerate(history.records.network.feeder_ids)}
     frame = frame.assign(order=frame["feeder_id"].map(place)).sort_values(
         ["year", "order", "view"], ascending=[False, True, True], kind="stable", ignore_index=True)
@@ -74,7 +74,7 @@ def largest_events(history: History, most: int = LARGEST) -> pd.DataFrame:
 def causes_frame(history: History) -> pd.DataFrame:
     """Sums by cause over all years, most customer-minutes first."""
     names = ["interruptions", "customer_minutes"]
-    every = history.all.causes.groupby("cause", sort=False)[names].sum()
+    every = history.every_event.causes.groupby("cause", sort=False)[names].sum()
     without = history.without_major_events.causes.groupby("cause", sort=False)["customer_minutes"].sum()
     total = every["customer_minutes"].sum()
     frame = every.assign(share=every["customer_minutes"] / total if total else np.nan, minutes_without=without)

@@ -49,7 +49,7 @@ def _experience(history: History) -> Table:
     """CEMI and CELID of the system."""
     frame = pd.concat([
         view.customers.xs("", level="feeder_id").rename_axis("year").reset_index().assign(view=name)
-        for name, view in ((ALL, history.all), (WITHOUT, history.without_major_events))], ignore_index=True)
+        for name, view in ((ALL, history.every_event), (WITHOUT, history.without_major_events))], ignore_index=True)
     names = [c for c in frame.columns if c.startswith(("cemi_", "celid_"))]
     labels = {c: c.replace("cemi_", "CEMI-").replace("celid_", "CELID-") for c in names}
     frame = frame.sort_values(["year", "view"], kind="stable", ignore_index=True).astype({"year": str})

@@ -35,7 +35,7 @@ def _last_year(recorded: Recorded) -> Sentence:
         return say("SAIFI {saifi} and SAIDI {saidi} minutes", saifi=Figure(float(frame["saifi"].loc[year]), "index"),
                    saidi=Figure(float(frame["saidi_min"].loc[year]), "minutes"))
 
-    told = [say("{year}, all events: {pair}.", year=str(year), pair=pair(history.all.years))]
+    told = [say("{year}, all events: {pair}.", year=str(year), pair=pair(history.every_event.years))]
     if history.major_events.has_verdict(year):
         days = int((history.major_events.days["year"] == year).sum())
         told.append(say("Without its {n} major event {days}: {pair}.", n=Figure(days, "count"),
@@ -57,7 +57,7 @@ def accuracy(recorded: Recorded) -> Section:
 
 def worst_laterals(recorded: Recorded) -> Section:
     """Laterals with the most sustained events."""
-    title, table = "Worst-performing laterals", recorded.history.offenders
+    title, table = "Worst-performing laterals", recorded.history.worst_laterals
     if not len(table):
         return Section("worst", title, (Text(say("No sustained event is recorded on a lateral.")),))
     return Section("worst", title, (charts.worst_laterals(recorded.history), Table(

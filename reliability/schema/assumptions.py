@@ -1,7 +1,7 @@
 """Every assumption of a study: its unit, bounds, default, source and help, in one table.
 
-The table feeds the reader of study.toml, the app's labels and sliders, the report's list
-of assumptions and the method note; no other place states a default or a bound.
+The reader of study.toml, the app's labels and sliders, the report's list of assumptions and
+the method note take it from here; no other place states a default or a bound.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ from typing import Literal, cast
 from reliability.schema.columns import DELAYED, FAST, MOST_COUNTS
 from reliability.schema.values import Assumptions
 
-Kind = Literal["number", "whole", "shares", "choice", "text", "flag"]
+AssumptionKind = Literal["number", "whole", "shares", "choice", "text", "flag"]
 
 AS_BUILT_SETTINGS, MAY_CHANGE = "as_built", "may_change"
 OURS = "our assumption"
 PRACTICE = "common practice, no source"
-RECLOSING = "from memory: 83.25, 10.05 and 1.42 % of all faults cleared by reclosing once, twice, three times"
+CLEARING_SHARES = "from memory: 83.25, 10.05 and 1.42 % of all faults cleared by reclosing once, twice, three times"
 CUSTOMER_COSTS = "LBNL-6941E, 2015, dollars of 2013; from memory"
 
 
@@ -32,7 +32,7 @@ class Assumption:
     default: float | int | tuple[float, ...] | str | None
     low: float | None = None
     high: float | None = None
-    kind: Kind = "number"
+    kind: AssumptionKind = "number"
     step: float = 0.0
     source: str = OURS
     help: str = ""
@@ -42,7 +42,7 @@ class Assumption:
 
 @dataclass(frozen=True)
 class Range:
-    """Low / likely / high of an uncertain assumption, a PERT (scaled beta, λ = 4) law."""
+    """Low / likely / high of an uncertain assumption, a PERT distribution (scaled beta, λ = 4)."""
 
     low: float
     likely: float
@@ -50,7 +50,7 @@ class Range:
 
     @property
     def mean(self) -> float:
-        """Mean of the PERT law: (low + 4 likely + high) / 6."""
+        """Mean of the distribution: (low + 4 likely + high) / 6."""
         return (self.low + 4.0 * self.likely + self.high) / 6.0
 
 
@@ -73,85 +73,87 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
     Assumption("faults", "line_fault_rate_per_km", "Line fault rate", "faults/(km·yr)", 0.2, 0.0, 100.0,
                step=0.01, help="Temporary and permanent faults of overhead line, where a section states no rate."),
     Assumption("faults", "temporary_fraction", "Temporary fraction", "0–1", 0.75, 0.0, 1.0, step=0.01,
-               source=PRACTICE, help="Share of faults that clear once the line is dead for a moment."),
+               source=PRACTICE, help="Share of faults that clear in a dead time, where a section states none."),
     Assumption("faults", "clearing_shares", "Clearing in dead time 1, 2, 3", "0–1", (0.879, 0.106, 0.015), 0.0, 1.0,
-               kind="shares", source=RECLOSING,
-               help="Of the temporary faults, the shares that clear in the first, second and third dead time.",
+               kind="shares", source=CLEARING_SHARES,
+               help="Shares of the temporary faults that clear in the first, second and third dead time (sum 1).",
                elements=("Clearing in dead time 1", "Clearing in dead time 2", "Clearing in dead time 3")),
     Assumption("faults", "phases_involved", "One, two, three phases involved", "0–1", (0.75, 0.20, 0.05), 0.0, 1.0,
-               kind="shares", source=PRACTICE, help="Shares of faults on a three-phase section by phases involved.",
+               kind="shares", source=PRACTICE,
+               help="Shares of faults on a three-phase section by phases involved (sum 1).",
                elements=("One phase involved", "Two phases involved", "Three phases involved")),
-    Assumption("faults", "yearly_cv", "Storminess between years", "cv", 0.2, 0.0, 3.0, step=0.05,
-               help="Coefficient of variation of the yearly multiplier on all fault rates (gamma, mean 1)."),
-    Assumption("faults", "rates", "Fault rates from", "", "assumed", kind="choice", choices=("assumed", "learned"),
-               help="assumed: the rates stated here and in the sections; learned: from the outage records."),
+    Assumption("faults", "yearly_cv", "Year-to-year variability", "cv", 0.2, 0.0, 3.0, step=0.05,
+               help="Coefficient of variation of the yearly multiplier of all fault rates (gamma, mean 1)."),
+    Assumption("faults", "rates", "Source of fault rates", "", "assumed", kind="choice", choices=("assumed", "learned"),
+               help="assumed: the rates stated here and in the sections; learned: those of the outage records."),
 
-    _hours("repair_hours", "Repair", 3.0, "Mean time to repair a permanent fault, where a section states none."),
-    _hours("switching_hours", "Switching", 1.0, "Mean time to isolate a fault and restore from either side."),
-    _hours("refuse_hours", "Replace fuse after a temporary fault", 1.5,
-           "Mean time to patrol a lateral and replace its fuse."),
-    _hours("reset_hours", "Reset after a temporary fault", 1.5,
+    _hours("repair_hours", "Repair time", 3.0, "Mean time to repair a permanent fault, where a section states none."),
+    _hours("switching_hours", "Switching time", 1.0, "Mean time to isolate a fault and restore from either side."),
+    _hours("refuse_hours", "Fuse replacement time", 1.5,
+           "Mean time to patrol a lateral and replace its fuse after a temporary fault."),
+    _hours("reset_hours", "Reset time", 1.5,
            "Mean time to close a sectionalizer or lateral recloser that opened on a temporary fault."),
-    _hours("patrol_hours", "Patrol after a lockout", 1.5,
-           "Mean time to patrol and close a breaker or recloser that locked out on a temporary fault."),
-    Assumption("restoration", "patrol_reclosing_off_hours", "Patrol after a lockout with reclosing off", "h", None, 0.0,
-               1000.0, step=0.25, help="Mean time to walk the line before it is energized again; blank: as after any "
-               "other lockout (patrol_hours)."),
-    Assumption("restoration", "cv", "Spread of restoration times", "cv", 0.8, 0.0, 5.0, step=0.05,
-               help="Coefficient of variation of the lognormal multiplier on all times of one event."),
+    _hours("patrol_hours", "Patrol time", 1.5,
+           "Mean time to patrol the line and close a breaker or recloser locked out on a temporary fault."),
+    Assumption("restoration", "patrol_reclosing_off_hours", "Patrol time with reclosing off", "h", None, 0.0, 1000.0,
+               step=0.25, help="Mean time to patrol the line before it is energized again after a trip with reclosing "
+               "off; blank: patrol_hours."),
+    Assumption("restoration", "cv", "Variability of restoration times", "cv", 0.8, 0.0, 5.0, step=0.05,
+               help="Coefficient of variation of the multiplier of all times of one event (lognormal, mean 1)."),
 
     Assumption("protection", "operations_to_lockout", "Operations to lockout", "operations", 4, 1, 10, "whole", 1,
-               PRACTICE, "Openings of a reclosing device until it stays open."),
+               PRACTICE, "Openings of a reclosing device up to lockout, where its section states none."),
     Assumption("protection", "fast_operations", "Fast operations", "operations", 2, 0, 9, "whole", 1,
-               PRACTICE, "Openings on the fast curve, first in the sequence; 0 where fast tripping is blocked."),
+               PRACTICE, "Openings on the fast curve, first in the sequence, where a section states none; 0: fast "
+               "tripping blocked."),
     Assumption("protection", "fast_clearing_time_s", "Fast clearing time", "s", 0.08, 0.005, 10.0, step=0.01,
-               help="Clearing time of the backup's fast operation; with the fuse link it gives the saving ceiling."),
+               help="Clearing time of the backup's fast operation; it limits the current for fuse saving."),
     Assumption("protection", "sectionalizer_counts", "Sectionalizer counts", "counts", 2, 1, MOST_COUNTS, "whole", 1,
-               PRACTICE, "Openings of the backup that a sectionalizer counts before it opens."),
-    Assumption("protection", "fuse_failure", "Fuse fails to clear", "0–1", 0.0, 0.0, 1.0, step=0.005,
-               help="Probability that a fuse fails to do its part and the device above acts."),
-    Assumption("protection", "sectionalizer_failure", "Sectionalizer fails to open", "0–1", 0.01, 0.0, 1.0, step=0.005,
-               help="Probability that a sectionalizer fails to do its part and the device above acts."),
+               PRACTICE, "Openings of the backup after which a sectionalizer opens, where its section states none."),
+    Assumption("protection", "fuse_failure", "Fuse failure probability", "0–1", 0.0, 0.0, 1.0, step=0.005,
+               help="Probability that a fuse does not clear a fault, so that the device above operates."),
+    Assumption("protection", "sectionalizer_failure", "Sectionalizer failure probability", "0–1", 0.01, 0.0, 1.0,
+               step=0.005, help="Probability that a sectionalizer does not open, so that the device above operates."),
     Assumption("protection", "reclosing_off_share", "Faults while reclosing is off", "0–1", 0.0, 0.0, 1.0, step=0.001,
                help="Share of faults, not of hours, that happen while reclosing is off (hot-line tags, fire-risk "
                "days), where a reclosing device states none. No sectionalizer opens then."),
     Assumption("protection", "reclosing_off_trip", "Trip while reclosing is off", "", DELAYED, kind="choice",
-               choices=(DELAYED, FAST), help="Curve of the one operation while reclosing is off."),
-    Assumption("protection", "fault_current_factor", "Fault currents over those stated", "×", 1.0, 0.1, 10.0, step=0.05,
-               help="Multiplies fault currents, never pickups or ceilings: stronger sources lose a coordination that "
-               "held on paper."),
-    Assumption("protection", "fuse_melting_factor", "Melting time that may be used", "×", 0.75, 0.05, 1.0, step=0.05,
-               source=PRACTICE, help="Share of a link's minimum melting time that a clearing may last without harm to "
-               "it; lower where several fast operations heat the link."),
+               choices=(DELAYED, FAST), help="Curve of the only operation while reclosing is off."),
+    Assumption("protection", "fault_current_factor", "Fault current multiplier", "×", 1.0, 0.1, 10.0, step=0.05,
+               help="Multiplies all fault currents, but neither pickups nor limits of fuse saving: a stronger source "
+               "can defeat coordination."),
+    Assumption("protection", "fuse_melting_factor", "Usable share of the melting time", "×", 0.75, 0.05, 1.0, step=0.05,
+               source=PRACTICE, help="Share of a link's minimum melting time that a fast clearing may last without "
+               "damage to the link; lower where several fast operations heat it."),
     Assumption("protection", "wrong_link_share", "Fuses with the next larger link", "0–1", 0.0, 0.0, 1.0, step=0.01,
-               help="Share of fuses that hold the next larger link of their type: errors in refusing."),
+               help="Share of fuses that hold the next larger link of their type by mistake."),
     Assumption("protection", "fuse_arcing_time_s", "Arcing time of a link", "s", 0.013, 0.0, 1.0, step=0.001,
-               source=PRACTICE, help="From the melting of a link to the end of the current, about eight tenths of a "
-               "cycle; on top of the maximum melting time of the reference table."),
+               source=PRACTICE, help="From the melting of a link to the end of the current, about 0.8 cycles; added to "
+               "the maximum melting time of the reference table."),
     Assumption("protection", "system_kv", "System voltage", "kV", 12.47, 0.1, 100.0, step=0.01,
                source=PRACTICE, help="Nominal line-to-line voltage, where a section states none."),
     Assumption("protection", "bil_kv", "Basic insulation level", "kV", 95.0, 1.0, 1000.0, step=5.0,
-               source=PRACTICE, help="Lightning impulse level asked of equipment, where a section states none."),
+               source=PRACTICE, help="Lightning impulse withstand required of equipment, where a section states none."),
     Assumption("protection", "load_margin", "Margin of rating over load", "×", 1.25, 1.0, 5.0, step=0.05,
-               help="A sectionalizer's continuous rating is at least this times the peak load."),
+               help="Smallest ratio of a sectionalizer's continuous rating to the peak load."),
     Assumption("protection", "cold_load_factor", "Cold-load pickup", "× peak load", 2.0, 1.0, 10.0, step=0.1,
-               help="Load on restoration after a long outage; it may not exceed the actuating current."),
+               help="Load on restoration after a long outage; it must not exceed the actuating current."),
 
     Assumption("application", "actuating_ratio", "Actuating current over rating", "×", 1.6, 1.0, 10.0, step=0.05,
-               source=PRACTICE, help="Current from which a sectionalizer counts, over its continuous rating, where a "
-               "section states none."),
+               source=PRACTICE, help="Ratio of the current from which a sectionalizer counts to its continuous rating, "
+               "where a section states no actuating current."),
     Assumption("application", "fault_current_margin", "Margin of fault current over actuating current", "×", 1.25, 1.0,
-               10.0, step=0.05, help="The smallest fault current that a sectionalizer must see is at least this times "
-               "its actuating current; covers fault resistance and errors of the study."),
+               10.0, step=0.05, help="Smallest ratio of the least fault current to be detected to the actuating "
+               "current of a sectionalizer; covers fault resistance and errors of the study."),
     Assumption("application", "minimum_trip_share", "Actuating current over the backup's minimum trip, at most", "0–1",
                0.8, 0.1, 1.0, step=0.05, source=PRACTICE,
-               help="So that a sectionalizer counts whenever its backup trips."),
+               help="Largest ratio of the two, so that a sectionalizer counts whenever its backup trips."),
     Assumption("application", "dead_line_threshold_a", "Dead-line threshold", "A", 0.3, 0.001, 100.0, step=0.05,
-               source=PRACTICE, help="A sectionalizer takes the line for dead at or below this current."),
+               source=PRACTICE, help="Current at or below which a sectionalizer takes the line to be dead."),
     Assumption("application", "recognition_s", "Recognition time", "s", 0.1, 0.0, 10.0, step=0.01, source=PRACTICE,
-               help="Time below the dead-line threshold until an opening of the backup is counted."),
+               help="Time below the dead-line threshold after which an opening of the backup is counted."),
     Assumption("application", "drop_out_s", "Drop-out time", "s", 0.2, 0.0, 10.0, step=0.05,
-               help="From recognition to open contacts; it ends before the backup recloses."),
+               help="Time from recognition to open contacts; it must end before the backup recloses."),
     Assumption("application", "memory_s", "Memory time", "s", 25.0, 0.1, 1000.0, step=1.0,
                help="How long a sectionalizer keeps its counts; the backup's whole sequence fits into it."),
     Assumption("application", "longest_dead_time_s", "Longest dead time", "s", 15.0, 0.0, 1000.0, step=0.5,
@@ -160,11 +162,11 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
     Assumption("application", "delayed_clearing_time_s", "Delayed clearing time", "s", 1.0, 0.01, 100.0, step=0.1,
                help="Clearing time of the backup's delayed operations at the smallest fault current."),
     Assumption("application", "momentary_withstand_a", "Momentary withstand", "A", 12500.0, 1.0, 1e6, step=500.0,
-               help="Asymmetric current of the first half cycle that the device offered stands; see its data sheet."),
-    Assumption("application", "asymmetry_factor", "Asymmetry of the fault current", "×", 1.6, 1.0, 2.0, step=0.05,
-               source=PRACTICE, help="Asymmetric over symmetric fault current in the first half cycle, at the most."),
+               help="Asymmetric current of the first half cycle that the device withstands; see its data sheet."),
+    Assumption("application", "asymmetry_factor", "Asymmetry factor", "×", 1.6, 1.0, 2.0, step=0.05,
+               source=PRACTICE, help="Largest ratio of asymmetric to symmetric fault current in the first half cycle."),
     Assumption("application", "short_time_withstand_a", "Short-time withstand", "A", 6300.0, 1.0, 1e6, step=100.0,
-               help="Symmetric current that the device offered carries for as long as the backup takes to clear."),
+               help="Symmetric current that the device carries until the backup clears; see its data sheet."),
     Assumption("application", "device_bil_kv", "Basic insulation level of the device", "kV", 110.0, 1.0, 1000.0,
                step=5.0, help="Lightning impulse level of the device offered; see its data sheet."),
 
@@ -179,97 +181,97 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                step=0.05, help="Share of a lateral's length that may be underground below an overhead head before the "
                "conversion asks for review: faults of cable are seldom temporary, and each reclosing stresses it."),
 
-    _money("crew_rate_per_hour", "Crew rate", "per h", 150.0, "A crew with its overheads, in normal time.", 1e6),
+    _money("crew_rate_per_hour", "Crew rate", "per h", 150.0, "One crew with overheads, in regular hours.", 1e6),
     Assumption("costs", "overtime_share", "Call-outs in overtime", "0–1", 0.6, 0.0, 1.0, step=0.05,
                help="Share of call-outs outside working hours."),
     Assumption("costs", "overtime_multiplier", "Overtime multiplier", "×", 1.5, 1.0, 10.0, step=0.1,
-               source=PRACTICE, help="Overtime rate over the normal rate."),
-    _money("vehicle_per_callout", "Vehicle", "per call-out", 60.0, "Vehicles used by one call-out."),
-    _hours("refuse_crew_hours", "Crew time, replace fuse", 2.0,
+               source=PRACTICE, help="Ratio of the overtime rate to the regular rate."),
+    _money("vehicle_per_callout", "Vehicle cost", "per call-out", 60.0, "All vehicles used for one call-out."),
+    _hours("refuse_crew_hours", "Crew hours, fuse replacement", 2.0,
            "Crew hours charged to one call-out that replaces a fuse.", "costs"),
-    _hours("reset_crew_hours", "Crew time, reset", 2.0, "Crew hours charged to one reset call-out.", "costs"),
-    _hours("patrol_crew_hours", "Crew time, patrol", 2.0, "Crew hours charged to one patrol call-out.", "costs"),
-    _hours("repair_crew_hours", "Crew time, repair", 4.0, "Crew hours charged to one repair call-out.", "costs"),
+    _hours("reset_crew_hours", "Crew hours, reset", 2.0, "Crew hours charged to one reset call-out.", "costs"),
+    _hours("patrol_crew_hours", "Crew hours, patrol", 2.0, "Crew hours charged to one patrol call-out.", "costs"),
+    _hours("repair_crew_hours", "Crew hours, repair", 4.0, "Crew hours charged to one repair call-out.", "costs"),
     _money("fuse_link_cost", "Fuse link", "per fuse replaced", 10.0, "Material of one call-out that replaces a fuse."),
-    _money("actuator_cost", "Actuator", "per operation", 60.0, "Spent at each operation of a sectionalizer."),
-    _money("repair_material_cost", "Repair material", "per repair call-out", 300.0, "Material of one repair."),
-    _money("fuse_cost", "Fuse cutout, installed", "per unit", 350.0, "One unit a phase, for a conversion to a fuse."),
-    _money("sectionalizer_cost", "Sectionalizer, installed", "per unit", 2200.0, "One unit a phase."),
-    _money("lateral_recloser_cost", "Lateral recloser, installed", "per unit", 5500.0, "One unit a phase."),
-    _money("backup_settings_cost", "Changed backup settings", "per device", 1500.0,
-           "Each breaker or recloser whose fast operations a scenario changes."),
-    _money("inspection_cost_per_year", "Inspection", "per unit and year", 15.0, "Each converted unit, every year."),
-    _money("energy_margin_per_kwh", "Energy margin", "per kWh", 0.06, "Margin lost with energy not supplied.", 1e3),
+    _money("actuator_cost", "Actuator", "per operation", 60.0, "Replaced after each operation of a sectionalizer."),
+    _money("repair_material_cost", "Repair material", "per repair call-out", 300.0, "Material of one repair call-out."),
+    _money("fuse_cost", "Fuse cutout, installed", "per unit", 350.0, "One unit per phase, for a conversion to a fuse."),
+    _money("sectionalizer_cost", "Sectionalizer, installed", "per unit", 2200.0, "One unit per phase."),
+    _money("lateral_recloser_cost", "Lateral recloser, installed", "per unit", 5500.0, "One unit per phase."),
+    _money("backup_settings_cost", "Change of backup settings", "per device", 1500.0,
+           "For each breaker or recloser whose fast operations a scenario changes."),
+    _money("inspection_cost_per_year", "Inspection", "per unit and year", 15.0, "For each converted unit."),
+    _money("energy_margin_per_kwh", "Energy margin", "per kWh", 0.06, "Margin lost on energy not supplied.", 1e3),
     _money("incentive_per_saidi_minute", "Incentive on SAIDI", "per minute and year", 0.0,
-           "What the utility gains a year per minute of SAIDI less."),
+           "Annual gain of the utility for each minute by which SAIDI falls."),
     _money("incentive_per_saifi", "Incentive on SAIFI", "per 1.0 and year", 0.0,
-           "What the utility gains a year per 1.0 of SAIFI less."),
+           "Annual gain of the utility for each 1.0 by which SAIFI falls."),
     Assumption("costs", "interruption_cost_factor", "Escalation of interruption costs", "×", 1.0, 0.0, 100.0, step=0.05,
-               help="From the money of the interruption cost table to that of the study. The default table is in "
-                    "dollars of 2013 and 1 leaves it there; consumer prices of the United States rose by about 1.35 "
-                    "from 2013 to 2024 (from memory)."),
+               help="Multiplies the interruption cost table to bring it to the prices of the study. The default table "
+                    "is in dollars of 2013; consumer prices of the United States rose by a factor of about 1.35 from "
+                    "2013 to 2024 (from memory)."),
     Assumption("costs", "momentary_cost_factor", "Value of a momentary event", "×", 1.0, 0.0, 100.0, step=0.05,
-               help="Times the momentary values of the interruption cost table: surveys price one event, not the tenth "
-               "of a year."),
+               help="Multiplies the momentary values of the interruption cost table: surveys value a single event, "
+               "not the tenth in a year."),
     Assumption("costs", "interruption_costs", "Interruption cost table", "file", None, kind="text",
                source=CUSTOMER_COSTS,
-               help="A table of cost per event by class and duration in the study folder; blank: the default table."),
+               help="File in the study folder: cost per event by class and duration; blank: the default table."),
 
     Assumption("finance", "discount_rate", "Discount rate", "per year", 0.07, -0.5, 1.0, step=0.005,
-               help="Rate at which later money is discounted."),
-    Assumption("finance", "escalation_rate", "Escalation", "per year", 0.02, -0.5, 1.0, step=0.005,
-               help="Yearly growth of all savings."),
+               help="Annual rate at which future money is discounted."),
+    Assumption("finance", "escalation_rate", "Escalation rate", "per year", 0.02, -0.5, 1.0, step=0.005,
+               help="Annual growth of all savings."),
     Assumption("finance", "horizon_years", "Horizon", "yr", 20, 1, 100, "whole", 1,
                help="Years over which benefits count; also the length of one simulated trial."),
     Assumption("finance", "perspective", "Perspective", "", "utility", kind="choice", choices=("utility", "society"),
                help="utility: crew, material, energy margin, incentive; society: crew, material, interruption cost."),
 
-    Assumption("choice", "objective", "Choose for", "", "npv", kind="choice", choices=("npv", "saidi"),
-               help="npv: the highest net present value within the limits; saidi: the largest SAIDI reduction."),
-    Assumption("choice", "backup_settings", "Fast tripping in the choice", "", AS_BUILT_SETTINGS, kind="choice",
+    Assumption("choice", "objective", "Objective", "", "npv", kind="choice", choices=("npv", "saidi"),
+               help="npv: the highest net present value under the constraints; saidi: the largest SAIDI reduction."),
+    Assumption("choice", "backup_settings", "Backup settings", "", AS_BUILT_SETTINGS, kind="choice",
                choices=(AS_BUILT_SETTINGS, MAY_CHANGE),
-               help="as_built: breakers and reclosers keep their fast operations; may_change: the choice may also set "
-                    "each of them to none, or to fast_operations (two where that is 0), for backup_settings_cost."),
+               help="as_built: breakers and reclosers keep their fast operations; may_change: the selection may set "
+                    "each of them to none or to fast_operations (2 where that is 0), at backup_settings_cost."),
     Assumption("choice", "budget", "Budget", "money", None, 0.0, 1e12, step=10_000.0,
-               help="Capital in all; blank: no limit. Ignored by the frontier, which runs over all budgets."),
-    Assumption("choice", "yearly_budget", "Budget a year", "money per year", None, 0.0, 1e12, step=10_000.0,
+               help="Total capital; blank: no limit. The frontier covers all budgets and ignores it."),
+    Assumption("choice", "yearly_budget", "Annual budget", "money per year", None, 0.0, 1e12, step=10_000.0,
                help="Capital in each year of the programme; blank: no limit."),
-    Assumption("choice", "yearly_units", "Units a year", "units per year", None, 0, 10_000_000, "whole", 10,
-               help="Units that can be had or installed in each year of the programme; blank: no limit."),
-    Assumption("choice", "programme_years", "Years of the programme", "yr", 5, 1, 50, "whole", 1,
+    Assumption("choice", "yearly_units", "Units per year", "units per year", None, 0, 10_000_000, "whole", 10,
+               help="Units that can be supplied and installed in each year of the programme; blank: no limit."),
+    Assumption("choice", "programme_years", "Programme length", "yr", 5, 1, 50, "whole", 1,
                help="Years over which conversions may be spread."),
-    Assumption("choice", "added_maifi_e", "Most added MAIFI_E", "events/(customer·yr)", None, 0.0, 1000.0, step=0.1,
-               help="Cap on the momentary events that the choice adds, over the system; blank: no limit."),
-    Assumption("choice", "added_maifi_e_feeder", "Most added MAIFI_E of a feeder", "events/(customer·yr)", None, 0.0,
-               1000.0, step=0.1, help="The same for the worst feeder; blank: no limit."),
-    Assumption("choice", "saidi_reduction_minutes", "Least SAIDI reduction", "min/yr", None, 0.0, 525_600.0, step=0.5,
-               help="What the choice must reach; blank: nothing asked."),
+    Assumption("choice", "added_maifi_e", "Largest increase of MAIFI_E", "events/(customer·yr)", None, 0.0, 1000.0,
+               step=0.1, help="Limit on the MAIFI_E that the selection adds to the system; blank: no limit."),
+    Assumption("choice", "added_maifi_e_feeder", "Largest increase of a feeder's MAIFI_E", "events/(customer·yr)",
+               None, 0.0, 1000.0, step=0.1, help="The same limit for every single feeder; blank: no limit."),
+    Assumption("choice", "saidi_reduction_minutes", "Minimum SAIDI reduction", "min/yr", None, 0.0, 525_600.0, step=0.5,
+               help="SAIDI reduction that the selection must reach; blank: none required."),
 
     Assumption("simulation", "trials", "Trials", "trials", None, 1, 10_000_000, "whole", 100,
-               help="Each trial is one horizon under one draw of the unknowns; blank: 200 at least, and until the "
-                    "standard error of every SAIDI difference is under 1 % of it, or a cap is reached."),
+               help="Each trial is one horizon under one draw of the uncertain assumptions; blank: at least 200, and "
+                    "until the standard error of every SAIDI difference is below 1 % of it or a limit is reached."),
     Assumption("simulation", "seed", "Seed", "", 1, 0, 2**63 - 1, "whole", 1,
-               help="Same seed, same digits."),
+               help="The same seed gives the same results, digit for digit."),
 
     Assumption("history", "date_order", "Date order of the records", "", "", kind="choice",
                choices=("", "day_first", "month_first"),
-               help="How 03/04/2024 is to be read; blank: from dates of the file that can be read one way only."),
+               help="How to read 03/04/2024; blank: as shown by the dates of the file that have only one reading."),
     Assumption("history", "time_zone", "Time zone of the records", "", None, kind="text",
-               help="Name in the IANA database of time zones; with it durations over a clock change are exact."),
-    Assumption("history", "records_from", "Records from", "day", None, kind="text",
-               help="First day the records cover, like 2019-01-01; blank: judged from the records."),
-    Assumption("history", "records_to", "Records to", "day", None, kind="text",
-               help="Last day the records cover; blank: judged from the records."),
-    Assumption("history", "include_planned", "Count planned interruptions", "", True, kind="flag",
-               help="false leaves planned interruptions out of all indices from records."),
-    Assumption("history", "major_event_method", "Major event days by", "", "beta", kind="choice",
+               help="Name in the IANA time zone database, for exact durations over a clock change; blank: not known."),
+    Assumption("history", "records_from", "Start of the records", "day", None, kind="text",
+               help="First day that the records cover, such as 2019-01-01; blank: inferred from the records."),
+    Assumption("history", "records_to", "End of the records", "day", None, kind="text",
+               help="Last day that the records cover; blank: inferred from the records."),
+    Assumption("history", "include_planned", "Include planned interruptions", "", True, kind="flag",
+               help="true: the indices of the records include planned interruptions; false: they do not."),
+    Assumption("history", "major_event_method", "Method for major event days", "", "beta", kind="choice",
                choices=("beta", "fixed"), source="IEEE Std 1366-2012, annex B",
-               help="beta: days above exp(α + 2.5 β) of up to five earlier years; fixed: the days listed."),
+               help="beta: days with a SAIDI above exp(α + 2.5 β) of up to five earlier years; fixed: listed days."),
     Assumption("history", "major_event_days", "Listed major event days", "days", None, kind="text",
-               help="For the fixed method: days like 2024-02-11, separated by commas."),
-    Assumption("history", "prior_groups", "Laterals that are alike", "", "", kind="choice",
+               help="For the fixed method: days such as 2024-02-11, separated by commas."),
+    Assumption("history", "prior_groups", "Groups for learned rates", "", "", kind="choice",
                choices=("", "phases", "customer_class", "device", "feeder"),
-               help="Learned rates are pulled towards the mean of the laterals of the same group; blank: of all."),
+               help="Learned rates are shrunk towards the mean of the laterals of their group; blank: of all of them."),
     Assumption("history", "expected_rate_ratio", "Expected effect of a conversion", "×", None, 0.0, 1.0, step=0.05,
                help="Interruptions after over before; blank: 1 less the temporary fraction."),
 
@@ -283,7 +285,7 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
 # Tables inside a table whose keys are the user's own (causes, years, section ids); they reach `Study.extra`.
 FREE_TABLES: dict[str, dict[str, str]] = {
     "choice": {
-        "laterals": 'laterals forced into the choice or out of it, "in" or "out": "tap-01" = "in"',
+        "laterals": 'laterals that the selection must convert, "in", or must not, "out": "tap-01" = "in"',
     },
     "history": {
         "causes": 'your causes, each "temporary" or "permanent": "Tree contact" = "temporary"',
@@ -304,4 +306,5 @@ def label_of(key: str) -> str:
 
 def defaults() -> Assumptions:
     """Default value of every assumption, by key."""
+    # the table is data, so only its test can tell that the keys and values are those of the type
     return cast(Assumptions, {a.key: a.default for a in ASSUMPTIONS})

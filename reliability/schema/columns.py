@@ -8,7 +8,7 @@ from typing import Literal
 from reliability.schema.curves import INVERSE
 from reliability.schema.devices import BREAKER, DEVICES, RECLOSER, TRIPPINGS
 
-Kind = Literal["text", "number", "whole", "time", "flag"]
+ColumnKind = Literal["text", "number", "whole", "time", "flag"]
 
 MOST_COUNTS = 3  # of a sectionalizer (contract.md, sections.csv)
 CUSTOMER_CLASSES = ("residential", "small_ci", "large_ci")
@@ -23,7 +23,7 @@ class Column:
     """One column; `low` and `high` are inclusive, or exclusive at `low` where `above` is set."""
 
     name: str
-    kind: Kind = "number"
+    kind: ColumnKind = "number"
     unit: str = ""
     low: float | None = 0.0
     high: float | None = None
@@ -51,15 +51,16 @@ SECTIONS: tuple[Column, ...] = (
     Column("customers", "whole", required=True, help="Customers served from this section."),
     *(Column(f"customers_{c}", "whole", help="Customers by class; the classes sum to customers.")
       for c in CUSTOMER_CLASSES),
-    Column("customers_three_phase", "whole", help="Of the customers, those served by three phases; blank: 0."),
+    Column("customers_three_phase", "whole", help="Customers served by three phases; blank: 0."),
     Column("load_kw", unit="kW", help="Average load; blank: 0."),
     Column("peak_load_a", unit="A", help="Peak load at the section's source end; blank: unknown."),
-    Column("phases", "whole", low=1, high=3, help="1, 2 or 3; blank: 1 below a lateral device, else 3."),
-    Column("repair_hours", unit="h", help="Mean repair time; blank: [restoration]."),
+    Column("phases", "whole", low=1, high=3, help="1, 2 or 3; blank: 1 at the head of a lateral, 3 at a source, "
+           "elsewhere that of the parent."),
+    Column("repair_hours", unit="h", help="Mean repair time of a permanent fault; blank: [restoration]."),
     _ampere("fault_current_source_a", "Fault current at the source end; blank: unknown."),
     _ampere("fault_current_end_a", "Fault current at the far end; blank: unknown."),
     Column("fuse_link", "text", help="Type and rating such as 65K or 40T; blank: unknown."),
-    _ampere("saving_ceiling_a", "Current below which a fast operation saves the fuse; overrides the link's."),
+    _ampere("saving_ceiling_a", "Largest current for fuse saving; blank: computed from the link."),
     _ampere("rated_current_a", "Continuous rating of a sectionalizer; blank: chosen by the application rules."),
     _ampere("actuating_current_a", "Current from which a sectionalizer acts; blank: actuating_ratio × rating."),
     Column("counts", "whole", low=1, high=MOST_COUNTS, help="Counts of a sectionalizer; blank: [protection]."),
@@ -70,14 +71,14 @@ SECTIONS: tuple[Column, ...] = (
     Column("dead_time_s", unit="s", above=True, help="Shortest dead time of a reclosing device; blank: unknown."),
     Column("longest_dead_time_s", unit="s", above=True, help="Longest dead time of a reclosing device; blank: "
            "[application]."),
-    Column("tripping", "text", choices=TRIPPINGS, help="Poles of a device that open together; blank: three-phase for a "
-           "breaker or recloser, else single-phase."),
+    Column("tripping", "text", choices=TRIPPINGS, help="Poles of a device that open together; blank: three_phase for a "
+           "breaker or recloser, else single_phase."),
     Column("reclosing_off_share", unit="0–1", high=1.0, help="Share of faults while reclosing is off, of a reclosing "
            "device; blank: [protection]."),
     Column("system_kv", unit="kV", above=True, help="System voltage; blank: [protection]."),
     Column("bil_kv", unit="kV", above=True, help="Basic insulation level; blank: [protection]."),
     Column("tie_probability", unit="0–1", high=1.0,
-           help="Alternative supply here: the chance that it can carry the transfer; blank: 0."),
+           help="Alternative supply here: probability that it can carry the transfer; blank: 0."),
     Column("tie_section_id", "text", help="Section on the other side of the tie, whose reclosing device stands behind "
            "it; blank: not known."),
     Column("construction", "text", choices=(OVERHEAD, UNDERGROUND), help="How the line is built; blank: overhead."),
@@ -85,7 +86,7 @@ SECTIONS: tuple[Column, ...] = (
     Column("location", "text", help="Pole, street or grid reference; blank: none known."),
     Column("area", "text", help="Operating area; blank: none known."),
     Column("connected_kva", unit="kVA", help="Transformers connected in the section; blank: unknown."),
-    Column("faults_observed", "whole", help="Faults seen, for rate learning; blank: from the outage records."),
+    Column("faults_observed", "whole", help="Faults counted, for learned rates; blank: from the outage records."),
     Column("years_observed", unit="yr", help="Years in which faults_observed were counted."),
     Column("generation_kw", unit="kW", help="Generation served from this section; blank: none known."),
     Column("capacitor_kvar", unit="kvar", help="Capacitors on this section; blank: none known."),
@@ -93,20 +94,20 @@ SECTIONS: tuple[Column, ...] = (
 
 OUTAGES: tuple[Column, ...] = (
     Column("event_id", "text", required=True, help="One outage; its restoration steps share it."),
-    Column("section_id", "text", help="Whose protection opened or where the fault was; blank: unknown."),
+    Column("section_id", "text", help="Section whose protection opened or where the fault was; blank: unknown."),
     Column("started", "time", required=True, help="ISO 8601, local time."),
     Column("restored", "time", required=True, help="ISO 8601, local time, of this step."),
     Column("customers", "whole", required=True, help="Customers interrupted and restored by this step."),
-    Column("cause", "text", help="Cause as recorded."),
-    Column("fault_kind", "text", choices=("temporary", "permanent"), help="Blank: unknown."),
+    Column("cause", "text", help="Cause as recorded; blank: unknown."),
+    Column("fault_kind", "text", choices=("temporary", "permanent"), help="temporary or permanent; blank: unknown."),
     Column("planned", "flag", help="true or false; blank: false."),
 )
 
 # The upper bounds of settings are ours: beyond them another unit is meant (kA, cycles, ms).
 SETTINGS: tuple[Column, ...] = (
-    Column("section_id", "text", required=True, help="Section at whose source end the reclosing device stands."),
+    Column("section_id", "text", required=True, help="Section that has the reclosing device at its source end."),
     Column("element", "text", required=True, choices=(PHASE, GROUND),
-           help="phase sees every fault, ground those that involve one or two phases."),
+           help="phase responds to every fault, ground to those that involve one or two phases."),
     Column("operation", "text", required=True, choices=(FAST, DELAYED), help="Operations that the row is for."),
     Column("pickup_a", unit="A", above=True, high=100_000.0, required=True, help="Pickup, primary current."),
     Column("curve", "text", required=True, help=f"{', '.join(INVERSE)}, or a name in the curves table."),
@@ -126,7 +127,7 @@ _FLAT_SHARED = tuple(c for c in SECTIONS if c.name not in ("section_id", "parent
 
 FEEDERS: tuple[Column, ...] = (
     Column("feeder_id", "text", required=True, help="Unique name of the feeder."),
-    Column("customers", "whole", required=True, help="Customers of the feeder in all, laterals included."),
+    Column("customers", "whole", required=True, help="All customers of the feeder, laterals included."),
     Column("main_length_km", unit="km", required=True, help="Length of the main; or main_length_mi."),
     Column("main_length_mi", unit="mi", help="In place of main_length_km."),
     Column("device", "text", choices=(BREAKER, RECLOSER), help="Blank: breaker."),

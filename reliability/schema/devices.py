@@ -1,4 +1,4 @@
-"""The devices that a section may carry at its source end, and all that distinguishes them, in one table.
+"""The devices that a section may have at its source end, and the properties that distinguish them, in one table.
 
 A rule of protection, a call-out, a price or a drawing asks the table for a property; no other place compares a
 device's name to decide what it does.
@@ -20,7 +20,7 @@ TRIPPINGS = (THREE_PHASE, SINGLE_PHASE, SINGLE_PHASE_THREE_PHASE_LOCKOUT)
 class Device:
     """Properties of one kind of device.
 
-    label: as people read it. recloses: opens and recloses on a fault until it locks out. melts: clears a fault by a
+    label: for readers. recloses: opens and recloses on a fault until it locks out. melts: clears a fault by a
     link that melts. counts: counts its backup's openings and opens in a dead time. A device with none of the three
     only isolates and restores. heads_lateral: a section with it heads a lateral. tripping: the poles that open
     together where the study states none; trippings: what a study may state.
@@ -45,7 +45,6 @@ class Device:
     def protects(self) -> bool:
         """Whether it can interrupt fault current or open on a fault."""
         return self.recloses or self.melts or self.counts
-
 
 
 TABLE: tuple[Device, ...] = (

@@ -6,8 +6,8 @@ import functools
 import re
 from collections.abc import Iterable
 
-LONGEST = 60        # a longer word is no mistyped name
-LIKE, SURE = 0.6, 0.75  # likeness of 0 to 1: worth a question, and hardly anything else
+LONGEST = 60        # letters; a longer word is not a mistyped name
+LIKE, SURE = 0.6, 0.75  # likeness of 0 to 1: enough to suggest a name, and close to certain
 
 
 class Names:
@@ -18,7 +18,7 @@ class Names:
 
     @functools.cached_property
     def _folded(self) -> dict[str, str]:
-        """Folded name → the first name so spelt; made when first needed, for most studies never."""
+        """Folded name → the first name so spelt; built when first needed, for most studies never."""
         folded: dict[str, str] = {}
         for name in self.known:
             if 0 < len(name) <= LONGEST:
@@ -32,7 +32,7 @@ class Names:
         folded = _fold(word)
         if folded in self._folded:
             return self._folded[folded]
-        from rapidfuzz import process  # loaded when first needed: most studies have no such question
+        from rapidfuzz import process  # loaded when first needed: most studies have no unknown name
         from rapidfuzz.distance import Indel
         found = process.extractOne(folded, self._folded.keys(), scorer=Indel.normalized_similarity,
                                    score_cutoff=likeness)
@@ -45,5 +45,5 @@ class Names:
 
 
 def _fold(name: str) -> str:
-    """Without case, punctuation and leading zeros: what most often tells two spellings of one name apart."""
+    """Without case, punctuation and leading zeros, in which spellings of one name most often differ."""
     return re.sub(r"\b0+(?=\d)", "", re.sub(r"[\W_]+", " ", name.casefold()).strip())

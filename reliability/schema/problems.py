@@ -1,4 +1,4 @@
-"""What is wrong with a study, told all at once."""
+"""Problems of a study, collected and reported together."""
 
 from __future__ import annotations
 
@@ -33,10 +33,10 @@ class Problem:
 
 
 class StudyError(Exception):
-    """Raised with the problems of a study, all at once.
+    """Raised with all problems of a study together.
 
-    problems: those kept, in the order of files and rows.
-    count: how many there are in all; above len(problems) where one mistake fills a long column.
+    problems: those listed, in the order of files and rows.
+    count: their total number; above len(problems) where one mistake fills a long column.
     """
 
     def __init__(self, problems: Iterable[Problem], hidden: int = 0):
@@ -51,7 +51,7 @@ class StudyError(Exception):
         return f"{type(self).__name__}: {self}"
 
     def lines(self) -> list[str]:
-        """A line a problem, the first hundred, then how many there are in all."""
+        """One line a problem: the first hundred, then the total number."""
         lines = [str(p) for p in self.problems[:SHOWN]]
         if self.count > len(lines):
             lines.append(f"… the first {len(lines)} of {self.count} problems")
@@ -71,22 +71,22 @@ class Problems:
         return len(self.kept) + self.hidden
 
     def add(self, *problems: Problem) -> None:
-        """Note one or a few problems."""
+        """Add one or a few problems."""
         self.kept.extend(problems)
 
     def each(self, records: Iterable[int], problem: Callable[[int], Problem]) -> None:
-        """Note one rule broken by each of `records`; `problem` is asked only for those that are kept."""
+        """Add one rule broken by each of `records`; `problem` is called only for those that are kept."""
         records = list(records)
         self.kept.extend(problem(int(i)) for i in records[:SHOWN])
         self.hidden += max(len(records) - SHOWN, 0)
 
     def take(self, error: StudyError) -> None:
-        """Note all problems of an error."""
+        """Add all problems of an error."""
         self.kept.extend(error.problems)
         self.hidden += error.count - len(error.problems)
 
     def raise_if_any(self, files: Iterable[str] = ()) -> None:
-        """Raise StudyError with everything noted, in the order of `files`, then of rows."""
+        """Raise StudyError with all problems, in the order of `files`, then of rows."""
         if not self.kept:
             return
         place = {name: k for k, name in enumerate(files)}
@@ -100,12 +100,12 @@ def number_of(number: int, noun: str) -> str:
 
 
 def or_less(most: int) -> str:
-    """The whole numbers from 0 up to `most`, as a remedy tells them."""
+    """The whole numbers from 0 up to `most`, as a remedy states them."""
     return f"{most} or less" if most > 0 else "0"
 
 
 def shorten(text: str, most: int = 80) -> str:
-    """`text` on one line, without characters that a terminal would obey, cut to `most` characters."""
+    """`text` on one line, without control characters, cut to `most` characters."""
     text = _printable(" ".join(str(text)[: 4 * most].split()))
     return text if len(text) <= most else text[: most - 1] + "…"
 

@@ -1,6 +1,6 @@
-"""Reference tables that come with the package: their place, wherever the package stands.
+"""Paths of the reference tables that come with the package.
 
-What each holds and where it is from is written in reference/README.md.
+reference/README.md says what each holds and where it comes from.
 """
 
 from __future__ import annotations

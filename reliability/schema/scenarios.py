@@ -1,4 +1,4 @@
-"""A scenario: what it changes of today's protection."""
+"""A scenario: the changes that it makes to the existing protection."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 AS_BUILT = "As built"
-FORCED_IN, FORCED_OUT = "in", "out"  # of a choice of laterals, as study.toml writes it
+FORCED_IN, FORCED_OUT = "in", "out"  # values of [choice.laterals]
 
 
 @dataclass(frozen=True)
 class Conversion:
-    """What one lateral becomes in a mixed choice; None: as its scenario says."""
+    """The device and counts of one lateral; None: those of its scenario."""
 
     device: str | None = None
     counts: int | None = None
@@ -23,7 +23,7 @@ class Scenario:
 
     `laterals` None means all of them, a mapping gives each named one its own device and counts; `device` None
     changes no device ("As built", or a scenario that only sets `fast_operations`). `fast_operations`: on every
-    breaker and recloser, or of each reclosing device that a mapping names.
+    breaker and recloser, or, as a mapping, on each reclosing device named.
     """
 
     name: str

@@ -1,6 +1,6 @@
-"""The assumptions of a study by key, typed; schema/assumptions.py says what each is, and a test holds the two alike.
+"""The assumptions of a study by key, typed; schema/assumptions.py describes each; a test checks that the two agree.
 
-Where a value may be blank it is None. Trials of a simulation carry arrays in the place of numbers: see
+Where a value may be blank it is None. Trials of a simulation have arrays in place of numbers: see
 `indices.draws.values_of_trials`.
 """
 
@@ -10,7 +10,7 @@ from typing import TypedDict
 
 
 class Assumptions(TypedDict):
-    """Value of every assumption by key; an uncertain one stands at its mean."""
+    """Value of every assumption by key; an uncertain one has its mean."""
 
     # [faults]
     line_fault_rate_per_km: float

@@ -80,7 +80,7 @@ def _years(history) -> None:
     index = st.segmented_control("Index", list(charts.INDICES), format_func=lambda i: charts.INDICES[i][0],
                                  default="saidi_min", key="history_index", required=True)
     left, right = st.columns(2, gap="large")
-    both = pd.DataFrame({index: history.all.years[index],
+    both = pd.DataFrame({index: history.every_event.years[index],
                          f"{index}_without_major_events": history.without_major_events.years[index]})
     days = history.major_events.days
     with left:
@@ -122,7 +122,7 @@ def _rates(history) -> None:
     with right:
         st.subheader("Worst-performing laterals", anchor=False)
         st.caption("Laterals with the most sustained events a year in the records.")
-        _draw(charts.worst_laterals(history), lambda: history.offenders.reset_index(), "Worst-performing laterals",
+        _draw(charts.worst_laterals(history), lambda: history.worst_laterals.reset_index(), "Worst-performing laterals",
               "worst_laterals")
     for note in history.learned.notes:
         st.markdown(f"- {plain(note, 400)}")

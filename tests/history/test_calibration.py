@@ -55,6 +55,6 @@ def test_planned_interruptions_are_no_part_of_what_is_compared_even_where_they_a
     rows = [outage("a", "2023-03-01T10:00", "2023-03-01T12:00", 200),
             outage("p", "2023-04-01T10:00", "2023-04-01T12:00", 600, planned="true")]
     history = read_history(study(rows), modelled=table(A=(0.4, 12.0), B=(0.4, 12.0)))
-    assert history.all.feeders.loc[(2023, "A"), "saifi"] == 0.8
+    assert history.every_event.feeders.loc[(2023, "A"), "saifi"] == 0.8
     assert history.calibration.feeders.loc["A", ["observed_saifi", "observed_saidi_min"]].tolist() == [0.2, 24.0]
     assert "Planned interruptions are left out" in history.calibration.note

@@ -134,7 +134,7 @@ def test_all_converted_is_compared_with_itself_and_says_so():
     converted = np.ones(50, bool)
     found = compared(drawn(1, np.full(50, 2.0), converted, 0.5), 50, converted)
     assert found.measures.loc["callouts", "rate_ratio"] == pytest.approx(0.5, abs=0.12)
-    assert any("No lateral was left unconverted" in n for n in found.notes)
+    assert any("All laterals are converted" in n for n in found.notes)
 
 
 def test_no_time_after_gives_no_ratio():

@@ -39,7 +39,7 @@ def test_every_row_is_used_or_listed(rows, order, zone, planned):
     steps = history.records.steps
     listed = {int(r) for f in history.records.findings for r in f.rows}
     assert set(steps.loc[steps["counted"], "row"]) | listed == set(range(2, len(rows) + 2))
-    years = history.all.years
+    years = history.every_event.years
     assert (years["saifi"] >= 0).all()
     assert (years["maifi_e"] <= years["maifi"] + 1e-12).all()
     assert np.isfinite(years["saidi_min"]).all()
@@ -50,6 +50,6 @@ def test_a_network_without_customers_has_no_indices(tmp_path):
     sections = [{"section_id": "A", "parent_id": "", "device": "breaker", "customers": 0, "length_km": 0.0}]
     made = study([outage("a", "2023-05-03T10:00", "2023-05-03T11:00", 0, "A")], sections)
     history = write_history(made, tmp_path / "out")
-    assert np.isnan(history.all.years.loc[2023, "saifi"])
+    assert np.isnan(history.every_event.years.loc[2023, "saifi"])
     assert history_summary(history)["years"]["2023"]["all"]["saifi"] is None
     assert np.isnan(history.learned.units["rate_per_km"]).all()

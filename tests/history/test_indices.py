@@ -186,7 +186,7 @@ def test_windows_of_nothing():
 
 class TestExperience:
     def shares(self, *rows: dict, year: int = 2023):
-        return read_history(study(rows)).all.customers.loc[(year, "")]
+        return read_history(study(rows)).every_event.customers.loc[(year, "")]
 
     def hours(self, event: str, section: str, customers: int, hours: float = 1.0) -> dict:
         return minutes(event, customers, 60 * hours, section, f"2023-{len(event):02d}-02")
@@ -210,10 +210,10 @@ class TestExperience:
         rows = [self.hours("e" * i, s, c) for i, (s, c) in enumerate(
             [("A", 700), ("A1", 100), ("A1x", 20), ("B", 400), ("A2", 10)], start=1)]
         history = read_history(study(rows))
-        cemi = history.all.customers.loc[(2023, ""), [f"cemi_{n}" for n in range(1, 7)]]
-        assert cemi.sum() == pytest.approx(history.all.years.loc[2023, "saifi"])
-        by_feeder = history.all.customers.loc[(2023, "A"), [f"cemi_{n}" for n in range(1, 7)]]
-        assert by_feeder.sum() == pytest.approx(history.all.feeders.loc[(2023, "A"), "saifi"])
+        cemi = history.every_event.customers.loc[(2023, ""), [f"cemi_{n}" for n in range(1, 7)]]
+        assert cemi.sum() == pytest.approx(history.every_event.years.loc[2023, "saifi"])
+        by_feeder = history.every_event.customers.loc[(2023, "A"), [f"cemi_{n}" for n in range(1, 7)]]
+        assert by_feeder.sum() == pytest.approx(history.every_event.feeders.loc[(2023, "A"), "saifi"])
 
     def test_long_interruptions(self):
         found = self.shares(self.hours("e", "A1", 250, 4), self.hours("ee", "A2", 150, 3.99))
@@ -225,11 +225,11 @@ class TestExperience:
         assert found["cemi_6"] == 0.5
 
 
-def test_repeat_offenders_come_first():
+def test_worst_laterals_come_first():
     rows = [minutes("a", 10, 60, "A2"), minutes("b", 10, 60, "A1x", "2023-04-01"),
             minutes("c", 10, 60, "A1", "2023-05-01"), minutes("d", 10, 2, "A2", "2023-06-01"),
             minutes("e", 10, 60, "B", "2023-06-01")]
-    table = read_history(study(rows)).offenders
+    table = read_history(study(rows)).worst_laterals
     assert table.index.tolist() == ["A1", "A2"]
     assert table["events"].tolist() == [2, 1]
     assert table["customer_minutes"].tolist() == [1200, 600]
@@ -238,4 +238,4 @@ def test_repeat_offenders_come_first():
 def test_planned_work_makes_no_offender():
     rows = [outage("a", "2023-03-01T10:00", "2023-03-01T12:00", 20, planned="true"),
             outage("b", "2023-04-01T10:00", "2023-04-01T12:00", 20, "A2")]
-    assert read_history(study(rows)).offenders.index.tolist() == ["A2"]
+    assert read_history(study(rows)).worst_laterals.index.tolist() == ["A2"]

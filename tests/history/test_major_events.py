@@ -57,7 +57,7 @@ def test_a_year_takes_the_years_before_it():
     assert tuple(rows.loc[2021, ["alpha", "beta", "t_med"]]) == pytest.approx(by_hand(A))
     assert tuple(rows.loc[2022, ["alpha", "beta", "t_med"]]) == pytest.approx(by_hand(A + B))
     assert rows["years_used"].tolist() == [0, 1, 2]
-    assert "No earlier year" in rows.loc[2020, "note"]
+    assert "no earlier year" in rows.loc[2020, "note"]
     assert "2 of the five years" in rows.loc[2022, "note"]
 
 
@@ -81,7 +81,7 @@ def test_days_above_are_set_apart_with_all_their_minutes():
     assert days["customer_minutes"].tolist() == [1000 * 2880 + 300 * 60]
     assert days["interruptions"].tolist() == [1300]
     assert history.without_major_events.years.loc[2021, "saidi_min"] == pytest.approx(below)
-    assert history.all.years.loc[2021, "saifi"] > history.without_major_events.years.loc[2021, "saifi"]
+    assert history.every_event.years.loc[2021, "saifi"] > history.without_major_events.years.loc[2021, "saifi"]
 
 
 def test_momentary_events_of_a_major_event_day_go_with_it():
@@ -89,7 +89,7 @@ def test_momentary_events_of_a_major_event_day_go_with_it():
             outage("m", "2021-07-01T09:00", "2021-07-01T09:01", 600, "A"),
             outage("n", "2021-07-02T09:00", "2021-07-02T09:01", 400, "A")]
     history = read_history(study(rows))
-    assert history.all.years.loc[2021, "maifi_e"] == 0.5
+    assert history.every_event.years.loc[2021, "maifi_e"] == 0.5
     assert history.without_major_events.years.loc[2021, "maifi_e"] == 0.2
 
 
@@ -103,7 +103,7 @@ def test_days_alike_give_no_threshold_and_say_so():
     assert np.isnan(history.major_events.thresholds.loc[2021, "t_med"])
     assert "Fewer than two" in history.major_events.thresholds.loc[2021, "note"]
     assert not len(history.major_events.days)
-    assert any("No threshold for 2020, 2021" in c for c in history.cautions)
+    assert any("no threshold of major event days for 2020, 2021: in those years" in c for c in history.cautions)
 
 
 def test_a_fixed_list_stands_in_for_the_threshold():

@@ -38,7 +38,7 @@ def test_every_chart_has_a_key_of_its_own_a_description_and_measured_axes_with_t
 def test_the_years_are_those_of_the_records_and_one_without_a_threshold_has_no_second_bar(history):
     chart = charts.years(history, "saifi")
     first, second = chart.bars
-    np.testing.assert_array_equal(first.values, history.all.years["saifi"])
+    np.testing.assert_array_equal(first.values, history.every_event.years["saifi"])
     assert np.isnan(second.values[0])
     np.testing.assert_array_equal(second.values[1:], history.without_major_events.years["saifi"][1:])
     assert second.labels[0] == ""

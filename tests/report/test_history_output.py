@@ -50,7 +50,7 @@ def test_json_has_the_agreed_keys_and_the_figures_of_the_history(written):
     for view in ("all", "without_major_events"):
         assert indices | {"cemi", "celid"} == set(year[view])
     assert year["major_event_days"] == ["2023-02-11"]
-    assert year["all"]["saidi_min"] == history.all.years.loc[2023, "saidi_min"]
+    assert year["all"]["saidi_min"] == history.every_event.years.loc[2023, "saidi_min"]
     assert year["without_major_events"]["saidi_min"] < year["all"]["saidi_min"] - 900 * 72 * 60 / 2000 + 1e-9 + 1
     assert year["t_med"] == pytest.approx(np.exp(year["alpha"] + 2.5 * year["beta"]))
     assert data["years"]["2021"]["t_med"] is data["years"]["2021"]["alpha"] is data["years"]["2021"]["beta"] is None

@@ -200,7 +200,7 @@ def turning(content, key, break_even):
 @pytest.mark.parametrize(("key", "said"), [
     ("incentive_per_saidi_minute", "“Incentive on SAIDI” at 0.5 USD per minute and year."),
     ("phases_involved.1", "“Two phases involved” at 0.5."), ("clearing_shares.0", "“Clearing in dead time 1” at 0.5."),
-    ("temporary_fraction", "“Temporary fraction” at 0.5."), ("repair_hours", "“Repair” at 0.5 h."),
+    ("temporary_fraction", "“Temporary fraction” at 0.5."), ("repair_hours", "“Repair time” at 0.5 h."),
 ])
 def test_what_turns_the_answer_keeps_its_name_and_unit(content, key, said):
     assert turning(content, key, 0.5) == f"Whether “{content.scenarios[1]}” pays turns on: {said}"

@@ -164,7 +164,7 @@ def test_history_page_shows_the_records_indices():
     test = app("history")
     history = read_history(open_study(workspace.folder_of("demo")))
     shown = values_of(figures(test)[0]["data"][0]["y"])
-    np.testing.assert_allclose(shown, history.all.years["saidi_min"])
+    np.testing.assert_allclose(shown, history.every_event.years["saidi_min"])
 
 
 def test_history_page_without_records_says_how_to_bring_them(small):
