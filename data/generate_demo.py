@@ -18,6 +18,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from reliability.network.model import Model
+
 ROOT = Path(__file__).parents[1]
 sys.path[:0] = [str(ROOT), str(ROOT / "data")]
 
@@ -292,7 +294,7 @@ class Faults:
 def faults_of(study: Study) -> Faults:
     """Faults as the network is built; momentary events leave no record at a lateral recloser."""
     network, values = study.network, study.values
-    table = build_outcomes(network, values, study.scenarios[:1])
+    table = build_outcomes(Model(network, values), study.scenarios[:1])
     what, customers = consequences(table, 0, values), quantity(network, network.customers)
     seen = ~HEADS_LATERAL[network.device[what.recloser]]
     return Faults(table, what, values, what.sustained(customers), what.waiting(customers),

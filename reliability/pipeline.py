@@ -22,8 +22,9 @@ from reliability.history import learned_study, read_history
 from reliability.history.outages import Records, read_records
 from reliability.indices.expected import expected_values, feeder_indices
 from reliability.indices.measures import ExtraMeasure
-from reliability.indices.simulation import Progress, Question, simulate
+from reliability.indices.simulation import Progress, SimulationInput, simulate
 from reliability.network.application import ApplicationChecks, check_laterals, settle_scenarios
+from reliability.network.model import Model
 from reliability.results import Plan, Results
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import Scenario
@@ -60,9 +61,9 @@ def expect(study: Study) -> Results:
     Which laterals a scenario with `applicable_only` converts is decided here, once, at the mean values.
     """
     network = study.network
-    study = replace(study, scenarios=settle_scenarios(network, study.values, study.scenarios))
-    return assemble(study, build_outcomes(network, study.values, study.scenarios),
-                    check_laterals(network, study.values, scenario_to_check(study)))
+    study = replace(study, scenarios=settle_scenarios(Model(network, study.values), study.scenarios))
+    return assemble(study, build_outcomes(Model(network, study.values), study.scenarios),
+                    check_laterals(Model(network, study.values), scenario_to_check(study)))
 
 
 def assemble(study: Study, table: OutcomeTable, application: ApplicationChecks) -> Results:
@@ -83,19 +84,19 @@ def modelled_by_feeder(results: Results) -> pd.DataFrame:
     return pd.DataFrame.from_dict(feeder_indices(results.expected[0]), orient="index")[["saifi", "saidi_min"]]
 
 
-def question(results: Results) -> Question:
+def simulation_input(results: Results) -> SimulationInput:
     """Input of a study's simulation; customers' costs are simulated only where the perspective counts them."""
     study = results.study
     extra: dict[str, ExtraMeasure] = {}
     if study.values["perspective"] == SOCIETY:
         extra[INTERRUPTION] = InterruptionCost(results.network, results.costs)
-    return Question(results.network, study.values, study.uncertain, study.scenarios, extra)
+    return SimulationInput(Model(results.network, study.values), study.uncertain, study.scenarios, extra)
 
 
 def options_of(results: Results) -> Options:
     """Every conversion that passes the application checks of its lateral, and the settings that may change."""
     values = results.study.values
-    return build_options(results.network, values, results.costs, fast_settings(values), applicable_only=True,
+    return build_options(Model(results.network, values), results.costs, fast_settings(values), applicable_only=True,
                          currency=results.study.currency)
 
 
@@ -128,7 +129,7 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
     on_stage("simulation")
     with _executor(executor, workers) as tasks:
         simulated = simulate(
-            question(results), seed=values["seed"] if seed is None else seed,
+            simulation_input(results), seed=values["seed"] if seed is None else seed,
             trials=values["trials"] if trials is None else trials,
             executor=tasks, workers=workers, on_progress=on_progress,
         )

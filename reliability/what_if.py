@@ -15,6 +15,7 @@ from reliability.faults.states import orders_of_shares
 from reliability.indices.expected import system_indices
 from reliability.network.application import settle_scenarios
 from reliability.network.conversions import named_heads
+from reliability.network.model import Model
 from reliability.network.protection import counts_too_many
 from reliability.pipeline import assemble, expect, with_rivals
 from reliability.results import Results
@@ -109,7 +110,7 @@ def _differing(before: Assumptions, now: Assumptions) -> set[str]:
 
 
 def _with_checks_of(other: Results, study: Study) -> Results:
-    return assemble(study, build_outcomes(study.network, study.values, study.scenarios), other.checks)
+    return assemble(study, build_outcomes(study.model, study.scenarios), other.checks)
 
 
 def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioResults) -> Study:
@@ -131,7 +132,7 @@ def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioRe
             uncertain["line_fault_rate_per_km"] = Range(rate.low * factor, rate.likely * factor, rate.high * factor)
         moved = study.with_section_values({name: study.network.column[name] * factor for name in _RATES})
     scenarios = tuple(_moved_scenario(s, moves) if i else s for i, s in enumerate(study.scenarios))
-    scenarios = settle_scenarios(base.results.network, values, scenarios)
+    scenarios = settle_scenarios(Model(base.results.network, values), scenarios)
     share = float(moves.get("share_converted", 1.0))
     if share < 1.0:
         scenarios = tuple(s if s.device is None else replace(s, laterals=_best_laterals(base, s, i, share))

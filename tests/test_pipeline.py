@@ -11,7 +11,7 @@ import pytest
 from reliability.business.cashflow import business_summary
 from reliability.business.drivers import drivers_frame
 from reliability.indices.simulation import simulate
-from reliability.pipeline import expect, plan, question
+from reliability.pipeline import expect, plan, simulation_input
 from reliability.schema.assumptions import Range
 from reliability.schema.scenarios import Scenario
 from tests.network.laterals import BACKUP, LATERAL, VALUES
@@ -52,7 +52,7 @@ def test_the_laterals_of_a_scenario_are_settled_at_the_means(asked_and_named):
 def test_draws_do_not_settle_them_anew(asked_and_named):
     """Neither in the simulation nor in what moves the answer; the device bought is the same in every draw."""
     asked, named = asked_and_named
-    totals = [simulate(question(r), seed=3, trials=30).totals for r in (asked, named)]
+    totals = [simulate(simulation_input(r), seed=3, trials=30).totals for r in (asked, named)]
     for name, found in totals[0].items():
         assert np.array_equal(found, totals[1][name]), name
     assert (totals[0]["sectionalizer_operations"][1] > 0).any()

@@ -26,8 +26,8 @@ from reliability.business.costs import (
 from reliability.faults.consequences import consequences
 from reliability.faults.outcomes import OutcomeTable, build_outcomes, row_rates
 from reliability.indices.expected import ROWS_AT_ONCE, hours_interrupted
+from reliability.network.model import Model
 from reliability.network.quantities import quantity
-from reliability.network.tree import Network
 from reliability.schema.scenarios import Scenario
 from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable
@@ -58,9 +58,10 @@ class BreakEven:
                 "saidi_minutes_avoided_reclosing_on": float(on), "saidi_minutes_avoided_reclosing_off": float(off)}
 
 
-def break_even(network: Network, values: Assumptions, scenarios: Sequence[Scenario]) -> BreakEven:
+def break_even(model: Model, scenarios: Sequence[Scenario]) -> BreakEven:
     """Where the gains of settled scenarios turn, "As built" first."""
-    hours = customer_hours_by_state(table_of_both_states(network, values, scenarios), values)
+    network, values = model.network, model.values
+    hours = customer_hours_by_state(table_of_both_states(model, scenarios), values)
     on, off = less_than_as_built(hours.sum(axis=-1))
     heads, index = network.candidates, network.candidate_index
     inside = index >= 0
@@ -69,10 +70,11 @@ def break_even(network: Network, values: Assumptions, scenarios: Sequence[Scenar
     return BreakEven(turning_share(on, off), turning_share(*less_than_as_built(by_lateral)), minutes)
 
 
-def table_of_both_states(network: Network, values: Assumptions, scenarios: Sequence[Scenario]) -> OutcomeTable:
+def table_of_both_states(model: Model, scenarios: Sequence[Scenario]) -> OutcomeTable:
     """Outcome table with reclosing on and off, what devices state of it left out."""
+    network, values = model.network, model.values
     everywhere = network.with_columns({SHARE: np.full(len(network), np.nan)})
-    return build_outcomes(everywhere, {**values, "reclosing_off_share": HALF}, scenarios)
+    return build_outcomes(Model(everywhere, {**values, "reclosing_off_share": HALF}), scenarios)
 
 
 def customer_hours_by_state(both: OutcomeTable, values: Assumptions) -> np.ndarray:

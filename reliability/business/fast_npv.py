@@ -25,6 +25,7 @@ from reliability.indices.draws import one_trial, values_of_trials
 from reliability.indices.expected import ROWS_AT_ONCE
 from reliability.indices.measures import amounts_of
 from reliability.indices.simulation import STRUCTURAL
+from reliability.network.model import Model
 from reliability.network.quantities import Quantity
 from reliability.network.rates import line_rate_parts
 from reliability.network.tree import Network
@@ -208,7 +209,7 @@ def npv_function(network: Network, scenarios: Sequence[Scenario],
     shares = ("reclosing_off_share",) if np.isfinite(network.column["reclosing_off_share"]).any() else ()
 
     def build(values: Assumptions) -> list[tuple[GroupedSums, Capital]]:
-        table = build_outcomes(network, values, scenarios)
+        table = build_outcomes(Model(network, values), scenarios)
         rows = row_groups(table, values)
         return [(group_rows(rows, s, values), capital_of(network, p, table.protections[0]))
                 for s, p in enumerate(table.protections)]

@@ -36,6 +36,7 @@ from reliability.indices.expected import expected_values
 from reliability.network.application import check_laterals
 from reliability.network.conversions import may_convert
 from reliability.network.devices import BACKS_UP, CODE
+from reliability.network.model import Model
 from reliability.network.protection import Protection, counts_too_many, most_counts, protection
 from reliability.network.tree import Network
 from reliability.schema.columns import MOST_COUNTS
@@ -95,7 +96,7 @@ class _Case:
     offered: np.ndarray
 
 
-def build_options(network: Network, values: Assumptions, costs: CostTable,
+def build_options(model: Model, costs: CostTable,
                   fast_operations: Sequence[int] = (), applicable_only: bool = False, currency: str = "") -> Options:
     """Every conversion open to every lateral, at the given assumptions.
 
@@ -105,17 +106,18 @@ def build_options(network: Network, values: Assumptions, costs: CostTable,
     counts below the operations of the device behind it, also those of sectionalizers further down
     the lateral. costs: from `read_cost_table`, only looked at under the perspective of society.
     """
-    as_built = protection(network, values)
+    network = model.network
+    as_built = protection(model)
     heads, lateral = network.candidates, network.candidate_index
     nearest = _nearest_backup(network)
     zones, zone_of = np.unique(nearest, return_inverse=True)
     zone = zone_of[heads]
     fast = _settings(as_built.fast[zones], as_built.lockout[zones], fast_operations)
-    cases = _cases(network, values, as_built, (None, *fast_operations), applicable_only)
+    cases = _cases(model, as_built, (None, *fast_operations), applicable_only)
     # faults behind a breaker or recloser inside a lateral never reach the lateral's own device
     own = (lateral >= 0) & (nearest == nearest[heads[lateral]] if len(heads) else False)
     group = np.where(own, lateral, len(heads) + zone_of)
-    amounts, money, (on, off) = _effects(network, values, cases, heads, group, len(heads) + len(zones), costs)
+    amounts, money, (on, off) = _effects(model, cases, heads, group, len(heads) + len(zones), costs)
 
     as_it_is, spent = amounts[0], money[0]  # the first case leaves everything
     frames = []
@@ -128,9 +130,9 @@ def build_options(network: Network, values: Assumptions, costs: CostTable,
             "callouts_avoided": sum(as_it_is[c] - amount[c] for c in CALLOUTS),
             "customer_hours_avoided_on": on[i], "customer_hours_avoided_off": off[i],
         }
-        frames.append(_lateral_rows(network, values, as_built, heads, zone, fast, case, effect))
+        frames.append(_lateral_rows(model, as_built, heads, zone, fast, case, effect))
         if case.device is None:
-            frames.append(_zone_rows(network, values, zones, fast, case.setting, len(heads), effect))
+            frames.append(_zone_rows(model, zones, fast, case.setting, len(heads), effect))
     return Options(network, heads, zones, zone, fast, pd.concat(frames, ignore_index=True), currency)
 
 
@@ -152,18 +154,19 @@ def _settings(fast: np.ndarray, lockout: np.ndarray, alternatives: Sequence[int]
     return np.column_stack(columns)
 
 
-def _cases(network: Network, values: Assumptions, as_built: Protection, settings: Sequence[int | None],
+def _cases(model: Model, as_built: Protection, settings: Sequence[int | None],
            applicable_only: bool) -> list[_Case]:
     """The cases that any lateral admits."""
+    network = model.network
     most, open_to = most_counts(as_built)[network.candidates], _open_to_conversion(network)
-    sound = {device: _sound_inside(network, values, device) for device in (SECTIONALIZER, LATERAL_RECLOSER)}
+    sound = {device: _sound_inside(model, device) for device in (SECTIONALIZER, LATERAL_RECLOSER)}
     cases = []
     for k, fast in enumerate(settings):
         cases.append(_Case(k, fast, None, None, np.ones(len(most), dtype=bool)))
         for counts in range(1, MOST_COUNTS + 1):
             offered = open_to & sound[SECTIONALIZER] & (counts <= most)
             if applicable_only:
-                offered &= check_laterals(network, values, Scenario("", None, SECTIONALIZER, counts, fast)).applicable
+                offered &= check_laterals(model, Scenario("", None, SECTIONALIZER, counts, fast)).applicable
             cases.append(_Case(k, fast, SECTIONALIZER, counts, offered))
         # the checks are those of a sectionalizer: they say nothing of a lateral recloser
         cases.append(_Case(k, fast, LATERAL_RECLOSER, None, open_to & sound[LATERAL_RECLOSER]))
@@ -184,29 +187,31 @@ def _open_to_conversion(network: Network) -> np.ndarray:
     return np.isin(heads, may_convert(network)) & ~backing[heads]
 
 
-def _sound_inside(network: Network, values: Assumptions, device: str) -> np.ndarray:
+def _sound_inside(model: Model, device: str) -> np.ndarray:
     """Laterals whose sectionalizers further down still see more operations than counts once converted, (h,)."""
 
+    network = model.network
     def broken(scenario: Scenario) -> np.ndarray:
         marked = np.zeros(len(network), dtype=bool)
-        marked[counts_too_many(protection(network, values, scenario))] = True
+        marked[counts_too_many(protection(model, scenario))] = True
         return marked
 
     new = broken(Scenario("all", None, device, 1)) & ~broken(UNCHANGED)
     return ~np.isin(network.candidates, network.unit[new])
 
 
-def _effects(network: Network, values: Assumptions, cases: list[_Case], heads: np.ndarray,
+def _effects(model: Model, cases: list[_Case], heads: np.ndarray,
              group: np.ndarray, groups: int, costs: CostTable):
     """Yearly amounts and money of the faults of each group under each case, and the customer hours less than
     under the first with reclosing on everywhere and off, (2, cases, groups).
     """
+    network, values = model.network, model.values
     ids = network.ids[heads]
     scenarios = [Scenario(f"case {i}", tuple(ids[c.offered]) if c.device else (), c.device, c.counts,
                           c.fast_operations) for i, c in enumerate(cases)]
-    both = table_of_both_states(network, values, scenarios)
+    both = table_of_both_states(model, scenarios)
     if np.isfinite(network.column[SHARE]).any():
-        table = build_outcomes(network, values, scenarios)
+        table = build_outcomes(model, scenarios)
     else:  # where no device states a share of its own the rows are among those of both states
         table = both.take(np.flatnonzero(row_rates(both, values)))
     expected = expected_values(table, values)
@@ -220,9 +225,10 @@ def _effects(network: Network, values: Assumptions, cases: list[_Case], heads: n
     return amounts, [sum(yearly_money(a, values, served).values()) for a in amounts], less_than_as_built(hours)
 
 
-def _lateral_rows(network: Network, values: Assumptions, as_built: Protection, heads: np.ndarray,
+def _lateral_rows(model: Model, as_built: Protection, heads: np.ndarray,
                   zone: np.ndarray, fast: np.ndarray, case: _Case, effect: dict[str, np.ndarray]) -> pd.DataFrame:
     """Rows of one case: the laterals that admit it and whose zone can have its setting."""
+    network, values = model.network, model.values
     take = case.offered & ~np.isnan(fast[zone, case.setting])
     if case.device is None and case.setting == AS_IT_IS:
         take &= False  # leaving everything as it is changes nothing and needs no row
@@ -238,9 +244,10 @@ def _lateral_rows(network: Network, values: Assumptions, as_built: Protection, h
                  units, capex, units * values["inspection_cost_per_year"], {k: v[at] for k, v in effect.items()})
 
 
-def _zone_rows(network: Network, values: Assumptions, zones: np.ndarray, fast: np.ndarray, setting: int,
+def _zone_rows(model: Model, zones: np.ndarray, fast: np.ndarray, setting: int,
                first_group: int, effect: dict[str, np.ndarray]) -> pd.DataFrame:
     """Rows of one setting: the zones that can have it, with the faults that are no lateral's."""
+    network, values = model.network, model.values
     at = np.flatnonzero(~np.isnan(fast[:, setting]))
     price = values["backup_settings_cost"] if setting != AS_IT_IS else 0.0
     return _rows(values, np.full(len(at), -1), at, setting, "", None, network.feeder[zones[at]], np.zeros(len(at)),

@@ -40,7 +40,7 @@ def rival_scenarios(study: Study) -> tuple[Scenario, ...]:
 
 def _most_operations(study: Study) -> int:
     """Most operations to lockout of any breaker or recloser."""
-    as_built = protection(study.network, study.values)
+    as_built = protection(study.model)
     return int(as_built.lockout[BACKS_UP[as_built.device]].max(initial=0))
 
 

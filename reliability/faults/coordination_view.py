@@ -19,12 +19,12 @@ from reliability.network.device_settings import ALL_ELEMENTS, FAST_OPERATION, KI
 from reliability.network.devices import MELTS, RECLOSES
 from reliability.network.forest import nearest
 from reliability.network.link_curves import own_curves
+from reliability.network.model import Model
 from reliability.network.protection import Protection
 from reliability.network.race import BOTH, DEVICE_ALONE, FUSE_ALONE, NONE
 from reliability.network.rates import fault_rates
 from reliability.network.tree import Network
 from reliability.schema.devices import DEVICES
-from reliability.schema.values import Assumptions
 
 # What may happen on an operation, beyond the three of the race: see OUTCOMES.
 UNKNOWN, NO_FUSE, NOT_SET = 3, 4, 5
@@ -73,14 +73,15 @@ def nearest_fuse(network: Network, found: Protection) -> np.ndarray:
     return np.where(MELTS[found.device[stop]], stop, NONE)
 
 
-def split_by_outcome(network: Network, values: Assumptions, found: Protection,
+def split_by_outcome(model: Model, found: Protection,
                      races: Coordination | None = None) -> OutcomeSplit:
     """Faults of every section by what a fast and a delayed operation do.
 
     races: `coordination(network, values, (found,))` where it is there; it does not depend on the fault currents.
     """
-    races = races or coordination(network, values, (found,))
-    places, recloser = split_places(network, values, (found,), races), found.reclosing_device
+    network, values = model.network, model.values
+    races = races or coordination(model, (found,))
+    places, recloser = split_places(model, (found,), races), found.reclosing_device
     hears_ground = np.append(network.settings.has_ground, False)[found.settings_of[recloser]]
     part, row = parts_of_rows(network, hears_ground, places.section)
     section, current = places.section[row], places.current_a[row]
@@ -100,14 +101,15 @@ def split_by_outcome(network: Network, values: Assumptions, found: Protection,
         share[:, kind] = flat.reshape(len(network), len(OUTCOMES))
     # a place's shares add up to 1 but for rounding
     share /= share.sum(axis=2, keepdims=True)
-    return OutcomeSplit(share, np.nan_to_num(network.column["length_km"]), fault_rates(network, values))
+    return OutcomeSplit(share, np.nan_to_num(network.column["length_km"]), fault_rates(model))
 
 
-def splits_by_factor(network: Network, values: Assumptions, found: Protection,
+def splits_by_factor(model: Model, found: Protection,
                      factors: Sequence[float] = FACTORS) -> dict[float, OutcomeSplit]:
     """`split_by_outcome` at some factors on the fault currents and at the study's own, ascending by factor."""
-    races = coordination(network, values, (found,))
-    return {factor: split_by_outcome(network, {**values, "fault_current_factor": factor}, found, races)
+    network, values = model.network, model.values
+    races = coordination(model, (found,))
+    return {factor: split_by_outcome(Model(network, {**values, "fault_current_factor": factor}), found, races)
             for factor in sorted({*map(float, factors), float(values["fault_current_factor"])})}
 
 

@@ -19,6 +19,7 @@ from reliability.faults.sequence import Backups, resolve_sequence
 from reliability.faults.states import States, state_probability, states_of_rows
 from reliability.network.coordination import Coordination, coordination
 from reliability.network.device_settings import ALL_ELEMENTS, DELAYED_OPERATION, FAST_OPERATION, PHASE_ELEMENTS
+from reliability.network.model import Model
 from reliability.network.protection import Protection, protection
 from reliability.network.rates import fault_rates
 from reliability.network.tree import Network
@@ -75,15 +76,16 @@ class OutcomeTable:
         return replace(self, **by_row, **by_scenario)
 
 
-def build_outcomes(network: Network, values: Assumptions, scenarios: Sequence[Scenario]) -> OutcomeTable:
+def build_outcomes(model: Model, scenarios: Sequence[Scenario]) -> OutcomeTable:
     """Outcome table of all scenarios over the same fault classes (model §2 and 3).
 
     values: every assumption by key. scenarios: settled (`application.settle_scenarios`).
     """
-    protections = tuple(protection(network, values, s) for s in scenarios)
+    network, values = model.network, model.values
+    protections = tuple(protection(model, s) for s in scenarios)
     recloser = np.stack([p.reclosing_device for p in protections])
-    races = coordination(network, values, protections)
-    places = split_places(network, values, protections, races)
+    races = coordination(model, protections)
+    places = split_places(model, protections, races)
     chains = walk_chains(network, protections, races, places, values)
     hears_ground = _hears_ground(network, protections, recloser)
     part, row = parts_of_rows(network, hears_ground.any(axis=0), places.section[chains.place])
@@ -174,6 +176,6 @@ def row_rates(table: OutcomeTable, values: Assumptions) -> np.ndarray:
     temporary = np.where(np.isnan(own), values["temporary_fraction"], own)
     kind = np.stack([kind_probability(bits, temporary, values["clearing_shares"]) for bits in range(PERMANENT + 1)])
     kind = kind[table.kinds, table.section]
-    return (fault_rates(table.network, values)[table.section] * kind * table.width
+    return (fault_rates(Model(table.network, values))[table.section] * kind * table.width
             * pattern_probability(table.tally, values) * part_probability(table.part, values)
             * state_probability(table.off_from, table.off_to, values))

@@ -9,10 +9,9 @@ import numpy as np
 
 from reliability.network.coordination import Coordination
 from reliability.network.devices import COUNTS, MELTS, RECLOSES
+from reliability.network.model import Model
 from reliability.network.protection import Protection
 from reliability.network.rates import fault_currents_a
-from reliability.network.tree import Network
-from reliability.schema.values import Assumptions
 
 
 @dataclass(frozen=True)
@@ -28,15 +27,16 @@ class Places:
     current_a: np.ndarray
 
 
-def split_places(network: Network, values: Assumptions, protections: Sequence[Protection],
+def split_places(model: Model, protections: Sequence[Protection],
                  races: Coordination) -> Places:
     """Cut every section where its fault current crosses a threshold of a device above it.
 
     1/I(x) is linear in x (model §2); thresholds are the currents at which the race of a fuse and its reclosing
     device changes, and the actuating currents of sectionalizers, in any scenario's chain.
     """
-    source, end = fault_currents_a(network, values)
-    cuts = list(_cuts(network, values, protections, races, source, end))
+    network = model.network
+    source, end = fault_currents_a(model)
+    cuts = list(_cuts(model, protections, races, source, end))
     everywhere = np.arange(len(network))
     section = np.concatenate([everywhere, *(s for s, _ in cuts)])
     start = np.concatenate([np.zeros(len(network)), *(x for _, x in cuts)])
@@ -52,9 +52,10 @@ def split_places(network: Network, values: Assumptions, protections: Sequence[Pr
     return Places(section, stop - start, current)
 
 
-def _cuts(network: Network, values: Assumptions, protections: Sequence[Protection], races: Coordination,
+def _cuts(model: Model, protections: Sequence[Protection], races: Coordination,
           source: np.ndarray, end: np.ndarray):
     """(sections, x) of each crossing strictly inside a section, level by level up the chain."""
+    network, values = model.network, model.values
     slope = 1.0 / end - 1.0 / source
     sloping = np.flatnonzero(np.abs(slope) > 0.0)  # both currents known, and not alike
     first, turns = races.race.breakpoints()

@@ -24,6 +24,7 @@ from reliability.faults.times import hours_of
 from reliability.indices.draws import draw_unknowns, one_trial, values_of_trials, yearly_multipliers
 from reliability.indices.events import Block, simulate_block, year_weights
 from reliability.indices.measures import COUNTED, TIMED, ExtraMeasure, amounts_of, coefficients
+from reliability.network.model import Model
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
 from reliability.schema.problems import number_of
@@ -79,28 +80,37 @@ class Simulated:
 
 
 @dataclass(frozen=True)
-class Question:
+class SimulationInput:
     """What to simulate: a network, the assumptions and the scenarios, with their outcome table.
 
     extra: further measures by name (see indices/measures).
     """
 
-    network: Network
-    values: Assumptions
+    model: Model
     uncertain: Mapping[str, Range]
     scenarios: Sequence[Scenario]
     extra: Mapping[str, ExtraMeasure] = field(default_factory=dict)
 
     def table(self, values: Assumptions) -> OutcomeTable:
         """Outcome table at the given values."""
-        return build_outcomes(self.network, values, self.scenarios)
+        return build_outcomes(self.model.with_values(values), self.scenarios)
+
+    @property
+    def network(self) -> Network:
+        """The sections as arrays."""
+        return self.model.network
+
+    @property
+    def values(self) -> Assumptions:
+        """Every assumption by key, an uncertain one at its mean."""
+        return self.model.values
 
 
-def simulate(question: Question, *, seed: int, trials: int | None = None, executor: Executor | None = None,
+def simulate(inputs: SimulationInput, *, seed: int, trials: int | None = None, executor: Executor | None = None,
              workers: int = 1, on_progress: Progress | None = None, memory_bytes: float = MEMORY_BYTES) -> Simulated:
     """Simulate trials of `horizon_years` years each.
 
-    seed: any integer ≥ 0; with the question and `trials` it fixes every digit. trials: how
+    seed: any integer ≥ 0; with the inputs and `trials` it fixes every digit. trials: how
     many; None: until the standard error of every scenario's SAIDI difference to the first (of
     SAIDI, where there is one scenario) is under 1 % of it, and TRIALS_AT_LEAST; but never more
     than TRIALS_AT_MOST, of a large network fewer. executor: any `concurrent.futures.Executor`;
@@ -108,19 +118,19 @@ def simulate(question: Question, *, seed: int, trials: int | None = None, execut
     of the totals; trials that would not fit are not run (`limited`). on_progress(done, total,
     seconds left) is called after every block; what it raises stops the simulation.
     """
-    years = int(question.values["horizon_years"])
-    structural = needs_own_tables(question)
+    years = int(inputs.values["horizon_years"])
+    structural = needs_own_tables(inputs)
     per_chunk = 1 if structural else max(1, YEARS_PER_CHUNK // years)
-    table = question.table(question.values)
-    fitting = _fitting(question, years, memory_bytes)
-    cap = min(trials or most_trials(row_rates(table, question.values).sum() * years), fitting)
+    table = inputs.table(inputs.values)
+    fitting = _fitting(inputs, years, memory_bytes)
+    cap = min(trials or most_trials(row_rates(table, inputs.values).sum() * years), fitting)
     report = _Reporter(on_progress, cap)
     chunks: list[tuple[dict[str, np.ndarray], dict[str, np.ndarray]]] = []
     done, precise, seen, look_at = 0, None if trials else False, TrialsSeen(), TRIALS_AT_LEAST
-    prepared = None if structural else _prepare(question, table, question.values, question.uncertain)
+    prepared = None if structural else _prepare(inputs, table, inputs.values, inputs.uncertain)
     for number, first in enumerate(range(0, cap, per_chunk)):
         size = min(per_chunk, cap - first)
-        chunks.append(_chunk(question, prepared, np.random.SeedSequence(seed, spawn_key=(number,)), size, years,
+        chunks.append(_chunk(inputs, prepared, np.random.SeedSequence(seed, spawn_key=(number,)), size, years,
                              executor, workers, report))
         done += size
         if trials is None:
@@ -130,7 +140,7 @@ def simulate(question: Question, *, seed: int, trials: int | None = None, execut
                 if precise:
                     break
     return Simulated(
-        tuple(s.name for s in question.scenarios), done, years, seed,
+        tuple(s.name for s in inputs.scenarios), done, years, seed,
         {name: np.concatenate([totals[name] for _, totals in chunks], axis=1) for name in chunks[0][1]},
         {key: np.concatenate([draws[key] for draws, _ in chunks]) for key in chunks[0][0]}, precise,
         limited=trials is not None and trials > fitting,
@@ -147,26 +157,26 @@ class _Prepared:
     values: Assumptions
 
 
-def _chunk(question: Question, prepared: _Prepared | None, seed: np.random.SeedSequence, trials: int, years: int,
+def _chunk(inputs: SimulationInput, prepared: _Prepared | None, seed: np.random.SeedSequence, trials: int, years: int,
            executor: Executor | None, workers: int, report: _Reporter):
     """Draws and totals of a chunk of trials, {measure: (S, trials, years)}."""
     own, events = seed.spawn(2)
     rng = np.random.default_rng(own)
-    draws = draw_unknowns(rng, question.uncertain, trials)
-    values = values_of_trials(question.values, draws)
-    uncertain = question.uncertain
+    draws = draw_unknowns(rng, inputs.uncertain, trials)
+    values = values_of_trials(inputs.values, draws)
+    uncertain = inputs.uncertain
     if prepared is None:
         # the chunk is one trial with its own table, in which nothing is uncertain any more
         values, uncertain = one_trial(values, 0), {}
-        prepared = _prepare(question, question.table(values), values, uncertain)
+        prepared = _prepare(inputs, inputs.table(values), values, uncertain)
     storm = yearly_multipliers(rng, values["yearly_cv"], trials, years)
     sigma = np.sqrt(np.log1p(np.square(np.asarray(values["cv"], dtype=float))))
     sigma = np.repeat(sigma, years) if sigma.ndim else sigma[None]
     weights = [year_weights((rate_multiplier(c, values, prepared.values) * storm.T).T.ravel())
                for c in prepared.classes]
 
-    shape = (len(question.scenarios), trials, years)
-    totals = {name: np.zeros(shape) for name in (*COUNTED, *TIMED, *question.extra)}
+    shape = (len(inputs.scenarios), trials, years)
+    totals = {name: np.zeros(shape) for name in (*COUNTED, *TIMED, *inputs.extra)}
     tasks = ((b, weights[b.multiplier_class], sigma, s)
              for b, s in zip(prepared.blocks, events.spawn(len(prepared.blocks)), strict=True))
     report.start(len(prepared.blocks), trials)
@@ -176,8 +186,8 @@ def _chunk(question: Question, prepared: _Prepared | None, seed: np.random.SeedS
         """What a trial multiplies counts and severities by."""
         if term is None:
             return 1.0, 1.0
-        if name in question.extra:
-            of = question.extra[name].weights(term, values, uncertain)
+        if name in inputs.extra:
+            of = inputs.extra[name].weights(term, values, uncertain)
         else:
             of = (hours_of(term, values),) * 2
         return tuple(np.reshape(w, (-1, 1)) for w in of)
@@ -192,11 +202,11 @@ def _chunk(question: Question, prepared: _Prepared | None, seed: np.random.SeedS
     return draws, totals
 
 
-def needs_own_tables(question: Question) -> bool:
+def needs_own_tables(inputs: SimulationInput) -> bool:
     """Whether a draw of the unknowns may change what protection does, so that each trial needs a table of its own."""
-    keys = {key.partition(".")[0] for key in question.uncertain}
+    keys = {key.partition(".")[0] for key in inputs.uncertain}
     # a study's share of faults with reclosing off may come before or after one that a device states
-    stated = np.isfinite(question.network.column["reclosing_off_share"]).any()
+    stated = np.isfinite(inputs.network.column["reclosing_off_share"]).any()
     return bool(keys & set(STRUCTURAL)) or ("reclosing_off_share" in keys and bool(stated))
 
 
@@ -218,7 +228,7 @@ def _in_order(tasks: Iterator[tuple], executor: Executor | None, workers: int) -
             future.cancel()
 
 
-def _prepare(question: Question, table: OutcomeTable, values: Assumptions,
+def _prepare(inputs: SimulationInput, table: OutcomeTable, values: Assumptions,
              uncertain: Mapping[str, Range]) -> _Prepared:
     """Cut a table into blocks of rows that share the multiplier of their rates."""
     part_rows, part_rates, part_class, classes = rate_parts(table, values, {key.partition(".")[0] for key in uncertain})
@@ -230,7 +240,7 @@ def _prepare(question: Question, table: OutcomeTable, values: Assumptions,
     rows, rates, cls = part_rows[order], part_rates[order], part_class[order]
     amounts, blocks = amounts_of(table.network), []
     for start, stop in block_bounds(rates, cls * 64 + make[rows]):
-        of = coefficients(table, values, rows[start:stop], uncertain, question.extra, amounts)
+        of = coefficients(table, values, rows[start:stop], uncertain, inputs.extra, amounts)
         blocks.append(Block(rates[start:stop], of, int(cls[start])))
     return _Prepared(tuple(blocks), classes, values)
 
@@ -296,10 +306,10 @@ def most_trials(events_per_trial: float) -> int:
     return int(max(2, min(TRIALS_AT_MOST, EVENTS_AT_MOST / max(events_per_trial, 1.0))))
 
 
-def _fitting(question: Question, years: int, memory_bytes: float) -> int:
+def _fitting(inputs: SimulationInput, years: int, memory_bytes: float) -> int:
     """Trials whose totals fit into the memory bound, at least one."""
-    measures = len(COUNTED) + len(TIMED) + len(question.extra)
-    per_trial = ARRAYS_OF_TOTALS * 8 * measures * len(question.scenarios) * years
+    measures = len(COUNTED) + len(TIMED) + len(inputs.extra)
+    per_trial = ARRAYS_OF_TOTALS * 8 * measures * len(inputs.scenarios) * years
     return max(1, int(memory_bytes / per_trial))
 
 

@@ -20,6 +20,7 @@ from reliability.network.application_rules import device_checks
 from reliability.network.application_site import site_checks
 from reliability.network.conversions import named_heads
 from reliability.network.devices import MELTS
+from reliability.network.model import Model
 from reliability.network.protection import protection
 from reliability.network.tree import Network
 from reliability.schema.devices import SECTIONALIZER
@@ -63,7 +64,7 @@ class ApplicationChecks:
         return {check.kind.key: check for check in self.checks}[key]
 
 
-def check_laterals(network: Network, values: Assumptions, scenario: Scenario,
+def check_laterals(model: Model, scenario: Scenario,
                    counts: np.ndarray | None = None, fast_operations: np.ndarray | None = None) -> ApplicationChecks:
     """Check a sectionalizer at the head of every lateral of the network.
 
@@ -77,31 +78,33 @@ def check_laterals(network: Network, values: Assumptions, scenario: Scenario,
     scenario; unknown and review leave the decision to whoever reads them. The checks are those
     of a sectionalizer, so a scenario of another device finds every lateral applicable.
     """
-    proposal, stretch = propose(network, values, scenario, counts, fast_operations), reach(network, values)
-    as_built = protection(network, values)
-    checks = (*device_checks(network, values, proposal, stretch), *site_checks(network, values, proposal, as_built),
-              *fuse_checks(network, values, as_built))
+    network, values = model.network, model.values
+    proposal, stretch = propose(model, scenario, counts, fast_operations), reach(model)
+    as_built = protection(model)
+    checks = (*device_checks(model, proposal, stretch), *site_checks(model, proposal, as_built),
+              *fuse_checks(model, as_built))
     verdict = worst(checks)
     # the counts that the model would use may be more than the backup admits where the proposed ones are not
     admitted = ~(proposal.counts_in_model > proposal.most_counts)
     other_device = scenario.device not in (None, SECTIONALIZER)
     applicable = ((verdict != FAIL) & admitted) | other_device
     return ApplicationChecks(network, values, scenario, proposal, unseen_share(stretch, proposal.actuating_a),
-                             existing_ceilings_a(network, values, as_built), checks, verdict, applicable)
+                             existing_ceilings_a(model, as_built), checks, verdict, applicable)
 
 
-def settle_scenarios(network: Network, values: Assumptions,
+def settle_scenarios(model: Model,
                      scenarios: Sequence[Scenario]) -> tuple[Scenario, ...]:
     """The scenarios with the laterals of each that is `applicable_only` named: those that are applicable.
 
     Decided once, at `values`: whoever then draws or moves an assumption varies what happens on
     the laterals converted, not which ones are.
     """
-    return tuple(_settled(network, values, s) if s.applicable_only else s for s in scenarios)
+    return tuple(_settled(model, s) if s.applicable_only else s for s in scenarios)
 
 
-def _settled(network: Network, values: Assumptions, scenario: Scenario) -> Scenario:
-    checks = check_laterals(network, values, scenario)
+def _settled(model: Model, scenario: Scenario) -> Scenario:
+    network = model.network
+    checks = check_laterals(model, scenario)
     open_to = np.intersect1d(named_heads(network, scenario), checks.proposal.head[checks.applicable])
     return replace(scenario, laterals=tuple(network.ids[open_to].astype(str).tolist()), applicable_only=False)
 

@@ -13,6 +13,7 @@ from reliability.network.device_settings import ALL_ELEMENTS, FAST_OPERATION, cl
 from reliability.network.devices import MELTS
 from reliability.network.fuse_links import link_name, link_table
 from reliability.network.link_curves import link_curves, minimum_melting_s, own_curves, saving_ceilings_a
+from reliability.network.model import Model
 from reliability.network.protection import Protection
 from reliability.network.rates import fault_currents_a
 from reliability.network.tree import Network
@@ -24,13 +25,14 @@ Own = Mapping[str, tuple[Points, Points]]   # (melting, clearing) of links by na
 PREFERRED_A = (6, 10, 15, 25, 40, 65, 100, 140, 200)
 
 
-def existing_ceilings_a(network: Network, values: Assumptions, as_built: Protection) -> np.ndarray:
+def existing_ceilings_a(model: Model, as_built: Protection) -> np.ndarray:
     """Saving ceiling (A) of the fuse at each lateral's head, (m,), NaN where unknown or no fuse.
 
     NaN too where curves of both the link and its backup decide: no one current divides there.
     """
+    network = model.network
     head = network.candidates
-    ceiling = coordination(network, values, (as_built,)).ceiling_a[0][head]
+    ceiling = coordination(model, (as_built,)).ceiling_a[0][head]
     timed = ~np.isnan(fast_clearing_s(network, as_built)) & (network.text["fuse_link"][head] != "")
     return np.where(MELTS[network.device[head]] & np.isfinite(ceiling) & ~timed, ceiling, np.nan)
 
@@ -49,16 +51,17 @@ def fast_clearing_s(network: Network, as_built: Protection, tap_a: np.ndarray | 
     return result
 
 
-def fuse_checks(network: Network, values: Assumptions, as_built: Protection) -> tuple[Check, Check, Check]:
+def fuse_checks(model: Model, as_built: Protection) -> tuple[Check, Check, Check]:
     """The three checks of the existing fuse at each lateral's head, under the backup as built."""
+    network, values = model.network, model.values
     head = network.candidates
-    load, tap = network.column["peak_load_a"][head], fault_currents_a(network, values)[0][head]
+    load, tap = network.column["peak_load_a"][head], fault_currents_a(model)[0][head]
     fused = MELTS[network.device[head]]
     speed, installed = _links(network)
     backup = network.protective_above[head]
     fast = np.where(backup >= 0, as_built.fast[backup], np.nan)
 
-    ceiling = np.where(fast > 0.0, existing_ceilings_a(network, values, as_built), np.nan)
+    ceiling = np.where(fast > 0.0, existing_ceilings_a(model, as_built), np.nan)
     none = Settled(~fused, PASS, "no fuse stands at the head today")
     blocked = Settled(fast == 0.0, PASS, "fast tripping is blocked: no fuse is meant to be saved")
     pickup = values["cold_load_factor"] * load

@@ -8,11 +8,11 @@ import numpy as np
 
 from reliability.network.device_settings import least_pickup_a
 from reliability.network.devices import COUNTS, MELTS, RECLOSES
+from reliability.network.model import Model
 from reliability.network.protection import chosen_rating_a, protection
 from reliability.network.tree import Network
 from reliability.schema.columns import MOST_COUNTS
 from reliability.schema.scenarios import Scenario
-from reliability.schema.values import Assumptions
 
 
 @dataclass(frozen=True)
@@ -47,13 +47,14 @@ class Proposal:
     fuse_below: np.ndarray
 
 
-def propose(network: Network, values: Assumptions, scenario: Scenario, counts: np.ndarray | None = None,
+def propose(model: Model, scenario: Scenario, counts: np.ndarray | None = None,
             fast_operations: np.ndarray | None = None) -> Proposal:
     """Settings of a sectionalizer at every lateral's head under a scenario's backups and counts.
 
     counts, fast_operations of the backup: (m,), in place of the scenario's where they are not NaN.
     """
-    after = protection(network, values, Scenario(scenario.name, fast_operations=scenario.fast_operations))
+    network, values = model.network, model.values
+    after = protection(model, Scenario(scenario.name, fast_operations=scenario.fast_operations))
     head = network.candidates
     # nothing that opens one phase stands above a lateral's head, so the next device up recloses
     backup = network.protective_above[head]
@@ -74,7 +75,7 @@ def propose(network: Network, values: Assumptions, scenario: Scenario, counts: n
     in_model = np.where(lowered & (most >= 1.0), np.minimum(in_model, most), in_model)
     counts_below, fuse_below = _below(network, after.counts)
     return Proposal(
-        head, backup, lockout, fast, **_of_backup(network, values, backup),
+        head, backup, lockout, fast, **_of_backup(model, backup),
         by_phase=~(stands & after.opens_all[head]), rated_a=rated,
         actuating_a=np.where(np.isnan(actuating), values["actuating_ratio"] * rated, actuating),
         most_counts=most, counts=proposed, counts_in_model=in_model,
@@ -85,8 +86,9 @@ def _either(settled: np.ndarray | None, otherwise: np.ndarray) -> np.ndarray:
     return otherwise if settled is None else np.where(np.isnan(settled), otherwise, settled)
 
 
-def _of_backup(network: Network, values: Assumptions, backup: np.ndarray) -> dict[str, np.ndarray]:
+def _of_backup(model: Model, backup: np.ndarray) -> dict[str, np.ndarray]:
     """Minimum trip and dead times of the backups (m,), −1 without one, under the names of `Proposal`."""
+    network, values = model.network, model.values
     trip, first, longest = (np.where(backup >= 0, network.column[name][backup], np.nan)
                             for name in ("minimum_trip_a", "dead_time_s", "longest_dead_time_s"))
     own = np.where(backup >= 0, network.settings_of[backup], -1)

@@ -10,9 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from reliability.network.model import Model
 from reliability.network.rates import fault_currents_a, fault_rates
-from reliability.network.tree import Network
-from reliability.schema.values import Assumptions
 
 
 @dataclass(frozen=True)
@@ -34,12 +33,13 @@ class Reach:
     faults_per_year: np.ndarray
 
 
-def reach(network: Network, values: Assumptions) -> Reach:
+def reach(model: Model) -> Reach:
     """What the devices at `network.candidates` answer for."""
+    network = model.network
     section = np.flatnonzero((network.unit >= 0) & (network.protective == network.unit))
-    source, end = fault_currents_a(network, values)
+    source, end = fault_currents_a(model)
     return Reach(network.candidates, section, network.candidate_index[section], source[section], end[section],
-                 source[network.candidates], fault_rates(network, values)[section])
+                 source[network.candidates], fault_rates(model)[section])
 
 
 def smallest_current_a(stretch: Reach) -> tuple[np.ndarray, np.ndarray]:

@@ -7,30 +7,32 @@ import numpy as np
 from reliability.network.application_catalogue import HAIR, KIND, PASS, REVIEW, UNKNOWN, Check, Settled, judge
 from reliability.network.application_proposal import Proposal
 from reliability.network.application_reach import Reach, largest_current_a, smallest_current_a
+from reliability.network.model import Model
 from reliability.network.protection import offered_ratings_a
-from reliability.network.tree import Network
 from reliability.schema.values import Assumptions
 
 
-def device_checks(network: Network, values: Assumptions, proposal: Proposal, stretch: Reach) -> tuple[Check, ...]:
+def device_checks(model: Model, proposal: Proposal, stretch: Reach) -> tuple[Check, ...]:
     """Every check of the device, in the order of `CHECKS`."""
+    values = model.values
     return (
-        *load_checks(network, values, proposal),
+        *load_checks(model, proposal),
         sees_faults(values, proposal, stretch),
         minimum_trip(values, proposal),
         *count_checks(proposal),
         *timing_checks(values, proposal),
-        backfeed(network, values, proposal),
-        insulation(network, values, proposal),
+        backfeed(model, proposal),
+        insulation(model, proposal),
         *withstand_checks(values, stretch),
     )
 
 
-def load_checks(network: Network, values: Assumptions, proposal: Proposal) -> tuple[Check, Check]:
+def load_checks(model: Model, proposal: Proposal) -> tuple[Check, Check]:
     """Peak load × margin against the rating, cold-load pickup against the actuating current.
 
     Where no rating offered carries the load, both stand against the largest one.
     """
+    network, values = model.network, model.values
     load = network.column["peak_load_a"][proposal.head]
     largest = offered_ratings_a()[-1]
     rated = np.where(np.isnan(proposal.rated_a), largest, proposal.rated_a)
@@ -109,12 +111,13 @@ def sequence_s(proposal: Proposal, values: Assumptions, openings: np.ndarray) ->
     return dead + fast * values["fast_clearing_time_s"] + (further - fast) * values["delayed_clearing_time_s"]
 
 
-def backfeed(network: Network, values: Assumptions, proposal: Proposal) -> Check:
+def backfeed(model: Model, proposal: Proposal) -> Check:
     """Current (A a phase) that generation and capacitors below can feed, against the dead-line threshold.
 
     Their sum as apparent power, (kW + kvar)·√3/(phases·kV), is never less than the true one. A
     lateral is known where at least one of its sections states the quantity, be it 0.
     """
+    network, values = model.network, model.values
     head = proposal.head
     power, incomplete = np.zeros(len(head)), np.zeros(len(head), dtype=bool)
     for name in ("generation_kw", "capacitor_kvar"):
@@ -122,17 +125,18 @@ def backfeed(network: Network, values: Assumptions, proposal: Proposal) -> Check
         power += network.below(np.nan_to_num(stated))[head]
         incomplete |= network.below((~np.isnan(stated)).astype(float))[head] < 0.5
     power = np.where(incomplete & (power <= 0.0), np.nan, power)
-    return judge("backfeed", line_current_a(network, values, head, power), values["dead_line_threshold_a"], incomplete)
+    return judge("backfeed", line_current_a(model, head, power), values["dead_line_threshold_a"], incomplete)
 
 
-def insulation(network: Network, values: Assumptions, proposal: Proposal) -> Check:
+def insulation(model: Model, proposal: Proposal) -> Check:
     """Insulation level of the device against the one asked of equipment at the head.
 
     The study's level belongs to its voltage: a section of a higher voltage that states no level
     of its own leaves the question open.
     """
+    network, values = model.network, model.values
     asked = network.column["bil_kv"][proposal.head]
-    higher = _system_kv(network, values)[proposal.head] > values["system_kv"] * (1.0 + HAIR)
+    higher = _system_kv(model)[proposal.head] > values["system_kv"] * (1.0 + HAIR)
     asked = np.where(np.isnan(asked), np.where(higher, np.nan, values["bil_kv"]), asked)
     return judge("insulation", values["device_bil_kv"], asked)
 
@@ -144,14 +148,16 @@ def withstand_checks(values: Assumptions, stretch: Reach) -> tuple[Check, Check]
             judge("short_time", largest, values["short_time_withstand_a"], unknown_tap))
 
 
-def line_current_a(network: Network, values: Assumptions, head: np.ndarray, power_kva: np.ndarray) -> np.ndarray:
+def line_current_a(model: Model, head: np.ndarray, power_kva: np.ndarray) -> np.ndarray:
     """Current (A a phase) of apparent power (kVA) spread evenly over the phases of each head, (m,): √3·kVA/(phases·kV).
 
     kV is the line-to-line voltage, so that a single phase stands at 1/√3 of it, the line-to-earth voltage.
     """
-    return power_kva * np.sqrt(3.0) / (network.phases[head] * _system_kv(network, values)[head])
+    network = model.network
+    return power_kva * np.sqrt(3.0) / (network.phases[head] * _system_kv(model)[head])
 
 
-def _system_kv(network: Network, values: Assumptions) -> np.ndarray:
+def _system_kv(model: Model) -> np.ndarray:
+    network, values = model.network, model.values
     own = network.column["system_kv"]
     return np.where(np.isnan(own), values["system_kv"], own)

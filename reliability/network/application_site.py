@@ -8,22 +8,23 @@ from reliability.network.application_catalogue import FAIL, HAIR, KIND, PASS, RE
 from reliability.network.application_proposal import Proposal
 from reliability.network.application_rules import line_current_a
 from reliability.network.forest import largest_below
+from reliability.network.model import Model
 from reliability.network.protection import Protection
 from reliability.network.tree import Network
 from reliability.schema.columns import UNDERGROUND
-from reliability.schema.values import Assumptions
 
 HOLDS, DOES_NOT_HOLD = "yes", "no"   # choices of `inrush_restraint`; blank: not known
 
 
-def site_checks(network: Network, values: Assumptions, proposal: Proposal, as_built: Protection) -> tuple[Check, ...]:
+def site_checks(model: Model, proposal: Proposal, as_built: Protection) -> tuple[Check, ...]:
     """Every check of what stands around the device, in the order of `CHECKS`."""
-    return (inrush(network, values, proposal), three_phase_customers(network, proposal),
-            underground(network, values, proposal), ties(network, proposal, as_built),
-            reclosing_off(network, values, proposal))
+    network = model.network
+    return (inrush(model, proposal), three_phase_customers(network, proposal),
+            underground(model, proposal), ties(network, proposal, as_built),
+            reclosing_off(model, proposal))
 
 
-def inrush(network: Network, values: Assumptions, proposal: Proposal) -> Check:
+def inrush(model: Model, proposal: Proposal) -> Check:
     """Inrush of the transformers below the head against the actuating current.
 
     `inrush_multiple` × the rated current of `connected_kva`, even over the phases of the head (our formula; the
@@ -33,12 +34,13 @@ def inrush(network: Network, values: Assumptions, proposal: Proposal) -> Check:
     Above the actuating current a device without restraint fails: the backup's next opening, for a fault elsewhere,
     would be counted on a healthy lateral, which the model does not reckon with.
     """
+    network, values = model.network, model.values
     head, kva = proposal.head, network.column["connected_kva"]
     power = network.below(np.nan_to_num(kva))[head]
     stated = network.below((~np.isnan(kva)).astype(float))[head] > 0.5
     served = (np.nan_to_num(network.customers) > 0.0) | (network.load_kw > 0.0)
     gaps = network.below((np.isnan(kva) & served).astype(float))[head] > 0.5
-    current = values["inrush_multiple"] * line_current_a(network, values, head, np.where(stated, power, np.nan))
+    current = values["inrush_multiple"] * line_current_a(model, head, np.where(stated, power, np.nan))
     above, restraint = current > proposal.actuating_a * (1.0 + HAIR), values["inrush_restraint"]
     holds = above & (restraint == HOLDS)
     return judge("inrush", current, proposal.actuating_a, gaps, [
@@ -63,8 +65,9 @@ def three_phase_customers(network: Network, proposal: Proposal) -> Check:
         Settled(~proposal.by_phase, PASS, "the device opens all its phases together")])
 
 
-def underground(network: Network, values: Assumptions, proposal: Proposal) -> Check:
+def underground(model: Model, proposal: Proposal) -> Check:
     """Share of the lateral's length that is underground; no conversion touches one whose head is."""
+    network, values = model.network, model.values
     head, cable = proposal.head, network.text["construction"] == UNDERGROUND
     length = np.nan_to_num(network.column["length_km"])
     total, below = network.below(length)[head], network.below(np.where(cable, length, 0.0))[head]
@@ -103,8 +106,9 @@ def ties(network: Network, proposal: Proposal, as_built: Protection) -> Check:
         Settled(~any_tie, PASS, "the backup's zone has no tie to another source")])
 
 
-def reclosing_off(network: Network, values: Assumptions, proposal: Proposal) -> Check:
+def reclosing_off(model: Model, proposal: Proposal) -> Check:
     """Share of the faults that meet the backup while its reclosing is off, when no sectionalizer opens (model §3)."""
+    network, values = model.network, model.values
     own = np.where(proposal.backup >= 0, network.column["reclosing_off_share"][proposal.backup], np.nan)
     share = np.where(np.isnan(own), float(values["reclosing_off_share"]), own)
     return judge("reclosing_off", share, np.zeros(len(share)))

@@ -11,10 +11,10 @@ from reliability.network.curves import Points
 from reliability.network.devices import MELTS
 from reliability.network.fuse_links import link_name, next_larger_link
 from reliability.network.link_curves import LinkCurves, link_curves, own_curves, saving_ceilings_a
+from reliability.network.model import Model
 from reliability.network.protection import Protection
 from reliability.network.race import NONE, Race, run_races
 from reliability.network.tree import Network
-from reliability.schema.values import Assumptions
 
 
 @dataclass(frozen=True)
@@ -34,11 +34,12 @@ class Coordination:
     misfit: np.ndarray
 
 
-def coordination(network: Network, values: Assumptions, protections: Sequence[Protection]) -> Coordination:
+def coordination(model: Model, protections: Sequence[Protection]) -> Coordination:
     """Races of every fuse of every scenario (model §3, §8).
 
     The reclosing device behind a fuse is the one behind every fault below it that the fuse may clear.
     """
+    network, values = model.network, model.values
     own = own_curves(network.curves)
     links, larger = _links(network, own)
     ceilings = saving_ceilings_a(links, values["fast_clearing_time_s"], values["fuse_melting_factor"])

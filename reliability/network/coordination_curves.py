@@ -17,12 +17,12 @@ from reliability.network.device_settings import (
 from reliability.network.devices import COUNTS, MELTS, RECLOSES
 from reliability.network.forest import nearest
 from reliability.network.link_curves import link_curves, minimum_melting_s, own_curves, total_clearing_s
+from reliability.network.model import Model
 from reliability.network.protection import Protection
 from reliability.network.race import NONE
 from reliability.network.rates import fault_currents_a
 from reliability.network.tree import Network
 from reliability.schema.devices import DEVICES
-from reliability.schema.values import Assumptions
 
 POINTS = 240                       # of each curve
 LEAST_A, MOST_A = 1.0, 1e5         # currents that a picture may reach; our choice
@@ -75,13 +75,14 @@ class LateralCurves:
     intervals: tuple[Interval, ...]
 
 
-def lateral_curves(network: Network, values: Assumptions, found: Protection, races: Coordination, head: int,
+def lateral_curves(model: Model, found: Protection, races: Coordination, head: int,
                    actuating_a: float = np.nan) -> LateralCurves:
     """The curves at a candidate's head under one protection.
 
     races: `coordination(network, values, (found,))`. actuating_a: of a sectionalizer proposed for it; one that stands
     there has its own.
     """
+    network, values = model.network, model.values
     recloser = int(found.reclosing_device[head])
     place = int(found.settings_of[recloser])
     fused = bool(MELTS[found.device[head]])
@@ -89,7 +90,7 @@ def lateral_curves(network: Network, values: Assumptions, found: Protection, rac
     link = known_link(str(found.link[head]), own) if fused else ""
     if COUNTS[found.device[head]]:
         actuating_a = float(found.actuating_a[head])
-    low, high = _range(network, values, found, head)
+    low, high = _range(model, found, head)
     simple = fused and found.fast[recloser] > 0 and (place == NONE or not link)
     ceiling = float(races.ceiling_a[0, head]) if simple else np.nan
     current = _currents(network, place, link, own, [low, high, actuating_a, ceiling])
@@ -111,13 +112,14 @@ def lateral_curves(network: Network, values: Assumptions, found: Protection, rac
         ceiling if np.isfinite(ceiling) else np.nan, actuating_a if actuating_a > 0 else np.nan, low, high, intervals)
 
 
-def _range(network: Network, values: Assumptions, found: Protection, head: int) -> tuple[float, float]:
+def _range(model: Model, found: Protection, head: int) -> tuple[float, float]:
     """Least and largest fault current along a lateral; where a fuse heads it, of the sections that it is nearest to."""
+    network = model.network
     below = np.arange(head, head + int(network.size[head]))
     of_head = network.unit[below] == head
     if MELTS[found.device[head]]:
         of_head &= nearest(network.parent, MELTS[found.device] | RECLOSES[found.device])[below] == head
-    source, end = (a[below[of_head]] for a in fault_currents_a(network, values))
+    source, end = (a[below[of_head]] for a in fault_currents_a(model))
     both = ~np.isnan(source + end)
     known = np.concatenate([source[both], end[both]])
     return (float(known.min()), float(known.max())) if len(known) else (np.nan, np.nan)

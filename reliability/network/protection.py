@@ -18,6 +18,7 @@ from reliability.network.devices import (
     RECLOSES,
     THREE_PHASE_BY_DEFAULT,
 )
+from reliability.network.model import Model
 from reliability.network.tree import Network
 from reliability.schema.columns import MOST_COUNTS
 from reliability.schema.devices import SINGLE_PHASE, THREE_PHASE
@@ -85,12 +86,13 @@ def chosen_rating_a(peak_load_a: np.ndarray, values: Assumptions) -> np.ndarray:
     return np.where(fits, offered[np.minimum(at, len(offered) - 1)], np.nan)
 
 
-def protection(network: Network, values: Assumptions, scenario: Scenario = UNCHANGED) -> Protection:
+def protection(model: Model, scenario: Scenario = UNCHANGED) -> Protection:
     """Resolve the devices of a scenario (contract.md, scenarios).
 
     Raises ValueError for one with `applicable_only`, whose laterals are not settled yet: see
     `application.settle_scenarios`.
     """
+    network, values = model.network, model.values
     if scenario.applicable_only:
         raise ValueError(f"the laterals of scenario {scenario.name!r} are not settled")
     own = _Settings(network)

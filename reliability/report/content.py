@@ -20,6 +20,7 @@ from reliability.history.history import History
 from reliability.network.application import ApplicationChecks
 from reliability.network.coordination import coordination
 from reliability.network.coordination_curves import LateralCurves, lateral_curves
+from reliability.network.model import Model
 from reliability.pipeline import Plan, Results
 from reliability.report.figures import Figure, figure, pointer, resolve
 from reliability.report.numbers import none_for_nan
@@ -188,11 +189,11 @@ def content_of(results: Results) -> Content:
 def _coordinated(results: Results) -> Coordinated:
     """As built, with the actuating currents that the sectionalizers proposed would have."""
     network, values, found = results.network, results.study.values, results.table.protections[0]
-    splits = splits_by_factor(network, values, found)
-    split, races = splits[float(values["fault_current_factor"])], coordination(network, values, (found,))
+    splits = splits_by_factor(Model(network, values), found)
+    split, races = splits[float(values["fault_current_factor"])], coordination(Model(network, values), (found,))
     proposed = dict(zip(results.checks.proposal.head.tolist(), results.checks.proposal.actuating_a.tolist(),
                         strict=True))
-    curves = tuple(lateral_curves(network, values, found, races, head, proposed.get(head, float("nan")))
+    curves = tuple(lateral_curves(Model(network, values), found, races, head, proposed.get(head, float("nan")))
                    for head in _first_chosen(results))
     return Coordinated(laterals_by_outcome(network, found, split), feeders_frame(network, split),
                        growth_frame(splits, network.unit >= 0), curves)

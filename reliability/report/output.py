@@ -68,4 +68,4 @@ def _for_the_crews(results: Results) -> tuple[ApplicationChecks, list[str]]:
     """Checks and ids of the laterals that the choice converts to sectionalizers; none without a choice."""
     if results.plan is None:
         return results.checks, []
-    return checks_of_selection(results.network, results.study.values, results.plan.choice.selection)
+    return checks_of_selection(results.study.model, results.plan.choice.selection)

@@ -14,8 +14,9 @@ from reliability.cautions import CAUTION
 from reliability.cells import write_csv
 from reliability.network.application import ApplicationChecks, application_frame, check_laterals
 from reliability.network.application_catalogue import PASS, VERDICTS
+from reliability.network.model import Model
 from reliability.network.rates import fault_currents_a
-from reliability.network.tree import NO_DEVICE, Network
+from reliability.network.tree import NO_DEVICE
 from reliability.report import palette
 from reliability.schema.assumptions import PRACTICE
 from reliability.schema.devices import DEVICES, SECTIONALIZER
@@ -114,18 +115,19 @@ TO_FILL_IN = (*(f"found_{column}" for column, _, _ in BACKUP), *(step.column for
               *(step.column for step in AFTER_OPERATION), "checked_by", "checked_on")
 
 
-def checks_of_selection(network: Network, values: Assumptions,
+def checks_of_selection(model: Model,
                         selection: pd.DataFrame) -> tuple[ApplicationChecks, list[str]]:
     """The laterals that a choice converts to sectionalizers, checked with the settings chosen for each.
 
     selection: see `selection.selection_frame`. Returns the checks of all laterals, and the ids of those chosen.
     """
+    network = model.network
     chosen = selection[selection["device"] == SECTIONALIZER]
     ids = chosen["section_id"].astype(str).tolist()
     at = pd.Index(network.ids[network.candidates].astype(str)).get_indexer(ids)
     counts, fast = np.full((2, len(network.candidates)), np.nan)
     counts[at], fast[at] = chosen["counts"], chosen["fast_operations_of_backup"]
-    checks = check_laterals(network, values, Scenario("The laterals chosen", None, SECTIONALIZER), counts, fast)
+    checks = check_laterals(model, Scenario("The laterals chosen", None, SECTIONALIZER), counts, fast)
     return checks, ids
 
 
@@ -155,7 +157,7 @@ def work_pack_rows(checks: ApplicationChecks, lateral_ids: Sequence[str] | None 
         "actuating_current_a": settings.actuating_a,
         "unseen_share": checks.unseen_share,
         "peak_load_a": network.column["peak_load_a"][head],
-        "fault_current_source_a": fault_currents_a(network, checks.values)[0][head],
+        "fault_current_source_a": fault_currents_a(Model(network, checks.values))[0][head],
         "smallest_fault_current_a": checks.check("sees_faults").value,
         "backup_id": np.where(has_backup, network.ids[backup].astype(str), ""),
         "backup_device": np.where(has_backup, _device_names(network.device[backup]), ""),

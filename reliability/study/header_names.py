@@ -177,7 +177,7 @@ def _by_likeness(headers: Sequence[str], free: Mapping[str, Column]) -> list[tup
     owner = {word: name for name in free for word in (words_of(name), *sorted(_trade_words(name)))}
     if not headers or not owner:
         return []
-    from rapidfuzz import process  # loaded when first needed: most studies have no such question
+    from rapidfuzz import process  # loaded when first needed: most studies have no such simulation_input
     from rapidfuzz.distance import Indel
     likeness = process.cdist([words_of(h) for h in headers], list(owner), scorer=Indel.normalized_similarity)
     names = list(owner.values())

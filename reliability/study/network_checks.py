@@ -9,6 +9,7 @@ import numpy as np
 
 from reliability.network.conversions import conversions, may_convert
 from reliability.network.devices import BACKS_UP, COUNTS, RECLOSES
+from reliability.network.model import Model
 from reliability.network.protection import Protection, counts_too_many, most_counts, protection
 from reliability.network.tree import Network
 from reliability.schema.nearest import Names
@@ -37,7 +38,7 @@ def check_scenarios(toml: Toml, scenarios: tuple[Scenario, ...], ids: list[str],
             continue
         sound &= _check_fast(toml, path, scenario, network, values)
         if sound:
-            after = protection(network, values, replace(scenario, applicable_only=False))
+            after = protection(Model(network, values), replace(scenario, applicable_only=False))
             _check_counts(toml, path, scenario, network, after)
             notes += _changed_notes(scenario, network, after)
     return tuple(notes)
@@ -109,7 +110,7 @@ def _check_fast(toml: Toml, path: str, scenario: Scenario, network: Network, val
     fast = scenario.fast_operations
     if fast is None:
         return True
-    as_built = protection(network, values)
+    as_built = protection(Model(network, values))
     if isinstance(fast, Mapping):
         return _check_fast_by_device(toml, f"{path}.fast_operations", fast, network, as_built)
     broken = np.flatnonzero(BACKS_UP[network.device] & (as_built.lockout <= fast))

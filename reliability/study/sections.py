@@ -11,6 +11,7 @@ from reliability.network.conversions import backups
 from reliability.network.device_settings import fast_slower_at_a
 from reliability.network.devices import BACKS_UP, HEADS_LATERAL, RECLOSES, codes_of
 from reliability.network.forest import cycles, depth_first, nearest, topmost
+from reliability.network.model import Model
 from reliability.network.protection import (
     Protection,
     counts_too_many,
@@ -88,7 +89,7 @@ def check_sections(records: Records, values: Assumptions, problems: Problems, so
         overcurrent = read_overcurrent_settings(settings, curve_names, frame[["section_id", "device"]], problems)
     # with a problem in a curve or setting the network is built without them, so that the other checks can go on
     network = build_network(frame, parent, *((overcurrent, curves) if not problems else (None, None)))
-    _report_settings(records, network, protection(network, values), problems)
+    _report_settings(records, network, protection(Model(network, values)), problems)
     tables = tuple(replace(t, cells={}) for t in records.tables)
     if settings is not None and overcurrent is not None and not problems:
         noted += settings_notes(overcurrent, settings.file) + _slower_notes(network, settings.file)
@@ -111,7 +112,7 @@ def check_settings(sections: pd.DataFrame, tables: tuple[Table, ...], network: N
         start += len(table)
     sure = {name: np.zeros(len(sections), bool) for name in columns}
     records = Records(columns, sure, tuple(whole), ({},) * len(whole))
-    _report_settings(records, network, protection(network, values), problems)
+    _report_settings(records, network, protection(Model(network, values)), problems)
 
 
 def _parents(records: Records, sources: int | None, problems: Problems) -> np.ndarray:

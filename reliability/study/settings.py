@@ -8,7 +8,16 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import cast
 
-from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, FREE_TABLES, TABLES, Assumption, Kind, Range, defaults
+from reliability.schema.assumptions import (
+    ASSUMPTIONS,
+    BY_KEY,
+    FREE_TABLES,
+    TABLES,
+    Assumption,
+    AssumptionKind,
+    Range,
+    defaults,
+)
 from reliability.schema.columns import TABLES as FILES
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem, in_full, or_less
@@ -236,7 +245,7 @@ def _flag(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str
     return None
 
 
-_READ: Mapping[Kind, Callable[[Toml, str, object, Assumption, dict[str, Range]], object]] = {
+_READ: Mapping[AssumptionKind, Callable[[Toml, str, object, Assumption, dict[str, Range]], object]] = {
     "number": _number, "whole": _whole, "shares": _shares, "choice": _choice, "text": _plain_text, "flag": _flag}
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from reliability.network.model import Model
 from reliability.network.tree import Network, build_network
 from reliability.schema.assumptions import Range
 from reliability.schema.problems import Problem, number_of, shorten
@@ -119,6 +120,11 @@ class Study:
 
         return with_scenario(self, {"name": name, "laterals": laterals, "device": device, "counts": counts,
                                     "fast_operations": fast_operations, "applicable_only": applicable_only})
+
+    @property
+    def model(self) -> Model:
+        """The network and the assumptions together."""
+        return Model(self.network, self.values)
 
     def with_sections(self, sections: pd.DataFrame) -> Study:
         """The study with other checked sections, and the network that they make."""

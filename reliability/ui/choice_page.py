@@ -16,6 +16,7 @@ from reliability.business.options import Options, build_options
 from reliability.business.selection import NPV, SAIDI, Choice, choose
 from reliability.network.application import ApplicationChecks
 from reliability.network.devices import CODE
+from reliability.network.model import Model
 from reliability.report.work_pack import checks_of_selection, work_pack_html, work_pack_rows
 from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, MAY_CHANGE
 from reliability.schema.devices import SECTIONALIZER
@@ -137,7 +138,7 @@ def choices(now: ScenarioResults, settings: bool, only: bool) -> Options:
     if kept is None or kept[0] != key:
         results = now.results
         values = results.study.values
-        options = build_options(results.network, values, results.costs, fast_settings(values, settings), only,
+        options = build_options(Model(results.network, values), results.costs, fast_settings(values, settings), only,
                                 results.study.currency)
         kept = st.session_state["options"] = (key, options)
     return kept[1]
@@ -214,7 +215,7 @@ def _table(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
     laterals = choice.selection[choice.selection["what"] == "lateral"]
 
     def checked() -> tuple[ApplicationChecks, list[str]]:
-        return checks_of_selection(now.results.network, now.results.study.values, choice.selection)
+        return checks_of_selection(now.results.study.model, choice.selection)
 
     with st.container(horizontal=True):
         if (laterals["device"] == SECTIONALIZER).any():

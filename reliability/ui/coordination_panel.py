@@ -20,6 +20,7 @@ from reliability.faults.coordination_view import (
 )
 from reliability.network.coordination import Coordination, coordination
 from reliability.network.coordination_curves import lateral_curves
+from reliability.network.model import Model
 from reliability.report import charts_coordination
 from reliability.schema.devices import FUSE
 from reliability.ui import described, figure, frame
@@ -42,9 +43,9 @@ def _state(now: ScenarioResults) -> _State:
     kept = st.session_state.get("coordination")
     if kept is None or kept.digest != now.digest:
         network, values, found = now.results.network, now.results.study.values, now.results.table.protections[0]
-        splits = splits_by_factor(network, values, found)
+        splits = splits_by_factor(Model(network, values), found)
         kept = st.session_state["coordination"] = _State(
-            now.digest, coordination(network, values, (found,)), splits,
+            now.digest, coordination(Model(network, values), (found,)), splits,
             feeders_frame(network, splits[float(values["fault_current_factor"])]))
     return kept
 
@@ -76,7 +77,7 @@ def lateral(now: ScenarioResults, head: int, actuating_a: float) -> None:
     """
     state, network = _state(now), now.results.network
     values, found = now.results.study.values, now.results.table.protections[0]
-    curves = lateral_curves(network, values, found, state.races, head, actuating_a)
+    curves = lateral_curves(Model(network, values), found, state.races, head, actuating_a)
     chart, sections = charts_coordination.curves(curves), network.unit == head
     st.markdown(f"**Coordination of {plain(curves.lateral_id)} with {plain(curves.recloser_id)}, as built**")
     left, right = st.columns([3, 2], gap="large")

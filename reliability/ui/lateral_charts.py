@@ -8,6 +8,7 @@ import plotly.graph_objects as go
 
 from reliability.network.application import ApplicationChecks, verdict_counts
 from reliability.network.application_catalogue import VERDICTS
+from reliability.network.model import Model
 from reliability.network.rates import fault_currents_a
 from reliability.network.tree import Network
 from reliability.report.palette import BLUE, GREY, INK, ORANGE, PAPER, VERDICT, see_through
@@ -30,7 +31,7 @@ def profile(network: Network, head: int, values: Assumptions) -> pd.DataFrame:
     start = network.along_path(length) - length
     start = start - start[head]
     share = np.linspace(0.0, 1.0, POINTS)
-    parts, currents = [], fault_currents_a(network, values)
+    parts, currents = [], fault_currents_a(Model(network, values))
     for i in sections.tolist():
         source, end = (float(side[i]) for side in currents)
         if np.isfinite(source) and np.isfinite(end):

@@ -61,7 +61,7 @@ def checked(now: ScenarioResults, scenario: int) -> ApplicationChecks:
     """Application checks of a state, the last one kept in the session."""
     kept = st.session_state.get("checks")
     if kept is None or kept[0] != (now.digest, scenario):
-        found = check_laterals(now.results.network, now.results.study.values, now.results.study.scenarios[scenario])
+        found = check_laterals(now.results.study.model, now.results.study.scenarios[scenario])
         kept = st.session_state["checks"] = ((now.digest, scenario), found)
     return kept[1]
 

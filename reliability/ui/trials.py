@@ -14,7 +14,7 @@ import streamlit as st
 from reliability.business.cashflow import npv_by_trial
 from reliability.indices.simulation import Progress, simulate
 from reliability.indices.spread import differences, summaries, yearly_indices
-from reliability.pipeline import question
+from reliability.pipeline import simulation_input
 from reliability.ui import background
 from reliability.what_if import ScenarioResults
 
@@ -117,7 +117,8 @@ def _stage(now: ScenarioResults, trials: int | None, final: bool, progress: Call
 
 
 def _spread(now: ScenarioResults, trials: int | None, final: bool, step: Progress | None = None) -> Spread:
-    simulated = simulate(question(now.results), seed=now.results.study.values["seed"], trials=trials, on_progress=step)
+    simulated = simulate(simulation_input(now.results), seed=now.results.study.values["seed"], trials=trials,
+                         on_progress=step)
     indices = yearly_indices(simulated, float(now.results.network.customers.sum()))
     saidi = indices["saidi_min"].reshape(len(simulated.scenarios), -1)[:, :MAX_YEARS]
     return Spread(now.digest, simulated.scenarios, simulated.trials, simulated.years, simulated.seed,

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.network.application import application_frame, check_laterals, evidence_frame
+from reliability.network.model import Model
 from reliability.network.tree import build_network
 from reliability.schema import columns
 from reliability.schema.assumptions import defaults
@@ -66,10 +67,10 @@ def main(laterals: int = 20_000) -> None:
     """Print the times and their ratio to the plain pass."""
     network, values = network_of(laterals, np.random.default_rng(1)), defaults()
     scenario = Scenario("All", None, "sectionalizer")
-    checks = check_laterals(network, values, scenario)
+    checks = check_laterals(Model(network, values), scenario)
     plain = best_of(lambda: plain_pass(network))
     print(f"{laterals} laterals, {len(network)} sections; plain NumPy pass {1e3 * plain:.2f} ms")
-    for name, work in (("check_laterals", lambda: check_laterals(network, values, scenario)),
+    for name, work in (("check_laterals", lambda: check_laterals(Model(network, values), scenario)),
                        ("application_frame", lambda: application_frame(checks)),
                        ("evidence_frame", lambda: evidence_frame(checks))):
         took = best_of(work)

@@ -11,6 +11,7 @@ from reliability.business.frontier import frontier, programme
 from reliability.business.limits import Limits
 from reliability.business.options import build_options
 from reliability.business.selection import NPV, SAIDI, choose
+from reliability.network.model import Model
 from reliability.network.tree import build_network
 from reliability.schema import columns
 from reliability.schema.assumptions import defaults
@@ -59,7 +60,7 @@ def main() -> None:
         network = build_network(fused_feeders(laterals))
         for name, fast in (("backups as built", ()), ("or fast tripping blocked", (0,))):
             options = _timed(f"{laterals} laterals, {name}: options",
-                             lambda n=network, f=fast: build_options(n, values, costs, f))
+                             lambda n=network, f=fast: build_options(Model(n, values), costs, f))
             in_all = float(options.rows[options.rows["device"] != ""].groupby("lateral")["capex"].min().sum())
             limits = Limits(budget=0.3 * in_all, added_maifi_e=0.5, added_maifi_e_feeder=1.0)
             for objective in (NPV, SAIDI):

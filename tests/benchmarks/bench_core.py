@@ -51,7 +51,7 @@ def against_plain_pass_with_settings(sizes: list[int]) -> None:
         rounds = []
         for _ in range(ROUNDS):
             begun = time.process_time()
-            table = build_outcomes(study.network, study.values, study.scenarios)
+            table = build_outcomes(study.model, study.scenarios)
             built = time.process_time()
             expected_values(table, study.values)
             rounds.append((time.process_time() - begun, built - begun))

@@ -23,7 +23,7 @@ from reliability.business.selection import choose
 from reliability.history import read_history
 from reliability.indices.expected import expected_values, system_indices
 from reliability.indices.simulation import simulate
-from reliability.pipeline import expect, limits_of, options_of, question
+from reliability.pipeline import expect, limits_of, options_of, simulation_input
 from reliability.report.output import write_results
 from reliability.study import open_study
 from tests.benchmarks.synthetic import synthetic_study
@@ -70,7 +70,7 @@ def stages(sections: int) -> dict[str, tuple[float, float]]:
             system_indices(e, 0.2) for e in expected_values(results.table, study.values)])
         years = int(study.values["horizon_years"])
         simulated = timed(f"simulation, {TRIAL_YEARS} trial-years",
-                          lambda: simulate(question(results), seed=1, trials=TRIAL_YEARS // years))
+                          lambda: simulate(simulation_input(results), seed=1, trials=TRIAL_YEARS // years))
         timed("outage records", lambda: read_history(study))
         options = timed("options of every lateral", lambda: options_of(results))
         timed("choice", lambda: choose(options, limits_of(study)))

@@ -19,7 +19,7 @@ import numpy as np
 
 from reliability.faults.outcomes import row_rates
 from reliability.indices.simulation import YEARS_PER_CHUNK, simulate
-from reliability.pipeline import expect, question
+from reliability.pipeline import expect, simulation_input
 from reliability.study import open_study
 from tests.benchmarks.synthetic import synthetic_study, with_settings
 from tests.discrete_event import discrete_event_years
@@ -41,8 +41,8 @@ def against_drawing(name: str, study) -> float:
     events = row_rates(results.table, study.values).sum() * YEARS_PER_CHUNK
     trials, ratios = YEARS_PER_CHUNK // study.values["horizon_years"], []
     for _ in range(ROUNDS):
-        once = _seconds(simulate, question(results), seed=1, trials=trials)
-        more = _seconds(simulate, question(results), seed=1, trials=(1 + CHUNKS) * trials)
+        once = _seconds(simulate, simulation_input(results), seed=1, trials=trials)
+        more = _seconds(simulate, simulation_input(results), seed=1, trials=(1 + CHUNKS) * trials)
         spent = (more - once) / (CHUNKS * events)
         drawn = _seconds(draw_events, np.random.default_rng(1), int(events)) / (events // PER_DRAW * PER_DRAW)
         ratios.append((spent / drawn, spent, drawn, once))
@@ -75,7 +75,8 @@ def large() -> None:
     events = row_rates(results.table, study.values).sum() * 8_000
     with ThreadPoolExecutor(2) as executor:
         begun = time.perf_counter()
-        simulate(question(results), seed=0, trials=8_000 // study.values["horizon_years"], executor=executor, workers=2)
+        simulate(simulation_input(results), seed=0, trials=8_000 // study.values["horizon_years"], executor=executor,
+                 workers=2)
     print(f"{events:.3g} events: tables {built:.0f} s, simulation {time.perf_counter() - begun:.0f} s, "
           f"peak {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f} GB")
 

@@ -12,6 +12,7 @@ from reliability.business.cashflow import Business, assess
 from reliability.business.options import Options, build_options
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.indices.expected import Expected, expected_values
+from reliability.network.model import Model
 from reliability.network.tree import Network
 from reliability.schema.scenarios import Scenario
 from reliability.study.cost_table import CostTable, default_cost_table
@@ -41,13 +42,13 @@ class Case:
     @property
     def break_even(self) -> BreakEven:
         """Where the gains in SAIDI of its scenarios turn."""
-        return break_even(self.network, self.study.values, self.study.scenarios)
+        return break_even(self.study.model, self.study.scenarios)
 
 
 def case_of(study: Study) -> Case:
     """Table, expected values and business of a study."""
     network = study.network
-    table = build_outcomes(network, study.values, study.scenarios)
+    table = build_outcomes(Model(network, study.values), study.scenarios)
     expected = expected_values(table, study.values)
     costs = study.cost_table
     return Case(study, network, table, expected, assess(table, expected, study.values, costs, study.currency), costs)
@@ -91,7 +92,7 @@ def feeders_of_laterals(laterals: int, seed: int = 0, scenarios: tuple[Scenario,
 def options_of(laterals: int, seed: int = 0, fast: tuple[int, ...] = (), **values: object) -> tuple[Study, Options]:
     """`feeders_of_laterals` where conversions pay, and its options; `fast` are the settings to offer."""
     study = feeders_of_laterals(laterals, seed, **(GAINFUL | values))
-    return study, build_options(study.network, study.values, COSTS, fast)
+    return study, build_options(study.model, COSTS, fast)
 
 
 def carried_out(study: Study, selection: pd.DataFrame) -> Study:

@@ -41,7 +41,7 @@ def with_share(study: Study, share: float) -> Study:
 
 def hours_of(study: Study) -> np.ndarray:
     """Customer-hours a year of the faults on each section, (S, n)."""
-    table = build_outcomes(study.network, study.values, study.scenarios)
+    table = build_outcomes(study.model, study.scenarios)
     return np.array([e.fault_customer_hours for e in expected_values(table, study.values)])
 
 
@@ -169,7 +169,7 @@ def test_effects_of_options_hang_on_no_share_but_their_states_do_not():
     """Options at a stated share, and at the study's, differ in what they bring, not in where they turn."""
     study = feeders_of_laterals(8, 3)
     stated = study.with_section_values({"reclosing_off_share": np.where(study.network.parent < 0, 0.4, np.nan)})
-    usual, other = (build_options(s.network, s.values, COSTS, (0,)).rows for s in (study, stated))
+    usual, other = (build_options(s.model, COSTS, (0,)).rows for s in (study, stated))
     for name in ("customer_hours_avoided_on", "customer_hours_avoided_off"):
         np.testing.assert_allclose(usual[name], other[name], rtol=1e-12, atol=1e-12)
     np.testing.assert_allclose(usual["customer_hours_avoided"], usual["customer_hours_avoided_on"], atol=1e-9)
@@ -180,9 +180,9 @@ def test_effects_of_options_hang_on_no_share_but_their_states_do_not():
 def test_the_rows_of_one_share_are_among_those_of_both_states(share):
     for seed in SEEDS:
         study = with_share(random_study(np.random.default_rng(seed), 20, full=True), share)
-        both = table_of_both_states(study.network, study.values, study.scenarios)
+        both = table_of_both_states(study.model, study.scenarios)
         picked = both.take(np.flatnonzero(row_rates(both, study.values)))
-        built = build_outcomes(study.network, study.values, study.scenarios)
+        built = build_outcomes(study.model, study.scenarios)
         for name in ("section", "kinds", "width", "tally", "part", "off", "opened", "openings"):
             np.testing.assert_array_equal(getattr(picked, name), getattr(built, name), name)
         np.testing.assert_array_equal(row_rates(picked, study.values), row_rates(built, study.values))

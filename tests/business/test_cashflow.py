@@ -19,8 +19,8 @@ from reliability.business.cashflow import (
 )
 from reliability.business.costs import INTERRUPTION, InterruptionCost
 from reliability.indices.expected import system_indices
-from reliability.indices.simulation import Question, Simulated, simulate
-from reliability.pipeline import expect, question
+from reliability.indices.simulation import Simulated, SimulationInput, simulate
+from reliability.pipeline import expect, simulation_input
 from reliability.schema.assumptions import Range
 from reliability.schema.scenarios import Scenario
 from tests.business.cases import case_of, feeders_of_laterals, random_case
@@ -177,7 +177,7 @@ def test_mean_npv_of_the_simulation_is_the_expected_npv():
                                            incentive_per_saifi=5000.0))
         study = case.study
         extra = {INTERRUPTION: InterruptionCost(case.network, case.costs)}
-        simulated = simulate(Question(case.network, study.values, {}, study.scenarios, extra), seed=11, trials=2000)
+        simulated = simulate(SimulationInput(study.model, {}, study.scenarios, extra), seed=11, trials=2000)
         trials = npv_by_trial(case.business, simulated)
         expected = np.array([flows(case.business, s)["discounted"].sum() for s in range(len(trials))])
         error = trials.std(axis=1, ddof=1) / np.sqrt(simulated.trials)
@@ -198,7 +198,7 @@ def test_uncertain_times_widen_the_npv_seen_by_society():
     spreads, means = [], []
     for uncertain in ({}, ranges):
         results = expect(replace(study, uncertain=uncertain))
-        figures = business_summary(results.business, simulate(question(results), seed=2, trials=400))[1]
+        figures = business_summary(results.business, simulate(simulation_input(results), seed=2, trials=400))[1]
         spreads.append(figures["npv_p90"] - figures["npv_p10"])
         means.append(figures["npv"])
     assert means[0] == means[1]
@@ -226,7 +226,7 @@ def test_each_trial_is_valued_with_its_own_draws():
 
 def test_a_scenario_that_was_not_simulated_has_no_spread():
     case = case_of(feeders_of_laterals(3, 1, EVERY_LATERAL, horizon_years=2))
-    question = Question(case.network, case.study.values, {}, case.study.scenarios[:2])
+    question = SimulationInput(case.study.model, {}, case.study.scenarios[:2])
     figures = business_summary(case.business, simulate(question, seed=1, trials=50))
     assert figures[1]["npv_p50"] is not None
     assert figures[2]["npv_p50"] is None

@@ -24,7 +24,8 @@ from reliability.business.costs import (
 from reliability.faults.consequences import consequences
 from reliability.faults.outcomes import row_rates
 from reliability.indices.draws import one_trial, values_of_trials
-from reliability.indices.simulation import Question, simulate
+from reliability.indices.simulation import SimulationInput, simulate
+from reliability.network.model import Model
 from reliability.schema.assumptions import Range, defaults
 from reliability.schema.devices import DEVICES
 from reliability.schema.scenarios import Scenario
@@ -150,7 +151,7 @@ def test_simulated_interruption_cost_has_the_expected_mean():
     case = random_case(7, 12, cv=1.0, horizon_years=10, yearly_cv=0.0)
     study = case.study
     measure = InterruptionCost(case.network, case.costs)
-    simulated = simulate(Question(case.network, study.values, {}, study.scenarios, {INTERRUPTION: measure}),
+    simulated = simulate(SimulationInput(study.model, {}, study.scenarios, {INTERRUPTION: measure}),
                          seed=4, trials=3000)
     expected = expected_interruption_cost(case.table, study.values, case.costs).sum(axis=1)
     by_trial = simulated.totals[INTERRUPTION].mean(axis=2)
@@ -221,7 +222,7 @@ def test_simulated_interruption_cost_follows_each_trials_own_values(uncertain):
     sections["customers_residential"], sections["customers_small_ci"] = sections["customers"], 0.0
     case = case_of(study.with_sections(sections))
     values = case.study.values | {k: r.mean for k, r in uncertain.items() if "." not in k}
-    question = Question(case.network, values, uncertain, case.study.scenarios,
+    question = SimulationInput(Model(case.network, values), uncertain, case.study.scenarios,
                         {INTERRUPTION: InterruptionCost(case.network, case.costs)})
     simulated = simulate(question, seed=4, trials=300)
     drawn = values_of_trials(values, simulated.draws)

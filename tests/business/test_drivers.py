@@ -24,6 +24,7 @@ from reliability.business.drivers import (
 from reliability.business.fast_npv import group_rows, grouped_amounts, npv_function, row_groups, with_values
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
+from reliability.network.model import Model
 from reliability.schema.assumptions import Range
 from reliability.schema.scenarios import Scenario
 from reliability.study.cost_table import default_cost_table
@@ -35,7 +36,7 @@ S = (Scenario("S", None, "sectionalizer", 2),)
 
 def _npvs(case, values) -> np.ndarray:
     """The long way: table, expected values and cash flow at the given values, in the perspective that they state."""
-    table = build_outcomes(case.network, values, case.study.scenarios)
+    table = build_outcomes(Model(case.network, values), case.study.scenarios)
     business = assess(table, expected_values(table, values), values, COSTS)
     return np.array([flows(business, s)["discounted"].sum() for s in range(len(business.scenarios))])
 

@@ -16,6 +16,7 @@ from reliability.business.rivals import ALLOWED, BLOCKED, rival_scenarios
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
 from reliability.network.devices import BACKS_UP
+from reliability.network.model import Model
 from reliability.network.protection import protection
 from reliability.network.tree import build_network
 from reliability.pipeline import expect, options_of
@@ -49,7 +50,7 @@ def test_converting_a_candidate_changes_only_its_own_faults(study):
         singles = [Scenario(f"only {h}", (str(network.ids[h]),), device, counts) for h in heads]
         every = Scenario("all", tuple(str(network.ids[h]) for h in heads), device, counts)
         scenarios = (Scenario(AS_BUILT), every, *singles)
-        base, everything, *alone = expected_values(build_outcomes(network, study.values, scenarios), study.values)
+        base, everything, *alone = expected_values(build_outcomes(study.model, scenarios), study.values)
         for name in FAULT_ARRAYS:
             scale = 1e-9 * (1.0 + np.abs(getattr(base, name)).max(initial=0.0))
             changes = [getattr(e, name) - getattr(base, name) for e in alone]
@@ -107,7 +108,7 @@ def test_options_add_up_to_scenarios(perspective):
     scenarios = (Scenario("S2", None, "sectionalizer", 2), Scenario("R", None, "lateral_recloser"),
                  Scenario("blocked", (), None, None, 0), Scenario("S2 blocked", None, "sectionalizer", 2, 0))
     case = case_of(feeders_of_laterals(9, 4, scenarios, perspective=perspective, incentive_per_saifi=900.0))
-    options = build_options(case.network, case.study.values, COSTS, (0,))
+    options = build_options(case.study.model, COSTS, (0,))
     figures = business_summary(case.business)
     settings = options.rows[(options.rows["lateral"] < 0) & (options.rows["setting"] == 1)]
     left = options.rows[(options.rows["lateral"] >= 0) & (options.rows["device"] == "")]
@@ -128,7 +129,7 @@ def test_options_add_up_to_scenarios(perspective):
 def test_only_possible_settings_are_offered():
     study = feeders_of_laterals(8, 4)
     network = build_network(study.sections)
-    options = build_options(network, study.values, COSTS, (0, 3))
+    options = build_options(Model(network, study.values), COSTS, (0, 3))
     lockout = np.where(np.char.endswith(network.ids[options.zones].astype(str), "2"), 3, 4)
     offered = options.rows[options.rows["device"] == "sectionalizer"]
     assert set(offered["counts"]) == {1.0, 2.0, 3.0}
@@ -144,7 +145,7 @@ def test_what_a_lateral_has_already_is_not_offered():
     sections.loc[at, "device"] = ["lateral_recloser", "sectionalizer"]
     sections.loc[at, ["saving_ceiling_a", "counts"]] = [[np.nan, np.nan], [np.nan, 2.0]]
     study = feeders_of_laterals(4, 1)
-    options = build_options(build_network(sections), study.values, COSTS)
+    options = build_options(Model(build_network(sections), study.values), COSTS)
     ids = options.network.ids[options.heads].astype(str)
     offered = {name: set(zip(own["device"], own["counts"].fillna(0.0), strict=True))
                for name, own in options.rows[options.rows["lateral"] >= 0].groupby(
@@ -164,7 +165,7 @@ def test_no_more_counts_are_offered_than_a_sectionalizer_has_and_one_behind_two_
         sections = feeders_of_laterals(4, 1).sections.copy()
         sections.loc[sections["device"].isin(["breaker", "recloser"]), "operations_to_lockout"] = float(lockout)
         study = feeders_of_laterals(4, 1, fast_operations=1)
-        rows = build_options(build_network(sections), study.values, COSTS).rows
+        rows = build_options(Model(build_network(sections), study.values), COSTS).rows
         assert set(rows.loc[rows["device"] == "sectionalizer", "counts"]) == counts
 
 
@@ -174,7 +175,7 @@ def test_counts_of_a_sectionalizer_inside_stay_below_the_operations_of_a_lateral
     inside = ["device", "counts", "saving_ceiling_a"]
     sections.loc[sections["section_id"] == "t0x", inside] = ["sectionalizer", 2.0, np.nan]
     network = build_network(study.with_sections(sections).sections)
-    rows = build_options(network, study.values, COSTS).rows
+    rows = build_options(Model(network, study.values), COSTS).rows
     with_recloser = set(rows.loc[rows["device"] == "lateral_recloser", "lateral"])
     names = network.ids[network.candidates].tolist()
     assert with_recloser == {names.index(n) for n in ("t1", "t2", "t3")}
@@ -183,7 +184,7 @@ def test_counts_of_a_sectionalizer_inside_stay_below_the_operations_of_a_lateral
 def _offered(study, fast=()) -> dict[tuple[str, float, float], set[str]]:
     """Laterals to which each device with its counts and the backup's fast operations is open."""
     network = build_network(study.sections)
-    options = build_options(network, study.values, COSTS, fast, applicable_only=True)
+    options = build_options(Model(network, study.values), COSTS, fast, applicable_only=True)
     rows = options.rows[options.rows["device"] != ""]
     name = network.ids[options.heads][rows["lateral"]]
     setting = options.fast[rows["zone"], rows["setting"]]
@@ -238,7 +239,7 @@ def test_a_run_s_choice_changes_fast_tripping_only_where_the_study_says_so():
 
 def test_a_network_without_laterals_has_no_options():
     study = feeders_of_laterals(0)
-    options = build_options(build_network(study.sections), study.values, COSTS, (0,))
+    options = build_options(study.model, COSTS, (0,))
     assert (options.rows["lateral"] == -1).all()
 
 
@@ -258,7 +259,7 @@ def test_rivals_stand_beside_every_plan():
 def _fast_under(study, scenario: Scenario) -> dict[str, int]:
     """Fast operations of every breaker and recloser under a scenario."""
     network = build_network(study.sections)
-    fast = protection(network, study.values, scenario).fast
+    fast = protection(Model(network, study.values), scenario).fast
     return {str(network.ids[i]): int(fast[i]) for i in np.flatnonzero(BACKS_UP[network.device])}
 
 

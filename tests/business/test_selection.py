@@ -13,6 +13,7 @@ import pytest
 from reliability.business.limits import Limits, constraints, feeder_customers, never_better
 from reliability.business.options import EFFECTS, build_options
 from reliability.business.selection import NPV, SAIDI, choose, selection_frame, totals_of
+from reliability.network.model import Model
 from reliability.network.tree import build_network
 from tests.business.cases import COSTS, GAINFUL, carried_out, case_of, feeders_of_laterals, options_of
 from tests.networks import random_study
@@ -133,7 +134,7 @@ def test_any_choice_in_any_network_does_what_its_rows_say(seed):
     """Random networks, reclosers inside laterals among them, and a random row for every zone and lateral."""
     rng = np.random.default_rng(seed)
     study = random_study(rng, 25)
-    options = build_options(build_network(study.sections), study.values, COSTS, (0, 1))
+    options = build_options(study.model, COSTS, (0, 1))
     rows, chosen = options.rows, np.zeros(len(options.rows), dtype=bool)
     setting = [int(rng.choice(np.flatnonzero(~np.isnan(f)))) for f in options.fast]
     for z, k in enumerate(setting):
@@ -250,7 +251,7 @@ def test_a_feeder_without_customers_has_no_worst_of_its_own():
     study = feeders_of_laterals(6, 2, **GAINFUL)
     sections = study.sections.copy()
     sections.loc[sections["feeder_id"] == "b", [c for c in sections.columns if c.startswith("customers")]] = 0.0
-    options = build_options(build_network(sections), study.values, COSTS)
+    options = build_options(Model(build_network(sections), study.values), COSTS)
     totals = choose(options, objective=SAIDI).totals
     assert totals["worst_feeder_maifi_e_added"] == pytest.approx(totals["maifi_e_added"])
 
@@ -298,7 +299,7 @@ def test_momentary_events_are_limited_on_each_feeder_by_its_own_customers(seed, 
     columns = [c for c in sections.columns if c.startswith("customers")]
     on_b = sections["feeder_id"] == "b"
     sections.loc[on_b, columns] *= customers_of_b / sections.loc[on_b, "customers"].sum()
-    options = build_options(build_network(sections), study.values, COSTS)
+    options = build_options(Model(build_network(sections), study.values), COSTS)
     unlimited = choose(options, objective=SAIDI)
     free = unlimited.totals["worst_feeder_maifi_e_added"]
     added = unlimited.selection.groupby("feeder_id")["momentary_events_added"].sum()

@@ -29,6 +29,7 @@ from reliability.network.device_settings import (
     clearing_times_s,
 )
 from reliability.network.link_curves import link_curves, minimum_melting_s, own_curves, total_clearing_s
+from reliability.network.model import Model
 from reliability.network.protection import protection
 from reliability.network.rates import fault_rates
 from reliability.schema.devices import DEVICES
@@ -88,9 +89,9 @@ def shares_by_hand(study, found, i: int, ceiling_a: np.ndarray) -> np.ndarray:
 @pytest.mark.parametrize("seed", range(12))
 def test_shares_are_those_of_the_rules_at_dense_places(seed):
     study = random_study(np.random.default_rng(seed), 40, full=True)
-    network, found = study.network, protection(study.network, study.values)
-    races = coordination(network, study.values, (found,))
-    share = split_by_outcome(network, study.values, found, races).share
+    network, found = study.network, protection(study.model)
+    races = coordination(Model(network, study.values), (found,))
+    share = split_by_outcome(Model(network, study.values), found, races).share
     for i in range(len(network)):
         expected = shares_by_hand(study, found, i, races.ceiling_a[0])
         # each change of outcome is met within one place of DENSE
@@ -102,7 +103,7 @@ def test_random_studies_hold_every_outcome():
     seen = np.zeros((KINDS, len(OUTCOMES)))
     for seed in range(12):
         study = random_study(np.random.default_rng(seed), 40, full=True)
-        seen += split_by_outcome(study.network, study.values, protection(study.network, study.values)).share.sum(axis=0)
+        seen += split_by_outcome(study.model, protection(study.model)).share.sum(axis=0)
     assert (seen > 0).sum() == seen.size - 1
     assert seen[1, NOT_SET] == 0.0
 
@@ -111,10 +112,10 @@ def test_random_studies_hold_every_outcome():
 def test_sums_are_whole(seed):
     """Shares sum to 1; a feeder is its laterals and its mains; laterals are the units of the network."""
     study = random_study(np.random.default_rng(seed), 40, full=True)
-    network, found = study.network, protection(study.network, study.values)
-    split = split_by_outcome(network, study.values, found)
+    network, found = study.network, protection(study.model)
+    split = split_by_outcome(Model(network, study.values), found)
     np.testing.assert_allclose(split.share.sum(axis=2), 1.0, rtol=1e-12)
-    faults = fault_rates(network, study.values)
+    faults = fault_rates(Model(network, study.values))
     feeders, laterals = feeders_frame(network, split), laterals_frame(network, found, split)
     sums = feeders.groupby(["feeder_id", "operation"])[["km", "faults_per_year"]].sum()
     for f, name in enumerate(network.feeder_ids):
@@ -145,8 +146,8 @@ ROWS = (
 
 def shares_of(rows=ROWS, **values) -> dict[tuple[str, str], float]:
     study = study_of(rows, fast_clearing_time_s=0.075, **values)
-    found = protection(study.network, study.values)
-    frame = laterals_frame(study.network, found, split_by_outcome(study.network, study.values, found))
+    found = protection(study.model)
+    frame = laterals_frame(study.network, found, split_by_outcome(study.model, found))
     return {(r["operation"], key): r[key] for r in frame[frame["lateral_id"] == "tap"].to_dict("records")
             for key in KEYS}
 
@@ -177,16 +178,16 @@ def test_an_unknown_link_is_saved_by_every_fast_operation():
 def test_coordination_is_lost_as_the_source_grows():
     """At 1.5 × 1200 and 600 A the ceiling of 918 A lies at x = (1800/918 − 1), at 2 × it is met nowhere."""
     study = study_of(ROWS[:2], fast_clearing_time_s=0.075, fault_current_factor=1.1)
-    found = protection(study.network, study.values)
-    growth = growth_frame(splits_by_factor(study.network, study.values, found), study.network.unit >= 0)
+    found = protection(study.model)
+    growth = growth_frame(splits_by_factor(study.model, found), study.network.unit >= 0)
     fast = growth[growth["operation"] == "fast"].set_index("fault_current_factor")["saved"]
     assert fast.index.tolist() == [1.0, 1.1, 1.25, 1.5, 2.0]
     assert fast.tolist() == pytest.approx([1.0 - (f * 1200.0 / 918.0 - 1.0) for f in fast.index[:-1]] + [0.0])
 
 
 def test_the_demo_s_growth_is_that_of_a_study_with_grown_currents(demo):
-    network, found = demo.network, protection(demo.network, demo.values)
-    split = splits_by_factor(network, demo.values, found)[1.5]
+    network, found = demo.network, protection(demo.model)
+    split = splits_by_factor(Model(network, demo.values), found)[1.5]
     grown = network.with_columns({f"fault_current_{end}_a": 1.5 * network.column[f"fault_current_{end}_a"]
                                   for end in ("source", "end")})
-    np.testing.assert_allclose(split.share, split_by_outcome(grown, demo.values, found).share, atol=1e-9)
+    np.testing.assert_allclose(split.share, split_by_outcome(Model(grown, demo.values), found).share, atol=1e-9)

@@ -45,7 +45,7 @@ def demo() -> Demo:
         line_fault_rate_per_km=truth["line_fault_rate_per_km"].to_numpy(),
         temporary_fraction=truth["temporary_fraction"].to_numpy()))
     found = learn_rates(assumed, read_records(assumed))
-    table = build_outcomes(true.network, true.values, true.scenarios[:1])
+    table = build_outcomes(true.model, true.scenarios[:1])
     rate, permanent = row_rates(table, true.values), table.kinds == PERMANENT
     recorded = table.opened[0] >= 0
     unit = found.unit_of[np.where(permanent, table.section, table.opened[0])]
@@ -105,7 +105,7 @@ def test_learned_rates_are_nearer_the_truth_than_raw_ones(demo):
 def test_indices_at_learned_rates_are_near_those_at_the_true_ones(demo):
     """The mains' 80 faults of six years and the years themselves let SAIFI vary by some 14 %; twice that."""
     def saifi(study: Study) -> float:
-        table = build_outcomes(study.network, study.values, study.scenarios[:1])
+        table = build_outcomes(study.model, study.scenarios[:1])
         return system_indices(expected_values(table, study.values)[0], study.values["yearly_cv"])["saifi"]
 
     assert saifi(demo.learned) == pytest.approx(saifi(demo.study), rel=0.28)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from reliability.indices.expected import expected_values
-from reliability.indices.simulation import Question
+from reliability.indices.simulation import SimulationInput
+from reliability.network.model import Model
 from reliability.schema.scenarios import Scenario
 from tests.networks import study_of
 
@@ -35,4 +36,4 @@ def steady(uncertain):
         (Scenario("S", None, "sectionalizer", 2),), line_fault_rate_per_km=20.0, cv=0.0, yearly_cv=0.0,
         horizon_years=20, temporary_fraction=0.6, fast_operations=0)
     values = study.values | {k: r.mean for k, r in uncertain.items() if "." not in k}
-    return Question(study.network, values, uncertain, study.scenarios)
+    return SimulationInput(Model(study.network, values), uncertain, study.scenarios)

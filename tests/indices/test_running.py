@@ -12,7 +12,7 @@ import pytest
 from reliability.indices import simulation
 from reliability.indices.draws import one_trial, values_of_trials
 from reliability.indices.simulation import simulate
-from reliability.pipeline import expect, question
+from reliability.pipeline import expect, simulation_input
 from reliability.report.summary import summary
 from reliability.schema.assumptions import Range
 from tests.indices.cases import closed_form, one_section, steady
@@ -21,7 +21,7 @@ from tests.networks import random_study
 
 def _summary_text(study, **options) -> str:
     results = expect(study)
-    return json.dumps(summary(replace(results, simulated=simulate(question(results), trials=60, **options))))
+    return json.dumps(summary(replace(results, simulated=simulate(simulation_input(results), trials=60, **options))))
 
 
 def test_workers_threads_processes_and_a_cluster_give_the_same_bytes(demo, monkeypatch):
@@ -40,20 +40,20 @@ def test_a_cluster_scheduler_gives_the_same_bytes(demo):
 
 def test_seed_zero_is_a_seed_and_another_seed_another_result():
     study = random_study(np.random.default_rng(1), sections=15)
-    runs = [simulate(question(expect(study)), seed=s, trials=10).totals["ci"] for s in (0, 0, 1)]
+    runs = [simulate(simulation_input(expect(study)), seed=s, trials=10).totals["ci"] for s in (0, 0, 1)]
     assert np.array_equal(runs[0], runs[1])
     assert not np.array_equal(runs[0], runs[2])
 
 
 def test_numpy_global_state_is_left_alone():
     before = np.random.get_state()[1].copy()  # noqa: NPY002
-    simulate(question(expect(one_section())), seed=1, trials=10)
+    simulate(simulation_input(expect(one_section())), seed=1, trials=10)
     assert np.array_equal(before, np.random.get_state()[1])  # noqa: NPY002
 
 
 def test_trials_stop_once_the_difference_is_settled_and_say_so():
     study = random_study(np.random.default_rng(3), sections=25, horizon_years=10)
-    simulated = simulate(question(expect(study)), seed=1)
+    simulated = simulate(simulation_input(expect(study)), seed=1)
     hours = simulated.totals["customer_hours"].mean(axis=2)
     apart = hours[1:] - hours[:1]
     error = apart.std(axis=1, ddof=1) / np.sqrt(simulated.trials)
@@ -99,7 +99,7 @@ def test_where_a_run_ends_does_not_depend_on_the_workers(monkeypatch):
 def test_fewer_trials_than_the_least_are_run_where_asked_for_or_where_no_more_fit():
     ask = steady(SETTLED_SOON["structural"])
     assert simulate(ask, seed=1, trials=7).trials == 7
-    assert simulate(question(expect(one_section(horizon_years=20))), seed=1, trials=500).trials == 500
+    assert simulate(simulation_input(expect(one_section(horizon_years=20))), seed=1, trials=500).trials == 500
     assert simulate(ask, seed=1, trials=7, memory_bytes=1.0).trials == 1
     few = simulate(ask, seed=1, memory_bytes=2e5)
     assert 2 <= few.trials < simulation.TRIALS_AT_LEAST
@@ -138,7 +138,7 @@ def test_a_run_is_precise_enough_at_one_per_cent():
 
 def test_memory_bounds_the_trials_and_it_is_said():
     study = random_study(np.random.default_rng(3), sections=10, horizon_years=20)
-    asked = question(expect(study))
+    asked = simulation_input(expect(study))
     simulated = simulate(asked, seed=1, trials=10_000, memory_bytes=2e6)
     held = sum(t.nbytes for t in simulated.totals.values())
     assert simulated.limited
@@ -149,7 +149,7 @@ def test_memory_bounds_the_trials_and_it_is_said():
 def test_progress_counts_up_and_an_exception_from_it_stops_the_run():
     seen = []
     study = random_study(np.random.default_rng(3), sections=25)
-    simulate(question(expect(study)), seed=1, trials=50, on_progress=lambda *what: seen.append(what))
+    simulate(simulation_input(expect(study)), seed=1, trials=50, on_progress=lambda *what: seen.append(what))
     assert [d for d, _, _ in seen] == sorted(d for d, _, _ in seen)
     assert seen[-1][:2] == (50, 50)
     assert seen[0][0] == round(50 / len(seen))
@@ -159,12 +159,12 @@ def test_progress_counts_up_and_an_exception_from_it_stops_the_run():
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        simulate(question(expect(study)), seed=1, trials=50, on_progress=stop)
+        simulate(simulation_input(expect(study)), seed=1, trials=50, on_progress=stop)
 
 
 def test_progress_of_a_single_block_reaches_its_end():
     seen = []
-    simulate(question(expect(one_section())), seed=1, trials=50, on_progress=lambda *what: seen.append(what))
+    simulate(simulation_input(expect(one_section())), seed=1, trials=50, on_progress=lambda *what: seen.append(what))
     assert [what[:2] for what in seen] == [(50, 50)]
     assert seen[0][2] == 0.0
 

@@ -11,9 +11,10 @@ from scipy import stats
 from reliability.faults.outcomes import row_rates
 from reliability.indices import simulation
 from reliability.indices.draws import one_trial, values_of_trials
-from reliability.indices.simulation import Question, needs_own_tables, simulate
+from reliability.indices.simulation import SimulationInput, needs_own_tables, simulate
 from reliability.indices.spread import differences, statistics, summaries, yearly_indices
-from reliability.pipeline import expect, question
+from reliability.network.model import Model
+from reliability.pipeline import expect, simulation_input
 from reliability.report.summary import summary
 from reliability.schema.assumptions import Range
 from tests.indices.cases import MEASURES, closed_form, one_section, steady
@@ -54,7 +55,7 @@ def deviations(simulated, wanted: dict[str, np.ndarray]) -> dict[str, np.ndarray
 def test_mean_lies_within_four_standard_errors_of_the_closed_form(number, full):
     study = random_study(np.random.default_rng(number), 25, full, horizon_years=5)
     results = expect(study)
-    simulated = simulate(question(results), seed=number, trials=300)
+    simulated = simulate(simulation_input(results), seed=number, trials=300)
     worst = deviations(simulated, closed_form(results.table, study.values))
     assert {name: float(d.max()) for name, d in worst.items() if d.max() > 4.0} == {}
 
@@ -62,7 +63,7 @@ def test_mean_lies_within_four_standard_errors_of_the_closed_form(number, full):
 def test_demo_indices_agree_with_the_closed_form(demo):
     certain = replace(demo, uncertain={})
     results = expect(certain)
-    results = replace(results, simulated=simulate(question(results), trials=400, seed=3))
+    results = replace(results, simulated=simulate(simulation_input(results), trials=400, seed=3))
     expected, simulated = summary(results)["scenarios"], summary(results)["scenarios"]
     for scenario in range(len(expected)):
         of, spread = expected[scenario]["expected"], simulated[scenario]["simulated"]
@@ -83,7 +84,8 @@ def test_with_unknowns_the_mean_is_that_of_the_closed_form_over_the_same_draws(n
     if number >= 6:
         roots = study.sections["parent_id"] == ""
         study = study.with_sections(study.sections.assign(reclosing_off_share=np.where(roots, 0.1, np.nan)))
-    ask = Question(study.network, study.values | {k: r.mean for k, r in UNKNOWNS.items()}, UNKNOWNS, study.scenarios)
+    means = study.values | {k: r.mean for k, r in UNKNOWNS.items()}
+    ask = SimulationInput(Model(study.network, means), UNKNOWNS, study.scenarios)
     assert needs_own_tables(ask) == (number >= 6)
     simulated = simulate(ask, seed=number, trials=300 if number < 6 else 100)
     values = values_of_trials(ask.values, simulated.draws)
@@ -103,7 +105,8 @@ def test_with_unknowns_the_mean_is_that_of_the_closed_form_over_the_same_draws(n
 def test_an_unknown_that_changes_protection_gets_a_table_a_trial(key, of):
     study = random_study(np.random.default_rng(7), 15, full=True, horizon_years=6)
     unknown, some = {key: of}, study.scenarios[::4]
-    ask = Question(study.network, study.values | ({key: of.mean} if "." not in key else {}), unknown, some)
+    means = study.values | ({key: of.mean} if "." not in key else {})
+    ask = SimulationInput(Model(study.network, means), unknown, some)
     assert needs_own_tables(ask)
     simulated = simulate(ask, seed=5, trials=150)
     values = values_of_trials(ask.values, simulated.draws)
@@ -117,7 +120,7 @@ def test_an_unknown_that_changes_protection_gets_a_table_a_trial(key, of):
 def test_yearly_counts_follow_the_poisson_or_negative_binomial_law(cv):
     """Chi-square goodness of fit at a fixed seed; the cells hold all counts, the last one the tail."""
     study = one_section(yearly_cv=cv, line_fault_rate_per_km=1.7)
-    simulated = simulate(question(expect(study)), seed=11, trials=4000)
+    simulated = simulate(simulation_input(expect(study)), seed=11, trials=4000)
     counts = np.rint(simulated.totals["ci"][0].ravel() / 10).astype(int)
     law = stats.nbinom(cv ** -2, cv ** -2 / (cv ** -2 + 1.7)) if cv else stats.poisson(1.7)
     cells = 7
@@ -128,7 +131,7 @@ def test_yearly_counts_follow_the_poisson_or_negative_binomial_law(cv):
 
 def test_severity_has_mean_one_and_the_stated_spread():
     study = one_section(cv=0.8, line_fault_rate_per_km=0.01, repair_hours=2.0)
-    simulated = simulate(question(expect(study)), seed=2, trials=40_000)
+    simulated = simulate(simulation_input(expect(study)), seed=2, trials=40_000)
     single = simulated.totals["ci"][0] == 10
     hours = simulated.totals["customer_hours"][0][single] / 10 / 2.0
     assert len(hours) > 1500
@@ -144,7 +147,7 @@ def test_intervals_of_the_mean_cover_the_truth_as_often_as_they_claim():
     truth = closed_form(results.table, study.values)["customer_hours"][0]
     inside = 0
     for seed in range(200):
-        means = simulate(question(results), seed=seed, trials=60).totals["customer_hours"][0]
+        means = simulate(simulation_input(results), seed=seed, trials=60).totals["customer_hours"][0]
         of = statistics(means)
         inside += abs(of["mean"] - truth) <= stats.norm.ppf(0.9) * of["se"]
     assert abs(inside / 200 - 0.8) <= 4 * np.sqrt(0.8 * 0.2 / 200)
@@ -153,7 +156,7 @@ def test_intervals_of_the_mean_cover_the_truth_as_often_as_they_claim():
 def test_all_scenarios_see_the_same_faults():
     study = random_study(np.random.default_rng(9), sections=25)
     same = replace(study, scenarios=(study.scenarios[0], replace(study.scenarios[0], name="again")))
-    simulated = simulate(question(expect(same)), seed=1, trials=20)
+    simulated = simulate(simulation_input(expect(same)), seed=1, trials=20)
     for totals in simulated.totals.values():
         assert np.array_equal(totals[0], totals[1])
 
@@ -161,7 +164,7 @@ def test_all_scenarios_see_the_same_faults():
 def test_every_trial_goes_by_its_own_draw_of_what_protection_does():
     """With so many faults a trial's hours tell the share of single-phase faults that it drew."""
     ask = steady({"phases_involved.0": Range(0.3, 0.75, 0.9)})
-    ask = replace(ask, values=ask.values | {"line_fault_rate_per_km": 800.0})
+    ask = replace(ask, model=ask.model.with_values(ask.values | {"line_fault_rate_per_km": 800.0}))
     simulated = simulate(ask, seed=2, trials=40)
     values = values_of_trials(ask.values, simulated.draws)
     wanted = [closed_form(ask.table(v), v)["customer_hours"][0] for v in (one_trial(values, t) for t in range(40))]
@@ -185,7 +188,7 @@ def test_rates_at_the_values_of_a_trial_are_those_of_the_rows(keys):
         study = without_stated_shares(random_study(np.random.default_rng(seed), 25, full=seed >= 3, **never))
         uncertain = {key: RATES[key] for key in keys}
         means = study.values | {k: law.mean for k, law in uncertain.items() if "." not in k}
-        table = Question(study.network, means, uncertain, study.scenarios).table(means)
+        table = SimulationInput(Model(study.network, means), uncertain, study.scenarios).table(means)
         draws = {k: np.array([law.low, law.high]) for k, law in uncertain.items()}
         rows, rates, of, classes = simulation.rate_parts(table, means, {key.partition(".")[0] for key in keys})
         for t in range(2 if keys else 0):
@@ -200,12 +203,12 @@ def test_rates_at_the_values_of_a_trial_are_those_of_the_rows(keys):
 def test_a_kind_of_fault_that_never_happens_stays_away_whatever_else_is_uncertain(uncertain):
     study = replace(random_study(np.random.default_rng(2), sections=15, clearing_shares=(0.0, 0.6, 0.4)),
                     uncertain=uncertain)
-    totals = simulate(question(expect(study)), seed=1, trials=20).totals
+    totals = simulate(simulation_input(expect(study)), seed=1, trials=20).totals
     assert all(np.isfinite(of).all() for of in totals.values())
 
 
 def test_no_fault_at_all_is_a_result():
-    simulated = simulate(question(expect(one_section(line_fault_rate_per_km=0.0))), seed=1, trials=5)
+    simulated = simulate(simulation_input(expect(one_section(line_fault_rate_per_km=0.0))), seed=1, trials=5)
     of = summaries(yearly_indices(simulated, 10.0))[0]
     assert of["saidi_min"]["mean"] == 0.0
     assert np.isnan(of["caidi_min"]["mean"])
@@ -218,13 +221,13 @@ def test_spread_splits_into_luck_and_unknowns():
     of = statistics(values)
     assert of["luck_share"] == pytest.approx(0.9, abs=0.01)
     assert of["luck_share"] + of["unknown_share"] == pytest.approx(1.0)
-    certain = simulate(question(expect(one_section(yearly_cv=0.3))), seed=1, trials=4000)
+    certain = simulate(simulation_input(expect(one_section(yearly_cv=0.3))), seed=1, trials=4000)
     assert statistics(certain.totals["ci"][0])["unknown_share"] == pytest.approx(0.0, abs=0.02)
 
 
 def test_differences_are_pair_by_pair():
     study = random_study(np.random.default_rng(12), sections=25)
-    simulated = simulate(question(expect(study)), seed=1, trials=40)
+    simulated = simulate(simulation_input(expect(study)), seed=1, trials=40)
     indices = yearly_indices(simulated, float(study.sections.customers.sum()))
     apart = differences(indices)
     wanted = indices["saidi_min"][1] - indices["saidi_min"][0]
@@ -238,6 +241,6 @@ def test_expected_events_of_the_table_are_what_is_simulated():
     results = expect(study)
     total = row_rates(results.table, study.values).sum()
     permanent = row_rates(results.table, study.values)[results.table.kinds == 8].sum()
-    simulated = simulate(question(results), seed=1, trials=400)
+    simulated = simulate(simulation_input(results), seed=1, trials=400)
     assert simulated.totals["repair"][0].mean() == pytest.approx(permanent, rel=0.05)
     assert permanent < total

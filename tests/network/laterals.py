@@ -8,6 +8,7 @@ import pandas as pd
 
 from reliability.network.application import ApplicationChecks, check_laterals
 from reliability.network.application_catalogue import VERDICTS
+from reliability.network.model import Model
 from reliability.network.tree import build_network
 from reliability.schema.scenarios import Scenario
 from tests.networks import study_of
@@ -38,7 +39,7 @@ def checks_of(tap: Mapping[str, object] | None = None, backup: Mapping[str, obje
     study = study_of([BACKUP | dict(backup or {}), LATERAL | dict(tap or {}),
                       *({"parent_id": "tap", "length_km": 1.0, "phases": 1.0} | dict(row) for row in below)],
                      **(VALUES | values))
-    return check_laterals(build_network(study.sections, settings=settings), study.values, scenario)
+    return check_laterals(Model(build_network(study.sections, settings=settings), study.values), scenario)
 
 
 def verdict(checks: ApplicationChecks, key: str) -> str:

@@ -21,6 +21,7 @@ from reliability.network.application import (
 from reliability.network.application_catalogue import CHECKS, FAIL, PASS, VERDICTS
 from reliability.network.application_proposal import propose
 from reliability.network.application_reach import share_below
+from reliability.network.model import Model
 from reliability.network.rates import fault_rates
 from reliability.network.tree import build_network
 from reliability.schema.scenarios import AS_BUILT, Scenario
@@ -30,7 +31,7 @@ from tests.networks import random_studies, study_of
 
 
 def checks_of_study(study, scenario: Scenario = ALL, values: dict | None = None):
-    return check_laterals(build_network(study.sections), dict(study.values) | (values or {}), scenario)
+    return check_laterals(Model(build_network(study.sections), dict(study.values) | (values or {})), scenario)
 
 
 # --- properties --------------------------------------------------------------------------
@@ -74,7 +75,8 @@ def test_a_lateral_alone_is_checked_as_among_others(study):
             path.append(sections.at[path[-1], "parent_id"])
         inside = [s for s in sections.index if lateral in _upward(sections, s)]
         alone = study.sections[study.sections["section_id"].isin([*path, *inside])]
-        found = application_frame(check_laterals(build_network(alone), study.values, ALL)).set_index("lateral_id")
+        checks = check_laterals(Model(build_network(alone), study.values), ALL)
+        found = application_frame(checks).set_index("lateral_id")
         pd.testing.assert_frame_equal(found.loc[[lateral]], whole.loc[[lateral]])
 
 
@@ -96,8 +98,8 @@ def test_unseen_share_is_what_the_model_lets_through_to_the_backup(study):
     # one temporary fraction everywhere, so that permanent faults are spread as all faults are
     network = build_network(study.sections.assign(temporary_fraction=np.nan))
     values = dict(study.values) | {"sectionalizer_failure": 0.0, "temporary_fraction": 0.5}
-    found = check_laterals(network, values, scenario)
-    table = outcomes.build_outcomes(network, values, [scenario])
+    found = check_laterals(Model(network, values), scenario)
+    table = outcomes.build_outcomes(Model(network, values), [scenario])
     rate = outcomes.row_rates(table, values)
     for i, head in enumerate(found.proposal.head):
         rows = (table.kinds == outcomes.PERMANENT) & (network.protective[table.section] == head)
@@ -114,7 +116,7 @@ def test_rates_are_those_of_the_outcome_table():
                       {"section_id": "b", "parent_id": "a", "length_km": 3.0, "line_fault_rate_per_km": 0.5}],
                      line_fault_rate_per_km=0.2)
     network = build_network(study.sections)
-    assert fault_rates(network, study.values) == pytest.approx([0.7, 1.5])  # 2·0.2 + 0.3; 3·0.5
+    assert fault_rates(Model(network, study.values)) == pytest.approx([0.7, 1.5])  # 2·0.2 + 0.3; 3·0.5
 
 
 @pytest.mark.parametrize(("source", "end", "threshold"), [
@@ -137,7 +139,7 @@ def test_the_backup_is_the_reclosing_device_above_and_has_the_scenario_s_operati
                       {"section_id": "mid", "parent_id": "sw", "device": "recloser", "operations_to_lockout": 4.0},
                       {"section_id": "far", "parent_id": "mid", "device": "fuse"}], fast_operations=2)
     network = build_network(study.sections)
-    found = propose(network, study.values, Scenario("S", None, "sectionalizer", fast_operations=1))
+    found = propose(Model(network, study.values), Scenario("S", None, "sectionalizer", fast_operations=1))
     by_id = {str(network.ids[h]): i for i, h in enumerate(found.head)}
     near, far = by_id["near"], by_id["far"]
     assert [str(network.ids[found.backup[i]]) for i in (near, far)] == ["src", "mid"]
@@ -164,12 +166,12 @@ def test_a_scenario_of_applicable_laterals_is_settled_to_name_them():
              Scenario("some", ("c", "b"), "sectionalizer", 1, 1, applicable_only=True),
              Scenario("R", ("c",), "lateral_recloser", applicable_only=True),
              Scenario("as told", ("c",), "sectionalizer"))
-    found = settle_scenarios(network, study.values, asked)
+    found = settle_scenarios(Model(network, study.values), asked)
     assert found == (asked[0], Scenario("all", ("a", "b"), "sectionalizer"),
                      Scenario("some", ("b",), "sectionalizer", 1, 1), Scenario("R", ("c",), "lateral_recloser"),
                      asked[4])
-    assert settle_scenarios(network, study.values, found) == found
-    table = outcomes.build_outcomes(network, study.values, found)
+    assert settle_scenarios(Model(network, study.values), found) == found
+    table = outcomes.build_outcomes(Model(network, study.values), found)
     assert network.ids[table.protections[1].converted].tolist() == ["a", "b"]
 
 
@@ -177,8 +179,7 @@ def test_the_scenario_s_fast_operations_count_in_what_is_settled():
     """The third opening comes after 0.5 + 5 s and two clearings. Two fast: 0.075 + 15 s, 20.6 s; none: 2·15 s, 35.5 s,
     of a memory of 25 s."""
     study = study_of([laterals.BACKUP, laterals.LATERAL], **laterals.VALUES | {"delayed_clearing_time_s": 15.0})
-    network = build_network(study.sections)
-    fast = [settle_scenarios(network, study.values, [Scenario("S", None, "sectionalizer", 3, f, True)])[0].laterals
+    fast = [settle_scenarios(study.model, [Scenario("S", None, "sectionalizer", 3, f, True)])[0].laterals
             for f in (2, 0)]
     assert fast == [("tap",), ()]
 
@@ -186,7 +187,7 @@ def test_the_scenario_s_fast_operations_count_in_what_is_settled():
 def test_counts_and_fast_operations_lateral_by_lateral():
     study = study_of([laterals.BACKUP | {"operations_to_lockout": 3.0},
                       *(laterals.LATERAL | {"section_id": s} for s in "abc")], **laterals.VALUES)
-    found = check_laterals(build_network(study.sections), study.values, ALL, np.array([3.0, 1.0, np.nan]),
+    found = check_laterals(study.model, ALL, np.array([3.0, 1.0, np.nan]),
                            np.array([0.0, np.nan, 1.0]))
     assert [VERDICTS[v] for v in found.check("below_lockout").verdict] == ["fail", "pass", "pass"]
     assert found.applicable.tolist() == [False, True, True]

@@ -11,7 +11,6 @@ import pytest
 
 from reliability.network.application import LARGER, NO_LINK, SMALLER, check_laterals, wrong_links, wrong_links_said
 from reliability.network.application_catalogue import CHECKS
-from reliability.network.tree import build_network
 from reliability.schema.columns import SETTINGS
 from reliability.schema.scenarios import Scenario
 from tests.network.laterals import ALL, BACKUP, LATERAL, VALUES, checks_of, overall, verdict
@@ -374,7 +373,7 @@ def test_wrong_links_are_counted_and_named():
                        ("none", "40K", 4000.0), ("blank", "", 300.0))),
             LATERAL | {"section_id": "counts", "device": "sectionalizer"}]
     study = study_of(rows, **VALUES | {"wrong_link_share": 0.05})
-    found = check_laterals(build_network(study.sections), study.values, ALL)
+    found = check_laterals(study.model, ALL)
     links = wrong_links(found).set_index("lateral_id")
     assert links["finding"].to_dict() == {"large": LARGER, "small": SMALLER, "none": NO_LINK}
     assert links["asked_a"].tolist() == pytest.approx([40.0, 40.0, NAN], nan_ok=True)

@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from reliability.network.application import check_laterals
+from reliability.network.model import Model
 from reliability.network.tree import build_network
 from reliability.schema.columns import SETTINGS
 from reliability.schema.scenarios import Scenario
@@ -145,7 +146,7 @@ def test_a_lateral_that_states_no_three_phase_customers_is_not_known_to_have_non
     def of(**tap: float) -> str:
         study = study_of([BACKUP, LATERAL | {"phases": 3.0, "customers": 9.0} | tap], **VALUES)
         frame = study.sections.assign(customers_three_phase=NAN)
-        found = check_laterals(build_network(frame), study.values, ALL)
+        found = check_laterals(Model(build_network(frame), study.values), ALL)
         return verdict(found, "three_phase_customers")
 
     assert [of(), of(phases=1.0), of(customers=0.0)] == ["unknown", "pass", "pass"]
@@ -185,7 +186,7 @@ def tied(tie: dict[str, object], at: str = "main", **other: object):
             {"section_id": "far", "device": "recloser", "operations_to_lockout": 4.0, "fast_operations": 0.0} | other,
             {"section_id": "away", "parent_id": "far", "length_km": 1.0}]
     study = study_of([row | (tie if row["section_id"] == at else {}) for row in rows], **VALUES)
-    checks = check_laterals(build_network(study.sections), study.values, ALL)
+    checks = check_laterals(study.model, ALL)
     assert checks.lateral_ids.tolist() == ["tap"]
     return checks
 
@@ -217,7 +218,7 @@ def test_of_several_ties_the_least_operations_count_and_a_nameless_one_is_not_fo
                 {"section_id": "far", "device": "recloser", "operations_to_lockout": lockout, "fast_operations": 0.0},
                 {"section_id": "weak", "device": "recloser", "operations_to_lockout": 2.0, "fast_operations": 0.0}]
         study = study_of(rows, **VALUES)
-        return reason(check_laterals(build_network(study.sections), study.values, ALL), "ties")
+        return reason(check_laterals(study.model, ALL), "ties")
 
     assert "too" in of(4.0, "far")
     assert "locks out first" in of(4.0, "weak")

@@ -11,6 +11,7 @@ from reliability.network.coordination import coordination
 from reliability.network.coordination_curves import LateralCurves, lateral_curves
 from reliability.network.curves import inverse_time_s
 from reliability.network.device_settings import ALL_ELEMENTS, DELAYED_OPERATION, FAST_OPERATION, PHASE_ELEMENTS
+from reliability.network.model import Model
 from reliability.network.protection import protection
 from tests.networks import random_study, study_of
 
@@ -28,9 +29,9 @@ SETTINGS = (
 
 def curves_of(rows=(MAIN, TAP), settings=SETTINGS, head="tap", actuating_a=80.0, **values) -> LateralCurves:
     study = study_of(rows, settings=settings, **values)
-    network, found = study.network, protection(study.network, study.values)
+    network, found = study.network, protection(study.model)
     at = int(np.flatnonzero(network.ids == head)[0])
-    return lateral_curves(network, study.values, found, coordination(network, study.values, (found,)), at, actuating_a)
+    return lateral_curves(study.model, found, coordination(study.model, (found,)), at, actuating_a)
 
 
 def test_curves_are_the_times_of_link_and_device():
@@ -85,10 +86,10 @@ def test_unknown_currents_leave_the_curves():
 @pytest.mark.parametrize("seed", range(8))
 def test_intervals_fill_the_currents_and_are_those_of_the_race(seed):
     study = random_study(np.random.default_rng(seed), 40, full=True)
-    network, found = study.network, protection(study.network, study.values)
-    races = coordination(network, study.values, (found,))
+    network, found = study.network, protection(study.model)
+    races = coordination(Model(network, study.values), (found,))
     for head in network.candidates.tolist():
-        curves = lateral_curves(network, study.values, found, races, head)
+        curves = lateral_curves(Model(network, study.values), found, races, head)
         assert (np.diff(curves.current_a) > 0).all()
         for kind, part in {(i.kind, i.part) for i in curves.intervals}:
             here = [i for i in curves.intervals if (i.kind, i.part) == (kind, part)]

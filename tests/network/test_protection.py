@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from reliability.network.coordination import coordination
 from reliability.network.devices import CODE
+from reliability.network.model import Model
 from reliability.network.protection import chosen_rating_a, offered_ratings_a, protection
 from reliability.network.tree import build_network
 from reliability.schema.assumptions import defaults
@@ -36,8 +37,8 @@ def resolved(scenario: Scenario, **values: object):
     study = study_of(ROWS, **(VALUES | values))
     network = build_network(study.sections)
     at = {name: i for i, name in enumerate(network.ids)}
-    found = protection(network, study.values, scenario)
-    ceiling = coordination(network, study.values, [found]).ceiling_a[0]
+    found = protection(Model(network, study.values), scenario)
+    ceiling = coordination(Model(network, study.values), [found]).ceiling_a[0]
     return lambda field, section: (ceiling if field == "ceiling_a" else getattr(found, field))[at[section]].item()
 
 
@@ -62,10 +63,10 @@ def test_ratings_run_from_5_to_200_a_and_actuate_at_160_percent():
     rows = [{"section_id": "src", "device": "breaker"}] + [
         {"section_id": f"{a:g}", "parent_id": "src", "device": "sectionalizer", "rated_current_a": a} for a in offered]
     study = study_of(rows)
-    found = protection(build_network(study.sections), study.values, Scenario(AS_BUILT))
+    found = protection(study.model, Scenario(AS_BUILT))
     assert found.actuating_a[1:] == pytest.approx(1.6 * offered, rel=1e-15)
     assert study.values["actuating_ratio"] == 1.6
-    higher = protection(build_network(study.sections), study.values | {"actuating_ratio": 2.0}, Scenario(AS_BUILT))
+    higher = protection(Model(study.network, study.values | {"actuating_ratio": 2.0}), Scenario(AS_BUILT))
     assert higher.actuating_a[1:] == pytest.approx(2.0 * offered, rel=1e-15)
 
 
@@ -124,7 +125,7 @@ def test_settings_as_built_and_their_defaults():
 def test_a_lateral_recloser_without_settings_has_no_fast_operation():
     study = study_of([{"section_id": "src", "device": "breaker"},
                       {"section_id": "tap", "parent_id": "src", "device": "lateral_recloser"}], **VALUES)
-    found = protection(build_network(study.sections), study.values, Scenario(AS_BUILT))
+    found = protection(study.model, Scenario(AS_BUILT))
     assert found.lockout.tolist() == [4, 4]
     assert found.fast.tolist() == [2, 0]
 
@@ -133,14 +134,14 @@ def test_a_stated_actuating_current_stands_over_the_rating():
     study = study_of([{"section_id": "src", "device": "breaker"},
                       {"section_id": "tap", "parent_id": "src", "device": "sectionalizer", "rated_current_a": 50.0,
                        "actuating_current_a": 120.0}])
-    assert protection(build_network(study.sections), study.values, Scenario(AS_BUILT)).actuating_a[1] == 120.0
+    assert protection(study.model, Scenario(AS_BUILT)).actuating_a[1] == 120.0
 
 
 def test_a_sectionalizer_without_rating_takes_the_one_chosen_for_its_load():
     """Contract, rated_current_a: chosen by the application rules. 1.25·100 = 125, 2·100 = 200 = 1.6·125."""
     study = study_of([{"section_id": "src", "device": "breaker"},
                       {"section_id": "tap", "parent_id": "src", "device": "sectionalizer", "peak_load_a": 100.0}])
-    found = protection(build_network(study.sections), study.values, Scenario(AS_BUILT))
+    found = protection(study.model, Scenario(AS_BUILT))
     assert (found.rated_a[1], found.actuating_a[1]) == (125.0, 200.0)
 
 
@@ -166,7 +167,7 @@ def test_all_means_every_fuse_and_sectionalizer_but_no_lateral_recloser_nor_what
     rows = [ROWS[0], {"section_id": "cable", "parent_id": "src", "device": FUSE, "construction": "underground"}]
     for laterals in (None, ("cable",)):
         study = study_of(rows, **VALUES)
-        found = protection(build_network(study.sections), study.values, Scenario("S", laterals, SECTIONALIZER))
+        found = protection(study.model, Scenario("S", laterals, SECTIONALIZER))
         assert found.device.tolist() == [CODE["breaker"], CODE[FUSE]]
 
 
@@ -174,7 +175,7 @@ def test_a_fuse_behind_a_lateral_recloser_is_a_candidate():
     rows = [*ROWS, {"section_id": "spur", "parent_id": "reclosed", "device": FUSE}]
     study = study_of(rows, **VALUES)
     network = build_network(study.sections)
-    found = protection(network, study.values, Scenario("S", None, SECTIONALIZER, 3))
+    found = protection(Model(network, study.values), Scenario("S", None, SECTIONALIZER, 3))
     at = {name: i for i, name in enumerate(network.ids)}
     assert found.device[at["spur"]] == CODE[SECTIONALIZER]
     assert found.counts[at["spur"]] == 1  # the lateral recloser has two operations
@@ -185,7 +186,7 @@ def test_a_fuse_behind_a_lateral_recloser_is_a_candidate():
 def test_counts_that_a_scenario_sets_are_lowered_to_what_the_backup_admits(backup, asked, counts):
     study = study_of([ROWS[0] | {"operations_to_lockout": float(backup)},
                       {"section_id": "tap", "parent_id": "src", "device": FUSE}], **VALUES)
-    found = protection(build_network(study.sections), study.values, Scenario("S", None, SECTIONALIZER, asked))
+    found = protection(study.model, Scenario("S", None, SECTIONALIZER, asked))
     assert found.counts[1] == counts
 
 
@@ -197,7 +198,7 @@ def test_behind_a_backup_of_one_operation_the_device_stays():
             {"section_id": "spur", "parent_id": "lr", "device": FUSE}]
     study = study_of(rows, **VALUES)
     every = Scenario("S", ("tap", "lr", "spur"), SECTIONALIZER, 3)
-    found = protection(build_network(study.sections), study.values, every)
+    found = protection(study.model, every)
     assert found.device.tolist() == [CODE[d] for d in ("breaker", FUSE, LATERAL_RECLOSER, SECTIONALIZER)]
     assert (found.converted.tolist(), found.counts[3]) == ([False, False, False, True], 2)
 
@@ -271,6 +272,6 @@ def test_the_network_is_left_as_it_was():
     network = build_network(study.sections)
     before = {name: column.copy() for name, column in network.column.items()}
     kinds = network.device.copy()
-    protection(network, study.values, Scenario("S", None, SECTIONALIZER, 3, fast_operations=0))
+    protection(Model(network, study.values), Scenario("S", None, SECTIONALIZER, 3, fast_operations=0))
     assert np.array_equal(network.device, kinds)
     assert all(np.array_equal(network.column[name], before[name], equal_nan=True) for name in before)

@@ -12,7 +12,6 @@ import pandas as pd
 import pytest
 
 from reliability.network.application import check_laterals
-from reliability.network.tree import build_network
 from reliability.report.work_pack import (
     AFTER_OPERATION,
     BACKUP,
@@ -61,7 +60,7 @@ class Text(HTMLParser):
 
 def several(names, **tap: object):
     study = study_of([laterals.BACKUP, *(LATERAL | {"section_id": name} | tap for name in names)], **VALUES)
-    return check_laterals(build_network(study.sections), study.values, ALL)
+    return check_laterals(study.model, ALL)
 
 
 def test_a_row_has_what_the_crew_needs():
@@ -94,7 +93,7 @@ def test_the_laterals_chosen_are_checked_at_the_settings_chosen_for_each():
     selection = pd.DataFrame({"section_id": ["c", "a", "b", "backup"], "counts": [1.0, 3.0, np.nan, np.nan],
                               "device": ["sectionalizer", "sectionalizer", "lateral_recloser", ""],
                               "fast_operations_of_backup": [2.0, 0.0, 2.0, 0.0]})
-    checks, ids = checks_of_selection(build_network(study.sections), study.values, selection)
+    checks, ids = checks_of_selection(study.model, selection)
     assert ids == ["c", "a"]
     rows = work_pack_rows(checks, ids).set_index("lateral_id")
     assert rows["verdict"].tolist() == ["pass", "fail"]
@@ -220,7 +219,7 @@ def test_the_fullest_sheets_print_on_one_page_each(tmp_path, size):
         {"section_id": f"{k} {wide}", "parent_id": "R" + wide, "device": "fuse", "phases": 3.0, "peak_load_a": 170.0,
          "generation_kw": 50.0} for k in range(3)]
     study = study_of(rows, device_bil_kv=60.0)
-    checks = check_laterals(build_network(study.sections), study.values, Scenario("X " * 99, None, "sectionalizer", 3))
+    checks = check_laterals(study.model, Scenario("X " * 99, None, "sectionalizer", 3))
     page = tmp_path / "pack.html"
     page.write_text(work_pack_html(checks, None, "Study " * 40).replace("@page {", f"@page {{ size: {size};"),
                     encoding="utf-8")

@@ -11,7 +11,7 @@ import pytest
 from reliability.indices.definitions import saidi_minutes
 from reliability.indices.expected import system_indices
 from reliability.indices.simulation import simulate
-from reliability.pipeline import expect, question, with_rivals
+from reliability.pipeline import expect, simulation_input, with_rivals
 from reliability.report.summary import summary
 from reliability.study import open_study, workspace
 from reliability.study.save import ARCHIVE
@@ -169,7 +169,7 @@ def test_the_chance_of_a_worse_year_is_that_of_the_trials(small):
     test = app("compare", small)
     test.number_input("worse_than").set_value(100.0).run()
     base = expect(with_rivals(open_study(workspace.root() / small)))
-    simulated = simulate(question(base), seed=base.study.values["seed"], trials=30)
+    simulated = simulate(simulation_input(base), seed=base.study.values["seed"], trials=30)
     yearly = saidi_minutes(simulated.totals["customer_hours"], base.network.customers.sum())
     share = [percent((yearly[s] > 100.0).mean()) for s in (0, 1)]
     assert f"more than 100 minutes: As built **{share[0]}**, Sectionalizers **{share[1]}**" in said(sound(test))

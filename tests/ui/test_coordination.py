@@ -31,7 +31,7 @@ def curves_on(test) -> dict:
 
 def state(name: str):
     study = open_study(workspace.root() / name)
-    return study, protection(study.network, study.values)
+    return study, protection(study.model)
 
 
 @pytest.mark.parametrize("settings", [False, True])
@@ -47,7 +47,7 @@ def test_curves_and_shares_of_the_lateral_are_those_of_the_core(small, settings)
     assert any("delayed" in n for n in names) == settings
     study, found = state(small)
     sections = study.network.unit == int(np.flatnonzero(study.network.ids == "tap-03")[0])
-    growth = growth_frame(splits_by_factor(study.network, study.values, found), sections)
+    growth = growth_frame(splits_by_factor(study.model, found), sections)
     shown = table_with(test, "×")
     for key, name in OUTCOMES.values():
         if name in shown:
@@ -60,7 +60,7 @@ def test_curves_and_shares_of_the_lateral_are_those_of_the_core(small, settings)
 def test_the_feeder_s_faults_are_those_of_the_core(small):
     test = app("laterals", small)
     study, found = state(small)
-    rows = feeders_frame(study.network, split_by_outcome(study.network, study.values, found))
+    rows = feeders_frame(study.network, split_by_outcome(study.model, found))
     rows = rows[rows["feeder_id"] == test.selectbox("map_feeder").value]
     chart = next(f for f in figures(test) if "Faults a year" in str(f["layout"].get("xaxis", {}).get("title")))
     for trace, operation in zip(chart["data"], ("fast", "delayed"), strict=True):

@@ -13,6 +13,7 @@ from reliability.business.selection import choose
 from reliability.cautions import CAUTION
 from reliability.history import read_history
 from reliability.network.application import check_laterals
+from reliability.network.model import Model
 from reliability.pipeline import expect, options_of, plan, with_rivals
 from reliability.study import open_study, workspace
 from reliability.ui.text import count, money, plain, saidi_turn, spaced
@@ -73,7 +74,7 @@ def test_laterals_page_shows_effects_and_verdicts_of_the_core(small):
     test = app("laterals", small)
     results = expect(open_study(workspace.root() / small))
     network = results.network
-    checks = check_laterals(network, results.study.values, results.study.scenarios[1])
+    checks = check_laterals(Model(network, results.study.values), results.study.scenarios[1])
     table = next(d.value for d in test.dataframe if "customer_minutes_avoided" in d.value)
     assert sorted(table["lateral_id"]) == sorted(network.ids[network.candidates].astype(str))
     less = 60 * (results.expected[0].fault_customer_hours - results.expected[1].fault_customer_hours)

@@ -10,6 +10,7 @@ import pytest
 
 from reliability import what_if
 from reliability.network.application import settle_scenarios
+from reliability.network.model import Model
 from reliability.network.tree import build_network
 from reliability.schema.assumptions import BY_KEY
 from reliability.schema.scenarios import Scenario
@@ -143,7 +144,7 @@ def test_a_moved_state_settles_anew_which_laterals_are_applicable():
     for moves in ({"counts": 3}, {"counts": 3, "share_converted": 0.5}, {"share_converted": 0.5}):
         moved = what_if.moved_study(study, moves, base)
         wanted = replace(asked, counts=moves.get("counts"))
-        whole = settle_scenarios(network, study.values, [wanted])[0].laterals
+        whole = settle_scenarios(Model(network, study.values), [wanted])[0].laterals
         found = moved.scenarios[1].laterals
         assert set(found) <= set(whole)
         assert len(found) == round(moves.get("share_converted", 1.0) * len(whole))
