@@ -235,6 +235,7 @@ def test_many_pairs_at_once_are_each_as_alone(cases, random):
         alone = races(c["rows"], links[k], c["curves"])
         start, stop = race.first[4 * p], race.first[4 * p + 4]
         assert (race.first[4 * p:4 * p + 5] - start).tolist() == alone.first.tolist()
-        assert race.start_a[start:stop].tolist() == alone.start_a.tolist()
+        # a processor's vector and scalar instructions may round the last digit of a power otherwise
+        np.testing.assert_allclose(race.start_a[start:stop], alone.start_a, rtol=1e-14)
         assert race.outcome[start:stop].tolist() == alone.outcome.tolist()
-        assert breaks[first[p]:first[p + 1]].tolist() == alone.breakpoints()[1].tolist()
+        np.testing.assert_allclose(breaks[first[p]:first[p + 1]], alone.breakpoints()[1], rtol=1e-14)
