@@ -184,7 +184,7 @@ def test_what_was_learned_is_told_when_it_is_used(records, tmp_path, capsys):
     assert main(["run", str(tmp_path), "--out", str(tmp_path / "out"), "--trials", "2"]) == 0
     told = capsys.readouterr().err
     assert "note: Fault rates are learned from 5 observed faults" in told
-    assert "then lie below the truth" in told
+    assert "are then too low" in told
 
 
 @pytest.mark.parametrize("command", ["check", "run"])
