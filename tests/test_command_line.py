@@ -184,7 +184,7 @@ def test_what_was_learned_is_reported_when_it_is_used(records, tmp_path, capsys)
     assert main(["run", str(tmp_path), "--out", str(tmp_path / "out"), "--trials", "2"]) == 0
     text = capsys.readouterr().err
     assert "note: Fault rates are learned from 5 observed faults" in text
-    assert "then lie below the truth" in text
+    assert "are then too low" in text
 
 
 @pytest.mark.parametrize("command", ["check", "run"])

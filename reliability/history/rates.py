@@ -249,17 +249,17 @@ def _notes(units: pd.DataFrame, settings: RecordSettings, records: Records | Non
              f"pulled towards its group by its exposure; intervals hold {LEVEL:.0%}.",
              "Faults observed are those recorded at a lateral or main. Temporary faults that the device above clears, "
              "on a main or under fuse saving, leave no record there: the learned rate and temporary fraction, and the "
-             "momentary indices computed with them, then lie below the truth."]
+             "momentary indices computed with them, are then too low."]
     if nowhere:
         notes.append(f"{nowhere} momentary events recorded at a breaker or recloser of a main cannot be placed: their "
-                     "faults lay on the main or on a lateral. They count for neither.")
+                     "faults were on the main or on a lateral. They count for neither.")
     notes += _kind_notes(units, settings)
     idle = units["rate_per_km"].isna()
     if idle.any():
-        notes.append(f"{idle.sum()} of them have no length or were not observed, and keep the study's rate.")
+        notes.append(f"Laterals or mains without length or observation, which keep the study's rate: {idle.sum()}.")
     lost = int(units.loc[idle, "faults"].sum())
     if lost:
-        notes.append(f"{lost} faults recorded there could not be used.")
+        notes.append(f"Faults recorded there, which could not be used: {lost}.")
     if settings.conversions:
         notes.append("Converted laterals are observed until their conversion.")
     if records and records.partial:
@@ -278,7 +278,7 @@ def _kind_notes(units: pd.DataFrame, settings: RecordSettings) -> list[str]:
         notes.append(f"The temporary fraction is learned from the {known.sum():.0f} faults of recorded kind{by_cause}.")
     if len(without):
         where = f" for {', '.join(without[:6])}{' and others' if len(without) > 6 else ''}" if known.any() else ""
-        notes.append(f"No fault of a known kind was recorded{where}: a blown fuse does not tell temporary from "
-                     "permanent, and the temporary fraction there is the study's assumption. It is taken of a rate "
-                     "that may hold few temporary faults: sustained indices may then come out too low.")
+        notes.append(f"No fault of a known kind was recorded{where}: a blown fuse does not show whether "
+                     "the fault was temporary, and the temporary fraction there is the study's assumption. It applies "
+                     "to a rate that may include few temporary faults: sustained indices may then be too low.")
     return notes

@@ -14,14 +14,14 @@ from tests.history.records import outage, study
 class TestConditionalRatio:
     def test_interval_is_that_of_fishers_exact_test(self):
         """Against scipy.stats.contingency.odds_ratio, conditional interval."""
-        law = conditional_ratio(20, 7, (50, 60))
+        distribution = conditional_ratio(20, 7, (50, 60))
         expected = stats.contingency.odds_ratio([[7, 20], [60, 50]], kind="conditional").confidence_interval(0.90)
-        assert law.interval() == pytest.approx((expected.low, expected.high), rel=1e-6)
+        assert distribution.interval() == pytest.approx((expected.low, expected.high), rel=1e-6)
 
-    def test_tails_are_those_of_the_hypergeometric_law(self):
-        law = conditional_ratio(20, 7, (50, 60))
-        assert law.tails(0.0)[0] == pytest.approx(stats.hypergeom(137, 27, 67).cdf(7))
-        assert law.tails(np.log(0.4))[1] == pytest.approx(stats.nchypergeom_fisher(137, 27, 67, 0.4).sf(6))
+    def test_tails_are_those_of_the_hypergeometric_distribution(self):
+        distribution = conditional_ratio(20, 7, (50, 60))
+        assert distribution.tails(0.0)[0] == pytest.approx(stats.hypergeom(137, 27, 67).cdf(7))
+        assert distribution.tails(np.log(0.4))[1] == pytest.approx(stats.nchypergeom_fisher(137, 27, 67, 0.4).sf(6))
 
     def test_without_others_the_interval_is_clopper_and_pearsons(self):
         """Against scipy.stats.binomtest."""
@@ -149,7 +149,7 @@ def test_no_conversions_no_result():
 
 class TestYearsNeeded:
     def test_so_many_years_give_the_power(self):
-        """Simulated power of the exact test at the years stated; the normal law is an approximation."""
+        """Simulated power of the exact test at the years stated; the normal distribution is an approximation."""
         before, rate, others_before, others_rate, ratio = 40.0, 12.0, 150.0, 45.0, 0.5
         years = years_needed(ratio, before, rate, others_before, others_rate)
         rng = np.random.default_rng(1)

@@ -87,90 +87,90 @@ def test_intervals_of_thin_records_cover_the_truth_too(shape, mean):
         rng = np.random.default_rng(seed)
         exposure = YEARS * rng.uniform(0.3, 2.0, LATERALS)
         rate = rng.gamma(shape, mean / shape, LATERALS)
-        law = gamma_poisson(rng.poisson(rate * exposure), exposure)
-        covered.append(((law.low <= rate) & (rate <= law.high)).mean())
+        posterior = gamma_poisson(rng.poisson(rate * exposure), exposure)
+        covered.append(((posterior.low <= rate) & (rate <= posterior.high)).mean())
     assert 0.87 < np.mean(covered) < 0.96
     assert min(covered) > 0.6
 
 
 class TestGammaPoisson:
-    def test_hyperparameters_are_those_of_the_law_drawn_from(self):
+    def test_hyperparameters_are_those_of_the_distribution_drawn_from(self):
         rng = np.random.default_rng(1)
         exposure = rng.uniform(1, 20, 20_000)
-        law = gamma_poisson(rng.poisson(rng.gamma(3.0, 0.1, 20_000) * exposure), exposure)
-        assert law.a == pytest.approx(3.0, rel=0.05)
-        assert law.b == pytest.approx(10.0, rel=0.05)
+        posterior = gamma_poisson(rng.poisson(rng.gamma(3.0, 0.1, 20_000) * exposure), exposure)
+        assert posterior.a == pytest.approx(3.0, rel=0.05)
+        assert posterior.b == pytest.approx(10.0, rel=0.05)
 
     def test_they_maximise_the_likelihood(self):
         """Theory: against scipy's negative binomial, on a grid about the estimate."""
         rng = np.random.default_rng(2)
         exposure = rng.uniform(1, 20, 100)
         count = rng.poisson(rng.gamma(2.0, 0.15, 100) * exposure)
-        law = gamma_poisson(count, exposure)
+        posterior = gamma_poisson(count, exposure)
 
         def likelihood(a, b):
             return stats.nbinom.logpmf(count, a, b / (b + exposure)).sum()
 
-        best = likelihood(law.a, law.b)
-        assert all(likelihood(law.a * f, law.b * g) < best for f in (0.97, 1, 1.03) for g in (0.97, 1, 1.03)
+        best = likelihood(posterior.a, posterior.b)
+        assert all(likelihood(posterior.a * f, posterior.b * g) < best for f in (0.97, 1, 1.03) for g in (0.97, 1, 1.03)
                    if (f, g) != (1, 1))
 
     def test_posterior_mean_is_between_the_raw_rate_and_the_prior_and_moves_with_exposure(self):
         count, exposure = np.array([2, 20, 0, 0, 1, 30, 3, 9]), np.array([1, 10, 1, 30, 5, 10, 10, 10.0])
-        law = gamma_poisson(count, exposure)
-        np.testing.assert_allclose(law.mean, (law.a + count) / (law.b + exposure))
+        posterior = gamma_poisson(count, exposure)
+        np.testing.assert_allclose(posterior.mean, (posterior.a + count) / (posterior.b + exposure))
         raw = count / exposure
-        assert ((law.mean - raw) * (law.prior_mean - raw) >= 0).all()
-        assert abs(law.mean[0] - raw[0]) > abs(law.mean[1] - raw[1])    # same raw rate, less exposure
-        assert ((law.low < law.mean) & (law.mean < law.high)).all()
+        assert ((posterior.mean - raw) * (posterior.prior_mean - raw) >= 0).all()
+        assert abs(posterior.mean[0] - raw[0]) > abs(posterior.mean[1] - raw[1])    # same raw rate, less exposure
+        assert ((posterior.low < posterior.mean) & (posterior.mean < posterior.high)).all()
 
     def test_counts_with_no_spread_beyond_chance_are_pooled(self):
-        law = gamma_poisson(np.array([3, 3, 3, 3]), np.array([10.0, 10, 10, 10]))
-        assert law.pooled
-        np.testing.assert_allclose(law.mean, 0.3)
+        posterior = gamma_poisson(np.array([3, 3, 3, 3]), np.array([10.0, 10, 10, 10]))
+        assert posterior.pooled
+        np.testing.assert_allclose(posterior.mean, 0.3)
 
     def test_no_events_at_all(self):
         """Theory: Jeffreys prior, Gamma(½, E)."""
-        law = gamma_poisson(np.zeros(3), np.full(3, 10.0))
-        np.testing.assert_allclose(law.mean, 0.5 / 30)
-        np.testing.assert_allclose(law.high, stats.gamma.ppf(0.95, 0.5, scale=1 / 30))
+        posterior = gamma_poisson(np.zeros(3), np.full(3, 10.0))
+        np.testing.assert_allclose(posterior.mean, 0.5 / 30)
+        np.testing.assert_allclose(posterior.high, stats.gamma.ppf(0.95, 0.5, scale=1 / 30))
 
     def test_one_unit(self):
-        law = gamma_poisson(np.array([4]), np.array([10.0]))
-        assert law.mean[0] == pytest.approx(0.4)
-        assert law.low[0] < 0.4 < law.high[0]
+        posterior = gamma_poisson(np.array([4]), np.array([10.0]))
+        assert posterior.mean[0] == pytest.approx(0.4)
+        assert posterior.low[0] < 0.4 < posterior.high[0]
 
 
 class TestBetaBinomial:
-    def test_hyperparameters_are_those_of_the_law_drawn_from(self):
+    def test_hyperparameters_are_those_of_the_distribution_drawn_from(self):
         rng = np.random.default_rng(1)
         trials = rng.poisson(12, 40_000)
-        law = beta_binomial(rng.binomial(trials, rng.beta(6.0, 2.0, 40_000)), trials)
-        assert law.a == pytest.approx(6.0, rel=0.04)
-        assert law.b == pytest.approx(2.0, rel=0.04)
+        posterior = beta_binomial(rng.binomial(trials, rng.beta(6.0, 2.0, 40_000)), trials)
+        assert posterior.a == pytest.approx(6.0, rel=0.04)
+        assert posterior.b == pytest.approx(2.0, rel=0.04)
 
     def test_they_maximise_the_likelihood(self):
         rng = np.random.default_rng(2)
         trials = rng.poisson(6, 150)
         hits = rng.binomial(trials, rng.beta(3.0, 2.0, 150))
-        law = beta_binomial(hits, trials)
+        posterior = beta_binomial(hits, trials)
 
         def likelihood(a, b):
             return stats.betabinom.logpmf(hits, trials, a, b).sum()
 
-        best = likelihood(law.a, law.b)
-        assert all(likelihood(law.a * f, law.b * g) < best for f in (0.97, 1, 1.03) for g in (0.97, 1, 1.03)
+        best = likelihood(posterior.a, posterior.b)
+        assert all(likelihood(posterior.a * f, posterior.b * g) < best for f in (0.97, 1, 1.03) for g in (0.97, 1, 1.03)
                    if (f, g) != (1, 1))
 
     def test_a_unit_without_trials_has_the_prior(self):
-        law = beta_binomial(np.array([0, 9, 1, 5, 0]), np.array([0, 10, 10, 10, 8]))
-        assert law.mean[0] == pytest.approx(law.prior_mean)
+        posterior = beta_binomial(np.array([0, 9, 1, 5, 0]), np.array([0, 10, 10, 10, 8]))
+        assert posterior.mean[0] == pytest.approx(posterior.prior_mean)
 
     def test_all_temporary(self):
         """Theory: Jeffreys prior, Beta(N + ½, ½)."""
-        law = beta_binomial(np.array([3, 2]), np.array([3, 2]))
-        assert law.pooled
-        np.testing.assert_allclose(law.mean, 5.5 / 6)
+        posterior = beta_binomial(np.array([3, 2]), np.array([3, 2]))
+        assert posterior.pooled
+        np.testing.assert_allclose(posterior.mean, 5.5 / 6)
 
 
 class TestFaults:
@@ -359,7 +359,7 @@ class TestLearnedStudy:
         new = learned(made)
         assert new.sections["temporary_fraction"].isna().all()
         assert new.sections["line_fault_rate_per_km"].notna().all()
-        assert any("does not tell temporary from permanent" in n for n in new.notes)
+        assert any("does not show whether the fault was temporary" in n for n in new.notes)
 
     def test_counts_alone_are_enough(self):
         sections = [{"section_id": "A", "parent_id": "", "device": "breaker", "customers": 600, "length_km": 5.0},
