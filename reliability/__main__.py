@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from reliability.cautions import CAUTION
+from reliability.formats import count, shown
 from reliability.output_folder import not_ours
 from reliability.schema.assumptions import BY_KEY
 from reliability.study import Problem, Study, StudyError, open_study
@@ -141,7 +142,6 @@ def _run(options: argparse.Namespace) -> None:
 def _check(options: argparse.Namespace) -> None:
     from reliability.history.findings import told
     from reliability.pipeline import records_of, with_rates
-    from reliability.report.figures import noun_for
 
     study = _opened(options.study)
     records = records_of(study)
@@ -150,7 +150,7 @@ def _check(options: argparse.Namespace) -> None:
         _tell(told(records.findings, study.outages_file))
     counts = {"section": len(study.sections), "customer": int(study.sections["customers"].sum()),
               "scenario": len(study.scenarios)}
-    print(f"{study.name}: {', '.join(f'{n} {noun_for(n, noun)}' for noun, n in counts.items())}; no problems.")
+    print(f"{study.name}: {', '.join(count(n, noun) for noun, n in counts.items())}; no problems.")
 
 
 def _history(options: argparse.Namespace) -> None:
@@ -210,8 +210,8 @@ def _outline(summary: dict) -> str:
     for scenario in summary["scenarios"]:
         of = scenario["expected"]
         cells = [of["saifi"], of["saidi_min"], of["maifi_e"], sum(of["callouts"].values())]
-        shown = [f"{c:.{d}f}" if c is not None else "–" for c, d in zip(cells, (3, 1, 2, 1), strict=True)]
-        lines.append(f"{scenario['name'][:width - 2]:{width}}{shown[0]:>9}{shown[1]:>11}{shown[2]:>9}{shown[3]:>14}")
+        texts = [shown(c, kind) for c, kind in zip(cells, ("index", "minutes", "index", "amount"), strict=True)]
+        lines.append(f"{scenario['name'][:width - 2]:{width}}{texts[0]:>9}{texts[1]:>11}{texts[2]:>9}{texts[3]:>14}")
     return "\n".join([*lines, CAUTION])
 
 

@@ -11,8 +11,9 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from reliability.formats import TEXT
 from reliability.report.chart import Chart
-from reliability.report.figures import TEXT, Sentence, resolve
+from reliability.report.figures import Sentence, resolve
 
 TO, PLUS_MINUS = " to ", " ± "
 

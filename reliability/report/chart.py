@@ -12,8 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reliability.report.figures import MINUS
-
 LINEAR, LOG, DATE = "linear", "log", "date"
 SOLID, DASHED, DOTTED = "solid", "dashed", "dotted"
 DECADES_FOR_LOG = 2.0       # an axis is logarithmic where its values span so many; our choice
@@ -129,13 +127,3 @@ def scale_for(values: Sequence[float]) -> str:
     above = finite[finite > 0]
     spans = len(above) > 1 and math.log10(above.max() / above.min()) >= DECADES_FOR_LOG
     return LOG if spans and (finite >= 0).all() else LINEAR
-
-
-def compact(value: float) -> str:
-    """A number for a label in a picture: three digits, thousands as k, M or bn; "" where it does not exist."""
-    if not math.isfinite(value):
-        return ""
-    size, letters = next(((s, t) for s, t in ((1e9, " bn"), (1e6, " M"), (1e3, " k")) if abs(value) >= s), (1.0, ""))
-    scaled = abs(value) / size
-    places = 0 if scaled == 0 else max(2 - math.floor(math.log10(scaled)), 0)
-    return f"{MINUS if value < 0 else ''}{scaled:.{places}f}{letters}"

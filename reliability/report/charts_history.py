@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from reliability.formats import compact, count, number, shown
 from reliability.history.calibration import Calibration
 from reliability.history.conversions import BeforeAfter
 from reliability.history.history import History
@@ -22,9 +23,7 @@ from reliability.report.chart import (
     PlotChart,
     Points,
     Reference,
-    compact,
 )
-from reliability.report.figures import noun_for, shown
 from reliability.report.records import causes_frame
 from reliability.schema.problems import shorten
 
@@ -76,8 +75,8 @@ def daily(history: History) -> PlotChart:
         x += [f"{year}-01-01", f"{year}-12-31", f"{year}-12-31"]
         y += [limit, limit, np.nan]
     above = days[major]
-    said = (f"{len(days):,} days with interruptions, {len(above)} of them major event {noun_for(len(above), 'day')}" +
-            (f"; the largest is {above['saidi_min'].idxmax():%Y-%m-%d} with {above['saidi_min'].max():.4g} minutes."
+    said = (f"{count(len(days), 'day')} with interruptions, {count(len(above), 'major event day')} among them" +
+            (f"; the largest is {above['saidi_min'].idxmax():%Y-%m-%d} with {number(above['saidi_min'].max())} minutes."
              if len(above) else "."))
     return PlotChart(
         "chart-daily", "Daily SAIDI and the threshold of a major event day", said,
@@ -100,7 +99,7 @@ def causes(history: History) -> BarChart:
         rest = len(names) - (MOST_CAUSES - 1)          # never a bar that hides a single cause
         names = [*names[:MOST_CAUSES - 1], f"{rest} other causes"]
         values = np.append(values[:MOST_CAUSES - 1], values[MOST_CAUSES - 1:].sum())
-    said = "; ".join(f"{shorten(n, 30)}: {v:,.0f}" for n, v in zip(names, values, strict=True))
+    said = "; ".join(f"{shorten(n, 30)}: {number(v)}" for n, v in zip(names, values, strict=True))
     return BarChart("chart-causes", "Causes by customer-minutes", said, names, (
         Bars("Customer-minutes", values, labels=[compact(v) for v in values]),),
         Axis("Customer-minutes of interruption, all years"), lying=True)
@@ -132,8 +131,8 @@ def learned_rates(history: History) -> PlotChart:
     means = history.learned.priors.reindex(columns=["mean_per_km"])["mean_per_km"].drop(MAIN, errors="ignore").dropna()
     series += [Line(f"Mean, {group}", [0.0, top], [mean, mean], DASHED, 1 + i)
                for i, (group, mean) in enumerate(means.items())]
-    said = (f"{len(units):,} laterals; observed from {compact(np.nanmin(observed))} to {compact(top)}, learned from "
-            f"{compact(np.nanmin(learned))} to {compact(np.nanmax(learned))} faults a km and year."
+    said = (f"{count(len(units), 'lateral')}; observed from {compact(np.nanmin(observed))} to {compact(top)}, "
+            f"learned from {compact(np.nanmin(learned))} to {compact(np.nanmax(learned))} faults a km and year."
             if len(units) else "No lateral has a learned rate.")
     return PlotChart("chart-rates", "Fault rates of laterals, recorded and learned", said,
                      Axis("Recorded, faults/(km·yr)"), Axis("Learned, faults/(km·yr)"), tuple(series))
@@ -145,7 +144,7 @@ def against_model(found: Calibration) -> PlotChart:
     rows = rows[np.isfinite(rows[["modelled_saidi_min", "observed_saidi_min"]].to_numpy(dtype=float)).all(axis=1)]
     x, y = (rows[c].to_numpy(dtype=float) for c in ("modelled_saidi_min", "observed_saidi_min"))
     top = float(max([1.0, *x, *y]))
-    said = "; ".join(f"{shorten(str(n), 20)}: modelled {a:.4g}, recorded {b:.4g}"
+    said = "; ".join(f"{shorten(str(n), 20)}: modelled {number(a)}, recorded {number(b)}"
                      for n, a, b in zip(rows.index, x, y, strict=True))
     return PlotChart(
         "chart-against-model", "Modelled against recorded SAIDI by feeder", said,
@@ -159,7 +158,8 @@ def restoration_times(history: History) -> BarChart:
     table = history.times
     names, mean, low, high = ([str(k).capitalize() for k in table.index],
                               *(table[c].to_numpy(dtype=float) for c in ("mean_hours", "mean_low", "mean_high")))
-    said = "; ".join(f"{n}: {m:.3g} h ({a:.3g} to {b:.3g})" for n, m, a, b in zip(names, mean, low, high, strict=True))
+    said = "; ".join(f"{n}: {number(m)} h ({number(a)} to {number(b)})"
+                     for n, m, a, b in zip(names, mean, low, high, strict=True))
     return BarChart("chart-times", "Mean time to restore, with its 90 % interval", said, names, (
         Bars("Mean", mean, low, high, [shown(m, "hours") for m in mean], dots=True),), Axis("Hours"), lying=True)
 
@@ -170,7 +170,8 @@ def conversions(found: BeforeAfter) -> BarChart:
     rows = rows[np.isfinite(rows["corrected_ratio"].to_numpy(dtype=float)) & (rows["corrected_ratio"] > 0)]
     names = [MEASURES.get(str(m), str(m).replace("_", " ").capitalize()) for m in rows.index]
     ratio, low, high = (rows[c].to_numpy(dtype=float) for c in ("corrected_ratio", "corrected_low", "corrected_high"))
-    said = "; ".join(f"{n}: {r:.3g} ({a:.3g} to {b:.3g})" for n, r, a, b in zip(names, ratio, low, high, strict=True))
+    said = "; ".join(f"{n}: {number(r)} ({number(a)} to {number(b)})"
+                     for n, r, a, b in zip(names, ratio, low, high, strict=True))
     scale = LOG if (low > 0).all() and np.isfinite(high).all() else LINEAR
     return BarChart("chart-conversions", "Effect of earlier conversions, with 90 % intervals", said, names, (
         Bars("Ratio", ratio, low, high, [shown(r, "ratio") for r in ratio], dots=True),),

@@ -12,8 +12,8 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormatter
 
+from reliability.formats import tick
 from reliability.report.chart import DATE, LOG, Axis, BarChart, Chart
-from reliability.report.figures import MINUS
 from reliability.report.palette import GRID, INK, PAPER, SOFT
 from reliability.report.plot_series import LETTER, LONGEST_IN_KEY, SIZE, draw_bars, draw_series, label_points, name
 
@@ -131,9 +131,7 @@ def _days(axes: Axes) -> None:
 def tick_text(value: float, steps: np.ndarray) -> str:
     """A tick's number, short: all ticks of an axis in the same thousands."""
     largest = float(np.abs(steps).max(initial=0.0))
-    size, letters = next(((s, t) for s, t in ((1e9, " bn"), (1e6, " M"), (1e4, " k")) if largest >= s), (1.0, ""))
-    size = 1e3 if letters == " k" else size
-    return (f"{value / size:,.6g}{letters}" if value else "0").replace("-", MINUS)
+    return tick(value, largest)
 
 
 def _from_zero(axes: Axes, chart) -> None:

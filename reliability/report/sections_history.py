@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from reliability.formats import noun_for, shown
 from reliability.history.history import History
 from reliability.report import charts_history as charts
 from reliability.report import records
 from reliability.report.blocks import Block, Column, Missing, Points, Section, Table, Text, summary_table
 from reliability.report.content import Content, Recorded
-from reliability.report.figures import Figure, Name, noun_for, pointer, say
+from reliability.report.figures import Figure, Name, pointer, say
 
 NO_RECORDS = "the study has no outage records"
 BRING = "Bring outages.csv with the study."
@@ -208,7 +209,7 @@ def _compared(content: Content | Recorded) -> list[Block]:
 
 
 def _rows(rows: np.ndarray, most: int = 12) -> str:
-    more = f", … ({len(rows):,} in all)" if len(rows) > most else ""
+    more = f", … ({shown(len(rows), 'count')} in total)" if len(rows) > most else ""
     return ", ".join(str(int(r)) for r in rows[:most]) + more
 
 

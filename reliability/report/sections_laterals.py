@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.business.constraints import fast_settings
+from reliability.formats import noun_for, shown
 from reliability.network.application import (
     ApplicationChecks,
     application_frame,
@@ -17,7 +18,7 @@ from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.report import actions, charts
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, summary_table, words
 from reliability.report.content import Content, Selected
-from reliability.report.figures import Figure, figure, noun_for, pointer, resolve, say, shown
+from reliability.report.figures import Figure, figure, pointer, resolve, say
 from reliability.schema.assumptions import MAY_CHANGE
 
 AMOUNTS = (Column("customers", "Customers", "count"),

@@ -8,6 +8,7 @@ from dataclasses import replace
 import pandas as pd
 
 from reliability.cautions import CAUTION
+from reliability.formats import TEXT, shown
 from reliability.report import charts
 from reliability.report.blocks import (
     PLUS_MINUS,
@@ -24,7 +25,7 @@ from reliability.report.blocks import (
 )
 from reliability.report.content import Content, rivals
 from reliability.report.definitions import DEFINITIONS, FROM_MEMORY, METHOD, STANDARD
-from reliability.report.figures import TEXT, Figure, Name, pointer, say, shown
+from reliability.report.figures import Figure, Name, pointer, say
 from reliability.report.sentences import headline, scenario_sentences
 from reliability.report.units import unit_of
 from reliability.schema.assumptions import ASSUMPTIONS, OURS

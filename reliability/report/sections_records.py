@@ -6,10 +6,11 @@ import pandas as pd
 
 from reliability import __version__
 from reliability.cautions import CAUTION
+from reliability.formats import noun_for
 from reliability.report import charts_history as charts
 from reliability.report.blocks import Caution, Column, Points, Section, Table, Text, words
 from reliability.report.content import Recorded
-from reliability.report.figures import Figure, Sentence, joined, noun_for, say
+from reliability.report.figures import Figure, Sentence, joined, say
 from reliability.report.sections_history import findings_and_model, observed_feeders
 
 RATES_FILE, ALL_FILE = "rates.csv", "history.json"

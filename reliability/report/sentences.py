@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from reliability.business.costs import SOCIETY, UTILITY
+from reliability.business.verdict import HALF_A_UNIT, VIEWERS, pays, scope
+from reliability.formats import noun_for
 from reliability.report.content import Content, installs, proposal, proposed_conversions, rivals
-from reliability.report.figures import Figure, Name, Sentence, figure, joined, noun_for, say
+from reliability.report.figures import Figure, Name, Sentence, figure, joined, say
 from reliability.report.units import spoken_unit
 from reliability.schema.assumptions import label_of
 
 NOISE = 2.0          # a difference under two standard errors is noise; common practice, no source
-VIEWS = {UTILITY: "the utility", SOCIETY: "society"}
 ROUNDING = 1e-9      # relative; what is smaller comes from adding numbers up
 # measure of summary.json: kind, name in a sentence, unit in a sentence
 SPOKEN = {
@@ -88,11 +89,10 @@ def worth(content: Content, scenario: int, subject: str = "") -> Sentence:
     if npv.value is None:
         return say("{s}: no business case was computed.", s=Name(content.scenarios[scenario]))
     name = subject or Name(content.scenarios[scenario])
-    years = int(content.study.values["horizon_years"])
-    over = f"over {years} {noun_for(years, 'year')}, seen by {seen_by(content)}"
-    if abs(npv.value) < 0.5:
-        return say("{s} neither pays nor costs {over}.", s=name, over=over)
-    does = "pays" if npv.value > 0 else "does not pay"
+    values = content.study.values
+    over, does = scope(str(values["perspective"]), int(values["horizon_years"])), pays(npv.value)
+    if abs(npv.value) < HALF_A_UNIT:
+        return say("{s} {does} {over}.", s=name, does=does, over=over)
     return joined([say("{s} {does} {over}: its net present value (NPV) is {npv}{sure}.", s=name, does=does, over=over,
                        npv=money(content, npv), sure=_sure(content, scenario, npv.value > 0)),
                    *_coverage(content, scenario, npv.value), *_other_view(content, scenario)])
@@ -130,7 +130,7 @@ def _coverage(content: Content, scenario: int, npv: float) -> list[Sentence]:
 
 def seen_by(content: Content) -> str:
     """Whose view the study takes."""
-    return VIEWS[str(content.study.values["perspective"])]
+    return VIEWERS[str(content.study.values["perspective"])]
 
 
 def _other_view(content: Content, scenario: int) -> list[Sentence]:
@@ -140,7 +140,8 @@ def _other_view(content: Content, scenario: int) -> list[Sentence]:
     there = content.figure("money", "scenarios", scenario, f"business_{other}", "npv")
     if npv.value is None or there.value is None or npv.value * there.value >= 0:
         return []
-    return [say("Seen by {view} the sign turns: its NPV is {npv} there.", view=VIEWS[other], npv=money(content, there))]
+    return [say("From the perspective of {view} the result is the opposite: its NPV is {npv}.", view=VIEWERS[other],
+                npv=money(content, there))]
 
 
 def headline(content: Content) -> list[tuple[str, Sentence]]:
@@ -194,11 +195,10 @@ def _costs(content: Content, scenario: int | None) -> Sentence:
     told: list[Sentence] = []
     chosen = proposed_conversions(content)
     if chosen is not None and len(chosen) and content.selected is not None:
-        total = content.selected.totals
+        does = pays(content.selected.totals["npv"])
         at = "/choice/totals/"
-        pays = "pays" if total["npv"] > 0 else "does not pay"
         told.append(say("The selection costs {capex} to install and {pays} (expected NPV {npv}, seen by {view}).",
-                        capex=money(content, _total(content, at, "capex", "money")), pays=pays,
+                        capex=money(content, _total(content, at, "capex", "money")), pays=does,
                         npv=money(content, _total(content, at, "npv", "money")), view=seen_by(content)))
     if scenario is not None and content.business:
         place = ("scenarios", scenario, "business")

@@ -8,9 +8,10 @@ from __future__ import annotations
 import io
 from pathlib import Path
 
+from reliability.formats import DASH, TEXT, count, missing, shown
 from reliability.report.blocks import TO, Caution, Column, Document, Heading, Missing, Points, Table, Text
 from reliability.report.chart import BarChart, Chart, PlotChart
-from reliability.report.figures import DASH, TEXT, missing, plain, shown
+from reliability.report.figures import plain
 from reliability.report.picture import png
 from reliability.schema.problems import shorten
 
@@ -113,7 +114,8 @@ def _table(document, docx, table: Table, whole: str) -> None:
         document.add_paragraph(f"{_clean(table.title)}: in {whole}.")
         return
     elsewhere = f"; all in {whole}" if whole else ""
-    more = f" ({rows:,} of {len(table.frame):,} rows{elsewhere})" if rows < len(table.frame) else ""
+    part = f" ({shown(rows, 'count')} of {count(len(table.frame), 'row')}{elsewhere})"
+    more = part if rows < len(table.frame) else ""
     _caption(document, table.title + more)
     grid = document.add_table(rows=1, cols=len(columns), style="Light Grid Accent 1")
     size = docx.shared.Pt(7 if len(columns) > 7 else 8.5)

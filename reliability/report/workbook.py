@@ -15,10 +15,11 @@ import xlsxwriter
 from xlsxwriter.worksheet import Worksheet
 
 from reliability.cautions import CAUTION
+from reliability.formats import TEXT, missing
 from reliability.report.blocks import PLUS_MINUS, Column, Section, Table, Text, tables
 from reliability.report.content import Content
 from reliability.report.documents import sections
-from reliability.report.figures import TEXT, missing, plain
+from reliability.report.figures import plain
 from reliability.report.workbook_cashflow import write_cashflow
 from reliability.report.workbook_charts import write_charts
 from reliability.report.workbook_sheets import Formats, Sheet

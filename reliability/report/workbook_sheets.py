@@ -10,7 +10,7 @@ import xlsxwriter
 from xlsxwriter.format import Format
 
 from reliability.cells import FORMULA_STARTS
-from reliability.report.figures import KINDS
+from reliability.formats import KINDS
 from reliability.report.palette import WASH
 
 

@@ -8,9 +8,10 @@ from collections.abc import Callable
 
 import numpy as np
 
+from reliability.formats import exact
 from reliability.schema.columns import Column
 from reliability.schema.nearest import Names
-from reliability.schema.problems import Problems, in_full
+from reliability.schema.problems import Problems
 from reliability.study.decimals import in_doubt
 from reliability.study.headers import Table
 
@@ -95,7 +96,7 @@ def explain(text: str, column: Column) -> tuple[str, str]:
 def _bounds(column: Column, numbers: np.ndarray):
     """Each bound that the column has, as (where broken, rule)."""
     with np.errstate(invalid="ignore"):
-        yield np.abs(numbers) > LARGEST, f"the number is beyond {in_full(LARGEST)}"
+        yield np.abs(numbers) > LARGEST, f"the number is beyond {exact(LARGEST)}"
         if column.low is not None:
             broken = numbers <= column.low if column.above else numbers < column.low
             yield broken, _range_rule(column)
@@ -107,12 +108,12 @@ def _bounds(column: Column, numbers: np.ndarray):
 
 def _range_rule(column: Column) -> str:
     if column.high is not None and column.above:
-        return f"must be above {in_full(column.low)} and at most {in_full(column.high)}"
+        return f"must be above {exact(column.low)} and at most {exact(column.high)}"
     if column.high is not None:
-        return f"must lie between {in_full(column.low)} and {in_full(column.high)}"
+        return f"must lie between {exact(column.low)} and {exact(column.high)}"
     if column.low == 0 and not column.above:
         return "must not be negative"
-    return f"must be {'above' if column.above else 'at least'} {in_full(column.low)}"
+    return f"must be {'above' if column.above else 'at least'} {exact(column.low)}"
 
 
 def _bound_remedy(column: Column) -> str:

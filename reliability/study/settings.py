@@ -7,10 +7,11 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from reliability.formats import exact
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, FREE_TABLES, TABLES, Assumption, Range, defaults
 from reliability.schema.columns import TABLES as FILES
 from reliability.schema.nearest import Names
-from reliability.schema.problems import Problem, in_full, or_less
+from reliability.schema.problems import Problem, or_less
 from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.schema.values import Assumptions
 from reliability.study.headers import ColumnMap
@@ -153,8 +154,8 @@ def _bounded(toml: Toml, path: str, raw: object, a: Assumption) -> float | None:
 
 def _bounds_rule(a: Assumption) -> str:
     if a.low is None or a.high is None:
-        return f"must be at most {in_full(a.high)}" if a.low is None else f"must be at least {in_full(a.low)}"
-    return f"must lie between {in_full(a.low)} and {in_full(a.high)}"
+        return f"must be at most {exact(a.high)}" if a.low is None else f"must be at least {exact(a.low)}"
+    return f"must lie between {exact(a.low)} and {exact(a.high)}"
 
 
 def plain_number(raw: object) -> float | None:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pandas as pd
 import streamlit as st
 
+from reliability.formats import count
 from reliability.schema.columns import TABLES
 from reliability.study import StudyError, text_tables, toml_edit, uploads, workspace
 from reliability.study.header_names import exact_name, guess_table, match_names
@@ -16,7 +17,7 @@ from reliability.study.uploaded_study import has_phase_letters, missing_columns,
 from reliability.ui import figure, frame, opened
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
-from reliability.ui.text import count, plain
+from reliability.ui.text import plain
 
 DRAFT = "draft"
 NEW = "a new study"

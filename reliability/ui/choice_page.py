@@ -8,11 +8,13 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
+from reliability import formats
 from reliability.business.constraints import fast_settings, limits_of
 from reliability.business.frontier import frontier, programme
 from reliability.business.limits import Limits
 from reliability.business.options import Options, build_options
 from reliability.business.selection import NPV, SAIDI, Choice, choose
+from reliability.formats import count, grid_format, money, number, percent
 from reliability.network.application import ApplicationChecks
 from reliability.network.devices import CODE
 from reliability.report.work_pack import checks_of_selection, work_pack_html, work_pack_rows
@@ -24,7 +26,7 @@ from reliability.ui.feeder_chart import Benefit, feeder_chart
 from reliability.ui.money_charts import frontier_chart, programme_chart
 from reliability.ui.opened import Opened
 from reliability.ui.scenario_results import state_results
-from reliability.ui.text import count, money, number, plain, short, spaced
+from reliability.ui.text import plain, short
 from reliability.ui.tiles import Figure
 from reliability.what_if import ScenarioResults
 
@@ -152,19 +154,19 @@ def _chosen(now: ScenarioResults, options: Options, asked: Asked) -> Choice:
 
 
 def _result(now: ScenarioResults, options: Options, choice: Choice, asked: Asked) -> None:
-    st.markdown(f"#### {plain(spaced(choice.message), 400)}")
+    st.markdown(f"#### {plain(choice.message, 400)}")
     currency = now.business.currency
     if choice.feasible:
         totals = choice.totals
-        figures = (("Laterals", f"{totals['laterals']:.0f}"),
-                   ("Backup settings changed", f"{totals['backup_settings_changed']:.0f}"),
+        figures = (("Laterals", formats.shown(totals["laterals"], "count")),
+                   ("Backup settings changed", formats.shown(totals["backup_settings_changed"], "count")),
                    ("Capital", money(totals["capex"], currency)), ("Net present value", money(totals["npv"], currency)),
                    ("SAIDI avoided", f"{number(totals['saidi_minutes_avoided'])} min"),
                    ("MAIFI_E added", number(totals["maifi_e_added"])),
                    ("Call-outs avoided", f"{number(totals['callouts_avoided'])} a year"))
         tiles.row(Figure(name, value) for name, value in figures)
-        proof = f"Within {100 * choice.gap:.2g} % of the optimum" if choice.gap else "Proven optimal"
-        st.caption(f"{proof}, found in {choice.seconds:.1f} s.")
+        proof = f"Within {percent(choice.gap)} of the optimum" if choice.gap else "Proven optimal"
+        st.caption(f"{proof}, found in {number(choice.seconds, 2)} s.")
     st.subheader("Benefit against budget", anchor=False)
     # the curve is that of every budget, so the budget asked for is left out of it
     whole = replace(asked.limits, budget=None, saidi_reduction_minutes=None)
@@ -203,9 +205,9 @@ def _table(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
     if choice.selection.empty:
         return
     st.subheader("What is chosen", anchor=False)
-    numbers = {c: st.column_config.NumberColumn(c.replace("_", " "), format="%.3g") for c in (
+    numbers = {c: st.column_config.NumberColumn(c.replace("_", " "), format=grid_format("amount")) for c in (
         "customer_interruptions_avoided", "momentary_events_added", "callouts_avoided")}
-    numbers |= {c: st.column_config.NumberColumn(c.replace("_", " "), format="%.0f")
+    numbers |= {c: st.column_config.NumberColumn(c.replace("_", " "), format=grid_format("money"))
                 for c in ("capex", "npv", "customer_minutes_avoided")}
     figure.table(choice.selection, "Selection", "selection", height=360, column_config=numbers)
     laterals = choice.selection[choice.selection["what"] == "lateral"]
@@ -238,7 +240,7 @@ def _make_scenario(shown: Opened, laterals: pd.DataFrame, backups: int) -> None:
     if len(part) < len(laterals):
         said += f" {count(len(laterals) - len(part), 'lateral')} chosen for another device are not in it."
     if len(counts) and (part["counts"] != counts.iloc[0]).any():
-        said += f" All of them count to {counts.iloc[0]:.0f}, the choice of most."
+        said += f" All of them count to {formats.shown(counts.iloc[0], 'whole')}, the choice of most."
     if backups:
         said += (f" {count(backups, 'backup')} with new fast operations {'is' if backups == 1 else 'are'} not in it: a "
                  "scenario sets all of them alike.")
@@ -258,7 +260,7 @@ def _programme(now: ScenarioResults, options: Options, asked: Asked) -> None:
     if found is None:
         return
     table, message = found
-    st.markdown(f"**{plain(spaced(message), 300)}**")
+    st.markdown(f"**{plain(message, 300)}**")
     if len(table):
         figure.chart(programme_chart(table, now.business.currency, frame.presenting()), f"Programme by year. {message}",
                      lambda: table, "Programme", "programme")

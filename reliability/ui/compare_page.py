@@ -8,13 +8,14 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
+from reliability.formats import count, money, number, percent, signed_number
 from reliability.study import Study, toml_edit
 from reliability.ui import compare_charts as charts
 from reliability.ui import figure, frame, opened, pins, sliders, tiles, trials
 from reliability.ui.opened import Opened
 from reliability.ui.scenario_results import state_results
 from reliability.ui.sliders import OWN
-from reliability.ui.text import count, money, number, percent, plain, short, signed
+from reliability.ui.text import plain, short
 from reliability.ui.tiles import Figure
 from reliability.ui.trials import Spread
 from reliability.what_if import ScenarioResults, too_many_counts
@@ -61,7 +62,7 @@ def _toolbar(shown: Opened, study: Study, moves: dict, now: ScenarioResults) -> 
             st.button("Write these values into the study", icon=":material/save:", key="write_sliders", on_click=_write,
                       args=(shown, study, moves))
         what = ("As the study states" if not moves else "Moved: " + "; ".join(
-            f"{sliders.sliders(study)[k].assumption.label.lower()} {v:g}" for k, v in moves.items()))
+            f"{sliders.sliders(study)[k].assumption.label.lower()} {shown(v, 'any')}" for k, v in moves.items()))
         st.markdown(f"{plain(what, 240)}. The address of this page reopens exactly this state.")
 
 
@@ -111,7 +112,7 @@ def _tile(now: ScenarioResults, s: int):
         value = charts.value(now, s, key)
         change = value - charts.value(now, 0, key)
         way = tiles.direction(change, value)
-        told = "" if s == 0 else signed(change) if way else "no change"
+        told = "" if s == 0 else signed_number(change) if way else "no change"
         figures.append(Figure(name, number(value), told, way))
     case, currency = now.money[s], now.business.currency
     cost = [] if s == 0 else [Figure("Capital", money(case["capex"], currency)),
@@ -162,8 +163,8 @@ def _gains(now: ScenarioResults, large: bool) -> None:
                       persist_state="session")
     table = charts.gains(now, min(at, len(names) - 1))
     alt = "Change a year by group of customers. " + "; ".join(
-        f"{r.group}: {signed(r.sustained)} sustained interruptions, {signed(r.momentary)} momentary events, "
-        f"{signed(r.minutes)} minutes" for r in table.itertuples())
+        f"{r.group}: {signed_number(r.sustained)} sustained interruptions, {signed_number(r.momentary)} momentary "
+        f"events, {signed_number(r.minutes)} minutes" for r in table.itertuples())
     figure.chart(charts.gains_chart(table, large), alt, lambda: table, "Impact by customer group", "gains")
 
 

@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 import plotly.graph_objects as go
 
+from reliability.formats import HOVER
 from reliability.report.chart import (
     DASHED,
     DATE,
@@ -110,7 +111,7 @@ def _points(points: Points) -> dict[str, object]:
                    "line": {"color": INK, "width": 1 if points.large else 0}}}
     if names is not None:
         trace |= {"text": [label(n, 14 if points.labels is not None else 40) for n in names],
-                  "hovertemplate": "%{text}: %{x:.3g}, %{y:.3g}<extra></extra>"}
+                  "hovertemplate": f"%{{text}}: %{{x:{HOVER}}}, %{{y:{HOVER}}}<extra></extra>"}
     if points.labels is not None:
         trace |= {"textposition": _sides(points.x, y), "cliponaxis": False, "textfont": {"size": SMALL}}
     if points.low is not None and points.high is not None:

@@ -9,6 +9,7 @@ from datetime import datetime
 import pandas as pd
 import streamlit as st
 
+from reliability.formats import count
 from reliability.schema.columns import TABLES
 from reliability.schema.devices import LATERAL_DEVICES
 from reliability.study import StudyError, text_tables, toml_edit
@@ -18,7 +19,7 @@ from reliability.ui import opened
 from reliability.ui.figure import csv_button
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
-from reliability.ui.text import count, plain
+from reliability.ui.text import plain
 
 OUTCOMES = "edit_outcomes"
 

@@ -7,11 +7,12 @@ from pathlib import Path
 import streamlit as st
 
 from reliability.cautions import CAUTION
+from reliability.formats import count
 from reliability.report.palette import css
 from reliability.study import Study
 from reliability.ui import opened
 from reliability.ui.opened import Opened
-from reliability.ui.text import count, plain
+from reliability.ui.text import plain
 
 LOOK = Path(__file__).with_name("look.css")
 LARGE_LOOK = Path(__file__).with_name("look_large.css")

@@ -7,6 +7,7 @@ import pandas as pd
 import streamlit as st
 
 from reliability.cautions import CAUTION
+from reliability.formats import count, grid_format, number, percent
 from reliability.pipeline import modelled_by_feeder
 from reliability.report import charts_history as charts
 from reliability.report.chart import Chart
@@ -16,7 +17,7 @@ from reliability.ui import described, edit, figure, frame, opened, sliders
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
 from reliability.ui.scenario_results import stated_results
-from reliability.ui.text import count, number, percent, plain
+from reliability.ui.text import plain
 
 TIMES = ("repair_hours", "switching_hours", "refuse_hours", "reset_hours", "patrol_hours")
 MAX_CACHED = 4
@@ -97,16 +98,17 @@ def _years(history) -> None:
         st.subheader("Thresholds and major event days", anchor=False)
         thresholds = history.major_events.thresholds.reset_index()
         figure.table(thresholds, "Thresholds", "thresholds", column_config={
-            "year": st.column_config.NumberColumn(format="%d"), "note": st.column_config.TextColumn(width="large"),
-            **{k: st.column_config.NumberColumn(name, format="%.3f")
+            "year": st.column_config.NumberColumn(format=grid_format("whole")),
+            "note": st.column_config.TextColumn(width="large"),
+            **{k: st.column_config.NumberColumn(name, format=grid_format("index"))
                for k, name in (("t_med", "T_MED, min"), ("alpha", "α"), ("beta", "β"))},
             "days_used": "days used", "years_used": "years used"})
         if len(days):
             figure.table(days.reset_index().assign(day=lambda d: d["day"].astype(str).str[:10]), "Major event days",
                          "meds", height=190, column_config={
-                             "year": st.column_config.NumberColumn(format="%d"),
+                             "year": st.column_config.NumberColumn(format=grid_format("whole")),
                              "interruptions": "customer interruptions", "customer_minutes": "customer-minutes",
-                             "saidi_min": st.column_config.NumberColumn("SAIDI, min", format="%.1f")})
+                             "saidi_min": st.column_config.NumberColumn("SAIDI, min", format=grid_format("minutes"))})
     for caution in history.cautions:
         if caution != CAUTION:         # it stands at the head of every page
             st.caption(plain(caution, 400))

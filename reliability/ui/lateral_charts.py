@@ -6,12 +6,13 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from reliability.formats import HOVER, number
 from reliability.network.application import ApplicationChecks, verdict_counts
 from reliability.network.application_catalogue import VERDICTS
 from reliability.network.tree import Network
 from reliability.report.palette import BLUE, GREY, INK, ORANGE, PAPER, VERDICT, see_through
 from reliability.ui.plotting import axis, layout, pattern, picture
-from reliability.ui.text import label, number
+from reliability.ui.text import label
 
 POINTS = 12                        # of each section's curve
 MOST_SECTIONS = 120
@@ -41,7 +42,7 @@ def profile_chart(curve: pd.DataFrame, actuating_a: float, ceiling_a: float, lar
     traces: list[dict[str, object]] = [
         {"type": "scatter", "x": part["km"].tolist(), "y": part["current_a"].tolist(), "mode": "lines",
          "line": {"color": BLUE, "width": 3}, "name": "Fault current",
-         "hovertemplate": f"{label(name)}<br>%{{x:.2f}} km: %{{y:.0f}} A<extra></extra>"}
+         "hovertemplate": f"{label(name)}<br>%{{x:{HOVER}}} km: %{{y:{HOVER}}} A<extra></extra>"}
         for name, part in curve.groupby("section_id", sort=False)]
     notes, reach = [], float(curve["km"].max()) if len(curve) else 1.0
     for level, name, colour, dash in ((actuating_a, "actuating current", ORANGE, "dash"),

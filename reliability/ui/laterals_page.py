@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
+from reliability.formats import count, grid_format, number, signed_number
 from reliability.network.application import (
     ApplicationChecks,
     application_frame,
@@ -19,7 +20,7 @@ from reliability.ui import figure, frame, sliders
 from reliability.ui.feeder_chart import Benefit, feeder_chart
 from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
 from reliability.ui.scenario_results import state_results
-from reliability.ui.text import count, number, plain, short, signed
+from reliability.ui.text import plain, short
 from reliability.what_if import ScenarioResults, by_lateral
 
 PARAMETER = "lateral"
@@ -145,10 +146,11 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
     place = int(np.flatnonzero(checks.proposal.head == row["head"])[0])
     st.markdown(f"**{plain(chosen)}** on {plain(row['feeder_id'])}: {count(int(row['customers']), 'customer')}, "
                 f"{count(int(row['phases']), 'phase')}. Under {plain(now.names[scenario])} its faults cause "
-                f"{signed(-row['customer_interruptions_avoided'])} sustained interruptions, "
-                f"{signed(-row['customer_minutes_avoided'])} customer-minutes, "
-                f"{signed(row['momentary_events_added'])} momentary events and {signed(-row['callouts_avoided'])} "
-                f"call-outs a year. A sectionalizer here: **{row['verdict']}**.")
+                f"{signed_number(-row['customer_interruptions_avoided'])} sustained interruptions, "
+                f"{signed_number(-row['customer_minutes_avoided'])} customer-minutes, "
+                f"{signed_number(row['momentary_events_added'])} momentary events and "
+                f"{signed_number(-row['callouts_avoided'])} call-outs a year. A "
+                f"sectionalizer here: **{row['verdict']}**.")
     left, right = st.columns(2, gap="large")
     curve = profile(now.results.network, int(row["head"]))
     actuating, ceiling = float(checks.proposal.actuating_a[place]), float(checks.ceiling_a[place])
@@ -164,9 +166,9 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
         evidence = evidence_frame(checks, [chosen])[["label", "value", "limit", "unit", "margin", "verdict", "reason"]]
         figure.table(evidence, "Evidence of the checks", "evidence", height=365, column_config={
             "label": st.column_config.TextColumn("check", width="medium"),
-            "value": st.column_config.NumberColumn(format="%.4g"),
-            "limit": st.column_config.NumberColumn(format="%.4g"),
-            "margin": st.column_config.NumberColumn(format="%.2f")})
+            "value": st.column_config.NumberColumn(format=grid_format("any")),
+            "limit": st.column_config.NumberColumn(format=grid_format("any")),
+            "margin": st.column_config.NumberColumn(format=grid_format("ratio"))})
 
 
 def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:
@@ -183,9 +185,10 @@ def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:
                           key="verdicts_shown",
                           persist_state="session")
         part = rows[rows["verdict"].isin(wanted)].drop(columns="head")
-        numbers = {c: st.column_config.NumberColumn(c.replace("_", " "), format="%.3g")
+        numbers = {c: st.column_config.NumberColumn(c.replace("_", " "), format=grid_format("amount"))
                    for c in ("customer_interruptions_avoided", "momentary_events_added", "callouts_avoided")}
-        numbers["customer_minutes_avoided"] = st.column_config.NumberColumn("customer-minutes avoided", format="%.0f")
+        numbers["customer_minutes_avoided"] = st.column_config.NumberColumn("customer-minutes avoided",
+                                                                         format=grid_format("count"))
         figure.table(part, "Laterals, best first", "laterals", height=430, column_config=numbers)
 
 

@@ -6,6 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from reliability.cautions import CAUTION
+from reliability.formats import shown
 from reliability.report.formulas import FORMULAS, LIMITS
 from reliability.schema.assumptions import ASSUMPTIONS
 from reliability.study import Study
@@ -98,7 +99,7 @@ def _shown(value: object) -> str:
         return ""
     if isinstance(value, tuple):
         return ", ".join(map(_shown, value))
-    return f"{value:.4g}" if isinstance(value, float) else str(value)
+    return shown(value, "any") if isinstance(value, float) else str(value)
 
 
 if __name__ == "__main__":

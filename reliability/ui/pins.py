@@ -5,12 +5,13 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
+from reliability.formats import money, number, shown, signed_number
 from reliability.study import Study
 from reliability.study.pins import add_pin, read_pins, remove_pin
 from reliability.ui import figure, sliders
 from reliability.ui.compare_charts import MEASURES, PLAIN_NAMES, value
 from reliability.ui.opened import Opened
-from reliability.ui.text import money, number, short, signed
+from reliability.ui.text import short
 from reliability.what_if import ScenarioResults
 
 
@@ -41,7 +42,7 @@ def compare(shown: Opened, study: Study, now: ScenarioResults, moves: dict[str, 
     shown_frame = frame.assign(
         pinned=[_figure(r) for r in frame[["measure", "pinned"]].itertuples(index=False)],
         now=[_figure(r) for r in frame[["measure", "now"]].itertuples(index=False)],
-        change=[signed(v) for v in frame["change"]])
+        change=[signed_number(v) for v in frame["change"]])
     st.dataframe(shown_frame, hide_index=True, key="pin_table", alt="The pinned state beside the current one",
                  height=min(36 * (len(frame) + 1) + 3, 360))
     figure.csv_button("Pinned and current", lambda: frame, "pinned")
@@ -66,5 +67,5 @@ def _figure(row) -> str:
 
 def _words(moves: dict, study: Study) -> str:
     known = sliders.sliders(study)
-    words = [f"{known[k].assumption.label.lower()} {v:g}" for k, v in moves.items() if k in known]
+    words = [f"{known[k].assumption.label.lower()} {shown(v, 'any')}" for k, v in moves.items() if k in known]
     return short("; ".join(words), 90) if words else "as the study states"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
+from reliability.formats import count, grid_format
 from reliability.report import runs
 from reliability.report.runs import Run
 from reliability.study import StudyError, workspace
@@ -12,7 +13,7 @@ from reliability.study.save import create
 from reliability.ui import figure, frame, opened, sliders
 from reliability.ui.compare_charts import Indices, bars, bars_alt, bars_data
 from reliability.ui.opened import Opened
-from reliability.ui.text import count, plain, short
+from reliability.ui.text import plain, short
 
 KINDS = {".html": ("text/html", "Report, to read and to print"), ".xlsx": (
     "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "Workbook with every table"),
@@ -92,8 +93,9 @@ def _figures(run: Run) -> None:
                      "callouts": sum(expected["callouts"].values()), "saidi_p10": spread.get("p10"),
                      "saidi_p90": spread.get("p90"), "npv": (scenario.get("business") or {}).get("npv")})
     names = INDICES | {"callouts": "call-outs, 1/yr", "saidi_p10": "SAIDI of a year, P10", "saidi_p90": "and P90, min"}
-    formats = {c: st.column_config.NumberColumn(name, format="%.4g") for c, name in names.items()}
-    formats["npv"] = st.column_config.NumberColumn(f"NPV, {short(run.summary.get('currency', ''), 12)}", format="%.0f")
+    formats = {c: st.column_config.NumberColumn(name, format=grid_format("any")) for c, name in names.items()}
+    currency = short(run.summary.get("currency", ""), 12)
+    formats["npv"] = st.column_config.NumberColumn(f"NPV, {currency}", format=grid_format("money"))
     figure.table(pd.DataFrame(rows), "Figures of the run", "run_figures", column_config=formats)
 
 

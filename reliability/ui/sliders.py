@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import streamlit as st
 
+from reliability import formats
 from reliability.schema.assumptions import BY_KEY, Assumption
 from reliability.schema.columns import MOST_COUNTS
 from reliability.study import Study
@@ -161,7 +162,8 @@ def _slider(key: str, slider: Slider, now: dict[str, float | int], name: str) ->
     place = st.container(key=f"row_{key}", horizontal=True, vertical_alignment="bottom", gap="small")
     if widget not in st.session_state:
         st.session_state[widget] = now.get(key, slider.start)
-    stated = "" if key in OWN else f" The study has {slider.stated:.4g}. Source: {slider.assumption.source}."
+    stated = "" if key in OWN else (f" The study has {formats.shown(slider.stated, 'any')}. "
+                                    f"Source: {slider.assumption.source}.")
     more = {"key": widget, "help": f"{slider.assumption.help}{stated}", "on_change": _moved,
             "args": (key, slider.start, widget)}
     if key in STATED_AT:
@@ -171,7 +173,8 @@ def _slider(key: str, slider: Slider, now: dict[str, float | int], name: str) ->
         place.slider(slider.title, slider.low, slider.high, step=slider.step, format=slider.format, **more)
     if key in now:
         place.button("Reset", key=f"back_{key}", icon=":material/undo:", on_click=_reset,
-                     args=(key, slider.start, name), help=f"Reset to {slider.start:g}", type="tertiary")
+                     args=(key, slider.start, name), type="tertiary",
+                     help=f"Reset to {formats.shown(slider.start, 'any')}")
 
 
 def _moved(key: str, start: float | int, widget: str) -> None:

@@ -7,7 +7,8 @@ import math
 import pandas as pd
 import pytest
 
-from reliability.report.figures import DASH, Figure, Name, noun_for, plain, pointer, resolve, say, shown
+from reliability.formats import DASH, noun_for, shown
+from reliability.report.figures import Figure, Name, plain, pointer, resolve, say
 
 
 @pytest.mark.parametrize(("value", "kind", "text"), [

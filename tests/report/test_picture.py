@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from matplotlib import style
 
+from reliability.formats import compact
 from reliability.report.chart import (
     DATE,
     LINEAR,
@@ -24,7 +25,6 @@ from reliability.report.chart import (
     PlotChart,
     Points,
     Reference,
-    compact,
     scale_for,
 )
 from reliability.report.picture import png, svg
