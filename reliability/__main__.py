@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import os
 import sys
@@ -26,6 +27,8 @@ DEFECT = 1
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; returns the exit status: 0, or 2 for a study with problems."""
     options = _parser().parse_args(arguments)
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")  # a terminal's own letters may lack a dash or a narrow space
     try:
         options.command(options)
         sys.stdout.flush()

@@ -86,6 +86,8 @@ def shown(value: object, kind: str, signed: bool = False) -> str:
     form = KINDS[kind]
     size *= form.scale
     text = _four_digits(abs(size)) if kind == "any" else f"{abs(size):,.{form.decimals}f}"
+    if kind == "whole":         # a year or a seed
+        text = text.replace(",", "")
     if size and float(text.replace(",", "")) == 0.0:
         text = _significant(abs(size), 2)
     return _signed(text, size, signed) + form.suffix

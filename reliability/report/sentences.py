@@ -57,29 +57,29 @@ def verdict(content: Content, scenario: int, measure: str) -> str:
 
 
 def change(content: Content, scenario: int, measure: str) -> Sentence:
-    """A measure under a scenario and as built, in a few words; a difference within its noise is called that."""
+    """A measure under a scenario and as built, in a few words; a difference that is not significant is called that."""
     before, after = expected(content, 0, measure), expected(content, scenario, measure)
-    unit, told = SPOKEN[measure][1], verdict(content, scenario, measure)
-    if told == "none":
+    unit, found = SPOKEN[measure][1], verdict(content, scenario, measure)
+    if found == "none":
         return say("an unknown number of {unit}", unit=unit)
-    if told == "same":
+    if found == "same":
         return say("{a} {unit} as today", a=after, unit=unit)
-    if told == "noise":
+    if found == "noise":
         place = ("scenarios", scenario, "difference_to_as_built", measure)
-        return say("{a} {unit} instead of {b} (a difference within its noise: {d} ± {e} as simulated)", a=after,
+        return say("{a} {unit} instead of {b} (not significant: {d} ± {e} as simulated)", a=after,
                    unit=unit,
                    b=before, d=content.figure(before.kind, *place, "mean", signed=True),
                    e=content.figure(before.kind, *place, "se"))
     return say("{a} {unit} instead of {b}{percent}", a=after, unit=unit, b=before,
-               percent=_relative(before, after, told))
+               percent=_relative(before, after, found))
 
 
-def _relative(before: Figure, after: Figure, told: str) -> Sentence:
+def _relative(before: Figure, after: Figure, direction: str) -> Sentence:
     """By how much, in per cent; nothing where there was nothing before."""
     if not before.value:
         return ()
     apart = abs((after.value or 0.0) - before.value) / abs(before.value)
-    return say(" ({n} {told})", n=Figure(apart, "share"), told=told)
+    return say(" ({n} {direction})", n=Figure(apart, "share"), direction=direction)
 
 
 def worth(content: Content, scenario: int, subject: str = "") -> Sentence:
@@ -107,13 +107,12 @@ def _sure(content: Content, scenario: int, pays: bool) -> Sentence:
     often = say("{chance} of the trials", chance=chance)
     if chance.value in (0.0, 1.0):
         often = ("no trial",) if chance.value == 0.0 else ("every trial",)
-    span = say(", in eight trials of ten between {low} and {high}, above zero in {often}", low=low, high=high,
-               often=often)
+    span = say(", 80 % range {low} to {high}, above 0 in {often}", low=low, high=money(content, high), often=often)
     unsure = low.value < 0 < high.value
     against = (chance.value < 0.5) if pays else (chance.value > 0.5)
     if against:
-        return (*span, "; the trials lean the other way, so it is an open question")
-    return (*span, "; that is not certain") if unsure else span
+        return (*span, "; most trials have the opposite sign, so the result is inconclusive")
+    return (*span, "; the sign is not certain") if unsure else span
 
 
 def _coverage(content: Content, scenario: int, npv: float) -> list[Sentence]:
@@ -122,14 +121,14 @@ def _coverage(content: Content, scenario: int, npv: float) -> list[Sentence]:
     if npv > 0 or ratio.value is None:
         return []
     if ratio.value < 0:
-        return [say("It saves nothing; what it costs a year comes on top of its capital.")]
+        return [say("It saves nothing; its yearly costs add to its capital.")]
     if ratio.value == 0:
         return [say("It saves nothing.")]
     return [say("Its savings cover {share} of its costs.", share=ratio)]
 
 
 def seen_by(content: Content) -> str:
-    """Whose view the study takes."""
+    """Whose perspective the study takes."""
     return VIEWERS[str(content.study.values["perspective"])]
 
 
@@ -145,34 +144,34 @@ def _other_view(content: Content, scenario: int) -> list[Sentence]:
 
 
 def headline(content: Content) -> list[tuple[str, Sentence]]:
-    """The summary: label and sentences, half a page in plain words."""
+    """The summary: label and sentences, half a page."""
     scenario = proposal(content)
-    rows = [("What is proposed", _proposed(content, scenario)), ("What it costs", _costs(content, scenario)),
-            ("What customers gain and give up", _gains(content, scenario)),
-            ("How sure this is", _how_sure(content, scenario))]
+    rows = [("Proposal", _proposed(content, scenario)), ("Cost", _costs(content, scenario)),
+            ("Effect on customers", _gains(content, scenario)),
+            ("Confidence", _how_sure(content, scenario))]
     return [(label, sentence) for label, sentence in rows if sentence]
 
 
 def _proposed(content: Content, scenario: int | None) -> Sentence:
-    told: list[Sentence] = []
+    sentences: list[Sentence] = []
     chosen = proposed_conversions(content)
     laterals = int(content.laterals["lateral_id"].nunique())
     if chosen is not None and len(chosen):
         n = len(chosen)
-        told.append(say(
+        sentences.append(say(
             "Of {all} {laterals} in the study, the selection would convert {n} to {devices}; the list is in section "
             "“Selection and programme”.", all=Figure(laterals, "count"), laterals=noun_for(laterals, "lateral"),
             n=Figure(n, "count"), devices=_devices(chosen)))
     elif content.selected is not None:
-        told.append(say("The selection proposes no conversion. {why}", why=content.selected.message))
+        sentences.append(say("The selection proposes no conversion. {why}", why=content.selected.message))
     if scenario is None:
-        told.append(say("No scenario of the study installs a device."))
+        sentences.append(say("No scenario of the study installs a device."))
     else:
-        told.append(say("The study compares today's protection with {n} {others}; {s} {rank}.",
+        sentences.append(say("The study compares today's protection with {n} {others}; {s} {rank}.",
                         n=Figure(len(content.scenarios) - 1, "count"),
                         others=noun_for(len(content.scenarios) - 1, "other scenario"),
                         s=Name(content.scenarios[scenario]), rank=_rank(content, scenario)))
-    return joined(told)
+    return joined(sentences)
 
 
 def _rank(content: Content, scenario: int) -> str:
@@ -183,7 +182,7 @@ def _rank(content: Content, scenario: int) -> str:
     npv = content.figure("money", "scenarios", scenario, "business", "npv").value if content.business else None
     if npv is None:
         return "is the first of those that install devices"
-    return f"{'loses least' if npv < 0 else 'is worth most'} of those that install devices"
+    return f"{'has the smallest loss' if npv < 0 else 'has the highest NPV'} of those that install devices"
 
 
 def _devices(chosen) -> str:
@@ -192,25 +191,25 @@ def _devices(chosen) -> str:
 
 
 def _costs(content: Content, scenario: int | None) -> Sentence:
-    told: list[Sentence] = []
+    sentences: list[Sentence] = []
     chosen = proposed_conversions(content)
     if chosen is not None and len(chosen) and content.selected is not None:
         does = pays(content.selected.totals["npv"])
         at = "/choice/totals/"
-        told.append(say("The selection costs {capex} to install and {pays} (expected NPV {npv}, seen by {view}).",
+        sentences.append(say("The selection costs {capex} to install and {pays} (expected NPV {npv}, seen by {view}).",
                         capex=money(content, _total(content, at, "capex", "money")), pays=does,
                         npv=money(content, _total(content, at, "npv", "money")), view=seen_by(content)))
     if scenario is not None and content.business:
         place = ("scenarios", scenario, "business")
         units = content.figure("count", *place, "units")
-        told.append(say("{s} costs {capex} for {units} {word}.", s=Name(content.scenarios[scenario]),
+        sentences.append(say("{s} costs {capex} for {units} {word}.", s=Name(content.scenarios[scenario]),
                         capex=money(content, content.figure("money", *place, "capex")), units=units,
                         word=noun_for(units.value or 0.0, "unit")))
-        told.append(worth(content, scenario, "It"))
+        sentences.append(worth(content, scenario, "It"))
     elif not content.business:
-        told.append(say("No business case was computed."))
-    told += _rival_words(content, scenario)
-    return joined(told)
+        sentences.append(say("No business case was computed."))
+    sentences += _alternative(content, scenario)
+    return joined(sentences)
 
 
 def _total(content: Content, at: str, key: str, kind: str, sign: float = 1.0) -> Figure:
@@ -220,8 +219,8 @@ def _total(content: Content, at: str, key: str, kind: str, sign: float = 1.0) ->
     return Figure(None if value is None else sign * value, kind, path)
 
 
-def _rival_words(content: Content, scenario: int | None) -> list[Sentence]:
-    """A rival without new devices that does better than the scenario."""
+def _alternative(content: Content, scenario: int | None) -> list[Sentence]:
+    """An alternative without new devices that does better than the scenario."""
     if not content.business or scenario is None:
         return []
     def npv(i: int) -> float:
@@ -230,23 +229,23 @@ def _rival_words(content: Content, scenario: int | None) -> list[Sentence]:
     if not better:
         return []
     best = max(better, key=npv)
-    return [say("A rival without new devices, {s}, is worth more: its NPV is {npv}.", s=Name(content.scenarios[best]),
+    return [say("An alternative without new devices, {s}, has a higher NPV: {npv}.", s=Name(content.scenarios[best]),
                 npv=money(content, content.figure("money", "scenarios", best, "business", "npv"))),
             *_other_view(content, best)]
 
 
 def _gains(content: Content, scenario: int | None) -> Sentence:
-    told: list[Sentence] = []
+    sentences: list[Sentence] = []
     chosen = proposed_conversions(content)
     if chosen is not None and len(chosen) and content.selected is not None:
-        told.append(say(
+        sentences.append(say(
             "With the selection the average customer has {minutes} without power, {ci} and {events} a year.",
             minutes=_step(content, "saidi_minutes_avoided", "minutes", "minutes", "fewer", "more"),
             ci=_step(content, "saifi_avoided", "index", "sustained interruptions", "fewer", "more"),
             events=_step(content, "maifi_e_added", "index", "momentary events", "more", "fewer")))
     if scenario is not None:
-        told.append(effect(content, scenario))
-    return joined(told)
+        sentences.append(effect(content, scenario))
+    return joined(sentences)
 
 
 def _step(content: Content, key: str, kind: str, noun: str, above: str, below: str) -> Sentence:
@@ -266,24 +265,26 @@ def effect(content: Content, scenario: int) -> Sentence:
 
 
 def _how_sure(content: Content, scenario: int | None) -> Sentence:
-    told: list[Sentence] = []
+    sentences: list[Sentence] = []
     if content.simulated:
-        told.append(say("The intervals come from {trials} simulated {horizons}, {years} years in all; they cover the "
-                        "luck of a year and what is given as not known.", trials=content.figure("count", "trials"),
+        sentences.append(say("The ranges come from {trials} simulated {horizons}, {years} years in total; they "
+                             "cover the variation between years and the assumptions given as ranges.",
+                             trials=content.figure("count", "trials"),
                         horizons=noun_for(content.figure("count", "trials").value or 0.0, "horizon"),
                         years=content.figure("count", "trial_years")))
         if cut := trials_cut(content.summary):
-            told.append(cut)
+            sentences.append(cut)
         if content.at("precision_reached") is False:
-            told.append(say("The simulation stopped before the precision asked for was reached."))
+            sentences.append(say("The simulation stopped before it reached the required precision."))
     else:
-        told.append(say("Only expected values were computed; nothing was simulated, so no interval is given."))
+        sentences.append(say("Only expected values were computed; nothing was simulated, so no range is given."))
     if not content.study.uncertain:
-        told.append(say("No assumption is given as a range, so what is not known does not widen any interval."))
+        sentences.append(say("No assumption is given as a range, so the uncertainty of the assumptions is not "
+                             "included."))
     chosen = proposed_conversions(content)
     if chosen is not None and len(chosen):
-        told.append(say("The figures of the selection are expected values."))
-    return joined([*told, *_main_driver(content, scenario), *_against_records(content)])
+        sentences.append(say("The figures of the selection are expected values."))
+    return joined([*sentences, *_main_driver(content, scenario), *_against_records(content)])
 
 
 def trials_cut(summary: Mapping) -> Sentence:
@@ -291,8 +292,8 @@ def trials_cut(summary: Mapping) -> Sentence:
     if not summary.get("trials_limited_by_memory"):
         return ()
     n = figure(summary, "/trials", "count")
-    return say("Only {n} {trials} simulated, fewer than asked for: the memory set aside for the trials holds no more. "
-               "A shorter horizon or fewer scenarios leave room for more.", n=n,
+    return say("Only {n} {trials} simulated, fewer than asked for: the memory for the trials holds no more. "
+               "A shorter horizon or fewer scenarios allows more.", n=n,
                trials=noun_for(n.value or 0.0, "trial was", "trials were"))
 
 
@@ -305,13 +306,14 @@ def _main_driver(content: Content, scenario: int | None) -> list[Sentence]:
     first = rows.iloc[0]
     key = str(first["assumption"])
     turn, unit = Figure(float(first["break_even"]), "any"), spoken_unit(key, content.currency)
-    told = say("The NPV of {s} hangs most on {label}: from {low} to {high}{unit} it moves from {a} to {b}.",
+    sentence = say("The NPV of {s} is most sensitive to {label}: from {low} to {high}{unit} it changes from {a} to "
+                   "{b}.",
                s=Name(content.scenarios[scenario]), label=Name(label_of(key)), low=Figure(float(first["low"])),
                high=Figure(float(first["high"])), unit=unit, a=Figure(float(first["npv_low"]), "money"),
                b=money(content, Figure(float(first["npv_high"]), "money")))
     if turn.value == turn.value:
-        return [told, say("It would be zero at {turn}{unit}.", turn=turn, unit=unit)]
-    return [told]
+        return [sentence, say("It is 0 at {turn}{unit}.", turn=turn, unit=unit)]
+    return [sentence]
 
 
 def _against_records(content: Content) -> list[Sentence]:
@@ -328,12 +330,12 @@ def _against_records(content: Content) -> list[Sentence]:
 
 
 def scenario_sentences(content: Content) -> list[Sentence]:
-    """One sentence a scenario: does it pay, or what it changes where no money was reckoned."""
-    told = []
+    """One sentence a scenario: does it pay, or what it changes where no business case was computed."""
+    sentences = []
     for i in range(1, len(content.scenarios)):
         if content.business:
             kind = "" if installs(content, i) else "Without new devices: "
-            told.append((kind, *worth(content, i)))
+            sentences.append((kind, *worth(content, i)))
         else:
-            told.append(effect(content, i))
-    return told
+            sentences.append(effect(content, i))
+    return sentences
