@@ -12,6 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+Numbers = Sequence[float] | np.ndarray
+Places = Numbers | Sequence[str]          # of an axis: numbers, or numpy days, or what names a category
 LINEAR, LOG, DATE = "linear", "log", "date"
 SOLID, DASHED, DOTTED = "solid", "dashed", "dotted"
 DECADES_FOR_LOG = 2.0       # an axis is logarithmic where its values span so many; our choice
@@ -35,9 +37,9 @@ class Bars:
     """
 
     name: str
-    values: Sequence[float]
-    low: Sequence[float] | None = None
-    high: Sequence[float] | None = None
+    values: Numbers
+    low: Numbers | None = None
+    high: Numbers | None = None
     labels: Sequence[str] | None = None
     base: float = 0.0
     dots: bool = False
@@ -53,10 +55,10 @@ class Points:
     """
 
     name: str
-    x: Sequence
-    y: Sequence[float]
-    low: Sequence[float] | None = None
-    high: Sequence[float] | None = None
+    x: Places
+    y: Numbers
+    low: Numbers | None = None
+    high: Numbers | None = None
     labels: Sequence[str] | None = None
     hover: Sequence[str] | None = None
     fill: int = 0
@@ -68,8 +70,8 @@ class Line:
     """A line through (n,) places, broken where y is not a number; fill None is drawn in ink."""
 
     name: str
-    x: Sequence
-    y: Sequence[float]
+    x: Places
+    y: Numbers
     dash: str = SOLID
     fill: int | None = None
     marked: bool = False
@@ -120,7 +122,7 @@ class PlotChart:
 Chart = BarChart | PlotChart
 
 
-def scale_for(values: Sequence[float]) -> str:
+def scale_for(values: Numbers) -> str:
     """LOG where the values above zero span decades and none lies below it, else LINEAR."""
     finite = np.asarray(values, dtype=float)
     finite = finite[np.isfinite(finite)]

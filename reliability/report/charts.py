@@ -52,7 +52,7 @@ def _change(content: Content, index: str, axis: str, kind: str) -> BarChart:
         Axis(f"Change of {axis}"), lying=True, overlaid=True, references=(Reference("As today", 0.0, SOLID),))
 
 
-def _number(value: object) -> float:
+def _number(value: float | None) -> float:
     return float("nan") if value is None else float(value)
 
 

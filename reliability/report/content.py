@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import pandas as pd
 
@@ -20,6 +21,7 @@ from reliability.pipeline import Plan, Results
 from reliability.report.figures import Figure, figure, pointer, resolve
 from reliability.report.numbers import none_for_nan
 from reliability.report.summary import sections_frame, summary
+from reliability.schema.values import Assumptions
 from reliability.study.study import Study
 
 
@@ -27,7 +29,7 @@ from reliability.study.study import Study
 class Case:
     """The business case under one perspective: "business" of summary.json by scenario, and cashflow.csv."""
 
-    summaries: Sequence[Mapping[str, object]]
+    summaries: Sequence[Mapping[str, Any]]
     cashflow: pd.DataFrame
 
 
@@ -55,7 +57,7 @@ class Content:
     """
 
     study: Study
-    summary: Mapping[str, object]
+    summary: Mapping[str, Any]
     sections: pd.DataFrame
     laterals: pd.DataFrame
     command: str = ""
@@ -85,7 +87,7 @@ class Content:
         """Whether summary.json holds a business case."""
         return all(self.at("scenarios", i, "business") for i in range(len(self.scenarios)))
 
-    def at(self, *keys: object) -> object:
+    def at(self, *keys: object) -> Any:
         """What stands in summary.json under these keys, None where nothing does."""
         return resolve(self.summary, pointer(*keys))
 
@@ -167,7 +169,7 @@ def content_of(results: Results) -> Content:
 
 def _seen_by(results: Results, perspective: str) -> Business:
     """The business case under another perspective; only prices change."""
-    values = {**results.study.values, "perspective": perspective}
+    values: Assumptions = {**results.study.values, "perspective": perspective}
     return assess(results.table, results.expected, values, results.costs, results.study.currency)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from string import Formatter
+from typing import Any
 
 from reliability.formats import missing, spoken
 
@@ -66,9 +67,9 @@ def pointer(*keys: object) -> str:
     return "".join("/" + str(key).replace("~", "~0").replace("/", "~1") for key in keys)
 
 
-def resolve(document: Mapping, path: str) -> object:
+def resolve(document: Mapping, path: str) -> Any:
     """What a JSON Pointer points to; None where it points to nothing."""
-    here: object = document
+    here: Any = document
     for token in path.split("/")[1:]:
         key = token.replace("~1", "/").replace("~0", "~")
         if isinstance(here, Mapping) and key in here:

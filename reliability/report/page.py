@@ -53,7 +53,7 @@ def _part(part: str | Figure | Name) -> Markup:
 
 def data(value: float | None, text: str, path: str) -> Markup:
     """A number as text, within a <data> element where it stands in summary.json."""
-    if not path or missing(value):
+    if not path or value is None or missing(value):
         return escape(text)
     return Markup('<data value="{}" data-path="{}">{}</data>').format(repr(float(value)), path, text)
 

@@ -61,7 +61,8 @@ def _experience(history: History) -> Table:
 
 def feeders(content: Content) -> Section:
     """Indices by feeder, observed and modelled."""
-    history, blocks = content.history, []
+    history = content.history
+    blocks: list[Block] = []
     if history is None:
         blocks.append(Missing(f"Observed indices by feeder: {NO_RECORDS}.", BRING))
     else:
@@ -171,6 +172,8 @@ def accuracy(content: Content | Recorded) -> Section:
 def findings_and_model(content: Content | Recorded) -> list[Block]:
     """What is odd in the records, and how they stand to the model."""
     history = content.history
+    if history is None:
+        return []
     findings = history.records.findings
     total = len(content.study.outages) if content.study.outages is not None else 0
     frame = pd.DataFrame({
@@ -185,12 +188,12 @@ def findings_and_model(content: Content | Recorded) -> list[Block]:
         Column("what", "Finding"), Column("count", "Rows", "count"), Column("share", "Share", "share"),
         Column("treatment", "What was done"), Column("rows", "Rows of the file")), frame, "Findings", 40)
         if len(findings) else Text(say("Nothing odd was found in them.")))
-    return told + _compared(content)
+    return told + _compared(history)
 
 
-def _compared(content: Content | Recorded) -> list[Block]:
+def _compared(history: History) -> list[Block]:
     """Modelled against recorded indices by feeder, and the two factors that would close the gap."""
-    found = content.history.calibration
+    found = history.calibration
     if found is None:
         return [Missing("A comparison of modelled with recorded indices: it was not made in this run.")]
     frame = found.feeders.rename(index={"": "System"}).rename_axis("feeder_id").reset_index()

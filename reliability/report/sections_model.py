@@ -86,12 +86,12 @@ def assumptions(content: Content) -> Section:
     study, rows = content.study, []
     for a in ASSUMPTIONS:
         value = study.values.get(a.key, a.default)
-        keys = [f"{a.key}.{k}" for k in range(len(value))] if a.kind == "shares" else [a.key]
-        laws = [study.uncertain[k] for k in keys if k in study.uncertain]
+        keys = [f"{a.key}.{k}" for k in range(len(value))] if isinstance(value, tuple) else [a.key]
+        ranges = [study.uncertain[k] for k in keys if k in study.uncertain]
         rows.append({
             "table": a.table, "key": a.key, "label": a.label, "unit": unit_of(a.key, content.currency),
             "value": _value(value), "range": "; ".join(
-                f"{shown(law.low, 'any')} / {shown(law.likely, 'any')} / {shown(law.high, 'any')}" for law in laws),
+                f"{shown(r.low, 'any')} / {shown(r.likely, 'any')} / {shown(r.high, 'any')}" for r in ranges),
             "from": "study" if value != a.default or f"{a.table}.{a.key}" in study.lines else "default",
             "source": "–" if a.default in (None, "") and a.source == OURS else a.source})
     table = Table("assumptions", "Every assumption of the study", (

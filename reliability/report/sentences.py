@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import pandas as pd
+
 from reliability.business.costs import SOCIETY, UTILITY
 from reliability.business.verdict import HALF_A_UNIT, VIEWERS, pays, scope
 from reliability.formats import noun_for
@@ -185,7 +187,7 @@ def _rank(content: Content, scenario: int) -> str:
     return f"{'has the smallest loss' if npv < 0 else 'has the highest NPV'} of those that install devices"
 
 
-def _devices(chosen) -> str:
+def _devices(chosen: pd.DataFrame) -> str:
     names = sorted({str(d).replace("_", " ") + "s" for d in chosen["device"] if str(d)})
     return " and ".join(names) or "new settings"
 
@@ -323,7 +325,7 @@ def _against_records(content: Content) -> list[Sentence]:
     found = content.history.calibration
     if found is None:
         return []
-    row = found.feeders.loc[""]
+    row = found.feeders.loc[[""]].iloc[0]
     return [say("Without major event days the records show {a} times the modelled SAIFI and {b} times the modelled "
                 "SAIDI.",
                 a=Figure(float(row["saifi_ratio"]), "ratio"), b=Figure(float(row["saidi_ratio"]), "ratio"))]

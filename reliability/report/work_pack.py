@@ -12,7 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from reliability.cautions import CAUTION
 from reliability.cells import write_csv
-from reliability.formats import shown
+from reliability.formats import missing, shown
 from reliability.network.application import ApplicationChecks, application_frame, check_laterals
 from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.network.tree import NO_DEVICE, Network
@@ -174,6 +174,6 @@ def _device_names(codes: np.ndarray) -> np.ndarray:
 
 def _number(value: object, unit: str = "") -> str:
     """A number with its unit for a sheet; empty where unknown."""
-    if pd.isna(value):
+    if missing(value):
         return ""
     return f"{shown(value, 'any')} {unit}".strip()

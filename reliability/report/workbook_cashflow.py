@@ -46,10 +46,10 @@ def write_cashflow(book: xlsxwriter.Workbook, formats: Formats, content: Content
     who = "society" if perspective == "society" else "the utility"
     sheet.write_string(0, 0, f"Cash flow seen by {who}, expected values, {shorten(content.currency, 20)}", bold)
     sheet.write_string(1, 0, "Shaded cells may be changed; every NPV follows.")
-    for row, (label, key) in enumerate((("Discount rate, per year", "discount_rate"),
-                                        ("Escalation of savings, per year", "escalation_rate")), start=2):
+    for row, (label, rate) in enumerate((("Discount rate, per year", values["discount_rate"]),
+                                        ("Escalation of savings, per year", values["escalation_rate"])), start=2):
         sheet.write_string(row, 0, label)
-        sheet.write_number(row, 1, float(values[key]), formats.of(num_format="0.00%", bg_color=INPUT, border=1))
+        sheet.write_number(row, 1, float(rate), formats.of(num_format="0.00%", bg_color=INPUT, border=1))
     for c, head in enumerate(("Scenario", "NPV, live", "NPV of the run", "Difference")):
         sheet.write_string(FIRST_BLOCK - 2, c, head, formats.head)
     names = list(dict.fromkeys(case.cashflow["scenario"]))

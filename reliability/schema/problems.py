@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from reliability.formats import count
+from reliability.formats import SPACE, count
 
 SHOWN = 100
+_BLANKS = re.compile(rf"[^\S{SPACE}]+")     # the space between thousands stays
 
 
 @dataclass(frozen=True)
@@ -103,9 +105,9 @@ def or_less(most: int) -> str:
 
 def shorten(text: str, most: int = 80) -> str:
     """`text` on one line, without characters that a terminal would obey, cut to `most` characters."""
-    text = _printable(" ".join(str(text)[: 4 * most].split()))
+    text = _printable(_BLANKS.sub(" ", str(text)[: 4 * most]).strip())
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
 def _printable(text: str) -> str:
-    return text if text.isprintable() else "".join(c if c.isprintable() else "·" for c in text)
+    return text if text.isprintable() else "".join(c if c.isprintable() or c == SPACE else "·" for c in text)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from reliability.formats import shown
+from reliability.formats import SPACE, shown
 from reliability.report.blocks import Table, tables
 from reliability.report.documents import report, sections
 from reliability.report.figures import resolve
@@ -33,10 +33,11 @@ def test_every_marked_figure_is_that_of_summary_json(parsed, summary_json):
     assert len(parsed.figures) > 300
     for path, value, text in parsed.figures:
         assert float(value) == float(resolve(summary_json, path)), path
-        number = float(text.replace("−", "-").replace(",", "").replace("%", "").replace("+", ""))
-        scaled = float(value) * (100.0 if "%" in text else 1.0)
-        digits = len(text.replace("%", "").strip().partition(".")[2]) if "e" not in text else 20
-        assert number == pytest.approx(scaled, abs=0.500001 * 10.0 ** -digits, rel=0.06 if "e" in text else 0), path
+        bare, letters = re.fullmatch(r"([-+\d.e]+)( M| bn| %|)", text.replace("−", "-").replace(SPACE, "")).groups()
+        number, unit = float(bare), {" M": 1e6, " bn": 1e9, " %": 0.01, "": 1.0}[letters]
+        digits = len(bare.partition(".")[2]) if "e" not in bare else 20
+        rounded = 0.06 if "e" in bare else 0.005 if abs(number) >= 1e3 else 0.0   # three digits of large numbers
+        assert number * unit == pytest.approx(float(value), abs=0.500001 * unit * 10.0 ** -digits, rel=rounded), path
 
 
 def test_every_index_and_business_figure_of_every_scenario_is_marked(parsed, summary_json):
