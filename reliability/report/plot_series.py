@@ -79,11 +79,11 @@ def _dots(axes: Axes, chart: BarChart, bars: Bars, at: np.ndarray, _: float) -> 
 def _interval(axes: Axes, at: np.ndarray, values: np.ndarray, low: Numbers, high: Numbers,
               lying: bool, **look: Any) -> None:
     reach = np.clip([values - np.asarray(low, dtype=float), np.asarray(high, dtype=float) - values], 0.0, None)
-    look = {"ecolor": INK, "elinewidth": 1.2, "capsize": 3, "zorder": 2.5} | look
+    style: dict[str, Any] = {"ecolor": INK, "elinewidth": 1.2, "capsize": 3, "zorder": 2.5} | look
     if lying:
-        axes.errorbar(values, at, xerr=reach, fmt="none", **look)
+        axes.errorbar(values, at, xerr=reach, fmt="none", **style)
     else:
-        axes.errorbar(at, values, yerr=reach, fmt="none", **look)
+        axes.errorbar(at, values, yerr=reach, fmt="none", **style)
 
 
 def _label_ends(axes: Axes, chart: BarChart, places: np.ndarray, thick: float, wide: float) -> None:

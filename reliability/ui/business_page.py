@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from reliability import formats
 from reliability.business.cashflow import cashflow_frame
@@ -34,9 +35,9 @@ def show() -> None:
     moves = sliders.moved(study)
     sliders.note_in_link(moves)
     columns = st.columns([2, 3, 5])
-    view = columns[0].segmented_control("Perspective", PERSPECTIVES, default=study.values["perspective"], key="view",
-                                        format_func=PERSPECTIVES.get, required=True, persist_state="session",
-                                        help=PERSPECTIVE_HELP)
+    view = columns[0].segmented_control("Perspective", list(PERSPECTIVES), default=study.values["perspective"],
+                                        key="view", format_func=PERSPECTIVES.__getitem__, required=True,
+                                        persist_state="session", help=PERSPECTIVE_HELP)
     now = in_perspective(state_results(study, shown.fingerprint, moves), view)
     if len(now.names) < 2:
         st.info("There is nothing to compare: add a scenario on the page Study.")
@@ -74,7 +75,7 @@ def show() -> None:
                           lambda: pd.DataFrame({"trial": np.arange(len(npv)), "npv": npv}), "npv")
 
 
-def _tiles(place, case: dict, currency: str, npv: np.ndarray | None) -> None:
+def _tiles(place: DeltaGenerator, case: dict, currency: str, npv: np.ndarray | None) -> None:
     spread = "–" if npv is None else f"{money(np.percentile(npv, 10), '')} to {money(np.percentile(npv, 90), currency)}"
     payback = case["discounted_payback_years"]
     figures = (("Net present value", money(case["npv"], currency)), ("NPV, P10 to P90", spread),

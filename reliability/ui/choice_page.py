@@ -14,7 +14,7 @@ from reliability.business.frontier import frontier, programme
 from reliability.business.limits import Limits
 from reliability.business.options import Options, build_options
 from reliability.business.selection import NPV, SAIDI, Choice, choose
-from reliability.formats import count, grid_format, money, number, percent
+from reliability.formats import count, finite, grid_format, money, number, percent
 from reliability.network.application import ApplicationChecks
 from reliability.network.devices import CODE
 from reliability.report.work_pack import checks_of_selection, work_pack_html, work_pack_rows
@@ -88,14 +88,14 @@ def _asked(shown: Opened, now: ScenarioResults) -> Asked:
 
     def most(key: str, title: str | None = None) -> float | None:
         a = BY_KEY[key]
-        value = study.values[key]
+        value = finite(study.values.get(key))
         unit = plain(now.business.currency, 12) if a.unit.startswith("money") else a.unit
         return st.number_input(title or f"{a.label}, {unit}", min_value=0.0,
-                               value=None if value is None else float(value),
+                               value=value,
                                step=float(a.step), placeholder="no limit", help=a.help, **keep(key))
 
-    goal = st.radio("Objective", list(GOALS), format_func=GOALS.get, index=list(GOALS).index(study.values["objective"]),
-                    **keep("objective"))
+    goal = st.radio("Objective", list(GOALS), format_func=GOALS.__getitem__,
+                    index=list(GOALS).index(study.values["objective"]), **keep("objective"))
     budget, saidi = most("budget"), most("saidi_reduction_minutes", "Least SAIDI reduction, min")
     with st.expander("Momentary events and single laterals"):
         added, feeder = (most("added_maifi_e", "Most added MAIFI_E"),

@@ -107,7 +107,9 @@ def bars_alt(shown: Indices) -> str:
 def yearly_spread(spread: Spread, first: int, second: int, worse_than: float | None, large: bool = False,
                   stale: bool = False) -> go.Figure:
     """How often a year brings how much SAIDI, under two scenarios, on one axis."""
-    traces, shapes, notes = [], [], []
+    traces: list[dict[str, object]] = []
+    shapes: list[dict[str, object]] = []
+    notes: list[dict[str, object]] = []
     edges, heights = _bins(spread, (first, second))
     for place, s in enumerate(dict.fromkeys((first, second))):
         colour = GREY if stale else series(s)[0]

@@ -5,7 +5,6 @@ plotly reads markup in names, so every text is escaped.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -23,6 +22,8 @@ from reliability.report.chart import (
     Bars,
     Chart,
     Line,
+    Numbers,
+    Places,
     PlotChart,
     Points,
 )
@@ -51,7 +52,7 @@ def _bars(chart: BarChart) -> tuple[list[dict[str, object]], dict[str, object]]:
     traces = [_one(chart, bars, names) for bars in chart.bars]
     if chart.line is not None:
         traces.append(_line(replace(chart.line, x=names)))
-    more = {"rangemode": "tozero"} if not any(b.dots for b in chart.bars) else {}
+    more: dict[str, object] = {"rangemode": "tozero"} if not any(b.dots for b in chart.bars) else {}
     ends = [v for b in chart.bars for v in np.asarray(b.values, dtype=float) if np.isfinite(v)]
     if chart.lying and more and any(b.labels is not None for b in chart.bars) and min(ends, default=0.0) >= 0:
         more = {"range": [0.0, 1.18 * (max(ends, default=0.0) or 1.0)]}      # room for the labels
@@ -119,7 +120,7 @@ def _points(points: Points) -> dict[str, object]:
     return trace
 
 
-def _sides(x: Sequence[float], y: np.ndarray) -> list[str]:
+def _sides(x: Places, y: np.ndarray) -> list[str]:
     """On which side of each point its name stands: to the left where another point lies close to its right."""
     if not len(x):
         return []
@@ -137,12 +138,12 @@ def _line(line: Line) -> dict[str, object]:
                                                                           "dash": DASHES[line.dash]}}
 
 
-def _places(x: Sequence) -> list:
+def _places(x: Places) -> list:
     """Numbers, or days as text, which plotly reads as dates."""
     values = np.asarray(x)
     return values.astype("datetime64[D]").astype(str).tolist() if values.dtype.kind == "M" else values.tolist()
 
 
-def _interval(values: np.ndarray, low: Sequence[float], high: Sequence[float], colour: str) -> dict[str, object]:
+def _interval(values: np.ndarray, low: Numbers, high: Numbers, colour: str) -> dict[str, object]:
     return {"type": "data", "symmetric": False, "array": np.asarray(high, dtype=float) - values,
             "arrayminus": values - np.asarray(low, dtype=float), "color": colour, "thickness": 1.5}

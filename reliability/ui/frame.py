@@ -53,15 +53,15 @@ def begin_with_study(title: str, lead: str = "") -> tuple[Opened, Study]:
     """
     shown = begin(title, lead)
     if shown.study is None:
-        st.error(f"{count(shown.error.count, 'problem')} in the files of this study stand in the way.")
+        st.error(f"{count(shown.problems.count, 'problem')} in the files of this study stand in the way.")
         st.page_link("reliability/ui/study_page.py", label="See every problem with its remedy", icon=":material/rule:")
         st.stop()
-    return shown, shown.ready
+    return shown, shown.rated
 
 
 def _about(shown: Opened) -> str:
     if shown.study is None:
-        return f"{plain(shown.name)} · {count(shown.error.count, 'problem')}"
+        return f"{plain(shown.name)} · {count(shown.problems.count, 'problem')}"
     study = shown.study
     customers = int(study.sections["customers"].sum())
     return (f"{plain(study.name, 60)} · {count(len(study.sections), 'section')} · {count(customers, 'customer')} · "

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pandas as pd
 import streamlit as st
 
 from reliability.cautions import CAUTION
 from reliability.formats import count, grid_format, number, percent
+from reliability.history.calibration import Calibration
+from reliability.history.history import History
 from reliability.pipeline import modelled_by_feeder
 from reliability.report import charts_history as charts
 from reliability.report.chart import Chart
 from reliability.report.records import causes_frame
-from reliability.study import StudyError, toml_edit
+from reliability.study import Study, StudyError, toml_edit
 from reliability.ui import described, edit, figure, frame, opened, sliders
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
@@ -30,9 +34,10 @@ def show() -> None:
         st.info("This study has no outage records. Bring them as outages.csv or outages.xlsx.")
         st.page_link("reliability/ui/bring_page.py", label="Bring outage records", icon=":material/upload_file:")
         return
-    history, error = _history(shown.study, shown.fingerprint, study)
-    if error is not None:
-        _settle(shown, error)
+    history, error = _history(shown.stated, shown.fingerprint, study)
+    if history is None or error is not None:
+        if error is not None:
+            _settle(shown, error)
         return
     records, rates, data, effect = st.tabs(
         ["Years and days", "Laterals and rates", "The data itself", "Against the model"], key="history_tab",
@@ -47,7 +52,7 @@ def show() -> None:
 
 
 @st.cache_resource(max_entries=MAX_CACHED, show_spinner="Reading the outage records …")
-def _history(_study, fingerprint: str, _ready):
+def _history(_study: Study, fingerprint: str, _ready: Study) -> tuple[History | None, StudyError | None]:
     """(history, None), or (None, what stands in the way); shared between tabs and never changed."""
     from reliability.history import read_history
     try:
@@ -71,13 +76,13 @@ def _settle(shown: Opened, error: StudyError) -> None:
                 st.rerun()
 
 
-def _draw(chart: Chart, data, name: str, key: str, height: int = 370) -> None:
+def _draw(chart: Chart, data: Callable[[], pd.DataFrame], name: str, key: str, height: int = 370) -> None:
     """A described chart, its data below it."""
     drawn = described.figure(chart, frame.presenting(), height)
     figure.chart(drawn, f"{chart.title}: {chart.description}", data, name, key)
 
 
-def _years(history) -> None:
+def _years(history: History) -> None:
     index = st.segmented_control("Index", list(charts.INDICES), format_func=lambda i: charts.INDICES[i][0],
                                  default="saidi_min", key="history_index", required=True)
     left, right = st.columns(2, gap="large")
@@ -114,7 +119,7 @@ def _years(history) -> None:
             st.caption(plain(caution, 400))
 
 
-def _rates(history) -> None:
+def _rates(history: History) -> None:
     units = history.learned.units
     left, right = st.columns(2, gap="large")
     with left:
@@ -132,7 +137,7 @@ def _rates(history) -> None:
                "study.")
 
 
-def _data(history) -> None:
+def _data(history: History) -> None:
     findings = history.records.findings
     st.subheader("Findings in the records", anchor=False)
     if not findings:
@@ -146,7 +151,7 @@ def _data(history) -> None:
     figure.table(history.times.reset_index(), "Restoration times", "times")
 
 
-def _against_model(shown: Opened, history) -> None:
+def _against_model(shown: Opened, history: History) -> None:
     found = history.calibration
     if found is not None:
         st.subheader("Modelled against observed", anchor=False)
@@ -171,13 +176,13 @@ def _against_model(shown: Opened, history) -> None:
         st.caption(plain(note, 400))
 
 
-def _try_factors(shown: Opened, found) -> None:
+def _try_factors(shown: Opened, found: Calibration) -> None:
     """Move the sliders by the factors, within their bounds."""
-    study = shown.ready
+    study = shown.rated
     known, moves = sliders.sliders(study), dict(sliders.moved(study))
     wanted = {"fault_rate_factor": found.rate_factor}
     if np.isfinite(found.time_factor):
-        wanted |= {key: study.values[key] * found.time_factor for key in TIMES}
+        wanted |= {key: known[key].stated * found.time_factor for key in TIMES}
     moves |= {key: round(float(np.clip(value, known[key].low, known[key].high)), 4) for key, value in wanted.items()}
     sliders.set_all(moves, study, shown.name)
     st.session_state[opened.NOTICE] = (f"Fault rates times {number(found.rate_factor)}, restoration times "

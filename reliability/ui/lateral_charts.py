@@ -61,10 +61,10 @@ def profile_chart(curve: pd.DataFrame, actuating_a: float, ceiling_a: float, lar
 def verdicts_chart(checks: ApplicationChecks, large: bool = False) -> go.Figure:
     """Why laterals do not pass: for each check the laterals by verdict, those that pass left out."""
     counts = verdict_counts(checks)
-    told = [v for v in VERDICTS if v != "pass"]
-    counts = counts[counts[told].sum(axis=1) > 0]
-    counts = counts.iloc[np.argsort(counts[told].sum(axis=1).to_numpy(), kind="stable")]
-    traces = []
+    not_passing = [v for v in VERDICTS if v != "pass"]
+    counts = counts[counts[not_passing].sum(axis=1) > 0]
+    counts = counts.iloc[np.argsort(counts[not_passing].sum(axis=1).to_numpy(), kind="stable")]
+    traces: list[dict[str, object]] = []
     for verdict in ("fail", "unknown", "review"):
         colour, shape = VERDICT[verdict]
         traces.append({

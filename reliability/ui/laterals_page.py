@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from reliability.formats import count, grid_format, number, signed_number
 from reliability.network.application import (
@@ -46,7 +47,7 @@ def show() -> None:
     _all(rows, checks)
 
 
-def _scenario(now: ScenarioResults, place) -> int:
+def _scenario(now: ScenarioResults, place: DeltaGenerator) -> int:
     converting = [s for s, of in enumerate(now.results.study.scenarios) if s and of.device is not None]
     others = [s for s in range(1, len(now.names)) if s not in converting]
     choices = [*converting, *others] or [0]
@@ -95,11 +96,11 @@ def _chosen(rows: pd.DataFrame) -> str:
     ids = set(rows["lateral_id"])
     for wanted in (st.session_state.get(PARAMETER), st.query_params.get(PARAMETER)):
         if wanted in ids:
-            return wanted
-    return rows["lateral_id"].iloc[0]
+            return str(wanted)
+    return str(rows["lateral_id"].iloc[0])
 
 
-def _map(now: ScenarioResults, scenario: int, rows: pd.DataFrame, chosen: str, place) -> None:
+def _map(now: ScenarioResults, scenario: int, rows: pd.DataFrame, chosen: str, place: DeltaGenerator) -> None:
     network = now.results.network
     feeders = [str(f) for f in network.feeder_ids]
     of_chosen = rows.loc[rows["lateral_id"] == chosen, "feeder_id"].iloc[0]

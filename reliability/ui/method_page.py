@@ -86,10 +86,10 @@ def assumptions_table(study: Study | None) -> pd.DataFrame:
     """Every assumption: value of the study or default, range, unit, bounds, source and meaning."""
     rows = []
     for a in ASSUMPTIONS:
-        value = a.default if study is None else study.values[a.key]
-        law = None if study is None else study.uncertain.get(a.key)
+        value = a.default if study is None else study.values.get(a.key)
+        given = None if study is None else study.uncertain.get(a.key)
         rows.append({"assumption": a.label, "value": _shown(value), "unit": a.unit,
-                     "low": law.low if law else None, "high": law.high if law else None,
+                     "low": given.low if given else None, "high": given.high if given else None,
                      "default": _shown(a.default), "source": a.source, "meaning": a.help, "key": f"{a.table}.{a.key}"})
     return pd.DataFrame(rows)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
@@ -43,7 +45,7 @@ def npv_chart(npv: np.ndarray, currency: str, large: bool = False) -> go.Figure:
     edges = np.linspace(min(low, 0.0) if low < high * 0.2 else low, max(high, low + 1.0), BINS + 1)
     shares = np.histogram(npv, edges)[0] / len(npv)
     middle = (edges[:-1] + edges[1:]) / 2
-    traces = [
+    traces: list[dict[str, object]] = [
         {"type": "bar", "x": middle[where].tolist(), "y": shares[where].tolist(), "width": float(edges[1] - edges[0]),
          "name": name, "marker": {"color": colour, "pattern": pattern(shape), "line": {"width": 0}},
          "hovertemplate": f"%{{x:{HOVER}}}: %{{y:{HOVER_SHARE}}}<extra></extra>"}
@@ -68,7 +70,7 @@ def drivers_chart(drivers: pd.DataFrame, currency: str, large: bool = False) -> 
     base = float(top["npv"].iloc[0])
     names = [f"{name} ({shown(low, 'any')}–{shown(high, 'any')}{spoken_unit(key, label(currency))})"
              for name, key, low, high in zip(top["label"], top["assumption"], top["low"], top["high"], strict=True)]
-    traces = [
+    traces: list[dict[str, object]] = [
         {"type": "bar", "y": names, "x": (top[column] - base).tolist(), "base": base, "orientation": "h", "name": name,
          "marker": {"color": colour, "pattern": pattern(shape)}, "customdata": top[column].tolist(),
          "hovertemplate": f"%{{y}}: %{{customdata:{HOVER}}}<extra></extra>"}
@@ -82,7 +84,7 @@ def drivers_chart(drivers: pd.DataFrame, currency: str, large: bool = False) -> 
                                   yaxis={"automargin": True, "type": "category"}))
 
 
-def frontier_chart(frontier: pd.DataFrame, chosen: dict[str, float] | None, currency: str,
+def frontier_chart(frontier: pd.DataFrame, chosen: Mapping[str, float] | None, currency: str,
                    large: bool = False) -> go.Figure:
     """The most SAIDI that each budget can avoid, and where the choice stands."""
     traces: list[dict[str, object]] = [
@@ -110,7 +112,7 @@ def programme_chart(programme: pd.DataFrame, currency: str, large: bool = False)
     """What a programme spends and brings by year."""
     years = programme.groupby("year")[["capex"]].sum()
     brought = programme.groupby("year")["cumulative_saidi_minutes_avoided"].last()
-    traces = [
+    traces: list[dict[str, object]] = [
         {"type": "bar", "x": years.index.tolist(), "y": years["capex"].tolist(), "name": "Capital of the year",
          "marker": {"color": BLUE}},
         {"type": "scatter", "x": brought.index.tolist(), "y": brought.tolist(), "yaxis": "y2", "mode": "lines+markers",

@@ -31,8 +31,8 @@ def compare(shown: Opened, study: Study, now: ScenarioResults, moves: dict[str, 
         return
     names = {i: f"{p['when'][5:16].replace('T', ' ')} · {_words(p['moves'], study)}" for i, p in enumerate(pins)}
     with st.container(horizontal=True, vertical_alignment="bottom"):
-        at = st.selectbox("Pinned state", list(names)[::-1], format_func=names.get, key="pin_shown", width=520)
-        pin = pins[at if at in names else len(pins) - 1]
+        at = st.selectbox("Pinned state", list(names)[::-1], format_func=names.__getitem__, key="pin_shown", width=520)
+        pin = pins[at if at is not None and at in names else len(pins) - 1]
         st.button("Restore", key="pin_take", on_click=sliders.set_all, args=(pin["moves"], study, shown.name),
                   help="Set every slider as it was pinned")
         st.button("Remove", key="pin_remove", on_click=remove_pin, args=(shown.folder, pin["when"]))
@@ -40,8 +40,8 @@ def compare(shown: Opened, study: Study, now: ScenarioResults, moves: dict[str, 
         st.caption("The study's files have changed since this state was pinned; its figures are those of then.")
     frame = beside(pin, now)
     shown_frame = frame.assign(
-        pinned=[_figure(r) for r in frame[["measure", "pinned"]].itertuples(index=False)],
-        now=[_figure(r) for r in frame[["measure", "now"]].itertuples(index=False)],
+        pinned=[_figure(r) for r in zip(frame["measure"], frame["pinned"], strict=True)],
+        now=[_figure(r) for r in zip(frame["measure"], frame["now"], strict=True)],
         change=[signed_number(v) for v in frame["change"]])
     st.dataframe(shown_frame, hide_index=True, key="pin_table", alt="The pinned state beside the current one",
                  height=min(36 * (len(frame) + 1) + 3, 360))
@@ -61,7 +61,7 @@ def beside(pin: dict, now: ScenarioResults) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _figure(row) -> str:
+def _figure(row: tuple[str, float | None]) -> str:
     return money(row[1], "") if row[0] == "NPV" else number(row[1])
 
 

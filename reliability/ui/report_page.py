@@ -43,7 +43,7 @@ def show() -> None:
     names = {r.name: f"{r.made} · inputs {str(r.summary.get('inputs_sha256'))[:8]}" for r in found}
     if st.session_state.get("run_shown") not in names:
         st.session_state["run_shown"] = found[0].name
-    picked = st.selectbox("Run on record", list(names), format_func=names.get, key="run_shown", width=420)
+    picked = st.selectbox("Run on record", list(names), format_func=names.__getitem__, key="run_shown", width=420)
     run = next(r for r in found if r.name == picked)
     _figures(run)
     _downloads(run)
@@ -61,7 +61,7 @@ def _run(shown: Opened) -> None:
         bar.progress(STAGES.get(what, 0.9), f"{what.capitalize()} …")
 
     try:
-        run = runs.record(shown.study, step, stage)
+        run = runs.record(shown.stated, step, stage)
     except StudyError as error:
         from reliability.ui.problem_table import problem_frame
         st.error(f"{count(error.count, 'problem')} stand in the way of the run. Nothing was recorded.")
@@ -124,7 +124,7 @@ def _about(shown: Opened, run: Run) -> None:
         f"{count(trials, 'trial') if trials else 'no trials'} of {horizon} years.")
     st.code(f"python -m reliability run STUDY --out DIR --seed {summary.get('seed')}"
             + (f" --trials {trials}" if trials else ""), language="bash")
-    if summary.get("inputs_sha256") == shown.study.inputs_sha256:
+    if summary.get("inputs_sha256") == shown.stated.inputs_sha256:
         st.markdown("The study's files are still those of this run.")
     else:
         st.markdown("The study has changed since. Its files as they were can be opened as a study of their own:")

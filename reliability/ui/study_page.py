@@ -22,7 +22,7 @@ def show() -> None:
     shown = frame.begin("Study")
     _choose(shown)
     if shown.study is None:
-        _problems(shown.error)
+        _problems(shown.problems)
         edit.draft_tables(shown)
         return
     glance, sections, assumptions, scenarios, earlier = st.tabs(
@@ -62,8 +62,8 @@ def _problems(error: StudyError) -> None:
 
 
 def _glance(shown: Opened) -> None:
-    study = shown.study
-    now = stated_results(shown.ready, shown.fingerprint)
+    study = shown.stated
+    now = stated_results(shown.rated, shown.fingerprint)
     network = now.results.network
     served = int(network.customers.sum())
     picture, facts = st.columns([3, 2], gap="large")

@@ -74,7 +74,7 @@ def _cache(spread: Spread) -> Spread:
     return spread
 
 
-def follow(now: ScenarioResults, progress: Callable[[int, int], None]) -> Iterator[Spread]:
+def follow(now: ScenarioResults, progress: Callable[[int, int], object]) -> Iterator[Spread]:
     """Simulated figures of a state, in stages; every block of work asks whether there is a newer state.
 
     progress: called with done and total trials, a few times a second.
@@ -103,7 +103,7 @@ def prepare(now: ScenarioResults) -> None:
                            lambda: _cache(_spread(now, now.results.study.values["trials"], True)))
 
 
-def _stage(now: ScenarioResults, trials: int | None, final: bool, progress: Callable[[int, int], None]) -> Spread:
+def _stage(now: ScenarioResults, trials: int | None, final: bool, progress: Callable[[int, int], object]) -> Spread:
     told = 0.0
 
     def step(done: int, total: int, seconds_left: float) -> None:
