@@ -95,6 +95,8 @@ def shown(value: object, kind: str, signed: bool = False) -> str:
 
 def spoken(value: object, kind: str = "any", signed: bool = False) -> str:
     """A number of a kind in text: three significant digits where its kind is not exact; money without currency."""
+    if kind == "share" and not signed:
+        return percent(value)
     if kind == TEXT or KINDS[kind].exact:
         return shown(value, kind, signed)
     return money(value, signed=signed) if kind == "money" else number(value, signed=signed)
@@ -123,8 +125,9 @@ def money(value: object, currency: str = "", signed: bool = False) -> str:
 
 
 def percent(value: object) -> str:
-    """A share of 1 as a percentage."""
-    return shown(value, "share")
+    """A share of 1 as a percentage in text; exactly none and exactly all have no decimals."""
+    size = finite(value)
+    return f"{100 * size:.0f} %" if size in (0.0, 1.0) and size is not None else shown(size, "share")
 
 
 def count(amount: int, singular: str, plural: str = "") -> str:

@@ -34,7 +34,8 @@ def test_digits_count_from_the_first_that_is_not_zero(value, digits, text):
 
 @pytest.mark.parametrize(("value", "kind", "text"), [
     (142.34, "minutes", "142"), (1.0, "index", "1.00"), (1234.0, "count", "1\u202f234"), (2024.0, "whole", "2024"),
-    (0.1234, "share", "12.3 %"), (0.99988, "asai", "0.999880"), ("text", "text", "text")])
+    (0.1234, "share", "12.3 %"), (1.0, "share", "100 %"), (0.0, "share", "0 %"),
+    (0.9999, "share", "100.0 %"), (0.99988, "asai", "0.999880"), ("text", "text", "text")])
 def test_text_has_three_digits_unless_the_kind_is_exact(value, kind, text):
     assert spoken(value, kind) == text
 

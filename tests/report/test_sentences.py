@@ -63,7 +63,7 @@ def test_one_year_is_singular(changed, content):
 
 @pytest.mark.parametrize(("after", "mean", "error", "told", "said"), [
     (0.8, -0.2, 0.01, "less", "0.800 sustained interruptions a year (SAIFI) instead of 1.00 (20.0 % less)"),
-    (2.0, 1.0, 0.01, "more", "2.00 sustained interruptions a year (SAIFI) instead of 1.00 (100.0 % more)"),
+    (2.0, 1.0, 0.01, "more", "2.00 sustained interruptions a year (SAIFI) instead of 1.00 (100 % more)"),
     (1.2, 0.2, 0.01, "more", "1.20 sustained interruptions a year (SAIFI) instead of 1.00 (20.0 % more)"),
     (0.99, -0.01, 0.006, "noise", "not significant: −0.0100 ± 0.00600 as simulated"),
     (0.99, -0.01, 0.004, "less", "1.0 % less"),
