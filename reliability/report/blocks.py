@@ -37,7 +37,7 @@ class Column:
     where: str = "both"
 
     @property
-    def head(self) -> str:
+    def header(self) -> str:
         """Label and unit."""
         return f"{self.label}, {self.unit}" if self.unit else self.label
 

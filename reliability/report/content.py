@@ -1,6 +1,6 @@
-"""What the report is told: the content of summary.json, the tables beside it, and parts that may be missing.
+"""What the report is made of: the content of summary.json, the tables beside it, and parts that may be missing.
 
-The report computes nothing anew. Its figures are those of the files that a run writes, and a
+The report computes nothing again. Its figures are those of the files that a run writes, and a
 part that a run did not bring is named where it would stand.
 """
 
@@ -125,7 +125,7 @@ def installs(content: Content, scenario: int) -> bool:
     return known.get(content.scenarios[scenario]) is not None
 
 
-def rivals(content: Content) -> list[int]:
+def zero_capital_alternatives(content: Content) -> list[int]:
     """Scenarios that cost no device: settings of breakers and reclosers only."""
     return [i for i in range(1, len(content.scenarios)) if not installs(content, i)]
 
@@ -152,18 +152,18 @@ def planned_conversions(content: Content) -> pd.DataFrame | None:
 
 def content_of(results: Results) -> Content:
     """What the report shows of the results of a run."""
-    told = summary(results)
+    document = summary(results)
     own = str(results.study.values["perspective"])
     other = SOCIETY if own == UTILITY else UTILITY
     business = _seen_by(results, other)
     # the simulation has customers' costs only where the study's perspective counts them
     rows = none_for_nan(business_summary(business, results.simulated if own == SOCIETY else None))
-    for scenario, row in zip(told["scenarios"], rows, strict=True):
+    for scenario, row in zip(document["scenarios"], rows, strict=True):
         scenario[f"business_{other}"] = row
-    cases = {own: Case([s["business"] for s in told["scenarios"]], cashflow_frame(results.business)),
+    cases = {own: Case([s["business"] for s in document["scenarios"]], cashflow_frame(results.business)),
              other: Case(rows, cashflow_frame(business))}
-    return Content(results.study, told, sections_frame(results), laterals_frame(results.business), _command(results),
-                   results.history, results.checks, cases, _selected(results.plan),
+    return Content(results.study, document, sections_frame(results), laterals_frame(results.business),
+                   _command(results), results.history, results.checks, cases, _selected(results.plan),
                    results.plan.drivers if results.plan else None)
 
 

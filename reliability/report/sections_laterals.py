@@ -26,7 +26,7 @@ AMOUNTS = (Column("customers", "Customers", "count"),
            Column("customer_minutes", "Customer-minutes", "count", "1/yr"),
            Column("momentary_events", "Momentary events", "amount", "1/yr"),
            Column("callouts", "Call-outs", "index", "1/yr"))
-EVIDENCE_ROWS = 200_000     # more would not fit the patience of whoever opens the workbook; our choice
+EVIDENCE_ROWS = 200_000     # more make the workbook slow to open; our choice
 
 
 def worst(content: Content) -> Section:
@@ -106,7 +106,7 @@ def _settings(content: Content) -> str:
 
 
 TOTALS = (("laterals", "Laterals converted", "count", ""), ("units", "Units installed", "count", ""),
-          ("backup_settings_changed", "Breakers and reclosers set anew", "count", ""),
+          ("backup_settings_changed", "Backup settings changed", "count", ""),
           ("capex", "Capital", "money", "money"),
           ("npv", "NPV", "money", "money"), ("saidi_minutes_avoided", "SAIDI avoided", "minutes", "min/yr"),
           ("saifi_avoided", "SAIFI avoided", "index", "1/yr"), ("maifi_e_added", "MAIFI_E added", "index", "1/yr"),
@@ -121,7 +121,7 @@ def _totals(content: Content, chosen: Selected) -> Table:
     paths = pd.DataFrame({"what": [""], **{k: [_known(content, k)] for k, *_ in kept}})
     units = {"money": content.currency}
     columns = tuple(Column(k, label, kind, units.get(unit, unit)) for k, label, kind, unit in kept)
-    return Table("selection-totals", "What the selection costs and brings (expected)",
+    return Table("selection-totals", "Expected cost and benefit of the selection",
                  (Column("what", "Choice"), *columns), frame, "Selection totals", paths=paths)
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 from reliability.business.costs import SOCIETY, UTILITY
 from reliability.business.verdict import HALF_A_UNIT, VIEWERS, pays, scope
 from reliability.formats import noun_for
-from reliability.report.content import Content, installs, proposal, proposed_conversions, rivals
+from reliability.report.content import Content, installs, proposal, proposed_conversions, zero_capital_alternatives
 from reliability.report.figures import Figure, Name, Sentence, figure, joined, say
 from reliability.report.units import spoken_unit
 from reliability.schema.assumptions import label_of
@@ -227,7 +227,7 @@ def _alternative(content: Content, scenario: int | None) -> list[Sentence]:
         return []
     def npv(i: int) -> float:
         return content.figure("money", "scenarios", i, "business", "npv").value or 0.0
-    better = [i for i in rivals(content) if npv(i) > max(npv(scenario), 0.0)]
+    better = [i for i in zero_capital_alternatives(content) if npv(i) > max(npv(scenario), 0.0)]
     if not better:
         return []
     best = max(better, key=npv)

@@ -121,7 +121,7 @@ def _table(document: Any, docx: Any, table: Table, whole: str) -> None:
     _caption(document, table.title + more)
     grid = document.add_table(rows=1, cols=len(columns), style="Light Grid Accent 1")
     size = docx.shared.Pt(7 if len(columns) > 7 else 8.5)
-    _fill(grid.rows[0], [c.head for c in columns], size, bold=True)
+    _fill(grid.rows[0], [c.header for c in columns], size, bold=True)
     head = grid.rows[0]._tr.get_or_add_trPr()
     repeated = docx.oxml.OxmlElement("w:tblHeader")
     head.append(repeated)

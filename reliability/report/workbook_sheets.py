@@ -54,7 +54,7 @@ class Formats:
 
     @property
     def head(self) -> Format:
-        """A column's head."""
+        """A column's header."""
         return self.of(bold=True, text_wrap=True, valign="top", bottom=1, bg_color=WASH)
 
     def text(self, value: str) -> Format | None:

@@ -57,7 +57,7 @@ def show() -> None:
                      f"{money(case['capex'], currency)}, net present value {money(case['npv'], currency)}.",
                      lambda: flow, "Cash flow", "cashflow")
     with right:
-        st.subheader("How sure is it", anchor=False)
+        st.subheader("Probability that NPV is above 0", anchor=False)
         sure, progress = st.empty(), st.empty()
     _drivers(now, scenario, large)
     _all(now, study, shown.fingerprint, moves)

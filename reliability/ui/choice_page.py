@@ -133,24 +133,24 @@ def _write_limits(shown: Opened, asked: Asked) -> None:
 
 
 def choices(now: ScenarioResults, settings: bool, only: bool) -> Options:
-    """What may be done with each lateral, the last one kept in the session."""
-    key, kept = (now.digest, settings, only), st.session_state.get("options")
-    if kept is None or kept[0] != key:
+    """What may be done with each lateral, the last one cached in the session."""
+    key, cached = (now.digest, settings, only), st.session_state.get("options")
+    if cached is None or cached[0] != key:
         results = now.results
         values = results.study.values
         options = build_options(results.network, values, results.costs, fast_settings(values, settings), only,
                                 results.study.currency)
-        kept = st.session_state["options"] = (key, options)
-    return kept[1]
+        cached = st.session_state["options"] = (key, options)
+    return cached[1]
 
 
 def _chosen(now: ScenarioResults, options: Options, asked: Asked) -> Choice:
-    key, kept = (now.digest, asked), st.session_state.get("choice")
-    if kept is None or kept[0] != key:
+    key, cached = (now.digest, asked), st.session_state.get("choice")
+    if cached is None or cached[0] != key:
         with st.spinner("Choosing …"):
             found = choose(options, asked.limits, asked.goal, gap=GAP, seconds=SECONDS)
-            kept = st.session_state["choice"] = (key, found)
-    return kept[1]
+            cached = st.session_state["choice"] = (key, found)
+    return cached[1]
 
 
 def _result(now: ScenarioResults, options: Options, choice: Choice, asked: Asked) -> None:
@@ -236,15 +236,15 @@ def _make_scenario(shown: Opened, laterals: pd.DataFrame, backups: int) -> None:
         text, "Selection", laterals="; ".join(part["section_id"].astype(str)), device=device,
         counts=f"{counts.iloc[0]:.0f}" if len(counts) else "")
     saved = edit.apply(shown, {"study.toml": after.encode()}, [], "choice")
-    said = f"{name} is now a scenario: {count(len(part), 'lateral')} get a {device.replace('_', ' ')}."
+    message = f"{name} is now a scenario: {count(len(part), 'lateral')} get a {device.replace('_', ' ')}."
     if len(part) < len(laterals):
-        said += f" {count(len(laterals) - len(part), 'lateral')} chosen for another device are not in it."
+        message += f" {count(len(laterals) - len(part), 'lateral')} chosen for another device are not in it."
     if len(counts) and (part["counts"] != counts.iloc[0]).any():
-        said += f" All of them count to {formats.shown(counts.iloc[0], 'whole')}, the choice of most."
+        message += f" All of them count to {formats.shown(counts.iloc[0], 'whole')}, the choice of most."
     if backups:
-        said += (f" {count(backups, 'backup')} with new fast operations {'is' if backups == 1 else 'are'} not in it: a "
-                 "scenario sets all of them alike.")
-    st.session_state[opened.NOTICE] = said if saved else "Not saved: the study was left as it was."
+        message += (f" {count(backups, 'backup')} with new fast operations {'is' if backups == 1 else 'are'} not in "
+                    "it: a scenario sets all of them alike.")
+    st.session_state[opened.NOTICE] = message if saved else "Not saved: the study was left as it was."
 
 
 def _programme(now: ScenarioResults, options: Options, asked: Asked) -> None:

@@ -31,8 +31,8 @@ def show() -> None:
     """Draw the page."""
     shown, study = frame.begin_with_study("History")
     if study.outages is None or not len(study.outages):
-        st.info("This study has no outage records. Bring them as outages.csv or outages.xlsx.")
-        st.page_link("reliability/ui/bring_page.py", label="Bring outage records", icon=":material/upload_file:")
+        st.info("This study has no outage records. Import them as outages.csv or outages.xlsx.")
+        st.page_link("reliability/ui/bring_page.py", label="Import outage records", icon=":material/upload_file:")
         return
     history, error = _history(shown.stated, shown.fingerprint, study)
     if history is None or error is not None:
@@ -141,7 +141,7 @@ def _data(history: History) -> None:
     findings = history.records.findings
     st.subheader("Findings in the records", anchor=False)
     if not findings:
-        st.success("Nothing odd was found in the records.")
+        st.success("No finding in the records.")
         return
     table = pd.DataFrame([{"finding": f.title, "records": f.count, "treatment": f.treatment,
                            "rows": ", ".join(map(str, np.asarray(f.rows)[:20])) + (" …" if f.count > 20 else "")}
@@ -165,7 +165,7 @@ def _against_model(shown: Opened, history: History) -> None:
         if found.note:
             st.caption(plain(found.note, 300))
     before_after = history.conversions
-    st.subheader("Did earlier conversions help", anchor=False)
+    st.subheader("Effect of earlier conversions", anchor=False)
     if before_after is None:
         st.markdown("The study names no converted lateral with its day under history.conversions in study.toml.")
         return

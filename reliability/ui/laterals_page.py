@@ -56,12 +56,12 @@ def _scenario(now: ScenarioResults, place: DeltaGenerator) -> int:
 
 
 def checked(now: ScenarioResults, scenario: int) -> ApplicationChecks:
-    """Application checks of a state, the last one kept in the session."""
-    kept = st.session_state.get("checks")
-    if kept is None or kept[0] != (now.digest, scenario):
+    """Application checks of a state, the last one cached in the session."""
+    cached = st.session_state.get("checks")
+    if cached is None or cached[0] != (now.digest, scenario):
         found = check_laterals(now.results.network, now.results.study.values, now.results.study.scenarios[scenario])
-        kept = st.session_state["checks"] = ((now.digest, scenario), found)
-    return kept[1]
+        cached = st.session_state["checks"] = ((now.digest, scenario), found)
+    return cached[1]
 
 
 def laterals_table(now: ScenarioResults, scenario: int, checks: ApplicationChecks) -> pd.DataFrame:
@@ -112,7 +112,7 @@ def _map(now: ScenarioResults, scenario: int, rows: pd.DataFrame, chosen: str, p
     device = now.results.table.protections[scenario].device
     part = rows[rows["feeder_id"] == feeder]
     alt = (f"One-line diagram of feeder {feeder}: {count(len(part), 'lateral')}, coloured by customer-minutes avoided "
-           f"a year under {now.names[scenario]}; in all {number(part['customer_minutes_avoided'].sum())}.")
+           f"a year under {now.names[scenario]}; in total {number(part['customer_minutes_avoided'].sum())}.")
     picked = figure.chart(
         feeder_chart(network, feeders.index(feeder), device, Benefit("Customer-minutes avoided", "a year", values),
                      chosen, frame.presenting()),
@@ -176,10 +176,10 @@ def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:
     st.subheader("All laterals", anchor=False)
     left, right = st.columns([2, 3], gap="large")
     with left:
-        said = verdicts_said(checks)
-        st.markdown(f"Can a {SECTIONALIZER} work there: {said}.")
+        verdicts = verdicts_said(checks)
+        st.markdown(f"Application checks of a {SECTIONALIZER}: {verdicts}.")
         figure.chart(verdicts_chart(checks, frame.presenting()),
-                     f"Checks that laterals do not pass. Of {len(checks)} laterals: {said}.",
+                     f"Checks that laterals do not pass. Of {len(checks)} laterals: {verdicts}.",
                      lambda: application_frame(checks), "Checks of every lateral", "verdicts")
     with right:
         wanted = st.pills("Show verdicts", VERDICTS, selection_mode="multi", default=list(VERDICTS),

@@ -18,7 +18,7 @@ MAX_CACHED = 6
 
 @dataclass(frozen=True)
 class Opened:
-    """A study of the workspace; `study` is None where it has problems, which `error` then tells.
+    """A study of the workspace; `study` is None where it has problems, which `error` then lists.
 
     ready: the study with the fault rates that it asks for, as stated or learned from its records.
     """

@@ -201,7 +201,7 @@ def _reset(key: str, start: float | int, name: str) -> None:
 
 
 def set_all(moves: dict[str, float | int], study: Study, name: str) -> None:
-    """Take over a whole state, as a pinned one."""
+    """Set every slider, as in a pinned state."""
     for key, slider in sliders(study).items():
         st.session_state[widget_key(name, key)] = moves.get(key, slider.start)
     st.session_state[KEY] = dict(moves)

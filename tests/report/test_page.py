@@ -19,7 +19,7 @@ from tests.report.parsed import Page
 
 TITLES = ("Summary", "Reporting period and definitions", "Indices by year", "Indices by feeder and area",
           "Ten largest events", "Causes", "Excluded days", "Worst feeders and laterals", "Method", "Assumptions",
-          "Scenarios side by side", "Selection and programme", "Business case", "Drivers and break-evens",
+          "Scenarios side by side", "Selection and programme", "Business case", "Sensitivity and break-even values",
           "Application checks", "Data accuracy", "What earlier conversions achieved", "Limits and cautions",
           "Reproducibility")
 
@@ -97,7 +97,7 @@ def test_the_largest_network_lists_the_top_and_points_to_the_workbook(parsed, co
 
 @pytest.mark.parametrize(("part", "empty", "said"), [
     ("history", None, "the study has no outage records"), ("selected", None, "The selection: it was not made"),
-    ("drivers", None, "Drivers and break-evens: they were not computed"),
+    ("drivers", None, "Sensitivity and break-even values: they were not computed"),
     ("application", None, "The application checks: they were not made"),
 ])
 def test_a_missing_part_is_named_where_it_would_stand(content, part, empty, said):

@@ -207,7 +207,7 @@ def turning(content, key, break_even):
     ("temporary_fraction", "“Temporary fraction” at 0.5."), ("repair_hours", "“Repair” at 0.5 h."),
 ])
 def test_what_turns_the_answer_keeps_its_name_and_unit(content, key, said):
-    assert turning(content, key, 0.5) == f"Whether “{content.scenarios[1]}” pays turns on: {said}"
+    assert turning(content, key, 0.5) == f"Break-even values of “{content.scenarios[1]}” within the ranges: {said}"
 
 
 def test_every_element_of_a_share_has_a_label_of_its_own():
