@@ -53,7 +53,7 @@ class Formats:
         return self.of(num_format=KINDS[kind].excel, **more)
 
     @property
-    def head(self) -> Format:
+    def header(self) -> Format:
         """A column's header."""
         return self.of(bold=True, text_wrap=True, valign="top", bottom=1, bg_color=WASH)
 
