@@ -37,7 +37,7 @@ def test_the_command_line_loads_matplotlib_only_to_draw(code):
 
 
 def test_no_page_of_the_app_loads_matplotlib(tmp_path):
-    from reliability.ui import workspace
+    from reliability.study import workspace
 
     found = loaded(PAGES.format(variable=workspace.ENVIRONMENT, folder=tmp_path))
     assert "plotly.graph_objs" in found
