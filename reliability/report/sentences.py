@@ -307,7 +307,7 @@ def _main_driver(content: Content, scenario: int | None) -> list[Sentence]:
         return []
     first = rows.iloc[0]
     key = str(first["assumption"])
-    turn, unit = Figure(float(first["break_even"]), "any"), spoken_unit(key, content.currency)
+    turn, unit = Figure(float(first["break_even"]), "amount"), spoken_unit(key, content.currency)
     sentence = say("The NPV of {s} is most sensitive to {label}: from {low} to {high}{unit} it changes from {a} to "
                    "{b}.",
                s=Name(content.scenarios[scenario]), label=Name(label_of(key)), low=Figure(float(first["low"])),
