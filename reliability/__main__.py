@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import os
 import sys
@@ -13,6 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from reliability.cautions import CAUTION
+from reliability.formats import count, shown
 from reliability.output_folder import foreign_files
 from reliability.schema.assumptions import BY_KEY
 from reliability.study import Problem, Study, StudyError, open_study
@@ -25,6 +27,8 @@ DEFECT = 1
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; returns the exit status: 0, or 2 for a study with problems."""
     options = _parser().parse_args(arguments)
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")  # a terminal's own letters may lack a dash or a narrow space
     try:
         options.command(options)
         sys.stdout.flush()
@@ -144,7 +148,6 @@ def _run(options: argparse.Namespace) -> None:
 def _check(options: argparse.Namespace) -> None:
     from reliability.history.findings import messages
     from reliability.pipeline import records_of, with_rates
-    from reliability.report.figures import noun_for
 
     study = _opened(options.study)
     records = records_of(study)
@@ -153,7 +156,7 @@ def _check(options: argparse.Namespace) -> None:
         _print_notes(messages(records.findings, study.outages_file))
     counts = {"section": len(study.sections), "customer": int(study.sections["customers"].sum()),
               "scenario": len(study.scenarios)}
-    print(f"{study.name}: {', '.join(f'{n} {noun_for(n, noun)}' for noun, n in counts.items())}; no problems.")
+    print(f"{study.name}: {', '.join(count(n, noun) for noun, n in counts.items())}; no problems.")
 
 
 def _history(options: argparse.Namespace) -> None:
@@ -213,8 +216,8 @@ def _outline(summary: dict) -> str:
     for scenario in summary["scenarios"]:
         expected = scenario["expected"]
         cells = [expected["saifi"], expected["saidi_min"], expected["maifi_e"], sum(expected["callouts"].values())]
-        shown = [f"{c:.{d}f}" if c is not None else "–" for c, d in zip(cells, (3, 1, 2, 1), strict=True)]
-        lines.append(f"{scenario['name'][:width - 2]:{width}}{shown[0]:>9}{shown[1]:>11}{shown[2]:>9}{shown[3]:>14}")
+        texts = [shown(c, kind) for c, kind in zip(cells, ("index", "minutes", "index", "amount"), strict=True)]
+        lines.append(f"{scenario['name'][:width - 2]:{width}}{texts[0]:>9}{texts[1]:>11}{texts[2]:>9}{texts[3]:>14}")
     return "\n".join([*lines, CAUTION])
 
 

@@ -13,13 +13,14 @@ from reliability.business.laterals import laterals_frame
 from reliability.business.options import Options
 from reliability.business.selection import Choice
 from reliability.faults.outcomes import OutcomeTable
+from reliability.formats import count
 from reliability.history import History
 from reliability.indices.expected import Expected
 from reliability.indices.frame import indices_frame
 from reliability.indices.simulation import Simulated
 from reliability.network.application import ApplicationChecks, application_frame
 from reliability.network.tree import Network
-from reliability.schema.problems import number_of, shorten
+from reliability.schema.problems import shorten
 from reliability.study.cost_table import CostTable
 from reliability.study.study import Study
 
@@ -40,7 +41,7 @@ class Plan:
     drivers: pd.DataFrame
 
     def __repr__(self) -> str:
-        return f"Plan: {number_of(len(self.choice.selection), 'row')} selected for {self.choice.objective}"
+        return f"Plan: {count(len(self.choice.selection), 'row')} selected for {self.choice.objective}"
 
 
 @dataclass(frozen=True)
@@ -62,9 +63,9 @@ class Results:
     history: History | None = None
 
     def __repr__(self) -> str:
-        parts = [number_of(len(self.study.scenarios), "scenario")]
+        parts = [count(len(self.study.scenarios), "scenario")]
         if self.simulated is not None:
-            parts.append(f"{number_of(self.simulated.trials, 'trial')} of {number_of(self.simulated.years, 'year')}")
+            parts.append(f"{count(self.simulated.trials, 'trial')} of {count(self.simulated.years, 'year')}")
         parts += [name for name in ("plan", "history") if getattr(self, name) is not None]
         return f"Results of '{shorten(self.study.name, 60)}': {', '.join(parts)}"
 

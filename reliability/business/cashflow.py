@@ -20,6 +20,7 @@ from reliability.business.costs import (
     totals,
     yearly_money,
 )
+from reliability.business.verdict import scope, verdict
 from reliability.faults.consequences import CALLOUTS
 from reliability.faults.outcomes import OutcomeTable
 from reliability.indices.draws import values_of_trials
@@ -34,6 +35,7 @@ from reliability.study.cost_table import CostTable
 
 SAVINGS = dict(zip(PARTS, ("callout_saving", "energy_saving", "incentive", "interruption_cost_saving"), strict=True))
 ROUNDING = 1e-9  # of an amount; less avoided than that is rounding, not protection
+BASE = "What the other scenarios are compared with."
 CASHFLOW_COLUMNS = ("scenario", "year", "capex", *SAVINGS.values(), "inspection", "net", "discounted")
 
 
@@ -210,7 +212,8 @@ def _summary(business: Business, scenario: int) -> dict[str, object]:
         **{f"cost_per_{what}_avoided":
            yearly_capital / (was - after[what]) if scenario and was - after[what] > ROUNDING * was else None
            for what, was in before.items()},
-        "verdict": _verdict(business, scenario, net_present, benefit, cost),
+        "verdict": verdict(business.scenarios[scenario], net_present, benefit, cost, business.currency,
+                           scope(values["perspective"], years)) if scenario else BASE,
     }
 
 
@@ -218,22 +221,6 @@ def _avoidable(amounts: Mapping[str, float]) -> dict[str, float]:
     """Customer interruptions, customer-minutes and call-outs of a year."""
     return {"ci": amounts["ci"], "cmi": MINUTES_PER_HOUR * amounts["customer_hours"],
             "callout": sum(amounts[c] for c in CALLOUTS)}
-
-
-def _verdict(business: Business, scenario: int, net_present: float, benefit: float, cost: float) -> str:
-    """One plain sentence on whether the scenario pays."""
-    if scenario == 0:
-        return "What the other scenarios are compared with."
-    name, years = business.scenarios[scenario], int(business.values["horizon_years"])
-    money = f"{abs(net_present):,.0f} {business.currency}".strip()
-    view = f"over {years} years, seen by {'society' if business.values['perspective'] == 'society' else 'the utility'}"
-    if abs(net_present) < 0.5:
-        return f"{name} neither pays nor costs {view}."
-    if net_present > 0:
-        return f"{name} pays: it is worth {money} more than it costs {view}."
-    if benefit <= 0:
-        return f"{name} does not pay: it saves nothing and loses {money} {view}."
-    return f"{name} does not pay: it loses {money} {view}; its savings cover {benefit / cost:.0%} of its costs."
 
 
 def _spread(npv: np.ndarray | None) -> dict[str, float | None]:

@@ -11,6 +11,7 @@ from reliability.business.greedy_frontier import corner_sets, only_money_limits
 from reliability.business.limits import Limits
 from reliability.business.options import Options
 from reliability.business.selection import GAP, NPV, SAIDI, SECONDS, choose, selection_frame, totals_of
+from reliability.formats import money
 
 # Half a per cent of the reduction: finer than a planner's inputs, and thirty searches in seconds.
 FRONTIER_GAP = 5e-3
@@ -80,7 +81,7 @@ def programme(options: Options, years: int, yearly_budget: float | None = None, 
         return result, "Nothing to convert: no year's conversions do better than leaving every lateral as it is."
     laterals, last = int((result["what"] == "lateral").sum()), int(result["year"].max())
     return result, (f"{laterals} laterals converted in {last} year{'s' if last > 1 else ''} "
-                    f"for {options.money(result['capex'].sum())}.")
+                    f"for {money(result['capex'].sum(), options.currency)}.")
 
 
 def _allowed(in_all: float | None, yearly: float | None, spent: float) -> float | None:

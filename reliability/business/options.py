@@ -72,10 +72,6 @@ class Options:
     rows: pd.DataFrame
     currency: str = ""
 
-    def money(self, amount: float) -> str:
-        """An amount in words: 74,083 USD."""
-        return f"{amount:,.0f} {self.currency}".rstrip()
-
     @property
     def customers_served(self) -> float:
         """Customers of the network."""

@@ -28,6 +28,8 @@ from reliability.business.limits import (
     never_better,
 )
 from reliability.business.options import AS_IT_IS, EFFECTS, Options
+from reliability.business.verdict import pays
+from reliability.formats import count, exact, money, number
 
 NPV, SAIDI = "npv", "saidi"
 SECONDS = 30.0
@@ -75,7 +77,7 @@ def choose(options: Options, limits: Limits | None = None, objective: str = NPV,
     took = time.monotonic() - begun
     if result.x is None:
         message = _why_not(options, limits, keep) if result.status == INFEASIBLE else (
-            f"No choice was found in {seconds:g} s; allow more time or set fewer limits.")
+            f"No choice was found in {exact(seconds)} s; allow more time or set fewer limits.")
         return _nothing(options, objective, message, took)
     chosen = result.x > 0.5
     totals = totals_of(options, chosen)
@@ -199,7 +201,7 @@ def _why_not(options: Options, limits: Limits, keep: np.ndarray | None) -> str:
         helps.append(plain)
         if name == "saidi_reduction_minutes":
             most = totals_of(options, result.x > 0.5)["saidi_minutes_avoided"]
-            message += f" About {most:.3g} minutes of SAIDI can be avoided within the others."
+            message += f" About {number(most)} minutes of SAIDI can be avoided within the others."
     return message + (f" Without {' or without '.join(helps)} there is one." if helps else
                       " Leaving any single one out does not help.")
 
@@ -215,10 +217,10 @@ def _message(options: Options, totals: Mapping[str, float], objective: str) -> s
         gain = "has a higher NPV than" if objective == NPV else "avoids more SAIDI than"
         return f"Nothing to convert: within the limits no conversion {gain} leaving every lateral as it is."
     laterals, changed = round(totals["laterals"]), round(totals["backup_settings_changed"])
-    what = f"{laterals} lateral{'' if laterals == 1 else 's'} converted"
+    what = f"{count(laterals, 'lateral')} converted"
     if changed:
-        what += f" and {changed} breaker{'' if changed == 1 else 's'} or recloser{'' if changed == 1 else 's'} set anew"
-    pays = "pays" if totals["npv"] > 0 else "does not pay"
+        what += f" and settings changed at {count(changed, 'breaker or recloser', 'breakers or reclosers')}"
     minutes = totals["saidi_minutes_avoided"]
-    return (f"{what} for {options.money(totals['capex'])}: this {pays} (NPV {options.money(totals['npv'])}) and "
-            f"{'avoids' if minutes >= 0 else 'adds'} {abs(minutes):.3g} minutes of SAIDI a year.")
+    return (f"{what} for {money(totals['capex'], options.currency)}: this {pays(totals['npv'])} (NPV "
+            f"{money(totals['npv'], options.currency)}) and {'avoids' if minutes >= 0 else 'adds'} "
+            f"{number(abs(minutes))} minutes of SAIDI a year.")

@@ -17,6 +17,7 @@ from reliability.faults.parts import THREE_PHASE, part_probability, parts_of_row
 from reliability.faults.places import Places, split_places
 from reliability.faults.sequence import Backups, resolve_sequence
 from reliability.faults.states import States, state_probability, states_of_rows
+from reliability.formats import count
 from reliability.network.coordination import Coordination, coordination
 from reliability.network.device_settings import ALL_ELEMENTS, DELAYED_OPERATION, FAST_OPERATION, PHASE_ELEMENTS
 from reliability.network.model import Model
@@ -24,7 +25,6 @@ from reliability.network.protection import Protection, protection
 from reliability.network.rates import fault_rates
 from reliability.network.tree import Network
 from reliability.schema.columns import FAST
-from reliability.schema.problems import number_of
 from reliability.schema.scenarios import Scenario
 from reliability.schema.values import Assumptions
 
@@ -65,8 +65,8 @@ class OutcomeTable:
         return len(self.section)
 
     def __repr__(self) -> str:
-        return (f"OutcomeTable: {number_of(len(self), 'row')}, {number_of(len(self.scenarios), 'scenario')}, "
-                f"{number_of(len(self.network), 'section')}")
+        return (f"OutcomeTable: {count(len(self), 'row')}, {count(len(self.scenarios), 'scenario')}, "
+                f"{count(len(self.network), 'section')}")
 
     def take(self, rows: np.ndarray) -> OutcomeTable:
         """The table of the given rows (positions or mask) only."""

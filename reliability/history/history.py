@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.cautions import CAUTION
+from reliability.formats import count
 from reliability.history.calibration import Calibration, calibrate
 from reliability.history.conversions import BeforeAfter, before_after
 from reliability.history.customer_indices import customer_indices
@@ -17,7 +18,6 @@ from reliability.history.major_events import MajorEvents, major_events
 from reliability.history.observed import cause_indices, daily_indices, feeder_indices, tally, yearly_indices
 from reliability.history.outages import Records, read_records
 from reliability.history.rates import LearnedRates, learn_rates
-from reliability.schema.problems import number_of
 from reliability.study.record_settings import FIXED
 from reliability.study.study import Study
 
@@ -57,8 +57,8 @@ class History:
 
     def __repr__(self) -> str:
         years, steps = self.records.years, self.records.steps
-        return (f"History: {int(years[0])} to {int(years[-1])}, {number_of(len(steps), 'restoration step')}, "
-                f"{number_of(len(self.major_events.days), 'major event day')}")
+        return (f"History: {int(years[0])} to {int(years[-1])}, {count(len(steps), 'restoration step')}, "
+                f"{count(len(self.major_events.days), 'major event day')}")
 
 
 def read_history(study: Study, modelled: pd.DataFrame | None = None, records: Records | None = None) -> History:

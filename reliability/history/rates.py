@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from reliability.formats import count
 from reliability.history.empirical_bayes import LEVEL, Posterior, beta_binomial, gamma_poisson
 from reliability.history.outages import PERMANENT, TEMPORARY, Records
 from reliability.history.recorded_faults import NOWHERE, recorded_faults
@@ -245,8 +246,8 @@ def _place(result: pd.DataFrame, rows: np.ndarray, columns: tuple[str, ...], pos
 def _notes(units: pd.DataFrame, settings: RecordSettings, records: Records | None, nowhere: int) -> tuple[str, ...]:
     """What a reader of the rates should know; nowhere: faults that the records show but cannot place."""
     faults = units["faults"].sum()
-    notes = [f"Fault rates are learned from {faults:.0f} observed faults on {len(units)} laterals and mains, each "
-             f"pulled towards its group by its exposure; intervals hold {LEVEL:.0%}.",
+    notes = [f"Fault rates are learned from {count(round(faults), 'observed fault')} on {len(units)} laterals and "
+             f"mains, each pulled towards its group by its exposure; intervals hold {LEVEL:.0%}.",
              "Faults observed are those recorded at a lateral or main. Temporary faults that the device above clears, "
              "on a main or under fuse saving, leave no record there: the learned rate and temporary fraction, and the "
              "momentary indices computed with them, are then too low."]
@@ -275,7 +276,8 @@ def _kind_notes(units: pd.DataFrame, settings: RecordSettings) -> list[str]:
     notes, without = [], known.index[known == 0]
     if known.any():
         by_cause = ", or of a cause mapped in [history.causes]" if settings.cause_kinds else ""
-        notes.append(f"The temporary fraction is learned from the {known.sum():.0f} faults of recorded kind{by_cause}.")
+        faults_known = count(int(known.sum()), "fault")
+        notes.append(f"The temporary fraction is learned from the {faults_known} of recorded kind{by_cause}.")
     if len(without):
         where = f" for {', '.join(without[:6])}{' and others' if len(without) > 6 else ''}" if known.any() else ""
         notes.append(f"No fault of a known kind was recorded{where}: a blown fuse does not show whether "

@@ -21,13 +21,13 @@ from reliability.faults.chains import FACTS, pattern_probability
 from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, kind_probability, row_rates
 from reliability.faults.states import state_probability
 from reliability.faults.times import hours_of
+from reliability.formats import count
 from reliability.indices.draws import draw_unknowns, one_trial, values_of_trials, yearly_multipliers
 from reliability.indices.events import Block, simulate_block, year_weights
 from reliability.indices.measures import COUNTED, TIMED, ExtraMeasure, amounts_of, coefficients
 from reliability.network.model import Model
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
-from reliability.schema.problems import number_of
 from reliability.schema.scenarios import Scenario
 from reliability.schema.values import Assumptions
 
@@ -75,8 +75,8 @@ class Simulated:
     limited: bool = False
 
     def __repr__(self) -> str:
-        return (f"Simulated: {number_of(self.trials, 'trial')} of {number_of(self.years, 'year')}, "
-                f"{number_of(len(self.scenarios), 'scenario')}, seed {self.seed}")
+        return (f"Simulated: {count(self.trials, 'trial')} of {count(self.years, 'year')}, "
+                f"{count(len(self.scenarios), 'scenario')}, seed {self.seed}")
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from reliability.formats import shown
 from reliability.network.application_catalogue import FAIL, PASS, REVIEW, UNKNOWN, VERDICTS, Check, worst
 from reliability.network.application_fuse import existing_ceilings_a, fuse_checks
 from reliability.network.application_proposal import Proposal, propose
@@ -182,7 +183,7 @@ def open_points(checks: ApplicationChecks) -> np.ndarray:
 def verdicts_said(checks: ApplicationChecks) -> str:
     """How many laterals get each verdict, in words."""
     numbers = np.bincount(checks.verdict, minlength=len(VERDICTS))
-    return ", ".join(f"{n:,} {verdict}" for verdict, n in zip(VERDICTS, numbers, strict=True))
+    return ", ".join(f"{shown(n, 'count')} {verdict}" for verdict, n in zip(VERDICTS, numbers, strict=True))
 
 
 def verdict_counts(checks: ApplicationChecks) -> pd.DataFrame:

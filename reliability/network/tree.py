@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from reliability.formats import count
 from reliability.network.curves import Points, points_by_name
 from reliability.network.device_settings import DeviceSettings, device_settings
 from reliability.network.devices import HEADS_LATERAL, NO_DEVICE, PROTECTS, RECLOSES, codes_of
 from reliability.network.forest import depth_first, largest_below, nearest, sums_below, topmost
 from reliability.schema.columns import CUSTOMER_CLASSES, SECTIONS, SETTINGS
-from reliability.schema.problems import number_of
 
 NO_SETTINGS = pd.DataFrame({c.name: pd.Series(dtype="str" if c.kind == "text" else float) for c in SETTINGS})
 IDENTIFIERS = ("section_id", "parent_id", "feeder_id", "device")  # text columns that have arrays of their own
@@ -81,8 +81,8 @@ class Network:
         return len(self.ids)
 
     def __repr__(self) -> str:
-        return (f"Network: {number_of(len(self), 'section')}, {number_of(len(self.candidates), 'lateral')}, "
-                f"{number_of(len(self.feeder_ids), 'feeder')}")
+        return (f"Network: {count(len(self), 'section')}, {count(len(self.candidates), 'lateral')}, "
+                f"{count(len(self.feeder_ids), 'feeder')}")
 
     @property
     def candidates(self) -> np.ndarray:

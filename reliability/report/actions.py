@@ -51,10 +51,10 @@ def lateral_actions(content: Content, frame: pd.DataFrame) -> np.ndarray:
     action = np.where(failed != "", "none: application check not passed (" + failed + ")" + (
         "; a lateral recloser was not chosen" if chosen is not None else ""), action)
     if chosen is not None and len(chosen):
-        told = pd.Series([_conversion(row) for row in chosen.to_dict("records")],
+        conversions = pd.Series([_conversion(row) for row in chosen.to_dict("records")],
                          index=chosen["section_id"].astype(str))
-        told = told[~told.index.duplicated()]
-        action = np.where(ids.isin(told.index), ids.map(told), action)
+        conversions = conversions[~conversions.index.duplicated()]
+        action = np.where(ids.isin(conversions.index), ids.map(conversions), action)
     return action.astype(object)
 
 
@@ -67,7 +67,7 @@ def _conversion(row: dict) -> str:
 
 
 def _otherwise(content: Content, ids: pd.Series, npv: np.ndarray, selected: bool) -> np.ndarray:
-    """What is said of a lateral that nothing else is said of."""
+    """The action of a lateral without another one."""
     if selected:
         return np.where(npv < 0, "none: would cost more than it saves", "none: not chosen within the limits")
     scenario = proposal(content)

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import pandas as pd
 
+from reliability.formats import TEXT
 from reliability.report.chart import Chart
-from reliability.report.figures import TEXT, Sentence, resolve
+from reliability.report.figures import Sentence, resolve
 
 TO, PLUS_MINUS = " to ", " ± "
 
@@ -35,7 +37,7 @@ class Column:
     where: str = "both"
 
     @property
-    def head(self) -> str:
+    def header(self) -> str:
         """Label and unit."""
         return f"{self.label}, {self.unit}" if self.unit else self.label
 
@@ -146,14 +148,15 @@ def words(*sentences: str) -> Points:
 
 
 def summary_table(key: str, title: str, summary: Mapping, first: Column, rows: Sequence[tuple[str, str]],
-                  columns: Sequence[tuple[Column, str] | tuple[Column, str, str]], **more: object) -> Table:
+                  columns: Sequence[tuple[Column, str] | tuple[Column, str, str]], **more: Any) -> Table:
     """A table whose numbers are read from summary.json, so that they are those.
 
     rows: label and JSON Pointer of each row; columns: column and the pointer to go on with, a
     second one for a column with `high`. A column in which nothing exists is left out.
     """
     kept = [c for c in columns if any(resolve(summary, row + c[1]) is not None for _, row in rows)]
-    frame, paths = {first.key: [label for label, _ in rows]}, {first.key: [""] * len(rows)}
+    frame: dict[str, list] = {first.key: [label for label, _ in rows]}
+    paths = {first.key: [""] * len(rows)}
     for column, *places in kept:
         for name, place in zip((column.key, column.high), places, strict=False):
             values = [resolve(summary, row + place) for _, row in rows]

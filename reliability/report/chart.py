@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reliability.report.figures import MINUS
-
+Numbers = Sequence[float] | np.ndarray
+Places = Numbers | Sequence[str]          # of an axis: numbers, or numpy days, or what names a category
 LINEAR, LOG, DATE = "linear", "log", "date"
 SOLID, DASHED, DOTTED = "solid", "dashed", "dotted"
 DECADES_FOR_LOG = 2.0       # an axis is logarithmic where its values span so many; our choice
@@ -43,9 +43,9 @@ class Bars:
     """
 
     name: str
-    values: Sequence[float]
-    low: Sequence[float] | None = None
-    high: Sequence[float] | None = None
+    values: Numbers
+    low: Numbers | None = None
+    high: Numbers | None = None
     labels: Sequence[str] | None = None
     base: float = 0.0
     dots: bool = False
@@ -61,10 +61,10 @@ class Points:
     """
 
     name: str
-    x: Sequence
-    y: Sequence[float]
-    low: Sequence[float] | None = None
-    high: Sequence[float] | None = None
+    x: Places
+    y: Numbers
+    low: Numbers | None = None
+    high: Numbers | None = None
     labels: Sequence[str] | None = None
     hover: Sequence[str] | None = None
     fill: int = 0
@@ -76,8 +76,8 @@ class Line:
     """A line through (n,) places, broken where y is not a number; fill None is drawn in ink."""
 
     name: str
-    x: Sequence
-    y: Sequence[float]
+    x: Places
+    y: Numbers
     dash: str = SOLID
     fill: int | None = None
     marked: bool = False
@@ -157,20 +157,10 @@ class PlotChart:
 Chart = BarChart | PlotChart
 
 
-def scale_for(values: Sequence[float]) -> str:
+def scale_for(values: Numbers) -> str:
     """LOG where the values above zero span decades and none lies below it, else LINEAR."""
     finite = np.asarray(values, dtype=float)
     finite = finite[np.isfinite(finite)]
     above = finite[finite > 0]
     spans = len(above) > 1 and math.log10(above.max() / above.min()) >= DECADES_FOR_LOG
     return LOG if spans and (finite >= 0).all() else LINEAR
-
-
-def compact(value: float) -> str:
-    """A number for a label in a picture: three digits, thousands as k, M or bn; "" where it does not exist."""
-    if not math.isfinite(value):
-        return ""
-    size, letters = next(((s, t) for s, t in ((1e9, " bn"), (1e6, " M"), (1e3, " k")) if abs(value) >= s), (1.0, ""))
-    scaled = abs(value) / size
-    places = 0 if scaled == 0 else max(2 - math.floor(math.log10(scaled)), 0)
-    return f"{MINUS if value < 0 else ''}{scaled:.{places}f}{letters}"

@@ -5,21 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from reliability.report.chart import (
-    LOG,
-    SOLID,
-    Axis,
-    BarChart,
-    Bars,
-    Line,
-    PlotChart,
-    Points,
-    Reference,
-    compact,
-    scale_for,
-)
+from reliability.formats import compact, money, number, shown, signed_number, spoken
+from reliability.report.chart import LOG, SOLID, Axis, BarChart, Bars, Line, PlotChart, Points, Reference, scale_for
 from reliability.report.content import Case, Content
-from reliability.report.figures import shown
 from reliability.schema.problems import shorten
 
 PANELS = (("saifi", "SAIFI, sustained interruptions a customer and year", "index"),
@@ -42,8 +30,9 @@ def scenarios(content: Content) -> list[BarChart]:
 def _expected(content: Content, index: str, axis: str, kind: str) -> BarChart:
     names = content.scenarios[:MOST_SCENARIOS]
     means = [_number(content.at("scenarios", i, "expected", index)) for i in range(len(names))]
-    said = "; ".join(f"{shorten(n, 30)}: {v:.4g}" for n, v in zip(names, means, strict=True))
-    return BarChart(f"chart-scenarios-{index}", f"{axis.split(',')[0]} of the scenarios, expected", said, names, (
+    description = "; ".join(f"{shorten(n, 30)}: {spoken(v, kind)}" for n, v in zip(names, means, strict=True))
+    name = axis.split(",")[0]
+    return BarChart(f"chart-scenarios-{index}", f"{name} of the scenarios, expected", description, names, (
         Bars(axis, means, labels=[shown(v, kind) for v in means]),), Axis(axis), lying=True)
 
 
@@ -53,17 +42,19 @@ def _change(content: Content, index: str, axis: str, kind: str) -> BarChart:
     mean, error, p10, p90 = (np.array([_number(content.at("scenarios", i, "difference_to_as_built", index, part))
                                        for i in rows]) for part in ("mean", "se", "p10", "p90"))
     name = axis.split(",")[0]
-    said = "; ".join(f"{shorten(n, 30)}: {m:+.3g} ± {NORMAL_90 * e:.2g}, single years {a:+.3g} to {b:+.3g}"
+    description = "; ".join(f"{shorten(n, 30)}: {signed_number(m)} ± {number(NORMAL_90 * e, 2)}, single years "
+                     f"{signed_number(a)} to {signed_number(b)}"
                      for n, m, e, a, b in zip(names, mean, error, p10, p90, strict=True))
     return BarChart(
-        f"chart-change-{index}", f"Change of {name} from today's protection, under the same faults", said, names, (
+        f"chart-change-{index}", f"Change of {name} from today's protection, under the same faults", description,
+        names, (
             Bars("Single years, 80 % range", mean, p10, p90, dots=True, faint=True),
             Bars("Mean, with its 90 % interval", mean, mean - NORMAL_90 * error, mean + NORMAL_90 * error,
                  [shown(v, kind, True) for v in mean], dots=True)),
         Axis(f"Change of {axis}"), lying=True, overlaid=True, references=(Reference("As today", 0.0, SOLID),))
 
 
-def _number(value: object) -> float:
+def _number(value: float | None) -> float:
     return float("nan") if value is None else float(value)
 
 
@@ -73,10 +64,10 @@ def cashflow(content: Content, case: Case, scenario: int, perspective: str) -> B
     rows = case.cashflow[case.cashflow["scenario"] == name]
     net = rows["net"].to_numpy(dtype=float)
     running = np.cumsum(rows["discounted"].to_numpy(dtype=float))
-    said = (f"Year 0: {net[0]:,.0f}; year 1: {net[min(1, len(rows) - 1)]:,.0f}; "
-            f"discounted sum at the end: {running[-1]:,.0f} {content.currency}.")
+    description = (f"Year 0: {money(net[0])}; year 1: {money(net[min(1, len(rows) - 1)])}; "
+            f"discounted sum at the end: {money(running[-1], content.currency)}.")
     labels = [compact(v) if i in (0, len(net) - 1) else "" for i, v in enumerate(net)]
-    return BarChart(f"chart-cashflow-{perspective}", f"Cash flow of {shorten(name, 60)}", said,
+    return BarChart(f"chart-cashflow-{perspective}", f"Cash flow of {shorten(name, 60)}", description,
                     [str(int(y)) for y in rows["year"]], (Bars("Net of the year", net, labels=labels),),
                     Axis(f"Money, {shorten(content.currency, 12)}"), "Year",
                     line=Line(f"Discounted, running sum (at the end {compact(running[-1])})", (), running, marked=True))
@@ -85,7 +76,7 @@ def cashflow(content: Content, case: Case, scenario: int, perspective: str) -> B
 def frontier(content: Content, frame: pd.DataFrame) -> PlotChart:
     """The largest SAIDI reduction for a budget, and the selection on it."""
     x, y = (frame[c].to_numpy(dtype=float) for c in ("capex", "saidi_minutes_avoided"))
-    said = f"From {x[0]:,.0f} for {y[0]:.3g} minutes to {x[-1]:,.0f} for {y[-1]:.3g} minutes."
+    description = f"From {money(x[0])} for {number(y[0])} minutes to {money(x[-1])} for {number(y[-1])} minutes."
     scale = scale_for(x)
     drawn = x > 0 if scale == LOG else np.ones(len(x), dtype=bool)
     series: list[Line | Points] = [Line("The most that a budget can avoid", x[drawn], y[drawn], fill=0, marked=True)]
@@ -96,7 +87,7 @@ def frontier(content: Content, frame: pd.DataFrame) -> PlotChart:
     if chosen is not None and chosen.feasible and chosen.totals and (chosen.totals["capex"] > 0 or scale != LOG):
         series.append(Points("The selection", [float(chosen.totals["capex"])],
                              [float(chosen.totals["saidi_minutes_avoided"])], fill=1, large=True))
-    return PlotChart("chart-frontier", "What money buys: SAIDI avoided for a budget", said,
+    return PlotChart("chart-frontier", "Benefit against budget: SAIDI avoided", description,
                      Axis(f"Capital, {shorten(content.currency, 12)}" + (" (logarithmic)" if scale == LOG else ""),
                           scale), Axis("SAIDI avoided, min/yr"), tuple(series))
 
@@ -107,14 +98,14 @@ def drivers(content: Content, name: str, frame: pd.DataFrame) -> BarChart:
     now = float(rows["npv"].iloc[0])
     low, high = (rows[c].to_numpy(dtype=float) for c in ("npv_low", "npv_high"))
     labels = [str(x) for x in rows["label"]]
-    said = "; ".join(f"{n}: {a:,.0f} to {b:,.0f}" for n, a, b in zip(labels, low, high, strict=True))
+    description = "; ".join(f"{n}: {money(a)} to {money(b)}" for n, a, b in zip(labels, low, high, strict=True))
     ends = [*low, *high]
     zero = (Reference("Breaks even", 0.0),) if min(ends) <= 0 <= max(ends) else ()
     # where both ends lie on one side of today's value the nearer one would be overprinted
     apart = (low - now) * (high - now) < 0
     further = np.abs(low - now) >= np.abs(high - now)
     return BarChart(
-        "chart-drivers", f"What moves the NPV of {shorten(name, 60)}", said, labels, (
+        "chart-drivers", f"Sensitivity of the NPV of {shorten(name, 60)}", description, labels, (
             Bars("Assumption at its low", low, base=now, fill=0,
                  labels=[compact(v) if a or f else "" for v, a, f in zip(low, apart, further, strict=True)]),
             Bars("at its high", high, base=now, fill=1,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from reliability.formats import compact, count, number, shown
 from reliability.history.calibration import Calibration
 from reliability.history.conversions import BeforeAfter
 from reliability.history.history import History
@@ -22,9 +23,7 @@ from reliability.report.chart import (
     PlotChart,
     Points,
     Reference,
-    compact,
 )
-from reliability.report.figures import noun_for, shown
 from reliability.report.records import causes_frame
 from reliability.schema.problems import shorten
 
@@ -43,16 +42,16 @@ MEASURES = {"sustained_interruptions": "Sustained interruptions", "callouts": "C
 
 
 def years(history: History, index: str = "saidi_min") -> BarChart:
-    """An index by year with and without major event days; no second bar where no day was told apart."""
+    """An index by year with and without major event days; no second bar without a threshold."""
     records, (name, axis, kind) = history.records, INDICES[index]
     names = [str(int(y)) + ("*" if int(y) in records.partial else "") for y in records.years]
-    told = np.array([history.major_events.has_verdict(int(y)) for y in records.years])
+    known = np.array([history.major_events.has_verdict(int(y)) for y in records.years])
     every = history.every_event.years[index].to_numpy(dtype=float)
-    without = np.where(told, history.without_major_events.years[index].to_numpy(dtype=float), np.nan)
-    said = "; ".join(f"{y}: {shown(a, kind)}" + (f", without {shown(b, kind)}" if np.isfinite(b) else
+    without = np.where(known, history.without_major_events.years[index].to_numpy(dtype=float), np.nan)
+    description = "; ".join(f"{y}: {shown(a, kind)}" + (f", without {shown(b, kind)}" if np.isfinite(b) else
                                                  ", no day set apart")
                      for y, a, b in zip(names, every, without, strict=True))
-    return BarChart(f"chart-years-{index}", f"{name} by year", said, names, (
+    return BarChart(f"chart-years-{index}", f"{name} by year", description, names, (
         Bars("All events", every, labels=_labels(every, kind)),
         Bars("Without major event days", without, labels=_labels(without, kind), fill=1)), Axis(axis),
         "Year" + (" (* covered in part)" if records.partial else ""))
@@ -76,11 +75,11 @@ def daily(history: History) -> PlotChart:
         x += [f"{year}-01-01", f"{year}-12-31", f"{year}-12-31"]
         y += [limit, limit, np.nan]
     above = days[major]
-    said = (f"{len(days):,} days with interruptions, {len(above)} of them major event {noun_for(len(above), 'day')}" +
-            (f"; the largest is {above['saidi_min'].idxmax():%Y-%m-%d} with {above['saidi_min'].max():.4g} minutes."
+    description = (f"{count(len(days), 'day')} with interruptions, {count(len(above), 'major event day')} among them" +
+            (f"; the largest is {above['saidi_min'].idxmax():%Y-%m-%d} with {number(above['saidi_min'].max())} minutes."
              if len(above) else "."))
     return PlotChart(
-        "chart-daily", "Daily SAIDI and the threshold of a major event day", said,
+        "chart-daily", "Daily SAIDI and the threshold of a major event day", description,
         Axis("Day on which the event began", DATE), Axis("Daily SAIDI, minutes (logarithmic)", LOG), (
             _days(others, days[~major].iloc[::one_in], 0), _days("Major event days", above, 1),
             Line("Threshold T_MED", np.array(x, dtype="datetime64[D]"), np.array(y, dtype=float), DASHED)))
@@ -100,8 +99,8 @@ def causes(history: History) -> BarChart:
         rest = len(names) - (MOST_CAUSES - 1)          # never a bar that hides a single cause
         names = [*names[:MOST_CAUSES - 1], f"{rest} other causes"]
         values = np.append(values[:MOST_CAUSES - 1], values[MOST_CAUSES - 1:].sum())
-    said = "; ".join(f"{shorten(n, 30)}: {v:,.0f}" for n, v in zip(names, values, strict=True))
-    return BarChart("chart-causes", "Causes by customer-minutes", said, names, (
+    description = "; ".join(f"{shorten(n, 30)}: {number(v)}" for n, v in zip(names, values, strict=True))
+    return BarChart("chart-causes", "Causes by customer-minutes", description, names, (
         Bars("Customer-minutes", values, labels=[compact(v) for v in values]),),
         Axis("Customer-minutes of interruption, all years"), lying=True)
 
@@ -111,8 +110,8 @@ def worst_laterals(history: History) -> BarChart:
     table = history.worst_laterals.head(MOST_LATERALS)
     names, values = [str(i) for i in table.index], table["events_per_year"].to_numpy(dtype=float)
     labels = [f"{shown(v, 'ratio')} ({int(n)})" for v, n in zip(values, table["events"], strict=True)]
-    said = "; ".join(f"{shorten(n, 30)}: {shown(v, 'ratio')}" for n, v in zip(names, values, strict=True))
-    return BarChart("chart-worst-laterals", "Worst-performing laterals", said, names, (
+    description = "; ".join(f"{shorten(n, 30)}: {shown(v, 'ratio')}" for n, v in zip(names, values, strict=True))
+    return BarChart("chart-worst-laterals", "Worst-performing laterals", description, names, (
         Bars("Sustained events", values, labels=labels),),
         Axis("Sustained events a year (in brackets: in all years)"), lying=True)
 
@@ -132,10 +131,10 @@ def learned_rates(history: History) -> PlotChart:
     means = history.learned.priors.reindex(columns=["mean_per_km"])["mean_per_km"].drop(MAIN, errors="ignore").dropna()
     series += [Line(f"Mean, {group}", [0.0, top], [mean, mean], DASHED, 1 + i)
                for i, (group, mean) in enumerate(means.items())]
-    said = (f"{len(units):,} laterals; observed from {compact(np.nanmin(observed))} to {compact(top)}, learned from "
-            f"{compact(np.nanmin(learned))} to {compact(np.nanmax(learned))} faults a km and year."
+    description = (f"{count(len(units), 'lateral')}; observed from {compact(np.nanmin(observed))} to {compact(top)}, "
+            f"learned from {compact(np.nanmin(learned))} to {compact(np.nanmax(learned))} faults a km and year."
             if len(units) else "No lateral has a learned rate.")
-    return PlotChart("chart-rates", "Fault rates of laterals, recorded and learned", said,
+    return PlotChart("chart-rates", "Fault rates of laterals, recorded and learned", description,
                      Axis("Recorded, faults/(km·yr)"), Axis("Learned, faults/(km·yr)"), tuple(series))
 
 
@@ -145,10 +144,10 @@ def against_model(found: Calibration) -> PlotChart:
     rows = rows[np.isfinite(rows[["modelled_saidi_min", "observed_saidi_min"]].to_numpy(dtype=float)).all(axis=1)]
     x, y = (rows[c].to_numpy(dtype=float) for c in ("modelled_saidi_min", "observed_saidi_min"))
     top = float(max([1.0, *x, *y]))
-    said = "; ".join(f"{shorten(str(n), 20)}: modelled {a:.4g}, recorded {b:.4g}"
+    description = "; ".join(f"{shorten(str(n), 20)}: modelled {number(a)}, recorded {number(b)}"
                      for n, a, b in zip(rows.index, x, y, strict=True))
     return PlotChart(
-        "chart-against-model", "Modelled against recorded SAIDI by feeder", said,
+        "chart-against-model", "Modelled against recorded SAIDI by feeder", description,
         Axis("SAIDI modelled, minutes a year"), Axis("SAIDI recorded, minutes a year"), (
             Points("Feeder", x, y, labels=[str(n) for n in rows.index]),
             Line(ONE_TO_ONE, [0.0, top], [0.0, top], DOTTED)), equal=True)
@@ -159,8 +158,9 @@ def restoration_times(history: History) -> BarChart:
     table = history.times
     names, mean, low, high = ([str(k).capitalize() for k in table.index],
                               *(table[c].to_numpy(dtype=float) for c in ("mean_hours", "mean_low", "mean_high")))
-    said = "; ".join(f"{n}: {m:.3g} h ({a:.3g} to {b:.3g})" for n, m, a, b in zip(names, mean, low, high, strict=True))
-    return BarChart("chart-times", "Mean time to restore, with its 90 % interval", said, names, (
+    description = "; ".join(f"{n}: {number(m)} h ({number(a)} to {number(b)})"
+                     for n, m, a, b in zip(names, mean, low, high, strict=True))
+    return BarChart("chart-times", "Mean time to restore, with its 90 % interval", description, names, (
         Bars("Mean", mean, low, high, [shown(m, "hours") for m in mean], dots=True),), Axis("Hours"), lying=True)
 
 
@@ -170,9 +170,10 @@ def conversions(found: BeforeAfter) -> BarChart:
     rows = rows[np.isfinite(rows["corrected_ratio"].to_numpy(dtype=float)) & (rows["corrected_ratio"] > 0)]
     names = [MEASURES.get(str(m), str(m).replace("_", " ").capitalize()) for m in rows.index]
     ratio, low, high = (rows[c].to_numpy(dtype=float) for c in ("corrected_ratio", "corrected_low", "corrected_high"))
-    said = "; ".join(f"{n}: {r:.3g} ({a:.3g} to {b:.3g})" for n, r, a, b in zip(names, ratio, low, high, strict=True))
+    description = "; ".join(f"{n}: {number(r)} ({number(a)} to {number(b)})"
+                     for n, r, a, b in zip(names, ratio, low, high, strict=True))
     scale = LOG if (low > 0).all() and np.isfinite(high).all() else LINEAR
-    return BarChart("chart-conversions", "Effect of earlier conversions, with 90 % intervals", said, names, (
+    return BarChart("chart-conversions", "Effect of earlier conversions, with 90 % intervals", description, names, (
         Bars("Ratio", ratio, low, high, [shown(r, "ratio") for r in ratio], dots=True),),
         Axis("Change of the converted over that of the others" + (" (logarithmic)" if scale == LOG else ""), scale),
         lying=True, references=(Reference("No effect", 1.0),))

@@ -1,6 +1,6 @@
-"""What the report is told: the content of summary.json, the tables beside it, and parts that may be missing.
+"""What the report is made of: the content of summary.json, the tables beside it, and parts that may be missing.
 
-The report computes nothing anew. Its figures are those of the files that a run writes, and a
+The report computes nothing again. Its figures are those of the files that a run writes, and a
 part that a run did not bring is named where it would stand.
 """
 
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import pandas as pd
 
@@ -20,11 +21,11 @@ from reliability.history.history import History
 from reliability.network.application import ApplicationChecks
 from reliability.network.coordination import coordination
 from reliability.network.coordination_curves import LateralCurves, lateral_curves
-from reliability.network.model import Model
 from reliability.pipeline import Plan, Results
 from reliability.report.figures import Figure, figure, pointer, resolve
 from reliability.report.numbers import none_for_nan
 from reliability.report.summary import sections_frame, summary
+from reliability.schema.values import Assumptions
 from reliability.study.study import Study
 
 MOST_CURVES = 12        # pictures of coordination in a report; our choice
@@ -34,7 +35,7 @@ MOST_CURVES = 12        # pictures of coordination in a report; our choice
 class Case:
     """The business case under one perspective: "business" of summary.json by scenario, and cashflow.csv."""
 
-    summaries: Sequence[Mapping[str, object]]
+    summaries: Sequence[Mapping[str, Any]]
     cashflow: pd.DataFrame
 
 
@@ -75,7 +76,7 @@ class Content:
     """
 
     study: Study
-    summary: Mapping[str, object]
+    summary: Mapping[str, Any]
     sections: pd.DataFrame
     laterals: pd.DataFrame
     command: str = ""
@@ -106,7 +107,7 @@ class Content:
         """Whether summary.json holds a business case."""
         return all(self.at("scenarios", i, "business") for i in range(len(self.scenarios)))
 
-    def at(self, *keys: object) -> object:
+    def at(self, *keys: object) -> Any:
         """What stands in summary.json under these keys, None where nothing does."""
         return resolve(self.summary, pointer(*keys))
 
@@ -144,7 +145,7 @@ def installs(content: Content, scenario: int) -> bool:
     return known.get(content.scenarios[scenario]) is not None
 
 
-def rivals(content: Content) -> list[int]:
+def zero_capital_alternatives(content: Content) -> list[int]:
     """Scenarios that cost no device: settings of breakers and reclosers only."""
     return [i for i in range(1, len(content.scenarios)) if not installs(content, i)]
 
@@ -171,29 +172,30 @@ def planned_conversions(content: Content) -> pd.DataFrame | None:
 
 def content_of(results: Results) -> Content:
     """What the report shows of the results of a run."""
-    told = summary(results)
+    document = summary(results)
     own = str(results.study.values["perspective"])
     other = SOCIETY if own == UTILITY else UTILITY
     business = _seen_by(results, other)
     # the simulation has customers' costs only where the study's perspective counts them
     rows = none_for_nan(business_summary(business, results.simulated if own == SOCIETY else None))
-    for scenario, row in zip(told["scenarios"], rows, strict=True):
+    for scenario, row in zip(document["scenarios"], rows, strict=True):
         scenario[f"business_{other}"] = row
-    cases = {own: Case([s["business"] for s in told["scenarios"]], cashflow_frame(results.business)),
+    cases = {own: Case([s["business"] for s in document["scenarios"]], cashflow_frame(results.business)),
              other: Case(rows, cashflow_frame(business))}
-    return Content(results.study, told, sections_frame(results), laterals_frame(results.business, results.break_even),
-                   _command(results), results.history, results.checks, cases, _selected(results.plan),
-                   results.plan.drivers if results.plan else None, _coordinated(results))
+    return Content(results.study, document, sections_frame(results),
+                   laterals_frame(results.business, results.break_even), _command(results), results.history,
+                   results.checks, cases, _selected(results.plan), results.plan.drivers if results.plan else None,
+                   _coordinated(results))
 
 
 def _coordinated(results: Results) -> Coordinated:
     """As built, with the actuating currents that the sectionalizers proposed would have."""
-    network, values, found = results.network, results.study.values, results.table.protections[0]
-    splits = splits_by_factor(Model(network, values), found)
-    split, races = splits[float(values["fault_current_factor"])], coordination(Model(network, values), (found,))
+    network, model, found = results.network, results.study.model, results.table.protections[0]
+    splits = splits_by_factor(model, found)
+    split, races = splits[float(model.values["fault_current_factor"])], coordination(model, (found,))
     proposed = dict(zip(results.checks.proposal.head.tolist(), results.checks.proposal.actuating_a.tolist(),
                         strict=True))
-    curves = tuple(lateral_curves(Model(network, values), found, races, head, proposed.get(head, float("nan")))
+    curves = tuple(lateral_curves(model, found, races, head, proposed.get(head, float("nan")))
                    for head in _first_chosen(results))
     return Coordinated(laterals_by_outcome(network, found, split), feeders_frame(network, split),
                        growth_frame(splits, network.unit >= 0), curves)
@@ -210,7 +212,7 @@ def _first_chosen(results: Results) -> list[int]:
 
 def _seen_by(results: Results, perspective: str) -> Business:
     """The business case under another perspective; only prices change."""
-    values = {**results.study.values, "perspective": perspective}
+    values: Assumptions = {**results.study.values, "perspective": perspective}
     return assess(results.table, results.expected, values, results.costs, results.study.currency)
 
 

@@ -39,7 +39,7 @@ METHOD: tuple[str, ...] = (
     "Faults come to each section at random and independently (a Poisson process), in proportion to its length plus "
     "a rate of its equipment. A fault is temporary or permanent; a temporary one clears in the first, second or "
     "third dead time.",
-    "For every kind of fault the sequence of the reclosing device above is played operation by operation. A fuse "
+    "For every kind of fault the sequence of the reclosing device above is followed operation by operation. A fuse "
     "melts unless the operation is fast and the current is below its saving ceiling; a sectionalizer counts the "
     "openings of the reclosing device and opens in a dead time once it has reached its counts. A device may fail "
     "with a stated probability, and a sectionalizer does not see currents below its actuating current.",
@@ -51,9 +51,9 @@ METHOD: tuple[str, ...] = (
     "fuse replaced.",
     "The consequences of every kind of fault, times its yearly rate, add up to the expected indices. The same table "
     "with random counts, times and a storm factor common to all sections of a year gives the simulated ones.",
-    "Two kinds of uncertainty are kept apart: luck from year to year, and what is not known, given as low, likely "
-    "and high (a PERT law) and drawn once for a whole horizon. All scenarios see the same faults, so that a "
-    "difference between them is one of protection and not of luck.",
+    "Two kinds of uncertainty are separate: variability from year to year, and assumptions given as low, likely "
+    "and high (a PERT distribution), drawn once for a whole horizon. All scenarios see the same faults, so that a "
+    "difference between them is one of protection and not of chance.",
     "Money is counted under one perspective at a time: the utility's (crew, material, energy margin, the "
     "regulator's incentive) or society's (crew, material, customers' interruption cost). Capital is spent in year "
     "0, savings come at the ends of the years, grow with the escalation rate and are discounted.",

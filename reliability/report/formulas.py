@@ -50,7 +50,7 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
     ("Learned fault rate", "gamma–Poisson posterior mean (a + faults)/(b + km·years), a and b by maximum likelihood",
      "empirical Bayes"),
     ("Learned temporary fraction", "beta–binomial posterior mean", "empirical Bayes"),
-    ("Mean of low / likely / high", "(low + 4 likely + high) / 6", "PERT, a scaled beta law"),
+    ("Mean of low / likely / high", "(low + 4 likely + high) / 6", "PERT, a scaled beta distribution"),
     ("Call-out", "crew hours × rate × (1 + overtime share × (multiplier − 1)) + vehicle + material", RULES),
     ("NPV", "−capital + Σ (saving · (1+g)^(y−1) − inspection) / (1+r)^y", "discount arithmetic"),
     ("Annualised capital", "capital × r / (1 − (1+r)^−H)", "capital recovery factor"),

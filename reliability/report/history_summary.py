@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
@@ -28,9 +30,9 @@ def history_summary(history: History) -> dict[str, object]:
     })
 
 
-def _days(history: History):
+def _days(history: History) -> Iterator[tuple[str, Any]]:
     days = history.major_events.days
-    return zip(days.index.strftime("%Y-%m-%d"), days.itertuples(), strict=True)
+    return zip(pd.DatetimeIndex(days.index).strftime("%Y-%m-%d"), days.itertuples(), strict=True)
 
 
 def _years(history: History) -> dict[str, dict[str, object]]:
@@ -56,17 +58,17 @@ class _Rows:
         return cls(years, feeders, view.causes[names].to_dict(orient="index"))
 
 
-def _by_level(row: dict[str, float]) -> dict[str, dict[str, float]]:
+def _by_level(row: Mapping[Hashable, float]) -> dict[str, dict[str, float]]:
     """{"cemi": {"1": …}, "celid": {"4": …}} from cemi_1, …, celid_4, …: shares of customers."""
     result: dict[str, dict[str, float]] = {}
     for name, value in row.items():
-        index, _, level = name.partition("_")
+        index, _, level = str(name).partition("_")
         result.setdefault(index, {})[level] = value
     return result
 
 
 def _year(history: History, views: dict[str, _Rows], year: int) -> dict[str, object]:
-    records, row = history.records, history.major_events.thresholds.loc[year]
+    records, row = history.records, history.major_events.thresholds.loc[[year]].iloc[0]
     days = history.major_events.days
     return {
         **{name: rows.years[year] for name, rows in views.items()},

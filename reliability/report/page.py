@@ -8,10 +8,11 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
+from reliability.formats import DASH, TEXT, missing, shown
 from reliability.report import palette
 from reliability.report.blocks import TO, Caution, Column, Document, Heading, Missing, Points, Table, Text
 from reliability.report.chart import BarChart, PlotChart
-from reliability.report.figures import DASH, TEXT, Figure, Name, Sentence, missing, shown
+from reliability.report.figures import Figure, Name, Sentence
 from reliability.report.picture import svg
 from reliability.schema.problems import shorten
 
@@ -30,7 +31,7 @@ def page(document: Document) -> str:
     environment = Environment(loader=FileSystemLoader(folder), autoescape=True, undefined=StrictUndefined,
                               trim_blocks=True, lstrip_blocks=True)
     environment.filters |= {"words": words, "short": lambda t: shorten(str(t), LONGEST),
-                            "svg": lambda chart: Markup(svg(chart))}  # noqa: S704 - svg() escapes
+                            "count": lambda n: shown(n, "count"), "svg": lambda chart: Markup(svg(chart))}  # noqa: S704 - svg() escapes
     environment.tests["block"] = lambda block, kind: KINDS[type(block)] == kind
     environment.globals["rows"] = lambda table: list(_rows(table))
     style = palette.css() + (folder / STYLE).read_text(encoding="utf-8")
@@ -52,7 +53,7 @@ def _part(part: str | Figure | Name) -> Markup:
 
 def data(value: float | None, text: str, path: str) -> Markup:
     """A number as text, within a <data> element where it stands in summary.json."""
-    if not path or missing(value):
+    if not path or value is None or missing(value):
         return escape(text)
     return Markup('<data value="{}" data-path="{}">{}</data>').format(repr(float(value)), path, text)
 

@@ -99,7 +99,7 @@ def _own_ids(root: ElementTree.Element, key: str) -> None:
     new: dict[str, str] = {}
     for element in root.iter():
         old = element.attrib.pop("id", None)
-        if old in meant:
+        if old is not None and old in meant:
             element.attrib["id"] = new.setdefault(old, f"{key}-{len(new)}")
     for element in root.iter():
         for name, value in element.attrib.items():

@@ -6,14 +6,30 @@ matplotlib is changed but for the time of a drawing, see `picture`.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Literal
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, MaxNLocator, NullFormatter, NullLocator
 
-from reliability.report.chart import DATE, LOG, Axis, BarChart, Chart, Words
-from reliability.report.figures import MINUS
+from reliability.formats import tick
+from reliability.report.chart import (
+    DATE,
+    LOG,
+    Areas,
+    Axis,
+    BarChart,
+    Bars,
+    Chart,
+    Line,
+    PlotChart,
+    Points,
+    Reference,
+    Words,
+)
 from reliability.report.palette import GRID, INK, PAPER, SOFT
 from reliability.report.plot_series import LETTER, LONGEST_IN_KEY, SIZE, draw_bars, draw_series, label_points, name
 
@@ -32,16 +48,15 @@ STYLE = {
 
 def figure(chart: Chart) -> Figure:
     """The chart drawn; STYLE has been set."""
-    bars = isinstance(chart, BarChart)
-    wide = WIDTH if bars or not chart.equal else EQUAL_WIDTH
+    wide = EQUAL_WIDTH if isinstance(chart, PlotChart) and chart.equal else WIDTH
     drawn = Figure((wide, _height(chart)), layout="constrained", facecolor=PAPER)
     axes = drawn.add_subplot()
-    if bars:
+    if isinstance(chart, BarChart):
         _bar_axes(axes, chart)
         draw_bars(axes, chart, wide)
     else:
-        for side, axis in (("x", chart.x), ("y", chart.y)):
-            _measured(axes, side, axis)
+        _measured(axes, "x", chart.x)
+        _measured(axes, "y", chart.y)
         draw_series(axes, chart.series)
         if chart.x.scale == DATE:
             _days(axes)
@@ -51,13 +66,13 @@ def figure(chart: Chart) -> Figure:
             _from_zero(axes, chart)
     for side in "xy":
         _decades(axes, side)
-    if not bars:
+    if isinstance(chart, PlotChart):
         for one, axis in ((axes.xaxis, chart.x), (axes.yaxis, chart.y)):
             if axis.ticks is not None:
                 one.set_major_locator(FixedLocator(axis.ticks))
                 one.set_minor_locator(NullLocator())
     _key(drawn, axes, chart, wide)
-    if not bars:
+    if isinstance(chart, PlotChart):
         label_points(drawn, axes, chart.series)
     return drawn
 
@@ -94,7 +109,7 @@ def _bar_axes(axes: Axes, chart: BarChart) -> None:
     axes.set_xlabel(chart.category)
 
 
-def _measured(axes: Axes, side: str, axis: Axis) -> None:
+def _measured(axes: Axes, side: Literal["x", "y"], axis: Axis) -> None:
     """Scale, ticks, grid and title of an axis that measures; no tick is written by matplotlib's own rules."""
     one = axes.xaxis if side == "x" else axes.yaxis
     if axis.limits is not None:
@@ -138,12 +153,10 @@ def _days(axes: Axes) -> None:
 def tick_text(value: float, steps: np.ndarray) -> str:
     """A tick's number, short: all ticks of an axis in the same thousands."""
     largest = float(np.abs(steps).max(initial=0.0))
-    size, letters = next(((s, t) for s, t in ((1e9, " bn"), (1e6, " M"), (1e4, " k")) if largest >= s), (1.0, ""))
-    size = 1e3 if letters == " k" else size
-    return (f"{value / size:,.6g}{letters}" if value else "0").replace("-", MINUS)
+    return tick(value, largest)
 
 
-def _from_zero(axes: Axes, chart) -> None:
+def _from_zero(axes: Axes, chart: PlotChart) -> None:
     """Linear axes begin at 0 where nothing lies below it."""
     for side, axis in (("x", chart.x), ("y", chart.y)):
         high = getattr(axes, f"get_{side}lim")()[1]
@@ -156,7 +169,7 @@ def _equal(axes: Axes) -> None:
     top = 1.05 * max(axes.dataLim.xmax, axes.dataLim.ymax)
     axes.set_aspect("equal", adjustable="box")
     axes.set(xlim=(0.0, top), ylim=(0.0, top))
-    axes.yaxis.set_major_locator(axes.xaxis.get_major_locator().__class__(6, steps=[1, 2, 2.5, 5, 10]))
+    axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))
 
 
 def _key(drawn: Figure, axes: Axes, chart: Chart, wide: float) -> None:
@@ -177,6 +190,7 @@ def _key(drawn: Figure, axes: Axes, chart: Chart, wide: float) -> None:
 
 def _in_order(chart: Chart) -> list[str]:
     """Names of the key: what is measured first, then what it is measured against."""
-    series = [*chart.bars, *([chart.line] if chart.line else []), *chart.references] \
-        if isinstance(chart, BarChart) else chart.series
+    series: Sequence[Bars | Points | Line | Areas | Words | Reference] = (
+        [*chart.bars, *([chart.line] if chart.line else []), *chart.references] if isinstance(chart, BarChart)
+        else chart.series)
     return list(dict.fromkeys(name(s.name, LONGEST_IN_KEY) for s in series if not isinstance(s, Words)))

@@ -4,12 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from reliability.report.chart import DASHED, DOTTED, LOG, SOLID, Areas, BarChart, Bars, Line, Points, Series, Words
+from reliability.report.chart import (
+    DASHED,
+    DOTTED,
+    LOG,
+    SOLID,
+    Areas,
+    BarChart,
+    Bars,
+    Line,
+    Numbers,
+    Points,
+    Series,
+    Words,
+)
 from reliability.report.palette import GRID, INK, PAPER, SOFT, fill
 from reliability.schema.problems import shorten
 
@@ -43,8 +57,11 @@ def draw_bars(axes: Axes, chart: BarChart, wide: float) -> None:
         if not bars.faint:
             (_dots if bars.dots else _boxes)(axes, chart, bars, at, thick)
         if bars.low is not None and bars.high is not None:
-            look = {"elinewidth": 0.8, "ecolor": SOFT, "label": name(bars.name, LONGEST_IN_KEY), "zorder": 2} \
-                if bars.faint else {"elinewidth": 2.4, "ecolor": fill(bars.fill)[0]} if bars.dots else {}
+            look: dict[str, Any] = {}
+            if bars.faint:
+                look = {"elinewidth": 0.8, "ecolor": SOFT, "label": name(bars.name, LONGEST_IN_KEY), "zorder": 2}
+            elif bars.dots:
+                look = {"elinewidth": 2.4, "ecolor": fill(bars.fill)[0]}
             _interval(axes, at, np.asarray(bars.values, dtype=float), bars.low, bars.high, chart.lying, **look)
     if chart.line is not None:
         _line(axes, replace(chart.line, x=places))
@@ -57,7 +74,7 @@ def draw_bars(axes: Axes, chart: BarChart, wide: float) -> None:
 def _boxes(axes: Axes, chart: BarChart, bars: Bars, at: np.ndarray, thick: float) -> None:
     colour, pattern = fill(bars.fill)
     length = np.nan_to_num(np.asarray(bars.values, dtype=float) - bars.base)
-    look = {"color": colour, "hatch": HATCHES[pattern], "hatchcolor": PAPER, "linewidth": 0,
+    look: dict[str, Any] = {"color": colour, "hatch": HATCHES[pattern], "hatchcolor": PAPER, "linewidth": 0,
             "label": name(bars.name, LONGEST_IN_KEY)}
     if chart.lying:
         axes.barh(at, length, thick * 0.96, left=bars.base, **look)
@@ -72,14 +89,14 @@ def _dots(axes: Axes, chart: BarChart, bars: Bars, at: np.ndarray, _: float) -> 
               markeredgecolor=INK, markeredgewidth=0.7, label=name(bars.name, LONGEST_IN_KEY), zorder=3)
 
 
-def _interval(axes: Axes, at: np.ndarray, values: np.ndarray, low: Sequence[float], high: Sequence[float],
-              lying: bool, **look: object) -> None:
+def _interval(axes: Axes, at: np.ndarray, values: np.ndarray, low: Numbers, high: Numbers,
+              lying: bool, **look: Any) -> None:
     reach = np.clip([values - np.asarray(low, dtype=float), np.asarray(high, dtype=float) - values], 0.0, None)
-    look = {"fmt": "none", "ecolor": INK, "elinewidth": 1.2, "capsize": 3, "zorder": 2.5} | look
+    style: dict[str, Any] = {"ecolor": INK, "elinewidth": 1.2, "capsize": 3, "zorder": 2.5} | look
     if lying:
-        axes.errorbar(values, at, xerr=reach, **look)
+        axes.errorbar(values, at, xerr=reach, fmt="none", **style)
     else:
-        axes.errorbar(at, values, yerr=reach, **look)
+        axes.errorbar(at, values, yerr=reach, fmt="none", **style)
 
 
 def _label_ends(axes: Axes, chart: BarChart, places: np.ndarray, thick: float, wide: float) -> None:
@@ -204,7 +221,7 @@ def label_points(drawn: Figure, axes: Axes, series: Sequence[Series]) -> None:
         strict=True))
     taken = [(x - 4, x + 4, y - 4, y + 4) for x, y in marks]
     for points in named:
-        for at, label in zip(np.column_stack([points.x, points.y]).tolist(), points.labels, strict=True):
+        for at, label in zip(np.column_stack([points.x, points.y]).tolist(), points.labels or (), strict=True):
             x, y = to_points(at) * scale
             text = name(label) if label else ""
             if not text or not np.isfinite([x, y]).all():

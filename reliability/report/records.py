@@ -92,16 +92,17 @@ def excluded_days(history: History) -> pd.DataFrame:
     limit = history.major_events.thresholds["t_med"]
     rows = []
     for day, part in steps.groupby("day"):
-        row = days.loc[day]
+        row = days.loc[[day]].iloc[0]
         by_cause = part.groupby("cause")["minutes"].sum()
+        main_cause = by_cause.index.to_numpy(dtype=int)[int(np.argmax(by_cause))]
         known = part[part["section"] >= 0]["section"].to_numpy(dtype=int)
         feeders = [str(f) for f in network.feeder_ids[np.unique(network.feeder[known])]]
         year = int(row["year"])
         served = float(history.records.served.total[year - int(history.records.years[0])])
         rows.append({
-            "day": day.strftime("%Y-%m-%d"), "saidi_min": row["saidi_min"], "threshold": limit.get(year, np.nan),
+            "day": f"{day:%Y-%m-%d}", "saidi_min": row["saidi_min"], "threshold": limit.get(year, np.nan),
             "customers": row["interruptions"], "share": row["interruptions"] / served if served else np.nan,
-            "customer_minutes": row["customer_minutes"], "cause": _cause_names(history)[int(by_cause.idxmax())],
+            "customer_minutes": row["customer_minutes"], "cause": _cause_names(history)[main_cause],
             "feeders": _listed(feeders), "restored": part["ended"].max().strftime("%Y-%m-%d %H:%M")})
     return pd.DataFrame(rows)
 

@@ -55,6 +55,8 @@ def record(study: Study, on_progress: Progress | None = None, on_stage: Callable
 
     on_stage: called with a few words for what begins.
     """
+    if study.folder is None:
+        raise ValueError("only a study that lies in a folder can be recorded")
     home = study.folder / ARCHIVE / RUNS
     home.mkdir(parents=True, exist_ok=True)
     name = f"{datetime.now():{TIMESTAMP}}-{study.inputs_sha256[:8]}"
@@ -69,7 +71,7 @@ def record(study: Study, on_progress: Progress | None = None, on_stage: Callable
         draft.rename(home / name)
     finally:
         shutil.rmtree(draft, ignore_errors=True)
-    return _read(home / name)
+    return _run(home / name)
 
 
 def runs(folder: Path) -> list[Run]:
@@ -90,8 +92,12 @@ def zipped(run: Run) -> bytes:
     return content.getvalue()
 
 
+def _run(folder: Path) -> Run:
+    return Run(folder, json.loads((folder / RESULTS / SUMMARY).read_text(encoding="utf-8")))
+
+
 def _read(folder: Path) -> Run | None:
     try:
-        return Run(folder, json.loads((folder / RESULTS / SUMMARY).read_text(encoding="utf-8")))
+        return _run(folder)
     except (OSError, ValueError):
         return None

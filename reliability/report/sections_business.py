@@ -16,7 +16,7 @@ from reliability.report.units import spoken_unit, unit_of
 from reliability.schema.assumptions import label_of
 from reliability.schema.problems import shorten
 
-PERSPECTIVES = {"utility": "the utility", "society": "society"}
+PERSPECTIVES = {"utility": "Utility perspective", "society": "Societal perspective"}
 FLOWS = (("capex", "Capital"), ("callout_saving", "Call-outs saved"), ("energy_saving", "Energy margin saved"),
          ("incentive", "Incentive"), ("interruption_cost_saving", "Interruption cost saved"),
          ("inspection", "Inspection"),
@@ -32,9 +32,9 @@ def figures_of_merit(content: Content) -> tuple[Column, ...]:
         Column("discounted_payback_years", "Discounted payback", "years", "yr"),
         Column("cost_per_ci_avoided", "Annualised capital per customer interruption avoided", "price", money),
         Column("cost_per_cmi_avoided", "Annualised capital per customer-minute avoided", "price", money),
-        Column("npv_p10", "NPV, eight trials of ten", "money", money, high="npv_p90"),
+        Column("npv_p10", "NPV, 80 % range", "money", money, high="npv_p90"),
         Column("npv_p50", "NPV, median", "money", money, where="sheet"),
-        Column("probability_npv_positive", "NPV above zero", "share"))
+        Column("probability_npv_positive", "Probability that NPV is above 0", "share"))
 
 
 def business(content: Content) -> Section:
@@ -52,11 +52,11 @@ def business(content: Content) -> Section:
 
 
 def _case(content: Content, perspective: str, own: bool) -> list[Block]:
-    seen = PERSPECTIVES[perspective]
-    blocks: list[Block] = [Heading(f"Seen by {seen}" + (" (the study's perspective)" if own else ""))]
+    view = PERSPECTIVES[perspective]
+    blocks: list[Block] = [Heading(view + (" (the study's)" if own else ""))]
     case = content.cases.get(perspective)
     if case is None and not (own and content.business):
-        return [*blocks, Missing(f"The case seen by {seen}: it was not computed in this run.")]
+        return [*blocks, Missing(f"{view}: the business case was not computed in this run.")]
     rows = list(case.summaries) if case else [content.at("scenarios", i, "business")
                                                for i in range(len(content.scenarios))]
     blocks.append(_merit(content, perspective, own, rows))
@@ -82,7 +82,7 @@ def _merit(content: Content, perspective: str, own: bool, rows: list) -> Table:
     kept = tuple(c for c in columns if frame[c.key].notna().any())
     frame.insert(0, "scenario", content.scenarios)
     paths.insert(0, "scenario", "")
-    return Table(f"merit-{perspective}", f"Figures of merit, seen by {PERSPECTIVES[perspective]}",
+    return Table(f"merit-{perspective}", f"Figures of merit, {PERSPECTIVES[perspective].lower()}",
                  (Column("scenario", "Scenario"), *kept), frame, f"Business {perspective}", paths=paths)
 
 
@@ -104,16 +104,16 @@ def _flows(content: Content, case: Case, perspective: str) -> Table:
     columns = (Column("scenario", "Scenario", where="sheet"), Column("year", "Year", "whole"),
                *(Column(k, label, "money", content.currency) for k, label in kept))
     name = shorten(str(frame["scenario"].iloc[0]), 40)
-    return Table(f"cashflow-{perspective}", f"Cash flow of {name}, expected, seen by {PERSPECTIVES[perspective]}",
+    return Table(f"cashflow-{perspective}", f"Expected cash flow of {name}, {PERSPECTIVES[perspective].lower()}",
                  columns,
                  frame, f"Flows {perspective}", min(horizon, 41))
 
 
 def drivers(content: Content) -> Section:
-    """What the answer hangs on, and where it turns."""
-    title, frame = "Drivers and break-evens", content.drivers
+    """Sensitivity of the NPV to each assumption, and its break-even values."""
+    title, frame = "Sensitivity and break-even values", content.drivers
     if frame is None or not len(frame):
-        return Section("drivers", title, (Missing("Drivers and break-evens: they were not computed in this run."),))
+        return Section("drivers", title, (Missing(f"{title}: they were not computed in this run."),))
     scenario = proposal(content)
     names = list(dict.fromkeys(frame["scenario"]))
     name = content.scenarios[scenario] if scenario is not None and content.scenarios[scenario] in names else names[0]
@@ -126,10 +126,10 @@ def drivers(content: Content) -> Section:
         Text(say("Each assumption is moved alone from its low to its high, in the study's range or by ±20 % where "
                  "it states none. First-order and total indices are the shares of the variance of the expected NPV "
                  "over the study's ranges that an assumption explains alone, and with others (Sobol' indices, "
-                 "estimated from samples: a per cent or two is noise).")),
+                 "estimated from samples to within a per cent or two).")),
         Text(_turning(content, name, mine)), charts.drivers(content, name, mine)]
     money = content.currency
-    blocks.append(Table("drivers", f"Drivers of the NPV of {shorten(name, 40)}", (
+    blocks.append(Table("drivers", f"Sensitivity of the NPV of {shorten(name, 40)}", (
         Column("scenario", "Scenario", where="sheet"), Column("label", "Assumption"), Column("unit", "Unit"),
         Column("value", "Value", "any"),
         Column("low", "Range tried", "any", high="high"), Column("npv_low", "NPV at low", "money", money),
@@ -140,11 +140,11 @@ def drivers(content: Content) -> Section:
 
 
 def _turning(content: Content, name: str, rows: pd.DataFrame) -> tuple:
-    """Which assumptions turn the answer within their range."""
+    """Which assumptions change the sign of the NPV within their range."""
     turning = rows[rows["break_even_in_range"].astype(bool)]
     if not len(turning):
         return say("No assumption moved alone within its range changes whether {s} pays.", s=Name(name))
     parts = [say("{label} at {x}{unit}", label=Name(label_of(str(row["assumption"]))),
                  x=Figure(float(row["break_even"])), unit=spoken_unit(str(row["assumption"]), content.currency))
              for row in turning.head(6).to_dict("records")]
-    return say("Whether {s} pays turns on: {what}.", s=Name(name), what=joined(parts, "; "))
+    return say("Break-even values of {s} within the ranges: {what}.", s=Name(name), what=joined(parts, "; "))

@@ -5,10 +5,11 @@ from __future__ import annotations
 import pandas as pd
 
 from reliability.faults.coordination_view import OUTCOMES
+from reliability.formats import noun_for
 from reliability.report import charts_coordination
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, words
 from reliability.report.content import Content, Coordinated, proposed_conversions
-from reliability.report.figures import Figure, noun_for, say
+from reliability.report.figures import Figure, say
 
 TITLE = "Coordination of fuses and reclosing devices"
 HEADS = {"saved": "Fuse saved", "both": "Both", "fuse_alone": "Fuse alone", "unknown": "Current unknown",

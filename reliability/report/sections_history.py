@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from reliability.formats import noun_for, shown
 from reliability.history.history import History
 from reliability.report import charts_history as charts
 from reliability.report import records
 from reliability.report.blocks import Block, Column, Missing, Points, Section, Table, Text, summary_table
 from reliability.report.content import Content, Recorded
-from reliability.report.figures import Figure, Name, noun_for, pointer, say
+from reliability.report.figures import Figure, Name, pointer, say
 
 NO_RECORDS = "the study has no outage records"
 BRING = "Bring outages.csv with the study."
@@ -60,7 +61,8 @@ def _experience(history: History) -> Table:
 
 def feeders(content: Content) -> Section:
     """Indices by feeder, observed and modelled."""
-    history, blocks = content.history, []
+    history = content.history
+    blocks: list[Block] = []
     if history is None:
         blocks.append(Missing(f"Observed indices by feeder: {NO_RECORDS}.", BRING))
     else:
@@ -168,28 +170,30 @@ def accuracy(content: Content | Recorded) -> Section:
 
 
 def findings_and_model(content: Content | Recorded) -> list[Block]:
-    """What is odd in the records, and how they stand to the model."""
+    """Findings in the records, and the comparison with the model."""
     history = content.history
+    if history is None:
+        return []
     findings = history.records.findings
     total = len(content.study.outages) if content.study.outages is not None else 0
     frame = pd.DataFrame({
         "what": [f.title for f in findings], "count": np.array([f.count for f in findings], dtype=float),
         "share": np.array([f.count / total if total else np.nan for f in findings], dtype=float),
         "treatment": [f.treatment for f in findings], "rows": [_rows(f.rows) for f in findings]})
-    told: list[Block] = [Text(say("Of {n} rows of {file}, {used} are kept; some of these are left out of the indices, "
-                                  "as listed. Rows may show more than one finding.",
+    blocks: list[Block] = [Text(say("Of {n} rows of {file}, {used} are kept; some of these are left out of the "
+                                    "indices, as listed. Rows may show more than one finding.",
                                   n=Figure(total, "count"), file=Name(content.study.outages_file),
                                   used=Figure(len(history.records.steps), "count")))]
-    told.append(Table("findings", "Findings in the records", (
+    blocks.append(Table("findings", "Findings in the records", (
         Column("what", "Finding"), Column("count", "Rows", "count"), Column("share", "Share", "share"),
         Column("treatment", "What was done"), Column("rows", "Rows of the file")), frame, "Findings", 40)
-        if len(findings) else Text(say("Nothing odd was found in them.")))
-    return told + _compared(content)
+        if len(findings) else Text(say("No finding.")))
+    return blocks + _compared(history)
 
 
-def _compared(content: Content | Recorded) -> list[Block]:
+def _compared(history: History) -> list[Block]:
     """Modelled against recorded indices by feeder, and the two factors that would close the gap."""
-    found = content.history.calibration
+    found = history.calibration
     if found is None:
         return [Missing("A comparison of modelled with recorded indices: it was not made in this run.")]
     frame = found.feeders.rename(index={"": "System"}).rename_axis("feeder_id").reset_index()
@@ -208,7 +212,7 @@ def _compared(content: Content | Recorded) -> list[Block]:
 
 
 def _rows(rows: np.ndarray, most: int = 12) -> str:
-    more = f", … ({len(rows):,} in all)" if len(rows) > most else ""
+    more = f", … ({shown(len(rows), 'count')} in total)" if len(rows) > most else ""
     return ", ".join(str(int(r)) for r in rows[:most]) + more
 
 
@@ -239,7 +243,7 @@ def conversions(content: Content | Recorded) -> Section:
             Column("corrected_p_value", "p", "p"), Column("expected_ratio", "Expected", "ratio"),
             Column("years_needed", "Years after needed", "years"), Column("found", "Found")),
             frame, "Conversions", note="Ratio corrected for regression to the mean. Years after needed: for a chance "
-            "of 80 % to tell the expected ratio from no effect; a dash where no number of years would do."),
+            "of 80 % to distinguish the expected ratio from no effect; a dash where no number of years is enough."),
         Points(tuple((n,) for n in found.notes))))
 
 
@@ -247,7 +251,7 @@ def _effect(row: dict) -> str:
     """What the interval allows to say."""
     low, high = row["corrected_low"], row["corrected_high"]
     if not np.isfinite(low) and not np.isfinite(high):
-        return "cannot be told"
+        return "not determined"
     if low <= 1.0 <= high:
-        return "within the noise"
+        return "not significant"
     return "fewer" if high < 1.0 else "more"

@@ -7,6 +7,7 @@ import pandas as pd
 
 from reliability.business.break_even import BREAK_EVEN
 from reliability.business.constraints import fast_settings
+from reliability.formats import noun_for, shown
 from reliability.network.application import (
     ApplicationChecks,
     application_frame,
@@ -20,7 +21,7 @@ from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.report import actions, charts
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, summary_table, words
 from reliability.report.content import Content, Selected
-from reliability.report.figures import Figure, figure, noun_for, pointer, resolve, say, shown
+from reliability.report.figures import Figure, figure, pointer, resolve, say
 from reliability.report.sentences_break_even import SHARE_KIND, selection_saidi_gain
 from reliability.schema.assumptions import MAY_CHANGE
 
@@ -29,7 +30,7 @@ AMOUNTS = (Column("customers", "Customers", "count"),
            Column("customer_minutes", "Customer-minutes", "count", "1/yr"),
            Column("momentary_events", "Momentary events", "amount", "1/yr"),
            Column("callouts", "Call-outs", "index", "1/yr"))
-EVIDENCE_ROWS = 200_000     # more would not fit the patience of whoever opens the workbook; our choice
+EVIDENCE_ROWS = 200_000     # more make the workbook slow to open; our choice
 
 
 def worst(content: Content) -> Section:
@@ -111,7 +112,7 @@ def _settings(content: Content) -> str:
 
 
 TOTALS = (("laterals", "Laterals converted", "count", ""), ("units", "Units installed", "count", ""),
-          ("backup_settings_changed", "Breakers and reclosers set anew", "count", ""),
+          ("backup_settings_changed", "Backup settings changed", "count", ""),
           ("capex", "Capital", "money", "money"),
           ("npv", "NPV", "money", "money"), ("saidi_minutes_avoided", "SAIDI avoided", "minutes", "min/yr"),
           ("saifi_avoided", "SAIFI avoided", "index", "1/yr"), ("maifi_e_added", "MAIFI_E added", "index", "1/yr"),
@@ -127,7 +128,7 @@ def _totals(content: Content, chosen: Selected) -> Table:
     paths = pd.DataFrame({"what": [""], **{k: [_known(content, k)] for k, *_ in kept}})
     units = {"money": content.currency}
     columns = tuple(Column(k, label, kind, units.get(unit, unit)) for k, label, kind, unit in kept)
-    return Table("selection-totals", "What the selection costs and brings (expected)",
+    return Table("selection-totals", "Expected cost and benefit of the selection",
                  (Column("what", "Choice"), *columns), frame, "Selection totals", paths=paths)
 
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 import pandas as pd
 
 from reliability.cautions import CAUTION
+from reliability.formats import TEXT, shown
 from reliability.network.application import wrong_links_said
 from reliability.report import charts
 from reliability.report.blocks import (
@@ -23,9 +24,9 @@ from reliability.report.blocks import (
     summary_table,
     words,
 )
-from reliability.report.content import Content, rivals
+from reliability.report.content import Content, zero_capital_alternatives
 from reliability.report.definitions import DEFINITIONS, FROM_MEMORY, METHOD, STANDARD
-from reliability.report.figures import TEXT, Figure, Name, Sentence, pointer, say, shown
+from reliability.report.figures import Figure, Name, Sentence, pointer, say
 from reliability.report.sentences import headline, scenario_sentences
 from reliability.report.units import unit_of
 from reliability.schema.assumptions import ASSUMPTIONS, OURS
@@ -50,7 +51,7 @@ SCENARIO = Column("scenario", "Scenario")
 
 
 def summary(content: Content) -> Section:
-    """Half a page that a commissioner understands."""
+    """The decision with its reasons, on half a page."""
     return Section("summary", "Summary", (*(Text(s, label) for label, s in headline(content)), Caution((CAUTION,))))
 
 
@@ -73,8 +74,8 @@ def definitions(content: Content) -> Section:
         period, table, words(
             "Durations are compared with five minutes, also where a jurisdiction counts an interruption of exactly "
             "five minutes as sustained.",
-            "Indices with and without major event days are both given; what else is left out of them, section “Data "
-            "accuracy” lists.")))
+            "Indices with and without major event days are both given; section “Data accuracy” lists what else is "
+            "excluded.")))
 
 
 def method(content: Content) -> Section:
@@ -87,12 +88,12 @@ def assumptions(content: Content) -> Section:
     study, rows = content.study, []
     for a in ASSUMPTIONS:
         value = study.values.get(a.key, a.default)
-        keys = [f"{a.key}.{k}" for k in range(len(value))] if a.kind == "shares" else [a.key]
-        laws = [study.uncertain[k] for k in keys if k in study.uncertain]
+        keys = [f"{a.key}.{k}" for k in range(len(value))] if isinstance(value, tuple) else [a.key]
+        ranges = [study.uncertain[k] for k in keys if k in study.uncertain]
         rows.append({
             "table": a.table, "key": a.key, "label": a.label, "unit": unit_of(a.key, content.currency),
             "value": _value(value), "range": "; ".join(
-                f"{shown(law.low, 'any')} / {shown(law.likely, 'any')} / {shown(law.high, 'any')}" for law in laws),
+                f"{shown(r.low, 'any')} / {shown(r.likely, 'any')} / {shown(r.high, 'any')}" for r in ranges),
             "from": "study" if value != a.default or f"{a.table}.{a.key}" in study.lines else "default",
             "source": "–" if a.default in (None, "") and a.source == OURS else a.source})
     table = Table("assumptions", "Every assumption of the study", (
@@ -107,8 +108,8 @@ def assumptions(content: Content) -> Section:
     if told:
         notes = (Points(tuple((n,) for n in told)),)
     return Section("assumptions", "Assumptions", (
-        words("An assumption with a range stands at the mean of its law, (low + 4 likely + high) / 6, in expected "
-              "values.",
+        words("An assumption with a range stands at the mean of its distribution, (low + 4 likely + high) / 6, in "
+              "expected values.",
               "A value that sections.csv states for a section goes before the one in this table."),
         Text(_state_of_protection(study.values)), table, *notes))
 
@@ -152,9 +153,9 @@ def scenarios(content: Content) -> Section:
         blocks += _simulated(content)
     else:
         blocks.append(Missing("Intervals: nothing was simulated."))
-    without = [names[i] for i in rivals(content)]
+    without = [names[i] for i in zero_capital_alternatives(content)]
     if without:
-        blocks.append(Text(say("Rivals that install nothing and change settings only: {names}.",
+        blocks.append(Text(say("Alternatives without capital for devices, which change settings only: {names}.",
                                names=tuple(p for n in without for p in (Name(n), ", "))[:-1])))
     return Section("scenarios", "Scenarios side by side", tuple(blocks))
 
@@ -170,19 +171,18 @@ def _simulated(content: Content) -> list[Block]:
     luck = [(Column(k, label, "share"), f"/{k}/luck_share") for k, label, _, _ in SIMULATED]
     found = [
         summary_table("means", "Simulated means ± their standard errors", s, SCENARIO, base, means, sheet="Simulated"),
-        summary_table("spans", "In eight years of ten between (10th and 90th percentile of single years)", s, SCENARIO,
+        summary_table("spans", "80 % range of single years (10th to 90th percentile)", s, SCENARIO,
                       base, spans, sheet="Intervals"),
-        summary_table("luck", "Share of the variance of a year that is luck; the rest is what is not known", s,
-                      SCENARIO,
-                      base, luck, sheet="Luck"),
+        summary_table("luck", "Share of a year's variance from year-to-year variability; the rest: assumptions",
+                      s, SCENARIO, base, luck, sheet="Variability"),
     ]
     if apart:
         means, spans = ([(replace(c[0], signed=True), *c[1:]) for c in columns] for columns in (means, spans))
         found += [
             summary_table("differences", "Difference to “As built” under the same faults, mean ± standard error", s,
                           SCENARIO, apart, means, sheet="Differences",
-                          note="A difference under two standard errors is noise."),
-            summary_table("difference-spans", "Difference to “As built”, in eight years of ten between", s, SCENARIO,
+                          note="A difference under two standard errors is not significant."),
+            summary_table("difference-spans", "Difference to “As built”, 80 % range of single years", s, SCENARIO,
                           apart, spans, sheet="Difference intervals"),
         ]
     return [t for t in found if len(t.columns) > 1]
@@ -209,7 +209,7 @@ def reproducibility(content: Content) -> Section:
             ("Command", content.command or "not recorded", TEXT), ("Python", platform.python_version(), TEXT)]
     shown_rows = [(label, shown(value, kind) if kind != TEXT else shorten(str(value), 200))
                   for label, value, kind in rows]
-    table = Table("reproducibility", "How these figures came about", (Column("what", "What"), Column("value", "Value")),
+    table = Table("reproducibility", "Reproduce this run", (Column("what", "What"), Column("value", "Value")),
                   pd.DataFrame(shown_rows, columns=["what", "value"]), "Reproducibility")
     return Section("reproducibility", "Reproducibility", (
         words("The same inputs, version, seed and trials give the same digits, whatever the number of workers."),

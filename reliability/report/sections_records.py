@@ -6,10 +6,11 @@ import pandas as pd
 
 from reliability import __version__
 from reliability.cautions import CAUTION
+from reliability.formats import noun_for
 from reliability.report import charts_history as charts
 from reliability.report.blocks import Caution, Column, Points, Section, Table, Text, words
 from reliability.report.content import Recorded
-from reliability.report.figures import Figure, Sentence, joined, noun_for, say
+from reliability.report.figures import Figure, Sentence, joined, say
 from reliability.report.sections_history import findings_and_model, observed_feeders
 
 RATES_FILE, ALL_FILE = "rates.csv", "history.json"
@@ -35,14 +36,14 @@ def _last_year(recorded: Recorded) -> Sentence:
         return say("SAIFI {saifi} and SAIDI {saidi} minutes", saifi=Figure(float(frame["saifi"].loc[year]), "index"),
                    saidi=Figure(float(frame["saidi_min"].loc[year]), "minutes"))
 
-    told = [say("{year}, all events: {pair}.", year=str(year), pair=pair(history.every_event.years))]
+    sentences = [say("{year}, all events: {pair}.", year=str(year), pair=pair(history.every_event.years))]
     if history.major_events.has_verdict(year):
         days = int((history.major_events.days["year"] == year).sum())
-        told.append(say("Without its {n} major event {days}: {pair}.", n=Figure(days, "count"),
+        sentences.append(say("Without its {n} major event {days}: {pair}.", n=Figure(days, "count"),
                         days=noun_for(days, "day"), pair=pair(history.without_major_events.years)))
     else:
-        told.append(say("No day of it is set apart: the year has no threshold."))
-    return joined(told)
+        sentences.append(say("The year has no threshold, so no day is excluded."))
+    return joined(sentences)
 
 
 def feeders(recorded: Recorded) -> Section:
@@ -117,5 +118,5 @@ def reproducibility(recorded: Recorded) -> Section:
                           ("Command", "python -m reliability history STUDY --out DIR")], columns=["what", "value"])
     return Section("reproducibility", "Reproducibility", (
         words("The same inputs and version give the same digits. Indices after IEEE Std 1366."),
-        Table("reproducibility", "How these figures came about", (Column("what", "What"), Column("value", "Value")),
+        Table("reproducibility", "Reproduce this run", (Column("what", "What"), Column("value", "Value")),
               frame)))

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import pandas as pd
+
 from reliability.business.costs import SOCIETY, UTILITY
-from reliability.report.content import Content, installs, proposal, proposed_conversions, rivals
-from reliability.report.figures import Figure, Name, Sentence, figure, joined, noun_for, say
+from reliability.business.verdict import HALF_A_UNIT, VIEWERS, pays, scope
+from reliability.formats import noun_for
+from reliability.report.content import Content, installs, proposal, proposed_conversions, zero_capital_alternatives
+from reliability.report.figures import Figure, Name, Sentence, figure, joined, say
 from reliability.report.sentences_break_even import scenario_saidi_gain, selection_saidi_gain
 from reliability.report.units import spoken_unit
 from reliability.schema.assumptions import label_of
 
 NOISE = 2.0          # a difference under two standard errors is noise; common practice, no source
-VIEWS = {UTILITY: "the utility", SOCIETY: "society"}
 ROUNDING = 1e-9      # relative; what is smaller comes from adding numbers up
 # measure of summary.json: kind, name in a sentence, unit in a sentence
 SPOKEN = {
@@ -57,29 +60,29 @@ def verdict(content: Content, scenario: int, measure: str) -> str:
 
 
 def change(content: Content, scenario: int, measure: str) -> Sentence:
-    """A measure under a scenario and as built, in a few words; a difference within its noise is called that."""
+    """A measure under a scenario and as built, in a few words; a difference that is not significant is called that."""
     before, after = expected(content, 0, measure), expected(content, scenario, measure)
-    unit, told = SPOKEN[measure][1], verdict(content, scenario, measure)
-    if told == "none":
+    unit, found = SPOKEN[measure][1], verdict(content, scenario, measure)
+    if found == "none":
         return say("an unknown number of {unit}", unit=unit)
-    if told == "same":
+    if found == "same":
         return say("{a} {unit} as today", a=after, unit=unit)
-    if told == "noise":
+    if found == "noise":
         place = ("scenarios", scenario, "difference_to_as_built", measure)
-        return say("{a} {unit} instead of {b} (a difference within its noise: {d} ± {e} as simulated)", a=after,
+        return say("{a} {unit} instead of {b} (not significant: {d} ± {e} as simulated)", a=after,
                    unit=unit,
                    b=before, d=content.figure(before.kind, *place, "mean", signed=True),
                    e=content.figure(before.kind, *place, "se"))
     return say("{a} {unit} instead of {b}{percent}", a=after, unit=unit, b=before,
-               percent=_relative(before, after, told))
+               percent=_relative(before, after, found))
 
 
-def _relative(before: Figure, after: Figure, told: str) -> Sentence:
+def _relative(before: Figure, after: Figure, direction: str) -> Sentence:
     """By how much, in per cent; nothing where there was nothing before."""
     if not before.value:
         return ()
     apart = abs((after.value or 0.0) - before.value) / abs(before.value)
-    return say(" ({n} {told})", n=Figure(apart, "share"), told=told)
+    return say(" ({n} {direction})", n=Figure(apart, "share"), direction=direction)
 
 
 def worth(content: Content, scenario: int, subject: str = "") -> Sentence:
@@ -89,11 +92,10 @@ def worth(content: Content, scenario: int, subject: str = "") -> Sentence:
     if npv.value is None:
         return say("{s}: no business case was computed.", s=Name(content.scenarios[scenario]))
     name = subject or Name(content.scenarios[scenario])
-    years = int(content.study.values["horizon_years"])
-    over = f"over {years} {noun_for(years, 'year')}, seen by {seen_by(content)}"
-    if abs(npv.value) < 0.5:
-        return say("{s} neither pays nor costs {over}.", s=name, over=over)
-    does = "pays" if npv.value > 0 else "does not pay"
+    values = content.study.values
+    over, does = scope(str(values["perspective"]), int(values["horizon_years"])), pays(npv.value)
+    if abs(npv.value) < HALF_A_UNIT:
+        return say("{s} {does} {over}.", s=name, does=does, over=over)
     return joined([say("{s} {does} {over}: its net present value (NPV) is {npv}{sure}.", s=name, does=does, over=over,
                        npv=money(content, npv), sure=_sure(content, scenario, npv.value > 0)),
                    *_coverage(content, scenario, npv.value), *_other_view(content, scenario)])
@@ -108,13 +110,12 @@ def _sure(content: Content, scenario: int, pays: bool) -> Sentence:
     often = say("{chance} of the trials", chance=chance)
     if chance.value in (0.0, 1.0):
         often = ("no trial",) if chance.value == 0.0 else ("every trial",)
-    span = say(", in eight trials of ten between {low} and {high}, above zero in {often}", low=low, high=high,
-               often=often)
+    span = say(", 80 % range {low} to {high}, above 0 in {often}", low=low, high=money(content, high), often=often)
     unsure = low.value < 0 < high.value
     against = (chance.value < 0.5) if pays else (chance.value > 0.5)
     if against:
-        return (*span, "; the trials lean the other way, so it is an open question")
-    return (*span, "; that is not certain") if unsure else span
+        return (*span, "; most trials have the opposite sign, so the result is inconclusive")
+    return (*span, "; the sign is not certain") if unsure else span
 
 
 def _coverage(content: Content, scenario: int, npv: float) -> list[Sentence]:
@@ -123,15 +124,15 @@ def _coverage(content: Content, scenario: int, npv: float) -> list[Sentence]:
     if npv > 0 or ratio.value is None:
         return []
     if ratio.value < 0:
-        return [say("It saves nothing; what it costs a year comes on top of its capital.")]
+        return [say("It saves nothing; its yearly costs add to its capital.")]
     if ratio.value == 0:
         return [say("It saves nothing.")]
     return [say("Its savings cover {share} of its costs.", share=ratio)]
 
 
 def seen_by(content: Content) -> str:
-    """Whose view the study takes."""
-    return VIEWS[str(content.study.values["perspective"])]
+    """Whose perspective the study takes."""
+    return VIEWERS[str(content.study.values["perspective"])]
 
 
 def _other_view(content: Content, scenario: int) -> list[Sentence]:
@@ -141,38 +142,39 @@ def _other_view(content: Content, scenario: int) -> list[Sentence]:
     there = content.figure("money", "scenarios", scenario, f"business_{other}", "npv")
     if npv.value is None or there.value is None or npv.value * there.value >= 0:
         return []
-    return [say("Seen by {view} the sign turns: its NPV is {npv} there.", view=VIEWS[other], npv=money(content, there))]
+    return [say("From the perspective of {view} the result is the opposite: its NPV is {npv}.", view=VIEWERS[other],
+                npv=money(content, there))]
 
 
 def headline(content: Content) -> list[tuple[str, Sentence]]:
-    """The summary: label and sentences, half a page in plain words."""
+    """The summary: label and sentences, half a page."""
     scenario = proposal(content)
-    rows = [("What is proposed", _proposed(content, scenario)), ("What it costs", _costs(content, scenario)),
-            ("What customers gain and give up", _gains(content, scenario)),
-            ("How sure this is", _how_sure(content, scenario))]
+    rows = [("Proposal", _proposed(content, scenario)), ("Cost", _costs(content, scenario)),
+            ("Effect on customers", _gains(content, scenario)),
+            ("Confidence", _how_sure(content, scenario))]
     return [(label, sentence) for label, sentence in rows if sentence]
 
 
 def _proposed(content: Content, scenario: int | None) -> Sentence:
-    told: list[Sentence] = []
+    sentences: list[Sentence] = []
     chosen = proposed_conversions(content)
     laterals = int(content.laterals["lateral_id"].nunique())
     if chosen is not None and len(chosen):
         n = len(chosen)
-        told.append(say(
+        sentences.append(say(
             "Of {all} {laterals} in the study, the selection would convert {n} to {devices}; the list is in section "
             "“Selection and programme”.", all=Figure(laterals, "count"), laterals=noun_for(laterals, "lateral"),
             n=Figure(n, "count"), devices=_devices(chosen)))
     elif content.selected is not None:
-        told.append(say("The selection proposes no conversion. {why}", why=content.selected.message))
+        sentences.append(say("The selection proposes no conversion. {why}", why=content.selected.message))
     if scenario is None:
-        told.append(say("No scenario of the study installs a device."))
+        sentences.append(say("No scenario of the study installs a device."))
     else:
-        told.append(say("The study compares today's protection with {n} {others}; {s} {rank}.",
+        sentences.append(say("The study compares today's protection with {n} {others}; {s} {rank}.",
                         n=Figure(len(content.scenarios) - 1, "count"),
                         others=noun_for(len(content.scenarios) - 1, "other scenario"),
                         s=Name(content.scenarios[scenario]), rank=_rank(content, scenario)))
-    return joined(told)
+    return joined(sentences)
 
 
 def _rank(content: Content, scenario: int) -> str:
@@ -183,35 +185,34 @@ def _rank(content: Content, scenario: int) -> str:
     npv = content.figure("money", "scenarios", scenario, "business", "npv").value if content.business else None
     if npv is None:
         return "is the first of those that install devices"
-    return f"{'loses least' if npv < 0 else 'is worth most'} of those that install devices"
+    return f"{'has the smallest loss' if npv < 0 else 'has the highest NPV'} of those that install devices"
 
 
-def _devices(chosen) -> str:
+def _devices(chosen: pd.DataFrame) -> str:
     names = sorted({str(d).replace("_", " ") + "s" for d in chosen["device"] if str(d)})
     return " and ".join(names) or "new settings"
 
 
 def _costs(content: Content, scenario: int | None) -> Sentence:
-    told: list[Sentence] = []
+    sentences: list[Sentence] = []
     chosen = proposed_conversions(content)
     if chosen is not None and len(chosen) and content.selected is not None:
-        total = content.selected.totals
+        does = pays(content.selected.totals["npv"])
         at = "/choice/totals/"
-        pays = "pays" if total["npv"] > 0 else "does not pay"
-        told.append(say("The selection costs {capex} to install and {pays} (expected NPV {npv}, seen by {view}).",
-                        capex=money(content, _total(content, at, "capex", "money")), pays=pays,
+        sentences.append(say("The selection costs {capex} to install and {pays} (expected NPV {npv}, seen by {view}).",
+                        capex=money(content, _total(content, at, "capex", "money")), pays=does,
                         npv=money(content, _total(content, at, "npv", "money")), view=seen_by(content)))
     if scenario is not None and content.business:
         place = ("scenarios", scenario, "business")
         units = content.figure("count", *place, "units")
-        told.append(say("{s} costs {capex} for {units} {word}.", s=Name(content.scenarios[scenario]),
+        sentences.append(say("{s} costs {capex} for {units} {word}.", s=Name(content.scenarios[scenario]),
                         capex=money(content, content.figure("money", *place, "capex")), units=units,
                         word=noun_for(units.value or 0.0, "unit")))
-        told.append(worth(content, scenario, "It"))
+        sentences.append(worth(content, scenario, "It"))
     elif not content.business:
-        told.append(say("No business case was computed."))
-    told += _rival_words(content, scenario)
-    return joined(told)
+        sentences.append(say("No business case was computed."))
+    sentences += _alternative(content, scenario)
+    return joined(sentences)
 
 
 def _total(content: Content, at: str, key: str, kind: str, sign: float = 1.0) -> Figure:
@@ -221,34 +222,34 @@ def _total(content: Content, at: str, key: str, kind: str, sign: float = 1.0) ->
     return Figure(None if value is None else sign * value, kind, path)
 
 
-def _rival_words(content: Content, scenario: int | None) -> list[Sentence]:
-    """A rival without new devices that does better than the scenario."""
+def _alternative(content: Content, scenario: int | None) -> list[Sentence]:
+    """An alternative without new devices that does better than the scenario."""
     if not content.business or scenario is None:
         return []
     def npv(i: int) -> float:
         return content.figure("money", "scenarios", i, "business", "npv").value or 0.0
-    better = [i for i in rivals(content) if npv(i) > max(npv(scenario), 0.0)]
+    better = [i for i in zero_capital_alternatives(content) if npv(i) > max(npv(scenario), 0.0)]
     if not better:
         return []
     best = max(better, key=npv)
-    return [say("A rival without new devices, {s}, is worth more: its NPV is {npv}.", s=Name(content.scenarios[best]),
+    return [say("An alternative without new devices, {s}, has a higher NPV: {npv}.", s=Name(content.scenarios[best]),
                 npv=money(content, content.figure("money", "scenarios", best, "business", "npv"))),
             *_other_view(content, best)]
 
 
 def _gains(content: Content, scenario: int | None) -> Sentence:
-    told: list[Sentence] = []
+    sentences: list[Sentence] = []
     chosen = proposed_conversions(content)
     if chosen is not None and len(chosen) and content.selected is not None:
-        told.append(say(
+        sentences.append(say(
             "With the selection the average customer has {minutes} without power, {ci} and {events} a year.",
             minutes=_step(content, "saidi_minutes_avoided", "minutes", "minutes", "fewer", "more"),
             ci=_step(content, "saifi_avoided", "index", "sustained interruptions", "fewer", "more"),
             events=_step(content, "maifi_e_added", "index", "momentary events", "more", "fewer")))
-        told.append(selection_saidi_gain(content, "This"))
+        sentences.append(selection_saidi_gain(content, "This"))
     if scenario is not None:
-        told += [effect(content, scenario), scenario_saidi_gain(content, scenario)]
-    return joined([sentence for sentence in told if sentence])
+        sentences += [effect(content, scenario), scenario_saidi_gain(content, scenario)]
+    return joined([sentence for sentence in sentences if sentence])
 
 
 def _step(content: Content, key: str, kind: str, noun: str, above: str, below: str) -> Sentence:
@@ -268,24 +269,26 @@ def effect(content: Content, scenario: int) -> Sentence:
 
 
 def _how_sure(content: Content, scenario: int | None) -> Sentence:
-    told: list[Sentence] = []
+    sentences: list[Sentence] = []
     if content.simulated:
-        told.append(say("The intervals come from {trials} simulated {horizons}, {years} years in all; they cover the "
-                        "luck of a year and what is given as not known.", trials=content.figure("count", "trials"),
+        sentences.append(say("The ranges come from {trials} simulated {horizons}, {years} years in total; they "
+                             "cover the variation between years and the assumptions given as ranges.",
+                             trials=content.figure("count", "trials"),
                         horizons=noun_for(content.figure("count", "trials").value or 0.0, "horizon"),
                         years=content.figure("count", "trial_years")))
         if cut := trials_cut(content.summary):
-            told.append(cut)
+            sentences.append(cut)
         if content.at("precision_reached") is False:
-            told.append(say("The simulation stopped before the precision asked for was reached."))
+            sentences.append(say("The simulation stopped before it reached the required precision."))
     else:
-        told.append(say("Only expected values were computed; nothing was simulated, so no interval is given."))
+        sentences.append(say("Only expected values were computed; nothing was simulated, so no range is given."))
     if not content.study.uncertain:
-        told.append(say("No assumption is given as a range, so what is not known does not widen any interval."))
+        sentences.append(say("No assumption is given as a range, so the uncertainty of the assumptions is not "
+                             "included."))
     chosen = proposed_conversions(content)
     if chosen is not None and len(chosen):
-        told.append(say("The figures of the selection are expected values."))
-    return joined([*told, *_main_driver(content, scenario), *_against_records(content)])
+        sentences.append(say("The figures of the selection are expected values."))
+    return joined([*sentences, *_main_driver(content, scenario), *_against_records(content)])
 
 
 def trials_cut(summary: Mapping) -> Sentence:
@@ -293,8 +296,8 @@ def trials_cut(summary: Mapping) -> Sentence:
     if not summary.get("trials_limited_by_memory"):
         return ()
     n = figure(summary, "/trials", "count")
-    return say("Only {n} {trials} simulated, fewer than asked for: the memory set aside for the trials holds no more. "
-               "A shorter horizon or fewer scenarios leave room for more.", n=n,
+    return say("Only {n} {trials} simulated, fewer than asked for: the memory for the trials holds no more. "
+               "A shorter horizon or fewer scenarios allows more.", n=n,
                trials=noun_for(n.value or 0.0, "trial was", "trials were"))
 
 
@@ -306,14 +309,15 @@ def _main_driver(content: Content, scenario: int | None) -> list[Sentence]:
         return []
     first = rows.iloc[0]
     key = str(first["assumption"])
-    turn, unit = Figure(float(first["break_even"]), "any"), spoken_unit(key, content.currency)
-    told = say("The NPV of {s} hangs most on {label}: from {low} to {high}{unit} it moves from {a} to {b}.",
+    turn, unit = Figure(float(first["break_even"]), "amount"), spoken_unit(key, content.currency)
+    sentence = say("The NPV of {s} is most sensitive to {label}: from {low} to {high}{unit} it changes from {a} to "
+                   "{b}.",
                s=Name(content.scenarios[scenario]), label=Name(label_of(key)), low=Figure(float(first["low"])),
                high=Figure(float(first["high"])), unit=unit, a=Figure(float(first["npv_low"]), "money"),
                b=money(content, Figure(float(first["npv_high"]), "money")))
     if turn.value == turn.value:
-        return [told, say("It would be zero at {turn}{unit}.", turn=turn, unit=unit)]
-    return [told]
+        return [sentence, say("It is 0 at {turn}{unit}.", turn=turn, unit=unit)]
+    return [sentence]
 
 
 def _against_records(content: Content) -> list[Sentence]:
@@ -323,20 +327,21 @@ def _against_records(content: Content) -> list[Sentence]:
     found = content.history.calibration
     if found is None:
         return []
-    row = found.feeders.loc[""]
+    row = found.feeders.loc[[""]].iloc[0]
     return [say("Without major event days the records show {a} times the modelled SAIFI and {b} times the modelled "
                 "SAIDI.",
                 a=Figure(float(row["saifi_ratio"]), "ratio"), b=Figure(float(row["saidi_ratio"]), "ratio"))]
 
 
 def scenario_sentences(content: Content) -> list[Sentence]:
-    """A point a scenario: does it pay, or what it changes where no money was reckoned; and where its gain turns."""
-    told = []
+    """A point for each scenario: does it pay, or what it changes where no business case was computed; and where its
+    gain turns."""
+    sentences = []
     for i in range(1, len(content.scenarios)):
         if content.business:
             kind = "" if installs(content, i) else "Without new devices: "
             turns = scenario_saidi_gain(content, i, Name(content.scenarios[i]))
-            told.append((kind, *worth(content, i), *((" ", *turns) if turns else ())))
+            sentences.append((kind, *worth(content, i), *((" ", *turns) if turns else ())))
         else:
-            told.append(effect(content, i))
-    return told
+            sentences.append(effect(content, i))
+    return sentences

@@ -6,11 +6,14 @@ python-docx is an optional extra; without it the message says how to get it.
 from __future__ import annotations
 
 import io
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
-from reliability.report.blocks import TO, Caution, Column, Document, Heading, Missing, Points, Table, Text
+from reliability.formats import DASH, TEXT, count, missing, shown
+from reliability.report.blocks import TO, Block, Caution, Column, Document, Heading, Missing, Points, Table, Text
 from reliability.report.chart import BarChart, Chart, PlotChart
-from reliability.report.figures import DASH, TEXT, missing, plain, shown
+from reliability.report.figures import plain
 from reliability.report.picture import png
 from reliability.schema.problems import shorten
 
@@ -24,7 +27,7 @@ class DocxMissing(ImportError):
     """Raised where python-docx is not installed; the message says what to type."""
 
 
-def require_docx():
+def require_docx() -> Any:
     """The python-docx module; raises DocxMissing with the remedy."""
     try:
         import docx
@@ -33,30 +36,30 @@ def require_docx():
     return docx
 
 
-def docx_bytes(told: Document) -> bytes:
+def docx_bytes(made: Document) -> bytes:
     """The document as the bytes of a DOCX file."""
     docx = require_docx()
     document = docx.Document()
     _page_setup(document, docx)
-    title = f"{told.kind}: {shorten(told.name, LONGEST)}"
+    title = f"{made.kind}: {shorten(made.name, LONGEST)}"
     document.core_properties.title = title
     document.core_properties.author = ""
     document.add_heading(title, 0)
-    for number, section in enumerate(told.sections, start=1):
+    for number, section in enumerate(made.sections, start=1):
         document.add_heading(f"{number}. {section.title}", 1)
         for block in section.blocks:
-            _block(document, docx, block, told)
+            _block(document, docx, block, made)
     out = io.BytesIO()
     document.save(out)
     return out.getvalue()
 
 
-def write_docx(told: Document, path: str | Path) -> None:
+def write_docx(made: Document, path: str | Path) -> None:
     """Write report.docx."""
-    Path(path).write_bytes(docx_bytes(told))
+    Path(path).write_bytes(docx_bytes(made))
 
 
-def _page_setup(document, docx) -> None:
+def _page_setup(document: Any, docx: Any) -> None:
     """Margins, a compact table type, and page numbers in the footer."""
     for part in document.sections:
         part.left_margin = part.right_margin = docx.shared.Inches(0.9)
@@ -72,7 +75,7 @@ def _page_setup(document, docx) -> None:
         run._r.append(element)
 
 
-def _block(document, docx, block, told: Document) -> None:
+def _block(document: Any, docx: Any, block: Block, made: Document) -> None:
     if isinstance(block, Text):
         paragraph = document.add_paragraph()
         if block.label:
@@ -88,12 +91,12 @@ def _block(document, docx, block, told: Document) -> None:
     elif isinstance(block, Caution):
         document.add_paragraph(_clean(plain(block.sentence)), style="Intense Quote")
     elif isinstance(block, Table):
-        _table(document, docx, block, told.whole(block))
+        _table(document, docx, block, made.whole(block))
     elif isinstance(block, BarChart | PlotChart):
         _figure(document, docx, block)
 
 
-def _figure(document, docx, chart: Chart) -> None:
+def _figure(document: Any, docx: Any, chart: Chart) -> None:
     _caption(document, chart.title)
     shape = document.add_picture(io.BytesIO(png(chart)))
     if shape.width > (most := docx.shared.Inches(FIGURE_INCHES)):
@@ -101,23 +104,24 @@ def _figure(document, docx, chart: Chart) -> None:
     shape._inline.docPr.set("descr", _clean(chart.description))
 
 
-def _caption(document, text: str) -> None:
+def _caption(document: Any, text: str) -> None:
     paragraph = document.add_paragraph()
     paragraph.add_run(_clean(text)).bold = True
     paragraph.paragraph_format.keep_with_next = True
 
 
-def _table(document, docx, table: Table, whole: str) -> None:
+def _table(document: Any, docx: Any, table: Table, whole: str) -> None:
     columns, rows = table.on_page, min(table.shown, MOST_ROWS, len(table.frame))
     if not table.shown:
         document.add_paragraph(f"{_clean(table.title)}: in {whole}.")
         return
     elsewhere = f"; all in {whole}" if whole else ""
-    more = f" ({rows:,} of {len(table.frame):,} rows{elsewhere})" if rows < len(table.frame) else ""
+    part = f" ({shown(rows, 'count')} of {count(len(table.frame), 'row')}{elsewhere})"
+    more = part if rows < len(table.frame) else ""
     _caption(document, table.title + more)
     grid = document.add_table(rows=1, cols=len(columns), style="Light Grid Accent 1")
     size = docx.shared.Pt(7 if len(columns) > 7 else 8.5)
-    _fill(grid.rows[0], [c.head for c in columns], size, bold=True)
+    _fill(grid.rows[0], [c.header for c in columns], size, bold=True)
     head = grid.rows[0]._tr.get_or_add_trPr()
     repeated = docx.oxml.OxmlElement("w:tblHeader")
     head.append(repeated)
@@ -126,14 +130,14 @@ def _table(document, docx, table: Table, whole: str) -> None:
     document.add_paragraph(_clean(table.note))
 
 
-def _fill(row, texts: list[str], size, bold: bool = False) -> None:
+def _fill(row: Any, texts: list[str], size: Any, bold: bool = False) -> None:
     # row.cells is slow when asked for again and again
     for cell, text in zip(row.cells, texts, strict=True):
         run = cell.paragraphs[0].add_run(_clean(text))
         run.font.size, run.bold = size, bold
 
 
-def _cell(column: Column, record: dict) -> str:
+def _cell(column: Column, record: Mapping) -> str:
     value = record[column.key]
     if column.kind == TEXT or not column.high:
         return shown(value, column.kind, column.signed)
@@ -146,4 +150,4 @@ def _cell(column: Column, record: dict) -> str:
 
 def _clean(text: str) -> str:
     """Text on one line without characters that the format forbids, long names shortened."""
-    return " ".join(shorten(word, LONGEST) for word in text.split())
+    return " ".join(shorten(word, LONGEST) for word in text.split(" "))

@@ -12,6 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from reliability.cautions import CAUTION
 from reliability.cells import write_csv
+from reliability.formats import missing, shown
 from reliability.network.application import ApplicationChecks, application_frame, check_laterals
 from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.network.model import Model
@@ -217,8 +218,8 @@ def _device_names(codes: np.ndarray) -> np.ndarray:
     return np.array([*DEVICES, ""], dtype=object)[np.where(codes == NO_DEVICE, len(DEVICES), codes)]
 
 
-def _number(value: object, unit: str = "", digits: int = 4) -> str:
+def _number(value: object, unit: str = "") -> str:
     """A number with its unit for a sheet; empty where unknown."""
-    if pd.isna(value):
+    if missing(value):
         return ""
-    return f"{float(value):.{digits}g} {unit}".strip()
+    return f"{shown(value, 'any')} {unit}".strip()

@@ -15,10 +15,11 @@ import xlsxwriter
 from xlsxwriter.worksheet import Worksheet
 
 from reliability.cautions import CAUTION
+from reliability.formats import TEXT, missing
 from reliability.report.blocks import PLUS_MINUS, Column, Section, Table, Text, tables
 from reliability.report.content import Content
 from reliability.report.documents import sections
-from reliability.report.figures import TEXT, missing, plain
+from reliability.report.figures import plain
 from reliability.report.workbook_cashflow import write_cashflow
 from reliability.report.workbook_charts import write_charts
 from reliability.report.workbook_sheets import Formats, Sheet
@@ -73,8 +74,8 @@ def _contents(book: xlsxwriter.Workbook, formats: Formats, content: Content, wan
     _text(sheet, 2, 0, f"Version {content.summary.get('version')}, inputs "
                        f"{str(content.summary.get('inputs_sha256') or 'without a digest')[:16]}, seed "
                        f"{content.summary.get('seed')}, trials {content.summary.get('trials') or 'none'}", formats)
-    for c, head in enumerate(("Sheet", "What it holds", "Rows")):
-        sheet.write_string(4, c, head, formats.head)
+    for c, header in enumerate(("Sheet", "What it holds", "Rows")):
+        sheet.write_string(4, c, header, formats.header)
     rows = [("Summary", "The summary in words", None),
             *((name, "Cash flow with live formulas", None) for name in flows),
             ("Charts", "The main charts, drawn from the sheets", None),
@@ -109,13 +110,13 @@ def _text(sheet: Worksheet, row: int, column: int, text: str, formats: Formats, 
 
 
 def _table(book: xlsxwriter.Workbook, formats: Formats, table: Table) -> Sheet:
-    """One table on a sheet of its own, head in row 1."""
+    """One table on a sheet of its own, header in row 1."""
     sheet = book.add_worksheet(table.sheet)
-    columns = [(name, head, c.kind) for c in table.on_sheet for name, head in _heads(c)]
-    for c, (name, head, kind) in enumerate(columns):
-        sheet.set_column(c, c, _width(head, kind, table.frame[name]))
-    for c, (_, head, _) in enumerate(columns):
-        sheet.write_string(0, c, head[:LONGEST_TEXT], formats.head)
+    columns = [(name, header, c.kind) for c in table.on_sheet for name, header in _headers(c)]
+    for c, (name, header, kind) in enumerate(columns):
+        sheet.set_column(c, c, _width(header, kind, table.frame[name]))
+    for c, (_, header, _) in enumerate(columns):
+        sheet.write_string(0, c, header[:LONGEST_TEXT], formats.header)
     sheet.freeze_panes(1, 1)
     if len(table.frame):
         sheet.autofilter(0, 0, len(table.frame), len(columns) - 1)
@@ -125,7 +126,7 @@ def _table(book: xlsxwriter.Workbook, formats: Formats, table: Table) -> Sheet:
 
 
 def _cells(sheet: Worksheet, formats: Formats, values: list[list], kinds: list[str]) -> None:
-    """Values below the head, row by row as the file is written."""
+    """Values below the header, row by row as the file is written."""
     looks = [None if kind == TEXT else formats.number(kind) for kind in kinds]
     for r, row in enumerate(zip(*values, strict=True), start=1):
         for c, value in enumerate(row):
@@ -145,17 +146,17 @@ def _values(column: pd.Series, kind: str) -> list[str | float | None]:
     return [v if f else None for v, f in zip(numbers.tolist(), np.isfinite(numbers).tolist(), strict=True)]
 
 
-def _heads(column: Column) -> list[tuple[str, str]]:
-    """Names in the frame and heads on the sheet: an interval takes two columns."""
+def _headers(column: Column) -> list[tuple[str, str]]:
+    """Names in the frame and headers on the sheet: an interval takes two columns."""
     if not column.high:
-        return [(column.key, column.head)]
+        return [(column.key, column.header)]
     if column.between == PLUS_MINUS:
-        return [(column.key, column.head), (column.high, f"{column.head}, standard error")]
-    return [(column.key, f"{column.head}, from"), (column.high, f"{column.head}, to")]
+        return [(column.key, column.header), (column.high, f"{column.header}, standard error")]
+    return [(column.key, f"{column.header}, from"), (column.high, f"{column.header}, to")]
 
 
-def _width(head: str, kind: str, values: pd.Series) -> float:
-    longest = max((len(w) for w in head.split()), default=8)
+def _width(header: str, kind: str, values: pd.Series) -> float:
+    longest = max((len(w) for w in header.split()), default=8)
     if kind == TEXT:
         longest = max(longest, *(len(str(v)) for v in values.head(200)), 4) if len(values) else longest
     return float(min(max(longest + 2, 10), WIDEST))

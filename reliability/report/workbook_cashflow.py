@@ -16,7 +16,7 @@ from reliability.schema.problems import shorten
 
 RATE, GROWTH = "$B$3", "$B$4"
 SAVINGS = ("callout_saving", "energy_saving", "incentive", "interruption_cost_saving")
-HEADS = ("Year", "Capital", "Call-outs saved", "Energy margin saved", "Incentive", "Interruption cost saved",
+HEADERS = ("Year", "Capital", "Call-outs saved", "Energy margin saved", "Incentive", "Interruption cost saved",
          "Inspection",
          "Net", "Discount factor", "Discounted")
 YEAR, CAPEX, FIRST_SAVING, LAST_SAVING, INSPECTION, NET, FACTOR, DISCOUNTED = 0, 1, 2, 5, 6, 7, 8, 9
@@ -43,15 +43,15 @@ def write_cashflow(book: xlsxwriter.Workbook, formats: Formats, content: Content
     sheet.set_column(0, 0, 34)
     sheet.set_column(1, DISCOUNTED, 17)
     money, bold = formats.number("money"), formats.of(bold=True)
-    who = "society" if perspective == "society" else "the utility"
-    sheet.write_string(0, 0, f"Cash flow seen by {who}, expected values, {shorten(content.currency, 20)}", bold)
+    view = "Societal perspective" if perspective == "society" else "Utility perspective"
+    sheet.write_string(0, 0, f"{view}: cash flow, expected values, {shorten(content.currency, 20)}", bold)
     sheet.write_string(1, 0, "Shaded cells may be changed; every NPV follows.")
-    for row, (label, key) in enumerate((("Discount rate, per year", "discount_rate"),
-                                        ("Escalation of savings, per year", "escalation_rate")), start=2):
+    for row, (label, rate) in enumerate((("Discount rate, per year", values["discount_rate"]),
+                                        ("Escalation of savings, per year", values["escalation_rate"])), start=2):
         sheet.write_string(row, 0, label)
-        sheet.write_number(row, 1, float(values[key]), formats.of(num_format="0.00%", bg_color=INPUT, border=1))
-    for c, head in enumerate(("Scenario", "NPV, live", "NPV of the run", "Difference")):
-        sheet.write_string(FIRST_BLOCK - 2, c, head, formats.head)
+        sheet.write_number(row, 1, float(rate), formats.of(num_format="0.00%", bg_color=INPUT, border=1))
+    for c, header in enumerate(("Scenario", "NPV, live", "NPV of the run", "Difference")):
+        sheet.write_string(FIRST_BLOCK - 2, c, header, formats.header)
     names = list(dict.fromkeys(case.cashflow["scenario"]))
     frames = {n: case.cashflow[case.cashflow["scenario"] == n] for n in names}
     top, places = FIRST_BLOCK + len(names) + 1, {}
@@ -75,8 +75,8 @@ def _block(sheet: Worksheet, formats: Formats, name: str, frame: pd.DataFrame, f
     """The years of one scenario: year 1 is given, later savings grow, the rest follows."""
     money = formats.number("money")
     sheet.write_string(first - 2, 0, name[:32_767], formats.of(bold=True))
-    for c, head in enumerate(HEADS):
-        sheet.write_string(first - 1, c, head, formats.head)
+    for c, header in enumerate(HEADERS):
+        sheet.write_string(first - 1, c, header, formats.header)
     for y, row in enumerate(frame.to_dict("records")):
         r = first + y
         sheet.write_number(r, YEAR, y, formats.number("whole"))

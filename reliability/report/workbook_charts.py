@@ -94,7 +94,8 @@ def _cashflow(book: xlsxwriter.Workbook, content: Content, live: Mapping[str, Li
         return []
     name = content.scenarios[scenario]
     for perspective, flow in live.items():
-        title = f"Cash flow of {shorten(name, 40)}, seen by {'society' if perspective == 'society' else 'the utility'}"
+        view = "societal" if perspective == "society" else "utility"
+        title = f"Cash flow of {shorten(name, 40)}, {view} perspective"
         chart = _chart(book, "column", title, "Year", shorten(content.currency, 12))
         for i, (label, column) in enumerate((("Net", NET), ("Discounted", DISCOUNTED))):
             chart.add_series({"name": label, "categories": flow.cells(name, YEAR), "values": flow.cells(name, column),

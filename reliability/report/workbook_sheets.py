@@ -10,7 +10,7 @@ import xlsxwriter
 from xlsxwriter.format import Format
 
 from reliability.cells import FORMULA_STARTS
-from reliability.report.figures import KINDS
+from reliability.formats import KINDS
 from reliability.report.palette import WASH
 
 
@@ -53,8 +53,8 @@ class Formats:
         return self.of(num_format=KINDS[kind].excel, **more)
 
     @property
-    def head(self) -> Format:
-        """A column's head."""
+    def header(self) -> Format:
+        """A column's header."""
         return self.of(bold=True, text_wrap=True, valign="top", bottom=1, bg_color=WASH)
 
     def text(self, value: str) -> Format | None:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
+from reliability.formats import SPACE, count
+
 SHOWN = 100
+_BLANKS = re.compile(rf"[^\S{SPACE}]+")     # the space between thousands stays
 
 
 @dataclass(frozen=True)
@@ -45,7 +49,7 @@ class StudyError(Exception):
         super().__init__(self.problems, hidden)
 
     def __str__(self) -> str:
-        return "\n  ".join([f"{number_of(self.count, 'problem')}:", *self.lines()])
+        return "\n  ".join([f"{count(self.count, 'problem')}:", *self.lines()])
 
     def __repr__(self) -> str:
         return f"{type(self).__name__}: {self}"
@@ -94,11 +98,6 @@ class Problems:
         raise StudyError(self.kept, self.hidden)
 
 
-def number_of(number: int, noun: str) -> str:
-    """How many of what: "1 section", "12 sections"."""
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
-
-
 def or_less(most: int) -> str:
     """The whole numbers from 0 up to `most`, as a remedy states them."""
     return f"{most} or less" if most > 0 else "0"
@@ -106,14 +105,9 @@ def or_less(most: int) -> str:
 
 def shorten(text: str, most: int = 80) -> str:
     """`text` on one line, without control characters, cut to `most` characters."""
-    text = _printable(" ".join(str(text)[: 4 * most].split()))
+    text = _printable(_BLANKS.sub(" ", str(text)[: 4 * most]).strip())
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
-def in_full(number: float) -> str:
-    """A bound as people write it: all its digits, thousands parted, and no exponent."""
-    return f"{int(number):,}".replace(",", " ") if float(number).is_integer() else f"{number:g}"
-
-
 def _printable(text: str) -> str:
-    return text if text.isprintable() else "".join(c if c.isprintable() else "·" for c in text)
+    return text if text.isprintable() else "".join(c if c.isprintable() or c == SPACE else "·" for c in text)

@@ -8,9 +8,10 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
+from reliability.formats import exact
 from reliability.schema.columns import Column
 from reliability.schema.nearest import Names
-from reliability.schema.problems import Problems, in_full
+from reliability.schema.problems import Problems
 from reliability.study.decimals import in_doubt
 from reliability.study.headers import Table
 
@@ -95,7 +96,7 @@ def explain(text: str, column: Column) -> tuple[str, str]:
 def _bounds(column: Column, numbers: np.ndarray) -> Iterator[tuple[np.ndarray, str]]:
     """Each bound that the column has: where it is broken, (records,) bool, and the rule."""
     with np.errstate(invalid="ignore"):
-        yield np.abs(numbers) > LARGEST, f"the number is beyond {in_full(LARGEST)}"
+        yield np.abs(numbers) > LARGEST, f"the number is beyond {exact(LARGEST)}"
         if column.low is not None:
             broken = numbers <= column.low if column.above else numbers < column.low
             yield broken, _range_rule(column)
@@ -106,7 +107,7 @@ def _bounds(column: Column, numbers: np.ndarray) -> Iterator[tuple[np.ndarray, s
 
 
 def _range_rule(column: Column) -> str:
-    low, high = ("" if bound is None else in_full(bound) for bound in (column.low, column.high))
+    low, high = ("" if bound is None else exact(bound) for bound in (column.low, column.high))
     if high and column.above:
         return f"must be above {low} and at most {high}"
     if high:

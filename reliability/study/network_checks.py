@@ -7,13 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 
+from reliability.formats import count
 from reliability.network.conversions import conversions, may_convert
 from reliability.network.devices import BACKS_UP, COUNTS, RECLOSES
 from reliability.network.model import Model
 from reliability.network.protection import Protection, counts_too_many, most_counts, protection
 from reliability.network.tree import Network
 from reliability.schema.nearest import Names
-from reliability.schema.problems import number_of, or_less
+from reliability.schema.problems import or_less
 from reliability.schema.scenarios import AS_BUILT, FORCED_IN, FORCED_OUT, Scenario
 from reliability.schema.values import Assumptions
 from reliability.study.toml import Toml
@@ -101,7 +102,7 @@ def _changed_notes(scenario: Scenario, network: Network, after: Protection) -> l
                      (underground, "not converted: underground")):
         if at.size:
             ids = ", ".join(map(str, network.ids[at[:SHOWN]])) + (" …" if at.size > SHOWN else "")
-            notes.append(f"Scenario {scenario.name}: {number_of(at.size, 'lateral')} ({ids}): {text}.")
+            notes.append(f"Scenario {scenario.name}: {count(at.size, 'lateral')} ({ids}): {text}.")
     return notes
 
 

@@ -7,11 +7,12 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import pandas as pd
 
+from reliability.formats import exact
 from reliability.schema.columns import CURVES, DELAYED, FAST, SETTINGS, Column
 from reliability.schema.curves import CLEARING, INVERSE, MELTING
 from reliability.schema.devices import BY_NAME
 from reliability.schema.nearest import Names
-from reliability.schema.problems import Problems, in_full, shorten
+from reliability.schema.problems import Problems, shorten
 from reliability.study.cells import choice_column, number_column, require, text_column
 from reliability.study.headers import Table
 from reliability.study.links import written_link
@@ -94,7 +95,7 @@ def fast_slower_notes(section_ids: Sequence[str], current_a: np.ndarray, file: s
     at = np.flatnonzero(~np.isnan(current_a)).tolist()
     if not at:
         return ()
-    named = _some([f"{section_ids[i]} at {in_full(float(f'{current_a[i]:.3g}'))} A" for i in at])
+    named = _some([f"{section_ids[i]} at {exact(float(f'{current_a[i]:.3g}'))} A" for i in at])
     return (f"{file}: {len(at)} of {len(section_ids)} devices with fast rows that are slower than the delayed ones at "
             f"fault currents of their zone ({named}): a fast operation clears there by the delayed rows.",)
 

@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import cast
 
+from reliability.formats import exact
 from reliability.schema.assumptions import (
     ASSUMPTIONS,
     BY_KEY,
@@ -20,7 +21,7 @@ from reliability.schema.assumptions import (
 )
 from reliability.schema.columns import TABLES as FILES
 from reliability.schema.nearest import Names
-from reliability.schema.problems import Problem, in_full, or_less
+from reliability.schema.problems import Problem, or_less
 from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.schema.values import Assumptions
 from reliability.study.headers import ColumnMap
@@ -171,7 +172,7 @@ def _bounded(toml: Toml, path: str, raw: object, a: Assumption) -> int | float |
 
 
 def _bounds_rule(a: Assumption) -> str:
-    low, high = ("" if bound is None else in_full(bound) for bound in (a.low, a.high))
+    low, high = ("" if bound is None else exact(bound) for bound in (a.low, a.high))
     if low and high:
         return f"must lie between {low} and {high}"
     return f"must be at least {low}" if low else f"must be at most {high}"

@@ -9,10 +9,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from reliability.formats import count
 from reliability.network.model import Model
 from reliability.network.tree import Network, build_network
 from reliability.schema.assumptions import Range
-from reliability.schema.problems import Problem, number_of, shorten
+from reliability.schema.problems import Problem, shorten
 from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable, default_cost_table
@@ -65,10 +66,10 @@ class Study:
     inputs_sha256: str = ""
 
     def __repr__(self) -> str:
-        parts = [number_of(len(self.sections), "section"), number_of(len(self.network.feeder_ids), "feeder"),
-                 number_of(len(self.scenarios), "scenario")]
+        parts = [count(len(self.sections), "section"), count(len(self.network.feeder_ids), "feeder"),
+                 count(len(self.scenarios), "scenario")]
         if self.outages is not None:
-            parts.append(number_of(len(self.outages), "row") + " of outage records")
+            parts.append(count(len(self.outages), "row") + " of outage records")
         return f"Study '{shorten(self.name, 60)}': {', '.join(parts)}"
 
     @classmethod

@@ -7,9 +7,11 @@ from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures import TimeoutError as NotYet
+from typing import TypeVar
 
 import streamlit as st
 
+T = TypeVar("T")
 MAX_CACHED = 24
 TIMEOUT_SECONDS = 0.4              # a page waits so long before it shows itself without the result
 POLL_SECONDS = 0.7
@@ -53,7 +55,7 @@ def _begin(key: str, work: Callable[[], object]) -> Future:
         return cached[key]
 
 
-def result(key: str, work: Callable[[], object], name: str):
+def result(key: str, work: Callable[[], T], name: str) -> T | None:
     """The result, or None and a message on the page that it is being computed. name: as in "Computing the curve"."""
     future = ask(key, work)
     try:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pandas as pd
 import streamlit as st
 
+from reliability.formats import count
 from reliability.schema.columns import TABLES
 from reliability.study import StudyError, text_tables, toml_edit, uploads, workspace
 from reliability.study.header_names import exact_name, guess_table, match_names
@@ -16,7 +17,7 @@ from reliability.study.uploaded_study import has_phase_letters, missing_columns,
 from reliability.ui import figure, frame, opened
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
-from reliability.ui.text import count, plain
+from reliability.ui.text import plain
 
 DRAFT = "draft"
 NEW = "a new study"
@@ -67,12 +68,12 @@ def _upload(shown: Opened) -> None:
     brought = st.file_uploader("CSV or XLSX: the network, and outage records if there are any", key="upload",
                                type=["csv", "xlsx", "toml"], accept_multiple_files=True)
     if brought:
-        token = uploads.put({f.name: f.getvalue() for f in brought})
-        if st.session_state.get("upload_seen") != token:
-            st.session_state["upload_seen"] = st.session_state[DRAFT] = token
+        new = uploads.put({f.name: f.getvalue() for f in brought})
+        if st.session_state.get("upload_seen") != new:
+            st.session_state["upload_seen"] = st.session_state[DRAFT] = new
     token = st.session_state.get(DRAFT) or st.query_params.get(DRAFT)
     files = uploads.get(token) if token else None
-    if not files:
+    if not token or not files:
         st.markdown("Headers may be your own: they are matched in the next step. Nothing is changed before you save.")
         _templates()
         return
@@ -92,7 +93,8 @@ def _templates() -> None:
                      column_config={"meaning": st.column_config.TextColumn(width="large")})
 
 
-def _matched(token: str, files: dict[str, bytes], plan: dict):
+def _matched(token: str, files: dict[str, bytes], plan: dict) -> tuple[
+        dict[str, tuple[str, bytes]], dict[str, dict[str, str]], bytes | None]:
     """What each file is and which of its headers is what, as decided or suggested."""
     tables: dict[str, tuple[str, bytes]] = {}
     maps: dict[str, dict[str, str]] = {}
@@ -121,10 +123,11 @@ def _match_one(name: str, rows: pd.DataFrame, decided: dict) -> tuple[str, dict[
     headers = [h for h in rows.columns if h]
     before = decided.get(name, {})
     kinds = list(TABLES)
-    first = before.get("table") or guess_table(name, headers)
+    first: str = before.get("table") or guess_table(name, headers)
     left, right = st.columns([2, 3], vertical_alignment="bottom")
     left.markdown(f"**{plain(name)}**, {count(len(rows), 'row')}")
-    table = right.selectbox("This is", kinds, index=kinds.index(first), format_func=KIND_NAMES.get, key=f"is_{name}")
+    table = right.selectbox("This is", kinds, index=kinds.index(first), format_func=KIND_NAMES.__getitem__,
+                            key=f"is_{name}")
     chosen = before.get("map") if before.get("table") == table else None
     suggested = match_names(headers, TABLES[table])
     chosen = {h: (chosen or {}).get(h, suggested.get(h, "")) for h in headers}

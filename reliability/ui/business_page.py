@@ -7,15 +7,18 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
+from reliability import formats
 from reliability.business.cashflow import cashflow_frame
 from reliability.business.costs import SOCIETY, UTILITY
+from reliability.formats import count, grid_format, money, number, percent
 from reliability.report.units import unit_of
 from reliability.study import Study
 from reliability.ui import background, figure, frame, sliders, tiles, trials
 from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
 from reliability.ui.scenario_results import in_perspective, state_results
-from reliability.ui.text import NONE, count, money, number, percent, plain, short, spaced
+from reliability.ui.text import plain, short
 from reliability.ui.tiles import Figure
 from reliability.what_if import ScenarioResults
 
@@ -32,9 +35,9 @@ def show() -> None:
     moves = sliders.moved(study)
     sliders.note_in_link(moves)
     columns = st.columns([2, 3, 5])
-    view = columns[0].segmented_control("Perspective", PERSPECTIVES, default=study.values["perspective"], key="view",
-                                        format_func=PERSPECTIVES.get, required=True, persist_state="session",
-                                        help=PERSPECTIVE_HELP)
+    view = columns[0].segmented_control("Perspective", list(PERSPECTIVES), default=study.values["perspective"],
+                                        key="view", format_func=PERSPECTIVES.__getitem__, required=True,
+                                        persist_state="session", help=PERSPECTIVE_HELP)
     now = in_perspective(state_results(study, shown.fingerprint, moves), view)
     if len(now.names) < 2:
         st.info("There is nothing to compare: add a scenario on the page Study.")
@@ -43,7 +46,7 @@ def show() -> None:
                                     key="case_scenario", persist_state="session")
     scenario = min(scenario, len(now.names) - 1)
     case, currency, large = now.money[scenario], now.business.currency, frame.presenting()
-    st.markdown(f"#### {plain(spaced(case['verdict']), 300)}")
+    st.markdown(f"#### {plain(case['verdict'], 300)}")
     figures = st.empty()
     left, right = st.columns(2, gap="large")
     flow = cashflow_frame(now.business)
@@ -54,7 +57,7 @@ def show() -> None:
                      f"{money(case['capex'], currency)}, net present value {money(case['npv'], currency)}.",
                      lambda: flow, "Cash flow", "cashflow")
     with right:
-        st.subheader("How sure is it", anchor=False)
+        st.subheader("Probability that NPV is above 0", anchor=False)
         sure, progress = st.empty(), st.empty()
     _drivers(now, scenario, large)
     _all(now, study, shown.fingerprint, moves)
@@ -72,7 +75,7 @@ def show() -> None:
                           lambda: pd.DataFrame({"trial": np.arange(len(npv)), "npv": npv}), "npv")
 
 
-def _tiles(place, case: dict, currency: str, npv: np.ndarray | None) -> None:
+def _tiles(place: DeltaGenerator, case: dict, currency: str, npv: np.ndarray | None) -> None:
     spread = "–" if npv is None else f"{money(np.percentile(npv, 10), '')} to {money(np.percentile(npv, 90), currency)}"
     payback = case["discounted_payback_years"]
     figures = (("Net present value", money(case["npv"], currency)), ("NPV, P10 to P90", spread),
@@ -108,8 +111,8 @@ def _drivers(now: ScenarioResults, scenario: int, large: bool) -> None:
         # those with a break-even value are listed, however little they move the value where the study stands
         rows = part[np.isfinite(part["break_even"]) | (np.arange(len(part)) < MOST_DRIVERS)]
         shown = pd.DataFrame({
-            "assumption": rows["label"], "now": [number(v) for v in rows["value"]],
-            "break-even": [number(v) if np.isfinite(v) else NONE for v in rows["break_even"]],
+            "assumption": rows["label"], "now": [formats.shown(v, "any") for v in rows["value"]],
+            "break-even": [number(v) for v in rows["break_even"]],
             "unit": [unit_of(key, now.business.currency) for key in rows["assumption"]],
             "share": [percent(v) for v in rows["total"]]})
         st.dataframe(shown, hide_index=True, alt="Break-even values and shares of the variance")
@@ -144,10 +147,10 @@ def _all(now: ScenarioResults, study: Study, fingerprint: str, moves: dict) -> N
                     "capex", "npv", "irr", "bcr", "payback_years", "discounted_payback_years", "cost_per_ci_avoided",
                     "cost_per_cmi_avoided", "cost_per_callout_avoided")}})
     unit = short(now.business.currency, 12)
-    formats = {k: st.column_config.NumberColumn(f"{name}, {unit}", format="localized")
+    columns = {k: st.column_config.NumberColumn(f"{name}, {unit}", format=grid_format("money"))
                for k, name in (("capex", "capital"), ("npv", "NPV"))}
-    formats |= {"irr": st.column_config.NumberColumn("internal rate of return", format="percent")}
-    formats |= {k: st.column_config.NumberColumn(name, format="%.2f") for k, name in (
+    columns |= {"irr": st.column_config.NumberColumn("internal rate of return", format=grid_format("share"))}
+    columns |= {k: st.column_config.NumberColumn(name, format=grid_format("ratio")) for k, name in (
         ("bcr", "benefit over cost"), ("payback_years", "payback, years"),
         ("discounted_payback_years", "discounted payback, years"),
         ("cost_per_ci_avoided", f"{unit} per interruption avoided"),
@@ -155,7 +158,7 @@ def _all(now: ScenarioResults, study: Study, fingerprint: str, moves: dict) -> N
         ("cost_per_callout_avoided", f"{unit} per call-out avoided"))}
     table = pd.DataFrame(rows)
     table[["capex", "npv"]] = table[["capex", "npv"]].round()
-    figure.table(table, "Business case of every scenario", "cases", column_config=formats)
+    figure.table(table, "Business case of every scenario", "cases", column_config=columns)
     years = int(now.results.study.values["horizon_years"])
     st.caption(f"Money in {plain(now.business.currency)}; {count(years, 'year')}. "
                "–: there is no such figure, as a payback that is never reached.")

@@ -8,12 +8,14 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
+from reliability import formats
 from reliability.business.break_even import BREAK_EVEN
 from reliability.business.constraints import fast_settings, limits_of
 from reliability.business.frontier import frontier, programme
 from reliability.business.limits import Limits
 from reliability.business.options import Options, build_options
 from reliability.business.selection import NPV, SAIDI, Choice, choose
+from reliability.formats import count, finite, grid_format, money, number, percent
 from reliability.network.application import ApplicationChecks
 from reliability.network.devices import CODE
 from reliability.network.model import Model
@@ -26,7 +28,7 @@ from reliability.ui.feeder_chart import Benefit, feeder_chart
 from reliability.ui.money_charts import frontier_chart, programme_chart
 from reliability.ui.opened import Opened
 from reliability.ui.scenario_results import state_results
-from reliability.ui.text import count, money, number, plain, saidi_turn, short, spaced
+from reliability.ui.text import plain, saidi_turn, short
 from reliability.ui.tiles import Figure
 from reliability.what_if import ScenarioResults
 
@@ -88,14 +90,14 @@ def _asked(shown: Opened, now: ScenarioResults) -> Asked:
 
     def most(key: str, title: str | None = None) -> float | None:
         a = BY_KEY[key]
-        value = study.values[key]
+        value = finite(study.values.get(key))
         unit = plain(now.business.currency, 12) if a.unit.startswith("money") else a.unit
         return st.number_input(title or f"{a.label}, {unit}", min_value=0.0,
-                               value=None if value is None else float(value),
+                               value=value,
                                step=float(a.step), placeholder="no limit", help=a.help, **keep(key))
 
-    goal = st.radio("Objective", list(GOALS), format_func=GOALS.get, index=list(GOALS).index(study.values["objective"]),
-                    **keep("objective"))
+    goal = st.radio("Objective", list(GOALS), format_func=GOALS.__getitem__,
+                    index=list(GOALS).index(study.values["objective"]), **keep("objective"))
     budget, saidi = most("budget"), most("saidi_reduction_minutes", "Least SAIDI reduction, min")
     with st.expander("Momentary events and single laterals"):
         added, feeder = (most("added_maifi_e", "Most added MAIFI_E"),
@@ -133,33 +135,33 @@ def _write_limits(shown: Opened, asked: Asked) -> None:
 
 
 def choices(now: ScenarioResults, settings: bool, only: bool) -> Options:
-    """What may be done with each lateral, the last one kept in the session."""
-    key, kept = (now.digest, settings, only), st.session_state.get("options")
-    if kept is None or kept[0] != key:
+    """What may be done with each lateral, the last one cached in the session."""
+    key, cached = (now.digest, settings, only), st.session_state.get("options")
+    if cached is None or cached[0] != key:
         results = now.results
         values = results.study.values
         options = build_options(Model(results.network, values), results.costs, fast_settings(values, settings), only,
                                 results.study.currency)
-        kept = st.session_state["options"] = (key, options)
-    return kept[1]
+        cached = st.session_state["options"] = (key, options)
+    return cached[1]
 
 
 def _chosen(now: ScenarioResults, options: Options, asked: Asked) -> Choice:
-    key, kept = (now.digest, asked), st.session_state.get("choice")
-    if kept is None or kept[0] != key:
+    key, cached = (now.digest, asked), st.session_state.get("choice")
+    if cached is None or cached[0] != key:
         with st.spinner("Choosing …"):
             found = choose(options, asked.limits, asked.goal, gap=GAP, seconds=SECONDS)
-            kept = st.session_state["choice"] = (key, found)
-    return kept[1]
+            cached = st.session_state["choice"] = (key, found)
+    return cached[1]
 
 
 def _result(now: ScenarioResults, options: Options, choice: Choice, asked: Asked) -> None:
-    st.markdown(f"#### {plain(spaced(choice.message), 400)}")
+    st.markdown(f"#### {plain(choice.message, 400)}")
     currency = now.business.currency
     if choice.feasible:
         totals = choice.totals
-        figures = (("Laterals", f"{totals['laterals']:.0f}"),
-                   ("Backup settings changed", f"{totals['backup_settings_changed']:.0f}"),
+        figures = (("Laterals", formats.shown(totals["laterals"], "count")),
+                   ("Backup settings changed", formats.shown(totals["backup_settings_changed"], "count")),
                    ("Capital", money(totals["capex"], currency)), ("Net present value", money(totals["npv"], currency)),
                    ("SAIDI avoided", f"{number(totals['saidi_minutes_avoided'])} min"),
                    ("MAIFI_E added", number(totals["maifi_e_added"])),
@@ -167,8 +169,8 @@ def _result(now: ScenarioResults, options: Options, choice: Choice, asked: Asked
         tiles.row(Figure(name, value) for name, value in figures)
         if turns := saidi_turn(totals, BREAK_EVEN, "The selection"):
             st.markdown(turns)
-        proof = f"Within {100 * choice.gap:.2g} % of the optimum" if choice.gap else "Proven optimal"
-        st.caption(f"{proof}, found in {choice.seconds:.1f} s.")
+        proof = f"Within {percent(choice.gap)} of the optimum" if choice.gap else "Proven optimal"
+        st.caption(f"{proof}, found in {number(choice.seconds, 2)} s.")
     st.subheader("Benefit against budget", anchor=False)
     # the curve is that of every budget, so the budget asked for is left out of it
     whole = replace(asked.limits, budget=None, saidi_reduction_minutes=None)
@@ -207,9 +209,10 @@ def _table(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
     if choice.selection.empty:
         return
     st.subheader("What is chosen", anchor=False)
-    numbers = {c: st.column_config.NumberColumn(c.replace("_", " "), format="%.3g") for c in (
-        "customer_interruptions_avoided", "momentary_events_added", "callouts_avoided", BREAK_EVEN)}
-    numbers |= {c: st.column_config.NumberColumn(c.replace("_", " "), format="%.0f")
+    numbers = {c: st.column_config.NumberColumn(c.replace("_", " "), format=grid_format("amount")) for c in (
+        "customer_interruptions_avoided", "momentary_events_added", "callouts_avoided")}
+    numbers[BREAK_EVEN] = st.column_config.NumberColumn(BREAK_EVEN.replace("_", " "), format=grid_format("any"))
+    numbers |= {c: st.column_config.NumberColumn(c.replace("_", " "), format=grid_format("money"))
                 for c in ("capex", "npv", "customer_minutes_avoided")}
     figure.table(choice.selection, "Selection", "selection", height=360, column_config=numbers)
     laterals = choice.selection[choice.selection["what"] == "lateral"]
@@ -238,15 +241,15 @@ def _make_scenario(shown: Opened, laterals: pd.DataFrame, backups: int) -> None:
         text, "Selection", laterals="; ".join(part["section_id"].astype(str)), device=device,
         counts=f"{counts.iloc[0]:.0f}" if len(counts) else "")
     saved = edit.apply(shown, {"study.toml": after.encode()}, [], "choice")
-    said = f"{name} is now a scenario: {count(len(part), 'lateral')} get a {device.replace('_', ' ')}."
+    message = f"{name} is now a scenario: {count(len(part), 'lateral')} get a {device.replace('_', ' ')}."
     if len(part) < len(laterals):
-        said += f" {count(len(laterals) - len(part), 'lateral')} chosen for another device are not in it."
+        message += f" {count(len(laterals) - len(part), 'lateral')} chosen for another device are not in it."
     if len(counts) and (part["counts"] != counts.iloc[0]).any():
-        said += f" All of them count to {counts.iloc[0]:.0f}, the choice of most."
+        message += f" All of them count to {formats.shown(counts.iloc[0], 'whole')}, the choice of most."
     if backups:
-        said += (f" {count(backups, 'backup')} with new fast operations {'is' if backups == 1 else 'are'} not in it: a "
-                 "scenario sets all of them alike.")
-    st.session_state[opened.NOTICE] = said if saved else "Not saved: the study was left as it was."
+        message += (f" {count(backups, 'backup')} with new fast operations {'is' if backups == 1 else 'are'} not in "
+                    "it: a scenario sets all of them alike.")
+    st.session_state[opened.NOTICE] = message if saved else "Not saved: the study was left as it was."
 
 
 def _programme(now: ScenarioResults, options: Options, asked: Asked) -> None:
@@ -262,7 +265,7 @@ def _programme(now: ScenarioResults, options: Options, asked: Asked) -> None:
     if found is None:
         return
     table, message = found
-    st.markdown(f"**{plain(spaced(message), 300)}**")
+    st.markdown(f"**{plain(message, 300)}**")
     if len(table):
         figure.chart(programme_chart(table, now.business.currency, frame.presenting()), f"Programme by year. {message}",
                      lambda: table, "Programme", "programme")

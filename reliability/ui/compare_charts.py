@@ -8,9 +8,10 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from reliability.formats import HOVER, HOVER_CHANGE, HOVER_SHARE, TICK_SHARE, number, shown, signed_number
 from reliability.report.palette import BLUE, GREY, INK, ORANGE, PAPER, see_through, series
 from reliability.ui.plotting import axis, layout, pattern, picture
-from reliability.ui.text import label, number
+from reliability.ui.text import label
 from reliability.ui.trials import Spread
 from reliability.what_if import ScenarioResults
 
@@ -73,7 +74,8 @@ def _bar(shown: Indices, s: int, panel: int, unit: str) -> dict[str, object]:
     expected, (colour, shape), name = shown.expected[s][key], series(s), label(shown.names[s])
     trace: dict[str, object] = {
         "type": "bar", "x": [s], "y": [expected], "xaxis": f"x{at}", "yaxis": f"y{at}", "name": name,
-        "legendgroup": str(s), "showlegend": panel == 0, "hovertemplate": f"{name}: %{{y:.4g}} {unit}<extra></extra>",
+        "legendgroup": str(s), "showlegend": panel == 0,
+        "hovertemplate": f"{name}: %{{y:{HOVER}}} {unit}<extra></extra>",
         "marker": {"color": colour, "pattern": pattern(shape), "line": {"color": colour, "width": 1}}}
     if shown.simulated:
         of = shown.simulated[s][key]
@@ -105,7 +107,9 @@ def bars_alt(shown: Indices) -> str:
 def yearly_spread(spread: Spread, first: int, second: int, worse_than: float | None, large: bool = False,
                   stale: bool = False) -> go.Figure:
     """How often a year brings how much SAIDI, under two scenarios, on one axis."""
-    traces, shapes, notes = [], [], []
+    traces: list[dict[str, object]] = []
+    shapes: list[dict[str, object]] = []
+    notes: list[dict[str, object]] = []
     edges, heights = _bins(spread, (first, second))
     for place, s in enumerate(dict.fromkeys((first, second))):
         colour = GREY if stale else series(s)[0]
@@ -113,7 +117,7 @@ def yearly_spread(spread: Spread, first: int, second: int, worse_than: float | N
             "type": "scatter", "x": edges.round(3), "y": np.append(heights[place], 0.0).round(5), "mode": "lines",
             "line": {"color": colour, "shape": "hv", "width": 2.5, "dash": ("solid", "dash")[place]},
             "name": label(spread.names[s], 30), "fill": "tozeroy", "fillcolor": see_through(colour, 0.14),
-            "hovertemplate": "%{x:.0f} min: %{y:.1%}<extra></extra>"})
+            "hovertemplate": f"%{{x:{HOVER}}} min: %{{y:{HOVER_SHARE}}}<extra></extra>"})
     if worse_than is not None:
         shapes.append({"type": "line", "x0": worse_than, "x1": worse_than, "y0": 0, "y1": 1, "yref": "paper",
                        "line": {"color": INK, "dash": "dot", "width": 2}})
@@ -121,7 +125,7 @@ def yearly_spread(spread: Spread, first: int, second: int, worse_than: float | N
                       "xanchor": "left", "yanchor": "top", "xshift": 4, "bgcolor": PAPER})
     return picture(traces, layout(330, large, shapes=shapes, annotations=notes, showlegend=True,
                                   xaxis=axis("SAIDI of a year, minutes", rangemode="tozero"),
-                                  yaxis=axis("Share of years", tickformat=".0%", rangemode="tozero")))
+                                  yaxis=axis("Share of years", tickformat=TICK_SHARE, rangemode="tozero")))
 
 
 def _bins(spread: Spread, scenarios: tuple[int, ...]) -> tuple[np.ndarray, list[np.ndarray]]:
@@ -185,15 +189,15 @@ def gains_chart(table: pd.DataFrame, large: bool = False) -> go.Figure:
             "type": "bar", "y": rows, "x": change, "orientation": "h", "name": name, "xaxis": at, "showlegend": False,
             "width": 0.34, "marker": {"color": colour, "pattern": pattern(shape)},
             "customdata": table["group"].tolist(),
-            "text": [f"{v:+.3f}".replace("-", "−") for v in change], "textposition": "outside", "cliponaxis": False,
-            "hovertemplate": "%{customdata}: %{x:+.4f}<extra></extra>"})
+            "text": [signed_number(v) for v in change], "textposition": "outside", "cliponaxis": False,
+            "hovertemplate": f"%{{customdata}}: %{{x:{HOVER_CHANGE}}}<extra></extra>"})
         span = max(float(np.abs(change).max(initial=0.0)), 1e-3)
         axes[f"xaxis{at[1:]}"] = axis(
             f"{name}, a year", domain=domain, nticks=4, zerolinecolor=INK,
             range=[-1.7 * span if change.min(initial=0.0) < 0 else -0.15 * span,
                    1.7 * span if change.max(initial=0.0) > 0 else 0.15 * span])
     notes = [{"x": 0, "xref": "paper", "xanchor": "left", "y": k - 0.36, "showarrow": False, "bgcolor": PAPER,
-              "text": f"<b>{group}</b>, " + f"{customers:,} served".replace(",", "\u202f")}
+              "text": f"<b>{group}</b>, {shown(customers, 'count')} served"}
              for k, (group, customers) in enumerate(zip(table["group"], table["customers"], strict=True))]
     return picture(traces, layout(330, large, annotations=notes,
                                   yaxis={"range": [len(rows) - 0.6, -0.6], "visible": False}) | axes)

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import time
+from typing import Any
 
 import numpy as np
 import pandas as pd
 import streamlit as st
 
+from reliability.formats import count, money, number, percent, signed_number, spoken
 from reliability.study import Study, toml_edit
 from reliability.ui import compare_charts as charts
 from reliability.ui import figure, frame, opened, pins, sliders, tiles, trials
 from reliability.ui.opened import Opened
 from reliability.ui.scenario_results import state_results
 from reliability.ui.sliders import OWN
-from reliability.ui.text import count, money, number, percent, plain, saidi_turn, short, signed
+from reliability.ui.text import plain, saidi_turn, short
 from reliability.ui.tiles import Figure
 from reliability.ui.trials import Spread
 from reliability.what_if import ScenarioResults, too_many_counts
@@ -39,7 +41,7 @@ def show() -> None:
     _warnings(now, study, moves)
     large = frame.presenting()
     st.subheader("Expected a year, and how far single years reach", anchor=False)
-    place = {"bars": st.empty(), "progress": st.empty(), "spread": trials.known(now.digest)}
+    place: dict[str, Any] = {"bars": st.empty(), "progress": st.empty(), "spread": trials.known(now.digest)}
     figure.csv_button("Indices with their spread", lambda: charts.bars_data(charts.indices_of(now, place["spread"])),
                       "compare_bars")
     left, right = (st.container(), st.container()) if large else st.columns(2, gap="large")
@@ -62,7 +64,7 @@ def _toolbar(shown: Opened, study: Study, moves: dict, now: ScenarioResults) -> 
             st.button("Write these values into the study", icon=":material/save:", key="write_sliders", on_click=_write,
                       args=(shown, study, moves))
         what = ("As the study states" if not moves else "Moved: " + "; ".join(
-            f"{sliders.sliders(study)[k].assumption.label.lower()} {v:g}" for k, v in moves.items()))
+            f"{sliders.sliders(study)[k].assumption.label.lower()} {spoken(v)}" for k, v in moves.items()))
         st.markdown(f"{plain(what, 240)}. The address of this page reopens exactly this state.")
 
 
@@ -115,8 +117,8 @@ def _tile(now: ScenarioResults, s: int) -> None:
         value = charts.value(now, s, key)
         change = value - charts.value(now, 0, key)
         way = tiles.direction(change, value)
-        told = "" if s == 0 else signed(change) if way else "no change"
-        figures.append(Figure(name, number(value), told, way))
+        text = "" if s == 0 else signed_number(change) if way else "no change"
+        figures.append(Figure(name, number(value), text, way))
     case, currency = now.money[s], now.business.currency
     cost = [] if s == 0 else [Figure("Capital", money(case["capex"], currency)),
                               Figure("Net present value", money(case["npv"], currency))]
@@ -172,8 +174,8 @@ def _gains(now: ScenarioResults, large: bool) -> None:
                       persist_state="session")
     table = charts.gains(now, min(at, len(names) - 1))
     alt = "Change a year by group of customers. " + "; ".join(
-        f"{r.group}: {signed(r.sustained)} sustained interruptions, {signed(r.momentary)} momentary events, "
-        f"{signed(r.minutes)} minutes" for r in table.itertuples())
+        f"{r.group}: {signed_number(r.sustained)} sustained interruptions, {signed_number(r.momentary)} momentary "
+        f"events, {signed_number(r.minutes)} minutes" for r in table.itertuples())
     figure.chart(charts.gains_chart(table, large), alt, lambda: table, "Impact by customer group", "gains")
 
 
@@ -186,7 +188,9 @@ def _follow(now: ScenarioResults, place: dict, odds: list, large: bool) -> None:
     bar = None if spread and spread.final else place["progress"].progress(0.0, "Simulating …")
 
     def progress(done: int, total: int) -> None:
-        bar.progress(min(done / total, 1.0), f"Simulating: {done} trials of at most {total}; figures refine meanwhile")
+        if bar is not None:
+            bar.progress(min(done / total, 1.0),
+                         f"Simulating: {done} trials of at most {total}; figures refine meanwhile")
 
     for spread in trials.follow(now, progress):
         if spread is not place["spread"]:
@@ -194,19 +198,21 @@ def _follow(now: ScenarioResults, place: dict, odds: list, large: bool) -> None:
         place["spread"] = spread
         _draw_year(spread, now, place, large, stale=False)
         _draw_odds(spread, odds)
+    if spread is None:
+        return
     place["progress"].markdown(
         f"Whiskers: P10 to P90 of a single year over {count(spread.trials, 'trial')} of {spread.years} years, seed "
         f"{spread.seed}. All scenarios see the same faults.")
 
 
-def _draw_bars(now: ScenarioResults, spread, place: dict, large: bool) -> None:
+def _draw_bars(now: ScenarioResults, spread: Spread | None, place: dict, large: bool) -> None:
     with place["bars"].container():
         indices = charts.indices_of(now, spread)
         figure.chart(charts.bars(indices, large, 2 if large else 4), charts.bars_alt(indices),
                      lambda: charts.bars_data(indices), "Indices", "bars", csv=False)
 
 
-def _draw_year(spread, now: ScenarioResults, place: dict, large: bool, stale: bool) -> None:
+def _draw_year(spread: Spread | None, now: ScenarioResults, place: dict, large: bool, stale: bool) -> None:
     if spread is None or spread.names != tuple(now.names):
         place["year"].info("The spread of years appears with the first trials.")
         return

@@ -18,13 +18,14 @@ from reliability.faults.coordination_view import (
     growth_frame,
     splits_by_factor,
 )
+from reliability.formats import number
 from reliability.network.coordination import Coordination, coordination
 from reliability.network.coordination_curves import lateral_curves
 from reliability.network.model import Model
 from reliability.report import charts_coordination
 from reliability.schema.devices import FUSE
 from reliability.ui import described, figure, frame
-from reliability.ui.text import number, plain
+from reliability.ui.text import plain
 from reliability.what_if import ScenarioResults
 
 

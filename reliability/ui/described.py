@@ -5,12 +5,12 @@ plotly reads markup in names, so every text is escaped.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 import plotly.graph_objects as go
 
+from reliability.formats import HOVER
 from reliability.report.chart import (
     DASHED,
     DATE,
@@ -23,6 +23,8 @@ from reliability.report.chart import (
     Bars,
     Chart,
     Line,
+    Numbers,
+    Places,
     PlotChart,
     Points,
     Words,
@@ -52,7 +54,7 @@ def _bars(chart: BarChart) -> tuple[list[dict[str, object]], dict[str, object]]:
     traces = [_one(chart, bars, names) for bars in chart.bars]
     if chart.line is not None:
         traces.append(_line(replace(chart.line, x=names)))
-    more = {"rangemode": "tozero"} if not any(b.dots for b in chart.bars) else {}
+    more: dict[str, object] = {"rangemode": "tozero"} if not any(b.dots for b in chart.bars) else {}
     ends = [v for b in chart.bars for v in np.asarray(b.values, dtype=float) if np.isfinite(v)]
     if chart.lying and more and any(b.labels is not None for b in chart.bars) and min(ends, default=0.0) >= 0:
         more = {"range": [0.0, 1.18 * (max(ends, default=0.0) or 1.0)]}      # room for the labels
@@ -117,7 +119,7 @@ def _points(points: Points) -> dict[str, object]:
                    "line": {"color": INK, "width": 1 if points.large else 0}}}
     if names is not None:
         trace |= {"text": [label(n, 14 if points.labels is not None else 40) for n in names],
-                  "hovertemplate": "%{text}: %{x:.3g}, %{y:.3g}<extra></extra>"}
+                  "hovertemplate": f"%{{text}}: %{{x:{HOVER}}}, %{{y:{HOVER}}}<extra></extra>"}
     if points.labels is not None:
         trace |= {"textposition": _sides(points.x, y), "cliponaxis": False, "textfont": {"size": SMALL}}
     if points.low is not None and points.high is not None:
@@ -125,7 +127,7 @@ def _points(points: Points) -> dict[str, object]:
     return trace
 
 
-def _sides(x: Sequence[float], y: np.ndarray) -> list[str]:
+def _sides(x: Places, y: np.ndarray) -> list[str]:
     """On which side of each point its name stands: to the left where another point lies close to its right."""
     if not len(x):
         return []
@@ -161,12 +163,12 @@ def _words(words: Words) -> dict[str, object]:
             "showlegend": False}
 
 
-def _places(x: Sequence) -> list:
+def _places(x: Places) -> list:
     """Numbers, or days as text, which plotly reads as dates."""
     values = np.asarray(x)
     return values.astype("datetime64[D]").astype(str).tolist() if values.dtype.kind == "M" else values.tolist()
 
 
-def _interval(values: np.ndarray, low: Sequence[float], high: Sequence[float], colour: str) -> dict[str, object]:
+def _interval(values: np.ndarray, low: Numbers, high: Numbers, colour: str) -> dict[str, object]:
     return {"type": "data", "symmetric": False, "array": np.asarray(high, dtype=float) - values,
             "arrayminus": values - np.asarray(low, dtype=float), "color": colour, "thickness": 1.5}

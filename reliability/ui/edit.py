@@ -9,6 +9,7 @@ from datetime import datetime
 import pandas as pd
 import streamlit as st
 
+from reliability.formats import count
 from reliability.schema.columns import TABLES
 from reliability.schema.devices import LATERAL_DEVICES
 from reliability.study import StudyError, text_tables, toml_edit
@@ -18,7 +19,7 @@ from reliability.ui import opened
 from reliability.ui.figure import csv_button
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
-from reliability.ui.text import count, plain
+from reliability.ui.text import plain
 
 OUTCOMES = "edit_outcomes"
 
@@ -32,6 +33,8 @@ def sections(shown: Opened) -> None:
 
 def _table(shown: Opened, table: str) -> None:
     file = text_tables.table_file(shown.folder, table)
+    if file is None:
+        return
     known = {c.name: f"{c.help} {f'({c.unit})' if c.unit else ''}" for c in TABLES[table]}
 
     def read() -> pd.DataFrame:
@@ -108,7 +111,7 @@ def draft_tables(shown: Opened) -> None:
     st.caption("Or in your own program: the files are in the workspace, and this page shows their state at once.")
     files = [f.name for f in input_files(shown.folder)]
     choices = [*(f for f in files if f.rpartition(".")[0] in TABLES), SETTINGS_FILE]
-    with_problem = next((p.file for p in shown.error.problems if p.file in choices), choices[0])
+    with_problem = next((p.file for p in shown.problems.problems if p.file in choices), choices[0])
     file = st.segmented_control("File", choices, default=with_problem, key="draft_file", required=True)
     if file == SETTINGS_FILE:
         _settings_editor(shown)

@@ -7,13 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 import plotly.graph_objects as go
 
+from reliability.formats import number
 from reliability.network.tree import NO_DEVICE, Network
 from reliability.report.palette import GREY, INK, LOSS, STEPS
 from reliability.schema.devices import DEVICES
 from reliability.ui import symbols
 from reliability.ui.one_line import Layout, Line, connections, lay_out, runs
 from reliability.ui.plotting import FONT, axis, layout, picture
-from reliability.ui.text import label, number
+from reliability.ui.text import label
 
 ROW_PX = 21
 TOP, BOTTOM = 56, 120              # pixels for the two keys

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any, Literal
 
 import pandas as pd
+import plotly.graph_objects as go
 import streamlit as st
 
 from reliability.ui.text import plain
@@ -24,22 +26,21 @@ def csv_button(name: str, data: Callable[[], pd.DataFrame], key: str) -> None:
                        key=f"csv_{key}", on_click="ignore", type="tertiary", icon=":material/download:")
 
 
-def chart(figure, alt: str, data: Callable[[], pd.DataFrame], name: str, key: str, *, on_select="ignore",
-          csv: bool = True):
+def chart(figure: go.Figure, alt: str, data: Callable[[], pd.DataFrame], name: str, key: str, *,
+          on_select: Literal["ignore", "rerun"] = "ignore", csv: bool = True) -> Any:
     """Draw a figure in the app's own colours; returns what is selected in it, if asked for.
 
     alt: what the picture shows, in words. data: its numbers, as a table. csv: whether their
     download stands below; a picture that is drawn several times in one run brings it once.
     """
     selection = st.plotly_chart(figure, theme=None, key=f"chart_{key}" if csv else None, config=CONFIG, alt=alt,
-                                on_select=on_select,
-                                **({"selection_mode": "points"} if on_select != "ignore" else {}))
+                                on_select=on_select, selection_mode="points")
     if csv:
         csv_button(name, data, key)
     return selection
 
 
-def table(frame: pd.DataFrame, name: str, key: str, *, height: int | None = None, **options):
+def table(frame: pd.DataFrame, name: str, key: str, *, height: int | None = None, **options: Any) -> Any:
     """A table to look at and to download."""
     if height:
         options["height"] = height

@@ -7,11 +7,12 @@ from pathlib import Path
 import streamlit as st
 
 from reliability.cautions import CAUTION
+from reliability.formats import count
 from reliability.report.palette import css
 from reliability.study import Study
 from reliability.ui import opened
 from reliability.ui.opened import Opened
-from reliability.ui.text import count, plain
+from reliability.ui.text import plain
 
 LOOK = Path(__file__).with_name("look.css")
 LARGE_LOOK = Path(__file__).with_name("look_large.css")
@@ -52,15 +53,15 @@ def begin_with_study(title: str, lead: str = "") -> tuple[Opened, Study]:
     """
     shown = begin(title, lead)
     if shown.study is None:
-        st.error(f"{count(shown.error.count, 'problem')} in the files of this study stand in the way.")
+        st.error(f"{count(shown.problems.count, 'problem')} in the files of this study stand in the way.")
         st.page_link("reliability/ui/study_page.py", label="See every problem with its remedy", icon=":material/rule:")
         st.stop()
-    return shown, shown.ready
+    return shown, shown.rated
 
 
 def _about(shown: Opened) -> str:
     if shown.study is None:
-        return f"{plain(shown.name)} · {count(shown.error.count, 'problem')}"
+        return f"{plain(shown.name)} · {count(shown.problems.count, 'problem')}"
     study = shown.study
     customers = int(study.sections["customers"].sum())
     return (f"{plain(study.name, 60)} · {count(len(study.sections), 'section')} · {count(customers, 'customer')} · "

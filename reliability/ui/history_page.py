@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pandas as pd
 import streamlit as st
 
 from reliability.cautions import CAUTION
+from reliability.formats import count, grid_format, number, percent
+from reliability.history.calibration import Calibration
+from reliability.history.history import History
 from reliability.pipeline import modelled_by_feeder
 from reliability.report import charts_history as charts
 from reliability.report.chart import Chart
 from reliability.report.records import causes_frame
-from reliability.study import StudyError, toml_edit
+from reliability.study import Study, StudyError, toml_edit
 from reliability.ui import described, edit, figure, frame, opened, sliders
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
 from reliability.ui.scenario_results import stated_results
-from reliability.ui.text import count, number, percent, plain
+from reliability.ui.text import plain
 
 TIMES = ("repair_hours", "switching_hours", "refuse_hours", "reset_hours", "patrol_hours")
 MAX_CACHED = 4
@@ -26,12 +31,13 @@ def show() -> None:
     """Draw the page."""
     shown, study = frame.begin_with_study("History")
     if study.outages is None or not len(study.outages):
-        st.info("This study has no outage records. Bring them as outages.csv or outages.xlsx.")
-        st.page_link("reliability/ui/bring_page.py", label="Bring outage records", icon=":material/upload_file:")
+        st.info("This study has no outage records. Import them as outages.csv or outages.xlsx.")
+        st.page_link("reliability/ui/bring_page.py", label="Import outage records", icon=":material/upload_file:")
         return
-    history, error = _history(shown.study, shown.fingerprint, study)
-    if error is not None:
-        _settle(shown, error)
+    history, error = _history(shown.stated, shown.fingerprint, study)
+    if history is None or error is not None:
+        if error is not None:
+            _settle(shown, error)
         return
     records, rates, data, effect = st.tabs(
         ["Years and days", "Laterals and rates", "The data itself", "Against the model"], key="history_tab",
@@ -46,7 +52,7 @@ def show() -> None:
 
 
 @st.cache_resource(max_entries=MAX_CACHED, show_spinner="Reading the outage records …")
-def _history(_study, fingerprint: str, _ready):
+def _history(_study: Study, fingerprint: str, _ready: Study) -> tuple[History | None, StudyError | None]:
     """(history, None), or (None, what stands in the way); shared between tabs and never changed."""
     from reliability.history import read_history
     try:
@@ -70,13 +76,13 @@ def _settle(shown: Opened, error: StudyError) -> None:
                 st.rerun()
 
 
-def _draw(chart: Chart, data, name: str, key: str, height: int = 370) -> None:
+def _draw(chart: Chart, data: Callable[[], pd.DataFrame], name: str, key: str, height: int = 370) -> None:
     """A described chart, its data below it."""
     drawn = described.figure(chart, frame.presenting(), height)
     figure.chart(drawn, f"{chart.title}: {chart.description}", data, name, key)
 
 
-def _years(history) -> None:
+def _years(history: History) -> None:
     index = st.segmented_control("Index", list(charts.INDICES), format_func=lambda i: charts.INDICES[i][0],
                                  default="saidi_min", key="history_index", required=True)
     left, right = st.columns(2, gap="large")
@@ -97,22 +103,23 @@ def _years(history) -> None:
         st.subheader("Thresholds and major event days", anchor=False)
         thresholds = history.major_events.thresholds.reset_index()
         figure.table(thresholds, "Thresholds", "thresholds", column_config={
-            "year": st.column_config.NumberColumn(format="%d"), "note": st.column_config.TextColumn(width="large"),
-            **{k: st.column_config.NumberColumn(name, format="%.3f")
+            "year": st.column_config.NumberColumn(format=grid_format("whole")),
+            "note": st.column_config.TextColumn(width="large"),
+            **{k: st.column_config.NumberColumn(name, format=grid_format("index"))
                for k, name in (("t_med", "T_MED, min"), ("alpha", "α"), ("beta", "β"))},
             "days_used": "days used", "years_used": "years used"})
         if len(days):
             figure.table(days.reset_index().assign(day=lambda d: d["day"].astype(str).str[:10]), "Major event days",
                          "meds", height=190, column_config={
-                             "year": st.column_config.NumberColumn(format="%d"),
+                             "year": st.column_config.NumberColumn(format=grid_format("whole")),
                              "interruptions": "customer interruptions", "customer_minutes": "customer-minutes",
-                             "saidi_min": st.column_config.NumberColumn("SAIDI, min", format="%.1f")})
+                             "saidi_min": st.column_config.NumberColumn("SAIDI, min", format=grid_format("minutes"))})
     for caution in history.cautions:
         if caution != CAUTION:         # it stands at the head of every page
             st.caption(plain(caution, 400))
 
 
-def _rates(history) -> None:
+def _rates(history: History) -> None:
     units = history.learned.units
     left, right = st.columns(2, gap="large")
     with left:
@@ -130,11 +137,11 @@ def _rates(history) -> None:
                "study.")
 
 
-def _data(history) -> None:
+def _data(history: History) -> None:
     findings = history.records.findings
     st.subheader("Findings in the records", anchor=False)
     if not findings:
-        st.success("Nothing odd was found in the records.")
+        st.success("No finding in the records.")
         return
     table = pd.DataFrame([{"finding": f.title, "records": f.count, "treatment": f.treatment,
                            "rows": ", ".join(map(str, np.asarray(f.rows)[:20])) + (" …" if f.count > 20 else "")}
@@ -144,7 +151,7 @@ def _data(history) -> None:
     figure.table(history.times.reset_index(), "Restoration times", "times")
 
 
-def _against_model(shown: Opened, history) -> None:
+def _against_model(shown: Opened, history: History) -> None:
     found = history.calibration
     if found is not None:
         st.subheader("Modelled against observed", anchor=False)
@@ -158,7 +165,7 @@ def _against_model(shown: Opened, history) -> None:
         if found.note:
             st.caption(plain(found.note, 300))
     before_after = history.conversions
-    st.subheader("Did earlier conversions help", anchor=False)
+    st.subheader("Effect of earlier conversions", anchor=False)
     if before_after is None:
         st.markdown("The study names no converted lateral with its day under history.conversions in study.toml.")
         return
@@ -169,13 +176,13 @@ def _against_model(shown: Opened, history) -> None:
         st.caption(plain(note, 400))
 
 
-def _try_factors(shown: Opened, found) -> None:
+def _try_factors(shown: Opened, found: Calibration) -> None:
     """Move the sliders by the factors, within their bounds."""
-    study = shown.ready
+    study = shown.rated
     known, moves = sliders.sliders(study), dict(sliders.moved(study))
     wanted = {"fault_rate_factor": found.rate_factor}
     if np.isfinite(found.time_factor):
-        wanted |= {key: study.values[key] * found.time_factor for key in TIMES}
+        wanted |= {key: known[key].stated * found.time_factor for key in TIMES}
     moves |= {key: round(float(np.clip(value, known[key].low, known[key].high)), 4) for key, value in wanted.items()}
     sliders.set_all(moves, study, shown.name)
     st.session_state[opened.NOTICE] = (f"Fault rates times {number(found.rate_factor)}, restoration times "

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from reliability.formats import HOVER, number
 from reliability.network.application import ApplicationChecks, verdict_counts
 from reliability.network.application_catalogue import VERDICTS
 from reliability.network.model import Model
@@ -14,7 +15,7 @@ from reliability.network.tree import Network
 from reliability.report.palette import BLUE, GREY, INK, ORANGE, PAPER, VERDICT, see_through
 from reliability.schema.values import Assumptions
 from reliability.ui.plotting import axis, layout, pattern, picture
-from reliability.ui.text import label, number
+from reliability.ui.text import label
 
 POINTS = 12                        # of each section's curve
 MOST_SECTIONS = 120
@@ -45,7 +46,7 @@ def profile_chart(curve: pd.DataFrame, actuating_a: float, ceiling_a: float, lar
     traces: list[dict[str, object]] = [
         {"type": "scatter", "x": part["km"].tolist(), "y": part["current_a"].tolist(), "mode": "lines",
          "line": {"color": BLUE, "width": 3}, "name": "Fault current",
-         "hovertemplate": f"{label(name)}<br>%{{x:.2f}} km: %{{y:.0f}} A<extra></extra>"}
+         "hovertemplate": f"{label(name)}<br>%{{x:{HOVER}}} km: %{{y:{HOVER}}} A<extra></extra>"}
         for name, part in curve.groupby("section_id", sort=False)]
     notes, reach = [], float(curve["km"].max()) if len(curve) else 1.0
     for level, name, colour, dash in ((actuating_a, "actuating current", ORANGE, "dash"),
@@ -64,10 +65,10 @@ def profile_chart(curve: pd.DataFrame, actuating_a: float, ceiling_a: float, lar
 def verdicts_chart(checks: ApplicationChecks, large: bool = False) -> go.Figure:
     """Why laterals do not pass: for each check the laterals by verdict, those that pass left out."""
     counts = verdict_counts(checks)
-    told = [v for v in VERDICTS if v != "pass"]
-    counts = counts[counts[told].sum(axis=1) > 0]
-    counts = counts.iloc[np.argsort(counts[told].sum(axis=1).to_numpy(), kind="stable")]
-    traces = []
+    not_passing = [v for v in VERDICTS if v != "pass"]
+    counts = counts[counts[not_passing].sum(axis=1) > 0]
+    counts = counts.iloc[np.argsort(counts[not_passing].sum(axis=1).to_numpy(), kind="stable")]
+    traces: list[dict[str, object]] = []
     for verdict in ("fail", "unknown", "review"):
         colour, shape = VERDICT[verdict]
         traces.append({

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from reliability.business.break_even import BREAK_EVEN
+from reliability.formats import count, grid_format, number, signed_number
 from reliability.network.application import (
     ApplicationChecks,
     application_frame,
@@ -22,7 +24,7 @@ from reliability.ui import coordination_panel, figure, frame, sliders
 from reliability.ui.feeder_chart import Benefit, feeder_chart
 from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
 from reliability.ui.scenario_results import state_results
-from reliability.ui.text import count, number, plain, short, signed
+from reliability.ui.text import plain, short
 from reliability.what_if import ScenarioResults, by_lateral
 
 PARAMETER = "lateral"
@@ -49,7 +51,7 @@ def show() -> None:
     _all(rows, checks)
 
 
-def _scenario(now: ScenarioResults, place) -> int:
+def _scenario(now: ScenarioResults, place: DeltaGenerator) -> int:
     converting = [s for s, of in enumerate(now.results.study.scenarios) if s and of.device is not None]
     others = [s for s in range(1, len(now.names)) if s not in converting]
     choices = [*converting, *others] or [0]
@@ -58,12 +60,12 @@ def _scenario(now: ScenarioResults, place) -> int:
 
 
 def checked(now: ScenarioResults, scenario: int) -> ApplicationChecks:
-    """Application checks of a state, the last one kept in the session."""
-    kept = st.session_state.get("checks")
-    if kept is None or kept[0] != (now.digest, scenario):
+    """Application checks of a state, the last one cached in the session."""
+    cached = st.session_state.get("checks")
+    if cached is None or cached[0] != (now.digest, scenario):
         found = check_laterals(now.results.study.model, now.results.study.scenarios[scenario])
-        kept = st.session_state["checks"] = ((now.digest, scenario), found)
-    return kept[1]
+        cached = st.session_state["checks"] = ((now.digest, scenario), found)
+    return cached[1]
 
 
 def laterals_table(now: ScenarioResults, scenario: int, checks: ApplicationChecks) -> pd.DataFrame:
@@ -99,11 +101,11 @@ def _chosen(rows: pd.DataFrame) -> str:
     ids = set(rows["lateral_id"])
     for wanted in (st.session_state.get(PARAMETER), st.query_params.get(PARAMETER)):
         if wanted in ids:
-            return wanted
-    return rows["lateral_id"].iloc[0]
+            return str(wanted)
+    return str(rows["lateral_id"].iloc[0])
 
 
-def _map(now: ScenarioResults, scenario: int, rows: pd.DataFrame, chosen: str, place) -> None:
+def _map(now: ScenarioResults, scenario: int, rows: pd.DataFrame, chosen: str, place: DeltaGenerator) -> None:
     network = now.results.network
     feeders = [str(f) for f in network.feeder_ids]
     of_chosen = rows.loc[rows["lateral_id"] == chosen, "feeder_id"].iloc[0]
@@ -115,7 +117,7 @@ def _map(now: ScenarioResults, scenario: int, rows: pd.DataFrame, chosen: str, p
     device = now.results.table.protections[scenario].device
     part = rows[rows["feeder_id"] == feeder]
     alt = (f"One-line diagram of feeder {feeder}: {count(len(part), 'lateral')}, coloured by customer-minutes avoided "
-           f"a year under {now.names[scenario]}; in all {number(part['customer_minutes_avoided'].sum())}.")
+           f"a year under {now.names[scenario]}; in total {number(part['customer_minutes_avoided'].sum())}.")
     picked = figure.chart(
         feeder_chart(network, feeders.index(feeder), device, Benefit("Customer-minutes avoided", "a year", values),
                      chosen, frame.presenting()),
@@ -150,10 +152,11 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
     place = int(np.flatnonzero(checks.proposal.head == row["head"])[0])
     st.markdown(f"**{plain(chosen)}** on {plain(row['feeder_id'])}: {count(int(row['customers']), 'customer')}, "
                 f"{count(int(row['phases']), 'phase')}. Under {plain(now.names[scenario])} its faults cause "
-                f"{signed(-row['customer_interruptions_avoided'])} sustained interruptions, "
-                f"{signed(-row['customer_minutes_avoided'])} customer-minutes, "
-                f"{signed(row['momentary_events_added'])} momentary events and {signed(-row['callouts_avoided'])} "
-                f"call-outs a year.{_turn(row[BREAK_EVEN])} A sectionalizer here: **{row['verdict']}**.")
+                f"{signed_number(-row['customer_interruptions_avoided'])} sustained interruptions, "
+                f"{signed_number(-row['customer_minutes_avoided'])} customer-minutes, "
+                f"{signed_number(row['momentary_events_added'])} momentary events and "
+                f"{signed_number(-row['callouts_avoided'])} call-outs a year.{_turn(row[BREAK_EVEN])} A "
+                f"sectionalizer here: **{row['verdict']}**.")
     left, right = st.columns(2, gap="large")
     curve = profile(now.results.network, int(row["head"]), checks.values)
     actuating, ceiling = float(checks.proposal.actuating_a[place]), float(checks.ceiling_a[place])
@@ -169,9 +172,9 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
         evidence = evidence_frame(checks, [chosen])[["label", "value", "limit", "unit", "margin", "verdict", "reason"]]
         figure.table(evidence, "Evidence of the checks", "evidence", height=365, column_config={
             "label": st.column_config.TextColumn("check", width="medium"),
-            "value": st.column_config.NumberColumn(format="%.4g"),
-            "limit": st.column_config.NumberColumn(format="%.4g"),
-            "margin": st.column_config.NumberColumn(format="%.2f")})
+            "value": st.column_config.NumberColumn(format=grid_format("any")),
+            "limit": st.column_config.NumberColumn(format=grid_format("any")),
+            "margin": st.column_config.NumberColumn(format=grid_format("ratio"))})
     coordination_panel.lateral(now, int(row["head"]), actuating)
 
 
@@ -185,10 +188,10 @@ def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:
     st.subheader("All laterals", anchor=False)
     left, right = st.columns([2, 3], gap="large")
     with left:
-        said = verdicts_said(checks)
-        st.markdown(f"Can a {SECTIONALIZER} work there: {said}.")
+        verdicts = verdicts_said(checks)
+        st.markdown(f"Application checks of a {SECTIONALIZER}: {verdicts}.")
         figure.chart(verdicts_chart(checks, frame.presenting()),
-                     f"Checks that laterals do not pass. Of {len(checks)} laterals: {said}.",
+                     f"Checks that laterals do not pass. Of {len(checks)} laterals: {verdicts}.",
                      lambda: application_frame(checks), "Checks of every lateral", "verdicts")
         st.caption(f"{wrong_links_said(checks)}.")
         figure.csv_button("Wrong links", lambda: wrong_links(checks), "wrong_links")
@@ -197,10 +200,11 @@ def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:
                           key="verdicts_shown",
                           persist_state="session")
         part = rows[rows["verdict"].isin(wanted)].drop(columns="head")
-        numbers = {c: st.column_config.NumberColumn(c.replace("_", " "), format="%.3g")
-                   for c in ("customer_interruptions_avoided", "momentary_events_added", "callouts_avoided",
-                             BREAK_EVEN)}
-        numbers["customer_minutes_avoided"] = st.column_config.NumberColumn("customer-minutes avoided", format="%.0f")
+        numbers = {c: st.column_config.NumberColumn(c.replace("_", " "), format=grid_format("amount"))
+                   for c in ("customer_interruptions_avoided", "momentary_events_added", "callouts_avoided")}
+        numbers[BREAK_EVEN] = st.column_config.NumberColumn(BREAK_EVEN.replace("_", " "), format=grid_format("any"))
+        numbers["customer_minutes_avoided"] = st.column_config.NumberColumn("customer-minutes avoided",
+                                                                         format=grid_format("count"))
         figure.table(part, "Laterals, best first", "laterals", height=430, column_config=numbers)
 
 

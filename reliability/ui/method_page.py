@@ -6,6 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from reliability.cautions import CAUTION
+from reliability.formats import shown
 from reliability.report.formulas import FORMULAS, LIMITS
 from reliability.schema.assumptions import ASSUMPTIONS
 from reliability.study import Study
@@ -85,10 +86,10 @@ def assumptions_table(study: Study | None) -> pd.DataFrame:
     """Every assumption: value of the study or default, range, unit, bounds, source and meaning."""
     rows = []
     for a in ASSUMPTIONS:
-        value = a.default if study is None else study.values[a.key]
-        law = None if study is None else study.uncertain.get(a.key)
+        value = a.default if study is None else study.values.get(a.key)
+        given = None if study is None else study.uncertain.get(a.key)
         rows.append({"assumption": a.label, "value": _shown(value), "unit": a.unit,
-                     "low": law.low if law else None, "high": law.high if law else None,
+                     "low": given.low if given else None, "high": given.high if given else None,
                      "default": _shown(a.default), "source": a.source, "meaning": a.help, "key": f"{a.table}.{a.key}"})
     return pd.DataFrame(rows)
 
@@ -98,7 +99,7 @@ def _shown(value: object) -> str:
         return ""
     if isinstance(value, tuple):
         return ", ".join(map(_shown, value))
-    return f"{value:.4g}" if isinstance(value, float) else str(value)
+    return shown(value, "any") if isinstance(value, float) else str(value)
 
 
 if __name__ == "__main__":

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from reliability.formats import HOVER, HOVER_COUNT, HOVER_SHARE, TICK, TICK_SHARE, shown
 from reliability.report.palette import BLUE, GREY, INK, ORANGE, PLUM, SAND, TEAL
 from reliability.report.units import spoken_unit
 from reliability.ui.plotting import axis, layout, pattern, picture, upright
-from reliability.ui.text import label, number
+from reliability.ui.text import label
 
 _PARTS = (("callout_saving", "Call-outs saved", BLUE, ""), ("energy_saving", "Energy margin", TEAL, "x"),
           ("incentive", "Incentive", SAND, "."), ("interruption_cost_saving", "Customers' cost avoided", PLUM, "\\"))
@@ -33,7 +36,7 @@ def cashflow_chart(flow: pd.DataFrame, currency: str, large: bool = False) -> go
         {"type": "scatter", "x": years, "y": flow["discounted"].cumsum().tolist(), "mode": "lines+markers",
          "name": "Cumulative present value", "line": {"color": INK, "width": 3}, "marker": {"size": 6}}]
     return picture(traces, layout(380, large, bargap=0.25, barmode="relative", xaxis=axis("Year", dtick=2),
-                                  yaxis=axis(f"Money, {unit}", tickformat=",.3~s")))
+                                  yaxis=axis(f"Money, {unit}", tickformat=TICK)))
 
 
 def npv_chart(npv: np.ndarray, currency: str, large: bool = False) -> go.Figure:
@@ -42,10 +45,10 @@ def npv_chart(npv: np.ndarray, currency: str, large: bool = False) -> go.Figure:
     edges = np.linspace(min(low, 0.0) if low < high * 0.2 else low, max(high, low + 1.0), BINS + 1)
     shares = np.histogram(npv, edges)[0] / len(npv)
     middle = (edges[:-1] + edges[1:]) / 2
-    traces = [
+    traces: list[dict[str, object]] = [
         {"type": "bar", "x": middle[where].tolist(), "y": shares[where].tolist(), "width": float(edges[1] - edges[0]),
          "name": name, "marker": {"color": colour, "pattern": pattern(shape), "line": {"width": 0}},
-         "hovertemplate": "%{x:,.0f}: %{y:.1%}<extra></extra>"}
+         "hovertemplate": f"%{{x:{HOVER}}}: %{{y:{HOVER_SHARE}}}<extra></extra>"}
         for where, name, colour, shape in ((middle < 0, "loses", ORANGE, "/"), (middle >= 0, "pays", BLUE, ""))
         if shares[where].sum() > 0]
     shapes, notes = [upright(0, color=INK, width=2)], []
@@ -54,8 +57,8 @@ def npv_chart(npv: np.ndarray, currency: str, large: bool = False) -> go.Figure:
         shapes.append(upright(at, color=GREY, width=1.5, dash="dot"))
         notes.append({"x": at, "y": 1, "yref": "paper", "text": f"P{p}", "showarrow": False, "yanchor": "bottom"})
     return picture(traces, layout(380, large, bargap=0.05, barmode="overlay", shapes=shapes, annotations=notes,
-                                  xaxis=axis(f"Net present value, {label(currency)}", tickformat=",.3~s"),
-                                  yaxis=axis("Share of trials", tickformat=".0%")))
+                                  xaxis=axis(f"Net present value, {label(currency)}", tickformat=TICK),
+                                  yaxis=axis("Share of trials", tickformat=TICK_SHARE)))
 
 
 def drivers_chart(drivers: pd.DataFrame, currency: str, large: bool = False) -> go.Figure:
@@ -65,31 +68,31 @@ def drivers_chart(drivers: pd.DataFrame, currency: str, large: bool = False) -> 
     """
     top = drivers.head(DRIVERS_SHOWN).iloc[::-1]
     base = float(top["npv"].iloc[0])
-    names = [f"{name} ({number(low)}–{number(high)}{spoken_unit(key, label(currency))})"
+    names = [f"{name} ({shown(low, 'any')}–{shown(high, 'any')}{spoken_unit(key, label(currency))})"
              for name, key, low, high in zip(top["label"], top["assumption"], top["low"], top["high"], strict=True)]
-    traces = [
+    traces: list[dict[str, object]] = [
         {"type": "bar", "y": names, "x": (top[column] - base).tolist(), "base": base, "orientation": "h", "name": name,
          "marker": {"color": colour, "pattern": pattern(shape)}, "customdata": top[column].tolist(),
-         "hovertemplate": "%{y}: %{customdata:,.0f}<extra></extra>"}
+         "hovertemplate": f"%{{y}}: %{{customdata:{HOVER}}}<extra></extra>"}
         for column, name, colour, shape in (("npv_low", "assumption at its low end", SAND, "/"),
                                             ("npv_high", "assumption at its high end", BLUE, ""))]
     shapes, ends = [upright(base, color=INK, width=1.5)], top[["npv_low", "npv_high"]].to_numpy()
     if ends.min() <= 0 <= ends.max():
         shapes.append(upright(0, color=ORANGE, width=2, dash="dash"))
     return picture(traces, layout(max(300, 32 * len(top) + 110), large, bargap=0.3, barmode="overlay", shapes=shapes,
-                                  xaxis=axis(f"Net present value, {label(currency)}", tickformat=",.3~s"),
+                                  xaxis=axis(f"Net present value, {label(currency)}", tickformat=TICK),
                                   yaxis={"automargin": True, "type": "category"}))
 
 
-def frontier_chart(frontier: pd.DataFrame, chosen: dict[str, float] | None, currency: str,
+def frontier_chart(frontier: pd.DataFrame, chosen: Mapping[str, float] | None, currency: str,
                    large: bool = False) -> go.Figure:
     """The most SAIDI that each budget can avoid, and where the choice stands."""
     traces: list[dict[str, object]] = [
         {"type": "scatter", "x": frontier["capex"].tolist(), "y": frontier["saidi_minutes_avoided"].tolist(),
          "mode": "lines+markers", "name": "Most that can be avoided", "line": {"color": BLUE, "width": 3},
          "marker": {"size": 7}, "customdata": frontier[["laterals", "npv"]].to_numpy().tolist(),
-         "hovertemplate": "%{x:,.0f}: %{y:.2f} min a year, %{customdata[0]:.0f} laterals, "
-                          "NPV %{customdata[1]:,.0f}<extra></extra>"}]
+         "hovertemplate": f"%{{x:{HOVER}}}: %{{y:{HOVER}}} min a year, %{{customdata[0]:{HOVER_COUNT}}} laterals, "
+                          f"NPV %{{customdata[1]:{HOVER}}}<extra></extra>"}]
     pays = frontier[frontier["npv"] > 0]
     if len(pays):
         traces.append({"type": "scatter", "x": pays["capex"].tolist(), "y": pays["saidi_minutes_avoided"].tolist(),
@@ -100,7 +103,7 @@ def frontier_chart(frontier: pd.DataFrame, chosen: dict[str, float] | None, curr
                        "mode": "markers", "name": "This choice",
                        "marker": {"size": 16, "symbol": "diamond", "color": ORANGE,
                                   "line": {"color": INK, "width": 1.5}}})
-    return picture(traces, layout(380, large, xaxis=axis(f"Capital, {label(currency)}", tickformat=",.3~s",
+    return picture(traces, layout(380, large, xaxis=axis(f"Capital, {label(currency)}", tickformat=TICK,
                                                          rangemode="tozero"),
                                   yaxis=axis("SAIDI avoided, minutes a year", rangemode="tozero")))
 
@@ -109,13 +112,13 @@ def programme_chart(programme: pd.DataFrame, currency: str, large: bool = False)
     """What a programme spends and brings by year."""
     years = programme.groupby("year")[["capex"]].sum()
     brought = programme.groupby("year")["cumulative_saidi_minutes_avoided"].last()
-    traces = [
+    traces: list[dict[str, object]] = [
         {"type": "bar", "x": years.index.tolist(), "y": years["capex"].tolist(), "name": "Capital of the year",
          "marker": {"color": BLUE}},
         {"type": "scatter", "x": brought.index.tolist(), "y": brought.tolist(), "yaxis": "y2", "mode": "lines+markers",
          "name": "SAIDI avoided so far (right)", "line": {"color": ORANGE, "width": 3},
          "marker": {"size": 9, "symbol": "diamond"}}]
     return picture(traces, layout(330, large, xaxis=axis("Year", dtick=1),
-                                  yaxis=axis(f"Capital, {label(currency)}", tickformat=",.3~s", rangemode="tozero"),
+                                  yaxis=axis(f"Capital, {label(currency)}", tickformat=TICK, rangemode="tozero"),
                                   yaxis2=axis("SAIDI avoided, minutes a year", overlaying="y", side="right",
                                               rangemode="tozero", showgrid=False)))

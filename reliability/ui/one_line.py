@@ -76,16 +76,17 @@ def lay_out(network: Network, feeder: int) -> Layout:
         else:
             roots.append(i)
     extent = float(max((x1[i] for i in sections), default=1.0)) or 1.0
-    row, base = np.zeros(len(network), dtype=int), 0
+    row = np.zeros(len(network), dtype=int)
+    base = 0
     for root in roots:
         box = _branch(root, children, network.size, x0, x1, extent)
         for section, relative in box.places:
             row[section] = base + box.down + relative
         base += box.up + box.down + 2
-    parent = network.parent[sections]
-    connected = (parent >= 0) & inside[parent]
+    parents = network.parent[sections]
+    connected = (parents >= 0) & inside[parents]
     return Layout(sections, x0[sections], x1[sections], row[sections],
-                  np.where(connected, row[parent], row[sections]))
+                  np.where(connected, row[parents], row[sections]))
 
 
 def _extents(network: Network, sections: np.ndarray, inside: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -18,7 +18,7 @@ MAX_CACHED = 6
 
 @dataclass(frozen=True)
 class Opened:
-    """A study of the workspace; `study` is None where it has problems, which `error` then tells.
+    """A study of the workspace; `study` is None where it has problems, which `error` then lists.
 
     ready: the study with the fault rates that it asks for, as stated or learned from its records.
     """
@@ -30,9 +30,30 @@ class Opened:
     ready: Study | None
     error: StudyError | None
 
+    @property
+    def problems(self) -> StudyError:
+        """What is wrong with a study that cannot be opened."""
+        if self.error is None:
+            raise ValueError(f"nothing is wrong with the study {self.name}")
+        return self.error
+
+    @property
+    def stated(self) -> Study:
+        """The study as its files state it; raises its problems where it has some."""
+        if self.study is None:
+            raise self.problems
+        return self.study
+
+    @property
+    def rated(self) -> Study:
+        """As `ready`; raises its problems where it has some."""
+        if self.ready is None:
+            raise self.problems
+        return self.ready
+
 
 def current() -> Opened:
-    """The study that this tab shows, read anew where its files changed."""
+    """The study that this tab shows, read again where its files changed."""
     name = chosen()
     folder = workspace.folder_of(name)
     mark = fingerprint(folder)

@@ -5,12 +5,13 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
+from reliability.formats import money, number, shown, signed_number
 from reliability.study import Study
 from reliability.study.pins import add_pin, read_pins, remove_pin
 from reliability.ui import figure, sliders
 from reliability.ui.compare_charts import MEASURES, PLAIN_NAMES, value
 from reliability.ui.opened import Opened
-from reliability.ui.text import money, number, short, signed
+from reliability.ui.text import short
 from reliability.what_if import ScenarioResults
 
 
@@ -30,8 +31,8 @@ def compare(shown: Opened, study: Study, now: ScenarioResults, moves: dict[str, 
         return
     names = {i: f"{p['when'][5:16].replace('T', ' ')} · {_words(p['moves'], study)}" for i, p in enumerate(pins)}
     with st.container(horizontal=True, vertical_alignment="bottom"):
-        at = st.selectbox("Pinned state", list(names)[::-1], format_func=names.get, key="pin_shown", width=520)
-        pin = pins[at if at in names else len(pins) - 1]
+        at = st.selectbox("Pinned state", list(names)[::-1], format_func=names.__getitem__, key="pin_shown", width=520)
+        pin = pins[at if at is not None and at in names else len(pins) - 1]
         st.button("Restore", key="pin_take", on_click=sliders.set_all, args=(pin["moves"], study, shown.name),
                   help="Set every slider as it was pinned")
         st.button("Remove", key="pin_remove", on_click=remove_pin, args=(shown.folder, pin["when"]))
@@ -39,9 +40,9 @@ def compare(shown: Opened, study: Study, now: ScenarioResults, moves: dict[str, 
         st.caption("The study's files have changed since this state was pinned; its figures are those of then.")
     frame = beside(pin, now)
     shown_frame = frame.assign(
-        pinned=[_figure(r) for r in frame[["measure", "pinned"]].itertuples(index=False)],
-        now=[_figure(r) for r in frame[["measure", "now"]].itertuples(index=False)],
-        change=[signed(v) for v in frame["change"]])
+        pinned=[_figure(r) for r in zip(frame["measure"], frame["pinned"], strict=True)],
+        now=[_figure(r) for r in zip(frame["measure"], frame["now"], strict=True)],
+        change=[signed_number(v) for v in frame["change"]])
     st.dataframe(shown_frame, hide_index=True, key="pin_table", alt="The pinned state beside the current one",
                  height=min(36 * (len(frame) + 1) + 3, 360))
     figure.csv_button("Pinned and current", lambda: frame, "pinned")
@@ -60,11 +61,11 @@ def beside(pin: dict, now: ScenarioResults) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _figure(row) -> str:
+def _figure(row: tuple[str, float | None]) -> str:
     return money(row[1], "") if row[0] == "NPV" else number(row[1])
 
 
 def _words(moves: dict, study: Study) -> str:
     known = sliders.sliders(study)
-    words = [f"{known[k].assumption.label.lower()} {v:g}" for k, v in moves.items() if k in known]
+    words = [f"{known[k].assumption.label.lower()} {shown(v, 'any')}" for k, v in moves.items() if k in known]
     return short("; ".join(words), 90) if words else "as the study states"

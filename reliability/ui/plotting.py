@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import plotly.graph_objects as go
 
+from reliability.formats import SEPARATORS
 from reliability.report.palette import GREY, GRID, INK, PAPER
 
 FONT = '"Source Sans", Arial, sans-serif'
@@ -25,7 +26,7 @@ def layout(height: int, large: bool = False, **more: object) -> dict[str, object
     base: dict[str, object] = {
         "height": round(height * (1.25 if large else 1.0)), "font": {"family": FONT, "size": size, "color": INK},
         "paper_bgcolor": PAPER, "plot_bgcolor": PAPER, "margin": {"l": 10, "r": 10, "t": 36, "b": 10},
-        "hoverlabel": {"font": {"size": size, "family": FONT}}, "bargap": 0.35,
+        "hoverlabel": {"font": {"size": size, "family": FONT}}, "bargap": 0.35, "separators": SEPARATORS,
         "legend": {"orientation": "h", "yanchor": "bottom", "y": 1.02, "xanchor": "left", "x": 0},
     }
     return base | more

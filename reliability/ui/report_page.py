@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
+from reliability.formats import count, grid_format
 from reliability.report import runs
 from reliability.report.runs import Run
 from reliability.study import StudyError, workspace
@@ -12,7 +13,7 @@ from reliability.study.save import create
 from reliability.ui import figure, frame, opened, sliders
 from reliability.ui.compare_charts import Indices, bars, bars_alt, bars_data
 from reliability.ui.opened import Opened
-from reliability.ui.text import count, plain, short
+from reliability.ui.text import plain, short
 
 KINDS = {".html": ("text/html", "Report, to read and to print"), ".xlsx": (
     "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "Workbook with every table"),
@@ -42,7 +43,7 @@ def show() -> None:
     names = {r.name: f"{r.made} · inputs {str(r.summary.get('inputs_sha256'))[:8]}" for r in found}
     if st.session_state.get("run_shown") not in names:
         st.session_state["run_shown"] = found[0].name
-    picked = st.selectbox("Run on record", list(names), format_func=names.get, key="run_shown", width=420)
+    picked = st.selectbox("Run on record", list(names), format_func=names.__getitem__, key="run_shown", width=420)
     run = next(r for r in found if r.name == picked)
     _figures(run)
     _downloads(run)
@@ -60,7 +61,7 @@ def _run(shown: Opened) -> None:
         bar.progress(STAGES.get(what, 0.9), f"{what.capitalize()} …")
 
     try:
-        run = runs.record(shown.study, step, stage)
+        run = runs.record(shown.stated, step, stage)
     except StudyError as error:
         from reliability.ui.problem_table import problem_frame
         st.error(f"{count(error.count, 'problem')} stand in the way of the run. Nothing was recorded.")
@@ -92,8 +93,9 @@ def _figures(run: Run) -> None:
                      "callouts": sum(expected["callouts"].values()), "saidi_p10": spread.get("p10"),
                      "saidi_p90": spread.get("p90"), "npv": (scenario.get("business") or {}).get("npv")})
     names = INDICES | {"callouts": "call-outs, 1/yr", "saidi_p10": "SAIDI of a year, P10", "saidi_p90": "and P90, min"}
-    formats = {c: st.column_config.NumberColumn(name, format="%.4g") for c, name in names.items()}
-    formats["npv"] = st.column_config.NumberColumn(f"NPV, {short(run.summary.get('currency', ''), 12)}", format="%.0f")
+    formats = {c: st.column_config.NumberColumn(name, format=grid_format("any")) for c, name in names.items()}
+    currency = short(run.summary.get("currency", ""), 12)
+    formats["npv"] = st.column_config.NumberColumn(f"NPV, {currency}", format=grid_format("money"))
     figure.table(pd.DataFrame(rows), "Figures of the run", "run_figures", column_config=formats)
 
 
@@ -122,7 +124,7 @@ def _about(shown: Opened, run: Run) -> None:
         f"{count(trials, 'trial') if trials else 'no trials'} of {horizon} years.")
     st.code(f"python -m reliability run STUDY --out DIR --seed {summary.get('seed')}"
             + (f" --trials {trials}" if trials else ""), language="bash")
-    if summary.get("inputs_sha256") == shown.study.inputs_sha256:
+    if summary.get("inputs_sha256") == shown.stated.inputs_sha256:
         st.markdown("The study's files are still those of this run.")
     else:
         st.markdown("The study has changed since. Its files as they were can be opened as a study of their own:")

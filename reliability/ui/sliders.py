@@ -9,9 +9,11 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import streamlit as st
 
+from reliability import formats
 from reliability.schema.assumptions import BY_KEY, Assumption
 from reliability.schema.columns import MOST_COUNTS
 from reliability.study import Study
@@ -75,20 +77,28 @@ def sliders(study: Study) -> dict[str, Slider]:
 
 
 def _new_slider(a: Assumption, study: Study) -> Slider:
-    value = study.values.get(a.key, a.default)
+    value, default = _number(study.values.get(a.key, a.default)), _number(a.default)
+    least, most = _number(a.low), _number(a.high)
     if a.kind == "whole":
-        high = int(min(a.high, max(3 * a.default, 2 * value, 3))) if a.table != "compare" else int(a.high)
-        return Slider(a, int(a.low), high, 1, int(value), int(value))
-    high = a.high
+        top = min(most, max(3 * default, 2 * value, 3)) if a.table != "compare" else most
+        return Slider(a, int(least), int(top), 1, int(value), int(value))
+    high = most
     if a.table in ("restoration", "costs"):
-        high = min(a.high, _round_up(3.0 * max(value, a.default)))
+        high = min(most, _round_up(3.0 * max(value, default)))
     elif a.table == "finance":
         high = 0.25
     elif a.key in ENDS_AT:
-        high = min(a.high, max(ENDS_AT[a.key], _round_up(2.0 * value)))
-    low, step = max(a.low, 0.0), _step(a.step, value)
+        high = min(most, max(ENDS_AT[a.key], _round_up(2.0 * value)))
+    low, step = max(least, 0.0), _step(a.step, value)
     start = min(max(round(round(value / step) * step, 10), low), high)
     return Slider(a, float(low), float(high), step, float(start), float(value))
+
+
+def _number(value: object) -> float:
+    """The value of an assumption that a slider moves; TypeError where it is no single number."""
+    if isinstance(value, int | float):
+        return value
+    raise TypeError(f"a slider moves a number, not {value!r}")
 
 
 def _step(step: float, value: float) -> float:
@@ -166,17 +176,19 @@ def _slider(key: str, slider: Slider, now: dict[str, float | int], name: str) ->
     place = st.container(key=f"row_{key}", horizontal=True, vertical_alignment="bottom", gap="small")
     if widget not in st.session_state:
         st.session_state[widget] = now.get(key, slider.start)
-    stated = "" if key in OWN else f" The study has {slider.stated:.4g}. Source: {slider.assumption.source}."
-    more = {"key": widget, "help": f"{slider.assumption.help}{stated}", "on_change": _moved,
+    stated = "" if key in OWN else (f" The study has {formats.shown(slider.stated, 'any')}. "
+                                    f"Source: {slider.assumption.source}.")
+    more: dict[str, Any] = {"key": widget, "help": f"{slider.assumption.help}{stated}", "on_change": _moved,
             "args": (key, slider.start, widget)}
     if key in STATED_AT:
-        place.select_slider(slider.title, list(range(slider.low, slider.high + 1)), **more,
+        place.select_slider(slider.title, list(range(int(slider.low), int(slider.high) + 1)), **more,
                             format_func=lambda v: "as stated" if v == STATED_AT[key] else str(v))
     else:
         place.slider(slider.title, slider.low, slider.high, step=slider.step, format=slider.format, **more)
     if key in now:
         place.button("Reset", key=f"back_{key}", icon=":material/undo:", on_click=_reset,
-                     args=(key, slider.start, name), help=f"Reset to {slider.start:g}", type="tertiary")
+                     args=(key, slider.start, name), type="tertiary",
+                     help=f"Reset to {formats.shown(slider.start, 'any')}")
 
 
 def _moved(key: str, start: float | int, widget: str) -> None:
@@ -194,7 +206,7 @@ def _reset(key: str, start: float | int, name: str) -> None:
 
 
 def set_all(moves: dict[str, float | int], study: Study, name: str) -> None:
-    """Take over a whole state, as a pinned one."""
+    """Set every slider, as in a pinned state."""
     for key, slider in sliders(study).items():
         st.session_state[widget_key(name, key)] = moves.get(key, slider.start)
     st.session_state[KEY] = dict(moves)

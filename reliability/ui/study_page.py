@@ -5,6 +5,8 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
+from reliability import formats
+from reliability.formats import count, number
 from reliability.schema.devices import DEVICES
 from reliability.study import StudyError, workspace
 from reliability.ui import business_page, edit, figure, frame, opened, trials
@@ -12,7 +14,7 @@ from reliability.ui.compare_charts import bars, bars_alt, bars_data, indices_of
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
 from reliability.ui.scenario_results import stated_results
-from reliability.ui.text import count, number, plain
+from reliability.ui.text import plain
 
 
 def show() -> None:
@@ -20,7 +22,7 @@ def show() -> None:
     shown = frame.begin("Study")
     _choose(shown)
     if shown.study is None:
-        _problems(shown.error)
+        _problems(shown.problems)
         edit.draft_tables(shown)
         return
     glance, sections, assumptions, scenarios, earlier = st.tabs(
@@ -60,8 +62,8 @@ def _problems(error: StudyError) -> None:
 
 
 def _glance(shown: Opened) -> None:
-    study = shown.study
-    now = stated_results(shown.ready, shown.fingerprint)
+    study = shown.stated
+    now = stated_results(shown.rated, shown.fingerprint)
     network = now.results.network
     served = int(network.customers.sum())
     picture, facts = st.columns([3, 2], gap="large")
@@ -76,7 +78,7 @@ def _glance(shown: Opened) -> None:
         rows = [("Feeders", len(network.feeder_ids)), ("Line sections", len(network)),
                 ("Length, km", number(network.column["length_km"].sum(), 4)), ("Laterals", len(network.candidates)),
                 *[(f"Headed by a {d.replace('_', ' ')}", device.count(d)) for d in DEVICES if d in device],
-                ("Customers", f"{served:,}".replace(",", "\u202f")),
+                ("Customers", formats.shown(served, "count")),
                 ("Outage records", 0 if study.outages is None else len(study.outages)),
                 ("Uncertain assumptions", len(study.uncertain)), ("Scenarios of the study", len(study.scenarios))]
         st.dataframe(pd.DataFrame(rows, columns=["", "Number"]).astype(str), hide_index=True, alt="Size of the study",

@@ -26,7 +26,7 @@ class Figure:
 
 
 def direction(change: float, value: float) -> int:
-    """Whether a change is less (−1), more (1), or too small beside the value to be told (0)."""
+    """Whether a change is less (−1), more (1), or too small beside the value to matter (0)."""
     if abs(change) < NOTHING * max(abs(value), 1e-12):
         return 0
     return -1 if change < 0 else 1

@@ -20,7 +20,7 @@ from reliability.what_if import ScenarioResults
 
 STAGES = (60,)                     # trials after which first intervals are shown; then as many as the study asks for
 REST_SECONDS = 0.45            # so long the sliders must rest before a simulation begins
-TELL_EVERY_SECONDS = 0.2           # a browser that is told of every block does nothing but listen
+REPORT_EVERY_SECONDS = 0.2           # a message for every block would keep the browser busy
 PREPARED_AT_MOST = 3000            # sections
 MAX_CACHED, LATEST = 24, "simulated"
 MAX_YEARS = 20_000           # yearly values of SAIDI kept for the picture of their spread
@@ -74,7 +74,7 @@ def _cache(spread: Spread) -> Spread:
     return spread
 
 
-def follow(now: ScenarioResults, progress: Callable[[int, int], None]) -> Iterator[Spread]:
+def follow(now: ScenarioResults, progress: Callable[[int, int], object]) -> Iterator[Spread]:
     """Simulated figures of a state, in stages; every block of work asks whether there is a newer state.
 
     progress: called with done and total trials, a few times a second.
@@ -103,14 +103,14 @@ def prepare(now: ScenarioResults) -> None:
                            lambda: _cache(_spread(now, now.results.study.values["trials"], True)))
 
 
-def _stage(now: ScenarioResults, trials: int | None, final: bool, progress: Callable[[int, int], None]) -> Spread:
-    told = 0.0
+def _stage(now: ScenarioResults, trials: int | None, final: bool, progress: Callable[[int, int], object]) -> Spread:
+    reported = 0.0
 
     def step(done: int, total: int, seconds_left: float) -> None:
-        nonlocal told
+        nonlocal reported
         st.session_state.get(LATEST)         # a rerun asked for in the meantime stops this one here
-        if time.monotonic() - told >= TELL_EVERY_SECONDS:
-            told = time.monotonic()
+        if time.monotonic() - reported >= REPORT_EVERY_SECONDS:
+            reported = time.monotonic()
             progress(done, total)
 
     return _spread(now, trials, final, step)

@@ -7,10 +7,10 @@ import re
 
 import pytest
 
+from reliability.formats import number
 from reliability.indices.expected import system_indices
 from reliability.pipeline import expect
 from reliability.study import open_study
-from reliability.ui.text import number
 from tests.browser.conftest import settle, small_study, tile, visit
 
 NETWORK = """Tap No,Upline Element,Device Type,Circuit,Line Miles,Cust,Phasing

@@ -220,7 +220,7 @@ def test_nothing_to_convert_is_said_plainly():
     assert "avoids more SAIDI than" in choose(options, Limits(budget=0.0), SAIDI).message
     assert "has a higher NPV than" in choice.message
     # sought for SAIDI whatever it costs, the loss is told as well
-    assert "this does not pay (NPV -" in choose(options, objective=SAIDI).message
+    assert "this does not pay (NPV −" in choose(options, objective=SAIDI).message
 
 
 def test_gap_and_time_are_reported():

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from reliability.faults.coordination_view import KEYS, OUTCOMES
+from reliability.formats import shown
 from reliability.report import charts_coordination
 from reliability.report.blocks import Missing, Table
 from reliability.report.chart import Areas, Line, PlotChart
 from reliability.report.content import MOST_CURVES
 from reliability.report.documents import report
-from reliability.report.figures import shown
 from reliability.report.page import page
 from reliability.report.sections_coordination import coordination
 from tests.report.parsed import Page

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from matplotlib import style
 
+from reliability.formats import compact
 from reliability.report.chart import (
     DATE,
     LINEAR,
@@ -26,7 +27,6 @@ from reliability.report.chart import (
     Points,
     Reference,
     Words,
-    compact,
     scale_for,
 )
 from reliability.report.picture import png, svg
@@ -208,7 +208,7 @@ def test_a_picture_is_a_png_without_a_date():
 def test_ticks_of_one_axis_share_their_thousands():
     steps = np.array([-2e6, -5e5, 0.0])
     assert [tick_text(s, steps) for s in steps] == ["−2 M", "−0.5 M", "0"]
-    assert tick_text(1500.0, np.array([0, 1500.0])) == "1,500"
+    assert tick_text(1500.0, np.array([0, 1500.0])) == "1\u202f500"
 
 
 @pytest.mark.parametrize(("values", "scale"), [

@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 
 from reliability.business.break_even import BREAK_EVEN
-from reliability.report.figures import plain, shown
+from reliability.formats import money, number, shown
+from reliability.report.figures import plain
 from reliability.report.sections_business import drivers
 from reliability.report.sentences import (
     change,
@@ -32,16 +33,21 @@ def case(npv, bcr, low, high, chance):
 
 
 @pytest.mark.parametrize(("figures", "said", "unsaid"), [
-    ((5e4, 1.4, 2e4, 8e4, 1.0), ["pays over 20 years", "50,000 USD", "above zero in every trial"],
+    ((5e4, 1.4, 2e4, 8e4, 1.0), ["pays over 20 years",
+                                 "NPV) is 50\u202f000 USD, 80 % range 20\u202f000 to 80\u202f000 USD",
+                                 "above 0 in every trial"],
      ["does not", "certain", "cover"]),
-    ((5e4, 1.4, -2e4, 8e4, 0.8), ["pays over", "above zero in 80.0 % of the trials; that is not certain"], ["not pay"]),
-    ((5e4, 1.4, -9e4, 8e4, 0.4), ["pays over", "the trials lean the other way, so it is an open question"], []),
-    ((-5e4, 0.4, -8e4, -2e4, 0.0), ["does not pay over", "−50,000 USD", "above zero in no trial",
+    ((5e4, 1.4, -2e4, 8e4, 0.8), [
+        "pays over", "above 0 in 80.0 % of the trials; the sign is not certain"], ["not pay"]),
+    ((5e4, 1.4, -9e4, 8e4, 0.4), [
+        "pays over", "most trials have the opposite sign, so the result is inconclusive"], []),
+    ((-5e4, 0.4, -8e4, -2e4, 0.0), ["does not pay over", "−50\u202f000 USD", "above 0 in no trial",
                                     "Its savings cover 40.0 % of its costs"], [" pays "]),
-    ((-5e4, -0.4, -8e4, -2e4, 0.0), ["does not pay", "It saves nothing; what it costs a year comes on top"], ["cover"]),
-    ((-5e4, 0.0, -8e4, -2e4, 0.0), ["It saves nothing."], ["cover", "comes on top"]),
+    ((-5e4, -0.4, -8e4, -2e4, 0.0), [
+        "does not pay", "It saves nothing; its yearly costs add to its capital"], ["cover"]),
+    ((-5e4, 0.0, -8e4, -2e4, 0.0), ["It saves nothing."], ["cover", "yearly costs"]),
     ((0.0, 1.0, -1e3, 1e3, 0.5), ["neither pays nor costs"], ["does not pay"]),
-    ((-5e4, 0.4, None, None, None), ["does not pay", "−50,000 USD."], ["trials"]),
+    ((-5e4, 0.4, None, None, None), ["does not pay", "−50\u202f000 USD."], ["trials"]),
     ((None, None, None, None, None), ["no business case was computed"], ["pay"]),
 ])
 def test_whether_a_scenario_pays_and_how_sure(changed, figures, said, unsaid):
@@ -58,12 +64,12 @@ def test_one_year_is_singular(changed, content):
 
 
 @pytest.mark.parametrize(("after", "mean", "error", "told", "said"), [
-    (0.8, -0.2, 0.01, "less", "0.800 sustained interruptions a year (SAIFI) instead of 1.000 (20.0 % less)"),
-    (2.0, 1.0, 0.01, "more", "2.000 sustained interruptions a year (SAIFI) instead of 1.000 (100.0 % more)"),
-    (1.2, 0.2, 0.01, "more", "1.200 sustained interruptions a year (SAIFI) instead of 1.000 (20.0 % more)"),
-    (0.99, -0.01, 0.006, "noise", "a difference within its noise: −0.010 ± 0.006 as simulated"),
+    (0.8, -0.2, 0.01, "less", "0.800 sustained interruptions a year (SAIFI) instead of 1.00 (20.0 % less)"),
+    (2.0, 1.0, 0.01, "more", "2.00 sustained interruptions a year (SAIFI) instead of 1.00 (100 % more)"),
+    (1.2, 0.2, 0.01, "more", "1.20 sustained interruptions a year (SAIFI) instead of 1.00 (20.0 % more)"),
+    (0.99, -0.01, 0.006, "noise", "not significant: −0.0100 ± 0.00600 as simulated"),
     (0.99, -0.01, 0.004, "less", "1.0 % less"),
-    (1.0, 0.0, 0.0, "same", "1.000 sustained interruptions a year (SAIFI) as today"),
+    (1.0, 0.0, 0.0, "same", "1.00 sustained interruptions a year (SAIFI) as today"),
     (1.0 + 1e-13, 0.0, 0.0, "same", "as today"),
     (0.8, None, None, "less", "20.0 % less"),
     (None, None, None, "none", "an unknown number of"),
@@ -78,19 +84,19 @@ def test_a_difference_is_told_by_its_size_and_its_noise(changed, after, mean, er
 def test_more_from_nothing_has_no_per_cent(changed):
     now = changed({("scenarios", 0, "expected", "saifi"): 0.0, ("scenarios", 1, "expected", "saifi"): 0.1,
                    (*APART, "mean"): 0.1, (*APART, "se"): 0.001})
-    assert plain(change(now, 1, "saifi")) == "0.100 sustained interruptions a year (SAIFI) instead of 0.000"
+    assert plain(change(now, 1, "saifi")) == "0.100 sustained interruptions a year (SAIFI) instead of 0"
 
 
 def test_the_summary_follows_the_selection(content):
     rows = {label: plain(s) for label, s in headline(content)}
     totals = content.selected.totals
-    assert f"the selection would convert {totals['laterals']:.0f} to sectionalizers" in rows["What is proposed"]
-    assert f"{totals['capex']:,.0f} USD to install and pays" in rows["What it costs"]
-    gains = rows["What customers gain and give up"]
-    assert f"has {totals['saidi_minutes_avoided']:.1f} fewer minutes without power, " in gains
-    assert f"{totals['saifi_avoided']:.3f} fewer sustained interruptions and " in gains
-    assert f"{totals['maifi_e_added']:.3f} more momentary events a year." in gains
-    assert "40 simulated horizons, 800 years in all" in rows["How sure this is"]
+    assert f"the selection would convert {totals['laterals']:.0f} to sectionalizers" in rows["Proposal"]
+    assert f"{money(totals['capex'], 'USD')} to install and pays" in rows["Cost"]
+    gains = rows["Effect on customers"]
+    assert f"has {number(totals['saidi_minutes_avoided'])} fewer minutes without power, " in gains
+    assert f"{number(totals['saifi_avoided'])} fewer sustained interruptions and " in gains
+    assert f"{number(totals['maifi_e_added'])} more momentary events a year." in gains
+    assert "40 simulated horizons, 800 years in total" in rows["Confidence"]
 
 
 def test_the_summary_of_a_selection_that_loses_or_is_empty(content):
@@ -98,31 +104,31 @@ def test_the_summary_of_a_selection_that_loses_or_is_empty(content):
         **content.selected.totals, "npv": -5.0, "saidi_minutes_avoided": -1.25, "saifi_avoided": 0.0,
         "maifi_e_added": -0.25})
     rows = {label: plain(s) for label, s in headline(replace(content, selected=loses))}
-    assert "to install and does not pay (expected NPV −5 USD, seen by the utility)" in rows["What it costs"]
-    assert ("1.2 more minutes without power, as many sustained interruptions and 0.250 fewer momentary events a year."
-            in rows["What customers gain and give up"])
+    assert "to install and does not pay (expected NPV −5 USD, seen by the utility)" in rows["Cost"]
+    assert ("1.25 more minutes without power, as many sustained interruptions and 0.250 fewer momentary events a year."
+            in rows["Effect on customers"])
     empty = replace(content.selected, frame=content.selected.frame.iloc[:0], message="Nothing to convert.")
     rows = {label: plain(s) for label, s in headline(replace(content, selected=empty))}
-    assert "The selection proposes no conversion. Nothing to convert." in rows["What is proposed"]
+    assert "The selection proposes no conversion. Nothing to convert." in rows["Proposal"]
 
 
 def test_one_lateral_is_singular(content):
     one = content.laterals[content.laterals["lateral_id"] == content.laterals["lateral_id"].iloc[0]]
     text = dict(headline(replace(content, laterals=one, selected=replace(
-        content.selected, frame=content.selected.frame.iloc[:1]))))["What is proposed"]
+        content.selected, frame=content.selected.frame.iloc[:1]))))["Proposal"]
     assert plain(text).startswith("Of 1 lateral in the study, the selection would convert 1 to sectionalizers")
 
 
 def test_a_rival_that_is_worth_more_is_named(content):
     rival = content.scenarios.index("Fast tripping everywhere")
     npv = content.at("scenarios", rival, "business", "npv")
-    assert f"“Fast tripping everywhere”, is worth more: its NPV is {npv:,.0f} USD" in plain(
-        dict(headline(content))["What it costs"])
+    assert f"“Fast tripping everywhere”, has a higher NPV: {money(npv, 'USD')}" in plain(
+        dict(headline(content))["Cost"])
 
 
 def test_a_rival_that_is_worth_less_is_not(changed, content):
     better = {("scenarios", i, "business", "npv"): (9e6 if i == 1 else 1.0) for i in range(1, len(content.scenarios))}
-    assert "rival" not in plain(dict(headline(changed(better)))["What it costs"])
+    assert "alternative" not in plain(dict(headline(changed(better)))["Cost"])
 
 
 def test_every_scenario_has_its_sentence(content):
@@ -141,34 +147,34 @@ def test_without_money_a_scenario_is_told_by_what_it_changes(changed, content):
 
 def test_ranges_that_are_not_given_and_records_that_are_not_there(content):
     bare = replace(content, study=replace(content.study, uncertain={}), history=None)
-    text = plain(dict(headline(bare))["How sure this is"])
+    text = plain(dict(headline(bare))["Confidence"])
     assert "No assumption is given as a range" in text
     assert "no outage records to compare with" in text
 
 
 def test_the_main_driver_is_named_with_its_turning_point(content):
     first = content.drivers[content.drivers["scenario"] == content.scenarios[1]].iloc[0]
-    text = plain(dict(headline(content))["How sure this is"])
-    assert f"hangs most on “{first['label']}”" in text
+    text = plain(dict(headline(content))["Confidence"])
+    assert f"is most sensitive to “{first['label']}”" in text
     if pd.notna(first["break_even"]):
-        assert "It would be zero at" in text
+        assert "It is 0 at" in text
 
 
 @pytest.mark.parametrize(("npv", "said"), [
-    ((-9e5, -2e5), "“Fast tripping blocked” loses least of those that install devices"),
-    ((-9e5, 2e5), "“Fast tripping blocked” is worth most of those that install devices"),
+    ((-9e5, -2e5), "“Fast tripping blocked” has the smallest loss of those that install devices"),
+    ((-9e5, 2e5), "“Fast tripping blocked” has the highest NPV of those that install devices"),
     ((None, None), "is the first of those that install devices"),
 ])
 def test_how_the_scenario_spoken_of_stands_among_those_that_install(changed, content, npv, said):
     other = content.scenarios.index("Fast tripping blocked")
     now = changed({("scenarios", 1, "business", "npv"): npv[0], ("scenarios", other, "business", "npv"): npv[1],
                    ("scenarios", other, "business", "units"): 5})
-    assert said in plain(dict(headline(now))["What is proposed"])
+    assert said in plain(dict(headline(now))["Proposal"])
 
 
 def test_one_scenario_that_installs_has_no_rank(content):
     assert f"“{content.scenarios[1]}” is the one that installs devices." in plain(
-        dict(headline(content))["What is proposed"])
+        dict(headline(content))["Proposal"])
 
 
 @pytest.mark.parametrize(("own", "other", "told"), [
@@ -176,8 +182,8 @@ def test_one_scenario_that_installs_has_no_rank(content):
 def test_the_other_perspective_is_told_where_it_turns_the_sign(changed, own, other, told):
     now = changed({**case(own, 0.4, None, None, None), ("scenarios", 1, "business_society", "npv"): other})
     text = plain(worth(now, 1))
-    assert ("Seen by society the sign turns" in text) == told
-    assert not told or f"its NPV is {'−' if other < 0 else ''}70,000 USD there" in text
+    assert ("From the perspective of society the result is the opposite" in text) == told
+    assert not told or f"its NPV is {'−' if other < 0 else ''}70\u202f000 USD" in text
 
 
 def test_trials_cut_for_want_of_memory_are_told(changed):
@@ -185,9 +191,9 @@ def test_trials_cut_for_want_of_memory_are_told(changed):
     assert trials_cut(changed({("trials_limited_by_memory",): None}).summary) == ()
     cut = changed({("trials_limited_by_memory",): True, ("trials",): 1})
     assert plain(trials_cut(cut.summary)).startswith("Only 1 trial was simulated, fewer than asked for")
-    assert plain(trials_cut(cut.summary)) in plain(dict(headline(cut))["How sure this is"])
+    assert plain(trials_cut(cut.summary)) in plain(dict(headline(cut))["Confidence"])
     many = changed({("trials_limited_by_memory",): True, ("trials",): 1234})
-    assert plain(trials_cut(many.summary)).startswith("Only 1,234 trials were simulated")
+    assert plain(trials_cut(many.summary)).startswith("Only 1\u202f234 trials were simulated")
 
 
 def turning(content, key, break_even):
@@ -203,7 +209,7 @@ def turning(content, key, break_even):
     ("temporary_fraction", "“Temporary fraction” at 0.5."), ("repair_hours", "“Repair time” at 0.5 h."),
 ])
 def test_what_turns_the_answer_keeps_its_name_and_unit(content, key, said):
-    assert turning(content, key, 0.5) == f"Whether “{content.scenarios[1]}” pays turns on: {said}"
+    assert turning(content, key, 0.5) == f"Break-even values of “{content.scenarios[1]}” within the ranges: {said}"
 
 
 def test_every_element_of_a_share_has_a_label_of_its_own():

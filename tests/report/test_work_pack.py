@@ -131,7 +131,7 @@ def test_the_sheet_states_the_settings_and_the_facts_of_the_trade():
     sheet = Text(work_pack_html(checks_of({"phases": 3.0}, **TRADE))).sections[0]
     text = " ".join(sheet)
     for wanted in ("50 A", "80 A", "200 A", "0.5 s", "0.9 Ω to 1.6 Ω", "at most 10 mA", "more than 100 MΩ", "20 ft·lbf",
-                   "finger tight", "cracked", "common practice, no source", "the study reckons with 2"):
+                   "finger tight", "cracked", "common practice, no source", "the study assumes 2"):
         assert wanted in text, wanted
     steps = [step.printed(defaults() | TRADE) for step in (*BEFORE_SERVICE, *AFTER_OPERATION)]
     assert all(step["text"] in sheet and step["limit"] in sheet for step in steps)

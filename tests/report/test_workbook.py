@@ -12,9 +12,10 @@ import pandas as pd
 import pytest
 from openpyxl.utils import get_column_letter
 
+from reliability.formats import TEXT
 from reliability.report.blocks import tables
 from reliability.report.documents import sections
-from reliability.report.figures import TEXT, resolve
+from reliability.report.figures import resolve
 from reliability.report.workbook import write_workbook
 
 

@@ -92,10 +92,10 @@ def test_no_rows_are_no_settings():
     (",phase,fast,400,definite,1,", "section_id", "a value is required here", "fill in section_id"),
     ("main,earth,fast,400,definite,1,", "element", "unknown element", "write one of phase, ground"),
     ("main,phase,slow,400,definite,1,", "operation", "unknown operation", "write one of fast, delayed"),
-    ("main,phase,fast,0,definite,1,", "pickup_a", "must be above 0 and at most 100 000", "pickup_a (A)"),
-    ("main,phase,fast,1e6,definite,1,", "pickup_a", "must be above 0 and at most 100 000", "pickup_a (A)"),
+    ("main,phase,fast,0,definite,1,", "pickup_a", "must be above 0 and at most 100\u202f000", "pickup_a (A)"),
+    ("main,phase,fast,1e6,definite,1,", "pickup_a", "must be above 0 and at most 100\u202f000", "pickup_a (A)"),
     ("main,phase,fast,,definite,1,", "pickup_a", "a value is required here", "fill in pickup_a"),
-    ("main,phase,fast,400,definite,0,", "time_dial", "must be above 0 and at most 1 000", "time_dial"),
+    ("main,phase,fast,400,definite,0,", "time_dial", "must be above 0 and at most 1\u202f000", "time_dial"),
     ("main,phase,fast,400,definite,1,-1", "added_time_s", "must lie between 0 and 10", "added_time_s (s)"),
     ("main,phase,fast,400,definite,1,50", "added_time_s", "must lie between 0 and 10", "added_time_s (s)"),
     ("main,phase,fast,400,definite,,", "time_dial", "definite needs a time dial", "for definite the time in s"),
@@ -154,8 +154,8 @@ def test_curves_are_read_whatever_their_case_and_links_in_one_way():
     (("a,100,1",), 2, "curve", "a curve needs two points or more", "add a row a point"),
     (("a,100,1", "a,100,0.5"), 3, "current_a", "the currents of 'a' must rise from row to row", "each current once"),
     (("a,100,1", "a,90,1", "a,200,0.5"), 3, "current_a", "the currents of 'a' must rise from row to row", "in order"),
-    (("a,100,1", "a,200,0"), 3, "time_s", "must be above 0 and at most 1 000 000", "time_s (s)"),
-    (("a,100,1", "a,-1,1"), 3, "current_a", "must be above 0 and at most 1 000 000", "current_a (A)"),
+    (("a,100,1", "a,200,0"), 3, "time_s", "must be above 0 and at most 1\u202f000\u202f000", "time_s (s)"),
+    (("a,100,1", "a,-1,1"), 3, "current_a", "must be above 0 and at most 1\u202f000\u202f000", "current_a (A)"),
     (("definite,100,1",), 2, "curve", "this is the name of a built-in curve", "a name of its own"),
     (("IEC very inverse,100,1",), 2, "curve", "this is the name of a built-in curve", "a name of its own"),
     (("65K melting,100,1", "65K melting,200,0.5"), 2, "curve", "a link needs both its curves",
@@ -216,5 +216,5 @@ def test_fast_rows_slower_than_delayed_ones_are_noted_where_faults_are():
     assert current == pytest.approx([np.nan, 12_000, 900, 190, np.nan, np.nan], nan_ok=True)
     assert fast_slower_notes(["main", "mid"], current[[1, 2]]) == (
         "settings.csv: 2 of 2 devices with fast rows that are slower than the delayed ones at fault currents of their "
-        "zone (main at 12 000 A, mid at 900 A): a fast operation clears there by the delayed rows.",)
+        "zone (main at 12\u202f000 A, mid at 900 A): a fast operation clears there by the delayed rows.",)
     assert fast_slower_notes(["main"], current[:1]) == ()

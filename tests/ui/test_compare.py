@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from reliability.formats import number, percent
 from reliability.indices.definitions import saidi_minutes
 from reliability.indices.expected import system_indices
 from reliability.indices.simulation import simulate
@@ -15,7 +16,6 @@ from reliability.pipeline import expect, simulation_input, with_rivals
 from reliability.report.summary import summary
 from reliability.study import open_study, workspace
 from reliability.study.save import ARCHIVE
-from reliability.ui.text import number, percent
 from tests.ui.conftest import app, figures, go, make_small, metrics, said, sound
 
 

@@ -11,12 +11,13 @@ import pytest
 from reliability.business.break_even import BREAK_EVEN
 from reliability.business.selection import choose
 from reliability.cautions import CAUTION
+from reliability.formats import count, money
 from reliability.history import read_history
 from reliability.network.application import check_laterals
 from reliability.network.model import Model
 from reliability.pipeline import expect, options_of, plan, with_rivals
 from reliability.study import open_study, workspace
-from reliability.ui.text import count, money, plain, saidi_turn, spaced
+from reliability.ui.text import plain, saidi_turn
 from reliability.what_if import compute
 from tests.ui.conftest import PAGES, app, figures, go, metrics, put, said, sound, values_of
 
@@ -110,7 +111,7 @@ def key_of(test, kind: str, start: str) -> str:
 def test_choice_page_shows_the_choice_of_a_run(small):
     test = app("choice", small)
     results = expect(with_rivals(open_study(workspace.root() / small)))
-    assert plain(spaced(plan(results).choice.message), 400) in said(test)
+    assert plain(plan(results).choice.message, 400) in said(test)
     test.radio(key_of(test, "radio", "objective")).set_value("saidi").run()
     best = choose(options_of(results), objective="saidi")
     assert (turns := saidi_turn(best.totals, BREAK_EVEN, "The selection"))
@@ -153,12 +154,12 @@ def test_business_page_shows_both_perspectives(small):
     test = app("business", small)
     study = open_study(workspace.root() / small)
     case = compute(study, "").money[1]
-    assert plain(spaced(case["verdict"]), 300) in said(test)
+    assert plain(case["verdict"], 300) in said(test)
     shown = {label: value for label, value, _ in metrics(test)}
     assert shown["Net present value"] == money(case["npv"], study.currency)
     test.button_group("view").set_value("society").run()
     society = compute(replace(study, values={**study.values, "perspective": "society"}), "").money[1]
-    assert plain(spaced(society["verdict"]), 300) in said(sound(test))
+    assert plain(society["verdict"], 300) in said(sound(test))
 
 
 def test_history_page_shows_the_records_indices():

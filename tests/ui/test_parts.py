@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from reliability import what_if
+from reliability.formats import count, money, number, percent, signed_number
 from reliability.network.application import settle_scenarios
 from reliability.network.model import Model
 from reliability.network.tree import build_network
@@ -18,7 +19,7 @@ from reliability.study import open_study, workspace
 from reliability.ui import scenario_results, sliders
 from reliability.ui.figure import csv_bytes
 from reliability.ui.one_line import lay_out
-from reliability.ui.text import count, label, money, number, percent, plain, signed
+from reliability.ui.text import label, plain
 from tests.networks import random_study
 from tests.ui.conftest import make_small
 
@@ -40,9 +41,9 @@ def test_text_of_files_is_inert(text):
     assert not str(frame.iloc[0, 0]).startswith(("=", "+", "-", "@", "\t"))
 
 
-@pytest.mark.parametrize(("value", "shown"), [(None, "–"), (float("nan"), "–"), (0, "0"), (1234.5, "1\u202f234"),
+@pytest.mark.parametrize(("value", "shown"), [(None, "–"), (float("nan"), "–"), (0, "0"), (1234.5, "1\u202f230"),
                                               (0.05361, "0.0536"),
-                                              (-5.6, "−5.60"), (99.95, "100.0"), (120.4, "120")])
+                                              (-5.6, "−5.60"), (99.95, "100"), (120.4, "120")])
 def test_numbers_have_three_digits_that_mean_something(value, shown):
     assert number(value) == shown
 
@@ -51,7 +52,7 @@ def test_money_percent_and_counts():
     assert money(-1_624_079.9, "USD") == "−1.62 M USD"
     assert money(10_500, "USD") == "10\u202f500 USD"
     assert money(None, "USD") == "–"
-    assert (percent(0.256), signed(2.0), signed(-2.0)) == ("26 %", "+2.00", "−2.00")
+    assert (percent(0.256), signed_number(2.0), signed_number(-2.0)) == ("25.6 %", "+2.00", "−2.00")
     assert (count(1, "lateral"), count(2, "lateral")) == ("1 lateral", "2 laterals")
 
 

@@ -1,0 +1,207 @@
+"""How a number is written: the one place for digits, thousands, money, percentages and counts.
+
+Messages, documents, tables, charts and pages all write their numbers with these functions. `shown` is for a cell of a
+table (fixed decimals, so that a column lines up), `spoken` and the functions under it for text (three significant
+digits), `compact` for labels in pictures, `exact` for what somebody stated. What does not exist is a dash.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+MINUS, DASH = "−", "–"
+SPACE = "\u202f"            # between thousands: a narrow space at which no line breaks (ISO 80000-1 asks for a space)
+DIGITS = 3                  # significant digits in text
+TEXT = "text"
+_LARGE = ((1e9, " bn"), (1e6, " M"))
+_THOUSANDS = (*_LARGE, (1e3, " k"))
+
+
+@dataclass(frozen=True)
+class Kind:
+    """How numbers of one kind look: decimals in a table, format on a sheet, `scale` before showing.
+
+    exact: text shows the decimals of the table too, in place of significant digits. digits: significant ones in a table
+    too, in place of decimals; 0 for none.
+    """
+
+    decimals: int
+    excel: str
+    scale: float = 1.0
+    suffix: str = ""
+    exact: bool = False
+    digits: int = 0
+
+
+KINDS: dict[str, Kind] = {
+    "count": Kind(0, "#,##0", exact=True),
+    "whole": Kind(0, "0", exact=True),
+    "amount": Kind(1, "#,##0.0"),
+    "index": Kind(3, "0.000"),
+    "minutes": Kind(1, "#,##0.0"),
+    "hours": Kind(2, "0.00"),
+    "years": Kind(1, "0.0", exact=True),
+    "asai": Kind(6, "0.000000", exact=True),
+    "money": Kind(0, "#,##0"),
+    "price": Kind(2, "#,##0.00"),
+    "share": Kind(1, "0.0%", 100.0, " %", exact=True),
+    "share_of_three_digits": Kind(0, "0.000%", 100.0, " %", exact=True, digits=3),
+    "three_digits": Kind(0, "0.000", exact=True, digits=3),
+    "ratio": Kind(2, "0.00"),
+    "p": Kind(3, "0.000", exact=True),
+    "ampere": Kind(0, "#,##0"),
+    "any": Kind(2, "General", exact=True),
+}
+
+# The same for plotly, whose axes and hover labels are formatted in the browser (d3-format); SEPARATORS of decimals and
+# thousands.
+SEPARATORS = "." + SPACE
+HOVER, HOVER_CHANGE, HOVER_SHARE, HOVER_COUNT = ",.3r", "+,.3r", ".1%", ",.0f"
+TICK, TICK_SHARE = ",.3~s", ".0%"
+
+
+def missing(value: object) -> bool:
+    """None, NaN, NaT or pandas' NA."""
+    try:
+        return value is None or bool(value != value)
+    except TypeError:           # pandas' NA compares to nothing
+        return True
+
+
+def finite(value: object) -> float | None:
+    """The value as a float; None where it is missing or infinite."""
+    if missing(value):
+        return None
+    number_ = float(value)  # type: ignore[arg-type]  # whatever else cannot be a number raises, as it should
+    return number_ if math.isfinite(number_) else None
+
+
+def shown(value: object, kind: str, signed: bool = False) -> str:
+    """A cell of a table: rounded to its kind's decimals.
+
+    What the decimals would round to 0 keeps two digits, so that small is not taken for nothing.
+    """
+    if kind == TEXT:
+        return "" if missing(value) else str(value)
+    size = finite(value)
+    if size is None:
+        return DASH
+    form = KINDS[kind]
+    size *= form.scale
+    if form.digits:
+        text = _significant(abs(size), form.digits)
+    else:
+        text = _four_digits(abs(size)) if kind == "any" else f"{abs(size):,.{form.decimals}f}"
+    if kind == "whole":         # a year or a seed
+        text = text.replace(",", "")
+    if size and float(text.replace(",", "")) == 0.0:
+        text = _significant(abs(size), 2)
+    return _signed(text, size, signed) + form.suffix
+
+
+def spoken(value: object, kind: str = "any", signed: bool = False) -> str:
+    """A number of a kind in text: three significant digits where its kind is not exact; money without currency."""
+    if kind == "share" and not signed:
+        return percent(value)
+    if kind == TEXT or KINDS[kind].exact:
+        return shown(value, kind, signed)
+    return money(value, signed=signed) if kind == "money" else number(value, signed=signed)
+
+
+def number(value: object, digits: int = DIGITS, signed: bool = False) -> str:
+    """A number in text, with so many significant digits."""
+    size = finite(value)
+    return DASH if size is None else _signed(_significant(abs(size), digits), size, signed)
+
+
+def signed_number(value: object) -> str:
+    """A change in text, with its sign."""
+    return number(value, signed=True)
+
+
+def money(value: object, currency: str = "", signed: bool = False) -> str:
+    """Money in text, three significant digits and never less than a unit: "842 USD", "74 100 USD", "1.62 M USD"."""
+    size = finite(value)
+    if size is None:
+        return DASH
+    rounded = _rounded(abs(size), DIGITS)
+    unit, letters = next(((u, t) for u, t in _LARGE if rounded >= u), (1.0, ""))
+    text = _significant(rounded / unit, DIGITS) if letters else f"{round(rounded):,}"
+    return f"{_signed(text + letters, size if text != '0' else 0.0, signed)} {currency}".rstrip()
+
+
+def percent(value: object) -> str:
+    """A share of 1 as a percentage in text; exactly none and exactly all have no decimals."""
+    size = finite(value)
+    return f"{100 * size:.0f} %" if size in (0.0, 1.0) and size is not None else shown(size, "share")
+
+
+def count(amount: int, singular: str, plural: str = "") -> str:
+    """How many: "1 lateral", "2 laterals", "12 500 customers"."""
+    return f"{shown(amount, 'count')} {noun_for(amount, singular, plural)}"
+
+
+def noun_for(amount: float, singular: str, plural: str = "") -> str:
+    """The noun that goes with a number: lateral with 1, laterals with 0 or 2."""
+    return singular if round(amount) == 1 else plural or singular + "s"
+
+
+def exact(value: float) -> str:
+    """A number as somebody stated it, a bound for instance: all its digits and no exponent for a whole number."""
+    return _spaced(f"{int(value):,}") if float(value).is_integer() else f"{value:g}"
+
+
+def compact(value: float) -> str:
+    """A label in a picture: three significant digits, thousands as k, M or bn; "" where it does not exist."""
+    if not math.isfinite(value):
+        return ""
+    rounded = _rounded(abs(value), DIGITS)
+    unit, letters = next(((u, t) for u, t in _THOUSANDS if rounded >= u), (1.0, ""))
+    return _signed(_significant(rounded / unit, DIGITS) + letters, value)
+
+
+def tick(value: float, largest: float) -> str:
+    """A number beside an axis whose largest is `largest`: all of an axis in the same unit."""
+    unit, letters = next(((u, t) for u, t in (*_LARGE, (1e4, " k")) if largest >= u), (1.0, ""))
+    unit = 1e3 if letters == " k" else unit
+    return _signed(f"{abs(value) / unit:,.6g}{letters}" if value else "0", value)
+
+
+def grid_format(kind: str) -> str:
+    """The format of a kind in a table that a browser lays out (printf, or a name that Streamlit knows)."""
+    if kind in ("any", "share"):
+        return {"any": "%.4g", "share": "percent"}[kind]
+    return "localized" if KINDS[kind].excel == "#,##0" else f"%.{KINDS[kind].decimals}f"
+
+
+def _signed(text: str, value: float, signed: bool = False) -> str:
+    return (MINUS if value < 0 else "+" if signed and value > 0 else "") + _spaced(text)
+
+
+def _spaced(text: str) -> str:
+    return text.replace(",", SPACE)
+
+
+def _rounded(size: float, digits: int) -> float:
+    return float(f"{size:.{digits - 1}e}")
+
+
+def _significant(size: float, digits: int) -> str:
+    """So many significant digits of a number that is not negative, thousands separated by commas."""
+    rounded = _rounded(size, digits)
+    if rounded == 0:
+        return "0"
+    if rounded < 1e-6:
+        return f"{rounded:.{digits - 1}e}"
+    return f"{rounded:,.{max(digits - 1 - math.floor(math.log10(rounded)), 0)}f}"
+
+
+def _four_digits(size: float) -> str:
+    """Four digits or so of a number that is not negative, whole numbers whole, as people write it."""
+    if size == 0 or (size >= 1 and size == round(size)) or size >= 1e7:
+        return f"{size:,.0f}"
+    if size < 1e-4:
+        return _significant(size, 2)
+    text = f"{size:,.{max(3 - math.floor(math.log10(size)), 0)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text

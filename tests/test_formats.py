@@ -1,0 +1,66 @@
+"""Digits, thousands, money, percentages and counts as every room writes them."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+import pytest
+
+from reliability.formats import DASH, KINDS, compact, count, exact, grid_format, missing, money, number, spoken, tick
+
+
+@pytest.mark.parametrize(("value", "text"), [
+    (0.0, "0"), (842.4, "842"), (7.96, "8"), (0.3, "0"), (999.6, "1\u202f000"), (74_083.0, "74\u202f100"),
+    (999_600.0, "1.00 M"), (-1_624_079.9, "−1.62 M"), (2.5e9, "2.50 bn")])
+def test_money_has_three_digits_and_no_less_than_a_unit(value, text):
+    assert money(value) == text
+    assert money(value, "USD") == f"{text} USD"
+    assert spoken(value, "money") == text
+
+
+def test_a_sign_is_written_where_it_is_asked_for():
+    assert money(5e4, "USD", signed=True) == "+50\u202f000 USD"
+    assert [money(v, signed=True) for v in (0.0, 0.3, -0.3)] == ["0", "0", "0"]
+    assert [number(v, signed=True) for v in (2.0, 0.0, -2.0)] == ["+2.00", "0", "−2.00"]
+
+
+@pytest.mark.parametrize(("value", "digits", "text"), [
+    (123_456.0, 3, "123\u202f000"), (9.996, 3, "10.0"), (0.0536, 2, "0.054"), (1.5e-9, 2, "1.5e-09"),
+    (12.0, 4, "12.00")])
+def test_digits_count_from_the_first_that_is_not_zero(value, digits, text):
+    assert number(value, digits) == text
+
+
+@pytest.mark.parametrize(("value", "kind", "text"), [
+    (142.34, "minutes", "142"), (1.0, "index", "1.00"), (1234.0, "count", "1\u202f234"), (2024.0, "whole", "2024"),
+    (0.1234, "share", "12.3 %"), (1.0, "share", "100 %"), (0.0, "share", "0 %"),
+    (0.9999, "share", "100.0 %"), (0.99988, "asai", "0.999880"), ("text", "text", "text")])
+def test_text_has_three_digits_unless_the_kind_is_exact(value, kind, text):
+    assert spoken(value, kind) == text
+
+
+def test_what_is_stated_keeps_its_digits():
+    assert [exact(v) for v in (1e6, 12_345.0, 0.25)] == ["1\u202f000\u202f000", "12\u202f345", "0.25"]
+
+
+def test_counts_carry_their_noun():
+    assert [count(n, "lateral") for n in (0, 1, 12_500)] == ["0 laterals", "1 lateral", "12\u202f500 laterals"]
+    assert count(2, "breaker or recloser", "breakers or reclosers") == "2 breakers or reclosers"
+
+
+@pytest.mark.parametrize("value", [None, math.nan, pd.NA, pd.NaT])
+def test_missing_is_a_dash_in_text(value):
+    assert missing(value)
+    assert money(value) == number(value) == spoken(value, "index") == DASH
+
+
+def test_labels_and_ticks_are_short():
+    assert [compact(v) for v in (999.7, 1.5e6, -2e3, 0.0)] == ["1.00 k", "1.50 M", "−2.00 k", "0"]
+    assert [tick(v, 2e6) for v in (-5e5, 0.0)] == ["−0.5 M", "0"]
+
+
+def test_every_kind_has_a_format_for_a_browser():
+    formats = {kind: grid_format(kind) for kind in KINDS}
+    assert (formats["money"], formats["index"], formats["share"], formats["whole"]) == (
+        "localized", "%.3f", "percent", "%.0f")
