@@ -12,7 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from reliability.cautions import CAUTION
 from reliability.cells import write_csv
-from reliability.formats import missing, shown
+from reliability.formats import missing, number, shown
 from reliability.network.application import ApplicationChecks, application_frame, check_laterals
 from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.network.model import Model
@@ -83,7 +83,7 @@ def _torque(values: Assumptions) -> str:
     torque = values["nut_torque_ft_lbf"]
     if torque is None:
         return MAKERS_SHEET
-    return f"about {_number(torque, 'ft·lbf')} ({_number(NEWTON_METRES * torque, 'N·m', 2)})"
+    return f"about {_number(torque, 'ft·lbf')} ({number(NEWTON_METRES * torque, 2)} N·m)"
 
 
 BEFORE_SERVICE = (
