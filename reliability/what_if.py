@@ -21,9 +21,8 @@ from reliability.pipeline import assemble, expect, with_rivals
 from reliability.results import Results
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range
 from reliability.schema.devices import SECTIONALIZER
-from reliability.schema.values import Assumptions
+from reliability.schema.values import Assumptions, as_assumptions
 from reliability.study import Scenario, Study
-from reliability.study.settings import as_assumptions
 
 AS_STATED = -1      # fast_tripping that leaves the fast operations to each scenario
 PROBABILITIES: tuple[Literal["temporary_fraction", "sectionalizer_failure", "fuse_failure", "wrong_link_share",

@@ -4,7 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from reliability.network.application_catalogue import HAIR, KIND, PASS, REVIEW, UNKNOWN, Check, Settled, judge
+from reliability.network.application_catalogue import (
+    KIND,
+    PASS,
+    RELATIVE_TOLERANCE,
+    REVIEW,
+    UNKNOWN,
+    Check,
+    Settled,
+    judge,
+)
 from reliability.network.application_proposal import Proposal
 from reliability.network.application_reach import Reach, largest_current_a, smallest_current_a
 from reliability.network.model import Model
@@ -49,7 +58,7 @@ def sees_faults(values: Assumptions, proposal: Proposal, stretch: Reach) -> Chec
     """
     smallest, gaps = smallest_current_a(stretch)
     limit = values["fault_current_margin"] * proposal.actuating_a
-    near = (smallest >= proposal.actuating_a * (1.0 - HAIR)) & (smallest < limit * (1.0 - HAIR))
+    near = (smallest >= proposal.actuating_a * (1.0 - RELATIVE_TOLERANCE)) & (smallest < limit * (1.0 - RELATIVE_TOLERANCE))
     return judge("sees_faults", smallest, limit, gaps, [
         Settled(near & ~gaps, REVIEW, "the smallest fault current is above the actuating current, but by less than "
                                       "the margin"),
@@ -85,10 +94,10 @@ def timing_checks(values: Assumptions, proposal: Proposal) -> tuple[Check, Check
     """
     first, longest, counts = proposal.dead_time_s, proposal.longest_dead_time_s, proposal.counts
     needed = values["recognition_s"] + values["drop_out_s"]
-    later = ((first < needed * (1.0 - HAIR)) & (first >= values["recognition_s"] * (1.0 - HAIR))
-             & (longest >= needed * (1.0 - HAIR)) & (counts > 1.0))
+    later = ((first < needed * (1.0 - RELATIVE_TOLERANCE)) & (first >= values["recognition_s"] * (1.0 - RELATIVE_TOLERANCE))
+             & (longest >= needed * (1.0 - RELATIVE_TOLERANCE)) & (counts > 1.0))
     whole, own = (sequence_s(proposal, values, n) for n in (proposal.lockout, counts))
-    kept = (whole > values["memory_s"] * (1.0 + HAIR)) & (own <= values["memory_s"] * (1.0 + HAIR))
+    kept = (whole > values["memory_s"] * (1.0 + RELATIVE_TOLERANCE)) & (own <= values["memory_s"] * (1.0 + RELATIVE_TOLERANCE))
     return (
         judge("dead_time", first, needed, settled=[Settled(
             later, REVIEW, "the first dead time is long enough to be counted, not to drop open: the one in which it "
@@ -136,7 +145,7 @@ def insulation(model: Model, proposal: Proposal) -> Check:
     """
     network, values = model.network, model.values
     asked = network.column["bil_kv"][proposal.head]
-    higher = _system_kv(model)[proposal.head] > values["system_kv"] * (1.0 + HAIR)
+    higher = _system_kv(model)[proposal.head] > values["system_kv"] * (1.0 + RELATIVE_TOLERANCE)
     asked = np.where(np.isnan(asked), np.where(higher, np.nan, values["bil_kv"]), asked)
     return judge("insulation", values["device_bil_kv"], asked)
 

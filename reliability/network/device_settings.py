@@ -41,7 +41,8 @@ class DeviceSettings:
     @property
     def has_ground(self) -> np.ndarray:
         """Whether a device has ground elements, (d,)."""
-        return (self.slot[:, [k for k, (_, element) in enumerate(_SLOTS) if element == GROUND]] >= 0).any(axis=1)
+        ground = [k for k, (_, element) in enumerate(_SLOTS) if element == GROUND]
+        return np.any(self.slot[:, ground] >= 0, axis=1)
 
 
 def device_settings(settings: pd.DataFrame, curves: Mapping[str, Points]) -> DeviceSettings:

@@ -13,7 +13,7 @@ from reliability.study.folder import check_against_network, own_cost_table
 from reliability.study.frames import COSTS, FrameReader, with_costs_named
 from reliability.study.reader import Reader
 from reliability.study.sections import check_settings
-from reliability.study.settings import Settings, as_assumptions, read_settings
+from reliability.study.settings import Settings, read_settings
 from reliability.study.study import Study
 
 

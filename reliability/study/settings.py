@@ -6,7 +6,6 @@ import datetime as dt
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import cast
 
 from reliability.schema.assumptions import (
     ASSUMPTIONS,
@@ -43,11 +42,6 @@ class Settings:
     scenarios: tuple[Scenario, ...] = (Scenario(AS_BUILT),)
     columns: Mapping[str, ColumnMap] = field(default_factory=dict)
     extra: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
-
-
-def as_assumptions(values: Mapping[str, object]) -> Assumptions:
-    """A copy of a value for every assumption by key, each checked by `read_settings` or known to be of its type."""
-    return cast(Assumptions, dict(values))
 
 
 def read_settings(toml: Toml, before: Settings | None = None) -> Settings:
@@ -276,7 +270,7 @@ def _columns(toml: Toml) -> dict[str, ColumnMap]:
     return maps
 
 
-def _column_map(toml: Toml, path: str, entries: dict, names: Names) -> ColumnMap:
+def _column_map(toml: Toml, path: str, entries: dict[str, object], names: Names) -> ColumnMap:
     ignore = entries.get("ignore", [])
     if not isinstance(ignore, list) or not all(isinstance(h, str) for h in ignore):
         toml.wrong(f"{path}.ignore", ignore, "must be a list of headers", 'write ignore = ["…", "…"]')
