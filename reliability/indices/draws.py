@@ -12,14 +12,14 @@ from reliability.schema.values import Assumptions, Drawn, TrialValues, as_assump
 PERT_WEIGHT = 4.0  # weight of the likely value in a PERT distribution
 
 
-def pert(rng: np.random.Generator, distribution: Range, size: int) -> np.ndarray:
-    """Draws (size,) of a PERT distribution: a beta distribution scaled to low … high, mean (low + 4 likely + high)/6."""
-    width = distribution.high - distribution.low
+def pert(rng: np.random.Generator, stated: Range, size: int) -> np.ndarray:
+    """Draws (size,) of a PERT distribution: a beta one scaled to low … high, of mean (low + 4 likely + high)/6."""
+    width = stated.high - stated.low
     if width == 0:
-        return np.full(size, float(distribution.low))
-    first = 1.0 + PERT_WEIGHT * (distribution.likely - distribution.low) / width
-    second = 1.0 + PERT_WEIGHT * (distribution.high - distribution.likely) / width
-    return distribution.low + width * rng.beta(first, second, size)
+        return np.full(size, float(stated.low))
+    first = 1.0 + PERT_WEIGHT * (stated.likely - stated.low) / width
+    second = 1.0 + PERT_WEIGHT * (stated.high - stated.likely) / width
+    return stated.low + width * rng.beta(first, second, size)
 
 
 def draw_uncertain(rng: np.random.Generator, uncertain: Mapping[str, Range], trials: int) -> dict[str, np.ndarray]:

@@ -58,12 +58,13 @@ def sees_faults(values: Assumptions, proposal: Proposal, stretch: Reach) -> Chec
     """
     smallest, gaps = smallest_current_a(stretch)
     limit = values["fault_current_margin"] * proposal.actuating_a
-    near = (smallest >= proposal.actuating_a * (1.0 - RELATIVE_TOLERANCE)) & (smallest < limit * (1.0 - RELATIVE_TOLERANCE))
+    least, below = proposal.actuating_a * (1.0 - RELATIVE_TOLERANCE), limit * (1.0 - RELATIVE_TOLERANCE)
+    marginal = (smallest >= least) & (smallest < below)
     return judge("sees_faults", smallest, limit, gaps, [
-        Settled(near & ~gaps, REVIEW, "the smallest fault current is above the actuating current, but by less than "
+        Settled(marginal & ~gaps, REVIEW, "the smallest fault current is above the actuating current, but by less than "
                                       "the margin"),
         # a section without currents may hold a smaller one yet
-        Settled(near & gaps, UNKNOWN, KIND["sees_faults"].missing)])
+        Settled(marginal & gaps, UNKNOWN, KIND["sees_faults"].missing)])
 
 
 def minimum_trip(values: Assumptions, proposal: Proposal) -> Check:
@@ -94,16 +95,17 @@ def timing_checks(values: Assumptions, proposal: Proposal) -> tuple[Check, Check
     """
     first, longest, counts = proposal.dead_time_s, proposal.longest_dead_time_s, proposal.counts
     needed = values["recognition_s"] + values["drop_out_s"]
-    later = ((first < needed * (1.0 - RELATIVE_TOLERANCE)) & (first >= values["recognition_s"] * (1.0 - RELATIVE_TOLERANCE))
-             & (longest >= needed * (1.0 - RELATIVE_TOLERANCE)) & (counts > 1.0))
+    under, over = 1.0 - RELATIVE_TOLERANCE, 1.0 + RELATIVE_TOLERANCE
+    later = ((first < needed * under) & (first >= values["recognition_s"] * under)
+             & (longest >= needed * under) & (counts > 1.0))
     whole, own = (sequence_s(proposal, values, n) for n in (proposal.lockout, counts))
-    kept = (whole > values["memory_s"] * (1.0 + RELATIVE_TOLERANCE)) & (own <= values["memory_s"] * (1.0 + RELATIVE_TOLERANCE))
+    until_open = (whole > values["memory_s"] * over) & (own <= values["memory_s"] * over)
     return (
         judge("dead_time", first, needed, settled=[Settled(
             later, REVIEW, "the first dead time is long enough to be counted, not to drop open: the one in which it "
                            "opens has to be longer")]),
         judge("sequence", whole, values["memory_s"], settled=[Settled(
-            kept, REVIEW, "counts are kept until it opens, but not through the backup's whole sequence: an opening "
+            until_open, REVIEW, "counts are kept until it opens, but not through the backup's whole sequence: an opening "
                           "that it does not count delays it beyond its memory")]))
 
 

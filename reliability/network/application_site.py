@@ -85,7 +85,8 @@ def underground(model: Model, proposal: Proposal) -> Check:
     some = network.below(cable.astype(float))[head] > 0.5
     limit = np.full(len(head), float(values["underground_share"]))
     return judge("underground", share, limit, settled=[
-        Settled(some & (share <= limit * (1.0 + RELATIVE_TOLERANCE)), PASS, "part of the lateral is underground, but no large part"),
+        Settled(some & (share <= limit * (1.0 + RELATIVE_TOLERANCE)), PASS,
+                "part of the lateral is underground, but no large part"),
         Settled(cable[head], FAIL, "the section at the head is underground: no such device goes there, and no "
                                    "conversion touches it")])
 

@@ -111,15 +111,17 @@ def changes(elements: Elements, link: np.ndarray, comparison: Comparison) -> tup
     """
     nothing = np.zeros(0, dtype=np.int64)
     begun = [(nothing, np.zeros(0))]
-    spans = [(nothing, nothing, np.zeros(0), np.zeros(0), np.zeros(0, dtype=bool), np.zeros(0, dtype=bool))]
+    never = np.zeros(0, dtype=bool)
+    spans: list[_Spans] = [(nothing, nothing, np.zeros(0), np.zeros(0), never, never)]
     for which in np.unique(link):
         # a table of curves by points is wider; the usual ones do not wait for it
         for group in (elements.points < 0, elements.points >= 0):
             pair = np.flatnonzero((link == which) & group)
             if pair.size:
-                (row, current), (place, *ends) = _spans(elements.take(pair), int(which), comparison)
+                (row, current), (place, segment, low, high, before, after) = _spans(
+                    elements.take(pair), int(which), comparison)
                 begun.append((pair[row], current))
-                spans.append((pair[place], *ends))
+                spans.append((pair[place], segment, low, high, before, after))
     pair, segment, low, high, before, after = (np.concatenate(parts) for parts in zip(*spans, strict=True))
     pieces = _Pieces(comparison, elements.take(pair), segment, comparison.added_s[link[pair]])
     same = np.flatnonzero(before == after)

@@ -174,7 +174,7 @@ def _events(links: LinkCurves, settings: DeviceSettings, link: np.ndarray, devic
 
 def _combined(links: LinkCurves, settings: DeviceSettings, combination: np.ndarray, melting_factor: float,
               arcing_time_s: float) -> tuple[list[np.ndarray], np.ndarray, np.ndarray]:
-    """Changes of both comparisons of each combination of a link and an element, as offsets, (2,), and the currents of each."""
+    """Changes of both comparisons of each combination of a link and an element: offsets of each, and currents."""
     link, element = np.divmod(combination, max(len(settings.elements), 1))
     elements = settings.elements.take(element)
     offsets, currents = [], []

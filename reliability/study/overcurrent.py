@@ -227,7 +227,7 @@ def _report_repeated(table: Table, frame: pd.DataFrame, problems: Problems) -> n
     problems.each(np.flatnonzero(again), lambda i: table.problem(
         i, "section_id", str(frame["section_id"][i]),
         f"its {frame['element'][i]} element has a row for {frame['operation'][i]} operations already in row "
-        f"{table.rows[first[tuple(frame.loc[i, keys])]]}", "leave one of the two"))
+        f"{table.rows[first[tuple(str(frame[key][i]) for key in keys)]]}", "leave one of the two"))
     return again
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from reliability.schema.assumptions import BY_KEY
+from reliability.schema.values import as_assumptions
 from reliability.study.arguments import Arguments, scenario_entries, stated
 from reliability.study.cost_table import default_cost_table
 from reliability.study.files import FolderReader, digest

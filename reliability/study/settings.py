@@ -21,7 +21,7 @@ from reliability.schema.columns import TABLES as FILES
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem, in_full, or_less
 from reliability.schema.scenarios import AS_BUILT, Scenario
-from reliability.schema.values import Assumptions
+from reliability.schema.values import Assumptions, as_assumptions
 from reliability.study.headers import ColumnMap
 from reliability.study.scenarios import read_scenarios
 from reliability.study.toml import Toml, shown
