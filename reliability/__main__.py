@@ -12,6 +12,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator
 from concurrent.futures import BrokenExecutor
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from reliability.cautions import CAUTION
 from reliability.formats import count, shown
@@ -209,7 +210,7 @@ def _print_stage(stage: str) -> None:
         print(f"… {stage}", file=sys.stderr)
 
 
-def _outline(summary: dict) -> str:
+def _outline(summary: dict[str, Any]) -> str:
     """The indices of every scenario as a few lines of text."""
     width = max(min(max(len(s["name"]) for s in summary["scenarios"]), 60), len("Scenario")) + 2
     lines = [f"{'Scenario':{width}}{'SAIFI':>9}{'SAIDI min':>11}{'MAIFI_E':>9}{'call-outs/yr':>14}"]

@@ -13,10 +13,10 @@ from reliability.business.cashflow import assess
 from reliability.business.constraints import fast_settings, limits_of
 from reliability.business.costs import INTERRUPTION, SOCIETY, InterruptionCost
 from reliability.business.drivers import drivers_frame
-from reliability.business.frontier import frontier, programme
+from reliability.business.frontier import YearlyLimits, frontier, programme
 from reliability.business.options import Options, build_options
-from reliability.business.rivals import rival_scenarios
 from reliability.business.selection import choose
+from reliability.business.zero_capital import zero_capital_scenarios
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.history import learned_study, read_history
 from reliability.history.outages import Records, read_records
@@ -50,9 +50,9 @@ def with_rates(study: Study, records: Records | None = None) -> Study:
     return learned_study(study, records or records_of(study))
 
 
-def with_rivals(study: Study) -> Study:
+def with_zero_capital(study: Study) -> Study:
     """The study with the scenarios that need no capital beside its own."""
-    return replace(study, scenarios=(*study.scenarios, *rival_scenarios(study)))
+    return replace(study, scenarios=(*study.scenarios, *zero_capital_scenarios(study)))
 
 
 def expect(study: Study) -> Results:
@@ -104,8 +104,8 @@ def plan(results: Results) -> Plan:
     """Choice, frontier, programme and drivers of a study, within the limits of its table [choice]."""
     study, values, limits = results.study, results.study.values, limits_of(results.study)
     options = options_of(results)
-    years, note = programme(options, int(values["programme_years"]), values["yearly_budget"], values["yearly_units"],
-                            limits, values["objective"])
+    yearly = YearlyLimits(values["yearly_budget"], values["yearly_units"])
+    years, note = programme(options, values["programme_years"], yearly, limits, values["objective"])
     return Plan(options, choose(options, limits, values["objective"]), frontier(options, FRONTIER_POINTS, limits),
                 years, note, drivers_frame(study, results.network, results.costs))
 
@@ -124,7 +124,7 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
     on_stage("outage records")
     records = records_of(study)
     on_stage("expected values")
-    results = expect(with_rivals(with_rates(study, records)))
+    results = expect(with_zero_capital(with_rates(study, records)))
     values = results.study.values
     on_stage("simulation")
     with _executor(executor, workers) as tasks:

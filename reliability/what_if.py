@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -17,13 +17,12 @@ from reliability.network.application import settle_scenarios
 from reliability.network.conversions import named_heads
 from reliability.network.model import Model
 from reliability.network.protection import counts_too_many
-from reliability.pipeline import assemble, expect, with_rivals
+from reliability.pipeline import assemble, expect, with_zero_capital
 from reliability.results import Results
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range
 from reliability.schema.devices import SECTIONALIZER
-from reliability.schema.values import Assumptions
+from reliability.schema.values import Assumptions, as_assumptions
 from reliability.study import Scenario, Study
-from reliability.study.settings import as_assumptions
 
 AS_STATED = -1      # fast_tripping that leaves the fast operations to each scenario
 PROBABILITIES: tuple[Literal["temporary_fraction", "sectionalizer_failure", "fuse_failure", "wrong_link_share",
@@ -51,7 +50,7 @@ class ScenarioResults:
         return [s.name for s in self.results.study.scenarios]
 
     @cached_property
-    def indices(self) -> list[dict]:
+    def indices(self) -> list[dict[str, Any]]:
         """Expected indices of every scenario, as in summary.json."""
         return [system_indices(e, self.results.study.values["yearly_cv"]) for e in self.results.expected]
 
@@ -61,7 +60,7 @@ class ScenarioResults:
         return self.results.business
 
     @cached_property
-    def money(self) -> list[dict]:
+    def money(self) -> list[dict[str, Any]]:
         """Expected business figures of every scenario, see `business_summary`."""
         return business_summary(self.business)
 
@@ -78,7 +77,7 @@ def compute(study: Study, digest: str, like: Sequence[ScenarioResults] = ()) -> 
     prices differ. Their application checks are used in any case and may not be those of this state: who shows checks
     has to compute them.
     """
-    study = with_rivals(study)
+    study = with_zero_capital(study)
     results = next((found for other in like if (found := _with_table_of(other.results, study)) is not None), None)
     if results is None:
         results = _with_checks_of(like[0].results, study) if like else expect(study)

@@ -20,8 +20,8 @@ from reliability.business.costs import (
     SOCIETY,
     customers_by_class,
     interruption_cost_parts,
+    total_money,
     totals,
-    yearly_money,
 )
 from reliability.faults.consequences import consequences
 from reliability.faults.outcomes import OutcomeTable, build_outcomes, row_rates
@@ -29,7 +29,7 @@ from reliability.indices.expected import ROWS_AT_ONCE, hours_interrupted
 from reliability.network.model import Model
 from reliability.network.quantities import quantity
 from reliability.schema.scenarios import Scenario
-from reliability.schema.values import Assumptions
+from reliability.schema.values import Assumptions, Drawn
 from reliability.study.cost_table import CostTable
 
 SHARE = "reclosing_off_share"
@@ -65,7 +65,8 @@ def break_even(model: Model, scenarios: Sequence[Scenario]) -> BreakEven:
     on, off = less_than_as_built(hours.sum(axis=-1))
     heads, index = network.candidates, network.candidate_index
     inside = index >= 0
-    by_lateral = np.array([[np.bincount(index[inside], of[inside], len(heads)) for of in state] for state in hours])
+    by_lateral = np.array([[np.bincount(index[inside], by_section[inside], len(heads)) for by_section in state]
+                           for state in hours])
     minutes = np.array([on, off]) * (MINUTES_PER_HOUR / (float(network.customers.sum()) or np.nan))
     return BreakEven(turning_share(on, off), turning_share(*less_than_as_built(by_lateral)), minutes)
 
@@ -99,10 +100,10 @@ def less_than_as_built(hours: np.ndarray) -> np.ndarray:
     return np.where(np.abs(less) > ROUNDING * np.maximum(before, hours), less, 0.0)
 
 
-def turning_share(on: np.ndarray, off: np.ndarray) -> np.ndarray:
+def turning_share(on: Drawn, off: Drawn) -> np.ndarray:
     """Share of faults while reclosing is off at which a gain is nil, NaN where it does not turn.
 
-    on, off: the gain with reclosing on everywhere, and off; arrays of one shape.
+    on, off: the gain with reclosing on everywhere, and off; numbers, or arrays of one shape.
     """
     turns = np.sign(on) * np.sign(off) < 0
     return np.divide(on, np.subtract(on, off), out=np.full(np.shape(on), np.nan), where=turns)
@@ -117,8 +118,7 @@ def momentary_cost_factors(table: OutcomeTable, business: Business, costs: CostT
     sustained, momentary = _interruption_cost(table, values, costs)
 
     def npv(factor: float) -> np.ndarray:
-        money = [sum(map(float, yearly_money(totals(amounts) | {INTERRUPTION: s + factor * m}, values,
-                                             business.customers_served).values()))
+        money = [float(total_money(totals(amounts) | {INTERRUPTION: s + factor * m}, values, business.customers_served))
                  for amounts, s, m in zip(business.by_section, sustained, momentary, strict=True)]
         return np.array([float(present_worth(values, money[0] - m, c.cost(values), c.inspection(values)))
                          for m, c in zip(money, business.capital, strict=True)])

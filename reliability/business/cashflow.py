@@ -11,12 +11,13 @@ import pandas as pd
 from reliability.business import finance
 from reliability.business.costs import (
     AMOUNTS,
+    BENEFITS_BY_PERSPECTIVE,
     INTERRUPTION,
     MINUTES_PER_HOUR,
     PARTS,
-    PARTS_OF,
     amounts_by_section,
     expected_interruption_cost,
+    total_money,
     totals,
     yearly_money,
 )
@@ -30,7 +31,7 @@ from reliability.network.devices import BACKS_UP, CODE
 from reliability.network.protection import Protection
 from reliability.network.tree import Network
 from reliability.schema.devices import BY_NAME, LATERAL_DEVICES
-from reliability.schema.values import Assumptions
+from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn
 from reliability.study.cost_table import CostTable
 
 SAVINGS = dict(zip(PARTS, ("callout_saving", "energy_saving", "incentive", "interruption_cost_saving"), strict=True))
@@ -41,24 +42,24 @@ CASHFLOW_COLUMNS = ("scenario", "year", "capex", *SAVINGS.values(), "inspection"
 
 @dataclass(frozen=True)
 class Capital:
-    """What a scenario installs: units by device (one a phase), and breakers and reclosers set anew."""
+    """What a scenario installs: units by device (one a phase), and breakers and reclosers whose settings change."""
 
     units: Mapping[str, float]
     settings: int
 
     @property
-    def units_in_all(self) -> float:
+    def total_units(self) -> float:
         """Units installed."""
         return sum(self.units.values())
 
-    def cost(self, values: Assumptions):
+    def cost(self, values: TrialValues) -> Drawn:
         """Money spent in year 0."""
-        installed = sum(n * values[BY_NAME[device].price] for device, n in self.units.items())
-        return installed + self.settings * values["backup_settings_cost"]
+        installed = sum(n * drawn(values, BY_NAME[device].price) for device, n in self.units.items())
+        return installed + self.settings * drawn(values, "backup_settings_cost")
 
-    def inspection(self, values: Assumptions):
+    def inspection(self, values: TrialValues) -> Drawn:
         """Money spent every year on looking at the converted units."""
-        return self.units_in_all * values["inspection_cost_per_year"]
+        return self.total_units * drawn(values, "inspection_cost_per_year")
 
 
 @dataclass(frozen=True)
@@ -91,7 +92,7 @@ def assess(table: OutcomeTable, expected: tuple[Expected, ...], values: Assumpti
     `read_cost_table`; only looked at where the perspective counts them.
     """
     interruption: list[np.ndarray | None] = [None] * len(expected)
-    if INTERRUPTION in PARTS_OF[values["perspective"]]:
+    if INTERRUPTION in BENEFITS_BY_PERSPECTIVE[values["perspective"]]:
         interruption = list(expected_interruption_cost(table, values, costs))
     return Business(
         table.network, values, currency, tuple(s.name for s in table.scenarios), table.protections,
@@ -126,7 +127,8 @@ def flows(business: Business, scenario: int) -> dict[str, np.ndarray]:
     result = {"capex": np.append(capital.cost(values), np.zeros(years))}
     result |= {SAVINGS[part]: saving * grown for part, saving in yearly_savings(business, scenario).items()}
     result["inspection"] = np.append(0.0, np.full(years, capital.inspection(values)))
-    result["net"] = sum(result[c] for c in SAVINGS.values()) - result["capex"] - result["inspection"]
+    saved = sum((result[c] for c in SAVINGS.values()), start=np.zeros(()))
+    result["net"] = saved - result["capex"] - result["inspection"]
     result["discounted"] = result["net"] * np.append(1.0, finance.discount_factors(values["discount_rate"], years))
     return result
 
@@ -140,7 +142,7 @@ def cashflow_frame(business: Business) -> pd.DataFrame:
     return pd.concat(frames, ignore_index=True)[list(CASHFLOW_COLUMNS)]
 
 
-def present_worth(values: Assumptions, yearly_saving, capex, inspection):
+def present_worth(values: Assumptions, yearly_saving: Drawn, capex: Drawn, inspection: Drawn) -> Drawn:
     """Net present value of yearly savings (first-year money) that grow, less capital and inspection.
 
     All three alike in shape; linear in each, so that parts of a network may be valued apart.
@@ -156,17 +158,17 @@ def npv_by_trial(business: Business, simulated: Simulated) -> np.ndarray:
 
     NaN for a scenario that was not simulated.
     """
-    values = {k: v[:, None] if isinstance(v, np.ndarray) else v
-              for k, v in values_of_trials(business.values, simulated.draws).items()}
+    values: TrialValues = {k: v[:, None] if isinstance(v, np.ndarray) else v
+                           for k, v in values_of_trials(business.values, simulated.draws).items()}
     years = simulated.years
-    grown = finance.growth_factors(np.ravel(values["escalation_rate"]), years)
-    discounts = finance.discount_factors(np.ravel(values["discount_rate"]), years)
+    grown = finance.growth_factors(np.ravel(drawn(values, "escalation_rate")), years)
+    discounts = finance.discount_factors(np.ravel(drawn(values, "discount_rate")), years)
     no_cost = np.zeros(simulated.totals["ci"].shape[1:])
 
     def yearly_cost(scenario: str) -> np.ndarray:
         at = simulated.scenarios.index(scenario)
         amounts = {name: simulated.totals[name][at] if name in simulated.totals else no_cost for name in AMOUNTS}
-        return sum(yearly_money(amounts, values, business.customers_served).values())
+        return total_money(amounts, values, business.customers_served)
 
     result = np.full((len(business.scenarios), simulated.trials), np.nan)
     as_built = yearly_cost(business.scenarios[0])
@@ -199,7 +201,7 @@ def _summary(business: Business, scenario: int) -> dict[str, object]:
     return {
         "perspective": values["perspective"],
         "capex": capex,
-        "units": capital.units_in_all,
+        "units": capital.total_units,
         "backup_settings_changed": capital.settings,
         "inspection_per_year": float(capital.inspection(values)),
         "savings_per_year": {SAVINGS[p]: v for p, v in yearly_savings(business, scenario).items()},

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from reliability.business.limits import Limits
-from reliability.business.rivals import usual_fast_operations
+from reliability.business.zero_capital import usual_fast_operations
 from reliability.schema.assumptions import MAY_CHANGE
 from reliability.schema.scenarios import FORCED_IN, FORCED_OUT
 from reliability.schema.values import Assumptions

@@ -6,7 +6,7 @@ by lateral, or by scenario, trial and year. Every price is linear in them.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -15,14 +15,14 @@ import numpy as np
 from reliability.business.unit_costs import unit_costs
 from reliability.faults.consequences import CALLOUTS, Consequences, consequences
 from reliability.faults.outcomes import OutcomeTable, row_rates
-from reliability.faults.times import hangs_on, hours_of, terms_of_rows
+from reliability.faults.times import depends_on, hours_of, terms_of_rows
 from reliability.indices.expected import ROWS_AT_ONCE, Expected
-from reliability.indices.measures import switching_terms
+from reliability.indices.measures import ExtraTerm, switching_terms
 from reliability.network.quantities import Quantity, quantity
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
 from reliability.schema.devices import TABLE
-from reliability.schema.values import Assumptions
+from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn, number
 from reliability.study.cost_table import CostTable
 
 INTERRUPTION = "interruption_cost"
@@ -31,7 +31,7 @@ AMOUNTS = ("ci", "customer_hours", "load_kwh", "momentary_events", *CALLOUTS, "s
 PARTS = ("callout", "energy", "incentive", INTERRUPTION)
 UTILITY, SOCIETY = "utility", "society"
 # Never energy margin or incentive and interruption cost in one sum (model §7).
-PARTS_OF = {UTILITY: ("callout", "energy", "incentive"), SOCIETY: ("callout", INTERRUPTION)}
+BENEFITS_BY_PERSPECTIVE = {UTILITY: ("callout", "energy", "incentive"), SOCIETY: ("callout", INTERRUPTION)}
 MINUTES_PER_HOUR = 60.0
 CV = "cv"
 MOMENTARY_FACTOR = "momentary_cost_factor"
@@ -39,63 +39,69 @@ MOMENTARY_FACTOR = "momentary_cost_factor"
 SPREADS = 8
 
 
-def callout_unit_costs(values: Assumptions) -> dict[str, object]:
+def callout_unit_costs(values: TrialValues) -> dict[str, Drawn]:
     """Cost of one call-out by kind (model §7): crew hours × rate × overtime, vehicle, material.
 
     An actuator is spent by every pole of a sectionalizer that opens, whatever call-out follows, and
     is priced with `actuators`.
     """
-    overtime = 1.0 + values["overtime_share"] * (values["overtime_multiplier"] - 1.0)
-    material = {"refuse": values["fuse_link_cost"], "repair": values["repair_material_cost"]}
-    return {kind: values[f"{kind}_crew_hours"] * values["crew_rate_per_hour"] * overtime
-            + values["vehicle_per_callout"] + material.get(kind, 0.0) for kind in CALLOUTS}
+    overtime = 1.0 + drawn(values, "overtime_share") * (drawn(values, "overtime_multiplier") - 1.0)
+    material = {"refuse": drawn(values, "fuse_link_cost"), "repair": drawn(values, "repair_material_cost")}
+    return {kind: drawn(values, f"{kind}_crew_hours") * drawn(values, "crew_rate_per_hour") * overtime
+            + drawn(values, "vehicle_per_callout") + material.get(kind, 0.0) for kind in CALLOUTS}
 
 
 def unit_prices(values: Assumptions) -> np.ndarray:
     """Installed cost of one unit by device code; 0 for what no lateral is converted to, last for no device."""
-    return np.array([values[d.price] if d.price else 0.0 for d in TABLE] + [0.0])
+    return np.array([number(values, d.price) if d.price else 0.0 for d in TABLE] + [0.0])
 
 
-def yearly_money(amounts: Mapping[str, np.ndarray], values: Assumptions,
+def yearly_money(amounts: Mapping[str, Drawn], values: TrialValues,
                  customers_served: float) -> dict[str, np.ndarray]:
     """Money a year by part of `PARTS`; what the perspective leaves out is 0.
 
     amounts: yearly sums by name, broadcast against the values. "incentive" is the money
     forgone because SAIDI and SAIFI are not 0. Customers' costs are in the study's money.
     """
-    counted = PARTS_OF[values["perspective"]]
+    counted = BENEFITS_BY_PERSPECTIVE[str(values["perspective"])]
     nothing = np.zeros(np.shape(amounts["ci"]))
     unit = callout_unit_costs(values)
-    money = {"callout": sum(amounts[kind] * unit[kind] for kind in CALLOUTS)
-             + amounts["actuators"] * values["actuator_cost"]}
-    money["energy"] = amounts["load_kwh"] * values["energy_margin_per_kwh"]
+    money: dict[str, Drawn] = {"callout": sum(amounts[kind] * unit[kind] for kind in CALLOUTS)
+                               + amounts["actuators"] * drawn(values, "actuator_cost")}
+    money["energy"] = amounts["load_kwh"] * drawn(values, "energy_margin_per_kwh")
     if customers_served > 0:
         minutes = amounts["customer_hours"] * (MINUTES_PER_HOUR / customers_served)
-        money["incentive"] = (minutes * values["incentive_per_saidi_minute"]
-                              + amounts["ci"] * values["incentive_per_saifi"] / customers_served)
+        money["incentive"] = (minutes * drawn(values, "incentive_per_saidi_minute")
+                              + amounts["ci"] * drawn(values, "incentive_per_saifi") / customers_served)
     if INTERRUPTION in counted:
-        money[INTERRUPTION] = amounts[INTERRUPTION] * values["interruption_cost_factor"]
-    return {part: money.get(part, nothing) if part in counted else nothing for part in PARTS}
+        money[INTERRUPTION] = amounts[INTERRUPTION] * drawn(values, "interruption_cost_factor")
+    return {part: np.asarray(money.get(part, nothing)) if part in counted else nothing for part in PARTS}
 
 
-def interruption_cost_rows(what: Consequences, by_class: Quantity, values: Assumptions,
+def total_money(amounts: Mapping[str, Drawn], values: TrialValues, customers_served: float) -> np.ndarray:
+    """Sum over the parts of `yearly_money`."""
+    return sum(yearly_money(amounts, values, customers_served).values(), start=np.zeros(()))
+
+
+def interruption_cost_rows(effect: Consequences, by_class: Quantity, values: Assumptions,
                            costs: CostTable) -> np.ndarray:
     """Customers' mean cost of one event of each row, (r,), in the money of the table.
 
-    what: consequences of r rows. by_class: the customers by class.
+    effect: consequences of r rows. by_class: the customers by class.
     """
-    sustained, momentary = interruption_cost_parts(what, by_class, values, costs)
+    sustained, momentary = interruption_cost_parts(effect, by_class, values, costs)
     return momentary * values["momentary_cost_factor"] + sustained
 
 
-def interruption_cost_parts(what: Consequences, by_class: Quantity, values: Assumptions,
+def interruption_cost_parts(effect: Consequences, by_class: Quantity, values: Assumptions,
                             costs: CostTable) -> tuple[np.ndarray, np.ndarray]:
     """Customers' mean cost of the sustained interruptions, and of the momentary events at the values of the table, of
     one event of each row, (r,) each; see `interruption_cost_rows`.
     """
-    waits, switched, momentary = _customers(what, by_class, costs)
-    sustained = _sustained_cost(costs, ((waits, what.waiting_hours), (switched, what.switching_hours)), values["cv"])
-    return sustained[0], momentary
+    waiting, switched = effect.waiting_and_switched(by_class)
+    sustained = _sustained_cost(costs, [(waiting, effect.waiting_hours), (switched, effect.switching_hours)],
+                                values["cv"])
+    return sustained[0], effect.momentary_events(by_class) @ costs.momentary
 
 
 def customers_by_class(network: Network) -> Quantity:
@@ -103,23 +109,16 @@ def customers_by_class(network: Network) -> Quantity:
     return quantity(network, network.customers_by_class)
 
 
-def _customers(what: Consequences, by_class: Quantity, costs: CostTable):
-    """Customers by class that wait for the call-out's work, (r, c), those back after switching, (r, c), and
-    the cost of the others' momentary events by the table, (r,).
-    """
-    waits = what.waiting(by_class)
-    return waits, what.sustained(by_class) - waits, what.momentary_events(by_class) @ costs.momentary
-
-
-def _sustained_cost(costs: CostTable, groups, cv: float) -> tuple[np.ndarray, np.ndarray]:
+def _sustained_cost(costs: CostTable, groups: Sequence[tuple[np.ndarray, np.ndarray]],
+                    cv: float) -> tuple[np.ndarray, np.ndarray]:
     """Mean over the severity of the sustained interruptions' cost, and its slope in it, each (r,); see `unit_costs`.
 
     groups: (customers (r, c), hours (r,)) each.
     """
-    total_mean, total_slope = 0.0, 0.0
-    for customers, of_row in groups:
-        hours, index = np.unique(of_row, return_inverse=True)
-        mean, slope = ((customers * of[index]).sum(axis=1) for of in unit_costs(costs, hours, cv))
+    total_mean, total_slope = np.zeros(()), np.zeros(())
+    for customers, row_hours in groups:
+        hours, index = np.unique(row_hours, return_inverse=True)
+        mean, slope = ((customers * cost[index]).sum(axis=1) for cost in unit_costs(costs, hours, cv))
         total_mean, total_slope = total_mean + mean, total_slope + slope
     return total_mean, total_slope
 
@@ -142,29 +141,30 @@ class InterruptionCost:
     def _by_class(self) -> Quantity:
         return customers_by_class(self.network)
 
-    def parts(self, what: Consequences, table: OutcomeTable, scenario: int, rows: np.ndarray,
+    def parts(self, effect: Consequences, table: OutcomeTable, scenario: int, rows: np.ndarray,
               values: Assumptions, uncertain: Mapping[str, Range],
-              ) -> dict[tuple[object, int] | None, tuple[np.ndarray, np.ndarray]]:
+              ) -> dict[ExtraTerm | None, tuple[np.ndarray, np.ndarray]]:
         """(a, b) of the rows by term."""
-        waits, switched, momentary = _customers(what, self._by_class, self.costs)
-        parts: dict = {}
+        waiting, switched = effect.waiting_and_switched(self._by_class)
+        momentary = effect.momentary_events(self._by_class) @ self.costs.momentary
+        parts: dict[ExtraTerm | None, tuple[np.ndarray, np.ndarray]] = {}
         groups = []
-        for customers, hours, terms in ((waits, what.waiting_hours, terms_of_rows(what.time, what.own_repair)),
-                                        (switched, what.switching_hours, switching_terms(what))):
+        for customers, hours, terms in ((waiting, effect.waiting_hours, terms_of_rows(effect.time, effect.own_repair)),
+                                        (switched, effect.switching_hours, switching_terms(effect))):
             fixed = customers
             for term, those in terms:
-                if hangs_on(term, uncertain) or (CV in uncertain and term[1] is None):
-                    drawn = np.where(those[:, None], customers, 0.0)
-                    parts |= {(term, c): (a, a) for c, a in enumerate(drawn.T)}
+                if depends_on(term, uncertain) or (CV in uncertain and term[1] is None):
+                    counted = np.where(those[:, None], customers, 0.0)
+                    parts |= {ExtraTerm(term, c): (a, a) for c, a in enumerate(counted.T)}
                     fixed = np.where(those[:, None], 0.0, fixed)
             groups.append((fixed, hours))
 
         nothing = np.zeros(len(momentary))
         if MOMENTARY_FACTOR in uncertain:
-            parts[MOMENTARY_FACTOR, 0] = (momentary, nothing)
+            parts[ExtraTerm(MOMENTARY_FACTOR, 0)] = (momentary, nothing)
             momentary = nothing
         else:
-            momentary = momentary * values[MOMENTARY_FACTOR]
+            momentary = momentary * values["momentary_cost_factor"]
 
         def priced(cv: float) -> tuple[np.ndarray, np.ndarray]:
             mean, slope = _sustained_cost(self.costs, groups, cv)
@@ -172,30 +172,32 @@ class InterruptionCost:
 
         if CV in uncertain:
             if any(customers.any() for customers, _ in groups):
-                parts |= {(CV, k): priced(cv) for k, cv in enumerate(cv_points(uncertain[CV]))}
+                parts |= {ExtraTerm(CV, k): priced(cv) for k, cv in enumerate(cv_points(uncertain[CV]))}
             return parts | {None: (momentary, nothing)}
-        fixed_cost, slope = priced(values[CV])
+        fixed_cost, slope = priced(values["cv"])
         return parts | {None: (momentary + fixed_cost, slope)}
 
-    def weights(self, term: tuple[object, int], values: Assumptions, uncertain: Mapping[str, Range]):
+    def weights(self, term: ExtraTerm, values: TrialValues,
+                uncertain: Mapping[str, Range]) -> tuple[np.ndarray, np.ndarray]:
         """What a trial multiplies a and b of a term by, each (trials,) or (1,)."""
-        key, which = term
-        if key == MOMENTARY_FACTOR:
-            return (np.atleast_1d(values[MOMENTARY_FACTOR]),) * 2
-        cv = np.atleast_1d(values[CV])
-        if key == CV:
+        factor, which = term
+        if factor == MOMENTARY_FACTOR:
+            weight = np.atleast_1d(drawn(values, MOMENTARY_FACTOR))
+            return weight, weight
+        cv = np.atleast_1d(drawn(values, CV))
+        if isinstance(factor, str):
             # Lagrange's polynomial that is 1 at this spread and 0 at the others
             at, others = np.split(np.roll(cv_points(uncertain[CV]), -which), [1])
             weight = np.prod((cv[:, None] - others) / (at - others), axis=1)
             return weight, weight
-        mean, slope = unit_costs(self.costs, np.atleast_1d(hours_of(key, values)), cv)
+        mean, slope = unit_costs(self.costs, np.atleast_1d(hours_of(factor, values)), cv)
         return mean[:, which] - slope[:, which], slope[:, which]
 
 
-def cv_points(law: Range) -> np.ndarray:
+def cv_points(spread: Range) -> np.ndarray:
     """Coefficients of variation between which a cost is interpolated: Chebyshev's points of the range."""
-    points = SPREADS if law.high > law.low else 1
-    return (law.low + law.high + (law.high - law.low) * np.polynomial.chebyshev.chebpts1(points)) / 2.0
+    points = SPREADS if spread.high > spread.low else 1
+    return (spread.low + spread.high + (spread.high - spread.low) * np.polynomial.chebyshev.chebpts1(points)) / 2.0
 
 
 def expected_interruption_cost(table: OutcomeTable, values: Assumptions, costs: CostTable) -> np.ndarray:

@@ -1,8 +1,9 @@
-"""What the answer hangs on: each assumption by itself, all together, and where the answer turns."""
+"""Sensitivity of the NPV: each assumption by itself, all together, and the break-even values."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -12,10 +13,14 @@ from reliability.business.fast_npv import npv_function, with_values
 from reliability.indices.draws import PERT_WEIGHT
 from reliability.indices.simulation import STRUCTURAL
 from reliability.network.tree import Network
-from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range, label_of
-from reliability.schema.values import Assumptions
+from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range, bounds_of, label_of
+from reliability.schema.values import Assumptions, drawn_shares, number
 from reliability.study.cost_table import CostTable
 from reliability.study.study import Study
+
+if TYPE_CHECKING:
+    from scipy.stats._continuous_distns import beta_gen
+    from scipy.stats.distributions import rv_continuous_frozen
 
 # Range tried of an assumption that the study states as one number; our assumption.
 SPREAD = 0.2
@@ -28,7 +33,7 @@ FROM_ZERO = np.geomspace(1e-9, 0.1, 9)  # … where the value is 0, at these sha
 DRIVER_COLUMNS = ("scenario", "assumption", "label", "unit", "value", "low", "high", "range", "npv", "npv_low",
                   "npv_high", "swing", "first_order", "total", "break_even", "break_even_in_range")
 
-Npv = Callable[[Mapping[str, object]], np.ndarray]
+Npv = Callable[[Assumptions], np.ndarray]
 
 
 def drivers_frame(study: Study, network: Network, costs: CostTable, seed: int | None = None) -> pd.DataFrame:
@@ -46,20 +51,20 @@ def drivers_frame(study: Study, network: Network, costs: CostTable, seed: int | 
     now = npv(study.values)
     first, total = sobol(study, npv, study.values["seed"] if seed is None else seed)
     none, records = np.full(len(now), np.nan), []
-    for key, law in ranges_tried(study).items():
+    for key, tried in ranges_tried(study).items():
         value = _value(study.values, key)
-        low, high = (npv(with_values(study.values, {key: x})) for x in (law.low, law.high))
-        turns = break_evens(study, npv, key, law)
+        low, high = (npv(with_values(study.values, {key: x})) for x in (tried.low, tried.high))
+        turns = break_evens(study, npv, key, tried)
         unit = BY_KEY[key.partition(".")[0]].unit
         for s, scenario in list(enumerate(study.scenarios))[1:]:
             swing = float(abs(high[s] - low[s]))
-            # a value of 0 has no ±20 % to swing over, and yet another one may turn the answer
+            # a value of 0 has no ±20 % to swing over, and yet the NPV may change sign at another
             if key not in study.uncertain and swing <= 1e-12 * abs(now[s]) and np.isnan(turns[s]):
                 continue
-            records.append((scenario.name, key, label_of(key), unit, value, law.low, law.high,
+            records.append((scenario.name, key, label_of(key), unit, value, tried.low, tried.high,
                             STATED if key in study.uncertain else TRIED, now[s], low[s], high[s], swing,
                             first.get(key, none)[s], total.get(key, none)[s], turns[s],
-                            law.low <= turns[s] <= law.high))
+                            tried.low <= turns[s] <= tried.high))
     frame = pd.DataFrame(records, columns=list(DRIVER_COLUMNS))
     order = {s.name: i for i, s in enumerate(study.scenarios)}
     return frame.sort_values(["scenario", "swing"], key=lambda c: c.map(order) if c.name == "scenario" else -c,
@@ -68,18 +73,18 @@ def drivers_frame(study: Study, network: Network, costs: CostTable, seed: int | 
 
 def _value(values: Assumptions, key: str) -> float:
     name, _, element = key.partition(".")
-    return float(values[name][int(element)] if element else values[name])
+    return float(drawn_shares(values, name)[int(element)]) if element else float(number(values, name))
 
 
 def ranges_tried(study: Study) -> dict[str, Range]:
     """The range to try of every assumption that is a number and may matter to the NPV."""
-    ranges = dict(study.uncertain)
+    ranges, stated = dict(study.uncertain), dict(study.values)
     for a in ASSUMPTIONS:
-        if a.kind != "number" or a.key in ranges or a.key in STRUCTURAL or study.values[a.key] is None:
+        if a.kind != "number" or a.key in ranges or a.key in STRUCTURAL or stated[a.key] is None:
             continue
-        value = float(study.values[a.key])
+        value, (low, high) = float(number(study.values, a.key)), bounds_of(a)
         ends = sorted((value * (1.0 - SPREAD), value * (1.0 + SPREAD)))
-        ranges[a.key] = Range(max(ends[0], a.low), value, min(ends[1], a.high))
+        ranges[a.key] = Range(max(ends[0], low), value, min(ends[1], high))
     return ranges
 
 
@@ -109,26 +114,26 @@ def sobol(study: Study, npv: Npv, seed: int) -> tuple[dict[str, np.ndarray], dic
     return ({k: first[:, i] for i, k in enumerate(keys)}, {k: total[:, i] for i, k in enumerate(keys)})
 
 
-def rounded_to_levels(draws: np.ndarray, law: Range) -> np.ndarray:
+def rounded_to_levels(draws: np.ndarray, distribution: Range) -> np.ndarray:
     """Draws (n,) rounded to LEVELS steps of a range."""
-    step = (law.high - law.low) / LEVELS
-    return law.low + step * np.round((draws - law.low) / step)
+    step = (distribution.high - distribution.low) / LEVELS
+    return distribution.low + step * np.round((draws - distribution.low) / step)
 
 
-def pert_distribution(law: Range):
-    """The PERT law, as a scaled beta law."""
-    width = law.high - law.low
-    return scipy.stats.beta(1.0 + PERT_WEIGHT * (law.likely - law.low) / width,
-                            1.0 + PERT_WEIGHT * (law.high - law.likely) / width, loc=law.low, scale=width)
+def pert_distribution(stated: Range) -> rv_continuous_frozen[beta_gen, float | np.float64]:
+    """The PERT distribution, as a scaled beta distribution."""
+    width = stated.high - stated.low
+    return scipy.stats.beta(1.0 + PERT_WEIGHT * (stated.likely - stated.low) / width,
+                            1.0 + PERT_WEIGHT * (stated.high - stated.likely) / width, loc=stated.low, scale=width)
 
 
-def break_evens(study: Study, npv: Npv, key: str, law: Range) -> np.ndarray:
+def break_evens(study: Study, npv: Npv, key: str, tried: Range) -> np.ndarray:
     """The value of one assumption nearest to its present one at which each scenario's NPV is 0, (S,).
 
     NaN where the NPV does not change sign within the bounds of the assumption (of one that
     changes what protection does: within the range given).
     """
-    value, grid = _value(study.values, key), break_even_grid(study, key, law)
+    value, grid = _value(study.values, key), break_even_grid(study, key, tried)
     values = np.array([npv(with_values(study.values, {key: x})) for x in grid])
     result = np.full(values.shape[1], np.nan)
     for s in range(values.shape[1]):
@@ -141,18 +146,18 @@ def break_evens(study: Study, npv: Npv, key: str, law: Range) -> np.ndarray:
 
 
 def _crossing(study: Study, npv: Npv, key: str, scenario: int, low: float, high: float) -> float:
-    def of(x: float) -> float:
-        return npv(with_values(study.values, {key: x}))[scenario]
+    def npv_at(x: float) -> float:
+        return float(npv(with_values(study.values, {key: x}))[scenario])
 
-    return float(scipy.optimize.brentq(of, low, high, rtol=1e-9))
+    return float(scipy.optimize.brentq(npv_at, low, high, rtol=1e-9))
 
 
-def break_even_grid(study: Study, key: str, law: Range) -> np.ndarray:
+def break_even_grid(study: Study, key: str, tried: Range) -> np.ndarray:
     """Values at which to look for a change of sign, ascending: finer near the present one."""
     value, name = _value(study.values, key), key.partition(".")[0]
     if name in STRUCTURAL:
-        return np.unique(np.append(np.linspace(law.low, law.high, 5), value))
-    low, high = float(BY_KEY[name].low), float(BY_KEY[name].high)
-    near = value * np.geomspace(1.0 / FARTHEST, FARTHEST, 11) if value else high * FROM_ZERO
-    grid = np.concatenate([[value], near, np.linspace(low, high, 9), [law.low, law.high]])
+        return np.unique(np.append(np.linspace(tried.low, tried.high, 5), value))
+    low, high = bounds_of(BY_KEY[name])
+    around = value * np.geomspace(1.0 / FARTHEST, FARTHEST, 11) if value else high * FROM_ZERO
+    grid = np.concatenate([[value], around, np.linspace(low, high, 9), [tried.low, tried.high]])
     return np.unique(np.clip(grid, low, high))

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from reliability.business.cashflow import Capital, capital_of, present_worth
-from reliability.business.costs import INTERRUPTION, PARTS_OF, customers_by_class, yearly_money
+from reliability.business.costs import BENEFITS_BY_PERSPECTIVE, INTERRUPTION, customers_by_class, total_money
 from reliability.business.unit_costs import unit_costs
 from reliability.faults.chains import pattern_probability
 from reliability.faults.consequences import CALLOUT_AFTER, CALLOUTS, NO_CALLOUT, Consequences, consequences
@@ -31,7 +31,7 @@ from reliability.network.rates import line_rate_parts
 from reliability.network.tree import Network
 from reliability.schema.columns import CUSTOMER_CLASSES
 from reliability.schema.scenarios import Scenario
-from reliability.schema.values import Assumptions
+from reliability.schema.values import Assumptions, TrialValues, number
 from reliability.study.cost_table import CostTable
 
 PROBABILITIES = ("fuse_failure", "sectionalizer_failure", "temporary_fraction", "reclosing_off_share",
@@ -69,7 +69,7 @@ class GroupedSums:
 
 @dataclass(frozen=True)
 class RowGroups:
-    """What of the rows' factors is alike under every scenario of a table, r rows in m groups.
+    """Factors of the rows that are alike under every scenario of a table, r rows in m groups.
 
     group: (r,) of each row. first: (m,) a row of each. off_from, off_to, own_hours: (r,) see `GroupedSums`.
     fixed, per_line_rate: (r,) see `_rate_parts`. amounts: customers, load and customers by class.
@@ -115,10 +115,10 @@ def group_rows(rows: RowGroups, scenario: int, values: Assumptions) -> GroupedSu
     number = np.zeros(size)
     for start in range(0, len(table), ROWS_AT_ONCE):
         part = slice(start, start + ROWS_AT_ONCE)
-        what = consequences(table, scenario, values, part)
-        group = rows.group[part] * times + what.time + 1
+        effect = consequences(table, scenario, values, part)
+        group = rows.group[part] * times + effect.time + 1
         number += np.bincount(group, minlength=size)
-        columns = _columns(what, rows.amounts)
+        columns = _columns(effect, rows.amounts)
         for total, weight in zip(sums, (rows.fixed[part], rows.per_line_rate[part]), strict=True):
             for j, column in enumerate(columns.T):
                 total[:, j] += np.bincount(group, weight * column, size)
@@ -140,13 +140,13 @@ def _rate_parts(table: OutcomeTable, own_fraction: np.ndarray, by_study: np.ndar
     return share * given[section], share * per_line_rate[section]
 
 
-def _columns(what: Consequences, amounts: Mapping[str, Quantity]) -> np.ndarray:
+def _columns(effect: Consequences, amounts: Mapping[str, Quantity]) -> np.ndarray:
     """Amounts per event of some rows, (m, q), times and prices left out."""
     customers, load, by_class = amounts["customers"], amounts["load"], amounts["by_class"]
     return np.column_stack([
-        np.ones(len(what.opened)), what.sectionalizer_operates, what.actuators, what.sustained(customers),
-        what.sustained(load), what.waiting(load), what.waiting(customers), what.momentary_events(customers),
-        what.sustained(by_class), what.waiting(by_class), what.momentary_events(by_class),
+        np.ones(len(effect.opened)), effect.sectionalizer_operates, effect.actuators, effect.sustained(customers),
+        effect.sustained(load), effect.waiting(load), effect.waiting(customers), effect.momentary_events(customers),
+        effect.sustained(by_class), effect.waiting(by_class), effect.momentary_events(by_class),
     ])
 
 
@@ -191,20 +191,20 @@ def _interruption_cost(sums: np.ndarray, hours: np.ndarray, switching: np.ndarra
                  + momentary.sum(axis=0) @ costs.momentary * values["momentary_cost_factor"])
 
 
-def with_values(values: Assumptions, changes: Mapping[str, float]) -> dict[str, object]:
+def with_values(values: Assumptions, changes: Mapping[str, float]) -> Assumptions:
     """Assumptions with some changed; an element of shares ("clearing_shares.0") scales them to sum to 1."""
     return one_trial(values_of_trials(values, {k: np.array([float(v)]) for k, v in changes.items()}), 0)
 
 
 def npv_function(network: Network, scenarios: Sequence[Scenario],
-                 costs: CostTable) -> Callable[[Mapping[str, object]], np.ndarray]:
+                 costs: CostTable) -> Callable[[Assumptions], np.ndarray]:
     """A function from assumptions to the expected net present value of each scenario, (S,).
 
     scenarios: "As built" first, all settled (`application.settle_scenarios`). The table is only built
-    anew where an assumption changes what protection does, or a class of fault that could not happen
+    again where an assumption changes what protection does, or a class of fault that could not happen
     now can.
     """
-    tables: dict[tuple, list[tuple[GroupedSums, Capital]]] = {}
+    tables: dict[tuple[object, ...], list[tuple[GroupedSums, Capital]]] = {}
     served = float(network.customers.sum())
     shares = ("reclosing_off_share",) if np.isfinite(network.column["reclosing_off_share"]).any() else ()
 
@@ -220,18 +220,18 @@ def npv_function(network: Network, scenarios: Sequence[Scenario],
             if len(tables) >= MAX_CACHED:
                 tables.pop(next(iter(tables)))
             tables[key] = build(values)
-        priced = costs if INTERRUPTION in PARTS_OF[values["perspective"]] else None
-        money = [sum(yearly_money(grouped_amounts(c, values, priced), values, served).values())
-                 for c, _ in tables[key]]
+        priced = costs if INTERRUPTION in BENEFITS_BY_PERSPECTIVE[values["perspective"]] else None
+        money = [total_money(grouped_amounts(c, values, priced), values, served) for c, _ in tables[key]]
         return np.array([float(present_worth(values, money[0] - m, capital.cost(values), capital.inspection(values)))
                          for m, (_, capital) in zip(money, tables[key], strict=True)])
 
     return npv
 
 
-def _what_shapes_the_table(values: Assumptions, shares: tuple[str, ...]) -> tuple:
+def _what_shapes_the_table(values: Assumptions, shares: tuple[str, ...]) -> tuple[object, ...]:
     """The assumptions that change the table's rows rather than their rates."""
-    possible = [bound for k in PROBABILITIES for bound in (values[k] > 0.0, values[k] < 1.0)]
+    possible = [bound for k in PROBABILITIES for bound in (number(values, k) > 0.0, number(values, k) < 1.0)]
     possible += [share > 0.0 for share in values["clearing_shares"]] + [values["line_fault_rate_per_km"] > 0.0]
+    stated: TrialValues = values
     # the study's share of faults with reclosing off may come before or after one that a device states
-    return (*(values[k] for k in (*STRUCTURAL, "reclosing_off_trip", *shares)), *possible)
+    return (*(stated[k] for k in (*STRUCTURAL, "reclosing_off_trip", *shares)), *possible)

@@ -5,17 +5,19 @@ from __future__ import annotations
 import numpy as np
 import scipy
 
+from reliability.schema.values import Drawn
+
 # Search for rates: discount factors from e^-60 to e^60 cover every rate that a double can tell from −1 or infinity.
 LOG_FACTOR_LIMIT = 60.0
 POINTS = 2_000
 
 
-def discount_factors(rate, years: int):
+def discount_factors(rate: Drawn, years: int) -> np.ndarray:
     """(1 + r)^−y for y = 1 … years; rate: a number or (trials,), result (…, years)."""
     return (1.0 + np.asarray(rate, dtype=float)[..., None]) ** -np.arange(1.0, years + 1.0)
 
 
-def growth_factors(rate, years: int):
+def growth_factors(rate: Drawn, years: int) -> np.ndarray:
     """(1 + g)^(y − 1) for y = 1 … years; rate: a number or (trials,), result (…, years)."""
     return (1.0 + np.asarray(rate, dtype=float)[..., None]) ** np.arange(float(years))
 
@@ -40,7 +42,7 @@ def irr(flows: np.ndarray) -> float | None:
     def value(log_factor: float) -> float:
         return _scaled_value(flows, log_factor)
 
-    # one sign change means one root (Descartes); else the grid has to tell the roots apart
+    # one sign change means one root (Descartes); else the grid has to separate the roots
     inner = np.array([]) if changes == 1 else np.linspace(-5.0, 5.0, POINTS + 1)
     grid = np.concatenate([[-LOG_FACTOR_LIMIT], inner, [LOG_FACTOR_LIMIT]])
     above = np.sign([value(g) for g in grid])

@@ -1,8 +1,8 @@
-"""The whole trade between money and SAIDI, and a programme of conversions year by year."""
+"""Benefit against budget, SAIDI for money, and a programme of conversions year by year."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -34,21 +34,29 @@ def frontier(options: Options, points: int = 30, limits: Limits | None = None, *
     best = choose(options, limits, SAIDI, gap=gap, seconds=seconds_per_point)
     if not best.feasible:
         return pd.DataFrame(columns=["budget", *totals_of(options, best.chosen), "gap"])
-    rows: list[dict[str, float | None]] = []
+    rows: list[dict[str, float]] = []
     for budget in best.totals["capex"] * np.linspace(0.0, 1.0, points) ** 2:  # closer where the curve is steep
         choice = best if budget == best.totals["capex"] else choose(
             options, replace(limits, budget=float(budget)), SAIDI, gap=gap, seconds=seconds_per_point)
         if choice.feasible:
-            rows.append({"budget": float(budget), **choice.totals, "gap": choice.gap})
+            rows.append({"budget": float(budget), **choice.totals,
+                         "gap": np.nan if choice.gap is None else choice.gap})
         if len(rows) > 1 and rows[-1][REACH] < rows[-2][REACH]:
             # what a smaller budget buys, a larger one buys too
             rows[-1] = rows[-2] | {"budget": float(budget)}
     return pd.DataFrame(rows)
 
 
-def programme(options: Options, years: int, yearly_budget: float | None = None, yearly_units: float | None = None,
-              limits: Limits | None = None, objective: str = NPV, *, gap: float = GAP,
-              seconds: float = SECONDS) -> tuple[pd.DataFrame, str]:
+@dataclass(frozen=True)
+class YearlyLimits:
+    """What may be spent (money) and installed in each year of a programme; None for no limit."""
+
+    budget: float | None = None
+    units: float | None = None
+
+
+def programme(options: Options, years: int, yearly: YearlyLimits | None = None, limits: Limits | None = None,
+              objective: str = NPV, *, gap: float = GAP, seconds: float = SECONDS) -> tuple[pd.DataFrame, str]:
     """Conversions year by year, each year the best within its budget and units after those before.
 
     Every year is chosen for itself, what it does not spend is lost, and its figures are those
@@ -59,13 +67,14 @@ def programme(options: Options, years: int, yearly_budget: float | None = None, 
     totals cumulative_capex, cumulative_npv and cumulative_saidi_minutes_avoided) and one plain
     sentence.
     """
-    limits, frames, keep = limits or Limits(), [], None
+    limits, yearly, keep = limits or Limits(), yearly or YearlyLimits(), None
+    frames: list[pd.DataFrame] = []
     goal = bool(limits.forced_in) or limits.saidi_reduction_minutes is not None
     spent = {"capex": 0.0, "units": 0.0}
     for year in range(1, years + 1):
         last = year == years
-        now = replace(limits, budget=_allowed(limits.budget, yearly_budget, spent["capex"]),
-                      units=_allowed(limits.units, yearly_units, spent["units"]),
+        now = replace(limits, budget=_allowed(limits.budget, yearly.budget, spent["capex"]),
+                      units=_allowed(limits.units, yearly.units, spent["units"]),
                       forced_in=limits.forced_in if last else (),
                       saidi_reduction_minutes=limits.saidi_reduction_minutes if last else None)
         choice = choose(options, now, objective, keep=keep, gap=gap, seconds=seconds)
@@ -79,14 +88,14 @@ def programme(options: Options, years: int, yearly_budget: float | None = None, 
     result = _joined(options, frames)
     if result.empty:
         return result, "Nothing to convert: no year's conversions do better than leaving every lateral as it is."
-    laterals, last = int((result["what"] == "lateral").sum()), int(result["year"].max())
-    return result, (f"{laterals} laterals converted in {last} year{'s' if last > 1 else ''} "
+    laterals, ends = int((result["what"] == "lateral").sum()), int(result["year"].max())
+    return result, (f"{laterals} laterals converted in {ends} year{'s' if ends > 1 else ''} "
                     f"for {money(result['capex'].sum(), options.currency)}.")
 
 
-def _allowed(in_all: float | None, yearly: float | None, spent: float) -> float | None:
+def _allowed(total: float | None, yearly: float | None, spent: float) -> float | None:
     """What may be spent up to the end of a year."""
-    most = [m for m in (in_all, None if yearly is None else spent + yearly) if m is not None]
+    most = [m for m in (total, None if yearly is None else spent + yearly) if m is not None]
     return min(most, default=None)
 
 

@@ -7,7 +7,7 @@ import pandas as pd
 
 from reliability.business.break_even import BREAK_EVEN, BreakEven
 from reliability.business.cashflow import Business, present_worth
-from reliability.business.costs import MINUTES_PER_HOUR, grouped, unit_prices, yearly_money
+from reliability.business.costs import MINUTES_PER_HOUR, grouped, total_money, unit_prices
 from reliability.faults.consequences import CALLOUTS
 from reliability.schema.devices import DEVICES
 
@@ -27,7 +27,7 @@ def laterals_frame(business: Business, break_even: BreakEven) -> pd.DataFrame:
     frames, as_built_cost = [], np.zeros(len(heads))
     for s, name in enumerate(business.scenarios):
         amounts = grouped(business.by_section[s], index, len(heads))
-        cost = sum(yearly_money(amounts, values, business.customers_served).values())
+        cost = total_money(amounts, values, business.customers_served)
         if s == 0:
             as_built_cost = cost
         device, converted = business.protections[s].device[heads], business.protections[s].converted[heads]
@@ -41,7 +41,8 @@ def laterals_frame(business: Business, break_even: BreakEven) -> pd.DataFrame:
             "customer_interruptions": amounts["ci"],
             "customer_minutes": MINUTES_PER_HOUR * amounts["customer_hours"],
             "momentary_events": amounts["momentary_events"],
-            "callouts": sum(amounts[c] for c in CALLOUTS), **{f"{c}_callouts": amounts[c] for c in CALLOUTS},
+            "callouts": sum((amounts[c] for c in CALLOUTS), start=np.zeros(())),
+            **{f"{c}_callouts": amounts[c] for c in CALLOUTS},
             "cost": cost, "capex": np.where(converted, capex, np.nan), "npv": npv,
             "rank": pd.Series(npv).rank(ascending=False, method="first").astype("Int64"),
             BREAK_EVEN: break_even.by_lateral[s],

@@ -45,7 +45,7 @@ LIMIT_NAMES = {
 
 
 def laterals_called(options: Options, names: Sequence[str]) -> np.ndarray:
-    """Indices of laterals by section id; ValueError for one that is not there."""
+    """Indices of laterals by section id; ValueError for one that does not exist."""
     at = {str(name): i for i, name in enumerate(options.network.ids[options.heads])}
     unknown = [n for n in names if n not in at]
     if unknown:
@@ -94,11 +94,11 @@ def never_better(options: Options, limits: Limits, gain: np.ndarray) -> np.ndarr
     table = np.full((group.max(initial=-1) + 1, place.max(initial=-1) + 1, merit.shape[1]), np.nan)
     table[group[order], place] = merit[order]
     # (group, row, other row): of two equal rows the first stays
-    beaten = (table[:, None] >= table[:, :, None]).all(axis=-1)
-    better = (table[:, None] > table[:, :, None]).any(axis=-1)
+    beaten = np.all(table[:, None] >= table[:, :, None], axis=-1)
+    better = np.any(table[:, None] > table[:, :, None], axis=-1)
     first = np.tri(table.shape[1], k=-1, dtype=bool)
     result = np.zeros(len(rows), dtype=bool)
-    result[at[order]] = (beaten & (better | first)).any(axis=-1)[group[order], place]
+    result[at[order]] = np.any(beaten & (better | first), axis=-1)[group[order], place]
     return result
 
 

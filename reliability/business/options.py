@@ -8,7 +8,7 @@ every choice at every lateral by itself, exactly, and effects of different later
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,13 +22,13 @@ from reliability.business.break_even import (
 )
 from reliability.business.cashflow import present_worth
 from reliability.business.costs import (
+    BENEFITS_BY_PERSPECTIVE,
     INTERRUPTION,
-    PARTS_OF,
     amounts_by_section,
     expected_interruption_cost,
     grouped,
+    total_money,
     unit_prices,
-    yearly_money,
 )
 from reliability.faults.consequences import CALLOUTS
 from reliability.faults.outcomes import build_outcomes, row_rates
@@ -42,7 +42,7 @@ from reliability.network.tree import Network
 from reliability.schema.columns import MOST_COUNTS
 from reliability.schema.devices import LATERAL_RECLOSER, SECTIONALIZER
 from reliability.schema.scenarios import UNCHANGED, Scenario
-from reliability.schema.values import Assumptions
+from reliability.schema.values import Drawn
 from reliability.study.cost_table import CostTable
 
 AS_IT_IS = 0  # index of the setting that leaves a breaker or recloser as built
@@ -123,7 +123,7 @@ def build_options(model: Model, costs: CostTable,
             "ci_avoided": as_it_is["ci"] - amount["ci"],
             "customer_hours_avoided": as_it_is["customer_hours"] - amount["customer_hours"],
             "momentary_events_added": amount["momentary_events"] - as_it_is["momentary_events"],
-            "callouts_avoided": sum(as_it_is[c] - amount[c] for c in CALLOUTS),
+            "callouts_avoided": sum((as_it_is[c] - amount[c] for c in CALLOUTS), start=np.zeros(())),
             "customer_hours_avoided_on": on[i], "customer_hours_avoided_off": off[i],
         }
         frames.append(_lateral_rows(model, as_built, heads, zone, fast, case, effect))
@@ -172,8 +172,8 @@ def _cases(model: Model, as_built: Protection, settings: Sequence[int | None],
 def _open_to_conversion(network: Network) -> np.ndarray:
     """Candidates that a choice may convert, (h,) bool: none underground, and none that backs up other candidates.
 
-    A device that recloses and has candidates behind it stays, so that what is chosen for those does not hang on what is
-    chosen for it, and effects of different candidates add.
+    A device that recloses and has candidates behind it stays, so that what is chosen for those does not depend on
+    what is chosen for it, and effects of different candidates add.
     """
     heads = network.candidates
     behind = network.parent[heads]
@@ -197,7 +197,8 @@ def _sound_inside(model: Model, device: str) -> np.ndarray:
 
 
 def _effects(model: Model, cases: list[_Case], heads: np.ndarray,
-             group: np.ndarray, groups: int, costs: CostTable):
+             group: np.ndarray, groups: int,
+             costs: CostTable) -> tuple[list[dict[str, np.ndarray]], list[np.ndarray], np.ndarray]:
     """Yearly amounts and money of the faults of each group under each case, and the customer hours less than
     under the first with reclosing on everywhere and off, (2, cases, groups).
     """
@@ -212,13 +213,13 @@ def _effects(model: Model, cases: list[_Case], heads: np.ndarray,
         table = both.take(np.flatnonzero(row_rates(both, values)))
     expected = expected_values(table, values)
     interruption: list[np.ndarray | None] = [None] * len(expected)
-    if INTERRUPTION in PARTS_OF[values["perspective"]]:
+    if INTERRUPTION in BENEFITS_BY_PERSPECTIVE[values["perspective"]]:
         interruption = list(expected_interruption_cost(table, values, costs))
     amounts = [grouped(amounts_by_section(e, i), group, groups) for e, i in zip(expected, interruption, strict=True)]
     served = float(network.customers.sum())
-    hours = np.array([[np.bincount(group, of, groups) for of in state]
+    hours = np.array([[np.bincount(group, by_section, groups) for by_section in state]
                       for state in customer_hours_by_state(both, values)])
-    return amounts, [sum(yearly_money(a, values, served).values()) for a in amounts], less_than_as_built(hours)
+    return amounts, [total_money(a, values, served) for a in amounts], less_than_as_built(hours)
 
 
 def _lateral_rows(model: Model, as_built: Protection, heads: np.ndarray,
@@ -236,8 +237,11 @@ def _lateral_rows(model: Model, as_built: Protection, heads: np.ndarray,
     at = np.flatnonzero(take)
     units = np.where(has[at] | (target is None), 0.0, network.phases[heads[at]])
     capex = units * (unit_prices(values)[target] if target is not None else 0.0)
-    return _rows(values, at, zone[at], case.setting, case.device or "", case.counts, network.feeder[heads[at]],
-                 units, capex, units * values["inspection_cost_per_year"], {k: v[at] for k, v in effect.items()})
+    choice = {"lateral": at, "zone": zone[at], "setting": case.setting, "device": case.device or "",
+              "counts": np.nan if case.counts is None else float(case.counts), "feeder": network.feeder[heads[at]],
+              "units": units, "capex": capex}
+    worth = present_worth(values, effect["saving"][at], capex, units * values["inspection_cost_per_year"])
+    return _rows(choice, worth, {k: v[at] for k, v in effect.items()})
 
 
 def _zone_rows(model: Model, zones: np.ndarray, fast: np.ndarray, setting: int,
@@ -245,18 +249,13 @@ def _zone_rows(model: Model, zones: np.ndarray, fast: np.ndarray, setting: int,
     """Rows of one setting: the zones that can have it, with the faults that are no lateral's."""
     network, values = model.network, model.values
     at = np.flatnonzero(~np.isnan(fast[:, setting]))
-    price = values["backup_settings_cost"] if setting != AS_IT_IS else 0.0
-    return _rows(values, np.full(len(at), -1), at, setting, "", None, network.feeder[zones[at]], np.zeros(len(at)),
-                 np.full(len(at), float(price)), np.zeros(len(at)),
-                 {k: v[first_group + at] for k, v in effect.items()})
+    capex = np.full(len(at), float(values["backup_settings_cost"]) if setting != AS_IT_IS else 0.0)
+    choice = {"lateral": np.full(len(at), -1), "zone": at, "setting": setting, "device": "", "counts": np.nan,
+              "feeder": network.feeder[zones[at]], "units": np.zeros(len(at)), "capex": capex}
+    worth = present_worth(values, effect["saving"][first_group + at], capex, np.zeros(len(at)))
+    return _rows(choice, worth, {k: v[first_group + at] for k, v in effect.items()})
 
 
-def _rows(values: Assumptions, lateral: np.ndarray, zone: np.ndarray, setting: int, device: str,
-          counts: int | None, feeder: np.ndarray, units: np.ndarray, capex: np.ndarray, inspection: np.ndarray,
-          effect: dict[str, np.ndarray]) -> pd.DataFrame:
-    npv = present_worth(values, effect["saving"], capex, inspection)
-    return pd.DataFrame({
-        "lateral": lateral, "zone": zone, "setting": setting, "device": device,
-        "counts": np.nan if counts is None else float(counts), "feeder": feeder, "units": units, "capex": capex,
-        "npv": npv, **{k: v for k, v in effect.items() if k != "saving"},
-    })
+def _rows(choice: Mapping[str, object], npv: Drawn, effect: Mapping[str, np.ndarray]) -> pd.DataFrame:
+    """Rows of `Options`: what is chosen, what it is worth, and its effect a year."""
+    return pd.DataFrame({**choice, "npv": npv, **{k: v for k, v in effect.items() if k != "saving"}})

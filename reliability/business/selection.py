@@ -35,7 +35,7 @@ NPV, SAIDI = "npv", "saidi"
 SECONDS = 30.0
 GAP = 1e-4
 # Share of the SAIDI reduction that may be given up where the same costs less.
-THRIFT = 1e-6
+TIE_TOLERANCE = 1e-6
 INFEASIBLE = 2  # status of scipy.optimize.milp
 
 
@@ -65,7 +65,7 @@ def choose(options: Options, limits: Limits | None = None, objective: str = NPV,
 
     objective: "npv" or "saidi". keep: rows chosen earlier, whose devices stay (a programme by
     year). gap: relative; seconds: the search stops then with the best found. Raises ValueError
-    for a lateral that is not there.
+    for a lateral that does not exist.
     """
     limits = limits or Limits()
     blocked = _impossible(options, limits)
@@ -90,14 +90,14 @@ def _solve(options: Options, limits: Limits, objective: str, keep: np.ndarray | 
            seconds: float) -> scipy.optimize.OptimizeResult:
     if objective == SAIDI:
         gain = _unit(options.rows["customer_hours_avoided"].to_numpy())
-        gain = gain - THRIFT * _unit(options.rows["capex"].to_numpy())
+        gain = gain - TIE_TOLERANCE * _unit(options.rows["capex"].to_numpy())
     else:
         gain = _unit(options.rows["npv"].to_numpy())
     low, high = bounds(options, limits, keep)
     if keep is None:
         high = np.where(never_better(options, limits, gain), 0.0, high)
     return scipy.optimize.milp(
-        -gain, integrality=np.ones(len(gain)), bounds=scipy.optimize.Bounds(low, high),
+        -gain, integrality=np.ones(len(gain), dtype=int), bounds=scipy.optimize.Bounds(low, high),
         constraints=constraints(options, limits, keep), options={"mip_rel_gap": gap, "time_limit": seconds})
 
 
@@ -137,10 +137,10 @@ def totals_of(options: Options, chosen: np.ndarray) -> dict[str, float]:
 
 
 def selection_frame(options: Options, chosen: np.ndarray, before: np.ndarray | None = None) -> pd.DataFrame:
-    """selection.csv: a row a lateral to convert, best NPV first, and a row a breaker or recloser to set anew.
+    """selection.csv: a row a lateral to convert, best NPV first, and a row a breaker or recloser to set again.
 
     The latter carries what its new setting does to every lateral not converted here. before:
-    rows chosen in earlier years, against which everything is then told.
+    rows chosen in earlier years, against which every figure is then stated.
     """
     rows, put = options.rows, converts(options)
     before = np.zeros(len(rows), dtype=bool) if before is None else before
@@ -152,30 +152,30 @@ def selection_frame(options: Options, chosen: np.ndarray, before: np.ndarray | N
     effects = rows[list(EFFECTS)].iloc[moved].mul(sign, axis=0)
     effects = effects.groupby([pd.Series(owner[moved], effects.index, name="lateral"), rows["zone"].iloc[moved]]).sum()
     plan = chosen & np.where(lateral < 0, setting != AS_IT_IS, put)  # what is not new has no effects to join
-    told = rows.loc[plan, ["lateral", "zone", "setting", "device", "counts"]].join(
+    changes = rows.loc[plan, ["lateral", "zone", "setting", "device", "counts"]].join(
         effects, on=["lateral", "zone"], how="inner")
-    return _named(options, told).sort_values(["what", "npv"], ascending=[False, False], ignore_index=True)
+    return _named(options, changes).sort_values(["what", "npv"], ascending=[False, False], ignore_index=True)
 
 
-def _named(options: Options, told: pd.DataFrame) -> pd.DataFrame:
+def _named(options: Options, rows: pd.DataFrame) -> pd.DataFrame:
     """Indices into the ids and units of a reader."""
     network = options.network
-    is_lateral, zone = told["lateral"].to_numpy() >= 0, told["zone"].to_numpy()
+    is_lateral, zone = rows["lateral"].to_numpy() >= 0, rows["zone"].to_numpy()
     at = options.zones[zone].copy()
-    at[is_lateral] = options.heads[told["lateral"].to_numpy()[is_lateral]]
+    at[is_lateral] = options.heads[rows["lateral"].to_numpy()[is_lateral]]
     return pd.DataFrame({
         "what": np.where(is_lateral, "lateral", "backup settings"),
         "section_id": network.ids[at], "feeder_id": network.feeder_ids[network.feeder[at]],
         "backup_id": network.ids[options.zones[zone]],
-        "device": told["device"].to_numpy(), "counts": told["counts"].to_numpy(),
-        "fast_operations_of_backup": options.fast[zone, told["setting"].to_numpy()],
-        "units": told["units"].to_numpy(), "capex": told["capex"].to_numpy(), "npv": told["npv"].to_numpy(),
-        "customer_interruptions_avoided": told["ci_avoided"].to_numpy(),
-        "customer_minutes_avoided": 60.0 * told["customer_hours_avoided"].to_numpy(),
-        "momentary_events_added": told["momentary_events_added"].to_numpy(),
-        "callouts_avoided": told["callouts_avoided"].to_numpy(),
-        BREAK_EVEN: turning_share(told["customer_hours_avoided_on"].to_numpy(dtype=float),
-                                  told["customer_hours_avoided_off"].to_numpy(dtype=float)),
+        "device": rows["device"].to_numpy(), "counts": rows["counts"].to_numpy(),
+        "fast_operations_of_backup": options.fast[zone, rows["setting"].to_numpy()],
+        "units": rows["units"].to_numpy(), "capex": rows["capex"].to_numpy(), "npv": rows["npv"].to_numpy(),
+        "customer_interruptions_avoided": rows["ci_avoided"].to_numpy(),
+        "customer_minutes_avoided": 60.0 * rows["customer_hours_avoided"].to_numpy(),
+        "momentary_events_added": rows["momentary_events_added"].to_numpy(),
+        "callouts_avoided": rows["callouts_avoided"].to_numpy(),
+        BREAK_EVEN: turning_share(rows["customer_hours_avoided_on"].to_numpy(dtype=float),
+                                  rows["customer_hours_avoided_off"].to_numpy(dtype=float)),
     })
 
 
@@ -194,7 +194,7 @@ def _why_not(options: Options, limits: Limits, keep: np.ndarray | None) -> str:
     for name, plain in LIMIT_NAMES.items():
         if getattr(limits, name) in (None, ()):
             continue
-        relaxed = replace(limits, **{name: () if name.startswith("forced") else None})
+        relaxed = replace(limits, **{name: getattr(Limits(), name)})
         result = _solve(options, relaxed, SAIDI, keep, 1e-2, 5.0)
         if result.x is None:
             continue
@@ -217,10 +217,10 @@ def _message(options: Options, totals: Mapping[str, float], objective: str) -> s
         gain = "has a higher NPV than" if objective == NPV else "avoids more SAIDI than"
         return f"Nothing to convert: within the limits no conversion {gain} leaving every lateral as it is."
     laterals, changed = round(totals["laterals"]), round(totals["backup_settings_changed"])
-    what = f"{count(laterals, 'lateral')} converted"
+    actions = f"{count(laterals, 'lateral')} converted"
     if changed:
-        what += f" and settings changed at {count(changed, 'breaker or recloser', 'breakers or reclosers')}"
+        actions += f" and settings changed at {count(changed, 'breaker or recloser', 'breakers or reclosers')}"
     minutes = totals["saidi_minutes_avoided"]
-    return (f"{what} for {money(totals['capex'], options.currency)}: this {pays(totals['npv'])} (NPV "
+    return (f"{actions} for {money(totals['capex'], options.currency)}: this {pays(totals['npv'])} (NPV "
             f"{money(totals['npv'], options.currency)}) and {'avoids' if minutes >= 0 else 'adds'} "
             f"{number(abs(minutes))} minutes of SAIDI a year.")

@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import ndtr
 
+from reliability.schema.values import Drawn
 from reliability.study.cost_table import CostTable
 
 # Below this spread of the severity its covariance with cost is lost in rounding, and does not matter.
 SMALLEST_CV = 1e-3
 
 
-def unit_costs(costs: CostTable, hours: np.ndarray, cv) -> tuple[np.ndarray, np.ndarray]:
+def unit_costs(costs: CostTable, hours: np.ndarray, cv: Drawn) -> tuple[np.ndarray, np.ndarray]:
     """Mean over the severity L of the cost of an interruption of `hours` × L, and its slope b in L.
 
     hours: (m,) mean durations. cv: coefficient of variation of the lognormal L of mean 1, a number or (m,).

@@ -8,7 +8,7 @@ a device's working or failing changes one of the two in some scenario.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,12 +18,13 @@ from reliability.network.coordination import Coordination
 from reliability.network.devices import COUNTS, MELTS, RECLOSES
 from reliability.network.protection import Protection
 from reliability.network.tree import Network
-from reliability.schema.values import Assumptions
+from reliability.schema.values import Assumptions, TrialValues, drawn
 
 NONE = -1
 NEVER = 127  # counts that no sequence reaches
 FUSE_WORKS, FUSE_FAILS, SECTIONALIZER_WORKS, SECTIONALIZER_FAILS, RIGHT_LINK, WRONG_LINK = range(6)
 FACTS = 6    # columns of a tally
+_FusePattern = tuple[tuple[tuple[int, np.ndarray], ...], np.ndarray, np.ndarray | None]
 
 
 @dataclass(frozen=True)
@@ -49,13 +50,13 @@ class Chains:
                       self.sectionalizer[:, index], self.counts[:, index])
 
 
-def pattern_probability(tally: np.ndarray, values: Assumptions) -> np.ndarray:
+def pattern_probability(tally: np.ndarray, values: TrialValues) -> np.ndarray:
     """Probability of each pattern, from its tally (…, FACTS) and the probabilities of failing and of a wrong link.
 
     The probabilities may be arrays that broadcast against the leading axes of `tally`.
     """
-    fuse, sectionalizer = values["fuse_failure"], values["sectionalizer_failure"]
-    wrong = values["wrong_link_share"]
+    fuse, sectionalizer = drawn(values, "fuse_failure"), drawn(values, "sectionalizer_failure")
+    wrong = drawn(values, "wrong_link_share")
     works, fails, acts, fails_to_act, right, mistaken = np.moveaxis(tally, -1, 0)
     return ((1.0 - fuse) ** works * fuse ** fails * (1.0 - sectionalizer) ** acts * sectionalizer ** fails_to_act
             * (1.0 - wrong) ** right * wrong ** mistaken)
@@ -65,6 +66,7 @@ def walk_chains(network: Network, protections: Sequence[Protection], races: Coor
                 values: Assumptions) -> Chains:
     """Every state of the chain above every place, for all scenarios at once."""
     s, m = len(protections), len(places.section)
+    walk = _Walk(protections, races, places, values)
     state = Chains(np.arange(m), np.zeros((m, FACTS), dtype=np.int16), np.full((s, m), NONE), np.full((s, m), NONE),
                    np.full((s, m), NONE), np.full((s, m), NEVER, dtype=np.int16))
     at, finished = network.protective[places.section], []
@@ -77,16 +79,29 @@ def walk_chains(network: Network, protections: Sequence[Protection], races: Coor
         if not going.any():
             break
         on = np.flatnonzero(going)
-        state, origin = _step(state.take(on), at[on], kinds[:, on], live[:, on], places, protections, races, values)
+        state, origin = _step(walk, state.take(on), at[on], kinds[:, on], live[:, on])
         at, live = network.protective_above[at[on[origin]]], live[:, on[origin]]
     return _stack(finished)
 
 
-def _step(state: Chains, at: np.ndarray, kinds: np.ndarray, live: np.ndarray, places: Places,
-          protections: Sequence[Protection], races: Coordination,
-          values: Assumptions) -> tuple[Chains, np.ndarray]:
-    """Pass one device; returns the states after it and the row each came from."""
-    current = places.current_a[state.place]
+@dataclass(frozen=True)
+class _Walk:
+    """What stays the same all along the chains."""
+
+    protections: Sequence[Protection]
+    races: Coordination
+    places: Places
+    values: Assumptions
+
+
+def _step(walk: _Walk, state: Chains, at: np.ndarray, kinds: np.ndarray,
+          live: np.ndarray) -> tuple[Chains, np.ndarray]:
+    """Pass one device; returns the states after it and the row each came from.
+
+    at: (r,) section of the device. kinds: (S, r) its code. live: (S, r) whether the reclosing device lies further up.
+    """
+    protections, races, values = walk.protections, walk.races, walk.values
+    current = walk.places.current_a[state.place]
     counts = np.stack([p.counts[at] for p in protections])
     actuating = np.stack([p.actuating_a[at] for p in protections])
     blows = live & MELTS[kinds] & (state.fuse == NONE)
@@ -115,7 +130,8 @@ def _step(state: Chains, at: np.ndarray, kinds: np.ndarray, live: np.ndarray, pl
     return _stack(parts), np.concatenate(origins)
 
 
-def _fuse_patterns(matters: np.ndarray, by_error: np.ndarray, races: Coordination, values: Assumptions):
+def _fuse_patterns(matters: np.ndarray, by_error: np.ndarray, races: Coordination,
+                   values: Assumptions) -> Iterator[_FusePattern]:
     """(facts to tally with where, rows that take part, pairs of the fuse or None where it fails) of each possibility.
 
     Rows that a fuse does not concern go with the first that is possible, once.
@@ -129,7 +145,7 @@ def _fuse_patterns(matters: np.ndarray, by_error: np.ndarray, races: Coordinatio
         yield ((FUSE_FAILS, matters),), matters, None
 
 
-def _sectionalizer_patterns(matters: np.ndarray, values: Assumptions):
+def _sectionalizer_patterns(matters: np.ndarray, values: Assumptions) -> Iterator[tuple[bool, np.ndarray]]:
     """(whether it works, rows that take part); rows that it does not concern go with "works", once."""
     failure = values["sectionalizer_failure"]
     yield True, ~matters | (failure < 1.0)

@@ -87,20 +87,25 @@ class Consequences:
     momentary_zone: Shares
     momentary_below: Shares
 
-    def sustained(self, what: Quantity) -> np.ndarray:
+    def sustained(self, quantity: Quantity) -> np.ndarray:
         """Amount of a quantity interrupted, (r,) or (r, m)."""
-        return self.sustained_shares.of(what.below, self.opened, self.within)
+        return self.sustained_shares.of(quantity.below, self.opened, self.within)
 
-    def waiting(self, what: Quantity) -> np.ndarray:
-        """Of `sustained`, what waits `waiting_hours`; the rest is back after `switching_hours`."""
-        all_wait = self.waits < 0
-        some = self.sustained_shares.of(what.waiting, self.waits, self.waits_within)
-        return np.where(all_wait if some.ndim == 1 else all_wait[:, None], self.sustained(what), some)
+    def waiting(self, quantity: Quantity) -> np.ndarray:
+        """Of `sustained`, what waits `waiting_hours`."""
+        return self.waiting_and_switched(quantity)[0]
 
-    def momentary_events(self, what: Quantity) -> np.ndarray:
+    def waiting_and_switched(self, quantity: Quantity) -> tuple[np.ndarray, np.ndarray]:
+        """Of `sustained`, what waits `waiting_hours`, and what is back after `switching_hours`."""
+        sustained, all_wait = self.sustained(quantity), self.waits < 0
+        some = self.sustained_shares.of(quantity.waiting, self.waits, self.waits_within)
+        waiting = np.where(all_wait if some.ndim == 1 else all_wait[:, None], sustained, some)
+        return waiting, sustained - waiting
+
+    def momentary_events(self, quantity: Quantity) -> np.ndarray:
         """Amount of a quantity with one momentary event."""
-        return (self.momentary_zone.of(what.below, self.recloser, self.recloser)
-                + self.momentary_below.of(what.below, self.opened, self.within))
+        return (self.momentary_zone.of(quantity.below, self.recloser, self.recloser)
+                + self.momentary_below.of(quantity.below, self.opened, self.within))
 
 
 def _times(factor: np.ndarray, values: np.ndarray) -> np.ndarray:
@@ -108,7 +113,7 @@ def _times(factor: np.ndarray, values: np.ndarray) -> np.ndarray:
 
 
 def consequences(table: OutcomeTable, scenario: int, values: Assumptions,
-                 rows: slice = slice(None)) -> Consequences:
+                 rows: slice | np.ndarray = slice(None)) -> Consequences:
     """Consequences of the rows of a table under one scenario (by position)."""
     network, protection = table.network, table.protections[scenario]
     section, opened = table.section[rows], table.opened[scenario, rows]
@@ -117,7 +122,7 @@ def consequences(table: OutcomeTable, scenario: int, values: Assumptions,
     stays_open, permanent = opened >= 0, table.kinds[rows] == PERMANENT
     locked_out_for_good = table.off[scenario, rows] & (opened == recloser)
 
-    # without ground elements the parts of a section's faults are not told apart
+    # without ground elements the parts of a section's faults are not distinguished
     part = np.where(table.hears_ground[scenario][section], table.part[rows], ALL)
     involved = phases_involved(part, network.phases[section], values)
     per_phase = np.minimum(1.0, involved / network.phases[opened])
@@ -146,24 +151,25 @@ def consequences(table: OutcomeTable, scenario: int, values: Assumptions,
 
 
 def _sustained_shares(customers: Quantity, opened: np.ndarray, top: np.ndarray, share: np.ndarray,
-                      near: np.ndarray) -> Shares:
+                      stretch_share: np.ndarray) -> Shares:
     """Who of sub(O) O's share falls on: those on the phases of the fault, near it, before the others (model §4).
 
-    near: share of the customers in the fault's stretch, whose head is `top`.
+    stretch_share: of the customers in the fault's stretch, whose head is `top`.
     """
     spread = (opened >= 0) & (opened < top) & (share < 1.0)
-    everyone, those = customers.below.by_phase[opened], customers.below.by_phase[top]
-    rest = everyone - those
-    outside = np.divide(share * everyone - near * those, rest, out=np.array(share), where=spread & (rest > 0.0))
+    everyone, in_stretch = customers.below.by_phase[opened], customers.below.by_phase[top]
+    rest = everyone - in_stretch
+    outside = np.divide(share * everyone - stretch_share * in_stretch, rest, out=np.array(share),
+                        where=spread & (rest > 0.0))
     whole = np.where(opened >= 0, 1.0, 0.0)
-    return Shares(np.maximum(outside, 0.0), np.where(spread, near, share), whole, share)
+    return Shares(np.maximum(outside, 0.0), np.where(spread, stretch_share, share), whole, share)
 
 
 def _momentary_shares(customers: Quantity, recloser: np.ndarray, recloser_share: np.ndarray, opened: np.ndarray,
                       within: np.ndarray, sustained: Shares, momentary: np.ndarray) -> tuple[Shares, Shares]:
     """Shares of customers below R, and below O in addition, who have one momentary event.
 
-    In all they are the zone times R's share less those interrupted below O, at the least none (model §4). Below O each
+    Their total is the zone times R's share less those interrupted below O, at the least none (model §4). Below O each
     has what R's share leaves of the sustained one; where the sum is less than that comes to, all have less.
     """
     stays_open = opened >= 0

@@ -90,13 +90,13 @@ def split_by_outcome(model: Model, found: Protection,
     pair = np.where(fuse == NONE, NONE, races.right[0][fuse])
     share = np.zeros((len(network), KINDS, len(OUTCOMES)))
     for kind in range(KINDS):
-        what = np.full(len(section), NO_FUSE)
+        outcome = np.full(len(section), NO_FUSE)
         fused = np.flatnonzero(pair != NONE)
         what[fused] = races.race.outcome_at(pair[fused], np.full(len(fused), kind), np.where(
             part[fused] == THREE_PHASE, PHASE_ELEMENTS, ALL_ELEMENTS), current[fused]) if len(fused) else NO_FUSE
-        what = np.where((what != NO_FUSE) & np.isnan(current), UNKNOWN, what)
+        outcome = np.where((outcome != NO_FUSE) & np.isnan(current), UNKNOWN, outcome)
         if kind == FAST_OPERATION:
-            what = np.where((what != NO_FUSE) & (found.fast[recloser[section]] == 0), NOT_SET, what)
+            outcome = np.where((outcome != NO_FUSE) & (found.fast[recloser[section]] == 0), NOT_SET, outcome)
         flat = np.bincount(section * len(OUTCOMES) + what, weight, len(network) * len(OUTCOMES))
         share[:, kind] = flat.reshape(len(network), len(OUTCOMES))
     # a place's shares add up to 1 but for rounding

@@ -7,7 +7,7 @@ reclosing on or off. Everything downstream is a sum over it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,10 +26,11 @@ from reliability.network.rates import fault_rates
 from reliability.network.tree import Network
 from reliability.schema.columns import FAST
 from reliability.schema.scenarios import Scenario
-from reliability.schema.values import Assumptions
+from reliability.schema.values import Assumptions, Drawn
 
 DEAD_TIMES = 3                     # a temporary fault clears in dead time 1, 2 or 3
 PERMANENT = 1 << DEAD_TIMES        # bits of `kinds`: 1, 2, 4 clearing in dead time 1, 2, 3; 8 permanent
+_Ends = tuple[np.ndarray, np.ndarray]   # (opened, openings), (S, r) each
 
 
 @dataclass(frozen=True)
@@ -88,15 +89,16 @@ def build_outcomes(model: Model, scenarios: Sequence[Scenario]) -> OutcomeTable:
     places = split_places(model, protections, races)
     chains = walk_chains(network, protections, races, places, values)
     hears_ground = _hears_ground(network, protections, recloser)
-    part, row = parts_of_rows(network, hears_ground.any(axis=0), places.section[chains.place])
+    part, row = parts_of_rows(network, np.any(hears_ground, axis=0), places.section[chains.place])
     chains = chains.take(row)
     states = states_of_rows(protections, recloser, values, places.section[chains.place])
 
-    pieces = []
+    faults = _Faults(protections, recloser, races, places, chains, part, states)
+    one_fast = int(values["reclosing_off_trip"] == FAST)
+    pieces: list[tuple[np.ndarray, ...]] = []
     for level in states.levels():
         rows, off = states.rows_of(level)
-        pieces += _rows(protections, recloser, races, places, chains.take(rows), part[rows], states.take(rows),
-                        level, off, values)
+        pieces += _rows(faults.take(rows), level, off, one_fast)
     columns = [np.concatenate(columns, axis=-1) for columns in zip(*pieces, strict=True)]
     section, kinds, width, tally, part, off_from, off_to, off, opened, openings = columns
     table = OutcomeTable(network, tuple(scenarios), protections, section, kinds, width, tally.T, part, off_from, off_to,
@@ -110,17 +112,36 @@ def _hears_ground(network: Network, protections: Sequence[Protection], recloser:
     return np.stack([has[p.settings_of[r]] for p, r in zip(protections, recloser, strict=True)])
 
 
-def _rows(protections: Sequence[Protection], recloser: np.ndarray, races: Coordination, places: Places,
-          chains: Chains, part: np.ndarray, states: States, level: int, off: np.ndarray, values: Assumptions):
-    """Rows of the table for chains in one state of reclosing, in pieces of columns (last axis: rows)."""
+@dataclass(frozen=True)
+class _Faults:
+    """Chains of r rows, the part and the states of reclosing of each, and the protection of S scenarios."""
+
+    protections: Sequence[Protection]
+    recloser: np.ndarray
+    races: Coordination
+    places: Places
+    chains: Chains
+    part: np.ndarray
+    states: States
+
+    def take(self, rows: np.ndarray) -> _Faults:
+        """The given rows."""
+        return replace(self, chains=self.chains.take(rows), part=self.part[rows], states=self.states.take(rows))
+
+
+def _rows(faults: _Faults, level: int, off: np.ndarray, one_fast: int) -> Iterator[tuple[np.ndarray, ...]]:
+    """Rows of the table for chains in one state of reclosing, in pieces of columns (last axis: rows).
+
+    level: of the state. off: (S, r) whether reclosing is off in it. one_fast: fast operations of a device that is off.
+    """
+    chains, part, places = faults.chains, faults.part, faults.places
     section = places.section[chains.place]
-    at = recloser[:, section]
-    lockout = np.stack([p.lockout[r] for p, r in zip(protections, at, strict=True)])
-    fast = np.stack([p.fast[r] for p, r in zip(protections, at, strict=True)])
-    one_fast = int(values["reclosing_off_trip"] == FAST)
+    at = faults.recloser[:, section]
+    lockout = np.stack([p.lockout[r] for p, r in zip(faults.protections, at, strict=True)])
+    fast = np.stack([p.fast[r] for p, r in zip(faults.protections, at, strict=True)])
     backups = Backups(at, np.where(off, 1, lockout), np.where(off, one_fast, np.minimum(fast, lockout - 1)),
-                      *(_outcomes(races, chains, kind, part, places) for kind in (FAST_OPERATION, DELAYED_OPERATION)))
-    low, high = states.bounds(level)
+                      _outcomes(faults, FAST_OPERATION), _outcomes(faults, DELAYED_OPERATION))
+    low, high = faults.states.bounds(level)
     for kinds, index, opened, openings in _merged_kinds(
             [resolve_sequence(chains, backups, clearing) for clearing in (1, 2, 3, NEVER)]):
         yield (section[index], np.full(len(index), kinds, dtype=np.int8), places.width[chains.place[index]],
@@ -128,20 +149,21 @@ def _rows(protections: Sequence[Protection], recloser: np.ndarray, races: Coordi
                opened[:, index].astype(np.int32), openings[:, index].astype(np.int8))
 
 
-def _outcomes(races: Coordination, chains: Chains, kind: int, part: np.ndarray, places: Places) -> np.ndarray:
+def _outcomes(faults: _Faults, kind: int) -> np.ndarray:
     """What happens between fuse and R on one kind of operation, (S, r); not to be read where there is no fuse."""
+    races, chains = faults.races, faults.chains
     if not len(races.race):
         return np.zeros(chains.pair.shape, dtype=np.int8)
-    heard = np.where(part == THREE_PHASE, PHASE_ELEMENTS, ALL_ELEMENTS)
+    heard = np.where(faults.part == THREE_PHASE, PHASE_ELEMENTS, ALL_ELEMENTS)
     found = np.zeros(chains.pair.shape, dtype=np.int8)
     fused = chains.pair >= 0
     scenario, row = np.nonzero(fused)
     found[scenario, row] = races.race.outcome_at(chains.pair[fused], np.full(len(row), kind), heard[row],
-                                                 places.current_a[chains.place[row]])
+                                                 faults.places.current_a[chains.place[row]])
     return found
 
 
-def _merged_kinds(results: list[tuple[np.ndarray, np.ndarray]]):
+def _merged_kinds(results: list[_Ends]) -> Iterator[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:
     """(bits, rows, opened, openings) with temporary kinds that end alike in every scenario as one row.
 
     Two kinds end alike where the sequence is over before the first of them clears, and then any
@@ -156,18 +178,19 @@ def _merged_kinds(results: list[tuple[np.ndarray, np.ndarray]]):
     ):
         index = np.flatnonzero(rows)
         if index.size:
-            yield mask, index, *result
+            yield mask, index, result[0], result[1]
 
 
-def _alike(a: tuple[np.ndarray, np.ndarray], b: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
-    return ((a[0] == b[0]) & (a[1] == b[1])).all(axis=0)
+def _alike(a: _Ends, b: _Ends) -> np.ndarray:
+    return np.all((a[0] == b[0]) & (a[1] == b[1]), axis=0)
 
 
-def kind_probability(kinds: int, temporary, shares):
+def kind_probability(kinds: int, temporary: Drawn, shares: Sequence[Drawn]) -> Drawn:
     """Probability that a fault is of one of the kinds (bits); arrays broadcast."""
     if kinds == PERMANENT:
         return 1.0 - temporary
-    return temporary * sum(shares[d] for d in range(DEAD_TIMES) if kinds >> d & 1)
+    clears: Drawn = sum(shares[d] for d in range(DEAD_TIMES) if kinds >> d & 1)
+    return temporary * clears
 
 
 def row_rates(table: OutcomeTable, values: Assumptions) -> np.ndarray:

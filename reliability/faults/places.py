@@ -1,8 +1,8 @@
-"""Where along a section the answer of protection changes: places between current thresholds."""
+"""Where along a section the response of protection changes: places between current thresholds."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,13 +47,13 @@ def split_places(model: Model, protections: Sequence[Protection],
     section, start = section[distinct], start[distinct]
     stop = np.append(np.where(np.diff(section) != 0, 1.0, start[1:]), 1.0)
     middle = (start + stop) / 2.0
-    near, far = source[section], end[section]
-    current = np.where(near == far, near, 1.0 / ((1.0 - middle) / near + middle / far))
+    first, last = source[section], end[section]
+    current = np.where(first == last, first, 1.0 / ((1.0 - middle) / first + middle / last))
     return Places(section, stop - start, current)
 
 
 def _cuts(model: Model, protections: Sequence[Protection], races: Coordination,
-          source: np.ndarray, end: np.ndarray):
+          source: np.ndarray, end: np.ndarray) -> Iterator[tuple[np.ndarray, np.ndarray]]:
     """(sections, x) of each crossing strictly inside a section, level by level up the chain."""
     network, values = model.network, model.values
     slope = 1.0 / end - 1.0 / source
@@ -61,7 +61,7 @@ def _cuts(model: Model, protections: Sequence[Protection], races: Coordination,
     first, turns = races.race.breakpoints()
     errors = values["wrong_link_share"] > 0.0
 
-    def inside(section: np.ndarray, threshold: np.ndarray):
+    def inside(section: np.ndarray, threshold: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         with np.errstate(divide="ignore"):
             x = (1.0 / threshold - 1.0 / source[section]) / slope[section]
         within = (x > 0.0) & (x < 1.0)

@@ -1,4 +1,4 @@
-"""The sequence of operations of a reclosing device, played for every class of fault at once (model §3)."""
+"""The sequence of operations of a reclosing device, resolved for every class of fault at once (model §3)."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def resolve_sequence(chains: Chains, backups: Backups, clearing: int) -> tuple[n
     running = np.ones(chains.fuse.shape, dtype=bool)
     ready_with_fuse = np.minimum(chains.fuse, chains.sectionalizer)  # of two, the one nearest the source
 
-    def end(where: np.ndarray, section, after: int) -> None:
+    def end(where: np.ndarray, section: np.ndarray | int, after: int) -> None:
         now = running & where
         opened[now] = section[now] if isinstance(section, np.ndarray) else section
         openings[now] = after

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from reliability.network.protection import Protection
-from reliability.schema.values import Assumptions
+from reliability.schema.values import Assumptions, TrialValues, drawn
 
 STUDY = -1.0  # in place of a share: the study's, which may be uncertain
 
@@ -62,9 +62,9 @@ def states_of_rows(protections: Sequence[Protection], recloser: np.ndarray, valu
     return States(edge[:, keep], share[:, keep], own)
 
 
-def state_probability(off_from: np.ndarray, off_to: np.ndarray, values: Assumptions) -> np.ndarray:
+def state_probability(off_from: float | np.ndarray, off_to: float | np.ndarray, values: TrialValues) -> np.ndarray:
     """Share of a section's faults between two cuts, each a share or STUDY."""
-    study = values["reclosing_off_share"]
+    study = drawn(values, "reclosing_off_share")
     return np.where(off_to == STUDY, study, off_to) - np.where(off_from == STUDY, study, off_from)
 
 

@@ -1,13 +1,15 @@
-"""How long those wait whom a fault interrupts: the times of model §4, and which assumptions each hangs on.
+"""How long those wait whom a fault interrupts: the times of model §4, and which assumptions each depends on.
 
 A term is a time by name, and the repair hours of a section of its own where they enter it (None: the study's).
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 
-from reliability.schema.values import Assumptions
+from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn
 
 REFUSE, RESET, PATROL, REPAIR, PATROL_OFF, REPAIR_OFF = range(6)
 NO_TIME = -1
@@ -15,7 +17,7 @@ NO_TIME = -1
 WAITING = ("refuse", "reset", "patrol", "repair", "patrol_reclosing_off", "repair_reclosing_off")
 SWITCHING, SWITCHING_OFF = "switching", "switching_reclosing_off"
 _PATROL_OFF = {"patrol_reclosing_off_hours", "patrol_hours"}
-_HANGS_ON: dict[str, set[str]] = {
+_DEPENDS_ON: dict[str, set[str]] = {
     **{name: {f"{name}_hours"} for name in WAITING[:4]}, SWITCHING: {"switching_hours"},
     "patrol_reclosing_off": _PATROL_OFF, SWITCHING_OFF: _PATROL_OFF | {"switching_hours"},
     "repair_reclosing_off": _PATROL_OFF | {"switching_hours", "repair_hours"},
@@ -23,25 +25,25 @@ _HANGS_ON: dict[str, set[str]] = {
 Term = tuple[str, float | None]
 
 
-def hours_of(term: Term, values: Assumptions):
+def hours_of(term: Term, values: TrialValues) -> Drawn:
     """Mean hours of a term; the values may be arrays of draws."""
     name, own = term
     if name == "patrol_reclosing_off":
-        stated = values["patrol_reclosing_off_hours"]
-        return values["patrol_hours"] if stated is None else stated
+        stated = values["patrol_reclosing_off_hours"] is not None
+        return drawn(values, "patrol_reclosing_off_hours" if stated else "patrol_hours")
     if name == SWITCHING_OFF:
         # nothing is switched before the line has been walked
-        return np.maximum(values["switching_hours"], hours_of(("patrol_reclosing_off", None), values))
-    repair = values["repair_hours"] if own is None else own
+        return np.maximum(drawn(values, "switching_hours"), hours_of(("patrol_reclosing_off", None), values))
+    repair = drawn(values, "repair_hours") if own is None else own
     if name == "repair_reclosing_off":
         return np.maximum(hours_of((SWITCHING_OFF, None), values), repair)
-    return repair if name == "repair" else values[f"{name}_hours"]
+    return repair if name == "repair" else drawn(values, f"{name}_hours")
 
 
-def hangs_on(term: Term, keys) -> bool:
+def depends_on(term: Term, keys: Iterable[str]) -> bool:
     """Whether a term changes with any of the assumptions `keys`."""
     name, own = term
-    used = _HANGS_ON[name] - ({"repair_hours"} if own is not None else set())
+    used = _DEPENDS_ON[name] - ({"repair_hours"} if own is not None else set())
     return bool(used & set(keys))
 
 
@@ -60,14 +62,14 @@ def switching_hours(time: np.ndarray, values: Assumptions) -> np.ndarray:
 
 def terms_of_rows(time: np.ndarray, own_repair: np.ndarray) -> list[tuple[Term, np.ndarray]]:
     """Every term that rows wait for, with the rows, (r,) bool."""
-    found = []
+    found: list[tuple[Term, np.ndarray]] = []
     for code in np.unique(time[time != NO_TIME]).tolist():
         those = time == code
         own = np.unique(own_repair[those]) if code in (REPAIR, REPAIR_OFF) else np.array([np.nan])
         for hours in own.tolist():
             if np.isnan(hours):
-                same = those & (np.isnan(own_repair) if code in (REPAIR, REPAIR_OFF) else True)
-                found.append(((WAITING[code], None), same))
+                usual = those & np.isnan(own_repair) if code in (REPAIR, REPAIR_OFF) else those
+                found.append(((WAITING[code], None), usual))
             else:
                 found.append(((WAITING[code], hours), those & (own_repair == hours)))
     return found

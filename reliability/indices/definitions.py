@@ -5,27 +5,29 @@ from __future__ import annotations
 import numpy as np
 from scipy import special
 
+from reliability.schema.values import Drawn
+
 MINUTES_PER_YEAR = 525_600.0
 CEMI_UP_TO = 6
 
 
-def per_customer(total, customers: float):
-    """A yearly sum per customer served; NaN where nobody is served."""
+def per_customer(total: Drawn, customers: float) -> np.ndarray:
+    """A yearly sum, of any shape, per customer served; NaN where nobody is served."""
     return np.asarray(total, dtype=float) / customers if customers > 0 else np.full(np.shape(total), np.nan)
 
 
-def saidi_minutes(customer_hours, customers: float):
+def saidi_minutes(customer_hours: Drawn, customers: float) -> np.ndarray:
     """System average interruption duration index, minutes a year."""
     return 60.0 * per_customer(customer_hours, customers)
 
 
-def caidi_minutes(saidi_min, saifi):
+def caidi_minutes(saidi_min: Drawn, saifi: Drawn) -> np.ndarray:
     """Customer average interruption duration index, minutes; NaN where nothing was interrupted."""
     saidi_min, saifi = np.broadcast_arrays(np.asarray(saidi_min, dtype=float), np.asarray(saifi, dtype=float))
     return np.divide(saidi_min, saifi, out=np.full(saifi.shape, np.nan), where=saifi > 0)
 
 
-def asai(saidi_min):
+def asai(saidi_min: Drawn) -> np.ndarray:
     """Average service availability index of a year of 8760 h."""
     return 1.0 - np.asarray(saidi_min, dtype=float) / MINUTES_PER_YEAR
 

@@ -1,4 +1,4 @@
-"""Draws of what we don't know (PERT, once a trial) and of storminess (gamma, once a year)."""
+"""Draws of uncertain assumptions (PERT, once a trial) and of year-to-year variability (gamma, once a year)."""
 
 from __future__ import annotations
 
@@ -7,55 +7,55 @@ from collections.abc import Mapping
 import numpy as np
 
 from reliability.schema.assumptions import Range
-from reliability.schema.values import Assumptions
+from reliability.schema.values import Assumptions, Drawn, TrialValues, as_assumptions, drawn_shares
 
-PERT_WEIGHT = 4.0  # weight of the likely value in a PERT law
+PERT_WEIGHT = 4.0  # weight of the likely value in a PERT distribution
 
 
-def pert(rng: np.random.Generator, law: Range, size: int) -> np.ndarray:
-    """Draws (size,) of a PERT law: a beta law scaled to low … high, mean (low + 4 likely + high)/6."""
-    width = law.high - law.low
+def pert(rng: np.random.Generator, stated: Range, size: int) -> np.ndarray:
+    """Draws (size,) of a PERT distribution: a beta one scaled to low … high, of mean (low + 4 likely + high)/6."""
+    width = stated.high - stated.low
     if width == 0:
-        return np.full(size, float(law.low))
-    first = 1.0 + PERT_WEIGHT * (law.likely - law.low) / width
-    second = 1.0 + PERT_WEIGHT * (law.high - law.likely) / width
-    return law.low + width * rng.beta(first, second, size)
+        return np.full(size, float(stated.low))
+    first = 1.0 + PERT_WEIGHT * (stated.likely - stated.low) / width
+    second = 1.0 + PERT_WEIGHT * (stated.high - stated.likely) / width
+    return stated.low + width * rng.beta(first, second, size)
 
 
-def draw_unknowns(rng: np.random.Generator, uncertain: Mapping[str, Range], trials: int) -> dict[str, np.ndarray]:
+def draw_uncertain(rng: np.random.Generator, uncertain: Mapping[str, Range], trials: int) -> dict[str, np.ndarray]:
     """One value a trial, (trials,), of every uncertain assumption, in a fixed order of keys."""
     return {key: pert(rng, uncertain[key], trials) for key in sorted(uncertain)}
 
 
-def values_of_trials(values: Assumptions, draws: Mapping[str, np.ndarray]) -> dict[str, object]:
+def values_of_trials(values: Assumptions, draws: Mapping[str, np.ndarray]) -> TrialValues:
     """All assumptions with the drawn ones as arrays (trials,).
 
     Shares are drawn element by element ("clearing_shares.0" …) and scaled to sum to 1.
     """
-    result = dict(values)
+    result: dict[str, object] = dict(values)
     for key, drawn in draws.items():
         name, _, index = key.partition(".")
         if not index:
             result[name] = drawn
     for name in {key.partition(".")[0] for key in draws if "." in key}:
-        elements = np.broadcast_arrays(*(draws.get(f"{name}.{i}", v) for i, v in enumerate(values[name])))
+        elements = np.broadcast_arrays(*(draws.get(f"{name}.{i}", v) for i, v in enumerate(drawn_shares(values, name))))
         total = sum(elements)
         result[name] = tuple(e / total for e in elements)
     return result
 
 
-def one_trial(values: Assumptions, trial: int) -> dict[str, object]:
+def one_trial(values: TrialValues, trial: int) -> Assumptions:
     """The values of one trial, out of `values_of_trials`, as plain numbers."""
 
-    def pick(value):
+    def pick(value: object) -> object:
         if isinstance(value, tuple):
             return tuple(pick(v) for v in value)
         return float(value[trial]) if isinstance(value, np.ndarray) else value
 
-    return {key: pick(value) for key, value in values.items()}
+    return as_assumptions({key: pick(value) for key, value in values.items()})
 
 
-def yearly_multipliers(rng: np.random.Generator, yearly_cv, trials: int, years: int) -> np.ndarray:
+def yearly_multipliers(rng: np.random.Generator, yearly_cv: Drawn, trials: int, years: int) -> np.ndarray:
     """Gamma multipliers of mean 1, (trials, years); all 1 where the coefficient of variation is 0.
 
     yearly_cv: a number or (trials,).

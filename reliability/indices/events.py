@@ -48,7 +48,7 @@ class YearWeights:
 
 
 def year_weights(weights: np.ndarray) -> YearWeights:
-    """Prepare multipliers (T,) for drawing. A weight is kept to 2⁻³² of the sum of all."""
+    """Prepare multipliers (T,) for drawing. A weight is rounded to 2⁻³² of the sum of all."""
     total, years = float(weights.sum()), len(weights)
     if np.all(weights == weights[0]):
         return YearWeights(total, years)
@@ -85,7 +85,7 @@ def simulate_block(block: Block, weights: YearWeights, sigma: np.ndarray,
 
 def trial_years(rng: np.random.Generator, weights: YearWeights, size: int) -> np.ndarray:
     """Trial-years (size,) drawn in proportion to the weights."""
-    if weights.guide is None:
+    if weights.guide is None or weights.edges is None:
         return rng.integers(weights.years, size=size, dtype=np.int32)
     drawn = rng.integers(2 ** DRAW_BITS, size=size, dtype=np.uint32)
     year = weights.guide[(drawn >> (DRAW_BITS - int(np.log2(len(weights.guide))))).astype(np.intp)]

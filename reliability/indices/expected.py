@@ -74,11 +74,11 @@ def _scenario(table: OutcomeTable, scenario: int, rates: np.ndarray, values: Ass
     seen = Seen(network)
     for start in range(0, max(len(table), 1), ROWS_AT_ONCE):
         rows = slice(start, start + ROWS_AT_ONCE)
-        what = consequences(table, scenario, values, rows)
+        effect = consequences(table, scenario, values, rows)
         section, rate = table.section[rows], rates[rows]
-        for name, amount in _caused(what, amounts).items():
+        for name, amount in _caused(effect, amounts).items():
             caused[name] = caused.get(name, 0.0) + np.bincount(section, rate * amount, n)
-        seen.add(what, section, rate)
+        seen.add(effect, section, rate)
     return Expected(
         network, caused["ci"], caused["customer_hours"], caused["load_kwh"], caused["momentary_events"],
         caused["momentary_interruptions"], np.column_stack([caused[c] for c in CALLOUTS]),
@@ -89,24 +89,25 @@ def _scenario(table: OutcomeTable, scenario: int, rates: np.ndarray, values: Ass
         failure_rate_by_kind=seen.interruptions()[:, :2])
 
 
-def _caused(what: Consequences, amounts: Mapping[str, Quantity]) -> dict[str, np.ndarray]:
+def _caused(effect: Consequences, amounts: Mapping[str, Quantity]) -> dict[str, np.ndarray]:
     """Amounts per event, (rows,), by name."""
-    return counts(what, amounts["customers"]) | {"customer_hours": hours_interrupted(what, amounts["customers"]),
-                                                 "load_kwh": hours_interrupted(what, amounts["load"])}
+    return counts(effect, amounts["customers"]) | {"customer_hours": hours_interrupted(effect, amounts["customers"]),
+                                                 "load_kwh": hours_interrupted(effect, amounts["load"])}
 
 
-def hours_interrupted(what: Consequences, of: Quantity) -> np.ndarray:
+def hours_interrupted(effect: Consequences, amount: Quantity) -> np.ndarray:
     """Mean of a quantity × hours interrupted, per event, (rows,)."""
-    wait = what.waiting(of)
-    return wait * what.waiting_hours + (what.sustained(of) - wait) * what.switching_hours
+    waiting, switched = effect.waiting_and_switched(amount)
+    return waiting * effect.waiting_hours + switched * effect.switching_hours
 
 
 def system_indices(expected: Expected, yearly_cv: float) -> dict[str, object]:
     """The indices of contract.md's summary.json, NaN where one does not exist."""
     network = expected.network
     served = float(network.customers.sum())
-    result = _indices(served, expected.fault_ci.sum(), expected.fault_customer_hours.sum(),
-                      expected.fault_momentary_interruptions.sum(), expected.fault_momentary_events.sum())
+    result: dict[str, object] = {**_indices(served, expected.fault_ci.sum(), expected.fault_customer_hours.sum(),
+                                         expected.fault_momentary_interruptions.sum(),
+                                         expected.fault_momentary_events.sum())}
     result["ens_mwh"] = float(expected.fault_load_kwh.sum()) / 1000.0
     cemi = definitions.cemi(expected.failure_rate_by_kind.ravel(), expected.customers_by_kind.ravel(), yearly_cv)
     result["cemi"] = {str(k): v for k, v in cemi.items()}
@@ -132,7 +133,7 @@ def feeder_indices(expected: Expected) -> dict[str, dict[str, float]]:
 
 
 def _indices(served: float, ci: float, customer_hours: float, momentary_interruptions: float,
-             momentary_events: float) -> dict[str, object]:
+             momentary_events: float) -> dict[str, float]:
     saifi = float(definitions.per_customer(ci, served))
     saidi = float(definitions.saidi_minutes(customer_hours, served))
     return {

@@ -25,7 +25,7 @@ def indices_frame(scenarios: Sequence[str], expected: Sequence[Expected], yearly
     rows = []
     for name, values in zip(scenarios, expected, strict=True):
         indices = system_indices(values, yearly_cv)
-        callouts = indices["callouts"]
+        callouts = dict(zip(CALLOUTS, values.fault_callouts.sum(axis=0).tolist(), strict=True))
         rows.append({"scenario": name, **{key: indices[key] for key in INDICES}, "callouts": sum(callouts.values()),
                      **{f"{c}_callouts": callouts[c] for c in CALLOUTS}})
     if simulated is not None and expected:

@@ -8,33 +8,43 @@ of its own, and is multiplied after the events have been added up.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Protocol
+from typing import NamedTuple, Protocol, TypeAlias
 
 import numpy as np
 
 from reliability.faults.consequences import CALLOUTS, Consequences, consequences
 from reliability.faults.outcomes import OutcomeTable
-from reliability.faults.times import REPAIR_OFF, SWITCHING, SWITCHING_OFF, Term, hangs_on, hours_of, terms_of_rows
+from reliability.faults.times import REPAIR_OFF, SWITCHING, SWITCHING_OFF, Term, depends_on, hours_of, terms_of_rows
 from reliability.network.quantities import Quantity, quantity
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
-from reliability.schema.values import Assumptions
+from reliability.schema.values import Assumptions, Drawn, TrialValues
 
 COUNTED = ("ci", "momentary_events", "momentary_interruptions", *CALLOUTS, "sectionalizer_operations", "actuators")
 TIMED = ("customer_hours", "load_kwh")
 
 
+class ExtraTerm(NamedTuple):
+    """A term of an extra measure: a time or the key of an assumption, and which of the columns that hang on it."""
+
+    factor: Term | str
+    column: int
+
+
+ColumnKey: TypeAlias = tuple[str, int, Term | ExtraTerm | None]   # measure, scenario, term
+
+
 class ExtraMeasure(Protocol):
     """A further measure of the simulation, cut into terms that a trial's assumptions multiply."""
 
-    def parts(self, what: Consequences, table: OutcomeTable, scenario: int, rows: np.ndarray,
+    def parts(self, effect: Consequences, table: OutcomeTable, scenario: int, rows: np.ndarray,
               values: Assumptions, uncertain: Mapping[str, Range],
-              ) -> Mapping[Hashable, tuple[np.ndarray, np.ndarray]]:
+              ) -> Mapping[ExtraTerm | None, tuple[np.ndarray, np.ndarray]]:
         """(a, b) of the rows by term; the term None is not multiplied. What is not uncertain is as in `values`."""
 
-    def weights(self, term: Hashable, values: Assumptions, uncertain: Mapping[str, Range]):
+    def weights(self, term: ExtraTerm, values: TrialValues, uncertain: Mapping[str, Range]) -> tuple[Drawn, Drawn]:
         """What a and what b of a term are multiplied by, numbers or (trials,), at the values of the trials."""
 
 
@@ -51,10 +61,10 @@ class Coefficients:
 
     count: np.ndarray
     count_column: np.ndarray
-    count_keys: tuple[tuple[str, int, Hashable], ...]
+    count_keys: tuple[ColumnKey, ...]
     severity: np.ndarray
     severity_column: np.ndarray
-    severity_keys: tuple[tuple[str, int, Hashable], ...]
+    severity_keys: tuple[ColumnKey, ...]
 
 
 def coefficients(table: OutcomeTable, values: Assumptions, rows: np.ndarray, uncertain: Mapping[str, Range],
@@ -65,18 +75,18 @@ def coefficients(table: OutcomeTable, values: Assumptions, rows: np.ndarray, unc
     out of the coefficients (which then count customers) and multiplied in trial by trial.
     amounts: customers and load, from `amounts_of`.
     """
-    counted: dict[tuple[str, int, Hashable], np.ndarray] = {}
-    timed: dict[tuple[str, int, Hashable], np.ndarray] = {}
+    counted: dict[ColumnKey, np.ndarray] = {}
+    timed: dict[ColumnKey, np.ndarray] = {}
     for s in range(len(table.scenarios)):
-        what = consequences(table, s, values, rows)
-        for name, amount in counts(what, amounts["customers"]).items():
+        effect = consequences(table, s, values, rows)
+        for name, amount in counts(effect, amounts["customers"]).items():
             counted[name, s, None] = amount
-        for name, of in (("customer_hours", amounts["customers"]), ("load_kwh", amounts["load"])):
-            for term, amount in _timed(what, of, values, uncertain).items():
+        for name, quantity_of in (("customer_hours", amounts["customers"]), ("load_kwh", amounts["load"])):
+            for term, amount in _timed(effect, quantity_of, values, uncertain).items():
                 timed[name, s, term] = amount
         for name, measure in extra.items():
-            for term, both in measure.parts(what, table, s, rows, values, uncertain).items():
-                counted[name, s, term], timed[name, s, term] = both
+            for own_term, both in measure.parts(effect, table, s, rows, values, uncertain).items():
+                counted[name, s, own_term], timed[name, s, own_term] = both
     return Coefficients(*_distinct(counted, len(rows)), *_distinct(timed, len(rows)))
 
 
@@ -85,50 +95,50 @@ def amounts_of(network: Network) -> dict[str, Quantity]:
     return {"customers": quantity(network, network.customers), "load": quantity(network, network.load_kw)}
 
 
-def counts(what: Consequences, customers: Quantity) -> dict[str, np.ndarray]:
+def counts(effect: Consequences, customers: Quantity) -> dict[str, np.ndarray]:
     """What an event of each row adds to the measures COUNTED, (r,) by name."""
-    events = what.momentary_events(customers)
-    amounts = {"ci": what.sustained(customers), "momentary_events": events,
-               "momentary_interruptions": events * what.openings}
-    amounts |= {name: (what.callout == i).astype(float) for i, name in enumerate(CALLOUTS)}
-    return amounts | {"sectionalizer_operations": what.sectionalizer_operates.astype(float),
-                      "actuators": what.actuators}
+    events = effect.momentary_events(customers)
+    amounts = {"ci": effect.sustained(customers), "momentary_events": events,
+               "momentary_interruptions": events * effect.openings}
+    amounts |= {name: (effect.callout == i).astype(float) for i, name in enumerate(CALLOUTS)}
+    return amounts | {"sectionalizer_operations": effect.sectionalizer_operates.astype(float),
+                      "actuators": effect.actuators}
 
 
-def switching_terms(what: Consequences) -> list[tuple[Term, np.ndarray]]:
+def switching_terms(effect: Consequences) -> list[tuple[Term, np.ndarray]]:
     """The terms after which those are back who need not wait, with the rows, (r,) bool."""
-    walked = what.time == REPAIR_OFF
+    walked = effect.time == REPAIR_OFF
     return [((SWITCHING, None), ~walked), ((SWITCHING_OFF, None), walked)]
 
 
-def _timed(what: Consequences, of: Quantity, values: Assumptions,
+def _timed(effect: Consequences, amount: Quantity, values: Assumptions,
            uncertain: Mapping[str, Range]) -> dict[Term | None, np.ndarray]:
     """Customer (or load) hours by the uncertain term that scales them, None for the rest."""
-    waits = what.waiting(of)
-    switched = what.sustained(of) - waits
-    fixed = np.zeros(len(waits))
+    waiting, switched = effect.waiting_and_switched(amount)
+    fixed = np.zeros(len(waiting))
     by_term: dict[Term | None, np.ndarray] = {}
-    for amount, terms in ((waits, terms_of_rows(what.time, what.own_repair)), (switched, switching_terms(what))):
+    for part, terms in ((waiting, terms_of_rows(effect.time, effect.own_repair)), (switched, switching_terms(effect))):
         for term, those in terms:
-            if hangs_on(term, uncertain):
-                by_term[term] = np.where(those, amount, 0.0)
+            if depends_on(term, uncertain):
+                by_term[term] = np.where(those, part, 0.0)
             else:
-                fixed += np.where(those, amount * float(hours_of(term, values)), 0.0)
+                fixed += np.where(those, part * float(hours_of(term, values)), 0.0)
     return by_term | {None: fixed}
 
 
-def _distinct(columns: dict[tuple[str, int, Hashable], np.ndarray], rows: int):
+def _distinct(columns: dict[ColumnKey, np.ndarray], rows: int) -> tuple[np.ndarray, np.ndarray, tuple[ColumnKey, ...]]:
     """Matrix of the distinct non-zero columns, which of them each key reads, and the keys."""
     at: dict[bytes, int] = {}
-    kept, column, keys = [], [], []
+    distinct: list[np.ndarray] = []
+    column, keys = [], []
     for key, values in columns.items():
         if not values.any():
             continue
         mark = values.tobytes()
         if mark not in at:
-            at[mark] = len(kept)
-            kept.append(values)
+            at[mark] = len(distinct)
+            distinct.append(values)
         column.append(at[mark])
         keys.append(key)
-    matrix = np.column_stack(kept) if kept else np.zeros((rows, 0))
+    matrix = np.column_stack(distinct) if distinct else np.zeros((rows, 0))
     return np.ascontiguousarray(matrix), np.array(column, dtype=np.int64), tuple(keys)

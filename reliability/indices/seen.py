@@ -29,18 +29,18 @@ class Seen:
         self._at = {name: np.zeros((n, KINDS)) for name in
                     ("interruptions", "hours", "extra", "events", "momentary_interruptions")}
 
-    def add(self, what: Consequences, section: np.ndarray, rate: np.ndarray) -> None:
+    def add(self, effect: Consequences, section: np.ndarray, rate: np.ndarray) -> None:
         """Events of rows (r,), `rate` times a year each; section: (r,) where the fault is."""
-        opened, repair = np.where(what.opened >= 0, what.opened, 0), what.waits >= 0
-        self._place("interruptions", what.sustained_shares, opened, what.within, rate)
-        hours = np.where(repair, what.switching_hours, what.waiting_hours)
-        self._place("hours", what.sustained_shares, opened, what.within, rate * hours)
+        opened, repair = np.where(effect.opened >= 0, effect.opened, 0), effect.waits >= 0
+        self._place("interruptions", effect.sustained_shares, opened, effect.within, rate)
+        hours = np.where(repair, effect.switching_hours, effect.waiting_hours)
+        self._place("hours", effect.sustained_shares, opened, effect.within, rate * hours)
         # at the block that waits: the hours by which its repair exceeds switching
-        extra = np.where(repair, what.waiting_hours - what.switching_hours, 0.0)
-        self._place("extra", what.sustained_shares, self.network.block[section], what.waits_within, rate * extra)
-        for name, weight in (("events", rate), ("momentary_interruptions", rate * what.openings)):
-            self._place(name, what.momentary_zone, what.recloser, what.recloser, weight)
-            self._place(name, what.momentary_below, opened, what.within, weight)
+        extra = np.where(repair, effect.waiting_hours - effect.switching_hours, 0.0)
+        self._place("extra", effect.sustained_shares, self.network.block[section], effect.waits_within, rate * extra)
+        for name, weight in (("events", rate), ("momentary_interruptions", rate * effect.openings)):
+            self._place(name, effect.momentary_zone, effect.recloser, effect.recloser, weight)
+            self._place(name, effect.momentary_below, opened, effect.within, weight)
 
     def _place(self, name: str, shares: Shares, at: np.ndarray, within: np.ndarray, weight: np.ndarray) -> None:
         n = len(self.network)

@@ -1,4 +1,4 @@
-"""Monte Carlo over trials of one horizon each: year-to-year luck and what we don't know, kept apart.
+"""Monte Carlo over trials of one horizon each: year-to-year variation and uncertain assumptions, kept separate.
 
 All scenarios see the same faults: an event is a place, a kind, a trial-year and a severity,
 and only what protection makes of it differs. Work is cut into fixed blocks, each with its
@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
-from concurrent.futures import Executor
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor, Future
 from dataclasses import dataclass, field
 from functools import cache
 from itertools import pairwise
@@ -20,16 +20,16 @@ import numpy as np
 from reliability.faults.chains import FACTS, pattern_probability
 from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, kind_probability, row_rates
 from reliability.faults.states import state_probability
-from reliability.faults.times import hours_of
+from reliability.faults.times import Term, hours_of
 from reliability.formats import count
-from reliability.indices.draws import draw_unknowns, one_trial, values_of_trials, yearly_multipliers
-from reliability.indices.events import Block, simulate_block, year_weights
-from reliability.indices.measures import COUNTED, TIMED, ExtraMeasure, amounts_of, coefficients
+from reliability.indices.draws import draw_uncertain, one_trial, values_of_trials, yearly_multipliers
+from reliability.indices.events import Block, YearWeights, simulate_block, year_weights
+from reliability.indices.measures import COUNTED, TIMED, ExtraMeasure, ExtraTerm, amounts_of, coefficients
 from reliability.network.model import Model
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
 from reliability.schema.scenarios import Scenario
-from reliability.schema.values import Assumptions
+from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn, drawn_shares
 
 # Fixed sizes: with the seed they settle every digit, so changing one changes results.
 YEARS_PER_CHUNK = 8_000            # trial-years drawn together
@@ -53,6 +53,10 @@ RATE_KEYS = {"line_fault_rate_per_km", "temporary_fraction", "clearing_shares", 
 TASKS_AHEAD = 3                    # tasks per worker handed out before the first is collected
 
 Progress = Callable[[int, int, float], None]
+# kinds, own temporary fraction, own line rate, cuts of the state of reclosing, tally
+RateClass = tuple[int, bool, bool, float, float, tuple[int, ...]]
+_Task = tuple[Block, YearWeights, np.ndarray, np.random.SeedSequence]
+_Sums = tuple[np.ndarray, np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -124,14 +128,15 @@ def simulate(inputs: SimulationInput, *, seed: int, trials: int | None = None, e
     table = inputs.table(inputs.values)
     fitting = _fitting(inputs, years, memory_bytes)
     cap = min(trials or most_trials(row_rates(table, inputs.values).sum() * years), fitting)
-    report = _Reporter(on_progress, cap)
     chunks: list[tuple[dict[str, np.ndarray], dict[str, np.ndarray]]] = []
-    done, precise, seen, look_at = 0, None if trials else False, TrialsSeen(), TRIALS_AT_LEAST
+    done, seen = 0, TrialsSeen()
+    precise: bool | None = None if trials else False
+    look_at: float = TRIALS_AT_LEAST
     prepared = None if structural else _prepare(inputs, table, inputs.values, inputs.uncertain)
+    run = _Run(inputs, prepared, years, executor, workers, _Reporter(on_progress, cap))
     for number, first in enumerate(range(0, cap, per_chunk)):
         size = min(per_chunk, cap - first)
-        chunks.append(_chunk(inputs, prepared, np.random.SeedSequence(seed, spawn_key=(number,)), size, years,
-                             executor, workers, report))
+        chunks.append(_chunk(run, np.random.SeedSequence(seed, spawn_key=(number,)), size))
         done += size
         if trials is None:
             seen = with_more_trials(seen, chunks[-1][1]["customer_hours"])
@@ -149,28 +154,39 @@ def simulate(inputs: SimulationInput, *, seed: int, trials: int | None = None, e
 
 @dataclass(frozen=True)
 class _Prepared:
-    """Blocks of a table; classes: (kinds, own temporary fraction, own line rate, cuts of the state of reclosing, tally)
-    of each multiplier."""
+    """Blocks of a table, the classes of their multipliers, and the assumptions at which both hold."""
 
     blocks: tuple[Block, ...]
-    classes: tuple[tuple[int, bool, bool, float, float, tuple[int, ...]], ...]
+    classes: tuple[RateClass, ...]
     values: Assumptions
 
 
-def _chunk(inputs: SimulationInput, prepared: _Prepared | None, seed: np.random.SeedSequence, trials: int, years: int,
-           executor: Executor | None, workers: int, report: _Reporter):
+@dataclass(frozen=True)
+class _Run:
+    """What all chunks of a simulation share; prepared: None where every trial needs a table of its own."""
+
+    inputs: SimulationInput
+    prepared: _Prepared | None
+    years: int
+    executor: Executor | None
+    workers: int
+    report: _Reporter
+
+
+def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
     """Draws and totals of a chunk of trials, {measure: (S, trials, years)}."""
+    inputs, prepared, years = run.inputs, run.prepared, run.years
     own, events = seed.spawn(2)
     rng = np.random.default_rng(own)
-    draws = draw_unknowns(rng, inputs.uncertain, trials)
+    draws = draw_uncertain(rng, inputs.uncertain, trials)
     values = values_of_trials(inputs.values, draws)
     uncertain = inputs.uncertain
     if prepared is None:
         # the chunk is one trial with its own table, in which nothing is uncertain any more
-        values, uncertain = one_trial(values, 0), {}
-        prepared = _prepare(inputs, inputs.table(values), values, uncertain)
-    storm = yearly_multipliers(rng, values["yearly_cv"], trials, years)
-    sigma = np.sqrt(np.log1p(np.square(np.asarray(values["cv"], dtype=float))))
+        of_trial, uncertain = one_trial(values, 0), {}
+        prepared, values = _prepare(inputs, inputs.table(of_trial), of_trial, uncertain), of_trial
+    storm = yearly_multipliers(rng, drawn(values, "yearly_cv"), trials, years)
+    sigma = np.sqrt(np.log1p(np.square(np.asarray(drawn(values, "cv"), dtype=float))))
     sigma = np.repeat(sigma, years) if sigma.ndim else sigma[None]
     weights = [year_weights((rate_multiplier(c, values, prepared.values) * storm.T).T.ravel())
                for c in prepared.classes]
@@ -179,26 +195,26 @@ def _chunk(inputs: SimulationInput, prepared: _Prepared | None, seed: np.random.
     totals = {name: np.zeros(shape) for name in (*COUNTED, *TIMED, *inputs.extra)}
     tasks = ((b, weights[b.multiplier_class], sigma, s)
              for b, s in zip(prepared.blocks, events.spawn(len(prepared.blocks)), strict=True))
-    report.start(len(prepared.blocks), trials)
+    run.report.start(len(prepared.blocks), trials)
 
     @cache
-    def scales(name: str, term: Hashable) -> tuple:
+    def scales(name: str, term: Term | ExtraTerm | None) -> tuple[Drawn, Drawn]:
         """What a trial multiplies counts and severities by."""
         if term is None:
             return 1.0, 1.0
-        if name in inputs.extra:
-            of = inputs.extra[name].weights(term, values, uncertain)
-        else:
-            of = (hours_of(term, values),) * 2
-        return tuple(np.reshape(w, (-1, 1)) for w in of)
+        if isinstance(term, ExtraTerm):
+            count, severity = inputs.extra[name].weights(term, values, uncertain)
+            return np.reshape(count, (-1, 1)), np.reshape(severity, (-1, 1))
+        hours = np.reshape(hours_of(term, values), (-1, 1))
+        return hours, hours
 
-    for block, (counted, timed) in zip(prepared.blocks, _in_order(tasks, executor, workers), strict=True):
-        of = block.coefficients
-        for which, keys, columns, sums in ((0, of.count_keys, of.count_column, counted),
-                                           (1, of.severity_keys, of.severity_column, timed)):
+    for block, (counted, timed) in zip(prepared.blocks, _in_order(tasks, run.executor, run.workers), strict=True):
+        each = block.coefficients
+        for which, keys, columns, sums in ((0, each.count_keys, each.count_column, counted),
+                                           (1, each.severity_keys, each.severity_column, timed)):
             for (name, scenario, term), column in zip(keys, columns, strict=True):
                 totals[name][scenario] += sums[:, column].reshape(trials, years) * scales(name, term)[which]
-        report.block_done()
+        run.report.block_done()
     return draws, totals
 
 
@@ -210,12 +226,12 @@ def needs_own_tables(inputs: SimulationInput) -> bool:
     return bool(keys & set(STRUCTURAL)) or ("reclosing_off_share" in keys and bool(stated))
 
 
-def _in_order(tasks: Iterator[tuple], executor: Executor | None, workers: int) -> Iterator[tuple]:
+def _in_order(tasks: Iterator[_Task], executor: Executor | None, workers: int) -> Iterator[_Sums]:
     """Results of simulate_block in the order of the tasks; few tasks are under way at a time."""
     if executor is None:
         yield from (simulate_block(*task) for task in tasks)
         return
-    waiting: deque = deque()
+    waiting: deque[Future[_Sums]] = deque()
     try:
         for task in tasks:
             waiting.append(executor.submit(simulate_block, *task))
@@ -240,13 +256,17 @@ def _prepare(inputs: SimulationInput, table: OutcomeTable, values: Assumptions,
     rows, rates, cls = part_rows[order], part_rates[order], part_class[order]
     amounts, blocks = amounts_of(table.network), []
     for start, stop in block_bounds(rates, cls * 64 + make[rows]):
-        of = coefficients(table, values, rows[start:stop], uncertain, inputs.extra, amounts)
-        blocks.append(Block(rates[start:stop], of, int(cls[start])))
+        added = coefficients(table, values, rows[start:stop], uncertain, inputs.extra, amounts)
+        blocks.append(Block(rates[start:stop], added, int(cls[start])))
     return _Prepared(tuple(blocks), classes, values)
 
 
-def rate_parts(table: OutcomeTable, values: Assumptions, uncertain: set[str]):
-    """Rows with their rates and multiplier class; a row whose rate has an uncertain part is split in two."""
+def rate_parts(table: OutcomeTable, values: Assumptions, uncertain: set[str],
+               ) -> tuple[np.ndarray, np.ndarray, np.ndarray, tuple[RateClass, ...]]:
+    """Rows with their rates and multiplier class, (p,) each, and the classes.
+
+    A row whose rate has an uncertain part is split in two.
+    """
     network, rates = table.network, row_rates(table, values)
     own_fraction = ~np.isnan(network.column["temporary_fraction"])[table.section]
     own_rate = ~np.isnan(network.column["line_fault_rate_per_km"])[table.section]
@@ -261,14 +281,14 @@ def rate_parts(table: OutcomeTable, values: Assumptions, uncertain: set[str]):
         rows, fixed = np.concatenate([rows, both]), np.concatenate([own_rate, np.ones(len(both), dtype=bool)])
     if not uncertain & RATE_KEYS:
         return rows, rates, np.zeros(len(rows), dtype=np.int8), ((0, True, True, 0.0, 1.0, (0,) * FACTS),)
-    fraction = {"temporary_fraction"} & uncertain
+    fraction = "temporary_fraction" in uncertain
     marks = [
-        np.where(fraction or {"clearing_shares"} & uncertain, table.kinds[rows], 0),
+        np.where(fraction or "clearing_shares" in uncertain, table.kinds[rows], 0),
         np.where(fraction, own_fraction[rows], True),
-        np.where({"line_fault_rate_per_km"} & uncertain, fixed, True),
-        *np.where({"reclosing_off_share"} & uncertain, np.stack([table.off_from, table.off_to])[:, rows],
+        np.where("line_fault_rate_per_km" in uncertain, fixed, True),
+        *np.where("reclosing_off_share" in uncertain, np.stack([table.off_from, table.off_to])[:, rows],
                   [[0.0], [1.0]]),
-        *np.where(PATTERN_KEYS & uncertain, table.tally[rows].T, 0),
+        *np.where(bool(PATTERN_KEYS & uncertain), table.tally[rows].T, 0),
     ]
     found, index = np.unique(np.column_stack(marks).astype(float), axis=0, return_inverse=True)
     classes = tuple((int(kinds), bool(own), bool(given), low, high, tuple(int(x) for x in tally))
@@ -276,15 +296,15 @@ def rate_parts(table: OutcomeTable, values: Assumptions, uncertain: set[str]):
     return rows, rates, index.ravel(), classes
 
 
-def rate_multiplier(cls: tuple, values: Assumptions, means: Mapping[str, object]):
+def rate_multiplier(cls: RateClass, values: TrialValues, means: Assumptions) -> Drawn:
     """Rate over rate at the means, (trials,) or a number, of one class of rows."""
     kinds, own_fraction, own_rate, off_from, off_to, tally = cls
 
-    def rate(v: Mapping[str, object]):
-        result = 1.0 if own_rate else v["line_fault_rate_per_km"]
+    def rate(v: TrialValues) -> Drawn:
+        result = 1.0 if own_rate else drawn(v, "line_fault_rate_per_km")
         if kinds:
-            temporary = (0.0 if kinds == PERMANENT else 1.0) if own_fraction else v["temporary_fraction"]
-            result = result * kind_probability(kinds, temporary, v["clearing_shares"])
+            temporary = (0.0 if kinds == PERMANENT else 1.0) if own_fraction else drawn(v, "temporary_fraction")
+            result = result * kind_probability(kinds, temporary, drawn_shares(v, "clearing_shares"))
         return result * pattern_probability(np.array(tally), v) * state_probability(off_from, off_to, v)
 
     return rate(values) / rate(means)

@@ -1,4 +1,4 @@
-"""How sure: mean, standard error and percentiles of simulated indices, and where their spread comes from."""
+"""How sure: mean, standard error and percentiles of simulated indices, and what their variance comes from."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def yearly_indices(simulated: Simulated, customers: float) -> dict[str, np.ndarr
         "maifi": definitions.per_customer(totals["momentary_interruptions"], customers),
         "maifi_e": definitions.per_customer(totals["momentary_events"], customers),
         "ens_mwh": totals["load_kwh"] / 1000.0,
-        "callouts": sum(totals[c] for c in CALLOUTS),
+        "callouts": sum((totals[c] for c in CALLOUTS), start=np.zeros(())),
     }
     return result | {f"callouts_{c}": totals[c] for c in CALLOUTS}
 

@@ -19,7 +19,7 @@ import numpy as np
 VERDICTS = ("pass", "review", "unknown", "fail")
 PASS, REVIEW, UNKNOWN, FAIL = range(4)
 # relative allowance for rounding of a product such as 0.8 × 100 A
-HAIR = 1e-12
+RELATIVE_TOLERANCE = 1e-12
 
 Sense = Literal["at_most", "at_least", "equal"]
 
@@ -185,11 +185,11 @@ def _compare(sense: Sense, value: np.ndarray, limit: np.ndarray) -> tuple[np.nda
     """(margin, whether the comparison is broken); an unknown compares as not broken."""
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # the margin over next to nothing is infinite
         if sense == "at_most":
-            return limit / value, value > limit * (1.0 + HAIR)
+            return limit / value, value > limit * (1.0 + RELATIVE_TOLERANCE)
         margin = value / limit
         if sense == "at_least":
-            return margin, value < limit * (1.0 - HAIR)
-        return margin, np.abs(value - limit) > HAIR * np.abs(limit)
+            return margin, value < limit * (1.0 - RELATIVE_TOLERANCE)
+        return margin, np.abs(value - limit) > RELATIVE_TOLERANCE * np.abs(limit)
 
 
 def worst(checks: Sequence[Check]) -> np.ndarray:

@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable
 
 import numpy as np
+import pandas as pd
 
-from reliability.network.application_catalogue import HAIR, PASS, REVIEW, UNKNOWN, Check, Settled, judge
+from reliability.network.application_catalogue import PASS, RELATIVE_TOLERANCE, REVIEW, UNKNOWN, Check, Settled, judge
 from reliability.network.coordination import coordination
-from reliability.network.curves import Points
 from reliability.network.device_settings import ALL_ELEMENTS, FAST_OPERATION, clearing_times_s
 from reliability.network.devices import MELTS
 from reliability.network.fuse_links import link_name, link_table
-from reliability.network.link_curves import link_curves, minimum_melting_s, own_curves, saving_ceilings_a
+from reliability.network.link_curves import Own, link_curves, minimum_melting_s, own_curves, saving_ceilings_a
 from reliability.network.model import Model
 from reliability.network.protection import Protection
 from reliability.network.rates import fault_currents_a
 from reliability.network.tree import Network
 from reliability.schema.values import Assumptions
-
-Own = Mapping[str, tuple[Points, Points]]   # (melting, clearing) of links by name
 
 # Preferred ratings of links, A; the others of the table are the intermediate series (IEEE C37.42).
 PREFERRED_A = (6, 10, 15, 25, 40, 65, 100, 140, 200)
@@ -129,7 +127,7 @@ def asked_ratings_a(speed: np.ndarray, installed_a: np.ndarray, pickup_a: np.nda
         ratings = links["rating_a"].to_numpy(dtype=float)
         curves, factor = link_curves(links.index, own), values["fuse_melting_factor"]
         ceilings = saving_ceilings_a(curves, values["fast_clearing_time_s"], factor)
-        stands = np.searchsorted(ratings * (1.0 + HAIR), pickup_a)
+        stands = np.searchsorted(ratings * (1.0 + RELATIVE_TOLERANCE), pickup_a)
         saved = np.searchsorted(ceilings, tap_a, side="right")  # the ceiling itself is not saved (model §3)
         timed = ~np.isnan(device_s)
         melting = minimum_melting_s(curves, np.arange(len(links)), tap_a[timed, None])
@@ -140,7 +138,8 @@ def asked_ratings_a(speed: np.ndarray, installed_a: np.ndarray, pickup_a: np.nda
     return np.where(np.isnan(pickup_a) | np.isnan(tap_a), np.nan, result)
 
 
-def _links_by_kind():
+def _links_by_kind() -> Iterable[tuple[tuple[str, bool], pd.DataFrame]]:
     """((speed, whether of the preferred series), links by ascending rating) of the table."""
     table = link_table().sort_values("rating_a")
-    return table.groupby([table["speed"], table["rating_a"].isin(PREFERRED_A)])
+    groups = table.groupby([table["speed"], table["rating_a"].isin(PREFERRED_A)])
+    return (((str(speed), bool(preferred)), links) for (speed, preferred), links in groups)

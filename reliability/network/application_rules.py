@@ -4,7 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from reliability.network.application_catalogue import HAIR, KIND, PASS, REVIEW, UNKNOWN, Check, Settled, judge
+from reliability.network.application_catalogue import (
+    KIND,
+    PASS,
+    RELATIVE_TOLERANCE,
+    REVIEW,
+    UNKNOWN,
+    Check,
+    Settled,
+    judge,
+)
 from reliability.network.application_proposal import Proposal
 from reliability.network.application_reach import Reach, largest_current_a, smallest_current_a
 from reliability.network.model import Model
@@ -49,12 +58,13 @@ def sees_faults(values: Assumptions, proposal: Proposal, stretch: Reach) -> Chec
     """
     smallest, gaps = smallest_current_a(stretch)
     limit = values["fault_current_margin"] * proposal.actuating_a
-    near = (smallest >= proposal.actuating_a * (1.0 - HAIR)) & (smallest < limit * (1.0 - HAIR))
+    least, below = proposal.actuating_a * (1.0 - RELATIVE_TOLERANCE), limit * (1.0 - RELATIVE_TOLERANCE)
+    marginal = (smallest >= least) & (smallest < below)
     return judge("sees_faults", smallest, limit, gaps, [
-        Settled(near & ~gaps, REVIEW, "the smallest fault current is above the actuating current, but by less than "
+        Settled(marginal & ~gaps, REVIEW, "the smallest fault current is above the actuating current, but by less than "
                                       "the margin"),
         # a section without currents may hold a smaller one yet
-        Settled(near & gaps, UNKNOWN, KIND["sees_faults"].missing)])
+        Settled(marginal & gaps, UNKNOWN, KIND["sees_faults"].missing)])
 
 
 def minimum_trip(values: Assumptions, proposal: Proposal) -> Check:
@@ -85,16 +95,17 @@ def timing_checks(values: Assumptions, proposal: Proposal) -> tuple[Check, Check
     """
     first, longest, counts = proposal.dead_time_s, proposal.longest_dead_time_s, proposal.counts
     needed = values["recognition_s"] + values["drop_out_s"]
-    later = ((first < needed * (1.0 - HAIR)) & (first >= values["recognition_s"] * (1.0 - HAIR))
-             & (longest >= needed * (1.0 - HAIR)) & (counts > 1.0))
+    under, over = 1.0 - RELATIVE_TOLERANCE, 1.0 + RELATIVE_TOLERANCE
+    later = ((first < needed * under) & (first >= values["recognition_s"] * under)
+             & (longest >= needed * under) & (counts > 1.0))
     whole, own = (sequence_s(proposal, values, n) for n in (proposal.lockout, counts))
-    kept = (whole > values["memory_s"] * (1.0 + HAIR)) & (own <= values["memory_s"] * (1.0 + HAIR))
+    until_open = (whole > values["memory_s"] * over) & (own <= values["memory_s"] * over)
     return (
         judge("dead_time", first, needed, settled=[Settled(
             later, REVIEW, "the first dead time is long enough to be counted, not to drop open: the one in which it "
                            "opens has to be longer")]),
         judge("sequence", whole, values["memory_s"], settled=[Settled(
-            kept, REVIEW, "counts are kept until it opens, but not through the backup's whole sequence: an opening "
+            until_open, REVIEW, "counts are kept until it opens, but not through the backup's whole sequence: an opening "
                           "that it does not count delays it beyond its memory")]))
 
 
@@ -136,7 +147,7 @@ def insulation(model: Model, proposal: Proposal) -> Check:
     """
     network, values = model.network, model.values
     asked = network.column["bil_kv"][proposal.head]
-    higher = _system_kv(model)[proposal.head] > values["system_kv"] * (1.0 + HAIR)
+    higher = _system_kv(model)[proposal.head] > values["system_kv"] * (1.0 + RELATIVE_TOLERANCE)
     asked = np.where(np.isnan(asked), np.where(higher, np.nan, values["bil_kv"]), asked)
     return judge("insulation", values["device_bil_kv"], asked)
 

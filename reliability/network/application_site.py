@@ -4,7 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from reliability.network.application_catalogue import FAIL, HAIR, KIND, PASS, REVIEW, UNKNOWN, Check, Settled, judge
+from reliability.network.application_catalogue import (
+    FAIL,
+    KIND,
+    PASS,
+    RELATIVE_TOLERANCE,
+    REVIEW,
+    UNKNOWN,
+    Check,
+    Settled,
+    judge,
+)
 from reliability.network.application_proposal import Proposal
 from reliability.network.application_rules import line_current_a
 from reliability.network.forest import largest_below
@@ -41,7 +51,7 @@ def inrush(model: Model, proposal: Proposal) -> Check:
     served = (np.nan_to_num(network.customers) > 0.0) | (network.load_kw > 0.0)
     gaps = network.below((np.isnan(kva) & served).astype(float))[head] > 0.5
     current = values["inrush_multiple"] * line_current_a(model, head, np.where(stated, power, np.nan))
-    above, restraint = current > proposal.actuating_a * (1.0 + HAIR), values["inrush_restraint"]
+    above, restraint = current > proposal.actuating_a * (1.0 + RELATIVE_TOLERANCE), values["inrush_restraint"]
     holds = above & (restraint == HOLDS)
     return judge("inrush", current, proposal.actuating_a, gaps, [
         Settled(holds & ~gaps, PASS, "inrush is above the actuating current; the device offered holds through it"),
@@ -75,7 +85,8 @@ def underground(model: Model, proposal: Proposal) -> Check:
     some = network.below(cable.astype(float))[head] > 0.5
     limit = np.full(len(head), float(values["underground_share"]))
     return judge("underground", share, limit, settled=[
-        Settled(some & (share <= limit * (1.0 + HAIR)), PASS, "part of the lateral is underground, but no large part"),
+        Settled(some & (share <= limit * (1.0 + RELATIVE_TOLERANCE)), PASS,
+                "part of the lateral is underground, but no large part"),
         Settled(cable[head], FAIL, "the section at the head is underground: no such device goes there, and no "
                                    "conversion touches it")])
 

@@ -45,11 +45,11 @@ def named_heads(network: Network, scenario: Scenario) -> np.ndarray:
 def conversions(network: Network, scenario: Scenario) -> Conversions:
     """What the scenario asks of each candidate that it names; a candidate without a device asked for is left out."""
     head = named_heads(network, scenario)
-    devices = np.full(len(head), CODE.get(scenario.device, NO_DEVICE), dtype=np.int8)
+    devices = np.full(len(head), CODE.get(scenario.device or "", NO_DEVICE), dtype=np.int8)
     counts = np.full(len(head), np.nan if scenario.counts is None else float(scenario.counts))
     if isinstance(scenario.laterals, Mapping):
         each = [scenario.laterals[name] for name in network.ids[head].astype(str)]
-        devices = np.array([CODE.get(c.device or scenario.device, NO_DEVICE) for c in each], dtype=np.int8)
+        devices = np.array([CODE.get(c.device or scenario.device or "", NO_DEVICE) for c in each], dtype=np.int8)
         stated = [scenario.counts if c.counts is None else c.counts for c in each]
         counts = np.array([np.nan if c is None else float(c) for c in stated])
     asked = devices != NO_DEVICE

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +17,7 @@ from reliability.network.device_settings import (
 )
 from reliability.network.devices import COUNTS, MELTS, RECLOSES
 from reliability.network.forest import nearest
-from reliability.network.link_curves import link_curves, minimum_melting_s, own_curves, total_clearing_s
+from reliability.network.link_curves import Own, link_curves, minimum_melting_s, own_curves, total_clearing_s
 from reliability.network.model import Model
 from reliability.network.protection import Protection
 from reliability.network.race import NONE
@@ -125,7 +126,7 @@ def _range(model: Model, found: Protection, head: int) -> tuple[float, float]:
     return (float(known.min()), float(known.max())) if len(known) else (np.nan, np.nan)
 
 
-def _currents(network: Network, place: int, link: str, own: dict, shown: list[float]) -> np.ndarray:
+def _currents(network: Network, place: int, link: str, own: Own, shown: list[float]) -> np.ndarray:
     """Currents at which curves are drawn, ascending, those where a curve begins or bends among them."""
     marks = [np.array([a for a in shown if np.isfinite(a) and a > 0.0])]
     if place != NONE:
@@ -141,12 +142,13 @@ def _currents(network: Network, place: int, link: str, own: dict, shown: list[fl
     return np.unique(np.concatenate([grid, marked]))
 
 
-def _intervals(races: Coordination, pair: int, kind: int, part: int, low_a: float, high_a: float):
+def _intervals(races: Coordination, pair: int, kind: int, part: int, low_a: float,
+               high_a: float) -> Iterator[Interval]:
     if np.isnan(low_a):
         return
     start, outcome = races.race.intervals(pair, kind, part)
-    for begin, end, what in zip(start, [*start[1:], np.inf], outcome, strict=True):
-        near, far = max(begin, low_a), min(end, high_a)
+    for begin, end, result in zip(start, [*start[1:], np.inf], outcome, strict=True):
+        low, high = max(begin, low_a), min(end, high_a)
         # a lateral of one current lies in the interval that holds it
-        if near < far or (low_a == high_a and begin <= low_a < end):
-            yield Interval(kind, part, float(near), float(far), int(what))
+        if low < high or (low_a == high_a and begin <= low_a < end):
+            yield Interval(kind, part, float(low), float(high), int(result))

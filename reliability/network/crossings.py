@@ -21,6 +21,9 @@ import numpy as np
 
 from reliability.network.curves import Elements, PointCurves, element_times
 
+_Begun = tuple[np.ndarray, np.ndarray]
+_Spans = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]
+
 HIGHEST_A = 1e12     # no current of a study is larger (study/cells.py); beyond it nothing changes
 _BESIDE_PICKUP = 1e-10   # so near over the pickup an inverse time is beyond any link's
 _NEWTON_STEPS = 30   # at most; nearly all are settled in five
@@ -108,15 +111,17 @@ def changes(elements: Elements, link: np.ndarray, comparison: Comparison) -> tup
     """
     nothing = np.zeros(0, dtype=np.int64)
     begun = [(nothing, np.zeros(0))]
-    spans = [(nothing, nothing, np.zeros(0), np.zeros(0), np.zeros(0, dtype=bool), np.zeros(0, dtype=bool))]
+    never = np.zeros(0, dtype=bool)
+    spans: list[_Spans] = [(nothing, nothing, np.zeros(0), np.zeros(0), never, never)]
     for which in np.unique(link):
         # a table of curves by points is wider; the usual ones do not wait for it
         for group in (elements.points < 0, elements.points >= 0):
             pair = np.flatnonzero((link == which) & group)
             if pair.size:
-                (row, current), (place, *ends) = _spans(elements.take(pair), int(which), comparison)
+                (row, current), (place, segment, low, high, before, after) = _spans(
+                    elements.take(pair), int(which), comparison)
                 begun.append((pair[row], current))
-                spans.append((pair[place], *ends))
+                spans.append((pair[place], segment, low, high, before, after))
     pair, segment, low, high, before, after = (np.concatenate(parts) for parts in zip(*spans, strict=True))
     pieces = _Pieces(comparison, elements.take(pair), segment, comparison.added_s[link[pair]])
     same = np.flatnonzero(before == after)
@@ -132,7 +137,7 @@ def changes(elements: Elements, link: np.ndarray, comparison: Comparison) -> tup
     return np.concatenate([*pairs, pair[bracket]]), np.concatenate([*currents, current])
 
 
-def _spans(elements: Elements, link: int, comparison: Comparison):
+def _spans(elements: Elements, link: int, comparison: Comparison) -> tuple[_Begun, _Spans]:
     """Changes of elements (e,), all inverse or all by points, where a time begins, and pieces that may hold others.
 
     Returns (element, current) and (element, segment of the link, low, high, holds at low, holds at high) of the pieces
@@ -164,9 +169,9 @@ def _spans(elements: Elements, link: int, comparison: Comparison):
     # outside of a convex curve the element is slower than the link, outside of a concave one faster
     outside = before == (convex != comparison.element_first)
     # both rise or fall all along a piece, so that times far enough apart at its ends do not meet in it
-    near = ((np.minimum(element_s[:, :-1], element_s[:, 1:]) <= np.maximum(link_s[:, :-1], link_s[:, 1:]))
-            & (np.minimum(link_s[:, :-1], link_s[:, 1:]) <= np.maximum(element_s[:, :-1], element_s[:, 1:])))
-    row, column = np.nonzero(((before != after) | (outside & near)) & (at[:, :-1] < at[:, 1:]))
+    overlap = ((np.minimum(element_s[:, :-1], element_s[:, 1:]) <= np.maximum(link_s[:, :-1], link_s[:, 1:]))
+               & (np.minimum(link_s[:, :-1], link_s[:, 1:]) <= np.maximum(element_s[:, :-1], element_s[:, 1:])))
+    row, column = np.nonzero(((before != after) | (outside & overlap)) & (at[:, :-1] < at[:, 1:]))
     return (begun, currents), (row, segment[row, column], at[row, column], at[row, column + 1],
                                before[row, column], after[row, column])
 

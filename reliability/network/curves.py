@@ -100,7 +100,7 @@ def last_at_or_below(values: np.ndarray, start: np.ndarray, stop: np.ndarray, wa
 
 @dataclass(frozen=True)
 class Elements:
-    """Overcurrent elements of reclosing devices, arrays of one shape, (e,) where nothing else is said.
+    """Overcurrent elements of reclosing devices, arrays of one shape, (e,) where nothing else is stated.
 
     pickup_a, time_dial, added_time_s: see `columns.SETTINGS`. a, b, p: constants of an inverse curve.
     points: place of the element's curve in `curves`, −1 for an inverse one.

@@ -41,7 +41,8 @@ class DeviceSettings:
     @property
     def has_ground(self) -> np.ndarray:
         """Whether a device has ground elements, (d,)."""
-        return (self.slot[:, [k for k, (_, element) in enumerate(_SLOTS) if element == GROUND]] >= 0).any(axis=1)
+        ground = [k for k, (_, element) in enumerate(_SLOTS) if element == GROUND]
+        return np.any(self.slot[:, ground] >= 0, axis=1)
 
 
 def device_settings(settings: pd.DataFrame, curves: Mapping[str, Points]) -> DeviceSettings:
@@ -62,8 +63,8 @@ def device_settings(settings: pd.DataFrame, curves: Mapping[str, Points]) -> Dev
 
 def _seen(slot: np.ndarray) -> np.ndarray:
     """Bits of the slots that each kind of operation and part of the faults hears, (d, kinds, parts)."""
-    there = ((slot >= 0) << np.arange(len(_SLOTS))).astype(np.int64)
-    fast, delayed = there[:, :2].sum(axis=1), there[:, 2:].sum(axis=1)
+    present = ((slot >= 0) << np.arange(len(_SLOTS))).astype(np.int64)
+    fast, delayed = present[:, :2].sum(axis=1), present[:, 2:].sum(axis=1)
     # a fast operation hears both kinds; a device without a row for one kind takes the other's
     by_kind = np.stack([fast | delayed, np.where(delayed > 0, delayed, fast)], axis=1)
     phase = sum(1 << k for k, (_, element) in enumerate(_SLOTS) if element == PHASE)

@@ -41,6 +41,9 @@ class LinkCurves:
         return self.clearing.first_current_a
 
 
+Own = Mapping[str, tuple[Points, Points]]   # (melting, clearing) of links by name
+
+
 def own_curves(curves: Mapping[str, Points]) -> dict[str, tuple[Points, Points]]:
     """Links whose melting and clearing curves are both among `curves` (`<link> melting`, `<link> clearing`)."""
     links = [name.removesuffix(f" {MELTING}") for name in curves if name.endswith(f" {MELTING}")]
@@ -48,7 +51,7 @@ def own_curves(curves: Mapping[str, Points]) -> dict[str, tuple[Points, Points]]
             if f"{link} {CLEARING}" in curves}
 
 
-def link_curves(names: Iterable[str], own: Mapping[str, tuple[Points, Points]] | None = None) -> LinkCurves:
+def link_curves(names: Iterable[str], own: Own | None = None) -> LinkCurves:
     """Curves of links by name; a link's own, (melting, clearing), go before the reference table's.
 
     Raises KeyError for a link that is in neither.

@@ -80,7 +80,7 @@ def chosen_rating_a(peak_load_a: np.ndarray, values: Assumptions) -> np.ndarray:
     offered = offered_ratings_a()
     needed = np.maximum(values["load_margin"] * peak_load_a,
                         values["cold_load_factor"] * peak_load_a / values["actuating_ratio"])
-    # a relative hair keeps 1.25 × 40 A on the 50 A rating whatever the rounding of the product
+    # a relative tolerance keeps 1.25 × 40 A on the 50 A rating whatever the rounding of the product
     at = np.searchsorted(offered * (1.0 + 1e-12), needed)
     fits = ~np.isnan(needed) & (at < len(offered))
     return np.where(fits, offered[np.minimum(at, len(offered) - 1)], np.nan)
@@ -95,7 +95,7 @@ def protection(model: Model, scenario: Scenario = UNCHANGED) -> Protection:
     network, values = model.network, model.values
     if scenario.applicable_only:
         raise ValueError(f"the laterals of scenario {scenario.name!r} are not settled")
-    own = _Settings(network)
+    own = {name: network.column[name] for name in OF_THE_DEVICE}
     stated = _or(own["operations_to_lockout"], values["operations_to_lockout"])
     asked = conversions(network, scenario)
     # a lateral recloser that takes another device's place has the usual operations
@@ -104,7 +104,8 @@ def protection(model: Model, scenario: Scenario = UNCHANGED) -> Protection:
     device = network.device.copy()
     device[made.head] = made.device
     converted = device != network.device
-    own = own.without(converted)
+    # what belonged to an old device goes with it
+    own = {name: np.where(converted, np.nan, stated) for name, stated in own.items()}
 
     reclosing = RECLOSES[device]
     backup = backups(network, device)
@@ -131,17 +132,6 @@ def protection(model: Model, scenario: Scenario = UNCHANGED) -> Protection:
         locks_out_all=by_default | ((tripping != "") & (tripping != SINGLE_PHASE)),
         converted=converted,
     )
-
-
-class _Settings(dict):
-    """Settings of devices by column, NaN where a section states none."""
-
-    def __init__(self, network: Network):
-        super().__init__({name: network.column[name] for name in OF_THE_DEVICE})
-
-    def without(self, converted: np.ndarray) -> dict[str, np.ndarray]:
-        """What belonged to an old device goes with it."""
-        return {name: np.where(converted, np.nan, values) for name, values in self.items()}
 
 
 def _or(known: np.ndarray, otherwise: float | np.ndarray) -> np.ndarray:

@@ -6,6 +6,7 @@ Customers are spread evenly over the phases, but for three-phase ones, who are i
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -50,7 +51,7 @@ class Quantity:
         """
         return self._sums(lambda values: _waiting(self.network, values))
 
-    def _sums(self, add) -> Sums:
+    def _sums(self, add: Callable[[np.ndarray], np.ndarray]) -> Sums:
         whole, unserved = (add(part) if part.any() else None for part in (self.whole, self.unserved))
         return Sums(add(self.by_phase), whole, unserved)
 

@@ -17,6 +17,7 @@ from reliability.network.link_curves import LinkCurves
 
 DEVICE_ALONE, BOTH, FUSE_ALONE = 0, 1, 2
 NONE = -1
+_Columns = tuple[np.ndarray, np.ndarray, np.ndarray]   # group, start, outcome of intervals
 
 _SLOTS = 4
 _ALL = (1 << _SLOTS) - 1
@@ -91,7 +92,7 @@ def run_races(links: LinkCurves, settings: DeviceSettings, link: np.ndarray, dev
     return Race(first, start[order], outcome[order].astype(np.int8))
 
 
-def _simple(links: LinkCurves, pair: np.ndarray, link: np.ndarray, ceiling_a: np.ndarray):
+def _simple(links: LinkCurves, pair: np.ndarray, link: np.ndarray, ceiling_a: np.ndarray) -> _Columns:
     """(group, start, outcome) of pairs under the rule without settings."""
     holds = np.append(links.longest_melting_a, 0.0)[link[pair]]
     saved = np.maximum(ceiling_a[pair], holds)
@@ -105,11 +106,16 @@ def _simple(links: LinkCurves, pair: np.ndarray, link: np.ndarray, ceiling_a: np
             some, alone = np.isfinite(end), end > 0.0
             columns.append((group[alone], np.zeros(alone.sum()), np.full(alone.sum(), DEVICE_ALONE)))
             columns.append((group[some], end[some], np.full(some.sum(), BOTH if fast else FUSE_ALONE)))
-    return tuple(np.concatenate(parts) for parts in zip(*columns, strict=True))
+    return _joined(columns)
+
+
+def _joined(pieces: list[_Columns]) -> _Columns:
+    group, start, outcome = (np.concatenate(parts) for parts in zip(*pieces, strict=True))
+    return group, start, outcome
 
 
 def _timed(links: LinkCurves, settings: DeviceSettings, pair: np.ndarray, link: np.ndarray, device: np.ndarray,
-           melting_factor: float, arcing_time_s: float):
+           melting_factor: float, arcing_time_s: float) -> _Columns:
     """(group, start, outcome) of pairs with settings and a known link."""
     link, device = link[pair], device[pair]
     place, current, bit = _events(links, settings, link, device, melting_factor, arcing_time_s)
@@ -130,7 +136,7 @@ def _timed(links: LinkCurves, settings: DeviceSettings, pair: np.ndarray, link: 
             outcome = _outcome(states, settings.sees[device, kind, part][place])
             new = np.append(True, (np.diff(place) != 0) | (np.diff(outcome) != 0))[: len(place)]
             columns.append(((pair[place[new]] * KINDS + kind) * PARTS + part, current[new], outcome[new]))
-    return tuple(np.concatenate(parts) for parts in zip(*columns, strict=True))
+    return _joined(columns)
 
 
 def _outcome(state: np.ndarray, seen: np.ndarray) -> np.ndarray:
@@ -167,8 +173,8 @@ def _events(links: LinkCurves, settings: DeviceSettings, link: np.ndarray, devic
 
 
 def _combined(links: LinkCurves, settings: DeviceSettings, combination: np.ndarray, melting_factor: float,
-              arcing_time_s: float):
-    """Changes of both comparisons of each combination of a link and an element, as offsets and currents."""
+              arcing_time_s: float) -> tuple[list[np.ndarray], np.ndarray, np.ndarray]:
+    """Changes of both comparisons of each combination of a link and an element: offsets of each, and currents."""
     link, element = np.divmod(combination, max(len(settings.elements), 1))
     elements = settings.elements.take(element)
     offsets, currents = [], []
@@ -178,4 +184,4 @@ def _combined(links: LinkCurves, settings: DeviceSettings, combination: np.ndarr
         order = np.argsort(place, kind="stable")
         offsets.append(np.searchsorted(place[order], np.arange(len(combination) + 1)))
         currents.append(current[order])
-    return offsets, *currents
+    return offsets, currents[0], currents[1]

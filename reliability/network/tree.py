@@ -27,7 +27,7 @@ IDENTIFIERS = ("section_id", "parent_id", "feeder_id", "device")  # text columns
 class Network:
     """A forest of n line sections in an order where parents come first (depth-first).
 
-    Arrays have shape (n,) unless said otherwise; a float array holds NaN where the study
+    Arrays have shape (n,) unless stated otherwise; a float array holds NaN where the study
     leaves the value to an assumption or does not know it.
 
     ids: section ids. row: position in the study's sections frame.

@@ -54,6 +54,13 @@ class Range:
         return (self.low + 4.0 * self.likely + self.high) / 6.0
 
 
+def bounds_of(assumption: Assumption) -> tuple[float, float]:
+    """Bounds of an assumption that is a number; TypeError for one without."""
+    if assumption.low is None or assumption.high is None:
+        raise TypeError(f"{assumption.key} has no bounds")
+    return float(assumption.low), float(assumption.high)
+
+
 def _hours(key: str, label: str, default: float, help_text: str, table: str = "restoration") -> Assumption:
     return Assumption(table, key, label, "h", default, 0.0, 1000.0, step=0.25, help=help_text)
 

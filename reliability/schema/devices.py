@@ -7,12 +7,14 @@ device's name to decide what it does.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 BREAKER, RECLOSER, LATERAL_RECLOSER = "breaker", "recloser", "lateral_recloser"
 FUSE, SECTIONALIZER, SWITCH = "fuse", "sectionalizer", "switch"
 
 THREE_PHASE, SINGLE_PHASE = "three_phase", "single_phase"
 SINGLE_PHASE_THREE_PHASE_LOCKOUT = "single_phase_three_phase_lockout"
+Symbol = Literal["square", "small_square", "fuse", "blade"]
 TRIPPINGS = (THREE_PHASE, SINGLE_PHASE, SINGLE_PHASE_THREE_PHASE_LOCKOUT)
 
 
@@ -26,7 +28,8 @@ class Device:
     together where the study states none; trippings: what a study may state.
     fast_by_default: takes its fast operations from [protection] where it states none, else has none.
     callout: the call-out after a temporary fault on which it stayed open. price: the assumption that holds its price
-    installed, per unit; "" where no scenario installs it.
+    installed, per unit; "" where no scenario installs it. symbol: the shape that stands for it in a drawing; letter:
+    inside it.
     """
 
     name: str
@@ -40,6 +43,8 @@ class Device:
     fast_by_default: bool = False
     callout: str = ""
     price: str = ""
+    symbol: Symbol = "square"
+    letter: str = ""
 
     @property
     def protects(self) -> bool:
@@ -50,14 +55,15 @@ class Device:
 TABLE: tuple[Device, ...] = (
     Device(BREAKER, "Breaker", recloses=True, trippings=TRIPPINGS, fast_by_default=True, callout="patrol"),
     Device(RECLOSER, "Recloser", recloses=True, trippings=TRIPPINGS, fast_by_default=True,
-           callout="patrol"),
+           callout="patrol", letter="R"),
     Device(LATERAL_RECLOSER, "Lateral recloser", recloses=True, heads_lateral=True, tripping=SINGLE_PHASE,
-           trippings=TRIPPINGS, callout="reset", price="lateral_recloser_cost"),
+           trippings=TRIPPINGS, callout="reset", price="lateral_recloser_cost", symbol="small_square", letter="R"),
     Device(FUSE, "Fuse", melts=True, heads_lateral=True, tripping=SINGLE_PHASE, trippings=(SINGLE_PHASE,),
-           callout="refuse", price="fuse_cost"),
+           callout="refuse", price="fuse_cost", symbol="fuse"),
     Device(SECTIONALIZER, "Sectionalizer", counts=True, heads_lateral=True, tripping=SINGLE_PHASE,
-           trippings=(THREE_PHASE, SINGLE_PHASE), callout="reset", price="sectionalizer_cost"),
-    Device(SWITCH, "Switch"),
+           trippings=(THREE_PHASE, SINGLE_PHASE), callout="reset", price="sectionalizer_cost", symbol="small_square",
+           letter="S"),
+    Device(SWITCH, "Switch", symbol="blade"),
 )
 
 BY_NAME: dict[str, Device] = {d.name: d for d in TABLE}

@@ -1,12 +1,18 @@
 """The assumptions of a study by key, typed; schema/assumptions.py describes each; a test checks that the two agree.
 
-Where a value may be blank it is None. Trials of a simulation have arrays in place of numbers: see
-`indices.draws.values_of_trials`.
+Where a value may be blank it is None. Trials of a simulation have arrays in place of numbers (`TrialValues`); what
+serves both takes a number by `drawn`.
 """
 
 from __future__ import annotations
 
-from typing import TypedDict
+from collections.abc import Mapping
+from typing import TypeAlias, TypedDict, cast
+
+import numpy as np
+
+Drawn: TypeAlias = float | np.ndarray          # a number, or its draws, an element a trial
+TrialValues: TypeAlias = Mapping[str, object]  # values by key, `Assumptions` or those with arrays in place of numbers
 
 
 class Assumptions(TypedDict):
@@ -118,3 +124,32 @@ class Assumptions(TypedDict):
     leads_to_body_megohm: float | None
     nut_torque_ft_lbf: float | None
     meter_ma: float | None
+
+
+def as_assumptions(values: Mapping[str, object]) -> Assumptions:
+    """A copy of a value for every assumption by key, each checked by `read_settings` or known to be of its type."""
+    return cast(Assumptions, dict(values))
+
+
+def number(values: Assumptions, key: str) -> float:
+    """The value of an assumption that is a number and not blank, by a key that is no literal; else TypeError."""
+    value = cast(TrialValues, values)[key]
+    if not isinstance(value, int | float):
+        raise TypeError(f"{key} is no number: {value!r}")
+    return value
+
+
+def drawn(values: TrialValues, key: str) -> Drawn:
+    """The value of an assumption that is a number, or its draws; else TypeError."""
+    value = values[key]
+    if not isinstance(value, float | int | np.ndarray):
+        raise TypeError(f"{key} is no number: {value!r}")
+    return value
+
+
+def drawn_shares(values: TrialValues, key: str) -> tuple[Drawn, ...]:
+    """The value of an assumption that is a tuple of shares, or the draws of each; else TypeError."""
+    value = values[key]
+    if not isinstance(value, tuple):
+        raise TypeError(f"{key} holds no shares: {value!r}")
+    return value

@@ -221,14 +221,14 @@ def _report_repeated(table: Table, frame: pd.DataFrame, problems: Problems) -> n
     keys = ["section_id", "element", "operation"]
     whole = (frame[keys] != "").all(axis=1).to_numpy(bool)
     again = frame.duplicated(keys).to_numpy() & whole
-    first: dict[tuple, int] = {}
+    first: dict[tuple[str, ...], int] = {}
     if again.any():
         for i, key in enumerate(frame[keys].itertuples(index=False, name=None)):
             first.setdefault(key, i)
     problems.each(np.flatnonzero(again), lambda i: table.problem(
         i, "section_id", str(frame["section_id"][i]),
         f"its {frame['element'][i]} element has a row for {frame['operation'][i]} operations already in row "
-        f"{table.rows[first[tuple(frame.loc[i, keys])]]}", "leave one of the two"))
+        f"{table.rows[first[tuple(str(frame[key][i]) for key in keys)]]}", "leave one of the two"))
     return again
 
 

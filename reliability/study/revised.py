@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from reliability.schema.assumptions import BY_KEY
+from reliability.schema.values import as_assumptions
 from reliability.study.arguments import Arguments, scenario_entries, stated
 from reliability.study.cost_table import default_cost_table
 from reliability.study.files import FolderReader, digest
@@ -13,7 +14,7 @@ from reliability.study.folder import check_against_network, own_cost_table
 from reliability.study.frames import COSTS, FrameReader, with_costs_named
 from reliability.study.reader import Reader
 from reliability.study.sections import check_settings
-from reliability.study.settings import Settings, as_assumptions, read_settings
+from reliability.study.settings import Settings, read_settings
 from reliability.study.study import Study
 
 

@@ -6,7 +6,6 @@ import datetime as dt
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import cast
 
 from reliability.formats import exact
 from reliability.schema.assumptions import (
@@ -23,7 +22,7 @@ from reliability.schema.columns import TABLES as FILES
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem, or_less
 from reliability.schema.scenarios import AS_BUILT, Scenario
-from reliability.schema.values import Assumptions
+from reliability.schema.values import Assumptions, as_assumptions
 from reliability.study.headers import ColumnMap
 from reliability.study.scenarios import read_scenarios
 from reliability.study.toml import Toml, shown
@@ -44,11 +43,6 @@ class Settings:
     scenarios: tuple[Scenario, ...] = (Scenario(AS_BUILT),)
     columns: Mapping[str, ColumnMap] = field(default_factory=dict)
     extra: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
-
-
-def as_assumptions(values: Mapping[str, object]) -> Assumptions:
-    """A copy of a value for every assumption by key, each checked by `read_settings` or known to be of its type."""
-    return cast(Assumptions, dict(values))
 
 
 def read_settings(toml: Toml, before: Settings | None = None) -> Settings:
@@ -277,7 +271,7 @@ def _columns(toml: Toml) -> dict[str, ColumnMap]:
     return maps
 
 
-def _column_map(toml: Toml, path: str, entries: dict, names: Names) -> ColumnMap:
+def _column_map(toml: Toml, path: str, entries: dict[str, object], names: Names) -> ColumnMap:
     ignore = entries.get("ignore", [])
     if not isinstance(ignore, list) or not all(isinstance(h, str) for h in ignore):
         toml.wrong(f"{path}.ignore", ignore, "must be a list of headers", 'write ignore = ["…", "…"]')

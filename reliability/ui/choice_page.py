@@ -11,7 +11,7 @@ import streamlit as st
 from reliability import formats
 from reliability.business.break_even import BREAK_EVEN
 from reliability.business.constraints import fast_settings, limits_of
-from reliability.business.frontier import frontier, programme
+from reliability.business.frontier import YearlyLimits, frontier, programme
 from reliability.business.limits import Limits
 from reliability.business.options import Options, build_options
 from reliability.business.selection import NPV, SAIDI, Choice, choose
@@ -259,7 +259,7 @@ def _programme(now: ScenarioResults, options: Options, asked: Asked) -> None:
         return
     found = background.result(
         f"programme|{now.digest}|{asked}", lambda: programme(
-            options, asked.years, asked.yearly, asked.yearly_units, asked.limits, asked.goal, gap=GAP,
+            options, asked.years, YearlyLimits(asked.yearly, asked.yearly_units), asked.limits, asked.goal, gap=GAP,
             seconds=SECONDS / 2),
         "the programme")
     if found is None:

@@ -8,34 +8,31 @@ wave. The letters are common practice, no source.
 from __future__ import annotations
 
 from reliability.report.palette import BLUE, INK, ORANGE, PAPER
-from reliability.schema.devices import BREAKER, FUSE, LATERAL_RECLOSER, RECLOSER, SECTIONALIZER, SWITCH
+from reliability.schema.devices import BREAKER, BY_NAME, LATERAL_RECLOSER, SECTIONALIZER, Symbol
 
-# path in pixels about the device's place, width of the line that is kept clear, letter inside, fill, ink
-_SQUARE = "M -7 -7 H 7 V 7 H -7 Z"
-_SMALL_SQUARE = "M -6 -6 H 6 V 6 H -6 Z"
-SYMBOLS: dict[str, tuple[str, str, str, str]] = {
-    BREAKER: (_SQUARE, "", INK, INK),
-    RECLOSER: (_SQUARE, "R", PAPER, INK),
-    LATERAL_RECLOSER: (_SMALL_SQUARE, "R", PAPER, BLUE),
-    SECTIONALIZER: (_SMALL_SQUARE, "S", PAPER, ORANGE),
-    FUSE: ("M -8 -3.5 H 8 V 3.5 H -8 Z M -8 0 H 8", "", PAPER, INK),
-    SWITCH: ("M -7 0 L -6 0 L 6 8 M 7 -3 L 7 3", "", PAPER, INK),
+# path in pixels about the device's place
+PATHS: dict[Symbol, str] = {
+    "square": "M -7 -7 H 7 V 7 H -7 Z",
+    "small_square": "M -6 -6 H 6 V 6 H -6 Z",
+    "fuse": "M -8 -3.5 H 8 V 3.5 H -8 Z M -8 0 H 8",
+    "blade": "M -7 0 L -6 0 L 6 8 M 7 -3 L 7 3",
 }
+CLEARED: dict[Symbol, str] = {"blade": "M -7 -1.6 H 7 V 1.6 H -7 Z"}   # of the line beneath, so that it is interrupted
+FILL = {BREAKER: INK}                                        # others: paper
+LINE = {LATERAL_RECLOSER: BLUE, SECTIONALIZER: ORANGE}       # others: ink
 SOURCE = "M -9 0 C -9 -12 9 -12 9 0 C 9 12 -9 12 -9 0 Z M -5 0 C -4 -5 -1 -5 0 0 C 1 5 4 5 5 0"
 
 
 def shapes(device: str, x: float, y: float) -> list[dict[str, object]]:
     """The symbol of a device at a place, as shapes of a plotly layout."""
-    path, _, fill, ink = SYMBOLS[device]
-    clear = []
-    if device == SWITCH:
-        clear = [_shape("M -7 -1.6 H 7 V 1.6 H -7 Z", x, y, PAPER, PAPER)]
-    return [*clear, _shape(path, x, y, fill, ink)]
+    symbol = BY_NAME[device].symbol
+    cleared = [_shape(CLEARED[symbol], x, y, PAPER, PAPER)] if symbol in CLEARED else []
+    return [*cleared, _shape(PATHS[symbol], x, y, FILL.get(device, PAPER), LINE.get(device, INK))]
 
 
 def letter(device: str) -> tuple[str, str]:
     """Letter inside a symbol ("" for none) and its colour."""
-    return SYMBOLS[device][1], SYMBOLS[device][3]
+    return BY_NAME[device].letter, LINE.get(device, INK)
 
 
 def source(x: float, y: float) -> dict[str, object]:

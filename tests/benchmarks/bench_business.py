@@ -7,7 +7,7 @@ import time
 import numpy as np
 import pandas as pd
 
-from reliability.business.frontier import frontier, programme
+from reliability.business.frontier import YearlyLimits, frontier, programme
 from reliability.business.limits import Limits
 from reliability.business.options import build_options
 from reliability.business.selection import NPV, SAIDI, choose
@@ -69,7 +69,8 @@ def main() -> None:
                 print(f"    {choice.message} Gap {choice.gap:.2g}.")
             if laterals == 600:
                 _timed("  frontier of 30 points", lambda o=options: frontier(o, 30))
-                table, said = _timed("  programme of 5 years", lambda o=options, b=in_all: programme(o, 5, 0.1 * b, 60))
+                yearly = YearlyLimits(0.1 * in_all, 60)
+                table, said = _timed("  programme of 5 years", lambda o=options, y=yearly: programme(o, 5, y))
                 print(f"    {len(table)} rows. {said}")
 
 

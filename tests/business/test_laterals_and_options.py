@@ -12,7 +12,7 @@ from reliability.business.cashflow import business_summary
 from reliability.business.constraints import fast_settings
 from reliability.business.laterals import laterals_frame
 from reliability.business.options import EFFECTS, build_options
-from reliability.business.rivals import ALLOWED, BLOCKED, rival_scenarios
+from reliability.business.zero_capital import ALLOWED, BLOCKED, zero_capital_scenarios
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
 from reliability.network.devices import BACKS_UP
@@ -245,15 +245,15 @@ def test_a_network_without_laterals_has_no_options():
 
 def test_rivals_stand_beside_every_plan():
     study = feeders_of_laterals(3)
-    allowed, blocked = rival_scenarios(study)
+    allowed, blocked = zero_capital_scenarios(study)
     assert (allowed.name, allowed.fast_operations) == (ALLOWED, 2)
     assert (blocked.name, blocked.fast_operations) == (BLOCKED, 0)
     assert allowed.device is blocked.device is None
-    assert [s.fast_operations for s in rival_scenarios(feeders_of_laterals(3, fast_operations=0))] == [2, 0]
+    assert [s.fast_operations for s in zero_capital_scenarios(feeders_of_laterals(3, fast_operations=0))] == [2, 0]
     there = feeders_of_laterals(3, 0, (Scenario("No fast trips", (), None, None, 0),))
-    assert [s.name for s in rival_scenarios(there)] == [ALLOWED]
+    assert [s.name for s in zero_capital_scenarios(there)] == [ALLOWED]
     taken = feeders_of_laterals(3, 0, (Scenario(ALLOWED, None, "sectionalizer", 2),))
-    assert [s.name for s in rival_scenarios(taken)] == [f"{ALLOWED} (rival)", BLOCKED]
+    assert [s.name for s in zero_capital_scenarios(taken)] == [f"{ALLOWED} (rival)", BLOCKED]
 
 
 def _fast_under(study, scenario: Scenario) -> dict[str, int]:
@@ -269,7 +269,7 @@ def test_every_device_trips_fast_as_often_as_it_can_under_the_rival():
     sections = study.sections.copy()
     sections.loc[sections["section_id"].isin(("a0", "a2")), "operations_to_lockout"] = (2.0, 1.0)
     study = study.with_sections(sections)
-    allowed, blocked = rival_scenarios(study)
+    allowed, blocked = zero_capital_scenarios(study)
     assert (allowed.name, allowed.fast_operations) == (ALLOWED, 2)
     assert _fast_under(study, allowed) == {"a0": 1, "a2": 0, "b0": 2, "b2": 2}
     assert set(_fast_under(study, blocked).values()) == {0}
@@ -283,6 +283,6 @@ def test_a_rival_that_no_device_can_do_is_left_out():
     sections = study.sections.copy()
     devices = sections["device"].isin(("breaker", "recloser"))
     sections.loc[devices, "operations_to_lockout"] = 2.0
-    assert rival_scenarios(study.with_sections(sections))[0].fast_operations == 1
+    assert zero_capital_scenarios(study.with_sections(sections))[0].fast_operations == 1
     sections.loc[devices, "operations_to_lockout"] = 1.0
-    assert [s.name for s in rival_scenarios(study.with_sections(sections))] == [BLOCKED]
+    assert [s.name for s in zero_capital_scenarios(study.with_sections(sections))] == [BLOCKED]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reliability.business.frontier import programme
+from reliability.business.frontier import YearlyLimits, programme
 from reliability.business.limits import Limits
 from reliability.business.selection import SAIDI, choose, selection_frame
 from tests.business.cases import carried_out, case_of, options_of
@@ -21,7 +21,7 @@ def test_a_year_without_conversions_does_not_end_a_programme_that_has_a_goal():
 
 def test_programme_keeps_to_every_year_and_adds_up():
     study, options = options_of(20, 6, (0,))
-    table, said = programme(options, 4, yearly_budget=15_000.0, yearly_units=6)
+    table, said = programme(options, 4, YearlyLimits(budget=15_000.0, units=6))
     assert table["year"].nunique() > 1
     assert table.index.tolist() == list(range(len(table)))
     assert table.columns[0] == "year"
@@ -43,35 +43,35 @@ def test_programme_keeps_to_every_year_and_adds_up():
 
 def test_first_year_of_a_programme_is_the_best_choice_of_that_budget():
     _, options = options_of(16, 9)
-    table, _ = programme(options, 2, yearly_budget=12_000.0, gap=0.0)
+    table, _ = programme(options, 2, YearlyLimits(budget=12_000.0), gap=0.0)
     best = choose(options, Limits(budget=12_000.0), gap=0.0)
     assert table.loc[table["year"] == 1, "npv"].sum() == pytest.approx(best.totals["npv"])
 
 
 def test_a_programme_has_no_more_years_than_it_is_given():
     _, options = options_of(16, 9)
-    table, _ = programme(options, 2, yearly_units=2)
+    table, _ = programme(options, 2, YearlyLimits(units=2))
     assert table["year"].unique().tolist() == [1, 2]
 
 
 def test_the_first_year_starts_from_nothing():
     _, options = options_of(16, 9)
     cheapest = options.rows.loc[options.rows["capex"] > 0, "capex"].min()
-    assert programme(options, 1, yearly_budget=cheapest - 0.5)[0].empty
-    table, _ = programme(options, 1, yearly_units=5, gap=0.0)
+    assert programme(options, 1, YearlyLimits(budget=cheapest - 0.5))[0].empty
+    table, _ = programme(options, 1, YearlyLimits(units=5), gap=0.0)
     assert table["npv"].sum() == pytest.approx(choose(options, Limits(units=5), gap=0.0).totals["npv"])
 
 
 def test_what_is_forced_in_or_asked_for_need_only_be_there_in_the_last_year():
     _, options = options_of(16, 9)
-    first, _ = programme(options, 2, yearly_units=2)
+    first, _ = programme(options, 2, YearlyLimits(units=2))
     left = next(str(n) for n in options.network.ids[options.heads] if n not in set(first["section_id"]))
-    forced, _ = programme(options, 2, yearly_units=3, limits=Limits(forced_in=(left,)))
+    forced, _ = programme(options, 2, YearlyLimits(units=3), limits=Limits(forced_in=(left,)))
     assert forced.loc[forced["section_id"] == left, "year"].tolist() == [2]
-    enough, _ = programme(options, 2, yearly_units=4)
+    enough, _ = programme(options, 2, YearlyLimits(units=4))
     least = Limits(saidi_reduction_minutes=1.01 * enough.loc[enough["year"] == 1, "customer_minutes_avoided"].sum()
                    / options.customers_served)
-    both, said = programme(options, 2, yearly_units=4, limits=least)
+    both, said = programme(options, 2, YearlyLimits(units=4), limits=least)
     assert both["year"].max() == 2, said
     assert both["cumulative_saidi_minutes_avoided"].iloc[-1] >= least.saidi_reduction_minutes
 
@@ -104,24 +104,24 @@ def test_a_later_year_is_told_against_the_one_before():
 
 def test_the_budget_in_all_holds_for_all_years_together():
     _, options = options_of(16, 9)
-    table, _ = programme(options, 3, yearly_budget=8_000.0, limits=Limits(budget=12_000.0))
+    table, _ = programme(options, 3, YearlyLimits(budget=8_000.0), limits=Limits(budget=12_000.0))
     assert 8_000.0 < table["capex"].sum() <= 12_000.0
-    table, _ = programme(options, 3, yearly_units=3, limits=Limits(units=5))
+    table, _ = programme(options, 3, YearlyLimits(units=3), limits=Limits(units=5))
     assert 3 < table["units"].sum() <= 5
 
 
 def test_what_is_forced_out_stays_out_in_every_year():
     _, options = options_of(16, 9)
-    second, _ = programme(options, 2, yearly_units=3)
+    second, _ = programme(options, 2, YearlyLimits(units=3))
     out = str(second.loc[second["year"] == 2, "section_id"].iloc[0])
-    table, _ = programme(options, 2, yearly_units=3, limits=Limits(forced_out=(out,)))
+    table, _ = programme(options, 2, YearlyLimits(units=3), limits=Limits(forced_out=(out,)))
     assert out not in set(table["section_id"])
     assert table["year"].max() == 2
 
 
 def test_a_programme_of_nothing():
     _, options = options_of(6, 1, sectionalizer_cost=1e6, lateral_recloser_cost=1e6)
-    table, said = programme(options, 3, yearly_budget=1e7)
+    table, said = programme(options, 3, YearlyLimits(budget=1e7))
     assert table.empty
     assert said.startswith("Nothing to convert")
     assert "cumulative_npv" in table.columns

@@ -12,7 +12,7 @@ from reliability.formats import number, percent
 from reliability.indices.definitions import saidi_minutes
 from reliability.indices.expected import system_indices
 from reliability.indices.simulation import simulate
-from reliability.pipeline import expect, simulation_input, with_rivals
+from reliability.pipeline import expect, simulation_input, with_zero_capital
 from reliability.report.summary import summary
 from reliability.study import open_study, workspace
 from reliability.study.save import ARCHIVE
@@ -21,7 +21,7 @@ from tests.ui.conftest import app, figures, go, make_small, metrics, said, sound
 
 def core(name: str, **values):
     """Expected indices of a study and its rivals, computed without the app."""
-    study = with_rivals(open_study(workspace.root() / name))
+    study = with_zero_capital(open_study(workspace.root() / name))
     study = replace(study, values={**study.values, **values})
     return [system_indices(e, study.values["yearly_cv"]) for e in expect(study).expected]
 
@@ -50,7 +50,7 @@ def test_the_demo_s_tiles_agree_with_summary_json():
 
 
 def test_each_scenario_says_where_its_gain_turns():
-    test, found = app("compare"), expect(with_rivals(open_study(workspace.folder_of("demo")))).break_even
+    test, found = app("compare"), expect(with_zero_capital(open_study(workspace.folder_of("demo")))).break_even
     told = [e.value for e in test.caption if "while reclosing is off" in e.value]
     share = number(100.0 * found.reclosing_off_share[1])
     assert f"stays a gain in SAIDI as long as less than {share} % of faults happen" in told[0]
@@ -168,7 +168,7 @@ def test_bars_carry_intervals_and_the_expected_values(small):
 def test_the_chance_of_a_worse_year_is_that_of_the_trials(small):
     test = app("compare", small)
     test.number_input("worse_than").set_value(100.0).run()
-    base = expect(with_rivals(open_study(workspace.root() / small)))
+    base = expect(with_zero_capital(open_study(workspace.root() / small)))
     simulated = simulate(simulation_input(base), seed=base.study.values["seed"], trials=30)
     yearly = saidi_minutes(simulated.totals["customer_hours"], base.network.customers.sum())
     share = [percent((yearly[s] > 100.0).mean()) for s in (0, 1)]

@@ -15,7 +15,7 @@ from reliability.formats import count, money
 from reliability.history import read_history
 from reliability.network.application import check_laterals
 from reliability.network.model import Model
-from reliability.pipeline import expect, options_of, plan, with_rivals
+from reliability.pipeline import expect, options_of, plan, with_zero_capital
 from reliability.study import open_study, workspace
 from reliability.ui.text import plain, saidi_turn
 from reliability.what_if import compute
@@ -110,7 +110,7 @@ def key_of(test, kind: str, start: str) -> str:
 
 def test_choice_page_shows_the_choice_of_a_run(small):
     test = app("choice", small)
-    results = expect(with_rivals(open_study(workspace.root() / small)))
+    results = expect(with_zero_capital(open_study(workspace.root() / small)))
     assert plain(plan(results).choice.message, 400) in said(test)
     test.radio(key_of(test, "radio", "objective")).set_value("saidi").run()
     best = choose(options_of(results), objective="saidi")
@@ -132,7 +132,7 @@ def test_limits_are_written_into_the_study_and_shown_again(small):
     assert (study.values["objective"], study.values["budget"]) == ("saidi", 6000.0)
     assert study.values["backup_settings"] == "may_change"
     assert study.extra["laterals"] == {"tap-01": "out"}
-    best = plan(expect(with_rivals(study))).choice
+    best = plan(expect(with_zero_capital(study))).choice
     assert money(best.totals["capex"], study.currency) == capital
     again = app("choice", small)
     assert again.number_input(key_of(again, "number_input", "budget")).value == 6000.0

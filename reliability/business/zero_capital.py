@@ -1,4 +1,4 @@
-"""Rivals of a conversion that need no capital: letting every breaker and recloser trip fast, or none.
+"""Alternatives to a conversion that need no capital: letting every breaker and recloser trip fast, or none.
 
 A fast trip saves fuses on temporary faults and interrupts the whole zone for a moment;
 blocking it does the reverse. Both only change settings, so they always stand beside a plan.
@@ -22,20 +22,20 @@ def usual_fast_operations(values: Assumptions) -> int:
     return int(values["fast_operations"]) or USUAL_FAST_OPERATIONS
 
 
-def rival_scenarios(study: Study) -> tuple[Scenario, ...]:
-    """Fast tripping everywhere and nowhere, as scenarios to stand beside the study's own.
+def zero_capital_scenarios(study: Study) -> tuple[Scenario, ...]:
+    """Fast tripping everywhere and nowhere, as scenarios beside the study's own.
 
     Everywhere means `usual_fast_operations`. A breaker or recloser whose operations to lockout
     are not above that number gets one less than it has (see `network.protection`), one of a
-    single operation none. A rival that the study already has among its scenarios, or that no
+    single operation none. An alternative that the study already has among its scenarios, or that no
     device can do, is left out.
     """
     most = _most_operations(study)
-    rivals = [(ALLOWED, min(usual_fast_operations(study.values), most - 1))] if most > 1 else []
-    there = {s.fast_operations for s in study.scenarios if s.device is None}
+    settings = [(ALLOWED, min(usual_fast_operations(study.values), most - 1))] if most > 1 else []
+    stated = {s.fast_operations for s in study.scenarios if s.device is None}
     names = {s.name.casefold() for s in study.scenarios}
-    return tuple(Scenario(_free(name, names), (), None, None, fast) for name, fast in [*rivals, (BLOCKED, 0)]
-                 if fast not in there)
+    return tuple(Scenario(_free(name, names), (), None, None, fast) for name, fast in [*settings, (BLOCKED, 0)]
+                 if fast not in stated)
 
 
 def _most_operations(study: Study) -> int:
