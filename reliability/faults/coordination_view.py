@@ -92,12 +92,12 @@ def split_by_outcome(model: Model, found: Protection,
     for kind in range(KINDS):
         outcome = np.full(len(section), NO_FUSE)
         fused = np.flatnonzero(pair != NONE)
-        what[fused] = races.race.outcome_at(pair[fused], np.full(len(fused), kind), np.where(
+        outcome[fused] = races.race.outcome_at(pair[fused], np.full(len(fused), kind), np.where(
             part[fused] == THREE_PHASE, PHASE_ELEMENTS, ALL_ELEMENTS), current[fused]) if len(fused) else NO_FUSE
         outcome = np.where((outcome != NO_FUSE) & np.isnan(current), UNKNOWN, outcome)
         if kind == FAST_OPERATION:
             outcome = np.where((outcome != NO_FUSE) & (found.fast[recloser[section]] == 0), NOT_SET, outcome)
-        flat = np.bincount(section * len(OUTCOMES) + what, weight, len(network) * len(OUTCOMES))
+        flat = np.bincount(section * len(OUTCOMES) + outcome, weight, len(network) * len(OUTCOMES))
         share[:, kind] = flat.reshape(len(network), len(OUTCOMES))
     # a place's shares add up to 1 but for rounding
     share /= share.sum(axis=2, keepdims=True)
@@ -148,8 +148,9 @@ def feeders_frame(network: Network, split: OutcomeSplit) -> pd.DataFrame:
         for k, part in enumerate(("laterals", "mains")):
             sections = order[ends[2 * feeder + k]:ends[2 * feeder + k + 1]]
             km, faults = split.km(sections), split.faults_a_year(sections)
-            rows += [(str(name), part, operation, OUTCOMES[what][1], float(km[kind, what]), float(faults[kind, what]))
-                     for kind, operation in enumerate(OPERATIONS) for what in OUTCOMES]
+            rows += [(str(name), part, operation, OUTCOMES[outcome][1], float(km[kind, outcome]),
+                      float(faults[kind, outcome]))
+                     for kind, operation in enumerate(OPERATIONS) for outcome in OUTCOMES]
     return pd.DataFrame(rows, columns=["feeder_id", "part", "operation", "outcome", "km", "faults_per_year"])
 
 

@@ -105,8 +105,8 @@ def timing_checks(values: Assumptions, proposal: Proposal) -> tuple[Check, Check
             later, REVIEW, "the first dead time is long enough to be counted, not to drop open: the one in which it "
                            "opens has to be longer")]),
         judge("sequence", whole, values["memory_s"], settled=[Settled(
-            until_open, REVIEW, "counts are kept until it opens, but not through the backup's whole sequence: an opening "
-                          "that it does not count delays it beyond its memory")]))
+            until_open, REVIEW, "counts are kept until it opens, but not through the backup's whole sequence: an "
+                                "opening that it does not count delays it beyond its memory")]))
 
 
 def sequence_s(proposal: Proposal, values: Assumptions, openings: np.ndarray) -> np.ndarray:
