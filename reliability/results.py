@@ -81,7 +81,7 @@ class Results:
 
     @cached_property
     def break_even(self) -> BreakEven:
-        """Where the gains in SAIDI of the scenarios turn; computed when it is first asked for."""
+        """Where the gains in SAIDI of the scenarios change sign; computed when it is first asked for."""
         return break_even(self.study.model, self.study.scenarios)
 
     @cached_property

@@ -1,7 +1,7 @@
-"""Where a gain turns: the share of faults while reclosing is off, and the value of a momentary event.
+"""Break-even values: of the share of faults while reclosing is off, and of the value of a momentary event.
 
 With one share b for all reclosing devices a year's customer-hours are (1 − b)·N + b·L, N with reclosing on everywhere
-and L with reclosing off. So a gain in them is on·(1 − b) + off·b, and it turns at b = on/(on − off) where the two
+and L with reclosing off. So a gain in them is on·(1 − b) + off·b, and it is nil at b = on/(on − off) where the two
 differ in sign: exact, from two sums over one outcome table. Customers' costs are linear in the value of a momentary
 event, and so is society's net present value.
 """
@@ -40,7 +40,7 @@ HALF = 0.5  # any share between 0 and 1 gives a table both states
 
 @dataclass(frozen=True)
 class BreakEven:
-    """Where the gains in SAIDI of S scenarios over "As built" turn; NaN where they do not.
+    """Where the gains in SAIDI of S scenarios over "As built" change sign; NaN where they do not.
 
     reclosing_off_share: (S,) share of faults while reclosing is off, one for all devices, at which the gain is nil;
     by_lateral: (S, h) the same of the customer-minutes that the faults on each candidate cause.
@@ -59,7 +59,7 @@ class BreakEven:
 
 
 def break_even(model: Model, scenarios: Sequence[Scenario]) -> BreakEven:
-    """Where the gains of settled scenarios turn, "As built" first."""
+    """Where the gains of settled scenarios change sign, "As built" first."""
     network, values = model.network, model.values
     hours = customer_hours_by_state(table_of_both_states(model, scenarios), values)
     on, off = less_than_as_built(hours.sum(axis=-1))
@@ -68,7 +68,7 @@ def break_even(model: Model, scenarios: Sequence[Scenario]) -> BreakEven:
     by_lateral = np.array([[np.bincount(index[inside], by_section[inside], len(heads)) for by_section in state]
                            for state in hours])
     minutes = np.array([on, off]) * (MINUTES_PER_HOUR / (float(network.customers.sum()) or np.nan))
-    return BreakEven(turning_share(on, off), turning_share(*less_than_as_built(by_lateral)), minutes)
+    return BreakEven(break_even_share(on, off), break_even_share(*less_than_as_built(by_lateral)), minutes)
 
 
 def table_of_both_states(model: Model, scenarios: Sequence[Scenario]) -> OutcomeTable:
@@ -100,19 +100,19 @@ def less_than_as_built(hours: np.ndarray) -> np.ndarray:
     return np.where(np.abs(less) > ROUNDING * np.maximum(before, hours), less, 0.0)
 
 
-def turning_share(on: Drawn, off: Drawn) -> np.ndarray:
-    """Share of faults while reclosing is off at which a gain is nil, NaN where it does not turn.
+def break_even_share(on: Drawn, off: Drawn) -> np.ndarray:
+    """Share of faults while reclosing is off at which a gain is nil, NaN where it keeps its sign.
 
     on, off: the gain with reclosing on everywhere, and off; numbers, or arrays of one shape.
     """
-    turns = np.sign(on) * np.sign(off) < 0
-    return np.divide(on, np.subtract(on, off), out=np.full(np.shape(on), np.nan), where=turns)
+    changes_sign = np.sign(on) * np.sign(off) < 0
+    return np.divide(on, np.subtract(on, off), out=np.full(np.shape(on), np.nan), where=changes_sign)
 
 
 def momentary_cost_factors(table: OutcomeTable, business: Business, costs: CostTable) -> np.ndarray:
     """Value of a momentary event, over that of the table, at which society's net present value is nil, (S,).
 
-    NaN where it does not turn. business: of the scenarios of the outcome table.
+    NaN where it keeps its sign. business: of the scenarios of the outcome table.
     """
     values: Assumptions = {**business.values, "perspective": SOCIETY}
     sustained, momentary = _interruption_cost(table, values, costs)
@@ -124,8 +124,9 @@ def momentary_cost_factors(table: OutcomeTable, business: Business, costs: CostT
                          for m, c in zip(money, business.capital, strict=True)])
 
     base, slope = npv(0.0), npv(1.0) - npv(0.0)
-    turns = (np.abs(momentary - momentary[0]) > ROUNDING * np.maximum(momentary, momentary[0])) & (base * slope < 0)
-    return np.divide(-base, slope, out=np.full(len(base), np.nan), where=turns)
+    differs = np.abs(momentary - momentary[0]) > ROUNDING * np.maximum(momentary, momentary[0])
+    changes_sign = differs & (base * slope < 0)
+    return np.divide(-base, slope, out=np.full(len(base), np.nan), where=changes_sign)
 
 
 def _interruption_cost(table: OutcomeTable, values: Assumptions, costs: CostTable) -> tuple[np.ndarray, np.ndarray]:

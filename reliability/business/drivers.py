@@ -20,7 +20,7 @@ from reliability.study.study import Study
 
 if TYPE_CHECKING:
     from scipy.stats._continuous_distns import beta_gen
-    from scipy.stats.distributions import rv_continuous_frozen
+    from scipy.stats._distn_infrastructure import rv_continuous_frozen
 
 # Range tried of an assumption that the study states as one number; our assumption.
 SPREAD = 0.2
@@ -54,17 +54,17 @@ def drivers_frame(study: Study, network: Network, costs: CostTable, seed: int | 
     for key, tried in ranges_tried(study).items():
         value = _value(study.values, key)
         low, high = (npv(with_values(study.values, {key: x})) for x in (tried.low, tried.high))
-        turns = break_evens(study, npv, key, tried)
+        nil = break_evens(study, npv, key, tried)
         unit = BY_KEY[key.partition(".")[0]].unit
         for s, scenario in list(enumerate(study.scenarios))[1:]:
             swing = float(abs(high[s] - low[s]))
             # a value of 0 has no ±20 % to swing over, and yet the NPV may change sign at another
-            if key not in study.uncertain and swing <= 1e-12 * abs(now[s]) and np.isnan(turns[s]):
+            if key not in study.uncertain and swing <= 1e-12 * abs(now[s]) and np.isnan(nil[s]):
                 continue
             records.append((scenario.name, key, label_of(key), unit, value, tried.low, tried.high,
                             STATED if key in study.uncertain else TRIED, now[s], low[s], high[s], swing,
-                            first.get(key, none)[s], total.get(key, none)[s], turns[s],
-                            tried.low <= turns[s] <= tried.high))
+                            first.get(key, none)[s], total.get(key, none)[s], nil[s],
+                            tried.low <= nil[s] <= tried.high))
     frame = pd.DataFrame(records, columns=list(DRIVER_COLUMNS))
     order = {s.name: i for i, s in enumerate(study.scenarios)}
     return frame.sort_values(["scenario", "swing"], key=lambda c: c.map(order) if c.name == "scenario" else -c,

@@ -19,7 +19,7 @@ def laterals_frame(business: Business, break_even: BreakEven) -> pd.DataFrame:
     lateral, blank where the scenario does not; rank 1 has the highest NPV of its scenario.
     Changed backup settings are shared by the laterals of a zone and charged to none of them.
     break_even_reclosing_off_share: share of faults while reclosing is off at which the scenario's gain in
-    customer-minutes here is nil, blank where it does not turn.
+    customer-minutes here is nil, blank where it keeps its sign.
     """
     network, values = business.network, business.values
     heads, index = network.candidates, network.candidate_index

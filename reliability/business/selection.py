@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 import scipy
 
-from reliability.business.break_even import BREAK_EVEN, turning_share
+from reliability.business.break_even import BREAK_EVEN, break_even_share
 from reliability.business.limits import (
     LIMIT_NAMES,
     Limits,
@@ -110,7 +110,7 @@ def _unit(values: np.ndarray) -> np.ndarray:
 def totals_of(options: Options, chosen: np.ndarray) -> dict[str, float]:
     """What a choice costs and brings: money, a year's interruptions, and indices less or more than as built.
 
-    Its gain in SAIDI with reclosing on everywhere and off, and the share of faults at which it turns, NaN for none.
+    Its gain in SAIDI with reclosing on everywhere and off, and the share of faults at which it is nil, NaN for none.
     """
     rows = options.rows[chosen]
     sums = {name: float(rows[name].sum()) for name in EFFECTS}
@@ -132,7 +132,7 @@ def totals_of(options: Options, chosen: np.ndarray) -> dict[str, float]:
         "callouts_avoided": sums["callouts_avoided"],
         "saidi_minutes_avoided_reclosing_on": 60.0 * on / served,
         "saidi_minutes_avoided_reclosing_off": 60.0 * off / served,
-        BREAK_EVEN: float(turning_share(on, off)),
+        BREAK_EVEN: float(break_even_share(on, off)),
     }
 
 
@@ -174,7 +174,7 @@ def _named(options: Options, rows: pd.DataFrame) -> pd.DataFrame:
         "customer_minutes_avoided": 60.0 * rows["customer_hours_avoided"].to_numpy(),
         "momentary_events_added": rows["momentary_events_added"].to_numpy(),
         "callouts_avoided": rows["callouts_avoided"].to_numpy(),
-        BREAK_EVEN: turning_share(rows["customer_hours_avoided_on"].to_numpy(dtype=float),
+        BREAK_EVEN: break_even_share(rows["customer_hours_avoided_on"].to_numpy(dtype=float),
                                   rows["customer_hours_avoided_off"].to_numpy(dtype=float)),
     })
 
@@ -212,7 +212,7 @@ def _nothing(options: Options, objective: str, message: str, seconds: float) -> 
 
 
 def _message(options: Options, totals: Mapping[str, float], objective: str) -> str:
-    """One plain sentence; a choice of nothing is an answer too."""
+    """One plain sentence; a choice of nothing is a result too."""
     if not totals["laterals"] and not totals["backup_settings_changed"]:
         gain = "has a higher NPV than" if objective == NPV else "avoids more SAIDI than"
         return f"Nothing to convert: within the limits no conversion {gain} leaving every lateral as it is."

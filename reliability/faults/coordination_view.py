@@ -148,8 +148,9 @@ def feeders_frame(network: Network, split: OutcomeSplit) -> pd.DataFrame:
         for k, part in enumerate(("laterals", "mains")):
             sections = order[ends[2 * feeder + k]:ends[2 * feeder + k + 1]]
             km, faults = split.km(sections), split.faults_a_year(sections)
-            rows += [(str(name), part, operation, OUTCOMES[what][1], float(km[kind, what]), float(faults[kind, what]))
-                     for kind, operation in enumerate(OPERATIONS) for what in OUTCOMES]
+            rows += [(str(name), part, operation, OUTCOMES[outcome][1], float(km[kind, outcome]),
+                      float(faults[kind, outcome]))
+                     for kind, operation in enumerate(OPERATIONS) for outcome in OUTCOMES]
     return pd.DataFrame(rows, columns=["feeder_id", "part", "operation", "outcome", "km", "faults_per_year"])
 
 

@@ -27,7 +27,7 @@ TIMED = ("customer_hours", "load_kwh")
 
 
 class ExtraTerm(NamedTuple):
-    """A term of an extra measure: a time or the key of an assumption, and which of the columns that hang on it."""
+    """A term of an extra measure: a time or the key of an assumption, and which of the columns that it multiplies."""
 
     factor: Term | str
     column: int
@@ -71,7 +71,7 @@ def coefficients(table: OutcomeTable, values: Assumptions, rows: np.ndarray, unc
                  extra: Mapping[str, ExtraMeasure], amounts: Mapping[str, Quantity]) -> Coefficients:
     """Coefficients of the given rows of a table, for all scenarios.
 
-    uncertain: the assumptions that differ between trials. Where a time hangs on one, its hours are left
+    uncertain: the assumptions that differ between trials. Where a time depends on one, its hours are left
     out of the coefficients (which then count customers) and multiplied in trial by trial.
     amounts: customers and load, from `amounts_of`.
     """

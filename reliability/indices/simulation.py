@@ -129,8 +129,7 @@ def simulate(inputs: SimulationInput, *, seed: int, trials: int | None = None, e
     fitting = _fitting(inputs, years, memory_bytes)
     cap = min(trials or most_trials(row_rates(table, inputs.values).sum() * years), fitting)
     chunks: list[tuple[dict[str, np.ndarray], dict[str, np.ndarray]]] = []
-    done, seen = 0, TrialsSeen()
-    precise: bool | None = None if trials else False
+    done, precise, seen = 0, None if trials else False, TrialsSeen()
     look_at: float = TRIALS_AT_LEAST
     prepared = None if structural else _prepare(inputs, table, inputs.values, inputs.uncertain)
     run = _Run(inputs, prepared, years, executor, workers, _Reporter(on_progress, cap))
@@ -185,10 +184,10 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> tuple[dict[s
         # the chunk is one trial with its own table, in which nothing is uncertain any more
         of_trial, uncertain = one_trial(values, 0), {}
         prepared, values = _prepare(inputs, inputs.table(of_trial), of_trial, uncertain), of_trial
-    storm = yearly_multipliers(rng, drawn(values, "yearly_cv"), trials, years)
+    yearly = yearly_multipliers(rng, drawn(values, "yearly_cv"), trials, years)
     sigma = np.sqrt(np.log1p(np.square(np.asarray(drawn(values, "cv"), dtype=float))))
     sigma = np.repeat(sigma, years) if sigma.ndim else sigma[None]
-    weights = [year_weights((rate_multiplier(c, values, prepared.values) * storm.T).T.ravel())
+    weights = [year_weights((rate_multiplier(c, values, prepared.values) * yearly.T).T.ravel())
                for c in prepared.classes]
 
     shape = (len(inputs.scenarios), trials, years)

@@ -98,9 +98,10 @@ def simulated_cemi(expected: Expected, yearly_cv: float, years: int, rng: np.ran
     result = np.empty((years, definitions.CEMI_UP_TO))
     shape = yearly_cv ** -2 if yearly_cv > 0 else None
     for year in range(years):
-        storm = rng.standard_gamma(shape) / shape if shape else 1.0
-        both = network.along_path(rng.poisson(common * storm))
-        seen = np.column_stack([both + network.along_path(rng.poisson((own - common) * storm)) for own in at_device.T])
+        multiplier = rng.standard_gamma(shape) / shape if shape else 1.0
+        both = network.along_path(rng.poisson(common * multiplier))
+        seen = np.column_stack([both + network.along_path(rng.poisson((own - common) * multiplier))
+                                for own in at_device.T])
         for n in range(1, definitions.CEMI_UP_TO + 1):
             result[year, n - 1] = customers[seen >= n].sum() / served if served else np.nan
     return result

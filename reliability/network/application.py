@@ -143,7 +143,7 @@ def wrong_links(checks: ApplicationChecks) -> pd.DataFrame:
 
 
 def wrong_links_said(checks: ApplicationChecks) -> str:
-    """How many fuses hold a wrong link, of those of which it can be told, and the share the study reckons with."""
+    """How many fuses hold a wrong link, of those for which it can be decided, and the share the study reckons with."""
     found = wrong_links(checks)["finding"]
     fused = MELTS[checks.network.device[checks.proposal.head]]
     judged = int((fused & (checks.check("fuse_coordination").verdict != UNKNOWN)).sum())

@@ -61,7 +61,7 @@ class Race:
         return self.start_a[at], self.outcome[at]
 
     def breakpoints(self) -> tuple[np.ndarray, np.ndarray]:
-        """Currents (A) at which any answer of a pair changes, over kinds and parts, ascending in each pair.
+        """Currents (A) at which any outcome of a pair changes, over kinds and parts, ascending in each pair.
 
         Returns (first (n + 1,), current_a): those of pair i are current_a[first[i]:first[i + 1]].
         """

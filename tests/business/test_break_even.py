@@ -10,10 +10,10 @@ import pytest
 
 from reliability.business.break_even import (
     BREAK_EVEN,
+    break_even_share,
     customer_hours_by_state,
     momentary_cost_factors,
     table_of_both_states,
-    turning_share,
 )
 from reliability.business.cashflow import business_summary
 from reliability.business.laterals import laterals_frame
@@ -65,9 +65,9 @@ def gain_of(study: Study) -> np.ndarray:
 
 def test_a_gain_turns_where_its_two_states_outweigh_each_other():
     on, off = np.array([3.0, -3.0, 1.0, -1.0, 0.0, 2.0, 0.0]), np.array([-1.0, 1.0, 2.0, -2.0, -5.0, 0.0, 0.0])
-    np.testing.assert_array_equal(turning_share(on, off), [0.75, 0.75, *[np.nan] * 5])
-    assert float(turning_share(1.0, -3.0)) == 0.25
-    assert np.isnan(turning_share(1.0, 3.0))
+    np.testing.assert_array_equal(break_even_share(on, off), [0.75, 0.75, *[np.nan] * 5])
+    assert float(break_even_share(1.0, -3.0)) == 0.25
+    assert np.isnan(break_even_share(1.0, 3.0))
 
 
 @pytest.mark.parametrize("seed", SEEDS)
