@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -14,9 +14,9 @@ from reliability.faults.outcomes import build_outcomes
 from reliability.faults.states import orders_of_shares
 from reliability.indices.expected import system_indices
 from reliability.network.application import settle_scenarios
-from reliability.network.conversions import named_heads
+from reliability.network.conversions import conversions, named_heads
+from reliability.network.devices import COUNTS
 from reliability.network.model import Model
-from reliability.network.protection import counts_too_many
 from reliability.pipeline import assemble, expect, with_rivals
 from reliability.results import Results
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range
@@ -51,7 +51,7 @@ class ScenarioResults:
         return [s.name for s in self.results.study.scenarios]
 
     @cached_property
-    def indices(self) -> list[dict]:
+    def indices(self) -> list[dict[str, Any]]:
         """Expected indices of every scenario, as in summary.json."""
         return [system_indices(e, self.results.study.values["yearly_cv"]) for e in self.results.expected]
 
@@ -61,7 +61,7 @@ class ScenarioResults:
         return self.results.business
 
     @cached_property
-    def money(self) -> list[dict]:
+    def money(self) -> list[dict[str, Any]]:
         """Expected business figures of every scenario, see `business_summary`."""
         return business_summary(self.business)
 
@@ -170,7 +170,9 @@ def by_lateral(base: ScenarioResults, caused: np.ndarray) -> np.ndarray:
     return np.bincount(network.unit[on_lateral], caused[on_lateral], len(network))
 
 
-def too_many_counts(now: ScenarioResults, at: int) -> int:
-    """Laterals of a scenario whose counts reach the backup's operations to lockout."""
-    broken = counts_too_many(now.results.table.protections[at])
-    return int(np.isin(broken, now.results.network.candidates).sum())
+def lowered_counts(now: ScenarioResults, at: int) -> int:
+    """Conversions of a scenario whose sectionalizer has fewer counts than asked: its backup admits no more."""
+    results = now.results
+    asked, made = conversions(results.network, results.study.scenarios[at]), results.table.protections[at]
+    same = made.device[asked.head] == asked.device
+    return int((COUNTS[asked.device] & same & (made.counts[asked.head] < asked.counts)).sum())
