@@ -14,9 +14,9 @@ from reliability.faults.outcomes import build_outcomes
 from reliability.faults.states import orders_of_shares
 from reliability.indices.expected import system_indices
 from reliability.network.application import settle_scenarios
-from reliability.network.conversions import named_heads
+from reliability.network.conversions import conversions, named_heads
+from reliability.network.devices import COUNTS
 from reliability.network.model import Model
-from reliability.network.protection import counts_too_many
 from reliability.pipeline import assemble, expect, with_zero_capital
 from reliability.results import Results
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range
@@ -169,7 +169,9 @@ def by_lateral(base: ScenarioResults, caused: np.ndarray) -> np.ndarray:
     return np.bincount(network.unit[on_lateral], caused[on_lateral], len(network))
 
 
-def too_many_counts(now: ScenarioResults, at: int) -> int:
-    """Laterals of a scenario whose counts reach the backup's operations to lockout."""
-    broken = counts_too_many(now.results.table.protections[at])
-    return int(np.isin(broken, now.results.network.candidates).sum())
+def lowered_counts(now: ScenarioResults, at: int) -> int:
+    """Conversions of a scenario whose sectionalizer has fewer counts than asked: its backup admits no more."""
+    results = now.results
+    asked, made = conversions(results.network, results.study.scenarios[at]), results.table.protections[at]
+    same = made.device[asked.head] == asked.device
+    return int((COUNTS[asked.device] & same & (made.counts[asked.head] < asked.counts)).sum())

@@ -7,7 +7,7 @@ from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures import TimeoutError as NotYet
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import streamlit as st
 
@@ -19,7 +19,7 @@ IDLE_SECONDS = 1.5                 # what nobody has asked for yet begins when t
 
 
 @st.cache_resource(show_spinner=False)
-def _pool() -> tuple[ThreadPoolExecutor, OrderedDict[str, Future], threading.Lock, threading.Event]:
+def _pool() -> tuple[ThreadPoolExecutor, OrderedDict[str, Future[Any]], threading.Lock, threading.Event]:
     """One worker, results by key, their lock, and whether somebody is waiting; shared between tabs."""
     return ThreadPoolExecutor(1, thread_name_prefix="background"), OrderedDict(), threading.Lock(), threading.Event()
 
@@ -36,13 +36,13 @@ def prepare(key: str, work: Callable[[], object]) -> None:
     _begin(key, after_a_pause)
 
 
-def ask(key: str, work: Callable[[], object]) -> Future:
+def ask(key: str, work: Callable[[], T]) -> Future[T]:
     """The result called `key`, begun if nobody has asked for it yet; shared between tabs and never changed."""
     _pool()[3].set()
     return _begin(key, work)
 
 
-def _begin(key: str, work: Callable[[], object]) -> Future:
+def _begin(key: str, work: Callable[[], T]) -> Future[T]:
     executor, cached, lock, _ = _pool()
     with lock:
         if key in cached and cached[key].done() and cached[key].exception() is not None:

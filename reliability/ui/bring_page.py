@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import streamlit as st
@@ -93,7 +94,7 @@ def _templates() -> None:
                      column_config={"meaning": st.column_config.TextColumn(width="large")})
 
 
-def _matched(token: str, files: dict[str, bytes], plan: dict) -> tuple[
+def _matched(token: str, files: dict[str, bytes], plan: dict[str, Any]) -> tuple[
         dict[str, tuple[str, bytes]], dict[str, dict[str, str]], bytes | None]:
     """What each file is and which of its headers is what, as decided or suggested."""
     tables: dict[str, tuple[str, bytes]] = {}
@@ -119,7 +120,7 @@ def _matched(token: str, files: dict[str, bytes], plan: dict) -> tuple[
     return tables, maps, settings
 
 
-def _match_one(name: str, rows: pd.DataFrame, decided: dict) -> tuple[str, dict[str, str]]:
+def _match_one(name: str, rows: pd.DataFrame, decided: dict[str, Any]) -> tuple[str, dict[str, str]]:
     headers = [h for h in rows.columns if h]
     before = decided.get(name, {})
     kinds = list(TABLES)
@@ -154,7 +155,8 @@ def _match_one(name: str, rows: pd.DataFrame, decided: dict) -> tuple[str, dict[
     return table, chosen
 
 
-def _check_and_save(shown: Opened, token: str, tables: dict, maps: dict, settings: bytes | None) -> None:
+def _check_and_save(shown: Opened, token: str, tables: dict[str, tuple[str, bytes]],
+                    maps: dict[str, dict[str, str]], settings: bytes | None) -> None:
     places = st.columns([2, 2, 3], vertical_alignment="bottom")
     into_new = "sections" in tables or "feeders" in tables
     targets = [NEW, shown.name] if into_new else [shown.name, NEW]
@@ -209,7 +211,7 @@ def _forget() -> None:
         del st.query_params[DRAFT]
 
 
-def _problems(token: str, tables: dict, error: StudyError) -> None:
+def _problems(token: str, tables: dict[str, tuple[str, bytes]], error: StudyError) -> None:
     """What stands in the way, beside the cells that it concerns, which can be corrected here."""
     st.error(f"{count(error.count, 'problem')} before this can be saved. Nothing has been changed.")
     brought = {f"{table}{Path(name).suffix.casefold()}": name for table, (name, _) in tables.items()}

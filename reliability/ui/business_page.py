@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -75,7 +76,7 @@ def show() -> None:
                           lambda: pd.DataFrame({"trial": np.arange(len(npv)), "npv": npv}), "npv")
 
 
-def _tiles(place: DeltaGenerator, case: dict, currency: str, npv: np.ndarray | None) -> None:
+def _tiles(place: DeltaGenerator, case: dict[str, Any], currency: str, npv: np.ndarray | None) -> None:
     spread = "–" if npv is None else f"{money(np.percentile(npv, 10), '')} to {money(np.percentile(npv, 90), currency)}"
     payback = case["discounted_payback_years"]
     figures = (("Net present value", money(case["npv"], currency)), ("NPV, P10 to P90", spread),
@@ -135,7 +136,7 @@ def prepare(now: ScenarioResults) -> None:
     background.prepare(*_drivers_work(now))
 
 
-def _all(now: ScenarioResults, study: Study, fingerprint: str, moves: dict) -> None:
+def _all(now: ScenarioResults, study: Study, fingerprint: str, moves: dict[str, float | int]) -> None:
     st.subheader("Every scenario, in both perspectives", anchor=False)
     rows = []
     for view in PERSPECTIVES:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -74,7 +75,7 @@ class Asked:
     yearly_units: float | None
 
     @property
-    def key(self) -> tuple:
+    def key(self) -> tuple[bool, bool]:
         """Names what may be done."""
         return self.settings, self.only
 
@@ -85,7 +86,7 @@ def _asked(shown: Opened, now: ScenarioResults) -> Asked:
     ids = network.ids[network.candidates].astype(str).tolist()
     stated, name = limits_of(study), shown.name
 
-    def keep(key: str) -> dict:
+    def keep(key: str) -> dict[str, Any]:
         return {"key": f"{key}_{name}_{study.inputs_sha256[:8]}", "persist_state": "session"}
 
     def most(key: str, title: str | None = None) -> float | None:

@@ -35,7 +35,7 @@ class Indices:
 
     names: list[str]
     expected: list[dict[str, float]]
-    simulated: list[dict] | None = None
+    simulated: list[dict[str, dict[str, float]]] | None = None
 
 
 def indices_of(now: ScenarioResults, spread: Spread | None) -> Indices:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import time
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from reliability.formats import count, money, number, percent, signed_number, spoken
 from reliability.study import Study, toml_edit
@@ -19,8 +21,9 @@ from reliability.ui.sliders import OWN
 from reliability.ui.text import plain, saidi_turn, short
 from reliability.ui.tiles import Figure
 from reliability.ui.trials import Spread
-from reliability.what_if import ScenarioResults, too_many_counts
+from reliability.what_if import ScenarioResults, lowered_counts
 
+Moves = dict[str, float | int]      # what is moved, by key
 TILES_A_ROW = 4
 TILE_NAMES = {"saifi": "SAIFI, 1/yr", "saidi_min": "SAIDI, min/yr", "maifi_e": "MAIFI_E, 1/yr",
               "callouts": "Call-outs, 1/yr"}
@@ -53,7 +56,7 @@ def show() -> None:
     _follow(now, place, odds, large)
 
 
-def _toolbar(shown: Opened, study: Study, moves: dict, now: ScenarioResults) -> None:
+def _toolbar(shown: Opened, study: Study, moves: Moves, now: ScenarioResults) -> None:
     with st.container(horizontal=True, vertical_alignment="center", gap="small"):
         st.session_state.setdefault("presenter_toggle", frame.presenting())
         st.toggle("Large type", key="presenter_toggle", on_change=_present, help="For a room with a projector")
@@ -77,7 +80,7 @@ def _present() -> None:
         del st.query_params["large"]
 
 
-def _write(shown: Opened, study: Study, moves: dict) -> None:
+def _write(shown: Opened, study: Study, moves: Moves) -> None:
     """Make moved assumptions the study's own; what is no assumption of study.toml stays a slider."""
     from reliability.ui import edit
     own = {k: v for k, v in moves.items() if k not in OWN}
@@ -94,14 +97,16 @@ def _write(shown: Opened, study: Study, moves: dict) -> None:
         st.session_state[opened.NOTICE] = "Not written: the study would have problems, or was changed elsewhere."
 
 
-def _tiles(now: ScenarioResults) -> tuple[list, list]:
+def _tiles(now: ScenarioResults) -> tuple[list[DeltaGenerator], list[DeltaGenerator]]:
     """A tile a scenario: its change against as built; returns the places for what is simulated, and for where its gain
     turns."""
     odds, turns = [], []
     most = TILES_A_ROW // 2 if frame.presenting() else TILES_A_ROW
+    rows = math.ceil(len(now.names) / most)
+    most = math.ceil(len(now.names) / rows)      # rows of about equal length
     for start in range(0, len(now.names), most):
         row = range(start, min(start + most, len(now.names)))
-        columns = st.columns(min(most, len(now.names)), gap="small")
+        columns = st.columns(most, gap="small")
         for s, column in zip(row, columns, strict=False):
             with column, st.container(key=f"tile_{s if s < 5 else 1 + (s - 1) % 4}_{s}"):
                 _tile(now, s)
@@ -126,26 +131,25 @@ def _tile(now: ScenarioResults, s: int) -> None:
     st.html(tiles.tile_html(short(now.names[s], 44), below, figures, cost))
 
 
-def _break_evens(now: ScenarioResults, places: list) -> None:
+def _break_evens(now: ScenarioResults, places: list[DeltaGenerator]) -> None:
     """Up to which share of faults while reclosing is off each scenario stays a gain, below its tile."""
     for s, place in enumerate(places):
         if turns := saidi_turn(now.results.break_even.summary(s)):
             place.caption(turns)
 
 
-def _warnings(now: ScenarioResults, study: Study, moves: dict) -> None:
+def _warnings(now: ScenarioResults, study: Study, moves: Moves) -> None:
     for s, name in enumerate(now.names):
-        wrong = too_many_counts(now, s)
-        if wrong:
-            st.warning(f"{plain(name)}: {count(wrong, 'sectionalizer')} would have as many counts as the device above "
-                       "has operations to lockout; that device then locks out first.")
+        if lowered := lowered_counts(now, s):
+            st.warning(f"{plain(name)}: the counts of {count(lowered, 'sectionalizer')} are lowered to one less than "
+                       "the operations to lockout of the device above.")
     stated = [sliders.sliders(study)[k].assumption.label.lower() for k in ("temporary_fraction", "repair_hours")
               if k in moves and study.sections[k].notna().any()]
     if stated:
         st.caption(f"Sections that state their own {' or '.join(stated)} keep it.")
 
 
-def _bad_year_place(now: ScenarioResults, place: dict) -> None:
+def _bad_year_place(now: ScenarioResults, place: dict[str, Any]) -> None:
     st.subheader("Year-to-year variation", anchor=False)
     names, last = now.names, min(1, len(now.names) - 1)
     columns = st.columns([3, 3, 2], vertical_alignment="bottom")
@@ -179,7 +183,7 @@ def _gains(now: ScenarioResults, large: bool) -> None:
     figure.chart(charts.gains_chart(table, large), alt, lambda: table, "Impact by customer group", "gains")
 
 
-def _follow(now: ScenarioResults, place: dict, odds: list, large: bool) -> None:
+def _follow(now: ScenarioResults, place: dict[str, Any], odds: list[DeltaGenerator], large: bool) -> None:
     """Draw the bars at once, then again with each stage of the simulation."""
     spread = trials.known(now.digest)
     _draw_bars(now, spread, place, large)
@@ -205,14 +209,14 @@ def _follow(now: ScenarioResults, place: dict, odds: list, large: bool) -> None:
         f"{spread.seed}. All scenarios see the same faults.")
 
 
-def _draw_bars(now: ScenarioResults, spread: Spread | None, place: dict, large: bool) -> None:
+def _draw_bars(now: ScenarioResults, spread: Spread | None, place: dict[str, Any], large: bool) -> None:
     with place["bars"].container():
         indices = charts.indices_of(now, spread)
         figure.chart(charts.bars(indices, large, 2 if large else 4), charts.bars_alt(indices),
                      lambda: charts.bars_data(indices), "Indices", "bars", csv=False)
 
 
-def _draw_year(spread: Spread | None, now: ScenarioResults, place: dict, large: bool, stale: bool) -> None:
+def _draw_year(spread: Spread | None, now: ScenarioResults, place: dict[str, Any], large: bool, stale: bool) -> None:
     if spread is None or spread.names != tuple(now.names):
         place["year"].info("The spread of years appears with the first trials.")
         return
@@ -231,7 +235,7 @@ def _draw_year(spread: Spread | None, now: ScenarioResults, place: dict, large: 
                      lambda: charts.yearly_spread_data(spread, first, second), "Spread of years", "year", csv=False)
 
 
-def _draw_odds(spread: Spread, places: list) -> None:
+def _draw_odds(spread: Spread, places: list[DeltaGenerator]) -> None:
     for s, place in enumerate(places):
         if s and spread.npv.shape[1] > 1:
             place.markdown(f"Probability that NPV is above 0: **{percent((spread.npv[s] > 0).mean())}**")

@@ -63,7 +63,7 @@ def feeder(now: ScenarioResults, name: str) -> None:
                      "Faults by outcome", "coordination_feeder")
     with right:
         sums = rows.groupby(["outcome", "operation"], sort=False)[["km", "faults_per_year"]].sum().unstack("operation")
-        sums = sums[(sums > 0).any(axis=1)]
+        sums = sums[(sums.to_numpy() > 0).any(axis=1)]
         shown = pd.DataFrame({"outcome": sums.index, **{
             f"{what}, {operation}": [number(v) for v in sums[column, operation]] for column, what in (
                 ("km", "km"), ("faults_per_year", "faults/yr")) for operation in OPERATIONS}})

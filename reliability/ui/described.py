@@ -99,7 +99,8 @@ def _plot(chart: PlotChart) -> tuple[list[dict[str, object]], dict[str, object]]
 
 
 def _axis(of: Axis) -> dict[str, object]:
-    scale: dict[str, object] = {LOG: {"type": "log", "dtick": "D2"}, DATE: {"type": "date"}}.get(of.scale, {})
+    kinds: dict[str, dict[str, object]] = {LOG: {"type": "log", "dtick": "D2"}, DATE: {"type": "date"}}
+    scale = kinds.get(of.scale, {})
     if of.limits is not None:
         scale["range"] = np.log10(of.limits).tolist() if of.scale == LOG else list(of.limits)
     if of.ticks is not None:
@@ -163,7 +164,7 @@ def _words(words: Words) -> dict[str, object]:
             "showlegend": False}
 
 
-def _places(x: Places) -> list:
+def _places(x: Places) -> list[float] | list[str]:
     """Numbers, or days as text, which plotly reads as dates."""
     values = np.asarray(x)
     return values.astype("datetime64[D]").astype(str).tolist() if values.dtype.kind == "M" else values.tolist()

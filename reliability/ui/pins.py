@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 import streamlit as st
 
@@ -48,7 +50,7 @@ def compare(shown: Opened, study: Study, now: ScenarioResults, moves: dict[str, 
     figure.csv_button("Pinned and current", lambda: frame, "pinned")
 
 
-def beside(pin: dict, now: ScenarioResults) -> pd.DataFrame:
+def beside(pin: dict[str, Any], now: ScenarioResults) -> pd.DataFrame:
     """Scenario, measure, pinned, now, change."""
     rows = []
     for s, name in enumerate(now.names):
@@ -65,7 +67,7 @@ def _figure(row: tuple[str, float | None]) -> str:
     return money(row[1], "") if row[0] == "NPV" else number(row[1])
 
 
-def _words(moves: dict, study: Study) -> str:
+def _words(moves: dict[str, Any], study: Study) -> str:
     known = sliders.sliders(study)
     words = [f"{known[k].assumption.label.lower()} {shown(v, 'any')}" for k, v in moves.items() if k in known]
     return short("; ".join(words), 90) if words else "as the study states"

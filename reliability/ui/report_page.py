@@ -22,9 +22,10 @@ KINDS = {".html": ("text/html", "Report, to read and to print"), ".xlsx": (
 ORDER = list(KINDS)
 INDICES = {"saifi": "SAIFI, 1/yr", "saidi_min": "SAIDI, min/yr", "caidi_min": "CAIDI, min", "maifi": "MAIFI, 1/yr",
            "maifi_e": "MAIFI_E, 1/yr", "ens_mwh": "ENS, MWh/yr"}
+SIMULATION_FROM, SIMULATION_TO = 0.02, 0.62
 # how far a run is when a stage begins
-STAGES = {"expected values": 0.0, "simulation": 0.02, "outage records": 0.62, "choice, frontier and drivers": 0.66,
-          "report and workbook": 0.92}
+STAGES = {"outage records": 0.0, "expected values": 0.01, "simulation": SIMULATION_FROM, "history": SIMULATION_TO,
+          "choice, frontier and drivers": 0.66, "report and workbook": 0.92}
 
 
 def show() -> None:
@@ -55,10 +56,12 @@ def _run(shown: Opened) -> None:
     bar = st.progress(0.0, "Running …")
 
     def step(done: int, total: int, seconds_left: float) -> None:
-        bar.progress(0.6 * min(done / total, 1.0), f"Simulating: {done} trials of at most {total}")
+        share = min(done / total, 1.0)
+        bar.progress(SIMULATION_FROM + (SIMULATION_TO - SIMULATION_FROM) * share,
+                     f"Simulating: {done} trials of at most {total}")
 
     def stage(what: str) -> None:
-        bar.progress(STAGES.get(what, 0.9), f"{what.capitalize()} …")
+        bar.progress(STAGES[what], f"{what.capitalize()} …")
 
     try:
         run = runs.record(shown.stated, step, stage)

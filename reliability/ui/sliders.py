@@ -37,9 +37,9 @@ OWN: dict[str, Assumption] = {a.key: a for a in (
                help="Multiplies every fault rate, of lines and of equipment, in every scenario."),
     Assumption("compare", "share_converted", "Share of laterals converted", "0–1", 1.0, 0.0, 1.0, step=0.05,
                help="Of each scenario's laterals, those with the largest gain in customer-minutes come first."),
-    Assumption("compare", "counts", "Counts of new sectionalizers", "counts", 0, 0, MOST_COUNTS, "whole", 1,
+    Assumption("compare", "counts", "Counts of new sectionalizers", "", 0, 0, MOST_COUNTS, "whole", 1,
                help="Set on every scenario that has sectionalizers; below the backup's operations to lockout."),
-    Assumption("compare", "fast_tripping", "Fast operations in the scenarios", "operations", AS_STATED, AS_STATED, 3,
+    Assumption("compare", "fast_tripping", "Fast operations in the scenarios", "", AS_STATED, AS_STATED, 3,
                "whole", 1,
                help="0: fast tripping blocked. For scenarios that do not set it themselves; as built is left alone."),
 )}

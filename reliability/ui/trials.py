@@ -39,8 +39,8 @@ class Spread:
     trials: int
     years: int
     seed: int
-    summaries: list[dict]
-    differences: list[dict]
+    summaries: list[dict[str, dict[str, float]]]
+    differences: list[dict[str, dict[str, float]]]
     saidi: np.ndarray
     npv: np.ndarray
     final: bool
