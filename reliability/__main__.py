@@ -12,6 +12,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator
 from concurrent.futures import BrokenExecutor
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from reliability.cautions import CAUTION
 from reliability.formats import count, shown
@@ -209,14 +210,14 @@ def _print_stage(stage: str) -> None:
         print(f"… {stage}", file=sys.stderr)
 
 
-def _outline(summary: dict) -> str:
+def _outline(summary: dict[str, Any]) -> str:
     """The indices of every scenario as a few lines of text."""
     width = max(min(max(len(s["name"]) for s in summary["scenarios"]), 60), len("Scenario")) + 2
     lines = [f"{'Scenario':{width}}{'SAIFI':>9}{'SAIDI min':>11}{'MAIFI_E':>9}{'call-outs/yr':>14}"]
     for scenario in summary["scenarios"]:
         expected = scenario["expected"]
         cells = [expected["saifi"], expected["saidi_min"], expected["maifi_e"], sum(expected["callouts"].values())]
-        texts = [shown(c, kind) for c, kind in zip(cells, ("index", "minutes", "index", "amount"), strict=True)]
+        texts = [shown(c, kind) for c, kind in zip(cells, ("index", "minutes", "ratio", "amount"), strict=True)]
         lines.append(f"{scenario['name'][:width - 2]:{width}}{texts[0]:>9}{texts[1]:>11}{texts[2]:>9}{texts[3]:>14}")
     return "\n".join([*lines, CAUTION])
 

@@ -44,6 +44,6 @@ def csv_text(frame: pd.DataFrame) -> str:
     return out.getvalue()
 
 
-def write_csv(frame: pd.DataFrame, path: str | os.PathLike) -> None:
+def write_csv(frame: pd.DataFrame, path: str | os.PathLike[str]) -> None:
     """Write `csv_text` of a table to a file, UTF-8."""
     Path(path).write_text(csv_text(frame), encoding="utf-8", newline="")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -51,7 +51,7 @@ class ScenarioResults:
         return [s.name for s in self.results.study.scenarios]
 
     @cached_property
-    def indices(self) -> list[dict]:
+    def indices(self) -> list[dict[str, Any]]:
         """Expected indices of every scenario, as in summary.json."""
         return [system_indices(e, self.results.study.values["yearly_cv"]) for e in self.results.expected]
 
@@ -61,7 +61,7 @@ class ScenarioResults:
         return self.results.business
 
     @cached_property
-    def money(self) -> list[dict]:
+    def money(self) -> list[dict[str, Any]]:
         """Expected business figures of every scenario, see `business_summary`."""
         return business_summary(self.business)
 

@@ -103,7 +103,7 @@ def _an_element(key: str) -> str:
     return "temporary_fraction" if key in BY_KEY and BY_KEY[key].kind == "shares" else ""
 
 
-def scenario_entry(scenario: Scenario | Mapping[str, object]) -> object:
+def scenario_entry(scenario: object) -> object:
     """A scenario as study.toml states it; anything else as it is, for the reader to refuse."""
     if isinstance(scenario, Scenario):
         converts = scenario.device or isinstance(scenario.laterals, Mapping)

@@ -6,6 +6,7 @@ import json
 from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from reliability.study.save import ARCHIVE, write_archived
 
@@ -13,7 +14,7 @@ FILE = "pins.json"
 MAX_PINS = 30
 
 
-def read_pins(folder: Path) -> list[dict]:
+def read_pins(folder: Path) -> list[dict[str, Any]]:
     """Pinned states of a study's folder, the oldest first; an unreadable file counts as none.
 
     Each has `when` (ISO 8601), `moves` (value by key), `figures` (value by measure, by scenario)
@@ -39,5 +40,5 @@ def remove_pin(folder: Path, when: str) -> None:
     _write(folder, [p for p in read_pins(folder) if p["when"] != when])
 
 
-def _write(folder: Path, pins: list[dict]) -> None:
+def _write(folder: Path, pins: list[dict[str, Any]]) -> None:
     write_archived(folder, FILE, json.dumps(pins, indent=1, ensure_ascii=False).encode())

@@ -7,6 +7,7 @@ import hashlib
 import json
 import shutil
 from pathlib import Path
+from typing import Any
 
 from reliability.study import workspace
 from reliability.study.save import create
@@ -34,7 +35,7 @@ def get(token: str) -> dict[str, bytes] | None:
     return {f.name.partition("-")[2]: f.read_bytes() for f in sorted(folder.iterdir()) if f.name != PLAN}
 
 
-def put_plan(token: str, plan: dict) -> None:
+def put_plan(token: str, plan: dict[str, Any]) -> None:
     """Remember what was decided about the files."""
     folder = workspace.root() / FOLDER / token
     draft = folder.with_suffix(".plan")
@@ -42,7 +43,7 @@ def put_plan(token: str, plan: dict) -> None:
     draft.replace(folder / PLAN)
 
 
-def get_plan(token: str) -> dict:
+def get_plan(token: str) -> dict[str, Any]:
     """What was decided about the files so far."""
     try:
         return json.loads((workspace.root() / FOLDER / token / PLAN).read_text(encoding="utf-8"))
