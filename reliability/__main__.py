@@ -217,7 +217,7 @@ def _outline(summary: dict[str, Any]) -> str:
     for scenario in summary["scenarios"]:
         expected = scenario["expected"]
         cells = [expected["saifi"], expected["saidi_min"], expected["maifi_e"], sum(expected["callouts"].values())]
-        texts = [shown(c, kind) for c, kind in zip(cells, ("index", "minutes", "index", "amount"), strict=True)]
+        texts = [shown(c, kind) for c, kind in zip(cells, ("index", "minutes", "ratio", "amount"), strict=True)]
         lines.append(f"{scenario['name'][:width - 2]:{width}}{texts[0]:>9}{texts[1]:>11}{texts[2]:>9}{texts[3]:>14}")
     return "\n".join([*lines, CAUTION])
 

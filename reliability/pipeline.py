@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace
+from typing import cast
 
 import pandas as pd
 
@@ -89,7 +90,8 @@ def simulation_input(results: Results) -> SimulationInput:
     study = results.study
     extra: dict[str, ExtraMeasure] = {}
     if study.values["perspective"] == SOCIETY:
-        extra[INTERRUPTION] = InterruptionCost(results.network, results.costs)
+        # cast: the simulation gives a measure back its own terms only, which a protocol of any terms cannot say
+        extra[INTERRUPTION] = cast(ExtraMeasure, InterruptionCost(results.network, results.costs))
     return SimulationInput(Model(results.network, study.values), study.uncertain, study.scenarios, extra)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -51,14 +53,14 @@ def lateral_actions(content: Content, frame: pd.DataFrame) -> np.ndarray:
     action = np.where(failed != "", "none: application check not passed (" + failed + ")" + (
         "; a lateral recloser was not chosen" if chosen is not None else ""), action)
     if chosen is not None and len(chosen):
-        conversions = pd.Series([_conversion(row) for row in chosen.to_dict("records")],
-                         index=chosen["section_id"].astype(str))
+        texts = [_conversion(row) for row in chosen.to_dict("records")]
+        conversions = pd.Series(texts, index=chosen["section_id"].astype(str))
         conversions = conversions[~conversions.index.duplicated()]
         action = np.where(ids.isin(conversions.index), ids.map(conversions), action)
     return action.astype(object)
 
 
-def _conversion(row: dict) -> str:
+def _conversion(row: dict[Any, Any]) -> str:
     counts = row.get("counts")
     setting = f", {int(counts)} counts" if counts is not None and counts == counts else ""
     device = str(row.get("device") or "new settings").replace("_", " ")

@@ -147,7 +147,7 @@ def words(*sentences: str) -> Points:
     return Points(tuple((s,) for s in sentences))
 
 
-def summary_table(key: str, title: str, summary: Mapping, first: Column, rows: Sequence[tuple[str, str]],
+def summary_table(key: str, title: str, summary: Mapping[str, Any], first: Column, rows: Sequence[tuple[str, str]],
                   columns: Sequence[tuple[Column, str] | tuple[Column, str, str]], **more: Any) -> Table:
     """A table whose numbers are read from summary.json, so that they are those.
 
@@ -155,7 +155,7 @@ def summary_table(key: str, title: str, summary: Mapping, first: Column, rows: S
     second one for a column with `high`. A column in which nothing exists is left out.
     """
     kept = [c for c in columns if any(resolve(summary, row + c[1]) is not None for _, row in rows)]
-    frame: dict[str, list] = {first.key: [label for label, _ in rows]}
+    frame: dict[str, list[Any]] = {first.key: [label for label, _ in rows]}
     paths = {first.key: [""] * len(rows)}
     for column, *places in kept:
         for name, place in zip((column.key, column.high), places, strict=False):

@@ -130,8 +130,8 @@ def feeder(frame: pd.DataFrame) -> BarChart:
     """Faults a year of one feeder by outcome, of a fast and of a delayed operation; rows of `feeders_frame`."""
     sums = frame.pivot_table(index="outcome", columns="operation", values="faults_per_year", aggfunc="sum", sort=False)
     sums = sums[(sums > 0).any(axis=1)]
-    said = "; ".join(f"{operation} operation, {outcome}: {sums.at[outcome, operation]:.3g} faults a year"
-                     for operation in OPERATIONS for outcome in sums.index if sums.at[outcome, operation] > 0)
+    said = "; ".join(f"{operation} operation, {outcome}: {faults:.3g} faults a year"
+                     for operation in OPERATIONS for outcome, faults in sums[operation].items() if faults > 0)
     return BarChart("chart-coordination-feeder", "Faults by what an operation does", said,
                     [str(o).capitalize() for o in sums.index], tuple(
                         Bars(f"{operation.capitalize()} operation", sums[operation].tolist(), fill=k,

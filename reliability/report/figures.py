@@ -67,7 +67,7 @@ def pointer(*keys: object) -> str:
     return "".join("/" + str(key).replace("~", "~0").replace("/", "~1") for key in keys)
 
 
-def resolve(document: Mapping, path: str) -> Any:
+def resolve(document: Mapping[str, Any], path: str) -> Any:
     """What a JSON Pointer points to; None where it points to nothing."""
     here: Any = document
     for token in path.split("/")[1:]:
@@ -81,7 +81,7 @@ def resolve(document: Mapping, path: str) -> Any:
     return here
 
 
-def figure(document: Mapping, path: str, kind: str, signed: bool = False) -> Figure:
+def figure(document: Mapping[str, Any], path: str, kind: str, signed: bool = False) -> Figure:
     """The number of summary.json at a place, with its place."""
     value = resolve(document, path)
     return Figure(None if missing(value) else float(value), kind, path, signed)

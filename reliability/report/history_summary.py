@@ -45,9 +45,9 @@ def _years(history: History) -> dict[str, dict[str, object]]:
 class _Rows:
     """The tables of a view as dictionaries of rows by key."""
 
-    years: dict
-    feeders: dict
-    causes: dict
+    years: dict[Any, dict[Any, Any]]
+    feeders: dict[Any, dict[Any, Any]]
+    causes: dict[Any, dict[Any, Any]]
 
     @classmethod
     def of(cls, view: View) -> _Rows:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 
 
-def none_for_nan(value):
+def none_for_nan(value: Any) -> Any:
     """The same value, nested dicts and lists included, with None for NaN and infinities and plain numbers."""
     if isinstance(value, dict):
         return {key: none_for_nan(v) for key, v in value.items()}

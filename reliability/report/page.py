@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
@@ -78,7 +79,7 @@ def _class(column: Column, value: object) -> str:
     return "t l" if len(text) > SENTENCE else "t"
 
 
-def _cell(column: Column, values: dict[str, list], places: dict[str, list], row: int) -> Markup:
+def _cell(column: Column, values: dict[str, list[Any]], places: dict[str, list[Any]], row: int) -> Markup:
     """One cell; an interval is written from … to."""
     value = values[column.key][row]
     if column.kind == TEXT:

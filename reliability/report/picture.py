@@ -86,7 +86,7 @@ def _without_namespaces(root: ElementTree.Element) -> None:
                 parent.remove(child)
 
 
-def _rounded(match: re.Match) -> str:
+def _rounded(match: re.Match[str]) -> str:
     return f"{float(match[0]):.2f}".rstrip("0").rstrip(".")
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from importlib.util import find_spec
 from pathlib import Path
+from typing import Any
 
 from reliability.indices.simulation import Progress
 from reliability.pipeline import analyse
@@ -27,7 +28,7 @@ class Run:
     """A recorded run: its folder, and what summary.json says."""
 
     folder: Path
-    summary: dict
+    summary: dict[str, Any]
 
     @property
     def name(self) -> str:

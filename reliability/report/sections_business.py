@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -9,7 +12,7 @@ from reliability.business.costs import SOCIETY
 from reliability.report import charts
 from reliability.report.blocks import Block, Column, Heading, Missing, Points, Section, Table, Text
 from reliability.report.content import Case, Content, proposal
-from reliability.report.figures import Figure, Name, joined, pointer, resolve, say
+from reliability.report.figures import Figure, Name, Sentence, joined, pointer, resolve, say
 from reliability.report.sentences import worth
 from reliability.report.sentences_break_even import momentary_value
 from reliability.report.units import spoken_unit, unit_of
@@ -71,7 +74,7 @@ def _case(content: Content, perspective: str, own: bool) -> list[Block]:
     return blocks
 
 
-def _merit(content: Content, perspective: str, own: bool, rows: list) -> Table:
+def _merit(content: Content, perspective: str, own: bool, rows: Sequence[Mapping[str, Any]]) -> Table:
     """Figures of merit by scenario; marked with their place in summary.json where they stand there."""
     columns = figures_of_merit(content)
     names = [n for c in columns for n in ((c.key, c.high) if c.high else (c.key,))]
@@ -139,7 +142,7 @@ def drivers(content: Content) -> Section:
     return Section("drivers", title, tuple(blocks))
 
 
-def _turning(content: Content, name: str, rows: pd.DataFrame) -> tuple:
+def _turning(content: Content, name: str, rows: pd.DataFrame) -> Sentence:
     """Which assumptions change the sign of the NPV within their range."""
     turning = rows[rows["break_even_in_range"].astype(bool)]
     if not len(turning):

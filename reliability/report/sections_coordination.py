@@ -9,7 +9,7 @@ from reliability.formats import noun_for
 from reliability.report import charts_coordination
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, words
 from reliability.report.content import Content, Coordinated, proposed_conversions
-from reliability.report.figures import Figure, say
+from reliability.report.figures import Figure, Sentence, say
 
 TITLE = "Coordination of fuses and reclosing devices"
 HEADS = {"saved": "Fuse saved", "both": "Both", "fuse_alone": "Fuse alone", "unknown": "Current unknown",
@@ -33,7 +33,7 @@ def coordination(content: Content) -> Section:
     return Section("coordination", TITLE, tuple(blocks))
 
 
-def _rules(found: Coordinated):
+def _rules(found: Coordinated) -> Sentence:
     """How many laterals are judged by curves, how many by the assumed fast clearing time."""
     rules = found.laterals.drop_duplicates("lateral_id")["rule"]
     curves, simple = (int((rules == rule).sum()) for rule in ("curves", "fast clearing time"))

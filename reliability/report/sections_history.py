@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -247,7 +249,7 @@ def conversions(content: Content | Recorded) -> Section:
         Points(tuple((n,) for n in found.notes))))
 
 
-def _effect(row: dict) -> str:
+def _effect(row: dict[Any, Any]) -> str:
     """What the interval allows to say."""
     low, high = row["corrected_low"], row["corrected_high"]
     if not np.isfinite(low) and not np.isfinite(high):

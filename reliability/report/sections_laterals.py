@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -160,7 +162,7 @@ def _selected(content: Content, frame: pd.DataFrame, key: str, title: str, shown
     return Table(key, title, kept, frame[[c.key for c in kept]], key.capitalize(), shown_rows)
 
 
-def _setting(row: dict) -> str:
+def _setting(row: dict[Any, Any]) -> str:
     """What is put there, in words."""
     if row["what"] != "lateral":
         return f"{shown(row['fast_operations_of_backup'], 'whole')} fast operations"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import pandas as pd
 
@@ -291,7 +292,7 @@ def _how_sure(content: Content, scenario: int | None) -> Sentence:
     return joined([*sentences, *_main_driver(content, scenario), *_against_records(content)])
 
 
-def trials_cut(summary: Mapping) -> Sentence:
+def trials_cut(summary: Mapping[str, Any]) -> Sentence:
     """That fewer trials were simulated than asked for, from summary.json; () where that is not so."""
     if not summary.get("trials_limited_by_memory"):
         return ()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -15,7 +17,7 @@ from reliability.pipeline import Plan, Results
 from reliability.report.numbers import none_for_nan
 
 
-def summary(results: Results) -> dict:
+def summary(results: Results) -> dict[str, Any]:
     """The content of summary.json: plain numbers, None where a figure does not exist."""
     study, simulated = results.study, results.simulated
     spreads, apart = _spreads(results)
@@ -41,14 +43,14 @@ def summary(results: Results) -> dict:
     })
 
 
-def _choice(plan: Plan) -> dict:
+def _choice(plan: Plan) -> dict[str, Any]:
     """The choice under the study's limits, in figures and in words."""
     choice = plan.choice
     return {"objective": choice.objective, "feasible": choice.feasible, "message": choice.message,
             "gap": choice.gap, "totals": dict(choice.totals), "programme": plan.programme_note}
 
 
-def _spreads(results: Results) -> tuple[list[dict], list[dict]]:
+def _spreads(results: Results) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     """"simulated" and "difference_to_as_built" of each scenario, as parts of its dict."""
     if results.simulated is None:
         return [{}] * len(results.expected), [{}] * len(results.expected)

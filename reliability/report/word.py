@@ -137,7 +137,7 @@ def _fill(row: Any, texts: list[str], size: Any, bold: bool = False) -> None:
         run.font.size, run.bold = size, bold
 
 
-def _cell(column: Column, record: Mapping) -> str:
+def _cell(column: Column, record: Mapping[Any, Any]) -> str:
     value = record[column.key]
     if column.kind == TEXT or not column.high:
         return shown(value, column.kind, column.signed)

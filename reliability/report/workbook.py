@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -125,7 +126,7 @@ def _table(book: xlsxwriter.Workbook, formats: Formats, table: Table) -> Sheet:
                  table.frame)
 
 
-def _cells(sheet: Worksheet, formats: Formats, values: list[list], kinds: list[str]) -> None:
+def _cells(sheet: Worksheet, formats: Formats, values: list[list[Any]], kinds: list[str]) -> None:
     """Values below the header, row by row as the file is written."""
     looks = [None if kind == TEXT else formats.number(kind) for kind in kinds]
     for r, row in enumerate(zip(*values, strict=True), start=1):

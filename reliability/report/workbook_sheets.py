@@ -39,7 +39,7 @@ class Formats:
 
     def __init__(self, book: xlsxwriter.Workbook) -> None:
         self.book = book
-        self._kept: dict[tuple, Format] = {}
+        self._kept: dict[tuple[tuple[str, object], ...], Format] = {}
 
     def of(self, **properties: object) -> Format:
         """The format with these properties."""

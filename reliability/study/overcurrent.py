@@ -221,7 +221,7 @@ def _report_repeated(table: Table, frame: pd.DataFrame, problems: Problems) -> n
     keys = ["section_id", "element", "operation"]
     whole = (frame[keys] != "").all(axis=1).to_numpy(bool)
     again = frame.duplicated(keys).to_numpy() & whole
-    first: dict[tuple[str, ...], int] = {}
+    first: dict[tuple[object, ...], int] = {}
     if again.any():
         for i, key in enumerate(frame[keys].itertuples(index=False, name=None)):
             first.setdefault(key, i)

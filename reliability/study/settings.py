@@ -6,6 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from reliability.formats import exact
 from reliability.schema.assumptions import (
@@ -271,7 +272,7 @@ def _columns(toml: Toml) -> dict[str, ColumnMap]:
     return maps
 
 
-def _column_map(toml: Toml, path: str, entries: dict[str, object], names: Names) -> ColumnMap:
+def _column_map(toml: Toml, path: str, entries: dict[str, Any], names: Names) -> ColumnMap:
     ignore = entries.get("ignore", [])
     if not isinstance(ignore, list) or not all(isinstance(h, str) for h in ignore):
         toml.wrong(f"{path}.ignore", ignore, "must be a list of headers", 'write ignore = ["…", "…"]')
