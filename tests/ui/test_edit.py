@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pandas as pd
 import pytest
 
 from reliability.study import open_study, workspace
@@ -108,3 +109,21 @@ def test_a_broken_study_toml_is_corrected_on_the_page(small, broken):
     next(b for b in test.button if "Save and check" in b.label).click().run()
     assert open_study(workspace.root() / small).name == "Well again"
     assert "Well again" in said(sound(test))
+
+
+@pytest.mark.parametrize(("table", "column", "wrong", "right"), [("settings", "pickup_a", "much", "410"),
+                                                                 ("curves", "time_s", "soon", "0.36")])
+def test_settings_and_curves_are_edited_like_the_other_tables(table, column, wrong, right):
+    folder, file = workspace.folder_of("demo"), f"{table}.csv"
+    before = (folder / file).read_bytes()
+    test = app("study")
+    test.session_state["study_tab"], test.session_state["edit_table"] = "Sections", table
+    sound(test.run())
+    edit(test, file, {0: {column: wrong}})
+    assert (folder / file).read_bytes() == before
+    assert "Not saved" in said(sound(test))
+    assert test.dataframe[-1].value["value"].tolist() == [wrong]
+    edit(test, file, {0: {column: right}})
+    assert "Saved at" in said(sound(test))
+    assert str(pd.read_csv(folder / file)[column][0]) == right
+    assert open_study(folder).inputs_sha256
