@@ -27,12 +27,12 @@ def show() -> None:
         _problems(shown.problems)
         edit.draft_tables(shown)
         return
-    glance, sections, assumptions, scenarios, earlier = st.tabs(
-        ["At a glance", "Sections", "Assumptions", "Scenarios", "Earlier versions"], key="study_tab", on_change="rerun")
+    glance, tables, assumptions, scenarios, earlier = st.tabs(
+        ["At a glance", "Tables", "Assumptions", "Scenarios", "Earlier versions"], key="study_tab", on_change="rerun")
     if glance.open:
         with glance:
             _glance(shown)
-    for tab, draw in ((sections, edit.sections), (assumptions, edit.assumptions), (scenarios, edit.scenarios),
+    for tab, draw in ((tables, edit.tables), (assumptions, edit.assumptions), (scenarios, edit.scenarios),
                       (earlier, edit.earlier_versions)):
         if tab.open:
             with tab:
