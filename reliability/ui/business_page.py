@@ -157,9 +157,7 @@ def _all(now: ScenarioResults, study: Study, fingerprint: str, moves: dict[str, 
         ("cost_per_ci_avoided", f"{unit} per interruption avoided"),
         ("cost_per_cmi_avoided", f"{unit} per customer-minute avoided"),
         ("cost_per_callout_avoided", f"{unit} per call-out avoided"))}
-    table = pd.DataFrame(rows)
-    table[["capex", "npv"]] = table[["capex", "npv"]].round()
-    figure.table(table, "Business case of every scenario", "cases", column_config=columns)
+    figure.table(pd.DataFrame(rows), "Business case of every scenario", "cases", column_config=columns)
     years = int(now.results.study.values["horizon_years"])
     st.caption(f"Money in {plain(now.business.currency)}; {count(years, 'year')}. "
                "–: there is no such figure, as a payback that is never reached.")

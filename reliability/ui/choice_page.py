@@ -210,11 +210,13 @@ def _table(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
     if choice.selection.empty:
         return
     st.subheader("What is chosen", anchor=False)
-    numbers = {c: st.column_config.NumberColumn(c.replace("_", " "), format=grid_format("amount")) for c in (
+    numbers = {c: st.column_config.NumberColumn(format=grid_format("amount")) for c in (
         "customer_interruptions_avoided", "momentary_events_added", "callouts_avoided")}
-    numbers[BREAK_EVEN] = st.column_config.NumberColumn(BREAK_EVEN.replace("_", " "), format=grid_format("any"))
-    numbers |= {c: st.column_config.NumberColumn(c.replace("_", " "), format=grid_format("money"))
-                for c in ("capex", "npv", "customer_minutes_avoided")}
+    numbers[BREAK_EVEN] = st.column_config.NumberColumn(format=grid_format("any"))
+    currency = plain(now.business.currency, 12)
+    numbers |= {c: st.column_config.NumberColumn(name, format=grid_format("money")) for c, name in (
+        ("capex", f"capital, {currency}"), ("npv", f"NPV, {currency}"),
+        ("customer_minutes_avoided", "customer-minutes avoided"))}
     figure.table(choice.selection, "Selection", "selection", height=360, column_config=numbers)
     laterals = choice.selection[choice.selection["what"] == "lateral"]
 

@@ -83,7 +83,7 @@ def _present() -> None:
 def _write(shown: Opened, study: Study, moves: Moves) -> None:
     """Make moved assumptions the study's own; what is no assumption of study.toml stays a slider."""
     from reliability.ui import edit
-    own = {k: v for k, v in moves.items() if k not in OWN}
+    own: dict[str, float | int | str | None] = {k: v for k, v in moves.items() if k not in OWN}
     if not own:
         st.session_state[opened.NOTICE] = ("These sliders belong to the meeting, not to study.toml: pin the state "
                                            "instead.")

@@ -63,7 +63,7 @@ def feeder(now: ScenarioResults, name: str) -> None:
                      "Faults by outcome", "coordination_feeder")
     with right:
         sums = rows.groupby(["outcome", "operation"], sort=False)[["km", "faults_per_year"]].sum().unstack("operation")
-        sums = sums[(sums.to_numpy() > 0).any(axis=1)]
+        sums = sums[np.any(sums.to_numpy() > 0, axis=1)]
         shown = pd.DataFrame({"outcome": sums.index, **{
             f"{what}, {operation}": [number(v) for v in sums[column, operation]] for column, what in (
                 ("km", "km"), ("faults_per_year", "faults/yr")) for operation in OPERATIONS}})
@@ -102,10 +102,10 @@ def _shares(splits: dict[float, OutcomeSplit], own: float, sections: np.ndarray)
     if not occurring:
         st.info("No fault falls on this lateral: it has neither a length nor a rate of its own.")
         return
-    now = growth[growth["fault_current_factor"] == own].set_index("operation")
+    now = growth[growth["fault_current_factor"] == own].set_index("operation").loc[list(OPERATIONS)]
     table = pd.DataFrame({"outcome": [name for _, name in occurring], **{
-        f"{operation}, % of faults": [number(100.0 * now.at[operation, key]) for key, _ in occurring]
-        for operation in OPERATIONS}})
+        f"{operation}, % of faults": [number(100.0 * now[key].to_numpy()[k]) for key, _ in occurring]
+        for k, operation in enumerate(OPERATIONS)}})
     figure.table(table, "Share of the lateral's faults by outcome", "coordination_shares")
     st.markdown("**As the source grows**: fault currents times a factor, % of faults")
     rows = growth[growth["fault_current_factor"].isin([*FACTORS, own])]

@@ -5,7 +5,9 @@ plotly reads markup in names, so every text is escaped.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import plotly.graph_objects as go
@@ -89,7 +91,8 @@ def _one(chart: BarChart, bars: Bars, names: list[str]) -> dict[str, object]:
 
 
 def _plot(chart: PlotChart) -> tuple[list[dict[str, object]], dict[str, object]]:
-    draw = {Line: _line, Points: _points, Areas: _areas, Words: _words}
+    draw: dict[type, Callable[[Any], dict[str, object]]] = {
+        Line: _line, Points: _points, Areas: _areas, Words: _words}
     traces = [draw[type(s)](s) for s in chart.series]
     if not chart.equal:
         return traces, {"xaxis": _axis(chart.x), "yaxis": _axis(chart.y)}

@@ -24,10 +24,10 @@ from reliability.ui.text import plain
 OUTCOMES = "edit_outcomes"
 
 
-def sections(shown: Opened) -> None:
-    """Edit the network's tables, and the outage records."""
-    tables = [t for t in TABLES if text_tables.table_file(shown.folder, t)]
-    table = st.segmented_control("Table", tables, default=tables[0], key="edit_table", required=True)
+def tables(shown: Opened) -> None:
+    """Edit the tables that the study has: the network, its settings and curves, and the outage records."""
+    stated = [t for t in TABLES if text_tables.table_file(shown.folder, t)]
+    table = st.segmented_control("Table", stated, default=stated[0], key="edit_table", required=True)
     _table(shown, table)
 
 

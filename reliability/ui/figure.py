@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any, Literal
 
 import pandas as pd
 import plotly.graph_objects as go
 import streamlit as st
 
+from reliability.formats import DASH, grid_format
 from reliability.ui.text import plain
 
 CONFIG = {"displayModeBar": False, "responsive": True}
@@ -41,9 +42,26 @@ def chart(figure: go.Figure, alt: str, data: Callable[[], pd.DataFrame], name: s
 
 
 def table(frame: pd.DataFrame, name: str, key: str, *, height: int | None = None, **options: Any) -> Any:
-    """A table to look at and to download."""
+    """A table to look at and to download; what does not exist is a dash, and a column's name is in words."""
     if height:
         options["height"] = height
-    shown = st.dataframe(frame, hide_index=True, key=f"table_{key}", alt=name, **options)
+    options["column_config"] = _in_words(frame, options.get("column_config", {}))
+    shown = st.dataframe(_rounded(frame, options["column_config"]), hide_index=True, key=f"table_{key}", alt=name,
+                         placeholder=DASH, **options)
     csv_button(name, lambda: frame, key)
     return shown
+
+
+def _in_words(frame: pd.DataFrame, config: Mapping[str, Any]) -> dict[str, Any]:
+    """The layout of each column, with words for a label where it has none."""
+    layouts = {str(c): config.get(str(c), {}) for c in frame.columns}
+    words = {c: layout | {"label": c.replace("_", " ")} for c, layout in layouts.items()
+             if isinstance(layout, dict) and layout.get("label") is None}
+    return dict(config) | words
+
+
+def _rounded(frame: pd.DataFrame, config: Mapping[str, Any]) -> pd.DataFrame:
+    """Rounded where the layout has thousands and no decimals: a browser would write decimals all the same."""
+    whole = [c for c, layout in config.items() if isinstance(layout, dict) and c in frame
+             and (layout.get("type_config") or {}).get("format") == grid_format("count")]
+    return frame.assign(**{c: frame[c].astype(float).round() for c in whole})

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import pandas as pd
 import streamlit as st
 
@@ -25,12 +27,12 @@ def show() -> None:
         _problems(shown.problems)
         edit.draft_tables(shown)
         return
-    glance, sections, assumptions, scenarios, earlier = st.tabs(
-        ["At a glance", "Sections", "Assumptions", "Scenarios", "Earlier versions"], key="study_tab", on_change="rerun")
+    glance, tables, assumptions, scenarios, earlier = st.tabs(
+        ["At a glance", "Tables", "Assumptions", "Scenarios", "Earlier versions"], key="study_tab", on_change="rerun")
     if glance.open:
         with glance:
             _glance(shown)
-    for tab, draw in ((sections, edit.sections), (assumptions, edit.assumptions), (scenarios, edit.scenarios),
+    for tab, draw in ((tables, edit.tables), (assumptions, edit.assumptions), (scenarios, edit.scenarios),
                       (earlier, edit.earlier_versions)):
         if tab.open:
             with tab:
@@ -75,14 +77,17 @@ def _glance(shown: Opened) -> None:
     with facts:
         st.subheader("What is in it", anchor=False)
         device = [DEVICES[d] if d >= 0 else "" for d in network.device.tolist()]
-        rows = [("Feeders", len(network.feeder_ids)), ("Line sections", len(network)),
-                ("Length, km", number(network.column["length_km"].sum(), 4)), ("Laterals", len(network.candidates)),
-                *[(f"Headed by a {d.replace('_', ' ')}", device.count(d)) for d in DEVICES if d in device],
-                ("Customers", formats.shown(served, "count")),
-                ("Outage records", 0 if study.outages is None else len(study.outages)),
-                ("Uncertain assumptions", len(study.uncertain)), ("Scenarios of the study", len(study.scenarios))]
-        st.dataframe(pd.DataFrame(rows, columns=["", "Number"]).astype(str), hide_index=True, alt="Size of the study",
-                     height=min(35 * (len(rows) + 1) + 3, 470))
+        whole = partial(formats.shown, kind="count")
+        rows = [("Feeders", whole(len(network.feeder_ids))), ("Line sections", whole(len(network))),
+                ("Length, km", number(network.column["length_km"].sum(), 4)),
+                ("Laterals", whole(len(network.candidates))),
+                *[(f"Headed by a {d.replace('_', ' ')}", whole(device.count(d))) for d in DEVICES if d in device],
+                ("Customers", whole(served)),
+                ("Outage records", whole(0 if study.outages is None else len(study.outages))),
+                ("Uncertain assumptions", whole(len(study.uncertain))),
+                ("Scenarios of the study", whole(len(study.scenarios)))]
+        st.dataframe(pd.DataFrame(rows, columns=["", "Number"]), hide_index=True, alt="Size of the study",
+                     height=35 * (len(rows) + 1) + 3)
     trials.prepare(now)             # while somebody reads this page
     business_page.prepare(now)
     if study.notes:

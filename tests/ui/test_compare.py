@@ -184,14 +184,15 @@ def test_large_type_is_in_the_link(small):
     assert figures(sound(test))[0]["layout"]["font"]["size"] > 14
 
 
-def test_too_many_counts_are_told():
+def test_counts_that_are_lowered_are_told():
     name = make_small("counts", lambda t: t.replace('laterals = "all"\ndevice = "sectionalizer"\ncounts = 2',
                                                     'laterals = "all"\ndevice = "sectionalizer"\ncounts = 1'))
     folder = workspace.root() / name
     text = (folder / "sections.csv").read_text().replace(",4,2,", ",3,1,")
     (folder / "sections.csv").write_text(text)
     test = app("compare", name, sliders="counts:3")
-    assert "as many counts as the device above" in said(test)
+    assert "sectionalizers are lowered to one less than" in said(test), [w.value for w in test.warning]
+    assert "are lowered" not in said(app("compare", name, sliders="counts:2"))
 
 
 def test_an_uncertain_assumption_that_is_moved_is_known_then():

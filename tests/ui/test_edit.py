@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pandas as pd
 import pytest
 
 from reliability.study import open_study, workspace
@@ -29,7 +30,7 @@ def open_tab(study: str, tab: str):
 def test_a_cell_is_saved_at_once_and_the_version_before_is_kept(small):
     folder = workspace.root() / small
     before = (folder / "sections.csv").read_bytes()
-    test = open_tab(small, "Sections")
+    test = open_tab(small, "Tables")
     edit(test, "sections.csv", {0: {"customers": "36"}})
     assert open_study(folder).sections["customers"][0] == 36
     assert "Saved at" in said(sound(test))
@@ -43,7 +44,7 @@ def test_a_cell_is_saved_at_once_and_the_version_before_is_kept(small):
 def test_an_edit_that_breaks_the_study_is_a_draft_with_its_problems(small):
     folder = workspace.root() / small
     before = (folder / "sections.csv").read_bytes()
-    test = open_tab(small, "Sections")
+    test = open_tab(small, "Tables")
     edit(test, "sections.csv", {0: {"customers": "many"}})
     assert (folder / "sections.csv").read_bytes() == before
     assert b"many" in (folder / ARCHIVE / "draft-sections.csv").read_bytes()
@@ -55,7 +56,7 @@ def test_an_edit_that_breaks_the_study_is_a_draft_with_its_problems(small):
 
 def test_another_tab_s_change_is_told_and_not_overwritten(small):
     folder = workspace.root() / small
-    test = open_tab(small, "Sections")
+    test = open_tab(small, "Tables")
     put(small, {"sections.csv": (folder / "sections.csv").read_bytes().replace(b"2.4,35", b"2.4,99")})
     edit(test, "sections.csv", {1: {"customers": "50"}})
     assert "changed in another tab" in said(sound(test))
@@ -91,7 +92,7 @@ def test_a_scenario_is_added(small):
 def test_an_earlier_version_is_brought_back(small):
     folder = workspace.root() / small
     before = (folder / "sections.csv").read_bytes()
-    test = open_tab(small, "Sections")
+    test = open_tab(small, "Tables")
     edit(test, "sections.csv", {0: {"customers": "36"}})
     test = open_tab(small, "Earlier versions")
     next(b for b in test.button if b.key.startswith("restore_")).click().run()
@@ -108,3 +109,21 @@ def test_a_broken_study_toml_is_corrected_on_the_page(small, broken):
     next(b for b in test.button if "Save and check" in b.label).click().run()
     assert open_study(workspace.root() / small).name == "Well again"
     assert "Well again" in said(sound(test))
+
+
+@pytest.mark.parametrize(("table", "column", "wrong", "right"), [("settings", "pickup_a", "much", "410"),
+                                                                 ("curves", "time_s", "soon", "0.36")])
+def test_settings_and_curves_are_edited_like_the_other_tables(table, column, wrong, right):
+    folder, file = workspace.folder_of("demo"), f"{table}.csv"
+    before = (folder / file).read_bytes()
+    test = app("study")
+    test.session_state["study_tab"], test.session_state["edit_table"] = "Tables", table
+    sound(test.run())
+    edit(test, file, {0: {column: wrong}})
+    assert (folder / file).read_bytes() == before
+    assert "Not saved" in said(sound(test))
+    assert test.dataframe[-1].value["value"].tolist() == [wrong]
+    edit(test, file, {0: {column: right}})
+    assert "Saved at" in said(sound(test))
+    assert str(pd.read_csv(folder / file)[column][0]) == right
+    assert open_study(folder).inputs_sha256
