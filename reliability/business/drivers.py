@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -106,10 +106,10 @@ def sobol(study: Study, npv: Npv, seed: int) -> tuple[dict[str, np.ndarray], dic
         return np.column_stack([npv(with_values(study.values, {k: x[i] for k, x in drawn.items()}))
                                 for i in range(draws.shape[1])])
 
+    distributions: list[Any] = [pert_distribution(study.uncertain[k]) for k in keys]
     with np.errstate(divide="ignore", invalid="ignore"):
-        found = scipy.stats.sobol_indices(
-            func=outputs, n=SAMPLES_STRUCTURAL if stepped else SAMPLES,
-            dists=[pert_distribution(study.uncertain[k]) for k in keys], rng=np.random.default_rng(seed))
+        found = scipy.stats.sobol_indices(func=outputs, n=SAMPLES_STRUCTURAL if stepped else SAMPLES,
+                                          dists=distributions, rng=np.random.default_rng(seed))
     first, total = (np.reshape(a, (-1, len(keys))) for a in (found.first_order, found.total_order))
     return ({k: first[:, i] for i, k in enumerate(keys)}, {k: total[:, i] for i, k in enumerate(keys)})
 
