@@ -18,6 +18,11 @@ AT_THE_TOP = {"README.md", "DEVELOPERS.md", "requirements.txt", "app.py", "relia
 MOST_LINES_OF_A_MODULE = 400
 MOST_LINES_OF_A_FUNCTION = 60
 MOST_EQUAL_LINES = 10
+# grows until it holds the whole package
+ROOMS_WITH_TYPES = (*(f"reliability/{room}/" for room in ("schema", "network", "study", "faults", "indices", "history",
+                                                          "business")),
+                    *(f"reliability/{module}.py" for module in ("__init__", "__main__", "cautions", "cells",
+                                                                "output_folder", "pipeline", "results", "what_if")))
 
 
 def _tracked() -> list[str]:
@@ -42,6 +47,30 @@ def test_ruff_finds_nothing():
     run = subprocess.run([sys.executable, "-m", "ruff", "check", "--no-cache", "."], cwd=ROOT,
                          capture_output=True, text=True, check=False)
     assert run.returncode == 0, run.stdout + run.stderr
+
+
+def _type_errors(*files: str) -> list[str]:
+    """Errors of mypy under the settings of .mypy.ini: of the whole package, or of `files`."""
+    run = subprocess.run([sys.executable, "-m", "mypy", *files], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert run.returncode in (0, 1), run.stdout + run.stderr
+    return [line for line in run.stdout.splitlines() if ": error: " in line]
+
+
+def test_types_check():
+    assert [error for error in _type_errors() if error.startswith(ROOMS_WITH_TYPES)] == []
+
+
+def test_mistakes_in_types_are_found(tmp_path):
+    """A wrong argument, one that does not exist, an unknown key, a None not thought of, a blanket ignore."""
+    mistakes = ["Names(['a']).nearest(3)", "Device(FUSE, 'Fuse', melt=True)", "defaults()['repair_hour']",
+                "fit_times([1.0, 2.0])", "fit_times(np.ones(20)).mean", "fit_times('')  # type: ignore"]
+    imports = ["import numpy as np", "from reliability.history.durations import fit_times",
+               "from reliability.schema.assumptions import defaults",
+               "from reliability.schema.devices import FUSE, Device", "from reliability.schema.nearest import Names"]
+    path = tmp_path / "mistakes.py"
+    path.write_text("\n".join([*imports, *mistakes]), encoding="utf-8")
+    lines = {int(error.split(":")[1]) for error in _type_errors(str(path)) if "mistakes.py:" in error}
+    assert lines == {len(imports) + k for k in range(1, len(mistakes) + 1)}
 
 
 @pytest.mark.parametrize("path", PACKAGE, ids=lambda p: str(p.relative_to(ROOT)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -17,10 +17,6 @@ from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range, bounds_of
 from reliability.schema.values import Assumptions, drawn_shares, number
 from reliability.study.cost_table import CostTable
 from reliability.study.study import Study
-
-if TYPE_CHECKING:
-    from scipy.stats._continuous_distns import beta_gen
-    from scipy.stats._distn_infrastructure import rv_continuous_frozen
 
 # Range tried of an assumption that the study states as one number; our assumption.
 SPREAD = 0.2
@@ -120,8 +116,11 @@ def rounded_to_levels(draws: np.ndarray, distribution: Range) -> np.ndarray:
     return distribution.low + step * np.round((draws - distribution.low) / step)
 
 
-def pert_distribution(stated: Range) -> rv_continuous_frozen[beta_gen, float | np.float64]:
-    """The PERT distribution, as a scaled beta distribution."""
+def pert_distribution(stated: Range) -> Any:
+    """The PERT distribution, as a scaled beta distribution of scipy.stats.
+
+    Any, for scipy's types do not let `sobol_indices` take the distributions that it takes.
+    """
     width = stated.high - stated.low
     return scipy.stats.beta(1.0 + PERT_WEIGHT * (stated.likely - stated.low) / width,
                             1.0 + PERT_WEIGHT * (stated.high - stated.likely) / width, loc=stated.low, scale=width)
