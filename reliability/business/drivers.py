@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -17,10 +17,6 @@ from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range, bounds_of
 from reliability.schema.values import Assumptions, drawn_shares, number
 from reliability.study.cost_table import CostTable
 from reliability.study.study import Study
-
-if TYPE_CHECKING:
-    from scipy.stats._continuous_distns import beta_gen
-    from scipy.stats._distn_infrastructure import rv_continuous_frozen
 
 # Range tried of an assumption that the study states as one number; our assumption.
 SPREAD = 0.2
@@ -106,10 +102,10 @@ def sobol(study: Study, npv: Npv, seed: int) -> tuple[dict[str, np.ndarray], dic
         return np.column_stack([npv(with_values(study.values, {k: x[i] for k, x in drawn.items()}))
                                 for i in range(draws.shape[1])])
 
-    distributions: list[Any] = [pert_distribution(study.uncertain[k]) for k in keys]
     with np.errstate(divide="ignore", invalid="ignore"):
-        found = scipy.stats.sobol_indices(func=outputs, n=SAMPLES_STRUCTURAL if stepped else SAMPLES,
-                                          dists=distributions, rng=np.random.default_rng(seed))
+        found = scipy.stats.sobol_indices(
+            func=outputs, n=SAMPLES_STRUCTURAL if stepped else SAMPLES,
+            dists=[pert_distribution(study.uncertain[k]) for k in keys], rng=np.random.default_rng(seed))
     first, total = (np.reshape(a, (-1, len(keys))) for a in (found.first_order, found.total_order))
     return ({k: first[:, i] for i, k in enumerate(keys)}, {k: total[:, i] for i, k in enumerate(keys)})
 
@@ -120,8 +116,11 @@ def rounded_to_levels(draws: np.ndarray, distribution: Range) -> np.ndarray:
     return distribution.low + step * np.round((draws - distribution.low) / step)
 
 
-def pert_distribution(stated: Range) -> rv_continuous_frozen[beta_gen, float | np.float64]:
-    """The PERT distribution, as a scaled beta distribution."""
+def pert_distribution(stated: Range) -> Any:
+    """The PERT distribution, as a scaled beta distribution of scipy.stats.
+
+    Any, for scipy's types do not let `sobol_indices` take the distributions that it takes.
+    """
     width = stated.high - stated.low
     return scipy.stats.beta(1.0 + PERT_WEIGHT * (stated.likely - stated.low) / width,
                             1.0 + PERT_WEIGHT * (stated.high - stated.likely) / width, loc=stated.low, scale=width)

@@ -89,10 +89,10 @@ def test_capital_counts_phases_of_converted_laterals_and_changed_backups():
     phases = float(tops["phases"].sum())
     plans = case.table.protections
     as_built, sectionalizers, reclosers, blocked, both = (capital_of(case.network, p, plans[0]) for p in plans)
-    assert (as_built.units_in_all, as_built.settings) == (0.0, 0)
+    assert (as_built.total_units, as_built.settings) == (0.0, 0)
     assert sectionalizers.units == {"fuse": 0.0, "sectionalizer": phases, "lateral_recloser": 0.0}
     assert reclosers.units["lateral_recloser"] == phases
-    assert (blocked.units_in_all, blocked.settings) == (0.0, 4)
+    assert (blocked.total_units, blocked.settings) == (0.0, 4)
     assert both.cost(study.values) == pytest.approx(phases * 2200.0 + 4 * 1500.0)
     assert both.inspection(study.values) == pytest.approx(phases * 15.0)
 
@@ -103,7 +103,7 @@ def test_a_lateral_that_has_the_device_costs_nothing():
     sections.loc[sections["section_id"] == "t0", ["device", "counts"]] = ["sectionalizer", 2.0]
     case = case_of(study.with_sections(sections))
     others = sections.loc[sections["section_id"].str.fullmatch(r"t[1-9]"), "phases"].sum()
-    assert case.business.capital[1].units_in_all == others
+    assert case.business.capital[1].total_units == others
 
 
 def test_as_built_has_no_figures_but_zero_money():

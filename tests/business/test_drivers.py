@@ -148,7 +148,7 @@ def test_sobol_indices_of_a_sum_of_two_prices():
     laws = {"sectionalizer_cost": Range(1500.0, 2000.0, 4000.0), "inspection_cost_per_year": Range(0.0, 30.0, 90.0)}
     study = _study(laws)
     case = case_of(study)
-    units = case.business.capital[1].units_in_all
+    units = case.business.capital[1].total_units
     annuity = (1.0 - 1.07 ** -20) / 0.07
     variance = {"sectionalizer_cost": units ** 2 * _pert_variance(laws["sectionalizer_cost"]),
                 "inspection_cost_per_year": (units * annuity) ** 2 * _pert_variance(laws["inspection_cost_per_year"])}
@@ -239,7 +239,7 @@ def test_break_even_by_hand():
     study = _study({}, incentive_per_saidi_minute=400.0)
     case = case_of(study)
     capital, columns = case.business.capital[1], flows(case.business, 1)
-    price = (columns["discounted"].sum() + columns["capex"][0]) / capital.units_in_all
+    price = (columns["discounted"].sum() + columns["capex"][0]) / capital.total_units
     frame = drivers_frame(study, case.network, COSTS).set_index("assumption")
     assert price > 0
     assert frame.loc["sectionalizer_cost", "break_even"] == pytest.approx(price, rel=1e-6)

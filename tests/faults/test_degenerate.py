@@ -116,4 +116,4 @@ def test_a_whole_run_of_such_a_study_ends(corner):
     main = {"operations_to_lockout": np.nan, "fast_operations": np.nan}
     results = analyse(study_of(rows_of(main), [SECTIONALIZERS], **SURE | corner), trials=20, seed=1)
     assert results.simulated.trials == 20
-    assert np.isfinite(results.business.capital[1].units_in_all)
+    assert np.isfinite(results.business.capital[1].total_units)

@@ -8,7 +8,7 @@ from scipy import stats
 
 from reliability.faults.outcomes import row_rates
 from reliability.faults.times import hours_of
-from reliability.indices.draws import draw_unknowns, one_trial, pert, values_of_trials, yearly_multipliers
+from reliability.indices.draws import draw_uncertain, one_trial, pert, values_of_trials, yearly_multipliers
 from reliability.indices.events import Block, YearWeights, simulate_block, year_weights
 from reliability.indices.expected import expected_values
 from reliability.indices.measures import COUNTED, TIMED, Coefficients, amounts_of, coefficients
@@ -158,8 +158,8 @@ def test_a_pert_law_is_a_scaled_beta_law():
 
 def test_unknowns_are_drawn_in_the_order_of_their_names():
     laws = {"b": Range(0.0, 1.0, 2.0), "a": Range(5.0, 6.0, 7.0)}
-    drawn = draw_unknowns(np.random.default_rng(1), laws, 3)
-    again = draw_unknowns(np.random.default_rng(1), dict(reversed(laws.items())), 3)
+    drawn = draw_uncertain(np.random.default_rng(1), laws, 3)
+    again = draw_uncertain(np.random.default_rng(1), dict(reversed(laws.items())), 3)
     assert list(drawn) == list(again) == ["a", "b"]
     assert np.array_equal(drawn["a"], again["a"])
 
