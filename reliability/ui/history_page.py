@@ -112,8 +112,9 @@ def _years(history: History) -> None:
             figure.table(days.reset_index().assign(day=lambda d: d["day"].astype(str).str[:10]), "Major event days",
                          "meds", height=190, column_config={
                              "year": st.column_config.NumberColumn(format=grid_format("whole")),
-                             **{k: st.column_config.NumberColumn(name, format=grid_format("count")) for k, name in (
-                                 ("interruptions", "customer interruptions"), ("customer_minutes", "customer-minutes"))},
+                             **{k: st.column_config.NumberColumn(name, format=grid_format("count"))
+                                for k, name in (("interruptions", "customer interruptions"),
+                                                ("customer_minutes", "customer-minutes"))},
                              "saidi_min": st.column_config.NumberColumn("SAIDI, min", format=grid_format("minutes"))})
     for caution in history.cautions:
         if caution != CAUTION:         # it stands at the head of every page
