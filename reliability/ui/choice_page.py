@@ -212,7 +212,9 @@ def _table(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
     st.subheader("What is chosen", anchor=False)
     numbers = {c: st.column_config.NumberColumn(format=grid_format("amount")) for c in (
         "customer_interruptions_avoided", "momentary_events_added", "callouts_avoided")}
-    numbers[BREAK_EVEN] = st.column_config.NumberColumn(format=grid_format("any"))
+    numbers["callouts_avoided"]["label"] = "call-outs avoided"
+    numbers[BREAK_EVEN] = st.column_config.NumberColumn("break-even share of faults, reclosing off",
+                                                        format=grid_format("share"))
     currency = plain(now.business.currency, 12)
     numbers |= {c: st.column_config.NumberColumn(name, format=grid_format("money")) for c, name in (
         ("capex", f"capital, {currency}"), ("npv", f"NPV, {currency}"),

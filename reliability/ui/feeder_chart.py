@@ -137,15 +137,19 @@ def _pickable(network: Network, places: Layout, lateral: np.ndarray, benefit: Be
         head = int(lateral[k])
         if places.row[k] == places.row[head_at[head]]:
             ends[head] = max(ends.get(head, 0.0), float(places.x1[k]))
+    rows = {h: int(places.row[k]) for h, k in head_at.items()}
+    above = {h: int(network.unit[network.parent[h]]) for h in heads if network.parent[h] >= 0}
+    followed = {up for h, up in above.items() if rows.get(up) == rows[h]}     # another lateral goes on in their row
     ids = [str(network.ids[h]) for h in heads]
     hover = [f"<b>{label(i)}</b><br>{int(network.customers_below[h])} customers<br>{benefit.title}: "
              f"{number(benefit.values[h])} {benefit.unit}" for h, i in zip(heads, ids, strict=True)]
     named = {"text": [label(i, 16) for i in ids], "mode": "markers+text"} if len(heads) <= LABELLED_AT_MOST else {
         "mode": "markers"}
     return {
-        "type": "scatter", "x": [ends[h] for h in heads], "y": [int(places.row[head_at[h]]) for h in heads], **named,
-        "textposition": "middle right", "textfont": {"size": 11, "color": INK}, "hovertext": hover,
-        "hoverinfo": "text", "customdata": ids, "name": "Lateral", "showlegend": False,
+        "type": "scatter", "x": [ends[h] for h in heads], "y": list(rows.values()), **named,
+        "textposition": ["top left" if h in followed else "middle right" for h in heads],
+        "textfont": {"size": 11, "color": INK}, "hovertext": hover, "hoverinfo": "text",
+        "customdata": ids, "name": "Lateral", "showlegend": False,
         "marker": {"size": [13 if i == chosen else 8 for i in ids],
                    "color": [LOSS if i == chosen else GREY for i in ids],
                    "line": {"color": INK, "width": [2 if i == chosen else 0.5 for i in ids]},

@@ -202,7 +202,9 @@ def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:
         part = rows[rows["verdict"].isin(wanted)].drop(columns="head")
         numbers = {c: st.column_config.NumberColumn(format=grid_format("amount"))
                    for c in ("customer_interruptions_avoided", "momentary_events_added", "callouts_avoided")}
-        numbers[BREAK_EVEN] = st.column_config.NumberColumn(format=grid_format("any"))
+        numbers["callouts_avoided"]["label"] = "call-outs avoided"
+        numbers[BREAK_EVEN] = st.column_config.NumberColumn("break-even share of faults, reclosing off",
+                                                            format=grid_format("share"))
         numbers["customer_minutes_avoided"] = st.column_config.NumberColumn("customer-minutes avoided",
                                                                          format=grid_format("count"))
         figure.table(part, "Laterals, best first", "laterals", height=430, column_config=numbers)
