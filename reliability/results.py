@@ -105,7 +105,8 @@ class Results:
         lateral_id, scenario, feeder_id, device (at its head); customers (on the lateral); customer_interruptions,
         customer_minutes, momentary_events (customers'), callouts and those by kind, refuse_callouts, reset_callouts,
         patrol_callouts, repair_callouts (all per year); cost (money per year, in the study's perspective); and where
-        the scenario converts the lateral capex and npv (money) and rank (1: the highest npv of the scenario).
+        the scenario converts the lateral capex and npv (money), rank (1: the highest npv of the scenario) and
+        break_even_reclosing_off_share (0–1 of the faults while reclosing is off at which the gain in minutes is nil).
         """
         return laterals_frame(self.business, self.break_even)
 
@@ -124,7 +125,8 @@ class Results:
 
         what, section_id, feeder_id, backup_id, device; counts; fast_operations_of_backup; units (one a phase); capex,
         npv (money); and per year customer_interruptions_avoided, customer_minutes_avoided, momentary_events_added
-        (customers'), callouts_avoided. Raises ValueError where the results have no plan.
+        (customers'), callouts_avoided; break_even_reclosing_off_share (0–1, see `laterals`). Raises ValueError where
+        the results have no plan.
         """
         return self._plan().choice.selection.copy()
 

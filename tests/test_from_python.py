@@ -17,6 +17,7 @@ from hypothesis import given, settings
 
 import reliability
 from reliability import Results, Scenario, Study, StudyError, analyse, expect, open_study
+from reliability.formats import count
 from reliability.network.application import application_frame
 from reliability.report.output import tables
 from reliability.report.summary import summary
@@ -138,7 +139,8 @@ def assert_same(one: Study, other: Study) -> None:
 
 def test_the_demo_as_frames_gives_the_figures_of_its_files(demo):
     toml = tomllib.loads((DEMO / "study.toml").read_text(encoding="utf-8"))
-    study = Study.from_frames(pd.read_csv(DEMO / "sections.csv"), pd.read_csv(DEMO / "outages.csv"), **toml)
+    frames = {name: pd.read_csv(DEMO / f"{name}.csv") for name in ("sections", "outages", "settings", "curves")}
+    study = Study.from_frames(**frames, **toml)
     assert_same(study, demo)
     pd.testing.assert_frame_equal(study.outages, demo.outages)
 
@@ -300,9 +302,11 @@ def test_reprs_are_short_and_say_what_a_thing_is(demo, results):
         assert len(repr(thing)) < 200
         assert repr(thing).startswith(type(thing).__name__)
         assert "\n" not in repr(thing)
-    assert re.fullmatch(r"Study '.*': 1102 sections, \d+ feeders, \d scenarios, \d+ rows of outage records", repr(demo))
+    sections, rows = count(len(demo.sections), "section"), count(len(demo.outages), "row")
+    assert re.fullmatch(rf"Study '.*': {sections}, \d+ feeders, \d scenarios, {rows} of outage records", repr(demo))
     assert repr(Study.from_frames(SECTIONS)) == "Study 'Study': 3 sections, 1 feeder, 1 scenario"
-    assert "1102 sections, 599 laterals" in repr(results.network)
+    network = results.network
+    assert f"{count(len(network), 'section')}, {count(len(network.candidates), 'lateral')}" in repr(network)
 
 
 def test_the_package_is_light_until_it_is_used():
