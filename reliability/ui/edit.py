@@ -85,7 +85,7 @@ def scenarios(shown: Opened) -> None:
     _editor(shown, SETTINGS_FILE + " scenarios",
             lambda: toml_edit.scenarios_frame(toml_edit.parse_settings(text.encode())),
             lambda base, key: st.data_editor(base, key=key, num_rows="dynamic", column_config=columns, hide_index=True,
-                                             alt="The scenarios of the study, to be edited"),
+                                             placeholder="", alt="The scenarios of the study, to be edited"),
             lambda edited: ({SETTINGS_FILE: toml_edit.with_scenarios(text, edited).encode()}, []))
 
 

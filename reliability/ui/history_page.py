@@ -25,6 +25,8 @@ from reliability.ui.text import plain
 
 TIMES = ("repair_hours", "switching_hours", "refuse_hours", "reset_hours", "patrol_hours")
 MAX_CACHED = 4
+OF_TIMES = {"mean_hours": "mean, h", "mean_low": "its low end, h", "mean_high": "its high end, h",
+            "cv": "coefficient of variation", "cv_low": "its low end", "cv_high": "its high end"}
 
 
 def show() -> None:
@@ -151,7 +153,9 @@ def _data(history: History) -> None:
                           for f in findings])
     figure.table(table, "Findings", "findings", column_config={"treatment": st.column_config.TextColumn(width="large")})
     st.subheader("Restoration times from the records", anchor=False)
-    figure.table(history.times.reset_index(), "Restoration times", "times")
+    figure.table(history.times.reset_index().replace({"kind": {"refuse": "fuse replacement"}}), "Restoration times",
+                 "times", column_config={k: st.column_config.NumberColumn(name, format=grid_format("ratio"))
+                                         for k, name in OF_TIMES.items()})
 
 
 def _against_model(shown: Opened, history: History) -> None:
