@@ -13,6 +13,7 @@ from dataclasses import dataclass
 MINUS, DASH = "−", "–"
 SPACE = "\u202f"            # between thousands: a narrow space at which no line breaks (ISO 80000-1 asks for a space)
 DIGITS = 3                  # significant digits in text
+MONEY = "{amount} {currency}"      # an amount, or a range of amounts, with its currency
 TEXT = "text"
 _LARGE = ((1e9, " bn"), (1e6, " M"))
 _THOUSANDS = (*_LARGE, (1e3, " k"))
@@ -128,7 +129,13 @@ def money(value: object, currency: str = "", signed: bool = False) -> str:
     rounded = _rounded(abs(size), DIGITS)
     unit, letters = next(((u, t) for u, t in _LARGE if rounded >= u), (1.0, ""))
     text = _significant(rounded / unit, DIGITS) if letters else f"{round(rounded):,}"
-    return f"{_signed(text + letters, size if text != '0' else 0.0, signed)} {currency}".rstrip()
+    amount = _signed(text + letters, size if text != '0' else 0.0, signed)
+    return MONEY.format(amount=amount, currency=currency) if currency else amount
+
+
+def money_range(low: object, high: object, currency: str) -> str:
+    """A range of money in text, the currency once: "−2 260 to 3 140 USD"."""
+    return MONEY.format(amount=f"{money(low)} to {money(high)}", currency=currency)
 
 
 def percent(value: object) -> str:

@@ -40,7 +40,7 @@ from reliability.network.model import Model
 from reliability.network.protection import Protection, counts_too_many, most_counts, protection
 from reliability.network.tree import Network
 from reliability.schema.columns import MOST_COUNTS
-from reliability.schema.devices import LATERAL_RECLOSER, SECTIONALIZER
+from reliability.schema.devices import BY_NAME, TABLE
 from reliability.schema.scenarios import UNCHANGED, Scenario
 from reliability.schema.values import Drawn
 from reliability.study.cost_table import CostTable
@@ -155,17 +155,19 @@ def _cases(model: Model, as_built: Protection, settings: Sequence[int | None],
     """The cases that any lateral admits."""
     network = model.network
     most, open_to = most_counts(as_built)[network.candidates], _open_to_conversion(network)
-    sound = {device: _sound_inside(model, device) for device in (SECTIONALIZER, LATERAL_RECLOSER)}
+    sound = {d.name: _sound_inside(model, d.name) for d in sorted(TABLE, key=lambda d: not d.counts) if d.chosen}
     cases = []
     for k, fast in enumerate(settings):
         cases.append(_Case(k, fast, None, None, np.ones(len(most), dtype=bool)))
-        for counts in range(1, MOST_COUNTS + 1):
-            offered = open_to & sound[SECTIONALIZER] & (counts <= most)
-            if applicable_only:
-                offered &= check_laterals(model, Scenario("", None, SECTIONALIZER, counts, fast)).applicable
-            cases.append(_Case(k, fast, SECTIONALIZER, counts, offered))
-        # the checks are those of a sectionalizer: they say nothing of a lateral recloser
-        cases.append(_Case(k, fast, LATERAL_RECLOSER, None, open_to & sound[LATERAL_RECLOSER]))
+        for device, fits in sound.items():
+            if not BY_NAME[device].counts:      # the checks are those of a sectionalizer: they say nothing of others
+                cases.append(_Case(k, fast, device, None, open_to & fits))
+                continue
+            for counts in range(1, MOST_COUNTS + 1):
+                offered = open_to & fits & (counts <= most)
+                if applicable_only:
+                    offered &= check_laterals(model, Scenario("", None, device, counts, fast)).applicable
+                cases.append(_Case(k, fast, device, counts, offered))
     return [case for case in cases if case.device is None or case.offered.any()]
 
 
@@ -232,7 +234,7 @@ def _lateral_rows(model: Model, as_built: Protection, heads: np.ndarray,
     target = CODE[case.device] if case.device else None
     has = np.zeros(len(heads), dtype=bool) if target is None else as_built.device[heads] == target
     if target is not None:
-        same = has & (as_built.counts[heads] == case.counts if case.device == SECTIONALIZER else True)
+        same = has & (as_built.counts[heads] == case.counts if case.counts else True)
         take &= ~same
     at = np.flatnonzero(take)
     units = np.where(has[at] | (target is None), 0.0, network.phases[heads[at]])

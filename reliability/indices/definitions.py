@@ -1,6 +1,12 @@
-"""Reliability indices from yearly sums (IEEE Std 1366-2012; its clauses stand in report/definitions.py)."""
+"""Reliability indices from yearly sums (IEEE Std 1366-2012; its clauses stand in report/definitions.py).
+
+`INDICES` is the table that expected values, simulated years, documents and pages read.
+"""
 
 from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import special
@@ -51,3 +57,51 @@ def _at_least(n: int, rates: np.ndarray, yearly_cv: float) -> np.ndarray:
         shape = yearly_cv ** -2
         return special.betainc(n, shape, rates / (shape + rates))
     return special.gammainc(n, rates)
+
+
+@dataclass(frozen=True)
+class Index:
+    """An index of the system: its key in summary.json and in tables, label, kind of number (formats.KINDS) and unit.
+
+    of: its value from the customers served and the yearly `sums`, named as in simulation and expected values.
+    simulated: whether years are simulated for it. ratio: whether it is one of two indices, so that neither means nor
+    differences of years are those of the index. tile: whether the page that compares scenarios shows it large.
+    """
+
+    key: str
+    label: str
+    kind: str
+    unit: str
+    sums: tuple[str, ...]
+    of: Callable[..., np.ndarray]
+    simulated: bool = True
+    ratio: bool = False
+    tile: bool = False
+
+    @property
+    def heading(self) -> str:
+        """Label and unit."""
+        return f"{self.label}, {self.unit}" if self.unit else self.label
+
+
+INDICES: tuple[Index, ...] = (
+    Index("saifi", "SAIFI", "index", "1/yr", ("ci",), lambda customers, ci: per_customer(ci, customers), tile=True),
+    Index("saidi_min", "SAIDI", "minutes", "min/yr", ("customer_hours",),
+          lambda customers, hours: saidi_minutes(hours, customers), tile=True),
+    Index("caidi_min", "CAIDI", "minutes", "min", ("ci", "customer_hours"),
+          lambda customers, ci, hours: caidi_minutes(saidi_minutes(hours, customers), per_customer(ci, customers)),
+          ratio=True),
+    Index("asai", "ASAI", "asai", "", ("customer_hours",),
+          lambda customers, hours: asai(saidi_minutes(hours, customers)), simulated=False),
+    Index("maifi", "MAIFI", "index", "1/yr", ("momentary_interruptions",),
+          lambda customers, interruptions: per_customer(interruptions, customers)),
+    Index("maifi_e", "MAIFI_E", "index", "1/yr", ("momentary_events",),
+          lambda customers, events: per_customer(events, customers), tile=True),
+    Index("ens_mwh", "ENS", "amount", "MWh/yr", ("load_kwh",), lambda customers, kwh: np.asarray(kwh) / 1000.0),
+)
+
+
+def indices(sums: Mapping[str, Drawn], customers: float) -> dict[str, np.ndarray]:
+    """Every index whose yearly sums are there, by key: of the shape of the sums; NaN where one does not exist."""
+    return {index.key: index.of(customers, *(sums[name] for name in index.sums))
+            for index in INDICES if all(name in sums for name in index.sums)}

@@ -14,7 +14,7 @@ from reliability.indices.measures import counts
 from reliability.indices.seen import Seen
 from reliability.network.quantities import Quantity, quantity
 from reliability.network.tree import Network
-from reliability.schema.values import Assumptions
+from reliability.schema.values import Assumptions, Drawn
 
 # A table of this many rows is worked through in slices, so that memory stays bounded.
 ROWS_AT_ONCE = 500_000
@@ -105,10 +105,10 @@ def system_indices(expected: Expected, yearly_cv: float) -> dict[str, object]:
     """The indices of contract.md's summary.json, NaN where one does not exist."""
     network = expected.network
     served = float(network.customers.sum())
-    result: dict[str, object] = {**_indices(served, expected.fault_ci.sum(), expected.fault_customer_hours.sum(),
-                                         expected.fault_momentary_interruptions.sum(),
-                                         expected.fault_momentary_events.sum())}
-    result["ens_mwh"] = float(expected.fault_load_kwh.sum()) / 1000.0
+    sums = {"ci": expected.fault_ci, "customer_hours": expected.fault_customer_hours,
+            "momentary_interruptions": expected.fault_momentary_interruptions,
+            "momentary_events": expected.fault_momentary_events, "load_kwh": expected.fault_load_kwh}
+    result: dict[str, object] = {**_indices({name: float(caused.sum()) for name, caused in sums.items()}, served)}
     cemi = definitions.cemi(expected.failure_rate_by_kind.ravel(), expected.customers_by_kind.ravel(), yearly_cv)
     result["cemi"] = {str(k): v for k, v in cemi.items()}
     result["callouts"] = dict(zip(CALLOUTS, expected.fault_callouts.sum(axis=0).tolist(), strict=True))
@@ -126,21 +126,12 @@ def feeder_indices(expected: Expected) -> dict[str, dict[str, float]]:
         return np.bincount(network.feeder, network.customers * seen, m)
 
     served = np.bincount(network.feeder, network.customers, m)
-    sums = [total(a) for a in (expected.failure_rate, expected.outage_hours,
-                               expected.momentary_interruption_rate, expected.momentary_event_rate)]
-    return {str(name): _indices(served[i], *(s[i] for s in sums)) | {"customers_served": float(served[i])}
-            for i, name in enumerate(network.feeder_ids)}
+    sums = {"ci": total(expected.failure_rate), "customer_hours": total(expected.outage_hours),
+            "momentary_interruptions": total(expected.momentary_interruption_rate),
+            "momentary_events": total(expected.momentary_event_rate)}
+    return {str(name): _indices({key: float(of[i]) for key, of in sums.items()}, float(served[i]))
+            | {"customers_served": float(served[i])} for i, name in enumerate(network.feeder_ids)}
 
 
-def _indices(served: float, ci: float, customer_hours: float, momentary_interruptions: float,
-             momentary_events: float) -> dict[str, float]:
-    saifi = float(definitions.per_customer(ci, served))
-    saidi = float(definitions.saidi_minutes(customer_hours, served))
-    return {
-        "saifi": saifi,
-        "saidi_min": saidi,
-        "caidi_min": float(definitions.caidi_minutes(saidi, saifi)),
-        "asai": float(definitions.asai(saidi)),
-        "maifi": float(definitions.per_customer(momentary_interruptions, served)),
-        "maifi_e": float(definitions.per_customer(momentary_events, served)),
-    }
+def _indices(sums: Mapping[str, Drawn], served: float) -> dict[str, float]:
+    return {key: float(value) for key, value in definitions.indices(sums, served).items()}

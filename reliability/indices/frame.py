@@ -7,11 +7,11 @@ from collections.abc import Sequence
 import pandas as pd
 
 from reliability.faults.consequences import CALLOUTS
+from reliability.indices.definitions import INDICES
 from reliability.indices.expected import Expected, system_indices
 from reliability.indices.simulation import Simulated
 from reliability.indices.spread import summaries, yearly_indices
 
-INDICES = ("saifi", "saidi_min", "caidi_min", "asai", "maifi", "maifi_e", "ens_mwh")
 STATISTICS = ("mean", "se", "p10", "p50", "p90")
 
 
@@ -26,8 +26,8 @@ def indices_frame(scenarios: Sequence[str], expected: Sequence[Expected], yearly
     for name, values in zip(scenarios, expected, strict=True):
         indices = system_indices(values, yearly_cv)
         callouts = dict(zip(CALLOUTS, values.fault_callouts.sum(axis=0).tolist(), strict=True))
-        rows.append({"scenario": name, **{key: indices[key] for key in INDICES}, "callouts": sum(callouts.values()),
-                     **{f"{c}_callouts": callouts[c] for c in CALLOUTS}})
+        rows.append({"scenario": name, **{index.key: indices[index.key] for index in INDICES},
+                     "callouts": sum(callouts.values()), **{f"{c}_callouts": callouts[c] for c in CALLOUTS}})
     if simulated is not None and expected:
         served = float(expected[0].network.customers.sum())
         columns = {f"callouts_{c}": f"{c}_callouts" for c in CALLOUTS}

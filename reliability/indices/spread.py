@@ -12,36 +12,28 @@ from reliability.indices.expected import Expected
 from reliability.indices.simulation import Simulated
 
 PERCENTILES = (10, 50, 90)
-RATIO = "caidi_min"
+RATIOS = tuple(index.key for index in definitions.INDICES if index.ratio)      # of SAIDI to SAIFI
 
 
 def yearly_indices(simulated: Simulated, customers: float) -> dict[str, np.ndarray]:
     """System indices of every trial-year by the names of summary.json, (S, trials, years); NaN where none."""
     totals = simulated.totals
-    saifi = definitions.per_customer(totals["ci"], customers)
-    saidi = definitions.saidi_minutes(totals["customer_hours"], customers)
-    result = {
-        "saifi": saifi,
-        "saidi_min": saidi,
-        RATIO: definitions.caidi_minutes(saidi, saifi),
-        "maifi": definitions.per_customer(totals["momentary_interruptions"], customers),
-        "maifi_e": definitions.per_customer(totals["momentary_events"], customers),
-        "ens_mwh": totals["load_kwh"] / 1000.0,
-        "callouts": sum((totals[c] for c in CALLOUTS), start=np.zeros(())),
-    }
+    found = definitions.indices(totals, customers)
+    result = {index.key: found[index.key] for index in definitions.INDICES if index.simulated and index.key in found}
+    result["callouts"] = sum((totals[c] for c in CALLOUTS), start=np.zeros(()))
     return result | {f"callouts_{c}": totals[c] for c in CALLOUTS}
 
 
 def summaries(indices: Mapping[str, np.ndarray]) -> list[dict[str, dict[str, float]]]:
     """Statistics of every index, a dict a scenario: mean, se, p10, p50, p90, luck_share, unknown_share."""
-    return [{name: statistics(values[s]) if name != RATIO else
+    return [{name: statistics(values[s]) if name not in RATIOS else
              _ratio_statistics(indices["saidi_min"][s], indices["saifi"][s], values[s])
              for name, values in indices.items()} for s in range(len(indices["saifi"]))]
 
 
 def differences(indices: Mapping[str, np.ndarray]) -> list[dict[str, dict[str, float]]]:
     """The same of each scenario less the first, year by year under the same faults."""
-    return [{name: statistics(values[s] - values[0]) for name, values in indices.items() if name != RATIO}
+    return [{name: statistics(values[s] - values[0]) for name, values in indices.items() if name not in RATIOS}
             for s in range(len(indices["saifi"]))]
 
 

@@ -9,6 +9,7 @@ import pandas as pd
 
 from reliability.cautions import CAUTION
 from reliability.formats import TEXT, shown
+from reliability.indices.definitions import INDICES
 from reliability.network.application import wrong_links_said
 from reliability.report import charts
 from reliability.report.blocks import (
@@ -33,19 +34,11 @@ from reliability.schema.assumptions import ASSUMPTIONS, OURS
 from reliability.schema.problems import shorten
 from reliability.schema.values import Assumptions
 
-EXPECTED = (
-    (Column("saifi", "SAIFI", "index", "1/yr"), "/saifi"),
-    (Column("saidi_min", "SAIDI", "minutes", "min/yr"), "/saidi_min"),
-    (Column("caidi_min", "CAIDI", "minutes", "min"), "/caidi_min"), (Column("asai", "ASAI", "asai"), "/asai"),
-    (Column("maifi", "MAIFI", "index", "1/yr"), "/maifi"), (Column("maifi_e", "MAIFI_E", "index", "1/yr"), "/maifi_e"),
-    (Column("ens_mwh", "ENS", "amount", "MWh/yr"), "/ens_mwh"),
-)
+EXPECTED = tuple((Column(i.key, i.label, i.kind, i.unit), f"/{i.key}") for i in INDICES)
 CALLOUTS = tuple((Column(k, label, "amount", "1/yr"), f"/callouts/{k}") for k, label in (
     ("refuse", "Replace fuse"), ("reset", "Reset"), ("repair", "Repair"), ("patrol", "Patrol")))
 CEMI = tuple((Column(f"cemi_{n}", f"CEMI-{n}", "share"), f"/cemi/{n}") for n in range(1, 7))
-SIMULATED = (("saifi", "SAIFI", "index", "1/yr"), ("saidi_min", "SAIDI", "minutes", "min/yr"),
-             ("caidi_min", "CAIDI", "minutes", "min"), ("maifi", "MAIFI", "index", "1/yr"),
-             ("maifi_e", "MAIFI_E", "index", "1/yr"), ("ens_mwh", "ENS", "amount", "MWh/yr"),
+SIMULATED = (*((i.key, i.label, i.kind, i.unit) for i in INDICES if i.simulated),
              ("callouts", "Call-outs", "amount", "1/yr"))
 SCENARIO = Column("scenario", "Scenario")
 

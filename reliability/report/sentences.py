@@ -9,7 +9,7 @@ import pandas as pd
 
 from reliability.business.costs import SOCIETY, UTILITY
 from reliability.business.verdict import HALF_A_UNIT, VIEWERS, pays, scope
-from reliability.formats import noun_for
+from reliability.formats import MONEY, noun_for
 from reliability.report.content import Content, installs, proposal, proposed_conversions, zero_capital_alternatives
 from reliability.report.figures import Figure, Name, Sentence, figure, joined, say
 from reliability.report.sentences_break_even import scenario_saidi_gain, selection_saidi_gain
@@ -29,7 +29,12 @@ SPOKEN = {
 
 def money(content: Content, figure: Figure) -> Sentence:
     """An amount with its currency."""
-    return say("{m} {c}", m=figure, c=content.currency)
+    return say(MONEY, amount=figure, currency=content.currency)
+
+
+def money_range(content: Content, low: Figure, high: Figure) -> Sentence:
+    """From one amount to another, the currency once."""
+    return say(MONEY, amount=say("{low} to {high}", low=low, high=high), currency=content.currency)
 
 
 def callouts(content: Content, scenario: int) -> float | None:
@@ -111,7 +116,7 @@ def _sure(content: Content, scenario: int, pays: bool) -> Sentence:
     often = say("{chance} of the trials", chance=chance)
     if chance.value in (0.0, 1.0):
         often = ("no trial",) if chance.value == 0.0 else ("every trial",)
-    span = say(", 80 % range {low} to {high}, above 0 in {often}", low=low, high=money(content, high), often=often)
+    span = say(", 80 % range {span}, above 0 in {often}", span=money_range(content, low, high), often=often)
     unsure = low.value < 0 < high.value
     against = (chance.value < 0.5) if pays else (chance.value > 0.5)
     if against:
@@ -311,11 +316,11 @@ def _main_driver(content: Content, scenario: int | None) -> list[Sentence]:
     first = rows.iloc[0]
     key = str(first["assumption"])
     turn, unit = Figure(float(first["break_even"]), "amount"), spoken_unit(key, content.currency)
-    sentence = say("The NPV of {s} is most sensitive to {label}: from {low} to {high}{unit} it changes from {a} to "
-                   "{b}.",
+    sentence = say("The NPV of {s} is most sensitive to {label}: from {low} to {high}{unit} it changes from "
+                   "{change}.",
                s=Name(content.scenarios[scenario]), label=Name(label_of(key)), low=Figure(float(first["low"])),
-               high=Figure(float(first["high"])), unit=unit, a=Figure(float(first["npv_low"]), "money"),
-               b=money(content, Figure(float(first["npv_high"]), "money")))
+               high=Figure(float(first["high"])), unit=unit, change=money_range(
+                   content, *(Figure(float(first[end]), "money") for end in ("npv_low", "npv_high"))))
     if turn.value == turn.value:
         return [sentence, say("It is 0 at {turn}{unit}.", turn=turn, unit=unit)]
     return [sentence]

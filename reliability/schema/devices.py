@@ -14,7 +14,7 @@ FUSE, SECTIONALIZER, SWITCH = "fuse", "sectionalizer", "switch"
 
 THREE_PHASE, SINGLE_PHASE = "three_phase", "single_phase"
 SINGLE_PHASE_THREE_PHASE_LOCKOUT = "single_phase_three_phase_lockout"
-Symbol = Literal["square", "small_square", "fuse", "blade"]
+Symbol = Literal["solid_square", "square", "small_square", "fuse", "blade"]
 TRIPPINGS = (THREE_PHASE, SINGLE_PHASE, SINGLE_PHASE_THREE_PHASE_LOCKOUT)
 
 
@@ -47,13 +47,20 @@ class Device:
     letter: str = ""
 
     @property
+    def chosen(self) -> bool:
+        """Whether a choice of laterals to convert may propose it: it heads laterals, is installed at a price and
+        spares the fuse."""
+        return self.heads_lateral and bool(self.price) and not self.melts
+
+    @property
     def protects(self) -> bool:
         """Whether it can interrupt fault current or open on a fault."""
         return self.recloses or self.melts or self.counts
 
 
 TABLE: tuple[Device, ...] = (
-    Device(BREAKER, "Breaker", recloses=True, trippings=TRIPPINGS, fast_by_default=True, callout="patrol"),
+    Device(BREAKER, "Breaker", recloses=True, trippings=TRIPPINGS, fast_by_default=True, callout="patrol",
+           symbol="solid_square"),
     Device(RECLOSER, "Recloser", recloses=True, trippings=TRIPPINGS, fast_by_default=True,
            callout="patrol", letter="R"),
     Device(LATERAL_RECLOSER, "Lateral recloser", recloses=True, heads_lateral=True, tripping=SINGLE_PHASE,

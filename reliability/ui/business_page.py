@@ -13,7 +13,7 @@ from streamlit.delta_generator import DeltaGenerator
 from reliability import formats
 from reliability.business.cashflow import cashflow_frame
 from reliability.business.costs import SOCIETY, UTILITY
-from reliability.formats import count, grid_format, money, number, percent
+from reliability.formats import count, grid_format, money, money_range, number, percent
 from reliability.report.units import unit_of
 from reliability.study import Study
 from reliability.ui import background, figure, frame, sliders, tiles, trials
@@ -77,7 +77,7 @@ def show() -> None:
 
 
 def _tiles(place: DeltaGenerator, case: dict[str, Any], currency: str, npv: np.ndarray | None) -> None:
-    spread = "–" if npv is None else f"{money(np.percentile(npv, 10), '')} to {money(np.percentile(npv, 90), currency)}"
+    spread = "–" if npv is None else money_range(*np.percentile(npv, (10, 90)), currency)
     payback = case["discounted_payback_years"]
     figures = (("Net present value", money(case["npv"], currency)), ("NPV, P10 to P90", spread),
                ("Probability that NPV is above 0", percent(None if npv is None else (npv > 0).mean())),

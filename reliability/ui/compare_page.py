@@ -12,6 +12,7 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from reliability.formats import count, money, number, percent, signed_number, spoken
+from reliability.indices.definitions import INDICES
 from reliability.study import Study, toml_edit
 from reliability.ui import compare_charts as charts
 from reliability.ui import figure, frame, opened, pins, sliders, tiles, trials
@@ -25,8 +26,7 @@ from reliability.what_if import ScenarioResults, lowered_counts
 
 Moves = dict[str, float | int]      # what is moved, by key
 TILES_A_ROW = 4
-TILE_NAMES = {"saifi": "SAIFI, 1/yr", "saidi_min": "SAIDI, min/yr", "maifi_e": "MAIFI_E, 1/yr",
-              "callouts": "Call-outs, 1/yr"}
+TILE_NAMES = {**{i.key: i.heading for i in INDICES if i.tile}, "callouts": "Call-outs, 1/yr"}
 HEAD_START_SECONDS = 0.02
 
 

@@ -6,6 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from reliability.formats import count, grid_format
+from reliability.indices.definitions import INDICES
 from reliability.report import runs
 from reliability.report.runs import Run
 from reliability.study import StudyError, workspace
@@ -20,8 +21,6 @@ KINDS = {".html": ("text/html", "Report, to read and to print"), ".xlsx": (
     ".docx": ("application/vnd.openxmlformats-officedocument.wordprocessingml.document", "For a word processor"),
     ".json": ("application/json", "Figures for other programs"), ".csv": ("text/csv", "Table")}
 ORDER = list(KINDS)
-INDICES = {"saifi": "SAIFI, 1/yr", "saidi_min": "SAIDI, min/yr", "caidi_min": "CAIDI, min", "maifi": "MAIFI, 1/yr",
-           "maifi_e": "MAIFI_E, 1/yr", "ens_mwh": "ENS, MWh/yr"}
 SIMULATION_FROM, SIMULATION_TO = 0.02, 0.62
 # how far a run is when a stage begins
 STAGES = {"outage records": 0.0, "expected values": 0.01, "simulation": SIMULATION_FROM, "history": SIMULATION_TO,
@@ -92,10 +91,11 @@ def _figures(run: Run) -> None:
     for scenario in run.summary.get("scenarios", []):
         expected, simulated = scenario["expected"], scenario.get("simulated") or {}
         spread = simulated.get("saidi_min") or {}
-        rows.append({"scenario": scenario["name"], **{k: expected[k] for k in INDICES},
+        rows.append({"scenario": scenario["name"], **{i.key: expected.get(i.key) for i in INDICES if i.simulated},
                      "callouts": sum(expected["callouts"].values()), "saidi_p10": spread.get("p10"),
                      "saidi_p90": spread.get("p90"), "npv": (scenario.get("business") or {}).get("npv")})
-    names = INDICES | {"callouts": "call-outs, 1/yr", "saidi_p10": "SAIDI of a year, P10", "saidi_p90": "and P90, min"}
+    names = {i.key: i.heading for i in INDICES if i.simulated} | {
+        "callouts": "call-outs, 1/yr", "saidi_p10": "SAIDI of a year, P10", "saidi_p90": "and P90, min"}
     formats = {c: st.column_config.NumberColumn(name, format=grid_format("any")) for c, name in names.items()}
     currency = short(run.summary.get("currency", ""), 12)
     formats["npv"] = st.column_config.NumberColumn(f"NPV, {currency}", format=grid_format("money"))
