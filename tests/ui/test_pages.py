@@ -11,7 +11,7 @@ import pytest
 from reliability.business.break_even import BREAK_EVEN
 from reliability.business.selection import choose
 from reliability.cautions import CAUTION
-from reliability.formats import count, shown, money
+from reliability.formats import count, money, shown
 from reliability.history import read_history
 from reliability.network.application import check_laterals
 from reliability.network.model import Model
