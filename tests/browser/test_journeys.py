@@ -36,7 +36,7 @@ def test_from_the_first_page_to_the_report_of_the_demo(page, shared, tmp_path):
     assert "invented" in page.locator("h1 ~ *, .st-key-page_head").first.inner_text()
     follow(page, "Report")
     page.get_by_role("button", name="Run the study and record it").click()
-    page.get_by_text("still those of this run").wait_for(timeout=60_000)
+    page.get_by_text("still those of this run").wait_for(timeout=180_000)
     with page.expect_download() as download:
         page.get_by_role("button", name="summary.json").click()
     content = json.loads(download.value.path().read_text())
@@ -70,7 +70,7 @@ def test_two_raw_exports_become_a_report(page, shared, tmp_path):
     assert tile(page, 0, 0) == number(system_indices(expect(study).expected[0], 0.2)["saifi"])
     follow(page, "Report")
     page.get_by_role("button", name="Run the study and record it").click()
-    page.get_by_text("still those of this run").wait_for(timeout=60_000)
+    page.get_by_text("still those of this run").wait_for(timeout=180_000)
     with page.expect_download() as download:
         page.get_by_role("button", name="report.html").click()
     assert "Two exports" in download.value.path().read_text(encoding="utf-8")

@@ -11,7 +11,7 @@ import pytest
 from reliability.business.break_even import BREAK_EVEN
 from reliability.business.selection import choose
 from reliability.cautions import CAUTION
-from reliability.formats import count, money
+from reliability.formats import count, money, shown
 from reliability.history import read_history
 from reliability.network.application import check_laterals
 from reliability.network.model import Model
@@ -53,8 +53,8 @@ def test_study_page_lists_every_problem_with_its_place(small):
 def test_study_page_tells_the_size():
     test, study = app("study"), open_study(workspace.folder_of("demo"))
     size = dict(test.dataframe[0].value.itertuples(index=False))
-    assert size["Line sections"] == str(len(study.sections))
-    assert size["Outage records"] == str(len(study.outages))
+    assert size["Line sections"] == shown(len(study.sections), "count")
+    assert size["Outage records"] == shown(len(study.outages), "count")
     assert count(int(study.sections["customers"].sum()), "customer") in said(test)
 
 
@@ -79,7 +79,8 @@ def test_laterals_page_shows_effects_and_verdicts_of_the_core(small):
     table = next(d.value for d in test.dataframe if "customer_minutes_avoided" in d.value)
     assert sorted(table["lateral_id"]) == sorted(network.ids[network.candidates].astype(str))
     less = 60 * (results.expected[0].fault_customer_hours - results.expected[1].fault_customer_hours)
-    assert table["customer_minutes_avoided"].sum() == pytest.approx(less[network.lateral >= 0].sum())
+    assert table["customer_minutes_avoided"].sum() == pytest.approx(less[network.lateral >= 0].sum(),
+                                                                     abs=0.5 * len(table))      # whole minutes
     of = dict(zip(checks.lateral_ids, checks.verdict, strict=True))
     names = ("pass", "review", "unknown", "fail")
     assert all(names[of[r.lateral_id]] == r.verdict for r in table.itertuples())
