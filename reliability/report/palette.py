@@ -12,9 +12,9 @@ BLUE, ORANGE, GREY, TEAL, PLUM, SAND = "#1b4f8a", "#c8640a", "#7d8792", "#1f8a7d
 DARK_TEAL, DARK_ORANGE = "#0f5f55", "#9a4700"                             # small type on white: less, more
 INPUT = "#fff3d6"                                                         # a cell that may be changed
 # scenarios in their order, as built first: colour, and pattern of a bar in plotly's letters
-SERIES = ((GREY, ""), (BLUE, ""), (ORANGE, "/"), (TEAL, "x"), (PLUM, "."), (SAND, "\\"))
+SERIES = ((GREY, ""), (BLUE, ""), (ORANGE, "/"), (TEAL, "x"), (PLUM, "-"), (SAND, "\\"))
 FILLS = SERIES[1:]                                                        # series of a chart in their order
-VERDICT = {"pass": (BLUE, ""), "review": (SAND, "/"), "unknown": (GREY, "."), "fail": (ORANGE, "x")}
+VERDICT = {"pass": (BLUE, ""), "review": (SAND, "/"), "unknown": (GREY, "-"), "fail": (ORANGE, "x")}
 STEPS = ("#b9c7d6", "#86a3c3", "#4d79ab", BLUE, "#0c2c55")                # classes of a quantity: darker is more
 LOSS = ORANGE
 _IN_STYLES = {"ink": INK, "soft": SOFT, "paper": PAPER, "wash": WASH, "grid": GRID, "rule": RULE, "blue": BLUE,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from itertools import count
 
 import pandas as pd
@@ -138,7 +138,9 @@ def _scenario(cells: dict[str, str]) -> tomlkit.items.Table:
     for name, cell in cells.items():
         if not cell:
             continue
-        if name == "laterals" and cell.casefold() != ALL:
+        if cell.startswith("{") and name in ("laterals", "fast_operations"):
+            entry[name] = _table_of(cell)
+        elif name == "laterals" and cell.casefold() != ALL:
             entry[name] = [part.strip() for part in cell.split(";") if part.strip()]
         elif name in ("counts", "fast_operations"):
             entry[name] = _plain_number(cell)
@@ -165,7 +167,22 @@ def _text(value: object) -> str:
         return "true" if value else "false"
     if isinstance(value, list | tuple):
         return ", ".join(map(_text, value))
-    return str(value)
+    return _inline(value).as_string() if isinstance(value, dict) else str(value)
+
+
+def _inline(values: Mapping[str, object]) -> tomlkit.items.InlineTable:
+    """A table on one line, tables in it too."""
+    table = tomlkit.inline_table()
+    table.update({key: _inline(value) if isinstance(value, dict) else value for key, value in values.items()})
+    return table
+
+
+def _table_of(cell: str) -> object:
+    """A cell that spells a table on one line; what cannot be read stays text, so that the check names it."""
+    try:
+        return tomlkit.parse(f"table = {cell}")["table"]
+    except tomlkit.exceptions.ParseError:
+        return cell
 
 
 def _value(cell: str, a: Assumption) -> object:

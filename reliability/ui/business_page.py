@@ -77,7 +77,7 @@ def show() -> None:
 
 
 def _tiles(place: DeltaGenerator, case: dict[str, Any], currency: str, npv: np.ndarray | None) -> None:
-    spread = "–" if npv is None else money_range(*np.percentile(npv, (10, 90)), currency)
+    spread = "–" if npv is None else money_range(np.percentile(npv, 10), np.percentile(npv, 90), currency)
     payback = case["discounted_payback_years"]
     figures = (("Net present value", money(case["npv"], currency)), ("NPV, P10 to P90", spread),
                ("Probability that NPV is above 0", percent(None if npv is None else (npv > 0).mean())),

@@ -73,8 +73,9 @@ def assumptions(shown: Opened) -> None:
 
 def scenarios(shown: Opened) -> None:
     """Edit the scenarios; "As built" is always there and not in the table."""
-    st.caption("Laterals: all, or section ids separated by semicolons. Device: " + ", ".join(LATERAL_DEVICES) +
-               ". Fast operations are set on every breaker and recloser. As built is always the first scenario.")
+    st.caption("Laterals: all, section ids separated by semicolons, or a device each: { tap-1 = { device = "
+               "\"sectionalizer\", counts = 2 } }. Device: " + ", ".join(LATERAL_DEVICES) + ". Fast operations: a "
+               "number for every breaker and recloser, or { recloser-1 = 0 }. As built is always the first scenario.")
     columns = {
         "device": st.column_config.SelectboxColumn(options=["", *LATERAL_DEVICES]),
         "counts": st.column_config.SelectboxColumn(options=["", "1", "2", "3"]),

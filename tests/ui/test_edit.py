@@ -127,3 +127,14 @@ def test_settings_and_curves_are_edited_like_the_other_tables(table, column, wro
     assert "Saved at" in said(sound(test))
     assert str(pd.read_csv(folder / file)[column][0]) == right
     assert open_study(folder).inputs_sha256
+
+
+def test_a_scenario_beside_a_mixed_choice_is_edited():
+    folder = workspace.folder_of("demo")
+    before = open_study(folder).scenarios
+    test = open_tab("demo", "Scenarios")
+    edit(test, "study.toml scenarios", {0: {"counts": "2"}})
+    assert "Saved at" in said(sound(test))
+    after = open_study(folder).scenarios
+    assert after[1].counts == 2
+    assert after[2:] == before[2:]
