@@ -18,8 +18,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from reliability.network.model import Model
-
 ROOT = Path(__file__).parents[1]
 sys.path[:0] = [str(ROOT), str(ROOT / "data")]
 
@@ -39,6 +37,7 @@ from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes,
 from reliability.network.devices import HEADS_LATERAL  # noqa: E402
 from reliability.network.fuse_links import link_table  # noqa: E402
 from reliability.network.link_curves import link_curves, saving_ceilings_a  # noqa: E402
+from reliability.network.model import Model  # noqa: E402
 from reliability.network.quantities import quantity  # noqa: E402
 from reliability.schema.values import Assumptions  # noqa: E402
 from reliability.study import Study, open_study  # noqa: E402

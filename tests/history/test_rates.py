@@ -272,7 +272,7 @@ class TestUnits:
         rows = [self.ROWS[0] | {"fault_kind": "permanent"}, *self.ROWS[1:]]
         notes = self.learn(rows)[1].notes
         assert any("No fault of a known kind was recorded for main:" in n for n in notes)
-        assert any("learned from the 1 faults of recorded kind" in n for n in notes)
+        assert any("learned from the 1 fault of recorded kind" in n for n in notes)
 
     def test_groups_by_phases(self):
         units, learned = self.learn(self.ROWS, prior_groups="phases")
