@@ -143,7 +143,7 @@ def _run(options: argparse.Namespace) -> None:
         _print_notes([results.plan.choice.message])
     if cut := plain(trials_cut(summary)):
         _print_notes([cut])
-    print(_outline(summary))
+    print(outline(summary))
 
 
 def _check(options: argparse.Namespace) -> None:
@@ -210,7 +210,7 @@ def _print_stage(stage: str) -> None:
         print(f"… {stage}", file=sys.stderr)
 
 
-def _outline(summary: dict[str, Any]) -> str:
+def outline(summary: dict[str, Any]) -> str:
     """The indices of every scenario as a few lines of text."""
     width = max(min(max(len(s["name"]) for s in summary["scenarios"]), 60), len("Scenario")) + 2
     lines = [f"{'Scenario':{width}}{'SAIFI':>9}{'SAIDI min':>11}{'MAIFI_E':>9}{'call-outs/yr':>14}"]

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from reliability.__main__ import _outline
+from reliability.__main__ import outline
 from reliability.network.conversions import named_heads
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
@@ -19,7 +19,7 @@ def money(amount: float) -> str:
 
 
 def test_what_a_run_prints(results, summary_json):
-    printed = "\n".join([*(f"note: {note}" for note in results.study.notes), _outline(summary_json)])
+    printed = "\n".join([*(f"note: {note}" for note in results.study.notes), outline(summary_json)])
     assert f"```\n{printed}\n```" in README
 
 
