@@ -131,7 +131,7 @@ def wrong_links(checks: ApplicationChecks) -> pd.DataFrame:
     """Laterals whose fuse holds another link than coordination asks for, as the study stands: a row each.
 
     Columns lateral_id, fuse_link, rating_a, asked_a (NaN where no link of the kind does), finding. Beside the
-    assumption `wrong_link_share`, which reckons with errors that no record shows.
+    assumption `wrong_link_share`, which stands for errors that no record shows.
     """
     check = checks.check("fuse_coordination")
     at = np.flatnonzero(check.verdict == REVIEW)
@@ -143,13 +143,13 @@ def wrong_links(checks: ApplicationChecks) -> pd.DataFrame:
 
 
 def wrong_links_said(checks: ApplicationChecks) -> str:
-    """How many fuses hold a wrong link, of those for which it can be decided, and the share the study reckons with."""
+    """How many fuses hold a wrong link, of those for which it can be decided, and the share the study assumes."""
     found = wrong_links(checks)["finding"]
     fused = MELTS[checks.network.device[checks.proposal.head]]
     judged = int((fused & (checks.check("fuse_coordination").verdict != UNKNOWN)).sum())
     parts = ", ".join(f"{int((found == finding).sum()):,} {finding}" for finding in (LARGER, SMALLER, NO_LINK))
     return (f"{len(found):,} of {judged:,} fuses at the heads of laterals hold another link than coordination asks for "
-            f"({parts}); the study reckons with {checks.values['wrong_link_share']:.3g} of all fuses holding the next "
+            f"({parts}); the study assumes {checks.values['wrong_link_share']:.3g} of all fuses to hold the next "
             "larger link by error")
 
 

@@ -2,7 +2,7 @@
 
 A check that is not met fails the lateral where the device would not do its work, would make
 the feeder worse or would be damaged. It asks for review where the device works, but at a
-price that the model reckons or with something that somebody must look at on site. A missing
+price that the model computes or with something that somebody must look at on site. A missing
 input is unknown, never a pass. Checks of the existing fuse, and of the time without reclosing,
 are findings: they inform, and do not decide whether the device can go there.
 """

@@ -42,7 +42,7 @@ def inrush(model: Model, proposal: Proposal) -> Check:
     lateral where no section states any is unknown.
 
     Above the actuating current a device without restraint fails: the backup's next opening, for a fault elsewhere,
-    would be counted on a healthy lateral, which the model does not reckon with.
+    would be counted on a healthy lateral, which the model does not include.
     """
     network, values = model.network, model.values
     head, kva = proposal.head, network.column["connected_kva"]

@@ -95,11 +95,11 @@ def assumptions(content: Content) -> Section:
         Column("range", "Low / likely / high"), Column("from", "Set by"), Column("source", "Source of the default")),
         pd.DataFrame(rows), "Assumptions", shown=200)
     notes: tuple[Block, ...] = ()
-    told = [str(n) for n in study.notes]
+    listed = [str(n) for n in study.notes]
     if content.application is not None:
-        told.append(f"{wrong_links_said(content.application)}.")
-    if told:
-        notes = (Points(tuple((n,) for n in told)),)
+        listed.append(f"{wrong_links_said(content.application)}.")
+    if listed:
+        notes = (Points(tuple((n,) for n in listed)),)
     return Section("assumptions", "Assumptions", (
         words("An assumption with a range stands at the mean of its distribution, (low + 4 likely + high) / 6, in "
               "expected values.",

@@ -68,34 +68,34 @@ class Problems:
     """
 
     def __init__(self) -> None:
-        self.kept: list[Problem] = []
+        self.listed: list[Problem] = []
         self.hidden = 0
 
     def __len__(self) -> int:
-        return len(self.kept) + self.hidden
+        return len(self.listed) + self.hidden
 
     def add(self, *problems: Problem) -> None:
         """Add one or a few problems."""
-        self.kept.extend(problems)
+        self.listed.extend(problems)
 
     def each(self, records: Iterable[int], problem: Callable[[int], Problem]) -> None:
         """Add one rule broken by each of `records`; `problem` is called only for those that are kept."""
         records = list(records)
-        self.kept.extend(problem(int(i)) for i in records[:SHOWN])
+        self.listed.extend(problem(int(i)) for i in records[:SHOWN])
         self.hidden += max(len(records) - SHOWN, 0)
 
     def take(self, error: StudyError) -> None:
         """Add all problems of an error."""
-        self.kept.extend(error.problems)
+        self.listed.extend(error.problems)
         self.hidden += error.count - len(error.problems)
 
     def raise_if_any(self, files: Iterable[str] = ()) -> None:
         """Raise StudyError with all problems, in the order of `files`, then of rows."""
-        if not self.kept:
+        if not self.listed:
             return
         place = {name: k for k, name in enumerate(files)}
-        self.kept.sort(key=lambda p: (place.get(p.file, len(place)), p.row or 0))
-        raise StudyError(self.kept, self.hidden)
+        self.listed.sort(key=lambda p: (place.get(p.file, len(place)), p.row or 0))
+        raise StudyError(self.listed, self.hidden)
 
 
 def or_less(most: int) -> str:

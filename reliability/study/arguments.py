@@ -28,7 +28,7 @@ class Arguments(Toml):
     def wrong(self, path: str, value: object, rule: str, remedy: str) -> None:
         """Note a problem of the key at `path`, such as faults.cv or scenarios[2].device."""
         super().wrong(path, value, rule, remedy)
-        problem = self.problems.kept.pop()
+        problem = self.problems.listed.pop()
         table, _, key = path.partition(".")
         if table.startswith("scenarios["):
             at = int(table.removeprefix("scenarios[").removesuffix("]")) - 1

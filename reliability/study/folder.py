@@ -51,7 +51,7 @@ def read_study(reader: Reader) -> Study:
         ids, network = (None, None) if checked is None else (checked.sections["section_id"].tolist(), checked.network)
         found.notes += check_against_network(toml, settings, ids, network)
         costs = own_cost_table(reader, toml, settings) or costs
-        found.problems.kept[:0] = toml.problems.kept
+        found.problems.listed[:0] = toml.problems.listed
     found.problems.raise_if_any((SETTINGS_FILE, *found.contents))
     if toml is None or checked is None or checked.network is None:
         raise RuntimeError("a study that cannot be read has no problem noted")

@@ -50,7 +50,7 @@ def _checked(study: Study, arguments: Arguments, before: Settings, reader: Reade
     costs = study.cost_table
     if changed_costs:
         costs = own_cost_table(reader, arguments, settings) or default_cost_table()
-        problems.kept += reader.found.problems.kept
+        problems.listed += reader.found.problems.listed
         problems.hidden += reader.found.problems.hidden
     problems.raise_if_any((arguments.file,))
     contents = {"before": study.inputs_sha256.encode(), "changes": repr(arguments.data).encode(),

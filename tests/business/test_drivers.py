@@ -1,4 +1,4 @@
-"""What the answer hangs on: the closed form by groups, Sobol' indices of known cases, break-even values."""
+"""Sensitivity: the closed form by groups, Sobol' indices of known cases, break-even values."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ def test_fast_npv_follows_every_assumption(seed):
 
 @pytest.mark.parametrize("seed", range(8))
 def test_fast_npv_follows_every_assumption_of_full_studies(seed):
-    """Reclosing off, wrong links, walks and momentary events, and what each race of fuse and device hangs on."""
+    """Reclosing off, wrong links, walks and momentary events, and what each race of fuse and device depends on."""
     case = random_case(seed, 12, True, perspective="society" if seed % 2 else "utility", incentive_per_saifi=700.0)
     npv, rng = npv_function(case.network, case.study.scenarios, COSTS), np.random.default_rng(seed)
     for _ in range(5):

@@ -35,14 +35,14 @@ def settings(*lines: str, head: str = HEAD, names: tuple[str, ...] = (), mapped:
     problems = Problems()
     rows = read_rows("settings.csv", "\n".join((head, *lines)).encode())
     table = match_headers(rows, SETTINGS, "settings", mapped or ColumnMap(), problems)
-    return read_overcurrent_settings(table, names, sections, problems), problems.kept
+    return read_overcurrent_settings(table, names, sections, problems), problems.listed
 
 
 def curves(*lines: str) -> tuple[pd.DataFrame, list[Problem]]:
     """The frame and the problems of curves.csv."""
     problems = Problems()
     rows = read_rows("curves.csv", "\n".join(("curve,current_a,time_s", *lines)).encode())
-    return read_curves(match_headers(rows, CURVES, "curves", ColumnMap(), problems), problems), problems.kept
+    return read_curves(match_headers(rows, CURVES, "curves", ColumnMap(), problems), problems), problems.listed
 
 
 def only(problems: list[Problem]) -> Problem:
@@ -190,7 +190,7 @@ def test_a_section_may_hold_a_link_of_which_the_study_has_curves():
     records = Records({"fuse_link": np.array(["e10", "12E"], object)}, {}, (table,))
     bad_links(records, problems, own=("10E",))
     assert records.columns["fuse_link"].tolist() == ["10E", "12E"]
-    assert only(problems.kept).row == 3
+    assert only(problems.listed).row == 3
 
 
 def test_devices_with_fast_rows_alone_are_noted():

@@ -17,7 +17,7 @@ from reliability.study.toml import Toml, read_toml
 def read(text: str):
     """Settings and problem lines of a study.toml."""
     toml = read_toml("study.toml", text.encode())
-    return read_settings(toml), [str(p) for p in toml.problems.kept]
+    return read_settings(toml), [str(p) for p in toml.problems.listed]
 
 
 def settings(text: str):
@@ -264,7 +264,7 @@ def test_any_bytes_are_settings_or_problems(content):
     except StudyError:
         return
     read_settings(toml)
-    assert toml.problems.kept or toml.data["name"]
+    assert toml.problems.listed or toml.data["name"]
 
 
 VALUES = st.recursive(
@@ -281,4 +281,4 @@ def test_any_value_of_any_key_is_a_setting_or_a_problem(place, value):
         toml = Toml("study.toml", data)
         found = read_settings(toml)
         assert set(found.values) == set(defaults())
-        assert all(str(p) for p in toml.problems.kept)
+        assert all(str(p) for p in toml.problems.listed)

@@ -179,7 +179,7 @@ def match(*rows: list[str], mapped: ColumnMap | None = None):
     text = "\n".join(",".join(r) for r in rows)
     found = read_rows("t.csv", text.encode())
     table = match_headers(found, COLUMNS, "sections", mapped or ColumnMap(), problems)
-    return table, [str(p) for p in problems.kept]
+    return table, [str(p) for p in problems.listed]
 
 
 def test_headers_match_without_case_and_with_spaces_or_hyphens():
@@ -229,7 +229,7 @@ def test_missing_and_unknown_columns_name_the_nearest():
 def test_a_header_is_offered_the_required_column_that_it_seems_to_stand_for():
     rows, problems = read_rows("t.csv", b"section_id,parent_id,length_km,Cust Served\na,,1,7\n"), Problems()
     match_headers(rows, SECTIONS, "sections", ColumnMap(), problems)
-    assert [p.remedy.partition("?")[0] for p in problems.kept] == ["did you mean 'customers'",
+    assert [p.remedy.partition("?")[0] for p in problems.listed] == ["did you mean 'customers'",
                                                                    "did you mean 'Cust Served'"]
 
 
@@ -239,7 +239,7 @@ def test_a_title_above_the_header_is_one_problem(title):
     rows = read_rows("t.csv", "\n".join(lines).encode())
     problems = Problems()
     match_headers(rows, SECTIONS, "sections", ColumnMap(), problems)
-    assert [p.remedy for p in problems.kept] == ["remove the rows above row 3, which seems to hold the headers"]
+    assert [p.remedy for p in problems.listed] == ["remove the rows above row 3, which seems to hold the headers"]
 
 
 def test_a_length_in_either_unit_is_enough():
@@ -287,7 +287,7 @@ def test_any_cells_are_typed_or_problems(headers, cells):
     table = match_headers(found, SECTIONS, "sections", ColumnMap(), problems)
     typed = type_table(table, SECTIONS, problems)
     assert {len(column) for column in typed.columns.values()} == {len(cells)}
-    assert all(isinstance(str(p), str) for p in problems.kept)
+    assert all(isinstance(str(p), str) for p in problems.listed)
 
 
 def test_a_link_out_of_the_folder_is_not_followed(tmp_path):

@@ -29,7 +29,7 @@ def test_every_key_is_there_with_its_default():
     given = re.sub(r"^# (?=(" + "|".join(a.key for a in ASSUMPTIONS) + r") = [^…\n]+$)", "", text, flags=re.M)
     toml = read_toml("study.toml", given.encode())
     assert read_settings(toml).values == defaults()
-    assert toml.problems.kept == []
+    assert toml.problems.listed == []
     stated = {key for table in TABLES for key in toml.data[table]}
     assert stated == {a.key for a in ASSUMPTIONS if a.default is not None}
 
