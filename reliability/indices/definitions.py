@@ -64,8 +64,9 @@ class Index:
     """An index of the system: its key in summary.json and in tables, label, kind of number (formats.KINDS) and unit.
 
     of: its value from the customers served and the yearly `sums`, named as in simulation and expected values.
-    simulated: whether years are simulated for it. ratio: whether it is one of two indices, so that neither means nor
-    differences of years are those of the index. tile: whether the page that compares scenarios shows it large.
+    simulated: whether years are simulated for it. ratio: the two indices of which it is the ratio; its mean is then
+    that of their means, and a difference of years says nothing. tile: whether the page that compares scenarios
+    shows it large.
     """
 
     key: str
@@ -75,7 +76,7 @@ class Index:
     sums: tuple[str, ...]
     of: Callable[..., np.ndarray]
     simulated: bool = True
-    ratio: bool = False
+    ratio: tuple[str, ...] = ()
     tile: bool = False
 
     @property
@@ -90,7 +91,7 @@ INDICES: tuple[Index, ...] = (
           lambda customers, hours: saidi_minutes(hours, customers), tile=True),
     Index("caidi_min", "CAIDI", "minutes", "min", ("ci", "customer_hours"),
           lambda customers, ci, hours: caidi_minutes(saidi_minutes(hours, customers), per_customer(ci, customers)),
-          ratio=True),
+          ratio=("saidi_min", "saifi")),
     Index("asai", "ASAI", "asai", "", ("customer_hours",),
           lambda customers, hours: asai(saidi_minutes(hours, customers)), simulated=False),
     Index("maifi", "MAIFI", "index", "1/yr", ("momentary_interruptions",),

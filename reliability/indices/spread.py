@@ -12,7 +12,7 @@ from reliability.indices.expected import Expected
 from reliability.indices.simulation import Simulated
 
 PERCENTILES = (10, 50, 90)
-RATIOS = tuple(index.key for index in definitions.INDICES if index.ratio)      # of SAIDI to SAIFI
+RATIOS = {index.key: index.ratio for index in definitions.INDICES if index.ratio}
 
 
 def yearly_indices(simulated: Simulated, customers: float) -> dict[str, np.ndarray]:
@@ -27,7 +27,7 @@ def yearly_indices(simulated: Simulated, customers: float) -> dict[str, np.ndarr
 def summaries(indices: Mapping[str, np.ndarray]) -> list[dict[str, dict[str, float]]]:
     """Statistics of every index, a dict a scenario: mean, se, p10, p50, p90, luck_share, unknown_share."""
     return [{name: statistics(values[s]) if name not in RATIOS else
-             _ratio_statistics(indices["saidi_min"][s], indices["saifi"][s], values[s])
+             _ratio_statistics([indices[part][s] for part in RATIOS[name]], values[s])
              for name, values in indices.items()} for s in range(len(indices["saifi"]))]
 
 
@@ -58,9 +58,9 @@ def statistics(values: np.ndarray) -> dict[str, float]:
     return result
 
 
-def _ratio_statistics(saidi: np.ndarray, saifi: np.ndarray, yearly: np.ndarray) -> dict[str, float]:
-    """Statistics of CAIDI: the mean is total minutes over total interruptions, its error by the delta method."""
-    top, bottom = saidi.mean(axis=1), saifi.mean(axis=1)
+def _ratio_statistics(parts: list[np.ndarray], yearly: np.ndarray) -> dict[str, float]:
+    """Statistics of a ratio: its mean is that of the means of its parts, its error by the delta method."""
+    top, bottom = (part.mean(axis=1) for part in parts)
     if not bottom.sum() > 0:
         return dict.fromkeys(("mean", "se", "p10", "p50", "p90"), float("nan"))
     ratio = top.sum() / bottom.sum()
