@@ -297,9 +297,13 @@ FREE_TABLES: dict[str, dict[str, str]] = {
     "history": {
         "causes": 'your causes, each "temporary" or "permanent": "Tree contact" = "temporary"',
         "customers_served": "customers served in a year: 2024 = 1500",
-        "conversions": 'the day each section at the head of a lateral was converted: "tap-01" = 2024-05-01',
+        "conversions": 'the day each section at the head of a lateral was converted: "tap-01" = 2024-05-01, or with '
+                       'what stood there, { day = 2024-05-01, device = "fuse", fuse_link = "40T" }',
+        "earlier_settings": 'fast operations of a reclosing device until they were changed: '
+                            '"REC-1" = { until = 2022-05-01, fast_operations = 2 }',
     },
 }
+OF_TABLES = ("conversions", "earlier_settings")  # free tables whose values may be tables again
 
 BY_KEY: dict[str, Assumption] = {a.key: a for a in ASSUMPTIONS}
 TABLES: tuple[str, ...] = tuple(dict.fromkeys(a.table for a in ASSUMPTIONS))

@@ -10,14 +10,33 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from reliability.network.devices import RECLOSES
 from reliability.network.tree import Network
+from reliability.schema.devices import FUSE, LATERAL_DEVICES
 from reliability.schema.problems import Problem, StudyError
 from reliability.schema.values import Assumptions
 from reliability.study.settings import is_finite
 
 FILE = "study.toml"
+_OF_A_CONVERSION = {"day", "device", "fuse_link"}
 BETA, FIXED = "beta", "fixed"
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}([ T]\d{2}:[\d:.]*(Z|[+-]\d{2}:\d{2})?)?", re.ASCII)  # a time of day is ignored
+
+
+@dataclass(frozen=True)
+class Replaced:
+    """What headed a lateral before its conversion; fuse_link: "" where unknown."""
+
+    device: str = FUSE
+    fuse_link: str = ""
+
+
+@dataclass(frozen=True)
+class EarlierSettings:
+    """Fast operations that a reclosing device had until a day (datetime64[D]) on which they changed to today's."""
+
+    until: np.datetime64
+    fast_operations: int
 
 
 @dataclass(frozen=True)
@@ -36,6 +55,8 @@ class RecordSettings:
     cause_kinds: Mapping[str, str] = field(default_factory=dict)
     served_by_year: Mapping[int, float] = field(default_factory=dict)
     conversions: Mapping[str, np.datetime64] = field(default_factory=dict)
+    replaced: Mapping[str, Replaced] = field(default_factory=dict)
+    earlier_settings: Mapping[str, EarlierSettings] = field(default_factory=dict)
 
 
 def record_settings(values: Assumptions, extra: Mapping[str, Mapping[str, object]],
@@ -68,7 +89,8 @@ def record_settings(values: Assumptions, extra: Mapping[str, Mapping[str, object
         major_event_days=np.unique(np.array([d for d in fixed if d is not None], dtype="datetime64[D]")),
         prior_groups=text("prior_groups"), expected_rate_ratio=None if ratio is None else float(ratio),
         cause_kinds=_causes(extra, problems), served_by_year=_served(extra, problems),
-        conversions=_conversions(extra, network, problems))
+        conversions=_conversions(extra, network, problems), replaced=_replaced(extra, problems),
+        earlier_settings=_earlier_settings(extra, network, problems))
     if problems:
         raise StudyError(problems)
     return settings
@@ -116,13 +138,53 @@ def _served(extra: Mapping[str, Mapping[str, object]], problems: list[Problem]) 
 
 def _conversions(extra: Mapping[str, Mapping[str, object]], network: Network | None,
                  problems: list[Problem]) -> dict[str, np.datetime64]:
+    """Day of each conversion: the value itself, or `day` of a table that also says what stood there before."""
     result: dict[str, np.datetime64] = {}
     heads = None if network is None else set(network.ids[network.candidates].astype(str))
-    for section, day in extra.get("conversions", {}).items():
+    for section, stated in extra.get("conversions", {}).items():
         if heads is not None and str(section) not in heads:
             problems.append(_wrong(f"conversions.{section}", str(section), "this section heads no lateral",
                                    "name the section that heads the converted lateral"))
+        day = stated.get("day", "") if isinstance(stated, Mapping) else stated
         read = _day(f"conversions.{section}", str(day), problems)
         if read is not None:
             result[str(section)] = read
+    return result
+
+
+def _replaced(extra: Mapping[str, Mapping[str, object]], problems: list[Problem]) -> dict[str, Replaced]:
+    """What stood at the converted laterals whose conversion is given as a table."""
+    result: dict[str, Replaced] = {}
+    for section, stated in extra.get("conversions", {}).items():
+        if not isinstance(stated, Mapping):
+            continue
+        key = f"conversions.{section}"
+        problems += [_wrong(f"{key}.{name}", str(name), "not a key of a conversion",
+                            "its keys are day, device and fuse_link") for name in set(stated) - _OF_A_CONVERSION]
+        device, link = str(stated.get("device", FUSE)), str(stated.get("fuse_link", ""))
+        if device not in LATERAL_DEVICES:
+            problems.append(_wrong(f"{key}.device", device, "not a device that heads a lateral",
+                                   f"write one of {', '.join(LATERAL_DEVICES)}"))
+        result[str(section)] = Replaced(device, link)
+    return result
+
+
+def _earlier_settings(extra: Mapping[str, Mapping[str, object]], network: Network | None,
+                      problems: list[Problem]) -> dict[str, EarlierSettings]:
+    result: dict[str, EarlierSettings] = {}
+    reclosing = None if network is None else set(network.ids[RECLOSES[network.device]].astype(str))
+    for section, stated in extra.get("earlier_settings", {}).items():
+        key = f"earlier_settings.{section}"
+        if reclosing is not None and str(section) not in reclosing:
+            problems.append(_wrong(key, str(section), "no reclosing device stands at this section",
+                                   "name the section of a breaker or recloser"))
+        until, fast = (stated.get(name) for name in ("until", "fast_operations")) if isinstance(
+            stated, Mapping) else (None, None)
+        if isinstance(fast, bool) or not isinstance(fast, int) or fast < 0:
+            problems.append(_wrong(key, str(stated), "not a day and the fast operations until then",
+                                   "write it like { until = 2022-05-01, fast_operations = 2 }"))
+            continue
+        read = _day(f"{key}.until", str(until or ""), problems)
+        if read is not None:
+            result[str(section)] = EarlierSettings(read, fast)
     return result

@@ -1,0 +1,442 @@
+"""Rates of temporary and permanent faults from records that show only part of them (model §10).
+
+A unit u has faults λ_u times those of the assumed rates, temporary with the probability p of its group. λ_u is gamma
+about the mean m of its group, with one shape a for all; logit p is normal about logit p_0. Everything recorded is
+Poisson. A Gibbs sampler shares out what is counted at one place over the units it may come from, draws λ given what
+each has, and moves p, the shares of blank kinds and the hyperparameters by random walks with what is shared out, or λ,
+integrated out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+import scipy
+
+from reliability.history.recording import Entries
+from reliability.history.sharing import Pools, pools_of
+
+ITERATIONS, BURN_IN, KEPT = 2_000, 1_000, 500    # of which the burn-in is thrown away and every other one kept after it
+LOGIT_SPREAD = 0.5                # of the fractions of groups about the common one (model §10)
+DEFAULT_FRACTION = (4.5, 2.5)     # beta prior of the common fraction, where the study states no range (model §10)
+MEAN_BOUNDS = np.log([1e-3, 1e3])   # of a group's mean, relative to the assumed rates; only to be proper
+SHAPE_BOUNDS = np.log([1e-2, 1e4])
+_TARGET = 0.35                    # share of accepted proposals that the step sizes are tuned to
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What is recorded of U units in G groups, and what would be at the assumed rates.
+
+    group: (U,). at_unit: (U, 3) sustained records in the unit: temporary, permanent, kind not stated; unit_temporary,
+    unit_permanent: (U,) what would be recorded there were all faults of that kind. stated: (U,) faults that the
+    sections state as observed, of any kind, and stated_temporary, stated_permanent (U,) alike.
+    at_device: (R, 3) alike at R reclosing devices; device_entries: from which units.
+    events: (R,) momentary events recorded; alone: those with nothing left open; beside: those before a sustained record
+    in the unit, `Entries` with place a device. steps: (R,) openings counted; see `recording.Recording`.
+    """
+
+    group: np.ndarray
+    groups: int
+    exposure: np.ndarray
+    at_unit: np.ndarray
+    unit_temporary: np.ndarray
+    unit_permanent: np.ndarray
+    stated: np.ndarray
+    stated_temporary: np.ndarray
+    stated_permanent: np.ndarray
+    at_device: np.ndarray
+    device_entries: Entries
+    events: np.ndarray
+    alone: Entries
+    beside: Entries
+    steps: np.ndarray
+    pure_steps: Entries
+    pure_squares: Entries
+    steps_at_unit: Entries
+    steps_at_device: Entries
+
+    @property
+    def units(self) -> int:
+        """U."""
+        return len(self.group)
+
+    @property
+    def devices(self) -> int:
+        """R."""
+        return len(self.events)
+
+
+@dataclass(frozen=True)
+class Prior:
+    """log_density: of the common fraction p_0 in (0, 1). shift: (G,) of a group's logit from the common one."""
+
+    log_density: Callable[[float], float]
+    shift: np.ndarray
+    start: float
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """Draws, K of them, of U units in G groups, relative to the assumed rates.
+
+    temporary, permanent: (K, U) faults of either kind over all faults at the assumed rates. mean_temporary,
+    mean_permanent: (U,) posterior means of the same. fraction: (K, G) temporary fraction of a group. mean: (K, G) mean
+    of λ in a group. shape: (K,) of λ. blank: (K, 2) share of records of temporary and permanent faults left blank.
+    """
+
+    temporary: np.ndarray
+    permanent: np.ndarray
+    mean_temporary: np.ndarray
+    mean_permanent: np.ndarray
+    fraction: np.ndarray
+    mean: np.ndarray
+    shape: np.ndarray
+    blank: np.ndarray
+
+
+@dataclass
+class _State:
+    """Where the sampler stands: lam (U,), fraction (G,), mean (G,), shape, blank (2,), common (p_0)."""
+
+    lam: np.ndarray
+    fraction: np.ndarray
+    mean: np.ndarray
+    shape: float
+    blank: np.ndarray
+    common: float
+
+
+@dataclass
+class _Steps:
+    """Widths of the random walks, tuned during the burn-in."""
+
+    width: dict[str, np.ndarray] = field(default_factory=dict)
+
+    def of(self, name: str, size: int, start: float) -> np.ndarray:
+        return self.width.setdefault(name, np.full(size, start))
+
+    def tune(self, name: str, accepted: np.ndarray | bool, at: int | slice, rate: float) -> None:
+        if rate > 0.0:
+            self.width[name][at] *= np.exp(rate * (np.asarray(accepted, dtype=float) - _TARGET))
+
+
+def sample(evidence: Evidence, prior: Prior, rng: np.random.Generator, on_progress: Progress | None = None,
+           iterations: int = ITERATIONS, burn_in: int = BURN_IN, kept: int = KEPT) -> Posterior:
+    """Posterior draws. on_progress(done, total) is called every hundred iterations."""
+    sampler = _Sampler(evidence, prior, rng)
+    u, g = evidence.units, evidence.groups
+    lam, fraction, mean = np.empty((kept, u)), np.empty((kept, g)), np.empty((kept, g))
+    shape, blank = np.empty(kept), np.empty((kept, 2))
+    total, of_kind = iterations - burn_in, np.zeros((2, u))
+    keep_at = np.linspace(burn_in, iterations - 1, kept).round().astype(int)
+    number = {int(at): k for k, at in enumerate(keep_at)}
+    for i in range(iterations):
+        expected = sampler.iterate(0.5 / (1.0 + i / 50.0) if i < burn_in else 0.0)
+        if i >= burn_in:
+            p = sampler.state.fraction[evidence.group]
+            of_kind += expected * p, expected * (1.0 - p)
+        if i in number:
+            k, s = number[i], sampler.state
+            lam[k], fraction[k], mean[k], shape[k], blank[k] = s.lam, s.fraction, s.mean, s.shape, s.blank
+        if on_progress and (i + 1) % 100 == 0:
+            on_progress(i + 1, iterations)
+    p = fraction[:, evidence.group]
+    return Posterior(lam * p, lam * (1.0 - p), of_kind[0] / total, of_kind[1] / total, fraction, mean, shape, blank)
+
+
+class _Sampler:
+    """One chain. What does not change is prepared once; `iterate` moves everything by one step."""
+
+    def __init__(self, evidence: Evidence, prior: Prior, rng: np.random.Generator):
+        self.evidence, self.prior, self.rng, self.steps = evidence, prior, rng, _Steps()
+        e, g = evidence, evidence.groups
+        self.pools, self.pool_unit, self.pool_amount, self.pool_temporary = _pools(e)
+        self.all_temporary = (e.unit_temporary + e.stated_temporary
+                              + np.bincount(self.pool_unit[self.pool_temporary],
+                                            self.pool_amount[self.pool_temporary], e.units))
+        self.all_permanent = (e.unit_permanent + e.stated_permanent
+                              + np.bincount(self.pool_unit[~self.pool_temporary],
+                                            self.pool_amount[~self.pool_temporary], e.units))
+        self.blanks = np.flatnonzero(e.at_unit[:, 2])
+        self.stated = np.flatnonzero(e.stated)
+        self.known = np.stack([np.bincount(e.group, e.at_unit[:, kind], g) for kind in (0, 1)])
+        start = max(prior.start, 0.02)
+        fraction = np.full(g, min(start, 0.98))
+        counts = e.at_unit.sum(axis=1) + e.stated
+        expected = start * (e.unit_temporary + e.stated_temporary) + (1 - start) * (
+            e.unit_permanent + e.stated_permanent)
+        mean = np.array([_ratio(counts[e.group == i].sum() + 0.5, expected[e.group == i].sum() + 0.5)
+                         for i in range(g)])
+        self.state = _State(mean[e.group].copy(), fraction, mean, 2.0, np.full(2, 0.2), start)
+
+    def iterate(self, tuning: float) -> np.ndarray:
+        """One step of everything; gives the mean of λ (U,) given all but λ."""
+        mine = self._shared_out()
+        expected = self._draw_rates(mine, tuning)
+        self._walk_fractions(tuning)
+        return expected
+
+    # what each unit has
+
+    def _shared_out(self) -> np.ndarray:
+        """Faults (U,) of each unit, recorded ones of unknown place or kind included, given the rates."""
+        e, s, rng = self.evidence, self.state, self.rng
+        p = s.fraction[e.group]
+        temporary_of = _blank_share(s.blank, p * e.unit_temporary, (1.0 - p) * e.unit_permanent)
+        blank_temporary = rng.binomial(e.at_unit[:, 2].astype(np.int64), temporary_of)
+        own = np.stack([e.at_unit[:, 0] + blank_temporary, e.at_unit[:, 1] + e.at_unit[:, 2] - blank_temporary])
+        entries = e.device_entries
+        rate = s.lam[entries.unit]
+        means = [entries.by_place(rate * share * amount, e.devices) for share, amount in (
+            (p[entries.unit], entries.temporary), (1.0 - p[entries.unit], entries.permanent))]
+        blank_at_device = rng.binomial(e.at_device[:, 2].astype(np.int64), _blank_share(s.blank, *means))
+        at_device = np.stack([e.at_device[:, 0] + blank_at_device,
+                              e.at_device[:, 1] + e.at_device[:, 2] - blank_at_device])
+        self.pure = np.concatenate([self._pure_events(own), self._pure_counted(own, at_device)])
+        counts = np.concatenate([self.pure, at_device[0], at_device[1]]).astype(np.int64)
+        kind = np.where(self.pool_temporary, p[self.pool_unit], 1.0 - p[self.pool_unit])
+        shared = self.pools.share(rng, counts, self.pool_amount * kind * s.lam[self.pool_unit])
+        self.pool_counts = counts
+        return own.sum(axis=0) + e.stated + np.bincount(self.pool_unit, shared, e.units)
+
+    def _pure_events(self, own: np.ndarray) -> np.ndarray:
+        """Momentary events with nothing left open, (R,): those recorded less the ones beside sustained records."""
+        e = self.evidence
+        beside, unit = e.beside, e.beside.unit
+        chance = [np.minimum(_ratio(beside.temporary, e.unit_temporary[unit]), 1.0),
+                  np.minimum(_ratio(beside.permanent, e.unit_permanent[unit]), 1.0)]
+        drawn = sum(self.rng.binomial(own[kind][unit].astype(np.int64), chance[kind]) for kind in (0, 1))
+        return np.maximum(e.events - beside.by_place(drawn, e.devices), 0.0)
+
+    def _pure_counted(self, own: np.ndarray, at_device: np.ndarray) -> np.ndarray:
+        """Effective number of faults with nothing left open that the counters show, (R,).
+
+        The openings before sustained records are taken off. What remains is a sum over faults of the openings of each:
+        divided by the mean of their squares over their mean, it has the variance of a Poisson count.
+        """
+        e = self.evidence
+        before = np.zeros(e.devices)
+        for kind, name in ((0, "temporary"), (1, "permanent")):
+            unit_total = (e.unit_temporary, e.unit_permanent)[kind]
+            each = _ratio(getattr(e.steps_at_unit, name), unit_total[e.steps_at_unit.unit])
+            before += e.steps_at_unit.by_place(own[kind][e.steps_at_unit.unit] * each, e.devices)
+            p = self.state.fraction[self.evidence.group]
+            share = p if kind == 0 else 1.0 - p
+            steps, entries = e.steps_at_device, e.device_entries
+            openings = steps.by_place(getattr(steps, name) * (self.state.lam * share)[steps.unit], e.devices)
+            records = entries.by_place(getattr(entries, name) * (self.state.lam * share)[entries.unit], e.devices)
+            before += at_device[kind] * _ratio(openings, records)
+        effective = np.maximum(e.steps - before, 0.0) * _ratio(1.0, self._openings_each())
+        whole = np.floor(effective)
+        return whole + (self.rng.random(e.devices) < effective - whole)
+
+    def _openings_each(self) -> np.ndarray:
+        """Mean square over mean of the openings of a fault with nothing left open, by device (R,)."""
+        e = self.evidence
+        return _ratio(e.pure_squares.by_place(e.pure_squares.temporary, e.devices),
+                      e.pure_steps.by_place(e.pure_steps.temporary, e.devices))
+
+    # rates of units
+
+    def _draw_rates(self, mine: np.ndarray, tuning: float) -> np.ndarray:
+        """Draw the hyperparameters with λ integrated out, then λ; gives the mean of λ (U,) given the rest."""
+        e, s = self.evidence, self.state
+        p = s.fraction[e.group]
+        exposure = p * self.all_temporary + (1.0 - p) * self.all_permanent
+        largest = int(mine.max(initial=0))
+        histogram = np.bincount(mine.astype(np.int64), minlength=largest + 1)
+        steps = np.arange(largest + 1, dtype=float)
+        for _ in range(2):
+            self._walk_means(mine, exposure, tuning)
+            self._walk_shape(mine, exposure, histogram, steps, tuning)
+        rate = s.shape / s.mean[e.group] + exposure
+        s.lam = self.rng.standard_gamma(s.shape + mine) / rate
+        return (s.shape + mine) / rate
+
+    def _walk_means(self, mine: np.ndarray, exposure: np.ndarray, tuning: float) -> None:
+        e, s = self.evidence, self.state
+        width = self.steps.of("mean", e.groups, 0.3)
+        proposed = s.mean * np.exp(width * self.rng.standard_normal(e.groups))
+
+        def density(mean: np.ndarray) -> np.ndarray:
+            each = mean[e.group]
+            value = mine * np.log(each) - (s.shape + mine) * np.log(s.shape + each * exposure)
+            return np.bincount(e.group, value, e.groups)
+
+        logs = np.log(proposed)
+        inside = (logs > MEAN_BOUNDS[0]) & (logs < MEAN_BOUNDS[1])
+        taken = inside & (np.log(self.rng.random(e.groups)) < density(proposed) - density(s.mean))
+        s.mean = np.where(taken, proposed, s.mean)
+        self.steps.tune("mean", taken, slice(None), tuning)
+
+    def _walk_shape(self, mine: np.ndarray, exposure: np.ndarray, histogram: np.ndarray, steps: np.ndarray,
+                    tuning: float) -> None:
+        e, s = self.evidence, self.state
+        expected = s.mean[e.group] * exposure
+        width = self.steps.of("shape", 1, 0.4)
+
+        def density(shape: float) -> float:
+            # flat in 1/a: in the logarithm of a it goes with 1/a
+            gammas = histogram @ (scipy.special.gammaln(shape + steps) - scipy.special.gammaln(shape))
+            return float(gammas + len(mine) * shape * np.log(shape)
+                         - np.sum((shape + mine) * np.log(shape + expected)) - np.log(shape))
+
+        proposed = float(s.shape * np.exp(width[0] * self.rng.standard_normal()))
+        inside = SHAPE_BOUNDS[0] < np.log(proposed) < SHAPE_BOUNDS[1]
+        taken = inside and bool(np.log(self.rng.random()) < density(proposed) - density(s.shape))
+        s.shape = proposed if taken else s.shape
+        self.steps.tune("shape", taken, slice(None), tuning)
+
+    # fractions, blank shares
+
+    def _walk_fractions(self, tuning: float) -> None:
+        """Random walks of each group's fraction, alone and with the rates, of the blank shares and of p_0."""
+        e, s, rng = self.evidence, self.state, self.rng
+        sums = self._sums()
+        one = np.ones(e.groups)
+        now = self._log_likelihood(sums, s.fraction, s.blank, one)
+        scale = one.copy()
+        for name in ("alone", "joint"):
+            width = self.steps.of(name, e.groups, 0.3)
+            for g in range(e.groups):
+                old = s.fraction[g]
+                logit = np.log(old / (1.0 - old)) + width[g] * rng.standard_normal()
+                fraction, scales = s.fraction.copy(), scale.copy()
+                fraction[g] = 1.0 / (1.0 + np.exp(-logit))
+                if name == "joint":
+                    scales[g] *= (1.0 - old) / (1.0 - fraction[g])
+                then = self._log_likelihood(sums, fraction, s.blank, scales)
+                gain = then - now + self._group_prior(g, logit) - self._group_prior(g, np.log(old / (1.0 - old)))
+                taken = bool(np.log(rng.random()) < gain)
+                if taken:
+                    s.fraction, scale, now = fraction, scales, then
+                self.steps.tune(name, taken, g, tuning)
+        s.lam, s.mean = s.lam * scale[e.group], s.mean * scale
+        self._walk_blanks(sums, scale, now, tuning)
+        self._walk_common(tuning)
+
+    def _walk_blanks(self, sums: _Sums, scale: np.ndarray, now: float, tuning: float) -> None:
+        s, rng = self.state, self.rng
+        width = self.steps.of("blank", 2, 0.5)
+        for kind in (0, 1):
+            logit = np.log(s.blank[kind] / (1.0 - s.blank[kind])) + width[kind] * rng.standard_normal()
+            blank = s.blank.copy()
+            blank[kind] = np.clip(1.0 / (1.0 + np.exp(-logit)), 1e-9, 1.0 - 1e-9)
+            then = self._log_likelihood(sums, s.fraction, blank, scale)
+            # uniform in the share: in its logit it goes with share × (1 − share)
+            change = np.log(blank[kind] * (1.0 - blank[kind])) - np.log(s.blank[kind] * (1.0 - s.blank[kind]))
+            taken = bool(np.log(rng.random()) < then - now + change)
+            if taken:
+                s.blank, now = blank, then
+            self.steps.tune("blank", taken, kind, tuning)
+
+    def _walk_common(self, tuning: float) -> None:
+        s = self.state
+        logits = np.log(s.fraction / (1.0 - s.fraction)) - self.prior.shift
+        width = self.steps.of("common", 1, 0.4)
+
+        def density(p: float) -> float:
+            apart = logits - np.log(p / (1.0 - p))
+            return float(self.prior.log_density(p) + np.log(p * (1.0 - p))
+                         - np.sum(apart * apart) / (2.0 * LOGIT_SPREAD ** 2))
+
+        logit = np.log(s.common / (1.0 - s.common)) + width[0] * self.rng.standard_normal()
+        proposed = float(np.clip(1.0 / (1.0 + np.exp(-logit)), 1e-9, 1.0 - 1e-9))
+        taken = bool(np.log(self.rng.random()) < density(proposed) - density(s.common))
+        s.common = proposed if taken else s.common
+        self.steps.tune("common", taken, slice(None), tuning)
+
+    def _group_prior(self, group: int, logit: float) -> float:
+        s = self.state
+        apart = logit - self.prior.shift[group] - np.log(s.common / (1.0 - s.common))
+        return float(-apart * apart / (2.0 * LOGIT_SPREAD ** 2))
+
+    def _sums(self) -> _Sums:
+        """What the likelihood needs of λ, summed by group."""
+        e, lam = self.evidence, self.state.lam
+
+        def by_group(values: np.ndarray) -> np.ndarray:
+            return np.bincount(e.group, values, e.groups)
+
+        key = self.pools.pool * e.groups + e.group[self.pool_unit]
+        pooled = np.bincount(key, self.pool_amount * lam[self.pool_unit], self.pools.count * e.groups)
+        pure = 2 * e.devices
+        by_pool = pooled.reshape(-1, e.groups)
+        own = [by_group(lam * amount) for amount in (e.unit_temporary + e.stated_temporary,
+                                                     e.unit_permanent + e.stated_permanent)]
+        return _Sums(own[0], own[1], by_pool[:pure], by_pool[pure:pure + e.devices], by_pool[pure + e.devices:])
+
+    def _log_likelihood(self, sums: _Sums, fraction: np.ndarray, blank: np.ndarray, scale: np.ndarray) -> float:
+        """Of everything recorded given λ times `scale` (G,) of its group, what is shared out being summed over."""
+        e = self.evidence
+        temporary, permanent = fraction * scale, (1.0 - fraction) * scale
+        value = float(self.known[0] @ np.log((1.0 - blank[0]) * temporary)
+                      + self.known[1] @ np.log((1.0 - blank[1]) * permanent)
+                      - sums.temporary @ temporary - sums.permanent @ permanent)
+        for at, counts, shares, amounts in (
+                (self.blanks, e.at_unit[:, 2], blank, (e.unit_temporary, e.unit_permanent)),
+                (self.stated, e.stated, (1.0, 1.0), (e.stated_temporary, e.stated_permanent))):
+            if at.size:
+                g = e.group[at]
+                value += float(counts[at] @ np.log(shares[0] * temporary[g] * amounts[0][at]
+                                                   + shares[1] * permanent[g] * amounts[1][at] + 1e-300))
+        pure = sums.pure @ temporary
+        value += _poisson(self.pure, pure)
+        means = sums.device_temporary @ temporary, sums.device_permanent @ permanent
+        for kind in (0, 1):
+            value += _poisson(e.at_device[:, kind], (1.0 - blank[kind]) * means[kind])
+        return value + _poisson(e.at_device[:, 2], blank[0] * means[0] + blank[1] * means[1])
+
+
+@dataclass(frozen=True)
+class _Sums:
+    """Sums of λ × amount: in units by group, temporary and permanent (G,); in pools by group: pure (2R, G),
+    device_temporary, device_permanent (R, G)."""
+
+    temporary: np.ndarray
+    permanent: np.ndarray
+    pure: np.ndarray
+    device_temporary: np.ndarray
+    device_permanent: np.ndarray
+
+
+def _poisson(counts: np.ndarray, means: np.ndarray) -> float:
+    """Logarithm of the Poisson probabilities of counts, without what does not depend on the means."""
+    some = counts > 0
+    return float(counts[some] @ np.log(means[some] + 1e-300) - means.sum())
+
+
+def _ratio(a: np.ndarray | float, b: np.ndarray | float) -> np.ndarray:
+    """a / b, 0 where b is 0."""
+    a, b = np.broadcast_arrays(np.asarray(a, dtype=float), np.asarray(b, dtype=float))
+    return np.divide(a, b, out=np.zeros(b.shape), where=b > 0.0)
+
+
+def _blank_share(blank: np.ndarray, temporary: np.ndarray, permanent: np.ndarray) -> np.ndarray:
+    """Share of blank kinds that are of temporary faults; temporary, permanent: expected records."""
+    return _ratio(blank[0] * temporary, blank[0] * temporary + blank[1] * permanent)
+
+
+def _pools(e: Evidence) -> tuple[Pools, np.ndarray, np.ndarray, np.ndarray]:
+    """Pools of what is counted at reclosing devices, and unit, expected number and kind of their entries.
+
+    Pools in this order, R of each: events alone, counted faults alone, temporary and permanent sustained records.
+    """
+    each = _ratio(e.pure_squares.by_place(e.pure_squares.temporary, e.devices),
+                  e.pure_steps.by_place(e.pure_steps.temporary, e.devices))
+    parts = (
+        (e.alone, e.alone.temporary, True),
+        (e.pure_steps, e.pure_steps.temporary * _ratio(1.0, each)[e.pure_steps.place], True),
+        (e.device_entries, e.device_entries.temporary, True),
+        (e.device_entries, e.device_entries.permanent, False))
+    pool = np.concatenate([entries.place + i * e.devices for i, (entries, _, _) in enumerate(parts)])
+    unit = np.concatenate([entries.unit for entries, _, _ in parts])
+    amount = np.concatenate([amounts for _, amounts, _ in parts])
+    temporary = np.concatenate([np.full(len(entries), is_temporary) for entries, _, is_temporary in parts])
+    order = np.argsort(pool, kind="stable")
+    return pools_of(pool[order], 4 * e.devices), unit[order], amount[order], temporary[order]
