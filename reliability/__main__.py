@@ -147,7 +147,9 @@ def _run(options: argparse.Namespace) -> None:
 
 
 def _check(options: argparse.Namespace) -> None:
+    from reliability.history.device_events import finding_lines
     from reliability.history.findings import messages
+    from reliability.history.operations import read_operations
     from reliability.pipeline import records_of, with_rates
 
     study = _opened(options.study)
@@ -155,12 +157,14 @@ def _check(options: argparse.Namespace) -> None:
     with_rates(study, records)
     if records is not None:
         _print_notes(messages(records.findings, study.outages_file))
+        _print_notes(finding_lines(read_operations(study, records).findings, study))
     counts = {"section": len(study.sections), "customer": int(study.sections["customers"].sum()),
               "scenario": len(study.scenarios)}
     print(f"{study.name}: {', '.join(count(n, noun) for noun, n in counts.items())}; no problems.")
 
 
 def _history(options: argparse.Namespace) -> None:
+    from reliability.history.device_events import finding_lines
     from reliability.history.findings import messages
     from reliability.pipeline import expect, modelled_by_feeder, records_of, with_rates
     from reliability.report.history_output import OWNED, write_history
@@ -170,6 +174,7 @@ def _history(options: argparse.Namespace) -> None:
     records = records_of(study)
     history = write_history(study, options.out, modelled_by_feeder(expect(with_rates(study, records))), records)
     _print_notes(messages(history.records.findings, study.outages_file))
+    _print_notes(finding_lines(history.operations.findings, study))
     for caution in history.cautions:
         print(caution)
 

@@ -117,9 +117,13 @@ class Finding:
 
 def messages(findings: Iterable[Finding], file: str) -> list[str]:
     """One line a finding: its rows in the user's file, the irregularity and its treatment."""
-    return [f"{file}: {'row' if f.count == 1 else 'rows'} {', '.join(map(str, f.rows[:ROWS_LISTED]))}"
-            f"{f' and {f.count - ROWS_LISTED} more' if f.count > ROWS_LISTED else ''}: {f.title}. {f.treatment}"
-            for f in findings]
+    return [f"{file}: {listed_rows(f.rows)}: {f.title}. {f.treatment}" for f in findings]
+
+
+def listed_rows(rows: np.ndarray) -> str:
+    """The first few of some rows, for a message."""
+    more = f" and {len(rows) - ROWS_LISTED} more" if len(rows) > ROWS_LISTED else ""
+    return f"{'row' if len(rows) == 1 else 'rows'} {', '.join(map(str, rows[:ROWS_LISTED]))}{more}"
 
 
 def collect(marks: dict[str, np.ndarray], row: np.ndarray) -> tuple[Finding, ...]:

@@ -16,8 +16,10 @@ from reliability.history.customer_indices import customer_indices
 from reliability.history.durations import restoration_times
 from reliability.history.major_events import MajorEvents, major_events
 from reliability.history.observed import cause_indices, daily_indices, feeder_indices, tally, yearly_indices
+from reliability.history.operations import Operations, read_operations
 from reliability.history.outages import Records, read_records
 from reliability.history.rates import LearnedRates, learn_rates
+from reliability.schema.values import Assumptions
 from reliability.study.record_settings import FIXED
 from reliability.study.study import Study
 
@@ -38,7 +40,7 @@ class History:
 
     every_event, without_major_events: indices of all events, and of those that did not begin on a major
         event day. daily: see `observed.daily_indices`. times: see `durations`.
-    worst_laterals: see `worst_laterals`.
+    worst_laterals: see `worst_laterals`. operations: what counters and logs of reclosing devices say.
     calibration: None where no modelled indices were given. conversions: None without any.
     cautions: sentences that belong with the figures.
     """
@@ -51,6 +53,7 @@ class History:
     learned: LearnedRates
     times: pd.DataFrame
     worst_laterals: pd.DataFrame
+    operations: Operations
     calibration: Calibration | None
     conversions: BeforeAfter | None
     cautions: tuple[str, ...]
@@ -80,9 +83,9 @@ def read_history(study: Study, modelled: pd.DataFrame | None = None, records: Re
     return History(
         records=records, every_event=every_event, without_major_events=without, daily=daily, major_events=events,
         learned=learn_rates(study, records), times=restoration_times(records, ordinary),
-        worst_laterals=worst_laterals(records, sums),
+        worst_laterals=worst_laterals(records, sums), operations=read_operations(study, records),
         calibration=None if modelled is None else _calibration(records, events, sums[ordinary], modelled),
-        conversions=before_after(records, effect), cautions=_cautions(records, events))
+        conversions=before_after(records, effect), cautions=(*_cautions(records, events), *_what_is_recorded(study.values, records)))
 
 
 def _view(records: Records, sums: pd.DataFrame, keep: np.ndarray) -> View:
@@ -157,6 +160,20 @@ def _cautions(records: Records, events: MajorEvents) -> tuple[str, ...]:
         cautions.append("No time zone is given: durations over a clock change may be wrong by an hour.")
     if records.settings.include_planned and records.steps["planned"].any():
         cautions.append("The indices of the records include planned interruptions.")
+    return tuple(cautions)
+
+
+def _what_is_recorded(values: Assumptions, records: Records) -> tuple[str, ...]:
+    """What [records] says is missing from the records."""
+    cautions = []
+    if not values["planned_included"]:
+        marked = int(records.steps["planned"].sum())
+        cautions.append("The study says that the records hold no planned work: their indices are those of faults alone."
+                        + (f" {count(marked, 'row')} marked planned {'is' if marked == 1 else 'are'} there "
+                           "nevertheless." if marked else ""))
+    if not values["storms_included"]:
+        cautions.append("The study says that the records leave out major storms: all indices of the records, with major "
+                        "event days too, are those of days without such storms, and thresholds are too low.")
     return tuple(cautions)
 
 

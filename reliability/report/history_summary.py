@@ -23,11 +23,28 @@ def history_summary(history: History) -> dict[str, object]:
                       "treatment": f.treatment} for f in history.records.findings],
         "restoration_times": history.times.to_dict(orient="index"),
         "priors": history.learned.priors.to_dict(orient="index"),
+        "operations": _operations(history),
         "calibration": _calibration(history),
         "conversions": _conversions(history),
         "cautions": history.cautions,
         "notes": history.learned.notes,
     })
+
+
+def _operations(history: History) -> dict[str, object]:
+    """What counters and logs of reclosing devices give: by device counted steps and events, and what was left out."""
+    found, ids = history.operations, history.records.network.ids
+    steps = found.spans.groupby("device")["steps"].sum()
+    events = found.events.groupby("device").size()
+    monitored = set(found.monitored["device"].tolist())
+    return {
+        "devices": {str(ids[d]): {"counter_steps": steps.get(d), "events": int(events.get(d, 0)),
+                                  "events_recorded": d in monitored}
+                    for d in sorted({*steps.index.tolist(), *events.index.tolist(), *monitored})},
+        "findings": [{"code": f.kind, "count": len(f.rows), "rows": f.rows.tolist(), "what": f.sentence,
+                      "in_outages": f.in_outages}
+                     for f in found.findings],
+    }
 
 
 def _days(history: History) -> Iterator[tuple[str, Any]]:
