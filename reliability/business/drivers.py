@@ -10,7 +10,7 @@ import pandas as pd
 import scipy
 
 from reliability.business.fast_npv import npv_function, with_values
-from reliability.indices.draws import PERT_WEIGHT
+from reliability.indices.draws import pert_shapes
 from reliability.indices.simulation import STRUCTURAL
 from reliability.network.tree import Network
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range, bounds_of, label_of
@@ -121,9 +121,7 @@ def pert_distribution(stated: Range) -> Any:
 
     Any, for scipy's types do not let `sobol_indices` take the distributions that it takes.
     """
-    width = stated.high - stated.low
-    return scipy.stats.beta(1.0 + PERT_WEIGHT * (stated.likely - stated.low) / width,
-                            1.0 + PERT_WEIGHT * (stated.high - stated.likely) / width, loc=stated.low, scale=width)
+    return scipy.stats.beta(*pert_shapes(stated), loc=stated.low, scale=stated.high - stated.low)
 
 
 def break_evens(study: Study, npv: Npv, key: str, tried: Range) -> np.ndarray:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-import scipy
 
 from reliability.history.operations import Operations
 from reliability.history.outages import Records
@@ -15,8 +15,9 @@ from reliability.history.protection_then import Spell, spells
 from reliability.history.recorded_faults import FaultCounts, fault_counts
 from reliability.history.recording import SECONDS_PER_YEAR, Entries, Recording, Spans, recording
 from reliability.history.units import Units
+from reliability.indices.draws import pert_shapes
+from reliability.network.rates import fault_rates
 from reliability.network.tree import Network
-from reliability.schema.assumptions import Range
 from reliability.schema.problems import Problems
 from reliability.study.record_settings import RecordSettings
 from reliability.study.study import Study
@@ -167,15 +168,9 @@ def _stated(study: Study, units: Units, records: Records | None) -> tuple[np.nda
     covers = has.astype(float)
     covers[np.isin(units.of_section, units.of_section[heads[alone[heads]]])] = 1.0
     years_of_unit = units.sum(np.where(has, np.nan_to_num(years), 0.0)) / np.maximum(units.sum(has.astype(float)), 1.0)
-    rate = units.sum(covers * _rates(study, network))
+    rate = units.sum(covers * fault_rates(study.model))
     part = np.divide(rate, units.rate, out=np.zeros(len(units)), where=units.rate > 0)
     return units.sum(np.where(has, faults, 0.0)), years_of_unit * part
-
-
-def _rates(study: Study, network: Network) -> np.ndarray:
-    from reliability.network.rates import fault_rates
-
-    return fault_rates(study.model)
 
 
 def _check_years(study: Study, network: Network, has: np.ndarray, years: np.ndarray) -> None:
@@ -202,7 +197,7 @@ def prior_of(study: Study, units: Units) -> Prior:
     values, stated = study.values, study.uncertain.get("temporary_fraction")
     assumed = float(np.clip(values["temporary_fraction"], EDGE, 1.0 - EDGE))
     own = study.network.column["temporary_fraction"]
-    rates = _rates(study, study.network)
+    rates = fault_rates(study.model)
     group = units.group[units.of_section]
     total = np.bincount(group, rates, len(units.group_names))
     mean = np.bincount(group, rates * np.where(np.isnan(own), assumed, own), len(units.group_names))
@@ -210,13 +205,14 @@ def prior_of(study: Study, units: Units) -> Prior:
     logit = np.log(mean / (1.0 - mean)) - np.log(assumed / (1.0 - assumed))
     shift = np.where(np.abs(logit) < 1e-9, 0.0, logit)
     if stated is None or stated.high <= stated.low:
-        distribution = scipy.stats.beta(*DEFAULT_FRACTION)
-    else:
-        distribution = _pert(stated)
-    return Prior(lambda p: float(distribution.logpdf(p)), shift, float(distribution.mean()))
+        return Prior(_beta(*DEFAULT_FRACTION, 0.0, 1.0), shift, DEFAULT_FRACTION[0] / sum(DEFAULT_FRACTION))
+    return Prior(_beta(*pert_shapes(stated), stated.low, stated.high - stated.low), shift, assumed)
 
 
-def _pert(stated: Range):
-    from reliability.indices.draws import pert_distribution
+def _beta(a: float, b: float, low: float, width: float) -> Callable[[float], float]:
+    """Logarithm of the density of a beta distribution from low to low + width, without its constant."""
+    def log_density(x: float) -> float:
+        u = (x - low) / width
+        return (a - 1.0) * float(np.log(u)) + (b - 1.0) * float(np.log1p(-u)) if 0.0 < u < 1.0 else -np.inf
 
-    return pert_distribution(stated)
+    return log_density
