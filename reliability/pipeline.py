@@ -92,7 +92,8 @@ def simulation_input(results: Results) -> SimulationInput:
     if study.values["perspective"] == SOCIETY:
         # cast: the simulation gives a measure back its own terms only, which a protocol of any terms cannot say
         extra[INTERRUPTION] = cast(ExtraMeasure, InterruptionCost(results.network, results.costs))
-    return SimulationInput(Model(results.network, study.values), study.uncertain, study.scenarios, extra)
+    return SimulationInput(Model(results.network, study.values), study.uncertain, study.scenarios, extra,
+                           study.rate_draws)
 
 
 def options_of(results: Results) -> Options:

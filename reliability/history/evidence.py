@@ -27,52 +27,74 @@ EDGE = 1e-6        # fractions nearer to 0 or 1 are taken at this distance, as t
 
 
 @dataclass(frozen=True)
-class Found:
-    """Evidence, what it was made of, and what had to be done to it.
+class Observed:
+    """What is recorded, whatever protection is taken to do: the units, counts, and the time they are from.
 
-    years: (U,) of observation. impossible: units with a kind of record that the protection of the time does not allow.
-    devices: (R,) positions of the reclosing devices. without_place: faults recorded without a section.
+    stated: (U,) faults that the sections state, in stated_years (U,).
+    """
+
+    units: Units
+    settings: RecordSettings
+    records: Records | None
+    operations: Operations | None
+    first: np.datetime64
+    last: np.datetime64
+    stated: np.ndarray
+    stated_years: np.ndarray
+
+    @property
+    def years(self) -> np.ndarray:
+        """Years (U,) that each unit is observed."""
+        return np.where(self.stated_years > 0, self.stated_years,
+                        (self.last - self.first).astype(float) / SECONDS_PER_YEAR)
+
+
+@dataclass(frozen=True)
+class Found:
+    """Evidence, and what had to be done to it.
+
+    impossible: units with a kind of record that the protection of the time does not allow. devices: (R,) positions of
+    the reclosing devices. without_place: faults recorded without a section.
     """
 
     evidence: Evidence
-    years: np.ndarray
     impossible: np.ndarray
     devices: np.ndarray
     without_place: int
 
 
-def find_evidence(study: Study, settings: RecordSettings, units: Units, records: Records | None,
-                  operations: Operations | None) -> Found:
-    """What is recorded of each unit. Raises StudyError for faults observed in no time."""
-    first, last = _period(records)
-    times = list(spells(study, settings, first, last))
-    monitored, read = _spans(operations)
-    shows = recording(units, times, monitored, read)
+def observed(study: Study, settings: RecordSettings, units: Units, records: Records | None,
+             operations: Operations | None) -> Observed:
+    """What is recorded of a study. Raises StudyError for faults observed in no time."""
+    first = last = np.datetime64("2000-01-01", "s")
+    if records is not None:
+        first, last = records.first_day.astype("datetime64[s]"), (records.last_day + 1).astype("datetime64[s]")
+    return Observed(units, settings, records, operations, first, last, *_stated(study, units, records))
+
+
+def find_evidence(study: Study, seen: Observed) -> Found:
+    """What is recorded of each unit beside what could be, under the protection that `study` models."""
+    units, operations = seen.units, seen.operations
+    times = list(spells(study, seen.settings, seen.first, seen.last))
+    shows = recording(units, times, *_spans(operations))
     devices = shows.devices
     none = FaultCounts(np.zeros((len(units), 3)), np.zeros((len(devices), 3)), 0)
-    counts = fault_counts(records, times, units, devices) if records else none
-    stated, years_stated = _stated(study, units, records)
-    per_year = _per_year(study, units, times[0]) if stated.any() or years_stated.any() else shows.at_unit
-    years = np.where(years_stated > 0, years_stated, (last - first).astype(float) / SECONDS_PER_YEAR)
-    by_records = years_stated == 0
+    counts = fault_counts(seen.records, times, units, devices) if seen.records else none
+    by_records = seen.stated_years == 0
     at_unit = counts.at_unit * by_records[:, None]
     share = [_of_units(shows.at_unit, units, name) * by_records for name in ("temporary", "permanent")]
-    stated_share = [_of_units(per_year, units, name) * years_stated for name in ("temporary", "permanent")]
-    exposure = units.rate * years
+    stated_share = [np.zeros(len(units))] * 2
+    if not by_records.all():
+        per_year = _per_year(study, units, times[0])
+        stated_share = [_of_units(per_year, units, name) * seen.stated_years for name in ("temporary", "permanent")]
+    exposure = units.rate * seen.years
     impossible, share = _with_floor(at_unit, share, exposure)
     device_impossible, entries = _device_floor(counts.at_device, shows, exposure)
     evidence = Evidence(
-        units.group, len(units.group_names), exposure, at_unit, *share, stated, *stated_share, counts.at_device, entries,
-        _events(operations, devices), shows.alone, shows.beside, _steps(operations, devices), shows.steps, shows.squares,
-        shows.steps_at_unit, shows.steps_at_device)
-    return Found(evidence, years, np.flatnonzero(impossible | device_impossible), devices, counts.without_place)
-
-
-def _period(records: Records | None) -> tuple[np.datetime64, np.datetime64]:
-    if records is None:
-        day = np.datetime64("2000-01-01", "s")
-        return day, day
-    return records.first_day.astype("datetime64[s]"), (records.last_day + 1).astype("datetime64[s]")
+        units.group, len(units.group_names), exposure, at_unit, *share, seen.stated, *stated_share, counts.at_device,
+        entries, _events(operations, devices), shows.alone, shows.beside, _steps(operations, devices), shows.steps,
+        shows.squares, shows.steps_at_unit, shows.steps_at_device)
+    return Found(evidence, np.flatnonzero(impossible | device_impossible), devices, counts.without_place)
 
 
 def _spans(operations: Operations | None) -> tuple[Spans, Spans]:

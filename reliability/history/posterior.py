@@ -18,7 +18,6 @@ import scipy
 from reliability.history.recording import Entries
 from reliability.history.sharing import Pools, pools_of
 
-ITERATIONS, BURN_IN, KEPT = 2_000, 1_000, 500    # of which the burn-in is thrown away and every other one kept after it
 LOGIT_SPREAD = 0.5                # of the fractions of groups about the common one (model §10)
 DEFAULT_FRACTION = (4.5, 2.5)     # beta prior of the common fraction, where the study states no range (model §10)
 MEAN_BOUNDS = np.log([1e-3, 1e3])   # of a group's mean, relative to the assumed rates; only to be proper
@@ -26,6 +25,18 @@ SHAPE_BOUNDS = np.log([1e-2, 1e4])
 _TARGET = 0.35                    # share of accepted proposals that the step sizes are tuned to
 
 Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Length:
+    """Iterations of a sampler, of which burn_in are thrown away; so many draws are kept of the others."""
+
+    iterations: int = 2_000
+    burn_in: int = 1_000
+    kept: int = 500
+
+
+FULL = Length()
 
 
 @dataclass(frozen=True)
@@ -97,10 +108,12 @@ class Posterior:
     mean: np.ndarray
     shape: np.ndarray
     blank: np.ndarray
+    pure: np.ndarray
+    last: State
 
 
 @dataclass
-class _State:
+class State:
     """Where the sampler stands: lam (U,), fraction (G,), mean (G,), shape, blank (2,), common (p_0)."""
 
     lam: np.ndarray
@@ -126,13 +139,14 @@ class _Steps:
 
 
 def sample(evidence: Evidence, prior: Prior, rng: np.random.Generator, on_progress: Progress | None = None,
-           iterations: int = ITERATIONS, burn_in: int = BURN_IN, kept: int = KEPT) -> Posterior:
-    """Posterior draws. on_progress(done, total) is called every hundred iterations."""
-    sampler = _Sampler(evidence, prior, rng)
+           length: Length = FULL, start: State | None = None) -> Posterior:
+    """Posterior draws. on_progress(done, total) is called every hundred iterations. start: to begin from."""
+    iterations, burn_in, kept = length.iterations, length.burn_in, length.kept
+    sampler = _sampler(evidence, prior, rng, start)
     u, g = evidence.units, evidence.groups
     lam, fraction, mean = np.empty((kept, u)), np.empty((kept, g)), np.empty((kept, g))
     shape, blank = np.empty(kept), np.empty((kept, 2))
-    total, of_kind = iterations - burn_in, np.zeros((2, u))
+    total, of_kind, pure = iterations - burn_in, np.zeros((2, u)), np.zeros(2 * evidence.devices)
     keep_at = np.linspace(burn_in, iterations - 1, kept).round().astype(int)
     number = {int(at): k for k, at in enumerate(keep_at)}
     for i in range(iterations):
@@ -140,39 +154,41 @@ def sample(evidence: Evidence, prior: Prior, rng: np.random.Generator, on_progre
         if i >= burn_in:
             p = sampler.state.fraction[evidence.group]
             of_kind += expected * p, expected * (1.0 - p)
+            pure += sampler.pure
         if i in number:
             k, s = number[i], sampler.state
             lam[k], fraction[k], mean[k], shape[k], blank[k] = s.lam, s.fraction, s.mean, s.shape, s.blank
         if on_progress and (i + 1) % 100 == 0:
             on_progress(i + 1, iterations)
     p = fraction[:, evidence.group]
-    return Posterior(lam * p, lam * (1.0 - p), of_kind[0] / total, of_kind[1] / total, fraction, mean, shape, blank)
+    return Posterior(lam * p, lam * (1.0 - p), of_kind[0] / total, of_kind[1] / total, fraction, mean, shape, blank,
+                     pure.reshape(2, -1) / total, sampler.state)
 
 
+@dataclass
 class _Sampler:
-    """One chain. What does not change is prepared once; `iterate` moves everything by one step."""
+    """One chain: what does not change, prepared once, and where it stands; `iterate` moves everything by one step.
 
-    def __init__(self, evidence: Evidence, prior: Prior, rng: np.random.Generator):
-        self.evidence, self.prior, self.rng, self.steps = evidence, prior, rng, _Steps()
-        e, g = evidence, evidence.groups
-        self.pools, self.pool_unit, self.pool_amount, self.pool_temporary = _pools(e)
-        self.all_temporary = (e.unit_temporary + e.stated_temporary
-                              + np.bincount(self.pool_unit[self.pool_temporary],
-                                            self.pool_amount[self.pool_temporary], e.units))
-        self.all_permanent = (e.unit_permanent + e.stated_permanent
-                              + np.bincount(self.pool_unit[~self.pool_temporary],
-                                            self.pool_amount[~self.pool_temporary], e.units))
-        self.blanks = np.flatnonzero(e.at_unit[:, 2])
-        self.stated = np.flatnonzero(e.stated)
-        self.known = np.stack([np.bincount(e.group, e.at_unit[:, kind], g) for kind in (0, 1)])
-        start = max(prior.start, 0.02)
-        fraction = np.full(g, min(start, 0.98))
-        counts = e.at_unit.sum(axis=1) + e.stated
-        expected = start * (e.unit_temporary + e.stated_temporary) + (1 - start) * (
-            e.unit_permanent + e.stated_permanent)
-        mean = np.array([_ratio(counts[e.group == i].sum() + 0.5, expected[e.group == i].sum() + 0.5)
-                         for i in range(g)])
-        self.state = _State(mean[e.group].copy(), fraction, mean, 2.0, np.full(2, 0.2), start)
+    all_temporary, all_permanent: (U,) whatever of a unit's faults of that kind would be recorded somewhere. blanks,
+    stated: units with records of no kind. known: (2, G) records of known kind. pure: (2R,) momentary events with
+    nothing left open, as last drawn.
+    """
+
+    evidence: Evidence
+    prior: Prior
+    rng: np.random.Generator
+    pools: Pools
+    pool_unit: np.ndarray
+    pool_amount: np.ndarray
+    pool_temporary: np.ndarray
+    all_temporary: np.ndarray
+    all_permanent: np.ndarray
+    blanks: np.ndarray
+    stated: np.ndarray
+    known: np.ndarray
+    state: State
+    pure: np.ndarray
+    steps: _Steps = field(default_factory=_Steps)
 
     def iterate(self, tuning: float) -> np.ndarray:
         """One step of everything; gives the mean of λ (U,) given all but λ."""
@@ -391,6 +407,26 @@ class _Sampler:
         for kind in (0, 1):
             value += _poisson(e.at_device[:, kind], (1.0 - blank[kind]) * means[kind])
         return value + _poisson(e.at_device[:, 2], blank[0] * means[0] + blank[1] * means[1])
+
+
+def _sampler(e: Evidence, prior: Prior, rng: np.random.Generator, start: State | None) -> _Sampler:
+    pools, unit, amount, temporary = _pools(e)
+    in_pools = [np.bincount(unit[of_kind], amount[of_kind], e.units) for of_kind in (temporary, ~temporary)]
+    known = np.stack([np.bincount(e.group, e.at_unit[:, kind], e.groups) for kind in (0, 1)])
+    return _Sampler(
+        e, prior, rng, pools, unit, amount, temporary, e.unit_temporary + e.stated_temporary + in_pools[0],
+        e.unit_permanent + e.stated_permanent + in_pools[1], np.flatnonzero(e.at_unit[:, 2]),
+        np.flatnonzero(e.stated), known, _beginning(e, prior) if start is None else start, np.zeros(2 * e.devices))
+
+
+def _beginning(e: Evidence, prior: Prior) -> State:
+    """A state near enough to begin with: the fraction of the prior, each group's mean as recorded."""
+    p = float(np.clip(prior.start, 0.02, 0.98))
+    counts = np.bincount(e.group, e.at_unit.sum(axis=1) + e.stated, e.groups)
+    expected = np.bincount(e.group, p * (e.unit_temporary + e.stated_temporary)
+                           + (1.0 - p) * (e.unit_permanent + e.stated_permanent), e.groups)
+    mean = (counts + 0.5) / (expected + 0.5)
+    return State(mean[e.group], np.full(e.groups, p), mean, 2.0, np.full(2, 0.2), p)
 
 
 @dataclass(frozen=True)

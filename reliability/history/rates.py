@@ -13,17 +13,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.history.evidence import Found, find_evidence, prior_of
+from reliability.history.evidence import Found, find_evidence, observed, prior_of
 from reliability.history.operations import Operations
 from reliability.history.outages import Records
 from reliability.history.posterior import Posterior, sample
 from reliability.history.rate_notes import certainty_notes, notes_on
 from reliability.history.units import MAIN, Units, units_of
 from reliability.network.rate_draws import RateDraws
-from reliability.network.rates import fault_rates
 from reliability.network.tree import Network
 from reliability.schema.problems import Problem, StudyError
-from reliability.study.record_settings import RecordSettings, record_settings
+from reliability.study.record_settings import record_settings
 from reliability.study.study import Study
 
 __all__ = ["LEVEL", "MAIN", "LearnedRates", "learn_rates", "learned_study"]
@@ -99,7 +98,8 @@ def learn_rates(study: Study, records: Records | None, operations: Operations | 
                                   "faults_observed", "add one of them, or write rates = \"assumed\"",
                                   column="faults.rates", value="learned")])
     units = units_of(study.model, settings.prior_groups)
-    found = find_evidence(study, settings, units, records, operations)
+    seen_records = observed(study, settings, units, records, operations)
+    found = find_evidence(study, seen_records)
     seen = found.evidence.exposure > 0
     posterior = sample(found.evidence, prior_of(study, units), np.random.default_rng(int(study.values["seed"])),
                        on_progress)

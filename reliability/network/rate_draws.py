@@ -20,3 +20,7 @@ class RateDraws:
 
     def __len__(self) -> int:
         return len(self.temporary)
+
+    def of_groups(self, unit: np.ndarray, permanent: np.ndarray, picked: np.ndarray) -> np.ndarray:
+        """Relative rates (g, trials) of groups of faults, each of a unit and a kind; picked: (trials,) draws."""
+        return np.where(permanent, self.permanent[np.ix_(picked, unit)], self.temporary[np.ix_(picked, unit)]).T
