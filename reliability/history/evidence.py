@@ -53,11 +53,12 @@ class Observed:
 class Found:
     """Evidence, and what had to be done to it.
 
-    impossible: units with a kind of record that the protection of the time does not allow. devices: (R,) positions of
+    years: (U,) that each unit is observed. impossible: units with a kind of record that the protection of the time does not allow. devices: (R,) positions of
     the reclosing devices. without_place: faults recorded without a section.
     """
 
     evidence: Evidence
+    years: np.ndarray
     impossible: np.ndarray
     devices: np.ndarray
     without_place: int
@@ -83,7 +84,7 @@ def find_evidence(study: Study, seen: Observed) -> Found:
     by_records = seen.stated_years == 0
     at_unit = counts.at_unit * by_records[:, None]
     share = [_of_units(shows.at_unit, units, name) * by_records for name in ("temporary", "permanent")]
-    stated_share = [np.zeros(len(units))] * 2
+    stated_share = [np.zeros(len(units)), np.zeros(len(units))]
     if not by_records.all():
         per_year = _per_year(study, units, times[0])
         stated_share = [_of_units(per_year, units, name) * seen.stated_years for name in ("temporary", "permanent")]
@@ -91,10 +92,10 @@ def find_evidence(study: Study, seen: Observed) -> Found:
     impossible, share = _with_floor(at_unit, share, exposure)
     device_impossible, entries = _device_floor(counts.at_device, shows, exposure)
     evidence = Evidence(
-        units.group, len(units.group_names), exposure, at_unit, *share, seen.stated, *stated_share, counts.at_device,
-        entries, _events(operations, devices), shows.alone, shows.beside, _steps(operations, devices), shows.steps,
+        units.group, len(units.group_names), exposure, at_unit, share[0], share[1], seen.stated, stated_share[0],
+        stated_share[1], counts.at_device, entries, _events(operations, devices), shows.alone, shows.beside, _steps(operations, devices), shows.steps,
         shows.squares, shows.steps_at_unit, shows.steps_at_device)
-    return Found(evidence, np.flatnonzero(impossible | device_impossible), devices, counts.without_place)
+    return Found(evidence, seen.years, np.flatnonzero(impossible | device_impossible), devices, counts.without_place)
 
 
 def _spans(operations: Operations | None) -> tuple[Spans, Spans]:

@@ -108,7 +108,6 @@ class Posterior:
     mean: np.ndarray
     shape: np.ndarray
     blank: np.ndarray
-    pure: np.ndarray
     last: State
 
 
@@ -146,7 +145,7 @@ def sample(evidence: Evidence, prior: Prior, rng: np.random.Generator, on_progre
     u, g = evidence.units, evidence.groups
     lam, fraction, mean = np.empty((kept, u)), np.empty((kept, g)), np.empty((kept, g))
     shape, blank = np.empty(kept), np.empty((kept, 2))
-    total, of_kind, pure = iterations - burn_in, np.zeros((2, u)), np.zeros(2 * evidence.devices)
+    total, of_kind = iterations - burn_in, np.zeros((2, u))
     keep_at = np.linspace(burn_in, iterations - 1, kept).round().astype(int)
     number = {int(at): k for k, at in enumerate(keep_at)}
     for i in range(iterations):
@@ -154,7 +153,6 @@ def sample(evidence: Evidence, prior: Prior, rng: np.random.Generator, on_progre
         if i >= burn_in:
             p = sampler.state.fraction[evidence.group]
             of_kind += expected * p, expected * (1.0 - p)
-            pure += sampler.pure
         if i in number:
             k, s = number[i], sampler.state
             lam[k], fraction[k], mean[k], shape[k], blank[k] = s.lam, s.fraction, s.mean, s.shape, s.blank
@@ -162,7 +160,7 @@ def sample(evidence: Evidence, prior: Prior, rng: np.random.Generator, on_progre
             on_progress(i + 1, iterations)
     p = fraction[:, evidence.group]
     return Posterior(lam * p, lam * (1.0 - p), of_kind[0] / total, of_kind[1] / total, fraction, mean, shape, blank,
-                     pure.reshape(2, -1) / total, sampler.state)
+                     sampler.state)
 
 
 @dataclass
@@ -192,14 +190,14 @@ class _Sampler:
 
     def iterate(self, tuning: float) -> np.ndarray:
         """One step of everything; gives the mean of λ (U,) given all but λ."""
-        mine = self._shared_out()
+        mine = self.shared_out()
         expected = self._draw_rates(mine, tuning)
         self._walk_fractions(tuning)
         return expected
 
     # what each unit has
 
-    def _shared_out(self) -> np.ndarray:
+    def shared_out(self) -> np.ndarray:
         """Faults (U,) of each unit, recorded ones of unknown place or kind included, given the rates."""
         e, s, rng = self.evidence, self.state, self.rng
         p = s.fraction[e.group]
@@ -224,8 +222,8 @@ class _Sampler:
         """Momentary events with nothing left open, (R,): those recorded less the ones beside sustained records."""
         e = self.evidence
         beside, unit = e.beside, e.beside.unit
-        chance = [np.minimum(_ratio(beside.temporary, e.unit_temporary[unit]), 1.0),
-                  np.minimum(_ratio(beside.permanent, e.unit_permanent[unit]), 1.0)]
+        chance = [np.minimum(ratio(beside.temporary, e.unit_temporary[unit]), 1.0),
+                  np.minimum(ratio(beside.permanent, e.unit_permanent[unit]), 1.0)]
         drawn = sum(self.rng.binomial(own[kind][unit].astype(np.int64), chance[kind]) for kind in (0, 1))
         return np.maximum(e.events - beside.by_place(drawn, e.devices), 0.0)
 
@@ -239,23 +237,17 @@ class _Sampler:
         before = np.zeros(e.devices)
         for kind, name in ((0, "temporary"), (1, "permanent")):
             unit_total = (e.unit_temporary, e.unit_permanent)[kind]
-            each = _ratio(getattr(e.steps_at_unit, name), unit_total[e.steps_at_unit.unit])
+            each = ratio(getattr(e.steps_at_unit, name), unit_total[e.steps_at_unit.unit])
             before += e.steps_at_unit.by_place(own[kind][e.steps_at_unit.unit] * each, e.devices)
             p = self.state.fraction[self.evidence.group]
             share = p if kind == 0 else 1.0 - p
             steps, entries = e.steps_at_device, e.device_entries
             openings = steps.by_place(getattr(steps, name) * (self.state.lam * share)[steps.unit], e.devices)
             records = entries.by_place(getattr(entries, name) * (self.state.lam * share)[entries.unit], e.devices)
-            before += at_device[kind] * _ratio(openings, records)
-        effective = np.maximum(e.steps - before, 0.0) * _ratio(1.0, self._openings_each())
+            before += at_device[kind] * ratio(openings, records)
+        effective = np.maximum(e.steps - before, 0.0) * ratio(1.0, openings_each(e))
         whole = np.floor(effective)
         return whole + (self.rng.random(e.devices) < effective - whole)
-
-    def _openings_each(self) -> np.ndarray:
-        """Mean square over mean of the openings of a fault with nothing left open, by device (R,)."""
-        e = self.evidence
-        return _ratio(e.pure_squares.by_place(e.pure_squares.temporary, e.devices),
-                      e.pure_steps.by_place(e.pure_steps.temporary, e.devices))
 
     # rates of units
 
@@ -441,13 +433,41 @@ class _Sums:
     device_permanent: np.ndarray
 
 
+@dataclass(frozen=True)
+class PoolShares:
+    """Of what a device records: pure (2, R) recorded faults with nothing left open, by events and by counters;
+    effective: (e,) of `Evidence.pure_steps`, expected numbers of the latter from each unit."""
+
+    pure: np.ndarray
+    effective: np.ndarray
+
+
+def shares_of_pools(e: Evidence, posterior: Posterior) -> PoolShares:
+    """What was recorded and what could be, in the same terms; devices without a part in the fit by their means."""
+    sampler = _sampler(e, Prior(lambda p: 0.0, np.zeros(e.groups), 0.5), np.random.default_rng(0), posterior.last)
+    rng_means = np.mean([_pure(sampler) for _ in range(20)], axis=0)
+    each = openings_each(e)
+    return PoolShares(rng_means.reshape(2, -1), e.pure_steps.temporary * ratio(1.0, each)[e.pure_steps.place])
+
+
+def _pure(sampler: _Sampler) -> np.ndarray:
+    sampler.shared_out()
+    return sampler.pure
+
+
+def openings_each(e: Evidence) -> np.ndarray:
+    """Mean square over mean of the openings of a fault with nothing left open, by device (R,)."""
+    return ratio(e.pure_squares.by_place(e.pure_squares.temporary, e.devices),
+                  e.pure_steps.by_place(e.pure_steps.temporary, e.devices))
+
+
 def _poisson(counts: np.ndarray, means: np.ndarray) -> float:
     """Logarithm of the Poisson probabilities of counts, without what does not depend on the means."""
     some = counts > 0
     return float(counts[some] @ np.log(means[some] + 1e-300) - means.sum())
 
 
-def _ratio(a: np.ndarray | float, b: np.ndarray | float) -> np.ndarray:
+def ratio(a: np.ndarray | float, b: np.ndarray | float) -> np.ndarray:
     """a / b, 0 where b is 0."""
     a, b = np.broadcast_arrays(np.asarray(a, dtype=float), np.asarray(b, dtype=float))
     return np.divide(a, b, out=np.zeros(b.shape), where=b > 0.0)
@@ -455,7 +475,7 @@ def _ratio(a: np.ndarray | float, b: np.ndarray | float) -> np.ndarray:
 
 def _blank_share(blank: np.ndarray, temporary: np.ndarray, permanent: np.ndarray) -> np.ndarray:
     """Share of blank kinds that are of temporary faults; temporary, permanent: expected records."""
-    return _ratio(blank[0] * temporary, blank[0] * temporary + blank[1] * permanent)
+    return ratio(blank[0] * temporary, blank[0] * temporary + blank[1] * permanent)
 
 
 def _pools(e: Evidence) -> tuple[Pools, np.ndarray, np.ndarray, np.ndarray]:
@@ -463,11 +483,10 @@ def _pools(e: Evidence) -> tuple[Pools, np.ndarray, np.ndarray, np.ndarray]:
 
     Pools in this order, R of each: events alone, counted faults alone, temporary and permanent sustained records.
     """
-    each = _ratio(e.pure_squares.by_place(e.pure_squares.temporary, e.devices),
-                  e.pure_steps.by_place(e.pure_steps.temporary, e.devices))
+    each = openings_each(e)
     parts = (
         (e.alone, e.alone.temporary, True),
-        (e.pure_steps, e.pure_steps.temporary * _ratio(1.0, each)[e.pure_steps.place], True),
+        (e.pure_steps, e.pure_steps.temporary * ratio(1.0, each)[e.pure_steps.place], True),
         (e.device_entries, e.device_entries.temporary, True),
         (e.device_entries, e.device_entries.permanent, False))
     pool = np.concatenate([entries.place + i * e.devices for i, (entries, _, _) in enumerate(parts)])

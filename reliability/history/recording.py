@@ -100,7 +100,8 @@ def recording(units: Units, times: Iterable[Spell], monitored: Spans, read: Span
     """
     rows = pd.concat([_of_spell(spell, units, monitored, read) for spell in times], ignore_index=True)
     devices, device = np.unique(rows["device"].to_numpy(), return_inverse=True)
-    unit, permanent = rows["unit"].to_numpy(), rows["permanent"].to_numpy()
+    unit, permanent, k, is_open, own, records, watched, read_time = (rows[name].to_numpy() for name in (
+        "unit", "permanent", "openings", "open", "at_unit", "records", "watched", "read"))
 
     def entries(chosen: np.ndarray, place: np.ndarray, amount: np.ndarray, places: int) -> Entries:
         at = np.flatnonzero(chosen & (amount > 0.0))
@@ -109,8 +110,6 @@ def recording(units: Units, times: Iterable[Spell], monitored: Spans, read: Span
                    for kind in (False, True)]
         return Entries(key // places, key % places, *by_kind)
 
-    k, is_open, own = (rows[name].to_numpy() for name in ("openings", "open", "at_unit"))
-    records, watched, read_time = (rows[name].to_numpy() for name in ("records", "watched", "read"))
     count, alone, at_device = len(devices), ~is_open, is_open & ~own
     return Recording(
         devices, at_unit=entries(own, unit, records, len(units)), at_device=entries(at_device, device, records, count),
