@@ -5,12 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from reliability.formats import count
-from reliability.history.evidence import Found
-from reliability.history.operations import Operations
+from reliability.history.device_fit import COUNTER, DeviceFit
+from reliability.history.estimate import UP_AND_DOWN, Estimate
 from reliability.history.outages import Records
-from reliability.history.posterior import Posterior
 from reliability.history.units import Units
-from reliability.study.record_settings import RecordSettings
+from reliability.network.tree import Network
 from reliability.study.study import Study
 
 FEW_UNITS = 10
@@ -24,32 +23,27 @@ def certainty_notes(study: Study, learned: int) -> list[str]:
                     "value is learned." for key in ("line_fault_rate_per_km",) if key in study.uncertain and learned]
 
 
-def notes_on(study: Study, units: Units, found: Found, posterior: Posterior, records: Records | None,
-             operations: Operations | None, settings: RecordSettings) -> tuple[str, ...]:
+def notes_on(study: Study, units: Units, estimate: Estimate, records: Records | None) -> tuple[str, ...]:
     """Sentences on learned rates."""
-    e = found.evidence
-    faults = e.at_unit.sum() + e.stated.sum() + e.at_device.sum()
-    events, steps = e.events.sum(), e.steps.sum()
-    also = [count(round(events), "momentary event")] if events else []
-    also += [f"{count(round(steps), 'counted opening')} of reclosing devices"] if steps else []
-    notes = [f"Fault rates are learned from {count(round(faults), 'recorded fault')}"
-             f"{' and ' + ' and '.join(also) if also else ''} on {len(units)} laterals and mains. Faults that protection "
-             "rides through leave no record at a lateral; the model of protection says how many, and they are included.",
+    found = estimate.found
+    e, network = found.evidence, study.network
+    notes = [*_basis(estimate, units),
              "90 % intervals cover the truth on average over laterals, not for the laterals with the highest rates.",
              "A lateral's own temporary fraction cannot be told from records, only that of its group."]
     if found.without_place:
         notes.append(f"{count(found.without_place, 'sustained event')} without a known section could not be used: "
                      "learned rates are too low by their share.")
     if len(found.impossible):
-        names = ", ".join(str(n) for n in units.name[found.impossible[:NAMED]])
-        more = f" and {len(found.impossible) - NAMED} others" if len(found.impossible) > NAMED else ""
         notes.append("Faults are recorded of a kind that protection as modelled would not let leave a record at "
-                     f"{names}{more}: 1 % of that kind is taken to do so there. Check the settings, fuse links and "
-                     "fault currents there.")
+                     f"{_named(units.name[found.impossible])}: 1 % of that kind is taken to do so there. Check the "
+                     "settings, fuse links and fault currents there.")
+    notes += [f"{name}: {reason} Its records of momentary events are left out of the estimate."
+              for name, reason in misfits(estimate.fit, network)]
+    notes += _clearing_notes(estimate)
     idle = int((e.exposure <= 0).sum())
     if idle:
         notes.append(f"Laterals or mains without length or observation, which keep the study's rate: {idle}.")
-    if settings.conversions:
+    if records and records.settings.conversions:
         notes.append("Converted laterals are taken as protected by what stood there until their conversion.")
     if records and records.partial:
         notes.append("Years covered in part: " + "; ".join(f"{y} {w}" for y, w in records.partial.items()) + ".")
@@ -57,3 +51,56 @@ def notes_on(study: Study, units: Units, found: Found, posterior: Posterior, rec
         notes.append(f"A group of fewer than {FEW_UNITS} laterals or mains says little about its spread: its rates are "
                      "rough.")
     return tuple(notes)
+
+
+def _basis(estimate: Estimate, units: Units) -> list[str]:
+    """What was learned from, and what could not be."""
+    e = estimate.found.evidence
+    faults, events, steps = e.at_unit.sum() + e.stated.sum() + e.at_device.sum(), e.events.sum(), e.steps.sum()
+    also = [count(round(events), "momentary event")] if events else []
+    also += [f"{count(round(steps), 'counted opening')} of reclosing devices"] if steps else []
+    notes = [f"Fault rates are learned from {count(round(faults), 'recorded fault')}"
+             f"{' and ' + ' and '.join(also) if also else ''} on {len(units)} laterals and mains. Faults that "
+             "protection rides through leave no record at a lateral; the model of protection says how many, and they "
+             "are included."]
+    if not also:
+        notes.append("No momentary event or counter reading is there to tell how many faults protection rides through: "
+                     "on the mains, and on laterals under fuse saving, the number of temporary faults rests on the "
+                     "model of protection and on the assumed range of the temporary fraction.")
+    return notes
+
+
+def _clearing_notes(estimate: Estimate) -> list[str]:
+    notes = []
+    if estimate.spans:
+        low, high = (f"{estimate.spans[f]:.2f} at {f:.0%} of it" for f in UP_AND_DOWN)
+        notes.append(f"The temporary fraction of all faults hangs on the fast clearing time: {estimate.spans[1.0]:.2f} "
+                     f"as modelled, {low}, {high}.")
+    if estimate.clearing is not None and estimate.clearing.best != 1.0:
+        notes.append(f"The records fit a fast clearing time of {estimate.clearing.best:.2g} times the modelled one "
+                     "better: check faults by fuse and the settings of the fast operations.")
+    return notes
+
+
+def misfits(fit: DeviceFit, network: Network) -> list[tuple[str, str]]:
+    """Section of each device that does not fit, and the likely reason as a sentence."""
+    found = []
+    for row in fit.table[~fit.table["fits"]].itertuples():
+        share = row.recorded / max(row.predicted, 1e-9)
+        number = f"{row.recorded:.0f} recorded faults with nothing left open where {row.predicted:.0f} are predicted"
+        if row.what == COUNTER:
+            reason = ("the counter may count twice, or tests and faults of another device" if share > 1 else
+                      "readings may be missing, or the counter may have been replaced")
+        elif row.recorded < 0.5:
+            reason = "its momentary events may not be recorded at all"
+        elif share < 1:
+            reason = "its log may stop or have gaps, or it may open less often than modelled"
+        else:
+            reason = "it may open more often than modelled, or the faults behind it are more than its records show"
+        found.append((str(network.ids[row.device]), f"{number}; {reason}."))
+    return found
+
+
+def _named(names: np.ndarray) -> str:
+    more = f" and {len(names) - NAMED} others" if len(names) > NAMED else ""
+    return ", ".join(str(n) for n in names[:NAMED]) + more

@@ -7,16 +7,19 @@ relative to the assumed ones, so a section's equipment and a rate of its own kee
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from reliability.history.evidence import Found, find_evidence, observed, prior_of
+from reliability.history.clearing import ClearingFit
+from reliability.history.device_fit import DeviceFit
+from reliability.history.estimate import LEVEL, Estimate, Progress, estimate_rates
+from reliability.history.evidence import observed
 from reliability.history.operations import Operations
 from reliability.history.outages import Records
-from reliability.history.posterior import Posterior, sample
+from reliability.history.posterior import Posterior
 from reliability.history.rate_notes import certainty_notes, notes_on
 from reliability.history.units import MAIN, Units, units_of
 from reliability.network.rate_draws import RateDraws
@@ -27,10 +30,7 @@ from reliability.study.study import Study
 
 __all__ = ["LEVEL", "MAIN", "LearnedRates", "learn_rates", "learned_study"]
 
-LEVEL = 0.90                       # of all intervals of learned values; our choice
 TAILS = (1 - LEVEL) / 2, (1 + LEVEL) / 2
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
@@ -45,6 +45,9 @@ class LearnedRates:
     priors: a row a group: units, faults, exposure_km_years, mean_per_km, mean_fraction, fraction_low, fraction_high,
         shape (of the gamma distribution of rates in it).
     draws: posterior draws of every unit's rates relative to their means.
+    fit: of what each reclosing device recorded. clearing: of the fast clearing time, None where it does not matter.
+    spans: temporary fraction of all faults at multiples of the fast clearing time, where no momentary event is recorded
+        that could tell; else empty.
     unit_of: (n,) row of `units` of each section in network order.
     notes: what a reader of the rates should know, sentences.
     """
@@ -52,6 +55,9 @@ class LearnedRates:
     units: pd.DataFrame
     priors: pd.DataFrame
     draws: RateDraws
+    fit: DeviceFit
+    clearing: ClearingFit | None
+    spans: Mapping[float, float]
     unit_of: np.ndarray
     network: Network
     notes: tuple[str, ...]
@@ -98,17 +104,14 @@ def learn_rates(study: Study, records: Records | None, operations: Operations | 
                                   "faults_observed", "add one of them, or write rates = \"assumed\"",
                                   column="faults.rates", value="learned")])
     units = units_of(study.model, settings.prior_groups)
-    seen_records = observed(study, settings, units, records, operations)
-    found = find_evidence(study, seen_records)
-    seen = found.evidence.exposure > 0
-    posterior = sample(found.evidence, prior_of(study, units), np.random.default_rng(int(study.values["seed"])),
-                       on_progress)
-    common = _common_years(study, records, len(posterior.shape))
-    table = _units_frame(units, found, posterior, common, seen)
-    priors = _groups_frame(units, found, posterior, seen)
-    draws = _relative(posterior, common, units, seen)
-    return LearnedRates(table, priors, draws, units.of_section, network,
-                        notes_on(study, units, found, posterior, records, operations, settings))
+    estimate = estimate_rates(study, observed(study, settings, units, records, operations), on_progress)
+    seen = estimate.found.evidence.exposure > 0
+    common = _common_years(study, records, len(estimate.posterior.shape))
+    table = _units_frame(units, estimate, common, seen)
+    priors = _groups_frame(units, estimate, seen)
+    return LearnedRates(table, priors, _relative(estimate.posterior, common, seen, units), estimate.fit,
+                        estimate.clearing, estimate.spans, units.of_section, network,
+                        notes_on(study, units, estimate, records))
 
 
 def _common_years(study: Study, records: Records | None, draws: int) -> np.ndarray:
@@ -122,9 +125,9 @@ def _common_years(study: Study, records: Records | None, draws: int) -> np.ndarr
     return rng.standard_gamma(shape, draws) / shape
 
 
-def _units_frame(units: Units, found: Found, posterior: Posterior, common: np.ndarray,
-                 seen: np.ndarray) -> pd.DataFrame:
+def _units_frame(units: Units, estimate: Estimate, common: np.ndarray, seen: np.ndarray) -> pd.DataFrame:
     """`LearnedRates.units`, with relative_rate: learned over assumed faults."""
+    found, posterior = estimate.found, estimate.posterior
     e = found.evidence
     per_km = np.divide(units.rate, units.km, out=np.full(len(units), np.nan), where=(units.km > 0) & seen)
     draws = (posterior.temporary + posterior.permanent) * common[:, None]
@@ -147,8 +150,9 @@ def _units_frame(units: Units, found: Found, posterior: Posterior, common: np.nd
         "fraction_high": np.where(seen, bounds[1], np.nan), "relative_rate": np.where(seen, mean, np.nan)})
 
 
-def _groups_frame(units: Units, found: Found, posterior: Posterior, seen: np.ndarray) -> pd.DataFrame:
+def _groups_frame(units: Units, estimate: Estimate, seen: np.ndarray) -> pd.DataFrame:
     """`LearnedRates.priors`."""
+    found, posterior = estimate.found, estimate.posterior
     e, names = found.evidence, list(units.group_names)
     mean = posterior.mean_temporary + posterior.mean_permanent
 
@@ -168,7 +172,7 @@ def _groups_frame(units: Units, found: Found, posterior: Posterior, seen: np.nda
     return table
 
 
-def _relative(posterior: Posterior, common: np.ndarray, units: Units, seen: np.ndarray) -> RateDraws:
+def _relative(posterior: Posterior, common: np.ndarray, seen: np.ndarray, units: Units) -> RateDraws:
     """Posterior draws over their means, 1 where nothing was learned."""
     relative = []
     for draws, mean in ((posterior.temporary, posterior.mean_temporary), (posterior.permanent,
