@@ -68,6 +68,11 @@ def test_three_ids_of_one_outage_count_once_and_steps_go_with_their_event():
     assert codes(read_records(study(steps)))["repeated_event"] == [4, 5, 6, 7]
 
 
+def test_a_short_record_between_hides_no_later_one():
+    rows = [at("a", "10:00", "15:00", 40), at("b", "10:10", "11:00", 40), at("c", "14:00", "15:01", 40)]
+    assert codes(read_records(study(rows))) == {"repeated_event": [4]}
+
+
 def test_what_overlaps_only_what_was_left_out_counts():
     rows = [at("a", "10:00", "11:00", 250), at("b", "10:30", "12:00", 250), at("c", "11:30", "13:00", 250)]
     assert codes(read_records(study(rows))) == {"repeated_event": [3]}
