@@ -85,7 +85,8 @@ def read_history(study: Study, modelled: pd.DataFrame | None = None, records: Re
         learned=learn_rates(study, records), times=restoration_times(records, ordinary),
         worst_laterals=worst_laterals(records, sums), operations=read_operations(study, records),
         calibration=None if modelled is None else _calibration(records, events, sums[ordinary], modelled),
-        conversions=before_after(records, effect), cautions=(*_cautions(records, events), *_what_is_recorded(study.values, records)))
+        conversions=before_after(records, effect),
+        cautions=(*_cautions(records, events), *_what_is_recorded(study.values, records)))
 
 
 def _view(records: Records, sums: pd.DataFrame, keep: np.ndarray) -> View:
@@ -172,7 +173,7 @@ def _what_is_recorded(values: Assumptions, records: Records) -> tuple[str, ...]:
                         + (f" {count(marked, 'row')} marked planned {'is' if marked == 1 else 'are'} there "
                            "nevertheless." if marked else ""))
     if not values["storms_included"]:
-        cautions.append("The study says that the records leave out major storms: all indices of the records, with major "
+        cautions.append("The study says that the records leave out major storms: all their indices, those with major "
                         "event days too, are those of days without such storms, and thresholds are too low.")
     return tuple(cautions)
 

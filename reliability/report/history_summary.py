@@ -20,7 +20,7 @@ def history_summary(history: History) -> dict[str, object]:
             {"day": str(day)[:10], "saidi_min": row.saidi_min, "customer_minutes": row.customer_minutes,
              "customer_interruptions": row.interruptions} for day, row in _days(history)]},
         "findings": [{"code": f.code, "count": f.count, "rows": f.rows.tolist(), "what": f.title,
-                      "treatment": f.treatment} for f in history.records.findings],
+                      "treatment": f.treatment, "pairs": f.pairs} for f in history.records.findings],
         "restoration_times": history.times.to_dict(orient="index"),
         "priors": history.learned.priors.to_dict(orient="index"),
         "operations": _operations(history),

@@ -181,7 +181,7 @@ def findings_and_model(content: Content | Recorded) -> list[Block]:
     frame = pd.DataFrame({
         "what": [f.title for f in findings], "count": np.array([f.count for f in findings], dtype=float),
         "share": np.array([f.count / total if total else np.nan for f in findings], dtype=float),
-        "treatment": [f.treatment for f in findings], "rows": [_rows(f.rows) for f in findings]})
+        "treatment": [f.treatment for f in findings], "rows": [_pairs(f.pairs) or _rows(f.rows) for f in findings]})
     blocks: list[Block] = [Text(say("Of {n} rows of {file}, {used} are kept; some of these are left out of the "
                                     "indices, as listed. Rows may show more than one finding.",
                                   n=Figure(total, "count"), file=Name(content.study.outages_file),
@@ -211,6 +211,11 @@ def _compared(history: History) -> list[Block]:
         Column("observed_saidi_min", "SAIDI recorded", "minutes", "min"),
         Column("modelled_saidi_min", "SAIDI modelled", "minutes", "min"), Column("saidi_ratio", "Ratio", "ratio")),
         frame, "Calibration", 30, note=found.note)]
+
+
+def _pairs(pairs: tuple[str, ...], most: int = 6) -> str:
+    more = f"; … ({shown(len(pairs), 'count')} in total)" if len(pairs) > most else ""
+    return "; ".join(pairs[:most]) + more
 
 
 def _rows(rows: np.ndarray, most: int = 12) -> str:

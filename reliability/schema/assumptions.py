@@ -271,6 +271,9 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="Last day that the records cover; blank: inferred from the records."),
     Assumption("history", "include_planned", "Include planned interruptions", "", True, kind="flag",
                help="true: the indices of the records include planned interruptions; false: they do not."),
+    Assumption("history", "count_duplicates_once", "Outages found twice count once", "", True, kind="flag",
+               help="true: an outage recorded under two event_ids, and customers interrupted inside an outage of a "
+               "device above, count once; false: as recorded. Both are listed in any case."),
     Assumption("history", "major_event_method", "Method for major event days", "", "beta", kind="choice",
                choices=("beta", "fixed"), source="IEEE Std 1366-2012, annex B",
                help="beta: days with a SAIDI above exp(α + 2.5 β) of up to five earlier years; fixed: listed days."),

@@ -114,6 +114,7 @@ class Assumptions(TypedDict):
     records_from: str | None
     records_to: str | None
     include_planned: bool
+    count_duplicates_once: bool
     major_event_method: str
     major_event_days: str | None
     prior_groups: str

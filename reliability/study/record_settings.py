@@ -46,6 +46,7 @@ class RecordSettings:
     date_order: str = ""
     time_zone: str = ""
     include_planned: bool = True
+    count_duplicates_once: bool = True
     records_from: np.datetime64 | None = None
     records_to: np.datetime64 | None = None
     major_event_method: str = BETA
@@ -85,6 +86,7 @@ def record_settings(values: Assumptions, extra: Mapping[str, Mapping[str, object
     settings = RecordSettings(
         date_order=text("date_order"), time_zone=zone,
         include_planned=values.get("include_planned", True) not in (False, "false", 0),
+        count_duplicates_once=values.get("count_duplicates_once", True) not in (False, "false", 0),
         records_from=begin, records_to=end, major_event_method=method,
         major_event_days=np.unique(np.array([d for d in fixed if d is not None], dtype="datetime64[D]")),
         prior_groups=text("prior_groups"), expected_rate_ratio=None if ratio is None else float(ratio),

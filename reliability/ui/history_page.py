@@ -11,6 +11,7 @@ import streamlit as st
 from reliability.cautions import CAUTION
 from reliability.formats import count, grid_format, number, percent
 from reliability.history.calibration import Calibration
+from reliability.history.findings import Finding
 from reliability.history.history import History
 from reliability.pipeline import modelled_by_feeder
 from reliability.report import charts_history as charts
@@ -149,13 +150,19 @@ def _data(history: History) -> None:
         st.success("No finding in the records.")
         return
     table = pd.DataFrame([{"finding": f.title, "records": f.count, "treatment": f.treatment,
-                           "rows": ", ".join(map(str, np.asarray(f.rows)[:20])) + (" …" if f.count > 20 else "")}
+                           "rows": _where(f)}
                           for f in findings])
     figure.table(table, "Findings", "findings", column_config={"treatment": st.column_config.TextColumn(width="large")})
     st.subheader("Restoration times from the records", anchor=False)
     figure.table(history.times.reset_index().replace({"kind": {"refuse": "fuse replacement"}}), "Restoration times",
                  "times", column_config={k: st.column_config.NumberColumn(name, format=grid_format("ratio"))
                                          for k, name in OF_TIMES.items()})
+
+
+def _where(finding: Finding) -> str:
+    """Rows of a finding, or the pairs of outages found twice."""
+    places = finding.pairs or tuple(map(str, finding.rows))
+    return ("; " if finding.pairs else ", ").join(places[:20]) + (" …" if len(places) > 20 else "")
 
 
 def _against_model(shown: Opened, history: History) -> None:

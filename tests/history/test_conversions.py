@@ -86,7 +86,7 @@ def test_an_effect_is_found_and_a_change_common_to_all_is_taken_out():
 def test_counts_by_hand():
     converted = np.array([True, False])
     rows = [outage("a", "2020-12-31T23:00", "2021-01-01T01:00", 5, "L0"),
-            outage("b", "2021-01-01T00:00", "2021-01-01T01:00", 5, "L0"),
+            outage("b", "2021-01-01T02:00", "2021-01-01T03:00", 5, "L0"),
             outage("c", "2021-05-01T00:00", "2021-05-01T00:01", 5, "L0"),
             outage("d", "2022-05-01T00:00", "2022-05-01T01:00", 5, "L1"),
             outage("d", "2022-05-01T00:00", "2022-05-01T02:00", 5, "L1"),

@@ -189,7 +189,8 @@ def test_findings_name_the_file_that_they_are_in():
 
 
 @pytest.mark.parametrize(("values", "wanted"), [
-    ({}, ()), ({"planned_included": False}, ("no planned work",)), ({"storms_included": False}, ("leave out major storms",)),
+    ({}, ()), ({"planned_included": False}, ("no planned work",)),
+    ({"storms_included": False}, ("leave out major storms",)),
 ])
 def test_cautions_say_what_the_records_leave_out(values, wanted):
     cautions = read_history(study([OTHER], **values)).cautions
