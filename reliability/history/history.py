@@ -17,6 +17,7 @@ from reliability.history.durations import restoration_times
 from reliability.history.major_events import MajorEvents, major_events
 from reliability.history.observed import cause_indices, daily_indices, feeder_indices, tally, yearly_indices
 from reliability.history.outages import Records, read_records
+from reliability.history.pilot import Pilot, pilot_of
 from reliability.history.rates import LearnedRates, learn_rates
 from reliability.study.record_settings import FIXED
 from reliability.study.study import Study
@@ -39,7 +40,8 @@ class History:
     every_event, without_major_events: indices of all events, and of those that did not begin on a major
         event day. daily: see `observed.daily_indices`. times: see `durations`.
     worst_laterals: see `worst_laterals`.
-    calibration: None where no modelled indices were given. conversions: None without any.
+    calibration: None where no modelled indices were given. conversions: None without any. pilot: what a pilot would
+        need, None where the records allow no plan.
     cautions: sentences that belong with the figures.
     """
 
@@ -53,6 +55,7 @@ class History:
     worst_laterals: pd.DataFrame
     calibration: Calibration | None
     conversions: BeforeAfter | None
+    pilot: Pilot | None
     cautions: tuple[str, ...]
 
     def __repr__(self) -> str:
@@ -82,7 +85,9 @@ def read_history(study: Study, modelled: pd.DataFrame | None = None, records: Re
         learned=learn_rates(study, records), times=restoration_times(records, ordinary),
         worst_laterals=worst_laterals(records, sums),
         calibration=None if modelled is None else _calibration(records, events, sums[ordinary], modelled),
-        conversions=before_after(records, effect), cautions=_cautions(records, events))
+        conversions=before_after(records, effect, study.values["line_fault_rate_per_km"], study.values["seed"]),
+        pilot=pilot_of(records, effect),
+        cautions=_cautions(records, events))
 
 
 def _view(records: Records, sums: pd.DataFrame, keep: np.ndarray) -> View:
