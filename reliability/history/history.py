@@ -18,6 +18,7 @@ from reliability.history.major_events import MajorEvents, major_events
 from reliability.history.observed import cause_indices, daily_indices, feeder_indices, tally, yearly_indices
 from reliability.history.operations import Operations, read_operations
 from reliability.history.outages import Records, read_records
+from reliability.history.pilot import Pilot, pilot_of
 from reliability.history.rates import LearnedRates, learn_rates
 from reliability.schema.values import Assumptions
 from reliability.study.record_settings import FIXED
@@ -41,7 +42,8 @@ class History:
     every_event, without_major_events: indices of all events, and of those that did not begin on a major
         event day. daily: see `observed.daily_indices`. times: see `durations`.
     worst_laterals: see `worst_laterals`. operations: what counters and logs of reclosing devices say.
-    calibration: None where no modelled indices were given. conversions: None without any.
+    calibration: None where no modelled indices were given. conversions: None without any. pilot: what a pilot would
+        need, None where the records allow no plan.
     cautions: sentences that belong with the figures.
     """
 
@@ -56,6 +58,7 @@ class History:
     operations: Operations
     calibration: Calibration | None
     conversions: BeforeAfter | None
+    pilot: Pilot | None
     cautions: tuple[str, ...]
 
     def __repr__(self) -> str:
@@ -64,14 +67,16 @@ class History:
                 f"{count(len(self.major_events.days), 'major event day')}")
 
 
-def read_history(study: Study, modelled: pd.DataFrame | None = None, records: Records | None = None) -> History:
+def read_history(study: Study, modelled: pd.DataFrame | None = None, records: Records | None = None,
+                 learned: LearnedRates | None = None) -> History:
     """Indices, thresholds, rates and the rest from the outage records of `study`.
 
     modelled: expected saifi and saidi_min by feeder_id, to calibrate against. records: those of the study,
-    where they have been read already. Raises StudyError where there are no records, or where a key must say
+    where they have been read already; learned: what they tell of rates. Raises StudyError where there are no records, or where a key must say
     how to read them.
     """
     records = records or read_records(study)
+    operations = read_operations(study, records)
     sums = tally(records)
     daily = daily_indices(sums, records)
     events = major_events(daily, records.years, records.partial, records.settings)
@@ -82,10 +87,11 @@ def read_history(study: Study, modelled: pd.DataFrame | None = None, records: Re
     effect = 1.0 - float(study.values["temporary_fraction"]) if expected is None else expected
     return History(
         records=records, every_event=every_event, without_major_events=without, daily=daily, major_events=events,
-        learned=learn_rates(study, records), times=restoration_times(records, ordinary),
-        worst_laterals=worst_laterals(records, sums), operations=read_operations(study, records),
+        learned=learned or learn_rates(study, records, operations), times=restoration_times(records, ordinary),
+        worst_laterals=worst_laterals(records, sums), operations=operations,
         calibration=None if modelled is None else _calibration(records, events, sums[ordinary], modelled),
-        conversions=before_after(records, effect),
+        conversions=before_after(records, effect, study.values["line_fault_rate_per_km"], study.values["seed"]),
+        pilot=pilot_of(records, effect),
         cautions=(*_cautions(records, events), *_what_is_recorded(study.values, records)))
 
 

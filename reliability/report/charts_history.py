@@ -7,14 +7,12 @@ import pandas as pd
 
 from reliability.formats import compact, count, number, shown
 from reliability.history.calibration import Calibration
-from reliability.history.conversions import BeforeAfter
 from reliability.history.history import History
 from reliability.history.rates import MAIN
 from reliability.report.chart import (
     DASHED,
     DATE,
     DOTTED,
-    LINEAR,
     LOG,
     Axis,
     BarChart,
@@ -22,7 +20,6 @@ from reliability.report.chart import (
     Line,
     PlotChart,
     Points,
-    Reference,
 )
 from reliability.report.records import causes_frame
 from reliability.schema.problems import shorten
@@ -37,8 +34,6 @@ INDICES = {
 }
 MOST_CAUSES, MOST_LATERALS, MOST_MARKS = 12, 15, 1200
 ONE_TO_ONE = "1 : 1 line"
-MEASURES = {"sustained_interruptions": "Sustained interruptions", "callouts": "Call-outs",
-            "momentary_events": "Momentary events"}
 
 
 def years(history: History, index: str = "saidi_min") -> BarChart:
@@ -162,18 +157,3 @@ def restoration_times(history: History) -> BarChart:
                      for n, m, a, b in zip(names, mean, low, high, strict=True))
     return BarChart("chart-times", "Mean time to restore, with its 90 % interval", description, names, (
         Bars("Mean", mean, low, high, [shown(m, "hours") for m in mean], dots=True),), Axis("Hours"), lying=True)
-
-
-def conversions(found: BeforeAfter) -> BarChart:
-    """Change of the converted laterals over that of the others, with its interval, on a logarithmic axis."""
-    rows = found.measures
-    rows = rows[np.isfinite(rows["corrected_ratio"].to_numpy(dtype=float)) & (rows["corrected_ratio"] > 0)]
-    names = [MEASURES.get(str(m), str(m).replace("_", " ").capitalize()) for m in rows.index]
-    ratio, low, high = (rows[c].to_numpy(dtype=float) for c in ("corrected_ratio", "corrected_low", "corrected_high"))
-    description = "; ".join(f"{n}: {number(r)} ({number(a)} to {number(b)})"
-                     for n, r, a, b in zip(names, ratio, low, high, strict=True))
-    scale = LOG if (low > 0).all() and np.isfinite(high).all() else LINEAR
-    return BarChart("chart-conversions", "Effect of earlier conversions, with 90 % intervals", description, names, (
-        Bars("Ratio", ratio, low, high, [shown(r, "ratio") for r in ratio], dots=True),),
-        Axis("Change of the converted over that of the others" + (" (logarithmic)" if scale == LOG else ""), scale),
-        lying=True, references=(Reference("No effect", 1.0),))

@@ -9,6 +9,8 @@ from typing import Any
 import pandas as pd
 
 from reliability.history.history import History, View
+from reliability.history.pilot import POWER
+from reliability.history.ratio_tests import LEVEL
 from reliability.report.numbers import none_for_nan
 
 
@@ -26,6 +28,7 @@ def history_summary(history: History) -> dict[str, object]:
         "operations": _operations(history),
         "calibration": _calibration(history),
         "conversions": _conversions(history),
+        "pilot": _pilot(history),
         "cautions": history.cautions,
         "notes": history.learned.notes,
     })
@@ -114,9 +117,24 @@ def _conversions(history: History) -> dict[str, object] | None:
     found = history.conversions
     if found is None:
         return None
+    left_out = found.basis.left_out
     return {"laterals_converted": found.converted, "laterals_unconverted": found.others,
             "years_before": found.years_before, "years_after": found.years_after,
-            "years_left_out": found.years_left_out, "measures": found.measures.to_dict(orient="index"),
+            "years_left_out": found.years_left_out, "chosen_by": history.records.settings.chosen_by,
+            "decides": found.basis.decides, "basis": found.basis.sentence,
+            "days_of_choice_left_out": None if left_out is None else [str(day) for day in left_out],
+            "measures": found.measures.to_dict(orient="index"), "notes": found.notes}
+
+
+def _pilot(history: History) -> dict[str, object] | None:
+    found = history.pilot
+    if found is None:
+        return None
+    fleet = found.fleet
+    return {"measure": "sustained_interruptions", "expected_ratio": found.ratio, "power": POWER, "level": LEVEL,
+            "laterals": fleet.laterals, "events_per_lateral_year": fleet.rate,
+            "cv_between_laterals": fleet.between ** 0.5, "lateral_year_cv": fleet.spread ** 0.5,
+            "years_before": fleet.years_before, "designs": found.designs.to_dict(orient="records"),
             "notes": found.notes}
 
 

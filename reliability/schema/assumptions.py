@@ -284,6 +284,14 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="Learned rates are shrunk towards the mean of the laterals of their group; blank: of all of them."),
     Assumption("history", "expected_rate_ratio", "Expected effect of a conversion", "×", None, 0.0, 1.0, step=0.05,
                help="Interruptions after over before; blank: 1 less the temporary fraction."),
+    Assumption("history", "chosen_by", "How converted laterals were chosen", "", "other", kind="choice",
+               choices=("records", "earlier_records", "other"),
+               help="records: by the records before their conversion; earlier_records: by records that end before "
+                    "those begin; other: at random, or by anything else that may tell of their fault rates."),
+    Assumption("history", "chosen_from", "Start of the records they were chosen by", "day", None, kind="text",
+               help="First day whose records were the basis of the choice; blank: not known."),
+    Assumption("history", "chosen_to", "End of the records they were chosen by", "day", None, kind="text",
+               help="Last day whose records were the basis of the choice; blank: not known."),
 
     Assumption("records", "momentary", "Momentary events recorded", "", "some", kind="choice",
                choices=("all", "some", "none"), help="Of breakers and reclosers. all: every one has its momentary "

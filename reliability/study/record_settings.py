@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
@@ -20,6 +20,7 @@ from reliability.study.settings import is_finite
 FILE = "study.toml"
 _OF_A_CONVERSION = {"day", "device", "fuse_link"}
 BETA, FIXED = "beta", "fixed"
+RECORDS, EARLIER_RECORDS, OTHER = "records", "earlier_records", "other"     # how converted laterals were chosen
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}([ T]\d{2}:[\d:.]*(Z|[+-]\d{2}:\d{2})?)?", re.ASCII)  # a time of day is ignored
 
 
@@ -53,6 +54,9 @@ class RecordSettings:
     major_event_days: np.ndarray = field(default_factory=lambda: np.array([], dtype="datetime64[D]"))
     prior_groups: str = ""
     expected_rate_ratio: float | None = None
+    chosen_by: str = OTHER
+    chosen_from: np.datetime64 | None = None
+    chosen_to: np.datetime64 | None = None
     cause_kinds: Mapping[str, str] = field(default_factory=dict)
     served_by_year: Mapping[int, float] = field(default_factory=dict)
     conversions: Mapping[str, np.datetime64] = field(default_factory=dict)
@@ -79,9 +83,8 @@ def record_settings(values: Assumptions, extra: Mapping[str, Mapping[str, object
     method = text("major_event_method") or BETA
     if method == FIXED and not fixed:
         problems.append(_wrong("major_event_method", FIXED, "no day is listed", "list them in major_event_days"))
-    begin, end = (_day(key, text(key), problems) if text(key) else None for key in ("records_from", "records_to"))
-    if begin is not None and end is not None and end < begin:
-        problems.append(_wrong("records_to", str(end), "before records_from", "give the later day here"))
+    begin, end = _span("records", text, problems)
+    chosen_from, chosen_to = _span("chosen", text, problems)
     ratio = values.get("expected_rate_ratio")
     settings = RecordSettings(
         date_order=text("date_order"), time_zone=zone,
@@ -90,6 +93,7 @@ def record_settings(values: Assumptions, extra: Mapping[str, Mapping[str, object
         records_from=begin, records_to=end, major_event_method=method,
         major_event_days=np.unique(np.array([d for d in fixed if d is not None], dtype="datetime64[D]")),
         prior_groups=text("prior_groups"), expected_rate_ratio=None if ratio is None else float(ratio),
+        chosen_by=text("chosen_by") or OTHER, chosen_from=chosen_from, chosen_to=chosen_to,
         cause_kinds=_causes(extra, problems), served_by_year=_served(extra, problems),
         conversions=_conversions(extra, network, problems), replaced=_replaced(extra, problems),
         earlier_settings=_earlier_settings(extra, network, problems))
@@ -117,6 +121,15 @@ def _day(key: str, text: str, problems: list[Problem]) -> np.datetime64 | None:
             return np.datetime64(text[:10], "D")
     problems.append(_wrong(key, text, "not a day", "write it like 2024-03-25"))
     return None
+
+
+def _span(name: str, text: Callable[[str], str],
+          problems: list[Problem]) -> tuple[np.datetime64 | None, np.datetime64 | None]:
+    """Days of the keys `name`_from and `name`_to, None where blank."""
+    begin, end = (_day(key, text(key), problems) if text(key) else None for key in (f"{name}_from", f"{name}_to"))
+    if begin is not None and end is not None and end < begin:
+        problems.append(_wrong(f"{name}_to", str(end), f"before {name}_from", "give the later day here"))
+    return begin, end
 
 
 def _causes(extra: Mapping[str, Mapping[str, object]], problems: list[Problem]) -> dict[str, str]:

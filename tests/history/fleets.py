@@ -1,119 +1,65 @@
-"""Fleets of fused laterals with records drawn from known rates, for tests of what is learned from records.
-
-A fault is recorded where the rules of model §10 say: sustained at the device that opened, its kind left blank more
-often where it was temporary; momentary at a reclosing device whose events are recorded; every opening on its counter.
-"""
+"""Fleets of laterals with and without an effect of conversions, drawn for the tests of verification."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
-from reliability.faults.outcomes import PERMANENT, build_outcomes, row_rates
-from reliability.history.operations import Operations, read_operations
-from reliability.history.outages import Records, read_records
-from reliability.schema.scenarios import UNCHANGED
-from reliability.study.study import Study
-from tests.history.records import frame
-from tests.networks import study_of
+from reliability.history.conversions import compare
+from reliability.history.lateral_years import LateralYears
+from reliability.history.selection_basis import BOTH, PREDICTIVE, RAW
 
-START, YEARS = np.datetime64("2018-01-01T00:00:00"), 6
-BLANK = {"temporary": 0.35, "permanent": 0.15}
-SECONDS = int(YEARS * 365.25 * 86_400)
-EVENTS, COUNTERS, NEITHER = "events", "counters", "neither"
+EARLIER_YEARS = 3
+DECIDES = {"records": PREDICTIVE, "earlier_records": RAW}
 
 
 @dataclass(frozen=True)
-class Fleet:
-    """study: with assumed rates and its records. true: the same network at the true rates. records, operations: as
-    read from it. lateral_rates: by section_id of a lateral's head, per km and year."""
+class FleetLaw:
+    """What a fleet is drawn from: gamma rates between laterals, a multiplier common to all in a year (yearly_cv),
+    one of each lateral-year (squared cv), and the effect of conversions; `chosen` says how laterals are chosen.
+    """
 
-    study: Study
-    true: Study
-    records: Records
-    operations: Operations
-
-
-def network_rows(rng: np.random.Generator, feeders: int, laterals: int, fast: list[int]) -> list[dict]:
-    """Feeders of a breaker, a stretch of main, a recloser and another, with fused laterals; fast: operations by
-    feeder."""
-    rows: list[dict] = []
-    for f in range(feeders):
-        head, mid = f"F{f}", f"F{f}R"
-        common = {"device": "breaker", "fast_operations": fast[f], "operations_to_lockout": 4, "phases": 3}
-        rows.append({"section_id": head, "parent_id": "", "length_km": 6.0, "customers": 50,
-                     "fault_current_source_a": 5000, "fault_current_end_a": 2500} | common)
-        rows.append({"section_id": mid, "parent_id": head, "length_km": 8.0, "customers": 60,
-                     "fault_current_source_a": 2500, "fault_current_end_a": 1100} | common | {"device": "recloser"})
-        for k in range(laterals):
-            source = float(rng.uniform(900, 4500))
-            link = str(rng.choice(["25K", "40K", "65K", "100K"]))
-            rows.append({"section_id": f"F{f}L{k}", "parent_id": head if k % 2 else mid, "device": "fuse",
-                         "length_km": float(rng.uniform(0.4, 4.0)), "customers": int(rng.integers(3, 60)), "phases": 1,
-                         "fault_current_source_a": source, "fault_current_end_a": source * 0.6, "fuse_link": link})
-    return rows
+    chosen: str
+    laterals: int = 200
+    converted: int = 50
+    years: int = 3
+    rate: float = 1.0
+    cv: float = 0.7
+    yearly_cv: float = 0.0
+    lateral_years: float = 0.0
+    ratio: float = 1.0
 
 
-def fleet(seed: int, fast: str = "on", seen: str = EVENTS, feeders: int = 8, laterals: int = 30,
-          fraction: float = 0.72, cv: float = 0.6, spread: float = 0.0, **values: object) -> Fleet:
-    """A fleet and its records. fast: "on", "off" or "mixed". seen: what shows momentary events. spread: of the
-    temporary fractions of units."""
-    rng = np.random.default_rng(seed)
-    on = {"on": [2] * feeders, "off": [0] * feeders, "mixed": [2 * (f % 2) for f in range(feeders)]}[fast]
-    rows = network_rows(rng, feeders, laterals, on)
-    assumed = {"line_fault_rate_per_km": 0.25, "temporary_fraction": 0.65, "fuse_failure": 0.01,
-               "reclosing_off_share": 0.02, "momentary": {EVENTS: "all", COUNTERS: "none", NEITHER: "none"}[seen],
-               "records_from": "2018-01-01", "records_to": "2023-12-31"} | values
-    study = study_of(rows, **assumed)
-    network = study.network
-    unit = np.where(network.unit >= 0, network.unit, network.feeder + len(network))
-    factor = rng.gamma(1 / cv**2, cv**2, 2 * len(network))[unit]
-    own = np.clip(rng.normal(fraction, spread, 2 * len(network)), 0.02, 0.98)[unit] if spread else np.full(
-        len(network), fraction)
-    true = study.with_section_values({"line_fault_rate_per_km": 0.3 * factor, "temporary_fraction": own})
-    outages, operations = drawn_records(rng, true, seen)
-    study = replace(study, outages=outages, operations=operations)
-    records = read_records(study)
-    return Fleet(study, true, records, read_operations(study, records))
+def draw(law: FleetLaw, rng: np.random.Generator) -> tuple[LateralYears, np.ndarray]:
+    """Counts before and after, and the laterals converted."""
+    n, years = law.laterals, EARLIER_YEARS + 2 * law.years
+    rate = law.rate * rng.gamma(law.cv ** -2, law.cv ** 2, n)
+    expected = np.repeat(rate[:, None], years, axis=1)
+    if law.yearly_cv:
+        expected = expected * rng.gamma(law.yearly_cv ** -2, law.yearly_cv ** 2, years)
+    if law.lateral_years:
+        expected = expected * rng.gamma(1 / law.lateral_years, law.lateral_years, (n, years))
+    counts = rng.poisson(expected)
+    later = EARLIER_YEARS + law.years
+    standard = (np.log(rate) - np.log(rate).mean()) / np.log(rate).std()
+    score = {"random": np.zeros(n), "records": counts[:, EARLIER_YEARS:later].sum(axis=1),
+             "earlier_records": counts[:, :EARLIER_YEARS].sum(axis=1),
+             "covariate": 0.7 * standard + 0.51 ** 0.5 * rng.standard_normal(n)}[law.chosen]
+    converted = np.zeros(n, dtype=bool)
+    converted[np.lexsort((rng.random(n), score))[-law.converted:]] = True
+    counts[converted, later:] = rng.binomial(counts[converted, later:], law.ratio)
+    after = np.arange(2 * law.years) >= law.years
+    return LateralYears(counts[:, EARLIER_YEARS:], np.ones(2 * law.years), after), converted
 
 
-def drawn_records(rng: np.random.Generator, true: Study, seen: str) -> tuple[pd.DataFrame, pd.DataFrame | None]:
-    """Outage records and, where counters are read, operations of a study at its true rates."""
-    table = build_outcomes(true.model, (UNCHANGED,))
-    counts = rng.poisson(row_rates(table, true.values) * YEARS)
-    row = np.repeat(np.arange(len(table)), counts)
-    at = np.sort(rng.integers(0, SECONDS, len(row)))
-    rng.shuffle(row)
-    opened, k = table.opened[0][row], table.openings[0][row]
-    device = table.recloser[0][table.section[row]]
-    ids, rows = true.network.ids, []
-    for i, second in enumerate(at):
-        kind = "permanent" if table.kinds[row[i]] == PERMANENT else "temporary"
-        start = START + second
-        if opened[i] >= 0:
-            stated = "" if rng.random() < BLANK[kind] else kind
-            rows.append(_row(f"e{i}", ids[opened[i]], start, 7200, stated))
-        if seen == EVENTS and k[i] >= 1 and opened[i] != device[i]:
-            rows.append(_row(f"m{i}", ids[device[i]], start, 60, ""))
-    operations = _readings(true, device, at, k) if seen == COUNTERS else None
-    return frame(rows), operations
-
-
-def _row(event: str, section: str, start: np.datetime64, seconds: int, kind: str) -> dict:
-    return {"event_id": event, "section_id": section, "started": str(start), "restored": str(start + seconds),
-            "customers": 1, "fault_kind": kind}
-
-
-def _readings(true: Study, device: np.ndarray, at: np.ndarray, openings: np.ndarray) -> pd.DataFrame:
-    """A counter reading of every reclosing device for every year, as the reader of operations.csv leaves it."""
-    rows = []
-    year = at // int(365.25 * 86_400)
-    for d in np.unique(device):
-        for y in range(YEARS):
-            start = START + y * int(365.25 * 86_400)
-            rows.append({"section_id": str(true.network.ids[d]), "from": start, "to": start + int(365.25 * 86_400),
-                         "operations": float(openings[(device == d) & (year == y)].sum()), "kind": "counter",
-                         "row": len(rows) + 2})
-    return pd.DataFrame(rows)
+def verdicts(law: FleetLaw, fleets: int, key: str = "verdict") -> list[str]:
+    """The verdict on each of so many fleets, by the comparison that decides where it is said how they were chosen."""
+    rng = np.random.default_rng(20)
+    found = []
+    for _ in range(fleets):
+        table, converted = draw(law, rng)
+        row = compare(table, converted, np.ones(law.laterals), DECIDES.get(law.chosen, BOTH), 0.5,
+                      np.random.default_rng(1))
+        found.append(str(row[key]))
+    return found

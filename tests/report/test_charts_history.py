@@ -10,6 +10,7 @@ import pytest
 
 from reliability.history.history import History, read_history
 from reliability.report import charts_history as charts
+from reliability.report import conversions_shown
 from reliability.report.chart import DATE, LOG, BarChart, Line, Points
 from tests.history.records import outage, study
 from tests.report.test_history_output import NASTY, rows
@@ -24,7 +25,8 @@ def history() -> History:
 def every(history: History) -> list:
     return [*(charts.years(history, index) for index in charts.INDICES), charts.daily(history), charts.causes(history),
             charts.worst_laterals(history), charts.learned_rates(history), charts.restoration_times(history),
-            charts.against_model(history.calibration), charts.conversions(history.conversions)]
+            charts.against_model(history.calibration), conversions_shown.conversions(history.conversions),
+            conversions_shown.pilots(read_history(study(rows(), expected_rate_ratio=0.5)).pilot)]
 
 
 def test_every_chart_has_a_key_of_its_own_a_description_and_measured_axes_with_titles(history):
