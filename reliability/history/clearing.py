@@ -45,8 +45,10 @@ def fit_clearing(evidences: Sequence[Evidence], posterior: Posterior, prior: Pri
     start = np.concatenate([_logit(last.fraction), np.log(last.mean), [np.log(last.shape)], _logit(last.blank)])
     found = []
     for evidence in evidences:
-        result = scipy.optimize.minimize(lambda x, e=evidence: -log_marginal(e, prior, x), start, method="L-BFGS-B",
-                                         options={"maxiter": _STEPS})
+        def against(x: np.ndarray, e: Evidence = evidence) -> float:
+            return -log_marginal(e, prior, x)
+
+        result = scipy.optimize.minimize(against, start, method="L-BFGS-B", options={"maxiter": _STEPS})
         found.append(-float(result.fun))
     values = np.array(found)
     return ClearingFit(values - values[FACTORS.index(1.0)])

@@ -7,15 +7,16 @@ that fits worst is set aside and the rest fitted again, until none stands out.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 import scipy
 
-from reliability.history.posterior import Evidence, Length, Posterior, Prior, ratio, sample, shares_of_pools
+from reliability.history.level import TAILS
+from reliability.history.posterior import Evidence, Length, Posterior, Prior, ratio
 from reliability.history.recording import Entries
+from reliability.history.sampler import sample, shares_of_pools
 
 SHORT = Length(500, 250, 125)     # enough to see what does not fit
 STANDS_OUT = 0.005                # two-sided probability of a recorded number below which a device stands out (ours)
@@ -37,19 +38,17 @@ class DeviceFit:
     rounds: int
 
 
-def fit_devices(evidence: Evidence, devices: np.ndarray, prior: Prior, seed: int, level: float,
-                on_round: Callable[[int], None]) -> DeviceFit:
+def fit_devices(evidence: Evidence, devices: np.ndarray, prior: Prior, seed: int) -> DeviceFit:
     """The fit of every device, and which are to be left out.
 
-    devices: (R,) positions. level: of the intervals. on_round(number): before each fitting.
+    devices: (R,) positions.
     """
     aside = np.zeros(len(devices), bool)
     start, rounds = None, 0
     while True:
-        on_round(rounds)
         part = without(evidence, aside)
         posterior = sample(part, prior, np.random.default_rng([seed, 2, rounds]), None, SHORT, start)
-        table = predictions(evidence, posterior, devices, seed, level)
+        table = predictions(evidence, posterior, devices, seed)
         rounds += 1
         out = table["probability"].to_numpy() < STANDS_OUT
         worst = np.where(out & ~aside[table["at"]], np.abs(table["deviation"].to_numpy()), 0.0)
@@ -75,8 +74,7 @@ def without(evidence: Evidence, aside: np.ndarray) -> Evidence:
                    pure_squares=rest(evidence.pure_squares))
 
 
-def predictions(evidence: Evidence, posterior: Posterior, devices: np.ndarray, seed: int,
-                level: float) -> pd.DataFrame:
+def predictions(evidence: Evidence, posterior: Posterior, devices: np.ndarray, seed: int) -> pd.DataFrame:
     """`DeviceFit.table` but for fits, with at (index of the device) and deviation (in standard deviations)."""
     rng = np.random.default_rng([seed, 3])
     e, draws = evidence, len(posterior.shape)
@@ -94,7 +92,7 @@ def predictions(evidence: Evidence, posterior: Posterior, devices: np.ndarray, s
             before = scipy.special.pdtr(np.floor(count) - 1, mean).mean() if count >= 1 else 0.0
             middle = (below + before) / 2.0
             drawn = rng.poisson(mean)
-            low, high = np.quantile(drawn, [(1 - level) / 2, (1 + level) / 2])
+            low, high = np.quantile(drawn, TAILS)
             spread = np.sqrt(mean.mean() + mean.var())
             rows.append((devices[r], what, count, mean.mean(), low, high, 2.0 * min(middle, 1.0 - middle), r,
                          (count - mean.mean()) / spread))

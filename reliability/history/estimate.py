@@ -10,13 +10,13 @@ import numpy as np
 from reliability.history.clearing import FACTORS, ClearingFit, fit_clearing
 from reliability.history.device_fit import SHORT, DeviceFit, fit_devices, without
 from reliability.history.evidence import Found, Observed, find_evidence, prior_of
-from reliability.history.posterior import FULL, Evidence, Posterior, Prior, sample
+from reliability.history.posterior import FULL, Evidence, Posterior, Prior
+from reliability.history.sampler import sample
 from reliability.history.units import Units
 from reliability.network.devices import FAST_BY_DEFAULT, MELTS
 from reliability.schema.values import as_assumptions
 from reliability.study.study import Study
 
-LEVEL = 0.90                       # of all intervals of learned values; our choice
 UP_AND_DOWN = (0.5, 1.5)           # times the fast clearing time, to show what hangs on it (model §10)
 
 Progress = Callable[[int, int], None]
@@ -24,9 +24,10 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True)
 class Estimate:
-    """found: evidence and what had to be done to it, that of devices set aside included. fit: of the devices. posterior:
-    of the rest. clearing: None where the fast clearing time does not matter. spans: temporary fraction of all faults by
-    factor of the fast clearing time; empty where momentary events are recorded or it does not matter."""
+    """found: evidence and what had to be done to it, that of devices set aside included. fit: of the devices.
+    posterior: of the rest. clearing: None where the fast clearing time does not matter. spans: temporary fraction of
+    all faults by factor of the fast clearing time; empty where momentary events are recorded or it does not matter.
+    """
 
     found: Found
     fit: DeviceFit
@@ -45,10 +46,12 @@ def estimate_rates(study: Study, seen: Observed, on_progress: Progress | None = 
         if on_progress:
             on_progress(done, total)
 
-    fit = fit_devices(found.evidence, found.devices, prior, seed, LEVEL, lambda number: None)
+    fit = fit_devices(found.evidence, found.devices, prior, seed)
     used = without(found.evidence, fit.set_aside)
-    posterior = sample(used, prior, np.random.default_rng(seed), lambda done, of: told(done + SHORT.iterations, of), FULL)
-    clearing, spans = None, {}
+    posterior = sample(used, prior, np.random.default_rng(seed),
+                       lambda done, of: told(done + SHORT.iterations, of), FULL)
+    clearing: ClearingFit | None = None
+    spans: dict[float, float] = {}
     if _clearing_matters(study):
         other = {factor: without(find_evidence(_at_clearing(study, factor), seen).evidence, fit.set_aside)
                  for factor in sorted({*FACTORS, *UP_AND_DOWN}) if factor != 1.0}

@@ -53,8 +53,8 @@ class Observed:
 class Found:
     """Evidence, and what had to be done to it.
 
-    years: (U,) that each unit is observed. impossible: units with a kind of record that the protection of the time does not allow. devices: (R,) positions of
-    the reclosing devices. without_place: faults recorded without a section.
+    years: (U,) that each unit is observed. impossible: units with a kind of record that the protection of the time
+    does not allow. devices: (R,) positions of the reclosing devices. without_place: faults recorded without a section.
     """
 
     evidence: Evidence
@@ -93,8 +93,8 @@ def find_evidence(study: Study, seen: Observed) -> Found:
     device_impossible, entries = _device_floor(counts.at_device, shows, exposure)
     evidence = Evidence(
         units.group, len(units.group_names), exposure, at_unit, share[0], share[1], seen.stated, stated_share[0],
-        stated_share[1], counts.at_device, entries, _events(operations, devices), shows.alone, shows.beside, _steps(operations, devices), shows.steps,
-        shows.squares, shows.steps_at_unit, shows.steps_at_device)
+        stated_share[1], counts.at_device, entries, _events(operations, devices), shows.alone, shows.beside,
+        _steps(operations, devices), shows.steps, shows.squares, shows.steps_at_unit, shows.steps_at_device)
     return Found(evidence, seen.years, np.flatnonzero(impossible | device_impossible), devices, counts.without_place)
 
 

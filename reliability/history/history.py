@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -47,12 +48,12 @@ class History:
     cautions: sentences that belong with the figures.
     """
 
+    study: Study
     records: Records
     every_event: View
     without_major_events: View
     daily: pd.DataFrame
     major_events: MajorEvents
-    learned: LearnedRates
     times: pd.DataFrame
     worst_laterals: pd.DataFrame
     operations: Operations
@@ -60,6 +61,11 @@ class History:
     conversions: BeforeAfter | None
     pilot: Pilot | None
     cautions: tuple[str, ...]
+
+    @cached_property
+    def learned(self) -> LearnedRates:
+        """What the records tell of fault rates; computed when it is first asked for."""
+        return learn_rates(self.study, self.records, self.operations)
 
     def __repr__(self) -> str:
         years, steps = self.records.years, self.records.steps
@@ -69,11 +75,11 @@ class History:
 
 def read_history(study: Study, modelled: pd.DataFrame | None = None, records: Records | None = None,
                  learned: LearnedRates | None = None) -> History:
-    """Indices, thresholds, rates and the rest from the outage records of `study`.
+    """Indices, thresholds and the rest from the outage records of `study`; rates are learned when they are asked for.
 
-    modelled: expected saifi and saidi_min by feeder_id, to calibrate against. records: those of the study,
-    where they have been read already; learned: what they tell of rates. Raises StudyError where there are no records, or where a key must say
-    how to read them.
+    modelled: expected saifi and saidi_min by feeder_id, to calibrate against. records: those of the study, where they
+    have been read already; learned: what they tell of rates, where that is known already. Raises StudyError where
+    there are no records, or where a key must say how to read them.
     """
     records = records or read_records(study)
     operations = read_operations(study, records)
@@ -85,14 +91,18 @@ def read_history(study: Study, modelled: pd.DataFrame | None = None, records: Re
     without = every_event if ordinary.all() else _view(records, sums, ordinary)
     expected = records.settings.expected_rate_ratio
     effect = 1.0 - float(study.values["temporary_fraction"]) if expected is None else expected
-    return History(
-        records=records, every_event=every_event, without_major_events=without, daily=daily, major_events=events,
-        learned=learned or learn_rates(study, records, operations), times=restoration_times(records, ordinary),
+    history = History(
+        study=study, records=records, every_event=every_event, without_major_events=without, daily=daily,
+        major_events=events,
+        times=restoration_times(records, ordinary),
         worst_laterals=worst_laterals(records, sums), operations=operations,
         calibration=None if modelled is None else _calibration(records, events, sums[ordinary], modelled),
         conversions=before_after(records, effect, study.values["line_fault_rate_per_km"], study.values["seed"]),
         pilot=pilot_of(records, effect),
         cautions=(*_cautions(records, events), *_what_is_recorded(study.values, records)))
+    if learned is not None:
+        history.__dict__["learned"] = learned       # in place of what the property would compute
+    return history
 
 
 def _view(records: Records, sums: pd.DataFrame, keep: np.ndarray) -> View:

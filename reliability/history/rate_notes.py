@@ -14,11 +14,13 @@ from reliability.study.study import Study
 
 FEW_UNITS = 10
 NAMED = 6
+NONE_AT_ALL = 0.5
 
 
 def certainty_notes(study: Study, learned: int) -> list[str]:
     """How the uncertainty of learned values enters; learned: sections with a learned value."""
-    notes = ["Each trial of the simulation takes one joint draw of the learned rates; expected values take their means."]
+    notes = ["Each trial of the simulation takes one joint draw of the learned rates; expected values take their "
+             "means."]
     return notes + [f"The range of faults.{key} has no effect on the {learned} of {len(study.network)} sections whose "
                     "value is learned." for key in ("line_fault_rate_per_km",) if key in study.uncertain and learned]
 
@@ -85,20 +87,23 @@ def _clearing_notes(estimate: Estimate) -> list[str]:
 def misfits(fit: DeviceFit, network: Network) -> list[tuple[str, str]]:
     """Section of each device that does not fit, and the likely reason as a sentence."""
     found = []
-    for row in fit.table[~fit.table["fits"]].itertuples():
-        share = row.recorded / max(row.predicted, 1e-9)
-        number = f"{row.recorded:.0f} recorded faults with nothing left open where {row.predicted:.0f} are predicted"
-        if row.what == COUNTER:
-            reason = ("the counter may count twice, or tests and faults of another device" if share > 1 else
-                      "readings may be missing, or the counter may have been replaced")
-        elif row.recorded < 0.5:
-            reason = "its momentary events may not be recorded at all"
-        elif share < 1:
-            reason = "its log may stop or have gaps, or it may open less often than modelled"
-        else:
-            reason = "it may open more often than modelled, or the faults behind it are more than its records show"
-        found.append((str(network.ids[row.device]), f"{number}; {reason}."))
+    table = fit.table[~fit.table["fits"]]
+    for device, what, recorded, predicted in zip(*(table[name].tolist() for name in (
+            "device", "what", "recorded", "predicted")), strict=True):
+        number = f"{recorded:.0f} recorded faults with nothing left open where {predicted:.0f} are predicted"
+        found.append((str(network.ids[device]), f"{number}; {_likely_reason(what, recorded, predicted)}."))
     return found
+
+
+def _likely_reason(what: str, recorded: float, predicted: float) -> str:
+    if what == COUNTER:
+        return ("the counter may count twice, or tests and faults of another device" if recorded > predicted else
+                "readings may be missing, or the counter may have been replaced")
+    if recorded < NONE_AT_ALL:
+        return "its momentary events may not be recorded at all"
+    if recorded < predicted:
+        return "its log may stop or have gaps, or it may open less often than modelled"
+    return "it may open more often than modelled, or the faults behind it are more than its records show"
 
 
 def _named(names: np.ndarray) -> str:

@@ -15,22 +15,19 @@ import pandas as pd
 
 from reliability.history.clearing import ClearingFit
 from reliability.history.device_fit import DeviceFit
-from reliability.history.estimate import LEVEL, Estimate, Progress, estimate_rates
-from reliability.history.evidence import observed
+from reliability.history.estimate import Estimate, Progress, estimate_rates
+from reliability.history.evidence import Observed, observed
+from reliability.history.level import TAILS
 from reliability.history.operations import Operations
 from reliability.history.outages import Records
 from reliability.history.posterior import Posterior
 from reliability.history.rate_notes import certainty_notes, notes_on
-from reliability.history.units import MAIN, Units, units_of
+from reliability.history.units import Units, units_of
 from reliability.network.rate_draws import RateDraws
 from reliability.network.tree import Network
 from reliability.schema.problems import Problem, StudyError
 from reliability.study.record_settings import record_settings
 from reliability.study.study import Study
-
-__all__ = ["LEVEL", "MAIN", "LearnedRates", "learn_rates", "learned_study"]
-
-TAILS = (1 - LEVEL) / 2, (1 + LEVEL) / 2
 
 
 @dataclass(frozen=True)
@@ -63,20 +60,12 @@ class LearnedRates:
     notes: tuple[str, ...]
 
 
-def learned_study(study: Study, records: Records | None, operations: Operations | None = None,
-                  on_progress: Progress | None = None) -> Study:
+def learned_study(study: Study, learned: LearnedRates) -> Study:
     """`study` with learned line fault rates, equipment fault rates and temporary fractions in its sections.
 
-    records, operations: of its outages (`read_records`) and its reclosing devices (`read_operations`), None without
-    any. Values are posterior means of temporary and of permanent faults; the posterior draws go with the study, for the
-    simulation. Raises StudyError where there is nothing to learn from. Where a unit has no exposure the study's own
-    values stay. The notes say what was done.
+    Values are posterior means of temporary and of permanent faults; the posterior draws go with the study, for the
+    simulation. Where a unit has no exposure the study's own values stay. The notes say what was done.
     """
-    return study_with(study, learn_rates(study, records, operations, on_progress))
-
-
-def study_with(study: Study, learned: LearnedRates) -> Study:
-    """`study` with what was learned of it."""
     network, unit_of = learned.network, learned.unit_of
     factor = learned.units["relative_rate"].to_numpy()[unit_of]
     fraction = learned.units["temporary_fraction"].to_numpy()[unit_of]
@@ -97,21 +86,27 @@ def learn_rates(study: Study, records: Records | None, operations: Operations | 
 
     on_progress(done, total): of the sampler. Raises StudyError where there are neither records nor faults_observed.
     """
+    seen_records = observations(study, records, operations)
+    units = seen_records.units
+    estimate = estimate_rates(study, seen_records, on_progress)
+    seen = estimate.found.evidence.exposure > 0
+    common = _common_years(study, records, len(estimate.posterior.shape))
+    table = _units_frame(units, estimate, common, seen)
+    priors = _groups_frame(units, estimate, seen)
+    return LearnedRates(table, priors, _relative(estimate.posterior, common, seen, units), estimate.fit,
+                        estimate.clearing, estimate.spans, units.of_section, study.network,
+                        notes_on(study, units, estimate, records))
+
+
+def observations(study: Study, records: Records | None, operations: Operations | None) -> Observed:
+    """What there is to learn from; raises StudyError where there is nothing."""
     network = study.network
     settings = records.settings if records else record_settings(study.values, study.extra, network)
     if records is None and not np.isfinite(network.column["faults_observed"]).any():
         raise StudyError([Problem("study.toml", "rates cannot be learned: there are no outage records and no "
                                   "faults_observed", "add one of them, or write rates = \"assumed\"",
                                   column="faults.rates", value="learned")])
-    units = units_of(study.model, settings.prior_groups)
-    estimate = estimate_rates(study, observed(study, settings, units, records, operations), on_progress)
-    seen = estimate.found.evidence.exposure > 0
-    common = _common_years(study, records, len(estimate.posterior.shape))
-    table = _units_frame(units, estimate, common, seen)
-    priors = _groups_frame(units, estimate, seen)
-    return LearnedRates(table, priors, _relative(estimate.posterior, common, seen, units), estimate.fit,
-                        estimate.clearing, estimate.spans, units.of_section, network,
-                        notes_on(study, units, estimate, records))
+    return observed(study, settings, units_of(study.model, settings.prior_groups), records, operations)
 
 
 def _common_years(study: Study, records: Records | None, draws: int) -> np.ndarray:

@@ -7,6 +7,7 @@ it is no fault of a place here, but one of the device's own events (`operations`
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,7 @@ from reliability.history.outages import Records, mapped_kinds
 from reliability.history.protection_then import Spell
 from reliability.history.units import Units
 from reliability.network.devices import RECLOSES
+from reliability.network.tree import Network
 
 KINDS = 3      # temporary, permanent, not stated
 _BLANK = 2
@@ -32,13 +34,14 @@ class FaultCounts:
     without_place: int
 
 
-def recorded_faults(records: Records, spell_list: list[Spell]) -> pd.DataFrame:
+def recorded_faults(records: Records, times: Sequence[Spell] = ()) -> pd.DataFrame:
     """Faults that left a sustained record, a row each: section, at, kind (−1, 0, 1), device (position of the reclosing
     device that opened, −1 where another device did).
 
     The section is the furthest from the source that the fault's events name. What opened is the nearest protective
     device at or above it at the time. A fault has the kind that its steps state, permanent where they differ. Whoever
     was interrupted at a fuse or sectionalizer was so for a device that stayed open, however short.
+    times: protection of the time, today's all along where none is given.
     """
     network = records.network
     steps = records.steps[["event", "section", "event_started", "planned", "sustained"]]
@@ -52,26 +55,29 @@ def recorded_faults(records: Records, spell_list: list[Spell]) -> pd.DataFrame:
     opens = window_starts(place[order], steps["event_started"].to_numpy()[order].astype(np.int64))
     faults = _merged(steps.iloc[order], np.cumsum(opens))
     section, at = faults["section"].to_numpy(), faults["event_started"].to_numpy().astype("datetime64[s]")
-    device = _reclosing_device(section, at, spell_list)
+    device = _reclosing_device(network, section, at, times)
     known = (device < 0) | faults["sustained"].to_numpy(dtype=bool)
     return pd.DataFrame({"section": section, "at": at, "kind": faults["kind"].to_numpy(),
                          "device": device})[known].reset_index(drop=True)
 
 
-def _reclosing_device(section: np.ndarray, at: np.ndarray, spell_list: list[Spell]) -> np.ndarray:
+def _reclosing_device(today: Network, section: np.ndarray, at: np.ndarray, times: Sequence[Spell]) -> np.ndarray:
     """The reclosing device that protected each section at a time, −1 where another device did, (f,)."""
-    result = np.full(len(section), -1)
-    for spell in spell_list:
-        network = spell.model.network
+    result = _protecting(today, section)
+    for spell in times:
         then = (at >= spell.start[section]) & (at < spell.end[section])
-        device = network.protective[section[then]]
-        result[then] = np.where(RECLOSES[network.device[device]], device, -1)
+        result[then] = _protecting(spell.model.network, section[then])
     return result
 
 
-def fault_counts(records: Records, spell_list: list[Spell], units: Units, devices: np.ndarray) -> FaultCounts:
+def _protecting(network: Network, section: np.ndarray) -> np.ndarray:
+    device = network.protective[section]
+    return np.where(RECLOSES[network.device[device]], device, -1)
+
+
+def fault_counts(records: Records, times: Sequence[Spell], units: Units, devices: np.ndarray) -> FaultCounts:
     """Recorded faults by place and kind; devices: (R,) positions of the reclosing devices."""
-    faults = recorded_faults(records, spell_list)
+    faults = recorded_faults(records, times)
     kind = np.where(faults["kind"].to_numpy() < 0, _BLANK, faults["kind"].to_numpy())
     device, section = faults["device"].to_numpy(), faults["section"].to_numpy()
     own = device < 0
@@ -80,9 +86,8 @@ def fault_counts(records: Records, spell_list: list[Spell], units: Units, device
     known = np.isin(device[~own], devices)
     at_device = np.bincount(place[known] * KINDS + kind[~own][known], minlength=len(devices) * KINDS)
     steps = records.steps
-    unplaced = (steps["section"].to_numpy() < 0) & ~steps["planned"].to_numpy()
-    without = int(steps["event"].to_numpy()[unplaced & steps["sustained"].to_numpy(dtype=bool)].size and len(np.unique(
-        steps["event"].to_numpy()[unplaced & steps["sustained"].to_numpy(dtype=bool)])))
+    unplaced = steps["sustained"] & (steps["section"] < 0) & ~steps["planned"]
+    without = steps["event"][unplaced].nunique()
     return FaultCounts(at_unit.reshape(-1, KINDS), at_device.reshape(-1, KINDS), without)
 
 

@@ -87,9 +87,10 @@ class Spans:
         spans = pd.DataFrame({"device": self.device, "from": self.start.astype("datetime64[s]").astype(np.int64),
                               "to": self.end.astype("datetime64[s]").astype(np.int64)})
         both = distinct.merge(spans, on="device")
-        seconds = np.minimum(both["end"], both["to"]) - np.maximum(both["start"], both["from"])
-        total = np.bincount(both["which"].to_numpy(), np.maximum(seconds.to_numpy(dtype=float), 0.0), len(distinct))
-        which = asked.merge(distinct, on=["device", "start", "end"], how="left")["which"].to_numpy()
+        begin, end, span_begin, span_end = (both[c].to_numpy(dtype=float) for c in ("start", "end", "from", "to"))
+        seconds = np.minimum(end, span_end) - np.maximum(begin, span_begin)
+        total = np.bincount(both["which"].to_numpy(dtype=int), np.maximum(seconds, 0.0), len(distinct))
+        which = asked.merge(distinct, on=["device", "start", "end"], how="left")["which"].to_numpy(dtype=int)
         return total[which] / SECONDS_PER_YEAR
 
 

@@ -51,6 +51,7 @@ STRUCTURAL = ("fast_clearing_time_s", "phases_involved", "load_margin", "cold_lo
 TASKS_AHEAD = 3                    # tasks per worker handed out before the first is collected
 
 Progress = Callable[[int, int, float], None]
+PickedRates = Callable[[UnitBlock], np.ndarray]
 _Sums = tuple[np.ndarray, np.ndarray]
 # coefficients of each part of a block, and what gives the sums of each
 _Task = tuple[tuple[Coefficients, ...], Callable[[], list[_Sums]]]
@@ -186,8 +187,8 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> tuple[dict[s
     sigma = np.sqrt(np.log1p(np.square(np.asarray(drawn(values, "cv"), dtype=float))))
     sigma = np.repeat(sigma, years) if sigma.ndim else sigma[None]
     multipliers = [np.asarray(rate_multiplier(c, values, prepared.values)) for c in prepared.classes]
-    picked = None if inputs.rate_draws is None else rng.integers(len(inputs.rate_draws), size=trials)
-    tasks = _tasks(inputs, prepared, multipliers, yearly, sigma, picked, events.spawn(len(prepared.blocks)))
+    tasks = _tasks(prepared, multipliers, yearly, sigma, _picked_rates(inputs.rate_draws, rng, trials),
+                   events.spawn(len(prepared.blocks)))
 
     shape = (len(inputs.scenarios), trials, years)
     totals = {name: np.zeros(shape) for name in (*COUNTED, *TIMED, *inputs.extra)}
@@ -214,21 +215,28 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> tuple[dict[s
     return draws, totals
 
 
-def _tasks(inputs: SimulationInput, prepared: _Prepared, multipliers: Sequence[np.ndarray], yearly: np.ndarray,
-           sigma: np.ndarray, picked: np.ndarray | None, seeds: Sequence[np.random.SeedSequence]) -> Iterator[_Task]:
+def _picked_rates(draws: RateDraws | None, rng: np.random.Generator, trials: int) -> PickedRates | None:
+    """Gives the relative rates (groups, trials) of a block, one joint draw a trial."""
+    if draws is None:
+        return None
+    picked = rng.integers(len(draws), size=trials)
+    return lambda block: draws.of_groups(block.unit, block.permanent, picked)
+
+
+def _tasks(prepared: _Prepared, multipliers: Sequence[np.ndarray], yearly: np.ndarray, sigma: np.ndarray,
+           picked_rates: PickedRates | None, seeds: Sequence[np.random.SeedSequence]) -> Iterator[_Task]:
     """What is to be simulated of each block.
 
-    multipliers: () or (trials,) of each class. yearly: (trials, years). picked: (trials,) draw of the learned rates.
+    multipliers: () or (trials,) of each class. yearly: (trials, years). picked_rates: of learned rates, None without.
     """
     weights: list[YearWeights] = []
-    if picked is None:
+    if picked_rates is None:
         weights = [year_weights((m * yearly.T).T.ravel()) for m in multipliers]
     for block, seed in zip(prepared.blocks, seeds, strict=True):
         if isinstance(block, Block):
             yield (block.coefficients,), partial(_simulated, block, weights[block.multiplier_class], sigma, seed)
             continue
-        assert inputs.rate_draws is not None and picked is not None
-        rates = inputs.rate_draws.of_groups(block.unit, block.permanent, picked)
+        rates = np.ones((len(block.unit), len(yearly))) if picked_rates is None else picked_rates(block)
         of_parts = [multipliers[part.multiplier_class] for part in block.parts]
         yield (tuple(part.coefficients for part in block.parts),
                partial(simulate_unit_block, block, rates, yearly, of_parts, sigma, seed))

@@ -123,7 +123,8 @@ def chooser(weights: np.ndarray, slots_each: int) -> Chooser:
     # things that end at or before the start of each slot
     ends = -(-edges >> shift) + np.arange(groups)[:, None] * (slots + 1)
     counts = np.bincount(ends.ravel(), minlength=groups * (slots + 1)).reshape(groups, slots + 1)
-    first = np.cumsum(counts, axis=1, dtype=np.int16 if things < 2 ** 15 else np.int32)
+    small: type[np.int16 | np.int32] = np.int16 if things < 2 ** 15 else np.int32
+    first: np.ndarray = np.cumsum(counts, axis=1).astype(small)
     np.minimum(first, things - 1, out=first)
     guide = np.where(first[:, 1:] - first[:, :-1] <= 1, first[:, :-1], -1 - first[:, :-1])
     return Chooser(np.minimum(edges, 2 ** DRAW_BITS - 1).astype(np.uint32).ravel(), guide.ravel(), things, slots)

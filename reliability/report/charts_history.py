@@ -8,7 +8,7 @@ import pandas as pd
 from reliability.formats import compact, count, number, shown
 from reliability.history.calibration import Calibration
 from reliability.history.history import History
-from reliability.history.rates import MAIN
+from reliability.history.units import MAIN
 from reliability.report.chart import (
     DASHED,
     DATE,

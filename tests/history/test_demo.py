@@ -11,7 +11,7 @@ import pytest
 
 from reliability.faults.outcomes import PERMANENT, build_outcomes, row_rates
 from reliability.history import learn_rates, learned_study
-from reliability.history.empirical_bayes import LEVEL
+from reliability.history.level import LEVEL
 from reliability.history.outages import read_records
 from reliability.history.rates import MAIN
 from reliability.indices.expected import expected_values, system_indices
