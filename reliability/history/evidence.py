@@ -30,7 +30,8 @@ EDGE = 1e-6        # fractions nearer to 0 or 1 are taken at this distance, as t
 class Observed:
     """What is recorded, whatever protection is taken to do: the units, counts, and the time they are from.
 
-    stated: (U,) faults that the sections state, in stated_years (U,).
+    covered: (n,) sections whose faults the sections state. stated: (U,) these faults, in stated_years (U,) of all of a
+    unit; record_years: (U,) for which the rest of it is in the records. section_years: (n,).
     """
 
     units: Units
@@ -39,26 +40,24 @@ class Observed:
     operations: Operations | None
     first: np.datetime64
     last: np.datetime64
+    covered: np.ndarray
     stated: np.ndarray
     stated_years: np.ndarray
-
-    @property
-    def years(self) -> np.ndarray:
-        """Years (U,) that each unit is observed."""
-        return np.where(self.stated_years > 0, self.stated_years,
-                        (self.last - self.first).astype(float) / SECONDS_PER_YEAR)
+    record_years: np.ndarray
+    section_years: np.ndarray
 
 
 @dataclass(frozen=True)
 class Found:
     """Evidence, and what had to be done to it.
 
-    years: (U,) that each unit is observed. impossible: units with a kind of record that the protection of the time
+    years, km_years: (U,) that each unit is observed. impossible: units with a kind of record that the protection of the time
     does not allow. devices: (R,) positions of the reclosing devices. without_place: faults recorded without a section.
     """
 
     evidence: Evidence
     years: np.ndarray
+    km_years: np.ndarray
     impossible: np.ndarray
     devices: np.ndarray
     without_place: int
@@ -70,7 +69,7 @@ def observed(study: Study, settings: RecordSettings, units: Units, records: Reco
     first = last = np.datetime64("2000-01-01", "s")
     if records is not None:
         first, last = records.first_day.astype("datetime64[s]"), (records.last_day + 1).astype("datetime64[s]")
-    return Observed(units, settings, records, operations, first, last, *_stated(study, units, records))
+    return Observed(units, settings, records, operations, first, last, *_stated(study, units, records, first, last))
 
 
 def find_evidence(study: Study, seen: Observed) -> Found:
@@ -80,22 +79,24 @@ def find_evidence(study: Study, seen: Observed) -> Found:
     shows = recording(units, times, *_spans(operations))
     devices = shows.devices
     none = FaultCounts(np.zeros((len(units), 3)), np.zeros((len(devices), 3)), 0)
-    counts = fault_counts(seen.records, times, units, devices) if seen.records else none
-    by_records = seen.stated_years == 0
-    at_unit = counts.at_unit * by_records[:, None]
-    share = [_of_units(shows.at_unit, units, name) * by_records for name in ("temporary", "permanent")]
+    counts = fault_counts(seen.records, times, units, devices, seen.covered) if seen.records else none
+    period = (seen.last - seen.first).astype(float) / SECONDS_PER_YEAR
+    part = np.divide(seen.record_years, period, out=np.zeros(len(units)), where=period > 0)
+    share = [_of_units(shows.at_unit, units, name) * part for name in ("temporary", "permanent")]
     stated_share = [np.zeros(len(units)), np.zeros(len(units))]
-    if not by_records.all():
+    if seen.covered.any():
         per_year = _per_year(study, units, times[0])
         stated_share = [_of_units(per_year, units, name) * seen.stated_years for name in ("temporary", "permanent")]
-    exposure = units.rate * seen.years
-    impossible, share = _with_floor(at_unit, share, exposure)
+    exposure = units.rate * (seen.record_years + seen.stated_years)
+    impossible, share = _with_floor(counts.at_unit, share, exposure)
     device_impossible, entries = _device_floor(counts.at_device, shows, exposure)
     evidence = Evidence(
-        units.group, len(units.group_names), exposure, at_unit, share[0], share[1], seen.stated, stated_share[0],
+        units.group, len(units.group_names), exposure, counts.at_unit, share[0], share[1], seen.stated, stated_share[0],
         stated_share[1], counts.at_device, entries, _events(operations, devices), shows.alone, shows.beside,
         _steps(operations, devices), shows.steps, shows.squares, shows.steps_at_unit, shows.steps_at_device)
-    return Found(evidence, seen.years, np.flatnonzero(impossible | device_impossible), devices, counts.without_place)
+    km_years = units.sum(np.nan_to_num(study.network.column["length_km"]) * seen.section_years)
+    return Found(evidence, seen.record_years + seen.stated_years, km_years,
+                 np.flatnonzero(impossible | device_impossible), devices, counts.without_place)
 
 
 def _spans(operations: Operations | None) -> tuple[Spans, Spans]:
@@ -175,25 +176,31 @@ def _units_behind(shows: Recording, devices: int) -> Entries:
     return Entries(key // max(devices, 1), key % max(devices, 1), nothing, nothing)
 
 
-def _stated(study: Study, units: Units, records: Records | None) -> tuple[np.ndarray, np.ndarray]:
-    """Faults that the sections state as observed, and the years in which, by unit (U,), 0 where none does.
+def _stated(study: Study, units: Units, records: Records | None, first: np.datetime64, last: np.datetime64,
+            ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """The last five fields of `Observed`. A count at a head alone is that of the whole unit.
 
-    A count at a head is that of the whole unit. Raises StudyError for a count without years.
+    Raises StudyError for a count without years.
     """
-    network = study.network
+    network, rates = study.network, fault_rates(study.model)
     faults, years = network.column["faults_observed"], network.column["years_observed"].copy()
     has = np.isfinite(faults)
     if records:
         years = np.where(has & ~np.isfinite(years), records.period_years, years)
     _check_years(study, network, has, years)
     heads = np.flatnonzero(has & (network.unit == np.arange(len(network))))
-    alone = np.bincount(units.of_section, has, len(units))[units.of_section] == 1
-    covers = has.astype(float)
-    covers[np.isin(units.of_section, units.of_section[heads[alone[heads]]])] = 1.0
-    years_of_unit = units.sum(np.where(has, np.nan_to_num(years), 0.0)) / np.maximum(units.sum(has.astype(float)), 1.0)
-    rate = units.sum(covers * fault_rates(study.model))
-    part = np.divide(rate, units.rate, out=np.zeros(len(units)), where=units.rate > 0)
-    return units.sum(np.where(has, faults, 0.0)), years_of_unit * part
+    alone = units.sum(has.astype(float))[units.of_section[heads]] == 1
+    whole = np.full(len(units), np.nan)
+    whole[units.of_section[heads[alone]]] = years[heads[alone]]
+    years = np.where(has, years, whole[units.of_section])
+    covered, period = np.isfinite(years), (last - first).astype(float) / SECONDS_PER_YEAR
+    years = np.where(covered, years, period)
+
+    def of_all(values: np.ndarray) -> np.ndarray:
+        return np.divide(units.sum(rates * values), units.rate, out=np.zeros(len(units)), where=units.rate > 0)
+
+    return (covered, units.sum(np.where(has, faults, 0.0)), of_all(np.where(covered, years, 0.0)),
+            of_all(np.where(covered, 0.0, years)), years)
 
 
 def _check_years(study: Study, network: Network, has: np.ndarray, years: np.ndarray) -> None:

@@ -132,7 +132,7 @@ def _units_frame(units: Units, estimate: Estimate, common: np.ndarray, seen: np.
     bounds = np.quantile(posterior.fraction, TAILS, axis=0)[:, units.group]
     faults = e.at_unit.sum(axis=1) + e.stated
     known = e.at_unit[:, 0] + e.at_unit[:, 1]
-    km_years = units.km * found.years
+    km_years = found.km_years
     nothing = np.full(len(units), np.nan)
     return pd.DataFrame({
         "unit": units.name, "group": np.array(units.group_names, dtype=object)[units.group], "faults": faults,
@@ -159,7 +159,7 @@ def _groups_frame(units: Units, estimate: Estimate, seen: np.ndarray) -> pd.Data
     any_seen = by_group(np.ones(len(units))) > 0
     table = pd.DataFrame({
         "units": np.bincount(units.group, minlength=len(names)), "faults": by_group(e.at_unit.sum(axis=1) + e.stated),
-        "exposure_km_years": by_group(units.km * found.years),
+        "exposure_km_years": by_group(found.km_years),
         "mean_per_km": np.divide(faults, km, out=np.full(len(names), np.nan), where=km > 0),
         "mean_fraction": np.where(any_seen, posterior.fraction.mean(axis=0), np.nan),
         "fraction_low": np.where(any_seen, low, np.nan), "fraction_high": np.where(any_seen, high, np.nan),

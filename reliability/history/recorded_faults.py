@@ -75,9 +75,12 @@ def _protecting(network: Network, section: np.ndarray) -> np.ndarray:
     return np.where(RECLOSES[network.device[device]], device, -1)
 
 
-def fault_counts(records: Records, times: Sequence[Spell], units: Units, devices: np.ndarray) -> FaultCounts:
-    """Recorded faults by place and kind; devices: (R,) positions of the reclosing devices."""
+def fault_counts(records: Records, times: Sequence[Spell], units: Units, devices: np.ndarray,
+                 covered: np.ndarray) -> FaultCounts:
+    """Recorded faults by place and kind; devices: (R,) positions of the reclosing devices. covered: (n,) sections whose
+    faults at a place of their own are known otherwise."""
     faults = recorded_faults(records, times)
+    faults = faults[(faults["device"].to_numpy() >= 0) | ~covered[faults["section"].to_numpy()]]
     kind = np.where(faults["kind"].to_numpy() < 0, _BLANK, faults["kind"].to_numpy())
     device, section = faults["device"].to_numpy(), faults["section"].to_numpy()
     own = device < 0
