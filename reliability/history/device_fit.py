@@ -30,8 +30,10 @@ EVENTS, COUNTER = "events", "counter"
 class DeviceFit:
     """Fit by reclosing device.
 
-    table: a row a device and what it records ("events" or "counter"): device (position), what, recorded, predicted
-        (faults with nothing left open), low, high (of a count, at LEVEL), probability (two-sided), fits.
+    table: a row a device and what it records ("events" or "counter"): device (position), what, total (events, or
+        openings counted, those before sustained records included), recorded, predicted (faults with nothing left open;
+        recorded is what remains of the total without the others), low, high (of a count, at LEVEL), probability
+        (two-sided), fits.
     set_aside: (R,) whether what a device recorded is left out of the estimate. rounds: of fitting.
     """
 
@@ -85,8 +87,8 @@ def predictions(evidence: Evidence, posterior: Posterior, devices: np.ndarray, s
     lam, p = _rates_of_the_sustained(evidence, posterior, rng), posterior.fraction[:, evidence.group]
     rows = []
     recorded = shares_of_pools(evidence, posterior)
-    for number, (what, entries, amount) in enumerate((
-            (EVENTS, e.alone, e.alone.temporary), (COUNTER, e.pure_steps, recorded.effective))):
+    for number, (what, total, entries, amount) in enumerate((
+            (EVENTS, e.events, e.alone, e.alone.temporary), (COUNTER, e.steps, e.pure_steps, recorded.effective))):
         means = np.empty((draws, e.devices))
         for k in range(draws):
             means[k] = entries.by_place(lam[k, entries.unit] * p[k, entries.unit] * amount, e.devices)
@@ -98,10 +100,10 @@ def predictions(evidence: Evidence, posterior: Posterior, devices: np.ndarray, s
             drawn = rng.poisson(mean)
             low, high = np.quantile(drawn, TAILS)
             spread = np.sqrt(mean.mean() + mean.var())
-            rows.append((devices[r], what, count, mean.mean(), low, high, 2.0 * min(middle, 1.0 - middle), r,
+            rows.append((devices[r], what, total[r], count, mean.mean(), low, high, 2.0 * min(middle, 1.0 - middle), r,
                          (count - mean.mean()) / spread))
-    return pd.DataFrame(rows, columns=["device", "what", "recorded", "predicted", "low", "high", "probability", "at",
-                                       "deviation"])
+    return pd.DataFrame(rows, columns=["device", "what", "total", "recorded", "predicted", "low", "high", "probability",
+                                       "at", "deviation"])
 
 
 def _rates_of_the_sustained(e: Evidence, posterior: Posterior, rng: np.random.Generator) -> np.ndarray:

@@ -14,7 +14,6 @@ from reliability.study.study import Study
 
 FEW_UNITS = 10
 NAMED = 6
-NONE_AT_ALL = 0.5
 
 
 def certainty_notes(study: Study, learned: int) -> list[str]:
@@ -88,18 +87,18 @@ def misfits(fit: DeviceFit, network: Network) -> list[tuple[str, str]]:
     """Section of each device that does not fit, and the likely reason as a sentence."""
     found = []
     table = fit.table[~fit.table["fits"]]
-    for device, what, recorded, predicted in zip(*(table[name].tolist() for name in (
-            "device", "what", "recorded", "predicted")), strict=True):
+    for device, what, total, recorded, predicted in zip(*(table[name].tolist() for name in (
+            "device", "what", "total", "recorded", "predicted")), strict=True):
         number = f"{recorded:.0f} recorded faults with nothing left open where {predicted:.0f} are predicted"
-        found.append((str(network.ids[device]), f"{number}; {_likely_reason(what, recorded, predicted)}."))
+        found.append((str(network.ids[device]), f"{number}; {_likely_reason(what, total, recorded, predicted)}."))
     return found
 
 
-def _likely_reason(what: str, recorded: float, predicted: float) -> str:
+def _likely_reason(what: str, total: float, recorded: float, predicted: float) -> str:
     if what == COUNTER:
         return ("the counter may count twice, or tests and faults of another device" if recorded > predicted else
                 "readings may be missing, or the counter may have been replaced")
-    if recorded < NONE_AT_ALL:
+    if total == 0.0:
         return "its momentary events may not be recorded at all"
     if recorded < predicted:
         return "its log may stop or have gaps, or it may open less often than modelled"

@@ -36,11 +36,13 @@ def below(rng: np.random.Generator, rows: list[dict]) -> None:
     for row in [r for r in rows if r["device"] == "fuse"]:
         if rng.random() < 0.35:
             current = row["fault_current_end_a"]
-            rows.append(row | {"section_id": f"{row['section_id']}x", "parent_id": row["section_id"], "fuse_link": "25K",
-                               "fault_current_source_a": current, "fault_current_end_a": current * 0.7})
+            rows.append(row | {"section_id": f"{row['section_id']}x", "parent_id": row["section_id"],
+                               "fuse_link": "25K", "fault_current_source_a": current,
+                               "fault_current_end_a": current * 0.7})
 
 
-SETTINGS = tuple({"section_id": f"F{f}{r}", "operation": operation, "pickup_a": 400.0, "curve": "iec_very_inverse", "time_dial": dial}
+SETTINGS = tuple({"section_id": f"F{f}{r}", "operation": operation, "pickup_a": 400.0,
+                  "curve": "iec_very_inverse", "time_dial": dial}
                  for f in range(8) for r in ("", "R") for operation, dial in (("fast", 0.5), ("delayed", 6.0)))
 VARIANTS: dict[str, dict[str, object]] = {
     "years that vary": {"yearly_cv": 0.3},

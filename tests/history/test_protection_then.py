@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from reliability.history.operations import read_operations
+from reliability.history.outages import read_records
 from reliability.history.protection_then import Spell, spells
 from reliability.history.rates import learn_rates, learned_study
 from reliability.network.rates import fault_rates
@@ -16,7 +17,6 @@ from reliability.study.record_settings import record_settings
 from reliability.study.study import Study
 from tests.history.fleet_errors import errors, fleet_fraction
 from tests.history.recorded_fleets import COUNTERS, EVENTS, Fleet, drawn_records, fleet
-from reliability.history.outages import read_records
 from tests.networks import study_of
 
 ROWS = ({"section_id": "A", "parent_id": "", "device": "breaker", "fast_operations": 0.0, "length_km": 1.0},
@@ -90,7 +90,7 @@ def changed_half_way(seed: int, seen: str, what: str) -> Fleet:
     names = made.study.network.ids
     if what == "settings":
         heads = [n for n in names if "L" not in n]
-        before = _with(made.true, "fast_operations", {n: 2.0 for n in heads})
+        before = _with(made.true, "fast_operations", dict.fromkeys(heads, 2.0))
         after, extra = made.true, {"earlier_settings": {
             n: {"until": "2021-01-01", "fast_operations": 2} for n in heads}}
         study = made.study

@@ -19,8 +19,9 @@ BREAKER = {"section_id": "A", "parent_id": "", "device": "breaker"}
 FUSE = {"section_id": "L", "parent_id": "A", "device": "fuse", "length_km": 1.0, "customers": 1}
 FIRST = np.datetime64("2020-01-01", "s")
 YEAR = np.timedelta64(int(365.25 * 86_400), "s")
-VALUES = {"line_fault_rate_per_km": 1.0, "clearing_shares": (0.7, 0.2, 0.1), "fuse_failure": 0.0, "wrong_link_share": 0.0,
-          "sectionalizer_failure": 0.0, "reclosing_off_share": 0.0, "operations_to_lockout": 4, "fast_operations": 0}
+VALUES = {"line_fault_rate_per_km": 1.0, "clearing_shares": (0.7, 0.2, 0.1), "fuse_failure": 0.0,
+          "wrong_link_share": 0.0, "sectionalizer_failure": 0.0, "reclosing_off_share": 0.0, "operations_to_lockout": 4,
+          "fast_operations": 0}
 ALWAYS, NEVER = ((0.0, 2.0),), ()
 Parts = tuple[tuple[float, float], ...]
 
@@ -127,7 +128,8 @@ def test_a_fuse_that_fails_leaves_the_fault_to_the_device():
 
 
 def test_sustained_records_have_all_of_the_time_events_and_counters_their_own():
-    found = shows(BREAKER, FUSE, fast_operations=2, years=2.0, monitored=((0.25, 0.75), (1.5, 1.75)), read=((1.0, 3.0),))
+    found = shows(BREAKER, FUSE, fast_operations=2, years=2.0, monitored=((0.25, 0.75), (1.5, 1.75)),
+                  read=((1.0, 3.0),))
     assert of(found.at_unit) == [(0, 0, 0.2, 2.0)]
     assert of(found.alone) == [(0, 0, 0.75 * 0.9, 0.0)]
     assert of(found.beside) == [(0, 0, 0.75 * 0.1, 0.75)]

@@ -85,7 +85,8 @@ def test_the_chooser_repeats_groups():
 
 def test_a_trial_takes_one_draw_and_its_counts_are_poisson_given_it():
     """Of the lateral's permanent faults there are 50 in five years at the mean: either 1 or 99, when the temporary ones
-    of the main are 1 or 99 too, and the other way round for the rest. Means and variances within four standard errors."""
+    of the main are 1 or 99 too, and the other way round for the rest. Means and variances within four standard
+    errors."""
     inputs = two_units(clearing_shares=(1.0, 0.0, 0.0))
     found = simulate(inputs, seed=3, trials=TRIALS)
     # permanent: two customers of the main and one of the tap, or one of the tap
