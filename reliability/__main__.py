@@ -166,13 +166,13 @@ def _check(options: argparse.Namespace) -> None:
 def _history(options: argparse.Namespace) -> None:
     from reliability.history.device_events import finding_lines
     from reliability.history.findings import messages
-    from reliability.pipeline import expect, modelled_by_feeder, records_of, with_rates
+    from reliability.pipeline import expect, modelled_days, records_of, with_rates
     from reliability.report.history_output import OWNED, write_history
 
     _keep_inputs(options.out, OWNED)
     study = _opened(options.study)
     records = records_of(study)
-    history = write_history(study, options.out, modelled_by_feeder(expect(with_rates(study, records))), records)
+    history = write_history(study, options.out, modelled_days(expect(with_rates(study, records))), records)
     _print_notes(messages(history.records.findings, study.outages_file))
     _print_notes(finding_lines(history.operations.findings, study))
     for caution in history.cautions:
