@@ -51,8 +51,9 @@ class Observed:
 class Found:
     """Evidence, and what had to be done to it.
 
-    years, km_years: (U,) that each unit is observed. impossible: units with a kind of record that the protection of the time
-    does not allow. devices: (R,) positions of the reclosing devices. without_place: faults recorded without a section.
+    years, km_years: (U,) that each unit is observed. impossible: units with a kind of record that the protection of
+    the time does not allow. devices: (R,) positions of the reclosing devices. without_place: faults recorded without a
+    section.
     """
 
     evidence: Evidence
