@@ -133,6 +133,25 @@ def learned_rates(history: History) -> PlotChart:
                      Axis("Recorded, faults/(km·yr)"), Axis("Learned, faults/(km·yr)"), tuple(series))
 
 
+def device_fit(history: History) -> PlotChart:
+    """What each reclosing device recorded against what is predicted for it, with the prediction's interval."""
+    table, ids = history.learned.fit.table, history.records.network.ids
+    fits = table["fits"].to_numpy(dtype=bool)
+    series: list[Points | Line] = []
+    for number_of, (name, rows) in enumerate((("Device that fits, with its 90 % interval", table[fits]),
+                                              ("Device that does not fit", table[~fits]))):
+        names = [str(ids[d]) for d in rows["device"]]
+        series.append(Points(name, *(rows[c].to_numpy(dtype=float) for c in ("recorded", "predicted", "low", "high")),
+                             labels=names if number_of else None, hover=names, fill=number_of))
+    top = float(max([1.0, *table["recorded"], *table["predicted"]]))
+    series.append(Line(ONE_TO_ONE, [0.0, top], [0.0, top], DOTTED))
+    description = "; ".join(f"{ids[d]}: recorded {number(a)}, predicted {number(b)}" for d, a, b in zip(
+        *(table[c].tolist() for c in ("device", "recorded", "predicted")), strict=True))
+    return PlotChart("chart-device-fit", "Faults that reclosing devices rode through, recorded and predicted",
+                     description or "No device records momentary events.", Axis("Recorded by the device"),
+                     Axis("Predicted from all else"), tuple(series))
+
+
 def against_model(found: Calibration) -> PlotChart:
     """Modelled against recorded SAIDI of the feeders, on equal axes."""
     rows = found.feeders.drop(index="")

@@ -8,10 +8,12 @@ from typing import Any
 
 import pandas as pd
 
+from reliability.history.clearing import FACTORS
 from reliability.history.history import History, View
 from reliability.history.pilot import POWER
 from reliability.history.ratio_tests import LEVEL
 from reliability.report.numbers import none_for_nan
+from reliability.report.records import device_fit_frame
 
 
 def history_summary(history: History) -> dict[str, object]:
@@ -26,12 +28,23 @@ def history_summary(history: History) -> dict[str, object]:
         "restoration_times": history.times.to_dict(orient="index"),
         "priors": history.learned.priors.to_dict(orient="index"),
         "operations": _operations(history),
+        "device_fit": device_fit_frame(history).to_dict(orient="records"),
+        "clearing_time": _clearing(history),
         "calibration": _calibration(history),
         "conversions": _conversions(history),
         "pilot": _pilot(history),
         "cautions": history.cautions,
         "notes": history.learned.notes,
     })
+
+
+def _clearing(history: History) -> dict[str, object] | None:
+    """How the fast clearing time fits, and what the temporary fraction is at others; None where it does not matter."""
+    found = history.learned.clearing
+    if found is None:
+        return None
+    return {"factors": list(FACTORS), "log_likelihood": found.log_likelihood.tolist(), "best_factor": found.best,
+            "temporary_fraction_at": {f"{factor:g}": value for factor, value in history.learned.spans.items()}}
 
 
 def _operations(history: History) -> dict[str, object]:

@@ -18,7 +18,7 @@ from reliability.pipeline import modelled_by_feeder
 from reliability.report import charts_history as charts
 from reliability.report import conversions_shown
 from reliability.report.chart import Chart
-from reliability.report.records import causes_frame
+from reliability.report.records import causes_frame, device_fit_frame
 from reliability.study import Study, StudyError, toml_edit
 from reliability.ui import described, edit, figure, frame, opened, sliders
 from reliability.ui.opened import Opened
@@ -139,6 +139,11 @@ def _rates(history: History) -> None:
         st.caption("Laterals with the most sustained events a year in the records.")
         _draw(charts.worst_laterals(history), lambda: history.worst_laterals.reset_index(), "Worst-performing laterals",
               "worst_laterals")
+    if len(history.learned.fit.table):
+        st.subheader("Do the devices' records fit?", anchor=False)
+        st.caption("The faults that a reclosing device rode through, predicted from the sustained records behind it and "
+                   "from all other devices. One far from its prediction is left out of the learned rates.")
+        _draw(charts.device_fit(history), lambda: device_fit_frame(history), "Fit of the devices", "device_fit")
     for note in history.learned.notes:
         st.markdown(f"- {plain(note, 400)}")
     st.caption('To compute with the learned rates, set "Fault rates from" to learned among the assumptions of the '
