@@ -141,8 +141,8 @@ def device_fit(history: History) -> PlotChart:
     for number_of, (name, rows) in enumerate((("Device that fits, with its 90 % interval", table[fits]),
                                               ("Device that does not fit", table[~fits]))):
         names = [str(ids[d]) for d in rows["device"]]
-        series.append(Points(name, *(rows[c].to_numpy(dtype=float) for c in ("recorded", "predicted", "low", "high")),
-                             labels=names if number_of else None, hover=names, fill=number_of))
+        x, y, low, high = (rows[c].to_numpy(dtype=float) for c in ("recorded", "predicted", "low", "high"))
+        series.append(Points(name, x, y, low, high, labels=names if number_of else None, hover=names, fill=number_of))
     top = float(max([1.0, *table["recorded"], *table["predicted"]]))
     series.append(Line(ONE_TO_ONE, [0.0, top], [0.0, top], DOTTED))
     description = "; ".join(f"{ids[d]}: recorded {number(a)}, predicted {number(b)}" for d, a, b in zip(

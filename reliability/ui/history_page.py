@@ -141,8 +141,8 @@ def _rates(history: History) -> None:
               "worst_laterals")
     if len(history.learned.fit.table):
         st.subheader("Do the devices' records fit?", anchor=False)
-        st.caption("The faults that a reclosing device rode through, predicted from the sustained records behind it and "
-                   "from all other devices. One far from its prediction is left out of the learned rates.")
+        st.caption("The faults that a reclosing device rode through, predicted from the sustained records behind it "
+                   "and from all other devices. One far from its prediction is left out of the learned rates.")
         _draw(charts.device_fit(history), lambda: device_fit_frame(history), "Fit of the devices", "device_fit")
     for note in history.learned.notes:
         st.markdown(f"- {plain(note, 400)}")
