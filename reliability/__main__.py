@@ -166,14 +166,14 @@ def _check(options: argparse.Namespace) -> None:
 def _history(options: argparse.Namespace) -> None:
     from reliability.history.device_events import finding_lines
     from reliability.history.findings import messages
-    from reliability.pipeline import expect, learned_rates, modelled_by_feeder, records_of, with_rates
+    from reliability.pipeline import expect, learned_rates, modelled_days, records_of, with_rates
     from reliability.report.history_output import OWNED, write_history
 
     _keep_inputs(options.out, OWNED)
     study = _opened(options.study)
     records = records_of(study)
     learned = learned_rates(study, records) if records else None
-    modelled = modelled_by_feeder(expect(with_rates(study, records, learned)))
+    modelled = modelled_days(expect(with_rates(study, records, learned)))
     history = write_history(study, options.out, modelled, records, learned)
     _print_notes(messages(history.records.findings, study.outages_file))
     _print_notes(finding_lines(history.operations.findings, study))

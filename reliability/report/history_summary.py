@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from reliability.history.calibration import Comparison
 from reliability.history.clearing import FACTORS
 from reliability.history.history import History, View
 from reliability.history.pilot import POWER
@@ -22,7 +23,8 @@ def history_summary(history: History) -> dict[str, object]:
         "years": _years(history),
         "major_events": {"method": history.major_events.method, "days": [
             {"day": str(day)[:10], "saidi_min": row.saidi_min, "customer_minutes": row.customer_minutes,
-             "customer_interruptions": row.interruptions} for day, row in _days(history)]},
+             "customer_interruptions": row.interruptions,
+             "largest_event": history.single_events.loc[day].to_dict()} for day, row in _days(history)]},
         "findings": [{"code": f.code, "count": f.count, "rows": f.rows.tolist(), "what": f.title,
                       "treatment": f.treatment, "pairs": f.pairs} for f in history.records.findings],
         "restoration_times": history.times.to_dict(orient="index"),
@@ -120,10 +122,22 @@ def _calibration(history: History) -> dict[str, object] | None:
     found = history.calibration
     if found is None:
         return None
-    table = found.feeders
     return {"rate_factor": found.rate_factor, "time_factor": found.time_factor, "applied": False,
-            "years": found.years, "note": found.note, "system": table.loc[""].to_dict(),
-            "feeders": table.drop(index="").to_dict(orient="index")}
+            "verdict": found.verdict, "note": found.note, "years": found.years,
+            "system": found.feeders.loc[""].to_dict(),
+            "feeders": found.feeders.drop(index="").to_dict(orient="index"), "all_days": _comparison(found.every_day),
+            "without_major_events": _comparison(found.ordinary)}
+
+
+def _comparison(found: Comparison | None) -> dict[str, object] | None:
+    """Recorded against modelled figures on one kind of days."""
+    if found is None:
+        return None
+    table, ends = found.feeders, ("ratio", "low", "high")
+    return {"years": found.years, "saifi": dict(zip(ends, found.rate, strict=True)),
+            "minutes_per_interruption": dict(zip(ends, found.time, strict=True)), "system": table.loc[""].to_dict(),
+            "feeders": table.drop(index="").to_dict(orient="index"),
+            "restoration_times": found.times.to_dict(orient="index")}
 
 
 def _conversions(history: History) -> dict[str, object] | None:

@@ -9,12 +9,12 @@ import pandas as pd
 import streamlit as st
 
 from reliability.cautions import CAUTION
-from reliability.formats import count, grid_format, number, percent
+from reliability.formats import count, grid_format, number
 from reliability.history.calibration import Calibration
 from reliability.history.findings import Finding
 from reliability.history.history import History
 from reliability.history.pilot import POWER
-from reliability.pipeline import modelled_by_feeder
+from reliability.pipeline import modelled_days
 from reliability.report import charts_history as charts
 from reliability.report import conversions_shown
 from reliability.report.chart import Chart
@@ -61,7 +61,7 @@ def _history(_study: Study, fingerprint: str, _ready: Study) -> tuple[History | 
     """(history, None), or (None, what stands in the way); shared between tabs and never changed."""
     from reliability.history import read_history
     try:
-        return read_history(_study, modelled_by_feeder(stated_results(_ready, fingerprint).results)), None
+        return read_history(_study, modelled_days(stated_results(_ready, fingerprint).results)), None
     except StudyError as error:
         return None, error
 
@@ -173,18 +173,8 @@ def _where(finding: Finding) -> str:
 
 
 def _against_model(shown: Opened, history: History) -> None:
-    found = history.calibration
-    if found is not None:
-        st.subheader("Modelled against observed", anchor=False)
-        st.markdown(f"One factor of **{number(found.rate_factor)}** on all fault rates and one of "
-                    f"**{number(found.time_factor)}** on all restoration times would close the gap of the system. "
-                    "Offered, never applied by itself. Observed: without major event days and planned work.")
-        if np.isfinite(found.rate_factor) and st.button("Try both factors on the page Compare", key="try_factors"):
-            _try_factors(shown, found)
-        _draw(charts.against_model(found), lambda: found.feeders.reset_index(), "Modelled and recorded", "calibration",
-              480)
-        if found.note:
-            st.caption(plain(found.note, 300))
+    if history.calibration is not None:
+        _compared(shown, history.calibration)
     _conversions(history)
     _pilot(history)
 
@@ -245,17 +235,41 @@ def _pilot(history: History) -> None:
         st.caption(plain(note, 400))
 
 
+def _compared(shown: Opened, found: Calibration) -> None:
+    """Records against the model on the same kind of days, and the factors that are offered."""
+    st.subheader("Modelled against recorded", anchor=False)
+    st.markdown(plain(found.verdict, 600))
+    if (np.isfinite(found.rate_factor) or np.isfinite(found.time_factor)) and st.button(
+            "Try what is offered on the page Compare", key="try_factors"):
+        _try_factors(shown, found)
+    _draw(charts.against_model(found), lambda: found.feeders.reset_index(), "Modelled and recorded", "calibration", 480)
+    for comparison in (found.every_day, found.ordinary):
+        if comparison is not None:
+            name = comparison.days.capitalize()
+            st.markdown(f"**{name}**: years {', '.join(map(str, comparison.years))}, ratios with 90 % intervals")
+            feeders = comparison.feeders.rename(index={"": "System"}).rename_axis("feeder").reset_index()
+            figure.table(feeders, f"Modelled and recorded, {comparison.days}", f"compared_{comparison.days[:3]}",
+                         column_config={c: st.column_config.NumberColumn(format=grid_format("index"))
+                                        for c in feeders if c != "feeder"})
+            figure.table(comparison.times.reset_index().replace({"kind": {"refuse": "fuse replacement"}}),
+                         f"Restoration times compared, {comparison.days}", f"times_{comparison.days[:3]}",
+                         column_config={c: st.column_config.NumberColumn(format=grid_format("ratio"))
+                                        for c in ("observed_hours", "modelled_hours", "ratio", "low", "high")})
+    st.caption(plain(found.note, 800))
+
+
 def _try_factors(shown: Opened, found: Calibration) -> None:
     """Move the sliders by the factors, within their bounds."""
     study = shown.rated
     known, moves = sliders.sliders(study), dict(sliders.moved(study))
-    wanted = {"fault_rate_factor": found.rate_factor}
+    wanted = {"fault_rate_factor": found.rate_factor} if np.isfinite(found.rate_factor) else {}
     if np.isfinite(found.time_factor):
         wanted |= {key: known[key].stated * found.time_factor for key in TIMES}
     moves |= {key: round(float(np.clip(value, known[key].low, known[key].high)), 4) for key, value in wanted.items()}
     sliders.set_all(moves, study, shown.name)
-    st.session_state[opened.NOTICE] = (f"Fault rates times {number(found.rate_factor)}, restoration times "
-                                       f"{percent(found.time_factor)} of the study's.")
+    said = [f"{what} times {number(factor)}" for what, factor in (
+        ("fault rates", found.rate_factor), ("restoration times", found.time_factor)) if np.isfinite(factor)]
+    st.session_state[opened.NOTICE] = f"Moved: {', '.join(said)}."
     st.switch_page("reliability/ui/compare_page.py")
 
 

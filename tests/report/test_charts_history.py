@@ -12,13 +12,13 @@ from reliability.history.history import History, read_history
 from reliability.report import charts_history as charts
 from reliability.report import conversions_shown
 from reliability.report.chart import DATE, LOG, BarChart, Line, Points
-from tests.history.records import outage, study
+from tests.history.records import model_days, outage, study
 from tests.report.test_history_output import NASTY, rows
 
 
 @pytest.fixture(scope="module")
 def history() -> History:
-    modelled = pd.DataFrame({"saifi": [0.5, 0.5], "saidi_min": [60.0, 60.0]}, index=["A", "B"])
+    modelled = model_days({"A": 0.5, "B": 0.5}, {"A": 60.0, "B": 60.0})
     return read_history(study(rows(), extra={"conversions": {"A1": "2022-06-01"}}), modelled)
 
 

@@ -10,13 +10,13 @@ import pandas as pd
 import pytest
 
 from reliability.history.history import read_history
-from reliability.pipeline import expect, modelled_by_feeder
+from reliability.pipeline import expect, modelled_days
 from reliability.report.content import Recorded
 from reliability.report.documents import HISTORY, outage_history
 from reliability.report.history_output import write_history
 from reliability.report.page import page
 from reliability.schema.problems import StudyError
-from tests.history.records import TWO_FEEDERS, outage, study
+from tests.history.records import TWO_FEEDERS, model_days, outage, study
 from tests.report.parsed import Page
 
 NASTY = "</script><script>alert(1)</script><b>tree</b>"
@@ -35,7 +35,7 @@ def rows() -> list[dict]:
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
     out = tmp_path_factory.mktemp("history") / "out"
-    modelled = pd.DataFrame({"saifi": [0.5, 0.5], "saidi_min": [60.0, 60.0]}, index=["A", "B"])
+    modelled = model_days({"A": 0.5, "B": 0.5}, {"A": 60.0, "B": 60.0})
     made = study(rows(), extra={"conversions": {"A1": "2022-06-01"}})
     history = write_history(made, out, modelled)
     return out, history
@@ -59,7 +59,15 @@ def test_json_has_the_agreed_keys_and_the_figures_of_the_history(written):
     assert findings["restored_before_started"]["rows"] == findings["unknown_section"]["rows"] == [123]
     assert findings["unknown_section"]["count"] == 1
     assert "no feeder" in findings["unknown_section"]["treatment"]
-    assert data["calibration"]["applied"] is False
+    calibration = data["calibration"]
+    assert calibration["applied"] is False
+    assert "not applied" in calibration["verdict"]
+    assert calibration["rate_factor"] == calibration["all_days"]["saifi"]["ratio"]
+    assert calibration["all_days"]["years"] == [2021, 2022, 2023]
+    assert calibration["without_major_events"]["years"] == [2022, 2023]
+    assert calibration["without_major_events"]["system"]["observed_saifi"] < calibration["system"]["observed_saifi"]
+    largest = {d["day"]: d["largest_event"] for d in data["major_events"]["days"]}["2023-02-11"]
+    assert (largest["event_id"], largest["section_id"], largest["mostly_one"]) == ("storm", "B", True)
     assert data["conversions"]["laterals_converted"] == 1
 
 
@@ -113,7 +121,7 @@ def test_every_chart_of_the_records_is_drawn_with_its_title_and_description(writ
 
 
 def test_the_demos_page_is_light_and_says_where_all_rows_are(demo):
-    history = read_history(demo, modelled_by_feeder(expect(demo)))
+    history = read_history(demo, modelled_days(expect(demo)))
     text = page(outage_history(Recorded(demo, history)))
     assert len(text.encode()) < 1_000_000
     assert "<script" not in text
