@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from reliability.formats import count, number, percent, shown
+from reliability.formats import count, exact, number, shown
 from reliability.history.conversions import BeforeAfter
 from reliability.history.pilot import MOST_YEARS, POWER, Pilot, power
 from reliability.history.selection_basis import BOTH, PREDICTIVE, RAW
@@ -86,11 +86,11 @@ def pilots(found: Pilot) -> PlotChart:
             years, how = after + (steps - 1), "" if steps == 1 else f", in {steps} yearly steps"
             series.append(Line(f"{count(converted, 'lateral')}{how}", years, np.where(years <= end, chance, np.nan),
                                SOLID if steps == 1 else DASHED, fill))
-    series.append(Line(percent(POWER), [0.0, end], [POWER, POWER]))
+    series.append(Line(f"Power of {exact(100 * POWER)} %", [0.0, end], [POWER, POWER]))
     told = "; ".join(f"{count(int(row['converted']), 'lateral')}, {row['rollout']}: "
                      + (f"{number(row['years_total'])} years" if np.isfinite(row["years_total"])
                         else f"not within {number(MOST_YEARS)} years")
                      for row in pilot_frame(found).to_dict("records"))
     return PlotChart("chart-pilot", "Chance that a pilot shows the expected effect", told,
                      Axis("Years since the first conversion", limits=(0.0, end)),
-                     Axis("Probability of the verdict “fewer”", limits=(0.0, 1.0)), tuple(series))
+                     Axis("Power: probability to show it", limits=(0.0, 1.0)), tuple(series))
