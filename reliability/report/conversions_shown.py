@@ -44,25 +44,24 @@ def comparisons_frame(found: BeforeAfter) -> pd.DataFrame:
 
 def conversions(found: BeforeAfter) -> BarChart:
     """Change of the converted laterals over that of the others, raw and predictive, with their intervals."""
-    frame = comparisons_frame(found).set_index(["measure", "comparison"])
-    good = np.isfinite(frame["ratio"].to_numpy(dtype=float)) & (frame["ratio"].to_numpy(dtype=float) > 0)
-    names = list(dict.fromkeys(frame.index.get_level_values("measure")[good]))
-    frame.loc[~good, "ratio"] = np.nan
-    bars, told = [], []
+    frame = comparisons_frame(found)
+    ratio = frame["ratio"].to_numpy(dtype=float)
+    frame = frame[np.isfinite(ratio) & (ratio > 0)]
+    names = [f"{str(row['measure']).split()[0]}, {str(row['comparison']).lower()}" for row in frame.to_dict("records")]
+    ratio, low, high = (frame[c].to_numpy(dtype=float) for c in ("ratio", "low", "high"))
+    told = "; ".join(f"{n}: {number(r)} ({number(a)} to {number(b)})"
+                     for n, r, a, b in zip(names, ratio, low, high, strict=True))
+    bars = []
     for fill, name in enumerate(COMPARISONS.values()):
-        rows = frame.xs(name, level="comparison").loc[names]
-        ratio, low, high = (rows[c].to_numpy(dtype=float) for c in ("ratio", "low", "high"))
-        bars.append(Bars(name, ratio, low, high, [shown(r, "ratio") if np.isfinite(r) else "" for r in ratio],
+        here = frame["comparison"].to_numpy() == name
+        values, least, most = (np.where(here, v, np.nan) for v in (ratio, low, high))
+        bars.append(Bars(name, values, least, most, [shown(v, "ratio") if np.isfinite(v) else "" for v in values],
                          dots=True, fill=fill))
-        told += [f"{n}, {name.lower()}: {number(r)} ({number(a)} to {number(b)})"
-                 for n, r, a, b in zip(names, ratio, low, high, strict=True)]
-    ends = np.array([[b.low, b.high] for b in bars], dtype=float)
-    drawn = ends[np.isfinite(np.array([[b.values] * 2 for b in bars], dtype=float))]
-    scale = LOG if (drawn > 0).all() and np.isfinite(drawn).all() else LINEAR
-    return BarChart("chart-conversions", "Effect of earlier conversions, with 90 % intervals", "; ".join(told), names,
+    scale = LOG if (low > 0).all() and np.isfinite(high).all() else LINEAR
+    return BarChart("chart-conversions", "Effect of earlier conversions, with 90 % intervals", told, names,
                     tuple(bars), Axis("Change of the converted over that of the others"
                                       + (" (logarithmic)" if scale == LOG else ""), scale),
-                    lying=True, references=(Reference("No effect", 1.0),))
+                    lying=True, overlaid=True, references=(Reference("No effect", 1.0),))
 
 
 def pilot_frame(found: Pilot) -> pd.DataFrame:
