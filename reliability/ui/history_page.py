@@ -227,9 +227,9 @@ def _pilot(history: History) -> None:
     with right:
         figure.table(frame_of, "Pilots", "pilots", column_config={
             "converted": "laterals converted", "others": "not converted", "rollout": "roll-out",
-            "years_after": st.column_config.NumberColumn("years after the last conversion",
+            "years_after": st.column_config.NumberColumn("years after the last",
                                                          format=grid_format("years")),
-            "years_total": st.column_config.NumberColumn("years from the first conversion",
+            "years_total": st.column_config.NumberColumn("years from the first",
                                                          format=grid_format("years"))})
     for note in found.notes:
         st.caption(plain(note, 400))
