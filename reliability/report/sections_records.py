@@ -103,7 +103,8 @@ def device_fit(recorded: Recorded) -> Section:
                                                       "reclosing device.")),))
     return Section("device-fit", title, (
         Text(say("For each reclosing device, the faults it rode through are predicted from the sustained records "
-                 "behind it and from all other devices. A device far from its prediction is left out of the learned rates.")),
+                 "behind it and from all other devices. A device far from its prediction is left out of the learned "
+                 "rates.")),
         charts.device_fit(recorded.history),
         Table("device-fit", "Faults that reclosing devices rode through", (
             Column("section_id", "Device"), Column("what", "Records"), Column("recorded", "Recorded", "amount"),

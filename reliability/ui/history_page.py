@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from reliability.cautions import CAUTION
-from reliability.formats import count, grid_format, number
+from reliability.formats import count, grid_format, number, percent
 from reliability.history.calibration import Calibration
 from reliability.history.findings import Finding
 from reliability.history.history import History
