@@ -282,6 +282,14 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
     Assumption("history", "expected_rate_ratio", "Expected effect of a conversion", "×", None, 0.0, 1.0, step=0.05,
                help="Interruptions after over before; blank: 1 less the temporary fraction."),
 
+    Assumption("records", "momentary", "Momentary events recorded", "", "", kind="choice",
+               choices=("", "all", "some", "none"),
+               help="Of which breakers and reclosers momentary events are recorded; blank: as the records show."),
+    Assumption("records", "planned_included", "Planned work recorded", "", True, kind="flag",
+               help="Whether the records include planned interruptions."),
+    Assumption("records", "storms_included", "Storms recorded", "", True, kind="flag",
+               help="Whether the records include major events."),
+
     _limit("actuator_ohm_low", "Least resistance of an actuator", "Ω", "Between the leads of a good one"),
     _limit("actuator_ohm_high", "Largest resistance of an actuator", "Ω", "Between the leads of a good one"),
     _limit("leads_to_body_megohm", "Insulation of an actuator, more than", "MΩ", "From the joined leads to the body"),
@@ -297,9 +305,11 @@ FREE_TABLES: dict[str, dict[str, str]] = {
     "history": {
         "causes": 'your causes, each "temporary" or "permanent": "Tree contact" = "temporary"',
         "customers_served": "customers served in a year: 2024 = 1500",
-        "conversions": 'the day each section at the head of a lateral was converted: "tap-01" = 2024-05-01',
+        "conversions": 'the day each section at the head of a lateral was converted: "tap-01" = 2024-05-01, or with '
+                       'what stood there before: { day = 2024-05-01, device = "fuse", fuse_link = "40T" }',
     },
 }
+HOLDS_TABLES = ("conversions",)   # of these, the ones whose values may be tables themselves
 
 BY_KEY: dict[str, Assumption] = {a.key: a for a in ASSUMPTIONS}
 TABLES: tuple[str, ...] = tuple(dict.fromkeys(a.table for a in ASSUMPTIONS))

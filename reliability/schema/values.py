@@ -118,6 +118,10 @@ class Assumptions(TypedDict):
     major_event_days: str | None
     prior_groups: str
     expected_rate_ratio: float | None
+    # [records]
+    momentary: str
+    planned_included: bool
+    storms_included: bool
     # [inspection]
     actuator_ohm_low: float | None
     actuator_ohm_high: float | None

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from reliability.network.tree import Network
+from reliability.schema.devices import FUSE, LATERAL_DEVICES
 from reliability.schema.problems import Problem, StudyError
 from reliability.schema.values import Assumptions
 from reliability.study.settings import is_finite
@@ -22,7 +23,11 @@ _DAY = re.compile(r"\d{4}-\d{2}-\d{2}([ T]\d{2}:[\d:.]*(Z|[+-]\d{2}:\d{2})?)?", 
 
 @dataclass(frozen=True)
 class RecordSettings:
-    """Keys of [history], typed. Days are datetime64[D]."""
+    """Keys of [history], typed. Days are datetime64[D].
+
+    conversions: day of each by section. before: of the same, `device` and `fuse_link` ("" unknown) that stood there
+    until then.
+    """
 
     date_order: str = ""
     time_zone: str = ""
@@ -36,6 +41,7 @@ class RecordSettings:
     cause_kinds: Mapping[str, str] = field(default_factory=dict)
     served_by_year: Mapping[int, float] = field(default_factory=dict)
     conversions: Mapping[str, np.datetime64] = field(default_factory=dict)
+    before: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
 
 def record_settings(values: Assumptions, extra: Mapping[str, Mapping[str, object]],
@@ -61,6 +67,7 @@ def record_settings(values: Assumptions, extra: Mapping[str, Mapping[str, object
     if begin is not None and end is not None and end < begin:
         problems.append(_wrong("records_to", str(end), "before records_from", "give the later day here"))
     ratio = values.get("expected_rate_ratio")
+    conversions, replaced = _conversions(extra, network, problems)
     settings = RecordSettings(
         date_order=text("date_order"), time_zone=zone,
         include_planned=values.get("include_planned", True) not in (False, "false", 0),
@@ -68,7 +75,7 @@ def record_settings(values: Assumptions, extra: Mapping[str, Mapping[str, object
         major_event_days=np.unique(np.array([d for d in fixed if d is not None], dtype="datetime64[D]")),
         prior_groups=text("prior_groups"), expected_rate_ratio=None if ratio is None else float(ratio),
         cause_kinds=_causes(extra, problems), served_by_year=_served(extra, problems),
-        conversions=_conversions(extra, network, problems))
+        conversions=conversions, before=replaced)
     if problems:
         raise StudyError(problems)
     return settings
@@ -115,14 +122,30 @@ def _served(extra: Mapping[str, Mapping[str, object]], problems: list[Problem]) 
 
 
 def _conversions(extra: Mapping[str, Mapping[str, object]], network: Network | None,
-                 problems: list[Problem]) -> dict[str, np.datetime64]:
-    result: dict[str, np.datetime64] = {}
+                 problems: list[Problem]) -> tuple[dict[str, np.datetime64], dict[str, dict[str, str]]]:
+    """Day of each conversion, and the device that stood there before."""
+    days: dict[str, np.datetime64] = {}
+    before: dict[str, dict[str, str]] = {}
     heads = None if network is None else set(network.ids[network.candidates].astype(str))
-    for section, day in extra.get("conversions", {}).items():
+    for section, stated in extra.get("conversions", {}).items():
         if heads is not None and str(section) not in heads:
             problems.append(_wrong(f"conversions.{section}", str(section), "this section heads no lateral",
                                    "name the section that heads the converted lateral"))
-        read = _day(f"conversions.{section}", str(day), problems)
+        said = stated if isinstance(stated, dict) else {"day": stated}
+        cells = {str(key): str(value).strip() for key, value in said.items()}
+        read = _day(f"conversions.{section}", cells.pop("day", ""), problems)
         if read is not None:
-            result[str(section)] = read
-    return result
+            days[str(section)] = read
+        before[str(section)] = _replaced(f"conversions.{section}", cells, problems)
+    return days, before
+
+
+def _replaced(key: str, cells: dict[str, str], problems: list[Problem]) -> dict[str, str]:
+    """The device that a conversion replaced, a fuse of unknown link where nothing is said."""
+    for name in cells.keys() - {"device", "fuse_link"}:
+        problems.append(_wrong(f"{key}.{name}", name, "unknown key", "a conversion has day, device and fuse_link"))
+    device = cells.get("device", FUSE)
+    if device not in LATERAL_DEVICES:
+        problems.append(_wrong(f"{key}.device", device, "no device of a lateral",
+                               f"write one of {', '.join(LATERAL_DEVICES)}"))
+    return {"device": device, "fuse_link": cells.get("fuse_link", "")}

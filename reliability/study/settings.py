@@ -13,6 +13,7 @@ from reliability.schema.assumptions import (
     ASSUMPTIONS,
     BY_KEY,
     FREE_TABLES,
+    HOLDS_TABLES,
     TABLES,
     Assumption,
     AssumptionKind,
@@ -118,10 +119,11 @@ def _free_tables(toml: Toml, before: Mapping[str, Mapping[str, object]]) -> dict
             if not isinstance(raw, dict):
                 toml.wrong(path, raw, "must be a table", f"write [{path}] and below it {free[key]}")
                 continue
+            refused = list if key in HOLDS_TABLES else (dict, list)
             for name, value in raw.items():
-                if isinstance(value, dict | list):
+                if isinstance(value, refused):
                     toml.wrong(f"{path}.{name}", value, "must be one value", f"write {free[key]}")
-            found[key] = {name: value for name, value in raw.items() if not isinstance(value, dict | list)}
+            found[key] = {name: value for name, value in raw.items() if not isinstance(value, refused)}
     return found
 
 
