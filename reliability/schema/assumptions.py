@@ -282,13 +282,17 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
     Assumption("history", "expected_rate_ratio", "Expected effect of a conversion", "×", None, 0.0, 1.0, step=0.05,
                help="Interruptions after over before; blank: 1 less the temporary fraction."),
 
-    Assumption("records", "momentary", "Momentary events recorded", "", "", kind="choice",
-               choices=("", "all", "some", "none"),
-               help="Of which breakers and reclosers momentary events are recorded; blank: as the records show."),
-    Assumption("records", "planned_included", "Planned work recorded", "", True, kind="flag",
-               help="Whether the records include planned interruptions."),
-    Assumption("records", "storms_included", "Storms recorded", "", True, kind="flag",
-               help="Whether the records include major events."),
+    Assumption("records", "momentary", "Momentary events recorded", "", "some", kind="choice",
+               choices=("all", "some", "none"), help="Of breakers and reclosers. all: every one has its momentary "
+               "events in the outage records, even where there is none; some: those of which the records hold at least "
+               "one; none: the outage records hold none that can be relied on. Events in operations.csv count in any "
+               "case."),
+    Assumption("records", "planned_included", "Planned work in the records", "", True, kind="flag",
+               help="true: the records hold planned interruptions, marked as such; false: they hold none, so that "
+               "nothing can be said of planned work."),
+    Assumption("records", "storms_included", "Storms in the records", "", True, kind="flag",
+               help="true: the records hold the days of major storms; false: they leave them out, so that the model of "
+               "all days is not compared with them."),
 
     _limit("actuator_ohm_low", "Least resistance of an actuator", "Ω", "Between the leads of a good one"),
     _limit("actuator_ohm_high", "Largest resistance of an actuator", "Ω", "Between the leads of a good one"),
