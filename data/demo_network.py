@@ -111,7 +111,28 @@ def finish(maker: Maker) -> list[dict]:
             row["fault_current_source_a"] = row["fault_current_end_a"] = ""
         row["generation_kw"] = round(rng.uniform(15, 120)) if row["device"] == "fuse" and rng.random() < 0.04 else 0
         row["capacitor_kvar"] = 300 if row["phases"] == 3 and row["device"] == "" and rng.random() < 0.05 else 0
+    single_phase_tails(maker.rows)
     return maker.rows
+
+
+def single_phase_tails(rows: list[dict]) -> None:
+    """The last part of a lateral has one phase. Where the first has one too, the current at the joint lies on the line
+    from end to end: the same conductor runs on."""
+    heads = {row["section_id"]: row for row in rows}
+    for row in rows:
+        name = row["section_id"]
+        if not name.endswith("a"):
+            continue
+        head = heads[name.removesuffix("a")]
+        if row["phases"] > 1 and row["peak_load_a"]:
+            row["peak_load_a"] = round(row["peak_load_a"] * row["phases"], 1)
+        row |= {"phases": 1, "capacitor_kvar": 0}
+        if head["phases"] == 1 and head["fault_current_source_a"] and row["fault_current_end_a"]:
+            part = head["length_km"] / (head["length_km"] + row["length_km"])
+            joint = 1.0 / ((1.0 - part) / head["fault_current_source_a"] + part / row["fault_current_end_a"])
+            head["fault_current_end_a"] = round(joint, 6)
+            if row["fault_current_source_a"]:
+                row["fault_current_source_a"] = round(joint, 6)
 
 
 def network_rows(maker: Maker) -> list[dict]:

@@ -4,9 +4,9 @@
 
 Network, loads and links come from demo_network.py, the reclosing devices and their settings from demo_protection.py,
 the laterals converted three years before the records end from demo_conversions.py, records and counters from
-demo_records.py and demo_operations.py. Everything is drawn from one seed. The records are drawn from the same outcome
-table that the package computes with, at fault rates that differ from lateral to lateral; the true rates are written to
-truth.csv, which no study reads, so that what is learned can be compared with them.
+demo_records.py and demo_operations.py, places from demo_routes.py. Everything is drawn from one seed. The records are
+drawn from the same outcome table that the package computes with, at fault rates that differ from lateral to lateral; the
+true rates are written to truth.csv, which no study reads, so that what is learned can be compared with them.
 """
 
 from __future__ import annotations
@@ -35,6 +35,7 @@ from demo_protection import (  # noqa: E402
     name_ties,
 )
 from demo_records import FIRST_YEAR, YEARS, records  # noqa: E402
+from demo_routes import routes, write_routes  # noqa: E402
 from demo_study import STUDY_TOML  # noqa: E402
 
 from reliability.study import Study, open_study  # noqa: E402
@@ -81,6 +82,8 @@ def main() -> None:
                "operations": operations(np.random.default_rng([SEED, 2]), known, drawn.operations,
                                         range(FIRST_YEAR, FIRST_YEAR + YEARS))}
     write_study(FOLDER, STUDY_TOML + "\n" + history, tables)
+    lines = routes(np.random.default_rng([SEED, 3]), rows)
+    write_routes(FOLDER / "routes.geojson", lines)
     drawn.truth.round(5).to_csv(FOLDER / "truth.csv", index=False, lineterminator="\n")
     taps = [r for r in rows if r["device"] in ("fuse", "sectionalizer", "lateral_recloser") and not is_branch(r)]
     print(f"{len(rows)} sections, {len(taps)} laterals, {sum(r['customers'] for r in rows)} customers, "

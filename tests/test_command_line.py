@@ -260,7 +260,7 @@ def test_the_demo_generator_makes_the_demo(tmp_path):
     shutil.copytree(ROOT / "data", copy / "data")
     subprocess.run([sys.executable, "data/generate_demo.py"], cwd=copy, check=True, capture_output=True)
     for name in ("study.toml", "sections.csv", "settings.csv", "curves.csv", "outages.csv", "operations.csv",
-                 "truth.csv"):
+                 "truth.csv", "routes.geojson"):
         assert (copy / "data/demo" / name).read_bytes() == (ROOT / "data/demo" / name).read_bytes(), name
 
 
