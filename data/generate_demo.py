@@ -5,8 +5,8 @@
 Network, loads and links come from demo_network.py, the reclosing devices and their settings from demo_protection.py,
 the laterals converted three years before the records end from demo_conversions.py, records and counters from
 demo_records.py and demo_operations.py, places from demo_routes.py. Everything is drawn from one seed. The records are
-drawn from the same outcome table that the package computes with, at fault rates that differ from lateral to lateral; the
-true rates are written to truth.csv, which no study reads, so that what is learned can be compared with them.
+drawn from the same outcome table that the package computes with, at fault rates that differ from lateral to lateral;
+the true rates are written to truth.csv, which no study reads, so that what is learned can be compared with them.
 """
 
 from __future__ import annotations
