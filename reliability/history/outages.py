@@ -15,7 +15,7 @@ import pandas as pd
 
 from reliability.history.findings import TREATMENTS, Finding, collect
 from reliability.history.served import Served, customers_served
-from reliability.history.timestamps import (
+from reliability.study.timestamps import (
     BLANK,
     FAR,
     GOOD,
