@@ -1,4 +1,5 @@
-"""Make data/demo: an invented rural cooperative, its network and six years of outage records.
+"""Make data/demo, an invented rural cooperative with six years of outage records, and data/exports, the same as two
+other systems would hand it over.
 
     python data/generate_demo.py
 
@@ -21,6 +22,7 @@ ROOT = Path(__file__).parents[1]
 sys.path[:0] = [str(ROOT), str(ROOT / "data")]
 
 from demo_conversions import convert, converted  # noqa: E402
+from demo_exports import Demo, write_exports  # noqa: E402
 from demo_maker import COLUMNS, Maker, write  # noqa: E402
 from demo_network import network_rows  # noqa: E402
 from demo_operations import known_by, operations  # noqa: E402
@@ -84,6 +86,8 @@ def main() -> None:
     write_study(FOLDER, STUDY_TOML + "\n" + history, tables)
     lines = routes(np.random.default_rng([SEED, 3]), rows)
     write_routes(FOLDER / "routes.geojson", lines)
+    exported = Demo(tables, STUDY_TOML + "\n" + history, lines)
+    write_exports(FOLDER.with_name("exports"), np.random.default_rng([SEED, 4]), exported)
     drawn.truth.round(5).to_csv(FOLDER / "truth.csv", index=False, lineterminator="\n")
     taps = [r for r in rows if r["device"] in ("fuse", "sectionalizer", "lateral_recloser") and not is_branch(r)]
     print(f"{len(rows)} sections, {len(taps)} laterals, {sum(r['customers'] for r in rows)} customers, "
