@@ -11,8 +11,8 @@ from reliability.intake.spans import Spans
 from reliability.intake.walk import Walk
 
 
-def absorb_edges(spans: Spans, devices: Devices, walked: Walk) -> tuple[Devices, Walk]:
-    """The walk without those spans of no length whose device can stand on the one segment behind it instead.
+def absorb_edges(spans: Spans, devices: Devices, walked: Walk) -> tuple[Spans, Devices, Walk]:
+    """Spans, devices and the walk without those spans of no length whose device can stand on the one segment behind it instead.
 
     That is so where one segment begins there, which has no device of its own, and no device stands at the node between.
     """
@@ -36,10 +36,12 @@ def absorb_edges(spans: Spans, devices: Devices, walked: Walk) -> tuple[Devices,
     span = devices.span.copy()
     span[span >= 0] = moved[span[span >= 0]]
     into[down[edges]] = beyond
+    ends = spans.ends.copy()        # the segment now begins where the device's span did
+    ends[beyond] = np.where(ends[beyond] == down[edges][:, None], up[edges][:, None], ends[beyond])
     up[beyond] = up[edges]
     down = down.copy()
     up[edges], down[edges] = -1, -1
     gone = np.zeros(len(spans), bool)
     gone[edges] = True
     order = walked.depth_order[~gone[walked.depth_order]]
-    return replace(devices, span=span), replace(walked, up=up, down=down, into=into, depth_order=order)
+    return replace(spans, ends=ends), replace(devices, span=span), replace(walked, up=up, down=down, into=into, depth_order=order)

@@ -56,7 +56,7 @@ def build_devices(rows: pd.DataFrame, spans: Spans, place: Mapping[str, str], fi
     """
     own = _in_segments(spans)
     rows = _without_copies(rows.reset_index(drop=True), findings, problems)
-    placed = rows["device_id"].map(dict(place)).fillna("").to_numpy(object)
+    placed = np.array([place.get(d, "") for d in rows["device_id"]], dtype=object)
     spans, edge = _between_nodes(rows, placed, spans)
     lookup = _lookup(spans)
     stated = np.where(placed != "", placed, rows["segment_id"].to_numpy(object))

@@ -106,6 +106,10 @@ def import_study(prepared: Prepared, name: str = "", on_progress: Progress = lam
     findings, recipe = Findings(), prepared.recipe
     for (table, why), rows in prepared.typed.left_out.items():
         findings.add("rows", "left_out", f"{table}: rows left out, {why}", "green", [f"row {k + 1}" for k in range(rows)])
+    for table, column, said, unit in prepared.typed.units:
+        if not said.plausible:
+            findings.add("rows", "unit", f"{table}: the unit ({unit}) is implausible for this column: {said}", "red",
+                         [column], "column")
     on_progress("tracing")
     network = _trace(prepared, findings, on_progress)
     on_progress("placing outages")
@@ -145,7 +149,7 @@ def _trace(prepared: Prepared, findings: Findings, on_progress: Progress) -> _Ne
     switches[devices.span[(devices.kinds == SWITCH) & (devices.span >= 0)]] = True
     walked = walk(spans, sources.nodes, ~spans.open, switches, findings)
     points += [OpenPoint(int(s), str(spans.ids[s]), False) for s in walked.cut]
-    devices, walked = absorb_edges(spans, devices, walked)
+    spans, devices, walked = absorb_edges(spans, devices, walked)
     on_progress("placing devices and customers")
     return _placed(prepared, spans, devices, walked, points, sources, findings)
 

@@ -216,13 +216,13 @@ def _unit(one: Recognised, of: Field) -> tuple[str, float]:
 
 
 def _doubt(one: Recognised, of: Field, numbers: np.ndarray, unit: str, typed: Typed) -> None:
-    """Note what a column's median says about its unit; an implausible one is open where no recipe states the unit."""
+    """Note what a column's median says about its unit; implausible and nowhere stated, it is open."""
     said = plausibility(of, numbers) if of.measure else None
     if said is None:
         return
     typed.units.append((one.table.name, of.name, said, unit))
-    stated = one.rule is not None and (of.name in one.rule.units or any(n in one.rule.units for n, _ in of.alias))
-    if not said.plausible and not stated and np.isfinite(numbers).sum() >= 20:
+    match = one.match(of.name)
+    if not said.plausible and match is not None and match.guess:
         typed.decisions.append(Decision(UNIT, one.table.name, of.name, unit, "the unit is implausible for this column",
                                         str(said), int(np.isfinite(numbers).sum()), one.kind))
 

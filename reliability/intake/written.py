@@ -75,13 +75,13 @@ def _outages(outages: Outages, named: Named) -> pd.DataFrame:
 def _by_device(rows: pd.DataFrame, section_of: Mapping[str, str], name: str, findings: Findings) -> pd.DataFrame:
     """Rows of a table by device as rows by section."""
     stated = rows["device_id"].where(rows["device_id"] != "", rows["segment_id"])
-    section = stated.map(dict(section_of)).fillna("")
-    lost = (section == "").to_numpy(bool)
+    section = np.array([section_of.get(name, "") for name in stated], dtype=object)
+    lost = section == ""
     findings.add("devices", f"{name}_not_placed", f"Rows of {name} whose device is not in the network: left out", AMBER,
                  stated[lost], DEVICE)
     columns = [c for c in rows.columns if c not in ("device_id", "segment_id", "file", "row")]
     result = rows.loc[~lost, columns].copy()
-    result.insert(0, "section_id", section[~lost])
+    result.insert(0, "section_id", pd.Series(section[~lost], index=result.index, dtype=object))
     kept = [c for c in result.columns if c in ("section_id", "pickup_a") or not (result[c] == "").all()]
     return result[kept].reset_index(drop=True)
 
