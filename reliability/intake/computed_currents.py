@@ -49,5 +49,6 @@ def with_computed_currents(spans: Spans, up: np.ndarray, into: np.ndarray, sourc
     frame[FROM_A] = np.where(turned, found.end_a, found.source_a)
     frame[TO_A] = np.where(turned, found.source_a, found.end_a)
     findings.add("topology", "currents_computed", "Segments with fault currents computed from source and conductors, "
-                 f"faults to ground through {fault_resistance_ohm:g} Ω", GREEN, spans.ids[frame[FROM_A].notna().to_numpy()])
+                 f"faults to ground through {fault_resistance_ohm:g} Ω", GREEN,
+                 spans.ids[frame[FROM_A].notna().to_numpy()])
     return replace(spans, frame=frame)
