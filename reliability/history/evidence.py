@@ -53,7 +53,7 @@ class Found:
 
     years, km_years: (U,) that each unit is observed. impossible: units with a kind of record that the protection of
     the time does not allow. devices: (R,) positions of the reclosing devices. without_place: faults recorded without a
-    section.
+    section, whose share the recorded ones are taken to lack everywhere.
     """
 
     evidence: Evidence
@@ -83,7 +83,9 @@ def find_evidence(study: Study, seen: Observed) -> Found:
     counts = fault_counts(seen.records, times, units, devices, seen.covered) if seen.records else none
     period = (seen.last - seen.first).astype(float) / SECONDS_PER_YEAR
     part = np.divide(seen.record_years, period, out=np.zeros(len(units)), where=period > 0)
-    share = [_of_units(shows.at_unit, units, name) * part for name in ("temporary", "permanent")]
+    placed = counts.at_unit.sum() + counts.at_device.sum()
+    with_place = placed / max(placed + counts.without_place, 1.0)
+    share = [_of_units(shows.at_unit, units, name) * part * with_place for name in ("temporary", "permanent")]
     stated_share = [np.zeros(len(units)), np.zeros(len(units))]
     if seen.covered.any():
         per_year = _per_year(study, units, times[0])
@@ -91,6 +93,7 @@ def find_evidence(study: Study, seen: Observed) -> Found:
     exposure = units.rate * (seen.record_years + seen.stated_years)
     impossible, share = _with_floor(counts.at_unit, share, exposure)
     device_impossible, entries = _device_floor(counts.at_device, shows, exposure)
+    entries = replace(entries, temporary=entries.temporary * with_place, permanent=entries.permanent * with_place)
     evidence = Evidence(
         units.group, len(units.group_names), exposure, counts.at_unit, share[0], share[1], seen.stated, stated_share[0],
         stated_share[1], counts.at_device, entries, _events(operations, devices), shows.alone, shows.beside,
