@@ -108,7 +108,16 @@ def _spans(operations: Operations | None) -> tuple[Spans, Spans]:
     if operations is None:
         none = np.array([], dtype="datetime64[s]")
         return Spans(np.array([], dtype=int), none, none), Spans(np.array([], dtype=int), none, none)
-    return _of_frame(operations.monitored), _of_frame(operations.spans)
+    return _of_frame(operations.monitored), _of_frame(_used_readings(operations))
+
+
+def _used_readings(operations: Operations) -> pd.DataFrame:
+    """Counter readings of times in which the events of their device are not recorded, which would count them twice."""
+    spans = operations.spans
+    monitored = _of_frame(operations.monitored)
+    read = _of_frame(spans)
+    twice = monitored.years_within(read.device, read.start, read.end) > 0.0
+    return spans[~np.isin(spans["reading"].to_numpy(), spans["reading"].to_numpy()[twice])]
 
 
 def _of_frame(frame: pd.DataFrame) -> Spans:
@@ -123,7 +132,8 @@ def _events(operations: Operations | None, devices: np.ndarray) -> np.ndarray:
 def _steps(operations: Operations | None, devices: np.ndarray) -> np.ndarray:
     if operations is None:
         return np.zeros(len(devices))
-    return _by_device(operations.spans["device"], operations.spans["steps"].fillna(0.0), devices)
+    used = _used_readings(operations)
+    return _by_device(used["device"], used["steps"].fillna(0.0), devices)
 
 
 def _by_device(device: pd.Series, amount: pd.Series | None, devices: np.ndarray) -> np.ndarray:
