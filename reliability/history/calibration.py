@@ -18,7 +18,7 @@ import scipy
 
 from reliability.formats import count, number
 from reliability.history.durations import CUT_HOURS, MINIMUM_EVENTS, EventHours
-from reliability.history.empirical_bayes import LEVEL
+from reliability.history.level import LEVEL
 from reliability.history.model_days import KINDS, ModelDays
 
 ALL_DAYS, ORDINARY_DAYS = "all days", "days without major events"

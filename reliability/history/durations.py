@@ -15,7 +15,7 @@ import pandas as pd
 import scipy
 from scipy import special
 
-from reliability.history.empirical_bayes import LEVEL
+from reliability.history.level import LEVEL
 from reliability.history.outages import MOMENTARY_SECONDS, PERMANENT, TEMPORARY, Records, mapped_kinds
 from reliability.network.devices import MELTS
 

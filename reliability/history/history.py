@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -20,6 +21,7 @@ from reliability.history.model_days import ModelDays
 from reliability.history.observed import cause_indices, daily_indices, feeder_indices, tally, yearly_indices
 from reliability.history.operations import Operations, read_operations
 from reliability.history.outages import Records, event_ids, read_records
+from reliability.history.pilot import Pilot, pilot_of
 from reliability.history.rates import LearnedRates, learn_rates
 from reliability.history.single_events import caution, single_events
 from reliability.schema.values import Assumptions
@@ -45,23 +47,30 @@ class History:
         event day. daily: see `observed.daily_indices`. single_events: the largest event of each major event day.
     times: see `durations`.
     worst_laterals: see `worst_laterals`. operations: what counters and logs of reclosing devices say.
-    calibration: None where no modelled indices were given. conversions: None without any.
+    calibration: None where no modelled indices were given. conversions: None without any. pilot: what a pilot would
+        need, None where the records allow no plan.
     cautions: sentences that belong with the figures.
     """
 
+    study: Study
     records: Records
     every_event: View
     without_major_events: View
     daily: pd.DataFrame
     major_events: MajorEvents
     single_events: pd.DataFrame
-    learned: LearnedRates
     times: pd.DataFrame
     worst_laterals: pd.DataFrame
     operations: Operations
     calibration: Calibration | None
     conversions: BeforeAfter | None
+    pilot: Pilot | None
     cautions: tuple[str, ...]
+
+    @cached_property
+    def learned(self) -> LearnedRates:
+        """What the records tell of fault rates; computed when it is first asked for."""
+        return learn_rates(self.study, self.records, self.operations)
 
     def __repr__(self) -> str:
         years, steps = self.records.years, self.records.steps
@@ -69,14 +78,16 @@ class History:
                 f"{count(len(self.major_events.days), 'major event day')}")
 
 
-def read_history(study: Study, modelled: ModelDays | None = None, records: Records | None = None) -> History:
-    """Indices, thresholds, rates and the rest from the outage records of `study`.
+def read_history(study: Study, modelled: ModelDays | None = None, records: Records | None = None,
+                 learned: LearnedRates | None = None) -> History:
+    """Indices, thresholds and the rest from the outage records of `study`; rates are learned when they are asked for.
 
     modelled: days of the study's model, to compare with. records: those of the study, where they have been read
-    already. Raises StudyError where there are no records, or where a key must say
-    how to read them.
+    already; learned: what they tell of rates, where that is known already. Raises StudyError where there are no
+    records, or where a key must say how to read them.
     """
     records = records or read_records(study)
+    operations = read_operations(study, records)
     sums = tally(records)
     daily = daily_indices(sums, records)
     events = major_events(daily, records.years, records.partial, records.settings)
@@ -86,15 +97,18 @@ def read_history(study: Study, modelled: ModelDays | None = None, records: Recor
     expected = records.settings.expected_rate_ratio
     single = single_events(records, sums, events, event_ids(study))
     effect = 1.0 - float(study.values["temporary_fraction"]) if expected is None else expected
-    return History(
-        records=records, every_event=every_event, without_major_events=without, daily=daily, major_events=events,
-        single_events=single,
-        learned=learn_rates(study, records), times=restoration_times(records, ordinary),
-        worst_laterals=worst_laterals(records, sums), operations=read_operations(study, records),
+    history = History(
+        study=study, records=records, every_event=every_event, without_major_events=without, daily=daily,
+        major_events=events, single_events=single, times=restoration_times(records, ordinary),
+        worst_laterals=worst_laterals(records, sums), operations=operations,
         calibration=None if modelled is None else compare_like_days(records, events, sums, modelled, study.values),
-        conversions=before_after(records, effect),
+        conversions=before_after(records, effect, study.values["line_fault_rate_per_km"], study.values["seed"]),
+        pilot=pilot_of(records, effect),
         cautions=(*_cautions(records, events), *filter(None, [caution(single)]),
                   *_what_is_recorded(study.values, records)))
+    if learned is not None:
+        history.__dict__["learned"] = learned       # in place of what the property would compute
+    return history
 
 
 def _view(records: Records, sums: pd.DataFrame, keep: np.ndarray) -> View:

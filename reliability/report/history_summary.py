@@ -9,8 +9,12 @@ from typing import Any
 import pandas as pd
 
 from reliability.history.calibration import Comparison
+from reliability.history.clearing import FACTORS
 from reliability.history.history import History, View
+from reliability.history.pilot import POWER
+from reliability.history.ratio_tests import LEVEL
 from reliability.report.numbers import none_for_nan
+from reliability.report.records import device_fit_frame
 
 
 def history_summary(history: History) -> dict[str, object]:
@@ -26,11 +30,23 @@ def history_summary(history: History) -> dict[str, object]:
         "restoration_times": history.times.to_dict(orient="index"),
         "priors": history.learned.priors.to_dict(orient="index"),
         "operations": _operations(history),
+        "device_fit": device_fit_frame(history).to_dict(orient="records"),
+        "clearing_time": _clearing(history),
         "calibration": _calibration(history),
         "conversions": _conversions(history),
+        "pilot": _pilot(history),
         "cautions": history.cautions,
         "notes": history.learned.notes,
     })
+
+
+def _clearing(history: History) -> dict[str, object] | None:
+    """How the fast clearing time fits, and what the temporary fraction is at others; None where it does not matter."""
+    found = history.learned.clearing
+    if found is None:
+        return None
+    return {"factors": list(FACTORS), "log_likelihood": found.log_likelihood.tolist(), "best_factor": found.best,
+            "temporary_fraction_at": {f"{factor:g}": value for factor, value in history.learned.spans.items()}}
 
 
 def _operations(history: History) -> dict[str, object]:
@@ -128,9 +144,24 @@ def _conversions(history: History) -> dict[str, object] | None:
     found = history.conversions
     if found is None:
         return None
+    left_out = found.basis.left_out
     return {"laterals_converted": found.converted, "laterals_unconverted": found.others,
             "years_before": found.years_before, "years_after": found.years_after,
-            "years_left_out": found.years_left_out, "measures": found.measures.to_dict(orient="index"),
+            "years_left_out": found.years_left_out, "chosen_by": history.records.settings.chosen_by,
+            "decides": found.basis.decides, "basis": found.basis.sentence,
+            "days_of_choice_left_out": None if left_out is None else [str(day) for day in left_out],
+            "measures": found.measures.to_dict(orient="index"), "notes": found.notes}
+
+
+def _pilot(history: History) -> dict[str, object] | None:
+    found = history.pilot
+    if found is None:
+        return None
+    fleet = found.fleet
+    return {"measure": "sustained_interruptions", "expected_ratio": found.ratio, "power": POWER, "level": LEVEL,
+            "laterals": fleet.laterals, "events_per_lateral_year": fleet.rate,
+            "cv_between_laterals": fleet.between ** 0.5, "lateral_year_cv": fleet.spread ** 0.5,
+            "years_before": fleet.years_before, "designs": found.designs.to_dict(orient="records"),
             "notes": found.notes}
 
 

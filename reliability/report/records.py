@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.history.history import History, View
+from reliability.history.rate_notes import misfits
 
 MANY = 12       # California D.96-09-045: more than twelve sustained outages in a year
 LARGEST = 10    # ... and the ten largest events
@@ -147,3 +148,16 @@ def _over(total: np.ndarray, served: np.ndarray) -> np.ndarray:
 def _listed(names: list[str], most: int = 6) -> str:
     more = f" and {len(names) - most} more" if len(names) > most else ""
     return ", ".join(names[:most]) + more
+
+
+def device_fit_frame(history: History) -> pd.DataFrame:
+    """The fit of reclosing devices, worst first: section_id, what, recorded, predicted, low, high, probability,
+    verdict."""
+    found, network = history.learned.fit, history.records.network
+    reasons = dict(misfits(found, network))
+    table = found.table.sort_values("probability", kind="stable", ignore_index=True)
+    ids = [str(network.ids[d]) for d in table["device"]]
+    verdict = ["fits" if fits else reasons[name].partition("; ")[2].rstrip(".")
+               for name, fits in zip(ids, table["fits"], strict=True)]
+    return table.assign(section_id=ids, verdict=verdict)[
+        ["section_id", "what", "recorded", "predicted", "low", "high", "probability", "verdict"]]

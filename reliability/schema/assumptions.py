@@ -284,6 +284,14 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="Learned rates are shrunk towards the mean of the laterals of their group; blank: of all of them."),
     Assumption("history", "expected_rate_ratio", "Expected effect of a conversion", "×", None, 0.0, 1.0, step=0.05,
                help="Interruptions after over before; blank: 1 less the temporary fraction."),
+    Assumption("history", "chosen_by", "How converted laterals were chosen", "", "other", kind="choice",
+               choices=("records", "earlier_records", "other"),
+               help="records: by the records before their conversion; earlier_records: by records that end before "
+                    "those begin; other: at random, or by anything else that may tell of their fault rates."),
+    Assumption("history", "chosen_from", "Start of the records they were chosen by", "day", None, kind="text",
+               help="First day whose records were the basis of the choice; blank: not known."),
+    Assumption("history", "chosen_to", "End of the records they were chosen by", "day", None, kind="text",
+               help="Last day whose records were the basis of the choice; blank: not known."),
 
     Assumption("records", "momentary", "Momentary events recorded", "", "some", kind="choice",
                choices=("all", "some", "none"), help="Of breakers and reclosers. all: every one has its momentary "
@@ -312,18 +320,31 @@ FREE_TABLES: dict[str, dict[str, str]] = {
     "history": {
         "causes": 'your causes, each "temporary" or "permanent": "Tree contact" = "temporary"',
         "customers_served": "customers served in a year: 2024 = 1500",
-        "conversions": 'the day each section at the head of a lateral was converted: "tap-01" = 2024-05-01',
+        "conversions": 'the day each section at the head of a lateral was converted: "tap-01" = 2024-05-01, or with '
+                       'what stood there, { day = 2024-05-01, device = "fuse", fuse_link = "40T" }',
+        "earlier_settings": 'fast operations of a reclosing device until they were changed: '
+                            '"REC-1" = { until = 2022-05-01, fast_operations = 2 }',
     },
 }
+OF_TABLES = ("conversions", "earlier_settings")  # free tables whose values may be tables again
 
 BY_KEY: dict[str, Assumption] = {a.key: a for a in ASSUMPTIONS}
 TABLES: tuple[str, ...] = tuple(dict.fromkeys(a.table for a in ASSUMPTIONS))
 
 
+# What a study with learned rates does not know of them; no key of study.toml, but named among what drives the answer.
+RATES_FROM_RECORDS = Assumption("faults", "fault_rates_from_records", "Fault rates, from records", "× learned", 1.0)
+
+
+def described(key: str) -> Assumption:
+    """What an assumption is; key: its own, that of one element of a share, or of `RATES_FROM_RECORDS`."""
+    return RATES_FROM_RECORDS if key == RATES_FROM_RECORDS.key else BY_KEY[key.partition(".")[0]]
+
+
 def label_of(key: str) -> str:
     """Label of an assumption, or of one element of a share: "phases_involved.1" is "Two phases involved"."""
-    name, _, element = key.partition(".")
-    return BY_KEY[name].elements[int(element)] if element else BY_KEY[name].label
+    element = key.partition(".")[2]
+    return described(key).elements[int(element)] if element else described(key).label
 
 
 def defaults() -> Assumptions:

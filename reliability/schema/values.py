@@ -119,6 +119,9 @@ class Assumptions(TypedDict):
     major_event_days: str | None
     prior_groups: str
     expected_rate_ratio: float | None
+    chosen_by: str
+    chosen_from: str | None
+    chosen_to: str | None
     # [records]
     momentary: str
     planned_included: bool

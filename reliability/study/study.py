@@ -11,6 +11,7 @@ import pandas as pd
 
 from reliability.formats import count
 from reliability.network.model import Model
+from reliability.network.rate_draws import RateDraws
 from reliability.network.tree import Network, build_network
 from reliability.schema.assumptions import Range
 from reliability.schema.problems import Problem, shorten
@@ -41,6 +42,7 @@ class Study:
     curves: time-current curves by points, columns of `columns.CURVES`; None without a file.
     operations: counter readings and events of reclosing devices, see `operations.read_operation_rows`; None without a
         file.
+    rate_draws: draws of fault rates learned from records; None where rates are as stated.
     cost_table: customers' cost of an interruption, the study's own or the reference table.
     extra: tables of study.toml whose keys are the user's own (`assumptions.FREE_TABLES`), by name.
     lines: line of each key of study.toml by its dotted path, for problems found later.
@@ -63,6 +65,7 @@ class Study:
     operations: pd.DataFrame | None = None
     operations_file: str = "operations.csv"
     cost_table: CostTable = field(default_factory=default_cost_table)
+    rate_draws: RateDraws | None = None
     extra: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     lines: Mapping[str, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()

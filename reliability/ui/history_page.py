@@ -9,14 +9,16 @@ import pandas as pd
 import streamlit as st
 
 from reliability.cautions import CAUTION
-from reliability.formats import count, grid_format, number
+from reliability.formats import count, grid_format, number, percent
 from reliability.history.calibration import Calibration
 from reliability.history.findings import Finding
 from reliability.history.history import History
+from reliability.history.pilot import POWER
 from reliability.pipeline import modelled_days
 from reliability.report import charts_history as charts
+from reliability.report import conversions_shown
 from reliability.report.chart import Chart
-from reliability.report.records import causes_frame
+from reliability.report.records import causes_frame, device_fit_frame
 from reliability.study import Study, StudyError, toml_edit
 from reliability.ui import described, edit, figure, frame, opened, sliders
 from reliability.ui.opened import Opened
@@ -144,6 +146,11 @@ def _rates(history: History) -> None:
         st.caption("Laterals with the most sustained events a year in the records.")
         _draw(charts.worst_laterals(history), lambda: history.worst_laterals.reset_index(), "Worst-performing laterals",
               "worst_laterals")
+    if len(history.learned.fit.table):
+        st.subheader("Do the devices' records fit?", anchor=False)
+        st.caption("The faults that a reclosing device rode through, predicted from the sustained records behind it "
+                   "and from all other devices. One far from its prediction is left out of the learned rates.")
+        _draw(charts.device_fit(history), lambda: device_fit_frame(history), "Fit of the devices", "device_fit")
     for note in history.learned.notes:
         st.markdown(f"- {plain(note, 400)}")
     st.caption('To compute with the learned rates, set "Fault rates from" to learned among the assumptions of the '
@@ -176,15 +183,63 @@ def _where(finding: Finding) -> str:
 def _against_model(shown: Opened, history: History) -> None:
     if history.calibration is not None:
         _compared(shown, history.calibration)
-    before_after = history.conversions
+    _conversions(history)
+    _pilot(history)
+
+
+def _conversions(history: History) -> None:
+    """What earlier conversions achieved, raw and predictive side by side."""
+    found = history.conversions
     st.subheader("Effect of earlier conversions", anchor=False)
-    if before_after is None:
+    if found is None:
         st.markdown("The study names no converted lateral with its day under history.conversions in study.toml.")
         return
-    st.markdown(f"{count(before_after.converted, 'converted lateral')} against {before_after.others} others, "
-                f"{number(before_after.years_before)} years before and {number(before_after.years_after)} after.")
-    figure.table(before_after.measures.reset_index(), "Before and after", "before_after")
-    for note in before_after.notes:
+    st.markdown(f"{count(found.converted, 'converted lateral')} against {found.others} others, "
+                f"{number(found.years_before)} years before and {number(found.years_after)} after. "
+                + plain(found.basis.sentence, 400))
+    measures, ratio = conversions_shown.measures_frame(found), st.column_config.NumberColumn
+    for row in measures.to_dict("records"):
+        st.markdown(f"- {row['measure']}: **{row['verdict']}**")
+    comparisons = conversions_shown.comparisons_frame(found)
+    chart = conversions_shown.conversions(found)
+    if len(chart.categories):
+        _draw(chart, lambda: comparisons, "Raw and predictive comparison", "conversions")
+    left, right = st.columns(2, gap="large")
+    with left:
+        figure.table(measures, "Before and after", "before_after", column_config={
+            "expected_ratio": ratio("expected ratio", format=grid_format("ratio")),
+            "years_needed": ratio("years after needed", format=grid_format("years")),
+            "lateral_year_cv": ratio("spread of lateral-years", format=grid_format("ratio"))})
+    with right:
+        figure.table(comparisons, "Raw and predictive", "comparisons", column_config={
+            **{k: ratio(format=grid_format("ratio")) for k in ("ratio", "low", "high")},
+            "p_value": ratio("p", format=grid_format("p")), "verdict": "by itself"})
+    for note in found.notes[1:]:
+        st.caption(plain(note, 600))
+
+
+def _pilot(history: History) -> None:
+    """How many laterals for how many years."""
+    found = history.pilot
+    st.subheader("Before a pilot", anchor=False)
+    if found is None:
+        st.markdown("No plan: it needs two laterals that are not converted, sustained interruptions recorded on them, "
+                    "and an expected effect between 0 and 1.")
+        return
+    st.markdown(f"Until an effect of {number(found.ratio)} on sustained interruptions shows with a probability of "
+                f"{percent(POWER)}, by the rates of the {count(found.fleet.laterals, 'lateral')} not converted.")
+    frame_of = conversions_shown.pilot_frame(found)
+    left, right = st.columns(2, gap="large")
+    with left:
+        _draw(conversions_shown.pilots(found), lambda: frame_of, "Power of a pilot", "pilot")
+    with right:
+        figure.table(frame_of, "Pilots", "pilots", column_config={
+            "converted": "laterals converted", "others": "not converted", "rollout": "roll-out",
+            "years_after": st.column_config.NumberColumn("years after the last",
+                                                         format=grid_format("years")),
+            "years_total": st.column_config.NumberColumn("years from the first",
+                                                         format=grid_format("years"))})
+    for note in found.notes:
         st.caption(plain(note, 400))
 
 

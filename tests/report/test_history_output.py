@@ -69,6 +69,27 @@ def test_json_has_the_agreed_keys_and_the_figures_of_the_history(written):
     largest = {d["day"]: d["largest_event"] for d in data["major_events"]["days"]}["2023-02-11"]
     assert (largest["event_id"], largest["section_id"], largest["mostly_one"]) == ("storm", "B", True)
     assert data["conversions"]["laterals_converted"] == 1
+    assert (data["conversions"]["chosen_by"], data["conversions"]["decides"]) == ("other", "both")
+    for name, row in data["conversions"]["measures"].items():
+        found = history.conversions.measures.loc[name]
+        assert row["verdict"] == found["verdict"]
+        assert row["verdict"] in ("fewer", "more", "no difference shown", None)
+        assert {"rate_ratio", "low", "high", "p_value", "corrected_ratio", "corrected_low", "corrected_high",
+                "corrected_p_value", "raw_verdict", "predictive_verdict", "lateral_year_cv"} <= set(row)
+    assert data["conversions"]["measures"]["callouts"]["verdict"] == "no difference shown"
+    assert data["conversions"]["measures"]["momentary_events"]["verdict"] is None      # none on the other lateral
+    assert data["pilot"] is None                                                       # one lateral is left
+
+
+def test_a_plan_of_a_pilot_is_written_where_nothing_is_converted_yet(tmp_path):
+    history = write_history(study(rows(), expected_rate_ratio=0.3), tmp_path)
+    data = json.loads((tmp_path / "history.json").read_text(encoding="utf-8"))
+    assert data["conversions"] is None
+    plan = data["pilot"]
+    assert plan["laterals"] == 2
+    assert plan["expected_ratio"] == 0.3
+    assert [d["converted"] for d in plan["designs"]] == history.pilot.designs["converted"].tolist()
+    assert "Before a pilot" in (tmp_path / "report.html").read_text(encoding="utf-8")
 
 
 def test_feeders_and_causes_are_there(written):
