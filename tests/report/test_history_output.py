@@ -107,8 +107,8 @@ def test_rates_file_is_the_learned_units(written):
 
 
 TITLES = ("Summary", "Indices by year", "Excluded days", "Indices by feeder", "Ten largest events", "Causes",
-          "Worst-performing laterals", "Fault rates learned", "Times to restore", "Data accuracy",
-          "What earlier conversions achieved", "Reproducibility")
+          "Worst-performing laterals", "Fault rates learned", "Do the devices' records fit?", "Times to restore",
+          "Data accuracy", "What earlier conversions achieved", "Reproducibility")
 
 
 def test_page_is_escaped_and_complete(written):
