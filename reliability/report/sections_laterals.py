@@ -20,7 +20,7 @@ from reliability.network.application import (
     wrong_links_said,
 )
 from reliability.network.application_catalogue import PASS, VERDICTS
-from reliability.report import actions, charts
+from reliability.report import actions, charts, sections_map
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, summary_table, words
 from reliability.report.content import Content, Selected
 from reliability.report.figures import Figure, figure, pointer, resolve, say
@@ -58,6 +58,7 @@ def worst(content: Content) -> Section:
                             "Laterals", actions.worst_shown(frame)))
     else:
         blocks.append(Missing("Laterals: the network has none."))
+    blocks += sections_map.outages_map(content)
     return Section("worst", "Worst feeders and laterals, and what is proposed", tuple(blocks))
 
 
@@ -99,6 +100,7 @@ def selection(content: Content) -> Section:
             blocks.append(Text(turns))
         if len(chosen.frame):
             blocks.append(_selected(content, chosen.frame, "selection", "Laterals and settings chosen, best NPV first"))
+    blocks += sections_map.selection_map(content)
     blocks += _frontier(content, chosen)
     blocks += _programme(content, chosen)
     return Section("selection", title, tuple(blocks))
@@ -217,6 +219,7 @@ def application(content: Content) -> Section:
                  laterals=noun_for(len(checks), "lateral"), said=verdicts_said(checks))),
         Table("verdicts", "Laterals by check and verdict", (
             Column("label", "Check"), *(Column(v, v.capitalize(), "count") for v in VERDICTS)), counts, "Verdicts")]
+    blocks += sections_map.verdict_map(content)
     if (checks.verdict != PASS).any():
         blocks.append(Table("application", "Laterals that do not pass, the first of them",
               (Column("lateral_id", "Lateral"), Column("verdict", "Verdict"),

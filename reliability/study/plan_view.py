@@ -76,7 +76,8 @@ def plan_view(network: Network, routes: Routes) -> PlanView:
     above = nearest(network.parent, routed)
     beside = ~routed & (above >= 0)
     ends[beside, 0] = ends[beside, 1] = middle[beside] = ends[above[beside], 1]
-    return PlanView(np.repeat(section, last - first + 2), _broken(x, last), _broken(y, last), ends[:, 0], middle, routed)
+    return PlanView(np.repeat(section, last - first + 2), _broken(x, last), _broken(y, last), ends[:, 0], middle,
+                    routed)
 
 
 def _broken(values: np.ndarray, last: np.ndarray) -> np.ndarray:
@@ -86,12 +87,14 @@ def _broken(values: np.ndarray, last: np.ndarray) -> np.ndarray:
 def _from_source(network: Network, ends: np.ndarray) -> np.ndarray:
     """Ends of each section, the one towards the source first, whichever way its line was drawn.
 
-    That end is nearer to an end of the section above it; at a source, farther from the first section below it.
+    That end is nearer to an end of the next section above that has a route; where there is none, farther from the
+    first section below. As drawn where neither tells.
     """
     parent, n = network.parent, len(network)
-    below = np.arange(n) + 1                                # depth-first: the first section below stands next
-    other = np.where(parent >= 0, parent, np.where(network.size > 1, np.minimum(below, n - 1), np.arange(n)))
-    apart = np.linalg.norm(ends[:, :, None] - ends[other][:, None], axis=-1).min(axis=2)
-    turned = np.where(parent >= 0, apart[:, 1] < apart[:, 0], (network.size > 1) & (apart[:, 0] < apart[:, 1]))
+    routed = ~np.isnan(ends[:, 0, 0])
+    above = np.where(parent >= 0, nearest(parent, routed)[parent], -1)
+    below = np.where(network.size > 1, np.minimum(np.arange(n) + 1, n - 1), np.arange(n))   # depth-first: it is next
+    apart = np.linalg.norm(ends[:, :, None] - ends[np.where(above >= 0, above, below)][:, None], axis=-1).min(axis=2)
+    turned = np.where(above >= 0, apart[:, 1] < apart[:, 0], (below > np.arange(n)) & (apart[:, 0] < apart[:, 1]))
     ends[turned] = ends[turned][:, ::-1]
     return ends

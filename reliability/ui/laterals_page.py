@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 import streamlit as st
@@ -19,10 +21,13 @@ from reliability.network.application import (
     wrong_links_said,
 )
 from reliability.network.application_catalogue import VERDICTS
+from reliability.network.tree import Network
+from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
+from reliability.report.sections_map import at_heads, recorded_outages
 from reliability.schema.devices import DEVICES, SECTIONALIZER
-from reliability.ui import coordination_panel, figure, frame, sliders
-from reliability.ui.feeder_chart import Benefit, feeder_chart
+from reliability.ui import coordination_panel, figure, frame, map_panel, sliders
 from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
+from reliability.ui.opened import Opened
 from reliability.ui.scenario_results import state_results
 from reliability.ui.text import plain, short
 from reliability.what_if import ScenarioResults, by_lateral
@@ -39,13 +44,13 @@ def show() -> None:
     if not len(network.candidates):
         st.info("This network has no lateral: no section is headed by a fuse, sectionalizer or lateral recloser.")
         return
-    places = st.columns([3, 2, 5])
+    places = st.columns([3, 2, 3, 3])
     scenario = _scenario(now, places[0])
     checks = checked(now, scenario)
     rows = laterals_table(now, scenario, checks)
     chosen = _chosen(rows)
-    _map(now, scenario, rows, chosen, places[1])
-    coordination_panel.feeder(now, st.session_state["map_feeder"])
+    feeder = _draw(shown, now, scenario, checks, rows, chosen, places[1:])
+    coordination_panel.feeder(now, feeder)
     chosen = _pick(rows, chosen)
     _lateral(now, scenario, checks, rows, chosen)
     _all(rows, checks)
@@ -105,30 +110,55 @@ def _chosen(rows: pd.DataFrame) -> str:
     return str(rows["lateral_id"].iloc[0])
 
 
-def _map(now: ScenarioResults, scenario: int, rows: pd.DataFrame, chosen: str, place: DeltaGenerator) -> None:
+def _draw(shown: Opened, now: ScenarioResults, scenario: int, checks: ApplicationChecks, rows: pd.DataFrame, chosen: str,
+          places: Sequence[DeltaGenerator]) -> str:
+    """The network as a map or in one line, coloured by what is chosen; returns the feeder looked at."""
     network = now.results.network
-    feeders = [str(f) for f in network.feeder_ids]
-    of_chosen = rows.loc[rows["lateral_id"] == chosen, "feeder_id"].iloc[0]
+    of_chosen = str(rows.loc[rows["lateral_id"] == chosen, "feeder_id"].iloc[0])
     if st.session_state.get("map_follows") != chosen:
-        st.session_state["map_feeder"], st.session_state["map_follows"] = of_chosen, chosen
-    feeder = place.selectbox("Feeder", feeders, key="map_feeder")
-    values = np.full(len(network), np.nan)
-    values[rows["head"].to_numpy()] = rows["customer_minutes_avoided"].to_numpy()
-    device = now.results.table.protections[scenario].device
-    part = rows[rows["feeder_id"] == feeder]
-    alt = (f"One-line diagram of feeder {feeder}: {count(len(part), 'lateral')}, coloured by customer-minutes avoided "
-           f"a year under {now.names[scenario]}; in total {number(part['customer_minutes_avoided'].sum())}.")
-    picked = figure.chart(
-        feeder_chart(network, feeders.index(feeder), device, Benefit("Customer-minutes avoided", "a year", values),
-                     chosen, frame.presenting()),
-        alt, lambda: part.drop(columns="head"), f"Laterals of {feeder}", "feeder", on_select="rerun")
-    points = picked["selection"]["points"] if picked else []
-    ids = [p["customdata"] for p in points if "customdata" in p]
-    one = ids[0][0] if ids and isinstance(ids[0], list) else ids[0] if ids else None
-    if one and one != st.session_state.get("map_clicked"):
-        st.session_state["map_clicked"] = one
-        _look_at(one)
+        if st.session_state.get("map_feeder") != map_panel.ALL:
+            st.session_state["map_feeder"] = of_chosen
+        st.session_state["map_follows"] = chosen
+    look = map_panel.controls(now.results.study, places, "map", [str(f) for f in network.feeder_ids])
+    part = rows if look.feeder == map_panel.ALL else rows[rows["feeder_id"] == look.feeder]
+    classed = _classed(shown, now, scenario, checks, rows, look.measure)
+    alt = (f"One-line diagram of feeder {look.feeder}: {count(len(part), 'lateral')}, coloured by {classed.legend}, under "
+           f"{now.names[scenario]}; customer-minutes avoided in total {number(part['customer_minutes_avoided'].sum())}.")
+    clicked = map_panel.draw(
+        now.results, look, classed, now.results.table.protections[scenario].device, key="feeder",
+        name=f"Laterals of {look.feeder}", alt=alt, data=lambda: part.drop(columns="head"),
+        chosen=map_panel.positions(network, [chosen]), chosen_name="Looked at")
+    if clicked:
+        _look_at(clicked)
         st.rerun()
+    return of_chosen if look.feeder == map_panel.ALL else look.feeder
+
+
+def _classed(shown: Opened, now: ScenarioResults, scenario: int, checks: ApplicationChecks, rows: pd.DataFrame,
+             measure: str) -> Classed:
+    """Laterals by the measure that is chosen, under the scenario."""
+    network = now.results.network
+    if measure == map_panel.VERDICT:
+        return by_verdict(network, checks.proposal.head, checks.verdict)
+    if measure == map_panel.OUTAGES:
+        return by_benefit(network, recorded_outages(network, map_panel.recorded(shown.stated, shown.fingerprint)))
+    if measure == map_panel.BREAK_EVEN:
+        benefit = Benefit("Break-even share of faults with reclosing off", "", _of_heads(rows, network, BREAK_EVEN),
+                          "share", nothing="gain keeps its sign")
+    elif measure == map_panel.NPV:
+        npv = now.results.laterals
+        npv = npv.loc[npv["scenario"] == now.names[scenario], ["lateral_id", "npv"]]
+        benefit = Benefit("NPV of converting", now.business.currency, at_heads(network, npv["lateral_id"],
+                          npv["npv"].to_numpy(dtype=float)), "money", "below 0", "not converted")
+    else:
+        benefit = Benefit("Customer-minutes avoided", "a year", _of_heads(rows, network, "customer_minutes_avoided"))
+    return by_benefit(network, benefit)
+
+
+def _of_heads(rows: pd.DataFrame, network: Network, column: str) -> np.ndarray:
+    values = np.full(len(network), np.nan)
+    values[rows["head"].to_numpy()] = rows[column].to_numpy(dtype=float)
+    return values
 
 
 def _look_at(lateral: str) -> None:

@@ -1,0 +1,98 @@
+"""A described map drawn by plotly: it can be moved and enlarged, and what a pointer finds can be clicked."""
+
+from __future__ import annotations
+
+import numpy as np
+import plotly.graph_objects as go
+
+from reliability.report.chart import (
+    CIRCLE,
+    CROSS,
+    DIAMOND,
+    METRES_PER_KM,
+    METRES_PER_MILE,
+    SQUARE,
+    TRIANGLE,
+    MapChart,
+    MapLines,
+    MapMarks,
+    MapPlaces,
+    scale_bar,
+)
+from reliability.report.palette import INK, PAPER, see_through
+from reliability.ui.described import DASHES
+from reliability.ui.plotting import axis, layout, picture
+from reliability.ui.text import label
+
+SYMBOLS = {SQUARE: "square", DIAMOND: "diamond", TRIANGLE: "triangle-up", CIRCLE: "circle", CROSS: "x-thin"}
+MANY = 15_000                      # points in all: more are drawn by the graphics card
+HEIGHT = 560
+BAR_AT = (0.02, 0.02)              # of the window, from its lower left corner
+
+Trace = dict[str, object]
+
+
+def map_figure(chart: MapChart, large: bool = False, height: int = HEIGHT) -> go.Figure:
+    """The map on the screen, in kilometres or miles from its lower left corner; its title stands above it."""
+    unit, word = (METRES_PER_MILE, "mi") if chart.miles else (METRES_PER_KM, "km")
+    west, east, south, north = chart.window
+    points = sum(len(line.x) for line in chart.lines) + (0 if chart.places is None else len(chart.places.x))
+    kind = "scattergl" if points > MANY else "scatter"
+
+    def placed(x: np.ndarray, y: np.ndarray) -> Trace:
+        return {"type": kind, "x": ((x - west) / unit).astype(np.float32), "y": ((y - south) / unit).astype(np.float32)}
+
+    traces = [placed(line.x, line.y) | _line(line) for line in chart.lines]
+    traces += [placed(marks.x, marks.y) | _marks(marks) for marks in chart.marks]
+    if chart.places is not None:
+        traces.append(placed(chart.places.x, chart.places.y) | _places(chart.places))
+    shapes, notes = _scale(chart, unit)
+    ends = [(0.0, (east - west) / unit), (0.0, (north - south) / unit)]
+    across, up = (axis("", ticksuffix=f" {word}", range=list(end), showgrid=False, zeroline=False, nticks=8)
+                  for end in ends)
+    return picture(traces, layout(
+        height, large, hovermode="closest", dragmode="pan", shapes=shapes, annotations=notes, hoverdistance=30,
+        margin={"l": 10, "r": 10, "t": 64, "b": 10}, xaxis=across | {"constrain": "domain"},
+        yaxis=up | {"scaleanchor": "x", "scaleratio": 1, "constrain": "domain"},
+        legend={"orientation": "h", "yanchor": "bottom", "y": 1.01, "x": 0, "itemclick": False,
+                "itemdoubleclick": False, "title": {"text": f"<b>{label(chart.legend, 80)}</b>  "}}))
+
+
+def _line(line: MapLines) -> Trace:
+    return {"mode": "lines", "name": label(line.name, 60), "hoverinfo": "skip", "showlegend": bool(line.name),
+            "line": {"color": line.colour, "width": line.width, "dash": DASHES[line.dash]}}
+
+
+def _marks(marks: MapMarks) -> Trace:
+    border = {"color": marks.colour, "width": 2 if marks.shape == CROSS else 1.4}
+    trace: Trace = {"mode": "markers", "name": label(marks.name, 60), "hoverinfo": "skip",
+                    "showlegend": bool(marks.name), "marker": {
+                        "symbol": SYMBOLS[marks.shape], "size": 1.3 * marks.size, "line": border,
+                        "color": marks.colour if marks.filled else PAPER, "opacity": 1},
+                    "selected": {"marker": {"opacity": 1}}, "unselected": {"marker": {"opacity": 1}}}
+    if marks.labels is not None:
+        trace |= {"mode": "markers+text", "text": [label(t, 30) for t in marks.labels], "textposition": "top right"}
+    return trace
+
+
+def _places(places: MapPlaces) -> Trace:
+    """Points that nobody sees, with something to say and to click."""
+    texts = ["<br>".join([f"<b>{label(lines[0], 60)}</b>", *(label(line, 120) for line in lines[1:])])
+             for lines in places.texts]
+    return {"mode": "markers", "name": "Laterals", "showlegend": False, "hoverinfo": "text",
+            "hovertext": [texts[k] for k in places.picks.tolist()],
+            "customdata": [places.ids[k] for k in places.picks.tolist()],
+            "marker": {"size": 9, "opacity": 0, "color": INK}, "selected": {"marker": {"opacity": 0}},
+            "unselected": {"marker": {"opacity": 0}}}
+
+
+def _scale(chart: MapChart, unit: float) -> tuple[list[Trace], list[Trace]]:
+    """The bar of a round length, which moves and grows with the map, and its words."""
+    length, words = scale_bar(chart.window, chart.miles)
+    west, east, south, north = chart.window
+    x, y, tick = BAR_AT[0] * (east - west) / unit, BAR_AT[1] * (north - south) / unit, 0.008 * (east - west) / unit
+    end = x + length / unit
+    path = f"M {x} {y + tick} L {x} {y} L {end} {y} L {end} {y + tick}"
+    return ([{"type": "path", "path": path, "line": {"color": INK, "width": 2.5}}],
+            [{"x": (x + end) / 2, "y": y, "text": label(words), "showarrow": False, "yanchor": "bottom", "yshift": 2,
+              "bgcolor": see_through(PAPER, 0.8)}])
