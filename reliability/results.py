@@ -131,8 +131,9 @@ class Results:
         """selection.csv, a row a device installed or a backup changed by the best choice within the limits.
 
         what, section_id, feeder_id; device_id, location (where the study states any); backup_id, device; counts;
-        fast_operations_of_backup; units (one a phase); capex, npv (money); and per year customer_interruptions_avoided, customer_minutes_avoided, momentary_events_added
-        (customers'), callouts_avoided; break_even_reclosing_off_share (0–1, see `laterals`). Raises ValueError where
+        fast_operations_of_backup; units (one a phase); capex, npv (money); and per year
+        customer_interruptions_avoided, customer_minutes_avoided, momentary_events_added (customers'),
+        callouts_avoided; break_even_reclosing_off_share (0–1, see `laterals`). Raises ValueError where
         the results have no plan.
         """
         return self._plan().choice.selection.copy()
@@ -142,9 +143,9 @@ class Results:
         """application.csv, a row a lateral: whether a sectionalizer works there, from planning data.
 
         lateral_id; device_id, location (where the study states any); verdict (pass, review, unknown or fail);
-        proposed rated_current_a (A), counts, actuating_current_a (A), and counts_in_model, the counts assumed in the outcome table; unseen_share (0–1 of the faults beyond it
-        that it does not see); a column with the verdict of each check; not_passed (labels of the checks not passed,
-        separated by "; ").
+        proposed rated_current_a (A), counts, actuating_current_a (A), and counts_in_model, the counts assumed in the
+        outcome table; unseen_share (0–1 of the faults beyond it that it does not see); the verdict of each check in a
+        column of its own; not_passed (labels of the checks not passed, separated by "; ").
         """
         return application_frame(self.checks)
 

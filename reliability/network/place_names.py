@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 FIELD_NAMES = ("device_id", "location")
+SEPARATOR = " · "                   # between what describes a place
 ROUNDS = 4                          # of telling equal names apart; more would be needed only where ids imitate them
 
 
@@ -36,12 +37,13 @@ def place_names(ids: np.ndarray, text: Mapping[str, np.ndarray]) -> np.ndarray:
 
 
 def described_places(ids: np.ndarray, text: Mapping[str, np.ndarray]) -> np.ndarray:
-    """All that is known of each section's place, (n,) text: device_id, location and section_id, " · " between.
+    """All that is known of each section's place, (n,) text: device_id, location and section_id, SEPARATOR between.
 
     For lists in which somebody searches by any of them.
     """
     parts = [*(text[name].astype(object) for name in FIELD_NAMES), ids.astype(str).astype(object)]
-    return np.array([" · ".join(dict.fromkeys(filter(None, row))) for row in zip(*parts, strict=True)], dtype=object)
+    described = [SEPARATOR.join(dict.fromkeys(filter(None, row))) for row in zip(*parts, strict=True)]
+    return np.array(described, dtype=object)
 
 
 def field_columns(text: Mapping[str, np.ndarray], at: np.ndarray) -> dict[str, np.ndarray]:

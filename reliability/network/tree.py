@@ -18,7 +18,7 @@ from reliability.network.curves import Points, points_by_name
 from reliability.network.device_settings import DeviceSettings, device_settings
 from reliability.network.devices import HEADS_LATERAL, NO_DEVICE, PROTECTS, RECLOSES, codes_of
 from reliability.network.forest import depth_first, largest_below, nearest, sums_below, topmost
-from reliability.network.place_names import FIELD_NAMES, place_names
+from reliability.network.place_names import FIELD_NAMES, described_places, place_names
 from reliability.schema.columns import CUSTOMER_CLASSES, SECTIONS, SETTINGS
 
 NO_SETTINGS = pd.DataFrame({c.name: pd.Series(dtype="str" if c.kind == "text" else float) for c in SETTINGS})
@@ -90,6 +90,16 @@ class Network:
     def names(self) -> np.ndarray:
         """What people call each section, (n,) text, no two alike; see `place_names`."""
         return place_names(self.ids, self.text)
+
+    @cached_property
+    def name_by_id(self) -> dict[str, str]:
+        """The same by section_id."""
+        return dict(zip(self.ids.astype(str).tolist(), self.names.tolist(), strict=True))
+
+    @cached_property
+    def described(self) -> np.ndarray:
+        """All that is known of each section's place, (n,) text; see `described_places`."""
+        return described_places(self.ids, self.text)
 
     @property
     def has_field_names(self) -> bool:

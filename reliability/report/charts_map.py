@@ -63,7 +63,8 @@ def network_map(network: Network, view: PlanView, classed: Classed, device: np.n
     marks = [*_devices(network, view, device, shown)]
     at = np.array([h for h in chosen if shown[h]], dtype=int)
     if len(at):
-        marks.append(MapMarks(chosen_name, *view.middle[at].T, TRIANGLE, ORANGE, True, 8.0))
+        x, y = view.middle[at].T
+        marks.append(MapMarks(chosen_name, x, y, TRIANGLE, ORANGE, True, LARGE))
     left_out = int((shown & ~view.routed).sum())
     said = f"{classed.legend}. {'; '.join(counts)}." + (
         f" {count(left_out, 'section')} without a route." if left_out else "")
@@ -111,7 +112,8 @@ def _places(network: Network, view: PlanView, classed: Classed, shown: np.ndarra
     names, customers = network.names, network.customers_below
     texts = [(shorten(str(names[h]), 60), *_where(network, h), f"{count(int(customers[h]), 'customer')} beyond",
               classed.text[k]) for k, h in zip(used.tolist(), heads[used].tolist(), strict=True)]
-    return MapPlaces(*view.middle[at].T, picks, network.ids[heads[used]].astype(str).tolist(), texts)
+    x, y = view.middle[at].T
+    return MapPlaces(x, y, picks, network.ids[heads[used]].astype(str).tolist(), texts)
 
 
 def _where(network: Network, head: int) -> tuple[str, ...]:

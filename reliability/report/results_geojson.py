@@ -79,7 +79,7 @@ def _of_laterals(results: Results) -> dict[int, dict[str, Any]]:
     if results.plan is not None:
         rows = results.plan.choice.selection
         rows = rows[rows["what"] == "lateral"]
-        chosen = {str(row["section_id"]): row for row in rows.to_dict("records")}
+        chosen = {str(row["section_id"]): {str(k): v for k, v in row.items()} for row in rows.to_dict("records")}
     made = {}
     for head in network.candidates.tolist():
         row = chosen.get(str(network.ids[head]), {})

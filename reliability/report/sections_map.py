@@ -13,7 +13,7 @@ from reliability.report.content import Content, proposed_conversions
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
 
 
-def at_heads(network: Network, ids: pd.Series, values: pd.Series | float, elsewhere: float = np.nan) -> np.ndarray:
+def at_heads(network: Network, ids: pd.Series, values: np.ndarray | float, elsewhere: float = np.nan) -> np.ndarray:
     """Values (n,) at the sections of some ids, `elsewhere` at the other candidates and NaN at all other sections."""
     place = pd.Series(np.arange(len(network)), index=network.ids.astype(str))
     found = np.full(len(network), np.nan)
@@ -27,7 +27,7 @@ def converted(network: Network, device: np.ndarray, chosen: pd.DataFrame) -> tup
 
     chosen: rows of laterals of `Results.selection`.
     """
-    codes = at_heads(network, chosen["section_id"], chosen["device"].map(CODE))
+    codes = at_heads(network, chosen["section_id"], chosen["device"].map(CODE).to_numpy())
     at = np.flatnonzero(~np.isnan(codes))
     after = device.copy()
     after[at] = codes[at]
@@ -39,7 +39,7 @@ def selection_map(content: Content) -> list[Block]:
     chosen, network = proposed_conversions(content), content.study.network
     if chosen is None or not len(chosen):
         return []
-    minutes = at_heads(network, chosen["section_id"], chosen["customer_minutes_avoided"], 0.0)
+    minutes = at_heads(network, chosen["section_id"], chosen["customer_minutes_avoided"].to_numpy(), 0.0)
     device, at = converted(network, network.device, chosen)
     benefit = Benefit("Customer-minutes avoided", "a year", minutes, nothing="not chosen")
     return _map(content, by_benefit(network, benefit), "selection", "The selection in plan", device, at)

@@ -20,22 +20,22 @@ from reliability.report.chart import (
     scale_bar,
 )
 from reliability.report.palette import INK, PAPER, see_through
-from reliability.ui.described import DASHES
-from reliability.ui.plotting import axis, layout, picture
+from reliability.ui.plotting import DASHES, axis, layout, picture
 from reliability.ui.text import label
 
 SYMBOLS = {SQUARE: "square", DIAMOND: "diamond", TRIANGLE: "triangle-up", CIRCLE: "circle", CROSS: "x-thin"}
 MANY = 15_000                      # points in all: more are drawn by the graphics card
-HEIGHT = 560
+SHAPE = 2.4                        # width over height of the picture, which a page has room for
 BAR_AT = (0.02, 0.02)              # of the window, from its lower left corner
+KEY: dict[str, object] = {"orientation": "h", "x": 0, "itemclick": False, "itemdoubleclick": False}
 
 Trace = dict[str, object]
 
 
-def map_figure(chart: MapChart, large: bool = False, height: int = HEIGHT) -> go.Figure:
+def map_figure(chart: MapChart, large: bool, height: int) -> go.Figure:
     """The map on the screen, in kilometres or miles from its lower left corner; its title stands above it."""
     unit, word = (METRES_PER_MILE, "mi") if chart.miles else (METRES_PER_KM, "km")
-    west, east, south, north = chart.window
+    window = west, east, south, north = _widened(chart.window)
     points = sum(len(line.x) for line in chart.lines) + (0 if chart.places is None else len(chart.places.x))
     kind = "scattergl" if points > MANY else "scatter"
 
@@ -46,16 +46,17 @@ def map_figure(chart: MapChart, large: bool = False, height: int = HEIGHT) -> go
     traces += [placed(marks.x, marks.y) | _marks(marks) for marks in chart.marks]
     if chart.places is not None:
         traces.append(placed(chart.places.x, chart.places.y) | _places(chart.places))
-    shapes, notes = _scale(chart, unit)
+    shapes, notes = _scale(window, chart.miles, unit)
     ends = [(0.0, (east - west) / unit), (0.0, (north - south) / unit)]
     across, up = (axis("", ticksuffix=f" {word}", range=list(end), showgrid=False, zeroline=False, nticks=8)
                   for end in ends)
     return picture(traces, layout(
         height, large, hovermode="closest", dragmode="pan", shapes=shapes, annotations=notes, hoverdistance=30,
-        margin={"l": 10, "r": 10, "t": 64, "b": 10}, xaxis=across | {"constrain": "domain"},
+        margin={"l": 10, "r": 10, "t": 64, "b": 60}, modebar={"orientation": "v"},
+        xaxis=across | {"constrain": "domain"},
         yaxis=up | {"scaleanchor": "x", "scaleratio": 1, "constrain": "domain"},
-        legend={"orientation": "h", "yanchor": "bottom", "y": 1.01, "x": 0, "itemclick": False,
-                "itemdoubleclick": False, "title": {"text": f"<b>{label(chart.legend, 80)}</b>  "}}))
+        legend=KEY | {"yanchor": "bottom", "y": 1.01, "title": {"text": f"<b>{label(chart.legend, 80)}</b>  "}},
+        legend2=KEY | {"yanchor": "top", "y": -0.07}))
 
 
 def _line(line: MapLines) -> Trace:
@@ -66,7 +67,7 @@ def _line(line: MapLines) -> Trace:
 def _marks(marks: MapMarks) -> Trace:
     border = {"color": marks.colour, "width": 2 if marks.shape == CROSS else 1.4}
     trace: Trace = {"mode": "markers", "name": label(marks.name, 60), "hoverinfo": "skip",
-                    "showlegend": bool(marks.name), "marker": {
+                    "showlegend": bool(marks.name), "legend": "legend2", "marker": {
                         "symbol": SYMBOLS[marks.shape], "size": 1.3 * marks.size, "line": border,
                         "color": marks.colour if marks.filled else PAPER, "opacity": 1},
                     "selected": {"marker": {"opacity": 1}}, "unselected": {"marker": {"opacity": 1}}}
@@ -86,10 +87,17 @@ def _places(places: MapPlaces) -> Trace:
             "unselected": {"marker": {"opacity": 0}}}
 
 
-def _scale(chart: MapChart, unit: float) -> tuple[list[Trace], list[Trace]]:
+def _widened(window: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
+    """The window with room at both sides where it is narrower than the picture."""
+    west, east, south, north = window
+    more = 0.5 * max(SHAPE * (north - south) - (east - west), 0.0)
+    return west - more, east + more, south, north
+
+
+def _scale(window: tuple[float, float, float, float], miles: bool, unit: float) -> tuple[list[Trace], list[Trace]]:
     """The bar of a round length, which moves and grows with the map, and its words."""
-    length, words = scale_bar(chart.window, chart.miles)
-    west, east, south, north = chart.window
+    length, words = scale_bar(window, miles)
+    west, east, south, north = window
     x, y, tick = BAR_AT[0] * (east - west) / unit, BAR_AT[1] * (north - south) / unit, 0.008 * (east - west) / unit
     end = x + length / unit
     path = f"M {x} {y + tick} L {x} {y} L {end} {y} L {end} {y + tick}"

@@ -10,9 +10,8 @@ from reliability.report.map_classes import NO_LATERAL, Classed
 from reliability.report.palette import GREY, INK, LOSS
 from reliability.schema.devices import DEVICES
 from reliability.ui import symbols
-from reliability.ui.described import DASHES
 from reliability.ui.one_line import Layout, Line, connections, lay_out, runs
-from reliability.ui.plotting import FONT, axis, layout, picture
+from reliability.ui.plotting import DASHES, FONT, axis, layout, picture
 from reliability.ui.text import label
 
 ROW_PX = 21

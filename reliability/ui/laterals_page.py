@@ -21,13 +21,15 @@ from reliability.network.application import (
     wrong_links_said,
 )
 from reliability.network.application_catalogue import VERDICTS
+from reliability.network.place_names import SEPARATOR
 from reliability.network.tree import Network
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
-from reliability.report.sections_map import at_heads, recorded_outages
+from reliability.report.sections_map import at_heads
 from reliability.schema.devices import DEVICES, SECTIONALIZER
 from reliability.ui import coordination_panel, figure, frame, map_panel, sliders
 from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
 from reliability.ui.opened import Opened
+from reliability.ui.place_table import named
 from reliability.ui.scenario_results import state_results
 from reliability.ui.text import plain, short
 from reliability.what_if import ScenarioResults, by_lateral
@@ -51,9 +53,9 @@ def show() -> None:
     chosen = _chosen(rows)
     feeder = _draw(shown, now, scenario, checks, rows, chosen, places[1:])
     coordination_panel.feeder(now, feeder)
-    chosen = _pick(rows, chosen)
+    chosen = _pick(rows, chosen, network)
     _lateral(now, scenario, checks, rows, chosen)
-    _all(rows, checks)
+    _all(rows, checks, network)
 
 
 def _scenario(now: ScenarioResults, place: DeltaGenerator) -> int:
@@ -110,8 +112,8 @@ def _chosen(rows: pd.DataFrame) -> str:
     return str(rows["lateral_id"].iloc[0])
 
 
-def _draw(shown: Opened, now: ScenarioResults, scenario: int, checks: ApplicationChecks, rows: pd.DataFrame, chosen: str,
-          places: Sequence[DeltaGenerator]) -> str:
+def _draw(shown: Opened, now: ScenarioResults, scenario: int, checks: ApplicationChecks, rows: pd.DataFrame,
+          chosen: str, places: Sequence[DeltaGenerator]) -> str:
     """The network as a map or in one line, coloured by what is chosen; returns the feeder looked at."""
     network = now.results.network
     of_chosen = str(rows.loc[rows["lateral_id"] == chosen, "feeder_id"].iloc[0])
@@ -122,11 +124,13 @@ def _draw(shown: Opened, now: ScenarioResults, scenario: int, checks: Applicatio
     look = map_panel.controls(now.results.study, places, "map", [str(f) for f in network.feeder_ids])
     part = rows if look.feeder == map_panel.ALL else rows[rows["feeder_id"] == look.feeder]
     classed = _classed(shown, now, scenario, checks, rows, look.measure)
-    alt = (f"One-line diagram of feeder {look.feeder}: {count(len(part), 'lateral')}, coloured by {classed.legend}, under "
-           f"{now.names[scenario]}; customer-minutes avoided in total {number(part['customer_minutes_avoided'].sum())}.")
+    total = number(part["customer_minutes_avoided"].sum())
+    alt = (f"One-line diagram of feeder {look.feeder}: {count(len(part), 'lateral')}, coloured by {classed.legend}, "
+           f"under {now.names[scenario]}; customer-minutes avoided in total {total}.")
     clicked = map_panel.draw(
         now.results, look, classed, now.results.table.protections[scenario].device, key="feeder",
-        name=f"Laterals of {look.feeder}", alt=alt, data=lambda: part.drop(columns="head"),
+        name=f"Laterals of {look.feeder}", alt=alt,
+        data=lambda: named(part.drop(columns="head"), network, "lateral_id", "lateral"),
         chosen=map_panel.positions(network, [chosen]), chosen_name="Looked at")
     if clicked:
         _look_at(clicked)
@@ -141,7 +145,7 @@ def _classed(shown: Opened, now: ScenarioResults, scenario: int, checks: Applica
     if measure == map_panel.VERDICT:
         return by_verdict(network, checks.proposal.head, checks.verdict)
     if measure == map_panel.OUTAGES:
-        return by_benefit(network, recorded_outages(network, map_panel.recorded(shown.stated, shown.fingerprint)))
+        return map_panel.by_outages(shown, network)
     if measure == map_panel.BREAK_EVEN:
         benefit = Benefit("Break-even share of faults with reclosing off", "", _of_heads(rows, network, BREAK_EVEN),
                           "share", nothing="gain keeps its sign")
@@ -167,11 +171,14 @@ def _look_at(lateral: str) -> None:
     st.session_state["map_follows"] = None
 
 
-def _pick(rows: pd.DataFrame, chosen: str) -> str:
+def _pick(rows: pd.DataFrame, chosen: str, network: Network) -> str:
+    """A list that is searched by the device's number, the location or the section's id."""
+    words = dict(zip(rows["lateral_id"], network.described[rows["head"]], strict=True))
     st.session_state["lateral_pick"] = chosen
     st.query_params[PARAMETER] = chosen
     st.subheader("One lateral", anchor=False)
-    picked = st.selectbox("Lateral (or click one above)", rows["lateral_id"].tolist(), key="lateral_pick", width=360,
+    picked = st.selectbox("Lateral (or click one above)", rows["lateral_id"].tolist(), key="lateral_pick", width=560,
+                          format_func=lambda i: short(words[i], 90),
                           on_change=lambda: _look_at(st.session_state["lateral_pick"]))
     st.session_state[PARAMETER] = picked
     return picked
@@ -180,19 +187,21 @@ def _pick(rows: pd.DataFrame, chosen: str) -> str:
 def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, rows: pd.DataFrame, chosen: str) -> None:
     row = rows[rows["lateral_id"] == chosen].iloc[0]
     place = int(np.flatnonzero(checks.proposal.head == row["head"])[0])
-    st.markdown(f"**{plain(chosen)}** on {plain(row['feeder_id'])}: {count(int(row['customers']), 'customer')}, "
-                f"{count(int(row['phases']), 'phase')}. Under {plain(now.names[scenario])} its faults cause "
+    network, name = now.results.network, str(now.results.network.names[row["head"]])
+    st.markdown(f"**{plain(name)}**{_where(network, int(row['head']))} on {plain(row['feeder_id'])}: "
+                f"{count(int(row['customers']), 'customer')}, {count(int(row['phases']), 'phase')}. "
+                f"Under {plain(now.names[scenario])} its faults cause "
                 f"{signed_number(-row['customer_interruptions_avoided'])} sustained interruptions, "
                 f"{signed_number(-row['customer_minutes_avoided'])} customer-minutes, "
                 f"{signed_number(row['momentary_events_added'])} momentary events and "
                 f"{signed_number(-row['callouts_avoided'])} call-outs a year.{_turn(row[BREAK_EVEN])} A "
                 f"sectionalizer here: **{row['verdict']}**.")
     left, right = st.columns(2, gap="large")
-    curve = profile(now.results.network, int(row["head"]), checks.values)
+    curve = profile(network, int(row["head"]), checks.values)
     actuating, ceiling = float(checks.proposal.actuating_a[place]), float(checks.ceiling_a[place])
     with left:
         if len(curve):
-            alt = (f"Fault current along {chosen} falls from {number(curve['current_a'].max())} to "
+            alt = (f"Fault current along {name} falls from {number(curve['current_a'].max())} to "
                    f"{number(curve['current_a'].min())} A; actuating current {number(actuating)} A.")
             figure.chart(profile_chart(curve, actuating, ceiling, frame.presenting()), alt, lambda: curve,
                          "Current profile", "profile")
@@ -208,13 +217,20 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
     coordination_panel.lateral(now, int(row["head"]), actuating)
 
 
+def _where(network: Network, head: int) -> str:
+    """Location and section of a lateral, where its name is another one."""
+    described = str(network.described[head]).split(SEPARATOR)
+    others = [part for part in described if part != network.names[head]]
+    return f" ({plain(', '.join(others), 120)})" if others else ""
+
+
 def _turn(share: float) -> str:
     if np.isnan(share):
         return ""
     return f" That change in customer-minutes is nil where {number(100.0 * share)} % of faults find reclosing off."
 
 
-def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:
+def _all(rows: pd.DataFrame, checks: ApplicationChecks, network: Network) -> None:
     st.subheader("All laterals", anchor=False)
     left, right = st.columns([2, 3], gap="large")
     with left:
@@ -237,7 +253,8 @@ def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:
                                                             format=grid_format("share"))
         numbers["customer_minutes_avoided"] = st.column_config.NumberColumn("customer-minutes avoided",
                                                                          format=grid_format("count"))
-        figure.table(part, "Laterals, best first", "laterals", height=430, column_config=numbers)
+        figure.table(named(part, network, "lateral_id", "lateral"), "Laterals, best first", "laterals", height=430,
+                     column_config=numbers)
 
 
 if __name__ == "__main__":

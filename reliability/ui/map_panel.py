@@ -1,6 +1,7 @@
-"""The drawing of the network on the pages of laterals and of the selection: a map where there are routes, else one line.
+"""The drawing of the network on the pages of laterals and of the selection: a map where there are routes.
 
-What colours the laterals is chosen beside it; a click gives the lateral.
+The one-line drawing stands in its place where there are none, and can be asked for. What colours the laterals is chosen
+beside it; a click gives the lateral.
 """
 
 from __future__ import annotations
@@ -20,12 +21,13 @@ from reliability.network.tree import Network
 from reliability.pipeline import records_of
 from reliability.report.chart import MapChart
 from reliability.report.charts_map import network_map
-from reliability.report.map_classes import Classed
+from reliability.report.map_classes import Classed, by_benefit
+from reliability.report.sections_map import recorded_outages
 from reliability.results import Results
-from reliability.study import Study
-from reliability.ui import figure, frame
-from reliability.ui.described_map import map_figure
+from reliability.study import Study, StudyError
+from reliability.ui import described, figure, frame
 from reliability.ui.feeder_chart import feeder_chart
+from reliability.ui.opened import Opened
 from reliability.ui.text import short
 
 MINUTES, NPV, VERDICT, BREAK_EVEN, OUTAGES = "customer_minutes", "npv", "verdict", "break_even", "outages"
@@ -34,6 +36,7 @@ MEASURES = {MINUTES: "Customer-minutes avoided", NPV: "NPV of converting", VERDI
 MAP, ONE_LINE = "Map", "One-line"
 ALL = "All feeders"
 MAX_CACHED = 4
+HEIGHT = 560                       # pixels, of a map
 
 
 @dataclass(frozen=True)
@@ -80,7 +83,7 @@ def draw(results: Results, look: Look, classed: Classed, device: np.ndarray, *, 
         shown = None if look.feeder == ALL else network.feeder == feeders.index(look.feeder)
         chart = network_map(network, view, classed, device, key=f"map-{key}", title=name, shown=shown, chosen=chosen,
                             chosen_name=chosen_name, miles=results.study.in_miles)
-        picture, alt = map_figure(chart, frame.presenting()), _alt(chart)
+        picture, alt = described.figure(chart, frame.presenting(), HEIGHT), _alt(chart)
     else:
         one = str(network.ids[chosen[0]]) if len(chosen) == 1 else None
         picture = feeder_chart(network, feeders.index(look.feeder), device, classed, one, frame.presenting())
@@ -109,9 +112,19 @@ def positions(network: Network, ids: Sequence[str]) -> list[int]:
 
 
 @st.cache_resource(max_entries=MAX_CACHED, show_spinner="Reading the outage records …")
-def recorded(_study: Study, fingerprint: str) -> pd.DataFrame:
-    """Laterals by outages recorded on them, see `worst_laterals`. Raises StudyError where the records cannot be read."""
-    records = records_of(_study)
-    if records is None:
-        raise ValueError("the study has no outage records")
-    return worst_laterals(records, tally(records))
+def recorded(_study: Study, fingerprint: str) -> pd.DataFrame | None:
+    """Laterals by outages recorded on them, see `worst_laterals`; None where there are no records to be read."""
+    try:
+        records = records_of(_study)
+    except StudyError:
+        return None
+    return None if records is None else worst_laterals(records, tally(records))
+
+
+def by_outages(shown: Opened, network: Network) -> Classed:
+    """Laterals by the outages recorded on them; none where the records cannot be read, which the page then says."""
+    rows = recorded(shown.stated, shown.fingerprint)
+    if rows is None:
+        st.info("The outage records cannot be read; the page History says why.")
+        rows = pd.DataFrame({"events_per_year": []}, index=pd.Index([], dtype=object))
+    return by_benefit(network, recorded_outages(network, rows))
