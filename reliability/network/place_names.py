@@ -25,7 +25,8 @@ def place_names(ids: np.ndarray, text: Mapping[str, np.ndarray]) -> np.ndarray:
     device, location = (text[name].astype(object) for name in FIELD_NAMES)
     stated = np.where(device != "", device, location)
     names = np.where(stated != "", stated, own)
-    unclear = pd.Series(names).duplicated(keep=False).to_numpy() | (np.isin(names, own) & (names != own))
+    series = pd.Series(names)
+    unclear = (series.duplicated(keep=False) | (series.isin(own) & (series != own))).to_numpy()
     for _ in range(ROUNDS):
         at = np.flatnonzero(unclear)
         if not len(at):

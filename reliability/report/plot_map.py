@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from reliability.report.chart import CIRCLE, CROSS, DIAMOND, SQUARE, TRIANGLE, MapChart, MapMarks, scale_bar
+from reliability.report.map_thinning import thinned
 from reliability.report.palette import INK, PAPER, RULE
 from reliability.report.plot_series import CLEAR, DASHES, LETTER, LONGEST_IN_KEY, SMALL, name
 
@@ -38,7 +39,7 @@ def map_figure(chart: MapChart) -> Figure:
     axes.set(xlim=window[:2], ylim=window[2:])
     finest = FINEST * (window[1] - window[0]) / wide
     for line in chart.lines:
-        axes.plot(*_thinned(line.x, line.y, finest), color=line.colour, linewidth=THINNER * line.width,
+        axes.plot(*thinned(line.x, line.y, finest), color=line.colour, linewidth=THINNER * line.width,
                   linestyle=DASHES[line.dash], solid_capstyle="round")
     for marks in chart.marks:
         _marks(axes, marks, window)
@@ -59,18 +60,6 @@ def _filled(window: tuple[float, float, float, float], shape: float) -> tuple[fl
     wide, tall = max(east - west, shape * (north - south)), max(north - south, (east - west) / shape)
     x, y = 0.5 * (west + east), 0.5 * (south + north)
     return x - wide / 2, x + wide / 2, y - tall / 2, y + tall / 2
-
-
-def _thinned(x: np.ndarray, y: np.ndarray, finest: float) -> tuple[np.ndarray, np.ndarray]:
-    """Lines without the points that no eye can tell from the one before; first and last points stay."""
-    gap = np.isnan(x)
-    same = np.zeros(len(x), dtype=bool)
-    grid = [np.floor(np.nan_to_num(v) / finest) for v in (x, y)]
-    same[1:] = (grid[0][1:] == grid[0][:-1]) & (grid[1][1:] == grid[1][:-1])
-    ends = np.ones(len(x), dtype=bool)
-    ends[1:-1] = gap[:-2] | gap[2:]
-    kept = gap | ends | ~same
-    return x[kept], y[kept]
 
 
 def _marks(axes: Axes, marks: MapMarks, window: tuple[float, float, float, float]) -> None:
