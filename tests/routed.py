@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from reliability.network.tree import Network
+from reliability.schema.problems import Problems
 from reliability.study.plan_view import EARTH_RADIUS_M
+from reliability.study.routes import FILE, read_routes
 from reliability.study.study import Study
 
 MIDDLE = (-100.5, 45.2)            # longitude, latitude: an invented place
@@ -49,3 +52,10 @@ def geojson_of(network: Network, seed: int = 0) -> dict[str, object]:
 def write_routes(folder: Path, study: Study, seed: int = 0) -> None:
     """Put routes beside a study's files."""
     (folder / "routes.geojson").write_text(json.dumps(geojson_of(study.network, seed)), encoding="utf-8")
+
+
+def with_routes(study: Study, seed: int = 0) -> Study:
+    """The study with such routes, as if it had been read with them."""
+    document = json.dumps(geojson_of(study.network, seed)).encode()
+    routes, _ = read_routes(FILE, document, study.sections["section_id"].tolist(), Problems())
+    return replace(study, routes=routes)

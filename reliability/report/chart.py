@@ -208,6 +208,7 @@ class MapChart:
 
     window: west, east, south and north ends of what is shown, metres. legend: what the classes of the lines measure,
     with its unit. miles: the scale is in miles, else in kilometres. small: fits beside a table; it has no key.
+    note: what is not on it.
     """
 
     key: str
@@ -220,6 +221,7 @@ class MapChart:
     miles: bool = False
     small: bool = False
     places: MapPlaces | None = None
+    note: str = ""
 
 
 Chart = BarChart | PlotChart | MapChart

@@ -30,9 +30,10 @@ from reliability.study.plan_view import PlanView
 
 MARGIN, SHEET_MARGIN = 0.04, 0.12   # of the extent, around what is shown; on a sheet there are names beside marks
 LEAST_M = 100.0                     # a window is at least so wide: a section may have no length
-MOST_MARKS = 1500                   # of one kind of lateral device; more would hide the lines
+MOST_MARKS = 800                    # of one kind of device that backs up no lateral; more would hide the lines
+FEW = {True: 40, False: 400}        # marks of what backs up laterals, and of the rest, that are drawn in full size
 SHAPES = {"solid_square": SQUARE, "square": SQUARE, "small_square": DIAMOND, "fuse": CIRCLE, "blade": CROSS}
-LARGE, SMALL = 8.0, 5.0             # points, of what backs up laterals and of the rest
+LARGE, SMALL, LEAST = 8.0, 5.0, 3.0   # points, of what backs up laterals and of the rest; where there are many
 NEAREST_SHARE = 1 / 6               # of a sheet's map that its lateral takes at least
 DIRECTIONS = ("east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east")
 
@@ -60,15 +61,17 @@ def network_map(network: Network, view: PlanView, classed: Classed, device: np.n
         if here:
             lines.append(MapLines(one.name, *view.lines(shown & (of_section == k)), one.colour, one.width, one.dash))
             counts.append(f"{one.name}: {count(here, 'lateral')}")
-    marks = [*_devices(network, view, device, shown)]
+    marks = _devices(network, view, device, shown)
     at = np.array([h for h in chosen if shown[h]], dtype=int)
     if len(at):
         x, y = view.middle[at].T
-        marks.append(MapMarks(chosen_name, x, y, TRIANGLE, ORANGE, True, LARGE))
+        marks.append(MapMarks(chosen_name, x, y, DIAMOND, ORANGE, True, LARGE))
     left_out = int((shown & ~view.routed).sum())
-    said = f"{classed.legend}. {'; '.join(counts)}." + (
-        f" {count(left_out, 'section')} without a route." if left_out else "")
-    return MapChart(key, title, said, tuple(lines), tuple(marks), window_of(view, shown), classed.legend, miles,
+    notes = [f"{count(left_out, 'section')} without a route."] if left_out else []
+    if hidden := _hidden(view, device, shown):
+        notes.append(f"Too many to be drawn here: {', '.join(hidden)}.")
+    return MapChart(key, title, " ".join([f"{classed.legend}. {'; '.join(counts)}.", *notes]), tuple(lines),
+                    tuple(marks), window_of(view, shown), classed.legend, miles, note=" ".join(notes),
                     places=_places(network, view, classed, shown))
 
 
@@ -87,20 +90,29 @@ def _with_margin(extent: Window, margin: float = MARGIN) -> Window:
 
 
 def _devices(network: Network, view: PlanView, device: np.ndarray, shown: np.ndarray) -> list[MapMarks]:
-    """A kind of mark a device, those of laterals left out where there are too many to be told apart."""
-    made = []
-    for one in TABLE[::-1]:                                 # what backs up laterals is drawn last, on top
-        at = np.flatnonzero(shown & (device == CODE[one.name]) & ~np.isnan(view.source_end[:, 0]))
-        if len(at) and (BACKS_UP[CODE[one.name]] or len(at) <= MOST_MARKS):
-            made.append(_marks(one, *view.source_end[at].T))
-    return made
+    """A kind of mark a device; what backs up laterals is drawn last, on top."""
+    hidden = _hidden(view, device, shown)
+    return [_marks(one, *view.source_end[at].T) for one in TABLE[::-1]
+            if len(at := _stand(view, device, shown, one)) and one.label not in hidden]
+
+
+def _stand(view: PlanView, device: np.ndarray, shown: np.ndarray, one: Device) -> np.ndarray:
+    """Positions of the sections shown that have a device whose place is known."""
+    return np.flatnonzero(shown & (device == CODE[one.name]) & ~np.isnan(view.source_end[:, 0]))
+
+
+def _hidden(view: PlanView, device: np.ndarray, shown: np.ndarray) -> list[str]:
+    """Kinds of device that back up no lateral and are too many to be told apart."""
+    return [one.label for one in TABLE if not BACKS_UP[CODE[one.name]]
+            and len(_stand(view, device, shown, one)) > MOST_MARKS]
 
 
 def _marks(device: Device, x: np.ndarray, y: np.ndarray, labels: Sequence[str] | None = None) -> MapMarks:
+    large = bool(BACKS_UP[CODE[device.name]])
+    size = (LARGE if large else SMALL) * min(float(np.sqrt(FEW[large] / len(x))), 1.0)
     colour = (ORANGE if device.counts else BLUE) if device.chosen else INK
     shape = TRIANGLE if device.counts else SHAPES[device.symbol]
-    return MapMarks(device.label, x, y, shape, colour, device.symbol == "solid_square",
-                    LARGE if BACKS_UP[CODE[device.name]] else SMALL, labels)
+    return MapMarks(device.label, x, y, shape, colour, device.symbol == "solid_square", max(size, LEAST), labels)
 
 
 def _places(network: Network, view: PlanView, classed: Classed, shown: np.ndarray) -> MapPlaces:

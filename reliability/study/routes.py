@@ -53,8 +53,9 @@ def read_routes(file: str, content: bytes, section_ids: Sequence[str],
     rows: list[int] = []
     lines: list[np.ndarray] = []
     unknown: list[str] = []
+    wrong: dict[str, list[Problem]] = {}
     for number, feature in enumerate(features, 1):
-        name, found = _feature(file, number, feature, problems)
+        name, found = _feature(file, number, feature, wrong)
         if name is None:
             continue
         if name in place:
@@ -62,6 +63,8 @@ def read_routes(file: str, content: bytes, section_ids: Sequence[str],
             lines += found
         else:
             unknown.append(name)
+    for listed in wrong.values():
+        problems.each(range(len(listed)), listed.__getitem__)
     notes = _notes(file, unknown, len(place) - len(set(rows)), len(place))
     return (_routes(rows, lines) if rows else None), notes
 
@@ -95,11 +98,12 @@ def _no_number(name: str) -> float:
     raise ValueError(f"{name} is no number")
 
 
-def _feature(file: str, number: int, feature: Any, problems: Problems) -> tuple[str | None, list[np.ndarray]]:
-    """section_id of a feature and its lines, (p, 2) degrees each; None where it has problems."""
+def _feature(file: str, number: int, feature: Any,
+             problems: dict[str, list[Problem]]) -> tuple[str | None, list[np.ndarray]]:
+    """section_id of a feature and its lines, (p, 2) degrees each; None where it has problems, noted by rule."""
 
     def wrong(column: str, value: object, rule: str, remedy: str) -> None:
-        problems.each([number], lambda at: Problem(file, rule, remedy, at, column, _written(value)))
+        problems.setdefault(rule, []).append(Problem(file, rule, remedy, number, column, _written(value)))
 
     if not isinstance(feature, dict) or feature.get("type") != "Feature":
         wrong("type", feature.get("type") if isinstance(feature, dict) else feature, "no Feature",

@@ -79,15 +79,20 @@ def draw(results: Results, look: Look, classed: Classed, device: np.ndarray, *, 
     """
     network, view = results.network, results.plan_view
     feeders = [str(f) for f in network.feeder_ids]
+    note = ""
     if look.on_map and view is not None:
         shown = None if look.feeder == ALL else network.feeder == feeders.index(look.feeder)
         chart = network_map(network, view, classed, device, key=f"map-{key}", title=name, shown=shown, chosen=chosen,
                             chosen_name=chosen_name, miles=results.study.in_miles)
         picture, alt = described.figure(chart, frame.presenting(), HEIGHT), _alt(chart)
+        note = chart.note
     else:
         one = str(network.ids[chosen[0]]) if len(chosen) == 1 else None
         picture = feeder_chart(network, feeders.index(look.feeder), device, classed, one, frame.presenting())
-    return _clicked(figure.chart(picture, alt, data, name, key, on_select="rerun", zoom=look.on_map), key)
+    picked = figure.chart(picture, alt, data, name, key, on_select="rerun", zoom=look.on_map)
+    if note:
+        st.caption(note)
+    return _clicked(picked, key)
 
 
 def _alt(chart: MapChart) -> str:
