@@ -62,10 +62,14 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
      "our assumption"),
     ("Share of the NPV's variance", "Sobol' indices, first order and total, over the stated ranges",
      "Saltelli's scheme, as in scipy.stats.sobol_indices"),
-    ("Effect of conversions made", "(events after / before on converted laterals) / (the same on the others), exact "
-     "conditional interval", "difference in differences"),
-    ("… without regression to the mean", "the same, the years before at their gamma–Poisson means over all laterals",
-     "empirical Bayes"),
+    ("Effect of conversions made, raw", "(events after / before on converted laterals) / (the same on the others), "
+     "conditional on both totals, mid-p", "difference in differences"),
+    ("… predictive", "events after on converted laterals, binomial of both groups' with Λ_c / (Λ_c + Λ_o), sums of "
+     "gamma–Poisson rates given the counts before, their hyperparameters drawn", "hierarchical Bayes"),
+    ("Spread of lateral-years φ", "f = Q (1 + φ) / (1 + φ Q): f, Q the shares of pairs of events in one year, of one "
+     "and of different laterals", "moments of a gamma–Poisson mixture"),
+    ("Power of a pilot", "normal in the logarithm of the ratio; variance the sum over four counts of 1 / events + "
+     "φ (1 + cv²) / lateral-years, and of the drift", "delta method"),
     ("Customers' cost of an event", "by class, linear between tabulated durations, integrated over the severity",
      "LBNL-6941E, 2015, dollars of 2013, " + MEMORY),
 )

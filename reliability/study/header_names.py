@@ -63,6 +63,10 @@ TRADE_WORDS: dict[str, tuple[str, ...]] = {
     "cause": ("cause code", "cause description", "reason", "outage cause", "root cause"),
     "fault_kind": ("temporary or permanent", "fault type", "kind"),
     "planned": ("scheduled", "planned outage", "is planned", "prearranged"),
+    "from": ("previous reading date", "last reading date", "read from", "from date", "event time", "operated",
+             "time of operation"),
+    "to": ("reading date", "read date", "read to", "to date", "this reading date"),
+    "operations": ("steps", "counts", "count", "operations count", "trips", "openings", "counter difference"),
     "generation_kw": ("generation", "pv kw", "solar kw", "dg kw"),
     "capacitor_kvar": ("capacitor", "capacitors", "kvar", "cap bank kvar"),
 }
