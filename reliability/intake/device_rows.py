@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -22,8 +22,8 @@ class Devices:
     """Devices, (n,) each.
 
     frame: DEVICE_COLUMNS and EXTRA. span: position of the span it stands on, −1 for none; node: code of the node where
-    it stands, −1 for none. phases: number, NaN unknown; letters: bits. open: normally open. where: the name by which
-    its place was stated.
+    it stands, −1 for none. phases: number, NaN unknown; letters: bits. open: normally open. exact: its place is known
+    within a segment that was cut.
     """
 
     frame: pd.DataFrame
@@ -32,6 +32,7 @@ class Devices:
     phases: np.ndarray
     letters: np.ndarray
     open: np.ndarray
+    exact: np.ndarray
 
     def __len__(self) -> int:
         return len(self.frame)
@@ -65,7 +66,8 @@ def build_devices(rows: pd.DataFrame, spans: Spans, place: Mapping[str, str], fi
     span, node = _at_poles(rows, spans, span, node)
     phases, letters = phase_columns(rows["phases"])
     frame = rows[[*DEVICE_COLUMNS, *EXTRA]]
-    of_rows = Devices(frame, span, node, phases, letters, (rows["normal_state"] == OPEN).to_numpy(bool))
+    exact = rows["exact"].to_numpy(bool) if "exact" in rows else np.zeros(len(rows), bool)
+    of_rows = Devices(frame, span, node, phases, letters, (rows["normal_state"] == OPEN).to_numpy(bool), exact)
     devices = _joined(own, _one_a_phase(of_rows, findings))
     lost = (devices.span < 0) & (devices.node < 0)
     findings.add("devices", "device_on_nothing", "Devices whose place is not in the network: left out", RED,
@@ -76,14 +78,14 @@ def build_devices(rows: pd.DataFrame, spans: Spans, place: Mapping[str, str], fi
 def take(devices: Devices, at: np.ndarray) -> Devices:
     """Some of the devices."""
     return Devices(devices.frame.iloc[at].reset_index(drop=True), devices.span[at], devices.node[at],
-                   devices.phases[at], devices.letters[at], devices.open[at])
+                   devices.phases[at], devices.letters[at], devices.open[at], devices.exact[at])
 
 
 def _joined(a: Devices, b: Devices) -> Devices:
     def both(name: str) -> np.ndarray:
         return np.concatenate([getattr(a, name), getattr(b, name)])
     return Devices(pd.concat([a.frame, b.frame], ignore_index=True), both("span"), both("node"), both("phases"),
-                   both("letters"), both("open"))
+                   both("letters"), both("open"), both("exact"))
 
 
 def _in_segments(spans: Spans) -> Devices:
@@ -93,12 +95,12 @@ def _in_segments(spans: Spans) -> Devices:
     for name in EXTRA:      # what the segment's row says there is the line's
         frame[name] = np.nan if name == "peak_load_a" else ""
     n = len(at)
-    return Devices(frame, at, np.full(n, -1), spans.phases[at], spans.letters[at], np.zeros(n, bool))
+    return Devices(frame, at, np.full(n, -1), spans.phases[at], spans.letters[at], np.zeros(n, bool), np.zeros(n, bool))
 
 
 def _without_copies(rows: pd.DataFrame, findings: Findings, problems: Problems) -> pd.DataFrame:
     """Rows without those that repeat another; one id with other contents is refused, one a phase excepted."""
-    key = [c for c in rows.columns if c not in ("file", "row")]
+    key = [c for c in rows.columns if c not in ("file", "row", "exact")]
     ids = rows["device_id"]
     twice = ids.duplicated(keep=False).to_numpy() & (ids != "").to_numpy(bool)
     if not twice.any():
@@ -155,6 +157,7 @@ def with_inserted(spans: Spans, names: list[str], ends: np.ndarray, nodes: pd.In
     added = pd.DataFrame({c: (np.full(n, np.nan) if spans.frame[c].dtype.kind == "f" else np.full(n, "", object))
                           for c in spans.frame.columns if c not in ("row", "piece")})
     added["segment_id"], added["row"], added["length"] = pd.Series(names, dtype=object), 0, 0.0
+    added["whole"], added["piece"] = added["segment_id"], 0
     frame = pd.concat([spans.frame, added], ignore_index=True)
     return Spans(frame, np.concatenate([spans.ends, ends.reshape(-1, 2)]), nodes,
                  np.concatenate([spans.phases, np.full(n, np.nan)]), np.concatenate([spans.letters, np.zeros(n, int)]),
@@ -175,7 +178,7 @@ def _free(name: str, taken: set[str]) -> str:
 
 def _lookup(spans: Spans) -> dict[str, int]:
     """Segment's name → position of its span, the first piece where it was cut; names of merged rows too."""
-    line = np.flatnonzero(~spans.inserted & (spans.piece <= 1))
+    line = np.flatnonzero(~spans.inserted)
     return spans.alias | dict(zip(spans.ids[line].tolist(), line.tolist(), strict=True))
 
 
@@ -233,11 +236,27 @@ def _one_a_phase(devices: Devices, findings: Findings) -> Devices:
     keep = np.flatnonzero(leader == np.arange(len(devices)))
     findings.add("devices", "device_phases", "Rows of one device for each phase: one device", GREEN,
                  devices.ids[leader != np.arange(len(devices))], DEVICE)
-    return take(Devices(devices.frame, devices.span, devices.node, phases, letters, opened), keep)
+    return take(replace(devices, phases=phases, letters=letters, open=opened), keep)
 
 
 def _letters(bits: int) -> str:
     return "".join(letter for letter, bit in zip("ABC", (1, 2, 4), strict=True) if bits & bit)
+
+
+def on_entry(devices: Devices, spans: Spans, order: np.ndarray) -> Devices:
+    """Devices of a segment that was cut on the piece nearest the source. order: fed spans, outwards from the sources."""
+    if not spans.piece.any():
+        return devices
+    place = np.full(len(spans), len(order))
+    place[order] = np.arange(len(order))
+    cut = np.flatnonzero(spans.piece > 0)
+    first = pd.DataFrame({"whole": spans.whole[cut], "span": cut, "place": place[cut]}).sort_values("place")
+    entry = first.drop_duplicates("whole").set_index("whole")["span"]
+    at = np.flatnonzero((devices.span >= 0) & ~devices.exact)
+    at = at[spans.piece[devices.span[at]] > 0]
+    span = devices.span.copy()
+    span[at] = entry.reindex(spans.whole[devices.span[at]]).to_numpy(int)
+    return replace(devices, span=span)
 
 
 def is_device(kinds: np.ndarray) -> np.ndarray:

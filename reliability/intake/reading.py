@@ -129,8 +129,8 @@ def _from_rows(table: str, rows: Rows) -> ExportTable:
 
 
 def _from_layer(file: str, layer: Layer) -> ExportTable:
-    count = len(layer.shapes)
-    return ExportTable(file, layer.name, layer.columns, np.arange(1, count + 1), layer.shapes)
+    some = any(g is not None for g in layer.shapes.shapes)
+    return ExportTable(file, layer.name, layer.columns, np.arange(1, len(layer.shapes) + 1), layer.shapes if some else None)
 
 
 def _distinct(header: str, taken: dict[str, np.ndarray]) -> str:
