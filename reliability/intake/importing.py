@@ -202,9 +202,9 @@ def _finish(prepared: Prepared, network: _Network, outages: Outages | None, find
     named = name_sections(tree, spans, runs)
     section_of = section_names(tree, spans, named)
     tables = written_tables(rows, tree, runs, named, other, outages, prepared.typed, section_of, findings)
-    rows.attrs["feeder_of"] = network.feeder
     parent = np.where(tree.parent[runs.head] >= 0, runs.run[np.maximum(tree.parent[runs.head], 0)], -1)
-    report = import_report(prepared.typed, spans, tree, rows, parent, network.devices, network.served, outages, findings)
+    report = import_report(prepared.typed, spans, tree, network.feeder, rows, parent, network.devices,
+                           network.served, outages, findings)
     settings = study_settings(prepared.exports.settings, recipe.study, name, recipe.time_zone, section_of,
                               frozenset(named.ids.tolist()))
     return Imported(tables, settings, prepared.complete_recipe,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -67,6 +68,7 @@ class Imported:
     routes: Mapping[str, np.ndarray] = field(default_factory=dict)
     segment_routes: Mapping[str, np.ndarray] = field(default_factory=dict)
 
+    @cached_property
     def files(self) -> dict[str, bytes]:
         """Every file of the study by its name; the report's page is the report room's."""
         files = {f"{name}.csv": csv_text(frame).encode() for name, frame in self.tables.items()}
@@ -78,7 +80,7 @@ class Imported:
 
     def check(self) -> None:
         """Raise StudyError where the study that would be written has a problem."""
-        files = {n: c for n, c in self.files().items() if n == SETTINGS_FILE or n.removesuffix(".csv") in TABLES}
+        files = {n: c for n, c in self.files.items() if n == SETTINGS_FILE or n.removesuffix(".csv") in TABLES}
         _opens(files)
 
     def save(self, folder: str | Path, more: Mapping[str, bytes] | None = None) -> None:
@@ -92,7 +94,7 @@ class Imported:
                                       value=str(folder))])
         if target.exists():
             target.rmdir()
-        create(target, self.files() | dict(more or {}))
+        create(target, self.files | dict(more or {}))
 
 
 def _opens(files: Mapping[str, bytes]) -> None:

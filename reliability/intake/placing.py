@@ -80,14 +80,14 @@ def _where(spans: Spans, devices: Devices, up: np.ndarray, fed: np.ndarray, find
     dead = on & ~live[devices.span]
     span = np.where(on & live[devices.span], devices.span, -1)
     node = np.full(len(devices), -1)
-    children = pd.Series(fed).groupby(up[fed]).groups
+    by_node = fed[np.argsort(up[fed], kind="stable")]
+    starts = up[by_node]
     lost = np.flatnonzero(dead).tolist()
     for i in np.flatnonzero(closed & (devices.span < 0) & (devices.node >= 0)):
-        at = children.get(int(devices.node[i]))
-        if at is None:
+        beyond = by_node[np.searchsorted(starts, devices.node[i]):np.searchsorted(starts, devices.node[i], "right")]
+        if not len(beyond):
             lost.append(i)
             continue
-        beyond = fed[np.asarray(at)]
         one = _matching(spans, devices, int(i), beyond)
         span[i], node[i] = one, -1 if one >= 0 else devices.node[i]
     findings.add("devices", "device_not_fed", "Devices on nothing that is energised: left out", RED,

@@ -132,7 +132,7 @@ def test_a_route_runs_outwards_in_degrees(tmp_path):
     assert (np.diff(route[:, 0]) >= 0).all()
     assert abs(route[0, 0] + 93.0) < 1e-6
     assert 41.0 < route[0, 1] < 42.0
-    assert b'"LineString"' in imported.files()["routes.geojson"]
+    assert b'"LineString"' in imported.files["routes.geojson"]
 
 
 def write_layer(frame: gpd.GeoDataFrame, folder: Path, form: str) -> None:
