@@ -15,13 +15,14 @@ from reliability.schema.devices import BY_NAME
 from reliability.schema.problems import Problem, Problems
 
 EXTRA = ("location", "area", "peak_load_a")
+ALSO = "also"       # names of rows that became part of a device
 
 
 @dataclass
 class Devices:
     """Devices, (n,) each.
 
-    frame: DEVICE_COLUMNS and EXTRA. span: position of the span it stands on, −1 for none; node: code of the node where
+    frame: DEVICE_COLUMNS, EXTRA and ALSO. span: position of the span it stands on, −1 for none; node: code of the node where
     it stands, −1 for none. phases: number, NaN unknown; letters: bits. open: normally open. exact: its place is known
     within a segment that was cut.
     """
@@ -65,7 +66,7 @@ def build_devices(rows: pd.DataFrame, spans: Spans, place: Mapping[str, str], fi
     node = np.where(span >= 0, -1, _codes(rows["node_id"].to_numpy(object), spans.nodes))
     span, node = _at_poles(rows, spans, span, node)
     phases, letters = phase_columns(rows["phases"])
-    frame = rows[[*DEVICE_COLUMNS, *EXTRA]]
+    frame = rows[[*DEVICE_COLUMNS, *EXTRA]].assign(**{ALSO: pd.Series([()] * len(rows), dtype=object)})
     exact = rows["exact"].to_numpy(bool) if "exact" in rows else np.zeros(len(rows), bool)
     of_rows = Devices(frame, span, node, phases, letters, (rows["normal_state"] == OPEN).to_numpy(bool), exact)
     devices = _joined(own, _one_a_phase(of_rows, findings))
@@ -95,6 +96,7 @@ def _in_segments(spans: Spans) -> Devices:
     for name in EXTRA:      # what the segment's row says there is the line's
         frame[name] = np.nan if name == "peak_load_a" else ""
     n = len(at)
+    frame[ALSO] = pd.Series([()] * n, dtype=object)
     return Devices(frame, at, np.full(n, -1), spans.phases[at], spans.letters[at], np.zeros(n, bool), np.zeros(n, bool))
 
 
@@ -234,6 +236,10 @@ def _one_a_phase(devices: Devices, findings: Findings) -> Devices:
     bits = np.array([bin(b).count("1") for b in range(8)])
     phases = np.where(letters > 0, bits[letters], np.where(size > 1, np.minimum(size, 3), devices.phases))
     keep = np.flatnonzero(leader == np.arange(len(devices)))
+    also = devices.frame[ALSO].to_numpy(object).copy()
+    for i in np.flatnonzero(leader != np.arange(len(devices))):
+        also[leader[i]] = (*also[leader[i]], str(devices.ids[i]))
+    devices = replace(devices, frame=devices.frame.assign(**{ALSO: pd.Series(also, dtype=object)}))
     findings.add("devices", "device_phases", "Rows of one device for each phase: one device", GREEN,
                  devices.ids[leader != np.arange(len(devices))], DEVICE)
     return take(replace(devices, phases=phases, letters=letters, open=opened), keep)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from reliability.intake.device_rows import EXTRA, Devices, is_device
+from reliability.intake.device_rows import ALSO, EXTRA, Devices, is_device
 from reliability.intake.findings import AMBER, DEVICE, RED, Findings
 from reliability.intake.kinds import DEVICE_COLUMNS
 from reliability.intake.spans import Spans
@@ -59,7 +59,7 @@ def place_devices(spans: Spans, up: np.ndarray, into: np.ndarray, fed: np.ndarra
     arriving = into[up[fed]]
     parent = np.where(arriving >= 0, of_span[arriving], -1)
     used, span_of, node_of = _where(spans, devices, up, fed, findings)
-    table = pd.DataFrame({"device": used, "section": of_span[span_of], "node": node_of,
+    table = pd.DataFrame({"device": used, "section": np.where(span_of >= 0, of_span[span_of], -1), "node": node_of,
                           "rank": _rank(devices.kinds[used])})
     on_span = _one_a_kind(table[table["section"] >= 0], "section", devices, findings)
     at_node = _one_a_kind(table[table["section"] < 0], "node", devices, findings)
@@ -151,7 +151,8 @@ def _with_chains(spans: Spans, up: np.ndarray, into: np.ndarray, fed: np.ndarray
     place = dict(zip(head[head >= 0].tolist(), np.flatnonzero(head >= 0).tolist(), strict=True))
     for row in (*on_span["members"], *at_node["members"]):
         for d in row:
-            tree.device_at[str(devices.ids[d])] = place[row[0]]
+            for name in (str(devices.ids[d]), *devices.frame[ALSO].iat[d]):
+                tree.device_at[name] = place[row[0]]
     beside = on_span["section"].to_numpy()[on_span.duplicated("section", keep=False).to_numpy()
                                            & (on_span["rank"] == ORDER.index(FUSE)).to_numpy()]
     findings.add("devices", "fuse_beside", "Fuses beside another device on one segment", AMBER,
@@ -190,7 +191,7 @@ def _chain_nodes(nodes: pd.DataFrame, start: int, above: np.ndarray, up: np.ndar
 def _device_frame(devices: Devices, head: np.ndarray, *placed: pd.DataFrame) -> pd.DataFrame:
     """Columns of the device that heads each section; of devices that are one the first cell that is not blank."""
     source = devices.frame.copy()
-    source["device_id"] = devices.ids
+    source = source.drop(columns=ALSO)
     for row in (m for table in placed for m in table["members"] if len(m) > 1):
         for name in (*DEVICE_COLUMNS, *EXTRA):
             cells = [source[name].iat[d] for d in row]
