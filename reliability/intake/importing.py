@@ -107,6 +107,10 @@ def import_study(prepared: Prepared, name: str = "", on_progress: Progress = lam
     findings, recipe = Findings(), prepared.recipe
     for (table, why), rows in prepared.typed.left_out.items():
         findings.add("rows", "left_out", f"{table}: rows left out, {why}", "green", [f"row {k + 1}" for k in range(rows)])
+    findings.add("rows", "table_unused", "Tables that are of no kind: not used", "amber",
+                 [one.table.name for one in prepared.recognised if not one.kind], "table")
+    findings.add("rows", "column_unused", "Columns that stand for nothing of ours: not used", "green",
+                 [f"{one.table.name}: {h}" for one in prepared.recognised if one.kind for h in one.unused], "column")
     for table, column, said, unit in prepared.typed.units:
         if not said.plausible:
             findings.add("rows", "unit", f"{table}: the unit ({unit}) is implausible for this column: {said}", "red",
