@@ -227,7 +227,7 @@ def _import(options: argparse.Namespace) -> None:
     _print_progress("checking the study")
     imported.check()
     _print_progress("writing")
-    imported.save(target, report_files(imported))
+    imported.save(target, report_files(imported, target.name))
     print(report_outline(imported))
     print(f"Wrote {target}; next: python -m reliability run {target} --out out")
 

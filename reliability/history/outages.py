@@ -15,6 +15,11 @@ import pandas as pd
 
 from reliability.history.findings import TREATMENTS, Finding, collect
 from reliability.history.served import Served, customers_served
+from reliability.network.tree import Network
+from reliability.schema.columns import OUTAGES
+from reliability.schema.problems import Problem, StudyError
+from reliability.study.record_settings import RecordSettings, record_settings
+from reliability.study.study import Study
 from reliability.study.timestamps import (
     BLANK,
     FAR,
@@ -25,11 +30,6 @@ from reliability.study.timestamps import (
     elapsed_seconds,
     read_timestamps,
 )
-from reliability.network.tree import Network
-from reliability.schema.columns import OUTAGES
-from reliability.schema.problems import Problem, StudyError
-from reliability.study.record_settings import RecordSettings, record_settings
-from reliability.study.study import Study
 
 MOMENTARY_SECONDS = 300          # IEEE Std 1366: five minutes or less
 DAY_SECONDS = 86_400

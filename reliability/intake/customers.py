@@ -47,7 +47,8 @@ def section_lookup(spans: Spans, tree: Tree) -> dict[str, int]:
 
 
 def node_sections(spans: Spans, tree: Tree) -> np.ndarray:
-    """(nodes,) section whose customers stand at each node: the one that ends there; at a source the first that begins."""
+    """(nodes,) section whose customers stand at each node: the one that ends there; at a source the first that
+    begins."""
     node = tree.node.copy()
     roots = np.flatnonzero(tree.parent < 0)[::-1]
     at = tree.source[roots]
@@ -79,7 +80,8 @@ def place_customers(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Find
     served.customers, served.placed_customers = float(customers.sum()), float(customers[section >= 0].sum())
     served.connected_kva = float(np.nansum(table["connected_kva"].to_numpy(float)))
     lost = np.flatnonzero(place < 0)
-    findings.add("customers", "customers_not_placed", "Customer rows whose place is not energised or not in the network: "
+    findings.add("customers", "customers_not_placed",
+                 "Customer rows whose place is not energised or not in the network: "
                  "not in N", RED, [str(n) or f"row {r}" for n, r in zip(names[lost], rows["row"].to_numpy()[lost],
                                                                         strict=True)], CUSTOMER,
                  customers=float(customers[lost].sum()))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.intake.findings import AMBER, GREEN, RED, DEVICE, Findings
+from reliability.intake.findings import AMBER, DEVICE, GREEN, RED, Findings
 from reliability.intake.kinds import DEVICE_COLUMNS, OPEN
 from reliability.intake.spans import Spans, first_by_suffix, phase_columns
 from reliability.schema.devices import BY_NAME
@@ -22,8 +22,8 @@ ALSO = "also"       # names of rows that became part of a device
 class Devices:
     """Devices, (n,) each.
 
-    frame: DEVICE_COLUMNS, EXTRA and ALSO. span: position of the span it stands on, −1 for none; node: code of the node where
-    it stands, −1 for none. phases: number, NaN unknown; letters: bits. open: normally open. exact: its place is known
+    frame: DEVICE_COLUMNS, EXTRA and ALSO. span: position of the span it stands on, −1 for none; node: code of the
+    node where it stands, −1 for none. phases: number, NaN unknown; letters: bits. open: normally open. exact: its place is known
     within a segment that was cut.
     """
 
@@ -133,7 +133,7 @@ def _between_nodes(rows: pd.DataFrame, placed: np.ndarray, spans: Spans) -> tupl
         return spans, edge
     more = pd.Index(pd.unique(np.concatenate([start[two], end[two]])))
     nodes = spans.nodes.append(more[~more.isin(spans.nodes)])
-    a, b = nodes.get_indexer(start[two]), nodes.get_indexer(end[two])
+    a, b = _codes(start[two], nodes), _codes(end[two], nodes)
     scale = len(nodes) + 1
     key = np.minimum(a, b).astype(np.int64) * scale + np.maximum(a, b)
     have = spans.ends.min(axis=1).astype(np.int64) * scale + spans.ends.max(axis=1)
@@ -147,12 +147,13 @@ def _between_nodes(rows: pd.DataFrame, placed: np.ndarray, spans: Spans) -> tupl
     taken = set(spans.ids.tolist())
     names = [_free(str(n) or "device", taken) for n in rows["device_id"].to_numpy(object)[rows_new]]
     return with_inserted(spans, names, np.column_stack([new // scale, new % scale]), nodes,
-                         start=nodes.get_indexer(start[rows_new])), edge
+                         start=_codes(start[rows_new], nodes)), edge
 
 
 def with_inserted(spans: Spans, names: list[str], ends: np.ndarray, nodes: pd.Index,
                   start: np.ndarray | None = None) -> Spans:
-    """Spans with more of no length, that hold a device and no line. ends: (n, 2) nodes; start: which of them is from."""
+    """Spans with more of no length, that hold a device and no line. ends: (n, 2) nodes; start: which of them is
+    from."""
     n = len(names)
     if start is not None and n:
         ends = np.where((ends[:, 0] == start)[:, None], ends, ends[:, ::-1])
@@ -221,7 +222,8 @@ def _at_poles(rows: pd.DataFrame, spans: Spans, span: np.ndarray, node: np.ndarr
 
 def _one_a_phase(devices: Devices, findings: Findings) -> Devices:
     """One device of the rows that are its phases: ids that differ by a phase suffix, or one id, at one node."""
-    first, suffixed = first_by_suffix(devices.ids, np.array(["" if not b else _letters(b) for b in devices.letters], object))
+    first, suffixed = first_by_suffix(devices.ids, np.array(["" if not b else _letters(b) for b in devices.letters],
+                                                            object))
     named = pd.Series(np.where(suffixed, first, devices.ids))
     key = pd.DataFrame({"id": named, "span": devices.span, "node": devices.node, "kind": devices.kinds})
     group = key.groupby(["id", "span", "node", "kind"], sort=False).ngroup().to_numpy()
@@ -250,7 +252,8 @@ def _letters(bits: int) -> str:
 
 
 def on_entry(devices: Devices, spans: Spans, order: np.ndarray) -> Devices:
-    """Devices of a segment that was cut on the piece nearest the source. order: fed spans, outwards from the sources."""
+    """Devices of a segment that was cut on the piece nearest the source. order: fed spans, outwards from the
+    sources."""
     if not spans.piece.any():
         return devices
     place = np.full(len(spans), len(order))

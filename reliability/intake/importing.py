@@ -7,22 +7,21 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 
+from reliability.intake.absorb import absorb_edges
 from reliability.intake.customers import Served, place_customers
 from reliability.intake.decisions import Decision, in_order, require_none
 from reliability.intake.device_rows import Devices, build_devices, on_entry
 from reliability.intake.feeders import feeder_names, note_renamed
 from reliability.intake.findings import Findings
 from reliability.intake.kinds import CUSTOMERS, DEVICE_ROWS, OUTAGE_ROWS, SEGMENTS, SOURCES
-from reliability.intake.absorb import absorb_edges
 from reliability.intake.merging import find_runs, merged
 from reliability.intake.named import name_sections, places, section_names, segment_sections
 from reliability.intake.open_points import OpenPoint, hang, open_spans
 from reliability.intake.outages import Outages, place_outages
 from reliability.intake.outcome import Imported
 from reliability.intake.placing import Tree, head_sources, place_devices
-from reliability.intake.reading import ExportTable, Exports, read_exports
+from reliability.intake.reading import Exports, read_exports
 from reliability.intake.recipe import Recipe
 from reliability.intake.recognise import Recognised, recognise, rule_of
 from reliability.intake.reporting import import_report
@@ -106,7 +105,8 @@ def import_study(prepared: Prepared, name: str = "", on_progress: Progress = lam
     _settled(prepared)
     findings, recipe = Findings(), prepared.recipe
     for (table, why), rows in prepared.typed.left_out.items():
-        findings.add("rows", "left_out", f"{table}: rows left out, {why}", "green", [f"row {k + 1}" for k in range(rows)])
+        findings.add("rows", "left_out", f"{table}: rows left out, {why}", "green",
+                     [f"row {k + 1}" for k in range(rows)])
     findings.add("rows", "table_unused", "Tables that are of no kind: not used", "amber",
                  [one.table.name for one in prepared.recognised if not one.kind], "table")
     findings.add("rows", "column_unused", "Columns that stand for nothing of ours: not used", "green",
@@ -138,14 +138,16 @@ def _settled(prepared: Prepared) -> None:
 
 
 def _trace(prepared: Prepared, findings: Findings, on_progress: Progress) -> _Network:
-    typed, recipe, problems, decisions = prepared.typed, prepared.recipe, Problems(), []
+    typed, recipe, problems = prepared.typed, prepared.recipe, Problems()
+    decisions: list[Decision] = []
     shaped = shaped_segments(typed, recipe, findings, decisions)
     require_none(decisions)
     spans = build_spans(shaped.frame, shaped.routes(), findings, problems)
     devices, spans = build_devices(shaped_points(typed, DEVICE_ROWS, shaped, recipe, findings), spans, recipe.place,
                                    findings, problems)
     problems.raise_if_any()
-    sources, open_ = find_sources(shaped_points(typed, SOURCES, shaped, recipe, findings), recipe.sources, spans, devices, findings)
+    sources, open_ = find_sources(shaped_points(typed, SOURCES, shaped, recipe, findings), recipe.sources, spans,
+                                  devices, findings)
     require_none(open_)
     spans, devices, points = open_spans(spans, devices, recipe.open, findings)
     on_progress("walking")
@@ -213,4 +215,5 @@ def _finish(prepared: Prepared, network: _Network, outages: Outages | None, find
                               frozenset(named.ids.tolist()))
     return Imported(tables, settings, prepared.complete_recipe,
                     segment_sections(tree, spans, runs, named, network.up), places(tree, spans, network.served, named),
-                    report, network.ties.frame, section_routes(tree, spans, runs, named, network.up), segment_routes(spans))
+                    report, network.ties.frame, section_routes(tree, spans, runs, named, network.up),
+                    segment_routes(spans))

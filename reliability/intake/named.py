@@ -16,7 +16,8 @@ from reliability.intake.spans import Spans
 
 @dataclass(frozen=True)
 class Named:
-    """Names. base: (n,) section_id that each section of the tree has become part of. ids: (runs,) section_id of each."""
+    """Names. base: (n,) section_id that each section of the tree has become part of. ids: (runs,) section_id of
+    each."""
 
     base: np.ndarray
     ids: np.ndarray

@@ -86,7 +86,7 @@ def _where(spans: Spans, devices: Devices, up: np.ndarray, fed: np.ndarray, find
     for i in np.flatnonzero(closed & (devices.span < 0) & (devices.node >= 0)):
         beyond = by_node[np.searchsorted(starts, devices.node[i]):np.searchsorted(starts, devices.node[i], "right")]
         if not len(beyond):
-            lost.append(i)
+            lost.append(int(i))
             continue
         one = _matching(spans, devices, int(i), beyond)
         span[i], node[i] = one, -1 if one >= 0 else devices.node[i]
@@ -117,7 +117,8 @@ def _one_a_kind(table: pd.DataFrame, place: str, devices: Devices, findings: Fin
     lead = table["device"].to_numpy()[first]
     group = np.cumsum(first) - 1
     others = table["device"].to_numpy()[~first]
-    findings.add("devices", "alias", "Devices of one kind at one place: one device, these names stand for it too", AMBER,
+    findings.add("devices", "alias", "Devices of one kind at one place: one device, these names stand for it too",
+                 AMBER,
                  devices.ids[others], DEVICE)
     result = table[first].copy()
     members = pd.Series(table["device"].to_numpy()).groupby(group).agg(list)
@@ -128,7 +129,8 @@ def _one_a_kind(table: pd.DataFrame, place: str, devices: Devices, findings: Fin
 def _with_chains(spans: Spans, up: np.ndarray, into: np.ndarray, fed: np.ndarray, of_span: np.ndarray,
                  parent: np.ndarray, devices: Devices, on_span: pd.DataFrame, at_node: pd.DataFrame,
                  findings: Findings) -> Tree:
-    """The sections with their devices: the last kind on a segment heads it, each one before it a section of no length."""
+    """The sections with their devices: the last kind on a segment heads it, each one before it a section of no
+    length."""
     n = len(fed)
     last = ~on_span.duplicated("section", keep="last").to_numpy()
     further, nodes = on_span[~last], at_node
@@ -149,7 +151,7 @@ def _with_chains(spans: Spans, up: np.ndarray, into: np.ndarray, fed: np.ndarray
     node = np.where(into >= 0, of_span[into], -1)
     tree = Tree(span, above, why, names, device, node, source, of_span)
     place = dict(zip(head[head >= 0].tolist(), np.flatnonzero(head >= 0).tolist(), strict=True))
-    for row in (*on_span["members"], *at_node["members"]):
+    for row in (*on_span["members"].tolist(), *at_node["members"].tolist()):
         for d in row:
             for name in (str(devices.ids[d]), *devices.frame[ALSO].iat[d]):
                 tree.device_at[name] = place[row[0]]
@@ -192,10 +194,12 @@ def _device_frame(devices: Devices, head: np.ndarray, *placed: pd.DataFrame) -> 
     """Columns of the device that heads each section; of devices that are one the first cell that is not blank."""
     source = devices.frame.copy()
     source = source.drop(columns=ALSO)
-    for row in (m for table in placed for m in table["members"] if len(m) > 1):
-        for name in (*DEVICE_COLUMNS, *EXTRA):
-            cells = [source[name].iat[d] for d in row]
-            source.iat[row[0], source.columns.get_loc(name)] = next((c for c in cells if c == c and c != ""), cells[0])
+    several = [m for table in placed for m in table["members"].tolist() if len(m) > 1]
+    for name in (*DEVICE_COLUMNS, *EXTRA) if several else ():
+        column = source[name].to_numpy(copy=True)
+        for row in several:
+            column[row[0]] = next((c for c in column[row] if c == c and c != ""), column[row[0]])
+        source[name] = pd.Series(column, dtype=source[name].dtype)
     blank = {c: (np.nan if source[c].dtype.kind == "f" else "") for c in source.columns}
     source = pd.concat([source, pd.DataFrame([blank], columns=source.columns)], ignore_index=True)
     return source.iloc[np.where(head >= 0, head, len(source) - 1)].reset_index(drop=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -16,8 +17,7 @@ LINE, MULTI_LINE = 1, 5
 
 @dataclass(frozen=True)
 class Plane:
-    """A plane in metres. crs: its coordinate system; stated: the recipe's, for layers that state none. exact: it is that
-    of every layer, so that lengths are those of their own coordinates."""
+    """A plane in metres. crs: its coordinate system; stated: the recipe's, for layers that state none."""
 
     crs: Any
     stated: str
@@ -78,14 +78,16 @@ def plane_of(layers: Sequence[Shapes], stated: str, decisions: list[Decision]) -
     if all(c == names[0] for c in names) and names[0].is_projected and names[0].axis_info[0].unit_name == "metre":
         return Plane(names[0], stated)
     longitude, latitude = np.median(np.array(middle), axis=0)
-    return Plane(CRS.from_proj4(f"+proj=aeqd +lat_0={latitude:.6f} +lon_0={longitude:.6f} +datum=WGS84 +units=m"), stated)
+    return Plane(CRS.from_proj4(f"+proj=aeqd +lat_0={latitude:.6f} +lon_0={longitude:.6f} +datum=WGS84 +units=m"),
+                 stated)
 
 
 def lines_of(shapes: np.ndarray) -> np.ndarray:
     """Each geometry as one line, None where it is none or cannot be."""
     import shapely
     kinds = shapely.get_type_id(shapes)
-    result = np.where(kinds == LINE, shapes, None)
+    result = shapes.copy()
+    result[kinds != LINE] = None
     multi = np.flatnonzero(kinds == MULTI_LINE)
     if multi.size:
         joined = shapely.line_merge(shapes[multi])
@@ -106,4 +108,4 @@ def split_line(line: Any, points: np.ndarray) -> tuple[list[Any], np.ndarray]:
     from shapely.ops import substring
     share = np.asarray(shapely.line_locate_point(line, shapely.points(points), normalized=True))
     bounds = np.r_[0.0, np.sort(share), 1.0]
-    return [substring(line, a, b, normalized=True) for a, b in zip(bounds[:-1], bounds[1:], strict=True)], share
+    return [substring(line, a, b, normalized=True) for a, b in pairwise(bounds)], share

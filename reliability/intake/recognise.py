@@ -34,7 +34,8 @@ from reliability.study.header_names import exact_name, match_names
 FIRST_VALUES = 5
 _SYSTEM_IDS = ("globalid", "objectid", "gid", "uuid", "fid", "ogc_fid")
 # Headers that geographic systems add by themselves; common practice, no source. They are never guessed to be ours.
-_SYSTEM = frozenset(("objectid", "globalid", "fid", "ogc_fid", "shape_length", "shape_leng", "shape_len", "shape__length",
+_SYSTEM = frozenset(("objectid", "globalid", "fid", "ogc_fid", "shape_length", "shape_leng", "shape_len",
+                     "shape__length",
                      "shape_area", "shape", "gid", "uuid", "index", "(no_header)"))
 
 
@@ -123,7 +124,8 @@ def _fits(table: ExportTable, rule: FileRule) -> bool:
 
 def _by_rule(table: ExportTable, rule: FileRule, problems: Problems) -> Recognised:
     headers = {exact_name(h): h for h in table.columns}
-    matches, used = [], set()
+    matches: list[Match] = []
+    used: set[str] = set()
     for name, theirs in rule.columns.items():
         of = field_of(rule.kind, name)
         lost = [h for h in theirs if exact_name(h) not in headers]
@@ -138,7 +140,8 @@ def _by_rule(table: ExportTable, rule: FileRule, problems: Problems) -> Recognis
     known = {exact_name(h) for h in (*rule.leave_out, *(rule.ignore or ()))}
     for word in rule.leave_out:
         if exact_name(word) not in headers:
-            problems.add(Problem(table.name, "the recipe leaves out rows by this header, and the table does not have it",
+            problems.add(Problem(table.name,
+                                 "the recipe leaves out rows by this header, and the table does not have it",
                                  "correct the recipe", None, None, word))
     free = [h for h in table.columns if h not in used and exact_name(h) not in known]
     taken = {m.name for m in matches}
@@ -148,7 +151,8 @@ def _by_rule(table: ExportTable, rule: FileRule, problems: Problems) -> Recognis
     meant = {m.headers[0]: m.name for m in guessed}
     new = [h for h in rest if rule.ignore is not None or h in meant]
     decisions = tuple(Decision(
-        COLUMN, table.name, h, h, "a column that the recipe does not know", meant.get(h, ""), kind=rule.kind) for h in new)
+        COLUMN, table.name, h, h, "a column that the recipe does not know", meant.get(h, ""),
+        kind=rule.kind) for h in new)
     return Recognised(table, rule.kind, False, tuple(matches), tuple(h for h in table.columns if h not in used and all(
         h not in m.headers for m in exact)), rule, decisions + _open(table, rule.kind, matches))
 

@@ -32,7 +32,8 @@ def import_report(typed: Typed, spans: Spans, tree: Tree, feeder: np.ndarray, fr
     findings.add("topology", "island", "Segments that no source energises: left out", RED, spans.ids[dead],
                  km=float(spans.km[dead].sum()))
     years = _years(outages)
-    return ImportReport(_totals(frame, parent, outages, feeder, years), _matched(spans, line, fed, devices, tree, served,
+    return ImportReport(_totals(frame, parent, outages, feeder, years), _matched(spans, line, fed, devices, tree,
+                                                                                 served,
                                                                                 outages),
                         _balance(typed, spans, line, fed, frame, served, outages), findings,
                         {"years": years, "planned_words": _planned(typed)})
@@ -57,7 +58,8 @@ def _totals(frame: pd.DataFrame, parent: np.ndarray, outages: Outages | None, fe
     device = frame["device"].to_numpy(object).astype(str)
     lateral = topmost(parent, np.isin(device, LATERAL_DEVICES)) == np.arange(len(frame))
     table = pd.DataFrame({"feeder_id": frame["feeder_id"], "sections": 1, "km": frame["length_km"],
-                          "customers": frame["customers"].fillna(0.0), "connected_kva": frame["connected_kva"].fillna(0.0),
+                          "customers": frame["customers"].fillna(0.0),
+                          "connected_kva": frame["connected_kva"].fillna(0.0),
                           "laterals": lateral.astype(int)})
     for name in DEVICES:
         table[name] = (device == name).astype(int)

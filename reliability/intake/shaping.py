@@ -1,4 +1,5 @@
-"""Geometry into nodes: end points that are near become one node, taps that touch a line split it, points find a place."""
+"""Geometry into nodes: end points that are near become one node, taps that touch a line split it, points find a
+place."""
 
 from __future__ import annotations
 
@@ -49,7 +50,8 @@ def shaped_segments(typed: Typed, recipe: Recipe, findings: Findings, decisions:
     parts = typed.shapes.get(SEGMENTS)
     if not parts:
         return Shaped(frame)
-    plane = plane_of([shapes for kind in typed.shapes.values() for _, shapes in kind], recipe.coordinate_system, decisions)
+    plane = plane_of([shapes for kind in typed.shapes.values() for _, shapes in kind], recipe.coordinate_system,
+                     decisions)
     if plane is None:
         return Shaped(frame)
     lines = np.full(len(frame), None, dtype=object)
@@ -193,7 +195,7 @@ def shaped_points(typed: Typed, kind: str, shaped: Shaped, recipe: Recipe, findi
     at = np.flatnonzero(bare)
     if not at.size:
         return frame
-    near, node = cKDTree(shaped.nodes).query(shapely.get_coordinates(centre[at]))
+    near, node = map(np.asarray, cKDTree(shaped.nodes).query(shapely.get_coordinates(centre[at])))
     # a source begins at a node and nowhere else, so that it may stand as far from it as others from a line
     here = near <= max(recipe.reach_m if kind == SOURCES else recipe.tolerance_m, _LEAST_M)
     nodes = frame["node_id"].to_numpy(object, copy=True)

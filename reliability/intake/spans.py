@@ -58,7 +58,7 @@ class Spans:
 
     def node(self, name: str) -> int:
         """Code of a node, −1 where there is none of that name."""
-        found = self.nodes.get_indexer([name])
+        found = self.nodes.get_indexer(pd.Index([name]))
         return int(found[0])
 
 
@@ -79,11 +79,13 @@ def build_spans(frame: pd.DataFrame, routes: list[np.ndarray | None] | None, fin
     """
     frame = frame.reset_index(drop=True)
     blank = np.flatnonzero((frame["segment_id"] == "").to_numpy(bool))
-    problems.each(blank, lambda i: Problem(frame["file"][i], "a segment needs an id", "fill it in", int(frame["row"][i]),
+    problems.each(blank, lambda i: Problem(frame["file"][i], "a segment needs an id", "fill it in",
+                                           int(frame["row"][i]),
                                            "segment_id", ""))
     frame = _with_ends(frame, findings)
     piece = frame["piece"].to_numpy(int)
-    codes, names = pd.factorize(np.concatenate([frame["from_node"].to_numpy(object), frame["to_node"].to_numpy(object)]))
+    codes, names = pd.factorize(np.concatenate([frame["from_node"].to_numpy(object),
+                                                frame["to_node"].to_numpy(object)]))
     ends = codes.reshape(2, -1).T.copy()
     phases, letters = phase_columns(frame["phases"])
     opened = (frame["normal_state"] == OPEN).to_numpy(bool)
@@ -164,7 +166,8 @@ def _conductors(spans: Spans, findings: Findings, problems: Problems) -> Spans:
 
 
 def _leaders(spans: Spans, rows: np.ndarray, group: np.ndarray, findings: Findings) -> np.ndarray:
-    """The row that each of the rows between the same two nodes becomes one with: itself where it is a line of its own."""
+    """The row that each of the rows between the same two nodes becomes one with: itself where it is a line of its
+    own."""
     order = np.argsort(group, kind="stable")
     starts = np.flatnonzero(np.r_[True, np.diff(group[order]) != 0])
     back = np.empty(len(rows), int)
@@ -199,7 +202,8 @@ def _refuse_ids(spans: Spans, leader: np.ndarray, problems: Problems) -> None:
     first = pd.Series(rows).groupby(named.to_numpy()).transform("first").to_numpy()
     problems.each(np.flatnonzero(again), lambda k: Problem(
         frame["file"][rows[k]], "one id with different ends or contents: it stands also in row "
-        f"{frame['row'][first[k]]} of {frame['file'][first[k]]}", "give each segment its own id", int(frame["row"][rows[k]]),
+        f"{frame['row'][first[k]]} of {frame['file'][first[k]]}", "give each segment its own id",
+        int(frame["row"][rows[k]]),
         "segment_id", str(frame["segment_id"][rows[k]])))
 
 
@@ -252,7 +256,7 @@ def _add_to_leaders(spans: Spans, frame: pd.DataFrame, rows: np.ndarray, leader:
             np.add.at(total, lead[given], column[given])
             frame[name] = total
         else:
-            blank = frame[name].isna().to_numpy(bool) if column.dtype.kind == "f" else (frame[name] == "").to_numpy(bool)
+            blank = (frame[name].isna() if column.dtype.kind == "f" else frame[name] == "").to_numpy(bool)
             use = blank[lead] & ((column != "") if column.dtype == object else ~np.isnan(column))
             if use.any():
                 values = frame[name].to_numpy(copy=True)

@@ -23,7 +23,6 @@ from reliability.study.decimals import doubtful_signs
 from reliability.study.headers import Table
 
 
-
 @dataclass(frozen=True)
 class Word:
     """A distinct word of a column: how often it occurs, what it means (None: open) and what it probably means."""

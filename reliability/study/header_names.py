@@ -54,7 +54,8 @@ TRADE_WORDS: dict[str, tuple[str, ...]] = {
     "minimum_trip_a": ("min trip", "minimum trip", "pickup", "pickup amps", "minimum pickup"),
     "dead_time_s": ("dead time", "reclose interval", "reclosing interval", "open interval"),
     "longest_dead_time_s": ("longest dead time", "longest reclose interval", "longest open interval"),
-    "event_id": ("out no", "out id", "event", "event no", "outage", "outage id", "outage no", "incident", "incident id", "incident no",
+    "event_id": ("out no", "out id", "event", "event no", "outage", "outage id", "outage no", "incident",
+                 "incident id", "incident no",
                  "case", "ticket", "order no"),
     "started": ("start", "start time", "off time", "time off", "outage start", "begin", "began", "interrupted",
                 "date off", "outage date", "out time", "start date", "time out"),
@@ -64,7 +65,8 @@ TRADE_WORDS: dict[str, tuple[str, ...]] = {
     "fault_kind": ("temporary or permanent", "fault type", "kind"),
     "planned": ("scheduled", "planned outage", "is planned", "prearranged"),
     "segment_id": ("segment", "segment no", "span", "span id", "line id", "line segment", "conductor id", "facility id",
-                   "facility", "section id", "line section", "element id", "edge id", "branch id", "asset id", "cable id"),
+                   "facility", "section id", "line section", "element id", "edge id", "branch id", "asset id", "cable
+                   id"),
     "from_node": ("from", "from bus", "node from", "node 1", "start node", "begin node", "source node", "upstream node",
                   "from id", "from element", "from pole", "bus 1"),
     "to_node": ("to", "to bus", "node to", "node 2", "end node", "load node", "downstream node", "to id", "to element",
@@ -74,10 +76,12 @@ TRADE_WORDS: dict[str, tuple[str, ...]] = {
     "transformer_id": ("transformer", "transformer no", "transformer bank", "bank id", "bank no", "service point id",
                        "facility id"),
     "customer_id": ("meter", "meter id", "meter no", "account", "account no", "service id", "premise", "premise id"),
-    "device_id": ("device", "device no", "device name", "equipment id", "equipment no", "facility id", "switch no", "asset id",
+    "device_id": ("device", "device no", "device name", "equipment id", "equipment no", "facility id", "switch no",
+                  "asset id",
                   "device operated", "interrupting device", "isolating device"),
     "length": ("span length", "line length", "measured length", "conductor length"),
-    "normal_state": ("normal position", "normal status", "position", "normally open", "switch position", "switch status"),
+    "normal_state": ("normal position", "normal status", "position", "normally open", "switch position",
+                     "switch status"),
     "conductor": ("conductor size", "conductor type", "wire", "wire size"),
     "construction": ("construction type", "overhead underground", "oh ug", "line type", "installation"),
     "status": ("state", "lifecycle", "record status", "life cycle status", "work status"),
@@ -98,11 +102,14 @@ TRADE_WORDS: dict[str, tuple[str, ...]] = {
 ABBREVIATIONS: dict[str, str] = {
     "amp": "a", "amps": "a", "ampere": "a", "amperes": "a", "avg": "average", "ave": "average", "cct": "circuit",
     "ckt": "circuit", "cur": "current", "cust": "customers", "custs": "customers", "customer": "customers",
-    "dev": "device", "elem": "element", "equip": "equipment", "fac": "facility", "constr": "construction", "desig": "designation", "fdr": "feeder", "flt": "fault",
+    "dev": "device", "elem": "element", "equip": "equipment", "fac": "facility", "constr": "construction", "desig":
+    "designation", "fdr": "feeder", "flt": "fault",
     "ident": "id", "identifier": "id", "inc": "incident", "lat": "lateral", "len": "length", "lgth": "length",
-    "max": "maximum", "min": "minimum", "nbr": "no", "nd": "node", "nr": "no", "num": "no", "number": "no", "ph": "phases",
+    "max": "maximum", "min": "minimum", "nbr": "no", "nd": "node", "nr": "no", "num": "no", "number": "no", "ph":
+    "phases",
     "phase": "phases", "pk": "peak", "prot": "protective", "res": "residential", "seg": "segment", "sect": "section",
-    "sec": "section", "upln": "upline", "upstr": "upstream", "xfmr": "transformer", "xfrmr": "transformer", "xfmrs": "transformer",
+    "sec": "section", "upln": "upline", "upstr": "upstream", "xfmr": "transformer", "xfrmr": "transformer", "xfmrs":
+    "transformer",
 }
 
 

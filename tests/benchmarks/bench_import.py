@@ -22,7 +22,8 @@ def write_exports(folder: Path, segments: int, transformers: int, outages: int) 
     feeder, place = k // A_FEEDER, k % A_FEEDER
     chain = place // A_CHAIN
     head = place % A_CHAIN == 0
-    above = np.where(chain == 0, 0, rng.integers(0, np.maximum(chain, 1)) * A_CHAIN + rng.integers(0, A_CHAIN, segments))
+    above = np.where(chain == 0, 0, rng.integers(0, np.maximum(chain, 1)) * A_CHAIN + rng.integers(0, A_CHAIN,
+                                                                                                   segments))
     up = np.where(head, np.where(chain == 0, -1, feeder * A_FEEDER + above), k - 1)
     up = np.where((up < feeder * A_FEEDER) | (place == 0), -1, up)
     start = np.where(up >= 0, np.char.add("N", up.astype(str)), np.char.add("BUS", feeder.astype(str)))
@@ -63,7 +64,8 @@ def main() -> None:
         exports.mkdir()
         write_exports(exports, segments, segments * 2 // 5, segments)
         began = time.perf_counter()
-        subprocess.run([sys.executable, "-m", "reliability", "import", str(exports), "--out", str(Path(folder) / "study")],
+        subprocess.run([sys.executable, "-m", "reliability", "import", str(exports), "--out",
+                        str(Path(folder) / "study")],
                        check=True)
         seconds = time.perf_counter() - began
         memory = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 2**20

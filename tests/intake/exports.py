@@ -55,7 +55,8 @@ def settings_text(study: Study) -> str:
 
 def exported(study: Study, rng: np.random.Generator, *, by_parent: bool = False, most_spans: int = 4,
              areas: bool = True, between: bool = True) -> Exported:
-    """Exports of a study; see above. by_parent: segments name the one towards the source instead of nodes. areas: each section has an area of its own, so that
+    """Exports of a study; see above. by_parent: segments name the one towards the source instead of nodes. areas:
+    each section has an area of its own, so that
     only its own spans can be merged. between: devices may stand between two nodes."""
     sections = study.sections.reset_index(drop=True)
     node = _node_names(sections["section_id"].tolist(), rng)

@@ -1,4 +1,5 @@
-"""Geometry: lines joined at their ends, taps that touch a line, lines that cross, points, coordinate systems, formats."""
+"""Geometry: lines joined at their ends, taps that touch a line, lines that cross, points, coordinate systems,
+formats."""
 
 from __future__ import annotations
 

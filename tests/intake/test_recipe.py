@@ -35,13 +35,13 @@ zone = "America/Chicago"
 [[files]]
 file = "gis*.csv"
 kind = "segments"
-columns = { segment_id = "GLOBALID", from_node = "FROMND", to_node = "TOND", length = "LEN_FT", phases = "PH", device = "PROT", construction = "KIND" }
 units = { length = "ft" }
+COLUMNS = 1
 leave_out = { STATUS = ["abandoned"] }
 [[files]]
 file = "oms.csv"
 kind = "outages"
-columns = { event_id = "OUT_NO", segment_id = "DEV", started = ["DATE", "TIME"], restored = "BACK", customers = "CUST", planned = "TYPE" }
+COLUMNS = 2
 [values.segments.device]
 "FUSE-65K" = { device = "fuse", fuse_link = "65K" }
 "XFMR CUTOUT" = "leave_out"
@@ -54,7 +54,10 @@ columns = { event_id = "OUT_NO", segment_id = "DEV", started = ["DATE", "TIME"],
 sources = { BUS = "F103" }
 [study]
 protection.fast_operations = 2
-"""
+""".replace("COLUMNS = 1", 'columns = { segment_id = "GLOBALID", from_node = "FROMND", to_node = "TOND", length = "LEN_FT", '
+            'phases = "PH", device = "PROT", construction = "KIND" }').replace(
+    "COLUMNS = 2", 'columns = { event_id = "OUT_NO", segment_id = "DEV", started = ["DATE", "TIME"], restored = "BACK", '
+    'customers = "CUST", planned = "TYPE" }')
 
 
 def exports(folder: Path, segments: str = SEGMENTS, oms: str = OMS) -> Path:
