@@ -64,9 +64,9 @@ TRADE_WORDS: dict[str, tuple[str, ...]] = {
     "cause": ("cause code", "cause description", "reason", "outage cause", "root cause"),
     "fault_kind": ("temporary or permanent", "fault type", "kind"),
     "planned": ("scheduled", "planned outage", "is planned", "prearranged"),
-    "segment_id": ("segment", "segment no", "span", "span id", "line id", "line segment", "conductor id", "facility id",
-                   "facility", "section id", "line section", "element id", "edge id", "branch id", "asset id", "cable
-                   id"),
+    "segment_id": ("segment", "segment no", "span", "span id", "line id", "line segment", "conductor id",
+                   "facility id", "facility", "section id", "line section", "element id", "edge id", "branch id",
+                   "asset id", "cable id"),
     "from_node": ("from", "from bus", "node from", "node 1", "start node", "begin node", "source node", "upstream node",
                   "from id", "from element", "from pole", "bus 1"),
     "to_node": ("to", "to bus", "node to", "node 2", "end node", "load node", "downstream node", "to id", "to element",
@@ -75,7 +75,8 @@ TRADE_WORDS: dict[str, tuple[str, ...]] = {
     "pole_id": ("pole", "pole no", "structure", "structure id", "structure no", "support id"),
     "transformer_id": ("transformer", "transformer no", "transformer bank", "bank id", "bank no", "service point id",
                        "facility id"),
-    "customer_id": ("meter", "meter id", "meter no", "account", "account no", "service id", "premise", "premise id"),
+    "customer_id": ("meter", "meter id", "meter no", "account", "account no", "service id", "premise",
+                    "premise id"),
     "device_id": ("device", "device no", "device name", "equipment id", "equipment no", "facility id", "switch no",
                   "asset id",
                   "device operated", "interrupting device", "isolating device"),
@@ -102,14 +103,14 @@ TRADE_WORDS: dict[str, tuple[str, ...]] = {
 ABBREVIATIONS: dict[str, str] = {
     "amp": "a", "amps": "a", "ampere": "a", "amperes": "a", "avg": "average", "ave": "average", "cct": "circuit",
     "ckt": "circuit", "cur": "current", "cust": "customers", "custs": "customers", "customer": "customers",
-    "dev": "device", "elem": "element", "equip": "equipment", "fac": "facility", "constr": "construction", "desig":
-    "designation", "fdr": "feeder", "flt": "fault",
+    "dev": "device", "elem": "element", "equip": "equipment", "fac": "facility", "constr": "construction",
+    "desig": "designation", "fdr": "feeder", "flt": "fault",
     "ident": "id", "identifier": "id", "inc": "incident", "lat": "lateral", "len": "length", "lgth": "length",
-    "max": "maximum", "min": "minimum", "nbr": "no", "nd": "node", "nr": "no", "num": "no", "number": "no", "ph":
-    "phases",
+    "max": "maximum", "min": "minimum", "nbr": "no", "nd": "node", "nr": "no", "num": "no", "number": "no",
+    "ph": "phases",
     "phase": "phases", "pk": "peak", "prot": "protective", "res": "residential", "seg": "segment", "sect": "section",
-    "sec": "section", "upln": "upline", "upstr": "upstream", "xfmr": "transformer", "xfrmr": "transformer", "xfmrs":
-    "transformer",
+    "sec": "section", "upln": "upline", "upstr": "upstream", "xfmr": "transformer", "xfrmr": "transformer",
+    "xfmrs": "transformer",
 }
 
 
