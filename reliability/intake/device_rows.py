@@ -23,7 +23,8 @@ class Devices:
     """Devices, (n,) each.
 
     frame: DEVICE_COLUMNS, EXTRA and ALSO. span: position of the span it stands on, −1 for none; node: code of the
-    node where it stands, −1 for none. phases: number, NaN unknown; letters: bits. open: normally open. exact: its place is known
+    node where it stands, −1 for none. phases: number, NaN unknown; letters: bits. open: normally open. exact: its
+    place is known
     within a segment that was cut.
     """
 

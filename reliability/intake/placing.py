@@ -151,7 +151,7 @@ def _with_chains(spans: Spans, up: np.ndarray, into: np.ndarray, fed: np.ndarray
     node = np.where(into >= 0, of_span[into], -1)
     tree = Tree(span, above, why, names, device, node, source, of_span)
     place = dict(zip(head[head >= 0].tolist(), np.flatnonzero(head >= 0).tolist(), strict=True))
-    for row in (*on_span["members"].tolist(), *at_node["members"].tolist()):
+    for row in [*list(on_span["members"]), *list(at_node["members"])]:
         for d in row:
             for name in (str(devices.ids[d]), *devices.frame[ALSO].iat[d]):
                 tree.device_at[name] = place[row[0]]

@@ -102,8 +102,8 @@ def _tree(spans: Spans, sources: np.ndarray, usable: np.ndarray) -> _Tree:
     reached[order] = True
     inside = reached[spans.ends[on, 0]]
     if int(inside.sum()) > int(reached[:n].sum()) - len(roots):
-        distance, above = map(np.asarray, dijkstra(graph, directed=False, indices=[top], return_predecessors=True))
-        distance, above = distance[0], above[0]
+        distances, ways = map(np.asarray, dijkstra(graph, directed=False, indices=[top], return_predecessors=True))
+        distance, above = distances[0], ways[0]
         order = np.flatnonzero(reached)[np.argsort(distance[reached], kind="stable")]
     above = np.where(above < 0, -1, above)
     into = _spans_into(a, b, on[pick], above, n)

@@ -34,7 +34,7 @@ TABLES = {"segments": SEGMENTS, "devices": DEVICES, "customers": CUSTOMERS, "sou
 
 def write(folder: Path, **texts: str | None) -> Path:
     """The small exports with some tables replaced, longer by rows (a text that begins with a +), or left out (None)."""
-    folder.mkdir(exist_ok=True)
+    folder.mkdir(parents=True, exist_ok=True)
     for name, text in TABLES.items():
         new = texts.get(name, text)
         if new is not None:
