@@ -54,8 +54,8 @@ COLUMNS = 2
 sources = { BUS = "F103" }
 [study]
 protection.fast_operations = 2
-""".replace("COLUMNS = 1", 'columns = { segment_id = "GLOBALID", from_node = "FROMND", to_node = "TOND", length = "LEN_FT", '
-            'phases = "PH", device = "PROT", construction = "KIND" }').replace(
+""".replace("COLUMNS = 1", 'columns = { segment_id = "GLOBALID", from_node = "FROMND", to_node = "TOND", '
+            'length = "LEN_FT", phases = "PH", device = "PROT", construction = "KIND" }').replace(
     "COLUMNS = 2", 'columns = { event_id = "OUT_NO", segment_id = "DEV", started = ["DATE", "TIME"], '
     'restored = "BACK", '
     'customers = "CUST", planned = "TYPE" }')
