@@ -104,6 +104,7 @@ def _with_ends(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     parents = frame["parent_id"].to_numpy(object)
     if by_parent.any() and (parents != "").any():
         parents = _same_base_parents(frame, by_parent)
+        ids = frame["segment_id"].to_numpy(object)
         start = np.where(by_parent, np.where(parents == "", "source of " + ids, parents), start)
         end = np.where(by_parent, ids, end)
     lost = (start == "") | (end == "")
