@@ -153,29 +153,36 @@ def _run(options: argparse.Namespace) -> None:
 
 
 def _check(options: argparse.Namespace) -> None:
+    from reliability.history.device_events import finding_lines
     from reliability.history.findings import messages
-    from reliability.pipeline import records_of, with_rates
+    from reliability.history.operations import read_operations
+    from reliability.pipeline import check_rates, records_of
 
     study = _opened(options.study)
     records = records_of(study)
-    with_rates(study, records)
+    check_rates(study, records)
     if records is not None:
         _print_notes(messages(records.findings, study.outages_file))
+        _print_notes(finding_lines(read_operations(study, records).findings, study))
     counts = {"section": len(study.sections), "customer": int(study.sections["customers"].sum()),
               "scenario": len(study.scenarios)}
     print(f"{study.name}: {', '.join(count(n, noun) for noun, n in counts.items())}; no problems.")
 
 
 def _history(options: argparse.Namespace) -> None:
+    from reliability.history.device_events import finding_lines
     from reliability.history.findings import messages
-    from reliability.pipeline import expect, modelled_by_feeder, records_of, with_rates
+    from reliability.pipeline import expect, learned_rates, modelled_days, records_of, with_rates
     from reliability.report.history_output import OWNED, write_history
 
     _keep_inputs(options.out, OWNED)
     study = _opened(options.study)
     records = records_of(study)
-    history = write_history(study, options.out, modelled_by_feeder(expect(with_rates(study, records))), records)
+    learned = learned_rates(study, records) if records else None
+    modelled = modelled_days(expect(with_rates(study, records, learned)))
+    history = write_history(study, options.out, modelled, records, learned)
     _print_notes(messages(history.records.findings, study.outages_file))
+    _print_notes(finding_lines(history.operations.findings, study))
     for caution in history.cautions:
         print(caution)
 

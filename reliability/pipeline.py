@@ -19,8 +19,11 @@ from reliability.business.options import Options, build_options
 from reliability.business.selection import choose
 from reliability.business.zero_capital import zero_capital_scenarios
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
-from reliability.history import learned_study, read_history
+from reliability.history import LearnedRates, learn_rates, learned_study, read_history
+from reliability.history.model_days import ModelDays, simulate_days
+from reliability.history.operations import read_operations
 from reliability.history.outages import Records, read_records
+from reliability.history.rates import observations
 from reliability.indices.expected import expected_values, feeder_indices
 from reliability.indices.measures import ExtraMeasure
 from reliability.indices.simulation import Progress, SimulationInput, simulate
@@ -33,6 +36,7 @@ from reliability.study.arguments import check_assumptions
 from reliability.study.study import Study
 
 FRONTIER_POINTS = 30
+LEARNED = "learned"
 
 
 def records_of(study: Study) -> Records | None:
@@ -40,15 +44,27 @@ def records_of(study: Study) -> Records | None:
     return read_records(study) if study.outages is not None and len(study.outages) else None
 
 
-def with_rates(study: Study, records: Records | None = None) -> Study:
-    """The study with the fault rates it asks for: as stated, or learned from its outage records.
+def learned_rates(study: Study, records: Records | None,
+                  on_progress: Callable[[int, int], None] | None = None) -> LearnedRates:
+    """What the records of a study tell of its fault rates. Raises StudyError where there is nothing to learn from."""
+    return learn_rates(study, records, read_operations(study, records) if records else None, on_progress)
 
-    records: those of the study, where they have been read already. Raises StudyError where rates = "learned" and there
-    are no records to learn from.
+
+def check_rates(study: Study, records: Records | None) -> None:
+    """Raise StudyError where a study asks for rates from its records and there is nothing to learn from."""
+    if study.values["rates"] == LEARNED:
+        observations(study, records, read_operations(study, records) if records else None)
+
+
+def with_rates(study: Study, records: Records | None = None, learned: LearnedRates | None = None) -> Study:
+    """The study with the fault rates it asks for: as stated, or learned from its records.
+
+    records: those of the study, learned: what they tell, where that is known already. Raises StudyError where
+    rates = "learned" and there are no records to learn from.
     """
-    if study.values["rates"] != "learned":
+    if study.values["rates"] != LEARNED:
         return study
-    return learned_study(study, records or records_of(study))
+    return learned_study(study, learned or learned_rates(study, records or records_of(study)))
 
 
 def with_zero_capital(study: Study) -> Study:
@@ -80,9 +96,10 @@ def scenario_to_check(study: Study) -> Scenario:
     return next((s for s in study.scenarios if s.device == SECTIONALIZER), usual)
 
 
-def modelled_by_feeder(results: Results) -> pd.DataFrame:
-    """SAIFI (1/yr) and SAIDI (min/yr) as built, columns saifi and saidi_min by feeder_id, to compare with records."""
-    return pd.DataFrame.from_dict(feeder_indices(results.expected[0]), orient="index")[["saifi", "saidi_min"]]
+def modelled_days(results: Results) -> ModelDays:
+    """Days of the study as built, to compare with its records: a simulation of its own, with a fixed seed."""
+    feeders = pd.DataFrame.from_dict(feeder_indices(results.expected[0]), orient="index")[["saifi", "saidi_min"]]
+    return simulate_days(results.table, results.study.values, feeders)
 
 
 def simulation_input(results: Results) -> SimulationInput:
@@ -92,7 +109,8 @@ def simulation_input(results: Results) -> SimulationInput:
     if study.values["perspective"] == SOCIETY:
         # cast: the simulation gives a measure back its own terms only, which a protocol of any terms cannot say
         extra[INTERRUPTION] = cast(ExtraMeasure, InterruptionCost(results.network, results.costs))
-    return SimulationInput(Model(results.network, study.values), study.uncertain, study.scenarios, extra)
+    return SimulationInput(Model(results.network, study.values), study.uncertain, study.scenarios, extra,
+                           study.rate_draws)
 
 
 def options_of(results: Results) -> Options:
@@ -125,8 +143,12 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
     check_assumptions({"trials": trials, "seed": seed})
     on_stage("outage records")
     records = records_of(study)
+    learned = None
+    if records is not None or study.values["rates"] == LEARNED:
+        on_stage("fault rates from records")
+        learned = learned_rates(study, records)
     on_stage("expected values")
-    results = expect(with_zero_capital(with_rates(study, records)))
+    results = expect(with_zero_capital(with_rates(study, records, learned)))
     values = results.study.values
     on_stage("simulation")
     with _executor(executor, workers) as tasks:
@@ -138,7 +160,7 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
     on_stage("history")
     history = None
     if records is not None:
-        history = read_history(study, modelled_by_feeder(results), records)
+        history = read_history(study, modelled_days(results), records, learned)
     on_stage("choice, frontier and drivers")
     return replace(results, simulated=simulated, plan=plan(results), history=history)
 

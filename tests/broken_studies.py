@@ -329,6 +329,10 @@ case("history-major-day-is-no-day", ["study.toml: row | history.major_event_days
 case("history-method-unknown", ["study.toml | major_event_method"], study_toml=history('major_event_method = "gamma"'), **GOOD)
 case("history-groups-unknown", ["study.toml | prior_groups"], study_toml=history('prior_groups = "colour"'), **GOOD)
 case("history-ratio-above-one", ["study.toml | expected_rate_ratio"], study_toml=history("expected_rate_ratio = 2"), **GOOD)
+case("history-chosen-by-luck", ["study.toml | chosen_by | earlier_records"], study_toml=history('chosen_by = "luck"'), **GOOD)
+case("history-chosen-backwards", ["study.toml: row | history.chosen_to"],
+     study_toml=history('chosen_from = 2024-05-01\nchosen_to = 2024-04-01'), **GOOD)
+case("history-chosen-some-day", ["study.toml: row | history.chosen_from | 'spring'"], study_toml=history('chosen_from = "spring"'), **GOOD)
 case("history-planned-perhaps", ["study.toml | include_planned"], study_toml=history('include_planned = "perhaps"'), **GOOD)
 case("history-key-unknown", ["study.toml | time_zon | time_zone"], study_toml=history('time_zon = "UTC"'), **GOOD)
 case("history-cause-neither", ["study.toml: row | causes.tree | 'sometimes'"], study_toml=history('[history.causes]\ntree = "sometimes"'), **GOOD)

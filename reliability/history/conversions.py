@@ -3,6 +3,8 @@
 Difference in differences: the change of the converted laterals' event counts over the change
 of the others', so that a stormy year cancels out. Before is the time until the first
 conversion, after the time since the last one; the time between is left out for all.
+Two comparisons stand side by side, raw and predictive (`ratio_tests`); which of them decides depends on how
+the laterals were chosen (`selection_basis`). Without others to compare with there is no verdict.
 """
 
 from __future__ import annotations
@@ -11,18 +13,30 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-import scipy
 from scipy import special
 
-from reliability.history.empirical_bayes import LEVEL, gamma_poisson
+from reliability.formats import number
+from reliability.history.comparisons import compare
+from reliability.history.lateral_events import (
+    Span,
+    Windows,
+    events_by_year,
+    events_on_laterals,
+    lateral_exposure,
+)
+from reliability.history.lateral_years import DRIFT, LateralYears, Spread, concentration
 from reliability.history.outages import Records
+from reliability.history.pilot import years_after_needed
+from reliability.history.ratio_tests import RatioTest, p_value, ratio_interval, verdict
+from reliability.history.selection_basis import BOTH, PREDICTIVE, RAW, SelectionBasis, selection_basis
 
-POWER = 0.80
 MEASURES = ("sustained_interruptions", "momentary_events", "callouts")
-REGRESSION = ("Laterals are chosen for conversion after bad years, and a bad year is usually followed by a better one "
-              "even where nothing is done (regression to the mean); so the years before are shrunk towards the mean "
-              "of all laterals before they are compared.")
-_LOG_ODDS = (-40.0, 40.0)     # range of the search for ln(odds)
+REGRESSION = ("Laterals chosen after bad years have better ones afterwards even where nothing is done (regression to "
+              "the mean). Raw: after over before, between the converted and the others. Predictive: after over what "
+              "the counts before let expect of each lateral among all of them.")
+_NUMBERS = ("rate_ratio", "low", "high", "p_value", "corrected_ratio", "corrected_low", "corrected_high",
+            "corrected_p_value", "lateral_year_cv", "years_needed")
+_WORDS = ("raw_verdict", "predictive_verdict", "decides", "verdict")
 
 
 @dataclass(frozen=True)
@@ -30,14 +44,17 @@ class BeforeAfter:
     """Before and after.
 
     measures: a row a measure of MEASURES: converted_before, converted_after, others_before,
-        others_after (events), rate_ratio with low, high at LEVEL and p_value (exact), NaN or
-        infinite where they do not exist, then corrected_ratio, corrected_low, corrected_high,
-        corrected_p_value (regression to the mean taken out), expected_ratio, years_needed
-        (years after, for a power of POWER to detect the expected effect).
+        others_after (events); raw: rate_ratio with low, high at LEVEL and p_value (mid-p); predictive:
+        corrected_ratio, corrected_low, corrected_high, corrected_p_value; NaN or infinite where they do not exist.
+        raw_verdict, predictive_verdict, decides (RAW, PREDICTIVE or BOTH) and verdict, None without a comparison
+        group. lateral_year_cv (spread of lateral-years beyond Poisson, of the others), expected_ratio, years_needed
+        (years after, for a power of 80 % to show the expected effect by the raw comparison).
+    basis: how the laterals were chosen, and which comparison decides.
     converted, others: number of laterals. years_before, years_after, years_left_out.
     """
 
     measures: pd.DataFrame
+    basis: SelectionBasis
     converted: int
     others: int
     years_before: float
@@ -46,180 +63,153 @@ class BeforeAfter:
     notes: tuple[str, ...]
 
 
-def before_after(records: Records, expected_ratio: float) -> BeforeAfter | None:
+def before_after(records: Records, expected_ratio: float, line_fault_rate: float = 1.0,
+                 seed: int = 1) -> BeforeAfter | None:
     """Effect of the conversions in [history.conversions]; None where there are none.
 
-    expected_ratio: sustained interruptions after over before that a conversion should bring.
+    expected_ratio: sustained interruptions after over before that a conversion should bring. line_fault_rate: assumed a
+    km and year of sections that state none. seed: of the draws.
     """
-    network, conversions = records.network, records.settings.conversions
+    conversions = records.settings.conversions
     if not conversions:
         return None
-    heads = network.candidates
-    days = np.array(list(conversions.values()), dtype="datetime64[D]")
-    converted = np.isin(network.ids[heads], list(conversions))
-    notes: list[str] = []
-    first, last = days.min(), days.max()
-    day_before, day_after = min(first, records.last_day + 1), max(last, records.first_day)
-    before = max(float((day_before - records.first_day).astype(int)), 0.0) / 365.25
-    after = max(float((records.last_day + 1 - day_after).astype(int)), 0.0) / 365.25
-    if not before or not after:
+    heads = records.network.candidates
+    place = {str(name): i for i, name in enumerate(records.network.ids[heads])}
+    day = np.full(len(heads), np.datetime64("NaT"), dtype="datetime64[D]")
+    for name, when in conversions.items():
+        day[place[name]] = when
+    converted, kept, notes = _groups(records, day)
+    first, last = day[converted].min(), day[converted].max()
+    day_after = max(last, records.first_day)
+    basis = selection_basis(records.settings, records.first_day, first, day_after)
+    windows = _windows(records, first, day_after, basis)
+    if not windows.years(False) or not windows.years(True):
         notes.append("The records do not cover both a time before the first conversion and a time after the last.")
-    if converted.all():
-        notes.append("All laterals are converted: changes from year to year cannot be taken out.")
+    if converted[kept].all():
+        notes.append("All laterals are converted: changes from year to year cannot be taken out, so there is no "
+                     "verdict.")
     if first < last:
         notes.append(f"The days from {first} to {last - 1}, during which conversions were made, are left out.")
-    events = _events(records)
-    length = network.below(np.nan_to_num(network.column["length_km"]))[heads]
+    events, exposure = events_on_laterals(records), lateral_exposure(records, line_fault_rate)[kept]
     rows = {}
     for name in MEASURES:
-        counts = [_counts(events[name], heads, lo, hi) for lo, hi in (
-            (records.first_day, first), (day_after, records.last_day + 1))]
-        rows[name] = _compare(counts, converted, length, before, after,
-                              expected_ratio if name != "momentary_events" else np.nan)
-    table = pd.DataFrame.from_dict(rows, orient="index")
-    table.index.name = "measure"
-    return BeforeAfter(table, int(converted.sum()), int((~converted).sum()), before, after,
-                       max(float((last - first).astype(int)), 0.0) / 365.25, (REGRESSION, *notes))
+        table = events_by_year(events[name], heads, windows)
+        table = LateralYears(table.counts[kept], table.years, table.after)
+        rows[name] = _row(table, converted[kept], exposure, _decides(name, basis),
+                          expected_ratio if name != "momentary_events" else np.nan, np.random.default_rng(seed))
+    measures = pd.DataFrame.from_dict(rows, orient="index")
+    measures.index.name = "measure"
+    for name in _WORDS:      # as objects, so that None stays None
+        measures[name] = pd.Series([row[name] for row in rows.values()], measures.index, dtype=object)
+    notes += _measure_notes(measures, basis)
+    return BeforeAfter(measures, basis, int(converted.sum()), int((kept & ~converted).sum()), windows.years(False),
+                       windows.years(True), max(float((last - first).astype(int)), 0.0) / 365.25,
+                       (basis.sentence, REGRESSION, *notes))
 
 
-def _events(records: Records) -> dict[str, pd.DataFrame]:
-    """Events on laterals by measure: lateral (position of its head) and day.
+def _groups(records: Records, day: np.ndarray) -> tuple[np.ndarray, np.ndarray, list[str]]:
+    """Converted laterals, those that take part at all, (laterals,) bool, and notes.
 
-    A sustained interruption is an event at a section, a call-out an event at the lateral with a
-    sustained interruption (records name no crews), a momentary event one without.
+    A lateral converted before the records begin has no time before, one converted after they end none after: where
+    there are others, such laterals belong to neither group.
     """
-    steps = records.steps
-    section = steps["section"].to_numpy()
-    lateral = np.where(section >= 0, records.network.unit[section], -1)
-    part = steps.assign(lateral=lateral)[(lateral >= 0) & ~steps["planned"].to_numpy() & steps["counted"].to_numpy()]
-    sustained = part[part["sustained"].to_numpy()]
-    callouts = sustained.drop_duplicates(["event", "lateral"])
-    momentary = part.groupby(["event", "lateral"], sort=False).agg(day=("day", "first"), sustained=("sustained", "max"))
-    return {"sustained_interruptions": sustained.drop_duplicates(["event", "section"]), "callouts": callouts,
-            "momentary_events": momentary[~momentary["sustained"].to_numpy(dtype=bool)].reset_index()}
+    ever = ~np.isnat(day)
+    inside = ever & (day > records.first_day) & (day <= records.last_day)
+    if not inside.any() or inside.sum() == ever.sum():
+        return ever, np.ones(len(day), bool), []
+    outside = int((ever & ~inside).sum())
+    return inside, inside | ~ever, [f"Laterals converted before the records begin or after they end, which belong to "
+                                    f"neither group: {outside}."]
 
 
-def _counts(events: pd.DataFrame, heads: np.ndarray, start: np.datetime64, end: np.datetime64) -> np.ndarray:
-    """Events of each lateral on days from `start` up to but not on `end`."""
-    day = events["day"].to_numpy().astype("datetime64[D]")
-    inside = events["lateral"].to_numpy(dtype=int)[(day >= start) & (day < end)]
-    return np.bincount(np.searchsorted(heads, inside), minlength=len(heads))
+def _windows(records: Records, first: np.datetime64, day_after: np.datetime64, basis: SelectionBasis) -> Windows:
+    end = min(first, records.last_day + 1)
+    before: tuple[Span, ...] = ((records.first_day, end),)
+    if basis.left_out:
+        start, stop = basis.left_out
+        before = ((records.first_day, start), (stop + 1, end))
+    return Windows(before, ((day_after, records.last_day + 1),))
 
 
-def _compare(counts: list[np.ndarray], converted: np.ndarray, length: np.ndarray, before: float, after: float,
-             expected: float) -> dict[str, float]:
-    """One row of `BeforeAfter.measures`; counts: before and after, each (laterals,)."""
-    before_count, after_count = (int(c[converted].sum()) for c in counts)
-    others = int(counts[0][~converted].sum()), int(counts[1][~converted].sum())
-    row: dict[str, float] = {"converted_before": before_count, "converted_after": after_count,
-                             "others_before": others[0], "others_after": others[1]}
-    names = ("rate_ratio", "low", "high", "p_value", "corrected_ratio", "corrected_low", "corrected_high",
-             "corrected_p_value", "years_needed")
-    row |= dict.fromkeys(names, np.nan) | {"expected_ratio": expected}
-    if not before or not after:
+def _row(table: LateralYears, converted: np.ndarray, exposure: np.ndarray, decides: str, expected: float,
+         rng: np.random.Generator) -> dict[str, object]:
+    """One row of `BeforeAfter.measures`.
+
+    converted, exposure: (laterals,). decides: RAW, PREDICTIVE or BOTH. expected: ratio that a conversion should bring.
+    """
+    before, after = table.totals(False), table.totals(True)
+    own = int(before[converted].sum()), int(after[converted].sum())
+    others = int(before[~converted].sum()), int(after[~converted].sum())
+    row: dict[str, object] = {"converted_before": own[0], "converted_after": own[1], "others_before": others[0],
+                              "others_after": others[1]}
+    row |= dict.fromkeys(_NUMBERS, np.nan) | {"expected_ratio": expected} | dict.fromkeys(_WORDS)
+    lengths = [float(table.years[table.after == side].sum()) for side in (False, True)]
+    if not all(lengths):
         return row
-    unselected = _without_selection(counts[0], length, before)
-    expected_converted, expected_others = float(unselected[converted].sum()), float(unselected[~converted].sum())
-    shift = _over(before_count, expected_converted)
-    if (~converted).any():
-        shift *= _over(expected_others, others[0])
-        distribution = conditional_ratio(before_count, after_count, others)
-        ratio = _over(after_count * others[0], before_count * others[1])
-        scale = 1.0
-    else:
-        distribution = conditional_ratio(before_count, after_count)
-        scale = 1 / (after / before)
-        ratio = _over(after_count, before_count) * scale
-    low, high = (v * scale for v in distribution.interval())
-    row |= {"rate_ratio": ratio, "low": low, "high": high, "p_value": distribution.p_value(1 / scale)}
-    if np.isfinite(shift) and shift > 0:
-        row |= {"corrected_ratio": ratio * shift, "corrected_low": low * shift, "corrected_high": high * shift,
-                "corrected_p_value": distribution.p_value(1 / (scale * shift))}
-    row["years_needed"] = years_needed(expected, expected_converted, expected_converted / before,
-                                       expected_others, expected_others / before)
+    if not sum(others):
+        change = _over(own[1] * lengths[0], own[0] * lengths[1])
+        return row | ({"rate_ratio": change} if converted.all() else {})
+    found = compare(table, converted, exposure, rng)
+    odds = float(found.predictive.log_odds.mean())
+    row |= _described(found.raw, _over(own[1] * others[0], own[0] * others[1]), "rate_ratio", "")
+    row |= _described(found.predictive, _over(own[1], others[1] * float(np.exp(odds))), "corrected_ratio", "corrected_")
+    row |= {"raw_verdict": verdict(found.raw), "predictive_verdict": verdict(found.predictive), "decides": decides,
+            "verdict": found.verdict(decides), "lateral_year_cv": found.spread.cv}
+    share = own[0] / max(sum(before), 1) if decides == RAW else float(special.expit(odds))
+    row["years_needed"] = _years_needed(expected, before.sum() * np.array([share, 1 - share]), lengths[0],
+                                        found.spread, concentration((before + after)[converted]),
+                                        table.concentration(False))
     return row
+
+
+def _decides(measure: str, basis: SelectionBasis) -> str:
+    """The comparison that decides for a measure.
+
+    A choice by the records usually rests on sustained interruptions. They tell of a lateral's momentary events too,
+    which the predictive comparison of momentary events does not know of.
+    """
+    return BOTH if measure == "momentary_events" and basis.decides == PREDICTIVE else basis.decides
+
+
+def _described(test: RatioTest, ratio: float, name: str, prefix: str) -> dict[str, object]:
+    """Ratio, interval and p-value of a comparison; the latter two under names that begin with `prefix`."""
+    low, high = ratio_interval(test)
+    return {name: ratio, f"{prefix}low": low, f"{prefix}high": high, f"{prefix}p_value": p_value(test)}
 
 
 def _over(a: float, b: float) -> float:
     return a / b if b > 0 else np.nan
 
 
-def _without_selection(count: np.ndarray, length: np.ndarray, years: float) -> np.ndarray:
-    """Events of each lateral expected in the same time without selection: posterior mean × exposure."""
-    exposure = length * years
-    result = count.astype(float)
-    seen = exposure > 0
-    if seen.sum() > 1 and count[seen].sum() > 0:
-        result[seen] = gamma_poisson(count[seen], exposure[seen]).mean * exposure[seen]
-    return result
+def _years_needed(ratio: float, before: np.ndarray, years: float, spread: Spread, share: float,
+                  concentration_before: float) -> float:
+    """Years after for the expected effect to show; before: events of both groups that were to be expected, (2,).
 
-
-@dataclass(frozen=True)
-class ConditionalRatio:
-    """Exact distribution of the converted laterals' later count, given the sums that do not depend on the effect.
-
-    observed: that count. values, log_weight: what it could have been, and the logarithms of the
-    weights at odds 1.
+    share: Σ rate² / (Σ rate)² of the converted; that of the others, who are many, is left out.
     """
-
-    observed: int
-    values: np.ndarray
-    log_weight: np.ndarray
-
-    def tails(self, log_odds: float) -> tuple[float, float]:
-        """P(X ≤ observed), P(X ≥ observed)."""
-        log = self.log_weight + self.values * log_odds
-        p = np.exp(log - log.max())
-        p /= p.sum()
-        return float(p[self.values <= self.observed].sum()), float(p[self.values >= self.observed].sum())
-
-    def interval(self) -> tuple[float, float]:
-        """Odds at which either tail is (1 − LEVEL) / 2; 0 or infinite at an end of the range."""
-        low = self._odds_at_tail(1) if self.observed > self.values[0] else 0.0
-        high = self._odds_at_tail(0) if self.observed < self.values[-1] else np.inf
-        return low, high
-
-    def _odds_at_tail(self, side: int) -> float:
-        tail = (1 - LEVEL) / 2
-        return float(np.exp(scipy.optimize.brentq(lambda x: self.tails(x)[side] - tail, *_LOG_ODDS)))
-
-    def p_value(self, odds: float = 1.0) -> float:
-        """Two-sided: twice the smaller tail, at most 1."""
-        return min(1.0, 2 * min(self.tails(float(np.log(odds)))))
-
-
-def conditional_ratio(before: int, after: int, others: tuple[int, int] | None = None) -> ConditionalRatio:
-    """Distribution of `after`, events of the converted laterals; the others had `others` before and after.
-
-    With others, given both groups' totals and the total after: a noncentral hypergeometric
-    distribution     whose odds are the rate ratio. Without, given the total: a binomial distribution whose
-    odds are the rate ratio times the ratio of the times observed.
-    """
-    converted = before + after
-    if others is None:
-        values = np.arange(converted + 1)
-        return ConditionalRatio(after, values, _log_choose(converted, values))
-    unconverted, later = sum(others), after + others[1]
-    values = np.arange(max(0, later - unconverted), min(converted, later) + 1)
-    return ConditionalRatio(after, values, _log_choose(converted, values) + _log_choose(unconverted, later - values))
-
-
-def _log_choose(n: int, k: np.ndarray) -> np.ndarray:
-    return special.gammaln(n + 1) - special.gammaln(k + 1) - special.gammaln(n - k + 1)
-
-
-def years_needed(ratio: float, before: float, rate: float, others_before: float, others_rate: float) -> float:
-    """Years after the conversions for a power of POWER to detect `ratio` at a significance level of 1 − LEVEL.
-
-    before, rate: events in the time before and per year of the laterals to convert; the same
-    for the others (0: none). The logarithm of the rate ratio is taken as normal. NaN where
-    no number of years suffices because the time before is too short, or where no effect is expected.
-    """
-    if not 0 < ratio < 1 or before <= 0 or rate <= 0:
+    if not (before > 0).all() or not 0 < ratio < 1:
         return np.nan
-    variance = (np.log(ratio) / (scipy.stats.norm.ppf((1 + LEVEL) / 2) + scipy.stats.norm.ppf(POWER))) ** 2
-    with_others = others_before > 0 and others_rate > 0
-    available = variance - 1 / before - (1 / others_before if with_others else 0.0)
-    if available <= 0:
-        return np.nan
-    return float((1 / (rate * ratio) + (1 / others_rate if with_others else 0.0)) / available)
+    beyond = max(spread.estimate, 0.0) * share if np.isfinite(spread.estimate) else 0.0
+    rate = before / years
+    return years_after_needed(ratio, float((1 / before).sum()) + beyond * concentration_before + DRIFT * share,
+                              float(1 / (rate[0] * ratio) + 1 / rate[1]) + beyond)
+
+
+def _measure_notes(measures: pd.DataFrame, basis: SelectionBasis) -> list[str]:
+    """Measures without a verdict or with a rule of their own, and how far lateral-years vary beyond chance."""
+    notes = []
+    names = {str(name): str(name).replace("_", " ").replace("callouts", "call-outs") for name in measures.index}
+    if len(silent := [names[n] for n in names if not measures.loc[n, ["others_before", "others_after"]].sum()]):
+        notes.append(f"No event is recorded on other laterals, so there is no verdict: {', '.join(silent)}.")
+    if basis.decides == PREDICTIVE and measures.loc["momentary_events", "verdict"] is not None:
+        notes.append("The choice may have rested on sustained interruptions alone, so for momentary events the raw and "
+                     "the predictive comparison must agree.")
+    known = measures["lateral_year_cv"].dropna()
+    if len(known):
+        words = "; ".join(f"{names[str(name)]} {number(cv, 2) if cv > 0 else 'none seen'}"
+                          for name, cv in known.items())
+        notes.append(
+            f"Years of one lateral differ beyond chance; coefficient of variation, estimated from the others: {words}. "
+            "Intervals, p-values and verdicts allow for it, for how roughly it is known, and for a slow drift of each "
+            f"lateral's rate with a coefficient of variation of {number(DRIFT ** 0.5, 2)} (ours).")
+    return notes

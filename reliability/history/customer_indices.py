@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from reliability.history.extent import reached
 from reliability.history.outages import Records
 from reliability.indices.definitions import CEMI_UP_TO
 from reliability.network.tree import Network
@@ -49,13 +50,8 @@ def _placed(network: Network, steps: pd.DataFrame) -> tuple[np.ndarray, np.ndarr
         return np.zeros(0, dtype=np.int64), np.zeros(0)
     key = steps["event"].to_numpy().astype(np.int64) * len(network) + steps["section"].to_numpy()
     key, code = np.unique(key, return_inverse=True)
-    customers = np.bincount(code, weights=steps["customers"])
-    at = key % len(network)
-    while True:
-        climbs = np.flatnonzero((network.customers_below[at] < customers * (1 - 1e-12)) & (network.parent[at] >= 0))
-        if not climbs.size:
-            break
-        at[climbs] = network.parent[at[climbs]]
+    customers = np.bincount(code, weights=steps["customers"] - steps["already_off"])
+    at = reached(network, key % len(network), customers)
     below = network.customers_below[at]
     share = np.divide(customers, below, out=np.zeros(len(at)), where=below > 0)
     return at, np.minimum(share, 1.0)

@@ -71,6 +71,22 @@ TREATMENTS: dict[str, tuple[str, str]] = {
         "Steps of one event overlap",
         "Taken as different customers, as recorded; where the event would then have more customers than its "
         "source serves, all its sustained steps are reduced in proportion."),
+    "repeated_event": (
+        "Same outage under two event_ids",
+        "Left out; the earlier one counts. Both are at one place, overlap in time and have as many customers, and "
+        "together more than are served there, or they begin or end within five minutes of each other. "
+        "history.count_duplicates_once = false counts both."),
+    "repeated_event_counted": (
+        "Same outage under two event_ids, it seems",
+        "Counted twice: history.count_duplicates_once is false."),
+    "inside_another": (
+        "Begins inside the outage of a device above",
+        "Customers who were off already are not interrupted again, and their minutes count from the end of the outage "
+        "above; how many that are follows from the customers of both and those served there. Still a fault recorded at "
+        "its section. history.count_duplicates_once = false counts both in full."),
+    "inside_another_counted": (
+        "Begins inside the outage of a device above",
+        "Customers who were off already are counted twice: history.count_duplicates_once is false."),
     "unknown_section": (
         "section_id not in the network",
         "Counts in the system's indices, in no feeder's and no lateral's."),
@@ -94,10 +110,14 @@ TREATMENTS: dict[str, tuple[str, str]] = {
 
 @dataclass(frozen=True)
 class Finding:
-    """One kind of irregularity; `rows` (m,) are spreadsheet row numbers, the header being row 1."""
+    """One kind of irregularity; `rows` (m,) are spreadsheet row numbers, the header being row 1.
+
+    pairs: of outages found twice, each with its event_ids and rows: "E2 (row 9) as E1 (row 5)".
+    """
 
     code: str
     rows: np.ndarray
+    pairs: tuple[str, ...] = ()
 
     @property
     def count(self) -> int:
@@ -117,9 +137,19 @@ class Finding:
 
 def messages(findings: Iterable[Finding], file: str) -> list[str]:
     """One line a finding: its rows in the user's file, the irregularity and its treatment."""
-    return [f"{file}: {'row' if f.count == 1 else 'rows'} {', '.join(map(str, f.rows[:ROWS_LISTED]))}"
-            f"{f' and {f.count - ROWS_LISTED} more' if f.count > ROWS_LISTED else ''}: {f.title}. {f.treatment}"
-            for f in findings]
+    return [f"{file}: {listed_rows(f.rows)}: {f.title}{_some(f.pairs)}. {f.treatment}" for f in findings]
+
+
+def _some(pairs: tuple[str, ...]) -> str:
+    """The first few pairs, for a message."""
+    more = f" and {len(pairs) - ROWS_LISTED} more" if len(pairs) > ROWS_LISTED else ""
+    return f": {', '.join(pairs[:ROWS_LISTED])}{more}" if pairs else ""
+
+
+def listed_rows(rows: np.ndarray) -> str:
+    """The first few of some rows, for a message."""
+    more = f" and {len(rows) - ROWS_LISTED} more" if len(rows) > ROWS_LISTED else ""
+    return f"{'row' if len(rows) == 1 else 'rows'} {', '.join(map(str, rows[:ROWS_LISTED]))}{more}"
 
 
 def collect(marks: dict[str, np.ndarray], row: np.ndarray) -> tuple[Finding, ...]:

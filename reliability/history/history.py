@@ -4,20 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from reliability.cautions import CAUTION
 from reliability.formats import count
-from reliability.history.calibration import Calibration, calibrate
+from reliability.history.calibration import Calibration
 from reliability.history.conversions import BeforeAfter, before_after
 from reliability.history.customer_indices import customer_indices
 from reliability.history.durations import restoration_times
+from reliability.history.like_days import compare_like_days
 from reliability.history.major_events import MajorEvents, major_events
+from reliability.history.model_days import ModelDays
 from reliability.history.observed import cause_indices, daily_indices, feeder_indices, tally, yearly_indices
-from reliability.history.outages import Records, read_records
+from reliability.history.operations import Operations, read_operations
+from reliability.history.outages import Records, event_ids, read_records
+from reliability.history.pilot import Pilot, pilot_of
 from reliability.history.rates import LearnedRates, learn_rates
+from reliability.history.single_events import caution, single_events
+from reliability.schema.values import Assumptions
 from reliability.study.record_settings import FIXED
 from reliability.study.study import Study
 
@@ -37,23 +44,33 @@ class History:
     """Results of the outage records.
 
     every_event, without_major_events: indices of all events, and of those that did not begin on a major
-        event day. daily: see `observed.daily_indices`. times: see `durations`.
-    worst_laterals: see `worst_laterals`.
-    calibration: None where no modelled indices were given. conversions: None without any.
+        event day. daily: see `observed.daily_indices`. single_events: the largest event of each major event day.
+    times: see `durations`.
+    worst_laterals: see `worst_laterals`. operations: what counters and logs of reclosing devices say.
+    calibration: None where no modelled indices were given. conversions: None without any. pilot: what a pilot would
+        need, None where the records allow no plan.
     cautions: sentences that belong with the figures.
     """
 
+    study: Study
     records: Records
     every_event: View
     without_major_events: View
     daily: pd.DataFrame
     major_events: MajorEvents
-    learned: LearnedRates
+    single_events: pd.DataFrame
     times: pd.DataFrame
     worst_laterals: pd.DataFrame
+    operations: Operations
     calibration: Calibration | None
     conversions: BeforeAfter | None
+    pilot: Pilot | None
     cautions: tuple[str, ...]
+
+    @cached_property
+    def learned(self) -> LearnedRates:
+        """What the records tell of fault rates; computed when it is first asked for."""
+        return learn_rates(self.study, self.records, self.operations)
 
     def __repr__(self) -> str:
         years, steps = self.records.years, self.records.steps
@@ -61,14 +78,16 @@ class History:
                 f"{count(len(self.major_events.days), 'major event day')}")
 
 
-def read_history(study: Study, modelled: pd.DataFrame | None = None, records: Records | None = None) -> History:
-    """Indices, thresholds, rates and the rest from the outage records of `study`.
+def read_history(study: Study, modelled: ModelDays | None = None, records: Records | None = None,
+                 learned: LearnedRates | None = None) -> History:
+    """Indices, thresholds and the rest from the outage records of `study`; rates are learned when they are asked for.
 
-    modelled: expected saifi and saidi_min by feeder_id, to calibrate against. records: those of the study,
-    where they have been read already. Raises StudyError where there are no records, or where a key must say
-    how to read them.
+    modelled: days of the study's model, to compare with. records: those of the study, where they have been read
+    already; learned: what they tell of rates, where that is known already. Raises StudyError where there are no
+    records, or where a key must say how to read them.
     """
     records = records or read_records(study)
+    operations = read_operations(study, records)
     sums = tally(records)
     daily = daily_indices(sums, records)
     events = major_events(daily, records.years, records.partial, records.settings)
@@ -76,13 +95,20 @@ def read_history(study: Study, modelled: pd.DataFrame | None = None, records: Re
     every_event = _view(records, sums, np.ones(len(sums), bool))
     without = every_event if ordinary.all() else _view(records, sums, ordinary)
     expected = records.settings.expected_rate_ratio
+    single = single_events(records, sums, events, event_ids(study))
     effect = 1.0 - float(study.values["temporary_fraction"]) if expected is None else expected
-    return History(
-        records=records, every_event=every_event, without_major_events=without, daily=daily, major_events=events,
-        learned=learn_rates(study, records), times=restoration_times(records, ordinary),
-        worst_laterals=worst_laterals(records, sums),
-        calibration=None if modelled is None else _calibration(records, events, sums[ordinary], modelled),
-        conversions=before_after(records, effect), cautions=_cautions(records, events))
+    history = History(
+        study=study, records=records, every_event=every_event, without_major_events=without, daily=daily,
+        major_events=events, single_events=single, times=restoration_times(records, ordinary),
+        worst_laterals=worst_laterals(records, sums), operations=operations,
+        calibration=None if modelled is None else compare_like_days(records, events, sums, modelled, study.values),
+        conversions=before_after(records, effect, study.values["line_fault_rate_per_km"], study.values["seed"]),
+        pilot=pilot_of(records, effect),
+        cautions=(*_cautions(records, events), *filter(None, [caution(single)]),
+                  *_what_is_recorded(study.values, records)))
+    if learned is not None:
+        history.__dict__["learned"] = learned       # in place of what the property would compute
+    return history
 
 
 def _view(records: Records, sums: pd.DataFrame, keep: np.ndarray) -> View:
@@ -111,28 +137,6 @@ def worst_laterals(records: Records, sums: pd.DataFrame) -> pd.DataFrame:
     return table.sort_values(["events", "customer_minutes"], ascending=False, kind="stable")
 
 
-def _calibration(records: Records, events: MajorEvents, sums: pd.DataFrame, modelled: pd.DataFrame) -> Calibration:
-    """Observed means over the years that have a threshold and are covered in full.
-
-    sums: of the steps outside major event days. Planned ones are left out, as the model holds faults only.
-    """
-    classified = [int(y) for y in records.years if events.has_verdict(int(y))]
-    full = [y for y in classified or map(int, records.years) if y not in records.partial]
-    years = full or classified or [int(y) for y in records.years]
-    notes = ["Planned interruptions are left out of this comparison, as the model holds faults only."]
-    if not classified:
-        notes.append("No year has a threshold: the observed figures include major event days.")
-    if not full:
-        notes.append("No year is covered in full: the observed figures are too low.")
-    unplanned = sums[~records.steps["planned"].to_numpy()[sums.index]]
-    rows = feeder_indices(unplanned, records)
-    rows = rows[rows.index.get_level_values("year").isin(years)]
-    observed = rows.groupby("feeder_id")[["saifi", "saidi_min"]].mean()
-    network = records.network
-    customers = pd.Series(np.bincount(network.feeder, weights=network.customers), index=network.feeder_ids)
-    return calibrate(observed, modelled, customers, tuple(years), " ".join(notes))
-
-
 def _cautions(records: Records, events: MajorEvents) -> tuple[str, ...]:
     cautions = [CAUTION]
     if records.partial:
@@ -157,6 +161,20 @@ def _cautions(records: Records, events: MajorEvents) -> tuple[str, ...]:
         cautions.append("No time zone is given: durations over a clock change may be wrong by an hour.")
     if records.settings.include_planned and records.steps["planned"].any():
         cautions.append("The indices of the records include planned interruptions.")
+    return tuple(cautions)
+
+
+def _what_is_recorded(values: Assumptions, records: Records) -> tuple[str, ...]:
+    """What [records] says is missing from the records."""
+    cautions = []
+    if not values["planned_included"]:
+        marked = int(records.steps["planned"].sum())
+        cautions.append("The study says that the records hold no planned work: their indices are those of faults alone."
+                        + (f" {count(marked, 'row')} marked planned {'is' if marked == 1 else 'are'} there "
+                           "nevertheless." if marked else ""))
+    if not values["storms_included"]:
+        cautions.append("The study says that the records leave out major storms: all their indices, those with major "
+                        "event days too, are those of days without such storms, and thresholds are too low.")
     return tuple(cautions)
 
 

@@ -3,8 +3,12 @@
 The momentary interruptions of one place that start within five minutes of the first of them
 are one momentary event: a reclosing device at work. Those that start together are steps of a
 restoration, so different customers; those that follow are the same customers again, and the
-event has as many as the largest of them. A customer whose sustained interruption at the same
-place starts within five minutes after it has no momentary event.
+event has as many as the largest of them. Places are events of their own.
+
+A customer whose sustained interruption starts within five minutes after it has no momentary event:
+one of the same place, and one of any other place at, above or below it as far as the two records
+together have more customers than are served there, so that some must be in both. Records that name
+no more than there are may be of different customers, and nothing is taken out.
 """
 
 from __future__ import annotations
@@ -12,7 +16,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from reliability.history.outages import MOMENTARY_SECONDS
+from reliability.history.extent import below, pairs_in_time, reached, roots
+from reliability.history.outages import MOMENTARY_SECONDS, Records
 
 
 def window_starts(place: np.ndarray, start: np.ndarray, seconds: int = MOMENTARY_SECONDS) -> np.ndarray:
@@ -42,8 +47,9 @@ def _key(place: np.ndarray, start: np.ndarray, seconds: int) -> np.ndarray:
     return place.astype(np.int64) * (int(start.max()) - low + 4 * seconds) + (start - low)
 
 
-def momentary_customers(steps: pd.DataFrame) -> np.ndarray:
+def momentary_customers(records: Records) -> np.ndarray:
     """Customers of the momentary event that each step (n,) opens; 0 for all other steps."""
+    steps = records.steps
     result = np.zeros(len(steps))
     counted, sustained = steps["counted"].to_numpy(), steps["sustained"].to_numpy()
     start = steps["started"].to_numpy().astype(np.int64)
@@ -63,8 +69,52 @@ def momentary_customers(steps: pd.DataFrame) -> np.ndarray:
     over = np.maximum.reduceat(start[at] + steps["seconds"].to_numpy()[at].astype(np.int64), first)
     suffered = _sustained_after(place[at[first]], start[at[first]], over, place, start,
                                 np.where(counted & sustained, customers, 0.0), counted & sustained)
+    suffered += _elsewhere(records, at[first], place, largest, over)
     result[at[first]] = np.maximum(largest - suffered, 0.0)
     return result
+
+
+def _elsewhere(records: Records, first: np.ndarray, place: np.ndarray, customers: np.ndarray,
+               over: np.ndarray) -> np.ndarray:
+    """Customers of each momentary event (w,) that must be among those of sustained records of other places.
+
+    first: its first step; place: (n,) codes of the steps; customers, over (s): of the event.
+    """
+    network, section = records.network, records.steps["section"].to_numpy()
+    result = np.zeros(len(first))
+    event, lasting = np.flatnonzero(section[first] >= 0), _lasting(records, place)
+    if not len(lasting) or not len(event):
+        return result
+    opened, customers = first[event], customers[event]
+    begun = records.steps["started"].to_numpy()[opened].astype("datetime64[s]").astype(np.int64)
+    one, other = pairs_in_time(roots(network, section[opened]), begun, over[event] + MOMENTARY_SECONDS,
+                               roots(network, lasting["section"].to_numpy()), lasting["start"].to_numpy())
+    apart = lasting["place"].to_numpy()[other] != place[opened][one]
+    one, other = one[apart], other[apart]
+    named = lasting["customers"].to_numpy()[other]
+    top = reached(network, section[opened], customers)
+    far = reached(network, lasting["section"].to_numpy(), lasting["customers"].to_numpy())[other]
+    served = network.customers_below * 1.0
+    growth = records.served.growth[records.steps["year"].to_numpy()[opened] - records.served.years[0]]
+    inside = below(network, far, top[one])
+    within = np.bincount(one[inside], weights=named[inside], minlength=len(event))
+    shared = np.clip(customers + within - served[top] * growth, 0.0, np.minimum(customers, within))
+    above = ~inside & below(network, top[one], far)
+    beyond = np.zeros(len(event))
+    np.maximum.at(beyond, one[above], (customers[one] + named - served[far] * growth[one])[above])
+    result[event] = shared + np.minimum(beyond, customers)
+    return result
+
+
+def _lasting(records: Records, place: np.ndarray) -> pd.DataFrame:
+    """Sustained records of known section: place, start (s), section, customers; steps that start together are one."""
+    steps = records.steps
+    used = (steps["counted"] & steps["sustained"]).to_numpy(dtype=bool) & (steps["section"].to_numpy() >= 0)
+    part = pd.DataFrame({
+        "place": place, "start": steps["started"].to_numpy().astype("datetime64[s]").astype(np.int64),
+        "section": steps["section"], "customers": steps["customers"] - steps["already_off"]})[used]
+    return part.groupby(["place", "start"], sort=False, as_index=False).agg(
+        section=("section", "first"), customers=("customers", "sum"))
 
 
 def _sustained_after(place: np.ndarray, begun: np.ndarray, over: np.ndarray, all_places: np.ndarray,

@@ -1,7 +1,9 @@
 """Indices from records (IEEE Std 1366-2012, clause 3; from memory): by year, feeder, cause and day.
 
 A customer-minute belongs to the day on which its event began, however long it lasted; so do
-the interruptions. Each step counts its own customers for its own duration.
+the interruptions. Each step counts its own customers for its own duration; those who were off
+already under another record (see `found_twice`) are not interrupted again, and count from when
+that one ended.
 """
 
 from __future__ import annotations
@@ -31,13 +33,14 @@ def tally(records: Records) -> pd.DataFrame:
     sustained = steps["sustained"].to_numpy()
     section = steps["section"].to_numpy()
     minutes = np.nan_to_num(steps["seconds"].to_numpy()) / 60.0
+    off, off_minutes = steps["already_off"].to_numpy(), steps["off_seconds"].to_numpy() / 60.0
     return pd.DataFrame({
         "year": steps["year"], "day": steps["day"], "cause": steps["cause"],
         "feeder": np.where(section >= 0, records.network.feeder[section], -1),
-        "interruptions": np.where(sustained, customers, 0.0),
-        "customer_minutes": np.where(sustained, customers * minutes, 0.0),
+        "interruptions": np.where(sustained, customers - off, 0.0),
+        "customer_minutes": np.where(sustained, customers * minutes - off * off_minutes, 0.0),
         "momentary_interruptions": np.where(sustained, 0.0, customers),
-        "momentary_events": momentary_customers(steps),
+        "momentary_events": momentary_customers(records),
     })
 
 

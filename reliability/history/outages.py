@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.history.findings import TREATMENTS, Finding, collect
+from reliability.history.found_twice import found_twice
 from reliability.history.served import Served, customers_served
 from reliability.network.tree import Network
 from reliability.schema.columns import OUTAGES
@@ -48,7 +49,8 @@ class Records:
         event's own where blank), section (position in the network, −1 unknown), started
         (datetime64[s]), event_started, day (of event_started), year, seconds (NaN unknown),
         customers (NaN unknown), cause (code into `causes`), kind (−1 unknown, 0 temporary,
-        1 permanent), planned, counted (enters the indices), sustained.
+        1 permanent), planned, counted (enters the indices), sustained, already_off and off_seconds
+        (customers who were off under another record, and for how long yet; see `found_twice`).
     years: calendar years covered, ascending. first_day, last_day: (datetime64[D]) of the
         records' period; partial: years of which it covers a part only.
     """
@@ -94,8 +96,10 @@ def read_records(study: Study) -> Records:
     first, last, years, partial = _period(steps, settings)
     served = customers_served(network, settings.served_by_year, years)
     steps, excess = _limit_customers(steps, network, served)
-    rows = steps["row"].to_numpy()
-    findings = _in_order(findings + collect(reused | excess, rows))
+    findings += collect(reused | excess, steps["row"].to_numpy())
+    ids = dict(zip(row.tolist(), frame["event_id"], strict=True))
+    steps, twice = _counted_once(steps, network, served, settings, ids)
+    findings = _in_order(findings + twice)
     return Records(steps, causes, network, served, settings, findings, years, first, last, partial)
 
 
@@ -109,6 +113,12 @@ def _text(study: Study) -> tuple[pd.DataFrame, np.ndarray]:
     text = pd.DataFrame({c.name: clean(frame[c.name]) if c.name in frame else blank for c in OUTAGES})
     row = frame["row"].to_numpy(dtype=np.int64) if "row" in frame else np.arange(len(frame)) + 2
     return text, row
+
+
+def event_ids(study: Study) -> pd.Series:
+    """event_id as recorded, by spreadsheet row."""
+    frame, row = _text(study)
+    return pd.Series(frame["event_id"].to_numpy(), index=row)
 
 
 def _typed(frame: pd.DataFrame, row: np.ndarray, timestamps: list[Timestamps], network: Network,
@@ -287,6 +297,33 @@ def _limit_customers(steps: pd.DataFrame, network: Network,
         customers[at[above]] *= most[at][above] / total[above]
         overlap[at] |= _later_starts(steps.iloc[at])
     return steps.assign(customers=customers), marks
+
+
+def _counted_once(steps: pd.DataFrame, network: Network, served: Served, settings: RecordSettings,
+                  ids: Mapping[int, str]) -> tuple[pd.DataFrame, tuple[Finding, ...]]:
+    """Steps with what was found twice counted once, where the study does not ask otherwise; and the findings.
+
+    ids: event_id by spreadsheet row.
+    """
+    found = found_twice(steps, network, served)
+    row, event = steps["row"].to_numpy(), steps["event"].to_numpy()
+    first = dict(zip(event[::-1].tolist(), row[::-1].tolist(), strict=True))
+    once = settings.count_duplicates_once
+    findings = []
+    for code, where, link in (("repeated_event", found.repeats, "as"), ("inside_another", found.inside, "inside")):
+        at = np.flatnonzero(where)
+        if at.size:
+            pairs = dict.fromkeys(zip(event[at].tolist(), found.of_event[at].tolist(), strict=True))
+            named = tuple(" ".join((_named(first[a], ids), link, _named(first[b], ids))) for a, b in pairs)
+            findings.append(Finding(code if once else f"{code}_counted", np.sort(row[at]), named))
+    off = np.where(found.inside & once, found.already_off, 0.0)
+    steps = steps.assign(already_off=off, off_seconds=np.where(found.inside & once, found.off_seconds, 0.0))
+    return steps[~(found.repeats & once)].reset_index(drop=True), tuple(findings)
+
+
+def _named(row: int, ids: Mapping[int, str]) -> str:
+    """An event by its id and first row."""
+    return f"{ids[row] or 'without id'} (row {row})"
 
 
 def _later_starts(part: pd.DataFrame) -> np.ndarray:

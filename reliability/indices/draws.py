@@ -17,9 +17,14 @@ def pert(rng: np.random.Generator, stated: Range, size: int) -> np.ndarray:
     width = stated.high - stated.low
     if width == 0:
         return np.full(size, float(stated.low))
-    first = 1.0 + PERT_WEIGHT * (stated.likely - stated.low) / width
-    second = 1.0 + PERT_WEIGHT * (stated.high - stated.likely) / width
-    return stated.low + width * rng.beta(first, second, size)
+    return stated.low + width * rng.beta(*pert_shapes(stated), size)
+
+
+def pert_shapes(stated: Range) -> tuple[float, float]:
+    """The two shapes of the beta distribution that a PERT distribution is, scaled to low … high (high above low)."""
+    width = stated.high - stated.low
+    return (1.0 + PERT_WEIGHT * (stated.likely - stated.low) / width,
+            1.0 + PERT_WEIGHT * (stated.high - stated.likely) / width)
 
 
 def draw_uncertain(rng: np.random.Generator, uncertain: Mapping[str, Range], trials: int) -> dict[str, np.ndarray]:

@@ -71,16 +71,25 @@ def simulate_block(block: Block, weights: YearWeights, sigma: np.ndarray,
     counts = rng.poisson(block.rates * weights.total)
     starts = np.append(0, np.cumsum(counts))
     year = trial_years(rng, weights, int(starts[-1]))
+    return sums_by_year(rng, block.coefficients, year, starts, weights.years, sigma)
+
+
+def sums_by_year(rng: np.random.Generator, coefficients: Coefficients, year: np.ndarray, starts: np.ndarray,
+                 years: int, sigma: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Sums of the count and the severity columns by trial-year, (T, c) and (T, d), of events in order of their rows.
+
+    year: (e,) trial-year of each event. starts: (m + 1,) where the events of each of m rows start, and their number.
+    """
     # one index type for both arrays saves the matrix a conversion
     starts = starts.astype(np.int32) if len(year) < 2 ** 31 else starts
-    shape = (weights.years, len(counts))
-    counted = sparse.csc_array((np.ones(len(year)), year, starts), shape=shape) @ block.coefficients.count
-    if not block.coefficients.severity.shape[1]:
-        return counted, np.zeros((weights.years, 0))
+    shape = (years, len(starts) - 1)
+    counted = sparse.csc_array((np.ones(len(year)), year, starts), shape=shape) @ coefficients.count
+    if not coefficients.severity.shape[1]:
+        return counted, np.zeros((years, 0))
     severity = severities(rng, sigma, year)
     # a lognormal of mean 1 has this median; the draws have median 1
     median = np.exp(-np.square(sigma) / 2.0)[:, None]
-    return counted, sparse.csc_array((severity, year, starts), shape=shape) @ block.coefficients.severity * median
+    return counted, sparse.csc_array((severity, year, starts), shape=shape) @ coefficients.severity * median
 
 
 def trial_years(rng: np.random.Generator, weights: YearWeights, size: int) -> np.ndarray:

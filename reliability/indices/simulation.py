@@ -12,24 +12,25 @@ from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, partial
 from itertools import pairwise
 
 import numpy as np
 
-from reliability.faults.chains import FACTS, pattern_probability
-from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, kind_probability, row_rates
-from reliability.faults.states import state_probability
+from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, row_rates
 from reliability.faults.times import Term, hours_of
 from reliability.formats import count
 from reliability.indices.draws import draw_uncertain, one_trial, values_of_trials, yearly_multipliers
 from reliability.indices.events import Block, YearWeights, simulate_block, year_weights
-from reliability.indices.measures import COUNTED, TIMED, ExtraMeasure, ExtraTerm, amounts_of, coefficients
+from reliability.indices.measures import COUNTED, TIMED, Coefficients, ExtraMeasure, ExtraTerm, amounts_of, coefficients
+from reliability.indices.rate_classes import RateClass, rate_multiplier, rate_parts
+from reliability.indices.unit_events import UnitBlock, UnitRows, simulate_unit_block, unit_blocks
 from reliability.network.model import Model
+from reliability.network.rate_draws import RateDraws
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
 from reliability.schema.scenarios import Scenario
-from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn, drawn_shares
+from reliability.schema.values import Assumptions, Drawn, drawn
 
 # Fixed sizes: with the seed they settle every digit, so changing one changes results.
 YEARS_PER_CHUNK = 8_000            # trial-years drawn together
@@ -47,16 +48,13 @@ EVENTS_AT_MOST = 2e9               # about a minute of two cores
 # Assumptions that change what protection does, so that each of their draws needs its own table.
 STRUCTURAL = ("fast_clearing_time_s", "phases_involved", "load_margin", "cold_load_factor", "fault_current_factor",
               "fuse_melting_factor", "fuse_arcing_time_s", "actuating_ratio")
-# Assumptions that scale the rates of rows.
-PATTERN_KEYS = {"fuse_failure", "sectionalizer_failure", "wrong_link_share"}
-RATE_KEYS = {"line_fault_rate_per_km", "temporary_fraction", "clearing_shares", "reclosing_off_share"} | PATTERN_KEYS
 TASKS_AHEAD = 3                    # tasks per worker handed out before the first is collected
 
 Progress = Callable[[int, int, float], None]
-# kinds, own temporary fraction, own line rate, cuts of the state of reclosing, tally
-RateClass = tuple[int, bool, bool, float, float, tuple[int, ...]]
-_Task = tuple[Block, YearWeights, np.ndarray, np.random.SeedSequence]
+PickedRates = Callable[[UnitBlock], np.ndarray]
 _Sums = tuple[np.ndarray, np.ndarray]
+# coefficients of each part of a block, and what gives the sums of each
+_Task = tuple[tuple[Coefficients, ...], Callable[[], list[_Sums]]]
 
 
 @dataclass(frozen=True)
@@ -87,13 +85,14 @@ class Simulated:
 class SimulationInput:
     """What to simulate: a network, the assumptions and the scenarios, with their outcome table.
 
-    extra: further measures by name (see indices/measures).
+    extra: further measures by name (see indices/measures). rate_draws: of rates learned from records, one a trial.
     """
 
     model: Model
     uncertain: Mapping[str, Range]
     scenarios: Sequence[Scenario]
     extra: Mapping[str, ExtraMeasure] = field(default_factory=dict)
+    rate_draws: RateDraws | None = None
 
     def table(self, values: Assumptions) -> OutcomeTable:
         """Outcome table at the given values."""
@@ -155,7 +154,7 @@ def simulate(inputs: SimulationInput, *, seed: int, trials: int | None = None, e
 class _Prepared:
     """Blocks of a table, the classes of their multipliers, and the assumptions at which both hold."""
 
-    blocks: tuple[Block, ...]
+    blocks: tuple[Block | UnitBlock, ...]
     classes: tuple[RateClass, ...]
     values: Assumptions
 
@@ -187,13 +186,12 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> tuple[dict[s
     yearly = yearly_multipliers(rng, drawn(values, "yearly_cv"), trials, years)
     sigma = np.sqrt(np.log1p(np.square(np.asarray(drawn(values, "cv"), dtype=float))))
     sigma = np.repeat(sigma, years) if sigma.ndim else sigma[None]
-    weights = [year_weights((rate_multiplier(c, values, prepared.values) * yearly.T).T.ravel())
-               for c in prepared.classes]
+    multipliers = [np.asarray(rate_multiplier(c, values, prepared.values)) for c in prepared.classes]
+    tasks = _tasks(prepared, multipliers, yearly, sigma, _picked_rates(inputs.rate_draws, rng, trials),
+                   events.spawn(len(prepared.blocks)))
 
     shape = (len(inputs.scenarios), trials, years)
     totals = {name: np.zeros(shape) for name in (*COUNTED, *TIMED, *inputs.extra)}
-    tasks = ((b, weights[b.multiplier_class], sigma, s)
-             for b, s in zip(prepared.blocks, events.spawn(len(prepared.blocks)), strict=True))
     run.report.start(len(prepared.blocks), trials)
 
     @cache
@@ -207,14 +205,45 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> tuple[dict[s
         hours = np.reshape(hours_of(term, values), (-1, 1))
         return hours, hours
 
-    for block, (counted, timed) in zip(prepared.blocks, _in_order(tasks, run.executor, run.workers), strict=True):
-        each = block.coefficients
-        for which, keys, columns, sums in ((0, each.count_keys, each.count_column, counted),
-                                           (1, each.severity_keys, each.severity_column, timed)):
-            for (name, scenario, term), column in zip(keys, columns, strict=True):
-                totals[name][scenario] += sums[:, column].reshape(trials, years) * scales(name, term)[which]
+    for coefficients_of, sums_of in _in_order(tasks, run.executor, run.workers):
+        for each, (counted, timed) in zip(coefficients_of, sums_of, strict=True):
+            for which, keys, columns, sums in ((0, each.count_keys, each.count_column, counted),
+                                               (1, each.severity_keys, each.severity_column, timed)):
+                for (name, scenario, term), column in zip(keys, columns, strict=True):
+                    totals[name][scenario] += sums[:, column].reshape(trials, years) * scales(name, term)[which]
         run.report.block_done()
     return draws, totals
+
+
+def _picked_rates(draws: RateDraws | None, rng: np.random.Generator, trials: int) -> PickedRates | None:
+    """Gives the relative rates (groups, trials) of a block, one joint draw a trial."""
+    if draws is None:
+        return None
+    picked = rng.integers(len(draws), size=trials)
+    return lambda block: draws.of_groups(block.unit, block.permanent, picked)
+
+
+def _tasks(prepared: _Prepared, multipliers: Sequence[np.ndarray], yearly: np.ndarray, sigma: np.ndarray,
+           picked_rates: PickedRates | None, seeds: Sequence[np.random.SeedSequence]) -> Iterator[_Task]:
+    """What is to be simulated of each block.
+
+    multipliers: () or (trials,) of each class. yearly: (trials, years). picked_rates: of learned rates, None without.
+    """
+    weights: list[YearWeights] = []
+    if picked_rates is None:
+        weights = [year_weights((m * yearly.T).T.ravel()) for m in multipliers]
+    for block, seed in zip(prepared.blocks, seeds, strict=True):
+        if isinstance(block, Block):
+            yield (block.coefficients,), partial(_simulated, block, weights[block.multiplier_class], sigma, seed)
+            continue
+        rates = np.ones((len(block.unit), len(yearly))) if picked_rates is None else picked_rates(block)
+        of_parts = [multipliers[part.multiplier_class] for part in block.parts]
+        yield (tuple(part.coefficients for part in block.parts),
+               partial(simulate_unit_block, block, rates, yearly, of_parts, sigma, seed))
+
+
+def _simulated(block: Block, weights: YearWeights, sigma: np.ndarray, seed: np.random.SeedSequence) -> list[_Sums]:
+    return [simulate_block(block, weights, sigma, seed)]
 
 
 def needs_own_tables(inputs: SimulationInput) -> bool:
@@ -225,21 +254,24 @@ def needs_own_tables(inputs: SimulationInput) -> bool:
     return bool(keys & set(STRUCTURAL)) or ("reclosing_off_share" in keys and bool(stated))
 
 
-def _in_order(tasks: Iterator[_Task], executor: Executor | None, workers: int) -> Iterator[_Sums]:
-    """Results of simulate_block in the order of the tasks; few tasks are under way at a time."""
+def _in_order(tasks: Iterator[_Task], executor: Executor | None,
+              workers: int) -> Iterator[tuple[tuple[Coefficients, ...], list[_Sums]]]:
+    """Coefficients and sums of the blocks in the order of the tasks; few tasks are under way at a time."""
     if executor is None:
-        yield from (simulate_block(*task) for task in tasks)
+        yield from ((each, sums()) for each, sums in tasks)
         return
-    waiting: deque[Future[_Sums]] = deque()
+    waiting: deque[tuple[tuple[Coefficients, ...], Future[list[_Sums]]]] = deque()
     try:
-        for task in tasks:
-            waiting.append(executor.submit(simulate_block, *task))
+        for each, sums in tasks:
+            waiting.append((each, executor.submit(sums)))
             if len(waiting) > TASKS_AHEAD * workers:
-                yield waiting.popleft().result()
+                first, future = waiting.popleft()
+                yield first, future.result()
         while waiting:
-            yield waiting.popleft().result()
+            first, future = waiting.popleft()
+            yield first, future.result()
     finally:
-        for future in waiting:
+        for _, future in waiting:
             future.cancel()
 
 
@@ -251,62 +283,21 @@ def _prepare(inputs: SimulationInput, table: OutcomeTable, values: Assumptions,
     # nothing stays open in any scenario no severity need be drawn.
     alike = (table.opened == table.opened[:1]).all(axis=0) & (table.openings == table.openings[:1]).all(axis=0)
     make = (table.kinds.astype(np.int32) * 2 + (table.opened >= 0).any(axis=0)) * 2 + alike
-    order = np.argsort(part_class.astype(np.int32) * 64 + make[part_rows], kind="stable")
+    amounts = amounts_of(table.network)
+
+    def added(rows: np.ndarray) -> Coefficients:
+        return coefficients(table, values, rows, uncertain, inputs.extra, amounts)
+
+    of_part = part_class.astype(np.int32) * 64 + make[part_rows]
+    if inputs.rate_draws is not None:
+        unit = inputs.rate_draws.unit_of[table.section[part_rows]]
+        of_units = UnitRows(part_rows, part_rates, part_class, of_part, unit, table.kinds[part_rows] == PERMANENT)
+        return _Prepared(tuple(unit_blocks(of_units, added)), classes, values)
+    order = np.argsort(of_part, kind="stable")
     rows, rates, cls = part_rows[order], part_rates[order], part_class[order]
-    amounts, blocks = amounts_of(table.network), []
-    for start, stop in block_bounds(rates, cls * 64 + make[rows]):
-        added = coefficients(table, values, rows[start:stop], uncertain, inputs.extra, amounts)
-        blocks.append(Block(rates[start:stop], added, int(cls[start])))
+    blocks = [Block(rates[start:stop], added(rows[start:stop]), int(cls[start]))
+              for start, stop in block_bounds(rates, of_part[order])]
     return _Prepared(tuple(blocks), classes, values)
-
-
-def rate_parts(table: OutcomeTable, values: Assumptions, uncertain: set[str],
-               ) -> tuple[np.ndarray, np.ndarray, np.ndarray, tuple[RateClass, ...]]:
-    """Rows with their rates and multiplier class, (p,) each, and the classes.
-
-    A row whose rate has an uncertain part is split in two.
-    """
-    network, rates = table.network, row_rates(table, values)
-    own_fraction = ~np.isnan(network.column["temporary_fraction"])[table.section]
-    own_rate = ~np.isnan(network.column["line_fault_rate_per_km"])[table.section]
-    rows, fixed = np.arange(len(table)), own_rate
-    if "line_fault_rate_per_km" in uncertain:
-        line = network.column["length_km"] * values["line_fault_rate_per_km"]
-        equipment = np.nan_to_num(network.column["equipment_fault_rate"])
-        with np.errstate(invalid="ignore", divide="ignore"):
-            share = np.nan_to_num(line / (line + equipment))[table.section]
-        both = np.flatnonzero(~own_rate & (share < 1.0))
-        rates = np.concatenate([np.where(own_rate, rates, rates * share), rates[both] * (1.0 - share[both])])
-        rows, fixed = np.concatenate([rows, both]), np.concatenate([own_rate, np.ones(len(both), dtype=bool)])
-    if not uncertain & RATE_KEYS:
-        return rows, rates, np.zeros(len(rows), dtype=np.int8), ((0, True, True, 0.0, 1.0, (0,) * FACTS),)
-    fraction = "temporary_fraction" in uncertain
-    marks = [
-        np.where(fraction or "clearing_shares" in uncertain, table.kinds[rows], 0),
-        np.where(fraction, own_fraction[rows], True),
-        np.where("line_fault_rate_per_km" in uncertain, fixed, True),
-        *np.where("reclosing_off_share" in uncertain, np.stack([table.off_from, table.off_to])[:, rows],
-                  [[0.0], [1.0]]),
-        *np.where(bool(PATTERN_KEYS & uncertain), table.tally[rows].T, 0),
-    ]
-    found, index = np.unique(np.column_stack(marks).astype(float), axis=0, return_inverse=True)
-    classes = tuple((int(kinds), bool(own), bool(given), low, high, tuple(int(x) for x in tally))
-                    for kinds, own, given, low, high, *tally in found.tolist())
-    return rows, rates, index.ravel(), classes
-
-
-def rate_multiplier(cls: RateClass, values: TrialValues, means: Assumptions) -> Drawn:
-    """Rate over rate at the means, (trials,) or a number, of one class of rows."""
-    kinds, own_fraction, own_rate, off_from, off_to, tally = cls
-
-    def rate(v: TrialValues) -> Drawn:
-        result = 1.0 if own_rate else drawn(v, "line_fault_rate_per_km")
-        if kinds:
-            temporary = (0.0 if kinds == PERMANENT else 1.0) if own_fraction else drawn(v, "temporary_fraction")
-            result = result * kind_probability(kinds, temporary, drawn_shares(v, "clearing_shares"))
-        return result * pattern_probability(np.array(tally), v) * state_probability(off_from, off_to, v)
-
-    return rate(values) / rate(means)
 
 
 def block_bounds(rates: np.ndarray, group: np.ndarray) -> list[tuple[int, int]]:

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from reliability.intake.absorb import absorb_edges
+from reliability.intake.computed_currents import with_computed_currents
 from reliability.intake.customers import Served, place_customers
 from reliability.intake.decisions import Decision, in_order, require_none
 from reliability.intake.device_rows import Devices, build_devices, on_entry
@@ -179,6 +180,7 @@ def _placed(prepared: Prepared, shaped: Shaped, spans: Spans, devices: Devices, 
     hung = hang(spans, walked, points, feeder_at)
     up = walked.up.copy()
     up[hung.span] = hung.node
+    spans = with_computed_currents(spans, up, walked.into, sources, recipe.fault_resistance_ohm, findings)
     fed = np.concatenate([walked.depth_order, hung.span])
     tree = place_devices(spans, up, walked.into, fed, devices, findings)
     names = feeder_names(tree, spans, sources)

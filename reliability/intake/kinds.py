@@ -112,7 +112,10 @@ FIELDS: dict[str, tuple[Field, ...]] = {
         *_of_sections(("location",))),
     SOURCES: (
         _text("node_id", "Node where a feeder begins."), _text("feeder_id", "Name of the feeder."),
-        _number("fault_current_a", "A", "current", "Fault current there."), *_of_sections(("system_kv",))),
+        _number("fault_current_a", "A", "current", "Current of a fault to ground there."),
+        _number("fault_current_three_phase_a", "A", "current", "Current of a three-phase fault there."),
+        Field(Column("x_over_r", low=0.0, help="Reactance over resistance of the source.")),
+        *_of_sections(("system_kv",))),
     OUTAGE_ROWS: (
         _text("event_id", "One outage."), _text("device_id", "Device that opened."), _PLACES[0],
         _text("transformer_id", "Transformer."), _PLACES[2], _PLACES[1], _text("feeder_id", "Feeder."),

@@ -22,7 +22,7 @@ DAY_FIRST, MONTH_FIRST = "day_first", "month_first"
 _FILE_KEYS = ("file", "table", "kind", "columns", "units", "leave_out", "ignore")
 _TABLES: dict[str, tuple[str, ...]] = {
     "join": ("tolerance_m", "reach_m", "coordinate_system"), "time": ("order", "clock", "zone"),
-    "network": ("sources", "open", "place", "ties"), "outages": ("cumulative_steps",),
+    "network": ("sources", "open", "place", "ties", "fault_resistance_ohm"), "outages": ("cumulative_steps",),
 }
 
 
@@ -49,9 +49,10 @@ class Recipe:
     """Every decision of an import.
 
     values: kind → our column → word → meaning. sources: node → feeder. open: segments or devices taken as open.
-    place: device → segment. ties: open point → chance that the transfer can be carried. study: answers, a tree of
-    values as in study.toml. tolerance_m: end points this near are one node; reach_m: so far from a line a point stands
-    on it. stated: whether there is a recipe at all.
+    place: device → segment. ties: open point → chance that the transfer can be carried. fault_resistance_ohm: of faults
+    to ground, where their currents are computed. study: answers, a tree of values as in study.toml. tolerance_m: end
+    points this near are one node; reach_m: so far from a line a point stands on it. stated: whether there is a recipe
+    at all.
     """
 
     files: tuple[FileRule, ...] = ()
@@ -66,6 +67,7 @@ class Recipe:
     open: tuple[str, ...] = ()
     place: Mapping[str, str] = field(default_factory=dict)
     ties: Mapping[str, float] = field(default_factory=dict)
+    fault_resistance_ohm: float = 0.0
     cumulative_steps: bool = False
     study: Mapping[str, Any] = field(default_factory=dict)
     stated: bool = True
@@ -105,6 +107,7 @@ def read_recipe(content: bytes, file: str = RECIPE_FILE) -> Recipe:
         sources={str(k): str(v) for k, v in _sources(network).items()}, open=_strings(network.get("open", ())),
         place={str(k): str(v) for k, v in network.get("place", {}).items()},
         ties={str(k): float(v) for k, v in network.get("ties", {}).items()},
+        fault_resistance_ohm=_number(toml, network, "fault_resistance_ohm", 0.0, "network", "ohms"),
         cumulative_steps=bool(_table(toml, data, "outages").get("cumulative_steps", False)),
         study=_table(toml, data, "study"))
     if toml.problems:
@@ -130,10 +133,11 @@ def _unknown(toml: Toml, data: Mapping[str, Any], known: tuple[str, ...], path: 
             toml.wrong(path + key, key, "unknown key", Names(known).suggest(key, f"known are {', '.join(known)}"))
 
 
-def _number(toml: Toml, table: Mapping[str, Any], key: str, default: float) -> float:
+def _number(toml: Toml, table: Mapping[str, Any], key: str, default: float, name: str = "join",
+            unit: str = "metres") -> float:
     value = table.get(key, default)
     if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < 1e6:
-        toml.wrong(f"join.{key}", value, "must be a number of metres from 0 up", f"write one like {default}")
+        toml.wrong(f"{name}.{key}", value, f"must be a number of {unit} from 0 up", f"write one like {default}")
         return default
     return float(value)
 
@@ -212,7 +216,8 @@ def _document(recipe: Recipe) -> tomlkit.TOMLDocument:
     if values:
         document["values"] = _tables(values, 2)
     _put(document, "network", {"sources": dict(recipe.sources), "open": list(recipe.open),
-                               "place": dict(recipe.place), "ties": dict(recipe.ties)})
+                               "place": dict(recipe.place), "ties": dict(recipe.ties),
+                               "fault_resistance_ohm": recipe.fault_resistance_ohm or None})
     _put(document, "outages", {"cumulative_steps": recipe.cumulative_steps or None})
     if recipe.study:
         document["study"] = _tables(recipe.study, 1)

@@ -16,14 +16,19 @@ from reliability.intake.findings import AMBER, NODE, RED, Findings
 from reliability.intake.spans import Spans
 from reliability.schema.devices import BREAKER
 
+CIRCUIT = ("fault_current_a", "fault_current_three_phase_a", "x_over_r", "system_kv")
+
 
 @dataclass(frozen=True)
 class Sources:
-    """Nodes where feeders begin, (m,), each once, and the feeders' names that are stated for each."""
+    """Nodes where feeders begin, (m,), each once, and the feeders' names that are stated for each.
+
+    circuit: columns CIRCUIT of each, NaN where nothing is stated.
+    """
 
     nodes: np.ndarray
     feeders: tuple[tuple[str, ...], ...]
-    current_a: np.ndarray
+    circuit: pd.DataFrame
 
 
 def find_sources(rows: pd.DataFrame, stated: Mapping[str, str], spans: Spans, devices: Devices, findings: Findings
@@ -33,18 +38,21 @@ def find_sources(rows: pd.DataFrame, stated: Mapping[str, str], spans: Spans, de
     rows: typed sources. stated: node → feeder of the recipe.
     """
     names: dict[int, list[str]] = {}
-    current: dict[int, float] = {}
+    nothing = np.full(len(CIRCUIT), np.nan)
+    circuit: dict[int, np.ndarray] = {}
     lost: list[str] = []
-    pairs = [*zip(rows["node_id"].tolist(), rows["feeder_id"].tolist(), rows["fault_current_a"].tolist(), strict=True),
-             *((node, feeder, np.nan) for node, feeder in stated.items())]
+    numbers_of = rows[list(CIRCUIT)].to_numpy(float)
+    pairs = [*zip(rows["node_id"].tolist(), rows["feeder_id"].tolist(), numbers_of, strict=True),
+             *((node, feeder, nothing) for node, feeder in stated.items())]
     roots = _roots(spans)
-    for node, feeder, amperes in pairs:
+    for node, feeder, numbers in pairs:
         at = _node(node, spans, roots)
         if at < 0:
             lost.append(node)
             continue
         names.setdefault(at, [])
-        current[at] = amperes
+        before = circuit.get(at, nothing)
+        circuit[at] = np.where(np.isnan(before), numbers, before)
         if feeder and feeder not in names[at]:
             names[at].append(feeder)
     findings.add("topology", "source_nowhere", "Sources whose node no segment has", RED, lost, NODE)
@@ -62,8 +70,8 @@ def find_sources(rows: pd.DataFrame, stated: Mapping[str, str], spans: Spans, de
                               "and no breaker at a free end",
                               "add sources.csv or [network] sources = { NODE = \"FEEDER\" }")]
     nodes = np.array(list(names), int)
-    return Sources(nodes, tuple(tuple(f) for f in names.values()),
-                   np.array([current.get(n, np.nan) for n in names], float)), decisions
+    return Sources(nodes, tuple(tuple(f) for f in names.values()), pd.DataFrame(
+        [circuit.get(n, nothing) for n in names], columns=list(CIRCUIT), dtype=float)), decisions
 
 
 def _roots(spans: Spans) -> dict[str, int]:

@@ -7,14 +7,12 @@ import pandas as pd
 
 from reliability.formats import compact, count, number, shown
 from reliability.history.calibration import Calibration
-from reliability.history.conversions import BeforeAfter
 from reliability.history.history import History
-from reliability.history.rates import MAIN
+from reliability.history.units import MAIN
 from reliability.report.chart import (
     DASHED,
     DATE,
     DOTTED,
-    LINEAR,
     LOG,
     Axis,
     BarChart,
@@ -22,7 +20,6 @@ from reliability.report.chart import (
     Line,
     PlotChart,
     Points,
-    Reference,
 )
 from reliability.report.records import causes_frame
 from reliability.schema.problems import shorten
@@ -37,8 +34,6 @@ INDICES = {
 }
 MOST_CAUSES, MOST_LATERALS, MOST_MARKS = 12, 15, 1200
 ONE_TO_ONE = "1 : 1 line"
-MEASURES = {"sustained_interruptions": "Sustained interruptions", "callouts": "Call-outs",
-            "momentary_events": "Momentary events"}
 
 
 def years(history: History, index: str = "saidi_min") -> BarChart:
@@ -138,6 +133,25 @@ def learned_rates(history: History) -> PlotChart:
                      Axis("Recorded, faults/(km·yr)"), Axis("Learned, faults/(km·yr)"), tuple(series))
 
 
+def device_fit(history: History) -> PlotChart:
+    """What each reclosing device recorded against what is predicted for it, with the prediction's interval."""
+    table, ids = history.learned.fit.table, history.records.network.ids
+    fits = table["fits"].to_numpy(dtype=bool)
+    series: list[Points | Line] = []
+    for number_of, (name, rows) in enumerate((("Device that fits, with its 90 % interval", table[fits]),
+                                              ("Device that does not fit", table[~fits]))):
+        names = [str(ids[d]) for d in rows["device"]]
+        x, y, low, high = (rows[c].to_numpy(dtype=float) for c in ("recorded", "predicted", "low", "high"))
+        series.append(Points(name, x, y, low, high, labels=names if number_of else None, hover=names, fill=number_of))
+    top = float(max([1.0, *table["recorded"], *table["predicted"]]))
+    series.append(Line(ONE_TO_ONE, [0.0, top], [0.0, top], DOTTED))
+    description = "; ".join(f"{ids[d]}: recorded {number(a)}, predicted {number(b)}" for d, a, b in zip(
+        *(table[c].tolist() for c in ("device", "recorded", "predicted")), strict=True))
+    return PlotChart("chart-device-fit", "Faults that reclosing devices rode through, recorded and predicted",
+                     description or "No device records momentary events.", Axis("Recorded by the device"),
+                     Axis("Predicted from all else"), tuple(series))
+
+
 def against_model(found: Calibration) -> PlotChart:
     """Modelled against recorded SAIDI of the feeders, on equal axes."""
     rows = found.feeders.drop(index="")
@@ -162,18 +176,3 @@ def restoration_times(history: History) -> BarChart:
                      for n, m, a, b in zip(names, mean, low, high, strict=True))
     return BarChart("chart-times", "Mean time to restore, with its 90 % interval", description, names, (
         Bars("Mean", mean, low, high, [shown(m, "hours") for m in mean], dots=True),), Axis("Hours"), lying=True)
-
-
-def conversions(found: BeforeAfter) -> BarChart:
-    """Change of the converted laterals over that of the others, with its interval, on a logarithmic axis."""
-    rows = found.measures
-    rows = rows[np.isfinite(rows["corrected_ratio"].to_numpy(dtype=float)) & (rows["corrected_ratio"] > 0)]
-    names = [MEASURES.get(str(m), str(m).replace("_", " ").capitalize()) for m in rows.index]
-    ratio, low, high = (rows[c].to_numpy(dtype=float) for c in ("corrected_ratio", "corrected_low", "corrected_high"))
-    description = "; ".join(f"{n}: {number(r)} ({number(a)} to {number(b)})"
-                     for n, r, a, b in zip(names, ratio, low, high, strict=True))
-    scale = LOG if (low > 0).all() and np.isfinite(high).all() else LINEAR
-    return BarChart("chart-conversions", "Effect of earlier conversions, with 90 % intervals", description, names, (
-        Bars("Ratio", ratio, low, high, [shown(r, "ratio") for r in ratio], dots=True),),
-        Axis("Change of the converted over that of the others" + (" (logarithmic)" if scale == LOG else ""), scale),
-        lying=True, references=(Reference("No effect", 1.0),))

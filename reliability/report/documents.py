@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from reliability.report import sections_business as business
+from reliability.report import sections_conversions as conversions
 from reliability.report import sections_coordination as coordination
 from reliability.report import sections_history as history
 from reliability.report import sections_laterals as laterals
@@ -16,12 +17,12 @@ from reliability.report.content import Content, Recorded
 REPORT = (
     model.summary, model.definitions, history.years, history.feeders, history.events, history.causes, history.excluded,
     laterals.worst, model.method, model.assumptions, model.scenarios, laterals.selection, business.business,
-    business.drivers, laterals.application, coordination.coordination, history.accuracy, history.conversions,
+    business.drivers, laterals.application, coordination.coordination, history.accuracy, conversions.conversions,
     model.limits, model.reproducibility,
 )
 HISTORY = (
     records.overview, history.years, history.excluded, records.feeders, history.events, history.causes,
-    records.worst_laterals, records.rates, records.times, records.accuracy, history.conversions,
+    records.worst_laterals, records.rates, records.device_fit, records.times, records.accuracy, conversions.conversions,
     records.reproducibility,
 )
 

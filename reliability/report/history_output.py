@@ -5,11 +5,11 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import pandas as pd
-
 from reliability.cells import write_csv
 from reliability.history.history import History, read_history
+from reliability.history.model_days import ModelDays
 from reliability.history.outages import Records
+from reliability.history.rates import LearnedRates
 from reliability.output_folder import COMPLETION_MARKERS, complete_folder
 from reliability.report.content import Recorded
 from reliability.report.documents import outage_history
@@ -21,14 +21,14 @@ COMPLETION_MARKER = COMPLETION_MARKERS["history"]
 OWNED = (COMPLETION_MARKER, "rates.csv", "report.html")
 
 
-def write_history(study: Study, out_folder: str | Path, modelled: pd.DataFrame | None = None,
-                  records: Records | None = None) -> History:
+def write_history(study: Study, out_folder: str | Path, modelled: ModelDays | None = None,
+                  records: Records | None = None, learned: LearnedRates | None = None) -> History:
     """What the outage records of `study` say, as files in `out_folder`; returns it too.
 
-    modelled, records: see `read_history`. Raises StudyError, with nothing written, where the records
+    modelled, records, learned: see `read_history`. Raises StudyError, with nothing written, where the records
     cannot be read. Files are written aside and moved into place at the end.
     """
-    history = read_history(study, modelled, records)
+    history = read_history(study, modelled, records, learned)
     text = json.dumps(history_summary(history), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     html = page(outage_history(Recorded(study, history)))
     with complete_folder(out_folder, COMPLETION_MARKER) as folder:

@@ -1,19 +1,19 @@
-"""Sections on the outage records: years, feeders, events, causes, excluded days, accuracy, conversions."""
+"""Sections on the outage records: years, feeders, events, causes, excluded days, accuracy."""
 
 from __future__ import annotations
-
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from reliability.formats import noun_for, shown
 from reliability.history.history import History
+from reliability.history.single_events import caution
 from reliability.report import charts_history as charts
 from reliability.report import records
 from reliability.report.blocks import Block, Column, Missing, Points, Section, Table, Text, summary_table
 from reliability.report.content import Content, Recorded
 from reliability.report.figures import Figure, Name, pointer, say
+from reliability.report.sections_like_days import compared
 
 NO_RECORDS = "the study has no outage records"
 BRING = "Bring outages.csv with the study."
@@ -24,7 +24,8 @@ ALL, WITHOUT = "all events", "without major event days"
 VIEW = Column("view", "Days counted")
 
 
-def _missing(key: str, title: str, what: str) -> Section:
+def missing(key: str, title: str, what: str) -> Section:
+    """The section of a study without outage records."""
     return Section(key, title, (Missing(f"{what}: {NO_RECORDS}.", BRING),))
 
 
@@ -32,7 +33,7 @@ def years(content: Content | Recorded) -> Section:
     """Indices by year with and without major event days."""
     title, history = "Indices by year", content.history
     if history is None:
-        return _missing("years", title, title)
+        return missing("years", title, title)
     table = Table("years", "Indices by year, with and without major event days", (
         Column("year", "Year"), VIEW, *INDICES, Column("asai", "ASAI", "asai"),
         Column("customers_served", "Customers", "count"),
@@ -106,7 +107,7 @@ def events(content: Content | Recorded) -> Section:
     """The ten largest events."""
     title = "Ten largest events"
     if content.history is None:
-        return _missing("events", title, title)
+        return missing("events", title, title)
     frame = records.largest_events(content.history)
     return Section("events", title, (Table("events", "Largest events by customer-minutes", (
         Column("started", "Began"), Column("section_id", "Section"), Column("feeder_id", "Feeder"),
@@ -119,7 +120,7 @@ def events(content: Content | Recorded) -> Section:
 def causes(content: Content | Recorded) -> Section:
     """Causes, all years."""
     if content.history is None:
-        return _missing("causes", "Causes", "Causes")
+        return missing("causes", "Causes", "Causes")
     return Section("causes", "Causes", (charts.causes(content.history), Table(
         "causes", "Sums over all years", (
             Column("cause", "Cause"), Column("interruptions", "Customer interruptions", "count"),
@@ -133,7 +134,7 @@ def excluded(content: Content | Recorded) -> Section:
     """Days excluded as major event days."""
     title, history = "Excluded days", content.history
     if history is None:
-        return _missing("excluded", title, title)
+        return missing("excluded", title, title)
     frame = records.excluded_days(history)
     blocks: list[Block] = [Text(say(
         "Days are set apart as listed in the study." if history.major_events.method == "fixed" else
@@ -153,8 +154,11 @@ def excluded(content: Content | Recorded) -> Section:
             Column("threshold", "Threshold", "minutes", "min"), Column("customers", "Customers interrupted", "count"),
             Column("share", "Share of customers served", "share"),
             Column("customer_minutes", "Customer-minutes", "count"),
+            Column("largest", "Largest event, share", "share"), Column("event", "Largest event"),
             Column("cause", "Main cause"), Column("feeders", "Feeders hit"), Column("restored", "Last restored")),
             frame, "Excluded days"))
+        if words := caution(history.single_events):
+            blocks.append(Text((words,)))
     else:
         blocks.append(Text(say("No day is excluded.")))
     return Section("excluded", title, tuple(blocks))
@@ -164,7 +168,7 @@ def accuracy(content: Content | Recorded) -> Section:
     """How good the records are."""
     history = content.history
     if history is None:
-        return _missing("accuracy", "Data accuracy", "Data accuracy")
+        return missing("accuracy", "Data accuracy", "Data accuracy")
     cautions = history.cautions[1:]
     return Section("accuracy", "Data accuracy", (
         *findings_and_model(content), Points(tuple((c,) for c in cautions)) if cautions else
@@ -181,7 +185,7 @@ def findings_and_model(content: Content | Recorded) -> list[Block]:
     frame = pd.DataFrame({
         "what": [f.title for f in findings], "count": np.array([f.count for f in findings], dtype=float),
         "share": np.array([f.count / total if total else np.nan for f in findings], dtype=float),
-        "treatment": [f.treatment for f in findings], "rows": [_rows(f.rows) for f in findings]})
+        "treatment": [f.treatment for f in findings], "rows": [_pairs(f.pairs) or _rows(f.rows) for f in findings]})
     blocks: list[Block] = [Text(say("Of {n} rows of {file}, {used} are kept; some of these are left out of the "
                                     "indices, as listed. Rows may show more than one finding.",
                                   n=Figure(total, "count"), file=Name(content.study.outages_file),
@@ -190,70 +194,14 @@ def findings_and_model(content: Content | Recorded) -> list[Block]:
         Column("what", "Finding"), Column("count", "Rows", "count"), Column("share", "Share", "share"),
         Column("treatment", "What was done"), Column("rows", "Rows of the file")), frame, "Findings", 40)
         if len(findings) else Text(say("No finding.")))
-    return blocks + _compared(history)
+    return blocks + compared(history)
 
 
-def _compared(history: History) -> list[Block]:
-    """Modelled against recorded indices by feeder, and the two factors that would close the gap."""
-    found = history.calibration
-    if found is None:
-        return [Missing("A comparison of modelled with recorded indices: it was not made in this run.")]
-    frame = found.feeders.rename(index={"": "System"}).rename_axis("feeder_id").reset_index()
-    factors = Text(say(
-        "A factor of {rate} on all fault rates and one of {time} on all restoration times would close the gap between "
-        "the model and the records. They are offered, not applied. Years compared: {years}, without major event days.",
-        rate=Figure(found.rate_factor, "ratio"), time=Figure(found.time_factor, "ratio"),
-        years=", ".join(map(str, found.years))), "Modelled against recorded")
-    return [factors, charts.against_model(found), Table(
-        "calibration", "Modelled indices against the recorded ones, without major event days", (
-        Column("feeder_id", "Feeder"), Column("observed_saifi", "SAIFI recorded", "index"),
-        Column("modelled_saifi", "SAIFI modelled", "index"), Column("saifi_ratio", "Ratio", "ratio"),
-        Column("observed_saidi_min", "SAIDI recorded", "minutes", "min"),
-        Column("modelled_saidi_min", "SAIDI modelled", "minutes", "min"), Column("saidi_ratio", "Ratio", "ratio")),
-        frame, "Calibration", 30, note=found.note)]
+def _pairs(pairs: tuple[str, ...], most: int = 6) -> str:
+    more = f"; … ({shown(len(pairs), 'count')} in total)" if len(pairs) > most else ""
+    return "; ".join(pairs[:most]) + more
 
 
 def _rows(rows: np.ndarray, most: int = 12) -> str:
     more = f", … ({shown(len(rows), 'count')} in total)" if len(rows) > most else ""
     return ", ".join(str(int(r)) for r in rows[:most]) + more
-
-
-def conversions(content: Content | Recorded) -> Section:
-    """What earlier conversions achieved."""
-    title, history = "What earlier conversions achieved", content.history
-    if history is None:
-        return _missing("conversions", title, title)
-    found = history.conversions
-    if found is None:
-        return Section("conversions", title, (Missing(
-            "Earlier conversions: the study names none.", "List them with their days under [history.conversions]."),))
-    frame = found.measures.rename_axis("measure").reset_index()
-    frame["measure"] = frame["measure"].str.replace("_", " ").str.replace("callouts", "call-outs")
-    frame["found"] = [_effect(row) for row in frame.to_dict("records")]
-    return Section("conversions", title, (
-        Text(say("{a} {laterals} converted and {b} not; {before} years before the first conversion, {after} after the "
-                 "last.",
-                 a=Figure(found.converted, "count"), laterals=noun_for(found.converted, "lateral"),
-                 b=Figure(found.others, "count"), before=Figure(found.years_before, "years"),
-                 after=Figure(found.years_after, "years"))),
-        *([chart] if len((chart := charts.conversions(found)).categories) else []),
-        Table("conversions", "Change of the converted laterals over that of the others", (
-            Column("measure", "Measure"), Column("converted_before", "Converted, before", "count"),
-            Column("converted_after", "Converted, after", "count"), Column("others_before", "Others, before", "count"),
-            Column("others_after", "Others, after", "count"), Column("corrected_ratio", "Ratio", "ratio"),
-            Column("corrected_low", "90 % interval", "ratio", high="corrected_high"),
-            Column("corrected_p_value", "p", "p"), Column("expected_ratio", "Expected", "ratio"),
-            Column("years_needed", "Years after needed", "years"), Column("found", "Found")),
-            frame, "Conversions", note="Ratio corrected for regression to the mean. Years after needed: for a chance "
-            "of 80 % to distinguish the expected ratio from no effect; a dash where no number of years is enough."),
-        Points(tuple((n,) for n in found.notes))))
-
-
-def _effect(row: dict[Any, Any]) -> str:
-    """What the interval allows to say."""
-    low, high = row["corrected_low"], row["corrected_high"]
-    if not np.isfinite(low) and not np.isfinite(high):
-        return "not determined"
-    if low <= 1.0 <= high:
-        return "not significant"
-    return "fewer" if high < 1.0 else "more"

@@ -11,6 +11,7 @@ from reliability.report import charts_history as charts
 from reliability.report.blocks import Caution, Column, Points, Section, Table, Text, words
 from reliability.report.content import Recorded
 from reliability.report.figures import Figure, Sentence, joined, say
+from reliability.report.records import device_fit_frame
 from reliability.report.sections_history import findings_and_model, observed_feeders
 
 RATES_FILE, ALL_FILE = "rates.csv", "history.json"
@@ -92,6 +93,23 @@ def rates(recorded: Recorded) -> Section:
             Column("temporary_fraction", "Temporary fraction", "share")),
             learned.units.sort_values("rate_per_km", ascending=False, kind="stable", ignore_index=True),
             shown=MOST_UNITS, file=RATES_FILE)))
+
+
+def device_fit(recorded: Recorded) -> Section:
+    """Whether what reclosing devices recorded fits all else."""
+    title, table = "Do the devices' records fit?", device_fit_frame(recorded.history)
+    if not len(table):
+        return Section("device-fit", title, (Text(say("No momentary event or counter reading is recorded at a "
+                                                      "reclosing device.")),))
+    return Section("device-fit", title, (
+        Text(say("For each reclosing device, the faults it rode through are predicted from the sustained records "
+                 "behind it and from all other devices. A device far from its prediction is left out of the learned "
+                 "rates.")),
+        charts.device_fit(recorded.history),
+        Table("device-fit", "Faults that reclosing devices rode through", (
+            Column("section_id", "Device"), Column("what", "Records"), Column("recorded", "Recorded", "amount"),
+            Column("predicted", "Predicted", "amount"), Column("low", "90 % interval", "amount", high="high"),
+            Column("verdict", "Verdict")), table, shown=MOST_UNITS)))
 
 
 def times(recorded: Recorded) -> Section:

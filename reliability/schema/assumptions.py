@@ -271,6 +271,9 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="Last day that the records cover; blank: inferred from the records."),
     Assumption("history", "include_planned", "Include planned interruptions", "", True, kind="flag",
                help="true: the indices of the records include planned interruptions; false: they do not."),
+    Assumption("history", "count_duplicates_once", "Outages found twice count once", "", True, kind="flag",
+               help="true: an outage recorded under two event_ids, and customers interrupted inside an outage of a "
+               "device above, count once; false: as recorded. Both are listed in any case."),
     Assumption("history", "major_event_method", "Method for major event days", "", "beta", kind="choice",
                choices=("beta", "fixed"), source="IEEE Std 1366-2012, annex B",
                help="beta: days with a SAIDI above exp(α + 2.5 β) of up to five earlier years; fixed: listed days."),
@@ -281,6 +284,26 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="Learned rates are shrunk towards the mean of the laterals of their group; blank: of all of them."),
     Assumption("history", "expected_rate_ratio", "Expected effect of a conversion", "×", None, 0.0, 1.0, step=0.05,
                help="Interruptions after over before; blank: 1 less the temporary fraction."),
+    Assumption("history", "chosen_by", "How converted laterals were chosen", "", "other", kind="choice",
+               choices=("records", "earlier_records", "other"),
+               help="records: by the records before their conversion; earlier_records: by records that end before "
+                    "those begin; other: at random, or by anything else that may tell of their fault rates."),
+    Assumption("history", "chosen_from", "Start of the records they were chosen by", "day", None, kind="text",
+               help="First day whose records were the basis of the choice; blank: not known."),
+    Assumption("history", "chosen_to", "End of the records they were chosen by", "day", None, kind="text",
+               help="Last day whose records were the basis of the choice; blank: not known."),
+
+    Assumption("records", "momentary", "Momentary events recorded", "", "some", kind="choice",
+               choices=("all", "some", "none"), help="Of breakers and reclosers. all: every one has its momentary "
+               "events in the outage records, even where there is none; some: those of which the records hold at least "
+               "one; none: the outage records hold none that can be relied on. Events in operations.csv count in any "
+               "case."),
+    Assumption("records", "planned_included", "Planned work in the records", "", True, kind="flag",
+               help="true: the records hold planned interruptions, marked as such; false: they hold none, so that "
+               "nothing can be said of planned work."),
+    Assumption("records", "storms_included", "Storms in the records", "", True, kind="flag",
+               help="true: the records hold the days of major storms; false: they leave them out, so that the model of "
+               "all days is not compared with them."),
 
     _limit("actuator_ohm_low", "Least resistance of an actuator", "Ω", "Between the leads of a good one"),
     _limit("actuator_ohm_high", "Largest resistance of an actuator", "Ω", "Between the leads of a good one"),
@@ -297,18 +320,31 @@ FREE_TABLES: dict[str, dict[str, str]] = {
     "history": {
         "causes": 'your causes, each "temporary" or "permanent": "Tree contact" = "temporary"',
         "customers_served": "customers served in a year: 2024 = 1500",
-        "conversions": 'the day each section at the head of a lateral was converted: "tap-01" = 2024-05-01',
+        "conversions": 'the day each section at the head of a lateral was converted: "tap-01" = 2024-05-01, or with '
+                       'what stood there, { day = 2024-05-01, device = "fuse", fuse_link = "40T" }',
+        "earlier_settings": 'fast operations of a reclosing device until they were changed: '
+                            '"REC-1" = { until = 2022-05-01, fast_operations = 2 }',
     },
 }
+OF_TABLES = ("conversions", "earlier_settings")  # free tables whose values may be tables again
 
 BY_KEY: dict[str, Assumption] = {a.key: a for a in ASSUMPTIONS}
 TABLES: tuple[str, ...] = tuple(dict.fromkeys(a.table for a in ASSUMPTIONS))
 
 
+# What a study with learned rates does not know of them; no key of study.toml, but named among what drives the answer.
+RATES_FROM_RECORDS = Assumption("faults", "fault_rates_from_records", "Fault rates, from records", "× learned", 1.0)
+
+
+def described(key: str) -> Assumption:
+    """What an assumption is; key: its own, that of one element of a share, or of `RATES_FROM_RECORDS`."""
+    return RATES_FROM_RECORDS if key == RATES_FROM_RECORDS.key else BY_KEY[key.partition(".")[0]]
+
+
 def label_of(key: str) -> str:
     """Label of an assumption, or of one element of a share: "phases_involved.1" is "Two phases involved"."""
-    name, _, element = key.partition(".")
-    return BY_KEY[name].elements[int(element)] if element else BY_KEY[name].label
+    element = key.partition(".")[2]
+    return described(key).elements[int(element)] if element else described(key).label
 
 
 def defaults() -> Assumptions:

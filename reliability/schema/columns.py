@@ -16,6 +16,7 @@ KM_PER_MILE = 1.609344
 OVERHEAD, UNDERGROUND = "overhead", "underground"
 PHASE, GROUND = "phase", "ground"    # elements of a reclosing device
 FAST, DELAYED = "fast", "delayed"    # kinds of operation
+COUNTER, EVENT, IGNORE = "counter", "event", "ignore"    # rows of what a reclosing device did
 
 
 @dataclass(frozen=True)
@@ -122,6 +123,19 @@ CURVES: tuple[Column, ...] = (
     Column("time_s", unit="s", above=True, high=1e6, required=True, help="Time at that current."),
 )
 
+OPERATIONS: tuple[Column, ...] = (
+    Column("section_id", "text", required=True, help="Section that has the reclosing device at its source end."),
+    Column("from", "time", required=True, help="ISO 8601, local time or a date: start of the span between two readings "
+           "of the counter, or the time of an event."),
+    Column("to", "time", help="End of the span; blank: the row is an event."),
+    Column("operations", "whole", unit="steps", help="Steps that the counter made in the span, not its reading. Where "
+           "it rolled over, add the counter's range; where it was replaced, give a reading for each of the two. Blank "
+           "for an event: 1 opening."),
+    Column("kind", "text", choices=(COUNTER, EVENT, IGNORE), help="counter, event, or ignore, which takes a span "
+           "out of the device's readings and events (test operations, a replaced counter); blank: counter where to is "
+           "given, else event."),
+)
+
 _FLAT_SHARED = tuple(c for c in SECTIONS if c.name not in ("section_id", "parent_id", "device", "feeder_id",
                                                            "length_km", "length_mi", "customers"))
 
@@ -146,5 +160,5 @@ LATERALS: tuple[Column, ...] = (
 
 TABLES: dict[str, tuple[Column, ...]] = {
     "sections": SECTIONS, "outages": OUTAGES, "feeders": FEEDERS, "laterals": LATERALS,
-    "settings": SETTINGS, "curves": CURVES,
+    "settings": SETTINGS, "curves": CURVES, "operations": OPERATIONS,
 }

@@ -114,10 +114,18 @@ class Assumptions(TypedDict):
     records_from: str | None
     records_to: str | None
     include_planned: bool
+    count_duplicates_once: bool
     major_event_method: str
     major_event_days: str | None
     prior_groups: str
     expected_rate_ratio: float | None
+    chosen_by: str
+    chosen_from: str | None
+    chosen_to: str | None
+    # [records]
+    momentary: str
+    planned_included: bool
+    storms_included: bool
     # [inspection]
     actuator_ohm_low: float | None
     actuator_ohm_high: float | None

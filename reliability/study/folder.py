@@ -9,13 +9,15 @@ import numpy as np
 import pandas as pd
 
 from reliability.network.tree import Network
-from reliability.schema.columns import CURVES, FEEDERS, LATERALS, OUTAGES, SECTIONS, SETTINGS, Column
+from reliability.schema.columns import CURVES, FEEDERS, LATERALS, OPERATIONS, OUTAGES, SECTIONS, SETTINGS, Column
 from reliability.schema.problems import Problem, StudyError
 from reliability.study.cost_table import CostTable, cost_table_of, default_cost_table
 from reliability.study.files import SETTINGS_FILE, FolderReader, digest
 from reliability.study.flat import flat_records
 from reliability.study.headers import ColumnMap, Table, match_headers
 from reliability.study.network_checks import check_forced_laterals, check_scenarios
+from reliability.study.operations import FILE as OPERATIONS_FILE
+from reliability.study.operations import read_operation_rows
 from reliability.study.overcurrent import read_curves
 from reliability.study.reader import Reader
 from reliability.study.record_settings import record_settings
@@ -39,13 +41,14 @@ def read_study(reader: Reader) -> Study:
     """The study that a reader gives, checked. Raises StudyError with every problem of every table."""
     found, toml = reader.found, reader.settings()
     settings = Settings() if toml is None else read_settings(toml)
-    checked = outages = curves = None
+    checked = outages = curves = operations = None
     if toml is not None or b"columns" not in found.contents.get(SETTINGS_FILE, b""):
         # With a broken study.toml that maps headers, the tables' headers would all seem unknown.
         points = _table(reader, "curves", CURVES, settings.columns)
         curves = None if points is None else read_curves(points, found.problems)
         checked = _sections(reader, settings, curves)
         outages = _table(reader, "outages", OUTAGES, settings.columns)
+        operations = _operations(reader, settings, checked)
     costs = default_cost_table()
     if toml is not None:
         ids, network = (None, None) if checked is None else (checked.sections["section_id"].tolist(), checked.network)
@@ -60,7 +63,8 @@ def read_study(reader: Reader) -> Study:
         values=settings.values, uncertain=settings.uncertain, scenarios=settings.scenarios,
         outages=None if outages is None else outage_frame(outages),
         outages_file="outages.csv" if outages is None else outages.file,
-        section_tables=checked.tables, settings=checked.settings, curves=curves, cost_table=costs,
+        section_tables=checked.tables, settings=checked.settings, curves=curves, operations=operations,
+        operations_file=reader.name_of("operations") or OPERATIONS_FILE, cost_table=costs,
         extra=settings.extra, lines=toml.lines, notes=(*found.notes, *checked.notes),
         folder=reader.folder, inputs_sha256=digest(found.contents),
     )
@@ -92,6 +96,15 @@ def outage_frame(table: Table) -> pd.DataFrame:
     frame = pd.DataFrame({c.name: pd.Series(table.cells.get(c.name, blank), dtype="str") for c in OUTAGES})
     frame["row"] = np.array(table.rows, int)
     return frame
+
+
+def _operations(reader: Reader, settings: Settings, checked: CheckedSections | None) -> pd.DataFrame | None:
+    """Counter readings and events, checked; None where there is no such table or it cannot be read."""
+    table = _table(reader, "operations", OPERATIONS, settings.columns)
+    if table is None:
+        return None
+    return read_operation_rows(table, str(settings.values["date_order"] or ""),
+                               None if checked is None else checked.sections, reader.found.problems)
 
 
 def _sections(reader: Reader, settings: Settings, curves: pd.DataFrame | None) -> CheckedSections | None:

@@ -96,6 +96,10 @@ TRADE_WORDS: dict[str, tuple[str, ...]] = {
     "fault_current_a": ("fault current", "source fault current", "fault amps", "short circuit current"),
     "area": ("operating area", "district", "region", "division", "service center"),
     "location": ("street", "address", "grid", "grid reference", "location id"),
+    "from": ("previous reading date", "last reading date", "read from", "from date", "event time", "operated",
+             "time of operation"),
+    "to": ("reading date", "read date", "read to", "to date", "this reading date"),
+    "operations": ("steps", "counts", "count", "operations count", "trips", "openings", "counter difference"),
     "generation_kw": ("generation", "pv kw", "solar kw", "dg kw"),
     "capacitor_kvar": ("capacitor", "capacitors", "kvar", "cap bank kvar"),
 }

@@ -10,16 +10,15 @@ import pandas as pd
 from reliability.formats import exact
 from reliability.schema.columns import CURVES, DELAYED, FAST, SETTINGS, Column
 from reliability.schema.curves import CLEARING, INVERSE, MELTING
-from reliability.schema.devices import BY_NAME
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problems, shorten
 from reliability.study.cells import choice_column, number_column, require, text_column
 from reliability.study.headers import Table
 from reliability.study.links import written_link
+from reliability.study.reclosing import on_reclosing_devices
 
 _OTHER = {MELTING: CLEARING, CLEARING: MELTING}
 _NAMED = 3   # so many devices are named in a note
-_RECLOSING = " or ".join(d.label.casefold() for d in BY_NAME.values() if d.recloses)
 
 
 def read_curves(table: Table, problems: Problems) -> pd.DataFrame:
@@ -65,7 +64,7 @@ def read_overcurrent_settings(table: Table, curves: Iterable[str], sections: pd.
     typed["added_time_s"] = np.nan_to_num(typed["added_time_s"])
     typed["curve"] = names
     frame = pd.DataFrame({c.name: typed[c.name] for c in SETTINGS})
-    placed = _report_sections(table, sections, problems) if sections is not None else np.ones(len(table), bool)
+    placed = on_reclosing_devices(table, sections, problems) if sections is not None else np.ones(len(table), bool)
     again = _report_repeated(table, frame, problems)
     return frame[sound & ~without & (names != "") & placed & ~again].reset_index(drop=True)
 
@@ -197,23 +196,6 @@ def _curves_used(table: Table, curves: Iterable[str], problems: Problems) -> tup
         names.suggest(texts[i], f"write one of {', '.join(INVERSE)}, or add its points to the curves' table")))
     used = np.array([found[text] for text in texts], object)
     return used, np.isin(used, list(by_points.values()))
-
-
-def _report_sections(table: Table, sections: pd.DataFrame, problems: Problems) -> np.ndarray:
-    """Where a record names a reclosing device; others are reported."""
-    device = dict(zip(sections["section_id"].tolist(), sections["device"].tolist(), strict=True))
-    texts = text_column(table, "section_id")
-    reclosing = {section for section, name in device.items() if name in BY_NAME and BY_NAME[name].recloses}
-    names = Names(device)
-    unknown = [i for i, text in enumerate(texts) if text and text not in device]
-    problems.each(unknown, lambda i: table.problem(
-        i, "section_id", texts[i], "no section has this section_id",
-        names.suggest(texts[i], "name the section at whose source end the device is")))
-    other = [i for i, text in enumerate(texts) if text in device and text not in reclosing]
-    problems.each(other, lambda i: table.problem(
-        i, "section_id", texts[i], f"the device here ({device[texts[i]] or 'none'}) does not reclose",
-        f"name a section with a {_RECLOSING}, or remove the row"))
-    return np.array([text in reclosing for text in texts], bool)
 
 
 def _report_repeated(table: Table, frame: pd.DataFrame, problems: Problems) -> np.ndarray:

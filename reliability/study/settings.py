@@ -13,6 +13,7 @@ from reliability.schema.assumptions import (
     ASSUMPTIONS,
     BY_KEY,
     FREE_TABLES,
+    OF_TABLES,
     TABLES,
     Assumption,
     AssumptionKind,
@@ -119,10 +120,15 @@ def _free_tables(toml: Toml, before: Mapping[str, Mapping[str, object]]) -> dict
                 toml.wrong(path, raw, "must be a table", f"write [{path}] and below it {free[key]}")
                 continue
             for name, value in raw.items():
-                if isinstance(value, dict | list):
+                if not _is_one(value, key):
                     toml.wrong(f"{path}.{name}", value, "must be one value", f"write {free[key]}")
-            found[key] = {name: value for name, value in raw.items() if not isinstance(value, dict | list)}
+            found[key] = {name: value for name, value in raw.items() if _is_one(value, key)}
     return found
+
+
+def _is_one(value: object, key: str) -> bool:
+    """Whether a value of a free table is of the form that the table takes."""
+    return not isinstance(value, list) and (not isinstance(value, dict) or key in OF_TABLES)
 
 
 def _number(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str, Range],

@@ -11,6 +11,7 @@ import pandas as pd
 
 from reliability.formats import count
 from reliability.network.model import Model
+from reliability.network.rate_draws import RateDraws
 from reliability.network.tree import Network, build_network
 from reliability.schema.assumptions import Range
 from reliability.schema.problems import Problem, shorten
@@ -39,6 +40,9 @@ class Study:
         their cells; empty where no file was read.
     settings: overcurrent settings of reclosing devices, columns of `columns.SETTINGS`; None without a file.
     curves: time-current curves by points, columns of `columns.CURVES`; None without a file.
+    operations: counter readings and events of reclosing devices, see `operations.read_operation_rows`; None without a
+        file.
+    rate_draws: draws of fault rates learned from records; None where rates are as stated.
     cost_table: customers' cost of an interruption, the study's own or the reference table.
     extra: tables of study.toml whose keys are the user's own (`assumptions.FREE_TABLES`), by name.
     lines: line of each key of study.toml by its dotted path, for problems found later.
@@ -58,7 +62,10 @@ class Study:
     section_tables: tuple[Table, ...] = ()
     settings: pd.DataFrame | None = None
     curves: pd.DataFrame | None = None
+    operations: pd.DataFrame | None = None
+    operations_file: str = "operations.csv"
     cost_table: CostTable = field(default_factory=default_cost_table)
+    rate_draws: RateDraws | None = None
     extra: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     lines: Mapping[str, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
@@ -76,14 +83,15 @@ class Study:
     def from_frames(cls, sections: pd.DataFrame | None = None, outages: pd.DataFrame | None = None, *,
                     feeders: pd.DataFrame | None = None, laterals: pd.DataFrame | None = None,
                     settings: pd.DataFrame | None = None, curves: pd.DataFrame | None = None,
+                    operations: pd.DataFrame | None = None,
                     name: str = "Study", currency: str = "USD",
                     scenarios: Iterable[Scenario | Mapping[str, object]] = (),
                     columns: Mapping[str, Mapping[str, object]] | None = None, **assumptions: object) -> Study:
         """A study of data frames, read and checked like files of the same content.
 
-        sections, outages, feeders, laterals, settings, curves: frames with the columns of `schema/columns.py`, or
-            others that `columns` maps; ids may be numbers, missing values stand for blank cells. A study has sections,
-            or feeders and laterals.
+        sections, outages, feeders, laterals, settings, curves, operations: frames with the columns of
+            `schema/columns.py`, or others that `columns` maps; ids may be numbers, missing values stand for blank
+            cells. A study has sections, or feeders and laterals.
         name, currency, scenarios, columns: as in study.toml; a scenario is a `Scenario` or a dict of its keys.
         assumptions: by key of `schema/assumptions.py`, in the units given there. A range is a tuple or dict of low,
             likely and high; three shares are a sequence. `interruption_costs` is a frame. A whole table of study.toml
@@ -95,7 +103,7 @@ class Study:
         from reliability.study.frames import study_of_frames
 
         tables = {"sections": sections, "outages": outages, "feeders": feeders, "laterals": laterals,
-                  "settings": settings, "curves": curves}
+                  "settings": settings, "curves": curves, "operations": operations}
         return study_of_frames(tables, name, currency, scenarios, columns, assumptions)
 
     def with_assumptions(self, **changes: object) -> Study:

@@ -59,7 +59,7 @@ def replaced_tables(tables: dict[str, tuple[str, bytes]]) -> list[str]:
     """Tables of a study that give way to uploaded ones: those themselves, and the other form of the network."""
     replaced = {"sections": ["sections", "feeders", "laterals"], "feeders": ["feeders", "sections"],
                 "laterals": ["laterals", "sections"], "outages": ["outages"],
-                "settings": ["settings"], "curves": ["curves"]}
+                "settings": ["settings"], "curves": ["curves"], "operations": ["operations"]}
     return sorted({name for table in tables for name in replaced[table]})
 
 

@@ -25,7 +25,8 @@ NEW = "a new study"
 IGNORE = "– ignore –"
 KIND_NAMES = {"sections": "the network, a row a line section", "outages": "outage records",
               "feeders": "feeders (flat form)", "laterals": "laterals (flat form)",
-              "settings": "overcurrent settings of reclosing devices", "curves": "time-current curves by points"}
+              "settings": "overcurrent settings of reclosing devices", "curves": "time-current curves by points",
+              "operations": "counter readings and momentary events of reclosing devices"}
 # An invented start for the flat form.
 FEEDERS_CSV = "feeder_id,customers,main_length_km,operations_to_lockout,fast_operations\nfeeder-1,320,9.5,4,2\n"
 LATERALS_CSV = ("lateral_id,feeder_id,customers,length_km,phases,fuse_link,peak_load_a\n"

@@ -11,11 +11,14 @@ import streamlit as st
 from reliability.cautions import CAUTION
 from reliability.formats import count, grid_format, number, percent
 from reliability.history.calibration import Calibration
+from reliability.history.findings import Finding
 from reliability.history.history import History
-from reliability.pipeline import modelled_by_feeder
+from reliability.history.pilot import POWER
+from reliability.pipeline import modelled_days
 from reliability.report import charts_history as charts
+from reliability.report import conversions_shown
 from reliability.report.chart import Chart
-from reliability.report.records import causes_frame
+from reliability.report.records import causes_frame, device_fit_frame
 from reliability.study import Study, StudyError, toml_edit
 from reliability.ui import described, edit, figure, frame, opened, sliders
 from reliability.ui.opened import Opened
@@ -58,7 +61,7 @@ def _history(_study: Study, fingerprint: str, _ready: Study) -> tuple[History | 
     """(history, None), or (None, what stands in the way); shared between tabs and never changed."""
     from reliability.history import read_history
     try:
-        return read_history(_study, modelled_by_feeder(stated_results(_ready, fingerprint).results)), None
+        return read_history(_study, modelled_days(stated_results(_ready, fingerprint).results)), None
     except StudyError as error:
         return None, error
 
@@ -136,6 +139,11 @@ def _rates(history: History) -> None:
         st.caption("Laterals with the most sustained events a year in the records.")
         _draw(charts.worst_laterals(history), lambda: history.worst_laterals.reset_index(), "Worst-performing laterals",
               "worst_laterals")
+    if len(history.learned.fit.table):
+        st.subheader("Do the devices' records fit?", anchor=False)
+        st.caption("The faults that a reclosing device rode through, predicted from the sustained records behind it "
+                   "and from all other devices. One far from its prediction is left out of the learned rates.")
+        _draw(charts.device_fit(history), lambda: device_fit_frame(history), "Fit of the devices", "device_fit")
     for note in history.learned.notes:
         st.markdown(f"- {plain(note, 400)}")
     st.caption('To compute with the learned rates, set "Fault rates from" to learned among the assumptions of the '
@@ -149,7 +157,7 @@ def _data(history: History) -> None:
         st.success("No finding in the records.")
         return
     table = pd.DataFrame([{"finding": f.title, "records": f.count, "treatment": f.treatment,
-                           "rows": ", ".join(map(str, np.asarray(f.rows)[:20])) + (" …" if f.count > 20 else "")}
+                           "rows": _where(f)}
                           for f in findings])
     figure.table(table, "Findings", "findings", column_config={"treatment": st.column_config.TextColumn(width="large")})
     st.subheader("Restoration times from the records", anchor=False)
@@ -158,42 +166,110 @@ def _data(history: History) -> None:
                                          for k, name in OF_TIMES.items()})
 
 
+def _where(finding: Finding) -> str:
+    """Rows of a finding, or the pairs of outages found twice."""
+    places = finding.pairs or tuple(map(str, finding.rows))
+    return ("; " if finding.pairs else ", ").join(places[:20]) + (" …" if len(places) > 20 else "")
+
+
 def _against_model(shown: Opened, history: History) -> None:
-    found = history.calibration
-    if found is not None:
-        st.subheader("Modelled against observed", anchor=False)
-        st.markdown(f"One factor of **{number(found.rate_factor)}** on all fault rates and one of "
-                    f"**{number(found.time_factor)}** on all restoration times would close the gap of the system. "
-                    "Offered, never applied by itself. Observed: without major event days and planned work.")
-        if np.isfinite(found.rate_factor) and st.button("Try both factors on the page Compare", key="try_factors"):
-            _try_factors(shown, found)
-        _draw(charts.against_model(found), lambda: found.feeders.reset_index(), "Modelled and recorded", "calibration",
-              480)
-        if found.note:
-            st.caption(plain(found.note, 300))
-    before_after = history.conversions
+    if history.calibration is not None:
+        _compared(shown, history.calibration)
+    _conversions(history)
+    _pilot(history)
+
+
+def _conversions(history: History) -> None:
+    """What earlier conversions achieved, raw and predictive side by side."""
+    found = history.conversions
     st.subheader("Effect of earlier conversions", anchor=False)
-    if before_after is None:
+    if found is None:
         st.markdown("The study names no converted lateral with its day under history.conversions in study.toml.")
         return
-    st.markdown(f"{count(before_after.converted, 'converted lateral')} against {before_after.others} others, "
-                f"{number(before_after.years_before)} years before and {number(before_after.years_after)} after.")
-    figure.table(before_after.measures.reset_index(), "Before and after", "before_after")
-    for note in before_after.notes:
+    st.markdown(f"{count(found.converted, 'converted lateral')} against {found.others} others, "
+                f"{number(found.years_before)} years before and {number(found.years_after)} after. "
+                + plain(found.basis.sentence, 400))
+    measures, ratio = conversions_shown.measures_frame(found), st.column_config.NumberColumn
+    for row in measures.to_dict("records"):
+        st.markdown(f"- {row['measure']}: **{row['verdict']}**")
+    comparisons = conversions_shown.comparisons_frame(found)
+    chart = conversions_shown.conversions(found)
+    if len(chart.categories):
+        _draw(chart, lambda: comparisons, "Raw and predictive comparison", "conversions")
+    left, right = st.columns(2, gap="large")
+    with left:
+        figure.table(measures, "Before and after", "before_after", column_config={
+            "expected_ratio": ratio("expected ratio", format=grid_format("ratio")),
+            "years_needed": ratio("years after needed", format=grid_format("years")),
+            "lateral_year_cv": ratio("spread of lateral-years", format=grid_format("ratio"))})
+    with right:
+        figure.table(comparisons, "Raw and predictive", "comparisons", column_config={
+            **{k: ratio(format=grid_format("ratio")) for k in ("ratio", "low", "high")},
+            "p_value": ratio("p", format=grid_format("p")), "verdict": "by itself"})
+    for note in found.notes[1:]:
+        st.caption(plain(note, 600))
+
+
+def _pilot(history: History) -> None:
+    """How many laterals for how many years."""
+    found = history.pilot
+    st.subheader("Before a pilot", anchor=False)
+    if found is None:
+        st.markdown("No plan: it needs two laterals that are not converted, sustained interruptions recorded on them, "
+                    "and an expected effect between 0 and 1.")
+        return
+    st.markdown(f"Until an effect of {number(found.ratio)} on sustained interruptions shows with a probability of "
+                f"{percent(POWER)}, by the rates of the {count(found.fleet.laterals, 'lateral')} not converted.")
+    frame_of = conversions_shown.pilot_frame(found)
+    left, right = st.columns(2, gap="large")
+    with left:
+        _draw(conversions_shown.pilots(found), lambda: frame_of, "Power of a pilot", "pilot")
+    with right:
+        figure.table(frame_of, "Pilots", "pilots", column_config={
+            "converted": "laterals converted", "others": "not converted", "rollout": "roll-out",
+            "years_after": st.column_config.NumberColumn("years after the last",
+                                                         format=grid_format("years")),
+            "years_total": st.column_config.NumberColumn("years from the first",
+                                                         format=grid_format("years"))})
+    for note in found.notes:
         st.caption(plain(note, 400))
+
+
+def _compared(shown: Opened, found: Calibration) -> None:
+    """Records against the model on the same kind of days, and the factors that are offered."""
+    st.subheader("Modelled against recorded", anchor=False)
+    st.markdown(plain(found.verdict, 600))
+    if (np.isfinite(found.rate_factor) or np.isfinite(found.time_factor)) and st.button(
+            "Try what is offered on the page Compare", key="try_factors"):
+        _try_factors(shown, found)
+    _draw(charts.against_model(found), lambda: found.feeders.reset_index(), "Modelled and recorded", "calibration", 480)
+    for comparison in (found.every_day, found.ordinary):
+        if comparison is not None:
+            name = comparison.days.capitalize()
+            st.markdown(f"**{name}**: years {', '.join(map(str, comparison.years))}, ratios with 90 % intervals")
+            feeders = comparison.feeders.rename(index={"": "System"}).rename_axis("feeder").reset_index()
+            figure.table(feeders, f"Modelled and recorded, {comparison.days}", f"compared_{comparison.days[:3]}",
+                         column_config={c: st.column_config.NumberColumn(format=grid_format("index"))
+                                        for c in feeders if c != "feeder"})
+            figure.table(comparison.times.reset_index().replace({"kind": {"refuse": "fuse replacement"}}),
+                         f"Restoration times compared, {comparison.days}", f"times_{comparison.days[:3]}",
+                         column_config={c: st.column_config.NumberColumn(format=grid_format("ratio"))
+                                        for c in ("observed_hours", "modelled_hours", "ratio", "low", "high")})
+    st.caption(plain(found.note, 800))
 
 
 def _try_factors(shown: Opened, found: Calibration) -> None:
     """Move the sliders by the factors, within their bounds."""
     study = shown.rated
     known, moves = sliders.sliders(study), dict(sliders.moved(study))
-    wanted = {"fault_rate_factor": found.rate_factor}
+    wanted = {"fault_rate_factor": found.rate_factor} if np.isfinite(found.rate_factor) else {}
     if np.isfinite(found.time_factor):
         wanted |= {key: known[key].stated * found.time_factor for key in TIMES}
     moves |= {key: round(float(np.clip(value, known[key].low, known[key].high)), 4) for key, value in wanted.items()}
     sliders.set_all(moves, study, shown.name)
-    st.session_state[opened.NOTICE] = (f"Fault rates times {number(found.rate_factor)}, restoration times "
-                                       f"{percent(found.time_factor)} of the study's.")
+    said = [f"{what} times {number(factor)}" for what, factor in (
+        ("fault rates", found.rate_factor), ("restoration times", found.time_factor)) if np.isfinite(factor)]
+    st.session_state[opened.NOTICE] = f"Moved: {', '.join(said)}."
     st.switch_page("reliability/ui/compare_page.py")
 
 

@@ -1,48 +1,13 @@
-"""Before and after: exact tests against other programs' answers, drawn effects, regression to the mean."""
+"""Before and after: counts and windows by hand, drawn effects, what decides and where there is no verdict."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import stats
 
-from reliability.history.conversions import before_after, conditional_ratio, years_needed
+from reliability.history.conversions import before_after
 from reliability.history.outages import read_records
 from tests.history.records import outage, study
-
-
-class TestConditionalRatio:
-    def test_interval_is_that_of_fishers_exact_test(self):
-        """Against scipy.stats.contingency.odds_ratio, conditional interval."""
-        distribution = conditional_ratio(20, 7, (50, 60))
-        expected = stats.contingency.odds_ratio([[7, 20], [60, 50]], kind="conditional").confidence_interval(0.90)
-        assert distribution.interval() == pytest.approx((expected.low, expected.high), rel=1e-6)
-
-    def test_tails_are_those_of_the_hypergeometric_distribution(self):
-        distribution = conditional_ratio(20, 7, (50, 60))
-        assert distribution.tails(0.0)[0] == pytest.approx(stats.hypergeom(137, 27, 67).cdf(7))
-        assert distribution.tails(np.log(0.4))[1] == pytest.approx(stats.nchypergeom_fisher(137, 27, 67, 0.4).sf(6))
-
-    def test_without_others_the_interval_is_clopper_and_pearsons(self):
-        """Against scipy.stats.binomtest."""
-        low, high = conditional_ratio(20, 7).interval()
-        exact = stats.binomtest(7, 27).proportion_ci(0.90, method="exact")
-        assert (low / (1 + low), high / (1 + high)) == pytest.approx((exact.low, exact.high))
-
-    def test_ends_of_the_range(self):
-        assert conditional_ratio(5, 0, (10, 10)).interval()[0] == 0
-        assert np.isinf(conditional_ratio(0, 5, (10, 10)).interval()[1])
-        assert conditional_ratio(0, 0, (10, 10)).interval() == (0, np.inf)
-        assert conditional_ratio(0, 0, (10, 10)).p_value() == 1
-
-    def test_no_effect_is_seen_no_more_often_than_the_level(self):
-        """Theory: an exact test at 10 % rejects at most so often; 4 standard errors are 3.8 points."""
-        rng = np.random.default_rng(1)
-        p = [conditional_ratio(*rng.poisson(15, 2), tuple(rng.poisson([60, 90]))).p_value() for _ in range(1000)]
-        # both groups' times after differ alike here: 15 to 15 against 60 to 90 is an odds of 2/3
-        q = [conditional_ratio(*rng.poisson([15, 22.5]), tuple(rng.poisson([60, 90]))).p_value() for _ in range(1000)]
-        assert np.mean(np.array(q) < 0.1) < 0.1 + 0.038
-        assert np.mean(np.array(p) < 0.1) > np.mean(np.array(q) < 0.1)
 
 
 def network(laterals: int):
@@ -66,9 +31,10 @@ def drawn(seed: int, rates: np.ndarray, converted: np.ndarray, effect: float, tr
     return rows
 
 
-def compared(rows, laterals: int, converted: np.ndarray, expected: float = 0.3, day: str = "2021-01-01"):
+def compared(rows, laterals: int, converted: np.ndarray, expected: float = 0.3, day: str = "2021-01-01",
+             **history: str):
     made = study(rows, network(laterals), extra={"conversions": {f"L{i}": day for i in np.flatnonzero(converted)}},
-                 records_from="2018-01-01", records_to="2023-12-31")
+                 records_from="2018-01-01", records_to="2023-12-31", **history)
     return before_after(read_records(made), expected)
 
 
@@ -86,7 +52,7 @@ def test_an_effect_is_found_and_a_change_common_to_all_is_taken_out():
 def test_counts_by_hand():
     converted = np.array([True, False])
     rows = [outage("a", "2020-12-31T23:00", "2021-01-01T01:00", 5, "L0"),
-            outage("b", "2021-01-01T00:00", "2021-01-01T01:00", 5, "L0"),
+            outage("b", "2021-01-01T02:00", "2021-01-01T03:00", 5, "L0"),
             outage("c", "2021-05-01T00:00", "2021-05-01T00:01", 5, "L0"),
             outage("d", "2022-05-01T00:00", "2022-05-01T01:00", 5, "L1"),
             outage("d", "2022-05-01T00:00", "2022-05-01T02:00", 5, "L1"),
@@ -97,26 +63,6 @@ def test_counts_by_hand():
     assert table.loc["sustained_interruptions", counts].tolist() == [1, 1, 0, 1]
     assert table.loc["callouts", counts].tolist() == [1, 1, 0, 1]
     assert table.loc["momentary_events", counts].tolist() == [0, 1, 0, 0]
-
-
-@pytest.mark.slow
-def test_regression_to_the_mean_is_corrected():
-    """The worst tenth of 400 laterals by its past, nothing done: the raw ratio flatters, the corrected one less so."""
-    raw, corrected = [], []
-    for seed in range(6):
-        rng = np.random.default_rng(seed)
-        rates = rng.gamma(2.0, 0.25, 400)
-        rows = drawn(seed, rates, np.zeros(400, bool), 1.0)
-        past = np.zeros(400)
-        for r in rows:
-            past[int(r["section_id"][1:])] += r["started"] < "2021-01-01"
-        chosen = past >= np.sort(past)[-40]
-        row = compared(rows, 400, chosen).measures.loc["sustained_interruptions"]
-        raw.append(row["rate_ratio"])
-        corrected.append(row["corrected_ratio"])
-        assert row["corrected_low"] < row["corrected_ratio"] < row["corrected_high"]
-    assert np.mean(raw) < 0.8
-    assert np.mean(corrected) == pytest.approx(1.0, abs=0.1)
 
 
 def test_days_between_the_first_and_last_conversion_are_left_out():
@@ -130,11 +76,84 @@ def test_days_between_the_first_and_last_conversion_are_left_out():
     assert found.measures.loc["callouts", counts].sum() == len(outside)
 
 
-def test_all_converted_is_compared_with_itself_and_says_so():
+def test_without_a_comparison_group_there_is_a_ratio_but_no_verdict_interval_or_p_value():
     converted = np.ones(50, bool)
     found = compared(drawn(1, np.full(50, 2.0), converted, 0.5), 50, converted)
-    assert found.measures.loc["callouts", "rate_ratio"] == pytest.approx(0.5, abs=0.12)
+    row = found.measures.loc["callouts"]
+    assert row["rate_ratio"] == pytest.approx(0.5, abs=0.12)
+    assert row["verdict"] is row["raw_verdict"] is row["predictive_verdict"] is None
+    assert row[["low", "high", "p_value", "corrected_ratio", "corrected_p_value"]].isna().all()
     assert any("All laterals are converted" in n for n in found.notes)
+
+
+def test_others_without_events_are_no_comparison_group():
+    converted = np.arange(20) < 10
+    found = compared(drawn(1, np.where(converted, 2.0, 0.0), converted, 0.3), 20, converted)
+    row = found.measures.loc["sustained_interruptions"]
+    assert row["verdict"] is None
+    assert np.isnan(row["p_value"])
+    assert any("No event is recorded on other laterals" in n for n in found.notes)
+
+
+@pytest.mark.parametrize(("chosen_by", "decides", "of_momentary"), [
+    ("records", "predictive", "both"), ("earlier_records", "raw", "raw"), ("other", "both", "both")])
+def test_how_laterals_were_chosen_settles_what_decides(chosen_by, decides, of_momentary):
+    """A fall from a bad time before to what the counts of others let expect: fewer by raw alone."""
+    rng = np.random.default_rng(5)
+    converted = np.arange(100) < 30
+    rows = [outage(f"{year}-{i}-{k}-{end}", f"{year}-06-01T0{k}:00", f"{year}-06-01T0{k}:{end}", 20, f"L{i}")
+            for i in range(100) for year in range(2018, 2024) for end in ("02", "40")
+            for k in range(3 if converted[i] and year < 2021 else 2 if converted[i] else int(rng.random() < 0.8))]
+    row = compared(rows, 100, converted, chosen_by=chosen_by).measures
+    assert (row["raw_verdict"] == "fewer").all()
+    sustained = row.loc["sustained_interruptions"]
+    assert sustained["decides"] == decides
+    assert sustained["verdict"] == {"raw": "fewer", "predictive": sustained["predictive_verdict"],
+                                    "both": "no difference shown"}[decides]
+    assert sustained["predictive_verdict"] != "fewer"
+    assert row.loc["momentary_events", "decides"] == of_momentary
+
+
+def test_days_that_served_the_choice_are_left_out_of_the_time_before():
+    converted = np.arange(20) < 5
+    rows = drawn(2, np.full(20, 2.0), converted, 1.0)
+    found = compared(rows, 20, converted, chosen_by="earlier_records", chosen_from="2015-01-01",
+                     chosen_to="2018-12-31")
+    assert found.years_before == pytest.approx(2.0, abs=0.01)
+    counts = found.measures.loc["callouts", ["converted_before", "others_before"]]
+    assert counts.sum() == sum("2019" <= r["started"] < "2021" for r in rows)
+
+
+def test_laterals_converted_before_or_after_the_records_belong_to_neither_group():
+    rows = drawn(2, np.full(10, 2.0), np.zeros(10, bool), 1.0)
+    made = study(rows, network(10), extra={"conversions": {"L0": "2021-01-01", "L1": "2015-01-01", "L2": "2030-01-01"}},
+                 records_from="2018-01-01", records_to="2023-12-31")
+    found = before_after(read_records(made), 0.3)
+    assert (found.converted, found.others, found.years_before) == (1, 7, pytest.approx(3.0, abs=0.01))
+    here = [r for r in rows if r["section_id"] not in ("L1", "L2")]
+    counts = ["converted_before", "converted_after", "others_before", "others_after"]
+    assert found.measures.loc["callouts", counts].sum() == len(here)
+    assert any("neither group: 2" in n for n in found.notes)
+
+
+def test_the_spread_of_lateral_years_widens_and_is_said():
+    rng = np.random.default_rng(3)
+    converted = np.arange(60) < 15
+
+    def rows(own):
+        return [outage(f"{year}-{i}-{k}", f"{year}-06-{1 + k // 20:02}T{k % 20:02}:00",
+                       f"{year}-06-{1 + k // 20:02}T{k % 20:02}:30", 20, f"L{i}")
+                for i in range(60) for year in range(2018, 2024) for k in range(rng.poisson(3 * own()))]
+
+    alike, apart = (compared(rows(own), 60, converted) for own in (lambda: 1.0, lambda: rng.gamma(1.0, 1.0)))
+    cv = [found.measures.loc["callouts", "lateral_year_cv"] for found in (alike, apart)]
+    assert cv[0] < 0.4
+    assert cv[1] == pytest.approx(1.0, abs=0.2)
+    for low, high in (("low", "high"), ("corrected_low", "corrected_high")):
+        narrow, wide = (np.log(f.measures.loc["callouts", high] / f.measures.loc["callouts", low])
+                        for f in (alike, apart))
+        assert wide > 1.3 * narrow
+    assert any("differ beyond chance" in n and "callouts" not in n for n in apart.notes)
 
 
 def test_no_time_after_gives_no_ratio():
@@ -147,24 +166,10 @@ def test_no_conversions_no_result():
     assert before_after(read_records(study([outage("a", "2023-05-01T10:00", "2023-05-01T11:00", 5)])), 0.3) is None
 
 
-class TestYearsNeeded:
-    def test_so_many_years_give_the_power(self):
-        """Simulated power of the exact test at the years stated; the normal distribution is an approximation."""
-        before, rate, others_before, others_rate, ratio = 40.0, 12.0, 150.0, 45.0, 0.5
-        years = years_needed(ratio, before, rate, others_before, others_rate)
-        rng = np.random.default_rng(1)
-        hits = []
-        for _ in range(1500):
-            a, b = rng.poisson(before), rng.poisson(rate * ratio * years)
-            c = tuple(rng.poisson([others_before, others_rate * years]))
-            # times before and after differ by the same factor in both groups, so the odds are the rate ratio
-            hits.append(conditional_ratio(a, b, c).p_value() < 0.1)
-        assert np.mean(hits) == pytest.approx(0.8, abs=0.07)
-
-    def test_more_faults_need_fewer_years(self):
-        assert years_needed(0.5, 80, 20, 150, 45) < years_needed(0.5, 40, 10, 150, 45)
-
-    def test_none_suffice_where_the_past_is_too_short_or_no_effect_is_expected(self):
-        assert np.isnan(years_needed(0.8, 10, 3, 150, 45))
-        assert np.isnan(years_needed(1.0, 40, 12, 150, 45))
-        assert np.isnan(years_needed(0.0, 40, 12, 150, 45))
+def test_years_needed_are_fewer_for_a_larger_effect_and_none_without():
+    converted = np.arange(100) < 30
+    rows = drawn(1, np.full(100, 1.0), converted, 1.0)
+    years = [compared(rows, 100, converted, ratio).measures.loc["callouts", "years_needed"] for ratio in (0.4, 0.6)]
+    assert 0 < years[0] < years[1]
+    for ratio in (1.0, 0.0, 0.97):
+        assert np.isnan(compared(rows, 100, converted, ratio).measures.loc["callouts", "years_needed"])

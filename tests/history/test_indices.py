@@ -148,7 +148,7 @@ def test_sums_equal_a_row_by_row_count(seed):
 
 class TestMomentaryEvents:
     def events(self, *rows: dict) -> float:
-        return float(momentary_customers(read_records(study(rows)).steps).sum())
+        return float(momentary_customers(read_records(study(rows))).sum())
 
     def blink(self, event: str, second: int, customers: int, section: str = "A", lasts: int = 2) -> dict:
         start = np.datetime64("2023-06-01T10:00:00") + second
@@ -174,6 +174,29 @@ class TestMomentaryEvents:
         late = self.blink("b", 303, 100, lasts=3600)   # the blink is over at second 2
         assert self.events(self.blink("a", 0, 100), late) == 100
         assert self.events(self.blink("a", 0, 100, "B"), lockout) == 100
+
+    def test_nor_is_it_where_the_sustained_record_stands_at_another_place(self):
+        """By hand: feeder A blinks, all 1000 of it; 40 s later the fuse of A1 is found open with its 250."""
+        fuse = self.blink("b", 40, 250, "A1", lasts=3600)
+        assert self.events(self.blink("a", 0, 1000), fuse) == 750
+        assert self.events(self.blink("a", 0, 1000), fuse, self.blink("c", 302, 150, "A2", lasts=3600)) == 600
+        assert self.events(self.blink("a", 0, 1000), self.blink("b", 303, 250, "A1", lasts=3600)) == 1000
+        assert self.events(self.blink("a", 0, 1000), self.blink("b", 40, 250, "B", lasts=3600)) == 1000
+
+    def test_only_customers_that_must_be_in_both_records_are_taken_out(self):
+        """750 blinked and 250 stayed out: together the 1000 that are there, so the blink may leave those out."""
+        fuse = self.blink("b", 0, 250, "A1", lasts=3600)
+        assert self.events(self.blink("a", 0, 750), fuse) == 750
+        assert self.events(self.blink("a", 0, 800), fuse) == 750
+
+    def test_a_lockout_further_up_takes_all_of_them_out(self):
+        lockout = self.blink("b", 40, 1000, "A", lasts=3600)
+        assert self.events(self.blink("a", 0, 250, "A1"), lockout) == 0
+        assert self.events(self.blink("a", 0, 250, "A1"), self.blink("b", 40, 900, "A", lasts=3600)) == 100
+
+    def test_a_blink_recorded_where_the_fault_was_is_its_devices(self):
+        """1000 customers named at A1, which has 250: feeder A opened."""
+        assert self.events(self.blink("a", 0, 1000, "A1"), self.blink("b", 40, 150, "A2", lasts=3600)) == 850
 
     def test_momentary_interruptions_count_whatever_follows(self):
         records = read_records(study([self.blink("a", 0, 100), self.blink("b", 60, 100, lasts=3600)]))

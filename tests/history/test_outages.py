@@ -8,6 +8,7 @@ import pytest
 from reliability.history.findings import TREATMENTS
 from reliability.history.outages import read_records
 from reliability.schema.problems import StudyError
+from reliability.study.record_settings import Replaced
 from tests.history.records import outage, study
 
 GOOD = outage("good", "2023-05-03T10:00", "2023-05-03T11:00", 100)
@@ -43,6 +44,7 @@ CASES = {   # code: a row with it, a row near it without it
     "customers_above_section": (outage("x", START, START, 251), outage("x", START, START, 250)),
     "overlapping_steps": (outage("good", "2023-05-03T10:30", "2023-05-03T12:00", 10),
                           outage("good", "2023-05-03T11:00", "2023-05-03T12:00", 10)),
+    "repeated_event": (GOOD | {"event_id": "x"}, GOOD | {"event_id": "x", "customers": 101}),
     "unknown_section": (outage("x", START, START, 10, "A9"), outage("x", START, START, 10, "A2")),
     "blank_section": (outage("x", START, START, 10, ""), outage("x", START, START, 10, "A2")),
     "unknown_fault_kind": (outage("x", START, START, 10, fault_kind="maybe"),
@@ -67,7 +69,8 @@ def test_findings_that_a_key_asks_for():
 
 
 def test_every_finding_has_a_case():
-    assert set(CASES) | {"planned_left_out", "outside_period"} == set(TREATMENTS)
+    elsewhere = {"repeated_event_counted", "inside_another", "inside_another_counted"}     # test_found_twice
+    assert set(CASES) | {"planned_left_out", "outside_period"} | elsewhere == set(TREATMENTS)
 
 
 @pytest.mark.parametrize("code", [c for c in CASES if "Left out" in TREATMENTS[c][1]])
@@ -242,6 +245,10 @@ def test_an_event_belongs_to_the_day_and_year_it_began():
     ({"conversions": {"A1": "soon"}}, {}, "history.conversions.A1"),
     ({"conversions": {"Z": "2023-01-01"}}, {}, "history.conversions.Z"),
     ({"conversions": {"A": "2023-01-01", "A1": "2023-01-01"}}, {}, "history.conversions.A"),
+    ({"conversions": {"A1": {"day": "soon"}}}, {}, "history.conversions.A1"),
+    ({"conversions": {"A1": {"device": "fuse"}}}, {}, "history.conversions.A1"),
+    ({"conversions": {"A1": {"day": "2023-01-01", "device": "switch"}}}, {}, "history.conversions.A1.device"),
+    ({"conversions": {"A1": {"day": "2023-01-01", "link": "40T"}}}, {}, "history.conversions.A1.link"),
     ({}, {"time_zone": "Middle/Nowhere"}, "history.time_zone"),
     ({}, {"major_event_days": "2023-02-11, 11.2.2023"}, "history.major_event_days"),
     ({}, {"major_event_days": "2023-02-11 2023-02-12"}, "history.major_event_days"),
@@ -252,6 +259,17 @@ def test_wrong_keys_are_problems(extra, values, column):
     with pytest.raises(StudyError) as error:
         read_records(study([GOOD], extra=extra, **values))
     assert [p.column for p in error.value.problems] == [column]
+
+
+@pytest.mark.parametrize(("stated", "before"), [
+    ("2023-01-01", {}),
+    ({"day": "2023-01-01"}, {"A1": Replaced("fuse", "")}),
+    ({"day": "2023-01-01", "fuse_link": "40T"}, {"A1": Replaced("fuse", "40T")}),
+    ({"day": "2023-01-01", "device": "lateral_recloser"}, {"A1": Replaced("lateral_recloser", "")})])
+def test_a_conversion_may_say_what_stood_there_before(stated, before):
+    settings = read_records(study([GOOD], extra={"conversions": {"A1": stated}})).settings
+    assert settings.conversions == {"A1": np.datetime64("2023-01-01")}
+    assert settings.replaced == before
 
 
 @pytest.mark.parametrize("days", [

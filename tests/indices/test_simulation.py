@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from reliability.faults.outcomes import row_rates
-from reliability.indices import simulation
+from reliability.indices import rate_classes
 from reliability.indices.draws import one_trial, values_of_trials
 from reliability.indices.simulation import SimulationInput, needs_own_tables, simulate
 from reliability.indices.spread import differences, statistics, summaries, yearly_indices
@@ -172,12 +172,12 @@ def test_every_trial_goes_by_its_own_draw_of_what_protection_does():
     assert np.corrcoef(hours, wanted)[0, 1] > 0.8
 
 
-RATES = {key: law for key, law in UNKNOWNS.items() if key in simulation.RATE_KEYS} | {
+RATES = {key: law for key, law in UNKNOWNS.items() if key in rate_classes.RATE_KEYS} | {
     "clearing_shares.0": Range(0.1, 0.5, 0.9), "clearing_shares.1": Range(0.1, 0.3, 0.6)}
 
 
 def test_every_assumption_that_scales_rates_is_drawn_here():
-    assert {key.partition(".")[0] for key in RATES} == simulation.RATE_KEYS
+    assert {key.partition(".")[0] for key in RATES} == rate_classes.RATE_KEYS
 
 
 @pytest.mark.parametrize("keys", [(), *((key,) for key in RATES), tuple(RATES)], ids=str)
@@ -190,12 +190,12 @@ def test_rates_at_the_values_of_a_trial_are_those_of_the_rows(keys):
         means = study.values | {k: law.mean for k, law in uncertain.items() if "." not in k}
         table = SimulationInput(Model(study.network, means), uncertain, study.scenarios).table(means)
         draws = {k: np.array([law.low, law.high]) for k, law in uncertain.items()}
-        rows, rates, of, classes = simulation.rate_parts(table, means, {key.partition(".")[0] for key in keys})
+        rows, rates, of, classes = rate_classes.rate_parts(table, means, {key.partition(".")[0] for key in keys})
         for t in range(2 if keys else 0):
             at = one_trial(values_of_trials(means, draws), t)
-            factor = np.array([float(simulation.rate_multiplier(c, at, means)) for c in classes])
+            factor = np.array([float(rate_classes.rate_multiplier(c, at, means)) for c in classes])
             assert np.bincount(rows, rates * factor[of], len(table)) == pytest.approx(row_rates(table, at))
-        factor = np.array([float(simulation.rate_multiplier(c, means, means)) for c in classes])
+        factor = np.array([float(rate_classes.rate_multiplier(c, means, means)) for c in classes])
         assert np.bincount(rows, rates * factor[of], len(table)) == pytest.approx(row_rates(table, means))
 
 

@@ -1,0 +1,89 @@
+"""The whole estimate of rates: evidence, the fit of the devices, the posterior, and what hangs on the clearing time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from reliability.history.clearing import FACTORS, ClearingFit, fit_clearing
+from reliability.history.device_fit import SHORT, DeviceFit, fit_devices, without
+from reliability.history.evidence import Found, Observed, find_evidence, prior_of
+from reliability.history.posterior import FULL, Evidence, Posterior, Prior
+from reliability.history.sampler import sample
+from reliability.history.units import Units
+from reliability.network.devices import FAST_BY_DEFAULT, MELTS
+from reliability.schema.values import as_assumptions
+from reliability.study.study import Study
+
+UP_AND_DOWN = (0.5, 1.5)           # times the fast clearing time, to show what hangs on it (model §10)
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """found: evidence and what had to be done to it, that of devices set aside included. fit: of the devices.
+    posterior: of the rest. clearing: None where the fast clearing time does not matter. spans: temporary fraction of
+    all faults by factor of the fast clearing time; empty where momentary events are recorded or it does not matter.
+    """
+
+    found: Found
+    fit: DeviceFit
+    posterior: Posterior
+    clearing: ClearingFit | None
+    spans: Mapping[float, float]
+
+
+def estimate_rates(study: Study, seen: Observed, on_progress: Progress | None = None) -> Estimate:
+    """The posterior of every unit's rates, with what stands against it."""
+    seed, units = int(study.values["seed"]), seen.units
+    found, prior = find_evidence(study, seen), prior_of(study, units)
+    total = FULL.iterations + SHORT.iterations
+
+    def told(done: int, of: int) -> None:
+        if on_progress:
+            on_progress(done, total)
+
+    fit = fit_devices(found.evidence, found.devices, prior, seed)
+    used = without(found.evidence, fit.set_aside)
+    posterior = sample(used, prior, np.random.default_rng(seed),
+                       lambda done, of: told(done + SHORT.iterations, of), FULL)
+    clearing: ClearingFit | None = None
+    spans: dict[float, float] = {}
+    if _clearing_matters(study):
+        other = {factor: without(find_evidence(_at_clearing(study, factor), seen).evidence, fit.set_aside)
+                 for factor in sorted({*FACTORS, *UP_AND_DOWN}) if factor != 1.0}
+        other[1.0] = used
+        clearing = fit_clearing([other[factor] for factor in FACTORS], posterior, prior)
+        if not _has_momentary(used):
+            spans = {factor: _fleet_fraction(other[factor], prior, units, seed) for factor in (*UP_AND_DOWN, 1.0)}
+    return Estimate(found, fit, posterior, clearing, spans)
+
+
+def _clearing_matters(study: Study) -> bool:
+    """Whether fuses race against fast operations of devices without settings of their own."""
+    network = study.network
+    fast = np.where(np.isnan(network.column["fast_operations"]), study.values["fast_operations"],
+                    network.column["fast_operations"])
+    at_default = FAST_BY_DEFAULT[network.device] & (network.settings_of < 0)
+    linked = MELTS[network.device] & (network.text["fuse_link"] != "")
+    return bool(linked.any() and (at_default & (fast > 0)).any())
+
+
+def _at_clearing(study: Study, factor: float) -> Study:
+    """The study with so many times the fast clearing time."""
+    values = dict(study.values) | {"fast_clearing_time_s": study.values["fast_clearing_time_s"] * factor}
+    return replace(study, values=as_assumptions(values))
+
+
+def _has_momentary(evidence: Evidence) -> bool:
+    return bool(len(evidence.alone) or len(evidence.pure_steps))
+
+
+def _fleet_fraction(evidence: Evidence, prior: Prior, units: Units, seed: int) -> float:
+    """Temporary fraction of all faults, posterior mean of a short chain."""
+    found = sample(evidence, prior, np.random.default_rng([seed, 4]), None, SHORT)
+    temporary, permanent = found.mean_temporary @ units.rate, found.mean_permanent @ units.rate
+    return float(temporary / max(temporary + permanent, 1e-300))

@@ -1,0 +1,148 @@
+"""One outage under two event_ids, and a lateral's outage inside its feeder's: found, and counted once.
+
+*Under two ids*: records of two events at one place that overlap in time and have as many customers each, where the two
+together have more customers than are served there (some must be in both), or where the two begin, or end, within five
+minutes of each other. The later record is left out.
+
+*Inside another*: a sustained record that begins while a sustained record of a place above it is open. Of its customers
+those are off already that the open steps above and it share, as the two have more customers together than are served
+there: they are not interrupted again, and their minutes count from the end of the outage above. Of a feeder restored
+step by step, those who are back may be interrupted again, so that what was restored first and then failed counts in
+full. The record stays a fault at its place.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from reliability.history.extent import below, pairs_in_time, reached, roots
+from reliability.history.served import Served
+from reliability.network.tree import Network
+
+CLOSE_SECONDS = 300     # our choice, that of a momentary event
+
+
+@dataclass(frozen=True)
+class FoundTwice:
+    """What was found; arrays over the steps (n,).
+
+    repeats: steps of an event that repeats another. of_event: code of the event that each step repeats or lies inside
+    of, −1 without. inside: sustained steps some customers of which are off already. already_off: these customers.
+    off_seconds: from the step's start until the outage above it ended, at most its duration.
+    """
+
+    repeats: np.ndarray
+    inside: np.ndarray
+    of_event: np.ndarray
+    already_off: np.ndarray
+    off_seconds: np.ndarray
+
+
+def found_twice(steps: pd.DataFrame, network: Network, served: Served) -> FoundTwice:
+    """Look for outages recorded twice among typed steps (see `outages.Records`)."""
+    n = len(steps)
+    growth = served.growth[steps["year"].to_numpy() - served.years[0]]
+    start = steps["started"].to_numpy().astype("datetime64[s]").astype(np.int64)
+    frame = pd.DataFrame({
+        "at": np.arange(n), "event": steps["event"].to_numpy(), "place": steps["place"].to_numpy(),
+        "section": steps["section"].to_numpy(), "start": start, "planned": steps["planned"].to_numpy(),
+        "end": start + np.nan_to_num(steps["seconds"].to_numpy()).astype(np.int64),
+        "customers": steps["customers"].to_numpy(), "growth": growth, "sustained": steps["sustained"].to_numpy()})
+    frame = frame[steps["counted"].to_numpy()]
+    of_event = np.full(n, -1, dtype=np.int64)
+    records, code = _records(frame)
+    original = _repeated(records, network)
+    again = original >= 0
+    repeats = np.zeros(n, bool)
+    repeats[frame["at"].to_numpy()[again[code]]] = True
+    of_event[frame["at"].to_numpy()] = np.where(original >= 0, records["event"].to_numpy()[original], -1)[code]
+    lasting = frame[frame["sustained"].to_numpy() & (frame["section"].to_numpy() >= 0) & ~again[code]]
+    already, off, above = np.zeros(n), np.zeros(n), np.full(n, -1, dtype=np.int64)
+    already[lasting["at"]], off[lasting["at"]], above[lasting["at"]] = _inside(lasting, network)
+    return FoundTwice(repeats, already > 0, np.where(repeats, of_event, above), already, off)
+
+
+def _records(frame: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
+    """Steps of one event and place as one record, and the record of each step."""
+    code = frame.groupby(["event", "place"], sort=False).ngroup().to_numpy()
+    records = frame.groupby(code, sort=True).agg(
+        event=("event", "first"), place=("place", "first"), section=("section", "first"), start=("start", "min"),
+        end=("end", "max"), customers=("customers", "sum"), growth=("growth", "first"), planned=("planned", "first"),
+        at=("at", "first"), sustained=("sustained", "max"))
+    return records, code
+
+
+def _repeated(records: pd.DataFrame, network: Network) -> np.ndarray:
+    """The record that each repeats, −1 where it repeats none, (records,)."""
+    customers, start, end = (records[name].to_numpy() for name in ("customers", "start", "end"))
+    keys = [records[name].to_numpy() for name in ("customers", "sustained", "planned", "place")]
+    order = np.lexsort((records["at"].to_numpy(), start, *keys))
+    same = np.append(False, np.logical_and.reduce([key[order][1:] == key[order][:-1] for key in keys]))[:len(order)]
+    section = records["section"].to_numpy()
+    served = np.where(section >= 0, network.customers_below[section] * records["growth"].to_numpy(), np.inf)
+    crowded = 2.0 * customers > served * (1.0 + 1e-12)
+    original = np.full(len(records), -1, dtype=np.int64)
+    first = -1
+    if not same.any():
+        return original
+    group = np.cumsum(~same)
+    low, stride = int(start.min()), int(end.max() - start.min()) + 1
+    open_until = np.maximum.accumulate(group * stride + end[order] - low)     # of the earlier records of a group
+    meets = same & (group * stride + start[order] - low < np.append(0, open_until[:-1]))
+    suspect = np.isin(group, group[meets])
+    for k in np.flatnonzero(suspect).tolist():
+        i = order[k]
+        overlaps = same[k] and start[i] < end[first] and customers[i] > 0
+        close = overlaps and (start[i] - start[first] <= CLOSE_SECONDS or abs(end[i] - end[first]) <= CLOSE_SECONDS)
+        if overlaps and (close or crowded[i]):
+            original[i] = first
+        elif not same[k] or end[i] > end[first]:
+            first = i
+    return original
+
+
+def _inside(steps: pd.DataFrame, network: Network) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Customers of each sustained step (m,) who are off already, for how long (s), and the event above, −1 without."""
+    none = np.zeros(len(steps)), np.zeros(len(steps)), np.full(len(steps), -1, dtype=np.int64)
+    if not len(steps):
+        return none
+    records, code = _records(steps)
+    root = roots(network, records["section"].to_numpy())
+    top = reached(network, records["section"].to_numpy(), records["customers"].to_numpy())
+    start, end, event = (records[name].to_numpy() for name in ("start", "end", "event"))
+    above, inner = pairs_in_time(root, start, end - 1, root, start)
+    kept = below(network, top[inner], top[above]) & (top[inner] != top[above]) & (event[inner] != event[above])
+    above, inner = above[kept], inner[kept]
+    if not len(above):
+        return none
+    still, until = _still_off(steps, code, above, start[inner])
+    size = records["customers"].to_numpy()
+    served = network.customers_below[top[above]] * records["growth"].to_numpy()[above]
+    shared = np.clip(size[inner] + still - served, 0.0, size[inner])
+    best = np.lexsort((-shared, inner))
+    best = best[np.append(True, inner[best][1:] != inner[best][:-1])]
+    best = best[shared[best] > 1e-9]
+    share, ended, of = np.zeros(len(records)), np.zeros(len(records), np.int64), np.full(len(records), -1, np.int64)
+    share[inner[best]] = shared[best] / size[inner[best]]
+    ended[inner[best]], of[inner[best]] = until[best], event[above[best]]
+    begun, over = steps["start"].to_numpy(), steps["end"].to_numpy()
+    off = np.clip(np.minimum(over, ended[code]) - begun, 0, None).astype(float)
+    return share[code] * steps["customers"].to_numpy() * (off > 0), off, np.where(off > 0, of[code], -1)
+
+
+def _still_off(steps: pd.DataFrame, code: np.ndarray, record: np.ndarray,
+               time: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Customers that a record (k,) still has off at a time, and when the last of them is restored."""
+    order = np.argsort(code, kind="stable")
+    first = np.searchsorted(code[order], record, side="left")
+    count = np.searchsorted(code[order], record, side="right") - first
+    pair = np.repeat(np.arange(len(record)), count)
+    step = order[first[pair] + np.arange(len(pair)) - np.repeat(np.cumsum(count) - count, count)]
+    open_ = (steps["end"].to_numpy()[step] > time[pair]) & (steps["start"].to_numpy()[step] <= time[pair])
+    still = np.bincount(pair, weights=np.where(open_, steps["customers"].to_numpy()[step], 0.0), minlength=len(record))
+    until = np.zeros(len(record), np.int64)
+    np.maximum.at(until, pair[open_], steps["end"].to_numpy()[step[open_]])
+    return still, until

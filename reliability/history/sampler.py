@@ -1,0 +1,229 @@
+"""Sampler of rates of temporary and permanent faults from records that show only part of them (model §10).
+
+Everything recorded is Poisson. A Gibbs sampler shares out what is counted at one place over the units it may come from,
+draws λ given what each has, and moves p, the shares of blank kinds and the hyperparameters by random walks with what is
+shared out, or λ, integrated out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from math import exp, log
+
+import numpy as np
+import scipy
+
+from reliability.history.likelihood import Likelihood, Recorded, Sums, recorded_of
+from reliability.history.posterior import FULL, LOGIT_SPREAD, Evidence, Length, Posterior, Prior, State
+from reliability.history.shared_out import Sharing, sharing_of
+
+MEAN_BOUNDS = np.log([1e-3, 1e3])   # of a group's mean, relative to the assumed rates; only to be proper
+SHAPE_BOUNDS = np.log([1e-2, 1e4])
+_EDGE = 1e-9                       # blank shares and fractions stay so far from 0 and 1
+_TARGET = 0.35                    # share of accepted proposals that the step sizes are tuned to
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass
+class _Steps:
+    """Widths of the random walks, tuned during the burn-in."""
+
+    width: dict[str, np.ndarray] = field(default_factory=dict)
+
+    def of(self, name: str, size: int, start: float) -> np.ndarray:
+        return self.width.setdefault(name, np.full(size, start))
+
+    def tune(self, name: str, accepted: np.ndarray | bool, at: int | slice, rate: float) -> None:
+        if rate > 0.0:
+            self.width[name][at] *= np.exp(rate * (np.asarray(accepted, dtype=float) - _TARGET))
+
+
+def sample(evidence: Evidence, prior: Prior, rng: np.random.Generator, on_progress: Progress | None = None,
+           length: Length = FULL, start: State | None = None) -> Posterior:
+    """Posterior draws. on_progress(done, total) is called every hundred iterations. start: to begin from."""
+    iterations, burn_in, kept = length.iterations, length.burn_in, length.kept
+    state = _beginning(evidence, prior) if start is None else replace(start)
+    sampler = _Sampler(evidence, prior, rng, sharing_of(evidence), recorded_of(evidence), state)
+    u, g = evidence.units, evidence.groups
+    lam, fraction, mean = np.empty((kept, u)), np.empty((kept, g)), np.empty((kept, g))
+    shape, blank = np.empty(kept), np.empty((kept, 2))
+    total, of_kind = iterations - burn_in, np.zeros((2, u))
+    keep_at = np.linspace(burn_in, iterations - 1, kept).round().astype(int)
+    number = {int(at): k for k, at in enumerate(keep_at)}
+    for i in range(iterations):
+        expected = sampler.iterate(0.5 / (1.0 + i / 50.0) if i < burn_in else 0.0)
+        if i >= burn_in:
+            p = sampler.state.fraction[evidence.group]
+            of_kind += expected * p, expected * (1.0 - p)
+        if i in number:
+            k, s = number[i], sampler.state
+            lam[k], fraction[k], mean[k], shape[k], blank[k] = s.lam, s.fraction, s.mean, s.shape, s.blank
+        if on_progress and (i + 1) % 100 == 0:
+            on_progress(i + 1, iterations)
+    p = fraction[:, evidence.group]
+    return Posterior(lam * p, lam * (1.0 - p), of_kind[0] / total, of_kind[1] / total, fraction, mean, shape, blank,
+                     sampler.state)
+
+
+@dataclass
+class _Sampler:
+    """One chain: what does not change, prepared once, and where it stands; `iterate` moves everything by one step."""
+
+    evidence: Evidence
+    prior: Prior
+    rng: np.random.Generator
+    sharing: Sharing
+    recorded: Recorded
+    state: State
+    steps: _Steps = field(default_factory=_Steps)
+
+    def iterate(self, tuning: float) -> np.ndarray:
+        """One step of everything; gives the mean of λ (U,) given all but λ."""
+        mine, pure = self.sharing.share(self.state, self.rng)
+        expected = self._draw_rates(mine, tuning)
+        self._walk_fractions(Likelihood(self.recorded, self._sums(), pure), tuning)
+        self._walk_common(tuning)
+        return expected
+
+    # rates of units
+
+    def _draw_rates(self, mine: np.ndarray, tuning: float) -> np.ndarray:
+        """Draw the hyperparameters with λ integrated out, then λ; gives the mean of λ (U,) given the rest."""
+        e, s = self.evidence, self.state
+        p = s.fraction[e.group]
+        exposure = p * self.sharing.all_temporary + (1.0 - p) * self.sharing.all_permanent
+        largest = int(mine.max(initial=0))
+        histogram = np.bincount(mine.astype(np.int64), minlength=largest + 1)
+        steps = np.arange(largest + 1, dtype=float)
+        for _ in range(2):
+            self._walk_means(mine, exposure, tuning)
+            self._walk_shape(mine, exposure, histogram, steps, tuning)
+        rate = s.shape / s.mean[e.group] + exposure
+        s.lam = self.rng.standard_gamma(s.shape + mine) / rate
+        return (s.shape + mine) / rate
+
+    def _walk_means(self, mine: np.ndarray, exposure: np.ndarray, tuning: float) -> None:
+        e, s = self.evidence, self.state
+        width = self.steps.of("mean", e.groups, 0.3)
+        proposed = s.mean * np.exp(width * self.rng.standard_normal(e.groups))
+
+        def density(mean: np.ndarray) -> np.ndarray:
+            each = mean[e.group]
+            value = mine * np.log(each) - (s.shape + mine) * np.log(s.shape + each * exposure)
+            return np.bincount(e.group, value, e.groups)
+
+        logs = np.log(proposed)
+        inside = (logs > MEAN_BOUNDS[0]) & (logs < MEAN_BOUNDS[1])
+        taken = inside & (np.log(self.rng.random(e.groups)) < density(proposed) - density(s.mean))
+        s.mean = np.where(taken, proposed, s.mean)
+        self.steps.tune("mean", taken, slice(None), tuning)
+
+    def _walk_shape(self, mine: np.ndarray, exposure: np.ndarray, histogram: np.ndarray, steps: np.ndarray,
+                    tuning: float) -> None:
+        e, s = self.evidence, self.state
+        expected = s.mean[e.group] * exposure
+        width = self.steps.of("shape", 1, 0.4)
+
+        def density(shape: float) -> float:
+            # flat in 1/a: in the logarithm of a it goes with 1/a
+            gammas = histogram @ (scipy.special.gammaln(shape + steps) - scipy.special.gammaln(shape))
+            return float(gammas + len(mine) * shape * np.log(shape)
+                         - np.sum((shape + mine) * np.log(shape + expected)) - np.log(shape))
+
+        proposed = float(s.shape * np.exp(width[0] * self.rng.standard_normal()))
+        inside = SHAPE_BOUNDS[0] < np.log(proposed) < SHAPE_BOUNDS[1]
+        taken = inside and bool(np.log(self.rng.random()) < density(proposed) - density(s.shape))
+        s.shape = proposed if taken else s.shape
+        self.steps.tune("shape", taken, slice(None), tuning)
+
+    # fractions, blank shares
+
+    def _walk_fractions(self, likelihood: Likelihood, tuning: float) -> None:
+        """Random walks of each group's fraction, alone and with the rates, and of the blank shares."""
+        e, s, rng = self.evidence, self.state, self.rng
+        scale = np.ones(e.groups)
+        own = np.array([likelihood.in_units(g, s.fraction[g], s.blank, 1.0) for g in range(e.groups)])
+        at_devices = likelihood.at_devices(s.fraction, s.blank, scale)
+        for name in ("alone", "joint"):
+            width = self.steps.of(name, e.groups, 0.3)
+            for g in range(e.groups):
+                old = s.fraction[g]
+                before = _logit(old)
+                logit = before + width[g] * rng.standard_normal()
+                fraction, scales = s.fraction.copy(), scale.copy()
+                fraction[g] = _expit(logit)
+                if name == "joint":
+                    scales[g] *= (1.0 - old) / (1.0 - fraction[g])
+                in_units = likelihood.in_units(g, fraction[g], s.blank, scales[g])
+                then = likelihood.at_devices(fraction, s.blank, scales)
+                gain = in_units + then - own[g] - at_devices + self._group_prior(g, logit) - self._group_prior(g, before)
+                taken = np.log(rng.random()) < gain
+                if taken:
+                    s.fraction, scale, at_devices, own[g] = fraction, scales, then, in_units
+                self.steps.tune(name, taken, g, tuning)
+        s.lam, s.mean = s.lam * scale[e.group], s.mean * scale
+        self._walk_blanks(likelihood, scale, float(own.sum()) + at_devices, tuning)
+
+    def _walk_blanks(self, likelihood: Likelihood, scale: np.ndarray, now: float, tuning: float) -> None:
+        e, s, rng = self.evidence, self.state, self.rng
+        width = self.steps.of("blank", 2, 0.5)
+        for kind in (0, 1):
+            blank = s.blank.copy()
+            blank[kind] = _expit(_logit(s.blank[kind]) + width[kind] * rng.standard_normal())
+            then = likelihood.at_devices(s.fraction, blank, scale) + sum(
+                likelihood.in_units(g, s.fraction[g], blank, scale[g]) for g in range(e.groups))
+            # uniform in the share: in its logit it goes with share × (1 − share)
+            change = np.log(blank[kind] * (1.0 - blank[kind])) - np.log(s.blank[kind] * (1.0 - s.blank[kind]))
+            taken = np.log(rng.random()) < then - now + change
+            if taken:
+                s.blank, now = blank, then
+            self.steps.tune("blank", taken, kind, tuning)
+
+    def _walk_common(self, tuning: float) -> None:
+        s = self.state
+        logits = np.log(s.fraction / (1.0 - s.fraction)) - self.prior.shift
+        width = self.steps.of("common", 1, 0.4)
+
+        def density(p: float) -> float:
+            apart = logits - np.log(p / (1.0 - p))
+            return float(self.prior.log_density(p) + np.log(p * (1.0 - p))
+                         - np.sum(apart * apart) / (2.0 * LOGIT_SPREAD ** 2))
+
+        proposed = _expit(_logit(s.common) + width[0] * self.rng.standard_normal())
+        taken = bool(np.log(self.rng.random()) < density(proposed) - density(s.common))
+        s.common = proposed if taken else s.common
+        self.steps.tune("common", taken, slice(None), tuning)
+
+    def _group_prior(self, group: int, logit: float) -> float:
+        s = self.state
+        apart = logit - self.prior.shift[group] - _logit(s.common)
+        return float(-apart * apart / (2.0 * LOGIT_SPREAD ** 2))
+
+    def _sums(self) -> Sums:
+        """What the likelihood needs of λ, summed by group."""
+        e, lam = self.evidence, self.state.lam
+        own = [np.bincount(e.group, lam * amount, e.groups) for amount in (
+            e.unit_temporary + e.stated_temporary, e.unit_permanent + e.stated_permanent)]
+        by_pool, pure = self.sharing.sums_by_pool(lam), 2 * e.devices
+        return Sums(own[0], own[1], by_pool[:pure], by_pool[pure:pure + e.devices], by_pool[pure + e.devices:])
+
+
+def _logit(p: float) -> float:
+    return log(p / (1.0 - p))
+
+
+def _expit(x: float) -> float:
+    """Kept away from 0 and 1, as its logit has no end there."""
+    return min(max(1.0 / (1.0 + exp(-x)), _EDGE), 1.0 - _EDGE)
+
+
+def _beginning(e: Evidence, prior: Prior) -> State:
+    """A state near enough to begin with: the fraction of the prior, each group's mean as recorded."""
+    p = float(np.clip(prior.start, 0.02, 0.98))
+    counts = np.bincount(e.group, e.at_unit.sum(axis=1) + e.stated, e.groups)
+    expected = np.bincount(e.group, p * (e.unit_temporary + e.stated_temporary)
+                           + (1.0 - p) * (e.unit_permanent + e.stated_permanent), e.groups)
+    mean = (counts + 0.5) / (expected + 0.5)
+    return State(mean[e.group], np.full(e.groups, p), mean, 2.0, np.full(2, 0.2), p)
