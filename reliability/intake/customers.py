@@ -82,8 +82,8 @@ def place_customers(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Find
     lost = np.flatnonzero(place < 0)
     names_lost = [str(n) or f"row {r}" for n, r in zip(names[lost], rows["row"].to_numpy()[lost], strict=True)]
     findings.add("customers", "customers_not_placed", "Customer rows whose place is not energised or not in the "
-                 "network: not in N", state_of_lost(float(customers[lost].sum()), served.customers), names_lost, CUSTOMER,
-                 customers=float(customers[lost].sum()))
+                 "network: not in N", state_of_lost(float(customers[lost].sum()), served.customers), names_lost,
+                 CUSTOMER, customers=float(customers[lost].sum()))
     served.section_of = dict(zip(names[::-1].tolist(), place[::-1].tolist(), strict=True))
     return served
 

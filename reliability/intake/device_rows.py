@@ -114,7 +114,7 @@ def _without_copies(rows: pd.DataFrame, findings: Findings, problems: Problems) 
                  part["device_id"][again], DEVICE)
     left = part[~again]
     same_but_phase = left.assign(phases="")[key].astype(str)
-    contents = same_but_phase.groupby(list(same_but_phase.columns), sort=False).ngroup()
+    contents = same_but_phase.groupby(list(same_but_phase.columns), sort=False, dropna=False).ngroup()
     other = contents.groupby(left["device_id"]).transform("nunique").to_numpy() > 1
     problems.each(np.flatnonzero(other), lambda k: Problem(
         left["file"].iloc[k], "one id with different contents", "give each device its own id", int(left["row"].iloc[k]),

@@ -37,7 +37,7 @@ from reliability.intake.typed import Typed, typed_tables
 from reliability.intake.walk import Walk, walk
 from reliability.intake.written import written_tables
 from reliability.schema.devices import SWITCH
-from reliability.schema.problems import Problems, StudyError
+from reliability.schema.problems import Problem, Problems, StudyError
 
 NO_RECIPE = Recipe(stated=False)
 Progress = Callable[[str], None]
@@ -167,6 +167,9 @@ def _trace(prepared: Prepared, findings: Findings, on_progress: Progress) -> _Ne
     switches = np.zeros(len(spans), bool)
     switches[devices.span[(devices.kinds == SWITCH) & (devices.span >= 0)]] = True
     walked = walk(spans, sources.nodes, ~spans.open, switches, findings)
+    if not len(walked.depth_order):
+        raise StudyError([Problem("segments", "no segment is energised by a source",
+                                  "check the nodes of sources and segments, and what is open")])
     points += [OpenPoint(int(s), str(spans.ids[s]), False) for s in walked.cut]
     devices = on_entry(devices, spans, walked.depth_order)
     spans, devices, walked = absorb_edges(spans, devices, walked)
