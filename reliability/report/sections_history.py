@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.formats import noun_for, shown
+from reliability.history.device_events import finding_lines
 from reliability.history.history import History
 from reliability.history.single_events import caution
 from reliability.report import charts_history as charts
@@ -13,6 +14,7 @@ from reliability.report import records
 from reliability.report.blocks import Block, Column, Missing, Points, Section, Table, Text, summary_table
 from reliability.report.content import Content, Recorded
 from reliability.report.figures import Figure, Name, pointer, say
+from reliability.report.places import place_columns, with_names
 from reliability.report.sections_like_days import compared
 
 NO_RECORDS = "the study has no outage records"
@@ -108,9 +110,11 @@ def events(content: Content | Recorded) -> Section:
     title = "Ten largest events"
     if content.history is None:
         return missing("events", title, title)
-    frame = records.largest_events(content.history)
+    network = content.history.records.network
+    frame = with_names(network, records.largest_events(content.history), "section_id")
     return Section("events", title, (Table("events", "Largest events by customer-minutes", (
-        Column("started", "Began"), Column("section_id", "Section"), Column("feeder_id", "Feeder"),
+        Column("started", "Began"), *place_columns(network, frame, "section_id", "Section"),
+        Column("feeder_id", "Feeder"),
         Column("cause", "Cause"),
         Column("customers", "Customers interrupted", "count"), Column("customer_minutes", "Customer-minutes", "count"),
         Column("saidi_min", "SAIDI", "minutes", "min"), Column("hours", "Last restored after", "amount", "h"),
@@ -194,6 +198,8 @@ def findings_and_model(content: Content | Recorded) -> list[Block]:
         Column("what", "Finding"), Column("count", "Rows", "count"), Column("share", "Share", "share"),
         Column("treatment", "What was done"), Column("rows", "Rows of the file")), frame, "Findings", 40)
         if len(findings) else Text(say("No finding.")))
+    if history.operations.findings:
+        blocks.append(Points(tuple((line,) for line in finding_lines(history.operations.findings, content.study))))
     return blocks + compared(history)
 
 

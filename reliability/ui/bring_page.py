@@ -10,8 +10,11 @@ import streamlit as st
 
 from reliability.formats import count
 from reliability.schema.columns import TABLES
+from reliability.schema.problems import GEOMETRY
 from reliability.study import StudyError, text_tables, toml_edit, uploads, workspace
+from reliability.study.files import COMPANIONS
 from reliability.study.header_names import exact_name, guess_table, match_names
+from reliability.study.routes import FILE as ROUTES_FILE
 from reliability.study.save import ChangedElsewhere, create, save, try_change
 from reliability.study.template import SECTIONS, settings_text
 from reliability.study.uploaded_study import has_phase_letters, missing_columns, replaced_tables, study_files
@@ -68,7 +71,7 @@ def _open_new(title: str, files: dict[str, bytes], notice: str) -> None:
 
 def _upload(shown: Opened) -> None:
     brought = st.file_uploader("CSV or XLSX: the network, and outage records if there are any", key="upload",
-                               type=["csv", "xlsx", "toml"], accept_multiple_files=True)
+                               type=["csv", "xlsx", "toml", "geojson"], accept_multiple_files=True)
     if brought:
         new = uploads.put({f.name: f.getvalue() for f in brought})
         if st.session_state.get("upload_seen") != new:
@@ -82,8 +85,14 @@ def _upload(shown: Opened) -> None:
     st.session_state[DRAFT] = token
     st.query_params[DRAFT] = token
     plan = uploads.get_plan(token)
-    tables, maps, settings = _matched(token, files, plan)
-    _check_and_save(shown, token, tables, maps, settings)
+    beside = {name: content for name, content in files.items() if name in COMPANIONS}
+    if beside:
+        st.caption(f"Taken along as {'it is' if len(beside) == 1 else 'they are'}: {', '.join(beside)}.")
+    other = [name for name in files if name.casefold().endswith(GEOMETRY) and name not in beside]
+    if other:
+        st.error(f"Not read: {', '.join(map(plain, other))}. Routes of the sections are called {ROUTES_FILE}.")
+    tables, maps, settings = _matched(token, {n: c for n, c in files.items() if n not in (*beside, *other)}, plan)
+    _check_and_save(shown, token, tables, maps, settings, beside)
 
 
 def _templates() -> None:
@@ -157,7 +166,7 @@ def _match_one(name: str, rows: pd.DataFrame, decided: dict[str, Any]) -> tuple[
 
 
 def _check_and_save(shown: Opened, token: str, tables: dict[str, tuple[str, bytes]],
-                    maps: dict[str, dict[str, str]], settings: bytes | None) -> None:
+                    maps: dict[str, dict[str, str]], settings: bytes | None, beside: dict[str, bytes]) -> None:
     places = st.columns([2, 2, 3], vertical_alignment="bottom")
     into_new = "sections" in tables or "feeders" in tables
     targets = [NEW, shown.name] if into_new else [shown.name, NEW]
@@ -168,7 +177,7 @@ def _check_and_save(shown: Opened, token: str, tables: dict[str, tuple[str, byte
     if target != NEW and settings is None:
         base = (shown.folder / "study.toml").read_bytes()
     try:
-        files = study_files(tables, maps, base, title)
+        files = study_files(tables, maps, base, title) | beside
         remove = [] if target == NEW else [f"{t}.{k}" for t in replaced_tables(tables) for k in ("csv", "xlsx")
                                            if f"{t}.{k}" not in files and (shown.folder / f"{t}.{k}").exists()]
         study = try_change(workspace.root() / ".none" if target == NEW else shown.folder, files, remove)

@@ -47,6 +47,12 @@ def test_a_ring_is_opened_at_its_only_switch(tmp_path):
     balanced(imported)
 
 
+def test_a_switch_at_a_node_between_two_segments_of_a_ring_opens_it(tmp_path):
+    imported = take(tmp_path, segments=RING, devices="+SW,,N4,switch,,,\n")
+    assert noted(imported, "ring") in (("T2",), ("R1",))
+    balanced(imported)
+
+
 def test_a_ring_is_opened_where_the_recipe_says(tmp_path):
     imported = take(tmp_path, Recipe(open=("T2",)), segments=RING)
     assert noted(imported, "ring") == ()
@@ -77,6 +83,15 @@ def test_islands_are_listed_with_their_customers(tmp_path):
     assert noted(imported, "island") == ("I1",)
     assert noted(imported, "customers_not_placed") == ("X9",)
     assert sections(imported)["customers"].sum() == 15
+    balanced(imported)
+
+
+def test_customers_in_the_rows_of_segments_count_and_are_listed_where_they_are_not_energised(tmp_path):
+    head, *rows = SEGMENTS.splitlines()
+    wider = "\n".join([head + ",customers", *(f"{r},{k}" for k, r in enumerate(rows)), "I1,Z1,Z2,700,A,,F1,9"]) + "\n"
+    imported = take(tmp_path, segments=wider, customers=None, outages=None)
+    assert sections(imported)["customers"].to_dict() == {"M1": 0, "M2": 1, "T1": 5}
+    assert noted(imported, "customers_not_placed") == ("I1",)
     balanced(imported)
 
 

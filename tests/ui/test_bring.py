@@ -130,3 +130,30 @@ def test_a_blank_study_to_write_over(kind, file):
     sound(test)
     assert (workspace.root() / "north-fork" / file).exists()
     assert open_study(workspace.root() / "north-fork").name == "North Fork"
+
+
+def test_routes_segments_and_recipe_are_taken_along():
+    """Into a new study, and into one that has them already and gets other tables."""
+    rows = "section_id,parent_id,device,length_km,customers\nm,,breaker,1,1\nt,m,fuse,1,2\n"
+    routes = (b'{"type": "FeatureCollection", "features": [{"type": "Feature", "properties": {"section_id": "t"}, '
+              b'"geometry": {"type": "LineString", "coordinates": [[1, 2], [3, 4]]}}]}')
+    segments = b"segment_id,section_id,order,reversed\nS1,t,1,false\n"
+    test = upload(app("bring"), ("sections.csv", rows.encode()), ("routes.geojson", routes),
+                  ("segment_sections.csv", segments), ("import.toml", b"version = 1\n"), ("poles.geojson", b"{}"))
+    assert "Taken along as they are: routes.geojson, segment_sections.csv, import.toml" in said(test)
+    assert "poles" in said(test)
+    test.text_input("new_name").set_value("Routed").run()
+    test.button("save_brought").click().run()
+    sound(test)
+    study = open_study(workspace.root() / "routed")
+    assert study.routes.lines_of(1) == [[[1, 2], [3, 4]]]
+    assert study.segments["segment_id"].tolist() == ["S1"]
+    assert (workspace.root() / "routed" / "import.toml").read_bytes() == b"version = 1\n"
+    test = upload(app("bring", "routed"), ("sections.csv", rows.replace("1,2", "1,3").encode()))
+    test.selectbox(next(w.key for w in test.selectbox if str(w.key).startswith("target_"))).set_value("routed").run()
+    test.button("save_brought").click().run()
+    sound(test)
+    study = open_study(workspace.root() / "routed")
+    assert study.sections["customers"].tolist() == [1, 3]
+    assert study.routes.lines_of(1) == [[[1, 2], [3, 4]]]
+    assert (workspace.root() / "routed" / "import.toml").is_file()
