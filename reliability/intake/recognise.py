@@ -37,6 +37,7 @@ _SYSTEM_IDS = ("globalid", "objectid", "gid", "uuid", "fid", "ogc_fid")
 _SYSTEM = frozenset(("objectid", "globalid", "fid", "ogc_fid", "shape_length", "shape_leng", "shape_len",
                      "shape__length",
                      "shape_area", "shape", "gid", "uuid", "index", "(no_header)"))
+NO_LENGTH = 0.5     # off the share of known headers of a table of spans that has no length (ours)
 
 
 @dataclass(frozen=True)
@@ -250,12 +251,14 @@ def _score(kind: str, table: ExportTable, names: set[str]) -> float:
     exact, guessed = _headers(kind, list(table.columns), set())
     have = {m.name for m in (*exact, *guessed)}
     groups = [bool(have & set(group)) or (table.shapes is not None and bool(PLACE_COLUMNS & set(group)))
-              for group in REQUIRED[kind]]
+              for group in REQUIRED[kind] if group != ("device",)]      # what a device is may stand in the spans
     if table.shapes is not None:
         lines = table.shapes.lines
         if lines != (kind == SEGMENTS) or (not lines and kind not in (DEVICE_ROWS, CUSTOMERS)):
             return 0.0
     known = (len(exact) + 0.7 * len(guessed)) / max(len(table.columns), 1)
+    if kind == SEGMENTS and table.shapes is None and "length" not in have:
+        known -= NO_LENGTH      # a table of devices names spans too, but no span without a length is worth a table
     return (2.0 if all(groups) else 0.0) + float(np.mean(groups)) * 0.5 + known * 2.0 - (0.0 if all(groups) else 1.0)
 
 
