@@ -64,6 +64,6 @@ def test_what_an_import_of_the_demo_exports_prints(tmp_path, capsys):
     command = README.split("<!-- import command -->")[1].split("```bash\n")[1].split("```")[0].split()
     target = str(tmp_path / "my-study")
     assert main([target if word == "my-study" else word for word in command[3:]]) == 0
-    printed = capsys.readouterr().out.splitlines()
+    printed = capsys.readouterr().out.replace("\u202f", " ").splitlines()      # thin spaces are plain there
     assert printed[-1].startswith("Wrote ")
     assert "\n".join(f"   {line}" for line in printed[:-1]) in README
