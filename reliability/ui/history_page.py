@@ -135,7 +135,8 @@ def _years(history: History) -> None:
 
 
 def _rates(history: History) -> None:
-    units = history.learned.units
+    with st.spinner("Estimating fault rates from the records …"):
+        units = history.learned.units
     left, right = st.columns(2, gap="large")
     with left:
         st.subheader("Observed and learned fault rates", anchor=False)
