@@ -140,7 +140,8 @@ def _rates(history: History) -> None:
     left, right = st.columns(2, gap="large")
     with left:
         st.subheader("Observed and learned fault rates", anchor=False)
-        st.caption("A lateral with few years and little line says little by itself; it is pulled towards the others.")
+        st.caption("A lateral with few years and little line says little by itself; it is pulled towards the others. "
+                   "Learned rates include the faults that leave no record.")
         _draw(charts.learned_rates(history), lambda: units, "Learned rates", "rates")
     with right:
         st.subheader("Worst-performing laterals", anchor=False)
