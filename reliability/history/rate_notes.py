@@ -37,8 +37,8 @@ def notes_on(study: Study, units: Units, estimate: Estimate, records: Records | 
                      "spread like the others, so that all learned rates are higher by their share.")
     if len(found.impossible):
         notes.append("Faults are recorded of a kind that protection as modelled would not let leave a record at "
-                     f"{_named(units.name[found.impossible], network)}: 1 % of that kind is taken to do so there. Check "
-                     "the settings, fuse links and fault currents there.")
+                     f"{_named(units.name[found.impossible], network)}: 1 % of that kind is taken to do so there. "
+                     "Check the settings, fuse links and fault currents there.")
     notes += [f"{name}: {reason} Its records of momentary events are left out of the estimate."
               for name, reason in misfits(estimate.fit, network)]
     notes += _clearing_notes(estimate)
