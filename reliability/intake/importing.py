@@ -18,7 +18,7 @@ from reliability.intake.findings import Findings
 from reliability.intake.kinds import CUSTOMERS, DEVICE_ROWS, OUTAGE_ROWS, SEGMENTS, SOURCES
 from reliability.intake.merging import find_runs, merged
 from reliability.intake.named import name_sections, places, section_names, segment_sections
-from reliability.intake.open_points import OpenPoint, hang, open_spans
+from reliability.intake.open_points import OpenPoint, hang, open_spans, open_switches
 from reliability.intake.outages import Outages, place_outages
 from reliability.intake.outcome import Imported
 from reliability.intake.placing import Tree, head_sources, place_devices
@@ -158,16 +158,17 @@ def _trace(prepared: Prepared, findings: Findings, on_progress: Progress) -> _Ne
     devices, spans = build_devices(shaped_points(typed, DEVICE_ROWS, shaped, recipe, findings), spans, recipe.place,
                                    findings, problems)
     problems.raise_if_any()
+    spans, devices, points = open_spans(spans, devices, recipe.open, findings)
     sources, open_ = find_sources(shaped_points(typed, SOURCES, shaped, recipe, findings), recipe.sources, spans,
                                   devices, findings)
     require_none(open_)
-    spans, devices, points = open_spans(spans, devices, recipe.open, findings)
     on_progress("walking")
     walked = walk(spans, sources.nodes, ~spans.open, with_switch(spans, devices), findings)
     if not len(walked.depth_order):
         raise StudyError([Problem("segments", "no segment is energised by a source",
                                   "check the nodes of sources and segments, and what is open")])
     points += [OpenPoint(int(s), str(spans.ids[s]), False) for s in walked.cut]
+    devices = open_switches(devices, walked.cut)
     devices = on_entry(devices, spans, walked.depth_order)
     spans, devices, walked = absorb_edges(spans, devices, walked)
     on_progress("placing devices and customers")
