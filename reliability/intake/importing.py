@@ -116,9 +116,8 @@ def import_study(prepared: Prepared, name: str = "", on_progress: Progress = lam
     """A study of prepared exports. Raises StudyError with everything that is open, or wrong in the exports."""
     _settled(prepared)
     findings, recipe = Findings(), prepared.recipe
-    for (table, why), rows in prepared.typed.left_out.items():
-        findings.add("rows", "left_out", f"{table}: rows left out, {why}", "green",
-                     [f"row {k + 1}" for k in range(rows)])
+    for (table, why), names in prepared.typed.left_out.items():
+        findings.add("rows", "left_out", f"{table}: rows left out, {why}", "green", names, "row")
     findings.add("rows", "table_unused", "Tables that are of no kind: not used", "amber",
                  [one.table.name for one in prepared.recognised if not one.kind], "table")
     findings.add("rows", "column_unused", "Columns that stand for nothing of ours: not used", "green",

@@ -97,7 +97,16 @@ def recognise(tables: Sequence[ExportTable], recipe: Recipe, problems: Problems)
             sheet = f", table {rule.table}" if rule.table else ""
             problems.add(Problem("import.toml", f"no file of the exports matches this pattern{sheet}",
                                  "name a file that is there, or remove the entry", None, f"files[{k + 1}]", rule.file))
-    return _customers_with_places(found)
+    found = _customers_with_places(found)
+    return [_placed_by_recipe(one) for one in found] if recipe.place else found
+
+
+def _placed_by_recipe(one: Recognised) -> Recognised:
+    """A table of devices whose places the recipe states needs no column for them."""
+    if one.kind != DEVICE_ROWS:
+        return one
+    return replace(one, decisions=tuple(d for d in one.decisions if not (
+        d.step == COLUMN and d.column == CUSTOMER_PLACES[0] and not d.suggestion)))
 
 
 def _customers_with_places(found: Sequence[Recognised]) -> list[Recognised]:
