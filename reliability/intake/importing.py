@@ -153,7 +153,8 @@ def _trace(prepared: Prepared, findings: Findings, on_progress: Progress) -> _Ne
     decisions: list[Decision] = []
     shaped = shaped_segments(typed, recipe, findings, decisions)
     require_none(decisions)
-    spans = build_spans(shaped.frame, shaped.routes(), findings, problems)
+    spans = build_spans(shaped.frame, shaped.routes(), {table for table, name in typed.headers if name == "parent_id"},
+                        findings, problems)
     devices, spans = build_devices(shaped_points(typed, DEVICE_ROWS, shaped, recipe, findings), spans, recipe.place,
                                    findings, problems)
     problems.raise_if_any()
