@@ -232,9 +232,9 @@ def _import(options: argparse.Namespace) -> None:
         recipe = read_recipe(read_bytes(Path(options.recipe)), Path(options.recipe).name)
     imported = import_exports(options.exports, recipe, target.name, _print_progress)
     _print_progress("checking the study")
-    imported.check()
+    _print_notes(imported.study().notes)
     _print_progress("writing")
-    imported.save(target, report_files(imported))
+    imported.save(target, report_files(imported, target.name))
     print(report_outline(imported))
     print(f"Wrote {target}; next: python -m reliability run {target} --out out")
 

@@ -10,4 +10,5 @@ from reliability.intake.outcome import Imported
 from reliability.intake.reading import Exports, read_exports
 from reliability.intake.recipe import Recipe, read_recipe
 
-__all__ = ["NO_RECIPE", "Exports", "Imported", "Prepared", "Recipe", "import_exports", "import_study", "prepare", "read_exports", "read_recipe"]
+__all__ = ["NO_RECIPE", "Exports", "Imported", "Prepared", "Recipe", "import_exports", "import_study", "prepare",
+           "read_exports", "read_recipe"]

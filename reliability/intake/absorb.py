@@ -12,7 +12,8 @@ from reliability.intake.walk import Walk
 
 
 def absorb_edges(spans: Spans, devices: Devices, walked: Walk) -> tuple[Spans, Devices, Walk]:
-    """Spans, devices and the walk without those spans of no length whose device can stand on the one segment behind it instead.
+    """Spans, devices and the walk without those spans of no length whose device can stand on the one segment behind
+    it instead.
 
     That is so where one segment begins there, which has no device of its own, and no device stands at the node between.
     """
@@ -44,4 +45,5 @@ def absorb_edges(spans: Spans, devices: Devices, walked: Walk) -> tuple[Spans, D
     gone = np.zeros(len(spans), bool)
     gone[edges] = True
     order = walked.depth_order[~gone[walked.depth_order]]
-    return replace(spans, ends=ends), replace(devices, span=span), replace(walked, up=up, down=down, into=into, depth_order=order)
+    return replace(spans, ends=ends), replace(devices, span=span), replace(walked, up=up, down=down, into=into,
+                                                                           depth_order=order)

@@ -38,18 +38,17 @@ class Served:
 def section_lookup(spans: Spans, tree: Tree) -> dict[str, int]:
     """Segment's name → section, −1 where it is not fed; a segment that was cut stands for its first piece."""
     at = np.flatnonzero(~spans.inserted)
-    first = pd.Series(tree.of_span[at], index=spans.ids[at])
-    if spans.piece.any():
-        # sections are numbered outwards from the source: the lowest number of a segment's pieces is its first
-        numbers = first.to_numpy().astype(float)
-        first = pd.Series(np.where(numbers < 0, np.inf, numbers)).groupby(first.index.to_numpy()).min()
-        first = first.replace(np.inf, -1).astype(int)
-    lookup = dict(zip(first.index.tolist(), first.to_numpy(int).tolist(), strict=True))
+    lookup = dict(zip(spans.ids[at].tolist(), tree.of_span[at].tolist(), strict=True))
+    cut = at[spans.piece[at] > 0]
+    # sections are numbered outwards from the source: the lowest number of a segment's pieces is its first
+    numbers = pd.Series(np.where(tree.of_span[cut] < 0, len(tree), tree.of_span[cut])).groupby(spans.whole[cut]).min()
+    lookup |= {str(name): int(k) if k < len(tree) else -1 for name, k in numbers.items()}
     return {name: int(tree.of_span[s]) for name, s in spans.alias.items()} | lookup
 
 
 def node_sections(spans: Spans, tree: Tree) -> np.ndarray:
-    """(nodes,) section whose customers stand at each node: the one that ends there; at a source the first that begins."""
+    """(nodes,) section whose customers stand at each node: the one that ends there; at a source the first that
+    begins."""
     node = tree.node.copy()
     roots = np.flatnonzero(tree.parent < 0)[::-1]
     at = tree.source[roots]
@@ -81,7 +80,8 @@ def place_customers(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Find
     served.customers, served.placed_customers = float(customers.sum()), float(customers[section >= 0].sum())
     served.connected_kva = float(np.nansum(table["connected_kva"].to_numpy(float)))
     lost = np.flatnonzero(place < 0)
-    findings.add("customers", "customers_not_placed", "Customer rows whose place is not energised or not in the network: "
+    findings.add("customers", "customers_not_placed",
+                 "Customer rows whose place is not energised or not in the network: "
                  "not in N", RED, [str(n) or f"row {r}" for n, r in zip(names[lost], rows["row"].to_numpy()[lost],
                                                                         strict=True)], CUSTOMER,
                  customers=float(customers[lost].sum()))

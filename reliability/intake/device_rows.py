@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -15,15 +15,17 @@ from reliability.schema.devices import BY_NAME
 from reliability.schema.problems import Problem, Problems
 
 EXTRA = ("location", "area", "peak_load_a")
+ALSO = "also"       # names of rows that became part of a device
 
 
 @dataclass
 class Devices:
     """Devices, (n,) each.
 
-    frame: DEVICE_COLUMNS and EXTRA. span: position of the span it stands on, −1 for none; node: code of the node where
-    it stands, −1 for none. phases: number, NaN unknown; letters: bits. open: normally open. where: the name by which
-    its place was stated.
+    frame: DEVICE_COLUMNS, EXTRA and ALSO. span: position of the span it stands on, −1 for none; node: code of the
+    node where it stands, −1 for none. phases: number, NaN unknown; letters: bits. open: normally open. exact: its
+    place is known
+    within a segment that was cut.
     """
 
     frame: pd.DataFrame
@@ -32,6 +34,7 @@ class Devices:
     phases: np.ndarray
     letters: np.ndarray
     open: np.ndarray
+    exact: np.ndarray
 
     def __len__(self) -> int:
         return len(self.frame)
@@ -64,8 +67,9 @@ def build_devices(rows: pd.DataFrame, spans: Spans, place: Mapping[str, str], fi
     node = np.where(span >= 0, -1, _codes(rows["node_id"].to_numpy(object), spans.nodes))
     span, node = _at_poles(rows, spans, span, node)
     phases, letters = phase_columns(rows["phases"])
-    frame = rows[[*DEVICE_COLUMNS, *EXTRA]]
-    of_rows = Devices(frame, span, node, phases, letters, (rows["normal_state"] == OPEN).to_numpy(bool))
+    frame = rows[[*DEVICE_COLUMNS, *EXTRA]].assign(**{ALSO: pd.Series([()] * len(rows), dtype=object)})
+    exact = rows["exact"].to_numpy(bool) if "exact" in rows else np.zeros(len(rows), bool)
+    of_rows = Devices(frame, span, node, phases, letters, (rows["normal_state"] == OPEN).to_numpy(bool), exact)
     devices = _joined(own, _one_a_phase(of_rows, findings))
     lost = (devices.span < 0) & (devices.node < 0)
     findings.add("devices", "device_on_nothing", "Devices whose place is not in the network: left out", RED,
@@ -76,14 +80,14 @@ def build_devices(rows: pd.DataFrame, spans: Spans, place: Mapping[str, str], fi
 def take(devices: Devices, at: np.ndarray) -> Devices:
     """Some of the devices."""
     return Devices(devices.frame.iloc[at].reset_index(drop=True), devices.span[at], devices.node[at],
-                   devices.phases[at], devices.letters[at], devices.open[at])
+                   devices.phases[at], devices.letters[at], devices.open[at], devices.exact[at])
 
 
 def _joined(a: Devices, b: Devices) -> Devices:
     def both(name: str) -> np.ndarray:
         return np.concatenate([getattr(a, name), getattr(b, name)])
     return Devices(pd.concat([a.frame, b.frame], ignore_index=True), both("span"), both("node"), both("phases"),
-                   both("letters"), both("open"))
+                   both("letters"), both("open"), both("exact"))
 
 
 def _in_segments(spans: Spans) -> Devices:
@@ -93,12 +97,13 @@ def _in_segments(spans: Spans) -> Devices:
     for name in EXTRA:      # what the segment's row says there is the line's
         frame[name] = np.nan if name == "peak_load_a" else ""
     n = len(at)
-    return Devices(frame, at, np.full(n, -1), spans.phases[at], spans.letters[at], np.zeros(n, bool))
+    frame[ALSO] = pd.Series([()] * n, dtype=object)
+    return Devices(frame, at, np.full(n, -1), spans.phases[at], spans.letters[at], np.zeros(n, bool), np.zeros(n, bool))
 
 
 def _without_copies(rows: pd.DataFrame, findings: Findings, problems: Problems) -> pd.DataFrame:
     """Rows without those that repeat another; one id with other contents is refused, one a phase excepted."""
-    key = [c for c in rows.columns if c not in ("file", "row")]
+    key = [c for c in rows.columns if c not in ("file", "row", "exact")]
     ids = rows["device_id"]
     twice = ids.duplicated(keep=False).to_numpy() & (ids != "").to_numpy(bool)
     if not twice.any():
@@ -129,7 +134,7 @@ def _between_nodes(rows: pd.DataFrame, placed: np.ndarray, spans: Spans) -> tupl
         return spans, edge
     more = pd.Index(pd.unique(np.concatenate([start[two], end[two]])))
     nodes = spans.nodes.append(more[~more.isin(spans.nodes)])
-    a, b = nodes.get_indexer(start[two]), nodes.get_indexer(end[two])
+    a, b = _codes(start[two], nodes), _codes(end[two], nodes)
     scale = len(nodes) + 1
     key = np.minimum(a, b).astype(np.int64) * scale + np.maximum(a, b)
     have = spans.ends.min(axis=1).astype(np.int64) * scale + spans.ends.max(axis=1)
@@ -143,18 +148,20 @@ def _between_nodes(rows: pd.DataFrame, placed: np.ndarray, spans: Spans) -> tupl
     taken = set(spans.ids.tolist())
     names = [_free(str(n) or "device", taken) for n in rows["device_id"].to_numpy(object)[rows_new]]
     return with_inserted(spans, names, np.column_stack([new // scale, new % scale]), nodes,
-                         start=nodes.get_indexer(start[rows_new])), edge
+                         start=_codes(start[rows_new], nodes)), edge
 
 
 def with_inserted(spans: Spans, names: list[str], ends: np.ndarray, nodes: pd.Index,
                   start: np.ndarray | None = None) -> Spans:
-    """Spans with more of no length, that hold a device and no line. ends: (n, 2) nodes; start: which of them is from."""
+    """Spans with more of no length, that hold a device and no line. ends: (n, 2) nodes; start: which of them is
+    from."""
     n = len(names)
     if start is not None and n:
         ends = np.where((ends[:, 0] == start)[:, None], ends, ends[:, ::-1])
     added = pd.DataFrame({c: (np.full(n, np.nan) if spans.frame[c].dtype.kind == "f" else np.full(n, "", object))
                           for c in spans.frame.columns if c not in ("row", "piece")})
     added["segment_id"], added["row"], added["length"] = pd.Series(names, dtype=object), 0, 0.0
+    added["whole"], added["piece"] = added["segment_id"], 0
     frame = pd.concat([spans.frame, added], ignore_index=True)
     return Spans(frame, np.concatenate([spans.ends, ends.reshape(-1, 2)]), nodes,
                  np.concatenate([spans.phases, np.full(n, np.nan)]), np.concatenate([spans.letters, np.zeros(n, int)]),
@@ -175,7 +182,7 @@ def _free(name: str, taken: set[str]) -> str:
 
 def _lookup(spans: Spans) -> dict[str, int]:
     """Segment's name → position of its span, the first piece where it was cut; names of merged rows too."""
-    line = np.flatnonzero(~spans.inserted & (spans.piece <= 1))
+    line = np.flatnonzero(~spans.inserted)
     return spans.alias | dict(zip(spans.ids[line].tolist(), line.tolist(), strict=True))
 
 
@@ -216,7 +223,8 @@ def _at_poles(rows: pd.DataFrame, spans: Spans, span: np.ndarray, node: np.ndarr
 
 def _one_a_phase(devices: Devices, findings: Findings) -> Devices:
     """One device of the rows that are its phases: ids that differ by a phase suffix, or one id, at one node."""
-    first, suffixed = first_by_suffix(devices.ids, np.array(["" if not b else _letters(b) for b in devices.letters], object))
+    first, suffixed = first_by_suffix(devices.ids, np.array(["" if not b else _letters(b) for b in devices.letters],
+                                                            object))
     named = pd.Series(np.where(suffixed, first, devices.ids))
     key = pd.DataFrame({"id": named, "span": devices.span, "node": devices.node, "kind": devices.kinds})
     group = key.groupby(["id", "span", "node", "kind"], sort=False).ngroup().to_numpy()
@@ -231,13 +239,34 @@ def _one_a_phase(devices: Devices, findings: Findings) -> Devices:
     bits = np.array([bin(b).count("1") for b in range(8)])
     phases = np.where(letters > 0, bits[letters], np.where(size > 1, np.minimum(size, 3), devices.phases))
     keep = np.flatnonzero(leader == np.arange(len(devices)))
+    also = devices.frame[ALSO].to_numpy(object).copy()
+    for i in np.flatnonzero(leader != np.arange(len(devices))):
+        also[leader[i]] = (*also[leader[i]], str(devices.ids[i]))
+    devices = replace(devices, frame=devices.frame.assign(**{ALSO: pd.Series(also, dtype=object)}))
     findings.add("devices", "device_phases", "Rows of one device for each phase: one device", GREEN,
                  devices.ids[leader != np.arange(len(devices))], DEVICE)
-    return take(Devices(devices.frame, devices.span, devices.node, phases, letters, opened), keep)
+    return take(replace(devices, phases=phases, letters=letters, open=opened), keep)
 
 
 def _letters(bits: int) -> str:
     return "".join(letter for letter, bit in zip("ABC", (1, 2, 4), strict=True) if bits & bit)
+
+
+def on_entry(devices: Devices, spans: Spans, order: np.ndarray) -> Devices:
+    """Devices of a segment that was cut on the piece nearest the source. order: fed spans, outwards from the
+    sources."""
+    if not spans.piece.any():
+        return devices
+    place = np.full(len(spans), len(order))
+    place[order] = np.arange(len(order))
+    cut = np.flatnonzero(spans.piece > 0)
+    first = pd.DataFrame({"whole": spans.whole[cut], "span": cut, "place": place[cut]}).sort_values("place")
+    entry = first.drop_duplicates("whole").set_index("whole")["span"]
+    at = np.flatnonzero((devices.span >= 0) & ~devices.exact)
+    at = at[spans.piece[devices.span[at]] > 0]
+    span = devices.span.copy()
+    span[at] = entry.reindex(spans.whole[devices.span[at]]).to_numpy(int)
+    return replace(devices, span=span)
 
 
 def is_device(kinds: np.ndarray) -> np.ndarray:

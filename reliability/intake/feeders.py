@@ -78,5 +78,6 @@ def note_renamed(tree: Tree, spans: Spans, feeder: np.ndarray, findings: Finding
     line = np.flatnonzero((tree.span >= 0) & (tree.why == 0))
     stated = spans.frame["feeder_id"].to_numpy(object)[tree.span[line]]
     other = (stated != "") & (stated != feeder[line]) & (feeder[line] != "")
-    findings.add("topology", "feeder_renamed", "Segments that name another feeder than the source does: the source's holds",
+    findings.add("topology", "feeder_renamed",
+                 "Segments that name another feeder than the source does: the source's holds",
                  AMBER, spans.ids[tree.span[line[other]]])

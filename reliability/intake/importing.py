@@ -12,12 +12,12 @@ from reliability.intake.absorb import absorb_edges
 from reliability.intake.computed_currents import with_computed_currents
 from reliability.intake.customers import Served, place_customers
 from reliability.intake.decisions import Decision, in_order, require_none
-from reliability.intake.device_rows import Devices, build_devices
+from reliability.intake.device_rows import Devices, build_devices, on_entry
 from reliability.intake.feeders import feeder_names, note_renamed
 from reliability.intake.findings import Findings
 from reliability.intake.kinds import CUSTOMERS, DEVICE_ROWS, OUTAGE_ROWS, SEGMENTS, SOURCES
 from reliability.intake.merging import find_runs, merged
-from reliability.intake.named import Named, name_sections
+from reliability.intake.named import name_sections, places, section_names, segment_sections
 from reliability.intake.open_points import OpenPoint, hang, open_spans
 from reliability.intake.outages import Outages, place_outages
 from reliability.intake.outcome import Imported
@@ -26,10 +26,11 @@ from reliability.intake.reading import Exports, read_exports
 from reliability.intake.recipe import Recipe
 from reliability.intake.recognise import Recognised, recognise, rule_of
 from reliability.intake.reporting import import_report
+from reliability.intake.routes import section_routes, segment_routes
 from reliability.intake.sections import base_frame
 from reliability.intake.settings import study_settings
-from reliability.intake.shaping import shaped_points, shaped_segments
-from reliability.intake.sources import find_sources
+from reliability.intake.shaping import Shaped, shaped_points, shaped_segments
+from reliability.intake.sources import Sources, find_sources
 from reliability.intake.spans import Spans, build_spans
 from reliability.intake.ties import Ties, find_ties, put_ties
 from reliability.intake.typed import Typed, typed_tables
@@ -105,7 +106,12 @@ def import_study(prepared: Prepared, name: str = "", on_progress: Progress = lam
     _settled(prepared)
     findings, recipe = Findings(), prepared.recipe
     for (table, why), rows in prepared.typed.left_out.items():
-        findings.add("rows", "left_out", f"{table}: rows left out, {why}", "green", [f"row {k + 1}" for k in range(rows)])
+        findings.add("rows", "left_out", f"{table}: rows left out, {why}", "green",
+                     [f"row {k + 1}" for k in range(rows)])
+    findings.add("rows", "table_unused", "Tables that are of no kind: not used", "amber",
+                 [one.table.name for one in prepared.recognised if not one.kind], "table")
+    findings.add("rows", "column_unused", "Columns that stand for nothing of ours: not used", "green",
+                 [f"{one.table.name}: {h}" for one in prepared.recognised if one.kind for h in one.unused], "column")
     for table, column, said, unit in prepared.typed.units:
         if not said.plausible:
             findings.add("rows", "unit", f"{table}: the unit ({unit}) is implausible for this column: {said}", "red",
@@ -133,15 +139,16 @@ def _settled(prepared: Prepared) -> None:
 
 
 def _trace(prepared: Prepared, findings: Findings, on_progress: Progress) -> _Network:
-    typed, recipe, problems, decisions = prepared.typed, prepared.recipe, Problems(), []
-    rows, routes = shaped_segments(typed, recipe, findings, decisions)
+    typed, recipe, problems = prepared.typed, prepared.recipe, Problems()
+    decisions: list[Decision] = []
+    shaped = shaped_segments(typed, recipe, findings, decisions)
     require_none(decisions)
-    spans = build_spans(rows, findings, problems)
-    spans.routes = routes if routes is None else spans.routes
-    devices, spans = build_devices(shaped_points(typed, DEVICE_ROWS, spans, recipe, findings), spans, recipe.place,
+    spans = build_spans(shaped.frame, shaped.routes(), findings, problems)
+    devices, spans = build_devices(shaped_points(typed, DEVICE_ROWS, shaped, recipe, findings), spans, recipe.place,
                                    findings, problems)
     problems.raise_if_any()
-    sources, open_ = find_sources(typed.frame(SOURCES), recipe.sources, spans, devices, findings)
+    sources, open_ = find_sources(shaped_points(typed, SOURCES, shaped, recipe, findings), recipe.sources, spans,
+                                  devices, findings)
     require_none(open_)
     spans, devices, points = open_spans(spans, devices, recipe.open, findings)
     on_progress("walking")
@@ -149,15 +156,14 @@ def _trace(prepared: Prepared, findings: Findings, on_progress: Progress) -> _Ne
     switches[devices.span[(devices.kinds == SWITCH) & (devices.span >= 0)]] = True
     walked = walk(spans, sources.nodes, ~spans.open, switches, findings)
     points += [OpenPoint(int(s), str(spans.ids[s]), False) for s in walked.cut]
+    devices = on_entry(devices, spans, walked.depth_order)
     spans, devices, walked = absorb_edges(spans, devices, walked)
     on_progress("placing devices and customers")
-    return _placed(prepared, spans, devices, walked, points, sources, findings)
+    return _placed(prepared, shaped, spans, devices, walked, points, sources, findings)
 
 
-def _placed(prepared: Prepared, spans: Spans, devices: Devices, walked: Walk, points: list[OpenPoint], sources: object,
-            findings: Findings) -> _Network:
-    from reliability.intake.sources import Sources
-    assert isinstance(sources, Sources)  # noqa: S101
+def _placed(prepared: Prepared, shaped: Shaped, spans: Spans, devices: Devices, walked: Walk, points: list[OpenPoint],
+            sources: Sources, findings: Findings) -> _Network:
     typed, recipe = prepared.typed, prepared.recipe
     feeder_at = _stated_feeders(sources.nodes, sources.feeders, walked)
     hung = hang(spans, walked, points, feeder_at)
@@ -171,7 +177,7 @@ def _placed(prepared: Prepared, spans: Spans, devices: Devices, walked: Walk, po
     of_root = {r: names.get(r, "") or tree.names.get(r, "") for r in np.unique(root).tolist()}
     feeder = np.array([of_root[r] for r in root.tolist()], dtype=object)
     note_renamed(tree, spans, feeder, findings)
-    served = place_customers(shaped_points(typed, CUSTOMERS, spans, recipe, findings), spans, tree, findings)
+    served = place_customers(shaped_points(typed, CUSTOMERS, shaped, recipe, findings), spans, tree, findings)
     ties = find_ties(spans, walked, points, hung, tree, feeder, recipe.ties, findings)
     return _Network(spans, devices, walked, points, tree, feeder, up, served, ties)
 
@@ -196,20 +202,20 @@ def _outages(prepared: Prepared, network: _Network, findings: Findings) -> Outag
 
 def _finish(prepared: Prepared, network: _Network, outages: Outages | None, findings: Findings, name: str,
             recipe: Recipe) -> Imported:
-    from reliability.intake.named import places, section_names, segment_sections
     spans, tree = network.spans, network.tree
     frame = base_frame(tree, spans, network.up, network.served, network.feeder, findings)
     other = put_ties(frame, network.ties)
     runs = find_runs(tree, frame)
     rows = merged(frame, runs)
-    named: Named = name_sections(tree, spans, runs)
+    named = name_sections(tree, spans, runs)
     section_of = section_names(tree, spans, named)
     tables = written_tables(rows, tree, runs, named, other, outages, prepared.typed, section_of, findings)
-    rows.attrs["feeder_of"] = network.feeder
     parent = np.where(tree.parent[runs.head] >= 0, runs.run[np.maximum(tree.parent[runs.head], 0)], -1)
-    report = import_report(prepared.typed, spans, tree, rows, parent, network.devices, network.served, outages, findings)
+    report = import_report(prepared.typed, spans, tree, network.feeder, rows, parent, network.devices,
+                           network.served, outages, findings)
     settings = study_settings(prepared.exports.settings, recipe.study, name, recipe.time_zone, section_of,
                               frozenset(named.ids.tolist()))
     return Imported(tables, settings, prepared.complete_recipe,
                     segment_sections(tree, spans, runs, named, network.up), places(tree, spans, network.served, named),
-                    report, network.ties.frame)
+                    report, network.ties.frame, section_routes(tree, spans, runs, named, network.up),
+                    segment_routes(spans))

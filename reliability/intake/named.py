@@ -16,7 +16,8 @@ from reliability.intake.spans import Spans
 
 @dataclass(frozen=True)
 class Named:
-    """Names. base: (n,) section_id that each section of the tree has become part of. ids: (runs,) section_id of each."""
+    """Names. base: (n,) section_id that each section of the tree has become part of. ids: (runs,) section_id of
+    each."""
 
     base: np.ndarray
     ids: np.ndarray
@@ -26,7 +27,7 @@ def name_sections(tree: Tree, spans: Spans, runs: Runs) -> Named:
     """A name for each run, all of them different."""
     heads = runs.head
     line = tree.why[heads] == LINE
-    names = np.where(line, spans.ids[np.maximum(tree.span[heads], 0)], "")
+    names = np.where(line, spans.whole[np.maximum(tree.span[heads], 0)], "")
     taken = dict.fromkeys(names[line].tolist(), 1)
     seen: set[str] = set()
     result = names.tolist()
@@ -54,7 +55,7 @@ def segment_sections(tree: Tree, spans: Spans, runs: Runs, named: Named, up: np.
     """segment_id, section_id, order (from 0 at the source), reversed, of every fed segment."""
     line = np.flatnonzero((tree.why == LINE) & ~spans.inserted[np.maximum(tree.span, 0)])
     span = tree.span[line]
-    frame = pd.DataFrame({"segment_id": spans.ids[span], "section_id": named.base[line], "order": runs.order[line],
+    frame = pd.DataFrame({"segment_id": spans.whole[span], "section_id": named.base[line], "order": runs.order[line],
                           "reversed": up[span] != spans.ends[span, 0]})
     if spans.alias:
         section = {int(s): k for k, s in enumerate(span)}

@@ -109,4 +109,4 @@ def hang(spans: Spans, walked: Walk, points: list[OpenPoint], feeder_at: np.ndar
 def _named(spans: Spans, walked: Walk, node: int, feeder: str, feeder_at: np.ndarray) -> bool:
     """Whether a side goes by the name of a feeder, as the source or as its segments have it."""
     span = walked.into[node]
-    return feeder_at[node] == feeder or (span >= 0 and spans.frame["feeder_id"].iat[span] == feeder)
+    return bool(feeder_at[node] == feeder or (span >= 0 and spans.frame["feeder_id"].to_numpy(object)[span] == feeder))

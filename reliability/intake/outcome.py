@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from reliability.schema.problems import Problem, StudyError
 from reliability.study.files import SETTINGS_FILE
 from reliability.study.folder import open_study
 from reliability.study.save import create
+from reliability.study.study import Study
 
 SEGMENT_SECTIONS, PLACES, REPORT_TABLE = "segment_sections.csv", "places.csv", "import_report.csv"
 TABLES = ("sections", "outages", "operations", "settings", "curves")
@@ -67,6 +69,7 @@ class Imported:
     routes: Mapping[str, np.ndarray] = field(default_factory=dict)
     segment_routes: Mapping[str, np.ndarray] = field(default_factory=dict)
 
+    @cached_property
     def files(self) -> dict[str, bytes]:
         """Every file of the study by its name; the report's page is the report room's."""
         files = {f"{name}.csv": csv_text(frame).encode() for name, frame in self.tables.items()}
@@ -76,10 +79,13 @@ class Imported:
             files["routes.geojson"] = routes_text(list(self.routes), list(self.routes.values())).encode()
         return files
 
-    def check(self) -> None:
-        """Raise StudyError where the study that would be written has a problem."""
-        files = {n: c for n, c in self.files().items() if n == SETTINGS_FILE or n.removesuffix(".csv") in TABLES}
-        _opens(files)
+    def study(self) -> Study:
+        """The study that would be written, opened. Raises StudyError where it has a problem."""
+        with tempfile.TemporaryDirectory(prefix="import-") as draft:
+            for name, content in self.files.items():
+                if name == SETTINGS_FILE or name.removesuffix(".csv") in TABLES:
+                    (Path(draft) / name).write_bytes(content)
+            return open_study(draft)
 
     def save(self, folder: str | Path, more: Mapping[str, bytes] | None = None) -> None:
         """Write the study into a new folder, whole or not at all. more: other files beside it, such as the report.
@@ -92,11 +98,4 @@ class Imported:
                                       value=str(folder))])
         if target.exists():
             target.rmdir()
-        create(target, self.files() | dict(more or {}))
-
-
-def _opens(files: Mapping[str, bytes]) -> None:
-    with tempfile.TemporaryDirectory(prefix="import-") as draft:
-        for name, content in files.items():
-            (Path(draft) / name).write_bytes(content)
-        open_study(draft)
+        create(target, self.files | dict(more or {}))

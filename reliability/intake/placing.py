@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from reliability.intake.device_rows import EXTRA, Devices, is_device
+from reliability.intake.device_rows import ALSO, EXTRA, Devices, is_device
 from reliability.intake.findings import AMBER, DEVICE, RED, Findings
 from reliability.intake.kinds import DEVICE_COLUMNS
 from reliability.intake.spans import Spans
@@ -59,7 +59,7 @@ def place_devices(spans: Spans, up: np.ndarray, into: np.ndarray, fed: np.ndarra
     arriving = into[up[fed]]
     parent = np.where(arriving >= 0, of_span[arriving], -1)
     used, span_of, node_of = _where(spans, devices, up, fed, findings)
-    table = pd.DataFrame({"device": used, "section": of_span[span_of], "node": node_of,
+    table = pd.DataFrame({"device": used, "section": np.where(span_of >= 0, of_span[span_of], -1), "node": node_of,
                           "rank": _rank(devices.kinds[used])})
     on_span = _one_a_kind(table[table["section"] >= 0], "section", devices, findings)
     at_node = _one_a_kind(table[table["section"] < 0], "node", devices, findings)
@@ -80,14 +80,14 @@ def _where(spans: Spans, devices: Devices, up: np.ndarray, fed: np.ndarray, find
     dead = on & ~live[devices.span]
     span = np.where(on & live[devices.span], devices.span, -1)
     node = np.full(len(devices), -1)
-    children = pd.Series(fed).groupby(up[fed]).groups
+    by_node = fed[np.argsort(up[fed], kind="stable")]
+    starts = up[by_node]
     lost = np.flatnonzero(dead).tolist()
     for i in np.flatnonzero(closed & (devices.span < 0) & (devices.node >= 0)):
-        at = children.get(int(devices.node[i]))
-        if at is None:
-            lost.append(i)
+        beyond = by_node[np.searchsorted(starts, devices.node[i]):np.searchsorted(starts, devices.node[i], "right")]
+        if not len(beyond):
+            lost.append(int(i))
             continue
-        beyond = fed[np.asarray(at)]
         one = _matching(spans, devices, int(i), beyond)
         span[i], node[i] = one, -1 if one >= 0 else devices.node[i]
     findings.add("devices", "device_not_fed", "Devices on nothing that is energised: left out", RED,
@@ -117,7 +117,8 @@ def _one_a_kind(table: pd.DataFrame, place: str, devices: Devices, findings: Fin
     lead = table["device"].to_numpy()[first]
     group = np.cumsum(first) - 1
     others = table["device"].to_numpy()[~first]
-    findings.add("devices", "alias", "Devices of one kind at one place: one device, these names stand for it too", AMBER,
+    findings.add("devices", "alias", "Devices of one kind at one place: one device, these names stand for it too",
+                 AMBER,
                  devices.ids[others], DEVICE)
     result = table[first].copy()
     members = pd.Series(table["device"].to_numpy()).groupby(group).agg(list)
@@ -128,7 +129,8 @@ def _one_a_kind(table: pd.DataFrame, place: str, devices: Devices, findings: Fin
 def _with_chains(spans: Spans, up: np.ndarray, into: np.ndarray, fed: np.ndarray, of_span: np.ndarray,
                  parent: np.ndarray, devices: Devices, on_span: pd.DataFrame, at_node: pd.DataFrame,
                  findings: Findings) -> Tree:
-    """The sections with their devices: the last kind on a segment heads it, each one before it a section of no length."""
+    """The sections with their devices: the last kind on a segment heads it, each one before it a section of no
+    length."""
     n = len(fed)
     last = ~on_span.duplicated("section", keep="last").to_numpy()
     further, nodes = on_span[~last], at_node
@@ -149,9 +151,10 @@ def _with_chains(spans: Spans, up: np.ndarray, into: np.ndarray, fed: np.ndarray
     node = np.where(into >= 0, of_span[into], -1)
     tree = Tree(span, above, why, names, device, node, source, of_span)
     place = dict(zip(head[head >= 0].tolist(), np.flatnonzero(head >= 0).tolist(), strict=True))
-    for row in (*on_span["members"], *at_node["members"]):
+    for row in [*list(on_span["members"]), *list(at_node["members"])]:
         for d in row:
-            tree.device_at[str(devices.ids[d])] = place[row[0]]
+            for name in (str(devices.ids[d]), *devices.frame[ALSO].iat[d]):
+                tree.device_at[name] = place[row[0]]
     beside = on_span["section"].to_numpy()[on_span.duplicated("section", keep=False).to_numpy()
                                            & (on_span["rank"] == ORDER.index(FUSE)).to_numpy()]
     findings.add("devices", "fuse_beside", "Fuses beside another device on one segment", AMBER,
@@ -190,11 +193,13 @@ def _chain_nodes(nodes: pd.DataFrame, start: int, above: np.ndarray, up: np.ndar
 def _device_frame(devices: Devices, head: np.ndarray, *placed: pd.DataFrame) -> pd.DataFrame:
     """Columns of the device that heads each section; of devices that are one the first cell that is not blank."""
     source = devices.frame.copy()
-    source["device_id"] = devices.ids
-    for row in (m for table in placed for m in table["members"] if len(m) > 1):
-        for name in (*DEVICE_COLUMNS, *EXTRA):
-            cells = [source[name].iat[d] for d in row]
-            source.iat[row[0], source.columns.get_loc(name)] = next((c for c in cells if c == c and c != ""), cells[0])
+    source = source.drop(columns=ALSO)
+    several = [m for table in placed for m in table["members"].tolist() if len(m) > 1]
+    for name in (*DEVICE_COLUMNS, *EXTRA) if several else ():
+        column = source[name].to_numpy(copy=True)
+        for row in several:
+            column[row[0]] = next((c for c in column[row] if c == c and c != ""), column[row[0]])
+        source[name] = pd.Series(column, dtype=source[name].dtype)
     blank = {c: (np.nan if source[c].dtype.kind == "f" else "") for c in source.columns}
     source = pd.concat([source, pd.DataFrame([blank], columns=source.columns)], ignore_index=True)
     return source.iloc[np.where(head >= 0, head, len(source) - 1)].reset_index(drop=True)

@@ -18,7 +18,7 @@ from reliability.study.workbook import read_sheets
 RECIPE_FILE = "import.toml"
 _TABLE_SUFFIXES = (".csv", ".txt", ".tsv", ".xlsx")
 _MOST_BYTES = 2**31
-_PARTS = (".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".xml", ".qpj")    # of a shapefile, read with its .shp
+_PARTS = (".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".xml", ".qpj")    # read with their .shp
 _TITLE_ROWS = 20    # so many rows may stand above the headers
 
 
@@ -68,7 +68,8 @@ def read_exports(paths: str | Path | Iterable[str | Path]) -> Exports:
     if isinstance(paths, str | Path):
         folder = Path(paths)
         if not folder.exists():
-            raise StudyError([Problem(str(folder), "there is no such folder", "name the folder that holds the exports")])
+            raise StudyError([Problem(str(folder), "there is no such folder",
+                                      "name the folder that holds the exports")])
         paths = sorted(folder.iterdir()) if folder.is_dir() else [folder]
     tables: list[ExportTable] = []
     ignored: list[str] = []
@@ -122,15 +123,17 @@ def _from_rows(table: str, rows: Rows) -> ExportTable:
             columns[_distinct(header or "(no header)", columns)] = np.array(cells, dtype=object)
     if rows.too_long:
         k, cell = rows.too_long[0]
-        raise StudyError([Problem(rows.file, f"more cells than the {len(rows.headers)} headers", "put a cell that holds "
+        raise StudyError([Problem(rows.file, f"more cells than the {len(rows.headers)} headers",
+                                  "put a cell that holds "
                                   "the separator into quotation marks", rows.numbers[k + 1], None, cell)])
     return ExportTable(rows.file, table, columns, np.array(rows.numbers[1:], dtype=np.int64),
                        decimal_comma=rows.decimal_comma, notes=rows.notes)
 
 
 def _from_layer(file: str, layer: Layer) -> ExportTable:
-    count = len(layer.shapes)
-    return ExportTable(file, layer.name, layer.columns, np.arange(1, count + 1), layer.shapes)
+    some = any(g is not None for g in layer.shapes.shapes)
+    return ExportTable(file, layer.name, layer.columns, np.arange(1, len(layer.shapes) + 1),
+                       layer.shapes if some else None)
 
 
 def _distinct(header: str, taken: dict[str, np.ndarray]) -> str:

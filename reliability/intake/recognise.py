@@ -15,6 +15,7 @@ from reliability.intake.kinds import (
     CUSTOMERS,
     DEVICE_ROWS,
     FIELDS,
+    IDS,
     KINDS,
     PLACE_COLUMNS,
     REQUIRED,
@@ -31,8 +32,10 @@ from reliability.schema.problems import Problem, Problems
 from reliability.study.header_names import exact_name, match_names
 
 FIRST_VALUES = 5
+_SYSTEM_IDS = ("globalid", "objectid", "gid", "uuid", "fid", "ogc_fid")
 # Headers that geographic systems add by themselves; common practice, no source. They are never guessed to be ours.
-_SYSTEM = frozenset(("objectid", "globalid", "fid", "ogc_fid", "shape_length", "shape_leng", "shape_len", "shape__length",
+_SYSTEM = frozenset(("objectid", "globalid", "fid", "ogc_fid", "shape_length", "shape_leng", "shape_len",
+                     "shape__length",
                      "shape_area", "shape", "gid", "uuid", "index", "(no_header)"))
 
 
@@ -121,7 +124,8 @@ def _fits(table: ExportTable, rule: FileRule) -> bool:
 
 def _by_rule(table: ExportTable, rule: FileRule, problems: Problems) -> Recognised:
     headers = {exact_name(h): h for h in table.columns}
-    matches, used = [], set()
+    matches: list[Match] = []
+    used: set[str] = set()
     for name, theirs in rule.columns.items():
         of = field_of(rule.kind, name)
         lost = [h for h in theirs if exact_name(h) not in headers]
@@ -136,16 +140,19 @@ def _by_rule(table: ExportTable, rule: FileRule, problems: Problems) -> Recognis
     known = {exact_name(h) for h in (*rule.leave_out, *(rule.ignore or ()))}
     for word in rule.leave_out:
         if exact_name(word) not in headers:
-            problems.add(Problem(table.name, "the recipe leaves out rows by this header, and the table does not have it",
+            problems.add(Problem(table.name,
+                                 "the recipe leaves out rows by this header, and the table does not have it",
                                  "correct the recipe", None, None, word))
     free = [h for h in table.columns if h not in used and exact_name(h) not in known]
     taken = {m.name for m in matches}
     exact, guessed = _headers(rule.kind, free, taken)
     matches += [replace(m, unit=m.unit or rule.units.get(m.name, "")) for m in exact]
     rest = [h for h in free if all(h not in m.headers for m in exact)]
-    new = [h for h in rest if rule.ignore is not None or h in guessed]
+    meant = {m.headers[0]: m.name for m in guessed}
+    new = [h for h in rest if rule.ignore is not None or h in meant]
     decisions = tuple(Decision(
-        COLUMN, table.name, h, h, "a column that the recipe does not know", guessed.get(h, ""), kind=rule.kind) for h in new)
+        COLUMN, table.name, h, h, "a column that the recipe does not know", meant.get(h, ""),
+        kind=rule.kind) for h in new)
     return Recognised(table, rule.kind, False, tuple(matches), tuple(h for h in table.columns if h not in used and all(
         h not in m.headers for m in exact)), rule, decisions + _open(table, rule.kind, matches))
 
@@ -156,36 +163,41 @@ def _by_headers(table: ExportTable, beside: bool) -> Recognised:
     if not kind or (beside and not certain):
         return Recognised(table, "", True, unused=tuple(table.columns))
     exact, guessed = _headers(kind, list(table.columns), set())
-    matches = [*exact, *(Match((h,), name, True) for h, name in guessed.items())]
+    matches = [*exact, *guessed]
     unused = tuple(h for h in table.columns if all(h not in m.headers for m in matches))
     decisions = [] if certain else [Decision(KIND, table.name, "", table.name, "the kind of this table is open", kind,
                                              len(table))]
-    decisions += [Decision(COLUMN, table.name, h, h, "what this column stands for is open", name, kind=kind)
-                  for h, name in guessed.items()]
+    decisions += [Decision(COLUMN, table.name, m.headers[0], m.headers[0], "what this column stands for is open",
+                           m.name + (f" in {m.unit}" if m.unit else ""), kind=kind) for m in guessed]
     return Recognised(table, kind, not certain, tuple(matches), unused, None,
                       tuple(decisions) + _open(table, kind, matches))
 
 
-def _headers(kind: str, headers: Iterable[str], taken: set[str]) -> tuple[list[Match], dict[str, str]]:
-    """Headers that are named as ours, and those that probably stand for one of ours: header → name."""
+def _headers(kind: str, headers: Iterable[str], taken: set[str]) -> tuple[list[Match], list[Match]]:
+    """Headers that are named as ours, and those that probably stand for one of ours."""
     exact: list[Match] = []
     rest: list[str] = []
+    system: list[str] = []
     taken = set(taken)
     for header in headers:
         found = field_of(kind, exact_name(header))
         if found is not None and found[0].name not in taken:
             taken.add(found[0].name)
             exact.append(Match((header,), found[0].name, unit=found[1]))
-        elif exact_name(header) not in _SYSTEM:
-            rest.append(header)
+        else:
+            (system if exact_name(header) in _SYSTEM else rest).append(header)
     columns = [c for f in FIELDS[kind] for c in (f.column, *(replace(f.column, name=a) for a, _ in f.alias))]
     closed = {n for f in FIELDS[kind] if f.name in taken for n in (f.name, *(a for a, _ in f.alias))}
-    guessed: dict[str, str] = {}
+    guessed: list[Match] = []
     for header, name in match_names(rest, columns, closed).items():
         of = field_of(kind, name)
         if of is not None and of[0].name not in taken:
             taken.add(of[0].name)
-            guessed[header] = of[0].name
+            guessed.append(Match((header,), of[0].name, True, of[1]))
+    names = IDS.get(kind)
+    own = [h for h in system if exact_name(h) in _SYSTEM_IDS]
+    if names and names not in taken and own:     # a system's own number, where there is no other
+        guessed.append(Match((own[0],), names, True))
     return exact, guessed
 
 
@@ -236,7 +248,7 @@ def _kind(table: ExportTable) -> tuple[str, bool]:
 def _score(kind: str, table: ExportTable, names: set[str]) -> float:
     """How well a table's headers fit a kind: required groups that it has, then how many of its headers are known."""
     exact, guessed = _headers(kind, list(table.columns), set())
-    have = {m.name for m in exact} | set(guessed.values())
+    have = {m.name for m in (*exact, *guessed)}
     groups = [bool(have & set(group)) or (table.shapes is not None and bool(PLACE_COLUMNS & set(group)))
               for group in REQUIRED[kind]]
     if table.shapes is not None:

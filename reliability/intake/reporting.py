@@ -21,9 +21,10 @@ AMBER_BELOW, RED_BELOW = 0.95, 0.80     # shares matched, import.md
 ALL = "All"
 
 
-def import_report(typed: Typed, spans: Spans, tree: Tree, frame: pd.DataFrame, parent: np.ndarray, devices: Devices,
-                  served: Served, outages: Outages | None, findings: Findings) -> ImportReport:
-    """Totals by feeder, shares matched and the balance of an import. frame: merged sections; parent: (runs,) of them."""
+def import_report(typed: Typed, spans: Spans, tree: Tree, feeder: np.ndarray, frame: pd.DataFrame, parent: np.ndarray,
+                  devices: Devices, served: Served, outages: Outages | None, findings: Findings) -> ImportReport:
+    """Totals by feeder, shares matched and the balance of an import. feeder: (n,) of the tree's
+    sections. frame: merged sections; parent: (runs,) of them."""
     fed = np.zeros(len(spans), bool)
     fed[tree.span[tree.why == LINE]] = True
     line = ~spans.inserted & (spans.ends[:, 0] != spans.ends[:, 1])
@@ -31,7 +32,8 @@ def import_report(typed: Typed, spans: Spans, tree: Tree, frame: pd.DataFrame, p
     findings.add("topology", "island", "Segments that no source energises: left out", RED, spans.ids[dead],
                  km=float(spans.km[dead].sum()))
     years = _years(outages)
-    return ImportReport(_totals(frame, parent, outages, tree, years), _matched(spans, line, fed, devices, tree, served,
+    return ImportReport(_totals(frame, parent, outages, feeder, years), _matched(spans, line, fed, devices, tree,
+                                                                                 served,
                                                                                 outages),
                         _balance(typed, spans, line, fed, frame, served, outages), findings,
                         {"years": years, "planned_words": _planned(typed)})
@@ -51,29 +53,26 @@ def _planned(typed: Typed) -> dict[str, str]:
             if w.column == "planned"}
 
 
-def _totals(frame: pd.DataFrame, parent: np.ndarray, outages: Outages | None, tree: Tree, years: float) -> pd.DataFrame:
+def _totals(frame: pd.DataFrame, parent: np.ndarray, outages: Outages | None, feeder: np.ndarray, years: float
+            ) -> pd.DataFrame:
     device = frame["device"].to_numpy(object).astype(str)
     lateral = topmost(parent, np.isin(device, LATERAL_DEVICES)) == np.arange(len(frame))
     table = pd.DataFrame({"feeder_id": frame["feeder_id"], "sections": 1, "km": frame["length_km"],
-                          "customers": frame["customers"].fillna(0.0), "connected_kva": frame["connected_kva"].fillna(0.0),
+                          "customers": frame["customers"].fillna(0.0),
+                          "connected_kva": frame["connected_kva"].fillna(0.0),
                           "laterals": lateral.astype(int)})
     for name in DEVICES:
         table[name] = (device == name).astype(int)
     totals = table.groupby("feeder_id", sort=True).sum()
     totals["mi"] = totals["km"] / KM_PER_MILE
     if outages is not None:
-        feeder = _feeder_of(outages, frame, tree)
-        minutes = pd.Series(np.nan_to_num(outages.customer_minutes)).groupby(feeder).sum()
-        events = outages.frame["event_id"].groupby(feeder).nunique()
+        of = np.where(outages.section >= 0, feeder[np.maximum(outages.section, 0)], "")
+        minutes = pd.Series(np.nan_to_num(outages.customer_minutes)).groupby(of).sum()
+        events = outages.frame["event_id"].groupby(of).nunique()
         totals["outages_per_year"] = (events / years).reindex(totals.index).fillna(0.0)
         totals["customer_minutes_per_year"] = (minutes / years).reindex(totals.index).fillna(0.0)
     totals.loc[ALL] = totals.sum()
     return totals.reset_index()
-
-
-def _feeder_of(outages: Outages, frame: pd.DataFrame, tree: Tree) -> np.ndarray:
-    feeder = frame.attrs["feeder_of"]
-    return np.where(outages.section >= 0, feeder[np.maximum(outages.section, 0)], "")
 
 
 def state_of(share: float) -> str:

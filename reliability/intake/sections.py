@@ -149,5 +149,6 @@ def note_mains(frame: pd.DataFrame, parent: np.ndarray, size_customers: np.ndarr
                findings: Findings) -> None:
     """List fuses that carry more than half of their feeder's customers, as a fuse on a main does."""
     main = (frame["device"] == FUSE).to_numpy(bool) & (size_customers > 0.5 * feeder_customers) & (feeder_customers > 0)
-    findings.add("devices", "fuse_on_main", "Fuses that carry more than half of their feeder's customers: on a main?", AMBER,
+    findings.add("devices", "fuse_on_main", "Fuses that carry more than half of their feeder's customers: on a main?",
+                 AMBER,
                  [d or s for d, s in zip(frame["device_id"][main], frame["section_id"][main], strict=True)], DEVICE)

@@ -62,11 +62,13 @@ def find_sources(rows: pd.DataFrame, stated: Mapping[str, str], spans: Spans, de
     if not names:
         found, decisions = _by_breakers(spans, devices)
         names = {node: [] for node in found}
-        findings.add("topology", "source_by_breaker", "Sources found as the free end of a segment with a breaker", AMBER,
+        findings.add("topology", "source_by_breaker", "Sources found as the free end of a segment with a breaker",
+                     AMBER,
                      [spans.nodes[n] for n in found], NODE)
     if not names and not decisions:
         decisions = [Decision(NETWORK, "sources", "", "", "no source: no table of sources, no segment without a parent "
-                              "and no breaker at a free end", "add sources.csv or [network] sources = { NODE = \"FEEDER\" }")]
+                              "and no breaker at a free end",
+                              "add sources.csv or [network] sources = { NODE = \"FEEDER\" }")]
     nodes = np.array(list(names), int)
     return Sources(nodes, tuple(tuple(f) for f in names.values()), pd.DataFrame(
         [circuit.get(n, nothing) for n in names], columns=list(CIRCUIT), dtype=float)), decisions
@@ -103,7 +105,8 @@ def _by_breakers(spans: Spans, devices: Devices) -> tuple[list[int], list[Decisi
         of = found[np.asarray(group)]
         named = {feeder[int(n)] for n in of}
         if len(of) > 1 and len(named - {""}) < len(of):
-            decisions += [Decision(NETWORK, "sources", "node", str(spans.nodes[n]), "a breaker stands at several free ends "
+            decisions += [Decision(NETWORK, "sources", "node", str(spans.nodes[n]),
+                                   "a breaker stands at several free ends "
                                    "of one network; which of them is the source is open", str(spans.nodes[of[0]]))
                           for n in of]
     return [int(n) for n in found], decisions

@@ -47,13 +47,18 @@ class Spans:
         return self.frame["segment_id"].to_numpy(dtype=object)
 
     @property
+    def whole(self) -> np.ndarray:
+        """Name of each span's segment, (n,) of text: another than its own where the segment was cut."""
+        return self.frame["whole"].to_numpy(dtype=object)
+
+    @property
     def km(self) -> np.ndarray:
         """Length of each span, a missing one being 0."""
         return np.nan_to_num(self.frame["length"].to_numpy(float))
 
     def node(self, name: str) -> int:
         """Code of a node, −1 where there is none of that name."""
-        found = self.nodes.get_indexer([name])
+        found = self.nodes.get_indexer(pd.Index([name]))
         return int(found[0])
 
 
@@ -64,23 +69,27 @@ def phase_columns(words: pd.Series) -> tuple[np.ndarray, np.ndarray]:
     return np.array([p for p, _ in read], float)[codes], np.array([b for _, b in read], np.int64)[codes]
 
 
-def build_spans(frame: pd.DataFrame, findings: Findings, problems: Problems) -> Spans:
+def build_spans(frame: pd.DataFrame, routes: list[np.ndarray | None] | None, findings: Findings, problems: Problems
+                ) -> Spans:
     """Spans of segments whose ends are named; see `Spans`.
 
-    frame: typed segments, with `from_node` and `to_node` filled where geometry has given them, else with `parent_id`.
+    frame: typed segments, with `from_node` and `to_node` filled where geometry has given them, else with `parent_id`;
+    `piece` and `whole` where a segment was cut.
     Refused: one id with different ends or contents.
     """
     frame = frame.reset_index(drop=True)
     blank = np.flatnonzero((frame["segment_id"] == "").to_numpy(bool))
-    problems.each(blank, lambda i: Problem(frame["file"][i], "a segment needs an id", "fill it in", int(frame["row"][i]),
+    problems.each(blank, lambda i: Problem(frame["file"][i], "a segment needs an id", "fill it in",
+                                           int(frame["row"][i]),
                                            "segment_id", ""))
     frame = _with_ends(frame, findings)
-    piece = frame["piece"].to_numpy(int) if "piece" in frame else np.zeros(len(frame), int)
-    codes, names = pd.factorize(np.concatenate([frame["from_node"].to_numpy(object), frame["to_node"].to_numpy(object)]))
+    piece = frame["piece"].to_numpy(int)
+    codes, names = pd.factorize(np.concatenate([frame["from_node"].to_numpy(object),
+                                                frame["to_node"].to_numpy(object)]))
     ends = codes.reshape(2, -1).T.copy()
     phases, letters = phase_columns(frame["phases"])
     opened = (frame["normal_state"] == OPEN).to_numpy(bool)
-    spans = Spans(frame, ends, pd.Index(names), phases, letters, opened, np.zeros(len(frame), bool), piece)
+    spans = Spans(frame, ends, pd.Index(names), phases, letters, opened, np.zeros(len(frame), bool), piece, {}, routes)
     loops = ends[:, 0] == ends[:, 1]
     findings.add("topology", "loop", "Segments that begin and end at one node: dropped", AMBER, spans.ids[loops],
                  km=float(spans.km[loops].sum()))
@@ -146,7 +155,7 @@ def _conductors(spans: Spans, findings: Findings, problems: Problems) -> Spans:
     n = len(spans)
     low, high = spans.ends.min(axis=1), spans.ends.max(axis=1)
     pair = low.astype(np.int64) * (len(spans.nodes) + 1) + high
-    group = pd.factorize(pair if not spans.piece.any() else pair * 4096 + spans.piece % 4096)[0]
+    group = pd.factorize(pair)[0]
     size = np.bincount(group)[group]
     several = np.flatnonzero((size > 1) & (low != high))
     leader = np.arange(n)
@@ -157,7 +166,8 @@ def _conductors(spans: Spans, findings: Findings, problems: Problems) -> Spans:
 
 
 def _leaders(spans: Spans, rows: np.ndarray, group: np.ndarray, findings: Findings) -> np.ndarray:
-    """The row that each of the rows between the same two nodes becomes one with: itself where it is a line of its own."""
+    """The row that each of the rows between the same two nodes becomes one with: itself where it is a line of its
+    own."""
     order = np.argsort(group, kind="stable")
     starts = np.flatnonzero(np.r_[True, np.diff(group[order]) != 0])
     back = np.empty(len(rows), int)
@@ -173,7 +183,7 @@ def _leaders(spans: Spans, rows: np.ndarray, group: np.ndarray, findings: Findin
     one = disjoint | (over(suffixed & single, np.logical_and) & (over(bits, np.maximum) == 0))
     leader = np.where(one, over(rows, np.minimum), rows)
     # rows of one id and one content are copies
-    key = [c for c in spans.frame.columns if c not in ("file", "row", "piece")]
+    key = [c for c in spans.frame.columns if c not in ("file", "row", "piece", "whole")]
     copies = spans.frame.iloc[rows][key].astype(str)
     same = copies.groupby(list(copies.columns), sort=False, dropna=False).ngroup().to_numpy()
     first = pd.Series(rows).groupby(same).transform("min").to_numpy()
@@ -186,14 +196,14 @@ def _refuse_ids(spans: Spans, leader: np.ndarray, problems: Problems) -> None:
     """Refuse an id that stands for two spans."""
     lead = leader == np.arange(len(spans))
     frame = spans.frame
-    named = pd.Series(frame["segment_id"].to_numpy(object)[lead]).astype(str) + np.where(
-        spans.piece[lead] > 0, "\0" + pd.Series(spans.piece[lead]).astype(str), "")
+    named = pd.Series(frame["segment_id"].to_numpy(object)[lead])
     again = named.duplicated(keep="first").to_numpy() & (frame["segment_id"].to_numpy(object)[lead] != "")
     rows = np.flatnonzero(lead)
     first = pd.Series(rows).groupby(named.to_numpy()).transform("first").to_numpy()
     problems.each(np.flatnonzero(again), lambda k: Problem(
         frame["file"][rows[k]], "one id with different ends or contents: it stands also in row "
-        f"{frame['row'][first[k]]} of {frame['file'][first[k]]}", "give each segment its own id", int(frame["row"][rows[k]]),
+        f"{frame['row'][first[k]]} of {frame['file'][first[k]]}", "give each segment its own id",
+        int(frame["row"][rows[k]]),
         "segment_id", str(frame["segment_id"][rows[k]])))
 
 
@@ -235,7 +245,7 @@ def _add_to_leaders(spans: Spans, frame: pd.DataFrame, rows: np.ndarray, leader:
     swap = part[[TO_A, FROM_A]].to_numpy(float)
     part.loc[turned, [FROM_A, TO_A]] = swap[turned]
     for name in frame.columns:
-        if name in ("file", "row", "segment_id", "from_node", "to_node", "phases", "piece"):
+        if name in ("file", "row", "segment_id", "from_node", "to_node", "phases", "piece", "whole"):
             continue
         column = part[name].to_numpy()
         lead = leader[rows]
@@ -246,7 +256,7 @@ def _add_to_leaders(spans: Spans, frame: pd.DataFrame, rows: np.ndarray, leader:
             np.add.at(total, lead[given], column[given])
             frame[name] = total
         else:
-            blank = frame[name].isna().to_numpy(bool) if column.dtype.kind == "f" else (frame[name] == "").to_numpy(bool)
+            blank = (frame[name].isna() if column.dtype.kind == "f" else frame[name] == "").to_numpy(bool)
             use = blank[lead] & ((column != "") if column.dtype == object else ~np.isnan(column))
             if use.any():
                 values = frame[name].to_numpy(copy=True)

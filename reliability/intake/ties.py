@@ -28,7 +28,8 @@ class Ties:
 
 def find_ties(spans: Spans, walked: Walk, points: list[OpenPoint], hung: Hung, tree: Tree, feeder: np.ndarray,
               stated: Mapping[str, float], findings: Findings) -> Ties:
-    """Ties of the open points that the data or the recipe confirm. feeder: (sections,) names. stated: open point → chance
+    """Ties of the open points that the data or the recipe confirm. feeder: (sections,) names. stated: open point →
+    chance
     that it can carry the transfer."""
     hangs = dict(zip(hung.span.tolist(), hung.node.tolist(), strict=True))
     root = {int(n): str(feeder[r]) for r in np.flatnonzero(tree.parent < 0)[::-1] for n in (tree.source[r],)}

@@ -59,7 +59,8 @@ def walk(spans: Spans, sources: np.ndarray, closed: np.ndarray, has_switch: np.n
     usable[extra] = False
     cut = np.array(sorted({*opened, *extra.tolist()}), int)
     rings = np.array([tree.source[spans.ends[e, 0]] == tree.source[spans.ends[e, 1]] for e in cut], bool)
-    findings.add("topology", "ring", "Rings: opened here, to be confirmed", RED, spans.ids[cut[rings]] if cut.size else ())
+    findings.add("topology", "ring", "Rings: opened here, to be confirmed", RED,
+                 spans.ids[cut[rings]] if cut.size else ())
     findings.add("topology", "fed_twice", "Segments fed from two sources: opened here, to be confirmed", RED,
                  spans.ids[cut[~rings]] if cut.size else ())
     up, down = np.full(len(spans), -1), np.full(len(spans), -1)
@@ -96,12 +97,13 @@ def _tree(spans: Spans, sources: np.ndarray, usable: np.ndarray) -> _Tree:
     rows, columns = np.r_[a, np.full(len(roots), top)], np.r_[b, roots]
     weights = np.r_[length[pick], np.full(len(roots), _STEP_KM)]
     graph = csr_array(coo_array((weights, (rows, columns)), shape=(n + 1, n + 1)))
-    order, above = breadth_first_order(graph, top, directed=False)
+    order, above = map(np.asarray, breadth_first_order(graph, top, directed=False))
     reached = np.zeros(n + 1, bool)
     reached[order] = True
     inside = reached[spans.ends[on, 0]]
     if int(inside.sum()) > int(reached[:n].sum()) - len(roots):
-        distance, above = dijkstra(graph, directed=False, indices=top, return_predecessors=True)
+        distances, ways = map(np.asarray, dijkstra(graph, directed=False, indices=[top], return_predecessors=True))
+        distance, above = distances[0], ways[0]
         order = np.flatnonzero(reached)[np.argsort(distance[reached], kind="stable")]
     above = np.where(above < 0, -1, above)
     into = _spans_into(a, b, on[pick], above, n)

@@ -79,7 +79,8 @@ _DEVICE_WORDS: tuple[tuple[str, str], ...] = (
     (r"section(al)?i[sz]|\bsect\b|\bsecz\b", SECTIONALIZER),
     (r"fuse|cutout|cut-out|\bfco\b|\bfus\b|expulsion|\blink\b", FUSE),
     (r"breaker|\bcb\b|\bbkr\b|\bbrkr\b|circuit.*break|feeder head", BREAKER),
-    (r"switch|\bsw\b|disconnect|\bgoab\b|\bgab\b|gang|isolat|\bloadbreak|air.?break|\blbs\b|\babs\b|sectionaliz", SWITCH),
+    (r"switch|\bsw\b|disconnect|\bgoab\b|\bgab\b|gang|isolat|\bloadbreak|air.?break|\blbs\b|\babs\b|sectionaliz",
+     SWITCH),
     (r"^(none|no|n/?a|solid|nil)$", ""),
 )
 _OTHER_WORDS: dict[str, tuple[tuple[str, str], ...]] = {

@@ -24,7 +24,8 @@ _WHOLE = ("customers", "customers_residential", "customers_small_ci", "customers
 def written_tables(frame: pd.DataFrame, tree: Tree, runs: Runs, named: Named, other: np.ndarray,
                    outages: Outages | None, typed: Typed, section_of: Mapping[str, str], findings: Findings
                    ) -> dict[str, pd.DataFrame]:
-    """Name of each table → frame. frame: merged columns, a row a run. other: (n,) section on the other side of a tie."""
+    """Name of each table → frame. frame: merged columns, a row a run. other: (n,) section on the other side of a
+    tie."""
     curves = typed.frame(CURVE_ROWS)
     blank_unknown_links(frame, curves)
     tables = {"sections": _sections(frame, tree, runs, named, other)}

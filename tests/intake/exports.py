@@ -54,8 +54,10 @@ def settings_text(study: Study) -> str:
 
 
 def exported(study: Study, rng: np.random.Generator, *, by_parent: bool = False, most_spans: int = 4,
-             areas: bool = True) -> Exported:
-    """Exports of a study; see above. by_parent: segments name the one towards the source instead of nodes."""
+             areas: bool = True, between: bool = True) -> Exported:
+    """Exports of a study; see above. by_parent: segments name the one towards the source instead of nodes. areas:
+    each section has an area of its own, so that
+    only its own spans can be merged. between: devices may stand between two nodes."""
     sections = study.sections.reset_index(drop=True)
     node = _node_names(sections["section_id"].tolist(), rng)
     in_rows = bool(rng.random() < 0.25)
@@ -73,7 +75,6 @@ def exported(study: Study, rng: np.random.Generator, *, by_parent: bool = False,
         inner = [f"{node[section['section_id']]}.{j}" for j in range(len(pieces) - 1)]
         way = [start, *inner, node[section["section_id"]]]
         device = _device_cells(section, columns, study)
-        edge = False
         if device and not in_rows:
             device |= {"device_id": f"D{k}"}
             style = rng.random()
@@ -81,8 +82,9 @@ def exported(study: Study, rng: np.random.Generator, *, by_parent: bool = False,
                 device["segment_id"] = ids[0]
             elif style < 0.75 and (not section["parent_id"] or children[section["parent_id"]] == 1):
                 device["node_id"] = way[0]
+            elif not between:
+                device["segment_id"] = ids[0]
             else:
-                edge = True
                 device |= {"from_node": way[0], "to_node": f"{way[0]} beyond D{k}"}
                 if rng.random() < 0.5:
                     device["from_node"], device["to_node"] = device["to_node"], device["from_node"]

@@ -1,0 +1,250 @@
+"""Faults in exports: each found, counted, listed by id; nothing dropped in silence; what is refused is refused."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from reliability.intake import Recipe
+from reliability.schema.problems import StudyError
+from tests.intake.small import SEGMENTS, sections, take
+
+RING = "+R1,N2,N4,3000,A,,F1\n"
+SECOND = {"segments": "+M9,BUS2,N9,1000,ABC,,F2\nL9,N9,N2,200,ABC,,F2\n", "devices": "+B9,M9,,breaker,,,\n",
+          "sources": "+BUS2,F2\n"}
+
+
+def noted(imported, key):
+    return imported.report.findings.ids(key)
+
+
+def balanced(imported):
+    balance = imported.report.balance
+    np.testing.assert_allclose(balance["in"], balance["out"] + balance["listed"])
+
+
+def test_without_a_fault_nothing_is_amber_or_red(tmp_path):
+    imported = take(tmp_path)
+    assert [n.key for n in imported.report.findings.noted if n.state != "green"] == []
+    assert imported.report.state == "green"
+    assert sections(imported)["parent_id"].to_dict() == {"M1": "", "M2": "M1", "T1": "M1"}
+    assert sections(imported).loc["T1", ["length_km", "customers"]].tolist() == [0.8, 5]
+    assert imported.tables["outages"]["section_id"].tolist() == ["T1", "M2", "T1"]
+
+
+def test_a_ring_is_opened_where_the_shortest_lengths_meet(tmp_path):
+    imported = take(tmp_path, segments=RING)
+    assert noted(imported, "ring") == ("R1",)
+    assert imported.report.state == "red"
+    balanced(imported)
+    assert "tie_probability" not in sections(imported)
+
+
+def test_a_ring_is_opened_at_its_only_switch(tmp_path):
+    imported = take(tmp_path, segments=RING, devices="+SW,M2,,switch,,,\n")
+    assert noted(imported, "ring") == ("M2",)
+    assert sections(imported).loc["T1", "length_km"] == pytest.approx(3.8)
+    balanced(imported)
+
+
+def test_a_ring_is_opened_where_the_recipe_says(tmp_path):
+    imported = take(tmp_path, Recipe(open=("T2",)), segments=RING)
+    assert noted(imported, "ring") == ()
+    assert noted(imported, "tie_within") == ("T2",)
+
+
+def test_segments_fed_from_two_sources_are_listed(tmp_path):
+    imported = take(tmp_path, **SECOND)
+    assert len(noted(imported, "fed_twice")) == 1
+    assert sections(imported)["feeder_id"].unique().tolist() == ["F1", "F2"]
+    balanced(imported)
+
+
+def test_an_open_segment_between_feeders_is_a_tie_on_both_sides(tmp_path):
+    changed = SECOND | {"segments": SECOND["segments"].replace("ABC,,F2\n", "ABC,open,F2\n").replace(
+        "M9,BUS2,N9,1000,ABC,open", "M9,BUS2,N9,1000,ABC,")}
+    imported = take(tmp_path, Recipe(ties={"L9": 0.7}), **changed)
+    found = sections(imported)
+    assert noted(imported, "tie") == ("L9",)
+    assert found.loc[["M2", "M9"], "tie_probability"].tolist() == [0.7, 0.7]
+    assert found.loc["M9", "length_km"] == pytest.approx(1.2)       # the open line hangs on the side of its feeder
+    assert found.loc["M2", "tie_section_id"] == "M9"
+    balanced(imported)
+
+
+def test_islands_are_listed_with_their_customers(tmp_path):
+    imported = take(tmp_path, segments="+I1,Z1,Z2,700,A,,F1\n", customers="+X9,I1,,,4,1,10\n")
+    assert noted(imported, "island") == ("I1",)
+    assert noted(imported, "customers_not_placed") == ("X9",)
+    assert sections(imported)["customers"].sum() == 15
+    balanced(imported)
+
+
+def test_a_device_on_nothing_is_listed(tmp_path):
+    imported = take(tmp_path, devices="+FU9,NOWHERE,,fuse,,,\nFU8,,N99,fuse,,,\nFU7,,N4,fuse,,,\n")
+    assert set(noted(imported, "device_on_nothing")) == {"FU9", "FU8"}
+    assert noted(imported, "device_not_fed") == ("FU7",)
+
+
+def test_one_id_with_different_ends_is_refused(tmp_path):
+    with pytest.raises(StudyError, match=r"segments.csv: row 6, column segment_id: 'T2': one id with different ends"):
+        take(tmp_path, segments="+T2,N3,N5,300,A,,F1\n")
+
+
+def test_rows_that_repeat_another_count_once(tmp_path):
+    imported = take(tmp_path, segments="+T2,N3,N4,300,A,,F1\n")
+    assert noted(imported, "duplicate") == ("T2",)
+    assert sections(imported).loc["T1", "length_km"] == 0.8
+
+
+def test_a_missing_length_is_0_and_listed(tmp_path):
+    imported = take(tmp_path, segments=SEGMENTS.replace("N4,300", "N4,"))
+    assert noted(imported, "no_length") == ("T2",)
+    assert sections(imported).loc["T1", "length_km"] == 0.5
+
+
+def test_a_length_of_0_is_listed(tmp_path):
+    assert noted(take(tmp_path, segments=SEGMENTS.replace("N4,300", "N4,0")), "zero_length") == ("T2",)
+
+
+def test_a_segment_on_one_node_is_dropped_and_its_customers_go_to_the_node(tmp_path):
+    imported = take(tmp_path, segments="+Z,N4,N4,50,A,,F1\n", customers="+X9,Z,,,4,1,10\n")
+    assert noted(imported, "loop") == ("Z",)
+    assert sections(imported).loc["T1", "customers"] == 9
+    balanced(imported)
+
+
+def test_an_implausible_unit_is_listed(tmp_path):
+    imported = take(tmp_path, segments=SEGMENTS.replace("length_m", "length_mi"))
+    assert "unit" in imported.report.findings
+    assert imported.report.state == "red"
+
+
+def test_outages_that_match_nothing_are_refused(tmp_path):
+    with pytest.raises(StudyError, match="none of 1 outages matches the network"):
+        take(tmp_path, outages="event_id,device_id,started,restored,customers\nE1,D9,2024-05-01T10:00:00,"
+             "2024-05-01T12:00:00,5\n")
+
+
+def test_outages_that_are_not_placed_are_listed(tmp_path):
+    imported = take(tmp_path, outages="+E4,D9,,,,2024-07-01T10:00:00,2024-07-01T12:00:00,5,,false\n"
+                    "E5,,,,F1,2024-07-02T10:00:00,2024-07-02T12:00:00,5,,false\n")
+    assert noted(imported, "outages_not_placed") == ("E4 (D9)",)
+    assert noted(imported, "outages_by_feeder") == ("E5",)
+    assert imported.tables["outages"]["section_id"].tolist()[-2:] == ["", ""]
+    matched = imported.report.matched.set_index("key")
+    assert matched.loc["outages", ["matched", "of", "state"]].tolist() == [3, 5, "red"]
+
+
+def test_faults_of_outages_are_listed(tmp_path):
+    imported = take(tmp_path, outages="+D1,FU1,,,,2024-05-01T10:00:00,2024-05-01T11:00:00,5,,false\n"
+                    "N1,FU1,,,,2024-08-01T10:00:00,,5,,false\nR1,FU1,,,,2024-08-02T10:00:00,2024-08-02T09:00:00,5,,false\n"
+                    "O1,,M2,,,2024-06-01T10:30:00,2024-06-01T12:00:00,10,,false\n")
+    for key, ids in (("outage_duplicate", ("D1",)), ("no_end_time", ("N1",)), ("end_before_start", ("R1",))):
+        assert noted(imported, key) == ids
+    assert "O1" in noted(imported, "outage_overlap")
+
+
+def test_phases_that_grow_are_bounded_and_listed(tmp_path):
+    imported = take(tmp_path, segments=SEGMENTS.replace("300,A", "300,ABC"))
+    assert noted(imported, "phases_grow") == ("T2 (3) fed by T1 (1)",)
+    assert sections(imported).loc["T1", "phases"] == 1
+
+
+def test_no_source_is_refused(tmp_path):
+    with pytest.raises(StudyError, match="no source"):
+        take(tmp_path, sources=None, devices=None, outages=None)
+
+
+def test_the_free_end_of_a_breaker_s_segment_is_a_source(tmp_path):
+    imported = take(tmp_path, sources=None)
+    assert noted(imported, "source_by_breaker") == ("BUS",)
+    assert sections(imported)["parent_id"].to_dict() == {"M1": "", "M2": "M1", "T1": "M1"}
+    assert sections(imported)["feeder_id"].unique().tolist() == ["F1"]
+
+
+def test_a_source_without_a_breaker_gets_one_named_after_the_feeder(tmp_path):
+    imported = take(tmp_path, devices="device_id,segment_id,device\nFU1,T1,fuse\n", outages=None)
+    assert noted(imported, "no_breaker") == ("F1",)
+    assert sections(imported).loc["F1", ["device", "length_km", "phases"]].tolist() == ["breaker", 0.0, 3]
+    assert sections(imported).loc["M1", "parent_id"] == "F1"
+
+
+def test_every_breaker_headed_tree_from_one_node_is_a_feeder(tmp_path):
+    imported = take(tmp_path, segments="+K1,BUS,K9,400,ABC,,F2\n", devices="+B2,K1,,breaker,,,\n")
+    assert sections(imported)["feeder_id"].to_dict() == {"M1": "F1", "M2": "F1", "T1": "F1", "K1": "F2"}
+
+
+def test_the_source_s_name_of_a_feeder_wins_and_the_others_are_listed(tmp_path):
+    imported = take(tmp_path, sources="node_id,feeder_id\nBUS,North\n")
+    assert sections(imported)["feeder_id"].unique().tolist() == ["North"]
+    assert set(noted(imported, "feeder_renamed")) == {"M1", "M2", "T1", "T2"}
+
+
+def test_rows_of_each_conductor_are_one_span(tmp_path):
+    rows = "".join(f"M2-{p},N1,N2,2000,{p},,F1\n" for p in "ABC")
+    imported = take(tmp_path, segments=SEGMENTS.replace("M2,N1,N2,2000,ABC,,F1\n", rows),
+                    customers="transformer_id,segment_id,customers\nX1,M2-B,10\nX2,T2,5\n",
+                    outages=None)
+    found = sections(imported)
+    assert found.loc["M2-A", ["length_km", "phases", "customers"]].tolist() == [2.0, 3, 10]
+    assert set(imported.segment_sections["segment_id"]) >= {"M2-A", "M2-B", "M2-C"}
+
+
+def test_one_device_a_phase_is_one_device_with_aliases(tmp_path):
+    rows = "device_id,segment_id,device,phases\nB1,M1,breaker,\n" + "".join(f"FU1-{p},M2,fuse,{p}\n" for p in "ABC")
+    imported = take(tmp_path, devices=rows, outages="event_id,device_id,started,restored,customers\n"
+                    "E1,FU1-C,2024-05-01T10:00:00,2024-05-01T12:00:00,5\n")
+    assert sections(imported).loc["M2", ["device", "device_id"]].tolist() == ["fuse", "FU1-A"]
+    assert imported.tables["outages"]["section_id"].tolist() == ["M2"]
+
+
+def test_several_kinds_on_a_segment_stand_source_first(tmp_path):
+    imported = take(tmp_path, devices="+SW1,T1,,switch,,,\nSZ1,T1,,sectionalizer,,,\n")
+    found = sections(imported)
+    assert found.loc["T1", ["device", "parent_id", "length_km"]].tolist() == ["switch", "FU1", 0.8]
+    assert found.loc["FU1", ["device", "parent_id", "length_km", "phases"]].tolist() == ["fuse", "SZ1", 0.0, 1]
+    assert found.loc["SZ1", ["device", "parent_id"]].tolist() == ["sectionalizer", "M1"]
+    assert noted(imported, "fuse_beside") == ("T1",)
+
+
+def test_a_device_at_a_node_stands_before_the_one_segment_whose_phases_match(tmp_path):
+    imported = take(tmp_path, devices="device_id,node_id,device,phases\nB1,BUS,breaker,\nFU1,N1,fuse,A\n")
+    assert sections(imported)["device"].to_dict() == {"M1": "breaker", "M2": "", "T1": "fuse"}
+
+
+def test_a_device_at_a_node_of_several_heads_all_of_them(tmp_path):
+    imported = take(tmp_path, devices="device_id,node_id,device\nB1,BUS,breaker\nR1,N1,recloser\n", outages=None)
+    found = sections(imported)
+    assert noted(imported, "device_heads_all") == ("R1",)
+    assert found.loc["R1", ["device", "parent_id", "length_km", "phases"]].tolist() == ["recloser", "M1", 0.0, 3]
+    assert found.loc[["M2", "T1"], "parent_id"].tolist() == ["R1", "R1"]
+
+
+def test_a_device_between_two_nodes_stands_on_the_segment_behind_it(tmp_path):
+    segments = SEGMENTS.replace("T1,N1,N3", "T1,N1b,N3")
+    imported = take(tmp_path, segments=segments, devices="device_id,from_node,to_node,segment_id,device\n"
+                    "B1,,,M1,breaker\nFU1,N1b,N1,,fuse\n")
+    assert sections(imported).loc["T1", ["device", "device_id", "parent_id"]].tolist() == ["fuse", "FU1", "M1"]
+
+
+def test_meters_on_a_transformer_count_one_each(tmp_path):
+    rows = "transformer_id,customer_id,segment_id,customers\nX1,,M2,10\nX2,,T2,\n" + "".join(
+        f"X2,meter {k},,\n" for k in range(7))
+    assert sections(take(tmp_path, customers=rows))["customers"].to_dict() == {"M1": 0, "M2": 10, "T1": 7}
+
+
+def test_two_files_of_one_kind_are_one(tmp_path):
+    first, *rest = SEGMENTS.splitlines(keepends=True)
+    imported = take(tmp_path, segments=first + "".join(rest[:2]), segments_2__csv=first + "".join(rest[2:]))
+    assert len(sections(imported)) == 3
+
+
+def test_nothing_is_written_into_a_folder_that_is_there(tmp_path):
+    imported = take(tmp_path / "exports")
+    imported.save(tmp_path / "study")
+    before = sorted(p.name for p in (tmp_path / "study").iterdir())
+    with pytest.raises(StudyError, match="already"):
+        imported.save(tmp_path / "study")
+    assert sorted(p.name for p in (tmp_path / "study").iterdir()) == before
+    assert {"sections.csv", "outages.csv", "study.toml", "import.toml", "segment_sections.csv"} <= set(before)
