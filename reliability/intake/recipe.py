@@ -8,7 +8,7 @@ from typing import Any
 
 import tomlkit
 
-from reliability.intake.kinds import FIELDS, KINDS, field_of
+from reliability.intake.kinds import FIELDS, IGNORE, KINDS, field_of
 from reliability.intake.reading import RECIPE_FILE
 from reliability.intake.units import factor
 from reliability.intake.words import Meaning, as_meaning, as_stated
@@ -154,8 +154,10 @@ def _file_rule(toml: Toml, entry: object, path: str) -> FileRule | None:
         return None
     _unknown(toml, entry, _FILE_KEYS, f"{path}.")
     kind = str(entry.get("kind", ""))
+    if kind == IGNORE:
+        return FileRule(str(entry["file"]), kind, str(entry.get("table", "")))
     if kind not in KINDS:
-        toml.wrong(f"{path}.kind", kind, "not a kind of table", f"write one of {', '.join(KINDS)}")
+        toml.wrong(f"{path}.kind", kind, "not a kind of table", f"write one of {', '.join((*KINDS, IGNORE))}")
         return None
     columns, units = entry.get("columns", {}), entry.get("units", {})
     known = Names(f.name for f in FIELDS[kind])
