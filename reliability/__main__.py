@@ -224,7 +224,7 @@ def _import(options: argparse.Namespace) -> None:
     from reliability.study.tables import read_bytes
 
     target = Path(options.out)
-    if target.exists():
+    if target.is_file() or (target.is_dir() and any(target.iterdir())):
         raise StudyError([Problem("--out", "this is there already, and an import makes a new study",
                                   "name a folder that does not exist", value=options.out)])
     recipe = NO_RECIPE

@@ -18,6 +18,7 @@ from reliability.history.posterior import LOGIT_SPREAD, Evidence, Posterior, Pri
 FACTORS = (0.5, 2.0 / 3.0, 1.0, 1.5, 2.0)
 CLEARLY = 3.0       # by so much the logarithm of the likelihood must gain before another time is called likelier (ours)
 MATTERS = 0.05      # below this span of the likelihoods the records say nothing of the time
+NEAR = 1e-3         # of the logarithm of a likelihood, at which its climb ends
 _STEPS = 40
 
 
@@ -43,15 +44,24 @@ def fit_clearing(evidences: Sequence[Evidence], posterior: Posterior, prior: Pri
     """evidences: at FACTORS times the fast clearing time. posterior: at the time itself, to begin from."""
     last = posterior.last
     start = np.concatenate([_logit(last.fraction), np.log(last.mean), [np.log(last.shape)], _logit(last.blank)])
-    found = []
-    for evidence in evidences:
-        def against(x: np.ndarray, e: Evidence = evidence) -> float:
-            return -log_marginal(e, prior, x)
+    values, middle = np.empty(len(FACTORS)), FACTORS.index(1.0)
+    values[middle], best = _largest(evidences[middle], prior, start)
+    for at in (range(middle - 1, -1, -1), range(middle + 1, len(FACTORS))):
+        near = best
+        for i in at:
+            values[i], near = _largest(evidences[i], prior, near)
+    return ClearingFit(values - values[middle])
 
-        result = scipy.optimize.minimize(against, start, method="L-BFGS-B", options={"maxiter": _STEPS})
-        found.append(-float(result.fun))
-    values = np.array(found)
-    return ClearingFit(values - values[FACTORS.index(1.0)])
+
+def _largest(e: Evidence, prior: Prior, start: np.ndarray) -> tuple[float, np.ndarray]:
+    """The largest logarithm of the likelihood, and where it lies, to some hundredths."""
+    def against(x: np.ndarray) -> float:
+        return -log_marginal(e, prior, x)
+
+    size = max(abs(against(start)), 1.0)
+    result = scipy.optimize.minimize(against, start, method="L-BFGS-B",
+                                     options={"maxiter": _STEPS, "ftol": NEAR / size})
+    return -float(result.fun), result.x
 
 
 def log_marginal(e: Evidence, prior: Prior, x: np.ndarray) -> float:

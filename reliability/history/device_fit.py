@@ -16,7 +16,8 @@ import scipy
 from reliability.history.level import TAILS
 from reliability.history.posterior import Evidence, Length, Posterior, Prior, ratio
 from reliability.history.recording import Entries
-from reliability.history.sampler import sample, shares_of_pools
+from reliability.history.sampler import sample
+from reliability.history.shared_out import shares_of_pools
 
 SHORT = Length(500, 250, 125)     # enough to see what does not fit
 STANDS_OUT = 0.005                # two-sided probability of a recorded number below which a device stands out (ours)

@@ -33,8 +33,8 @@ def notes_on(study: Study, units: Units, estimate: Estimate, records: Records | 
              "90 % intervals cover the truth on average over laterals, not for the laterals with the highest rates.",
              "A lateral's own temporary fraction cannot be told from records, only that of its group."]
     if found.without_place:
-        notes.append(f"{count(found.without_place, 'sustained event')} without a known section could not be used: "
-                     "learned rates are too low by their share.")
+        notes.append(f"{count(found.without_place, 'sustained event')} without a known section: they are taken to be "
+                     "spread like the others, so that all learned rates are higher by their share.")
     if len(found.impossible):
         notes.append("Faults are recorded of a kind that protection as modelled would not let leave a record at "
                      f"{_named(units.name[found.impossible])}: 1 % of that kind is taken to do so there. Check the "

@@ -8,26 +8,19 @@ shared out, or λ, integrated out.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from math import exp, log
 
 import numpy as np
 import scipy
 
-from reliability.history.posterior import (
-    FULL,
-    LOGIT_SPREAD,
-    Evidence,
-    Length,
-    Posterior,
-    Prior,
-    State,
-    openings_each,
-    ratio,
-)
-from reliability.history.sharing import Pools, pools_of
+from reliability.history.likelihood import Likelihood, Recorded, Sums, recorded_of
+from reliability.history.posterior import FULL, LOGIT_SPREAD, Evidence, Length, Posterior, Prior, State
+from reliability.history.shared_out import Sharing, sharing_of
 
 MEAN_BOUNDS = np.log([1e-3, 1e3])   # of a group's mean, relative to the assumed rates; only to be proper
 SHAPE_BOUNDS = np.log([1e-2, 1e4])
+_EDGE = 1e-9                       # blank shares and fractions stay so far from 0 and 1
 _TARGET = 0.35                    # share of accepted proposals that the step sizes are tuned to
 
 Progress = Callable[[int, int], None]
@@ -51,7 +44,8 @@ def sample(evidence: Evidence, prior: Prior, rng: np.random.Generator, on_progre
            length: Length = FULL, start: State | None = None) -> Posterior:
     """Posterior draws. on_progress(done, total) is called every hundred iterations. start: to begin from."""
     iterations, burn_in, kept = length.iterations, length.burn_in, length.kept
-    sampler = _sampler(evidence, prior, rng, start)
+    state = _beginning(evidence, prior) if start is None else replace(start)
+    sampler = _Sampler(evidence, prior, rng, sharing_of(evidence), recorded_of(evidence), state)
     u, g = evidence.units, evidence.groups
     lam, fraction, mean = np.empty((kept, u)), np.empty((kept, g)), np.empty((kept, g))
     shape, blank = np.empty(kept), np.empty((kept, 2))
@@ -75,89 +69,23 @@ def sample(evidence: Evidence, prior: Prior, rng: np.random.Generator, on_progre
 
 @dataclass
 class _Sampler:
-    """One chain: what does not change, prepared once, and where it stands; `iterate` moves everything by one step.
-
-    all_temporary, all_permanent: (U,) whatever of a unit's faults of that kind would be recorded somewhere. blanks,
-    stated: units with records of no kind. known: (2, G) records of known kind. pure: (2R,) momentary events with
-    nothing left open, as last drawn.
-    """
+    """One chain: what does not change, prepared once, and where it stands; `iterate` moves everything by one step."""
 
     evidence: Evidence
     prior: Prior
     rng: np.random.Generator
-    pools: Pools
-    pool_unit: np.ndarray
-    pool_amount: np.ndarray
-    pool_temporary: np.ndarray
-    all_temporary: np.ndarray
-    all_permanent: np.ndarray
-    blanks: np.ndarray
-    stated: np.ndarray
-    known: np.ndarray
+    sharing: Sharing
+    recorded: Recorded
     state: State
-    pure: np.ndarray
     steps: _Steps = field(default_factory=_Steps)
 
     def iterate(self, tuning: float) -> np.ndarray:
         """One step of everything; gives the mean of λ (U,) given all but λ."""
-        mine = self.shared_out()
+        mine, pure = self.sharing.share(self.state, self.rng)
         expected = self._draw_rates(mine, tuning)
-        self._walk_fractions(tuning)
+        self._walk_fractions(Likelihood(self.recorded, self._sums(), pure), tuning)
+        self._walk_common(tuning)
         return expected
-
-    # what each unit has
-
-    def shared_out(self) -> np.ndarray:
-        """Faults (U,) of each unit, recorded ones of unknown place or kind included, given the rates."""
-        e, s, rng = self.evidence, self.state, self.rng
-        p = s.fraction[e.group]
-        temporary_of = _blank_share(s.blank, p * e.unit_temporary, (1.0 - p) * e.unit_permanent)
-        blank_temporary = rng.binomial(e.at_unit[:, 2].astype(np.int64), temporary_of)
-        own = np.stack([e.at_unit[:, 0] + blank_temporary, e.at_unit[:, 1] + e.at_unit[:, 2] - blank_temporary])
-        entries = e.device_entries
-        rate = s.lam[entries.unit]
-        means = [entries.by_place(rate * share * amount, e.devices) for share, amount in (
-            (p[entries.unit], entries.temporary), (1.0 - p[entries.unit], entries.permanent))]
-        blank_at_device = rng.binomial(e.at_device[:, 2].astype(np.int64), _blank_share(s.blank, *means))
-        at_device = np.stack([e.at_device[:, 0] + blank_at_device,
-                              e.at_device[:, 1] + e.at_device[:, 2] - blank_at_device])
-        self.pure = np.concatenate([self._pure_events(own), self._pure_counted(own, at_device)])
-        counts = np.concatenate([self.pure, at_device[0], at_device[1]]).astype(np.int64)
-        kind = np.where(self.pool_temporary, p[self.pool_unit], 1.0 - p[self.pool_unit])
-        shared = self.pools.share(rng, counts, self.pool_amount * kind * s.lam[self.pool_unit])
-        self.pool_counts = counts
-        return own.sum(axis=0) + e.stated + np.bincount(self.pool_unit, shared, e.units)
-
-    def _pure_events(self, own: np.ndarray) -> np.ndarray:
-        """Momentary events with nothing left open, (R,): those recorded less the ones beside sustained records."""
-        e = self.evidence
-        beside, unit = e.beside, e.beside.unit
-        chance = [np.minimum(ratio(beside.temporary, e.unit_temporary[unit]), 1.0),
-                  np.minimum(ratio(beside.permanent, e.unit_permanent[unit]), 1.0)]
-        drawn = sum(self.rng.binomial(own[kind][unit].astype(np.int64), chance[kind]) for kind in (0, 1))
-        return np.maximum(e.events - beside.by_place(drawn, e.devices), 0.0)
-
-    def _pure_counted(self, own: np.ndarray, at_device: np.ndarray) -> np.ndarray:
-        """Effective number of faults with nothing left open that the counters show, (R,).
-
-        The openings before sustained records are taken off. What remains is a sum over faults of the openings of each:
-        divided by the mean of their squares over their mean, it has the variance of a Poisson count.
-        """
-        e = self.evidence
-        before = np.zeros(e.devices)
-        for kind, name in ((0, "temporary"), (1, "permanent")):
-            unit_total = (e.unit_temporary, e.unit_permanent)[kind]
-            each = ratio(getattr(e.steps_at_unit, name), unit_total[e.steps_at_unit.unit])
-            before += e.steps_at_unit.by_place(own[kind][e.steps_at_unit.unit] * each, e.devices)
-            p = self.state.fraction[self.evidence.group]
-            share = p if kind == 0 else 1.0 - p
-            steps, entries = e.steps_at_device, e.device_entries
-            openings = steps.by_place(getattr(steps, name) * (self.state.lam * share)[steps.unit], e.devices)
-            records = entries.by_place(getattr(entries, name) * (self.state.lam * share)[entries.unit], e.devices)
-            before += at_device[kind] * ratio(openings, records)
-        effective = np.maximum(e.steps - before, 0.0) * ratio(1.0, openings_each(e))
-        whole = np.floor(effective)
-        return whole + (self.rng.random(e.devices) < effective - whole)
 
     # rates of units
 
@@ -165,7 +93,7 @@ class _Sampler:
         """Draw the hyperparameters with λ integrated out, then λ; gives the mean of λ (U,) given the rest."""
         e, s = self.evidence, self.state
         p = s.fraction[e.group]
-        exposure = p * self.all_temporary + (1.0 - p) * self.all_permanent
+        exposure = p * self.sharing.all_temporary + (1.0 - p) * self.sharing.all_permanent
         largest = int(mine.max(initial=0))
         histogram = np.bincount(mine.astype(np.int64), minlength=largest + 1)
         steps = np.arange(largest + 1, dtype=float)
@@ -212,43 +140,43 @@ class _Sampler:
 
     # fractions, blank shares
 
-    def _walk_fractions(self, tuning: float) -> None:
-        """Random walks of each group's fraction, alone and with the rates, of the blank shares and of p_0."""
+    def _walk_fractions(self, likelihood: Likelihood, tuning: float) -> None:
+        """Random walks of each group's fraction, alone and with the rates, and of the blank shares."""
         e, s, rng = self.evidence, self.state, self.rng
-        sums = self._sums()
-        one = np.ones(e.groups)
-        now = self._log_likelihood(sums, s.fraction, s.blank, one)
-        scale = one.copy()
+        scale = np.ones(e.groups)
+        own = np.array([likelihood.in_units(g, s.fraction[g], s.blank, 1.0) for g in range(e.groups)])
+        at_devices = likelihood.at_devices(s.fraction, s.blank, scale)
         for name in ("alone", "joint"):
             width = self.steps.of(name, e.groups, 0.3)
             for g in range(e.groups):
                 old = s.fraction[g]
-                logit = np.log(old / (1.0 - old)) + width[g] * rng.standard_normal()
+                before = _logit(old)
+                logit = before + width[g] * rng.standard_normal()
                 fraction, scales = s.fraction.copy(), scale.copy()
-                fraction[g] = 1.0 / (1.0 + np.exp(-logit))
+                fraction[g] = _expit(logit)
                 if name == "joint":
                     scales[g] *= (1.0 - old) / (1.0 - fraction[g])
-                then = self._log_likelihood(sums, fraction, s.blank, scales)
-                gain = then - now + self._group_prior(g, logit) - self._group_prior(g, np.log(old / (1.0 - old)))
-                taken = bool(np.log(rng.random()) < gain)
+                in_units = likelihood.in_units(g, fraction[g], s.blank, scales[g])
+                then = likelihood.at_devices(fraction, s.blank, scales)
+                gain = in_units + then - own[g] - at_devices + self._group_prior(g, logit) - self._group_prior(g, before)
+                taken = np.log(rng.random()) < gain
                 if taken:
-                    s.fraction, scale, now = fraction, scales, then
+                    s.fraction, scale, at_devices, own[g] = fraction, scales, then, in_units
                 self.steps.tune(name, taken, g, tuning)
         s.lam, s.mean = s.lam * scale[e.group], s.mean * scale
-        self._walk_blanks(sums, scale, now, tuning)
-        self._walk_common(tuning)
+        self._walk_blanks(likelihood, scale, float(own.sum()) + at_devices, tuning)
 
-    def _walk_blanks(self, sums: _Sums, scale: np.ndarray, now: float, tuning: float) -> None:
-        s, rng = self.state, self.rng
+    def _walk_blanks(self, likelihood: Likelihood, scale: np.ndarray, now: float, tuning: float) -> None:
+        e, s, rng = self.evidence, self.state, self.rng
         width = self.steps.of("blank", 2, 0.5)
         for kind in (0, 1):
-            logit = np.log(s.blank[kind] / (1.0 - s.blank[kind])) + width[kind] * rng.standard_normal()
             blank = s.blank.copy()
-            blank[kind] = np.clip(1.0 / (1.0 + np.exp(-logit)), 1e-9, 1.0 - 1e-9)
-            then = self._log_likelihood(sums, s.fraction, blank, scale)
+            blank[kind] = _expit(_logit(s.blank[kind]) + width[kind] * rng.standard_normal())
+            then = likelihood.at_devices(s.fraction, blank, scale) + sum(
+                likelihood.in_units(g, s.fraction[g], blank, scale[g]) for g in range(e.groups))
             # uniform in the share: in its logit it goes with share × (1 − share)
             change = np.log(blank[kind] * (1.0 - blank[kind])) - np.log(s.blank[kind] * (1.0 - s.blank[kind]))
-            taken = bool(np.log(rng.random()) < then - now + change)
+            taken = np.log(rng.random()) < then - now + change
             if taken:
                 s.blank, now = blank, then
             self.steps.tune("blank", taken, kind, tuning)
@@ -263,62 +191,32 @@ class _Sampler:
             return float(self.prior.log_density(p) + np.log(p * (1.0 - p))
                          - np.sum(apart * apart) / (2.0 * LOGIT_SPREAD ** 2))
 
-        logit = np.log(s.common / (1.0 - s.common)) + width[0] * self.rng.standard_normal()
-        proposed = float(np.clip(1.0 / (1.0 + np.exp(-logit)), 1e-9, 1.0 - 1e-9))
+        proposed = _expit(_logit(s.common) + width[0] * self.rng.standard_normal())
         taken = bool(np.log(self.rng.random()) < density(proposed) - density(s.common))
         s.common = proposed if taken else s.common
         self.steps.tune("common", taken, slice(None), tuning)
 
     def _group_prior(self, group: int, logit: float) -> float:
         s = self.state
-        apart = logit - self.prior.shift[group] - np.log(s.common / (1.0 - s.common))
+        apart = logit - self.prior.shift[group] - _logit(s.common)
         return float(-apart * apart / (2.0 * LOGIT_SPREAD ** 2))
 
-    def _sums(self) -> _Sums:
+    def _sums(self) -> Sums:
         """What the likelihood needs of λ, summed by group."""
         e, lam = self.evidence, self.state.lam
-
-        def by_group(values: np.ndarray) -> np.ndarray:
-            return np.bincount(e.group, values, e.groups)
-
-        key = self.pools.pool * e.groups + e.group[self.pool_unit]
-        pooled = np.bincount(key, self.pool_amount * lam[self.pool_unit], self.pools.count * e.groups)
-        pure = 2 * e.devices
-        by_pool = pooled.reshape(-1, e.groups)
-        own = [by_group(lam * amount) for amount in (e.unit_temporary + e.stated_temporary,
-                                                     e.unit_permanent + e.stated_permanent)]
-        return _Sums(own[0], own[1], by_pool[:pure], by_pool[pure:pure + e.devices], by_pool[pure + e.devices:])
-
-    def _log_likelihood(self, sums: _Sums, fraction: np.ndarray, blank: np.ndarray, scale: np.ndarray) -> float:
-        """Of everything recorded given λ times `scale` (G,) of its group, what is shared out being summed over."""
-        e = self.evidence
-        temporary, permanent = fraction * scale, (1.0 - fraction) * scale
-        value = float(self.known[0] @ np.log((1.0 - blank[0]) * temporary)
-                      + self.known[1] @ np.log((1.0 - blank[1]) * permanent)
-                      - sums.temporary @ temporary - sums.permanent @ permanent)
-        for at, counts, shares, amounts in (
-                (self.blanks, e.at_unit[:, 2], blank, (e.unit_temporary, e.unit_permanent)),
-                (self.stated, e.stated, (1.0, 1.0), (e.stated_temporary, e.stated_permanent))):
-            if at.size:
-                g = e.group[at]
-                value += float(counts[at] @ np.log(shares[0] * temporary[g] * amounts[0][at]
-                                                   + shares[1] * permanent[g] * amounts[1][at] + 1e-300))
-        pure = sums.pure @ temporary
-        value += _poisson(self.pure, pure)
-        means = sums.device_temporary @ temporary, sums.device_permanent @ permanent
-        for kind in (0, 1):
-            value += _poisson(e.at_device[:, kind], (1.0 - blank[kind]) * means[kind])
-        return value + _poisson(e.at_device[:, 2], blank[0] * means[0] + blank[1] * means[1])
+        own = [np.bincount(e.group, lam * amount, e.groups) for amount in (
+            e.unit_temporary + e.stated_temporary, e.unit_permanent + e.stated_permanent)]
+        by_pool, pure = self.sharing.sums_by_pool(lam), 2 * e.devices
+        return Sums(own[0], own[1], by_pool[:pure], by_pool[pure:pure + e.devices], by_pool[pure + e.devices:])
 
 
-def _sampler(e: Evidence, prior: Prior, rng: np.random.Generator, start: State | None) -> _Sampler:
-    pools, unit, amount, temporary = _pools(e)
-    in_pools = [np.bincount(unit[of_kind], amount[of_kind], e.units) for of_kind in (temporary, ~temporary)]
-    known = np.stack([np.bincount(e.group, e.at_unit[:, kind], e.groups) for kind in (0, 1)])
-    return _Sampler(
-        e, prior, rng, pools, unit, amount, temporary, e.unit_temporary + e.stated_temporary + in_pools[0],
-        e.unit_permanent + e.stated_permanent + in_pools[1], np.flatnonzero(e.at_unit[:, 2]),
-        np.flatnonzero(e.stated), known, _beginning(e, prior) if start is None else start, np.zeros(2 * e.devices))
+def _logit(p: float) -> float:
+    return log(p / (1.0 - p))
+
+
+def _expit(x: float) -> float:
+    """Kept away from 0 and 1, as its logit has no end there."""
+    return min(max(1.0 / (1.0 + exp(-x)), _EDGE), 1.0 - _EDGE)
 
 
 def _beginning(e: Evidence, prior: Prior) -> State:
@@ -329,67 +227,3 @@ def _beginning(e: Evidence, prior: Prior) -> State:
                            + (1.0 - p) * (e.unit_permanent + e.stated_permanent), e.groups)
     mean = (counts + 0.5) / (expected + 0.5)
     return State(mean[e.group], np.full(e.groups, p), mean, 2.0, np.full(2, 0.2), p)
-
-
-@dataclass(frozen=True)
-class _Sums:
-    """Sums of λ × amount: in units by group, temporary and permanent (G,); in pools by group: pure (2R, G),
-    device_temporary, device_permanent (R, G)."""
-
-    temporary: np.ndarray
-    permanent: np.ndarray
-    pure: np.ndarray
-    device_temporary: np.ndarray
-    device_permanent: np.ndarray
-
-
-@dataclass(frozen=True)
-class PoolShares:
-    """Of what a device records: pure (2, R) recorded faults with nothing left open, by events and by counters;
-    effective: (e,) of `Evidence.pure_steps`, expected numbers of the latter from each unit."""
-
-    pure: np.ndarray
-    effective: np.ndarray
-
-
-def shares_of_pools(e: Evidence, posterior: Posterior) -> PoolShares:
-    """What was recorded and what could be, in the same terms; devices without a part in the fit by their means."""
-    sampler = _sampler(e, Prior(lambda p: 0.0, np.zeros(e.groups), 0.5), np.random.default_rng(0), posterior.last)
-    rng_means = np.mean([_pure(sampler) for _ in range(20)], axis=0)
-    each = openings_each(e)
-    return PoolShares(rng_means.reshape(2, -1), e.pure_steps.temporary * ratio(1.0, each)[e.pure_steps.place])
-
-
-def _pure(sampler: _Sampler) -> np.ndarray:
-    sampler.shared_out()
-    return sampler.pure
-
-
-def _poisson(counts: np.ndarray, means: np.ndarray) -> float:
-    """Logarithm of the Poisson probabilities of counts, without what does not depend on the means."""
-    some = counts > 0
-    return float(counts[some] @ np.log(means[some] + 1e-300) - means.sum())
-
-
-def _blank_share(blank: np.ndarray, temporary: np.ndarray, permanent: np.ndarray) -> np.ndarray:
-    """Share of blank kinds that are of temporary faults; temporary, permanent: expected records."""
-    return ratio(blank[0] * temporary, blank[0] * temporary + blank[1] * permanent)
-
-
-def _pools(e: Evidence) -> tuple[Pools, np.ndarray, np.ndarray, np.ndarray]:
-    """Pools of what is counted at reclosing devices, and unit, expected number and kind of their entries.
-
-    Pools in this order, R of each: events alone, counted faults alone, temporary and permanent sustained records.
-    """
-    each = openings_each(e)
-    parts = (
-        (e.alone, e.alone.temporary, True),
-        (e.pure_steps, e.pure_steps.temporary * ratio(1.0, each)[e.pure_steps.place], True),
-        (e.device_entries, e.device_entries.temporary, True),
-        (e.device_entries, e.device_entries.permanent, False))
-    pool = np.concatenate([entries.place + i * e.devices for i, (entries, _, _) in enumerate(parts)])
-    unit = np.concatenate([entries.unit for entries, _, _ in parts])
-    amount = np.concatenate([amounts for _, amounts, _ in parts])
-    temporary = np.concatenate([np.full(len(entries), is_temporary) for entries, _, is_temporary in parts])
-    order = np.argsort(pool, kind="stable")
-    return pools_of(pool[order], 4 * e.devices), unit[order], amount[order], temporary[order]

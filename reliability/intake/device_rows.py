@@ -10,7 +10,7 @@ import pandas as pd
 
 from reliability.intake.findings import AMBER, DEVICE, GREEN, RED, Findings
 from reliability.intake.kinds import DEVICE_COLUMNS, OPEN
-from reliability.intake.spans import Spans, first_by_suffix, phase_columns
+from reliability.intake.spans import Spans, first_by_suffix, phase_columns, rank_by_name
 from reliability.schema.devices import BY_NAME
 from reliability.schema.problems import Problem, Problems
 
@@ -161,7 +161,7 @@ def with_inserted(spans: Spans, names: list[str], ends: np.ndarray, nodes: pd.In
     added = pd.DataFrame({c: (np.full(n, np.nan) if spans.frame[c].dtype.kind == "f" else np.full(n, "", object))
                           for c in spans.frame.columns if c not in ("row", "piece")})
     added["segment_id"], added["row"], added["length"] = pd.Series(names, dtype=object), 0, 0.0
-    added["whole"], added["piece"] = added["segment_id"], 0
+    added["whole"], added["own"], added["piece"] = added["segment_id"], added["segment_id"], 0
     frame = pd.concat([spans.frame, added], ignore_index=True)
     return Spans(frame, np.concatenate([spans.ends, ends.reshape(-1, 2)]), nodes,
                  np.concatenate([spans.phases, np.full(n, np.nan)]), np.concatenate([spans.letters, np.zeros(n, int)]),
@@ -231,7 +231,9 @@ def _one_a_phase(devices: Devices, findings: Findings) -> Devices:
     lone = (devices.ids == "") | (key.groupby(group)["id"].transform("size").to_numpy() == 1)
     if lone.all():
         return devices
-    leader = np.where(lone, np.arange(len(devices)), pd.Series(np.arange(len(devices))).groupby(group).transform("min"))
+    rank = rank_by_name(devices.ids)
+    lowest = pd.Series(rank).groupby(group).transform("min").to_numpy(int)
+    leader = np.where(lone, np.arange(len(devices)), np.argsort(rank)[lowest])
     letters, opened = devices.letters.copy(), devices.open.copy()
     np.bitwise_or.at(letters, leader, devices.letters)
     np.logical_or.at(opened, leader, devices.open)

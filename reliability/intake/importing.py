@@ -66,6 +66,16 @@ class Prepared:
         named = {(r.file, r.table, r.kind): r for r in reversed(rules) if r is not None}
         return replace(self.recipe, files=tuple(reversed(named.values())), stated=True)
 
+    @property
+    def suggested_recipe(self) -> Recipe:
+        """`complete_recipe` with every open word meaning what it probably means; words without a suggestion stay open."""
+        recipe = self.complete_recipe
+        values = {kind: {c: dict(w) for c, w in columns.items()} for kind, columns in recipe.values.items()}
+        for word in self.typed.words:
+            if word.meaning is None and word.suggested is not None:
+                values.setdefault(word.kind, {}).setdefault(word.column, {})[word.word] = word.suggested
+        return replace(recipe, values=values)
+
 
 def _pattern(one: Recognised) -> str:
     return one.rule.file if one.rule is not None else one.table.file
@@ -176,7 +186,7 @@ def _placed(prepared: Prepared, shaped: Shaped, spans: Spans, devices: Devices, 
     tree = place_devices(spans, up, walked.into, fed, devices, findings)
     names = feeder_names(tree, spans, sources)
     tree, root = head_sources(tree, spans, names, findings)
-    of_root = {r: names.get(r, "") or tree.names.get(r, "") for r in np.unique(root).tolist()}
+    of_root = {r: names.get(r) or tree.names.get(r) or str(spans.whole[tree.span[r]]) for r in np.unique(root).tolist()}
     feeder = np.array([of_root[r] for r in root.tolist()], dtype=object)
     note_renamed(tree, spans, feeder, findings)
     served = place_customers(shaped_points(typed, CUSTOMERS, shaped, recipe, findings), spans, tree, findings)

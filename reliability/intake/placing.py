@@ -151,9 +151,10 @@ def _with_chains(spans: Spans, up: np.ndarray, into: np.ndarray, fed: np.ndarray
     node = np.where(into >= 0, of_span[into], -1)
     tree = Tree(span, above, why, names, device, node, source, of_span)
     place = dict(zip(head[head >= 0].tolist(), np.flatnonzero(head >= 0).tolist(), strict=True))
-    for row in [*list(on_span["members"]), *list(at_node["members"])]:
+    also = devices.frame[ALSO].to_numpy(dtype=object)
+    for row in pd.concat([on_span["members"], at_node["members"]]).tolist():
         for d in row:
-            for name in (str(devices.ids[d]), *devices.frame[ALSO].iat[d]):
+            for name in (str(devices.ids[d]), *also[d]):
                 tree.device_at[name] = place[row[0]]
     beside = on_span["section"].to_numpy()[on_span.duplicated("section", keep=False).to_numpy()
                                            & (on_span["rank"] == ORDER.index(FUSE)).to_numpy()]

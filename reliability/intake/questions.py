@@ -73,8 +73,8 @@ QUESTIONS: tuple[Question, ...] = (
               _protection("one", "Yes, one fast operation", fast_operations=1),
               _protection("blowing", "No (fuse blowing)", fast_operations=0)), "fast_operations"),
     Question("reclosing_off", "Is reclosing turned off at times (tags, fire risk)?",
-             "No sectionalizer opens while reclosing is off: what a fuse would clear locks the feeder out. Default:
-             never.",
+             "No sectionalizer opens while reclosing is off: what a fuse would clear locks the feeder out. Default: "
+             "never.",
              (_protection("never", "Never", reclosing_off_share=0.0, reclosing_off_trip="delayed"),
               _protection("some", "For 5 % of faults, delayed trip", reclosing_off_share=0.05,
                           reclosing_off_trip="delayed"),
@@ -88,8 +88,8 @@ QUESTIONS: tuple[Question, ...] = (
               Option("low", "60 %", {"faults": {"temporary_fraction": 0.6}}),
               Option("high", "85 %", {"faults": {"temporary_fraction": 0.85}}))),
     Question("momentary", "Are momentary events recorded at breakers and reclosers, or counters read?",
-             "Silence counts as no events only where events are recorded. It decides what can be learned from the
-             records.",
+             "Silence counts as no events only where events are recorded. It decides what can be learned from the "
+             "records.",
              (Option("some", "At some", {"records": {"momentary": "some"}}),
               Option("all", "At all", {"records": {"momentary": "all"}}),
               Option("none", "At none", {"records": {"momentary": "none"}}))),

@@ -77,7 +77,7 @@ def build_spans(frame: pd.DataFrame, routes: list[np.ndarray | None] | None, fin
     `piece` and `whole` where a segment was cut.
     Refused: one id with different ends or contents.
     """
-    frame = frame.reset_index(drop=True)
+    frame = frame.reset_index(drop=True).assign(own=frame["segment_id"].to_numpy(object))
     blank = np.flatnonzero((frame["segment_id"] == "").to_numpy(bool))
     problems.each(blank, lambda i: Problem(frame["file"][i], "a segment needs an id", "fill it in",
                                            int(frame["row"][i]),
@@ -104,6 +104,7 @@ def _with_ends(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     parents = frame["parent_id"].to_numpy(object)
     if by_parent.any() and (parents != "").any():
         parents = _same_base_parents(frame, by_parent)
+        ids = frame["segment_id"].to_numpy(object)
         start = np.where(by_parent, np.where(parents == "", "source of " + ids, parents), start)
         end = np.where(by_parent, ids, end)
     lost = (start == "") | (end == "")
@@ -115,8 +116,8 @@ def _with_ends(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
 
 def _same_base_parents(frame: pd.DataFrame, at: np.ndarray) -> np.ndarray:
     """Parents by name, where rows of one span have names that differ by a phase suffix only: that of the first row."""
-    ids, parents = (frame[c].to_numpy(object) for c in ("segment_id", "parent_id"))
-    first, suffixed = first_by_suffix(ids, frame["phases"].to_numpy(object))
+    ids, parents, phases = (frame[c].to_numpy(object) for c in ("segment_id", "parent_id", "phases"))
+    first, suffixed = first_by_suffix(ids, phases, without_suffix(parents, phases))
     if not suffixed.any():
         return parents
     name = dict(zip(ids[suffixed].tolist(), first[suffixed].tolist(), strict=True))
@@ -125,11 +126,29 @@ def _same_base_parents(frame: pd.DataFrame, at: np.ndarray) -> np.ndarray:
     return parents
 
 
-def first_by_suffix(ids: np.ndarray, phases: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def first_by_suffix(ids: np.ndarray, phases: np.ndarray, beside: np.ndarray | None = None
+                    ) -> tuple[np.ndarray, np.ndarray]:
     """For rows whose ids differ by a phase suffix only the id of the first of them, and which rows those are.
 
-    A suffix counts where it names the phases of its row, or the row states none.
+    A suffix counts where it names the phases of its row, or the row states none. beside: (rows,) what such rows must
+    have in common besides.
     """
+    base = without_suffix(ids, phases)
+    cut = base != ids
+    if not cut.any():
+        return ids, cut
+    key = pd.Series(base) if beside is None else pd.Series(base) + "\0" + pd.Series(beside).astype(str)
+    group = pd.factorize(key)[0]
+    suffixed = (np.bincount(group)[group] > 1) & (np.bincount(group, cut)[group] > 0)
+    first = np.array(ids, dtype=object)
+    at = np.flatnonzero(suffixed)
+    at = at[np.argsort(rank_by_name(ids[at]))]
+    first[at] = pd.Series(ids[at]).groupby(group[at]).transform("first").to_numpy(object)
+    return first, suffixed
+
+
+def without_suffix(ids: np.ndarray, phases: np.ndarray) -> np.ndarray:
+    """Ids without a suffix that names the phases of their row."""
     base = np.array(ids, dtype=object)
     for i, (name, phase) in enumerate(zip(ids.tolist(), phases.tolist(), strict=True)):
         if name and name[-1] in "ABCabc":
@@ -138,16 +157,15 @@ def first_by_suffix(ids: np.ndarray, phases: np.ndarray) -> tuple[np.ndarray, np
             stated = phases_of(phase) if phase else None
             if match and match[1] and named and (stated is None or stated in (named, (named[0], 0))):
                 base[i] = match[1]
-    cut = base != ids
-    if not cut.any():
-        return ids, cut
-    sizes = pd.Series(base[cut]).groupby(base[cut]).transform("size").to_numpy()
-    suffixed = np.zeros(len(ids), bool)
-    suffixed[np.flatnonzero(cut)[sizes > 1]] = True
-    first = np.array(ids, dtype=object)
-    if suffixed.any():
-        first[suffixed] = pd.Series(ids[suffixed]).groupby(base[suffixed]).transform("first").to_numpy(object)
-    return first, suffixed
+    return base
+
+
+def rank_by_name(names: np.ndarray) -> np.ndarray:
+    """(n,) place of each name, short ones first and then by letters: whatever the order of the rows, the same leads."""
+    order = sorted(range(len(names)), key=lambda i: (len(str(names[i])), str(names[i]), i))
+    rank = np.empty(len(names), int)
+    rank[order] = np.arange(len(names))
+    return rank
 
 
 def _conductors(spans: Spans, findings: Findings, problems: Problems) -> Spans:
@@ -181,9 +199,10 @@ def _leaders(spans: Spans, rows: np.ndarray, group: np.ndarray, findings: Findin
     _, suffixed = first_by_suffix(spans.ids[rows], spans.frame["phases"].to_numpy(object)[rows])
     single = np.nan_to_num(spans.phases[rows], nan=1.0) == 1.0
     one = disjoint | (over(suffixed & single, np.logical_and) & (over(bits, np.maximum) == 0))
-    leader = np.where(one, over(rows, np.minimum), rows)
+    by_name = rank_by_name(spans.ids[rows])
+    leader = np.where(one, rows[np.argsort(by_name)][over(by_name, np.minimum)], rows)
     # rows of one id and one content are copies
-    key = [c for c in spans.frame.columns if c not in ("file", "row", "piece", "whole")]
+    key = [c for c in spans.frame.columns if c not in ("file", "row", "piece", "whole", "own")]
     copies = spans.frame.iloc[rows][key].astype(str)
     same = copies.groupby(list(copies.columns), sort=False, dropna=False).ngroup().to_numpy()
     first = pd.Series(rows).groupby(same).transform("min").to_numpy()
@@ -230,7 +249,8 @@ def _grouped(spans: Spans, leader: np.ndarray, findings: Findings) -> Spans:
     np.logical_and.at(opened, leader[joined], spans.open[joined])
     findings.add("topology", "conductors", "Rows of one span for each phase conductor: one span", "green", ids[joined])
     keep = np.flatnonzero(lead)
-    alias = {str(ids[i]): int(position[leader[i]]) for i in others}
+    own = spans.frame["own"].to_numpy(object)
+    alias = {str(name): int(position[leader[i]]) for i in others for name in (ids[i], own[i])}
     return Spans(frame.iloc[keep].reset_index(drop=True), spans.ends[keep], spans.nodes, phases[keep], letters[keep],
                  opened[keep], spans.inserted[keep], spans.piece[keep], alias,
                  None if spans.routes is None else [spans.routes[i] for i in keep])
@@ -245,7 +265,7 @@ def _add_to_leaders(spans: Spans, frame: pd.DataFrame, rows: np.ndarray, leader:
     swap = part[[TO_A, FROM_A]].to_numpy(float)
     part.loc[turned, [FROM_A, TO_A]] = swap[turned]
     for name in frame.columns:
-        if name in ("file", "row", "segment_id", "from_node", "to_node", "phases", "piece", "whole"):
+        if name in ("file", "row", "segment_id", "from_node", "to_node", "phases", "piece", "whole", "own"):
             continue
         column = part[name].to_numpy()
         lead = leader[rows]

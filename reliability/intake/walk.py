@@ -97,13 +97,15 @@ def _tree(spans: Spans, sources: np.ndarray, usable: np.ndarray) -> _Tree:
     rows, columns = np.r_[a, np.full(len(roots), top)], np.r_[b, roots]
     weights = np.r_[length[pick], np.full(len(roots), _STEP_KM)]
     graph = csr_array(coo_array((weights, (rows, columns)), shape=(n + 1, n + 1)))
-    order, above = map(np.asarray, breadth_first_order(graph, top, directed=False))
+    order: np.ndarray
+    above: np.ndarray
+    order, above = breadth_first_order(graph, top, directed=False)
     reached = np.zeros(n + 1, bool)
     reached[order] = True
     inside = reached[spans.ends[on, 0]]
     if int(inside.sum()) > int(reached[:n].sum()) - len(roots):
         distances, ways = map(np.asarray, dijkstra(graph, directed=False, indices=[top], return_predecessors=True))
-        distance, above = distances[0], ways[0]
+        distance, above = distances[0], np.asarray(ways[0])
         order = np.flatnonzero(reached)[np.argsort(distance[reached], kind="stable")]
     above = np.where(above < 0, -1, above)
     into = _spans_into(a, b, on[pick], above, n)

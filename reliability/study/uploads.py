@@ -64,17 +64,6 @@ def get_plan(token: str) -> dict[str, Any]:
         return {}
 
 
-def replace(token: str, name: str, content: bytes) -> None:
-    """Put a corrected table in the place of the uploaded one."""
-    folder = workspace.root() / FOLDER / token
-    old, new = folder / name, folder / f"{Path(name).stem}.csv"
-    draft = folder.with_suffix(".draft")
-    draft.write_bytes(content)
-    draft.replace(new)
-    if old != new:
-        old.unlink()
-
-
 def drop(token: str) -> None:
     """Forget files that have become a study."""
     shutil.rmtree(workspace.root() / FOLDER / token, ignore_errors=True)

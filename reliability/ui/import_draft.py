@@ -93,6 +93,17 @@ def start(files: dict[str, bytes], before: Draft | None) -> None:
     st.query_params[DRAFT] = token
 
 
+def replace_table(draft: Draft, name: str, content: bytes) -> None:
+    """Put a corrected table, as CSV, in the place of one of the draft's files."""
+    new = f"{Path(name).stem}.csv"
+    files = uploads.get(draft.token) or {}
+    own = {new if n == name else n: decided for n, decided in draft.own.items()}
+    draft.decide(own=own)
+    start({n: c for n, c in files.items() if n != name} | {new: content},
+          Draft(draft.token, draft.files, uploads.get_plan(draft.token)))
+    uploads.drop(draft.token)
+
+
 def forget(draft: Draft | None) -> None:
     """Drop the draft."""
     if draft is not None:

@@ -10,7 +10,7 @@ import streamlit as st
 
 from reliability.formats import count
 from reliability.schema.columns import TABLES
-from reliability.study import StudyError, text_tables, uploads, workspace
+from reliability.study import StudyError, text_tables, workspace
 from reliability.study.header_names import exact_name, guess_table, match_names
 from reliability.study.save import ChangedElsewhere, save, try_change
 from reliability.study.uploaded_study import (
@@ -200,7 +200,7 @@ def _problems(draft: Draft, tables: dict[str, tuple[str, bytes]], error: StudyEr
                                     column_config={"problem": st.column_config.TextColumn(width="large")})
             if st.form_submit_button("Apply the corrections", type="primary"):
                 whole.loc[rows] = edited.drop(columns="problem").fillna("").astype(str)
-                uploads.replace(draft.token, name, text_tables.frame_bytes(whole))
+                import_draft.replace_table(draft, name, text_tables.frame_bytes(whole))
                 st.rerun()
 
 

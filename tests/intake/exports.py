@@ -54,10 +54,12 @@ def settings_text(study: Study) -> str:
 
 
 def exported(study: Study, rng: np.random.Generator, *, by_parent: bool = False, most_spans: int = 4,
-             areas: bool = True, between: bool = True) -> Exported:
+             areas: bool = True, between: bool = True,
+             conductors: bool = False, bus: bool = False) -> Exported:
     """Exports of a study; see above. by_parent: segments name the one towards the source instead of nodes. areas:
     each section has an area of its own, so that
-    only its own spans can be merged. between: devices may stand between two nodes."""
+    only its own spans can be merged. between: devices may stand between two nodes.
+    conductors: a row a phase of segments and devices. bus: all feeders begin at one node."""
     sections = study.sections.reset_index(drop=True)
     node = _node_names(sections["section_id"].tolist(), rng)
     in_rows = bool(rng.random() < 0.25)
@@ -71,16 +73,18 @@ def exported(study: Study, rng: np.random.Generator, *, by_parent: bool = False,
         pieces = _pieces(section, rng, most_spans)
         ids = [section["section_id"], *(f"{section['section_id']}/{j}" for j in range(1, len(pieces)))]
         spans_of[section["section_id"]] = ids
-        start = node.get(section["parent_id"], f"bus {section['section_id']}")
+        start = node.get(section["parent_id"], "bus" if bus else f"bus {section['section_id']}")
         inner = [f"{node[section['section_id']]}.{j}" for j in range(len(pieces) - 1)]
         way = [start, *inner, node[section["section_id"]]]
         device = _device_cells(section, columns, study)
         if device and not in_rows:
             device |= {"device_id": f"D{k}"}
+            if conductors:
+                device["phases"] = int(section["phases"])
             style = rng.random()
             if by_parent or style < 0.5:
                 device["segment_id"] = ids[0]
-            elif style < 0.75 and (not section["parent_id"] or children[section["parent_id"]] == 1):
+            elif style < 0.75 and (children[section["parent_id"]] == 1 if section["parent_id"] else not bus):
                 device["node_id"] = way[0]
             elif not between:
                 device["segment_id"] = ids[0]
@@ -104,6 +108,8 @@ def exported(study: Study, rng: np.random.Generator, *, by_parent: bool = False,
                 row |= device
             spans.append(row)
         customers += _customer_rows(section, ids, way[1:], rng, by_parent)
+    if conductors:
+        spans, devices = _by_conductor(spans, "segment_id"), _by_conductor(devices, "device_id")
     tables = {"segments": _shuffled(spans, rng)}
     if devices:
         tables["devices"] = _shuffled(devices, rng)
@@ -111,7 +117,7 @@ def exported(study: Study, rng: np.random.Generator, *, by_parent: bool = False,
         tables["customers"] = _shuffled(customers, rng)
     if not by_parent:
         roots = sections[sections["parent_id"] == ""]
-        tables["sources"] = pd.DataFrame({"node_id": [f"bus {s}" for s in roots["section_id"]],
+        tables["sources"] = pd.DataFrame({"node_id": ["bus" if bus else f"bus {s}" for s in roots["section_id"]],
                                           "feeder_id": roots["feeder_id"]})
     _with_length(tables["segments"], rng)
     if study.settings is not None and len(study.settings):
@@ -171,6 +177,16 @@ def _pieces(section: pd.Series, rng: np.random.Generator, most: int) -> list[dic
             row["tie_probability"] = section["tie_probability"] if j == tied else section["tie_probability"] / 2
         rows.append(row)
     return rows
+
+
+def _by_conductor(rows: list[dict], key: str) -> list[dict]:
+    """A row for each phase, its id with the phase behind it but for the first; customers and load on one of them."""
+    result = []
+    for row in rows:
+        phases = row.get("phases")
+        letters = "ABC"[:int(phases)] if str(phases) in "123" else str(phases)
+        result += [row | {key: row[key] if p == letters[0] else f"{row[key]}-{p}", "phases": p} for p in letters]
+    return result
 
 
 def _phase_word(phases: int, rng: np.random.Generator) -> str:

@@ -248,3 +248,17 @@ def test_nothing_is_written_into_a_folder_that_is_there(tmp_path):
         imported.save(tmp_path / "study")
     assert sorted(p.name for p in (tmp_path / "study").iterdir()) == before
     assert {"sections.csv", "outages.csv", "study.toml", "import.toml", "segment_sections.csv"} <= set(before)
+
+
+def test_conductors_that_name_parents_are_one_span_under_all_their_names(tmp_path):
+    rows = "segment_id,parent_id,length_m,phases\nM1,,1000,ABC\n" + "".join(f"L-{p},M1,500,{p}\n" for p in "ABC") + (
+        "K-A,M1,300,A\nK-B,L-B,200,B\nK2-A,L-A,100,A\nK2-B,L-B,100,B\n")
+    imported = take(tmp_path, segments=rows, devices="device_id,segment_id,device\nB1,M1,breaker\n", sources=None,
+                    customers="transformer_id,segment_id,customers\nX,L-C,4\nY,K2-B,2\n",
+                    outages="event_id,segment_id,started,restored,customers\n"
+                            "E1,L-B,2024-05-01T10:00:00,2024-05-01T12:00:00,5\n")
+    found = sections(imported)
+    assert found["length_km"].to_dict() == {"M1": 1.0, "L-A": 0.5, "K-A": 0.3, "K-B": 0.2, "K2-A": 0.1}
+    assert found.loc["L-A", ["phases", "customers"]].tolist() == [3, 4]
+    assert found.loc["K2-A", ["phases", "customers", "parent_id"]].tolist() == [2, 2, "L-A"]
+    assert imported.tables["outages"]["section_id"].tolist() == ["L-A"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from reliability.intake import import_exports
@@ -43,3 +44,48 @@ def test_indices_come_back(tmp_path, seed):
     assert differences(system(core_results(again)), system(core_results(study))) == []
     assert len(again.sections) >= len(study.sections)
     assert (imported.report.balance["in"] - imported.report.balance["out"]).abs().max() < 1e-6
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_rows_of_each_conductor_and_a_shared_bus_come_back(tmp_path, seed):
+    rng = np.random.default_rng(100 + seed)
+    study = drawn(rng, int(rng.integers(3, 30)), bool(seed % 2))
+    exports = exported(study, rng, conductors=seed % 3 > 0, bus=seed % 2 == 0)
+    imported, again = back(exports.write(tmp_path), study)
+    assert differences(system(core_results(again)), system(core_results(study))) == []
+    assert sorted(again.sections["feeder_id"].unique()) == sorted(study.sections["feeder_id"].unique())
+    assert imported.report.findings.ids("island") == ()
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_open_ties_between_feeders_change_nothing_but_their_sections(tmp_path, seed):
+    rng = np.random.default_rng(200 + seed)
+    study = drawn(rng, 30, bool(seed % 2))
+    exports = exported(study, rng)
+    frame = exports.tables["segments"]
+    pairs = rng.choice(len(frame), (4, 2))
+    ties = pd.DataFrame({"segment_id": [f"tie {k}" for k in range(4)], "from_node": frame["to_node"].to_numpy()[pairs[:, 0]],
+                         "to_node": frame["from_node"].to_numpy()[pairs[:, 1]], "normal_state": "open"})
+    exports.tables["segments"] = pd.concat([frame, ties], ignore_index=True)
+    imported, again = back(exports.write(tmp_path), study)
+    assert differences(system(core_results(again)), system(core_results(study))) == []
+    assert {*imported.ties["name"]} == {*ties["segment_id"][ties["from_node"] != ties["to_node"]]}
+    assert imported.report.findings.ids("ring") == ()
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_merged_or_not_the_indices_are_the_same(tmp_path, seed):
+    """Lines of one construction, currents on the line, equipment faults by length: merged across what was a section."""
+    rng = np.random.default_rng(300 + seed)
+    study = drawn(rng, 25, bool(seed % 2))
+    frame = study.sections.copy()
+    same = {"line_fault_rate_per_km": np.nan, "temporary_fraction": np.nan, "repair_hours": np.nan,
+            "fault_current_source_a": np.nan, "fault_current_end_a": np.nan}
+    frame = frame.assign(**same)
+    alike = study.with_sections(frame)
+    one = exported(alike, rng, areas=False, most_spans=3)
+    imported, again = back(one.write(tmp_path), alike)
+    ignored = ("ens_mwh",)      # load of sections without customers goes by the share of the device that opened
+    assert differences(system(core_results(again)), system(core_results(alike)), ignored=ignored) == []
+    assert len(again.sections) <= len(alike.sections)
+    assert len(imported.segment_sections) >= len(alike.sections)

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from reliability.__main__ import PROBLEMS_FOUND, main
-from reliability.intake import Recipe, import_exports, prepare, read_exports, read_recipe
+from reliability.intake import Recipe, import_exports, import_study, prepare, read_exports, read_recipe
 from reliability.intake.words import Meaning, phases_of, word_key
 from reliability.schema.problems import StudyError
 from tests.intake.small import sections, take, write
@@ -54,8 +54,8 @@ COLUMNS = 2
 sources = { BUS = "F103" }
 [study]
 protection.fast_operations = 2
-""".replace("COLUMNS = 1", 'columns = { segment_id = "GLOBALID", from_node = "FROMND", to_node = "TOND", length = "LEN_FT", '
-            'phases = "PH", device = "PROT", construction = "KIND" }').replace(
+""".replace("COLUMNS = 1", 'columns = { segment_id = "GLOBALID", from_node = "FROMND", to_node = "TOND", '
+            'length = "LEN_FT", phases = "PH", device = "PROT", construction = "KIND" }').replace(
     "COLUMNS = 2", 'columns = { event_id = "OUT_NO", segment_id = "DEV", started = ["DATE", "TIME"], '
     'restored = "BACK", '
     'customers = "CUST", planned = "TYPE" }')
@@ -189,3 +189,12 @@ def test_a_date_of_two_readings_is_asked_for(tmp_path):
 def test_a_duration_stands_for_the_end(tmp_path):
     outages = "event_id,device_id,started,duration_min,customers\nE1,FU1,2024-05-01T10:00:00,90,2\n"
     assert take(tmp_path, outages=outages).tables["outages"]["restored"].tolist() == ["2024-05-01T11:30:00"]
+
+
+def test_suggestions_taken_over_make_a_study(tmp_path):
+    recipe = RECIPE[:RECIPE.index("[values.segments.device]")] + '[network]\nsources = { BUS = "F103" }\n'
+    prepared = prepare(read_exports(exports(tmp_path)), read_recipe(recipe.encode()))
+    assert {d.step for d in prepared.decisions} == {"word"}
+    again = prepare(prepared.exports, prepared.suggested_recipe)
+    assert again.decisions == ()
+    assert sections(import_study(again)).loc["T1", ["device", "fuse_link"]].tolist() == ["fuse", "65K"]

@@ -120,7 +120,7 @@ def test_page_is_escaped_and_complete(written):
     assert -1 not in places
     assert places == sorted(places)
     assert len(HISTORY) == len(TITLES)
-    for words in ("Restored before started", "2023-02-11", "offered, not applied", "Planning estimates, not settings",
+    for words in ("Restored before started", "2023-02-11", "not applied", "Planning estimates, not settings",
                   "Threshold T_MED", "Repair", "1 converted", NASTY):
         assert words in parsed.text.replace("1 lateral converted", "1 converted"), words
     assert "workbook" not in parsed.text
