@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from reliability.formats import count as counted
 from reliability.formats import exact
-from reliability.intake.decisions import COLUMN, KIND, WORD, Decision
+from reliability.intake.decisions import COLUMN, KIND, UNIT, WORD, Decision
 from reliability.intake.importing import Prepared, prepare
-from reliability.intake.kinds import IGNORE, KINDS, Field, field_of
+from reliability.intake.kinds import IGNORE, KINDS, SEGMENTS, Field, field_of
 from reliability.intake.reading import Exports
 from reliability.intake.recipe import FileRule, Recipe
 from reliability.intake.recognise import Recognised, rule_of
 from reliability.intake.typed import Word
+from reliability.intake.units import Plausibility, units_of
 from reliability.intake.words import Meaning, as_stated, known_meaning
 
 NOTHING, LEFT_OUT = "nothing", "leave out"
 EVERY_KIND = (*KINDS, IGNORE)
+_JOINED = ("started", "restored")
 _ROUNDS = 4                     # accepting kinds brings columns, and columns bring words
 
 
@@ -57,15 +60,16 @@ def confirmed_kind(recipe: Recipe, one: Recognised) -> Recipe:
 def with_columns(recipe: Recipe, one: Recognised, chosen: Mapping[str, str]) -> Recipe:
     """The recipe with other meanings for some headers of a table. chosen: header → our column, "" for none.
 
-    Two headers that stand for one column are joined in the table's order; the rest of the table stays as it is, guesses
-    as guesses.
+    A date and a time of day that stand for one time are joined in the table's order; of two headers for another column
+    the one chosen now has it. The rest of the table stays as it is, guesses as guesses.
     """
     return _put(recipe, one, _changed(one, chosen))
 
 
 def _changed(one: Recognised, chosen: Mapping[str, str]) -> FileRule:
     before = {r.header: r.name for r in column_rows(one) if not r.guess or r.header in _joined(one)}
-    meant = {**before, **chosen}
+    taken = {field_named(one.kind, n).name for n in chosen.values() if n and n not in _JOINED}
+    meant = {**{h: "" if n in taken else n for h, n in before.items()}, **chosen}
     columns: dict[str, tuple[str, ...]] = {}
     for header in one.table.columns:
         if name := meant.get(header, ""):
@@ -116,6 +120,42 @@ def with_suggested_words(recipe: Recipe, prepared: Prepared) -> Recipe:
 def suggested(prepared: Prepared) -> list[Decision]:
     """What is open and has a suggestion that can be taken as it is."""
     return [d for d in prepared.decisions if d.suggestion and d.step in (KIND, COLUMN, WORD)]
+
+
+def open_by_step(prepared: Prepared, confirmed: Collection[str] = ()) -> dict[str, int]:
+    """How many decisions are open about columns (kinds included), units and words. confirmed: see `measured`."""
+    steps = [d.step for d in prepared.decisions]
+    return {"columns": steps.count(KIND) + steps.count(COLUMN) + len(kind_open(prepared)),
+            "units": sum(m.open for m in measured(prepared, confirmed)), "words": steps.count(WORD)}
+
+
+def kind_open(prepared: Prepared) -> list[str]:
+    """Tables whose kind is neither recognised nor decided."""
+    return [one.table.name for one in prepared.recognised if not one.kind and one.rule is None]
+
+
+def not_ready(prepared: Prepared, confirmed: Collection[str] = ()) -> list[str]:
+    """Why these exports cannot become a study yet; empty where nothing stands in the way so far."""
+    open_ = open_by_step(prepared, confirmed)
+    unknown = kind_open(prepared)
+    reasons = [f"the kind of {name} is open: choose it, or that it is not used" for name in unknown]
+    columns = open_["columns"] - len(unknown)
+    reasons += [f"{counted(n, 'decision')} on {what} open" for n, what in (
+        (columns, "kinds and columns"), (open_["units"], "units"), (open_["words"], "words")) if n]
+    reasons += [f"{p}" for p in prepared.problems.listed]
+    if not any(one.kind == SEGMENTS for one in prepared.recognised):
+        reasons.append("no table holds segments")
+    return reasons
+
+
+def word_groups(prepared: Prepared) -> dict[tuple[str, str], list[Word]]:
+    """Words by kind and column: columns with open words first, in them the open words, the most frequent first."""
+    groups: dict[tuple[str, str], list[Word]] = {}
+    for word in prepared.typed.words:
+        groups.setdefault((word.kind, word.column), []).append(word)
+    for group in groups.values():
+        group.sort(key=lambda w: (w.meaning is not None, -w.rows, w.word))
+    return dict(sorted(groups.items(), key=lambda g: -sum(w.rows for w in g[1] if w.meaning is None)))
 
 
 def field_named(kind: str, column: str) -> Field:
@@ -176,3 +216,44 @@ def _put(recipe: Recipe, one: Recognised, rule: FileRule) -> Recipe:
     """The recipe with a rule in place of the one by which a table was recognised, added where there was none."""
     files = [rule if r == one.rule else r for r in recipe.files]
     return replace(recipe, files=tuple(files if one.rule is not None else [*files, rule]), stated=True)
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A column with a unit.
+
+    unit: as stated, ours where our name states it. open: somebody has to say which it is, or that it is right although
+    it is implausible.
+    """
+
+    one: Recognised
+    name: str
+    header: str
+    unit: str
+    units: tuple[str, ...]
+    open: bool
+    plausibility: Plausibility | None
+
+    @property
+    def key(self) -> str:
+        """What names this column in this unit, for its confirmation."""
+        return f"{self.one.table.name}: {self.name} in {self.unit}"
+
+
+def measured(prepared: Prepared, confirmed: Collection[str] = ()) -> list[Measured]:
+    """Every column with a unit, the open ones first. confirmed: keys of those that are right although implausible."""
+    doubts = {(table, column): said_ for table, column, said_, _ in prepared.typed.units}
+    open_ = {(d.table, d.value) for d in prepared.decisions if d.step == UNIT}
+    open_ |= {(d.table, d.column) for d in prepared.decisions if d.step == UNIT}
+    rows = []
+    for one in prepared.recognised:
+        for match in one.matches:
+            of = field_named(one.kind, match.name)
+            if of.measure:
+                known = units_of(of.measure)
+                said_ = doubts.get((one.table.name, match.name))
+                row = Measured(one, match.name, match.headers[0], match.unit or known[0], known,
+                               (one.table.name, match.name) in open_, said_)
+                doubted = said_ is not None and not said_.plausible
+                rows.append(replace(row, open=(row.open or doubted) and row.key not in confirmed))
+    return sorted(rows, key=lambda r: not r.open)

@@ -46,6 +46,11 @@ class Draft:
         """File → what has been decided about it as a study's own table."""
         return dict(self.plan.get("own", {}))
 
+    @property
+    def confirmed(self) -> list[str]:
+        """Columns whose unit somebody has said to be right although it is implausible."""
+        return list(self.plan.get("confirmed", []))
+
     def path(self, name: str) -> Path:
         """Where a file lies."""
         return uploads.folder_of(self.token) / name
@@ -101,7 +106,8 @@ def replace_table(draft: Draft, name: str, content: bytes) -> None:
     draft.decide(own=own)
     start({n: c for n, c in files.items() if n != name} | {new: content},
           Draft(draft.token, draft.files, uploads.get_plan(draft.token)))
-    uploads.drop(draft.token)
+    if st.session_state[DRAFT] != draft.token:
+        uploads.drop(draft.token)
 
 
 def forget(draft: Draft | None) -> None:
