@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.intake.device_rows import pole_places
-from reliability.intake.findings import CUSTOMER, RED, Findings
+from reliability.intake.findings import CUSTOMER, Findings, state_of_lost
 from reliability.intake.kinds import SUMMED
 from reliability.intake.placing import Tree
 from reliability.intake.spans import Spans
@@ -80,10 +80,9 @@ def place_customers(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Find
     served.customers, served.placed_customers = float(customers.sum()), float(customers[section >= 0].sum())
     served.connected_kva = float(np.nansum(table["connected_kva"].to_numpy(float)))
     lost = np.flatnonzero(place < 0)
-    findings.add("customers", "customers_not_placed",
-                 "Customer rows whose place is not energised or not in the network: "
-                 "not in N", RED, [str(n) or f"row {r}" for n, r in zip(names[lost], rows["row"].to_numpy()[lost],
-                                                                        strict=True)], CUSTOMER,
+    names_lost = [str(n) or f"row {r}" for n, r in zip(names[lost], rows["row"].to_numpy()[lost], strict=True)]
+    findings.add("customers", "customers_not_placed", "Customer rows whose place is not energised or not in the "
+                 "network: not in N", state_of_lost(float(customers[lost].sum()), served.customers), names_lost, CUSTOMER,
                  customers=float(customers[lost].sum()))
     served.section_of = dict(zip(names[::-1].tolist(), place[::-1].tolist(), strict=True))
     return served

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-import numpy as np
-
 GREEN, AMBER, RED = "green", "amber", "red"
 STATES = (GREEN, AMBER, RED)
+AMBER_BELOW, RED_BELOW = 0.95, 0.80     # shares matched, import.md
 SEGMENT, DEVICE, CUSTOMER, OUTAGE, NODE = "segment", "device", "customer", "outage", "node"
 
 
@@ -57,6 +56,12 @@ class Findings:
         return any(n.key == key for n in self.noted)
 
 
-def some(names: np.ndarray, at: np.ndarray) -> list[str]:
-    """Names at some places, as text."""
-    return [str(n) for n in names[at]]
+def state_of(share: float) -> str:
+    """Green, amber or red of a share that is matched."""
+    return GREEN if not share < AMBER_BELOW else AMBER if share >= RED_BELOW else RED
+
+
+def state_of_lost(lost: float, total: float) -> str:
+    """Amber or red of what is not matched: never green, since it is to be looked at."""
+    return RED if total and lost / total > 1.0 - RED_BELOW else AMBER
+

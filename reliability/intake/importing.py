@@ -68,7 +68,8 @@ class Prepared:
 
     @property
     def suggested_recipe(self) -> Recipe:
-        """`complete_recipe` with every open word meaning what it probably means; words without a suggestion stay open."""
+        """`complete_recipe` with every open word meaning what it probably means; without a suggestion it stays
+        open."""
         recipe = self.complete_recipe
         values = {kind: {c: dict(w) for c, w in columns.items()} for kind, columns in recipe.values.items()}
         for word in self.typed.words:

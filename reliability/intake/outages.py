@@ -10,7 +10,7 @@ import pandas as pd
 from reliability.intake.customers import Served, node_sections, section_lookup
 from reliability.intake.decisions import TIME, Decision
 from reliability.intake.device_rows import pole_places
-from reliability.intake.findings import AMBER, GREEN, OUTAGE, RED, Findings
+from reliability.intake.findings import AMBER, GREEN, OUTAGE, RED, Findings, state_of_lost
 from reliability.intake.placing import Tree
 from reliability.intake.recipe import Recipe
 from reliability.intake.spans import Spans
@@ -44,7 +44,7 @@ def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, 
     """
     rows = rows.reset_index(drop=True)
     section, by, names = _places(rows, spans, tree, served)
-    started, restored = _times(rows, recipe, findings, decisions)
+    (started, restored), dates = _times(rows, recipe, findings, decisions)
     customers = rows["customers"].to_numpy(float)
     event = rows["event_id"].to_numpy(object)
     event = np.where(event == "", np.array([f"row {r}" for r in rows["row"]], object), event)
@@ -54,12 +54,14 @@ def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, 
     seconds[np.isnat(started) | np.isnat(restored)] = np.nan
     minutes = customers * seconds / 60.0
     frame = pd.DataFrame({
-        "event_id": event, "started": _iso(started, rows["started"]), "restored": _iso(restored, rows["restored"]),
+        "event_id": event, "started": _iso(started, rows["started"], dates[0]),
+        "restored": _iso(restored, rows["restored"], dates[1]),
         "customers": customers, "cause": rows["cause"], "fault_kind": rows["fault_kind"], "planned": rows["planned"]})
     outages = Outages(frame, section, started, restored, by, minutes)
     placeable = names != ""
     lost = placeable & (section < 0)
-    findings.add("outages", "outages_not_placed", "Outages whose place is not in the network: place unknown", RED,
+    findings.add("outages", "outages_not_placed", "Outages whose place is not in the network: place unknown",
+                 state_of_lost(int(lost.sum()), len(rows)),
                  _labels(event, names, lost), OUTAGE, minutes=float(np.nansum(minutes[lost])))
     by_feeder = ~placeable
     findings.add("outages", "outages_by_feeder", "Outages that name a feeder alone, or nothing: place unknown", AMBER,
@@ -107,8 +109,8 @@ def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served) -> tup
 
 
 def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: list[Decision]
-           ) -> tuple[np.ndarray, np.ndarray]:
-    """Start and end of each row, NaT where unknown."""
+           ) -> tuple[tuple[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]:
+    """Start and end of each row, NaT where unknown; and where each is a date alone."""
     stamps, problems = read_timestamps([rows["started"], rows["restored"]], recipe.date_order, str(rows["file"][0]),
                                        rows["row"].to_numpy(int))
     decisions += [Decision(TIME, p.file, p.column or "started", p.value or "", p.rule,
@@ -127,13 +129,14 @@ def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: li
     by_duration = np.isnat(restored) & ~np.isnat(started) & ~np.isnan(hours)
     restored = restored.copy()
     restored[by_duration] = started[by_duration] + np.round(hours[by_duration] * 3600.0).astype("timedelta64[s]")
-    return started, restored
+    return (started, restored), (stamps[0].date_only, stamps[1].date_only)
 
 
-def _iso(times: np.ndarray, text: pd.Series) -> np.ndarray:
-    """Times as text, "" where unknown; a stated offset from UTC stays."""
+def _iso(times: np.ndarray, text: pd.Series, date_only: np.ndarray) -> np.ndarray:
+    """Times as text, "" where unknown; a date alone stays one, a stated offset from UTC stays."""
     written = np.datetime_as_string(times, unit="s").astype(object)
     written[np.isnat(times)] = ""
+    written[date_only] = np.datetime_as_string(times[date_only], unit="D").astype(object)
     offset = text.str.extract(r":\d\d(?:[.,]\d+)?\s*(Z|[+-]\d\d:?\d\d)$")[0].fillna("").to_numpy(object)
     return np.where(written == "", "", written + offset)
 

@@ -7,7 +7,7 @@ import pandas as pd
 
 from reliability.intake.customers import Served
 from reliability.intake.device_rows import Devices, is_device
-from reliability.intake.findings import AMBER, GREEN, RED, Findings
+from reliability.intake.findings import Findings, state_of, state_of_lost
 from reliability.intake.outages import Outages
 from reliability.intake.outcome import ImportReport
 from reliability.intake.placing import LINE, Tree
@@ -17,7 +17,6 @@ from reliability.network.forest import topmost
 from reliability.schema.columns import KM_PER_MILE
 from reliability.schema.devices import DEVICES, LATERAL_DEVICES
 
-AMBER_BELOW, RED_BELOW = 0.95, 0.80     # shares matched, import.md
 ALL = "All"
 
 
@@ -29,8 +28,8 @@ def import_report(typed: Typed, spans: Spans, tree: Tree, feeder: np.ndarray, fr
     fed[tree.span[tree.why == LINE]] = True
     line = ~spans.inserted & (spans.ends[:, 0] != spans.ends[:, 1])
     dead = line & ~fed
-    findings.add("topology", "island", "Segments that no source energises: left out", RED, spans.ids[dead],
-                 km=float(spans.km[dead].sum()))
+    findings.add("topology", "island", "Segments that no source energises: left out",
+                 state_of_lost(int(dead.sum()), int(line.sum())), spans.ids[dead], km=float(spans.km[dead].sum()))
     years = _years(outages)
     return ImportReport(_totals(frame, parent, outages, feeder, years), _matched(spans, line, fed, devices, tree,
                                                                                  served,
@@ -73,11 +72,6 @@ def _totals(frame: pd.DataFrame, parent: np.ndarray, outages: Outages | None, fe
         totals["customer_minutes_per_year"] = (minutes / years).reindex(totals.index).fillna(0.0)
     totals.loc[ALL] = totals.sum()
     return totals.reset_index()
-
-
-def state_of(share: float) -> str:
-    """Green, amber or red of a share that is matched."""
-    return GREEN if not share < AMBER_BELOW else AMBER if share >= RED_BELOW else RED
 
 
 def _matched(spans: Spans, line: np.ndarray, fed: np.ndarray, devices: Devices, tree: Tree, served: Served,

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import openpyxl
 import pytest
+from reliability.history.empirical_bayes import LEVEL, beta_binomial, gamma_poisson
 from scipy import stats
 
-from reliability.history.empirical_bayes import LEVEL, beta_binomial, gamma_poisson
 from reliability.history.outages import read_records
 from reliability.history.rates import learn_rates, learned_study
 from reliability.history.recorded_faults import NOWHERE, recorded_faults

@@ -64,8 +64,9 @@ def test_open_ties_between_feeders_change_nothing_but_their_sections(tmp_path, s
     exports = exported(study, rng)
     frame = exports.tables["segments"]
     pairs = rng.choice(len(frame), (4, 2))
-    ties = pd.DataFrame({"segment_id": [f"tie {k}" for k in range(4)], "from_node": frame["to_node"].to_numpy()[pairs[:, 0]],
-                         "to_node": frame["from_node"].to_numpy()[pairs[:, 1]], "normal_state": "open"})
+    ties = pd.DataFrame({"segment_id": [f"tie {k}" for k in range(4)], "normal_state": "open",
+                         "from_node": frame["to_node"].to_numpy()[pairs[:, 0]],
+                         "to_node": frame["from_node"].to_numpy()[pairs[:, 1]]})
     exports.tables["segments"] = pd.concat([frame, ties], ignore_index=True)
     imported, again = back(exports.write(tmp_path), study)
     assert differences(system(core_results(again)), system(core_results(study))) == []

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import replace
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from reliability.__main__ import PROBLEMS_FOUND, main
 from reliability.intake import Recipe, import_exports, import_study, prepare, read_exports, read_recipe
 from reliability.intake.words import Meaning, phases_of, word_key
 from reliability.schema.problems import StudyError
+from tests.intake import small
 from tests.intake.small import sections, take, write
 
 SEGMENTS = """GLOBALID,FROMND,TOND,LEN_FT,PH,PROT,STATUS,KIND
@@ -198,3 +201,43 @@ def test_suggestions_taken_over_make_a_study(tmp_path):
     again = prepare(prepared.exports, prepared.suggested_recipe)
     assert again.decisions == ()
     assert sections(import_study(again)).loc["T1", ["device", "fuse_link"]].tolist() == ["fuse", "65K"]
+
+
+def test_sheets_of_a_workbook_are_tables_and_dates_in_cells_are_read(tmp_path):
+    folder = write(tmp_path, outages=None, segments=None)
+    with pd.ExcelWriter(folder / "gis.xlsx") as book:
+        pd.read_csv(io.StringIO(small.SEGMENTS)).to_excel(book, sheet_name="segments", index=False, startrow=2)
+        pd.DataFrame({"Notes": ["nothing here"], "By": ["somebody"]}).to_excel(book, sheet_name="About", index=False)
+    with pd.ExcelWriter(folder / "outages.xlsx") as book:
+        pd.DataFrame({"event_id": ["E1"], "device_id": ["FU1"], "customers": [5],
+                      "started": [pd.Timestamp("2024-05-01 10:00")], "restored": [pd.Timestamp("2024-05-01 12:00")]}
+                     ).to_excel(book, index=False)
+    imported = import_exports(folder)
+    assert len(sections(imported)) == 3
+    assert imported.tables["outages"]["started"].tolist() == ["2024-05-01T10:00:00"]
+    assert imported.report.findings.ids("table_unused") == ("gis.xlsx, About",)
+
+
+def test_what_is_left_out_by_the_recipe_is_counted(tmp_path):
+    imported = import_exports(exports(tmp_path), read_recipe(RECIPE.encode()))
+    assert len(imported.report.findings.ids("left_out")) == 1
+
+
+def test_a_device_is_placed_where_the_recipe_says(tmp_path):
+    imported = take(tmp_path, replace(Recipe(stated=False), place={"FU1": "T2"}))
+    assert sections(imported).loc["T2", "device"] == "fuse"
+
+
+def test_the_command_writes_a_study_that_can_be_checked(tmp_path, capsys):
+    folder = exports(tmp_path / "exports")
+    (tmp_path / "import.toml").write_text(RECIPE, encoding="utf-8")
+    target = tmp_path / "study"
+    arguments = ["import", str(folder), "--recipe", str(tmp_path / "import.toml"), "--out", str(target)]
+    assert main(arguments) == 0
+    out, err = capsys.readouterr()
+    assert "4 sections, 3.8 km, 15 customers, 1 feeder, 1 lateral" in out
+    assert "reading" in err
+    assert "Import report" in (target / "import_report.html").read_text(encoding="utf-8")
+    assert "left_out" in (target / "import_report.csv").read_text(encoding="utf-8")
+    assert main(["check", str(target)]) == 0
+    assert main(arguments) == PROBLEMS_FOUND       # a study is never written over
