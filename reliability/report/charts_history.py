@@ -103,7 +103,8 @@ def causes(history: History) -> BarChart:
 def worst_laterals(history: History) -> BarChart:
     """Laterals with the most sustained events a year in the records."""
     table = history.worst_laterals.head(MOST_LATERALS)
-    names, values = [str(i) for i in table.index], table["events_per_year"].to_numpy(dtype=float)
+    known = history.records.network.name_by_id
+    names, values = [known.get(str(i), str(i)) for i in table.index], table["events_per_year"].to_numpy(dtype=float)
     labels = [f"{shown(v, 'ratio')} ({int(n)})" for v, n in zip(values, table["events"], strict=True)]
     description = "; ".join(f"{shorten(n, 30)}: {shown(v, 'ratio')}" for n, v in zip(names, values, strict=True))
     return BarChart("chart-worst-laterals", "Worst-performing laterals", description, names, (
@@ -121,7 +122,7 @@ def learned_rates(history: History) -> PlotChart:
     top = float(np.nanmax([0.0, *observed]))
     series: list[Points | Line] = [
         Points("Lateral, with its 90 % interval", observed, learned, low, high,
-               hover=[str(u) for u in units["unit"]]),
+               hover=[history.records.network.name_by_id.get(str(u), str(u)) for u in units["unit"]]),
         Line(ONE_TO_ONE, [0.0, top], [0.0, top], DOTTED)]
     means = history.learned.priors.reindex(columns=["mean_per_km"])["mean_per_km"].drop(MAIN, errors="ignore").dropna()
     series += [Line(f"Mean, {group}", [0.0, top], [mean, mean], DASHED, 1 + i)

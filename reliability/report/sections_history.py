@@ -13,6 +13,7 @@ from reliability.report import records
 from reliability.report.blocks import Block, Column, Missing, Points, Section, Table, Text, summary_table
 from reliability.report.content import Content, Recorded
 from reliability.report.figures import Figure, Name, pointer, say
+from reliability.report.places import place_columns, with_names
 from reliability.report.sections_like_days import compared
 
 NO_RECORDS = "the study has no outage records"
@@ -108,9 +109,11 @@ def events(content: Content | Recorded) -> Section:
     title = "Ten largest events"
     if content.history is None:
         return missing("events", title, title)
-    frame = records.largest_events(content.history)
+    network = content.history.records.network
+    frame = with_names(network, records.largest_events(content.history), "section_id")
     return Section("events", title, (Table("events", "Largest events by customer-minutes", (
-        Column("started", "Began"), Column("section_id", "Section"), Column("feeder_id", "Feeder"),
+        Column("started", "Began"), *place_columns(network, frame, "section_id", "Section"),
+        Column("feeder_id", "Feeder"),
         Column("cause", "Cause"),
         Column("customers", "Customers interrupted", "count"), Column("customer_minutes", "Customer-minutes", "count"),
         Column("saidi_min", "SAIDI", "minutes", "min"), Column("hours", "Last restored after", "amount", "h"),

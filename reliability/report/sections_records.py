@@ -11,6 +11,7 @@ from reliability.report import charts_history as charts
 from reliability.report.blocks import Caution, Column, Points, Section, Table, Text, words
 from reliability.report.content import Recorded
 from reliability.report.figures import Figure, Sentence, joined, say
+from reliability.report.places import place_columns, with_names
 from reliability.report.records import device_fit_frame
 from reliability.report.sections_history import findings_and_model, observed_feeders
 
@@ -62,12 +63,15 @@ def worst_laterals(recorded: Recorded) -> Section:
     title, table = "Worst-performing laterals", recorded.history.worst_laterals
     if not len(table):
         return Section("worst", title, (Text(say("No sustained event is recorded on a lateral.")),))
+    network = recorded.history.records.network
+    frame = with_names(network, table.reset_index(), "section_id")
     return Section("worst", title, (charts.worst_laterals(recorded.history), Table(
         "worst-laterals", "Laterals with the most sustained events in the records", (
-            Column("section_id", "Lateral"), Column("feeder_id", "Feeder"), Column("events", "Events", "count"),
+            *place_columns(network, frame, "section_id", "Lateral"), Column("feeder_id", "Feeder"),
+            Column("events", "Events", "count"),
             Column("events_per_year", "Events a year", "ratio"),
             Column("customer_interruptions", "Customer interruptions", "count"),
-            Column("customer_minutes", "Customer-minutes", "count")), table.reset_index(),
+            Column("customer_minutes", "Customer-minutes", "count")), frame,
         shown=charts.MOST_LATERALS)))
 
 
