@@ -141,13 +141,13 @@ def prepared_of(draft: Draft) -> Prepared:
     return _prepared(draft.token, draft.recipe_text)
 
 
-def imported_of(draft: Draft, prepared: Prepared, name: str) -> Imported | StudyError | None:
+def imported_of(draft: Draft, prepared: Prepared) -> Imported | StudyError | None:
     """The import under the decisions so far, what stands in its way, or None while it is being computed."""
     key = f"import {draft.token} {hash(draft.recipe_text)}"
 
     def work() -> Imported | StudyError:
         try:
-            return import_study(prepared, name, background.teller(key, STAGES))
+            return import_study(prepared, "", background.teller(key, STAGES))
         except StudyError as error:
             return error
 

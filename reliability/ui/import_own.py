@@ -11,6 +11,7 @@ import streamlit as st
 from reliability.formats import count
 from reliability.schema.columns import TABLES
 from reliability.study import StudyError, text_tables, workspace
+from reliability.study.files import COMPANIONS
 from reliability.study.header_names import exact_name, guess_table, match_names
 from reliability.study.save import ChangedElsewhere, save, try_change
 from reliability.study.uploaded_study import (
@@ -49,7 +50,7 @@ def _matched(draft: Draft) -> tuple[dict[str, tuple[str, bytes]], dict[str, dict
     maps: dict[str, dict[str, str]] = {}
     reasons: list[str] = []
     decided = draft.own
-    for name in draft.tables:
+    for name in (n for n in draft.tables if n not in COMPANIONS):
         content = draft.path(name).read_bytes()
         try:
             rows = text_tables.rows_frame(name, content)
@@ -66,6 +67,11 @@ def _matched(draft: Draft) -> tuple[dict[str, tuple[str, bytes]], dict[str, dict
         draft.decide(own=decided)
     settings = draft.path("study.toml").read_bytes() if "study.toml" in draft.files else None
     return tables, maps, settings, reasons
+
+
+def _beside(draft: Draft) -> dict[str, bytes]:
+    """Files that go with a study as they are."""
+    return {name: draft.path(name).read_bytes() for name in draft.files if name in COMPANIONS}
 
 
 def _match_one(draft: Draft, name: str, rows: pd.DataFrame, decided: dict[str, Any]) -> tuple[str, dict[str, str]]:
@@ -116,6 +122,10 @@ def _check_and_save(shown: Opened, draft: Draft, tables: dict[str, tuple[str, by
         reasons = [*reasons, "no table holds the network, which a new study needs; to add records to a study that is "
                              "there, choose it under Save into"]
     files, remove = _change(shown, target, tables, maps, settings, title)
+    beside = _beside(draft)
+    if beside:
+        st.caption(f"Taken along as {'it is' if len(beside) == 1 else 'they are'}: {', '.join(beside)}.")
+        files = files | beside
     if not reasons:
         reasons = _checked(shown, draft, target, tables, files, remove)
     for reason in reasons:

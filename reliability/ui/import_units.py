@@ -27,7 +27,7 @@ def units(draft: Draft, prepared: Prepared) -> None:
         for k, row in enumerate(rows):
             _unit(draft, prepared, k, row)
     if any(one.kind == OUTAGE_ROWS for one in prepared.recognised):
-        _times(draft, prepared)
+        times(draft, prepared)
 
 
 def _unit(draft: Draft, prepared: Prepared, k: int, row: Measured) -> None:
@@ -58,7 +58,8 @@ def _chosen(draft: Draft, prepared: Prepared, row: Measured, key: str) -> None:
         draft.decide_recipe(with_unit(prepared.recipe, row.one, row.name, unit))
 
 
-def _times(draft: Draft, prepared: Prepared) -> None:
+def times(draft: Draft, prepared: Prepared) -> None:
+    """How dates and times of the outages are written."""
     recipe = prepared.recipe
     st.markdown("**Times of the outages**")
     order, clock, zone = st.columns(3)
