@@ -109,7 +109,7 @@ class Sharing:
         taken = np.bincount(at.place, own[0][at.unit] * at.temporary + own[1][at.unit] * at.permanent, e.devices)
         openings = _expected(e.steps_at_device, s, p, e.devices)
         for records, of, expected in zip(at_device, openings, means, strict=True):
-            taken += records * ratio(of, expected)
+            taken = taken + records * ratio(of, expected)
         effective = np.maximum(e.steps - taken, 0.0) * self.each
         whole = np.floor(effective)
         return whole + (rng.random(e.devices) < effective - whole)

@@ -79,11 +79,13 @@ def place_customers(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Find
     served.rows, served.placed_rows = len(table), int((section >= 0).sum())
     served.customers, served.placed_customers = float(customers.sum()), float(customers[section >= 0].sum())
     served.connected_kva = float(np.nansum(table["connected_kva"].to_numpy(float)))
-    lost = np.flatnonzero(place < 0)
-    names_lost = [str(n) or f"row {r}" for n, r in zip(names[lost], rows["row"].to_numpy()[lost], strict=True)]
+    lost = np.flatnonzero(section < 0)
+    where = np.concatenate([rows["row"].to_numpy(int), spans.frame["row"].to_numpy(int)[own]])
+    every = np.concatenate([names, spans.ids[own]])
+    names_lost = [str(n) or f"row {r}" for n, r in zip(every[lost], where[lost], strict=True)]
     findings.add("customers", "customers_not_placed", "Customer rows whose place is not energised or not in the "
-                 "network: not in N", state_of_lost(float(customers[lost].sum()), served.customers), names_lost, CUSTOMER,
-                 customers=float(customers[lost].sum()))
+                 "network: not in N", state_of_lost(float(customers[lost].sum()), served.customers), names_lost,
+                 CUSTOMER, customers=float(customers[lost].sum()))
     served.section_of = dict(zip(names[::-1].tolist(), place[::-1].tolist(), strict=True))
     return served
 

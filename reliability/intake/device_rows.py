@@ -11,7 +11,7 @@ import pandas as pd
 from reliability.intake.findings import AMBER, DEVICE, GREEN, RED, Findings
 from reliability.intake.kinds import DEVICE_COLUMNS, OPEN
 from reliability.intake.spans import Spans, first_by_suffix, phase_columns, rank_by_name
-from reliability.schema.devices import BY_NAME
+from reliability.schema.devices import BY_NAME, SWITCH
 from reliability.schema.problems import Problem, Problems
 
 EXTRA = ("location", "area", "peak_load_a")
@@ -114,7 +114,7 @@ def _without_copies(rows: pd.DataFrame, findings: Findings, problems: Problems) 
                  part["device_id"][again], DEVICE)
     left = part[~again]
     same_but_phase = left.assign(phases="")[key].astype(str)
-    contents = same_but_phase.groupby(list(same_but_phase.columns), sort=False).ngroup()
+    contents = same_but_phase.groupby(list(same_but_phase.columns), sort=False, dropna=False).ngroup()
     other = contents.groupby(left["device_id"]).transform("nunique").to_numpy() > 1
     problems.each(np.flatnonzero(other), lambda k: Problem(
         left["file"].iloc[k], "one id with different contents", "give each device its own id", int(left["row"].iloc[k]),
@@ -252,6 +252,18 @@ def _one_a_phase(devices: Devices, findings: Findings) -> Devices:
 
 def _letters(bits: int) -> str:
     return "".join(letter for letter, bit in zip("ABC", (1, 2, 4), strict=True) if bits & bit)
+
+
+def with_switch(spans: Spans, devices: Devices) -> np.ndarray:
+    """(spans,) whether a switch stands on a span, or at a node between it and one other."""
+    switches = devices.kinds == SWITCH
+    found = np.zeros(len(spans), bool)
+    found[devices.span[switches & (devices.span >= 0)]] = True
+    for node in devices.node[switches & (devices.span < 0) & (devices.node >= 0)].tolist():
+        beside = np.flatnonzero((spans.ends == node).any(axis=1))
+        if len(beside) == 2:
+            found[beside[1]] = True
+    return found
 
 
 def on_entry(devices: Devices, spans: Spans, order: np.ndarray) -> Devices:

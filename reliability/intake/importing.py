@@ -12,7 +12,7 @@ from reliability.intake.absorb import absorb_edges
 from reliability.intake.computed_currents import with_computed_currents
 from reliability.intake.customers import Served, place_customers
 from reliability.intake.decisions import Decision, in_order, require_none
-from reliability.intake.device_rows import Devices, build_devices, on_entry
+from reliability.intake.device_rows import Devices, build_devices, on_entry, with_switch
 from reliability.intake.feeders import feeder_names, note_renamed
 from reliability.intake.findings import Findings
 from reliability.intake.kinds import CUSTOMERS, DEVICE_ROWS, OUTAGE_ROWS, SEGMENTS, SOURCES
@@ -36,8 +36,7 @@ from reliability.intake.ties import Ties, find_ties, put_ties
 from reliability.intake.typed import Typed, typed_tables
 from reliability.intake.walk import Walk, walk
 from reliability.intake.written import written_tables
-from reliability.schema.devices import SWITCH
-from reliability.schema.problems import Problems, StudyError
+from reliability.schema.problems import Problem, Problems, StudyError
 
 NO_RECIPE = Recipe(stated=False)
 Progress = Callable[[str], None]
@@ -165,9 +164,10 @@ def _trace(prepared: Prepared, findings: Findings, on_progress: Progress) -> _Ne
     require_none(open_)
     spans, devices, points = open_spans(spans, devices, recipe.open, findings)
     on_progress("walking")
-    switches = np.zeros(len(spans), bool)
-    switches[devices.span[(devices.kinds == SWITCH) & (devices.span >= 0)]] = True
-    walked = walk(spans, sources.nodes, ~spans.open, switches, findings)
+    walked = walk(spans, sources.nodes, ~spans.open, with_switch(spans, devices), findings)
+    if not len(walked.depth_order):
+        raise StudyError([Problem("segments", "no segment is energised by a source",
+                                  "check the nodes of sources and segments, and what is open")])
     points += [OpenPoint(int(s), str(spans.ids[s]), False) for s in walked.cut]
     devices = on_entry(devices, spans, walked.depth_order)
     spans, devices, walked = absorb_edges(spans, devices, walked)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +15,7 @@ from reliability.intake.findings import AMBER, GREEN, OUTAGE, RED, Findings, sta
 from reliability.intake.placing import Tree
 from reliability.intake.recipe import Recipe
 from reliability.intake.spans import Spans
+from reliability.intake.words import word_key
 from reliability.schema.problems import Problem, Problems
 from reliability.study.timestamps import BLANK, GOOD, read_timestamps
 
@@ -43,7 +45,7 @@ def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, 
     Refused: nothing of many rows matches the network.
     """
     rows = rows.reset_index(drop=True)
-    section, by, names = _places(rows, spans, tree, served)
+    section, by, names = _places(rows, spans, tree, served, findings)
     (started, restored), dates = _times(rows, recipe, findings, decisions)
     customers = rows["customers"].to_numpy(float)
     event = rows["event_id"].to_numpy(object)
@@ -78,7 +80,23 @@ def _labels(event: np.ndarray, names: np.ndarray, at: np.ndarray) -> list[str]:
     return [f"{e} ({n})" for e, n in zip(event[at], names[at], strict=True)]
 
 
-def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _by_spelling(of: list[int | None], names: list[str], where: Mapping[str, int], findings: Findings) -> None:
+    """Fill in places of names that are spelt otherwise than in the network, where only one name there can be meant."""
+    lost = [k for k, (section, name) in enumerate(zip(of, names, strict=True)) if section is None and name]
+    if not lost:
+        return
+    spelt: dict[str, set[int]] = {}
+    for name, section in where.items():
+        spelt.setdefault(word_key(name), set()).add(section)
+    found = [k for k in lost if len(spelt.get(word_key(names[k]), ())) == 1]
+    for k in found:
+        of[k] = next(iter(spelt[word_key(names[k])]))
+    findings.add("outages", "spelling", "Names in the outages that differ from the network's in case, spaces or "
+                 "punctuation: taken for those", AMBER, [names[k] for k in found], OUTAGE)
+
+
+def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, findings: Findings
+            ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Section of each row (−1 unknown), what placed it, and the name by which its place is stated."""
     at_node = node_sections(spans, tree)
     on_span, pole_node = pole_places(spans)
@@ -101,7 +119,9 @@ def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served) -> tup
         codes, distinct = pd.factorize(stated)
         # exports name a device in one column, whatever it is: a fuse, a segment or a transformer
         maps = (where, *(m for m in (devices, segments, served.section_of, poles) if m is not where))
-        found = np.array([next((m[d] for m in maps if d in m), -1) for d in distinct.tolist()] or [-1], int)[codes]
+        of = [next((m[d] for m in maps if d in m), None) for d in distinct.tolist()]
+        _by_spelling(of, distinct.tolist(), where, findings)
+        found = np.array([-1 if s is None else s for s in of] or [-1], int)[codes]
         section = np.where(open_, found, section)
         by = np.where(open_ & (found >= 0), column, by)
         names = np.where(names == "", stated, names)

@@ -60,7 +60,7 @@ class Typed:
 
 def empty_frame(kind: str) -> pd.DataFrame:
     """A frame of a kind without rows."""
-    return _whole(kind, {}, 0)
+    return _whole(kind, {}, 0).assign(file="", row=0)
 
 
 def typed_tables(found: Sequence[Recognised], recipe: Recipe, problems: Problems) -> Typed:

@@ -90,7 +90,8 @@ def _tree(spans: Spans, sources: np.ndarray, usable: np.ndarray) -> _Tree:
     length = spans.km[on] + _STEP_KM
     low, high = spans.ends[on].min(axis=1), spans.ends[on].max(axis=1)
     first = np.lexsort((on, length, high, low))
-    same = np.r_[False, (np.diff(low[first]) == 0) & (np.diff(high[first]) == 0)]
+    same = np.zeros(len(first), bool)
+    same[1:] = (np.diff(low[first]) == 0) & (np.diff(high[first]) == 0)
     pick = first[~same]
     a, b = low[pick], high[pick]
     roots = np.unique(sources)

@@ -47,9 +47,10 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
      "linear in it, is 0", RULES),
     ("Major event day", "daily SAIDI > exp(α + 2.5 β), α and β of ln daily SAIDI, days of zero left out, divisor n − 1",
      f"{STANDARD}, annex B"),
-    ("Learned fault rates", "recorded ~ Poisson, with means from the rules of protection of the time: λ·p·A for temporary "
-     "faults and λ·(1 − p)·B for permanent ones, A and B the parts that leave a record at a place; λ of a lateral gamma "
-     "about the mean of its group, logit p of a group normal about that of all; posterior by Gibbs sampling", RULES),
+    ("Learned fault rates", "recorded ~ Poisson, with means from the rules of protection of the time: λ·p·A for "
+     "temporary faults and λ·(1 − p)·B for permanent ones, A and B the parts that leave a record at a place; λ of a "
+     "lateral gamma about the mean of its group, logit p of a group normal about that of all; posterior by Gibbs "
+     "sampling", RULES),
     ("Learned temporary fraction of a lateral", "posterior mean of its temporary faults over that of all its faults",
      RULES),
     ("Fit of a reclosing device", "recorded faults that left nothing open, against those predicted from the rates that "

@@ -16,6 +16,7 @@ from reliability.intake.findings import AMBER, GREEN, RED, Noted
 from reliability.intake.outcome import REPORT_TABLE
 from reliability.report.blocks import Caution, Column, Document, Points, Section, Table, Text, words
 from reliability.report.figures import Figure, say
+from reliability.report.import_map import import_map
 from reliability.report.page import page
 from reliability.schema.devices import BY_NAME
 
@@ -32,7 +33,9 @@ def import_document(imported: Imported, name: str) -> Document:
     report = imported.report
     parts = [Section(key, title, _noted(key, [n for n in report.findings.noted if n.part == key]))
              for key, title in PARTS.items() if any(n.part == key for n in report.findings.noted)]
-    return Document("Import report", name, [_summary(imported), _totals(imported), _matched(imported), *parts,
+    chart = import_map(imported)
+    drawn = [] if chart is None else [Section("map", "Map", (chart,))]
+    return Document("Import report", name, [_summary(imported), *drawn, _totals(imported), _matched(imported), *parts,
                                             _balance(imported)])
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.formats import noun_for, shown
+from reliability.history.device_events import finding_lines
 from reliability.history.history import History
 from reliability.history.single_events import caution
 from reliability.report import charts_history as charts
@@ -197,6 +198,8 @@ def findings_and_model(content: Content | Recorded) -> list[Block]:
         Column("what", "Finding"), Column("count", "Rows", "count"), Column("share", "Share", "share"),
         Column("treatment", "What was done"), Column("rows", "Rows of the file")), frame, "Findings", 40)
         if len(findings) else Text(say("No finding.")))
+    if history.operations.findings:
+        blocks.append(Points(tuple((line,) for line in finding_lines(history.operations.findings, content.study))))
     return blocks + compared(history)
 
 

@@ -31,6 +31,13 @@ MAX_CACHED = 4
 OF_TIMES = {"mean_hours": "mean, h", "mean_low": "its low end, h", "mean_high": "its high end, h",
             "cv": "coefficient of variation", "cv_low": "its low end", "cv_high": "its high end"}
 
+OF_FEEDERS = {f"{of}_{index}": f"{label} {word}" for index, label in (("saifi", "SAIFI"), ("saidi_min", "SAIDI min"))
+              for of, word in (("observed", "recorded"), ("modelled", "modelled"))} | {
+    f"{index.casefold()}_{end}": f"{index} {word}" for index in ("SAIFI", "SAIDI")
+    for end, word in (("ratio", "ratio"), ("low", "ratio, low end"), ("high", "ratio, high end"))}
+OF_HOURS = {"observed_hours": "mean recorded, h", "modelled_hours": "mean modelled, h", "ratio": "ratio",
+            "low": "its low end", "high": "its high end"}
+
 
 def show() -> None:
     """Draw the page."""
@@ -151,14 +158,15 @@ def _rates(history: History) -> None:
 
 
 def _data(history: History) -> None:
-    findings = history.records.findings
+    findings, of_devices = history.records.findings, history.operations.findings
     st.subheader("Findings in the records", anchor=False)
-    if not findings:
+    if not findings and not of_devices:
         st.success("No finding in the records.")
         return
     table = pd.DataFrame([{"finding": f.title, "records": f.count, "treatment": f.treatment,
-                           "rows": _where(f)}
-                          for f in findings])
+                           "rows": _where(f)} for f in findings] + [
+        {"finding": "Momentary outage record" if f.in_outages else "Counter or log of a device", "records": len(f.rows),
+         "treatment": f.sentence, "rows": ", ".join(map(str, f.rows[:20]))} for f in of_devices])
     figure.table(table, "Findings", "findings", column_config={"treatment": st.column_config.TextColumn(width="large")})
     st.subheader("Restoration times from the records", anchor=False)
     figure.table(history.times.reset_index().replace({"kind": {"refuse": "fuse replacement"}}), "Restoration times",
@@ -249,12 +257,12 @@ def _compared(shown: Opened, found: Calibration) -> None:
             st.markdown(f"**{name}**: years {', '.join(map(str, comparison.years))}, ratios with 90 % intervals")
             feeders = comparison.feeders.rename(index={"": "System"}).rename_axis("feeder").reset_index()
             figure.table(feeders, f"Modelled and recorded, {comparison.days}", f"compared_{comparison.days[:3]}",
-                         column_config={c: st.column_config.NumberColumn(format=grid_format("index"))
-                                        for c in feeders if c != "feeder"})
+                         column_config={c: st.column_config.NumberColumn(name, format=grid_format("index"))
+                                        for c, name in OF_FEEDERS.items()})
             figure.table(comparison.times.reset_index().replace({"kind": {"refuse": "fuse replacement"}}),
                          f"Restoration times compared, {comparison.days}", f"times_{comparison.days[:3]}",
-                         column_config={c: st.column_config.NumberColumn(format=grid_format("ratio"))
-                                        for c in ("observed_hours", "modelled_hours", "ratio", "low", "high")})
+                         column_config={c: st.column_config.NumberColumn(name, format=grid_format("ratio"))
+                                        for c, name in OF_HOURS.items()})
     st.caption(plain(found.note, 800))
 
 

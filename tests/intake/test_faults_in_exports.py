@@ -47,6 +47,12 @@ def test_a_ring_is_opened_at_its_only_switch(tmp_path):
     balanced(imported)
 
 
+def test_a_switch_at_a_node_between_two_segments_of_a_ring_opens_it(tmp_path):
+    imported = take(tmp_path, segments=RING, devices="+SW,,N4,switch,,,\n")
+    assert noted(imported, "ring") in (("T2",), ("R1",))
+    balanced(imported)
+
+
 def test_a_ring_is_opened_where_the_recipe_says(tmp_path):
     imported = take(tmp_path, Recipe(open=("T2",)), segments=RING)
     assert noted(imported, "ring") == ()
@@ -77,6 +83,15 @@ def test_islands_are_listed_with_their_customers(tmp_path):
     assert noted(imported, "island") == ("I1",)
     assert noted(imported, "customers_not_placed") == ("X9",)
     assert sections(imported)["customers"].sum() == 15
+    balanced(imported)
+
+
+def test_customers_in_the_rows_of_segments_count_and_are_listed_where_they_are_not_energised(tmp_path):
+    head, *rows = SEGMENTS.splitlines()
+    wider = "\n".join([head + ",customers", *(f"{r},{k}" for k, r in enumerate(rows)), "I1,Z1,Z2,700,A,,F1,9"]) + "\n"
+    imported = take(tmp_path, segments=wider, customers=None, outages=None)
+    assert sections(imported)["customers"].to_dict() == {"M1": 0, "M2": 1, "T1": 5}
+    assert noted(imported, "customers_not_placed") == ("I1",)
     balanced(imported)
 
 
@@ -262,3 +277,44 @@ def test_conductors_that_name_parents_are_one_span_under_all_their_names(tmp_pat
     assert found.loc["L-A", ["phases", "customers"]].tolist() == [3, 4]
     assert found.loc["K2-A", ["phases", "customers", "parent_id"]].tolist() == [2, 2, "L-A"]
     assert imported.tables["outages"]["section_id"].tolist() == ["L-A"]
+
+
+@pytest.mark.parametrize(("changed", "said"), [
+    ({"segments": "+,N4,N5,3,A,,F1\n"}, "a segment needs an id"),
+    ({"segments": "+Q1,N4,N5,three,A,,F1\n"}, "row 6, column length_m: 'three': not a number"),
+    ({"segments": "+Q1,N4,N5,-3,A,,F1\n"}, "must not be negative"),
+    ({"segments": "segment_id,from_node,to_node,length_m\nA,BUS,BUS,3\n", "devices": None, "outages": None},
+     "no segment is energised"),
+    ({"devices": "+Z,T2,,FUSE-65K,,,\n"}, "'FUSE-65K': what this word means is open"),
+    ({"devices": "+FU1,M2,,fuse,40K,,A\n"}, "one id with different contents"),
+    ({"customers": "transformer_id,segment_id,customers\nX,M2,3.5\n"}, "must be a whole number"),
+    ({"segments": "segment_id,length_m\nA,3\n"}, "'from_node or parent_id': segments need this column"),
+    ({"devices": "device_id,segment_id,device,counts,operations_to_lockout,fast_operations\nB1,M1,breaker,,2,1\n"
+      "S1,T1,sectionalizer,3,,\n", "outages": None}, "above operations to lockout"),
+])
+def test_what_is_refused_is_said_and_nothing_is_written(tmp_path, changed, said):
+    with pytest.raises(StudyError) as error:
+        take(tmp_path, **changed).study()
+    assert said in str(error.value)
+
+
+@pytest.mark.parametrize(("changed", "key", "ids"), [
+    ({"segments": "+Q1,N4,,3,A,,F1\n"}, "no_end", ("Q1",)),
+    ({"devices": "+Z,T2,,fuse,999K,,\n"}, "link_unknown", ("999K",)),
+    ({"devices": "+FU1,T1,,fuse,40K,,A\n"}, "device_duplicate", ("FU1",)),
+    ({"sources": "+NOPE,F9\n"}, "source_nowhere", ("NOPE",)),
+    ({"outages": "+E9,FU1,,,,yesterday,,1,,\n"}, "time_unreadable", ("E9",)),
+    ({"outages": "+E9,fu-1,,,,2024-05-01T10:00:00,2024-05-01T11:00:00,1,,\n"}, "spelling", ("fu-1",)),
+    ({"notes__csv": "hello,world\n1,2\n"}, "table_unused", ("notes.csv",)),
+    ({"customers": None, "outages": None, "devices": "+Q,T2,,switch,,open,\n"}, "open_dead", ("Q",)),
+])
+def test_what_is_imported_is_listed(tmp_path, changed, key, ids):
+    imported = take(tmp_path, **changed)
+    assert noted(imported, key) == ids
+    imported.study()
+
+
+def test_names_that_a_spreadsheet_would_run_stay_harmless(tmp_path):
+    imported = take(tmp_path, segments="+=1+1,N4,N5,3,A,,F1\n", devices="+=2+2,=1+1,,fuse,25K,,\n")
+    assert b"\n=1+1" not in imported.files["sections.csv"]
+    assert len(imported.study().sections) == 4

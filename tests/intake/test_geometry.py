@@ -13,6 +13,8 @@ import pytest
 import shapely
 
 from reliability.intake import NO_RECIPE, Recipe, import_exports
+from reliability.report.import_map import import_map
+from reliability.report.import_report import report_files
 from reliability.schema.problems import StudyError
 from tests.adapter import core_results, differences
 from tests.intake.exports import exported
@@ -191,3 +193,20 @@ def test_shapefiles_are_read_whole_or_zipped(tmp_path, form):
     (tmp_path / "segments.gpkg").unlink()
     write_layer(layer([MAIN])[["segment_id", "geometry"]], tmp_path, form)
     assert len(import_exports(tmp_path, NO_RECIPE).tables["sections"]) == 1
+
+
+def test_the_map_shows_what_needs_a_look(tmp_path):
+    island = {"segment_id": "I", "phases": "1", "line": [(0, 5000), (900, 5000)]}
+    ring = [{"segment_id": f"R{k}", "phases": "3", "line": line} for k, line in enumerate((
+        [(1000, 0), (1500, 0)], [(1500, 0), (1500, 900)], [(1500, 900), (1000, 0)]))]
+    imported = import_exports(small(tmp_path, [MAIN, island, *ring]))
+    chart = import_map(imported)
+    assert {line.name for line in chart.lines} == {"in the study", "not energised", "to be resolved (red)"}
+    red = next(line for line in chart.lines if "red" in line.name)
+    assert np.isnan(red.x).sum() == len(imported.report.findings.ids("ring")) == 1
+    west, east, south, north = chart.window
+    assert east - west > 1500
+    assert north - south > 5000
+    page = report_files(imported)["import_report.html"].decode()
+    assert "Segments in plan" in page
+    assert "not energised: 1 segment" in page

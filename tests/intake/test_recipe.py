@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -241,3 +243,10 @@ def test_the_command_writes_a_study_that_can_be_checked(tmp_path, capsys):
     assert "left_out" in (target / "import_report.csv").read_text(encoding="utf-8")
     assert main(["check", str(target)]) == 0
     assert main(arguments) == PROBLEMS_FOUND       # a study is never written over
+
+
+def test_libraries_for_geometry_are_loaded_only_where_geometry_comes(tmp_path):
+    code = ("import sys; from reliability.intake import import_exports; import_exports(sys.argv[1]); "
+            "print(sorted({'geopandas', 'pyogrio', 'shapely', 'pyproj'} & set(sys.modules)))")
+    run = subprocess.run([sys.executable, "-c", code, str(write(tmp_path))], capture_output=True, text=True, check=True)
+    assert run.stdout.strip() == "[]"

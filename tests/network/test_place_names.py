@@ -26,6 +26,8 @@ def test_of_two_with_one_name_and_of_a_name_that_is_another_s_id_both_have_their
     ids = np.array(["s1", "s2", "s3", "s4"], dtype=object)
     names = place_names(ids, text_of(["R-22", "R-22", "s4", ""], [""] * 4))
     assert names.tolist() == ["R-22 (s1)", "R-22 (s2)", "s4 (s3)", "section s4"]
+    names = place_names(ids, text_of(["s4", "", "", "D-9"], [""] * 4))      # nobody is shown as s4, and yet
+    assert names.tolist() == ["s4 (s1)", "s2", "s3", "D-9"]
 
 
 @given(st.lists(st.tuples(WORDS, WORDS), max_size=8))

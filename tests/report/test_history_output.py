@@ -107,8 +107,8 @@ def test_rates_file_is_the_learned_units(written):
 
 
 TITLES = ("Summary", "Indices by year", "Excluded days", "Indices by feeder", "Ten largest events", "Causes",
-          "Worst-performing laterals", "Fault rates learned", "Times to restore", "Data accuracy",
-          "What earlier conversions achieved", "Reproducibility")
+          "Worst-performing laterals", "Fault rates learned", "Do the devices' records fit?", "Times to restore",
+          "Data accuracy", "What earlier conversions achieved", "Reproducibility")
 
 
 def test_page_is_escaped_and_complete(written):
@@ -188,3 +188,15 @@ def test_same_records_same_bytes(tmp_path):
         write_history(study(rows()), tmp_path / name)
     for file in ("history.json", "rates.csv", "report.html"):
         assert (tmp_path / "a" / file).read_bytes() == (tmp_path / "b" / file).read_bytes()
+
+
+def test_what_was_left_out_of_counters_and_logs_is_said(tmp_path):
+    made = study([outage("a", "2023-05-01T10:00", "2023-05-01T10:01", 5, "A1"),
+                  outage("b", "2023-06-01T10:00", "2023-06-01T10:01", 600, "A")])
+    write_history(made, tmp_path / "out")
+    text = Page((tmp_path / "out" / "report.html").read_text(encoding="utf-8")).text
+    assert "outages.csv: row 2: A momentary interruption at a device that does not reclose" in text
+    data = json.loads((tmp_path / "out" / "history.json").read_text(encoding="utf-8"))["operations"]
+    assert data["devices"] == {"A": {"counter_steps": None, "events": 1, "events_recorded": True}}
+    assert [(f["code"], f["rows"], f["in_outages"]) for f in data["findings"]] == [
+        ("not_at_a_reclosing_device", [2], True)]

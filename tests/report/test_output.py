@@ -11,7 +11,7 @@ from reliability.report.output import OWNED, write_results
 def test_every_file_written_is_among_the_names_owned(results, tmp_path):
     pytest.importorskip("docx")
     write_results(results, tmp_path / "out", docx=True)
-    assert {f.name for f in (tmp_path / "out").iterdir()} == set(OWNED) - {"results.geojson"}
+    assert {f.name for f in (tmp_path / "out").iterdir()} == set(OWNED)
 
 
 def test_a_run_without_docx_removes_that_of_an_earlier_one(results, tmp_path):
@@ -23,7 +23,7 @@ def test_a_run_without_docx_removes_that_of_an_earlier_one(results, tmp_path):
     assert not (out / "report.docx").exists()
     assert (out / "notes.txt").read_text() == (out / "sections.xlsx").read_text() == "before"
     kept = {"notes.txt", "sections.xlsx"}
-    assert {f.name for f in out.iterdir()} == set(OWNED) - {"report.docx", "results.geojson"} | kept
+    assert {f.name for f in out.iterdir()} == set(OWNED) - {"report.docx"} | kept
 
 
 def test_a_write_that_fails_removes_nothing(tmp_path):
