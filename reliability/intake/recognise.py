@@ -280,7 +280,8 @@ def _score(kind: str, table: ExportTable, names: set[str]) -> float:
             return 0.0
     known = (len(exact) + 0.7 * len(guessed)) / max(len(table.columns), 1)
     named = 0.6 if named_as(kind, f"{Path(table.file).stem} {table.table}") else 0.0
-    return named + (2.0 if all(groups) else 0.0) + float(np.mean(groups)) * 0.5 + known * 2.0 - (0.0 if all(groups) else 1.0)
+    whole = 2.0 if all(groups) else -1.0
+    return named + whole + float(np.mean(groups)) * 0.5 + known * 2.0
 
 
 def columns_of(kind: str) -> tuple[Column, ...]:

@@ -53,7 +53,7 @@ def study_files(tables: dict[str, tuple[str, bytes]], maps: dict[str, dict[str, 
 
 
 def own_table(headers: Collection[str]) -> str:
-    """The table of a study's own network that these headers are by name: "sections", "feeders" or "laterals", else ""."""
+    """The table of a study's own network that these headers are by name, of NETWORK_TABLES; "" for none."""
     names = {exact_name(h) for h in headers}
     return next((table for table in NETWORK_TABLES if all(
         not names.isdisjoint(in_both_units(c.name)) for c in TABLES[table] if c.required)), "")

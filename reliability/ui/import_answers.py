@@ -34,7 +34,7 @@ def questions(draft: Draft, prepared: Prepared) -> None:
         return
     table = _effects(draft, study, asked)
     for question in asked:
-        _question(draft, question, table)
+        _question(draft, question, table, study.currency)
     if settled:
         with st.expander(f"Answered by the data: {len(settled)}"):
             for title, why in settled:
@@ -76,7 +76,7 @@ def _effects(draft: Draft, study: Study, asked: list[Question]) -> pd.DataFrame 
     return background.result(key, work, "how far the answers move the results", KEPT)
 
 
-def _question(draft: Draft, question: Question, table: pd.DataFrame | None) -> None:
+def _question(draft: Draft, question: Question, table: pd.DataFrame | None, currency: str) -> None:
     options = {o.key: o for o in question.options}
     rows = {} if table is None else table[table["question"] == question.key].set_index("option").to_dict("index")
     now = str(draft.plan.get("answers", {}).get(question.key, question.default.key))
@@ -89,21 +89,22 @@ def _question(draft: Draft, question: Question, table: pd.DataFrame | None) -> N
         right.radio(question.title, list(options), index=list(options).index(now), key=key,
                     label_visibility="collapsed", on_change=_chosen, args=(draft, question.key, key),
                     format_func=lambda o: options[o].label + (" (default)" if o == question.default.key else ""),
-                    captions=[_moves(rows.get(o)) for o in options])
+                    captions=[_moves(rows.get(o), currency) for o in options])
 
 
 def _chosen(draft: Draft, question: str, key: str) -> None:
     draft.decide(answers={**draft.plan.get("answers", {}), question: st.session_state[key]})
 
 
-def _moves(row: dict[str, float] | None) -> str:
+def _moves(row: dict[str, float] | None, currency: str) -> str:
     """How far an answer moves the results, in words; "" while that is not known."""
     if row is None:
         return ""
     if row["default"]:
         return plain(f"SAIFI {shown(row['saifi'], 'index')}, SAIDI {shown(row['saidi_min'], 'minutes')} min, NPV "
-                     f"{money(row['npv'])}", 200)
+                     f"{money(row['npv'], currency)}", 200)
     if not any(row[k] for k in ("saifi_change", "saidi_change", "npv_change")):
         return "moves none of the three"
-    return plain(f"SAIFI {shown(row['saifi_change'], 'index', True)}, SAIDI {shown(row['saidi_change'], 'minutes', True)} min, "
-                 f"NPV {money(row['npv_change'], signed=True)}", 200)
+    saidi = shown(row["saidi_change"], "minutes", True)
+    return plain(f"SAIFI {shown(row['saifi_change'], 'index', True)}, SAIDI {saidi} min, "
+                 f"NPV {money(row['npv_change'], currency, signed=True)}", 200)

@@ -99,7 +99,7 @@ def _editor(draft: Draft, prepared: Prepared, one: Recognised, rows: Sequence[Co
     key = f"editor_{draft.token}_{one.table.name}_{hash(tuple(rows))}"
     st.data_editor(
         frame, key=key, hide_index=True, disabled=["header", "first values", "state"],
-        height=min(76 + 35 * len(rows), 460), alt=f"Headers of {short(one.table.name)} and what they stand for",
+        height=min(38 + 35 * len(rows), 460), alt=f"Headers of {short(one.table.name)} and what they stand for",
         on_change=_columns_chosen, args=(draft, prepared, one, rows, key),
         column_config={"header": st.column_config.TextColumn(width="small"),
                        "first values": st.column_config.TextColumn(width="large"),

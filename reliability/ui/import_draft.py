@@ -14,7 +14,7 @@ from reliability.intake.recipe import read_recipe
 from reliability.study import StudyError, uploads
 from reliability.ui import background
 
-DRAFT, SEEN = "draft", "upload_seen"
+DRAFT, SEEN, STEP = "draft", "upload_seen", "import_step"
 STAGES = 6                      # of an import, see `import_study`
 KEPT = 3                        # imports, and sets of effects, that stay in memory
 
@@ -77,10 +77,13 @@ def current() -> Draft | None:
 
 def take(brought: dict[str, bytes]) -> None:
     """Put what stands in the uploader beside the files of the draft; what was taken out of it goes."""
-    if brought.keys() == st.session_state.get(SEEN, {}).keys() and brought == st.session_state.get(SEEN):
+    seen = st.session_state.get(SEEN, {})
+    if brought == seen:
         return
-    gone = st.session_state.get(SEEN, {}).keys() - brought.keys()
     st.session_state[SEEN] = brought
+    if not brought:             # another page was looked at meanwhile: an uploader forgets then, the draft does not
+        return
+    gone = seen.keys() - brought.keys()
     draft = current()
     before = (uploads.get(draft.token) if draft else None) or {}
     start({n: c for n, c in before.items() if n not in gone} | brought, draft)
@@ -115,7 +118,7 @@ def forget(draft: Draft | None) -> None:
     if draft is not None:
         uploads.drop(draft.token)
     st.session_state.pop(DRAFT, None)
-    st.session_state.pop(SEEN, None)
+    st.session_state.pop(STEP, None)
     if DRAFT in st.query_params:
         del st.query_params[DRAFT]
 

@@ -57,7 +57,7 @@ def kinds_guide() -> None:
     """The columns that each kind may have."""
     with st.expander("Kinds of tables and their columns", expanded=True):
         names = {**KIND_NAMES, **OWN_NAMES}
-        kinds = [k for k in FIELDS] + list(OWN_NAMES)
+        kinds = [*FIELDS, *OWN_NAMES]
         kind = str(st.segmented_control("Table", kinds, default=SEGMENTS, key="columns_of", required=True))
         st.caption(f"{names[kind]}.")
         figure.table(_columns(kind), f"Columns of {kind}", "columns", height=380,

@@ -45,7 +45,7 @@ def own_tables(shown: Opened, draft: Draft) -> None:
 
 
 def _matched(draft: Draft) -> tuple[dict[str, tuple[str, bytes]], dict[str, dict[str, str]], bytes | None, list[str]]:
-    """What each file is and which of its headers is what, as decided or suggested; and what keeps it from being saved."""
+    """What each file is, which of its headers is what, the settings, and what keeps them from being saved."""
     tables: dict[str, tuple[str, bytes]] = {}
     maps: dict[str, dict[str, str]] = {}
     reasons: list[str] = []

@@ -34,8 +34,9 @@ def _files(shown: Opened) -> None:
     place = st.expander(f"Add or remove files ({len(before.files)} so far)") if before else st.container()
     with place:
         brought = st.file_uploader(
-            "Exports: segments, devices, customers, sources, outages. CSV, XLSX, GeoJSON, GeoPackage, zipped shapefile; "
-            "import.toml and study.toml if there are any", key="upload", type=TYPES, accept_multiple_files=True)
+            "Exports: segments, devices, customers, sources, outages. CSV, XLSX, GeoJSON, GeoPackage, zipped "
+            "shapefile; import.toml and study.toml if there are any",
+            key="upload", type=TYPES, accept_multiple_files=True)
         import_draft.take({f.name: f.getvalue() for f in brought})
         draft = import_draft.current()
         if draft is not None and before is not None and draft.token == before.token:

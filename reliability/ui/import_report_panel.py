@@ -23,7 +23,7 @@ from reliability.ui.text import plain
 
 BADGES = {GREEN: ":green-badge[green]", AMBER: ":orange-badge[amber]", RED: ":red-badge[red]"}
 WORDS = {GREEN: "green", AMBER: "amber", RED: "red"}
-MAP_HEIGHT = 520
+MAP_HEIGHT = 420
 ALL = "all amber and red"
 
 
@@ -53,7 +53,8 @@ def report(draft: Draft, prepared: Prepared) -> None:
     imported = study_of(draft, prepared)
     if imported is None:
         return
-    st.markdown(f"{BADGES[imported.report.state]} {plain(STATE_WORDS[imported.report.state], 200)}")
+    words = STATE_WORDS[imported.report.state].partition(": ")[2].capitalize()
+    st.markdown(f"{BADGES[imported.report.state]} {plain(words, 200)}")
     totals(draft, imported)
     left, right = st.columns(2)
     with left:
@@ -88,13 +89,13 @@ def _noted(imported: Imported) -> None:
     if not noted:
         st.markdown("Nothing.")
         return
-    frame_ = pd.DataFrame({"state": [WORDS[n.state] for n in noted], "part": [PARTS.get(n.part, n.part) for n in noted],
-                           "what": [n.title for n in noted], "number": [n.count for n in noted],
-                           "ids": [_ids(n) for n in noted]})
+    frame_ = pd.DataFrame({"state": [WORDS[n.state] for n in noted], "number": [n.count for n in noted],
+                           "what": [n.title for n in noted], "ids": [_ids(n) for n in noted],
+                           "part": [PARTS.get(n.part, n.part) for n in noted]})
     st.dataframe(frame_.style.map(_coloured, subset=["state"]), hide_index=True, key="import_noted",
-                 alt="What the import noticed, with ids", height=min(76 + 35 * len(noted), 400),
+                 alt="What the import noticed, with ids", height=min(38 + 35 * len(noted), 400),
                  column_config={"what": st.column_config.TextColumn(width="large"),
-                                "ids": st.column_config.TextColumn(width="large")})
+                                "ids": st.column_config.TextColumn(width="medium")})
 
 
 def _ids(noted: Noted) -> str:

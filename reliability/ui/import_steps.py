@@ -11,7 +11,7 @@ from reliability.intake import Prepared
 from reliability.intake.deciding import accepted, open_by_step, suggested
 from reliability.ui import import_columns, import_report_panel, import_units, import_words
 from reliability.ui.import_answers import questions
-from reliability.ui.import_draft import Draft
+from reliability.ui.import_draft import STEP, Draft
 from reliability.ui.import_save import save_step
 
 FILES, UNITS, WORDS, REPORT, QUESTIONS, SAVE = "files", "units", "words", "report", "questions", "save"
@@ -19,13 +19,12 @@ STEPS: dict[str, tuple[str, Callable[[Draft, Prepared], None]]] = {
     FILES: ("Files and columns", import_columns.files), UNITS: ("Units and times", import_units.units),
     WORDS: ("Words", import_words.words), REPORT: ("Report", import_report_panel.report),
     QUESTIONS: ("Questions", questions), SAVE: ("Save", save_step)}
-KEY = "import_step"
 
 
 def steps(draft: Draft, prepared: Prepared) -> None:
     """The row of steps with what is open in each, and the one that is chosen."""
-    if st.session_state.get(KEY) not in STEPS:
-        st.session_state[KEY] = draft.plan.get("step", FILES)
+    if st.session_state.get(STEP) not in STEPS:
+        st.session_state[STEP] = draft.plan.get("step", FILES)
     open_ = open_by_step(prepared, draft.confirmed)
     numbers = {FILES: open_["columns"], UNITS: open_["units"], WORDS: open_["words"]}
 
@@ -33,22 +32,23 @@ def steps(draft: Draft, prepared: Prepared) -> None:
         n = numbers.get(step, 0)
         return f"{list(STEPS).index(step) + 1} {STEPS[step][0]}" + (f" · {n} open" if n else "")
 
-    places = st.columns([5, 2], vertical_alignment="bottom")
-    step = str(places[0].segmented_control("Step", list(STEPS), key=KEY, format_func=label, required=True,
+    left, right = st.columns([3, 2], vertical_alignment="center")
+    step = str(left.segmented_control("Step", list(STEPS), key=STEP, format_func=label, required=True,
                                            label_visibility="collapsed"))
     if step != draft.plan.get("step", FILES):
         draft.decide(step=step)
     following = list(STEPS)[list(STEPS).index(step) + 1:][:1]
-    with places[1].container(horizontal=True, horizontal_alignment="right"):
+    with right.container(horizontal=True, horizontal_alignment="right"):
         _accept(draft, prepared)
         for after in following:
-            st.button(f"Continue: {STEPS[after][0]}", key="continue_import", on_click=_go, args=(after,),
+            st.button("Continue", key="continue_import",
+                      help=f"To the next step: {STEPS[after][0]}.", on_click=_go, args=(after,),
                       type="secondary" if suggested(prepared) else "primary", icon=":material/arrow_forward:")
     STEPS[step][1](draft, prepared)
 
 
 def _go(step: str) -> None:
-    st.session_state[KEY] = step
+    st.session_state[STEP] = step
 
 
 def _accept(draft: Draft, prepared: Prepared) -> None:

@@ -29,7 +29,7 @@ def totals(draft: Draft, imported: Imported) -> None:
             named[words] = [shown(v, "count") for v in last[column]]
     st.markdown("**Totals by feeder**")
     st.dataframe(named, hide_index=True, key="import_totals", alt="Totals by feeder",
-                 height=min(76 + 35 * len(named), HEIGHT))
+                 height=min(38 + 35 * len(named), HEIGHT))
     with st.expander("Compare with totals of your own", expanded=bool(draft.plan.get("totals"))):
         _own(draft, imported)
 
@@ -41,7 +41,7 @@ def _own(draft: Draft, imported: Imported) -> None:
     left, right = st.columns(2)
     key = f"totals_{draft.token}"
     with left:
-        st.data_editor(frame.astype({q: float for q in QUANTITIES}), key=key, hide_index=True, disabled=["feeder"],
+        st.data_editor(frame.astype(dict.fromkeys(QUANTITIES, float)), key=key, hide_index=True, disabled=["feeder"],
                        height=HEIGHT, alt="Your own totals by feeder", on_change=_noted, args=(draft, feeders, key))
     compared = beside_own(imported.report.totals, given)
     if len(compared):

@@ -14,7 +14,8 @@ from reliability.ui.import_draft import Draft
 from reliability.ui.text import plain, short
 
 OPEN = "open"
-ORDERS = {"": "as the dates tell", MONTH_FIRST: "month first: 03/04 is March 4", DAY_FIRST: "day first: 03/04 is April 3"}
+ORDERS = {"": "as the dates tell", MONTH_FIRST: "month first: 03/04 is March 4",
+          DAY_FIRST: "day first: 03/04 is April 3"}
 CLOCKS = {None: "as the times tell", 12: "12 hours", 24: "24 hours"}
 
 

@@ -41,10 +41,10 @@ def _group(draft: Draft, prepared: Prepared, kind: str, column: str, group: list
     shown = [said(of, w.meaning if w.meaning is not None else w.suggested) or OPEN for w in group]
     frame = pd.DataFrame({
         "word": [short(w.word, 60) or BLANK for w in group], "rows": [w.rows for w in group], "stands for": shown,
-        "state": ["" if w.meaning is not None else "guess" if w.suggested is not None else "open" for w in group]})
+        "state": [_state(w) for w in group]})
     key = f"words_{draft.token}_{kind}_{column}_{hash((tuple(shown), undecided))}"
     st.data_editor(frame, key=key, hide_index=True, disabled=["word", "rows", "state"],
-                   height=76 + 35 * min(len(group), MOST_ROWS), on_change=_chosen,
+                   height=38 + 35 * min(len(group), MOST_ROWS), on_change=_chosen,
                    alt=f"Words of {column} of {kind} and what they stand for",
                    args=(draft, prepared, kind, column, group, key),
                    column_config={"word": st.column_config.TextColumn(width="medium"),
@@ -52,6 +52,10 @@ def _group(draft: Draft, prepared: Prepared, kind: str, column: str, group: list
                                   "stands for": st.column_config.SelectboxColumn(
                                       options=[OPEN, *meanings], required=True, width="medium"),
                                   "state": st.column_config.TextColumn(width="small")})
+
+
+def _state(word: Word) -> str:
+    return "decided" if word.meaning is not None else "guess" if word.suggested is not None else "open"
 
 
 def _chosen(draft: Draft, prepared: Prepared, kind: str, column: str, group: list[Word], key: str) -> None:
