@@ -11,10 +11,10 @@ from reliability.intake import Imported
 from reliability.intake.findings import AMBER, GREEN, RED, SEGMENT, Noted
 from reliability.report.chart import CIRCLE, DASHED, SOLID, MapChart, MapLines, MapMarks, MapPlaces
 from reliability.report.charts_map import with_margin
-from reliability.report.palette import INK, ORANGE, SAND
+from reliability.report.palette import INK, ORANGE, PLUM
 from reliability.study.plan_view import on_a_plane
 
-_STYLE = {RED: (ORANGE, 5.0, SOLID), AMBER: (SAND, 4.0, DASHED)}
+_STYLE = {RED: (PLUM, 5.0, SOLID), AMBER: (ORANGE, 4.0, DASHED)}
 _BROKEN = np.array([[np.nan, np.nan]])
 MOST_TITLES = 4                     # of one segment, that a pointer finds
 

@@ -12,7 +12,7 @@ import tomlkit
 
 from reliability.schema.columns import TABLES
 from reliability.study.folder import SETTINGS_FILE
-from reliability.study.header_names import column_map, exact_name, in_both_units
+from reliability.study.header_names import column_map, exact_name, guess_table, in_both_units, match_names
 from reliability.study.study import Study
 from reliability.study.tables import Rows, read_rows
 from reliability.study.template import settings_text
@@ -57,6 +57,13 @@ def own_table(headers: Collection[str]) -> str:
     names = {exact_name(h) for h in headers}
     return next((table for table in NETWORK_TABLES if all(
         not names.isdisjoint(in_both_units(c.name)) for c in TABLES[table] if c.required)), "")
+
+
+def probable_own_table(file: str, headers: Collection[str]) -> str:
+    """As `own_table`, for headers that probably are those of such a table, every required one among them."""
+    table = guess_table(file, headers)
+    matched = match_names(headers, TABLES[table])
+    return table if table in NETWORK_TABLES and not missing_columns(table, matched) else ""
 
 
 def unmatched_outages(study: Study) -> str:

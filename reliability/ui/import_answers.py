@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 import pandas as pd
 import streamlit as st
 
@@ -96,7 +99,7 @@ def _chosen(draft: Draft, question: str, key: str) -> None:
     draft.decide(answers={**draft.plan.get("answers", {}), question: st.session_state[key]})
 
 
-def _moves(row: dict[str, float] | None, currency: str) -> str:
+def _moves(row: Mapping[Any, Any] | None, currency: str) -> str:
     """How far an answer moves the results, in words; "" while that is not known."""
     if row is None:
         return ""

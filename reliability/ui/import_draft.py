@@ -83,7 +83,7 @@ def take(brought: dict[str, bytes]) -> None:
     st.session_state[SEEN] = brought
     if not brought:             # another page was looked at meanwhile: an uploader forgets then, the draft does not
         return
-    gone = seen.keys() - brought.keys()
+    gone = seen.keys() - brought.keys() if brought.items() <= seen.items() else set()
     draft = current()
     before = (uploads.get(draft.token) if draft else None) or {}
     start({n: c for n, c in before.items() if n not in gone} | brought, draft)

@@ -19,8 +19,9 @@ from reliability.intake.kinds import (
     SOURCES,
 )
 from reliability.schema.columns import TABLES
-from reliability.study import StudyError
-from reliability.study.uploaded_study import NETWORK_TABLES, own_table
+from reliability.study import StudyError, uploads
+from reliability.study.text_tables import rows_frame
+from reliability.study.uploaded_study import NETWORK_TABLES, own_table, probable_own_table
 from reliability.ui import figure, import_draft
 from reliability.ui.import_draft import Draft
 
@@ -39,18 +40,29 @@ def is_own(draft: Draft) -> bool:
     try:
         if any(own_kind(draft, name) in NETWORK_TABLES for name in draft.tables):
             return True
-        kinds = {one.kind for one in import_draft.prepared_of(draft).recognised if one.kind}
+        found = import_draft.prepared_of(draft).recognised
     except StudyError:
         return False
-    return bool(kinds) and kinds <= RECORDS
+    if any(draft.own.get(one.table.file, {}).get("table") == "" or one.rule is not None for one in found):
+        return False
+    return all(one.kind in RECORDS or (not one.kind and probable_own_table(one.table.file, list(one.table.columns)))
+               for one in found)
 
 
 def own_kind(draft: Draft, name: str) -> str:
     """Which of a study's own tables of the network a file is: as decided, else by its headers; "" for none."""
     if name in draft.own:
         return str(draft.own[name].get("table", ""))
-    tables = [t for t in import_draft.exports_of(draft).tables if t.file == name]
-    return own_table(list(tables[0].columns)) if len(tables) == 1 else ""
+    return own_table(_headers(draft.token, name)) if name.casefold().endswith((".csv", ".xlsx")) else ""
+
+
+@st.cache_data(max_entries=64, show_spinner=False)
+def _headers(token: str, name: str) -> list[str]:
+    """Headers of a file with one table, none where it cannot be read."""
+    try:
+        return [str(h) for h in rows_frame(name, (uploads.folder_of(token) / name).read_bytes()).columns]
+    except (StudyError, OSError):
+        return []
 
 
 def kinds_guide() -> None:

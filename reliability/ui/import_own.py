@@ -13,6 +13,7 @@ from reliability.schema.columns import TABLES
 from reliability.study import StudyError, text_tables, workspace
 from reliability.study.files import COMPANIONS
 from reliability.study.header_names import exact_name, guess_table, match_names
+from reliability.study.routes import FILE as ROUTES_FILE
 from reliability.study.save import ChangedElsewhere, save, try_change
 from reliability.study.uploaded_study import (
     NETWORK_TABLES,
@@ -32,6 +33,7 @@ from reliability.ui.text import plain
 
 NEW = "a new study"
 IGNORED = "– ignore –"
+TABLE_FILES = (".csv", ".xlsx")
 EXPORT = "export"               # what leads from a study's own tables to kinds of exports
 NAMES = {**OWN_NAMES, **{k: KIND_NAMES[k] for k in TABLES if k in KIND_NAMES},
          EXPORT: "an export: segments, devices, customers, sources"}
@@ -50,7 +52,11 @@ def _matched(draft: Draft) -> tuple[dict[str, tuple[str, bytes]], dict[str, dict
     maps: dict[str, dict[str, str]] = {}
     reasons: list[str] = []
     decided = draft.own
-    for name in (n for n in draft.tables if n not in COMPANIONS):
+    other = [n for n in draft.tables if n not in COMPANIONS]
+    lost = [n for n in other if not n.casefold().endswith(TABLE_FILES)]
+    if lost:
+        st.error(f"Not read: {', '.join(map(plain, lost))}. Routes of the sections are called {ROUTES_FILE}.")
+    for name in (n for n in other if n not in lost):
         content = draft.path(name).read_bytes()
         try:
             rows = text_tables.rows_frame(name, content)
@@ -71,7 +77,7 @@ def _matched(draft: Draft) -> tuple[dict[str, tuple[str, bytes]], dict[str, dict
 
 def _beside(draft: Draft) -> dict[str, bytes]:
     """Files that go with a study as they are."""
-    return {name: draft.path(name).read_bytes() for name in draft.files if name in COMPANIONS}
+    return {name: draft.path(name).read_bytes() for name in COMPANIONS if name in draft.files}
 
 
 def _match_one(draft: Draft, name: str, rows: pd.DataFrame, decided: dict[str, Any]) -> tuple[str, dict[str, str]]:
@@ -84,7 +90,7 @@ def _match_one(draft: Draft, name: str, rows: pd.DataFrame, decided: dict[str, A
     table = right.selectbox("This is", kinds, index=kinds.index(first), format_func=NAMES.__getitem__,
                             key=f"is_{name}")
     if table == EXPORT:
-        draft.decide(own={**draft.own, name: {"table": ""}})
+        draft.decide(own={n: {"table": ""} for n in draft.tables})
         st.rerun()
     chosen = before.get("map") if before.get("table") == table else None
     suggested = match_names(headers, TABLES[table])

@@ -13,6 +13,7 @@ from reliability.intake.findings import AMBER, GREEN, RED, Noted
 from reliability.intake.outcome import REPORT_TABLE
 from reliability.report.charts_import import import_map
 from reliability.report.import_report import PARTS, STATE_WORDS, report_table
+from reliability.report.palette import DARK_ORANGE, DARK_TEAL, PLUM
 from reliability.study import StudyError
 from reliability.ui import described, figure, frame, import_draft
 from reliability.ui.import_draft import Draft
@@ -78,8 +79,8 @@ def _matched(imported: Imported) -> None:
 
 
 def _coloured(state: object) -> str:
-    return {"green": "color: #0f5f55", "amber": "color: #8a6100; font-weight: 600",
-            "red": "color: #9a4700; font-weight: 600"}.get(str(state), "")
+    colour = {"green": DARK_TEAL, "amber": DARK_ORANGE, "red": PLUM}.get(str(state))
+    return "" if colour is None else f"color: {colour}; font-weight: 600"
 
 
 def _noted(imported: Imported) -> None:

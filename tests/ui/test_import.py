@@ -1,4 +1,4 @@
-"""From raw exports to a study: headers matched, problems corrected in place, nothing changed by a failed import."""
+"""Tables of a study's own: headers matched, problems corrected in place, nothing changed by a failed import."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def test_a_dirty_export_becomes_a_study():
     correct(test, {0: {"Cust": "7"}, 1: {"Device Type": "fuse"}})
     assert "No problem found" in said(test)
     test.text_input("new_name").set_value("Clear Creek & Sons").run()
-    test.button("save_brought").click().run()
+    test.button("save_import").click().run()
     sound(test)
     study = open_study(workspace.root() / "clear-creek-sons")
     assert study.name == "Clear Creek & Sons"
@@ -77,8 +77,11 @@ def test_a_failed_import_changes_nothing(small):
 def test_records_are_added_to_the_open_study(small):
     test = upload(app("import", small), ("outages.csv", OUTAGES.replace("002", "tap-01").replace("003",
                                                                                                 "tap-02").encode()))
+    assert "choose it under Save into" in said(test)           # never an existing study by default
+    assert test.button("save_import").disabled
+    test.selectbox(next(w.key for w in test.selectbox if str(w.key).startswith("target_"))).set_value(small).run()
     assert "2 outage records" in said(test)
-    test.button("save_brought").click().run()
+    test.button("save_import").click().run()
     sound(test)
     study = open_study(workspace.root() / small)
     assert study.outages["section_id"].tolist() == ["tap-01", "tap-02"]
@@ -91,7 +94,7 @@ def test_a_workbook_is_read():
                   "length_km": [1.0, 2.0], "customers": [3, 4]}).to_excel(content, index=False, engine="xlsxwriter")
     test = upload(app("import"), ("net.xlsx", content.getvalue()))
     assert "No problem found: 2 sections, 7 customers" in said(test)
-    test.button("save_brought").click().run()
+    test.button("save_import").click().run()
     assert open_study(workspace.root() / "my-study").sections["section_id"].tolist() == ["007", "8"]
 
 
@@ -115,14 +118,15 @@ def test_what_names_no_phases_stays_a_problem(phases):
 @pytest.mark.parametrize("content", [b"", b"PK\x03\x04broken", b"\xff\xfe\x00\x00", b"just one line\n"])
 def test_files_that_are_no_tables_are_told(content):
     test = upload(app("import"), ("net.csv", content))
-    assert test.error
+    assert test.error or "no kind fits these headers" in said(test)
+    assert not [b for b in test.button if b.key == "save_import" and not b.disabled]
     assert workspace.studies() == ["demo"]
 
 
 @pytest.mark.parametrize(("kind", "file"), [("sections", "sections.csv"), ("flat", "laterals.csv")])
 def test_a_blank_study_to_write_over(kind, file):
     test = app("import")
-    test.session_state["bring_tab"] = "Start from a blank study"
+    test.session_state["import_tab"] = "Start from a blank study"
     test.run()
     test.text_input("blank_name").set_value("North Fork").run()
     test.radio("blank_kind").set_value(kind).run()
@@ -143,7 +147,7 @@ def test_routes_segments_and_recipe_are_taken_along():
     assert "Taken along as they are: routes.geojson, segment_sections.csv, import.toml" in said(test)
     assert "poles" in said(test)
     test.text_input("new_name").set_value("Routed").run()
-    test.button("save_brought").click().run()
+    test.button("save_import").click().run()
     sound(test)
     study = open_study(workspace.root() / "routed")
     assert study.routes.lines_of(1) == [[[1, 2], [3, 4]]]
@@ -151,9 +155,25 @@ def test_routes_segments_and_recipe_are_taken_along():
     assert (workspace.root() / "routed" / "import.toml").read_bytes() == b"version = 1\n"
     test = upload(app("import", "routed"), ("sections.csv", rows.replace("1,2", "1,3").encode()))
     test.selectbox(next(w.key for w in test.selectbox if str(w.key).startswith("target_"))).set_value("routed").run()
-    test.button("save_brought").click().run()
+    test.button("save_import").click().run()
     sound(test)
     study = open_study(workspace.root() / "routed")
     assert study.sections["customers"].tolist() == [1, 3]
     assert study.routes.lines_of(1) == [[[1, 2], [3, 4]]]
     assert (workspace.root() / "routed" / "import.toml").is_file()
+
+
+def test_two_files_for_one_table_keep_save_off_and_no_success_is_told():
+    rows = b"section_id,parent_id,device,length_km,customers\nm,,breaker,1,1\n"
+    test = upload(app("import"), ("sections.csv", rows), ("sections again.csv", rows))
+    assert "are both taken for sections" in said(test)
+    assert "No problem found" not in said(test)
+    assert test.button("save_import").disabled
+
+
+def test_records_that_name_no_section_keep_save_off():
+    rows = b"section_id,parent_id,device,length_km,customers\nm,,breaker,1,1\n"
+    test = upload(app("import"), ("sections.csv", rows), ("outages.csv", OUTAGES.replace("Tap No", "section_id").encode()))
+    assert "none of 2 outage records names a section" in said(test)
+    assert "No problem found" not in said(test)
+    assert test.button("save_import").disabled
