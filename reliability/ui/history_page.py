@@ -44,7 +44,7 @@ def show() -> None:
     shown, study = frame.begin_with_study("History")
     if study.outages is None or not len(study.outages):
         st.info("This study has no outage records. Import them as outages.csv or outages.xlsx.")
-        st.page_link("reliability/ui/bring_page.py", label="Import outage records", icon=":material/upload_file:")
+        st.page_link("reliability/ui/import_page.py", label="Import outage records", icon=":material/upload_file:")
         return
     history, error = _history(shown.stated, shown.fingerprint, study)
     if history is None or error is not None:
