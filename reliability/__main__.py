@@ -1,4 +1,4 @@
-"""The command line: python -m reliability run | check | history | new."""
+"""The command line: python -m reliability run | check | history | new | import."""
 
 from __future__ import annotations
 
@@ -94,6 +94,12 @@ def _parser() -> argparse.ArgumentParser:
     new = _command(commands, "new", _new, "write a small commented study to start from",
                    "python -m reliability new my-study")
     new.add_argument("folder", help="folder to create")
+
+    take = _command(commands, "import", _import, "make a study of exports: segments, devices, customers, outages",
+                    "python -m reliability import data/exports --recipe data/exports/import.toml --out my-study")
+    take.add_argument("exports", help="folder of CSV, XLSX, GeoJSON, GeoPackage or shapefiles")
+    take.add_argument("--out", required=True, metavar="STUDY", help="folder to create for the study")
+    take.add_argument("--recipe", metavar="FILE", help="the decisions of an earlier import: import.toml")
     return parser
 
 
@@ -166,14 +172,14 @@ def _check(options: argparse.Namespace) -> None:
 def _history(options: argparse.Namespace) -> None:
     from reliability.history.device_events import finding_lines
     from reliability.history.findings import messages
-    from reliability.pipeline import expect, learned_rates, modelled_by_feeder, records_of, with_rates
+    from reliability.pipeline import expect, learned_rates, modelled_days, records_of, with_rates
     from reliability.report.history_output import OWNED, write_history
 
     _keep_inputs(options.out, OWNED)
     study = _opened(options.study)
     records = records_of(study)
     learned = learned_rates(study, records) if records else None
-    modelled = modelled_by_feeder(expect(with_rates(study, records, learned)))
+    modelled = modelled_days(expect(with_rates(study, records, learned)))
     history = write_history(study, options.out, modelled, records, learned)
     _print_notes(messages(history.records.findings, study.outages_file))
     _print_notes(finding_lines(history.operations.findings, study))
@@ -210,6 +216,34 @@ def _new(options: argparse.Namespace) -> None:
 
     write_template(options.folder)
     print(f"Wrote {options.folder}; next: python -m reliability run {options.folder} --out out")
+
+
+def _import(options: argparse.Namespace) -> None:
+    from reliability.intake import NO_RECIPE, import_exports, read_recipe
+    from reliability.report.import_report import report_files, report_outline
+    from reliability.study.tables import read_bytes
+
+    target = Path(options.out)
+    if target.is_file() or (target.is_dir() and any(target.iterdir())):
+        raise StudyError([Problem("--out", "this is there already, and an import makes a new study",
+                                  "name a folder that does not exist", value=options.out)])
+    recipe = NO_RECIPE
+    if options.recipe:
+        recipe = read_recipe(read_bytes(Path(options.recipe)), Path(options.recipe).name)
+    imported = import_exports(options.exports, recipe, target.name, _print_progress)
+    if recipe.questions:
+        from reliability.import_questions import answered
+        imported = answered(imported, recipe.questions)
+    _print_progress("checking the study")
+    _print_notes(imported.study().notes)
+    _print_progress("writing")
+    imported.save(target, report_files(imported, target.name))
+    print(report_outline(imported))
+    print(f"Wrote {target}; next: python -m reliability run {target} --out out")
+
+
+def _print_progress(stage: str) -> None:
+    print(f"… {stage}", file=sys.stderr, flush=True)
 
 
 def _print_stage(stage: str) -> None:

@@ -34,7 +34,9 @@ def _safe_column(column: pd.Series) -> pd.Series:
         return column.replace([np.inf, -np.inf], np.nan)
     if pd.api.types.is_numeric_dtype(column.dtype):
         return column
-    return column.astype(object).map(safe_text)
+    cells = column.astype(object)
+    risky = cells.astype("str").str.slice(0, 1).isin(FORMULA_STARTS).to_numpy(dtype=bool)   # few or none, seldom all
+    return cells.mask(risky, cells[risky].map(safe_text)) if risky.any() else cells
 
 
 def csv_text(frame: pd.DataFrame) -> str:

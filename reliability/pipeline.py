@@ -20,6 +20,7 @@ from reliability.business.selection import choose
 from reliability.business.zero_capital import zero_capital_scenarios
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.history import LearnedRates, learn_rates, learned_study, read_history
+from reliability.history.model_days import ModelDays, simulate_days
 from reliability.history.operations import read_operations
 from reliability.history.outages import Records, read_records
 from reliability.history.rates import observations
@@ -95,9 +96,10 @@ def scenario_to_check(study: Study) -> Scenario:
     return next((s for s in study.scenarios if s.device == SECTIONALIZER), usual)
 
 
-def modelled_by_feeder(results: Results) -> pd.DataFrame:
-    """SAIFI (1/yr) and SAIDI (min/yr) as built, columns saifi and saidi_min by feeder_id, to compare with records."""
-    return pd.DataFrame.from_dict(feeder_indices(results.expected[0]), orient="index")[["saifi", "saidi_min"]]
+def modelled_days(results: Results) -> ModelDays:
+    """Days of the study as built, to compare with its records: a simulation of its own, with a fixed seed."""
+    feeders = pd.DataFrame.from_dict(feeder_indices(results.expected[0]), orient="index")[["saifi", "saidi_min"]]
+    return simulate_days(results.table, results.study.values, feeders)
 
 
 def simulation_input(results: Results) -> SimulationInput:
@@ -158,7 +160,7 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
     on_stage("history")
     history = None
     if records is not None:
-        history = read_history(study, modelled_by_feeder(results), records, learned)
+        history = read_history(study, modelled_days(results), records, learned)
     on_stage("choice, frontier and drivers")
     return replace(results, simulated=simulated, plan=plan(results), history=history)
 

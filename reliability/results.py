@@ -22,6 +22,7 @@ from reliability.network.application import ApplicationChecks, application_frame
 from reliability.network.tree import Network
 from reliability.schema.problems import shorten
 from reliability.study.cost_table import CostTable
+from reliability.study.plan_view import PlanView, plan_view
 from reliability.study.study import Study
 
 
@@ -80,6 +81,11 @@ class Results:
         return self.study.cost_table
 
     @cached_property
+    def plan_view(self) -> PlanView | None:
+        """The network in plan, None where the study has no routes."""
+        return None if self.study.routes is None else plan_view(self.network, self.study.routes)
+
+    @cached_property
     def break_even(self) -> BreakEven:
         """Where the gains in SAIDI of the scenarios change sign; computed when it is first asked for."""
         return break_even(self.study.model, self.study.scenarios)
@@ -102,7 +108,8 @@ class Results:
     def laterals(self) -> pd.DataFrame:
         """laterals.csv, a row a lateral and scenario: what the faults on the lateral cause in a year.
 
-        lateral_id, scenario, feeder_id, device (at its head); customers (on the lateral); customer_interruptions,
+        lateral_id, scenario, feeder_id; device_id, location (of its head, where the study states any); device (at its
+        head); customers (on the lateral); customer_interruptions,
         customer_minutes, momentary_events (customers'), callouts and those by kind, refuse_callouts, reset_callouts,
         patrol_callouts, repair_callouts (all per year); cost (money per year, in the study's perspective); and where
         the scenario converts the lateral capex and npv (money), rank (1: the highest npv of the scenario) and
@@ -123,9 +130,10 @@ class Results:
     def selection(self) -> pd.DataFrame:
         """selection.csv, a row a device installed or a backup changed by the best choice within the limits.
 
-        what, section_id, feeder_id, backup_id, device; counts; fast_operations_of_backup; units (one a phase); capex,
-        npv (money); and per year customer_interruptions_avoided, customer_minutes_avoided, momentary_events_added
-        (customers'), callouts_avoided; break_even_reclosing_off_share (0–1, see `laterals`). Raises ValueError where
+        what, section_id, feeder_id; device_id, location (where the study states any); backup_id, device; counts;
+        fast_operations_of_backup; units (one a phase); capex, npv (money); and per year
+        customer_interruptions_avoided, customer_minutes_avoided, momentary_events_added (customers'),
+        callouts_avoided; break_even_reclosing_off_share (0–1, see `laterals`). Raises ValueError where
         the results have no plan.
         """
         return self._plan().choice.selection.copy()
@@ -134,10 +142,10 @@ class Results:
     def application(self) -> pd.DataFrame:
         """application.csv, a row a lateral: whether a sectionalizer works there, from planning data.
 
-        lateral_id; verdict (pass, review, unknown or fail); proposed rated_current_a (A), counts, actuating_current_a
-        (A), and counts_in_model, the counts assumed in the outcome table; unseen_share (0–1 of the faults beyond it
-        that it does not see); a column with the verdict of each check; not_passed (labels of the checks not passed,
-        separated by "; ").
+        lateral_id; device_id, location (where the study states any); verdict (pass, review, unknown or fail);
+        proposed rated_current_a (A), counts, actuating_current_a (A), and counts_in_model, the counts assumed in the
+        outcome table; unseen_share (0–1 of the faults beyond it that it does not see); the verdict of each check in a
+        column of its own; not_passed (labels of the checks not passed, separated by "; ").
         """
         return application_frame(self.checks)
 

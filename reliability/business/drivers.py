@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
@@ -10,17 +10,19 @@ import pandas as pd
 import scipy
 
 from reliability.business.fast_npv import npv_function, with_values
+from reliability.business.rate_drivers import rate_deviations, total_factors
 from reliability.indices.draws import pert_shapes
 from reliability.indices.simulation import STRUCTURAL
 from reliability.network.tree import Network
-from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range, bounds_of, label_of
+from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, RATES_FROM_RECORDS, Range, bounds_of, label_of
 from reliability.schema.values import Assumptions, drawn_shares, number
 from reliability.study.cost_table import CostTable
 from reliability.study.study import Study
 
 # Range tried of an assumption that the study states as one number; our assumption.
 SPREAD = 0.2
-STATED, TRIED = "stated", f"±{SPREAD:.0%}"
+STATED, TRIED, FROM_RECORDS = "stated", f"±{SPREAD:.0%}", "from records"
+RATE_ENDS = (0.05, 0.95)   # of the draws of learned rates
 SAMPLES = 512             # per input of the Sobol' indices; a power of 2
 SAMPLES_STRUCTURAL = 128   # … where a draw may need an outcome table of its own
 LEVELS = 16                # steps to which assumptions are drawn that need one
@@ -45,8 +47,11 @@ def drivers_frame(study: Study, network: Network, costs: CostTable, seed: int | 
     """
     npv = npv_function(network, study.scenarios, costs)
     now = npv(study.values)
-    first, total = sobol(study, npv, study.values["seed"] if seed is None else seed)
-    none, records = np.full(len(now), np.nan), []
+    deviations = None if study.rate_draws is None else rate_deviations(study.model, study.scenarios, costs,
+                                                                       study.rate_draws)
+    first, total = sobol(study, npv, study.values["seed"] if seed is None else seed, deviations)
+    none = np.full(len(now), np.nan)
+    records: list[tuple[object, ...]] = []
     for key, tried in ranges_tried(study).items():
         value = _value(study.values, key)
         low, high = (npv(with_values(study.values, {key: x})) for x in (tried.low, tried.high))
@@ -61,6 +66,7 @@ def drivers_frame(study: Study, network: Network, costs: CostTable, seed: int | 
                             STATED if key in study.uncertain else TRIED, now[s], low[s], high[s], swing,
                             first.get(key, none)[s], total.get(key, none)[s], nil[s],
                             tried.low <= nil[s] <= tried.high))
+    records += _from_records(study, now, deviations, first, total)
     frame = pd.DataFrame(records, columns=list(DRIVER_COLUMNS))
     order = {s.name: i for i, s in enumerate(study.scenarios)}
     return frame.sort_values(["scenario", "swing"], key=lambda c: c.map(order) if c.name == "scenario" else -c,
@@ -84,28 +90,55 @@ def ranges_tried(study: Study) -> dict[str, Range]:
     return ranges
 
 
-def sobol(study: Study, npv: Npv, seed: int) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
+def _from_records(study: Study, now: np.ndarray, deviations: np.ndarray | None, first: Mapping[str, np.ndarray],
+                  total: Mapping[str, np.ndarray]) -> list[tuple[object, ...]]:
+    """Rows of `drivers_frame` for what the records leave unknown of the fault rates: the ends of 90 % of its draws."""
+    if deviations is None or study.rate_draws is None:
+        return []
+    faults, a = total_factors(study.model, study.rate_draws), RATES_FROM_RECORDS
+    low, high = np.quantile(faults, RATE_ENDS)
+    rows: list[tuple[object, ...]] = []
+    for s, scenario in list(enumerate(study.scenarios))[1:]:
+        ends = now[s] + np.quantile(deviations[:, s], RATE_ENDS)
+        falls = np.cov(faults, deviations[:, s])[0, 1] < 0
+        at_low, at_high = ends[::-1] if falls else ends
+        rows.append((scenario.name, a.key, a.label, a.unit, 1.0, low, high, FROM_RECORDS, now[s], at_low, at_high,
+                     float(ends[1] - ends[0]), first[a.key][s], total[a.key][s], np.nan, False))
+    return rows
+
+
+def sobol(study: Study, npv: Npv, seed: int, deviations: np.ndarray | None = None,
+          ) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
     """First-order and total Sobol' indices of the NPV by uncertain assumption, each (S,); NaN where it does not vary.
 
     The share of the variance of the expected NPV that knowing one assumption would remove, and
     the share that would remain if only that one were unknown. Draws of an assumption that
-    needs an outcome table of its own are rounded to steps of a sixteenth of its range.
+    needs an outcome table of its own are rounded to steps of a sixteenth of its range. deviations: (K, S) of the NPV at
+    draws of the learned rates; they are added, so that how they interact with the others is left out.
     """
     keys = sorted(study.uncertain)
-    if not keys:
+    if not keys and deviations is None:
         return {}, {}
     stepped = [k for k in keys if k.partition(".")[0] in STRUCTURAL]
 
     def outputs(draws: np.ndarray) -> np.ndarray:
         drawn = {k: rounded_to_levels(x, study.uncertain[k]) if k in stepped else x
-                 for k, x in zip(keys, draws, strict=True)}
-        return np.column_stack([npv(with_values(study.values, {k: x[i] for k, x in drawn.items()}))
-                                for i in range(draws.shape[1])])
+                 for k, x in zip(keys, draws, strict=False)}
+        found = np.column_stack([npv(with_values(study.values, {k: x[i] for k, x in drawn.items()}))
+                                 for i in range(draws.shape[1])])
+        if deviations is not None:
+            found += deviations[np.minimum((draws[-1] * len(deviations)).astype(int), len(deviations) - 1)].T
+        return found
+
+    dists = [pert_distribution(study.uncertain[k]) for k in keys]
+    if deviations is not None:
+        dists.append(scipy.stats.uniform())
+        keys = [*keys, RATES_FROM_RECORDS.key]
 
     with np.errstate(divide="ignore", invalid="ignore"):
         found = scipy.stats.sobol_indices(
             func=outputs, n=SAMPLES_STRUCTURAL if stepped else SAMPLES,
-            dists=[pert_distribution(study.uncertain[k]) for k in keys], rng=np.random.default_rng(seed))
+            dists=dists, rng=np.random.default_rng(seed))
     first, total = (np.reshape(a, (-1, len(keys))) for a in (found.first_order, found.total_order))
     return ({k: first[:, i] for i, k in enumerate(keys)}, {k: total[:, i] for i, k in enumerate(keys)})
 

@@ -9,6 +9,7 @@ from reliability.business.break_even import BREAK_EVEN, BreakEven
 from reliability.business.cashflow import Business, present_worth
 from reliability.business.costs import MINUTES_PER_HOUR, grouped, total_money, unit_prices
 from reliability.faults.consequences import CALLOUTS
+from reliability.network.place_names import field_columns
 from reliability.schema.devices import DEVICES
 
 
@@ -18,6 +19,7 @@ def laterals_frame(business: Business, break_even: BreakEven) -> pd.DataFrame:
     cost: money a year under the study's perspective. capex, npv, rank: of converting this
     lateral, blank where the scenario does not; rank 1 has the highest NPV of its scenario.
     Changed backup settings are shared by the laterals of a zone and charged to none of them.
+    device_id, location: of the lateral's head, where the study states any.
     break_even_reclosing_off_share: share of faults while reclosing is off at which the scenario's gain in
     customer-minutes here is nil, blank where it keeps its sign.
     """
@@ -37,6 +39,7 @@ def laterals_frame(business: Business, break_even: BreakEven) -> pd.DataFrame:
         npv = np.where(converted, worth, np.nan)
         frames.append(pd.DataFrame({
             "lateral_id": network.ids[heads], "scenario": name, "feeder_id": network.feeder_ids[network.feeder[heads]],
+            **field_columns(network.text, heads),
             "device": [DEVICES[d] for d in device], "customers": network.customers_below[heads],
             "customer_interruptions": amounts["ci"],
             "customer_minutes": MINUTES_PER_HOUR * amounts["customer_hours"],

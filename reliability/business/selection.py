@@ -30,6 +30,7 @@ from reliability.business.limits import (
 from reliability.business.options import AS_IT_IS, EFFECTS, Options
 from reliability.business.verdict import pays
 from reliability.formats import count, exact, money, number
+from reliability.network.place_names import field_columns
 
 NPV, SAIDI = "npv", "saidi"
 SECONDS = 30.0
@@ -166,6 +167,7 @@ def _named(options: Options, rows: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame({
         "what": np.where(is_lateral, "lateral", "backup settings"),
         "section_id": network.ids[at], "feeder_id": network.feeder_ids[network.feeder[at]],
+        **field_columns(network.text, at),
         "backup_id": network.ids[options.zones[zone]],
         "device": rows["device"].to_numpy(), "counts": rows["counts"].to_numpy(),
         "fast_operations_of_backup": options.fast[zone, rows["setting"].to_numpy()],

@@ -16,6 +16,7 @@ import pandas as pd
 from scipy import special
 
 from reliability.formats import number
+from reliability.history.comparisons import compare
 from reliability.history.lateral_events import (
     Span,
     Windows,
@@ -23,19 +24,10 @@ from reliability.history.lateral_events import (
     events_on_laterals,
     lateral_exposure,
 )
-from reliability.history.lateral_years import DRIFT, LateralYears, Spread, concentration, spread_between_years
+from reliability.history.lateral_years import DRIFT, LateralYears, Spread, concentration
 from reliability.history.outages import Records
 from reliability.history.pilot import years_after_needed
-from reliability.history.posterior_sums import DRAWS, log_odds_draws
-from reliability.history.ratio_tests import (
-    NO_DIFFERENCE,
-    PredictiveRatio,
-    RatioTest,
-    conditional_ratio,
-    p_value,
-    ratio_interval,
-    verdict,
-)
+from reliability.history.ratio_tests import RatioTest, p_value, ratio_interval, verdict
 from reliability.history.selection_basis import BOTH, PREDICTIVE, RAW, SelectionBasis, selection_basis
 
 MEASURES = ("sustained_interruptions", "momentary_events", "callouts")
@@ -103,10 +95,12 @@ def before_after(records: Records, expected_ratio: float, line_fault_rate: float
     for name in MEASURES:
         table = events_by_year(events[name], heads, windows)
         table = LateralYears(table.counts[kept], table.years, table.after)
-        rows[name] = compare(table, converted[kept], exposure, _decides(name, basis),
-                              expected_ratio if name != "momentary_events" else np.nan, np.random.default_rng(seed))
+        rows[name] = _row(table, converted[kept], exposure, _decides(name, basis),
+                          expected_ratio if name != "momentary_events" else np.nan, np.random.default_rng(seed))
     measures = pd.DataFrame.from_dict(rows, orient="index")
     measures.index.name = "measure"
+    for name in _WORDS:      # as objects, so that None stays None
+        measures[name] = pd.Series([row[name] for row in rows.values()], measures.index, dtype=object)
     notes += _measure_notes(measures, basis)
     return BeforeAfter(measures, basis, int(converted.sum()), int((kept & ~converted).sum()), windows.years(False),
                        windows.years(True), max(float((last - first).astype(int)), 0.0) / 365.25,
@@ -137,8 +131,8 @@ def _windows(records: Records, first: np.datetime64, day_after: np.datetime64, b
     return Windows(before, ((day_after, records.last_day + 1),))
 
 
-def compare(table: LateralYears, converted: np.ndarray, exposure: np.ndarray, decides: str, expected: float,
-             rng: np.random.Generator) -> dict[str, object]:
+def _row(table: LateralYears, converted: np.ndarray, exposure: np.ndarray, decides: str, expected: float,
+         rng: np.random.Generator) -> dict[str, object]:
     """One row of `BeforeAfter.measures`.
 
     converted, exposure: (laterals,). decides: RAW, PREDICTIVE or BOTH. expected: ratio that a conversion should bring.
@@ -155,20 +149,16 @@ def compare(table: LateralYears, converted: np.ndarray, exposure: np.ndarray, de
     if not sum(others):
         change = _over(own[1] * lengths[0], own[0] * lengths[1])
         return row | ({"rate_ratio": change} if converted.all() else {})
-    spread = spread_between_years(table.counts[~converted])
-    draws = spread.draws(rng.random(DRAWS))
-    concentrations = table.concentration(False), table.concentration(True)
-    wider = (float(draws.mean()) * sum(concentrations) + DRIFT) * sum(
-        concentration((before + after)[group]) for group in (converted, ~converted))
-    log_odds = log_odds_draws(before, exposure, converted, draws, concentrations, rng)
-    raw = conditional_ratio(*own, others, float(np.sqrt(wider)))
-    predictive = PredictiveRatio(own[1], own[1] + others[1], log_odds)
-    row |= _described(raw, _over(own[1] * others[0], own[0] * others[1]), "")
-    row |= _described(predictive, _over(own[1], others[1] * float(np.exp(log_odds.mean()))), "corrected_")
-    row |= _verdicts(raw, predictive, decides) | {"lateral_year_cv": spread.cv}
-    share = own[0] / max(sum(before), 1) if decides == RAW else float(special.expit(log_odds.mean()))
+    found = compare(table, converted, exposure, rng)
+    odds = float(found.predictive.log_odds.mean())
+    row |= _described(found.raw, _over(own[1] * others[0], own[0] * others[1]), "rate_ratio", "")
+    row |= _described(found.predictive, _over(own[1], others[1] * float(np.exp(odds))), "corrected_ratio", "corrected_")
+    row |= {"raw_verdict": verdict(found.raw), "predictive_verdict": verdict(found.predictive), "decides": decides,
+            "verdict": found.verdict(decides), "lateral_year_cv": found.spread.cv}
+    share = own[0] / max(sum(before), 1) if decides == RAW else float(special.expit(odds))
     row["years_needed"] = _years_needed(expected, before.sum() * np.array([share, 1 - share]), lengths[0],
-                                        spread, concentration((before + after)[converted]), concentrations[0])
+                                        found.spread, concentration((before + after)[converted]),
+                                        table.concentration(False))
     return row
 
 
@@ -181,18 +171,10 @@ def _decides(measure: str, basis: SelectionBasis) -> str:
     return BOTH if measure == "momentary_events" and basis.decides == PREDICTIVE else basis.decides
 
 
-def _described(test: RatioTest, ratio: float, prefix: str) -> dict[str, object]:
-    """Ratio, interval and p-value of a comparison, under names that begin with `prefix`."""
+def _described(test: RatioTest, ratio: float, name: str, prefix: str) -> dict[str, object]:
+    """Ratio, interval and p-value of a comparison; the latter two under names that begin with `prefix`."""
     low, high = ratio_interval(test)
-    return {f"{prefix or 'rate_'}ratio": ratio, f"{prefix}low": low, f"{prefix}high": high,
-            f"{prefix}p_value": p_value(test)}
-
-
-def _verdicts(raw: RatioTest, predictive: RatioTest, decides: str) -> dict[str, object]:
-    found = {RAW: verdict(raw), PREDICTIVE: verdict(predictive)}
-    agreed = found[RAW] if found[RAW] == found[PREDICTIVE] else NO_DIFFERENCE
-    return {"raw_verdict": found[RAW], "predictive_verdict": found[PREDICTIVE], "decides": decides,
-            "verdict": agreed if decides == BOTH else found[decides]}
+    return {name: ratio, f"{prefix}low": low, f"{prefix}high": high, f"{prefix}p_value": p_value(test)}
 
 
 def _over(a: float, b: float) -> float:

@@ -7,7 +7,7 @@ curvature of the likelihood (normal on the logarithms of mean and cv).
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -74,13 +74,20 @@ def _inverse_curvature(loss: Callable[[np.ndarray], float], x: np.ndarray, step:
     return np.linalg.inv(second)
 
 
-def restoration_times(records: Records, keep: np.ndarray) -> pd.DataFrame:
-    """Fitted times by kind of call-out, a row for each kind that can be fitted.
+@dataclass(frozen=True)
+class EventHours:
+    """Unplanned sustained events: hours (e,) from the start to the last restoration, and the events of each kind.
 
-    keep: (n,) steps that count. An unplanned event lasts from its start to its last
-    restoration. Kinds: repair (permanent), refuse and reset (temporary, on a lateral by its
-    device), patrol (temporary, on a main), and "all" with those of unknown kind.
+    kinds: masks (e,) by name: repair (permanent), refuse and reset (temporary, on a lateral by its device), patrol
+    (temporary, on a main), and "all" with those of unknown kind.
     """
+
+    hours: np.ndarray
+    kinds: Mapping[str, np.ndarray]
+
+
+def event_hours(records: Records, keep: np.ndarray) -> EventHours:
+    """Durations of the events of the steps that count, keep (n,)."""
     network = records.network
     steps = records.steps.assign(kind=mapped_kinds(records))
     use = keep & steps["counted"].to_numpy() & steps["sustained"].to_numpy() & ~steps["planned"].to_numpy()
@@ -94,11 +101,20 @@ def restoration_times(records: Records, keep: np.ndarray) -> pd.DataFrame:
     lateral = np.where(section >= 0, network.unit[section], -1)
     fused = (lateral >= 0) & (MELTS[network.device[lateral]])
     temporary = (kind == TEMPORARY) & (section >= 0)
-    kinds = {"repair": kind == PERMANENT, "refuse": temporary & fused, "reset": temporary & (lateral >= 0) & ~fused,
-             "patrol": temporary & (lateral < 0), "all": np.ones(len(events), bool)}
+    return EventHours(hours, {"repair": kind == PERMANENT, "refuse": temporary & fused,
+                              "reset": temporary & (lateral >= 0) & ~fused, "patrol": temporary & (lateral < 0),
+                              "all": np.ones(len(events), bool)})
+
+
+def restoration_times(records: Records, keep: np.ndarray) -> pd.DataFrame:
+    """Fitted times by kind of call-out, a row for each kind of `event_hours` that can be fitted.
+
+    keep: (n,) steps that count.
+    """
+    found = event_hours(records, keep)
     rows = {}
-    for name, chosen in kinds.items():
-        fit = fit_times(hours[chosen & (hours > CUT_HOURS)]) if chosen.any() else None
+    for name, chosen in found.kinds.items():
+        fit = fit_times(found.hours[chosen & (found.hours > CUT_HOURS)]) if chosen.any() else None
         if fit:
             rows[name] = {"events": fit.events, "mean_hours": fit.mean[0], "mean_low": fit.mean[1],
                           "mean_high": fit.mean[2], "cv": fit.cv[0], "cv_low": fit.cv[1], "cv_high": fit.cv[2]}

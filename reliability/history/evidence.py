@@ -51,9 +51,9 @@ class Observed:
 class Found:
     """Evidence, and what had to be done to it.
 
-    years, km_years: (U,) that each unit is observed. impossible: units with a kind of record that the protection of the
-    time does not allow. devices: (R,) positions of the reclosing devices. without_place: faults recorded without a
-    section.
+    years, km_years: (U,) that each unit is observed. impossible: units with a kind of record that the protection of
+    the time does not allow. devices: (R,) positions of the reclosing devices. without_place: faults recorded without a
+    section, whose share the recorded ones are taken to lack everywhere.
     """
 
     evidence: Evidence
@@ -83,7 +83,9 @@ def find_evidence(study: Study, seen: Observed) -> Found:
     counts = fault_counts(seen.records, times, units, devices, seen.covered) if seen.records else none
     period = (seen.last - seen.first).astype(float) / SECONDS_PER_YEAR
     part = np.divide(seen.record_years, period, out=np.zeros(len(units)), where=period > 0)
-    share = [_of_units(shows.at_unit, units, name) * part for name in ("temporary", "permanent")]
+    placed = counts.at_unit.sum() + counts.at_device.sum()
+    with_place = placed / max(placed + counts.without_place, 1.0)
+    share = [_of_units(shows.at_unit, units, name) * part * with_place for name in ("temporary", "permanent")]
     stated_share = [np.zeros(len(units)), np.zeros(len(units))]
     if seen.covered.any():
         per_year = _per_year(study, units, times[0])
@@ -91,6 +93,7 @@ def find_evidence(study: Study, seen: Observed) -> Found:
     exposure = units.rate * (seen.record_years + seen.stated_years)
     impossible, share = _with_floor(counts.at_unit, share, exposure)
     device_impossible, entries = _device_floor(counts.at_device, shows, exposure)
+    entries = replace(entries, temporary=entries.temporary * with_place, permanent=entries.permanent * with_place)
     evidence = Evidence(
         units.group, len(units.group_names), exposure, counts.at_unit, share[0], share[1], seen.stated, stated_share[0],
         stated_share[1], counts.at_device, entries, _events(operations, devices), shows.alone, shows.beside,
@@ -105,7 +108,16 @@ def _spans(operations: Operations | None) -> tuple[Spans, Spans]:
     if operations is None:
         none = np.array([], dtype="datetime64[s]")
         return Spans(np.array([], dtype=int), none, none), Spans(np.array([], dtype=int), none, none)
-    return _of_frame(operations.monitored), _of_frame(operations.spans)
+    return _of_frame(operations.monitored), _of_frame(_used_readings(operations))
+
+
+def _used_readings(operations: Operations) -> pd.DataFrame:
+    """Counter readings of times in which the events of their device are not recorded, which would count them twice."""
+    spans = operations.spans
+    monitored = _of_frame(operations.monitored)
+    read = _of_frame(spans)
+    twice = monitored.years_within(read.device, read.start, read.end) > 0.0
+    return spans[~np.isin(spans["reading"].to_numpy(), spans["reading"].to_numpy()[twice])]
 
 
 def _of_frame(frame: pd.DataFrame) -> Spans:
@@ -120,7 +132,8 @@ def _events(operations: Operations | None, devices: np.ndarray) -> np.ndarray:
 def _steps(operations: Operations | None, devices: np.ndarray) -> np.ndarray:
     if operations is None:
         return np.zeros(len(devices))
-    return _by_device(operations.spans["device"], operations.spans["steps"].fillna(0.0), devices)
+    used = _used_readings(operations)
+    return _by_device(used["device"], used["steps"].fillna(0.0), devices)
 
 
 def _by_device(device: pd.Series, amount: pd.Series | None, devices: np.ndarray) -> np.ndarray:

@@ -86,8 +86,13 @@ def _repeated(records: pd.DataFrame, network: Network) -> np.ndarray:
     crowded = 2.0 * customers > served * (1.0 + 1e-12)
     original = np.full(len(records), -1, dtype=np.int64)
     first = -1
-    latest = np.maximum.accumulate(np.where(same, 0, np.arange(len(order))))      # first record of each group
-    suspect = np.isin(latest, latest[same])
+    if not same.any():
+        return original
+    group = np.cumsum(~same)
+    low, stride = int(start.min()), int(end.max() - start.min()) + 1
+    open_until = np.maximum.accumulate(group * stride + end[order] - low)     # of the earlier records of a group
+    meets = same & (group * stride + start[order] - low < np.append(0, open_until[:-1]))
+    suspect = np.isin(group, group[meets])
     for k in np.flatnonzero(suspect).tolist():
         i = order[k]
         overlaps = same[k] and start[i] < end[first] and customers[i] > 0

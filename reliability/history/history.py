@@ -11,16 +11,19 @@ import pandas as pd
 
 from reliability.cautions import CAUTION
 from reliability.formats import count
-from reliability.history.calibration import Calibration, calibrate
+from reliability.history.calibration import Calibration
 from reliability.history.conversions import BeforeAfter, before_after
 from reliability.history.customer_indices import customer_indices
 from reliability.history.durations import restoration_times
+from reliability.history.like_days import compare_like_days
 from reliability.history.major_events import MajorEvents, major_events
+from reliability.history.model_days import ModelDays
 from reliability.history.observed import cause_indices, daily_indices, feeder_indices, tally, yearly_indices
 from reliability.history.operations import Operations, read_operations
-from reliability.history.outages import Records, read_records
+from reliability.history.outages import Records, event_ids, read_records
 from reliability.history.pilot import Pilot, pilot_of
 from reliability.history.rates import LearnedRates, learn_rates
+from reliability.history.single_events import caution, single_events
 from reliability.schema.values import Assumptions
 from reliability.study.record_settings import FIXED
 from reliability.study.study import Study
@@ -41,7 +44,8 @@ class History:
     """Results of the outage records.
 
     every_event, without_major_events: indices of all events, and of those that did not begin on a major
-        event day. daily: see `observed.daily_indices`. times: see `durations`.
+        event day. daily: see `observed.daily_indices`. single_events: the largest event of each major event day.
+    times: see `durations`.
     worst_laterals: see `worst_laterals`. operations: what counters and logs of reclosing devices say.
     calibration: None where no modelled indices were given. conversions: None without any. pilot: what a pilot would
         need, None where the records allow no plan.
@@ -54,6 +58,7 @@ class History:
     without_major_events: View
     daily: pd.DataFrame
     major_events: MajorEvents
+    single_events: pd.DataFrame
     times: pd.DataFrame
     worst_laterals: pd.DataFrame
     operations: Operations
@@ -73,13 +78,13 @@ class History:
                 f"{count(len(self.major_events.days), 'major event day')}")
 
 
-def read_history(study: Study, modelled: pd.DataFrame | None = None, records: Records | None = None,
+def read_history(study: Study, modelled: ModelDays | None = None, records: Records | None = None,
                  learned: LearnedRates | None = None) -> History:
     """Indices, thresholds and the rest from the outage records of `study`; rates are learned when they are asked for.
 
-    modelled: expected saifi and saidi_min by feeder_id, to calibrate against. records: those of the study, where they
-    have been read already; learned: what they tell of rates, where that is known already. Raises StudyError where
-    there are no records, or where a key must say how to read them.
+    modelled: days of the study's model, to compare with. records: those of the study, where they have been read
+    already; learned: what they tell of rates, where that is known already. Raises StudyError where there are no
+    records, or where a key must say how to read them.
     """
     records = records or read_records(study)
     operations = read_operations(study, records)
@@ -90,16 +95,17 @@ def read_history(study: Study, modelled: pd.DataFrame | None = None, records: Re
     every_event = _view(records, sums, np.ones(len(sums), bool))
     without = every_event if ordinary.all() else _view(records, sums, ordinary)
     expected = records.settings.expected_rate_ratio
+    single = single_events(records, sums, events, event_ids(study))
     effect = 1.0 - float(study.values["temporary_fraction"]) if expected is None else expected
     history = History(
         study=study, records=records, every_event=every_event, without_major_events=without, daily=daily,
-        major_events=events,
-        times=restoration_times(records, ordinary),
+        major_events=events, single_events=single, times=restoration_times(records, ordinary),
         worst_laterals=worst_laterals(records, sums), operations=operations,
-        calibration=None if modelled is None else _calibration(records, events, sums[ordinary], modelled),
+        calibration=None if modelled is None else compare_like_days(records, events, sums, modelled, study.values),
         conversions=before_after(records, effect, study.values["line_fault_rate_per_km"], study.values["seed"]),
         pilot=pilot_of(records, effect),
-        cautions=(*_cautions(records, events), *_what_is_recorded(study.values, records)))
+        cautions=(*_cautions(records, events), *filter(None, [caution(single)]),
+                  *_what_is_recorded(study.values, records)))
     if learned is not None:
         history.__dict__["learned"] = learned       # in place of what the property would compute
     return history
@@ -129,28 +135,6 @@ def worst_laterals(records: Records, sums: pd.DataFrame) -> pd.DataFrame:
     table.insert(2, "events_per_year", table["events"] / records.period_years)
     table.index = pd.Index(network.ids[head], name="section_id")
     return table.sort_values(["events", "customer_minutes"], ascending=False, kind="stable")
-
-
-def _calibration(records: Records, events: MajorEvents, sums: pd.DataFrame, modelled: pd.DataFrame) -> Calibration:
-    """Observed means over the years that have a threshold and are covered in full.
-
-    sums: of the steps outside major event days. Planned ones are left out, as the model holds faults only.
-    """
-    classified = [int(y) for y in records.years if events.has_verdict(int(y))]
-    full = [y for y in classified or map(int, records.years) if y not in records.partial]
-    years = full or classified or [int(y) for y in records.years]
-    notes = ["Planned interruptions are left out of this comparison, as the model holds faults only."]
-    if not classified:
-        notes.append("No year has a threshold: the observed figures include major event days.")
-    if not full:
-        notes.append("No year is covered in full: the observed figures are too low.")
-    unplanned = sums[~records.steps["planned"].to_numpy()[sums.index]]
-    rows = feeder_indices(unplanned, records)
-    rows = rows[rows.index.get_level_values("year").isin(years)]
-    observed = rows.groupby("feeder_id")[["saifi", "saidi_min"]].mean()
-    network = records.network
-    customers = pd.Series(np.bincount(network.feeder, weights=network.customers), index=network.feeder_ids)
-    return calibrate(observed, modelled, customers, tuple(years), " ".join(notes))
 
 
 def _cautions(records: Records, events: MajorEvents) -> tuple[str, ...]:

@@ -115,6 +115,12 @@ def _text(study: Study) -> tuple[pd.DataFrame, np.ndarray]:
     return text, row
 
 
+def event_ids(study: Study) -> pd.Series:
+    """event_id as recorded, by spreadsheet row."""
+    frame, row = _text(study)
+    return pd.Series(frame["event_id"].to_numpy(), index=row)
+
+
 def _typed(frame: pd.DataFrame, row: np.ndarray, timestamps: list[Timestamps], network: Network,
            settings: RecordSettings,
            marks: dict[str, np.ndarray]) -> tuple[pd.DataFrame, np.ndarray]:

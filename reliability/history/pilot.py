@@ -118,8 +118,9 @@ def _notes(fleet: Fleet) -> tuple[str, ...]:
         "In a stepped roll-out an equal part of the laterals is converted each year. The years between the first and "
         "the last conversion serve neither group; laterals never converted are those compared with, so not all should "
         "be converted before the effect has been shown.",
-        "The choice should rest on records that end before the years of comparison begin, or be drawn at random: then "
-        "the raw comparison decides, for which these years are computed.",
+        "The years are those of the raw comparison, which decides where the choice rests on records that end before "
+        "the years compared begin (history.chosen_by = earlier_records). Otherwise the predictive comparison decides "
+        "or must agree with it, and the years are a guide.",
     )
 
 

@@ -158,8 +158,9 @@ class _Sampler:
                     scales[g] *= (1.0 - old) / (1.0 - fraction[g])
                 in_units = likelihood.in_units(g, fraction[g], s.blank, scales[g])
                 then = likelihood.at_devices(fraction, s.blank, scales)
-                gain = in_units + then - own[g] - at_devices
-                taken = np.log(rng.random()) < gain + self._group_prior(g, logit) - self._group_prior(g, before)
+                gain = (in_units + then - own[g] - at_devices + self._group_prior(g, logit)
+                        - self._group_prior(g, before))
+                taken = np.log(rng.random()) < gain
                 if taken:
                     s.fraction, scale, at_devices, own[g] = fraction, scales, then, in_units
                 self.steps.tune(name, taken, g, tuning)

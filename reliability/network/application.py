@@ -22,6 +22,7 @@ from reliability.network.application_site import site_checks
 from reliability.network.conversions import named_heads
 from reliability.network.devices import MELTS
 from reliability.network.model import Model
+from reliability.network.place_names import field_columns
 from reliability.network.protection import protection
 from reliability.network.tree import Network
 from reliability.schema.devices import SECTIONALIZER
@@ -116,6 +117,7 @@ def application_frame(checks: ApplicationChecks) -> pd.DataFrame:
     names = np.array(VERDICTS, dtype=object)
     return pd.DataFrame({
         "lateral_id": checks.lateral_ids,
+        **field_columns(checks.network.text, settings.head),
         "verdict": names[checks.verdict],
         "rated_current_a": settings.rated_a,
         "counts": pd.array(settings.counts, dtype="Int64"),

@@ -55,12 +55,13 @@ class LateralCurves:
     clearing time where R has none. ceiling_a: largest current for fuse saving by the rule without settings, NaN
     where curves decide or no fast operation is set. actuating_a: of a sectionalizer there, NaN where there is none.
     low_a, high_a: fault currents for which the head's own device is the nearest, NaN where unknown. intervals: of
-    these, where a fuse stands at the head.
+    these, where a fuse stands at the head. lateral, recloser: what people call the two.
     """
 
     lateral_id: str
+    lateral: str
     device: str
-    recloser_id: str
+    recloser: str
     link: str
     fast_operations: int
     melting_factor: float
@@ -107,8 +108,8 @@ def lateral_curves(model: Model, found: Protection, races: Coordination, head: i
     intervals = tuple(i for part in seen for kind in kinds
                       for i in _intervals(races, int(races.right[0, head]), kind, part, low, high)) if fused else ()
     return LateralCurves(
-        str(network.ids[head]), DEVICES[found.device[head]], str(network.ids[recloser]), link,
-        int(found.fast[recloser]), float(values["fuse_melting_factor"]), current, melting, clearing, times,
+        str(network.ids[head]), str(network.names[head]), DEVICES[found.device[head]], str(network.names[recloser]),
+        link, int(found.fast[recloser]), float(values["fuse_melting_factor"]), current, melting, clearing, times,
         float(values["fast_clearing_time_s"]) if place == NONE and found.fast[recloser] else np.nan,
         ceiling if np.isfinite(ceiling) else np.nan, actuating_a if actuating_a > 0 else np.nan, low, high, intervals)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -17,6 +18,7 @@ from reliability.network.curves import Points, points_by_name
 from reliability.network.device_settings import DeviceSettings, device_settings
 from reliability.network.devices import HEADS_LATERAL, NO_DEVICE, PROTECTS, RECLOSES, codes_of
 from reliability.network.forest import depth_first, largest_below, nearest, sums_below, topmost
+from reliability.network.place_names import FIELD_NAMES, described_places, place_names
 from reliability.schema.columns import CUSTOMER_CLASSES, SECTIONS, SETTINGS
 
 NO_SETTINGS = pd.DataFrame({c.name: pd.Series(dtype="str" if c.kind == "text" else float) for c in SETTINGS})
@@ -83,6 +85,26 @@ class Network:
     def __repr__(self) -> str:
         return (f"Network: {count(len(self), 'section')}, {count(len(self.candidates), 'lateral')}, "
                 f"{count(len(self.feeder_ids), 'feeder')}")
+
+    @cached_property
+    def names(self) -> np.ndarray:
+        """What people call each section, (n,) text, no two alike; see `place_names`."""
+        return place_names(self.ids, self.text)
+
+    @cached_property
+    def name_by_id(self) -> dict[str, str]:
+        """The same by section_id."""
+        return dict(zip(self.ids.astype(str).tolist(), self.names.tolist(), strict=True))
+
+    @cached_property
+    def described(self) -> np.ndarray:
+        """All that is known of each section's place, (n,) text; see `described_places`."""
+        return described_places(self.ids, self.text)
+
+    @property
+    def has_field_names(self) -> bool:
+        """Whether the study names any place by a device's number or a location."""
+        return any((self.text[name] != "").any() for name in FIELD_NAMES)
 
     @property
     def candidates(self) -> np.ndarray:

@@ -16,6 +16,8 @@ Numbers = Sequence[float] | np.ndarray
 Places = Numbers | Sequence[str]          # of an axis: numbers, or numpy days, or what names a category
 LINEAR, LOG, DATE = "linear", "log", "date"
 SOLID, DASHED, DOTTED = "solid", "dashed", "dotted"
+SQUARE, DIAMOND, TRIANGLE, CIRCLE, CROSS = "square", "diamond", "triangle", "circle", "cross"   # marks on a map
+METRES_PER_KM, METRES_PER_MILE = 1000.0, 1609.344
 DECADES_FOR_LOG = 2.0       # an axis is logarithmic where its values span so many; our choice
 
 
@@ -154,7 +156,89 @@ class PlotChart:
     tall: bool = False
 
 
-Chart = BarChart | PlotChart
+@dataclass(frozen=True)
+class MapLines:
+    """Lines of one class: x and y (p,) in metres, a place that is not a number between lines.
+
+    colour: of the palette. width: in points. dash: SOLID, DASHED or DOTTED. name: "" is not in the key.
+    """
+
+    name: str
+    x: np.ndarray
+    y: np.ndarray
+    colour: str
+    width: float
+    dash: str = SOLID
+
+
+@dataclass(frozen=True)
+class MapMarks:
+    """Marks at (m,) places in metres: SQUARE, DIAMOND, TRIANGLE, CIRCLE or CROSS, filled or open.
+
+    colour: of the palette. size: in points. labels: a name beside each, None for none.
+    """
+
+    name: str
+    x: np.ndarray
+    y: np.ndarray
+    shape: str
+    colour: str
+    filled: bool = False
+    size: float = 7.0
+    labels: Sequence[str] | None = None
+
+
+@dataclass(frozen=True)
+class MapPlaces:
+    """What a pointer finds on a screen, (k,) places in metres: `picks` says which of (h,) each belongs to.
+
+    ids: (h,) what a click gives. texts: (h,) lines of text that are shown, several for one.
+    """
+
+    x: np.ndarray
+    y: np.ndarray
+    picks: np.ndarray
+    ids: Sequence[str]
+    texts: Sequence[Sequence[str]]
+
+
+@dataclass(frozen=True)
+class MapChart:
+    """A network in plan, east to the right and north up, one scale in both directions, with a bar of a round length.
+
+    window: west, east, south and north ends of what is shown, metres. legend: what the classes of the lines measure,
+    with its unit. miles: the scale is in miles, else in kilometres. small: fits beside a table; it has no key.
+    note: what is not on it.
+    """
+
+    key: str
+    title: str
+    description: str
+    lines: tuple[MapLines, ...]
+    marks: tuple[MapMarks, ...]
+    window: tuple[float, float, float, float]
+    legend: str = ""
+    miles: bool = False
+    small: bool = False
+    places: MapPlaces | None = None
+    note: str = ""
+
+
+Chart = BarChart | PlotChart | MapChart
+
+
+def scale_bar(window: tuple[float, float, float, float], miles: bool) -> tuple[float, str]:
+    """Length in metres of the bar of a map, and its words: the largest of 1, 2 or 5 that takes a quarter of its width.
+
+    Below a kilometre it is in metres; in miles there are tenths and hundredths.
+    """
+    unit = METRES_PER_MILE if miles else METRES_PER_KM
+    most = (window[1] - window[0]) / (4.0 * unit)
+    power = math.floor(math.log10(most))
+    length = next(step for step in (5.0, 2.0, 1.0) if step * 10.0 ** power <= most * (1 + 1e-9)) * 10.0 ** power
+    if miles or length >= 1.0:
+        return length * unit, f"{length:.10g} {'mi' if miles else 'km'}"
+    return length * unit, f"{length * unit:.10g} m"
 
 
 def scale_for(values: Numbers) -> str:

@@ -52,7 +52,7 @@ def curves(found: LateralCurves, number: int = 0) -> PlotChart:
                             [text for text, _ in strips.values()]))
     ends = (float(found.current_a[0]), float(found.current_a[-1]))
     return PlotChart(
-        f"chart-coordination-{number}", f"Coordination at {shorten(found.lateral_id, 60)}", described(found),
+        f"chart-coordination-{number}", f"Coordination at {shorten(found.lateral, 60)}", described(found),
         Axis("Current, A", LOG, ends, tuple(t for t in TICKS_A if ends[0] <= t <= ends[1])),
         Axis("Time, s", LOG, (low, MOST_S), TICKS_S), tuple(series), tall=True)
 
@@ -84,10 +84,10 @@ def _device(found: LateralCurves) -> list[Line]:
         if part == PHASE_ELEMENTS and np.array_equal(times, found.device_s[kind, ALL_ELEMENTS]):
             continue
         only = ", phase elements alone" if part == PHASE_ELEMENTS else ""
-        lines.append(Line(f"{found.recloser_id}, {OPERATIONS[kind]}{only}", found.current_a, _shown(times),
+        lines.append(Line(f"{found.recloser}, {OPERATIONS[kind]}{only}", found.current_a, _shown(times),
                           DOTTED if only else SOLID, 0 if kind == FAST_OPERATION else 1))
     if np.isfinite(found.fast_s):
-        lines.append(Line(f"{found.recloser_id}, fast, assumed {found.fast_s:.3g} s",
+        lines.append(Line(f"{found.recloser}, fast, assumed {found.fast_s:.3g} s",
                           found.current_a[[0, -1]], [found.fast_s] * 2, SOLID, 0))
     return lines
 
@@ -107,7 +107,7 @@ def described(found: LateralCurves) -> str:
     """What the picture says, in words."""
     link = f"Link {found.link}" if found.link else "A fuse whose link is unknown" if found.device == "fuse" else \
         f"A {found.device.replace('_', ' ')}"
-    parts = [f"{link} below {found.recloser_id}, {found.fast_operations} fast operations."]
+    parts = [f"{link} below {found.recloser}, {found.fast_operations} fast operations."]
     if np.isfinite(found.low_a):
         parts.append(f"Fault currents {_a(found.low_a)} to {_a(found.high_a)} A.")
     else:

@@ -103,7 +103,8 @@ def causes(history: History) -> BarChart:
 def worst_laterals(history: History) -> BarChart:
     """Laterals with the most sustained events a year in the records."""
     table = history.worst_laterals.head(MOST_LATERALS)
-    names, values = [str(i) for i in table.index], table["events_per_year"].to_numpy(dtype=float)
+    known = history.records.network.name_by_id
+    names, values = [known.get(str(i), str(i)) for i in table.index], table["events_per_year"].to_numpy(dtype=float)
     labels = [f"{shown(v, 'ratio')} ({int(n)})" for v, n in zip(values, table["events"], strict=True)]
     description = "; ".join(f"{shorten(n, 30)}: {shown(v, 'ratio')}" for n, v in zip(names, values, strict=True))
     return BarChart("chart-worst-laterals", "Worst-performing laterals", description, names, (
@@ -121,7 +122,7 @@ def learned_rates(history: History) -> PlotChart:
     top = float(np.nanmax([0.0, *observed]))
     series: list[Points | Line] = [
         Points("Lateral, with its 90 % interval", observed, learned, low, high,
-               hover=[str(u) for u in units["unit"]]),
+               hover=[history.records.network.name_by_id.get(str(u), str(u)) for u in units["unit"]]),
         Line(ONE_TO_ONE, [0.0, top], [0.0, top], DOTTED)]
     means = history.learned.priors.reindex(columns=["mean_per_km"])["mean_per_km"].drop(MAIN, errors="ignore").dropna()
     series += [Line(f"Mean, {group}", [0.0, top], [mean, mean], DASHED, 1 + i)
@@ -131,6 +132,25 @@ def learned_rates(history: History) -> PlotChart:
             if len(units) else "No lateral has a learned rate.")
     return PlotChart("chart-rates", "Fault rates of laterals, recorded and learned", description,
                      Axis("Recorded, faults/(km·yr)"), Axis("Learned, faults/(km·yr)"), tuple(series))
+
+
+def device_fit(history: History) -> PlotChart:
+    """What each reclosing device recorded against what is predicted for it, with the prediction's interval."""
+    table, ids = history.learned.fit.table, history.records.network.names
+    fits = table["fits"].to_numpy(dtype=bool)
+    series: list[Points | Line] = []
+    for number_of, (name, rows) in enumerate((("Device that fits, with its 90 % interval", table[fits]),
+                                              ("Device that does not fit", table[~fits]))):
+        names = [str(ids[d]) for d in rows["device"]]
+        x, y, low, high = (rows[c].to_numpy(dtype=float) for c in ("recorded", "predicted", "low", "high"))
+        series.append(Points(name, x, y, low, high, labels=names if number_of else None, hover=names, fill=number_of))
+    top = float(max([1.0, *table["recorded"], *table["predicted"]]))
+    series.append(Line(ONE_TO_ONE, [0.0, top], [0.0, top], DOTTED))
+    description = "; ".join(f"{ids[d]}: recorded {number(a)}, predicted {number(b)}" for d, a, b in zip(
+        *(table[c].tolist() for c in ("device", "recorded", "predicted")), strict=True))
+    return PlotChart("chart-device-fit", "Faults that reclosing devices rode through, recorded and predicted",
+                     description or "No device records momentary events.", Axis("Recorded by the device"),
+                     Axis("Predicted from all else"), tuple(series))
 
 
 def against_model(found: Calibration) -> PlotChart:

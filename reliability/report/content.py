@@ -26,6 +26,7 @@ from reliability.report.figures import Figure, figure, pointer, resolve
 from reliability.report.numbers import none_for_nan
 from reliability.report.summary import sections_frame, summary
 from reliability.schema.values import Assumptions
+from reliability.study.plan_view import PlanView
 from reliability.study.study import Study
 
 MOST_CURVES = 12        # pictures of coordination in a report; our choice
@@ -72,7 +73,7 @@ class Content:
     summary: content of summary.json, where `business_utility` or `business_society` of a
     scenario is the case under the perspective that the study does not take. sections,
     laterals: the frames of sections.csv and laterals.csv. cases: by perspective, the study's
-    own among them. command: what to type to get the same figures again.
+    own among them. command: what to type to get the same figures again. view: the network in plan.
     """
 
     study: Study
@@ -86,6 +87,7 @@ class Content:
     selected: Selected | None = None
     drivers: pd.DataFrame | None = None
     coordination: Coordinated | None = None
+    view: PlanView | None = None
 
     @property
     def scenarios(self) -> list[str]:
@@ -185,7 +187,7 @@ def content_of(results: Results) -> Content:
     return Content(results.study, document, sections_frame(results),
                    laterals_frame(results.business, results.break_even), _command(results), results.history,
                    results.checks, cases, _selected(results.plan), results.plan.drivers if results.plan else None,
-                   _coordinated(results))
+                   _coordinated(results), results.plan_view)
 
 
 def _coordinated(results: Results) -> Coordinated:

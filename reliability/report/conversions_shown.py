@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from reliability.formats import count, number, percent, shown
+from reliability.formats import count, exact, number, shown
 from reliability.history.conversions import BeforeAfter
 from reliability.history.pilot import MOST_YEARS, POWER, Pilot, power
 from reliability.history.selection_basis import BOTH, PREDICTIVE, RAW
@@ -44,25 +44,24 @@ def comparisons_frame(found: BeforeAfter) -> pd.DataFrame:
 
 def conversions(found: BeforeAfter) -> BarChart:
     """Change of the converted laterals over that of the others, raw and predictive, with their intervals."""
-    frame = comparisons_frame(found).set_index(["measure", "comparison"])
-    good = np.isfinite(frame["ratio"].to_numpy(dtype=float)) & (frame["ratio"].to_numpy(dtype=float) > 0)
-    names = list(dict.fromkeys(frame.index.get_level_values("measure")[good]))
-    frame.loc[~good, "ratio"] = np.nan
-    bars, told = [], []
+    frame = comparisons_frame(found)
+    ratio = frame["ratio"].to_numpy(dtype=float)
+    frame = frame[np.isfinite(ratio) & (ratio > 0)]
+    names = [f"{str(row['measure']).split()[0]}, {str(row['comparison']).lower()}" for row in frame.to_dict("records")]
+    ratio, low, high = (frame[c].to_numpy(dtype=float) for c in ("ratio", "low", "high"))
+    told = "; ".join(f"{n}: {number(r)} ({number(a)} to {number(b)})"
+                     for n, r, a, b in zip(names, ratio, low, high, strict=True))
+    bars = []
     for fill, name in enumerate(COMPARISONS.values()):
-        rows = frame.xs(name, level="comparison").loc[names]
-        ratio, low, high = (rows[c].to_numpy(dtype=float) for c in ("ratio", "low", "high"))
-        bars.append(Bars(name, ratio, low, high, [shown(r, "ratio") if np.isfinite(r) else "" for r in ratio],
+        here = frame["comparison"].to_numpy() == name
+        values, least, most = (np.where(here, v, np.nan) for v in (ratio, low, high))
+        bars.append(Bars(name, values, least, most, [shown(v, "ratio") if np.isfinite(v) else "" for v in values],
                          dots=True, fill=fill))
-        told += [f"{n}, {name.lower()}: {number(r)} ({number(a)} to {number(b)})"
-                 for n, r, a, b in zip(names, ratio, low, high, strict=True)]
-    ends = np.array([[b.low, b.high] for b in bars], dtype=float)
-    drawn = ends[np.isfinite(np.array([[b.values] * 2 for b in bars], dtype=float))]
-    scale = LOG if (drawn > 0).all() and np.isfinite(drawn).all() else LINEAR
-    return BarChart("chart-conversions", "Effect of earlier conversions, with 90 % intervals", "; ".join(told), names,
+    scale = LOG if (low > 0).all() and np.isfinite(high).all() else LINEAR
+    return BarChart("chart-conversions", "Effect of earlier conversions, with 90 % intervals", told, names,
                     tuple(bars), Axis("Change of the converted over that of the others"
                                       + (" (logarithmic)" if scale == LOG else ""), scale),
-                    lying=True, references=(Reference("No effect", 1.0),))
+                    lying=True, overlaid=True, references=(Reference("No effect", 1.0),))
 
 
 def pilot_frame(found: Pilot) -> pd.DataFrame:
@@ -86,11 +85,11 @@ def pilots(found: Pilot) -> PlotChart:
             years, how = after + (steps - 1), "" if steps == 1 else f", in {steps} yearly steps"
             series.append(Line(f"{count(converted, 'lateral')}{how}", years, np.where(years <= end, chance, np.nan),
                                SOLID if steps == 1 else DASHED, fill))
-    series.append(Line(percent(POWER), [0.0, end], [POWER, POWER]))
+    series.append(Line(f"Power of {exact(100 * POWER)} %", [0.0, end], [POWER, POWER]))
     told = "; ".join(f"{count(int(row['converted']), 'lateral')}, {row['rollout']}: "
                      + (f"{number(row['years_total'])} years" if np.isfinite(row["years_total"])
                         else f"not within {number(MOST_YEARS)} years")
                      for row in pilot_frame(found).to_dict("records"))
     return PlotChart("chart-pilot", "Chance that a pilot shows the expected effect", told,
                      Axis("Years since the first conversion", limits=(0.0, end)),
-                     Axis("Probability of the verdict “fewer”", limits=(0.0, 1.0)), tuple(series))
+                     Axis("Power: probability to show it", limits=(0.0, 1.0)), tuple(series))

@@ -57,6 +57,10 @@ METHOD: tuple[str, ...] = (
     "Money is counted under one perspective at a time: the utility's (crew, material, energy margin, the "
     "regulator's incentive) or society's (crew, material, customers' interruption cost). Capital is spent in year "
     "0, savings come at the ends of the years, grow with the escalation rate and are discounted.",
+    "In outage records momentary interruptions of one place that begin within five minutes are one momentary event. "
+    "Customers whose sustained interruption begins within five minutes after it have none, at the same place or, as "
+    "far as the records together name more customers than are served there, at another. Records are compared with the "
+    "model on the same kind of days: all days, or those without major events.",
     "Interruptions of upstream supply, planned work, vehicles and equipment damaged by through-faults are not "
     "modelled; neither are failures that depend on one another, other than through a stormy year.",
 )

@@ -22,7 +22,7 @@ REPORT = (
 )
 HISTORY = (
     records.overview, history.years, history.excluded, records.feeders, history.events, history.causes,
-    records.worst_laterals, records.rates, records.times, records.accuracy, conversions.conversions,
+    records.worst_laterals, records.rates, records.device_fit, records.times, records.accuracy, conversions.conversions,
     records.reproducibility,
 )
 

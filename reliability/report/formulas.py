@@ -47,9 +47,14 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
      "linear in it, is 0", RULES),
     ("Major event day", "daily SAIDI > exp(α + 2.5 β), α and β of ln daily SAIDI, days of zero left out, divisor n − 1",
      f"{STANDARD}, annex B"),
-    ("Learned fault rate", "gamma–Poisson posterior mean (a + faults)/(b + km·years), a and b by maximum likelihood",
-     "empirical Bayes"),
-    ("Learned temporary fraction", "beta–binomial posterior mean", "empirical Bayes"),
+    ("Learned fault rates", "recorded ~ Poisson, with means from the rules of protection of the time: λ·p·A for "
+     "temporary faults and λ·(1 − p)·B for permanent ones, A and B the parts that leave a record at a place; λ of a "
+     "lateral gamma about the mean of its group, logit p of a group normal about that of all; posterior by Gibbs "
+     "sampling", RULES),
+    ("Learned temporary fraction of a lateral", "posterior mean of its temporary faults over that of all its faults",
+     RULES),
+    ("Fit of a reclosing device", "recorded faults that left nothing open, against those predicted from the rates that "
+     "the sustained records and all other devices tell", RULES),
     ("Mean of low / likely / high", "(low + 4 likely + high) / 6", "PERT, a scaled beta distribution"),
     ("Call-out", "crew hours × rate × (1 + overtime share × (multiplier − 1)) + vehicle + material", RULES),
     ("NPV", "−capital + Σ (saving · (1+g)^(y−1) − inspection) / (1+r)^y", "discount arithmetic"),
@@ -62,10 +67,14 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
      "our assumption"),
     ("Share of the NPV's variance", "Sobol' indices, first order and total, over the stated ranges",
      "Saltelli's scheme, as in scipy.stats.sobol_indices"),
-    ("Effect of conversions made", "(events after / before on converted laterals) / (the same on the others), exact "
-     "conditional interval", "difference in differences"),
-    ("… without regression to the mean", "the same, the years before at their gamma–Poisson means over all laterals",
-     "empirical Bayes"),
+    ("Effect of conversions made, raw", "(events after / before on converted laterals) / (the same on the others), "
+     "conditional on both totals, mid-p", "difference in differences"),
+    ("… predictive", "events after on converted laterals, binomial of both groups' with Λ_c / (Λ_c + Λ_o), sums of "
+     "gamma–Poisson rates given the counts before, their hyperparameters drawn", "hierarchical Bayes"),
+    ("Spread of lateral-years φ", "f = Q (1 + φ) / (1 + φ Q): f, Q the shares of pairs of events in one year, of one "
+     "and of different laterals", "moments of a gamma–Poisson mixture"),
+    ("Power of a pilot", "normal in the logarithm of the ratio; variance the sum over four counts of 1 / events + "
+     "φ (1 + cv²) / lateral-years, and of the drift", "delta method"),
     ("Customers' cost of an event", "by class, linear between tabulated durations, integrated over the severity",
      "LBNL-6941E, 2015, dollars of 2013, " + MEMORY),
 )

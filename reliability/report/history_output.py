@@ -5,10 +5,9 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import pandas as pd
-
 from reliability.cells import write_csv
 from reliability.history.history import History, read_history
+from reliability.history.model_days import ModelDays
 from reliability.history.outages import Records
 from reliability.history.rates import LearnedRates
 from reliability.output_folder import COMPLETION_MARKERS, complete_folder
@@ -22,7 +21,7 @@ COMPLETION_MARKER = COMPLETION_MARKERS["history"]
 OWNED = (COMPLETION_MARKER, "rates.csv", "report.html")
 
 
-def write_history(study: Study, out_folder: str | Path, modelled: pd.DataFrame | None = None,
+def write_history(study: Study, out_folder: str | Path, modelled: ModelDays | None = None,
                   records: Records | None = None, learned: LearnedRates | None = None) -> History:
     """What the outage records of `study` say, as files in `out_folder`; returns it too.
 

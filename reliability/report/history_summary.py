@@ -8,10 +8,13 @@ from typing import Any
 
 import pandas as pd
 
+from reliability.history.calibration import Comparison
+from reliability.history.clearing import FACTORS
 from reliability.history.history import History, View
 from reliability.history.pilot import POWER
 from reliability.history.ratio_tests import LEVEL
 from reliability.report.numbers import none_for_nan
+from reliability.report.records import device_fit_frame
 
 
 def history_summary(history: History) -> dict[str, object]:
@@ -20,18 +23,30 @@ def history_summary(history: History) -> dict[str, object]:
         "years": _years(history),
         "major_events": {"method": history.major_events.method, "days": [
             {"day": str(day)[:10], "saidi_min": row.saidi_min, "customer_minutes": row.customer_minutes,
-             "customer_interruptions": row.interruptions} for day, row in _days(history)]},
+             "customer_interruptions": row.interruptions,
+             "largest_event": history.single_events.loc[day].to_dict()} for day, row in _days(history)]},
         "findings": [{"code": f.code, "count": f.count, "rows": f.rows.tolist(), "what": f.title,
                       "treatment": f.treatment, "pairs": f.pairs} for f in history.records.findings],
         "restoration_times": history.times.to_dict(orient="index"),
         "priors": history.learned.priors.to_dict(orient="index"),
         "operations": _operations(history),
+        "device_fit": device_fit_frame(history).to_dict(orient="records"),
+        "clearing_time": _clearing(history),
         "calibration": _calibration(history),
         "conversions": _conversions(history),
         "pilot": _pilot(history),
         "cautions": history.cautions,
         "notes": history.learned.notes,
     })
+
+
+def _clearing(history: History) -> dict[str, object] | None:
+    """How the fast clearing time fits, and what the temporary fraction is at others; None where it does not matter."""
+    found = history.learned.clearing
+    if found is None:
+        return None
+    return {"factors": list(FACTORS), "log_likelihood": found.log_likelihood.tolist(), "best_factor": found.best,
+            "temporary_fraction_at": {f"{factor:g}": value for factor, value in history.learned.spans.items()}}
 
 
 def _operations(history: History) -> dict[str, object]:
@@ -107,10 +122,22 @@ def _calibration(history: History) -> dict[str, object] | None:
     found = history.calibration
     if found is None:
         return None
-    table = found.feeders
     return {"rate_factor": found.rate_factor, "time_factor": found.time_factor, "applied": False,
-            "years": found.years, "note": found.note, "system": table.loc[""].to_dict(),
-            "feeders": table.drop(index="").to_dict(orient="index")}
+            "verdict": found.verdict, "note": found.note, "years": found.years,
+            "system": found.feeders.loc[""].to_dict(),
+            "feeders": found.feeders.drop(index="").to_dict(orient="index"), "all_days": _comparison(found.every_day),
+            "without_major_events": _comparison(found.ordinary)}
+
+
+def _comparison(found: Comparison | None) -> dict[str, object] | None:
+    """Recorded against modelled figures on one kind of days."""
+    if found is None:
+        return None
+    table, ends = found.feeders, ("ratio", "low", "high")
+    return {"years": found.years, "saifi": dict(zip(ends, found.rate, strict=True)),
+            "minutes_per_interruption": dict(zip(ends, found.time, strict=True)), "system": table.loc[""].to_dict(),
+            "feeders": table.drop(index="").to_dict(orient="index"),
+            "restoration_times": found.times.to_dict(orient="index")}
 
 
 def _conversions(history: History) -> dict[str, object] | None:

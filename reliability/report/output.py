@@ -16,6 +16,8 @@ from reliability.pipeline import Results
 from reliability.report.content import content_of
 from reliability.report.documents import report, sections
 from reliability.report.page import page
+from reliability.report.results_geojson import FILE as RESULTS_GEOJSON
+from reliability.report.results_geojson import results_geojson
 from reliability.report.summary import sections_frame
 from reliability.report.word import require_docx, write_docx
 from reliability.report.work_pack import checks_of_selection, write_work_pack
@@ -25,7 +27,7 @@ COMPLETION_MARKER = COMPLETION_MARKERS["run"]
 PLANNED = ("selection.csv", "programme.csv", "frontier.csv", "drivers.csv")
 # Every file a run may write: what an earlier run left and this one does not write is removed.
 OWNED = (COMPLETION_MARKER, "report.html", "report.docx", "workbook.xlsx", "sections.csv", "laterals.csv",
-         "cashflow.csv", "application.csv", *PLANNED, "work_pack.csv", "work_pack.html")
+         "cashflow.csv", "application.csv", *PLANNED, "work_pack.csv", "work_pack.html", RESULTS_GEOJSON)
 
 
 def write_results(results: Results, target: str | Path, *, docx: bool = False) -> None:
@@ -45,7 +47,10 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False) -
             write_docx(document, folder / "report.docx")
         for name, frame in tables(results).items():
             write_csv(frame, folder / name)
-        write_work_pack(folder, *_for_the_crews(results), results.study.name)
+        write_work_pack(folder, *_for_the_crews(results), results.study.name, results.plan_view,
+                        results.study.in_miles)
+        if results.study.routes is not None:
+            (folder / RESULTS_GEOJSON).write_text(results_geojson(results), encoding="utf-8")
         text = json.dumps(content.summary, indent=2, ensure_ascii=False, allow_nan=False)
         (folder / COMPLETION_MARKER).write_text(text + "\n", encoding="utf-8")
 

@@ -25,12 +25,14 @@ from reliability.report.chart import (
     Bars,
     Chart,
     Line,
+    MapChart,
     PlotChart,
     Points,
     Reference,
     Words,
 )
 from reliability.report.palette import GRID, INK, PAPER, SOFT
+from reliability.report.plot_map import map_figure
 from reliability.report.plot_series import LETTER, LONGEST_IN_KEY, SIZE, draw_bars, draw_series, label_points, name
 
 WIDTH, EQUAL_WIDTH, HEIGHT = 7.0, 4.6, 2.9      # inches: fits between the margins of A4 and of Letter
@@ -48,6 +50,8 @@ STYLE = {
 
 def figure(chart: Chart) -> Figure:
     """The chart drawn; STYLE has been set."""
+    if isinstance(chart, MapChart):
+        return map_figure(chart)
     wide = EQUAL_WIDTH if isinstance(chart, PlotChart) and chart.equal else WIDTH
     drawn = Figure((wide, _height(chart)), layout="constrained", facecolor=PAPER)
     axes = drawn.add_subplot()
@@ -77,7 +81,7 @@ def figure(chart: Chart) -> Figure:
     return drawn
 
 
-def _height(chart: Chart) -> float:
+def _height(chart: BarChart | PlotChart) -> float:
     if not isinstance(chart, BarChart):
         return EQUAL_WIDTH if chart.equal or chart.tall else HEIGHT
     if not chart.lying:
@@ -172,7 +176,7 @@ def _equal(axes: Axes) -> None:
     axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))
 
 
-def _key(drawn: Figure, axes: Axes, chart: Chart, wide: float) -> None:
+def _key(drawn: Figure, axes: Axes, chart: BarChart | PlotChart, wide: float) -> None:
     """What the marks mean, above the picture, in as many rows as the names need."""
     found = dict(zip(*reversed(axes.get_legend_handles_labels()), strict=True))
     names = [n for n in _in_order(chart) if n in found]
@@ -188,7 +192,7 @@ def _key(drawn: Figure, axes: Axes, chart: Chart, wide: float) -> None:
             handle.set_markersize(max(handle.get_markersize(), 5.0))
 
 
-def _in_order(chart: Chart) -> list[str]:
+def _in_order(chart: BarChart | PlotChart) -> list[str]:
     """Names of the key: what is measured first, then what it is measured against."""
     series: Sequence[Bars | Points | Line | Areas | Words | Reference] = (
         [*chart.bars, *([chart.line] if chart.line else []), *chart.references] if isinstance(chart, BarChart)

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.history.history import History, View
+from reliability.history.rate_notes import misfits
 
 MANY = 12       # California D.96-09-045: more than twelve sustained outages in a year
 LARGEST = 10    # ... and the ten largest events
@@ -84,7 +85,7 @@ def causes_frame(history: History) -> pd.DataFrame:
 
 
 def excluded_days(history: History) -> pd.DataFrame:
-    """Major event days with threshold, customers, minutes, main cause, feeders and restoration."""
+    """Major event days with threshold, customers, minutes, largest event, main cause, feeders and restoration."""
     days = history.major_events.days
     steps = _sustained(history)
     steps = steps[steps["day"].isin(days.index)]
@@ -92,7 +93,7 @@ def excluded_days(history: History) -> pd.DataFrame:
     limit = history.major_events.thresholds["t_med"]
     rows = []
     for day, part in steps.groupby("day"):
-        row = days.loc[[day]].iloc[0]
+        row, largest = days.loc[[day]].iloc[0], history.single_events.loc[day]
         by_cause = part.groupby("cause")["minutes"].sum()
         main_cause = by_cause.index.to_numpy(dtype=int)[int(np.argmax(by_cause))]
         known = part[part["section"] >= 0]["section"].to_numpy(dtype=int)
@@ -102,7 +103,9 @@ def excluded_days(history: History) -> pd.DataFrame:
         rows.append({
             "day": f"{day:%Y-%m-%d}", "saidi_min": row["saidi_min"], "threshold": limit.get(year, np.nan),
             "customers": row["interruptions"], "share": row["interruptions"] / served if served else np.nan,
-            "customer_minutes": row["customer_minutes"], "cause": _cause_names(history)[main_cause],
+            "customer_minutes": row["customer_minutes"], "largest": largest["share"],
+            "event": f"{largest['event_id']} at {largest['section_id'] or 'an unknown place'}",
+            "cause": _cause_names(history)[main_cause],
             "feeders": _listed(feeders), "restored": part["ended"].max().strftime("%Y-%m-%d %H:%M")})
     return pd.DataFrame(rows)
 
@@ -129,7 +132,9 @@ def _sustained(history: History) -> pd.DataFrame:
     steps = steps[steps["sustained"].to_numpy() & steps["counted"].to_numpy()]
     seconds = steps["seconds"].to_numpy()
     ended = steps["started"].to_numpy() + np.round(seconds).astype("timedelta64[s]")
-    return steps.assign(minutes=steps["customers"].to_numpy() * seconds / 60.0, ended=ended)
+    off, customers = steps["already_off"].to_numpy(), steps["customers"].to_numpy()
+    minutes = (customers * seconds - off * steps["off_seconds"].to_numpy()) / 60.0
+    return steps.assign(customers=customers - off, minutes=minutes, ended=ended)
 
 
 def _cause_names(history: History) -> np.ndarray:
@@ -143,3 +148,14 @@ def _over(total: np.ndarray, served: np.ndarray) -> np.ndarray:
 def _listed(names: list[str], most: int = 6) -> str:
     more = f" and {len(names) - most} more" if len(names) > most else ""
     return ", ".join(names[:most]) + more
+
+
+def device_fit_frame(history: History) -> pd.DataFrame:
+    """The fit of reclosing devices, worst first: section_id, what, recorded, predicted, low, high, probability,
+    verdict."""
+    found, network = history.learned.fit, history.records.network
+    reasons = iter(misfits(found, network))
+    verdict = ["fits" if fits else next(reasons)[1].partition("; ")[2].rstrip(".") for fits in found.table["fits"]]
+    table = found.table.assign(verdict=verdict, section_id=[str(network.ids[d]) for d in found.table["device"]])
+    return table.sort_values("probability", kind="stable", ignore_index=True)[
+        ["section_id", "what", "recorded", "predicted", "low", "high", "probability", "verdict"]]

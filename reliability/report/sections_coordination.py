@@ -10,6 +10,7 @@ from reliability.report import charts_coordination
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, words
 from reliability.report.content import Content, Coordinated, proposed_conversions
 from reliability.report.figures import Figure, Sentence, say
+from reliability.report.places import place_columns, with_names
 
 TITLE = "Coordination of fuses and reclosing devices"
 HEADS = {"saved": "Fuse saved", "both": "Both", "fuse_alone": "Fuse alone", "unknown": "Current unknown",
@@ -78,9 +79,12 @@ def _proposed(content: Content, found: Coordinated) -> list[Block]:
     order = {str(name): k for k, name in enumerate(chosen["section_id"])}
     rows = found.laterals[found.laterals["lateral_id"].isin(order.keys())]
     rows = rows.iloc[rows["lateral_id"].map(order).argsort(kind="stable")].reset_index(drop=True)
-    rows = rows.assign(fast_operations=rows["fast_operations"].astype(float))
+    network = content.study.network
+    rows = with_names(network, rows.assign(fast_operations=rows["fast_operations"].astype(float)), "lateral_id",
+                      "recloser_id")
     return [Table("coordination", "Share of the faults of each lateral proposed, best first", (
-        Column("lateral_id", "Lateral"), Column("fuse_link", "Link"), Column("recloser_id", "Recloser or breaker"),
+        *place_columns(network, rows, "lateral_id", "Lateral"), Column("fuse_link", "Link"),
+        *place_columns(network, rows, "recloser_id", "Recloser or breaker"),
         Column("fast_operations", "Fast operations", "whole"), Column("rule", "Judged by"), OPERATION,
         Column("faults_per_year", "Faults", "index", "1/yr"), *_columns(rows, "share")), rows, "Coordination", 24),
         *(charts_coordination.curves(one, k) for k, one in enumerate(found.curves, 1))]

@@ -6,12 +6,16 @@ import numpy as np
 import pandas as pd
 
 from reliability.formats import noun_for, shown
+from reliability.history.device_events import finding_lines
 from reliability.history.history import History
+from reliability.history.single_events import caution
 from reliability.report import charts_history as charts
 from reliability.report import records
 from reliability.report.blocks import Block, Column, Missing, Points, Section, Table, Text, summary_table
 from reliability.report.content import Content, Recorded
 from reliability.report.figures import Figure, Name, pointer, say
+from reliability.report.places import place_columns, with_names
+from reliability.report.sections_like_days import compared
 
 NO_RECORDS = "the study has no outage records"
 BRING = "Bring outages.csv with the study."
@@ -106,9 +110,11 @@ def events(content: Content | Recorded) -> Section:
     title = "Ten largest events"
     if content.history is None:
         return missing("events", title, title)
-    frame = records.largest_events(content.history)
+    network = content.history.records.network
+    frame = with_names(network, records.largest_events(content.history), "section_id")
     return Section("events", title, (Table("events", "Largest events by customer-minutes", (
-        Column("started", "Began"), Column("section_id", "Section"), Column("feeder_id", "Feeder"),
+        Column("started", "Began"), *place_columns(network, frame, "section_id", "Section"),
+        Column("feeder_id", "Feeder"),
         Column("cause", "Cause"),
         Column("customers", "Customers interrupted", "count"), Column("customer_minutes", "Customer-minutes", "count"),
         Column("saidi_min", "SAIDI", "minutes", "min"), Column("hours", "Last restored after", "amount", "h"),
@@ -152,8 +158,11 @@ def excluded(content: Content | Recorded) -> Section:
             Column("threshold", "Threshold", "minutes", "min"), Column("customers", "Customers interrupted", "count"),
             Column("share", "Share of customers served", "share"),
             Column("customer_minutes", "Customer-minutes", "count"),
+            Column("largest", "Largest event, share", "share"), Column("event", "Largest event"),
             Column("cause", "Main cause"), Column("feeders", "Feeders hit"), Column("restored", "Last restored")),
             frame, "Excluded days"))
+        if words := caution(history.single_events):
+            blocks.append(Text((words,)))
     else:
         blocks.append(Text(say("No day is excluded.")))
     return Section("excluded", title, tuple(blocks))
@@ -189,27 +198,9 @@ def findings_and_model(content: Content | Recorded) -> list[Block]:
         Column("what", "Finding"), Column("count", "Rows", "count"), Column("share", "Share", "share"),
         Column("treatment", "What was done"), Column("rows", "Rows of the file")), frame, "Findings", 40)
         if len(findings) else Text(say("No finding.")))
-    return blocks + _compared(history)
-
-
-def _compared(history: History) -> list[Block]:
-    """Modelled against recorded indices by feeder, and the two factors that would close the gap."""
-    found = history.calibration
-    if found is None:
-        return [Missing("A comparison of modelled with recorded indices: it was not made in this run.")]
-    frame = found.feeders.rename(index={"": "System"}).rename_axis("feeder_id").reset_index()
-    factors = Text(say(
-        "A factor of {rate} on all fault rates and one of {time} on all restoration times would close the gap between "
-        "the model and the records. They are offered, not applied. Years compared: {years}, without major event days.",
-        rate=Figure(found.rate_factor, "ratio"), time=Figure(found.time_factor, "ratio"),
-        years=", ".join(map(str, found.years))), "Modelled against recorded")
-    return [factors, charts.against_model(found), Table(
-        "calibration", "Modelled indices against the recorded ones, without major event days", (
-        Column("feeder_id", "Feeder"), Column("observed_saifi", "SAIFI recorded", "index"),
-        Column("modelled_saifi", "SAIFI modelled", "index"), Column("saifi_ratio", "Ratio", "ratio"),
-        Column("observed_saidi_min", "SAIDI recorded", "minutes", "min"),
-        Column("modelled_saidi_min", "SAIDI modelled", "minutes", "min"), Column("saidi_ratio", "Ratio", "ratio")),
-        frame, "Calibration", 30, note=found.note)]
+    if history.operations.findings:
+        blocks.append(Points(tuple((line,) for line in finding_lines(history.operations.findings, content.study))))
+    return blocks + compared(history)
 
 
 def _pairs(pairs: tuple[str, ...], most: int = 6) -> str:

@@ -20,10 +20,11 @@ from reliability.network.application import (
     wrong_links_said,
 )
 from reliability.network.application_catalogue import PASS, VERDICTS
-from reliability.report import actions, charts
+from reliability.report import actions, charts, sections_map
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, summary_table, words
 from reliability.report.content import Content, Selected
 from reliability.report.figures import Figure, figure, pointer, resolve, say
+from reliability.report.places import place_columns, with_names
 from reliability.report.sentences_break_even import SHARE_KIND, selection_saidi_gain
 from reliability.schema.assumptions import MAY_CHANGE
 
@@ -38,8 +39,9 @@ EVIDENCE_ROWS = 200_000     # more make the workbook slow to open; our choice
 def worst(content: Content) -> Section:
     """Worst feeders and laterals, and what is proposed for each."""
     names = [str(n) for n in content.at("scenarios", 0, "feeders") or {}]
-    frame = actions.laterals_frame(content)
-    columns = [Column("lateral_id", "Lateral"), Column("feeder_id", "Feeder"), *AMOUNTS,
+    network = content.study.network
+    frame = with_names(network, actions.laterals_frame(content), "lateral_id")
+    columns = [*place_columns(network, frame, "lateral_id", "Lateral"), Column("feeder_id", "Feeder"), *AMOUNTS,
                Column("ranks", "Rank by SAIFI / SAIDI / call-outs", where="page"),
                *(Column(key, f"Rank by {name}", "whole", where="sheet") for key, name in (
                    ("rank_saifi", "SAIFI"), ("rank_saidi", "SAIDI"), ("rank_callouts", "call-outs")))]
@@ -58,6 +60,7 @@ def worst(content: Content) -> Section:
                             "Laterals", actions.worst_shown(frame)))
     else:
         blocks.append(Missing("Laterals: the network has none."))
+    blocks += sections_map.outages_map(content)
     return Section("worst", "Worst feeders and laterals, and what is proposed", tuple(blocks))
 
 
@@ -99,6 +102,7 @@ def selection(content: Content) -> Section:
             blocks.append(Text(turns))
         if len(chosen.frame):
             blocks.append(_selected(content, chosen.frame, "selection", "Laterals and settings chosen, best NPV first"))
+    blocks += sections_map.selection_map(content)
     blocks += _frontier(content, chosen)
     blocks += _programme(content, chosen)
     return Section("selection", title, tuple(blocks))
@@ -140,9 +144,11 @@ def _known(content: Content, key: str) -> str:
 
 
 def _selected(content: Content, frame: pd.DataFrame, key: str, title: str, shown_rows: int = 30) -> Table:
+    network = content.study.network
+    frame = with_names(network, frame, "section_id")
     columns = (
         Column("year", "Year", "whole"), Column("what", "What", where="sheet"),
-        Column("section_id", "Lateral or backup"),
+        *place_columns(network, frame, "section_id", "Lateral or backup"),
         Column("feeder_id", "Feeder"), Column("device", "Device", where="sheet"),
         Column("counts", "Counts", "whole", where="sheet"), Column("setting", "New device or setting", where="page"),
         Column("fast_operations_of_backup", "Fast operations of backup", "whole", where="sheet"),
@@ -217,18 +223,21 @@ def application(content: Content) -> Section:
                  laterals=noun_for(len(checks), "lateral"), said=verdicts_said(checks))),
         Table("verdicts", "Laterals by check and verdict", (
             Column("label", "Check"), *(Column(v, v.capitalize(), "count") for v in VERDICTS)), counts, "Verdicts")]
+    blocks += sections_map.verdict_map(content)
+    failing, network = with_names(checks.network, _not_passing(checks), "lateral_id"), checks.network
     if (checks.verdict != PASS).any():
         blocks.append(Table("application", "Laterals that do not pass, the first of them",
-              (Column("lateral_id", "Lateral"), Column("verdict", "Verdict"),
+              (*place_columns(network, failing, "lateral_id", "Lateral"), Column("verdict", "Verdict"),
                Column("rated_current_a", "Rating", "ampere", "A"), Column("counts", "Counts", "whole"),
                Column("actuating_current_a", "Actuating current", "ampere", "A"),
                Column("unseen_share", "Faults not seen", "share"), Column("not_passed", "Not passed")),
-              _not_passing(checks), "Application", 12))
-    links = wrong_links(checks)
+              failing, "Application", 12))
+    links = with_names(network, wrong_links(checks), "lateral_id")
     blocks.append(Text(say("{said}.", said=wrong_links_said(checks))))
     if len(links):
         blocks.append(Table("wrong-links", "Existing fuses with another link than asked for, the first of them", (
-            Column("lateral_id", "Lateral"), Column("fuse_link", "Link"), Column("rating_a", "Rating", "ampere", "A"),
+            *place_columns(network, links, "lateral_id", "Lateral"), Column("fuse_link", "Link"),
+            Column("rating_a", "Rating", "ampere", "A"),
             Column("asked_a", "Asked for", "ampere", "A"), Column("finding", "Finding")), links, "Wrong links", 12))
     if len(checks) * len(checks.checks) <= EVIDENCE_ROWS:
         blocks.append(Table("evidence", "Evidence by lateral and check", (

@@ -11,6 +11,8 @@ from reliability.report import charts_history as charts
 from reliability.report.blocks import Caution, Column, Points, Section, Table, Text, words
 from reliability.report.content import Recorded
 from reliability.report.figures import Figure, Sentence, joined, say
+from reliability.report.places import place_columns, with_names
+from reliability.report.records import device_fit_frame
 from reliability.report.sections_history import findings_and_model, observed_feeders
 
 RATES_FILE, ALL_FILE = "rates.csv", "history.json"
@@ -61,18 +63,23 @@ def worst_laterals(recorded: Recorded) -> Section:
     title, table = "Worst-performing laterals", recorded.history.worst_laterals
     if not len(table):
         return Section("worst", title, (Text(say("No sustained event is recorded on a lateral.")),))
+    network = recorded.history.records.network
+    frame = with_names(network, table.reset_index(), "section_id")
     return Section("worst", title, (charts.worst_laterals(recorded.history), Table(
         "worst-laterals", "Laterals with the most sustained events in the records", (
-            Column("section_id", "Lateral"), Column("feeder_id", "Feeder"), Column("events", "Events", "count"),
+            *place_columns(network, frame, "section_id", "Lateral"), Column("feeder_id", "Feeder"),
+            Column("events", "Events", "count"),
             Column("events_per_year", "Events a year", "ratio"),
             Column("customer_interruptions", "Customer interruptions", "count"),
-            Column("customer_minutes", "Customer-minutes", "count")), table.reset_index(),
+            Column("customer_minutes", "Customer-minutes", "count")), frame,
         shown=charts.MOST_LATERALS)))
 
 
 def rates(recorded: Recorded) -> Section:
     """Fault rates and temporary fractions learned from the records."""
-    learned = recorded.history.learned
+    learned, network = recorded.history.learned, recorded.history.records.network
+    units = with_names(network, learned.units.sort_values("rate_per_km", ascending=False, kind="stable",
+                                                          ignore_index=True), "unit")
     # a group of which nothing could be learned has no means
     priors = learned.priors.reindex(columns=["units", "faults", "exposure_km_years", "mean_per_km", "mean_fraction"])
     return Section("rates", "Fault rates learned", (
@@ -84,14 +91,32 @@ def rates(recorded: Recorded) -> Section:
             Column("mean_fraction", "Mean temporary fraction", "share")),
             priors.rename_axis("group").reset_index(), file=ALL_FILE),
         Table("rates", "Laterals and mains, the highest learned rate first", (
-            Column("unit", "Lateral or main"), Column("group", "Group"), Column("faults", "Faults", "count"),
-            Column("exposure_km_years", "Exposure", "amount", "km·yr"),
+            *place_columns(network, units, "unit", "Lateral or main"), Column("group", "Group"),
+            Column("faults", "Faults", "count"), Column("exposure_km_years", "Exposure", "amount", "km·yr"),
             Column("observed_rate_per_km", "Recorded rate", "index", "1/(km·yr)"),
             Column("rate_per_km", "Learned rate", "index", "1/(km·yr)"),
             Column("rate_low", "90 % interval", "index", high="rate_high"),
             Column("temporary_fraction", "Temporary fraction", "share")),
-            learned.units.sort_values("rate_per_km", ascending=False, kind="stable", ignore_index=True),
-            shown=MOST_UNITS, file=RATES_FILE)))
+            units, shown=MOST_UNITS, file=RATES_FILE)))
+
+
+def device_fit(recorded: Recorded) -> Section:
+    """Whether what reclosing devices recorded fits all else."""
+    title, network = "Do the devices' records fit?", recorded.history.records.network
+    table = with_names(network, device_fit_frame(recorded.history), "section_id")
+    if not len(table):
+        return Section("device-fit", title, (Text(say("No momentary event or counter reading is recorded at a "
+                                                      "reclosing device.")),))
+    return Section("device-fit", title, (
+        Text(say("For each reclosing device, the faults it rode through are predicted from the sustained records "
+                 "behind it and from all other devices. A device far from its prediction is left out of the learned "
+                 "rates.")),
+        charts.device_fit(recorded.history),
+        Table("device-fit", "Faults that reclosing devices rode through", (
+            *place_columns(network, table, "section_id", "Device"), Column("what", "Records"),
+            Column("recorded", "Recorded", "amount"),
+            Column("predicted", "Predicted", "amount"), Column("low", "90 % interval", "amount", high="high"),
+            Column("verdict", "Verdict")), table, shown=MOST_UNITS)))
 
 
 def times(recorded: Recorded) -> Section:

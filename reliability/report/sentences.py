@@ -334,9 +334,9 @@ def _against_records(content: Content) -> list[Sentence]:
     if found is None:
         return []
     row = found.feeders.loc[[""]].iloc[0]
-    return [say("Without major event days the records show {a} times the modelled SAIFI and {b} times the modelled "
-                "SAIDI.",
-                a=Figure(float(row["saifi_ratio"]), "ratio"), b=Figure(float(row["saidi_ratio"]), "ratio"))]
+    return [say("On {days} the records show {a} times the modelled SAIFI and {b} times the modelled SAIDI.",
+                days=found.decisive.days, a=Figure(float(row["saifi_ratio"]), "ratio"),
+                b=Figure(float(row["saidi_ratio"]), "ratio"))]
 
 
 def scenario_sentences(content: Content) -> list[Sentence]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from reliability.schema.assumptions import BY_KEY
+from reliability.schema.assumptions import described
 
 SHARE = "0–1"
 BARE = (SHARE, "cv", "×")       # numbers without a unit in a sentence
@@ -10,7 +10,7 @@ BARE = (SHARE, "cv", "×")       # numbers without a unit in a sentence
 
 def unit_of(key: str, currency: str) -> str:
     """Unit of an assumption in a table; key may name an element of a share (`phases_involved.1`)."""
-    a = BY_KEY[key.partition(".")[0]]
+    a = described(key)
     if a.unit.startswith("money"):
         return a.unit.replace("money", currency, 1)
     if a.table == "costs" and a.unit.startswith("per "):
@@ -20,6 +20,6 @@ def unit_of(key: str, currency: str) -> str:
 
 def spoken_unit(key: str, currency: str) -> str:
     """The same behind a number in a sentence, with the space before it; "" where there is none to speak of."""
-    a = BY_KEY[key.partition(".")[0]]
+    a = described(key)
     unit = "" if a.unit in BARE else unit_of(key, currency)
     return f" {unit}" if unit else ""

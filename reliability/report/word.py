@@ -12,7 +12,7 @@ from typing import Any
 
 from reliability.formats import DASH, TEXT, count, missing, shown
 from reliability.report.blocks import TO, Block, Caution, Column, Document, Heading, Missing, Points, Table, Text
-from reliability.report.chart import BarChart, Chart, PlotChart
+from reliability.report.chart import BarChart, Chart, MapChart, PlotChart
 from reliability.report.figures import plain
 from reliability.report.picture import png
 from reliability.schema.problems import shorten
@@ -92,7 +92,7 @@ def _block(document: Any, docx: Any, block: Block, made: Document) -> None:
         document.add_paragraph(_clean(plain(block.sentence)), style="Intense Quote")
     elif isinstance(block, Table):
         _table(document, docx, block, made.whole(block))
-    elif isinstance(block, BarChart | PlotChart):
+    elif isinstance(block, BarChart | PlotChart | MapChart):
         _figure(document, docx, block)
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
 
 from reliability.cautions import CAUTION
 from reliability.cells import write_csv
@@ -16,14 +17,18 @@ from reliability.formats import missing, number, shown
 from reliability.network.application import ApplicationChecks, application_frame, check_laterals
 from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.network.model import Model
+from reliability.network.place_names import field_columns
 from reliability.network.rates import fault_currents_a
 from reliability.network.tree import NO_DEVICE
 from reliability.report import palette
+from reliability.report.charts_map import lateral_map
+from reliability.report.picture import svg
 from reliability.schema.assumptions import PRACTICE
 from reliability.schema.devices import DEVICES, SECTIONALIZER
 from reliability.schema.problems import shorten
 from reliability.schema.scenarios import Scenario
 from reliability.schema.values import Assumptions
+from reliability.study.plan_view import PlanView
 
 TEMPLATE = "work_pack.html.j2"
 CAUTIONS = (
@@ -146,6 +151,7 @@ def work_pack_rows(checks: ApplicationChecks, lateral_ids: Sequence[str] | None 
         "caution": CAUTIONS[0],
         "lateral_id": checked["lateral_id"],
         "feeder_id": network.feeder_ids[network.feeder[head]].astype(str),
+        **field_columns(network.text, head),
         "customers": network.customers_below[head].round().astype(np.int64),
         "existing_device": _device_names(network.device[head]),
         "existing_fuse_link": network.text["fuse_link"][head],
@@ -161,6 +167,8 @@ def work_pack_rows(checks: ApplicationChecks, lateral_ids: Sequence[str] | None 
         "fault_current_source_a": fault_currents_a(Model(network, checks.values))[0][head],
         "smallest_fault_current_a": checks.check("sees_faults").value,
         "backup_id": np.where(has_backup, network.ids[backup].astype(str), ""),
+        **{f"backup_{name}": np.where(has_backup, values, "")
+           for name, values in field_columns(network.text, backup).items()},
         "backup_device": np.where(has_backup, _device_names(network.device[backup]), ""),
         "operations_to_lockout": pd.array(settings.lockout, dtype="Int64"),
         "fast_operations": pd.array(settings.fast, dtype="Int64"),
@@ -173,26 +181,52 @@ def work_pack_rows(checks: ApplicationChecks, lateral_ids: Sequence[str] | None 
 
 
 def write_work_pack(folder: str | Path, checks: ApplicationChecks, lateral_ids: Sequence[str] | None = None,
-                    study_name: str = "") -> tuple[Path, Path]:
-    """Write work_pack.csv and work_pack.html into a folder that exists; returns the two paths."""
+                    study_name: str = "", view: PlanView | None = None, miles: bool = False) -> tuple[Path, Path]:
+    """Write work_pack.csv and work_pack.html into a folder that exists; returns the two paths.
+
+    view, miles: see `work_pack_html`.
+    """
     csv, page = Path(folder) / "work_pack.csv", Path(folder) / "work_pack.html"
     write_csv(work_pack_rows(checks, lateral_ids), csv)
-    page.write_text(work_pack_html(checks, lateral_ids, study_name), encoding="utf-8")
+    page.write_text(work_pack_html(checks, lateral_ids, study_name, view, miles), encoding="utf-8")
     return csv, page
 
 
-def work_pack_html(checks: ApplicationChecks, lateral_ids: Sequence[str] | None = None, study_name: str = "") -> str:
-    """One self-contained HTML page that prints one sheet a lateral, each headed by the cautions."""
-    rows = work_pack_rows(checks, lateral_ids).to_dict("records")
-    points = [_open_points(checks, at) for at in _places(checks, lateral_ids)]
+def work_pack_html(checks: ApplicationChecks, lateral_ids: Sequence[str] | None = None, study_name: str = "",
+                   view: PlanView | None = None, miles: bool = False) -> str:
+    """One self-contained HTML page that prints one sheet a lateral, each headed by the cautions.
+
+    view: the network in plan, for a map on each sheet; None where the study has no routes. miles: its scale.
+    """
+    places = _places(checks, lateral_ids)
+    rows = [row | _names(checks, at) for row, at in
+            zip(work_pack_rows(checks, lateral_ids).to_dict("records"), places, strict=True)]
+    points = [_open_points(checks, at) for at in places]
+    maps = [_map(checks, at, view, miles) for at in places]
     environment = Environment(loader=FileSystemLoader(Path(__file__).parent), autoescape=True,
                               undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     environment.filters |= {"number": _number, "short": lambda text: shorten(text, 48)}
     return environment.get_template(TEMPLATE).render(
         colours=palette.css(), study_name=study_name, scenario_name=checks.scenario.name, cautions=CAUTIONS,
-        practice=PRACTICE, sheets=list(zip(rows, points, strict=True)), backup=BACKUP,
+        practice=PRACTICE, sheets=list(zip(rows, points, maps, strict=True)), backup=BACKUP,
         before=[step.printed(checks.values) for step in BEFORE_SERVICE],
         after=[step.printed(checks.values) for step in AFTER_OPERATION])
+
+
+def _names(checks: ApplicationChecks, at: int) -> dict[str, str]:
+    """What people call lateral number `at` and its backup, and where both stand."""
+    network, head, backup = checks.network, int(checks.proposal.head[at]), int(checks.proposal.backup[at])
+    location = network.text["location"]
+    return {"name": str(network.names[head]), "where": str(location[head]),
+            "backup_name": str(network.names[backup]) if backup >= 0 else "",
+            "backup_where": str(location[backup]) if backup >= 0 else ""}
+
+
+def _map(checks: ApplicationChecks, at: int, view: PlanView | None, miles: bool) -> tuple[Markup, str] | None:
+    """The map of lateral number `at` and its backup, and what it says in words; None where nothing is known of it."""
+    head, backup = int(checks.proposal.head[at]), int(checks.proposal.backup[at])
+    chart = None if view is None else lateral_map(checks.network, view, head, backup, key=f"map-{at}", miles=miles)
+    return None if chart is None else (Markup(svg(chart)), chart.description)  # noqa: S704 - svg() escapes
 
 
 def _open_points(checks: ApplicationChecks, at: int) -> list[tuple[str, str]]:

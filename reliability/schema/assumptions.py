@@ -332,10 +332,19 @@ BY_KEY: dict[str, Assumption] = {a.key: a for a in ASSUMPTIONS}
 TABLES: tuple[str, ...] = tuple(dict.fromkeys(a.table for a in ASSUMPTIONS))
 
 
+# What a study with learned rates does not know of them; no key of study.toml, but named among what drives the answer.
+RATES_FROM_RECORDS = Assumption("faults", "fault_rates_from_records", "Fault rates, from records", "× learned", 1.0)
+
+
+def described(key: str) -> Assumption:
+    """What an assumption is; key: its own, that of one element of a share, or of `RATES_FROM_RECORDS`."""
+    return RATES_FROM_RECORDS if key == RATES_FROM_RECORDS.key else BY_KEY[key.partition(".")[0]]
+
+
 def label_of(key: str) -> str:
     """Label of an assumption, or of one element of a share: "phases_involved.1" is "Two phases involved"."""
-    name, _, element = key.partition(".")
-    return BY_KEY[name].elements[int(element)] if element else BY_KEY[name].label
+    element = key.partition(".")[2]
+    return described(key).elements[int(element)] if element else described(key).label
 
 
 def defaults() -> Assumptions:

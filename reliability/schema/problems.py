@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from reliability.formats import SPACE, count
 
 SHOWN = 100
+GEOMETRY = ".geojson"   # ending of a file whose records are features
 _BLANKS = re.compile(rf"[^\S{SPACE}]+")     # the space between thousands stays
 
 
@@ -16,8 +17,8 @@ _BLANKS = re.compile(rf"[^\S{SPACE}]+")     # the space between thousands stays
 class Problem:
     """One fault in what the user brought.
 
-    `row` counts as a spreadsheet does, the header being row 1 (in study.toml: the line);
-    None where no row is meant. `column` is the header in the user's file, or the key.
+    `row` counts as a spreadsheet does, the header being row 1 (in study.toml: the line; in a
+    file of geometry: the feature); None where no row is meant. `column` is the header in the user's file, or the key.
     """
 
     file: str
@@ -28,7 +29,8 @@ class Problem:
     value: str | None = None
 
     def __str__(self) -> str:
-        place = [f"row {self.row}"] if self.row is not None else []
+        record = "feature" if self.file.endswith(GEOMETRY) else "row"
+        place = [f"{record} {self.row}"] if self.row is not None else []
         place += [f"column {shorten(self.column)}"] if self.column else []
         parts = [f"{self.file}: {', '.join(place)}" if place else self.file]
         if self.value is not None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 
 _FOLDER = Path(__file__).parent / "reference"
+CONDUCTORS = _FOLDER / "conductors.csv"
 FUSE_LINKS = _FOLDER / "fuse_links.csv"
 INTERRUPTION_COSTS = _FOLDER / "interruption_costs.csv"
 SECTIONALIZER_RATINGS = _FOLDER / "sectionalizer_ratings.csv"

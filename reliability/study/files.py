@@ -8,12 +8,16 @@ from pathlib import Path
 
 from reliability.schema.nearest import SURE, Names
 from reliability.schema.problems import Problem, StudyError
+from reliability.study import routes, segments
 from reliability.study.cost_table import MOST_BYTES as COST_TABLE_BYTES
 from reliability.study.reader import Found
 from reliability.study.tables import Rows, read_bytes, read_rows
 from reliability.study.toml import MOST_BYTES, Toml, read_toml
 
 SETTINGS_FILE = "study.toml"
+RECIPE_FILE = "import.toml"
+# What may lie beside a study's tables: taken along wherever the study goes, and only read.
+COMPANIONS = (routes.FILE, f"{segments.TABLE}.csv", RECIPE_FILE)
 
 
 def digest(contents: Mapping[str, bytes]) -> str:
@@ -88,6 +92,16 @@ class FolderReader:
             return None
         try:
             return read_rows(name, self._read(name, COST_TABLE_BYTES))
+        except StudyError as error:
+            self.found.problems.take(error)
+            return None
+
+    def routes(self) -> bytes | None:
+        """Content of routes.geojson."""
+        if not self._exists(routes.FILE):
+            return None
+        try:
+            return self._read(routes.FILE)
         except StudyError as error:
             self.found.problems.take(error)
             return None

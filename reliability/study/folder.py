@@ -22,7 +22,11 @@ from reliability.study.overcurrent import read_curves
 from reliability.study.reader import Reader
 from reliability.study.record_settings import record_settings
 from reliability.study.records import type_table
+from reliability.study.routes import FILE as ROUTES_FILE
+from reliability.study.routes import Routes, read_routes
 from reliability.study.sections import CheckedSections, check_sections
+from reliability.study.segments import TABLE as SEGMENTS
+from reliability.study.segments import read_segments
 from reliability.study.settings import Settings, read_settings
 from reliability.study.study import Study
 from reliability.study.toml import Toml
@@ -49,6 +53,7 @@ def read_study(reader: Reader) -> Study:
         checked = _sections(reader, settings, curves)
         outages = _table(reader, "outages", OUTAGES, settings.columns)
         operations = _operations(reader, settings, checked)
+    routes, segments = _places(reader, None if checked is None else checked.sections["section_id"].tolist())
     costs = default_cost_table()
     if toml is not None:
         ids, network = (None, None) if checked is None else (checked.sections["section_id"].tolist(), checked.network)
@@ -64,7 +69,8 @@ def read_study(reader: Reader) -> Study:
         outages=None if outages is None else outage_frame(outages),
         outages_file="outages.csv" if outages is None else outages.file,
         section_tables=checked.tables, settings=checked.settings, curves=curves, operations=operations,
-        operations_file=reader.name_of("operations") or OPERATIONS_FILE, cost_table=costs,
+        operations_file=reader.name_of("operations") or OPERATIONS_FILE, routes=routes, segments=segments,
+        cost_table=costs,
         extra=settings.extra, lines=toml.lines, notes=(*found.notes, *checked.notes),
         folder=reader.folder, inputs_sha256=digest(found.contents),
     )
@@ -133,6 +139,20 @@ def _sections(reader: Reader, settings: Settings, curves: pd.DataFrame | None) -
         return None
     return check_sections(flat_records(feeders, laterals, problems), settings.values, problems, sources=len(feeders),
                           curves=curves, settings=overcurrent)
+
+
+def _places(reader: Reader, ids: list[str] | None) -> tuple[Routes | None, pd.DataFrame | None]:
+    """Where the sections run and which segments they were made from; None each where the study does not say.
+
+    ids: section_id of each record, None where they could not be read.
+    """
+    content = reader.routes()
+    rows = reader.rows(SEGMENTS) if reader.name_of(SEGMENTS) is not None else None
+    found, notes = (None, ()) if content is None else read_routes(ROUTES_FILE, content, ids or [],
+                                                                  reader.found.problems)
+    segments, more = (None, ()) if rows is None else read_segments(rows, ids or [], reader.found.problems)
+    reader.found.notes.extend((*notes, *more))
+    return found, segments
 
 
 def _table(reader: Reader, name: str, columns: tuple[Column, ...], maps: Mapping[str, ColumnMap]) -> Table | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
@@ -12,12 +13,14 @@ from reliability.schema.scenarios import Scenario
 from reliability.study.arguments import Arguments, not_a_frame, scenario_entries, stated, toml_form
 from reliability.study.folder import read_study
 from reliability.study.reader import Found
+from reliability.study.routes import FILE as ROUTES_FILE
 from reliability.study.study import Study
 from reliability.study.tables import Rows
 from reliability.study.text_cells import frame_rows
 from reliability.study.toml import Toml
 
 COSTS = "interruption_costs"
+ROUTES = "routes"
 
 
 class FrameReader:
@@ -60,6 +63,20 @@ class FrameReader:
                    "give the table as a data frame")
         return None
 
+    def routes(self) -> bytes | None:
+        """The mapping of routes as JSON text."""
+        given = self.tables.get(ROUTES)
+        if given is None:
+            return None
+        try:
+            text = json.dumps(given).encode()
+        except (TypeError, ValueError, RecursionError):
+            self.found.problems.add(Problem(ROUTES, "no GeoJSON", "give a dict as json.load reads it from a file",
+                                            value=type(given).__name__))
+            return None
+        self.found.contents[ROUTES_FILE] = text
+        return text
+
     def report_missing(self, table: str, remedy: str) -> None:
         """Note that a table is missing."""
         self.found.problems.add(Problem(table, "the table is missing", remedy))
@@ -73,7 +90,10 @@ def study_of_frames(tables: Mapping[str, object], name: str, currency: str,
                     scenarios: Iterable[Scenario | Mapping[str, object]],
                     columns: Mapping[str, Mapping[str, object]] | None,
                     assumptions: Mapping[str, object]) -> Study:
-    """See `Study.from_frames`. tables: frames by name of `columns.TABLES`, None where the study has none."""
+    """See `Study.from_frames`.
+
+    tables: frames by name of `columns.TABLES`, GeoJSON under ROUTES; None where the study has none.
+    """
     assumptions, costs = with_costs_named(assumptions)
     arguments = stated(assumptions, name=name, currency=currency, scenarios=scenario_entries(scenarios),
                        columns=toml_form(columns or {}))

@@ -44,6 +44,9 @@ class Reader(Protocol):
     def cost_rows(self, name: str, toml: Toml) -> Rows | None:
         """Rows of the user's own table of interruption costs; None where there is none or they cannot be read."""
 
+    def routes(self) -> bytes | None:
+        """GeoJSON of where the sections run; None where there is none or it cannot be read."""
+
     def report_missing(self, table: str, remedy: str) -> None:
         """Note that a table is missing."""
 

@@ -42,7 +42,11 @@ class EarlierSettings:
 
 @dataclass(frozen=True)
 class RecordSettings:
-    """Keys of [history], typed. Days are datetime64[D]."""
+    """Keys of [history], typed. Days are datetime64[D].
+
+    conversions: day of each by section. replaced: what stood there until then, where that is stated.
+    earlier_settings: of reclosing devices whose settings changed.
+    """
 
     date_order: str = ""
     time_zone: str = ""

@@ -17,6 +17,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from reliability.schema import columns
+from reliability.schema.problems import GEOMETRY
 from reliability.study.files import SETTINGS_FILE, digest
 from reliability.study.folder import open_study
 from reliability.study.study import Study
@@ -39,7 +40,7 @@ def input_files(folder: str | Path) -> list[Path]:
     """Files of a study that its results may depend on, in the order of their names."""
     folder = Path(folder)
     return sorted(f for f in folder.iterdir() if f.is_file() and not f.name.startswith(".")
-                  and f.suffix.casefold() in (".csv", ".xlsx", ".toml"))
+                  and f.suffix.casefold() in (".csv", ".xlsx", ".toml", GEOMETRY))
 
 
 def fingerprint(folder: str | Path) -> str:

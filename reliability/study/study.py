@@ -19,6 +19,7 @@ from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable, default_cost_table
 from reliability.study.headers import Table
+from reliability.study.routes import Routes
 
 
 @dataclass(frozen=True)
@@ -42,6 +43,8 @@ class Study:
     curves: time-current curves by points, columns of `columns.CURVES`; None without a file.
     operations: counter readings and events of reclosing devices, see `operations.read_operation_rows`; None without a
         file.
+    routes: where the sections run; None without a file. segments: segment_id and section_id of what the sections
+        were made from; None without a file.
     rate_draws: draws of fault rates learned from records; None where rates are as stated.
     cost_table: customers' cost of an interruption, the study's own or the reference table.
     extra: tables of study.toml whose keys are the user's own (`assumptions.FREE_TABLES`), by name.
@@ -64,6 +67,8 @@ class Study:
     curves: pd.DataFrame | None = None
     operations: pd.DataFrame | None = None
     operations_file: str = "operations.csv"
+    routes: Routes | None = None
+    segments: pd.DataFrame | None = None
     cost_table: CostTable = field(default_factory=default_cost_table)
     rate_draws: RateDraws | None = None
     extra: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
@@ -84,6 +89,7 @@ class Study:
                     feeders: pd.DataFrame | None = None, laterals: pd.DataFrame | None = None,
                     settings: pd.DataFrame | None = None, curves: pd.DataFrame | None = None,
                     operations: pd.DataFrame | None = None,
+                    segment_sections: pd.DataFrame | None = None, routes: Mapping[str, object] | None = None,
                     name: str = "Study", currency: str = "USD",
                     scenarios: Iterable[Scenario | Mapping[str, object]] = (),
                     columns: Mapping[str, Mapping[str, object]] | None = None, **assumptions: object) -> Study:
@@ -92,6 +98,8 @@ class Study:
         sections, outages, feeders, laterals, settings, curves, operations: frames with the columns of
             `schema/columns.py`, or others that `columns` maps; ids may be numbers, missing values stand for blank
             cells. A study has sections, or feeders and laterals.
+        segment_sections: which segments the sections were made from, columns segment_id and section_id.
+        routes: GeoJSON as a dict, a FeatureCollection of lines with a property section_id, in WGS 84.
         name, currency, scenarios, columns: as in study.toml; a scenario is a `Scenario` or a dict of its keys.
         assumptions: by key of `schema/assumptions.py`, in the units given there. A range is a tuple or dict of low,
             likely and high; three shares are a sequence. `interruption_costs` is a frame. A whole table of study.toml
@@ -103,7 +111,8 @@ class Study:
         from reliability.study.frames import study_of_frames
 
         tables = {"sections": sections, "outages": outages, "feeders": feeders, "laterals": laterals,
-                  "settings": settings, "curves": curves, "operations": operations}
+                  "settings": settings, "curves": curves, "operations": operations,
+                  "segment_sections": segment_sections, "routes": routes}
         return study_of_frames(tables, name, currency, scenarios, columns, assumptions)
 
     def with_assumptions(self, **changes: object) -> Study:
@@ -129,6 +138,11 @@ class Study:
 
         return with_scenario(self, {"name": name, "laterals": laterals, "device": device, "counts": counts,
                                     "fast_operations": fast_operations, "applicable_only": applicable_only})
+
+    @property
+    def in_miles(self) -> bool:
+        """Whether the user gives lengths in miles, so that a map's scale is in miles too."""
+        return any(name.endswith("length_mi") for table in self.section_tables for name in table.headers)
 
     @property
     def model(self) -> Model:

@@ -73,10 +73,10 @@ def read_rows(name: str, content: bytes) -> Rows:
     if not content.strip():
         raise StudyError([_empty(name)])
     if name.casefold().endswith(".xlsx"):
-        return _rows(name, read_workbook(name, content, MOST_CELLS))
+        return rows_of(name, read_workbook(name, content, MOST_CELLS))
     text, notes = decode(name, content)
     separator = _separator(text)
-    rows = _plain_rows(name, text, separator) or _rows(name, _csv_records(name, text, separator))
+    rows = _plain_rows(name, text, separator) or rows_of(name, _csv_records(name, text, separator))
     return replace(rows, decimal_comma=separator == ";", notes=notes)
 
 
@@ -156,8 +156,8 @@ def _csv_trouble(message: str) -> tuple[str, str]:
     return "there is a quotation mark inside a quoted cell", "write a quotation mark inside a quoted cell twice"
 
 
-def _rows(name: str, records: list[list[str]]) -> Rows:
-    """Rows of records, the first of which that is not blank holds the headers."""
+def rows_of(name: str, records: list[list[str]]) -> Rows:
+    """Rows of records, the first of which that is not blank holds the headers; StudyError where there is none."""
     numbers = [k for k, record in enumerate(records, 1) if any(record)]
     records = [record for record in records if any(record)]
     if not records:

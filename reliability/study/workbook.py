@@ -27,15 +27,27 @@ def read_workbook(name: str, content: bytes, most_cells: int) -> list[list[str]]
     StudyError where the bytes are no workbook, or one that unpacks into too much.
     """
     _guard(name, content, most_cells)
+    return next(_sheets(name, content))[1]
+
+
+def read_sheets(name: str, content: bytes, most_cells: int) -> dict[str, list[list[str]]]:
+    """Rows of every sheet by its name, see `read_workbook`."""
+    _guard(name, content, most_cells)
+    return dict(_sheets(name, content))
+
+
+def _sheets(name: str, content: bytes) -> Iterator[tuple[str, list[list[str]]]]:
+    """Name and rows of each sheet."""
     try:
-        sheet = CalamineWorkbook.from_filelike(io.BytesIO(content)).get_sheet_by_index(0)
-        rows = sheet.to_python(skip_empty_area=False)
-    except (KeyboardInterrupt, SystemExit):
+        book = CalamineWorkbook.from_filelike(io.BytesIO(content))
+        for sheet in book.sheet_names:
+            rows = book.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
+            yield sheet, [[_text(cell) for cell in row] for row in rows]
+    except (KeyboardInterrupt, SystemExit, GeneratorExit):
         raise
     except BaseException as error:
         # A panic inside the reader is no Exception; whatever it says, the file is not readable.
         raise StudyError([Problem(name, *_NOT_ONE)]) from error
-    return [[_text(cell) for cell in row] for row in rows]
 
 
 def _text(cell: object) -> str:

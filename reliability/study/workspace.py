@@ -8,6 +8,7 @@ import unicodedata
 from contextlib import suppress
 from pathlib import Path
 
+from reliability.study.files import COMPANIONS
 from reliability.study.save import TABLES, create
 
 ENVIRONMENT = "RELIABILITY_WORKSPACE"
@@ -51,7 +52,7 @@ def free_name(title: str) -> str:
 
 def demo_files() -> dict[str, bytes]:
     """Input files of the demo study."""
-    return {name: (DEMO_SOURCE / name).read_bytes() for name in ("study.toml", *TABLES)
+    return {name: (DEMO_SOURCE / name).read_bytes() for name in ("study.toml", *TABLES, *COMPANIONS)
             if (DEMO_SOURCE / name).is_file()}
 
 

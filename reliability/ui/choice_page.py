@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
 import pandas as pd
 import streamlit as st
 
@@ -18,21 +17,23 @@ from reliability.business.options import Options, build_options
 from reliability.business.selection import NPV, SAIDI, Choice, choose
 from reliability.formats import count, finite, grid_format, money, number, percent
 from reliability.network.application import ApplicationChecks
-from reliability.network.devices import CODE
 from reliability.network.model import Model
+from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
+from reliability.report.sections_map import at_heads, converted
 from reliability.report.work_pack import checks_of_selection, work_pack_html, work_pack_rows
 from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, MAY_CHANGE
 from reliability.schema.devices import SECTIONALIZER
 from reliability.study import toml_edit
-from reliability.ui import background, edit, figure, frame, opened, sliders, tiles
-from reliability.ui.feeder_chart import Benefit, feeder_chart
+from reliability.ui import background, edit, figure, frame, map_panel, opened, sliders, tiles
 from reliability.ui.money_charts import frontier_chart, programme_chart
 from reliability.ui.opened import Opened
+from reliability.ui.place_table import named
 from reliability.ui.scenario_results import state_results
 from reliability.ui.text import plain, saidi_turn, short
 from reliability.ui.tiles import Figure
 from reliability.what_if import ScenarioResults
 
+LATERAL = "lateral"                # of the page of laterals: the one that it shows
 GOALS = {NPV: "Highest net present value", SAIDI: "Most SAIDI avoided"}
 FRONTIER_POINTS = 16
 SECONDS, GAP = 10.0, 1e-4
@@ -57,7 +58,7 @@ def show() -> None:
     choice = _chosen(now, options, asked)
     with results:
         _result(now, options, choice, asked)
-    _map(now, options, choice)
+    _map(shown, now, choice)
     _table(shown, now, choice)
     _programme(now, options, asked)
 
@@ -103,10 +104,12 @@ def _asked(shown: Opened, now: ScenarioResults) -> Asked:
     with st.expander("Momentary events and single laterals"):
         added, feeder = (most("added_maifi_e", "Most added MAIFI_E"),
                          most("added_maifi_e_feeder", "Most added MAIFI_E of a feeder"))
-        forced_in = st.multiselect("Always convert", ids, default=[i for i in stated.forced_in if i in ids],
-                                   **keep("forced_in"))
-        forced_out = st.multiselect("Never convert", ids, default=[i for i in stated.forced_out if i in ids],
-                                    **keep("forced_out"))
+        described = dict(zip(ids, network.described[network.candidates].tolist(), strict=True))
+        forced_in, forced_out = (
+            st.multiselect(title, ids, default=[i for i in listed if i in described],
+                           format_func=lambda i: short(described[i], 90), **keep(key))
+            for title, listed, key in (("Always convert", stated.forced_in, "forced_in"),
+                                       ("Never convert", stated.forced_out, "forced_out")))
     settings = st.toggle("Fast tripping may be changed", value=study.values["backup_settings"] == MAY_CHANGE,
                          help=BY_KEY["backup_settings"].help, **keep("settings"))
     only = st.toggle("Leave out laterals that fail", value=True, **keep("only"),
@@ -183,27 +186,42 @@ def _result(now: ScenarioResults, options: Options, choice: Choice, asked: Asked
                      f"SAIDI avoided against capital, from nothing to {most}.", lambda: curve, "Curve", "frontier")
 
 
-def _map(now: ScenarioResults, options: Options, choice: Choice) -> None:
+def _map(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
+    """Where the laterals chosen are, coloured by what their conversion brings."""
     chosen = choice.selection[choice.selection["what"] == "lateral"]
     if chosen.empty:
         return
     network = now.results.network
     st.subheader("Where they are", anchor=False)
     by_feeder = chosen.groupby("feeder_id").size().sort_values(ascending=False)
-    feeder = st.selectbox("Feeder", by_feeder.index.tolist(), key="choice_feeder", width=300,
-                          format_func=lambda f: f"{short(f)}: {count(int(by_feeder[f]), 'lateral')}")
-    at = {str(i): k for k, i in enumerate(network.ids)}
-    values, device = np.full(len(network), np.nan), now.results.table.protections[0].device.copy()
-    heads = network.candidates
-    values[heads] = 0.0
-    for name, minutes, what in chosen[["section_id", "customer_minutes_avoided", "device"]].itertuples(index=False):
-        values[at[str(name)]], device[at[str(name)]] = minutes, CODE[what]
-    place = [str(f) for f in network.feeder_ids].index(feeder)
-    part = chosen[chosen["feeder_id"] == feeder]
-    figure.chart(feeder_chart(network, place, device, Benefit("Customer-minutes avoided", "a year", values),
-                              large=frame.presenting()),
-                 f"One-line diagram of feeder {feeder} with {count(len(part), 'lateral')} converted.", lambda: part,
-                 f"Chosen on {feeder}", "choice_feeder")
+    look = map_panel.controls(now.results.study, st.columns([3, 3, 3, 3]), "choice", by_feeder.index.tolist(),
+                              lambda f: f"{short(f)}: {count(int(by_feeder[f]), 'lateral')}")
+    device, at = converted(network, now.results.table.protections[0].device, chosen)
+    part = chosen if look.feeder == map_panel.ALL else chosen[chosen["feeder_id"] == look.feeder]
+    clicked = map_panel.draw(
+        now.results, look, _classed(shown, now, chosen, look.measure), device, key="choice_feeder",
+        name=f"Chosen on {look.feeder}",
+        data=lambda: named(part, network, "section_id", "lateral", "backup_id"), chosen=at.tolist(),
+        alt=f"One-line diagram of feeder {look.feeder} with {count(len(part), 'lateral')} converted.")
+    if clicked:
+        st.session_state[LATERAL] = clicked
+        st.switch_page("reliability/ui/laterals_page.py")
+
+
+def _classed(shown: Opened, now: ScenarioResults, chosen: pd.DataFrame, measure: str) -> Classed:
+    """The laterals chosen by what is measured; verdicts and outages of all laterals."""
+    network = now.results.network
+    if measure == map_panel.OUTAGES:
+        return map_panel.by_outages(shown, network)
+    if measure == map_panel.VERDICT:
+        checks, _ = checks_of_selection(now.results.study.model, chosen)
+        return by_verdict(network, checks.proposal.head, checks.verdict)
+    title, unit, column, kind = {
+        map_panel.MINUTES: ("Customer-minutes avoided", "a year", "customer_minutes_avoided", "any"),
+        map_panel.NPV: ("NPV of converting", now.business.currency, "npv", "money"),
+        map_panel.BREAK_EVEN: ("Break-even share of faults with reclosing off", "", BREAK_EVEN, "share")}[measure]
+    values = at_heads(network, chosen["section_id"], chosen[column].to_numpy(dtype=float), 0.0)
+    return by_benefit(network, Benefit(title, unit, values, kind, "below 0", "not chosen, or none"))
 
 
 def _table(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
@@ -219,7 +237,9 @@ def _table(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
     numbers |= {c: st.column_config.NumberColumn(name, format=grid_format("money")) for c, name in (
         ("capex", f"capital, {currency}"), ("npv", f"NPV, {currency}"),
         ("customer_minutes_avoided", "customer-minutes avoided"))}
-    figure.table(choice.selection, "Selection", "selection", height=360, column_config=numbers)
+    network = now.results.network
+    figure.table(named(choice.selection, network, "section_id", "lateral or backup", "backup_id"), "Selection",
+                 "selection", height=360, column_config=numbers)
     laterals = choice.selection[choice.selection["what"] == "lateral"]
 
     def checked() -> tuple[ApplicationChecks, list[str]]:
@@ -228,7 +248,8 @@ def _table(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
     with st.container(horizontal=True):
         if (laterals["device"] == SECTIONALIZER).any():
             st.download_button("Work pack, a sheet a lateral (HTML)", key="pack_html", on_click="ignore",
-                               data=lambda: work_pack_html(*checked(), now.results.study.name).encode(),
+                               data=lambda: work_pack_html(*checked(), now.results.study.name, now.results.plan_view,
+                                                           now.results.study.in_miles).encode(),
                                mime="text/html", file_name="work_pack.html", icon=":material/construction:")
             figure.csv_button("Work pack", lambda: work_pack_rows(*checked()), "work_pack")
         if len(laterals):

@@ -80,7 +80,7 @@ def lateral(now: ScenarioResults, head: int, actuating_a: float) -> None:
     values, found = now.results.study.values, now.results.table.protections[0]
     curves = lateral_curves(Model(network, values), found, state.races, head, actuating_a)
     chart, sections = charts_coordination.curves(curves), network.unit == head
-    st.markdown(f"**Coordination of {plain(curves.lateral_id)} with {plain(curves.recloser_id)}, as built**")
+    st.markdown(f"**Coordination of {plain(curves.lateral)} with {plain(curves.recloser)}, as built**")
     left, right = st.columns([3, 2], gap="large")
     with left:
         figure.chart(described.figure(chart, frame.presenting(), 520), chart.description,
@@ -88,7 +88,7 @@ def lateral(now: ScenarioResults, head: int, actuating_a: float) -> None:
     with right:
         _shares(state.splits, float(values["fault_current_factor"]), sections)
         if curves.device == FUSE and not curves.device_s:
-            st.caption(f"The study has no settings of {plain(curves.recloser_id)}: its fast operations are taken to "
+            st.caption(f"The study has no settings of {plain(curves.recloser)}: its fast operations are taken to "
                        f"clear in {number(values['fast_clearing_time_s'])} s.")
         if not np.isfinite(curves.low_a):
             st.caption("The study gives no fault currents here. Results take every fast operation to save a fuse, and "

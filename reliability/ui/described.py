@@ -14,17 +14,15 @@ import plotly.graph_objects as go
 
 from reliability.formats import HOVER
 from reliability.report.chart import (
-    DASHED,
     DATE,
-    DOTTED,
     LOG,
-    SOLID,
     Areas,
     Axis,
     BarChart,
     Bars,
     Chart,
     Line,
+    MapChart,
     Numbers,
     Places,
     PlotChart,
@@ -32,10 +30,10 @@ from reliability.report.chart import (
     Words,
 )
 from reliability.report.palette import GRID, INK, fill, see_through
-from reliability.ui.plotting import axis, layout, pattern, picture
+from reliability.ui.described_map import map_figure
+from reliability.ui.plotting import DASHES, axis, layout, pattern, picture
 from reliability.ui.text import label
 
-DASHES = {SOLID: "solid", DASHED: "dash", DOTTED: "dot"}
 SYMBOLS = ("circle", "diamond", "square", "triangle-up", "triangle-down")
 SMALL = 12                         # size of the type of labels
 CROWD = 100                        # more points are drawn small and faint
@@ -43,6 +41,8 @@ CROWD = 100                        # more points are drawn small and faint
 
 def figure(chart: Chart, large: bool = False, height: int = 370) -> go.Figure:
     """The chart on the screen; its title stands on the page above it."""
+    if isinstance(chart, MapChart):
+        return map_figure(chart, large, height)
     if isinstance(chart, BarChart):
         traces, axes = _bars(chart)
     else:

@@ -2,52 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import plotly.graph_objects as go
 
-from reliability.formats import number
 from reliability.network.tree import NO_DEVICE, Network
-from reliability.report.palette import GREY, INK, LOSS, STEPS
+from reliability.report.map_classes import NO_LATERAL, Classed
+from reliability.report.palette import GREY, INK, LOSS
 from reliability.schema.devices import DEVICES
 from reliability.ui import symbols
 from reliability.ui.one_line import Layout, Line, connections, lay_out, runs
-from reliability.ui.plotting import FONT, axis, layout, picture
+from reliability.ui.plotting import DASHES, FONT, axis, layout, picture
 from reliability.ui.text import label
 
 ROW_PX = 21
 TOP, BOTTOM = 56, 120              # pixels for the two keys
 LABELLED_AT_MOST = 130
-# classes of benefit: darker and thicker is more; a loss is orange
-WIDTHS = (2.0, 2.6, 3.2, 4.0, 5.0)
-
 Described = dict[str, object]      # a trace, shape or note as plotly reads it
 
 
-@dataclass(frozen=True)
-class Benefit:
-    """What colours the laterals: one value a lateral's head, (n,) NaN elsewhere; more is better."""
-
-    title: str
-    unit: str
-    values: np.ndarray
-
-
-def benefit_classes(values: np.ndarray) -> tuple[np.ndarray, list[float]]:
-    """Class of each value (−1 a loss, −2 nothing, 0 … 4), and the upper ends of the classes 0 … 3."""
-    gains = values[values > 0]
-    ends = np.unique(np.quantile(gains, (0.2, 0.4, 0.6, 0.8))).tolist() if gains.size else []
-    classes = np.searchsorted(ends, values, side="left") if ends else np.zeros(len(values), dtype=int)
-    classes = np.where(np.abs(values) <= 1e-9, -2, np.minimum(classes, len(STEPS) - 1))
-    return np.where(values < -1e-9, -1, classes), ends
-
-
-def feeder_chart(network: Network, feeder: int, device: np.ndarray, benefit: Benefit, chosen: str | None = None,
+def feeder_chart(network: Network, feeder: int, device: np.ndarray, classed: Classed, chosen: str | None = None,
                  large: bool = False) -> go.Figure:
     """One-line diagram of a feeder; the points can be picked and carry the section id of the lateral's head.
 
-    device: (n,) codes of the devices that stand in the scenario.
+    device: (n,) codes of the devices that stand in the scenario. chosen: section_id of the lateral looked at.
     """
     places = lay_out(network, feeder)
     at = places.sections
@@ -59,12 +36,12 @@ def feeder_chart(network: Network, feeder: int, device: np.ndarray, benefit: Ben
                for k in np.flatnonzero(places.x0 <= 1e-9).tolist()] + key_shapes
     reach = float(places.x1.max(initial=1.0))
     return picture(
-        [*_main(places, lateral < 0), *_laterals(network, places, lateral, benefit),
-         _pickable(network, places, lateral, benefit, chosen)],
+        [*_main(places, lateral < 0), *_laterals(places, lateral, classed),
+         _pickable(network, places, lateral, classed, chosen)],
         layout(height, False, hovermode="closest", margin={"l": 10, "r": 10, "t": TOP, "b": BOTTOM}, shapes=shapes,
                annotations=notes + key_notes, legend={
                    "orientation": "h", "yanchor": "bottom", "y": 1.0, "x": 0,
-                   "title": {"text": f"<b>{benefit.title}, {benefit.unit}</b>  "}},
+                   "title": {"text": f"<b>{label(classed.legend, 80)}</b>  "}},
                font={"family": FONT, "size": 17 if large else 14, "color": INK},
                xaxis=axis("Distance from the source, km (short sections drawn longer)", showgrid=False, zeroline=False,
                           range=[-0.03 * reach, 1.09 * reach]),
@@ -82,17 +59,10 @@ def _main(places: Layout, which: np.ndarray) -> list[Described]:
             _lines(runs(places, which), {"color": INK, "width": 4}, "main")]
 
 
-def _laterals(network: Network, places: Layout, lateral: np.ndarray, benefit: Benefit) -> list[Described]:
-    heads = network.candidates
-    found, ends = benefit_classes(benefit.values[heads])
-    of_head = np.full(len(network), 0)
-    of_head[heads] = found
-    classes = np.where(lateral >= 0, of_head[np.maximum(lateral, 0)], -3)
-    styles = [(c, f"up to {number(ends[c], 2)}" if c < len(ends) else f"above {number(ends[-1] if ends else 0.0, 2)}",
-               {"color": STEPS[c], "width": WIDTHS[c]}) for c in range(len(ends) + 1)]
-    styles += [(-2, "none", {"color": GREY, "width": 1.3}),
-               (-1, "worse than as built", {"color": LOSS, "width": 3, "dash": "dot"})]
-    return [_lines(runs(places, classes == c), style, name) for c, name, style in styles if (classes == c).any()]
+def _laterals(places: Layout, lateral: np.ndarray, classed: Classed) -> list[Described]:
+    of_section = np.where(lateral >= 0, classed.of_head[lateral], NO_LATERAL)
+    return [_lines(runs(places, of_section == k), {"color": c.colour, "width": c.width, "dash": DASHES[c.dash]}, c.name)
+            for k, c in enumerate(classed.classes) if (of_section == k).any()]
 
 
 def _devices(places: Layout, device: np.ndarray) -> tuple[list[Described], list[Described]]:
@@ -126,7 +96,7 @@ def _key(present: list[int], plot_height: float) -> tuple[list[Described], list[
     return shapes, notes
 
 
-def _pickable(network: Network, places: Layout, lateral: np.ndarray, benefit: Benefit,
+def _pickable(network: Network, places: Layout, lateral: np.ndarray, classed: Classed,
               chosen: str | None) -> Described:
     """Points at the laterals' far ends: their names, hover texts, and something to click."""
     at = places.sections
@@ -141,9 +111,10 @@ def _pickable(network: Network, places: Layout, lateral: np.ndarray, benefit: Be
     above = {h: int(network.unit[network.parent[h]]) for h in heads if network.parent[h] >= 0}
     followed = {up for h, up in above.items() if rows.get(up) == rows[h]}     # another lateral goes on in their row
     ids = [str(network.ids[h]) for h in heads]
-    hover = [f"<b>{label(i)}</b><br>{int(network.customers_below[h])} customers<br>{benefit.title}: "
-             f"{number(benefit.values[h])} {benefit.unit}" for h, i in zip(heads, ids, strict=True)]
-    named = {"text": [label(i, 16) for i in ids], "mode": "markers+text"} if len(heads) <= LABELLED_AT_MOST else {
+    names, text = network.names[heads], [classed.text[k] for k in network.candidate_index[heads].tolist()]
+    hover = [f"<b>{label(i)}</b><br>{int(network.customers_below[h])} customers<br>{label(said, 120)}"
+             for h, i, said in zip(heads, names, text, strict=True)]
+    named = {"text": [label(i, 16) for i in names], "mode": "markers+text"} if len(heads) <= LABELLED_AT_MOST else {
         "mode": "markers"}
     return {
         "type": "scatter", "x": [ends[h] for h in heads], "y": list(rows.values()), **named,

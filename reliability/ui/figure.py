@@ -13,6 +13,8 @@ from reliability.formats import DASH, grid_format
 from reliability.ui.text import plain
 
 CONFIG = {"displayModeBar": False, "responsive": True}
+ZOOM = {"displayModeBar": True, "responsive": True, "scrollZoom": True, "displaylogo": False,
+        "modeBarButtons": [["zoomIn2d", "zoomOut2d", "resetScale2d"]]}
 
 
 def csv_bytes(frame: pd.DataFrame) -> bytes:
@@ -28,13 +30,15 @@ def csv_button(name: str, data: Callable[[], pd.DataFrame], key: str) -> None:
 
 
 def chart(figure: go.Figure, alt: str, data: Callable[[], pd.DataFrame], name: str, key: str, *,
-          on_select: Literal["ignore", "rerun"] = "ignore", csv: bool = True) -> Any:
+          on_select: Literal["ignore", "rerun"] = "ignore", csv: bool = True, zoom: bool = False) -> Any:
     """Draw a figure in the app's own colours; returns what is selected in it, if asked for.
 
     alt: what the picture shows, in words. data: its numbers, as a table. csv: whether their
-    download stands below; a picture that is drawn several times in one run brings it once.
+    download stands below; a picture that is drawn several times in one run brings it once. zoom: the wheel enlarges
+    it, and there are buttons to enlarge it and to put it back.
     """
-    selection = st.plotly_chart(figure, theme=None, key=f"chart_{key}" if csv else None, config=CONFIG, alt=alt,
+    selection = st.plotly_chart(figure, theme=None, key=f"chart_{key}" if csv else None,
+                                config=ZOOM if zoom else CONFIG, alt=alt,
                                 on_select=on_select, selection_mode="points")
     if csv:
         csv_button(name, data, key)

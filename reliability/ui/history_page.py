@@ -14,11 +14,11 @@ from reliability.history.calibration import Calibration
 from reliability.history.findings import Finding
 from reliability.history.history import History
 from reliability.history.pilot import POWER
-from reliability.pipeline import modelled_by_feeder
+from reliability.pipeline import modelled_days
 from reliability.report import charts_history as charts
 from reliability.report import conversions_shown
 from reliability.report.chart import Chart
-from reliability.report.records import causes_frame
+from reliability.report.records import causes_frame, device_fit_frame
 from reliability.study import Study, StudyError, toml_edit
 from reliability.ui import described, edit, figure, frame, opened, sliders
 from reliability.ui.opened import Opened
@@ -31,13 +31,20 @@ MAX_CACHED = 4
 OF_TIMES = {"mean_hours": "mean, h", "mean_low": "its low end, h", "mean_high": "its high end, h",
             "cv": "coefficient of variation", "cv_low": "its low end", "cv_high": "its high end"}
 
+OF_FEEDERS = {f"{of}_{index}": f"{label} {word}" for index, label in (("saifi", "SAIFI"), ("saidi_min", "SAIDI min"))
+              for of, word in (("observed", "recorded"), ("modelled", "modelled"))} | {
+    f"{index.casefold()}_{end}": f"{index} {word}" for index in ("SAIFI", "SAIDI")
+    for end, word in (("ratio", "ratio"), ("low", "ratio, low end"), ("high", "ratio, high end"))}
+OF_HOURS = {"observed_hours": "mean recorded, h", "modelled_hours": "mean modelled, h", "ratio": "ratio",
+            "low": "its low end", "high": "its high end"}
+
 
 def show() -> None:
     """Draw the page."""
     shown, study = frame.begin_with_study("History")
     if study.outages is None or not len(study.outages):
         st.info("This study has no outage records. Import them as outages.csv or outages.xlsx.")
-        st.page_link("reliability/ui/bring_page.py", label="Import outage records", icon=":material/upload_file:")
+        st.page_link("reliability/ui/import_page.py", label="Import outage records", icon=":material/upload_file:")
         return
     history, error = _history(shown.stated, shown.fingerprint, study)
     if history is None or error is not None:
@@ -61,7 +68,7 @@ def _history(_study: Study, fingerprint: str, _ready: Study) -> tuple[History | 
     """(history, None), or (None, what stands in the way); shared between tabs and never changed."""
     from reliability.history import read_history
     try:
-        return read_history(_study, modelled_by_feeder(stated_results(_ready, fingerprint).results)), None
+        return read_history(_study, modelled_days(stated_results(_ready, fingerprint).results)), None
     except StudyError as error:
         return None, error
 
@@ -128,17 +135,24 @@ def _years(history: History) -> None:
 
 
 def _rates(history: History) -> None:
-    units = history.learned.units
+    with st.spinner("Estimating fault rates from the records …"):
+        units = history.learned.units
     left, right = st.columns(2, gap="large")
     with left:
         st.subheader("Observed and learned fault rates", anchor=False)
-        st.caption("A lateral with few years and little line says little by itself; it is pulled towards the others.")
+        st.caption("A lateral with few years and little line says little by itself; it is pulled towards the others. "
+                   "Learned rates include the faults that leave no record.")
         _draw(charts.learned_rates(history), lambda: units, "Learned rates", "rates")
     with right:
         st.subheader("Worst-performing laterals", anchor=False)
         st.caption("Laterals with the most sustained events a year in the records.")
         _draw(charts.worst_laterals(history), lambda: history.worst_laterals.reset_index(), "Worst-performing laterals",
               "worst_laterals")
+    if len(history.learned.fit.table):
+        st.subheader("Do the devices' records fit?", anchor=False)
+        st.caption("The faults that a reclosing device rode through, predicted from the sustained records behind it "
+                   "and from all other devices. One far from its prediction is left out of the learned rates.")
+        _draw(charts.device_fit(history), lambda: device_fit_frame(history), "Fit of the devices", "device_fit")
     for note in history.learned.notes:
         st.markdown(f"- {plain(note, 400)}")
     st.caption('To compute with the learned rates, set "Fault rates from" to learned among the assumptions of the '
@@ -146,14 +160,15 @@ def _rates(history: History) -> None:
 
 
 def _data(history: History) -> None:
-    findings = history.records.findings
+    findings, of_devices = history.records.findings, history.operations.findings
     st.subheader("Findings in the records", anchor=False)
-    if not findings:
+    if not findings and not of_devices:
         st.success("No finding in the records.")
         return
     table = pd.DataFrame([{"finding": f.title, "records": f.count, "treatment": f.treatment,
-                           "rows": _where(f)}
-                          for f in findings])
+                           "rows": _where(f)} for f in findings] + [
+        {"finding": "Momentary outage record" if f.in_outages else "Counter or log of a device", "records": len(f.rows),
+         "treatment": f.sentence, "rows": ", ".join(map(str, f.rows[:20]))} for f in of_devices])
     figure.table(table, "Findings", "findings", column_config={"treatment": st.column_config.TextColumn(width="large")})
     st.subheader("Restoration times from the records", anchor=False)
     figure.table(history.times.reset_index().replace({"kind": {"refuse": "fuse replacement"}}), "Restoration times",
@@ -168,18 +183,8 @@ def _where(finding: Finding) -> str:
 
 
 def _against_model(shown: Opened, history: History) -> None:
-    found = history.calibration
-    if found is not None:
-        st.subheader("Modelled against observed", anchor=False)
-        st.markdown(f"One factor of **{number(found.rate_factor)}** on all fault rates and one of "
-                    f"**{number(found.time_factor)}** on all restoration times would close the gap of the system. "
-                    "Offered, never applied by itself. Observed: without major event days and planned work.")
-        if np.isfinite(found.rate_factor) and st.button("Try both factors on the page Compare", key="try_factors"):
-            _try_factors(shown, found)
-        _draw(charts.against_model(found), lambda: found.feeders.reset_index(), "Modelled and recorded", "calibration",
-              480)
-        if found.note:
-            st.caption(plain(found.note, 300))
+    if history.calibration is not None:
+        _compared(shown, history.calibration)
     _conversions(history)
     _pilot(history)
 
@@ -232,25 +237,49 @@ def _pilot(history: History) -> None:
     with right:
         figure.table(frame_of, "Pilots", "pilots", column_config={
             "converted": "laterals converted", "others": "not converted", "rollout": "roll-out",
-            "years_after": st.column_config.NumberColumn("years after the last conversion",
+            "years_after": st.column_config.NumberColumn("years after the last",
                                                          format=grid_format("years")),
-            "years_total": st.column_config.NumberColumn("years from the first conversion",
+            "years_total": st.column_config.NumberColumn("years from the first",
                                                          format=grid_format("years"))})
     for note in found.notes:
         st.caption(plain(note, 400))
+
+
+def _compared(shown: Opened, found: Calibration) -> None:
+    """Records against the model on the same kind of days, and the factors that are offered."""
+    st.subheader("Modelled against recorded", anchor=False)
+    st.markdown(plain(found.verdict, 600))
+    if (np.isfinite(found.rate_factor) or np.isfinite(found.time_factor)) and st.button(
+            "Try what is offered on the page Compare", key="try_factors"):
+        _try_factors(shown, found)
+    _draw(charts.against_model(found), lambda: found.feeders.reset_index(), "Modelled and recorded", "calibration", 480)
+    for comparison in (found.every_day, found.ordinary):
+        if comparison is not None:
+            name = comparison.days.capitalize()
+            st.markdown(f"**{name}**: years {', '.join(map(str, comparison.years))}, ratios with 90 % intervals")
+            feeders = comparison.feeders.rename(index={"": "System"}).rename_axis("feeder").reset_index()
+            figure.table(feeders, f"Modelled and recorded, {comparison.days}", f"compared_{comparison.days[:3]}",
+                         column_config={c: st.column_config.NumberColumn(name, format=grid_format("index"))
+                                        for c, name in OF_FEEDERS.items()})
+            figure.table(comparison.times.reset_index().replace({"kind": {"refuse": "fuse replacement"}}),
+                         f"Restoration times compared, {comparison.days}", f"times_{comparison.days[:3]}",
+                         column_config={c: st.column_config.NumberColumn(name, format=grid_format("ratio"))
+                                        for c, name in OF_HOURS.items()})
+    st.caption(plain(found.note, 800))
 
 
 def _try_factors(shown: Opened, found: Calibration) -> None:
     """Move the sliders by the factors, within their bounds."""
     study = shown.rated
     known, moves = sliders.sliders(study), dict(sliders.moved(study))
-    wanted = {"fault_rate_factor": found.rate_factor}
+    wanted = {"fault_rate_factor": found.rate_factor} if np.isfinite(found.rate_factor) else {}
     if np.isfinite(found.time_factor):
         wanted |= {key: known[key].stated * found.time_factor for key in TIMES}
     moves |= {key: round(float(np.clip(value, known[key].low, known[key].high)), 4) for key, value in wanted.items()}
     sliders.set_all(moves, study, shown.name)
-    st.session_state[opened.NOTICE] = (f"Fault rates times {number(found.rate_factor)}, restoration times "
-                                       f"{percent(found.time_factor)} of the study's.")
+    said = [f"{what} times {number(factor)}" for what, factor in (
+        ("fault rates", found.rate_factor), ("restoration times", found.time_factor)) if np.isfinite(factor)]
+    st.session_state[opened.NOTICE] = f"Moved: {', '.join(said)}."
     st.switch_page("reliability/ui/compare_page.py")
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 import streamlit as st
@@ -19,10 +21,15 @@ from reliability.network.application import (
     wrong_links_said,
 )
 from reliability.network.application_catalogue import VERDICTS
+from reliability.network.place_names import SEPARATOR
+from reliability.network.tree import Network
+from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
+from reliability.report.sections_map import at_heads
 from reliability.schema.devices import DEVICES, SECTIONALIZER
-from reliability.ui import coordination_panel, figure, frame, sliders
-from reliability.ui.feeder_chart import Benefit, feeder_chart
+from reliability.ui import coordination_panel, figure, frame, map_panel, sliders
 from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
+from reliability.ui.opened import Opened
+from reliability.ui.place_table import named
 from reliability.ui.scenario_results import state_results
 from reliability.ui.text import plain, short
 from reliability.what_if import ScenarioResults, by_lateral
@@ -39,16 +46,16 @@ def show() -> None:
     if not len(network.candidates):
         st.info("This network has no lateral: no section is headed by a fuse, sectionalizer or lateral recloser.")
         return
-    places = st.columns([3, 2, 5])
+    places = st.columns([3, 2, 3, 3])
     scenario = _scenario(now, places[0])
     checks = checked(now, scenario)
     rows = laterals_table(now, scenario, checks)
     chosen = _chosen(rows)
-    _map(now, scenario, rows, chosen, places[1])
-    coordination_panel.feeder(now, st.session_state["map_feeder"])
-    chosen = _pick(rows, chosen)
+    feeder = _draw(shown, now, scenario, checks, rows, chosen, places[1:])
+    coordination_panel.feeder(now, feeder)
+    chosen = _pick(rows, chosen, network)
     _lateral(now, scenario, checks, rows, chosen)
-    _all(rows, checks)
+    _all(rows, checks, network)
 
 
 def _scenario(now: ScenarioResults, place: DeltaGenerator) -> int:
@@ -105,30 +112,57 @@ def _chosen(rows: pd.DataFrame) -> str:
     return str(rows["lateral_id"].iloc[0])
 
 
-def _map(now: ScenarioResults, scenario: int, rows: pd.DataFrame, chosen: str, place: DeltaGenerator) -> None:
+def _draw(shown: Opened, now: ScenarioResults, scenario: int, checks: ApplicationChecks, rows: pd.DataFrame,
+          chosen: str, places: Sequence[DeltaGenerator]) -> str:
+    """The network as a map or in one line, coloured by what is chosen; returns the feeder looked at."""
     network = now.results.network
-    feeders = [str(f) for f in network.feeder_ids]
-    of_chosen = rows.loc[rows["lateral_id"] == chosen, "feeder_id"].iloc[0]
+    of_chosen = str(rows.loc[rows["lateral_id"] == chosen, "feeder_id"].iloc[0])
     if st.session_state.get("map_follows") != chosen:
-        st.session_state["map_feeder"], st.session_state["map_follows"] = of_chosen, chosen
-    feeder = place.selectbox("Feeder", feeders, key="map_feeder")
-    values = np.full(len(network), np.nan)
-    values[rows["head"].to_numpy()] = rows["customer_minutes_avoided"].to_numpy()
-    device = now.results.table.protections[scenario].device
-    part = rows[rows["feeder_id"] == feeder]
-    alt = (f"One-line diagram of feeder {feeder}: {count(len(part), 'lateral')}, coloured by customer-minutes avoided "
-           f"a year under {now.names[scenario]}; in total {number(part['customer_minutes_avoided'].sum())}.")
-    picked = figure.chart(
-        feeder_chart(network, feeders.index(feeder), device, Benefit("Customer-minutes avoided", "a year", values),
-                     chosen, frame.presenting()),
-        alt, lambda: part.drop(columns="head"), f"Laterals of {feeder}", "feeder", on_select="rerun")
-    points = picked["selection"]["points"] if picked else []
-    ids = [p["customdata"] for p in points if "customdata" in p]
-    one = ids[0][0] if ids and isinstance(ids[0], list) else ids[0] if ids else None
-    if one and one != st.session_state.get("map_clicked"):
-        st.session_state["map_clicked"] = one
-        _look_at(one)
+        if st.session_state.get("map_feeder") != map_panel.ALL:
+            st.session_state["map_feeder"] = of_chosen
+        st.session_state["map_follows"] = chosen
+    look = map_panel.controls(now.results.study, places, "map", [str(f) for f in network.feeder_ids])
+    part = rows if look.feeder == map_panel.ALL else rows[rows["feeder_id"] == look.feeder]
+    classed = _classed(shown, now, scenario, checks, rows, look.measure)
+    total = number(part["customer_minutes_avoided"].sum())
+    alt = (f"One-line diagram of feeder {look.feeder}: {count(len(part), 'lateral')}, coloured by {classed.legend}, "
+           f"under {now.names[scenario]}; customer-minutes avoided in total {total}.")
+    clicked = map_panel.draw(
+        now.results, look, classed, now.results.table.protections[scenario].device, key="feeder",
+        name=f"Laterals of {look.feeder}", alt=alt,
+        data=lambda: named(part.drop(columns="head"), network, "lateral_id", "lateral"),
+        chosen=map_panel.positions(network, [chosen]), chosen_name="Looked at")
+    if clicked:
+        _look_at(clicked)
         st.rerun()
+    return of_chosen if look.feeder == map_panel.ALL else look.feeder
+
+
+def _classed(shown: Opened, now: ScenarioResults, scenario: int, checks: ApplicationChecks, rows: pd.DataFrame,
+             measure: str) -> Classed:
+    """Laterals by the measure that is chosen, under the scenario."""
+    network = now.results.network
+    if measure == map_panel.VERDICT:
+        return by_verdict(network, checks.proposal.head, checks.verdict)
+    if measure == map_panel.OUTAGES:
+        return map_panel.by_outages(shown, network)
+    if measure == map_panel.BREAK_EVEN:
+        benefit = Benefit("Break-even share of faults with reclosing off", "", _of_heads(rows, network, BREAK_EVEN),
+                          "share", nothing="gain keeps its sign")
+    elif measure == map_panel.NPV:
+        npv = now.results.laterals
+        npv = npv.loc[npv["scenario"] == now.names[scenario], ["lateral_id", "npv"]]
+        benefit = Benefit("NPV of converting", now.business.currency, at_heads(network, npv["lateral_id"],
+                          npv["npv"].to_numpy(dtype=float)), "money", "below 0", "not converted")
+    else:
+        benefit = Benefit("Customer-minutes avoided", "a year", _of_heads(rows, network, "customer_minutes_avoided"))
+    return by_benefit(network, benefit)
+
+
+def _of_heads(rows: pd.DataFrame, network: Network, column: str) -> np.ndarray:
+    values = np.full(len(network), np.nan)
+    values[rows["head"].to_numpy()] = rows[column].to_numpy(dtype=float)
+    return values
 
 
 def _look_at(lateral: str) -> None:
@@ -137,11 +171,14 @@ def _look_at(lateral: str) -> None:
     st.session_state["map_follows"] = None
 
 
-def _pick(rows: pd.DataFrame, chosen: str) -> str:
+def _pick(rows: pd.DataFrame, chosen: str, network: Network) -> str:
+    """A list that is searched by the device's number, the location or the section's id."""
+    words = dict(zip(rows["lateral_id"], network.described[rows["head"]], strict=True))
     st.session_state["lateral_pick"] = chosen
     st.query_params[PARAMETER] = chosen
     st.subheader("One lateral", anchor=False)
-    picked = st.selectbox("Lateral (or click one above)", rows["lateral_id"].tolist(), key="lateral_pick", width=360,
+    picked = st.selectbox("Lateral (or click one above)", rows["lateral_id"].tolist(), key="lateral_pick", width=560,
+                          format_func=lambda i: short(words[i], 90),
                           on_change=lambda: _look_at(st.session_state["lateral_pick"]))
     st.session_state[PARAMETER] = picked
     return picked
@@ -150,19 +187,21 @@ def _pick(rows: pd.DataFrame, chosen: str) -> str:
 def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, rows: pd.DataFrame, chosen: str) -> None:
     row = rows[rows["lateral_id"] == chosen].iloc[0]
     place = int(np.flatnonzero(checks.proposal.head == row["head"])[0])
-    st.markdown(f"**{plain(chosen)}** on {plain(row['feeder_id'])}: {count(int(row['customers']), 'customer')}, "
-                f"{count(int(row['phases']), 'phase')}. Under {plain(now.names[scenario])} its faults cause "
+    network, name = now.results.network, str(now.results.network.names[row["head"]])
+    st.markdown(f"**{plain(name)}**{_where(network, int(row['head']))} on {plain(row['feeder_id'])}: "
+                f"{count(int(row['customers']), 'customer')}, {count(int(row['phases']), 'phase')}. "
+                f"Under {plain(now.names[scenario])} its faults cause "
                 f"{signed_number(-row['customer_interruptions_avoided'])} sustained interruptions, "
                 f"{signed_number(-row['customer_minutes_avoided'])} customer-minutes, "
                 f"{signed_number(row['momentary_events_added'])} momentary events and "
                 f"{signed_number(-row['callouts_avoided'])} call-outs a year.{_turn(row[BREAK_EVEN])} A "
                 f"sectionalizer here: **{row['verdict']}**.")
     left, right = st.columns(2, gap="large")
-    curve = profile(now.results.network, int(row["head"]), checks.values)
+    curve = profile(network, int(row["head"]), checks.values)
     actuating, ceiling = float(checks.proposal.actuating_a[place]), float(checks.ceiling_a[place])
     with left:
         if len(curve):
-            alt = (f"Fault current along {chosen} falls from {number(curve['current_a'].max())} to "
+            alt = (f"Fault current along {name} falls from {number(curve['current_a'].max())} to "
                    f"{number(curve['current_a'].min())} A; actuating current {number(actuating)} A.")
             figure.chart(profile_chart(curve, actuating, ceiling, frame.presenting()), alt, lambda: curve,
                          "Current profile", "profile")
@@ -178,13 +217,20 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
     coordination_panel.lateral(now, int(row["head"]), actuating)
 
 
+def _where(network: Network, head: int) -> str:
+    """Location and section of a lateral, where its name is another one."""
+    described = str(network.described[head]).split(SEPARATOR)
+    others = [part for part in described if part != network.names[head]]
+    return f" ({plain(', '.join(others), 120)})" if others else ""
+
+
 def _turn(share: float) -> str:
     if np.isnan(share):
         return ""
     return f" That change in customer-minutes is nil where {number(100.0 * share)} % of faults find reclosing off."
 
 
-def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:
+def _all(rows: pd.DataFrame, checks: ApplicationChecks, network: Network) -> None:
     st.subheader("All laterals", anchor=False)
     left, right = st.columns([2, 3], gap="large")
     with left:
@@ -207,7 +253,8 @@ def _all(rows: pd.DataFrame, checks: ApplicationChecks) -> None:
                                                             format=grid_format("share"))
         numbers["customer_minutes_avoided"] = st.column_config.NumberColumn("customer-minutes avoided",
                                                                          format=grid_format("count"))
-        figure.table(part, "Laterals, best first", "laterals", height=430, column_config=numbers)
+        figure.table(named(part, network, "lateral_id", "lateral"), "Laterals, best first", "laterals", height=430,
+                     column_config=numbers)
 
 
 if __name__ == "__main__":

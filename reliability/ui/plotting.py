@@ -5,8 +5,10 @@ from __future__ import annotations
 import plotly.graph_objects as go
 
 from reliability.formats import SEPARATORS
+from reliability.report.chart import DASHED, DOTTED, SOLID
 from reliability.report.palette import GREY, GRID, INK, PAPER
 
+DASHES = {SOLID: "solid", DASHED: "dash", DOTTED: "dot"}
 FONT = '"Source Sans", Arial, sans-serif'
 
 

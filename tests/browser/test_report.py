@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from reliability.pipeline import analyse, expect, modelled_by_feeder
+from reliability.pipeline import analyse, expect, modelled_days
 from reliability.report.history_output import write_history
 from reliability.report.output import write_results
 from tests.browser.conftest import AXE, INSTALL_AXE, missing
@@ -27,7 +27,7 @@ def reports(demo, tmp_path_factory) -> dict[str, Path]:
     """report.html of a run of the demo and of its history."""
     folder = tmp_path_factory.mktemp("report")
     write_results(analyse(demo, trials=20), folder / "run")
-    write_history(demo, folder / "history", modelled_by_feeder(expect(demo)))
+    write_history(demo, folder / "history", modelled_days(expect(demo)))
     return {name: folder / name / "report.html" for name in TITLES}
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reliability.history.conversions import compare
+from reliability.history.comparisons import compare
 from reliability.history.lateral_years import LateralYears
 from reliability.history.selection_basis import BOTH, PREDICTIVE, RAW
 
@@ -53,13 +53,12 @@ def draw(law: FleetLaw, rng: np.random.Generator) -> tuple[LateralYears, np.ndar
     return LateralYears(counts[:, EARLIER_YEARS:], np.ones(2 * law.years), after), converted
 
 
-def verdicts(law: FleetLaw, fleets: int, key: str = "verdict") -> list[str]:
-    """The verdict on each of so many fleets, by the comparison that decides where it is said how they were chosen."""
+def verdicts(law: FleetLaw, fleets: int, decides: str = "") -> list[str]:
+    """The verdict on each of so many fleets; decides: RAW, PREDICTIVE or BOTH, as follows from the choice where ""."""
     rng = np.random.default_rng(20)
     found = []
     for _ in range(fleets):
         table, converted = draw(law, rng)
-        row = compare(table, converted, np.ones(law.laterals), DECIDES.get(law.chosen, BOTH), 0.5,
-                      np.random.default_rng(1))
-        found.append(str(row[key]))
+        comparison = compare(table, converted, np.ones(law.laterals), np.random.default_rng(1))
+        found.append(comparison.verdict(decides or DECIDES.get(law.chosen, BOTH)))
     return found

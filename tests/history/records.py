@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 
+from reliability.history.major_events import YEARS_BACK
+from reliability.history.model_days import KINDS, ModelDays, Sums
 from reliability.schema.columns import OUTAGES
 from reliability.study.study import Study
 from tests.networks import study_of
@@ -37,3 +40,27 @@ def outage(event: str, started: str, restored: str, customers: object, section: 
     """One row of outages.csv."""
     return {"event_id": event, "section_id": section, "started": started, "restored": restored,
             "customers": customers, **cells}
+
+
+def model_days(saifi: Mapping[str, float], saidi: Mapping[str, float], customers: Mapping[str, float] | None = None,
+               cv: float = 0.1, ordinary: float = 1.0, hours: float = 2.0, years: int = 400) -> ModelDays:
+    """Days of a model with these indices by feeder, whose years vary by `cv`, and minutes a little beside.
+
+    ordinary: share that days without major events hold. hours: to restore, of every kind.
+    """
+    names = sorted(saifi)
+    served = np.array([1000.0 if customers is None else customers[f] for f in names])
+    rng = np.random.default_rng(3)
+
+    def factors(of: float) -> np.ndarray:
+        sigma = np.sqrt(np.log1p(of ** 2))
+        return np.exp(rng.standard_normal(years) * sigma - sigma ** 2 / 2)[:, None]
+
+    common, beside = factors(cv), factors(0.02)
+    ci = common * served * np.array([saifi[f] for f in names])
+    cmi = common * beside * served * np.array([saidi[f] for f in names])
+    feeders = pd.DataFrame({"saifi": [saifi[f] for f in names], "saidi_min": [saidi[f] for f in names]}, index=names)
+    events = np.full(len(KINDS), 100)
+    sums = Sums(ci, cmi, hours * events, events)
+    part = Sums(ordinary * ci, ordinary * cmi, hours * events, events)
+    return ModelDays(feeders, served, sums, dict.fromkeys(range(1, YEARS_BACK + 1), part))

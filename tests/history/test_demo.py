@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from reliability.faults.outcomes import build_outcomes
+from reliability.faults.outcomes import build_outcomes, row_rates
 from reliability.history import learned_study
 from reliability.history.level import LEVEL
 from reliability.history.rates import LearnedRates
@@ -106,3 +106,45 @@ def test_indices_at_learned_rates_are_near_those_at_the_true_ones(demo):
     learned, true = indices(demo.learned), indices(demo.true)
     assert learned["saifi"] == pytest.approx(true["saifi"], rel=0.28)
     assert learned["maifi_e"] == pytest.approx(true["maifi_e"], rel=0.35)
+
+
+def test_counters_step_as_often_as_the_true_rates_let_expect(demo):
+    """Steps of all counters over the years read, within four standard errors: of openings, three at most an event, and
+    of the years that all sections share. Lateral reclosers count what their laterals do."""
+    rows = pd.read_csv(FOLDER / "operations.csv")
+    counters = rows[rows["kind"] == "counter"]
+    table = build_outcomes(demo.true.model, demo.true.scenarios[:1])
+    rate, network = row_rates(table, demo.true.values), table.network
+    recloser = network.ids[table.recloser[0][table.section]].astype(str)
+    a_year = pd.Series(rate * table.openings[0]).groupby(recloser).sum()
+    span = pd.to_datetime(counters["to"]) - pd.to_datetime(counters["from"])
+    years = (span.dt.days / 365.25).groupby(counters["section_id"]).sum()
+    expected = float((years * a_year[years.index]).sum())
+    assert len(years) >= 10
+    assert counters["operations"].sum() == pytest.approx(expected, rel=4 * np.hypot((3 / expected) ** 0.5, COMMON_CV))
+
+
+def test_events_counters_and_silence(demo):
+    """Some devices report each momentary event, others have a counter, some neither; one span is to be ignored."""
+    study, rows = demo.true, pd.read_csv(FOLDER / "operations.csv")
+    outages = pd.read_csv(FOLDER / "outages.csv", dtype=str, keep_default_na=False)
+    reclose = study.sections[study.sections["device"].isin(["breaker", "recloser", "lateral_recloser"])]["section_id"]
+    minutes = (pd.to_datetime(outages["restored"]) - pd.to_datetime(outages["started"])).dt.total_seconds() / 60
+    reported = set(outages["section_id"][minutes == 1]) & set(reclose)
+    by_kind = {kind: set(part["section_id"]) for kind, part in rows.groupby("kind")}
+    assert reported.isdisjoint(by_kind["event"] | by_kind["counter"])
+    assert by_kind["event"].isdisjoint(by_kind["counter"])
+    assert (len(reported) >= 8, len(by_kind["event"]), len(by_kind["ignore"])) == (True, 2, 1)
+    assert len(set(reclose) - reported - by_kind["event"] - by_kind["counter"]) >= 3
+
+
+def test_converted_laterals_blew_fuses_before_and_ride_through_after(demo):
+    """Records of temporary faults there, by the protection of the day: a sectionalizer fails to count in 1 %."""
+    days = demo.true.extra["conversions"]
+    outages = pd.read_csv(FOLDER / "outages.csv", dtype=str, keep_default_na=False)
+    here = outages[outages["section_id"].isin(list(days)) & (outages["fault_kind"] == "temporary")]
+    day = here["section_id"].map({name: str(said["day"]) for name, said in days.items()})
+    before = here["started"].str[:10] < day
+    assert len(days) == 15
+    assert before.sum() >= 5
+    assert (~before).sum() <= 1

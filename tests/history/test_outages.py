@@ -8,6 +8,7 @@ import pytest
 from reliability.history.findings import TREATMENTS
 from reliability.history.outages import read_records
 from reliability.schema.problems import StudyError
+from reliability.study.record_settings import Replaced
 from tests.history.records import outage, study
 
 GOOD = outage("good", "2023-05-03T10:00", "2023-05-03T11:00", 100)
@@ -244,6 +245,10 @@ def test_an_event_belongs_to_the_day_and_year_it_began():
     ({"conversions": {"A1": "soon"}}, {}, "history.conversions.A1"),
     ({"conversions": {"Z": "2023-01-01"}}, {}, "history.conversions.Z"),
     ({"conversions": {"A": "2023-01-01", "A1": "2023-01-01"}}, {}, "history.conversions.A"),
+    ({"conversions": {"A1": {"day": "soon"}}}, {}, "history.conversions.A1"),
+    ({"conversions": {"A1": {"device": "fuse"}}}, {}, "history.conversions.A1"),
+    ({"conversions": {"A1": {"day": "2023-01-01", "device": "switch"}}}, {}, "history.conversions.A1.device"),
+    ({"conversions": {"A1": {"day": "2023-01-01", "link": "40T"}}}, {}, "history.conversions.A1.link"),
     ({}, {"time_zone": "Middle/Nowhere"}, "history.time_zone"),
     ({}, {"major_event_days": "2023-02-11, 11.2.2023"}, "history.major_event_days"),
     ({}, {"major_event_days": "2023-02-11 2023-02-12"}, "history.major_event_days"),
@@ -254,6 +259,17 @@ def test_wrong_keys_are_problems(extra, values, column):
     with pytest.raises(StudyError) as error:
         read_records(study([GOOD], extra=extra, **values))
     assert [p.column for p in error.value.problems] == [column]
+
+
+@pytest.mark.parametrize(("stated", "before"), [
+    ("2023-01-01", {}),
+    ({"day": "2023-01-01"}, {"A1": Replaced("fuse", "")}),
+    ({"day": "2023-01-01", "fuse_link": "40T"}, {"A1": Replaced("fuse", "40T")}),
+    ({"day": "2023-01-01", "device": "lateral_recloser"}, {"A1": Replaced("lateral_recloser", "")})])
+def test_a_conversion_may_say_what_stood_there_before(stated, before):
+    settings = read_records(study([GOOD], extra={"conversions": {"A1": stated}})).settings
+    assert settings.conversions == {"A1": np.datetime64("2023-01-01")}
+    assert settings.replaced == before
 
 
 @pytest.mark.parametrize("days", [

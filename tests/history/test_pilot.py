@@ -65,8 +65,9 @@ def test_no_plan_without_events_laterals_or_an_effect():
 
 
 def test_a_plan_is_made_of_laterals_that_are_not_converted():
-    rows = [outage(f"e{i}", f"20{18 + i % 6}-0{5 + i // 6}-01T10:00", f"20{18 + i % 6}-0{5 + i // 6}-01T12:00", 5,
-                   ("A1", "A2")[i % 2]) for i in range(24)]
+    day = [f"20{18 + i % 6}-05-0{1 + i % 9}T" for i in range(24)]
+    rows = [outage(f"e{i}", f"{day[i]}{i % 12:02d}:00", f"{day[i]}{i % 12 + 2:02d}:00", 5, ("A1", "A2")[i % 2])
+            for i in range(24)]
     days = {"records_from": "2018-01-01", "records_to": "2023-12-31"}
     found = pilot_of(read_records(study(rows, **days)), 0.5)
     assert (found.fleet.laterals, found.fleet.years_before) == (2, pytest.approx(6.0, abs=0.01))

@@ -60,7 +60,7 @@ class TestUnits:
         assert units["group"].to_dict() == {"A1": "laterals", "A2": "laterals", "A": "main", "B": "main"}
 
     def test_what_the_records_cannot_place_is_told(self, small):
-        assert any("1 sustained event without a known section could not be used" in n for n in small.notes)
+        assert any("1 sustained event without a known section: they are taken" in n for n in small.notes)
         assert any("from 3 recorded faults on 4 laterals and mains" in n for n in small.notes)
 
     def test_momentary_events_are_told_and_count_for_no_unit(self):

@@ -70,3 +70,10 @@ class TestPredictiveRatio:
 def test_verdicts(after, expected):
     assert verdict(conditional_ratio(20, after, (200, 200))) == expected
     assert verdict(PredictiveRatio(after, 200 + after, np.full(2, np.log(0.1)))) == expected
+
+
+def test_hundred_thousand_events_are_no_more_than_a_normal_distribution():
+    """Theory: variances of four large counts add in the logarithm of the ratio."""
+    test = conditional_ratio(100_000, 100_500, (200_000, 200_000))
+    z = np.log(1.005) / (2 / 100_000 + 2 / 200_000) ** 0.5
+    assert test.tails(0.0)[1] == pytest.approx(stats.norm.sf(z), rel=0.02)

@@ -20,8 +20,8 @@ FUSE = {"section_id": "L", "parent_id": "A", "device": "fuse", "length_km": 1.0,
 FIRST = np.datetime64("2020-01-01", "s")
 YEAR = np.timedelta64(int(365.25 * 86_400), "s")
 VALUES = {"line_fault_rate_per_km": 1.0, "clearing_shares": (0.7, 0.2, 0.1), "fuse_failure": 0.0,
-          "wrong_link_share": 0.0, "sectionalizer_failure": 0.0, "reclosing_off_share": 0.0, "operations_to_lockout": 4,
-          "fast_operations": 0}
+          "wrong_link_share": 0.0,
+          "sectionalizer_failure": 0.0, "reclosing_off_share": 0.0, "operations_to_lockout": 4, "fast_operations": 0}
 ALWAYS, NEVER = ((0.0, 2.0),), ()
 Parts = tuple[tuple[float, float], ...]
 

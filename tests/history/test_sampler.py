@@ -1,4 +1,4 @@
-"""The sampler of learned rates against closed forms, quadrature and a plain random walk from the model's text."""
+"""The sampler of learned rates: against closed forms, a plain sampler written from the model's text, and itself."""
 
 from __future__ import annotations
 

@@ -6,13 +6,14 @@ import numpy as np
 import pytest
 
 from reliability.history.ratio_tests import FEWER, NO_DIFFERENCE
+from reliability.history.selection_basis import PREDICTIVE, RAW
 from tests.history.fleets import FleetLaw, verdicts
 
 CHOSEN = ("random", "records", "earlier_records", "covariate")
 
 
-def false_alarms(law: FleetLaw, key: str = "verdict") -> float:
-    return float(np.mean([v != NO_DIFFERENCE for v in verdicts(law, 300, key)]))
+def false_alarms(law: FleetLaw, decides: str = "") -> float:
+    return float(np.mean([v != NO_DIFFERENCE for v in verdicts(law, 300, decides)]))
 
 
 @pytest.mark.slow
@@ -26,9 +27,9 @@ def test_without_an_effect_at_most_twelve_percent_are_false_alarms(chosen, later
 @pytest.mark.slow
 def test_the_other_comparison_would_be_wrong():
     """Raw is fooled by a choice by recorded counts, predictive by what it does not know."""
-    assert false_alarms(FleetLaw("records"), "raw_verdict") > 0.9
-    assert false_alarms(FleetLaw("earlier_records"), "predictive_verdict") > 0.5
-    assert false_alarms(FleetLaw("covariate"), "predictive_verdict") > 0.5
+    assert false_alarms(FleetLaw("records"), RAW) > 0.9
+    assert false_alarms(FleetLaw("earlier_records"), PREDICTIVE) > 0.5
+    assert false_alarms(FleetLaw("covariate"), PREDICTIVE) > 0.5
 
 
 @pytest.mark.slow
@@ -42,8 +43,8 @@ def test_half_the_events_among_25_of_100_laterals_are_seen(chosen, years):
 @pytest.mark.slow
 def test_half_the_events_are_seen_by_each_comparison_after_a_choice_at_random():
     law = FleetLaw("random", laterals=100, converted=25, ratio=0.5)
-    for key in ("raw_verdict", "predictive_verdict"):
-        assert np.mean([v == FEWER for v in verdicts(law, 100, key)]) >= 0.7
+    for decides in (RAW, PREDICTIVE):
+        assert np.mean([v == FEWER for v in verdicts(law, 100, decides)]) >= 0.7
 
 
 def test_a_large_effect_is_seen_whatever_decides():

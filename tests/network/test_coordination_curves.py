@@ -36,7 +36,7 @@ def curves_of(rows=(MAIN, TAP), settings=SETTINGS, head="tap", actuating_a=80.0,
 
 def test_curves_are_the_times_of_link_and_device():
     found = curves_of()
-    assert (found.link, found.recloser_id, found.fast_operations) == ("65K", "main", 2)
+    assert (found.link, found.recloser, found.fast_operations) == ("65K", "main", 2)
     # the 0.1 s points of the table: 918 A at the least, 1100 A at the most
     assert found.melting_s[found.current_a == 918.0].tolist() == pytest.approx([0.75 * 0.1])
     assert found.clearing_s[found.current_a == 1100.0].tolist() == pytest.approx([0.1 + 0.013])
@@ -71,7 +71,7 @@ def test_without_settings_there_is_the_assumed_time_and_the_ceiling():
 def test_a_head_without_a_fuse_has_no_link(device, recloser):
     found = curves_of((MAIN, {**TAP, "device": device, "fuse_link": "", "actuating_current_a": 33.0}),
                       actuating_a=np.nan)
-    assert (found.link, found.melting_s, found.intervals, found.recloser_id) == ("", None, (), recloser)
+    assert (found.link, found.melting_s, found.intervals, found.recloser) == ("", None, (), recloser)
     assert found.actuating_a == 33.0 if device == "sectionalizer" else np.isnan(found.actuating_a)
     assert found.high_a == 1200.0
 

@@ -12,13 +12,13 @@ from reliability.history.history import History, read_history
 from reliability.report import charts_history as charts
 from reliability.report import conversions_shown
 from reliability.report.chart import DATE, LOG, BarChart, Line, Points
-from tests.history.records import outage, study
+from tests.history.records import model_days, outage, study
 from tests.report.test_history_output import NASTY, rows
 
 
 @pytest.fixture(scope="module")
 def history() -> History:
-    modelled = pd.DataFrame({"saifi": [0.5, 0.5], "saidi_min": [60.0, 60.0]}, index=["A", "B"])
+    modelled = model_days({"A": 0.5, "B": 0.5}, {"A": 60.0, "B": 60.0})
     return read_history(study(rows(), extra={"conversions": {"A1": "2022-06-01"}}), modelled)
 
 
@@ -95,3 +95,22 @@ def test_modelled_against_recorded_has_the_line_at_45_degrees(history):
     assert list(points.x) == rows_["modelled_saidi_min"].tolist() == [60.0, 60.0]
     assert list(points.y) == rows_["observed_saidi_min"].tolist()
     assert max(line.x) >= max(*points.x, *points.y)
+
+
+def test_raw_and_predictive_stand_below_each_other_with_the_figures_of_the_comparison(history):
+    chart = conversions_shown.conversions(history.conversions)
+    raw, predictive = chart.bars
+    assert chart.categories[:2] == ["Sustained, raw", "Sustained, predictive"]
+    row = history.conversions.measures.loc["sustained_interruptions"]
+    assert (raw.values[0], predictive.values[1]) == (row["rate_ratio"], row["corrected_ratio"])
+    assert (raw.low[0], predictive.high[1]) == (row["low"], row["corrected_high"])
+    assert np.isnan(raw.values[1])
+    assert np.isnan(predictive.values[0])
+
+
+def test_a_pilot_s_curves_reach_the_power_in_the_years_of_its_table():
+    found = read_history(study(rows(), expected_rate_ratio=0.2)).pilot
+    chart = conversions_shown.pilots(found)
+    for row in found.designs.to_dict("records"):
+        line = next(s for s in chart.series if ("steps" in s.name) == (row["steps"] > 1) and "Power" not in s.name)
+        assert np.interp(row["years_total"], line.x, line.y) == pytest.approx(0.8, abs=0.02)

@@ -56,7 +56,8 @@ def test_the_laterals_proposed_stand_in_their_order_with_their_shares(content):
 def test_pictures_are_those_of_the_first_laterals_proposed(content):
     drawn = [b for b in coordination(content).blocks if isinstance(b, PlotChart)]
     ids = content.selected.frame.loc[content.selected.frame["what"] == "lateral", "section_id"].tolist()
-    assert [c.title for c in drawn] == [f"Coordination at {i}" for i in ids[:MOST_CURVES]]
+    names = content.study.network.name_by_id
+    assert [c.title for c in drawn] == [f"Coordination at {names[i]}" for i in ids[:MOST_CURVES]]
     assert len({c.key for c in drawn}) == len(drawn) > 0
 
 

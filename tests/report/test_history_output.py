@@ -10,13 +10,13 @@ import pandas as pd
 import pytest
 
 from reliability.history.history import read_history
-from reliability.pipeline import expect, modelled_by_feeder
+from reliability.pipeline import expect, modelled_days
 from reliability.report.content import Recorded
 from reliability.report.documents import HISTORY, outage_history
 from reliability.report.history_output import write_history
 from reliability.report.page import page
 from reliability.schema.problems import StudyError
-from tests.history.records import TWO_FEEDERS, outage, study
+from tests.history.records import TWO_FEEDERS, model_days, outage, study
 from tests.report.parsed import Page
 
 NASTY = "</script><script>alert(1)</script><b>tree</b>"
@@ -35,7 +35,7 @@ def rows() -> list[dict]:
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
     out = tmp_path_factory.mktemp("history") / "out"
-    modelled = pd.DataFrame({"saifi": [0.5, 0.5], "saidi_min": [60.0, 60.0]}, index=["A", "B"])
+    modelled = model_days({"A": 0.5, "B": 0.5}, {"A": 60.0, "B": 60.0})
     made = study(rows(), extra={"conversions": {"A1": "2022-06-01"}})
     history = write_history(made, out, modelled)
     return out, history
@@ -59,8 +59,37 @@ def test_json_has_the_agreed_keys_and_the_figures_of_the_history(written):
     assert findings["restored_before_started"]["rows"] == findings["unknown_section"]["rows"] == [123]
     assert findings["unknown_section"]["count"] == 1
     assert "no feeder" in findings["unknown_section"]["treatment"]
-    assert data["calibration"]["applied"] is False
+    calibration = data["calibration"]
+    assert calibration["applied"] is False
+    assert "not applied" in calibration["verdict"]
+    assert calibration["rate_factor"] == calibration["all_days"]["saifi"]["ratio"]
+    assert calibration["all_days"]["years"] == [2021, 2022, 2023]
+    assert calibration["without_major_events"]["years"] == [2022, 2023]
+    assert calibration["without_major_events"]["system"]["observed_saifi"] < calibration["system"]["observed_saifi"]
+    largest = {d["day"]: d["largest_event"] for d in data["major_events"]["days"]}["2023-02-11"]
+    assert (largest["event_id"], largest["section_id"], largest["mostly_one"]) == ("storm", "B", True)
     assert data["conversions"]["laterals_converted"] == 1
+    assert (data["conversions"]["chosen_by"], data["conversions"]["decides"]) == ("other", "both")
+    for name, row in data["conversions"]["measures"].items():
+        found = history.conversions.measures.loc[name]
+        assert row["verdict"] == found["verdict"]
+        assert row["verdict"] in ("fewer", "more", "no difference shown", None)
+        assert {"rate_ratio", "low", "high", "p_value", "corrected_ratio", "corrected_low", "corrected_high",
+                "corrected_p_value", "raw_verdict", "predictive_verdict", "lateral_year_cv"} <= set(row)
+    assert data["conversions"]["measures"]["callouts"]["verdict"] == "no difference shown"
+    assert data["conversions"]["measures"]["momentary_events"]["verdict"] is None      # none on the other lateral
+    assert data["pilot"] is None                                                       # one lateral is left
+
+
+def test_a_plan_of_a_pilot_is_written_where_nothing_is_converted_yet(tmp_path):
+    history = write_history(study(rows(), expected_rate_ratio=0.3), tmp_path)
+    data = json.loads((tmp_path / "history.json").read_text(encoding="utf-8"))
+    assert data["conversions"] is None
+    plan = data["pilot"]
+    assert plan["laterals"] == 2
+    assert plan["expected_ratio"] == 0.3
+    assert [d["converted"] for d in plan["designs"]] == history.pilot.designs["converted"].tolist()
+    assert "Before a pilot" in (tmp_path / "report.html").read_text(encoding="utf-8")
 
 
 def test_feeders_and_causes_are_there(written):
@@ -78,8 +107,8 @@ def test_rates_file_is_the_learned_units(written):
 
 
 TITLES = ("Summary", "Indices by year", "Excluded days", "Indices by feeder", "Ten largest events", "Causes",
-          "Worst-performing laterals", "Fault rates learned", "Times to restore", "Data accuracy",
-          "What earlier conversions achieved", "Reproducibility")
+          "Worst-performing laterals", "Fault rates learned", "Do the devices' records fit?", "Times to restore",
+          "Data accuracy", "What earlier conversions achieved", "Reproducibility")
 
 
 def test_page_is_escaped_and_complete(written):
@@ -91,7 +120,7 @@ def test_page_is_escaped_and_complete(written):
     assert -1 not in places
     assert places == sorted(places)
     assert len(HISTORY) == len(TITLES)
-    for words in ("Restored before started", "2023-02-11", "offered, not applied", "Planning estimates, not settings",
+    for words in ("Restored before started", "2023-02-11", "not applied", "Planning estimates, not settings",
                   "Threshold T_MED", "Repair", "1 converted", NASTY):
         assert words in parsed.text.replace("1 lateral converted", "1 converted"), words
     assert "workbook" not in parsed.text
@@ -113,7 +142,7 @@ def test_every_chart_of_the_records_is_drawn_with_its_title_and_description(writ
 
 
 def test_the_demos_page_is_light_and_says_where_all_rows_are(demo):
-    history = read_history(demo, modelled_by_feeder(expect(demo)))
+    history = read_history(demo, modelled_days(expect(demo)))
     text = page(outage_history(Recorded(demo, history)))
     assert len(text.encode()) < 1_000_000
     assert "<script" not in text
@@ -159,3 +188,15 @@ def test_same_records_same_bytes(tmp_path):
         write_history(study(rows()), tmp_path / name)
     for file in ("history.json", "rates.csv", "report.html"):
         assert (tmp_path / "a" / file).read_bytes() == (tmp_path / "b" / file).read_bytes()
+
+
+def test_what_was_left_out_of_counters_and_logs_is_said(tmp_path):
+    made = study([outage("a", "2023-05-01T10:00", "2023-05-01T10:01", 5, "A1"),
+                  outage("b", "2023-06-01T10:00", "2023-06-01T10:01", 600, "A")])
+    write_history(made, tmp_path / "out")
+    text = Page((tmp_path / "out" / "report.html").read_text(encoding="utf-8")).text
+    assert "outages.csv: row 2: A momentary interruption at a device that does not reclose" in text
+    data = json.loads((tmp_path / "out" / "history.json").read_text(encoding="utf-8"))["operations"]
+    assert data["devices"] == {"A": {"counter_steps": None, "events": 1, "events_recorded": True}}
+    assert [(f["code"], f["rows"], f["in_outages"]) for f in data["findings"]] == [
+        ("not_at_a_reclosing_device", [2], True)]

@@ -161,7 +161,7 @@ def test_days_may_be_written_without_quotation_marks():
 def test_tables_of_the_users_own_keys_are_kept():
     found = settings('[history.causes]\n"Tree contact" = "temporary"\n[history.customers_served]\n2024 = 15\n')
     assert found.extra == {"causes": {"Tree contact": "temporary"}, "customers_served": {"2024": 15},
-                           "conversions": {}}
+                           "conversions": {}, "earlier_settings": {}}
     assert set(found.extra) == set(FREE_TABLES["history"])
 
 

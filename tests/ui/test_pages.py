@@ -16,7 +16,7 @@ from reliability.history import read_history
 from reliability.network.application import check_laterals
 from reliability.network.model import Model
 from reliability.pipeline import expect, options_of, plan, with_zero_capital
-from reliability.study import open_study, workspace
+from reliability.study import open_study, toml_edit, workspace
 from reliability.ui.text import plain, saidi_turn
 from reliability.what_if import compute
 from tests.ui.conftest import PAGES, app, figures, go, metrics, put, said, sound, values_of
@@ -37,7 +37,7 @@ def test_every_page_of_a_study_with_problems_says_so(page, small):
     put(small, {"sections.csv": b"section_id,parent_id,length_km,customers\na,b,1,x\n"})
     test = app(page, small)
     assert CAUTION in said(test)
-    if page not in ("method", "bring"):
+    if page not in ("method", "import"):
         assert "problem" in said(test)
 
 
@@ -172,6 +172,26 @@ def test_history_page_shows_the_records_indices():
 
 def test_history_page_without_records_says_how_to_bring_them(small):
     assert "no outage records" in said(app("history", small))
+
+
+def test_the_history_page_verifies_conversions_and_plans_a_pilot(small):
+    laterals = [f"tap-{i:02}" for i in range(1, 4)]
+    rows = "".join(f"{i}-{y}-{k},{lateral},{y}-0{k + 1}-05T10:00,{y}-0{k + 1}-05T12:00,5\n"
+                   for i, lateral in enumerate(laterals) for y in range(2018, 2024)
+                   for k in range(1 if i == 0 and y >= 2021 else 5))
+    text = (workspace.root() / small / "study.toml").read_text(encoding="utf-8")
+    put(small, {"outages.csv": f"event_id,section_id,started,restored,customers\n{rows}".encode(),
+                "study.toml": toml_edit.set_values(text, {"chosen_by": "earlier_records"}).encode()
+                + f'\n[history.conversions]\n"{laterals[0]}" = 2021-01-01\n'.encode()})
+    test = app("history", small)
+    test.session_state["history_tab"] = "Against the model"
+    page = said(sound(test.run()))
+    assert "Sustained interruptions: **fewer**" in page
+    assert "the raw comparison decides" in page
+    assert "Before a pilot" in page
+    comparisons = next(d.value for d in test.dataframe if "comparison" in d.value)
+    assert comparisons["comparison"].tolist() == ["Raw", "Predictive"] * 3
+    assert any("years_total" in d.value for d in test.dataframe)
 
 
 def test_an_ambiguous_order_of_dates_is_settled_on_the_page(small):

@@ -1,0 +1,201 @@
+"""Outage records placed on sections, with times in ISO 8601 and what is wrong with them counted."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from reliability.intake.customers import Served, node_sections, section_lookup
+from reliability.intake.decisions import TIME, Decision
+from reliability.intake.device_rows import pole_places
+from reliability.intake.findings import AMBER, GREEN, OUTAGE, RED, Findings, state_of_lost
+from reliability.intake.placing import Tree
+from reliability.intake.recipe import Recipe
+from reliability.intake.spans import Spans
+from reliability.intake.words import word_key
+from reliability.schema.problems import Problem, Problems
+from reliability.study.timestamps import BLANK, GOOD, read_timestamps
+
+MOMENTARY_S = 300       # IEEE Std 1366-2012, definitions (from memory): up to five minutes
+
+
+@dataclass(frozen=True)
+class Outages:
+    """Outage records as in outages.csv (without section ids), (rows,) each.
+
+    section: section of `Tree`, −1 where the place is unknown. started, restored: datetime64[s]. by: what placed each
+    row, "" where nothing did. customer_minutes: NaN where unknown.
+    """
+
+    frame: pd.DataFrame
+    section: np.ndarray
+    started: np.ndarray
+    restored: np.ndarray
+    by: np.ndarray
+    customer_minutes: np.ndarray
+
+
+def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, recipe: Recipe, findings: Findings,
+                  problems: Problems, decisions: list[Decision]) -> Outages:
+    """Outages by device, else segment, transformer, pole or node; by feeder alone their place is unknown.
+
+    Refused: nothing of many rows matches the network.
+    """
+    rows = rows.reset_index(drop=True)
+    section, by, names = _places(rows, spans, tree, served, findings)
+    (started, restored), dates = _times(rows, recipe, findings, decisions)
+    customers = rows["customers"].to_numpy(float)
+    event = rows["event_id"].to_numpy(object)
+    event = np.where(event == "", np.array([f"row {r}" for r in rows["row"]], object), event)
+    if recipe.cumulative_steps:
+        customers = _steps(event, restored, customers)
+    seconds = (restored - started).astype(float)
+    seconds[np.isnat(started) | np.isnat(restored)] = np.nan
+    minutes = customers * seconds / 60.0
+    frame = pd.DataFrame({
+        "event_id": event, "started": _iso(started, rows["started"], dates[0]),
+        "restored": _iso(restored, rows["restored"], dates[1]),
+        "customers": customers, "cause": rows["cause"], "fault_kind": rows["fault_kind"], "planned": rows["planned"]})
+    outages = Outages(frame, section, started, restored, by, minutes)
+    placeable = names != ""
+    lost = placeable & (section < 0)
+    findings.add("outages", "outages_not_placed", "Outages whose place is not in the network: place unknown",
+                 state_of_lost(int(lost.sum()), len(rows)),
+                 _labels(event, names, lost), OUTAGE, minutes=float(np.nansum(minutes[lost])))
+    by_feeder = ~placeable
+    findings.add("outages", "outages_by_feeder", "Outages that name a feeder alone, or nothing: place unknown", AMBER,
+                 event[by_feeder], OUTAGE, minutes=float(np.nansum(minutes[by_feeder])))
+    if placeable.any() and not (section >= 0).any():
+        problems.add(Problem(str(rows["file"][0]), f"none of {len(rows)} outages matches the network",
+                             "map the column that names devices or segments of these exports", None, "device_id",
+                             str(names[placeable][0])))
+    _note_faults(outages, seconds, names, findings)
+    return outages
+
+
+def _labels(event: np.ndarray, names: np.ndarray, at: np.ndarray) -> list[str]:
+    return [f"{e} ({n})" for e, n in zip(event[at], names[at], strict=True)]
+
+
+def _by_spelling(of: list[int | None], names: list[str], where: Mapping[str, int], findings: Findings) -> None:
+    """Fill in places of names that are spelt otherwise than in the network, where only one name there can be meant."""
+    lost = [k for k, (section, name) in enumerate(zip(of, names, strict=True)) if section is None and name]
+    if not lost:
+        return
+    spelt: dict[str, set[int]] = {}
+    for name, section in where.items():
+        spelt.setdefault(word_key(name), set()).add(section)
+    found = [k for k in lost if len(spelt.get(word_key(names[k]), ())) == 1]
+    for k in found:
+        of[k] = next(iter(spelt[word_key(names[k])]))
+    findings.add("outages", "spelling", "Names in the outages that differ from the network's in case, spaces or "
+                 "punctuation: taken for those", AMBER, [names[k] for k in found], OUTAGE)
+
+
+def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, findings: Findings
+            ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Section of each row (−1 unknown), what placed it, and the name by which its place is stated."""
+    at_node = node_sections(spans, tree)
+    on_span, pole_node = pole_places(spans)
+    poles = {p: int(tree.of_span[s]) for p, s in on_span.items()} | {p: int(at_node[n]) for p, n in pole_node.items()}
+    nodes = dict(zip(spans.nodes.tolist(), at_node.tolist(), strict=True)) if (rows["node_id"] != "").any() else {}
+    segments = section_lookup(spans, tree)
+    loops = np.flatnonzero(spans.ends[:, 0] == spans.ends[:, 1])
+    segments |= dict(zip(spans.ids[loops].tolist(), at_node[spans.ends[loops, 0]].tolist(), strict=True))
+    devices = tree.device_at | {}
+    for n in np.flatnonzero(spans.inserted):
+        devices.setdefault(str(spans.ids[n]), int(tree.of_span[n]))
+    section, names = np.full(len(rows), -1), np.full(len(rows), "", object)
+    by = np.full(len(rows), "", object)
+    for column, where in (("device_id", devices), ("segment_id", segments), ("transformer_id", served.section_of),
+                          ("pole_id", poles), ("node_id", nodes)):
+        stated = rows[column].to_numpy(object)
+        open_ = (section < 0) & (stated != "")
+        if not open_.any():
+            continue
+        codes, distinct = pd.factorize(stated)
+        # exports name a device in one column, whatever it is: a fuse, a segment or a transformer
+        maps = (where, *(m for m in (devices, segments, served.section_of, poles) if m is not where))
+        of = [next((m[d] for m in maps if d in m), None) for d in distinct.tolist()]
+        _by_spelling(of, distinct.tolist(), where, findings)
+        found = np.array([-1 if s is None else s for s in of] or [-1], int)[codes]
+        section = np.where(open_, found, section)
+        by = np.where(open_ & (found >= 0), column, by)
+        names = np.where(names == "", stated, names)
+    return section, by, names
+
+
+def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: list[Decision]
+           ) -> tuple[tuple[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]:
+    """Start and end of each row, NaT where unknown; and where each is a date alone."""
+    stamps, problems = read_timestamps([rows["started"], rows["restored"]], recipe.date_order, str(rows["file"][0]),
+                                       rows["row"].to_numpy(int))
+    decisions += [Decision(TIME, p.file, p.column or "started", p.value or "", p.rule,
+                           "[time] order = \"month_first\" or \"day_first\"", kind="outages") for p in problems]
+    started, restored = (s.local.astype("datetime64[s]") for s in stamps)
+    for column, stamp in zip(("started", "restored"), stamps, strict=True):
+        bad = np.flatnonzero((stamp.status != GOOD) & (stamp.status != BLANK))
+        if problems or not bad.size:
+            continue
+        if 2 * len(bad) > len(rows):
+            decisions.append(Decision(TIME, str(rows["file"].iloc[bad[0]]), column, str(rows[column].iloc[bad[0]]),
+                                      "not readable as a date and time", "", len(bad), "outages"))
+        findings.add("outages", "time_unreadable", "Times that cannot be read: unknown", RED,
+                     rows["event_id"].to_numpy(object)[bad], OUTAGE)
+    hours = rows["duration"].to_numpy(float)
+    by_duration = np.isnat(restored) & ~np.isnat(started) & ~np.isnan(hours)
+    restored = restored.copy()
+    restored[by_duration] = started[by_duration] + np.round(hours[by_duration] * 3600.0).astype("timedelta64[s]")
+    return (started, restored), (stamps[0].date_only, stamps[1].date_only)
+
+
+def _iso(times: np.ndarray, text: pd.Series, date_only: np.ndarray) -> np.ndarray:
+    """Times as text, "" where unknown; a date alone stays one, a stated offset from UTC stays."""
+    written = np.datetime_as_string(times, unit="s").astype(object)
+    written[np.isnat(times)] = ""
+    written[date_only] = np.datetime_as_string(times[date_only], unit="D").astype(object)
+    offset = text.str.extract(r":\d\d(?:[.,]\d+)?\s*(Z|[+-]\d\d:?\d\d)$")[0].fillna("").to_numpy(object)
+    return np.where(written == "", "", written + offset)
+
+
+def _steps(event: np.ndarray, restored: np.ndarray, customers: np.ndarray) -> np.ndarray:
+    """Customers of each step, where the export counts those restored so far in the outage."""
+    frame = pd.DataFrame({"event": event, "restored": restored, "customers": customers})
+    ordered = frame.sort_values(["event", "restored"], kind="stable")
+    own = ordered["customers"] - ordered.groupby("event")["customers"].shift(fill_value=0.0)
+    return np.asarray(own.clip(lower=0.0).reindex(frame.index).to_numpy(float))
+
+
+def _note_faults(outages: Outages, seconds: np.ndarray, names: np.ndarray, findings: Findings) -> None:
+    frame, started = outages.frame, outages.started
+    event = frame["event_id"].to_numpy(object)
+    no_end = np.isnat(outages.restored)
+    findings.add("outages", "no_end_time", "Outages without an end", AMBER, event[no_end], OUTAGE)
+    findings.add("outages", "no_start", "Outages without a start", AMBER, event[np.isnat(started)], OUTAGE)
+    findings.add("outages", "end_before_start", "Outages that end before they begin", AMBER, event[seconds < 0], OUTAGE)
+    first = pd.DataFrame({"event": event, "name": names, "start": started}).drop_duplicates("event")
+    first = first[(first["name"] != "") & first["start"].notna()]
+    again = first.duplicated(["name", "start"], keep="first").to_numpy()
+    findings.add("outages", "outage_duplicate", "Outages of one place and start under two ids", AMBER,
+                 first["event"][again], OUTAGE)
+    findings.add("outages", "outage_overlap", "The same customers twice in overlapping outages of one place", AMBER,
+                 _overlapping(outages, names), OUTAGE)
+    momentary = (seconds <= MOMENTARY_S) & (seconds >= 0)
+    findings.add("outages", "momentary", "Records of up to five minutes: momentary events are recorded", GREEN,
+                 event[momentary], OUTAGE)
+
+
+def _overlapping(outages: Outages, names: np.ndarray) -> list[str]:
+    """Events that begin within the event before them at the same place."""
+    table = pd.DataFrame({"event": outages.frame["event_id"], "name": names, "start": outages.started,
+                          "end": outages.restored})
+    table = table[(table["name"] != "") & table["start"].notna() & table["end"].notna()]
+    spans_ = table.groupby(["name", "event"], sort=False).agg(start=("start", "min"), end=("end", "max")).reset_index()
+    spans_ = spans_.sort_values(["name", "start"], kind="stable")
+    latest = spans_.groupby("name")["end"].cummax().shift()
+    same = spans_["name"] == spans_["name"].shift()
+    inside = same & (spans_["start"] < latest)
+    return [str(e) for e in spans_["event"][inside]]

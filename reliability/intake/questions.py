@@ -1,0 +1,224 @@
+"""What nobody exports: nine questions, each with a default, a reason, and whether the data answer it.
+
+How far the answers move the results is computed by `reliability.import_questions`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import tomlkit
+
+from reliability.formats import percent
+from reliability.intake.outcome import Imported
+from reliability.schema.devices import BY_NAME, FUSE
+from reliability.schema.problems import StudyError
+from reliability.study.toml_edit import parse_settings
+
+MOST = 0.95         # so many of the cells filled answer a question (our choice, as for what is matched)
+FUSE_FACTOR = 1.5   # a link carries so many times the full load of its transformers; common practice, no source
+Values = Mapping[str, Mapping[str, Any]]
+
+
+@dataclass(frozen=True)
+class Option:
+    """An answer. values: table → key → value as in study.toml; columns: columns of sections that it sets, by a name
+    that
+    `import_questions` knows, for answers that are no keys."""
+
+    key: str
+    label: str
+    values: Values
+    columns: str = ""
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question.
+
+    options: answers, the default first. reason: why it matters, and where the default comes from. keys: the keys of
+    study.toml that it sets, as table.key. per_device: each device may have an answer of its own, in a column.
+    """
+
+    key: str
+    title: str
+    reason: str
+    options: tuple[Option, ...]
+    per_device: str = ""
+
+    @property
+    def default(self) -> Option:
+        """The answer that holds until somebody gives another."""
+        return self.options[0]
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """Keys of study.toml that the answers set, as table.key."""
+        return tuple(dict.fromkeys(f"{t}.{k}" for o in self.options for t, keys in o.values.items() for k in keys))
+
+
+def _protection(key: str, label: str, **values: object) -> Option:
+    return Option(key, label, {"protection": values})
+
+
+QUESTIONS: tuple[Question, ...] = (
+    Question("fast_first", "Do breakers and reclosers trip fast first?",
+             "Fast first saves fuses and blinks the feeder; delayed only blows them. It decides what a sectionalizer "
+             "replaces. Default: two fast operations, common practice, no source.",
+             (_protection("saving", "Yes, two fast operations (fuse saving)", fast_operations=2),
+              _protection("one", "Yes, one fast operation", fast_operations=1),
+              _protection("blowing", "No (fuse blowing)", fast_operations=0)), "fast_operations"),
+    Question("reclosing_off", "Is reclosing turned off at times (tags, fire risk)?",
+             "No sectionalizer opens while reclosing is off: what a fuse would clear locks the feeder out. Default: "
+             "never.",
+             (_protection("never", "Never", reclosing_off_share=0.0, reclosing_off_trip="delayed"),
+              _protection("some", "For 5 % of faults, delayed trip", reclosing_off_share=0.05,
+                          reclosing_off_trip="delayed"),
+              _protection("fast", "For 5 % of faults, fast trip", reclosing_off_share=0.05, reclosing_off_trip="fast"),
+              _protection("season", "For 20 % of faults, delayed trip", reclosing_off_share=0.2,
+                          reclosing_off_trip="delayed")), "reclosing_off_share"),
+    Question("temporary", "What share of overhead faults is temporary?",
+             "A temporary fault costs a fuse and a call-out where a sectionalizer rides through. Default: 75 %, common "
+             "practice, no source.",
+             (Option("usual", "75 %", {"faults": {"temporary_fraction": 0.75}}),
+              Option("low", "60 %", {"faults": {"temporary_fraction": 0.6}}),
+              Option("high", "85 %", {"faults": {"temporary_fraction": 0.85}}))),
+    Question("momentary", "Are momentary events recorded at breakers and reclosers, or counters read?",
+             "Silence counts as no events only where events are recorded. It decides what can be learned from the "
+             "records.",
+             (Option("some", "At some", {"records": {"momentary": "some"}}),
+              Option("all", "At all", {"records": {"momentary": "all"}}),
+              Option("none", "At none", {"records": {"momentary": "none"}}))),
+    Question("currents", "Are fault currents known?",
+             "Without them every fuse is taken as saved and every sectionalizer counts, which may be too good.",
+             (Option("unknown", "Not known", {}), Option("high", "At most 3000 A at the source, halved at far ends", {},
+                                                         "currents_high"))),
+    Question("records", "Do the records include planned work and storms?",
+             "Model and records are compared on like days.",
+             (Option("both", "Both", {"records": {"planned_included": True, "storms_included": True}}),
+              Option("no_planned", "No planned work", {"records": {"planned_included": False,
+                                                                   "storms_included": True}}),
+              Option("no_storms", "No storms", {"records": {"planned_included": True, "storms_included": False}}),
+              Option("neither", "Neither", {"records": {"planned_included": False, "storms_included": False}}))),
+    Question("ties", "Which open points can be closed for a transfer, with what chance?",
+             "A tie that can carry the load restores what lies beyond a fault after switching instead of after repair. "
+             "Default: none.",
+             (Option("none", "None", {}), Option("half", "All, with a chance of 50 %", {}, "ties_half"),
+              Option("all", "All, always", {}, "ties_all")), "tie_probability"),
+    Question("switching", "How long until the first switching?",
+             "Everybody outside the faulted block waits for it. Default: a crew drives there.",
+             (Option("crew", "1 h, by crew", {"restoration": {"switching_hours": 1.0}}),
+              Option("near", "0.5 h, by crew", {"restoration": {"switching_hours": 0.5}}),
+              Option("remote", "0.1 h, remote", {"restoration": {"switching_hours": 0.1}}))),
+    Question("links", "Are fuse links known?",
+             "The link decides up to which current a fast operation saves the fuse. Without it: up to any.",
+             (Option("unknown", "Not known", {}),
+              Option("by_load",
+                     "By rule: 1.5 times the full load of the transformers beyond (common practice, no source)",
+                     {}, "links_by_load")), "fuse_link"),
+)
+
+
+def unanswered(imported: Imported) -> list[Question]:
+    """The questions that the data do not answer."""
+    return [q for q in QUESTIONS if not answered_by(imported, q)]
+
+
+def answered_by(imported: Imported, question: Question) -> str:
+    """What answers a question already, in words; "" where nothing does."""
+    stated = _stated(imported)
+    if any(key in stated for key in question.keys):
+        return "study.toml states it"
+    return _BY_DATA.get(question.key, lambda _: "")(imported)
+
+
+def answers(question: Question, option: Option) -> dict[str, dict[str, Any]]:
+    """An answer as a part of the recipe's [study]."""
+    return {table: dict(values) for table, values in option.values.items()}
+
+
+def _stated(imported: Imported) -> set[str]:
+    try:
+        document = parse_settings(imported.settings.encode())
+    except StudyError:
+        return set()
+    return {f"{table}.{key}" for table, values in document.items() if isinstance(values, tomlkit.items.Table)
+            for key in values}
+
+
+def _filled(imported: Imported, column: str, of: np.ndarray) -> str:
+    """Words on a column of sections that is filled for most of the sections `of`."""
+    sections = imported.tables["sections"]
+    if not of.any() or column not in sections:
+        return ""
+    cells = sections[column][of]
+    share = float((cells.notna() & (cells != "")).mean())
+    return f"{column} is stated for {percent(share)} of them" if share >= MOST else ""
+
+
+def _recloses(imported: Imported) -> np.ndarray:
+    names = [d.name for d in BY_NAME.values() if d.recloses and d.fast_by_default]
+    return imported.tables["sections"]["device"].isin(names).to_numpy(bool)
+
+
+def _fast(imported: Imported) -> str:
+    rows = imported.tables.get("settings")
+    if rows is not None:
+        devices = set(imported.tables["sections"]["section_id"][_recloses(imported)])
+        share = len(devices & set(rows["section_id"])) / max(len(devices), 1)
+        if share >= MOST and "fast_operations" not in imported.tables["sections"]:
+            return ""       # curves are known, how many operations are fast is not
+    return _filled(imported, "fast_operations", _recloses(imported))
+
+
+def _temporary(imported: Imported) -> str:
+    outages = imported.tables.get("outages")
+    told = 0.0 if outages is None or not len(outages) else float((outages["fault_kind"] != "").mean())
+    if told >= 0.5:
+        return f"{percent(told)} of the outage records state the kind of fault"
+    return _filled(imported, "temporary_fraction", np.ones(len(imported.tables["sections"]), bool))
+
+
+def _momentary(imported: Imported) -> str:
+    return "operations.csv holds counters or events" if "operations" in imported.tables else ""
+
+
+def _no_records(imported: Imported) -> str:
+    return "" if "outages" in imported.tables else "there are no outage records"
+
+
+def _ties(imported: Imported) -> str:
+    ties = imported.ties[imported.ties["kind"] == "tie"]
+    if not len(ties):
+        return "there is no open point between feeders"
+    return "every open point has a chance stated" if (ties["probability"] > 0).all() else ""
+
+
+def _fuses(imported: Imported) -> str:
+    fuses = (imported.tables["sections"]["device"] == FUSE).to_numpy(bool)
+    return _filled(imported, "fuse_link", fuses) if fuses.any() else "there are no fuses"
+
+
+_BY_DATA: dict[str, Callable[[Imported], str]] = {
+    "fast_first": _fast,
+    "reclosing_off": lambda imported: _filled(imported, "reclosing_off_share", _recloses(imported)),
+    "temporary": _temporary,
+    "momentary": lambda imported: _no_records(imported) or _momentary(imported),
+    "currents": lambda imported: _filled(imported, "fault_current_source_a", np.ones(
+        len(imported.tables["sections"]), bool)),
+    "records": _no_records,
+    "ties": _ties,
+    "links": _fuses,
+}
+
+
+def tie_sections(imported: Imported) -> pd.Series:
+    """section_id of the sections that end at an open point between feeders."""
+    sections = imported.tables["sections"]
+    if "tie_section_id" not in sections:
+        return sections["section_id"].iloc[:0]
+    return sections["section_id"][sections["tie_section_id"] != ""]

@@ -1,0 +1,144 @@
+"""Exports read: every file, sheet and layer as a table of text, nothing interpreted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from reliability.intake.layers import GEOMETRY_SUFFIXES, Layer, Shapes, read_layers
+from reliability.schema.problems import Problem, Problems, StudyError
+from reliability.study.files import SETTINGS_FILE
+from reliability.study.tables import MOST_CELLS, Rows, read_bytes, read_rows, rows_of
+from reliability.study.workbook import read_sheets
+
+RECIPE_FILE = "import.toml"
+_TABLE_SUFFIXES = (".csv", ".txt", ".tsv", ".xlsx")
+_MOST_BYTES = 2**31
+_PARTS = (".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".xml", ".qpj")    # read with their .shp
+_TITLE_ROWS = 20    # so many rows may stand above the headers
+
+
+@dataclass(frozen=True)
+class ExportTable:
+    """A table of an export as text under its own headers.
+
+    file, table: file, and the sheet or layer in it ("" where the file has one table only). columns: header → (rows,)
+    object array of text, "" where blank. rows: (rows,) numbers as a spreadsheet counts. shapes: the geometry of the
+    rows, None without. decimal_comma: a comma in a number is its decimal sign.
+    """
+
+    file: str
+    table: str
+    columns: dict[str, np.ndarray]
+    rows: np.ndarray
+    shapes: Shapes | None = None
+    decimal_comma: bool = False
+    notes: tuple[str, ...] = ()
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    @property
+    def name(self) -> str:
+        """How the table is called in messages."""
+        return f"{self.file}, {self.table}" if self.table else self.file
+
+    @property
+    def frame(self) -> pd.DataFrame:
+        """The table as a frame of text."""
+        return pd.DataFrame(self.columns, index=pd.Index(self.rows, name="row"))
+
+
+@dataclass(frozen=True)
+class Exports:
+    """Tables of an export, the study's settings where they are among them, and files that were left aside."""
+
+    tables: tuple[ExportTable, ...]
+    settings: bytes | None = None
+    ignored: tuple[str, ...] = ()
+    contents: dict[str, int] = field(default_factory=dict)
+
+
+def read_exports(paths: str | Path | Iterable[str | Path]) -> Exports:
+    """Read a folder of exports, or some files. Raises StudyError with every file that cannot be read."""
+    if isinstance(paths, str | Path):
+        folder = Path(paths)
+        if not folder.exists():
+            raise StudyError([Problem(str(folder), "there is no such folder",
+                                      "name the folder that holds the exports")])
+        paths = sorted(folder.iterdir()) if folder.is_dir() else [folder]
+    tables: list[ExportTable] = []
+    ignored: list[str] = []
+    sizes: dict[str, int] = {}
+    settings, problems = None, Problems()
+    for path in map(Path, paths):
+        if path.name.startswith(".") or path.is_dir() or path.suffix.casefold() in _PARTS:
+            continue
+        try:
+            if path.name == SETTINGS_FILE:
+                settings = read_bytes(path)
+            elif path.suffix.casefold() in (*_TABLE_SUFFIXES, *GEOMETRY_SUFFIXES):
+                tables += _tables(path)
+                sizes[path.name] = path.stat().st_size
+            elif path.name != RECIPE_FILE:
+                ignored.append(path.name)
+        except StudyError as error:
+            problems.take(error)
+    problems.raise_if_any()
+    if not tables:
+        raise StudyError([Problem(str(paths[0]) if isinstance(paths, list) and paths else "exports", "no table is here",
+                                  "name a folder with CSV, XLSX, GeoJSON, GeoPackage or shapefiles")])
+    return Exports(tuple(tables), settings, tuple(ignored), sizes)
+
+
+def _tables(path: Path) -> list[ExportTable]:
+    if path.suffix.casefold() in GEOMETRY_SUFFIXES:
+        return [_from_layer(path.name, layer) for layer in read_layers(path)]
+    content = read_bytes(path, _MOST_BYTES)
+    if path.suffix.casefold() != ".xlsx":
+        return [_from_rows("", read_rows(path.name, content))]
+    sheets = {name: rows for name, rows in read_sheets(path.name, content, MOST_CELLS).items() if any(map(any, rows))}
+    if not sheets:
+        raise StudyError([Problem(path.name, "the file is empty", "give it a header row and its records")])
+    return [_from_rows(name if len(sheets) > 1 else "", rows_of(path.name, _below_title(rows)))
+            for name, rows in sheets.items()]
+
+
+def _below_title(rows: list[list[str]]) -> list[list[str]]:
+    """Rows from the headers on, with blank ones in place of a title: a row of one cell above one of several."""
+    for k, row in enumerate(rows[:_TITLE_ROWS]):
+        if sum(map(bool, row)) > 1:
+            return [[""] * len(row)] * k + rows[k:]
+    return rows
+
+
+def _from_rows(table: str, rows: Rows) -> ExportTable:
+    columns: dict[str, np.ndarray] = {}
+    for header, cells in zip(rows.headers, rows.columns, strict=True):
+        if header or any(cells):
+            columns[_distinct(header or "(no header)", columns)] = np.array(cells, dtype=object)
+    if rows.too_long:
+        k, cell = rows.too_long[0]
+        raise StudyError([Problem(rows.file, f"more cells than the {len(rows.headers)} headers",
+                                  "put a cell that holds "
+                                  "the separator into quotation marks", rows.numbers[k + 1], None, cell)])
+    return ExportTable(rows.file, table, columns, np.array(rows.numbers[1:], dtype=np.int64),
+                       decimal_comma=rows.decimal_comma, notes=rows.notes)
+
+
+def _from_layer(file: str, layer: Layer) -> ExportTable:
+    some = any(g is not None for g in layer.shapes.shapes)
+    return ExportTable(file, layer.name, layer.columns, np.arange(1, len(layer.shapes) + 1),
+                       layer.shapes if some else None)
+
+
+def _distinct(header: str, taken: dict[str, np.ndarray]) -> str:
+    name, number = header, 1
+    while name in taken:
+        number += 1
+        name = f"{header} ({number})"
+    return name

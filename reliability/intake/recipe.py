@@ -1,0 +1,286 @@
+"""The recipe of an import: every decision, as written in import.toml and back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import tomlkit
+
+from reliability.intake.kinds import FIELDS, IGNORE, KINDS, field_of
+from reliability.intake.reading import RECIPE_FILE
+from reliability.intake.units import factor
+from reliability.intake.words import Meaning, as_meaning, as_stated, known_meaning
+from reliability.schema.nearest import Names
+from reliability.schema.problems import StudyError
+from reliability.study.toml import Toml, read_toml
+
+VERSION = 1
+TOLERANCE_M, REACH_M = 0.5, 15.0
+DAY_FIRST, MONTH_FIRST = "day_first", "month_first"
+_FILE_KEYS = ("file", "table", "kind", "columns", "units", "leave_out", "ignore")
+_TABLES: dict[str, tuple[str, ...]] = {
+    "join": ("tolerance_m", "reach_m", "coordinate_system"), "time": ("order", "clock", "zone"),
+    "network": ("sources", "open", "place", "ties", "fault_resistance_ohm"), "outages": ("cumulative_steps",),
+}
+_FREE = ("values", "study", "questions")
+
+
+@dataclass(frozen=True)
+class FileRule:
+    """What the tables that match a pattern are.
+
+    file: a pattern of file names; table: sheet or layer, "" for any. columns: ours → theirs, two of which are joined
+    by a space. units: by our column. leave_out: their column → words whose rows are left out. ignore: their columns
+    that are known and not used; None where the recipe does not say.
+    """
+
+    file: str
+    kind: str
+    table: str = ""
+    columns: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    units: Mapping[str, str] = field(default_factory=dict)
+    leave_out: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    ignore: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """Every decision of an import.
+
+    values: kind → our column → word → meaning. sources: node → feeder. open: segments or devices taken as open.
+    place: device → segment. ties: open point → chance that the transfer can be carried. fault_resistance_ohm: of faults
+    to ground, where their currents are computed. study: answers, a tree of values as in study.toml. questions:
+    question → answer, for those that are no keys of study.toml. tolerance_m: end
+    points this near are one node; reach_m: so far from a line a point stands on it. stated: whether there is a recipe
+    at all.
+    """
+
+    files: tuple[FileRule, ...] = ()
+    values: Mapping[str, Mapping[str, Mapping[str, Meaning]]] = field(default_factory=dict)
+    tolerance_m: float = TOLERANCE_M
+    reach_m: float = REACH_M
+    coordinate_system: str = ""
+    date_order: str = ""
+    clock: int | None = None
+    time_zone: str = ""
+    sources: Mapping[str, str] = field(default_factory=dict)
+    open: tuple[str, ...] = ()
+    place: Mapping[str, str] = field(default_factory=dict)
+    ties: Mapping[str, float] = field(default_factory=dict)
+    fault_resistance_ohm: float = 0.0
+    cumulative_steps: bool = False
+    study: Mapping[str, Any] = field(default_factory=dict)
+    questions: Mapping[str, str] = field(default_factory=dict)
+    stated: bool = True
+
+    def meanings(self, kind: str, column: str) -> Mapping[str, Meaning]:
+        """Word → meaning of one of our columns."""
+        return self.values.get(kind, {}).get(column, {})
+
+    @property
+    def text(self) -> str:
+        """The recipe as import.toml."""
+        return tomlkit.dumps(_document(self))
+
+
+def read_recipe(content: bytes, file: str = RECIPE_FILE) -> Recipe:
+    """The recipe of import.toml. Raises StudyError with every key that cannot be read."""
+    toml = read_toml(file, content)
+    data = toml.data
+    if data.get("version", VERSION) != VERSION:
+        toml.wrong("version", data["version"], "this version of recipes is not known", f"write {VERSION}")
+    _unknown(toml, data, ("version", "files", *_FREE, *_TABLES), "")
+    for name, keys in _TABLES.items():
+        _unknown(toml, _table(toml, data, name), keys, f"{name}.")
+    join, time, network = (_table(toml, data, name) for name in ("join", "time", "network"))
+    order = time.get("order", "")
+    if order not in ("", DAY_FIRST, MONTH_FIRST):
+        toml.wrong("time.order", order, "not an order of dates", f'write "{DAY_FIRST}" or "{MONTH_FIRST}"')
+    if time.get("clock") not in (None, 12, 24):
+        toml.wrong("time.clock", time["clock"], "a clock has 12 or 24 hours", "write 12 or 24")
+    files = tuple(rule for k, entry in enumerate(data.get("files", ()), 1)
+                  if (rule := _file_rule(toml, entry, f"files[{k}]")) is not None)
+    recipe = Recipe(
+        files=files, values=_values(toml, _table(toml, data, "values")),
+        tolerance_m=_number(toml, join, "tolerance_m", TOLERANCE_M), reach_m=_number(toml, join, "reach_m", REACH_M),
+        coordinate_system=str(join.get("coordinate_system", "")), date_order=str(order), clock=time.get("clock"),
+        time_zone=str(time.get("zone", "")),
+        sources={str(k): str(v) for k, v in _sources(network).items()}, open=_strings(network.get("open", ())),
+        place={str(k): str(v) for k, v in network.get("place", {}).items()},
+        ties={str(k): float(v) for k, v in network.get("ties", {}).items()},
+        fault_resistance_ohm=_number(toml, network, "fault_resistance_ohm", 0.0, "network", "ohms"),
+        cumulative_steps=bool(_table(toml, data, "outages").get("cumulative_steps", False)),
+        study=_table(toml, data, "study"),
+        questions={str(k): str(v) for k, v in _table(toml, data, "questions").items()})
+    if toml.problems:
+        raise StudyError(toml.problems.listed)
+    return recipe
+
+
+def _sources(network: Mapping[str, Any]) -> Mapping[str, Any]:
+    return network.get("sources", {})
+
+
+def _table(toml: Toml, data: Mapping[str, Any], name: str) -> dict[str, Any]:
+    found = data.get(name, {})
+    if isinstance(found, dict):
+        return found
+    toml.wrong(name, found, "must be a table", f"write [{name}] and its keys below")
+    return {}
+
+
+def _unknown(toml: Toml, data: Mapping[str, Any], known: tuple[str, ...], path: str) -> None:
+    for key in data:
+        if key not in known:
+            toml.wrong(path + key, key, "unknown key", Names(known).suggest(key, f"known are {', '.join(known)}"))
+
+
+def _number(toml: Toml, table: Mapping[str, Any], key: str, default: float, name: str = "join",
+            unit: str = "metres") -> float:
+    value = table.get(key, default)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < 1e6:
+        toml.wrong(f"{name}.{key}", value, f"must be a number of {unit} from 0 up", f"write one like {default}")
+        return default
+    return float(value)
+
+
+def _strings(value: object) -> tuple[str, ...]:
+    if isinstance(value, list | tuple):
+        return tuple(str(v).strip() for v in value)
+    return (str(value).strip(),)
+
+
+def _file_rule(toml: Toml, entry: object, path: str) -> FileRule | None:
+    if not isinstance(entry, dict) or not entry.get("file"):
+        toml.wrong(path, str(entry), "names no file", 'write file = "a pattern of file names"')
+        return None
+    _unknown(toml, entry, _FILE_KEYS, f"{path}.")
+    kind = str(entry.get("kind", ""))
+    if kind == IGNORE:
+        return FileRule(str(entry["file"]), kind, str(entry.get("table", "")))
+    if kind not in KINDS:
+        toml.wrong(f"{path}.kind", kind, "not a kind of table", f"write one of {', '.join((*KINDS, IGNORE))}")
+        return None
+    columns, units = entry.get("columns", {}), entry.get("units", {})
+    known = Names(f.name for f in FIELDS[kind])
+    for name in (*columns, *units):
+        if field_of(kind, name) is None:
+            toml.wrong(f"{path}.columns.{name}", name, f"not a column of {kind}",
+                       known.suggest(name, f"known are {', '.join(known.known)}"))
+    for name, unit in units.items():
+        found = field_of(kind, name)
+        if found is not None and (not found[0].measure or factor(found[0].measure, str(unit)) is None):
+            toml.wrong(f"{path}.units.{name}", unit, "not a unit of this column",
+                       "write one of ft, m, km, mi, A, kA, min, h, kW, MW, kVA, MVA that fits it")
+    ignore = entry.get("ignore")
+    return FileRule(str(entry["file"]), kind, str(entry.get("table", "")),
+                    {name: _strings(theirs) for name, theirs in columns.items()},
+                    {name: str(unit) for name, unit in units.items()},
+                    {name: _strings(words) for name, words in entry.get("leave_out", {}).items()},
+                    None if ignore is None else _strings(ignore))
+
+
+def _values(toml: Toml, data: Mapping[str, Any]) -> dict[str, dict[str, dict[str, Meaning]]]:
+    values: dict[str, dict[str, dict[str, Meaning]]] = {}
+    for kind, columns in data.items():
+        if kind not in KINDS or not isinstance(columns, dict):
+            toml.wrong(f"values.{kind}", kind, "not a kind of table", f"write one of {', '.join(KINDS)}")
+            continue
+        for column, words in columns.items():
+            found = field_of(kind, column)
+            if found is None or not isinstance(words, dict):
+                toml.wrong(f"values.{kind}.{column}", column, f"not a column of {kind} whose words are translated",
+                           Names(f.name for f in FIELDS[kind] if f.word).suggest(column, "name one of ours"))
+                continue
+            of = found[0]
+            meanings = {str(word): as_meaning(of, stated) for word, stated in words.items()}
+            for word, meaning in meanings.items():
+                for name, text in meaning.values.items():
+                    _meaning(toml, kind, f"values.{kind}.{column}.{word}", name, text)
+            values.setdefault(kind, {})[of.name] = meanings
+    return values
+
+
+def _meaning(toml: Toml, kind: str, path: str, name: str, text: str) -> None:
+    """A word may mean only what our column can hold."""
+    found = field_of(kind, name)
+    if found is None:
+        toml.wrong(path, name, f"not a column of {kind}",
+                   Names(f.name for f in FIELDS[kind]).suggest(name, "name one of ours"))
+        return
+    choices = ("1", "2", "3", "ABC") if name == "phases" else found[0].column.choices
+    if found[0].word and choices and text and known_meaning(found[0], text) is None:
+        toml.wrong(path, text, f"not a value of {name}",
+                   Names(choices).suggest(text, f"write one of {', '.join(choices)}"))
+
+
+def _document(recipe: Recipe) -> tomlkit.TOMLDocument:
+    document = tomlkit.document()
+    document["version"] = VERSION
+    _put(document, "join", {"tolerance_m": recipe.tolerance_m, "reach_m": recipe.reach_m,
+                            "coordinate_system": recipe.coordinate_system})
+    _put(document, "time", {"order": recipe.date_order, "clock": recipe.clock, "zone": recipe.time_zone})
+    if recipe.files:
+        files = tomlkit.aot()
+        for rule in recipe.files:
+            files.append(_file_entry(rule))
+        document["files"] = files
+    values = {kind: {column: {word: as_stated(_field(kind, column), meaning) for word, meaning in words.items()}
+                     for column, words in columns.items() if words} for kind, columns in recipe.values.items()}
+    values = {kind: columns for kind, columns in values.items() if columns}
+    if values:
+        document["values"] = _tables(values, 2)
+    _put(document, "network", {"sources": dict(recipe.sources), "open": list(recipe.open),
+                               "place": dict(recipe.place), "ties": dict(recipe.ties),
+                               "fault_resistance_ohm": recipe.fault_resistance_ohm or None})
+    _put(document, "outages", {"cumulative_steps": recipe.cumulative_steps or None})
+    _put(document, "questions", dict(recipe.questions))
+    if recipe.study:
+        document["study"] = _tables(recipe.study, 1)
+    return document
+
+
+def _field(kind: str, column: str) -> Any:
+    found = field_of(kind, column)
+    if found is None:
+        raise ValueError(f"{column} is no column of {kind}")
+    return found[0]
+
+
+def _file_entry(rule: FileRule) -> tomlkit.items.Table:
+    entry = tomlkit.table()
+    entry["file"] = rule.file
+    if rule.table:
+        entry["table"] = rule.table
+    entry["kind"] = rule.kind
+    for key, mapping in (("columns", {k: v[0] if len(v) == 1 else list(v) for k, v in rule.columns.items()}),
+                         ("units", dict(rule.units)), ("leave_out", {k: list(v) for k, v in rule.leave_out.items()})):
+        if mapping:
+            entry[key] = _inline(mapping)
+    if rule.ignore is not None:
+        entry["ignore"] = list(rule.ignore)
+    return entry
+
+
+def _put(document: tomlkit.TOMLDocument, name: str, values: Mapping[str, Any]) -> None:
+    kept = {k: _inline(v) if isinstance(v, dict) else v for k, v in values.items() if v not in (None, "", {}, [])}
+    if kept:
+        table = tomlkit.table()
+        table.update(kept)
+        document[name] = table
+
+
+def _tables(values: Mapping[str, Any], deep: int) -> tomlkit.items.Table:
+    """Tables in tables, those below the depth `deep` on one line."""
+    table = tomlkit.table(is_super_table=deep > 1)
+    for key, value in values.items():
+        table[key] = (_tables(value, deep - 1) if deep else _inline(value)) if isinstance(value, Mapping) else value
+    return table
+
+
+def _inline(values: Mapping[str, Any]) -> tomlkit.items.InlineTable:
+    table = tomlkit.inline_table()
+    table.update({k: _inline(v) if isinstance(v, Mapping) else v for k, v in values.items()})
+    return table

@@ -1,0 +1,132 @@
+"""Where feeders begin: from a table, the recipe, rows without a parent, or the free ends of segments with a breaker."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from reliability.intake.decisions import NETWORK, Decision
+from reliability.intake.device_rows import Devices
+from reliability.intake.findings import AMBER, NODE, RED, Findings
+from reliability.intake.spans import Spans
+from reliability.schema.devices import BREAKER
+
+CIRCUIT = ("fault_current_a", "fault_current_three_phase_a", "x_over_r", "system_kv")
+
+
+@dataclass(frozen=True)
+class Sources:
+    """Nodes where feeders begin, (m,), each once, and the feeders' names that are stated for each.
+
+    circuit: columns CIRCUIT of each, NaN where nothing is stated.
+    """
+
+    nodes: np.ndarray
+    feeders: tuple[tuple[str, ...], ...]
+    circuit: pd.DataFrame
+
+
+def find_sources(rows: pd.DataFrame, stated: Mapping[str, str], spans: Spans, devices: Devices, findings: Findings
+                 ) -> tuple[Sources, list[Decision]]:
+    """Sources of a network, and what is open about them.
+
+    rows: typed sources. stated: node → feeder of the recipe.
+    """
+    names: dict[int, list[str]] = {}
+    nothing = np.full(len(CIRCUIT), np.nan)
+    circuit: dict[int, np.ndarray] = {}
+    lost: list[str] = []
+    numbers_of = rows[list(CIRCUIT)].to_numpy(float)
+    pairs = [*zip(rows["node_id"].tolist(), rows["feeder_id"].tolist(), numbers_of, strict=True),
+             *((node, feeder, nothing) for node, feeder in stated.items())]
+    roots = _roots(spans)
+    for node, feeder, numbers in pairs:
+        at = _node(node, spans, roots)
+        if at < 0:
+            lost.append(node)
+            continue
+        names.setdefault(at, [])
+        before = circuit.get(at, nothing)
+        circuit[at] = np.where(np.isnan(before), numbers, before)
+        if feeder and feeder not in names[at]:
+            names[at].append(feeder)
+    findings.add("topology", "source_nowhere", "Sources whose node no segment has", RED, lost, NODE)
+    for code in roots.values():
+        names.setdefault(code, [])
+    decisions: list[Decision] = []
+    if not names:
+        found, decisions = _by_breakers(spans, devices)
+        names = {node: [] for node in found}
+        findings.add("topology", "source_by_breaker", "Sources found as the free end of a segment with a breaker",
+                     AMBER,
+                     [spans.nodes[n] for n in found], NODE)
+    if not names and not decisions:
+        decisions = [Decision(NETWORK, "sources", "", "", "no source: no table of sources, no segment without a parent "
+                              "and no breaker at a free end",
+                              "add sources.csv or [network] sources = { NODE = \"FEEDER\" }")]
+    nodes = np.array(list(names), int)
+    return Sources(nodes, tuple(tuple(f) for f in names.values()), pd.DataFrame(
+        [circuit.get(n, nothing) for n in names], columns=list(CIRCUIT), dtype=float)), decisions
+
+
+def _roots(spans: Spans) -> dict[str, int]:
+    """Segments that state no parent and no nodes: name → the node at their source end."""
+    start = pd.Series(spans.nodes[spans.ends[:, 0]]) if len(spans) else pd.Series([], dtype=object)
+    own = (start.astype(str) == "source of " + pd.Series(spans.ids).astype(str)).to_numpy(bool)
+    return {str(spans.ids[i]): int(spans.ends[i, 0]) for i in np.flatnonzero(own)}
+
+
+def _node(name: str, spans: Spans, roots: Mapping[str, int]) -> int:
+    """Code of a source's node; of a segment without a parent its source end."""
+    return roots[name] if name in roots else spans.node(name)
+
+
+def _by_breakers(spans: Spans, devices: Devices) -> tuple[list[int], list[Decision]]:
+    """Free ends of segments with a breaker that has no breaker above; where that has two readings it is open.
+
+    Spans are opened already: what is open ends a network, and a free end is one that no other closed span has.
+    """
+    degree = np.bincount(spans.ends[~spans.open].ravel(), minlength=len(spans.nodes))
+    closed = ~devices.open & (devices.kinds == BREAKER)
+    on_span = np.unique(devices.span[closed & (devices.span >= 0)])
+    free = degree[spans.ends[on_span]] == 1
+    end = np.where(free[:, 0], spans.ends[on_span, 0], spans.ends[on_span, 1])
+    found = end[free.any(axis=1)]
+    at_node = devices.node[closed & (devices.node >= 0)]
+    found = np.unique(np.concatenate([found, at_node[degree[at_node] == 1]]))
+    if not found.size:
+        return [], []
+    part = _parts(spans)
+    feeder = _feeder_at(spans, found)
+    decisions = []
+    for group in pd.Series(found).groupby(part[found]).groups.values():
+        of = found[np.asarray(group)]
+        named = {feeder[int(n)] for n in of}
+        if len(of) > 1 and len(named - {""}) < len(of):
+            decisions += [Decision(NETWORK, "sources", "node", str(spans.nodes[n]),
+                                   "a breaker stands at several free ends "
+                                   "of one network; which of them is the source is open", str(spans.nodes[of[0]]))
+                          for n in of]
+    return [int(n) for n in found], decisions
+
+
+def _parts(spans: Spans) -> np.ndarray:
+    """Which connected part each node is in, open spans left out."""
+    n, on = len(spans.nodes), ~spans.open
+    graph = coo_array((np.ones(on.sum()), (spans.ends[on, 0], spans.ends[on, 1])), shape=(n, n))
+    return np.asarray(connected_components(graph, directed=False)[1])
+
+
+def _feeder_at(spans: Spans, nodes: np.ndarray) -> dict[int, str]:
+    """Feeder that the segments name at each of some nodes."""
+    feeder = spans.frame["feeder_id"].to_numpy(object)
+    names: dict[int, str] = dict.fromkeys(map(int, nodes), "")
+    wanted = np.isin(spans.ends, nodes)
+    for i, end in zip(*np.nonzero(wanted), strict=True):
+        names[int(spans.ends[i, end])] = str(feeder[i])
+    return names

@@ -1,0 +1,252 @@
+"""Recognised tables into typed frames, one a kind: rows left out, words translated, numbers in our units."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from reliability.intake.decisions import UNIT, WORD, Decision
+from reliability.intake.kinds import DEVICE_COLUMNS, FIELDS, IDS, SEGMENTS, Field
+from reliability.intake.layers import Shapes
+from reliability.intake.recipe import Recipe
+from reliability.intake.recognise import Recognised
+from reliability.intake.units import Plausibility, factor, plausibility
+from reliability.intake.words import Meaning, as_stated, known_meaning, suggestion, word_key
+from reliability.schema.columns import KM_PER_MILE, Column
+from reliability.schema.problems import Problems
+from reliability.study.cells import number_column
+from reliability.study.decimals import doubtful_signs
+from reliability.study.headers import Table
+
+# By what a row is called, the first that it has.
+ROW_NAMES = ("event_id", "customer_id", "transformer_id", "device_id", "segment_id", "node_id")
+
+
+@dataclass(frozen=True)
+class Word:
+    """A distinct word of a column: how often it occurs, what it means (None: open) and what it probably means."""
+
+    kind: str
+    column: str
+    word: str
+    rows: int
+    meaning: Meaning | None
+    suggested: Meaning | None
+
+
+@dataclass
+class Typed:
+    """Typed rows of every kind.
+
+    frames: kind → frame; text as object columns with "" where blank, numbers as float in our units with NaN, `file`
+    (name of the table) and `row`. shapes: kind → geometry of the rows, where any table has one. words: every distinct
+    word. units: (table, column, plausibility, unit). left_out: (table, reason) → names of the rows that are
+    left out.
+    """
+
+    frames: dict[str, pd.DataFrame] = field(default_factory=dict)
+    shapes: dict[str, list[tuple[int, Shapes]]] = field(default_factory=dict)
+    words: list[Word] = field(default_factory=list)
+    units: list[tuple[str, str, Plausibility, str]] = field(default_factory=list)
+    left_out: dict[tuple[str, str], list[str]] = field(default_factory=dict)
+    decisions: list[Decision] = field(default_factory=list)
+    headers: dict[tuple[str, str], str] = field(default_factory=dict)
+
+    def frame(self, kind: str) -> pd.DataFrame:
+        """Rows of a kind with every one of its columns, blank where no table has it."""
+        found = self.frames.get(kind)
+        return empty_frame(kind) if found is None else found
+
+
+def empty_frame(kind: str) -> pd.DataFrame:
+    """A frame of a kind without rows."""
+    return _whole(kind, {}, 0).assign(file="", row=0)
+
+
+def typed_tables(found: Sequence[Recognised], recipe: Recipe, problems: Problems) -> Typed:
+    """Every recognised table typed; cells that cannot be read go to `problems`, open words and units to `decisions`."""
+    typed = Typed()
+    parts: dict[str, list[pd.DataFrame]] = {}
+    seen: dict[tuple[str, str], dict[str, list[Any]]] = {}
+    for one in found:
+        if not one.kind:
+            continue
+        frame, shapes = _typed_table(one, recipe, typed, seen, problems)
+        offset = sum(map(len, parts.get(one.kind, [])))
+        parts.setdefault(one.kind, []).append(frame)
+        if shapes is not None:
+            typed.shapes.setdefault(one.kind, []).append((offset, shapes))
+    typed.frames = {kind: frames[0] if len(frames) == 1 else pd.concat(frames, ignore_index=True)
+                    for kind, frames in parts.items()}
+    _note_words(seen, typed)
+    return typed
+
+
+def _typed_table(one: Recognised, recipe: Recipe, typed: Typed, seen: dict[tuple[str, str], dict[str, list[Any]]],
+                 problems: Problems) -> tuple[pd.DataFrame, Shapes | None]:
+    table, kind = one.table, one.kind
+    keep = _left_out(one, typed)
+    fields = {f.name: f for f in FIELDS[kind]}
+    cells = {m.name: _joined(one, m.headers)[keep] for m in one.matches if m.name in fields}
+    rows = table.rows[keep]
+    dropped = np.zeros(len(rows), bool)
+    for name in list(cells):
+        if fields[name].word or recipe.meanings(kind, name):
+            dropped |= _translate(fields[name], kind, one, cells, recipe, seen)
+    if dropped.any():
+        names = _row_names(one, np.flatnonzero(keep)[dropped])
+        typed.left_out.setdefault((table.name, "by a word"), []).extend(names)
+        keep[np.flatnonzero(keep)[dropped]] = False
+        cells = {name: column[~dropped] for name, column in cells.items()}
+        rows = rows[~dropped]
+    columns = _numbers(one, fields, cells, rows, typed, problems)
+    frame = _whole(kind, columns, len(rows))
+    frame["file"], frame["row"] = table.name, rows
+    shapes = None if table.shapes is None else Shapes(table.shapes.shapes[keep], table.shapes.crs)
+    typed.headers.update({(table.name, m.name): " + ".join(m.headers) for m in one.matches})
+    return frame, shapes
+
+
+def _joined(one: Recognised, headers: tuple[str, ...]) -> np.ndarray:
+    """Cells of one header, or of two that make one, a space between; a date's empty time of day goes."""
+    cells = one.table.columns[headers[0]]
+    if len(headers) == 1:
+        return cells
+    texts = pd.Series(cells, dtype="str").str.replace(r"[T ]00:00(?::00(?:\.0+)?)?$", "", regex=True)
+    for header in headers[1:]:
+        more = pd.Series(one.table.columns[header], dtype="str").str.replace(r"^\d{4}-\d\d-\d\d[T ](?=\d)", "",
+                                                                             regex=True)
+        texts = (texts + " " + more).str.strip()
+    return texts.to_numpy(dtype=object)
+
+
+def _row_names(one: Recognised, at: np.ndarray) -> list[str]:
+    """What rows of a table are called: by the first name that the row has, else by its number."""
+    columns = (IDS[SEGMENTS],) if one.kind == SEGMENTS else ROW_NAMES
+    ids = [_joined(one, match.headers) for name in columns if (match := one.match(name)) is not None]
+    return [next((str(column[k]) for column in ids if column[k]), f"row {one.table.rows[k]}") for k in at.tolist()]
+
+
+def _left_out(one: Recognised, typed: Typed) -> np.ndarray:
+    """Rows that stay, (rows,) bool, by the recipe's leave_out."""
+    keep = np.ones(len(one.table), bool)
+    by_key = {word_key(h): h for h in one.table.columns}
+    for header, words in (one.rule.leave_out if one.rule else {}).items():
+        column = one.table.columns.get(by_key.get(word_key(header), ""))
+        if column is None:
+            continue
+        keys = {word_key(w) for w in words}
+        out = np.array([word_key(w) in keys for w in column], bool) & keep
+        typed.left_out[(one.table.name, f"{header} {', '.join(words)}")] = _row_names(one, np.flatnonzero(out))
+        keep &= ~out
+    return keep
+
+
+def _translate(of: Field, kind: str, one: Recognised, cells: dict[str, np.ndarray], recipe: Recipe,
+               seen: dict[tuple[str, str], dict[str, list[Any]]]) -> np.ndarray:
+    """Put the meanings of a column's words in their place; returns where a row is left out, (rows,) bool."""
+    column = cells[of.name]
+    codes, words = pd.factorize(column)
+    counts = np.bincount(codes, minlength=len(words))
+    stated = {word_key(w): m for w, m in recipe.meanings(kind, of.name).items()}
+    meanings: list[Meaning | None] = []
+    noted = seen.setdefault((kind, of.name), {})
+    for word, rows in zip(words, counts.tolist(), strict=True):
+        meaning = stated.get(word_key(word)) if word_key(word) or not word else None
+        if meaning is None:
+            meaning = known_meaning(of, word) if of.word else Meaning({of.name: word})
+        entry = noted.setdefault(word_key(word), [word, 0, meaning, of, one.table.name])
+        entry[1] += rows
+        meanings.append(meaning)
+    out = np.array([m is not None and m.leave_out for m in meanings], bool)
+    names = {of.name} | {name for m in meanings if m for name in m.values}
+    for name in names:
+        texts = np.array([(m.values.get(name, "") if m else "") for m in meanings] or [""], dtype=object)[codes]
+        if name == of.name:
+            cells[name] = texts
+        else:
+            before = cells.get(name)
+            cells[name] = texts if before is None else np.where(before == "", texts, before)
+    gone: np.ndarray = out[codes] if len(words) else np.zeros(len(column), bool)
+    if kind == SEGMENTS and of.name in DEVICE_COLUMNS:
+        for name in DEVICE_COLUMNS:
+            if name in cells and name != "location":
+                cells[name] = np.where(gone, "", cells[name])
+        return np.zeros(len(column), bool)
+    return gone
+
+
+def _note_words(seen: Mapping[tuple[str, str], dict[str, list[Any]]], typed: Typed) -> None:
+    """Every distinct word with how often it occurs; those without a meaning are open."""
+    for (kind, column), words in seen.items():
+        for word, rows, meaning, of, table in words.values():
+            if not of.word:
+                continue
+            guess = suggestion(of, word) if meaning is None else None
+            typed.words.append(Word(kind, column, word, rows, meaning, guess))
+            if meaning is None:
+                text = "" if guess is None else "nothing" if as_stated(of, guess) == "" else str(as_stated(of, guess))
+                typed.decisions.append(Decision(WORD, table, f"{kind}.{column}", word, "what this word means is open",
+                                                text, rows, kind))
+    typed.words.sort(key=lambda w: (w.meaning is not None, w.kind, w.column, -w.rows))
+
+
+def _numbers(one: Recognised, fields: Mapping[str, Field], cells: dict[str, np.ndarray], rows: np.ndarray, typed: Typed,
+             problems: Problems) -> dict[str, np.ndarray]:
+    """Typed columns; numbers in our units."""
+    table = one.table
+    numeric = {n: fields[n] for n in cells if fields[n].column.kind in ("number", "whole")}
+    texts = {n: cells[n].tolist() for n in numeric}
+    whole = [texts[n] for n in numeric if fields[n].column.kind == "whole"]
+    headers = {m.name: " + ".join(m.headers) for m in one.matches}
+    like = Table(table.name, texts, rows.tolist(), headers, frozenset(), table.decimal_comma,
+                 doubtful_signs(list(texts.values()), whole, table.decimal_comma))
+    columns: dict[str, np.ndarray] = {n: c for n, c in cells.items() if n not in numeric}
+    for name, of in numeric.items():
+        unit, scale = _unit(one, of)
+        column = of.column if scale == 1.0 else Column(name, unit=unit, low=of.column.low, above=of.column.above)
+        numbers, _ = number_column(like, column, problems)
+        columns[name] = numbers * scale if scale != 1.0 else numbers
+        _doubt(one, of, columns[name], unit, typed)
+    return columns
+
+
+def _unit(one: Recognised, of: Field) -> tuple[str, float]:
+    match = one.match(of.name)
+    unit = match.unit if match is not None else ""
+    if not of.measure or not unit:
+        return of.column.unit, 1.0
+    if of.measure == "length" and unit == "mi":
+        return unit, KM_PER_MILE
+    return unit, factor(of.measure, unit) or 1.0
+
+
+def _doubt(one: Recognised, of: Field, numbers: np.ndarray, unit: str, typed: Typed) -> None:
+    """Note what a column's median says about its unit; implausible and nowhere stated, it is open."""
+    said = plausibility(of, numbers) if of.measure else None
+    if said is None:
+        return
+    typed.units.append((one.table.name, of.name, said, unit))
+    match = one.match(of.name)
+    if not said.plausible and match is not None and match.guess:
+        typed.decisions.append(Decision(UNIT, one.table.name, of.name, unit, "the unit is implausible for this column",
+                                        str(said), int(np.isfinite(numbers).sum()), one.kind))
+
+
+def _whole(kind: str, columns: Mapping[str, np.ndarray], rows: int) -> pd.DataFrame:
+    """A frame of a kind with every column: blank text, NaN and untyped geometry where none is given."""
+    full: dict[str, Any] = {}
+    for f in FIELDS[kind]:
+        if f.name in columns:
+            full[f.name] = columns[f.name]
+        elif f.column.kind in ("number", "whole"):
+            full[f.name] = np.full(rows, np.nan)
+        else:
+            full[f.name] = np.full(rows, "", dtype=object)
+    frame = pd.DataFrame({n: pd.Series(c, dtype=object if c.dtype == object else None) for n, c in full.items()})
+    return frame
+

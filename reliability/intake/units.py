@@ -1,0 +1,78 @@
+"""Units of a user's columns: into ours by a factor, and whether a column's median is plausible for its unit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from reliability.formats import exact
+from reliability.intake.kinds import Field
+from reliability.schema.columns import KM_PER_MILE
+
+HOURS_A_YEAR = 8760.0
+M_PER_FOOT = 0.3048     # exact, by the definition of the international foot
+# Our unit first. Other spellings of a unit are folded by `unit_name`.
+FACTORS: dict[str, dict[str, float]] = {
+    "length": {"km": 1.0, "m": 1e-3, "ft": M_PER_FOOT * 1e-3, "mi": KM_PER_MILE},
+    "current": {"A": 1.0, "kA": 1e3},
+    "time": {"h": 1.0, "min": 1 / 60, "s": 1 / 3600},
+    "power": {"kW": 1.0, "MW": 1e3, "W": 1e-3},
+    "apparent": {"kVA": 1.0, "MVA": 1e3, "VA": 1e-3},
+    "energy": {"kWh/yr": 1.0, "kWh/month": 12.0, "MWh/yr": 1e3, "MWh/month": 12e3},
+    "rate": {"per km": 1.0, "per mi": 1 / KM_PER_MILE},
+}
+_SPELLINGS = {
+    "feet": "ft", "foot": "ft", "miles": "mi", "mile": "mi", "metres": "m", "meters": "m", "metre": "m", "meter": "m",
+    "kilometres": "km", "kilometers": "km", "amps": "A", "a": "A", "ka": "kA", "minutes": "min", "minute": "min",
+    "mins": "min", "hours": "h", "hour": "h", "hrs": "h", "hr": "h", "seconds": "s", "sec": "s", "kw": "kW",
+    "mw": "MW", "w": "W", "kva": "kVA", "mva": "MVA", "va": "VA", "kwh": "kWh/yr", "kwh/yr": "kWh/yr",
+    "mwh": "MWh/yr", "kwh/month": "kWh/month", "mwh/yr": "MWh/yr", "mwh/month": "MWh/month", "per_km": "per km",
+    "per_mi": "per mi", "km": "km", "m": "m", "ft": "ft", "mi": "mi", "h": "h", "min": "min", "s": "s",
+}
+# Medians (in our unit) outside which a unit is doubted; our choice, common practice, no source. By column first.
+PLAUSIBLE: dict[str, tuple[float, float]] = {
+    "length": (0.0005, 20.0), "current": (20.0, 40_000.0), "time": (0.02, 48.0), "power": (0.05, 5_000.0),
+    "apparent": (2.0, 5_000.0), "energy": (500.0, 5e7), "rate": (1e-4, 20.0), "peak_load_a": (0.05, 2_000.0),
+    "rated_current_a": (1.0, 3_000.0), "actuating_current_a": (1.0, 5_000.0), "minimum_trip_a": (5.0, 5_000.0),
+}
+
+
+@dataclass(frozen=True)
+class Plausibility:
+    """What a column's numbers say about its unit. median: in our unit; low, high: what is usual for the quantity."""
+
+    median: float
+    unit: str
+    low: float
+    high: float
+    plausible: bool
+
+    def __str__(self) -> str:
+        usual = f"usual: {exact(self.low)} to {exact(self.high)} {self.unit}"
+        return f"median {exact(float(f'{self.median:.3g}'))} {self.unit}, {usual}"
+
+
+def unit_name(text: str) -> str:
+    """A unit as this module writes it; the text itself where it is not known."""
+    return _SPELLINGS.get(text.strip().casefold(), text.strip())
+
+
+def units_of(measure: str) -> tuple[str, ...]:
+    """Units that a kind of quantity may have, ours first."""
+    return tuple(FACTORS.get(measure, {}))
+
+
+def factor(measure: str, unit: str) -> float | None:
+    """Ours for one of theirs; None where the unit is not one of the quantity."""
+    return FACTORS[measure].get(unit_name(unit))
+
+
+def plausibility(field: Field, numbers: np.ndarray) -> Plausibility | None:
+    """Whether the median of a column's numbers (in our unit; zeros and blanks aside) is usual for the quantity."""
+    bounds = PLAUSIBLE.get(field.name) or PLAUSIBLE.get(field.measure)
+    given = numbers[np.isfinite(numbers) & (numbers > 0)]
+    if bounds is None or not given.size:
+        return None
+    median = float(np.median(given))
+    return Plausibility(median, units_of(field.measure)[0], *bounds, bounds[0] <= median <= bounds[1])

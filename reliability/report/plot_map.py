@@ -1,0 +1,106 @@
+"""A described map as a matplotlib figure: no axes, a bar for the scale, one scale in both directions."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+
+from reliability.report.chart import CIRCLE, CROSS, DIAMOND, SQUARE, TRIANGLE, MapChart, MapMarks, scale_bar
+from reliability.report.map_thinning import thinned
+from reliability.report.palette import INK, PAPER, RULE
+from reliability.report.plot_series import CLEAR, DASHES, LETTER, LONGEST_IN_KEY, SMALL, name
+
+WIDTH, TALLEST, LOWEST = 7.0, 6.4, 2.2          # inches
+SMALL_WIDTH, SMALL_HEIGHT = 2.5, 2.1            # of a map beside a table
+KEY_ROW = 0.19
+SHAPES = {SQUARE: "s", DIAMOND: "D", TRIANGLE: "^", CIRCLE: "o", CROSS: "x"}
+THINNER = 0.6                                   # lines of a map on paper beside those on a screen
+FINEST = 1 / 300                                # inches: a bend that is smaller is left out
+BAR_AT = (0.02, 0.03)                           # of the window, from its lower left corner
+
+
+def map_figure(chart: MapChart) -> Figure:
+    """The map drawn, with its key above it; a small one has none."""
+    west, east, south, north = chart.window
+    handles = [] if chart.small else _handles(chart)
+    columns, rows = _key_layout(handles, chart.legend)
+    if chart.small:
+        wide, tall = SMALL_WIDTH, SMALL_HEIGHT
+    else:
+        wide, tall = WIDTH, float(np.clip(WIDTH * (north - south) / (east - west), LOWEST, TALLEST))
+    drawn = Figure((wide, tall + rows * KEY_ROW), facecolor=PAPER)
+    axes = drawn.add_axes((0.0, 0.0, 1.0, tall / (tall + rows * KEY_ROW)))
+    axes.set_axis_off()
+    window = _filled(chart.window, wide / tall)
+    axes.set(xlim=window[:2], ylim=window[2:])
+    finest = FINEST * (window[1] - window[0]) / wide
+    for line in chart.lines:
+        axes.plot(*thinned(line.x, line.y, finest), color=line.colour, linewidth=THINNER * line.width,
+                  linestyle=DASHES[line.dash], solid_capstyle="round")
+    for marks in chart.marks:
+        _marks(axes, marks, window)
+    _scale(axes, chart, window)
+    if chart.small:
+        axes.plot([0, 1, 1, 0, 0], [0, 0, 1, 1, 0], color=RULE, linewidth=1.2, transform=axes.transAxes)
+    elif handles:
+        key = drawn.legend(handles=handles, loc="upper left", ncols=columns, borderpad=0.1, handlelength=2.2,
+                           columnspacing=1.6, borderaxespad=0.1, title=name(chart.legend, LONGEST_IN_KEY) or None,
+                           alignment="left", labelspacing=0.35)
+        key.get_title().set_fontweight("bold")
+    return drawn
+
+
+def _filled(window: tuple[float, float, float, float], shape: float) -> tuple[float, float, float, float]:
+    """The window made larger in one direction, so that it has the shape, width over height, of the picture."""
+    west, east, south, north = window
+    wide, tall = max(east - west, shape * (north - south)), max(north - south, (east - west) / shape)
+    x, y = 0.5 * (west + east), 0.5 * (south + north)
+    return x - wide / 2, x + wide / 2, y - tall / 2, y + tall / 2
+
+
+def _marks(axes: Axes, marks: MapMarks, window: tuple[float, float, float, float]) -> None:
+    """Marks, and the names of those that have one: beside the mark, towards the middle of the picture."""
+    axes.plot(marks.x, marks.y, **_look(marks), zorder=3)
+    if marks.labels is None:
+        return
+    for x, y, text in zip(marks.x.tolist(), marks.y.tolist(), marks.labels, strict=True):
+        left, low = 2 * x < window[0] + window[1], 2 * y < window[2] + window[3]
+        axes.annotate(name(text, 22), (x, y), (6 if left else -6, 5 if low else -5), textcoords="offset points",
+                      ha="left" if left else "right", va="bottom" if low else "top", fontsize=SMALL, zorder=4,
+                      bbox=CLEAR)
+
+
+def _look(marks: MapMarks) -> dict[str, Any]:
+    return {"linestyle": "none", "marker": SHAPES[marks.shape], "markersize": 0.75 * marks.size,
+            "color": marks.colour, "markerfacecolor": marks.colour if marks.filled else PAPER,
+            "markeredgecolor": marks.colour, "markeredgewidth": 0.9}
+
+
+def _handles(chart: MapChart) -> list[Line2D]:
+    lines = [Line2D([], [], color=one.colour, linewidth=THINNER * one.width + 0.4, linestyle=DASHES[one.dash],
+                    label=name(one.name, LONGEST_IN_KEY)) for one in chart.lines if one.name]
+    return lines + [Line2D([], [], **_look(one), label=name(one.name, LONGEST_IN_KEY)) for one in chart.marks
+                    if one.name]
+
+
+def _key_layout(handles: list[Line2D], title: str) -> tuple[int, int]:
+    """Columns of the key, and rows with its title."""
+    if not handles:
+        return 1, 0
+    longest = max(len(str(h.get_label())) for h in handles)
+    columns = max(int(WIDTH / (LETTER * longest + 0.62)), 1)
+    return columns, -(-len(handles) // columns) + bool(title)
+
+
+def _scale(axes: Axes, chart: MapChart, window: tuple[float, float, float, float]) -> None:
+    length, words = scale_bar(window, chart.miles)
+    wide, tall = window[1] - window[0], window[3] - window[2]
+    x, y, tick = window[0] + BAR_AT[0] * wide, window[2] + BAR_AT[1] * tall, 0.012 * wide
+    axes.plot([x, x, x, x + length, x + length, x + length], [y + tick, y - tick / 2, y, y, y + tick, y - tick / 2],
+              color=INK, linewidth=1.2, zorder=5)
+    axes.annotate(words, (x + length / 2, y), (0, 2.5), textcoords="offset points", ha="center", va="bottom",
+                  fontsize=SMALL, zorder=5, bbox=CLEAR)

@@ -1,0 +1,77 @@
+"""The nine questions: which the data answer, what the answers set, and how far the results move."""
+
+from __future__ import annotations
+
+import pytest
+
+from reliability.import_questions import COLUMNS, base_of, effects, links_by_load
+from reliability.intake import Recipe
+from reliability.intake.questions import QUESTIONS, answered_by, answers, unanswered
+from reliability.pipeline import expect
+from reliability.schema.assumptions import BY_KEY
+from tests.intake.small import DEVICES, SEGMENTS, take
+
+ASKED = {q.key: q for q in QUESTIONS}
+
+
+def test_there_are_nine_with_a_default_a_reason_and_two_answers():
+    assert len(QUESTIONS) == 9
+    assert all(q.reason and len(q.options) >= 2 for q in QUESTIONS)
+
+
+def test_defaults_are_those_of_the_study():
+    for question in QUESTIONS:
+        for values in question.default.values.values():
+            for key, value in values.items():
+                if key in BY_KEY:
+                    assert value == BY_KEY[key].default, key
+
+
+def test_what_the_data_answer_is_not_asked(tmp_path):
+    bare = take(tmp_path / "a")
+    assert {q.key for q in unanswered(bare)} == {"fast_first", "reclosing_off", "temporary", "momentary", "currents",
+                                                 "records", "switching"}
+    assert answered_by(bare, ASKED["ties"]) == "there is no open point between feeders"
+    assert "fuse_link is stated" in answered_by(bare, ASKED["links"])
+    lines = SEGMENTS.splitlines()
+    segments = "\n".join([lines[0] + ",fault_current_from_a,fault_current_to_a", *(x + ",900,800" for x in lines[1:])])
+    known = take(tmp_path / "b", segments=segments + "\n", outages=None, study__toml='name = "x"\n[protection]\n'
+                 "fast_operations = 1\n[restoration]\nswitching_hours = 2\n",
+                 devices=DEVICES.replace("fuse_link", "reclosing_off_share").replace("breaker,", "breaker,0.1").replace(
+                     "40K", ""))
+    assert {q.key for q in unanswered(known)} == {"temporary", "links"}
+
+
+def test_effects_are_those_of_the_study_with_the_answer_written_into_it(tmp_path):
+    questions = [ASKED["fast_first"], ASKED["switching"], ASKED["temporary"]]
+    switch = "+SW,M2,,switch,,,\n"
+    table = effects(base_of(take(tmp_path / "a", devices=switch).study()), questions).set_index(["question", "option"])
+    assert list(table.reset_index().columns) == list(COLUMNS)
+    for question in questions:
+        for option in question.options:
+            answered = take(tmp_path / question.key / option.key, Recipe(study=answers(question, option)),
+                            devices=switch)
+            wanted = expect(answered.study()).expected[0]
+            assert table.loc[(question.key, option.key), "saifi"] == pytest.approx(
+                float(wanted.fault_ci.sum()) / 15, rel=1e-9)
+    assert table.loc[("fast_first", "saving"), "saifi_change"] == 0.0
+    assert table.loc[("fast_first", "blowing"), "saifi_change"] != 0.0
+    assert table.loc[("switching", "remote"), "saidi_change"] < 0.0
+
+
+def test_answers_that_are_no_keys_move_the_results_too(tmp_path):
+    tie = {"segments": "+M9,BUS2,N9,1000,ABC,,F2\nL9,N9,N2,200,ABC,open,F2\nM3,N2,N2b,3000,ABC,,F1\n",
+           "devices": "+B9,M9,,breaker,,,\nSW,M2,,switch,,,\n", "sources": "+BUS2,F2\n"}
+    study = take(tmp_path, **tie).study()
+    table = effects(base_of(study), [ASKED["ties"], ASKED["currents"]]).set_index(["question", "option"])
+    assert table.loc[("ties", "all"), "saidi_change"] < 0.0
+    assert table.loc[("ties", "half"), "saidi_change"] == pytest.approx(table.loc[("ties", "all"), "saidi_change"] / 2)
+    assert table.loc[("currents", "high"), "saifi_change"] > 0.0     # the 40K is no longer saved
+
+
+def test_links_follow_the_load_of_the_transformers_beyond(tmp_path):
+    study = take(tmp_path, devices=DEVICES.replace("40K", ""), customers="transformer_id,segment_id,customers,"
+                 "connected_kva\nX1,M2,3,500\nX2,T2,5,150\n").study()
+    # 150 kVA on one phase of 12.47/√3 kV are 20.8 A, times 1.5 is 31.3 A: the next rating up is 40 A
+    assert study.values["system_kv"] == 12.47
+    assert links_by_load(study).to_dict() == {"T1": "40K"}
