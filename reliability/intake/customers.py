@@ -87,6 +87,9 @@ def place_customers(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Find
                  "network: not in N", state_of_lost(float(customers[lost].sum()), served.customers), names_lost,
                  CUSTOMER, customers=float(customers[lost].sum()))
     _note_not_stated(rows, numbers, names, findings)
+    again = rows.drop(columns=["file", "row"]).duplicated().to_numpy(bool) & (names != "")
+    findings.add("customers", "customers_repeated", "Rows of customers that repeat another row: both are counted", AMBER,
+                 names[again], CUSTOMER)
     served.section_of = dict(zip(names[::-1].tolist(), place[::-1].tolist(), strict=True))
     return served
 
