@@ -22,7 +22,6 @@ from reliability.study.cells import number_column
 from reliability.study.decimals import doubtful_signs
 from reliability.study.headers import Table
 
-
 # By what a row is called, the first that it has.
 ROW_NAMES = ("event_id", "customer_id", "transformer_id", "device_id", "segment_id", "node_id")
 

@@ -275,8 +275,8 @@ def test_meters_on_a_transformer_count_one_each(tmp_path):
 
 
 def test_classes_add_up_where_the_customers_are_not_stated(tmp_path):
-    imported = take(tmp_path, customers="transformer_id,segment_id,customers_residential,customers_small_ci\nX1,M2,4,1\n",
-                    outages=None)
+    imported = take(tmp_path, outages=None,
+                    customers="transformer_id,segment_id,customers_residential,customers_small_ci\nX1,M2,4,1\n")
     assert sections(imported).loc["M2", "customers"] == 5
 
 
