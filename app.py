@@ -7,7 +7,7 @@ import streamlit as st
 ICON = Path(__file__).parent / "reliability" / "ui" / "icon.png"   # a named symbol would be fetched from another host
 PAGES = (
     ("study_page", "Study", "study", ":material/folder_open:"),
-    ("bring_page", "Import", "bring", ":material/upload_file:"),
+    ("import_page", "Import", "import", ":material/upload_file:"),
     ("history_page", "History", "history", ":material/history:"),
     ("compare_page", "Compare", "compare", ":material/balance:"),
     ("laterals_page", "Laterals", "laterals", ":material/account_tree:"),

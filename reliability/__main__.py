@@ -231,6 +231,9 @@ def _import(options: argparse.Namespace) -> None:
     if options.recipe:
         recipe = read_recipe(read_bytes(Path(options.recipe)), Path(options.recipe).name)
     imported = import_exports(options.exports, recipe, target.name, _print_progress)
+    if recipe.questions:
+        from reliability.import_questions import answered
+        imported = answered(imported, recipe.questions)
     _print_progress("checking the study")
     _print_notes(imported.study().notes)
     _print_progress("writing")

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from reliability.intake.questions import FUSE_FACTOR, Option, Question
+from reliability.intake import Imported
+from reliability.intake.questions import FUSE_FACTOR, QUESTIONS, Option, Question
+from reliability.intake.settings import with_settings
 from reliability.network.conversions import named_heads
 from reliability.network.forest import sums_below
 from reliability.network.fuse_links import link_table
 from reliability.network.tree import build_network
 from reliability.schema.assumptions import BY_KEY
 from reliability.schema.devices import FUSE, SECTIONALIZER
+from reliability.schema.problems import Problem, StudyError
 from reliability.schema.scenarios import UNCHANGED, Scenario
 from reliability.study import Study
 from reliability.what_if import ScenarioResults, compute, moved_study
@@ -141,3 +145,46 @@ _COLUMNS: dict[str, Callable[[Study], Study]] = {
 def laterals_converted(study: Study) -> int:
     """How many laterals converting everything would convert."""
     return len(named_heads(study.network, EVERYTHING))
+
+
+# What an answer that is no key of study.toml writes into sections.csv.
+_WRITTEN = {"ties_half": ("tie_probability",), "ties_all": ("tie_probability",), "links_by_load": ("fuse_link",),
+            "currents_high": ("fault_current_source_a", "fault_current_end_a")}
+
+
+def answered(imported: Imported, chosen: Mapping[str, str], study: Study | None = None) -> Imported:
+    """The import with answers written into its settings, its sections and its recipe.
+
+    chosen: key of the question → key of the option. study: the import's own, opened, where that is at hand. Raises
+    StudyError for a question or an option that there is not.
+    """
+    options = [_option(question, option) for question, option in chosen.items()]
+    answers_: dict[str, dict[str, Any]] = {}
+    for option in options:
+        for table, values in option.values.items():
+            answers_.setdefault(table, {}).update(values)
+    in_columns = {q: o for q, o in chosen.items() if _option(q, o).columns}
+    tables = dict(imported.tables)
+    if in_columns:
+        study = imported.study() if study is None else study
+        sections = tables["sections"].copy()
+        for option in (o for o in options if o.columns):
+            theirs = _COLUMNS[option.columns](study).sections.set_index("section_id")
+            for column in _WRITTEN[option.columns]:
+                sections[column] = theirs[column].reindex(sections["section_id"]).to_numpy()
+        tables["sections"] = sections
+    recipe = replace(imported.recipe, study=_merged(imported.recipe.study, answers_),
+                     questions={**imported.recipe.questions, **in_columns})
+    return replace(imported, tables=tables, settings=with_settings(imported.settings, answers_), recipe=recipe)
+
+
+def _option(question: str, option: str) -> Option:
+    found = [o for q in QUESTIONS if q.key == question for o in q.options if o.key == option]
+    if not found:
+        raise StudyError([Problem("import.toml", "not an answer to one of the questions", "name one of " + ", ".join(
+            f"{q.key} = \"{o.key}\"" for q in QUESTIONS for o in q.options), None, f"questions.{question}", option)])
+    return found[0]
+
+
+def _merged(before: Mapping[str, Any], more: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
+    return {**before, **{table: {**before.get(table, {}), **values} for table, values in more.items()}}

@@ -44,8 +44,16 @@ def in_order(decisions: Iterable[Decision]) -> tuple[Decision, ...]:
     return tuple(sorted(decisions, key=lambda d: (STEPS.index(d.step), d.table, d.column, -d.rows, d.value)))
 
 
+class Undecided(StudyError):
+    """What is open stands in the way. decisions: each of it."""
+
+    def __init__(self, decisions: tuple[Decision, ...]) -> None:
+        self.decisions = decisions
+        super().__init__([d.problem for d in decisions])
+
+
 def require_none(decisions: Iterable[Decision]) -> None:
-    """Raise StudyError with everything that is open."""
-    problems = [d.problem for d in in_order(decisions)]
-    if problems:
-        raise StudyError(problems)
+    """Raise Undecided with everything that is open."""
+    ordered = in_order(decisions)
+    if ordered:
+        raise Undecided(ordered)

@@ -60,9 +60,10 @@ class Prepared:
     @property
     def complete_recipe(self) -> Recipe:
         """The recipe with an entry for every table as it was recognised, words that needed no decision left out."""
-        rules = tuple(rule_of(one, _pattern(one)) for one in self.recognised if one.kind)
-        return replace(self.recipe, files=rules, stated=True)
-
+        rules = [rule_of(one, _pattern(one)) if one.kind else one.rule for one in self.recognised]
+        # tables that one pattern names are one entry
+        named = {(r.file, r.table, r.kind): r for r in reversed(rules) if r is not None}
+        return replace(self.recipe, files=tuple(reversed(named.values())), stated=True)
 
     @property
     def suggested_recipe(self) -> Recipe:

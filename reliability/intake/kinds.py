@@ -15,6 +15,7 @@ from reliability.schema.devices import DEVICES
 SEGMENTS, DEVICE_ROWS, CUSTOMERS, SOURCES = "segments", "devices", "customers", "sources"
 OUTAGE_ROWS, OPERATIONS, SETTINGS_ROWS, CURVE_ROWS = "outages", "operations", "settings", "curves"
 LEAVE_OUT = "leave_out"
+IGNORE = "ignore"       # what a recipe calls a table that is not used
 OPEN, CLOSED = "open", "closed"
 
 _SECTION = {c.name: c for c in SECTIONS}

@@ -8,7 +8,7 @@ from typing import Any
 
 import tomlkit
 
-from reliability.intake.kinds import FIELDS, KINDS, field_of
+from reliability.intake.kinds import FIELDS, IGNORE, KINDS, field_of
 from reliability.intake.reading import RECIPE_FILE
 from reliability.intake.units import factor
 from reliability.intake.words import Meaning, as_meaning, as_stated, known_meaning
@@ -24,6 +24,7 @@ _TABLES: dict[str, tuple[str, ...]] = {
     "join": ("tolerance_m", "reach_m", "coordinate_system"), "time": ("order", "clock", "zone"),
     "network": ("sources", "open", "place", "ties", "fault_resistance_ohm"), "outages": ("cumulative_steps",),
 }
+_FREE = ("values", "study", "questions")
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,8 @@ class Recipe:
 
     values: kind → our column → word → meaning. sources: node → feeder. open: segments or devices taken as open.
     place: device → segment. ties: open point → chance that the transfer can be carried. fault_resistance_ohm: of faults
-    to ground, where their currents are computed. study: answers, a tree of values as in study.toml. tolerance_m: end
+    to ground, where their currents are computed. study: answers, a tree of values as in study.toml. questions:
+    question → answer, for those that are no keys of study.toml. tolerance_m: end
     points this near are one node; reach_m: so far from a line a point stands on it. stated: whether there is a recipe
     at all.
     """
@@ -70,6 +72,7 @@ class Recipe:
     fault_resistance_ohm: float = 0.0
     cumulative_steps: bool = False
     study: Mapping[str, Any] = field(default_factory=dict)
+    questions: Mapping[str, str] = field(default_factory=dict)
     stated: bool = True
 
     def meanings(self, kind: str, column: str) -> Mapping[str, Meaning]:
@@ -88,7 +91,7 @@ def read_recipe(content: bytes, file: str = RECIPE_FILE) -> Recipe:
     data = toml.data
     if data.get("version", VERSION) != VERSION:
         toml.wrong("version", data["version"], "this version of recipes is not known", f"write {VERSION}")
-    _unknown(toml, data, ("version", "files", "values", "study", *_TABLES), "")
+    _unknown(toml, data, ("version", "files", *_FREE, *_TABLES), "")
     for name, keys in _TABLES.items():
         _unknown(toml, _table(toml, data, name), keys, f"{name}.")
     join, time, network = (_table(toml, data, name) for name in ("join", "time", "network"))
@@ -109,7 +112,8 @@ def read_recipe(content: bytes, file: str = RECIPE_FILE) -> Recipe:
         ties={str(k): float(v) for k, v in network.get("ties", {}).items()},
         fault_resistance_ohm=_number(toml, network, "fault_resistance_ohm", 0.0, "network", "ohms"),
         cumulative_steps=bool(_table(toml, data, "outages").get("cumulative_steps", False)),
-        study=_table(toml, data, "study"))
+        study=_table(toml, data, "study"),
+        questions={str(k): str(v) for k, v in _table(toml, data, "questions").items()})
     if toml.problems:
         raise StudyError(toml.problems.listed)
     return recipe
@@ -154,8 +158,10 @@ def _file_rule(toml: Toml, entry: object, path: str) -> FileRule | None:
         return None
     _unknown(toml, entry, _FILE_KEYS, f"{path}.")
     kind = str(entry.get("kind", ""))
+    if kind == IGNORE:
+        return FileRule(str(entry["file"]), kind, str(entry.get("table", "")))
     if kind not in KINDS:
-        toml.wrong(f"{path}.kind", kind, "not a kind of table", f"write one of {', '.join(KINDS)}")
+        toml.wrong(f"{path}.kind", kind, "not a kind of table", f"write one of {', '.join((*KINDS, IGNORE))}")
         return None
     columns, units = entry.get("columns", {}), entry.get("units", {})
     known = Names(f.name for f in FIELDS[kind])
@@ -230,6 +236,7 @@ def _document(recipe: Recipe) -> tomlkit.TOMLDocument:
                                "place": dict(recipe.place), "ties": dict(recipe.ties),
                                "fault_resistance_ohm": recipe.fault_resistance_ohm or None})
     _put(document, "outages", {"cumulative_steps": recipe.cumulative_steps or None})
+    _put(document, "questions", dict(recipe.questions))
     if recipe.study:
         document["study"] = _tables(recipe.study, 1)
     return document

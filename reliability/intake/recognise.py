@@ -10,12 +10,14 @@ from pathlib import Path
 
 import numpy as np
 
+from reliability.intake.contents import contradicted, named_as, times_of_day, words_found
 from reliability.intake.decisions import COLUMN, KIND, UNIT, Decision
 from reliability.intake.kinds import (
     CUSTOMERS,
     DEVICE_ROWS,
     FIELDS,
     IDS,
+    IGNORE,
     KINDS,
     PLACE_COLUMNS,
     REQUIRED,
@@ -145,6 +147,8 @@ def _fits(table: ExportTable, rule: FileRule) -> bool:
 
 
 def _by_rule(table: ExportTable, rule: FileRule, problems: Problems) -> Recognised:
+    if rule.kind == IGNORE:
+        return Recognised(table, "", unused=tuple(table.columns), rule=rule)
     headers = {exact_name(h): h for h in table.columns}
     matches: list[Match] = []
     used: set[str] = set()
@@ -167,7 +171,7 @@ def _by_rule(table: ExportTable, rule: FileRule, problems: Problems) -> Recognis
                                  "correct the recipe", None, None, word))
     free = [h for h in table.columns if h not in used and exact_name(h) not in known]
     taken = {m.name for m in matches}
-    exact, guessed = _headers(rule.kind, free, taken)
+    exact, guessed = _headers(rule.kind, free, taken, table)
     matches += [replace(m, unit=m.unit or rule.units.get(m.name, "")) for m in exact]
     rest = [h for h in free if all(h not in m.headers for m in exact)]
     meant = {m.headers[0]: m.name for m in guessed}
@@ -184,7 +188,7 @@ def _by_headers(table: ExportTable, beside: bool) -> Recognised:
     kind, certain = _kind(table)
     if not kind or (beside and not certain):
         return Recognised(table, "", True, unused=tuple(table.columns))
-    exact, guessed = _headers(kind, list(table.columns), set())
+    exact, guessed = _headers(kind, list(table.columns), set(), table)
     matches = [*exact, *guessed]
     unused = tuple(h for h in table.columns if all(h not in m.headers for m in matches))
     decisions = [] if certain else [Decision(KIND, table.name, "", table.name, "the kind of this table is open", kind,
@@ -195,7 +199,8 @@ def _by_headers(table: ExportTable, beside: bool) -> Recognised:
                       tuple(decisions) + _open(table, kind, matches))
 
 
-def _headers(kind: str, headers: Iterable[str], taken: set[str]) -> tuple[list[Match], list[Match]]:
+def _headers(kind: str, headers: Iterable[str], taken: set[str], table: ExportTable
+             ) -> tuple[list[Match], list[Match]]:
     """Headers that are named as ours, and those that probably stand for one of ours."""
     exact: list[Match] = []
     rest: list[str] = []
@@ -210,17 +215,35 @@ def _headers(kind: str, headers: Iterable[str], taken: set[str]) -> tuple[list[M
             (system if exact_name(header) in _SYSTEM else rest).append(header)
     columns = [c for f in FIELDS[kind] for c in (f.column, *(replace(f.column, name=a) for a, _ in f.alias))]
     closed = {n for f in FIELDS[kind] if f.name in taken for n in (f.name, *(a for a, _ in f.alias))}
-    guessed: list[Match] = []
-    for header, name in match_names(rest, columns, closed).items():
-        of = field_of(kind, name)
-        if of is not None and of[0].name not in taken:
-            taken.add(of[0].name)
-            guessed.append(Match((header,), of[0].name, True, of[1]))
+    guessed = _guessed(kind, rest, columns, closed, taken, table)
     names = IDS.get(kind)
     own = [h for h in system if exact_name(h) in _SYSTEM_IDS]
     if names and names not in taken and own:     # a system's own number, where there is no other
         guessed.append(Match((own[0],), names, True))
     return exact, guessed
+
+
+def _guessed(kind: str, headers: list[str], columns: Sequence[Column], closed: set[str], taken: set[str],
+             table: ExportTable) -> list[Match]:
+    """Guesses by the headers' words, none that the cells contradict, then by the cells themselves."""
+    fields = {f.name: f for f in FIELDS[kind]}
+    guessed: list[Match] = []
+    meant = match_names(headers, columns, closed)
+    own = next((h for h, n in meant.items() if n == IDS.get(kind)), "")
+    ids = frozenset(table.columns[own].tolist()) if own else frozenset()
+    for header, name in meant.items():
+        of = field_of(kind, name)
+        if of is not None and of[0].name not in taken and not contradicted(fields, of[0].name, header, table.columns,
+                                                                           ids):
+            taken.add(of[0].name)
+            guessed.append(Match((header,), of[0].name, True, of[1]))
+    rest = [h for h in headers if all(h not in m.headers for m in guessed)]
+    for header, name in words_found(kind, rest, table.columns, taken).items():
+        taken.add(name)
+        guessed.append(Match((header,), name, True))
+    rest = [h for h in rest if all(h not in m.headers for m in guessed)]
+    clocks = times_of_day({m.name: m.headers[0] for m in guessed}, rest, table.columns)
+    return [replace(m, headers=(*m.headers, clocks[m.name])) if m.name in clocks else m for m in guessed]
 
 
 def _open(table: ExportTable, kind: str, matches: Sequence[Match]) -> tuple[Decision, ...]:
@@ -269,7 +292,7 @@ def _kind(table: ExportTable) -> tuple[str, bool]:
 
 def _score(kind: str, table: ExportTable, names: set[str]) -> float:
     """How well a table's headers fit a kind: required groups that it has, then how many of its headers are known."""
-    exact, guessed = _headers(kind, list(table.columns), set())
+    exact, guessed = _headers(kind, list(table.columns), set(), table)
     have = {m.name for m in (*exact, *guessed)}
     groups = [bool(have & set(group)) or (table.shapes is not None and bool(PLACE_COLUMNS & set(group)))
               for group in REQUIRED[kind] if group != ("device",)]      # what a device is may stand in the spans
@@ -280,7 +303,9 @@ def _score(kind: str, table: ExportTable, names: set[str]) -> float:
     known = (len(exact) + 0.7 * len(guessed)) / max(len(table.columns), 1)
     if kind == SEGMENTS and table.shapes is None and "length" not in have:
         known -= NO_LENGTH      # a table of devices names spans too, but no span without a length is worth a table
-    return (2.0 if all(groups) else 0.0) + float(np.mean(groups)) * 0.5 + known * 2.0 - (0.0 if all(groups) else 1.0)
+    named = 0.6 if named_as(kind, f"{Path(table.file).stem} {table.table}") else 0.0
+    whole = 2.0 if all(groups) else -1.0
+    return named + whole + float(np.mean(groups)) * 0.5 + known * 2.0
 
 
 def columns_of(kind: str) -> tuple[Column, ...]:

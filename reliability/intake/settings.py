@@ -28,6 +28,13 @@ def study_settings(given: bytes | None, answers: Mapping[str, Any], name: str, z
     return tomlkit.dumps(document)
 
 
+def with_settings(text: str, values: Mapping[str, Any]) -> str:
+    """study.toml with values of some keys, table by table."""
+    document = parse_settings(text.encode())
+    _merge(document, values)
+    return tomlkit.dumps(document)
+
+
 def _merge(into: MutableMapping[str, Any], values: Mapping[str, Any]) -> None:
     for key, value in values.items():
         if isinstance(value, Mapping) and isinstance(into.get(key), MutableMapping):

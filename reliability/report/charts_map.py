@@ -78,10 +78,11 @@ def network_map(network: Network, view: PlanView, classed: Classed, device: np.n
 def window_of(view: PlanView, shown: np.ndarray) -> Window:
     """Ends of what is shown with a margin; of the whole network where nothing of it has a route."""
     drawn = shown & view.routed
-    return _with_margin(view.extent(drawn if drawn.any() else None))
+    return with_margin(view.extent(drawn if drawn.any() else None))
 
 
-def _with_margin(extent: Window, margin: float = MARGIN) -> Window:
+def with_margin(extent: Window, margin: float = MARGIN) -> Window:
+    """Ends of a window with room around them, at least LEAST_M wide."""
     west, east, south, north = extent
     wide = max(east - west, north - south, LEAST_M)
     room = margin * wide
@@ -176,10 +177,10 @@ def _sheet_window(view: PlanView, lateral: np.ndarray, backup: int) -> tuple[Win
     place = view.source_end[backup] if backup >= 0 else np.full(2, np.nan)
     size = max(east - west, north - south, LEAST_M)
     if not np.isfinite(place).all():
-        return _with_margin(extent, SHEET_MARGIN), False
+        return with_margin(extent, SHEET_MARGIN), False
     both = (min(west, place[0]), max(east, place[0]), min(south, place[1]), max(north, place[1]))
     if size >= NEAREST_SHARE * max(both[1] - both[0], both[3] - both[2]):
-        return _with_margin(both, SHEET_MARGIN), False
+        return with_margin(both, SHEET_MARGIN), False
     around = 0.5 * (1.0 / NEAREST_SHARE - 1.0) * size / 2   # half of the largest window, about the lateral
     return (west - around, east + around, south - around, north + around), True
 

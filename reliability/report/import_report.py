@@ -24,7 +24,7 @@ PAGE = "import_report.html"
 SOME_IDS = 12       # ids that the page names of one finding; the table has all
 PARTS = {"topology": "Topology", "devices": "Devices", "customers": "Customers", "outages": "Outages",
          "rows": "Rows and columns"}
-_STATE_WORDS = {GREEN: "Green: nothing that needs a look.", AMBER: "Amber: read what is listed before using the study.",
+STATE_WORDS = {GREEN: "Green: nothing that needs a look.", AMBER: "Amber: read what is listed before using the study.",
                 RED: "Red: resolve what is listed, or confirm it, before using the study."}
 
 
@@ -54,7 +54,7 @@ def _summary(imported: Imported) -> Section:
                customers=Figure(float(whole["customers"]), "count"), laterals=Figure(float(whole["laterals"]), "count"))
     worst = [n for n in report.findings.noted if n.state == RED]
     points = [Points(tuple((f"{n.title}: {shown(n.count, 'count')}.",) for n in worst))] if worst else []
-    return Section("summary", "Summary", (Text(text, "Totals"), Text((_STATE_WORDS[report.state],), "State"), *points,
+    return Section("summary", "Summary", (Text(text, "Totals"), Text((STATE_WORDS[report.state],), "State"), *points,
                                           Caution((CAUTION,)),
                                           Text((f"Made by version {__version__}.",))))
 

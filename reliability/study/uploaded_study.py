@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Collection
 from pathlib import Path
 
 import pandas as pd
@@ -11,11 +12,13 @@ import tomlkit
 
 from reliability.schema.columns import TABLES
 from reliability.study.folder import SETTINGS_FILE
-from reliability.study.header_names import column_map, in_both_units
+from reliability.study.header_names import column_map, exact_name, guess_table, in_both_units, match_names
+from reliability.study.study import Study
 from reliability.study.tables import Rows, read_rows
 from reliability.study.template import settings_text
 from reliability.study.toml_edit import parse_settings
 
+NETWORK_TABLES = ("sections", "laterals", "feeders")
 PHASE_LETTERS = r"(?i)(?=.*[ABC])[ABC]?[ -]?[ABC]?[ -]?[ABC]?[ -]?N?"       # common practice, no source
 
 
@@ -47,6 +50,31 @@ def study_files(tables: dict[str, tuple[str, bytes]], maps: dict[str, dict[str, 
     counted = {table: with_phases_counted(*file, maps.get(table, {})) for table, file in tables.items()}
     files = {f"{table}{Path(name).suffix.casefold()}": content for table, (name, content) in counted.items()}
     return files | {SETTINGS_FILE: tomlkit.dumps(document).encode()}
+
+
+def own_table(headers: Collection[str]) -> str:
+    """The table of a study's own network that these headers are by name, of NETWORK_TABLES; "" for none."""
+    names = {exact_name(h) for h in headers}
+    return next((table for table in NETWORK_TABLES if all(
+        not names.isdisjoint(in_both_units(c.name)) for c in TABLES[table] if c.required)), "")
+
+
+def probable_own_table(file: str, headers: Collection[str]) -> str:
+    """As `own_table`, for headers that probably are those of such a table, every required one among them."""
+    table = guess_table(file, headers)
+    matched = match_names(headers, TABLES[table])
+    return table if table in NETWORK_TABLES and not missing_columns(table, matched) else ""
+
+
+def unmatched_outages(study: Study) -> str:
+    """Why its outage records cannot be used: none names a section of the network; "" where one does."""
+    if study.outages is None or not len(study.outages):
+        return ""
+    named = study.outages["section_id"][study.outages["section_id"] != ""]
+    if not len(named) or named.isin(study.sections["section_id"]).any():
+        return ""
+    return (f"none of {len(named)} outage records names a section of the network, the first names {named.iloc[0]}; map "
+            "the column that names sections")
 
 
 def missing_columns(table: str, chosen: dict[str, str]) -> list[str]:

@@ -12,7 +12,7 @@ from typing import Any
 from reliability.study import workspace
 from reliability.study.save import create
 
-FOLDER, PLAN = ".incoming", "plan.json"
+FOLDER, PLAN = ".incoming", ".plan.json"
 
 
 def put(files: dict[str, bytes]) -> str:
@@ -23,8 +23,13 @@ def put(files: dict[str, bytes]) -> str:
     if not folder.exists():
         workspace.root().mkdir(parents=True, exist_ok=True)
         with contextlib.suppress(FileExistsError):
-            create(folder, {f"{i}-{_plain(name)}": content for i, (name, content) in enumerate(files.items())})
+            create(folder, _named(files))
     return token
+
+
+def folder_of(token: str) -> Path:
+    """Where the files of a token lie, under their names."""
+    return workspace.root() / FOLDER / token
 
 
 def get(token: str) -> dict[str, bytes] | None:
@@ -32,7 +37,15 @@ def get(token: str) -> dict[str, bytes] | None:
     folder = workspace.root() / FOLDER / token
     if not token.isalnum() or not folder.is_dir():
         return None
-    return {f.name.partition("-")[2]: f.read_bytes() for f in sorted(folder.iterdir()) if f.name != PLAN}
+    return {f.name: f.read_bytes() for f in sorted(folder.iterdir()) if not f.name.startswith(".")}
+
+
+def names(token: str) -> list[str] | None:
+    """Names of the files of a token, None where there are none."""
+    folder = folder_of(token)
+    if not token.isalnum() or not folder.is_dir():
+        return None
+    return [f.name for f in sorted(folder.iterdir()) if not f.name.startswith(".")]
 
 
 def put_plan(token: str, plan: dict[str, Any]) -> None:
@@ -51,23 +64,18 @@ def get_plan(token: str) -> dict[str, Any]:
         return {}
 
 
-def replace(token: str, name: str, content: bytes) -> None:
-    """Put a corrected table in the place of the uploaded one."""
-    folder = workspace.root() / FOLDER / token
-    old = next(f for f in folder.iterdir() if f.name.partition("-")[2] == name)
-    new = folder / f"{old.name.partition('-')[0]}-{Path(name).stem}.csv"
-    draft = folder.with_suffix(".draft")
-    draft.write_bytes(content)
-    draft.replace(new)
-    if old != new:
-        old.unlink()
-
-
 def drop(token: str) -> None:
     """Forget files that have become a study."""
     shutil.rmtree(workspace.root() / FOLDER / token, ignore_errors=True)
 
 
-def _plain(name: str) -> str:
-    """A file's name without anything a path could be made of."""
-    return "".join(c if c.isalnum() or c in "._- " else "_" for c in Path(name).name)[-80:] or "file.csv"
+def _named(files: dict[str, bytes]) -> dict[str, bytes]:
+    """Files under names without anything a path could be made of, no two alike."""
+    named: dict[str, bytes] = {}
+    for name, content in files.items():
+        plain = "".join(c if c.isalnum() or c in "._- " else "_" for c in Path(name).name)[-80:].lstrip(".")
+        plain = plain or "file.csv"
+        stem, dot, suffix = plain.rpartition(".")
+        options = (plain, *(f"{stem} {k}{dot}{suffix}" for k in range(2, len(files) + 2)))
+        named[next(n for n in options if n not in named)] = content
+    return named

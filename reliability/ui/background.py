@@ -24,6 +24,28 @@ def _pool() -> tuple[ThreadPoolExecutor, OrderedDict[str, Future[Any]], threadin
     return ThreadPoolExecutor(1, thread_name_prefix="background"), OrderedDict(), threading.Lock(), threading.Event()
 
 
+@st.cache_resource(show_spinner=False)
+def _told() -> dict[str, tuple[float, str]]:
+    """Key → how far its work is (0 to 1), and what it is at."""
+    return {}
+
+
+def teller(key: str, stages: int) -> Callable[[str], None]:
+    """A function that work called `key` calls at the start of each of its stages, with their name."""
+    seen: list[str] = []
+
+    def tell(stage: str) -> None:
+        seen.append(stage)
+        _told()[key] = (min(len(seen) / (stages + 1), 1.0), stage)
+
+    return tell
+
+
+def tell_share(key: str, done: int, total: int) -> None:
+    """Tell how many of the steps of the work called `key` are done."""
+    _told()[key] = (done / max(total, 1), f"{done} of {total}")
+
+
 def prepare(key: str, work: Callable[[], object]) -> None:
     """Begin a result that is likely to be asked for, once the page that shows now has had its time."""
     awaited = _pool()[3]
@@ -55,14 +77,27 @@ def _begin(key: str, work: Callable[[], T]) -> Future[T]:
         return cached[key]
 
 
-def result(key: str, work: Callable[[], T], name: str) -> T | None:
-    """The result, or None and a message on the page that it is being computed. name: as in "Computing the curve"."""
+def result(key: str, work: Callable[[], T], name: str, keep: int = MAX_CACHED) -> T | None:
+    """The result, or None and a message on the page that it is being computed. name: as in "Computing the curve".
+
+    keep: so many results whose keys begin with the same word stay.
+    """
     future = ask(key, work)
+    _drop_older(key.partition(" ")[0], keep)
     try:
         return future.result(timeout=TIMEOUT_SECONDS)
     except NotYet:
         _wait(key, name)
         return None
+
+
+def _drop_older(first: str, keep: int) -> None:
+    _, cached, lock, _ = _pool()
+    with lock:
+        alike = [k for k in cached if k.partition(" ")[0] == first]
+        for k in alike[:max(len(alike) - keep, 0)]:
+            cached.pop(k).cancel()
+            _told().pop(k, None)
 
 
 def _wait(key: str, name: str) -> None:
@@ -71,6 +106,10 @@ def _wait(key: str, name: str) -> None:
         future = _pool()[1].get(key)
         if future is None or future.done():
             st.rerun()
-        st.info(f"Computing {name} …", icon=":material/hourglass_top:")
+        share, stage = _told().get(key, (0.0, ""))
+        if stage:
+            st.progress(share, f"Computing {name}: {stage} …")
+        else:
+            st.info(f"Computing {name} …", icon=":material/hourglass_top:")
 
     poll()

@@ -44,7 +44,7 @@ def show() -> None:
     shown, study = frame.begin_with_study("History")
     if study.outages is None or not len(study.outages):
         st.info("This study has no outage records. Import them as outages.csv or outages.xlsx.")
-        st.page_link("reliability/ui/bring_page.py", label="Import outage records", icon=":material/upload_file:")
+        st.page_link("reliability/ui/import_page.py", label="Import outage records", icon=":material/upload_file:")
         return
     history, error = _history(shown.stated, shown.fingerprint, study)
     if history is None or error is not None:
@@ -140,7 +140,8 @@ def _rates(history: History) -> None:
     left, right = st.columns(2, gap="large")
     with left:
         st.subheader("Observed and learned fault rates", anchor=False)
-        st.caption("A lateral with few years and little line says little by itself; it is pulled towards the others.")
+        st.caption("A lateral with few years and little line says little by itself; it is pulled towards the others. "
+                   "Learned rates include the faults that leave no record.")
         _draw(charts.learned_rates(history), lambda: units, "Learned rates", "rates")
     with right:
         st.subheader("Worst-performing laterals", anchor=False)

@@ -45,7 +45,7 @@ def _choose(shown: Opened) -> None:
         st.session_state["study_choice"] = shown.name
         st.selectbox("Study of the workspace", names, key="study_choice", width=360, on_change=_chosen,
                      format_func=lambda n: f"{n} (invented example)" if n == workspace.DEMO else n)
-        st.page_link("reliability/ui/bring_page.py", label="Import your own data", icon=":material/upload_file:")
+        st.page_link("reliability/ui/import_page.py", label="Import your own data", icon=":material/upload_file:")
         if shown.study is not None:
             st.page_link("reliability/ui/compare_page.py", label="Compare its scenarios", icon=":material/balance:")
 

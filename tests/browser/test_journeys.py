@@ -79,7 +79,7 @@ def test_two_raw_exports_become_a_report(page, shared, tmp_path):
 def test_a_dirty_export_is_refused_with_its_problems(page, shared, tmp_path):
     (tmp_path / "network.csv").write_text(NETWORK.format(third="seven"))
     before = sorted(f.name for f in shared.workspace.iterdir() if not f.name.startswith("."))
-    visit(page, shared, "bring")
+    visit(page, shared, "import")
     page.locator("input[type=file]").set_input_files([tmp_path / "network.csv"])
     page.get_by_text("1 problem before this can be saved").wait_for(timeout=30_000)
     assert page.get_by_role("button", name="Save and open").count() == 0

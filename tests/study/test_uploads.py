@@ -50,8 +50,7 @@ def test_uploads_are_stored_until_they_are_dropped():
     assert uploads.get(token) == {"a b.csv": b"x,y\n", "b.xlsx": b"z"}
     uploads.put_plan(token, {"a b.csv": {"table": "sections"}})
     assert uploads.get_plan(token) == {"a b.csv": {"table": "sections"}}
-    uploads.replace(token, "b.xlsx", b"corrected\n")
-    assert uploads.get(token) == {"a b.csv": b"x,y\n", "b.csv": b"corrected\n"}
+    assert uploads.names(token) == ["a b.csv", "b.xlsx"]
     uploads.drop(token)
     assert uploads.get(token) is None
     assert uploads.get("../demo") is None

@@ -17,7 +17,7 @@ from reliability.study.save import save
 
 APP = Path(__file__).parents[2] / "app.py"
 FIGURE = re.compile(r'<dt>(.*?)</dt><dd class="figure-value">(.*?)</dd>(?:<dd class="figure-change \w+">(.*?)</dd>)?')
-PAGES = ("study", "bring", "history", "compare", "laterals", "choice", "business", "report", "method")
+PAGES = ("study", "import", "history", "compare", "laterals", "choice", "business", "report", "method")
 
 
 @pytest.fixture(autouse=True)

@@ -1,4 +1,4 @@
-"""From raw exports to a study: headers matched, problems corrected in place, nothing changed by a failed import."""
+"""Tables of a study's own: headers matched, problems corrected in place, nothing changed by a failed import."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def correct(test, problem_rows: dict[int, dict[str, str]]):
 
 
 def test_a_dirty_export_becomes_a_study():
-    test = upload(app("bring"), ("Network Export.csv", NETWORK.encode()), ("oms.csv", OUTAGES.encode()))
+    test = upload(app("import"), ("Network Export.csv", NETWORK.encode()), ("oms.csv", OUTAGES.encode()))
     assert test.selectbox("is_Network Export.csv").value == "sections"
     assert test.selectbox("is_oms.csv").value == "outages"
     problems = test.dataframe[0].value
@@ -46,7 +46,7 @@ def test_a_dirty_export_becomes_a_study():
     correct(test, {0: {"Cust": "7"}, 1: {"Device Type": "fuse"}})
     assert "No problem found" in said(test)
     test.text_input("new_name").set_value("Clear Creek & Sons").run()
-    test.button("save_brought").click().run()
+    test.button("save_import").click().run()
     sound(test)
     study = open_study(workspace.root() / "clear-creek-sons")
     assert study.name == "Clear Creek & Sons"
@@ -58,16 +58,16 @@ def test_a_dirty_export_becomes_a_study():
 
 
 def test_what_was_brought_survives_a_reload():
-    test = upload(app("bring"), ("net.csv", NETWORK.encode()))
+    test = upload(app("import"), ("net.csv", NETWORK.encode()))
     draft = test.query_params["draft"]
-    again = app("bring", draft=draft[0] if isinstance(draft, list) else draft)
+    again = app("import", draft=draft[0] if isinstance(draft, list) else draft)
     assert "2 problems before this can be saved" in said(again)
 
 
 def test_a_failed_import_changes_nothing(small):
     folder = workspace.root() / small
     before = fingerprint(folder)
-    test = upload(app("bring", small), ("sections.csv", b"section_id,parent_id,length_km,customers\na,b,1,1\n"))
+    test = upload(app("import", small), ("sections.csv", b"section_id,parent_id,length_km,customers\na,b,1,1\n"))
     target = next(s for s in test.selectbox if s.key and s.key.startswith("target_"))
     target.set_value(small).run()
     assert "Nothing has been changed" in said(sound(test))
@@ -75,10 +75,13 @@ def test_a_failed_import_changes_nothing(small):
 
 
 def test_records_are_added_to_the_open_study(small):
-    test = upload(app("bring", small), ("outages.csv", OUTAGES.replace("002", "tap-01").replace("003",
+    test = upload(app("import", small), ("outages.csv", OUTAGES.replace("002", "tap-01").replace("003",
                                                                                                 "tap-02").encode()))
+    assert "choose it under Save into" in said(test)           # never an existing study by default
+    assert test.button("save_import").disabled
+    test.selectbox(next(w.key for w in test.selectbox if str(w.key).startswith("target_"))).set_value(small).run()
     assert "2 outage records" in said(test)
-    test.button("save_brought").click().run()
+    test.button("save_import").click().run()
     sound(test)
     study = open_study(workspace.root() / small)
     assert study.outages["section_id"].tolist() == ["tap-01", "tap-02"]
@@ -89,16 +92,16 @@ def test_a_workbook_is_read():
     content = io.BytesIO()
     pd.DataFrame({"section_id": ["007", "8"], "parent_id": ["", "007"], "device": ["breaker", "fuse"],
                   "length_km": [1.0, 2.0], "customers": [3, 4]}).to_excel(content, index=False, engine="xlsxwriter")
-    test = upload(app("bring"), ("net.xlsx", content.getvalue()))
+    test = upload(app("import"), ("net.xlsx", content.getvalue()))
     assert "No problem found: 2 sections, 7 customers" in said(test)
-    test.button("save_brought").click().run()
+    test.button("save_import").click().run()
     assert open_study(workspace.root() / "my-study").sections["section_id"].tolist() == ["007", "8"]
 
 
 def test_letters_of_phases_are_counted():
     text = ("Tap No,Upline Element,Device Type,Line Miles,Cust,Phasing\n"
             "1,,Breaker,2,10,ABCN\n\n2,1,Fuse,1,5,b\n3,1,Fuse,1,5,\n4,1,,1,5,A-C\n")
-    test = upload(app("bring"), ("network.csv", text.encode()))
+    test = upload(app("import"), ("network.csv", text.encode()))
     assert "the letters are counted" in said(test)
     next(b for b in test.button if "Save and open" in b.label).click().run()
     study = open_study(workspace.root() / "my-study")
@@ -108,21 +111,22 @@ def test_letters_of_phases_are_counted():
 @pytest.mark.parametrize("phases", ["X", "4", "N", "A1"])
 def test_what_names_no_phases_stays_a_problem(phases):
     text = f"Tap No,Upline Element,Device Type,Line Miles,Cust,Phasing\n1,,Breaker,2,10,ABC\n2,1,Fuse,1,5,{phases}\n"
-    test = upload(app("bring"), ("network.csv", text.encode()))
+    test = upload(app("import"), ("network.csv", text.encode()))
     assert phases in test.dataframe[0].value["value"].tolist()
 
 
 @pytest.mark.parametrize("content", [b"", b"PK\x03\x04broken", b"\xff\xfe\x00\x00", b"just one line\n"])
 def test_files_that_are_no_tables_are_told(content):
-    test = upload(app("bring"), ("net.csv", content))
-    assert test.error
+    test = upload(app("import"), ("net.csv", content))
+    assert test.error or "no kind fits these headers" in said(test)
+    assert not [b for b in test.button if b.key == "save_import" and not b.disabled]
     assert workspace.studies() == ["demo"]
 
 
 @pytest.mark.parametrize(("kind", "file"), [("sections", "sections.csv"), ("flat", "laterals.csv")])
 def test_a_blank_study_to_write_over(kind, file):
-    test = app("bring")
-    test.session_state["bring_tab"] = "Start from a blank study"
+    test = app("import")
+    test.session_state["import_tab"] = "Start from a blank study"
     test.run()
     test.text_input("blank_name").set_value("North Fork").run()
     test.radio("blank_kind").set_value(kind).run()
@@ -138,22 +142,38 @@ def test_routes_segments_and_recipe_are_taken_along():
     routes = (b'{"type": "FeatureCollection", "features": [{"type": "Feature", "properties": {"section_id": "t"}, '
               b'"geometry": {"type": "LineString", "coordinates": [[1, 2], [3, 4]]}}]}')
     segments = b"segment_id,section_id,order,reversed\nS1,t,1,false\n"
-    test = upload(app("bring"), ("sections.csv", rows.encode()), ("routes.geojson", routes),
+    test = upload(app("import"), ("sections.csv", rows.encode()), ("routes.geojson", routes),
                   ("segment_sections.csv", segments), ("import.toml", b"version = 1\n"), ("poles.geojson", b"{}"))
     assert "Taken along as they are: routes.geojson, segment_sections.csv, import.toml" in said(test)
     assert "poles" in said(test)
     test.text_input("new_name").set_value("Routed").run()
-    test.button("save_brought").click().run()
+    test.button("save_import").click().run()
     sound(test)
     study = open_study(workspace.root() / "routed")
     assert study.routes.lines_of(1) == [[[1, 2], [3, 4]]]
     assert study.segments["segment_id"].tolist() == ["S1"]
     assert (workspace.root() / "routed" / "import.toml").read_bytes() == b"version = 1\n"
-    test = upload(app("bring", "routed"), ("sections.csv", rows.replace("1,2", "1,3").encode()))
+    test = upload(app("import", "routed"), ("sections.csv", rows.replace("1,2", "1,3").encode()))
     test.selectbox(next(w.key for w in test.selectbox if str(w.key).startswith("target_"))).set_value("routed").run()
-    test.button("save_brought").click().run()
+    test.button("save_import").click().run()
     sound(test)
     study = open_study(workspace.root() / "routed")
     assert study.sections["customers"].tolist() == [1, 3]
     assert study.routes.lines_of(1) == [[[1, 2], [3, 4]]]
     assert (workspace.root() / "routed" / "import.toml").is_file()
+
+
+def test_two_files_for_one_table_keep_save_off_and_no_success_is_told():
+    rows = b"section_id,parent_id,device,length_km,customers\nm,,breaker,1,1\n"
+    test = upload(app("import"), ("sections.csv", rows), ("sections again.csv", rows))
+    assert "are both taken for sections" in said(test)
+    assert "No problem found" not in said(test)
+    assert test.button("save_import").disabled
+
+
+def test_records_that_name_no_section_keep_save_off():
+    rows = b"section_id,parent_id,device,length_km,customers\nm,,breaker,1,1\n"
+    test = upload(app("import"), ("sections.csv", rows), ("outages.csv", OUTAGES.replace("Tap No", "section_id").encode()))
+    assert "none of 2 outage records names a section" in said(test)
+    assert "No problem found" not in said(test)
+    assert test.button("save_import").disabled

@@ -1,0 +1,117 @@
+"""What the cells of a table say about its columns: guesses that do not fit are dropped, words and times are found."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Mapping, Sequence
+
+import numpy as np
+import pandas as pd
+
+from reliability.intake.kinds import (
+    CURVE_ROWS,
+    CUSTOMERS,
+    DEVICE_ROWS,
+    FIELDS,
+    OPERATIONS,
+    OUTAGE_ROWS,
+    SEGMENTS,
+    SETTINGS_ROWS,
+    SOURCES,
+    Field,
+)
+from reliability.intake.words import known_meaning, phases_of, suggestion
+
+FITS, MOST_WORDS = 0.9, 200     # share of cells, and distinct words, by which a column is known (our choice)
+SAMPLE = 2000                   # so many cells of a column are looked at
+# Words in the names of files and layers; our collection, common practice, no source.
+_FILE_WORDS: dict[str, str] = {
+    SEGMENTS: r"segment|conductor|primary|\bline|span|cable|feeder.?line",
+    DEVICE_ROWS: r"device|protect|switch|fuse|recloser|breaker",
+    CUSTOMERS: r"customer|transformer|xfmr|meter|premise|service",
+    SOURCES: r"source|substation|feeder.?head|supply",
+    OUTAGE_ROWS: r"outage|oms|incident|interruption|trouble",
+    OPERATIONS: r"operation|counter|reading", SETTINGS_ROWS: r"setting|relay", CURVE_ROWS: r"curve|\btcc",
+}
+_TIME_OF_DAY = re.compile(r"\d{1,2}:\d\d(:\d\d(\.\d+)?)?\s*([ap]\.?m\.?)?", re.IGNORECASE)
+_DATE = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}")
+_TIMES = ("started", "restored")
+_OFF_ON = (re.compile(r"off|out|start|beg|from|intrpt|interr", re.IGNORECASE),
+           re.compile(r"on\b|in\b|end|rest|back|till", re.IGNORECASE))
+
+
+def named_as(kind: str, name: str) -> bool:
+    """Whether the name of a file or layer holds a word of a kind."""
+    return bool(re.search(_FILE_WORDS[kind], re.sub(r"[\W_\d]+", " ", name.casefold())))
+
+
+def _sample(cells: np.ndarray) -> np.ndarray:
+    """Cells with text, evenly over the column."""
+    given = cells[:: max(len(cells) // SAMPLE, 1)]
+    return np.asarray(given[given != ""])
+
+
+def share_that_fits(of: Field, cells: np.ndarray) -> float:
+    """Share of the cells with text whose word means something for a column of words; 0 where there are too many."""
+    codes, words = pd.factorize(_sample(cells))
+    if not len(words) or len(words) > MOST_WORDS:
+        return 0.0
+    fits = np.array([_means(of, str(w)) for w in words], bool)
+    return float(fits[codes].mean())
+
+
+def _means(of: Field, word: str) -> bool:
+    if of.name == "phases":
+        return phases_of(word) is not None
+    if known_meaning(of, word) is not None:
+        return True
+    return bool(re.search(r"[^\W\d]", word)) and suggestion(of, word) is not None
+
+
+def contradicted(fields: Mapping[str, Field], name: str, header: str, columns: Mapping[str, np.ndarray],
+                 ids: Collection[str]) -> bool:
+    """Whether the cells of a header speak against what its name suggests. ids: of the table's rows, as text."""
+    cells = columns[header]
+    of = fields.get(name)
+    given = _sample(cells)
+    if of is None or not len(given):
+        return False
+    if of.word and name not in ("status", "phases"):
+        return share_that_fits(of, cells) < 0.5
+    if name == "parent_id" and ids:
+        return sum(str(c) in ids for c in given) < 0.5 * len(given)
+    return name == "status" and "normal_state" in fields and share_that_fits(fields["normal_state"], cells) >= FITS
+
+
+def words_found(kind: str, headers: Sequence[str], columns: Mapping[str, np.ndarray], taken: Collection[str]
+                ) -> dict[str, str]:
+    """Header → column of words that its cells are, among headers whose names say nothing."""
+    found: dict[str, str] = {}
+    free = [f for f in FIELDS[kind] if f.word and f.name not in taken and f.name != "status"]
+    for header in headers:
+        shares = {f.name: share_that_fits(f, columns[header]) for f in free if f.name not in found.values()}
+        best = max(shares, key=lambda n: shares[n], default="")
+        if best and shares[best] >= FITS:
+            found[header] = best
+    return found
+
+
+def times_of_day(dated: Mapping[str, str], headers: Sequence[str], columns: Mapping[str, np.ndarray]) -> dict[str, str]:
+    """Column of times → header with the time of day, where its own header has the date alone.
+
+    dated: column → header. Which of two times of day belongs to the start is told by the header's words.
+    """
+    clocks = [h for h in headers if _all_match(_TIME_OF_DAY, columns[h])]
+    pairs: dict[str, str] = {}
+    for name, words in zip(_TIMES, _OFF_ON, strict=True):
+        if name in dated and _all_match(_DATE, columns[dated[name]]):
+            named = [h for h in clocks if words.search(h.replace("_", " "))]
+            if len(named) == 1 or (named and len(clocks) == 1):
+                pairs[name] = named[0]
+                clocks.remove(named[0])
+    return pairs
+
+
+def _all_match(pattern: re.Pattern[str], cells: np.ndarray) -> bool:
+    given = _sample(cells)
+    return len(given) > 0 and all(pattern.fullmatch(str(c).strip()) for c in given)

@@ -1,0 +1,41 @@
+"""A blank study to write over, and how any new study is opened."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import streamlit as st
+
+from reliability.study import toml_edit, workspace
+from reliability.study.save import create
+from reliability.study.template import SECTIONS, settings_text
+from reliability.study.uploaded_study import study_files
+from reliability.ui import opened
+
+# An invented start for the flat form.
+FEEDERS_CSV = "feeder_id,customers,main_length_km,operations_to_lockout,fast_operations\nfeeder-1,320,9.5,4,2\n"
+LATERALS_CSV = ("lateral_id,feeder_id,customers,length_km,phases,fuse_link,peak_load_a\n"
+                "tap-01,feeder-1,64,1.9,1,65K,24\ntap-02,feeder-1,41,2.6,1,40K,15\ntap-03,feeder-1,58,4.3,2,40K,11\n")
+
+
+def blank() -> None:
+    """Ask for the name and the form of a blank study, and make it."""
+    title = st.text_input("Name of the study", "My study", key="blank_name", max_chars=80)
+    kind = st.radio("Network in", ("sections", "flat"), key="blank_kind", format_func={
+        "sections": "one table: a row a line section, each naming the one before it",
+        "flat": "two tables: feeders, and laterals that name their feeder"}.get)
+    if st.button("Make it", type="primary", key="blank_make"):
+        files = {"sections.csv": SECTIONS.encode()} if kind == "sections" else {
+            "feeders.csv": FEEDERS_CSV.encode(), "laterals.csv": LATERALS_CSV.encode()}
+        files = study_files({}, {}, settings_text().encode(), title) | files
+        open_new(title, files, "A small invented network to write over: see Sections and Assumptions below.")
+
+
+def open_new(title: str, files: Mapping[str, bytes], notice: str) -> None:
+    """Save files as a new study under a name that no other one has, and show it."""
+    named = toml_edit.set_name(files["study.toml"].decode(), title).encode()
+    name = workspace.free_name(title)
+    create(workspace.root() / name, {**files, "study.toml": named})
+    opened.choose(name)
+    st.session_state[opened.NOTICE] = notice
+    st.switch_page("reliability/ui/study_page.py")

@@ -1,0 +1,173 @@
+"""The import that is being worked on: its files and every decision, on disk, so that a reload loses nothing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+from reliability.intake import NO_RECIPE, Exports, Imported, Prepared, Recipe, import_study, prepare, read_exports
+from reliability.intake.reading import RECIPE_FILE
+from reliability.intake.recipe import read_recipe
+from reliability.study import StudyError, uploads
+from reliability.ui import background
+
+DRAFT, SEEN, STEP = "draft", "upload_seen", "import_step"
+STAGES = 6                      # of an import, see `import_study`
+KEPT = 3                        # imports, and sets of effects, that stay in memory
+
+
+@dataclass(frozen=True)
+class Draft:
+    """Files of a token and what has been decided. plan: recipe (text), own (file → table, map), answers, step, …"""
+
+    token: str
+    files: tuple[str, ...]
+    plan: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def recipe_text(self) -> str:
+        """The recipe so far: as decided, else as dropped beside the files, "" for none."""
+        if "recipe" in self.plan:
+            return str(self.plan["recipe"])
+        if RECIPE_FILE not in self.files:
+            return ""
+        return (uploads.folder_of(self.token) / RECIPE_FILE).read_text(encoding="utf-8", errors="replace")
+
+    @property
+    def tables(self) -> tuple[str, ...]:
+        """Files that hold tables or geometry."""
+        return tuple(f for f in self.files if not f.casefold().endswith(".toml"))
+
+    @property
+    def own(self) -> dict[str, Any]:
+        """File → what has been decided about it as a study's own table."""
+        return dict(self.plan.get("own", {}))
+
+    @property
+    def confirmed(self) -> list[str]:
+        """Columns whose unit somebody has said to be right although it is implausible."""
+        return list(self.plan.get("confirmed", []))
+
+    def path(self, name: str) -> Path:
+        """Where a file lies."""
+        return uploads.folder_of(self.token) / name
+
+    def decide(self, **changes: Any) -> None:
+        """Note decisions on disk; the page runs again with them."""
+        uploads.put_plan(self.token, {**uploads.get_plan(self.token), **changes})
+
+    def decide_recipe(self, recipe: Recipe) -> None:
+        """Note a recipe."""
+        self.decide(recipe=recipe.text)
+
+
+def current() -> Draft | None:
+    """The draft of this tab, as chosen or by the link."""
+    token = st.session_state.get(DRAFT) or st.query_params.get(DRAFT)
+    names = uploads.names(token) if token else None
+    if not token or not names:
+        return None
+    st.session_state[DRAFT] = token
+    st.query_params[DRAFT] = token
+    return Draft(token, tuple(names), uploads.get_plan(token))
+
+
+def take(brought: dict[str, bytes]) -> None:
+    """Put what stands in the uploader beside the files of the draft; what was taken out of it goes."""
+    seen = st.session_state.get(SEEN, {})
+    if brought == seen:
+        return
+    st.session_state[SEEN] = brought
+    if not brought:             # another page was looked at meanwhile: an uploader forgets then, the draft does not
+        return
+    gone = seen.keys() - brought.keys() if brought.items() <= seen.items() else set()
+    draft = current()
+    before = (uploads.get(draft.token) if draft else None) or {}
+    start({n: c for n, c in before.items() if n not in gone} | brought, draft)
+
+
+def start(files: dict[str, bytes], before: Draft | None) -> None:
+    """A draft of these files with the decisions of the one before."""
+    if not files:
+        forget(before)
+        return
+    token = uploads.put(files)
+    if before is not None and before.token != token:
+        uploads.put_plan(token, {**before.plan, **uploads.get_plan(token)})
+    st.session_state[DRAFT] = token
+    st.query_params[DRAFT] = token
+
+
+def replace_table(draft: Draft, name: str, content: bytes) -> None:
+    """Put a corrected table, as CSV, in the place of one of the draft's files."""
+    new = f"{Path(name).stem}.csv"
+    files = uploads.get(draft.token) or {}
+    own = {new if n == name else n: decided for n, decided in draft.own.items()}
+    draft.decide(own=own)
+    start({n: c for n, c in files.items() if n != name} | {new: content},
+          Draft(draft.token, draft.files, uploads.get_plan(draft.token)))
+    if st.session_state[DRAFT] != draft.token:
+        uploads.drop(draft.token)
+
+
+def forget(draft: Draft | None) -> None:
+    """Drop the draft."""
+    if draft is not None:
+        uploads.drop(draft.token)
+    st.session_state.pop(DRAFT, None)
+    st.session_state.pop(STEP, None)
+    if DRAFT in st.query_params:
+        del st.query_params[DRAFT]
+
+
+def recipe_of(draft: Draft) -> Recipe:
+    """The recipe so far. Raises StudyError where it cannot be read."""
+    text = draft.recipe_text
+    return read_recipe(text.encode(), RECIPE_FILE) if text else NO_RECIPE
+
+
+def exports_of(draft: Draft) -> Exports:
+    """Tables of the draft. Raises StudyError with every file that cannot be read."""
+    found = _exports(draft.token)
+    if isinstance(found, StudyError):
+        raise found
+    return found
+
+
+def prepared_of(draft: Draft) -> Prepared:
+    """Kinds, columns, words and units as decided so far. Raises StudyError where files or recipe cannot be read."""
+    exports_of(draft)
+    recipe_of(draft)
+    return _prepared(draft.token, draft.recipe_text)
+
+
+def imported_of(draft: Draft, prepared: Prepared) -> Imported | StudyError | None:
+    """The import under the decisions so far, what stands in its way, or None while it is being computed."""
+    key = f"import {draft.token} {hash(draft.recipe_text)}"
+
+    def work() -> Imported | StudyError:
+        try:
+            return import_study(prepared, "", background.teller(key, STAGES))
+        except StudyError as error:
+            return error
+
+    return background.result(key, work, "the study", KEPT)
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner="Reading the files …")
+def _exports(token: str) -> Exports | StudyError:
+    try:
+        return read_exports(uploads.folder_of(token))
+    except StudyError as error:
+        return error
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner="Recognizing columns and words …")
+def _prepared(token: str, recipe: str) -> Prepared:
+    exports = _exports(token)
+    if isinstance(exports, StudyError):
+        raise exports
+    return prepare(exports, read_recipe(recipe.encode(), RECIPE_FILE) if recipe else NO_RECIPE)

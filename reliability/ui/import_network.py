@@ -1,0 +1,59 @@
+"""What is open once the network is traced: sources, the coordinate system, the order of dates."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import pandas as pd
+import streamlit as st
+
+from reliability.intake import Prepared
+from reliability.intake.decisions import NETWORK, PLACE, TIME, Decision
+from reliability.ui.import_draft import Draft
+from reliability.ui.import_units import times
+from reliability.ui.text import plain
+
+
+def still_open(draft: Draft, prepared: Prepared, decisions: Sequence[Decision]) -> None:
+    """Ask for each of the decisions."""
+    st.markdown("**Still open, before the report can be computed:**")
+    for question in dict.fromkeys((d.table, d.question) for d in decisions):
+        of = [d for d in decisions if (d.table, d.question) == question]
+        values = ", ".join(plain(d.value) for d in of[:12] if d.value)
+        st.markdown(f"- {plain(question[0])}: {plain(question[1], 300)}" + (f" ({values})" if values else ""))
+    steps = {d.step for d in decisions}
+    if TIME in steps:
+        times(draft, prepared)
+    if PLACE in steps:
+        _place(draft, prepared)
+    if NETWORK in steps:
+        _sources(draft, prepared, [d for d in decisions if d.step == NETWORK])
+
+
+def _place(draft: Draft, prepared: Prepared) -> None:
+    with st.form(f"place_{draft.token}"):
+        system = st.text_input("Coordinate system of the files that state none, such as EPSG:26915",
+                               prepared.recipe.coordinate_system, max_chars=60)
+        if st.form_submit_button("Use it", type="primary") and system.strip():
+            draft.decide_recipe(replace(prepared.recipe, coordinate_system=system.strip()))
+            st.rerun()
+
+
+def _sources(draft: Draft, prepared: Prepared, decisions: Sequence[Decision]) -> None:
+    """Nodes that may be sources, with the feeder's name; others can be added."""
+    stated = dict(prepared.recipe.sources)
+    nodes = [d.value for d in decisions if d.value and d.column == "node"]
+    frame = pd.DataFrame({"source": [n in stated for n in nodes], "node": nodes,
+                          "feeder": [stated.get(n, "") for n in nodes]})
+    with st.form(f"sources_{draft.token}"):
+        st.markdown("**Where feeders begin**")
+        edited = st.data_editor(frame.astype({"source": bool, "node": "str", "feeder": "str"}), hide_index=True, num_rows="dynamic",
+                                key=f"sources_rows_{draft.token}", alt="Nodes where feeders begin",
+                                column_config={"source": st.column_config.CheckboxColumn("a source", default=True)})
+        if st.form_submit_button("Use these sources", type="primary"):
+            rows = edited[edited["source"].fillna(False).astype(bool) & edited["node"].fillna("").ne("")]
+            chosen = dict(zip(rows["node"].astype(str), rows["feeder"].fillna("").astype(str), strict=True))
+            if chosen:
+                draft.decide_recipe(replace(prepared.recipe, sources={**stated, **chosen}))
+                st.rerun()

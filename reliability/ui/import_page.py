@@ -1,0 +1,75 @@
+"""Page: a study out of exports or of tables that are a study's own, or a blank one to start from."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from reliability.formats import count
+from reliability.study import StudyError
+from reliability.ui import frame, import_draft, import_steps
+from reliability.ui.import_blank import blank
+from reliability.ui.import_draft import Draft
+from reliability.ui.import_kinds import is_own, kinds_guide
+from reliability.ui.import_own import own_tables
+from reliability.ui.opened import Opened
+from reliability.ui.problem_table import show_problems
+
+TYPES = ["csv", "txt", "tsv", "xlsx", "geojson", "json", "gpkg", "zip", "shp", "shx", "dbf", "prj", "cpg", "toml"]
+
+
+def show() -> None:
+    """Draw the page."""
+    shown = frame.begin("Import")
+    mine, new = st.tabs(["Your files", "Start from a blank study"], key="import_tab", on_change="rerun")
+    if mine.open:
+        with mine:
+            _files(shown)
+    if new.open:
+        with new:
+            blank()
+
+
+def _files(shown: Opened) -> None:
+    before = import_draft.current()
+    place = st.expander(f"Add or remove files ({len(before.files)} so far)") if before else st.container()
+    with place:
+        brought = st.file_uploader(
+            "Exports: segments, devices, customers, sources, outages. CSV, XLSX, GeoJSON, GeoPackage, zipped "
+            "shapefile; import.toml and study.toml if there are any",
+            key="upload", type=TYPES, accept_multiple_files=True)
+        import_draft.take({f.name: f.getvalue() for f in brought})
+        draft = import_draft.current()
+        if draft is not None and before is not None and draft.token == before.token:
+            _keep(draft)
+    if draft is None:
+        st.markdown("Headers and words may be your own: they are recognized and shown in the next steps. Nothing is "
+                    "saved before you say so.")
+        kinds_guide()
+        return
+    if before is None or draft.token != before.token:
+        st.rerun()
+    if is_own(draft):
+        own_tables(shown, draft)
+        return
+    try:
+        prepared = import_draft.prepared_of(draft)
+    except StudyError as error:
+        st.error(f"{count(error.count, 'problem')} in the files. Remove or replace them under Add or remove files.")
+        show_problems(error.problems, "import_unreadable")
+        return
+    import_steps.steps(draft, prepared)
+
+
+def _keep(draft: Draft) -> None:
+    left, right = st.columns([4, 1], vertical_alignment="bottom")
+    kept = left.multiselect("Files of this import", draft.files, default=draft.files, key=f"keep_{draft.token}")
+    if len(kept) < len(draft.files):
+        import_draft.start({n: draft.path(n).read_bytes() for n in kept}, draft)
+        st.rerun()
+    if right.button("Start over", key="start_over", help="Forgets the files and every decision about them."):
+        import_draft.forget(draft)
+        st.rerun()
+
+
+if __name__ == "__main__":
+    show()

@@ -1,0 +1,64 @@
+"""The steps of an import: each says what is open in it, and going back loses nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import streamlit as st
+
+from reliability.formats import count
+from reliability.intake import Prepared
+from reliability.intake.deciding import accepted, open_by_step, suggested
+from reliability.ui import import_columns, import_report_panel, import_units, import_words
+from reliability.ui.import_answers import questions
+from reliability.ui.import_draft import STEP, Draft
+from reliability.ui.import_save import save_step
+
+FILES, UNITS, WORDS, REPORT, QUESTIONS, SAVE = "files", "units", "words", "report", "questions", "save"
+STEPS: dict[str, tuple[str, Callable[[Draft, Prepared], None]]] = {
+    FILES: ("Files and columns", import_columns.files), UNITS: ("Units and times", import_units.units),
+    WORDS: ("Words", import_words.words), REPORT: ("Report", import_report_panel.report),
+    QUESTIONS: ("Questions", questions), SAVE: ("Save", save_step)}
+
+
+def steps(draft: Draft, prepared: Prepared) -> None:
+    """The row of steps with what is open in each, and the one that is chosen."""
+    if st.session_state.get(STEP) not in STEPS:
+        st.session_state[STEP] = draft.plan.get("step", FILES)
+    open_ = open_by_step(prepared, draft.confirmed)
+    numbers = {FILES: open_["columns"], UNITS: open_["units"], WORDS: open_["words"]}
+
+    def label(step: str) -> str:
+        n = numbers.get(step, 0)
+        return f"{list(STEPS).index(step) + 1} {STEPS[step][0]}" + (f" · {n} open" if n else "")
+
+    left, right = st.columns([3, 2], vertical_alignment="center")
+    step = str(left.segmented_control("Step", list(STEPS), key=STEP, format_func=label, required=True,
+                                           label_visibility="collapsed"))
+    if step != draft.plan.get("step", FILES):
+        draft.decide(step=step)
+    following = list(STEPS)[list(STEPS).index(step) + 1:][:1]
+    with right.container(horizontal=True, horizontal_alignment="right"):
+        _accept(draft, prepared)
+        for after in following:
+            st.button("Continue", key="continue_import",
+                      help=f"To the next step: {STEPS[after][0]}.", on_click=_go, args=(after,),
+                      type="secondary" if suggested(prepared) else "primary", icon=":material/arrow_forward:")
+    STEPS[step][1](draft, prepared)
+
+
+def _go(step: str) -> None:
+    st.session_state[STEP] = step
+
+
+def _accept(draft: Draft, prepared: Prepared) -> None:
+    guesses = suggested(prepared)
+    if guesses:
+        st.button(f"Accept all {count(len(guesses), 'suggestion')}", key="accept_all", type="primary",
+                  icon=":material/done_all:", on_click=_accept_all, args=(draft, prepared),
+                  help="Takes every guess of kinds, columns and words as it is shown. What has no suggestion stays "
+                       "open. Each can be changed afterwards.")
+
+
+def _accept_all(draft: Draft, prepared: Prepared) -> None:
+    draft.decide_recipe(accepted(prepared.exports, prepared.recipe))

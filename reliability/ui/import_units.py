@@ -1,0 +1,83 @@
+"""The step of units and times: what each column is measured in, with a line on whether that is plausible."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import streamlit as st
+
+from reliability.intake import Prepared, Recipe
+from reliability.intake.deciding import Measured, measured, with_unit
+from reliability.intake.kinds import OUTAGE_ROWS
+from reliability.intake.recipe import DAY_FIRST, MONTH_FIRST
+from reliability.ui.import_draft import Draft
+from reliability.ui.text import plain, short
+
+OPEN = "open"
+ORDERS = {"": "as the dates tell", MONTH_FIRST: "month first: 03/04 is March 4",
+          DAY_FIRST: "day first: 03/04 is April 3"}
+CLOCKS = {None: "as the times tell", 12: "12 hours", 24: "24 hours"}
+
+
+def units(draft: Draft, prepared: Prepared) -> None:
+    """Every column with a unit, the open ones first, and how times are read."""
+    rows = measured(prepared, draft.confirmed)
+    st.markdown("Units are never guessed in silence: they come from a header, the recipe or from here."
+                if rows else "No column of these exports has a unit.")
+    with st.container(border=True):
+        for k, row in enumerate(rows):
+            _unit(draft, prepared, k, row)
+    if any(one.kind == OUTAGE_ROWS for one in prepared.recognised):
+        times(draft, prepared)
+
+
+def _unit(draft: Draft, prepared: Prepared, k: int, row: Measured) -> None:
+    name, unit, said, right = st.columns([4, 2, 6, 2], vertical_alignment="center")
+    name.markdown(f"**{plain(row.header)}**, {plain(row.one.table.name)}: {plain(row.name.replace('_', ' '))}")
+    doubted = row.plausibility is not None and not row.plausibility.plausible
+    unknown = row.open and not doubted
+    options = [*([OPEN] if unknown else []), *row.units]
+    now = OPEN if unknown else row.unit
+    key = f"unit_{draft.token}_{k}_{row.name}_{now}"
+    unit.selectbox(f"Unit of {short(row.header)}", options, index=options.index(now) if now in options else 0, key=key,
+                   label_visibility="collapsed", on_change=_chosen, args=(draft, prepared, row, key))
+    badge = ":orange-badge[open] " if unknown else ":red-badge[implausible] " if doubted else (
+        ":green-badge[plausible] " if row.plausibility is not None else "")
+    usual = f"{plain(str(row.plausibility), 160)}; " if row.plausibility is not None else ""
+    said.markdown(f"{badge}{usual}first values {plain(', '.join(row.one.first_values(row.header)[:3]))}")
+    if doubted and row.open:
+        right.button("It is right", key=f"right_{key}", on_click=_confirm, args=(draft, row.key))
+
+
+def _confirm(draft: Draft, key: str) -> None:
+    draft.decide(confirmed=[*draft.confirmed, key])
+
+
+def _chosen(draft: Draft, prepared: Prepared, row: Measured, key: str) -> None:
+    unit = str(st.session_state[key])
+    if unit != OPEN:
+        draft.decide_recipe(with_unit(prepared.recipe, row.one, row.name, unit))
+
+
+def times(draft: Draft, prepared: Prepared) -> None:
+    """How dates and times of the outages are written."""
+    recipe = prepared.recipe
+    st.markdown("**Times of the outages**")
+    order, clock, zone = st.columns(3)
+    key = f"order_{draft.token}"
+    order.selectbox("Order of dates", list(ORDERS), index=list(ORDERS).index(recipe.date_order), key=key,
+                    format_func=ORDERS.__getitem__, on_change=_decide, args=(draft, recipe, "date_order", key))
+    key = f"clock_{draft.token}"
+    clock.selectbox("Clock", list(CLOCKS), index=list(CLOCKS).index(recipe.clock), key=key,
+                    format_func=CLOCKS.__getitem__, on_change=_decide, args=(draft, recipe, "clock", key))
+    key = f"zone_{draft.token}"
+    zone.text_input("Time zone, such as America/Chicago; blank: local times", recipe.time_zone, key=key, max_chars=60,
+                    on_change=_decide, args=(draft, recipe, "time_zone", key))
+    for one in prepared.recognised:
+        for match in (m for m in one.matches if one.kind == OUTAGE_ROWS and m.name in ("started", "restored")):
+            values = " and ".join(plain(", ".join(one.first_values(h)[:3])) for h in match.headers)
+            st.caption(f"{plain(one.table.name)}: {match.name} from {plain(' and '.join(match.headers))}, as {values}")
+
+
+def _decide(draft: Draft, recipe: Recipe, field: str, key: str) -> None:
+    draft.decide_recipe(replace(recipe, **{field: st.session_state[key]}))

@@ -1,0 +1,218 @@
+"""Exports of other systems become a study on the Import page, step by step; nothing that was decided is lost."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import pytest
+
+from reliability.intake import read_recipe
+from reliability.study import open_study, uploads, workspace
+from reliability.study.save import fingerprint
+from tests.ui.conftest import app, go, make_small, said, sound
+from tests.ui.test_import import upload
+
+DEMO = Path(__file__).parents[2] / "data" / "exports"
+SEGMENTS = """FACILITYID,FROMNODE,TONODE,LEN,PHASEDESIGNATION,CONSTR,PROT
+S1,N0,N1,1200,ABC,OH,CIRCUIT BREAKER
+S2,N1,N2,800,ABC,OH,
+S3,N1,N3,600,A,OH,FUSE-65K
+S4,N2,N4,500,B,UG,FUSE-40K
+"""
+CUSTOMERS = "XFMR_ID,FACILITYID,CUST\nT1,S2,40\nT2,S3,\nT3,S3,12\nT4,S4,9\n"
+OUTAGES = """OUT_NO,FACILITYID,START_TIME,END_TIME,CUST,CAUSE,TYPE
+1,S3,2024-05-01 10:00,2024-05-01 12:30,12,TREE,UNPLANNED
+2,S4,2024-06-02 08:00,2024-06-02 09:00,9,WORK,PLANNED
+"""
+STEP = "import_step"
+
+
+def exports(**texts: str) -> tuple[tuple[str, bytes], ...]:
+    files = {"line_segments.csv": SEGMENTS, "transformers.csv": CUSTOMERS, "oms.csv": OUTAGES, **{
+        f"{name}.csv": text for name, text in texts.items()}}
+    return tuple((name, text.encode()) for name, text in files.items())
+
+
+def page(**query: str):
+    """The page, beside a small study."""
+    if not (workspace.root() / "small").exists():
+        make_small("small")
+    return app("import", "small", **query)
+
+
+def step(test, name: str):
+    test.session_state[STEP] = name
+    return sound(test.run())
+
+
+def until(test, text: str):
+    """Run again until what is computed beside the page is there."""
+    for _ in range(200):
+        if text in said(test):
+            return test
+        time.sleep(0.05)
+        sound(test.run())
+    raise AssertionError(said(test))
+
+
+def unit(test, header: str, of: str):
+    next(s for s in test.selectbox if s.label == f"Unit of {header}").set_value(of)
+    return sound(test.run())
+
+
+def taken(test):
+    """Everything that is suggested accepted, and the one unit that nobody has stated."""
+    test.button("accept_all").click()
+    sound(test.run())
+    return unit(step(test, "units"), "LEN", "ft")
+
+
+def test_kinds_and_columns_are_shown_as_guesses_beside_their_first_values():
+    test = upload(page(), *exports())
+    kinds = {s.label: s.value for s in test.selectbox if s.label.startswith("Kind of")}
+    assert kinds == {"Kind of line_segments.csv": "segments", "Kind of oms.csv": "outages",
+                     "Kind of transformers.csv": "customers"}
+    assert said(test).count("orange-badge[guess]") == 3
+    editor = test.get("arrow_data_frame")[-1] if not test.dataframe else test.dataframe[-1]
+    rows = editor.value.set_index("header")
+    assert rows.loc["FACILITYID", "stands for"] == "segment_id"
+    assert rows.loc["PROT", ["stands for", "state"]].tolist() == ["device", "guess"]
+    assert rows.loc["LEN", "first values"] == "1200, 800, 600"
+
+
+def test_exports_become_a_new_study_and_no_other_is_touched():
+    test = taken(upload(page(), *exports()))
+    before = fingerprint(workspace.root() / "small")
+    until(step(test, "report"), "What matched")
+    assert "Totals by feeder" in said(test)
+    step(test, "save")
+    until(test, "into the new folder")
+    test.text_input("new_name").set_value("Clear Creek").run()
+    test.button("save_import").click().run()
+    sound(test)
+    folder = workspace.root() / "clear-creek"
+    study = open_study(folder)
+    assert study.name == "Clear Creek"
+    assert study.sections["customers"].sum() == 61
+    assert study.sections["length_km"].sum() == pytest.approx(3100 * 0.3048e-3)
+    assert study.outages["planned"].tolist() == ["false", "true"]
+    assert {"import.toml", "import_report.html", "import_report.csv", "segment_sections.csv"} <= {
+        f.name for f in folder.iterdir()}
+    assert fingerprint(workspace.root() / "small") == before
+    assert uploads.get(test.query_params.get("draft", [""])[0] or "none") is None
+
+
+def test_what_is_open_keeps_save_off_and_is_named():
+    test = upload(page(), *exports(), ("notes.csv", b"alpha,beta\n1,2\n"))
+    step(test, "save")
+    assert test.button("save_import").disabled
+    assert "the kind of notes" in said(test)
+    assert "decisions on kinds and columns open" in said(test)
+    test.button("accept_all").click()
+    sound(test.run())
+    assert "the kind of notes" in said(test)
+    assert "1 decision on units open" in said(test)
+    step(test, "files")
+    next(s for s in test.selectbox if s.label == "Kind of notes.csv").set_value("ignore").run()
+    assert "the kind of notes" not in said(step(test, "save"))
+
+
+def test_outages_that_match_nothing_keep_save_off():
+    test = taken(upload(page(), *exports(oms=OUTAGES.replace(",S3,", ",X3,").replace(",S4,", ",X4,"))))
+    step(test, "save")
+    until(test, "1 problem in the exports")
+    assert any("none of 2 outages matches the network" in d.value.to_string() for d in test.dataframe)
+    assert test.button("save_import").disabled
+
+
+def test_words_are_translated_the_open_ones_first():
+    test = upload(page(), *exports(line_segments=SEGMENTS.replace("FUSE-40K", "GIZMO")))
+    test.button("accept_all").click()
+    sound(test.run())
+    step(test, "words")
+    first = test.dataframe[0].value
+    assert first["word"].tolist()[0] == "GIZMO"
+    assert first["state"].tolist() == ["open", *["decided"] * (len(first) - 1)]
+    editor = next(k for k in test.session_state._state.filtered_state if k.startswith("words_") and "_device_" in k)
+    test.session_state[editor] = {"edited_rows": {0: {"stands for": "switch"}}, "added_rows": [], "deleted_rows": []}
+    sound(test.run())
+
+
+def test_an_implausible_unit_is_asked_about():
+    test = upload(page(), *exports(line_segments=SEGMENTS.replace("LEN,", "LENGTH_MI,")))
+    test.button("accept_all").click()
+    sound(test.run())
+    step(test, "units")
+    assert "red-badge[implausible]" in said(test)
+    step(test, "save")
+    assert "1 decision on units open" in said(test)
+    unit(step(test, "units"), "LENGTH_MI", "ft")
+    assert "red-badge[implausible]" not in said(test)
+    until(step(test, "save"), "into the new folder")
+
+
+def test_a_unit_may_be_implausible_and_right():
+    test = upload(page(), *exports(line_segments=SEGMENTS.replace("LEN,", "LENGTH_MI,")))
+    test.button("accept_all").click()
+    sound(test.run())
+    step(test, "units")
+    next(b for b in test.button if b.label == "It is right").click()
+    sound(test.run())
+    assert "units open" not in said(step(test, "save"))
+
+
+def test_a_reload_keeps_every_decision_and_the_step():
+    test = taken(upload(page(), *exports()))
+    step(test, "questions")
+    draft = test.query_params["draft"]
+    again = page(draft=draft[0] if isinstance(draft, list) else draft)
+    assert again.session_state[STEP] == "questions"
+    until(again, "What nobody exports")
+
+
+def test_another_page_and_back_loses_nothing():
+    test = taken(upload(page(), *exports()))
+    go(test, "study")
+    go(test, "import")
+    assert [s.value for s in test.selectbox if s.label == "Unit of LEN"] == ["ft"]
+
+
+def test_answers_are_written_into_the_study_and_its_recipe():
+    test = taken(upload(page(), *exports()))
+    step(test, "questions")
+    until(test, "Do breakers and reclosers trip fast first")
+    radio = next(r for r in test.radio if r.key.endswith("fast_first"))
+    assert radio.value == "saving"
+    radio.set_value("blowing").run()
+    until(step(test, "save"), "into the new folder")
+    test.button("save_import").click().run()
+    study = open_study(workspace.root() / "my-study")
+    assert study.values["fast_operations"] == 0
+    recipe = read_recipe((workspace.root() / "my-study" / "import.toml").read_bytes())
+    assert recipe.study["protection"]["fast_operations"] == 0
+
+
+def test_a_recipe_beside_the_files_leaves_nothing_open():
+    files = [(f.name, f.read_bytes()) for f in sorted(DEMO.iterdir())]
+    test = upload(page(), *files)
+    assert not [b for b in test.button if b.key == "accept_all"]
+    until(step(test, "report"), "What matched")
+
+
+def test_sources_that_are_not_found_are_asked_for():
+    test = taken(upload(page(), *exports(line_segments=SEGMENTS.replace("CIRCUIT BREAKER", ""))))
+    until(step(test, "report"), "Where feeders begin")
+    assert "no source" in said(test)
+    assert test.button
+
+
+def test_files_are_added_and_taken_away():
+    test = upload(page(), *exports()[:1])
+    test = upload(test, *exports()[1:])
+    assert len([s for s in test.selectbox if s.label.startswith("Kind of")]) == 3
+    next(m for m in test.multiselect if m.label == "Files of this import").set_value(
+        ["line_segments.csv", "transformers.csv"]).run()
+    sound(test)
+    assert [s.label for s in test.selectbox if s.label.startswith("Kind of")] == [
+        "Kind of line_segments.csv", "Kind of transformers.csv"]
