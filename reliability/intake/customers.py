@@ -86,19 +86,22 @@ def place_customers(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Find
     findings.add("customers", "customers_not_placed", "Customer rows whose place is not energised or not in the "
                  "network: not in N", state_of_lost(float(customers[lost].sum()), served.customers), names_lost,
                  CUSTOMER, customers=float(customers[lost].sum()))
-    _note_not_stated(rows, numbers, names, findings)
+    _note_rows(rows, numbers, names, findings)
     served.section_of = dict(zip(names[::-1].tolist(), place[::-1].tolist(), strict=True))
     return served
 
 
-def _note_not_stated(rows: pd.DataFrame, numbers: pd.DataFrame, names: np.ndarray, findings: Findings) -> None:
-    """List rows that say how many customers they have neither by number nor by meters that hang on them."""
+def _note_rows(rows: pd.DataFrame, numbers: pd.DataFrame, names: np.ndarray, findings: Findings) -> None:
+    """List rows that repeat another, and those that say how many customers they have neither by number nor by meters
+    that hang on them."""
     hung = _hung(rows)
-    with_meters = set(rows["transformer_id"][hung].tolist())
-    bare = numbers["customers"].isna().to_numpy() & ~hung & np.array([n not in with_meters for n in names.tolist()], bool)
-    at = np.flatnonzero(bare)
+    metered = np.isin(names.astype(str), rows["transformer_id"][hung].to_numpy(str))
+    bare = numbers["customers"].isna().to_numpy() & ~hung & ~metered
     findings.add("customers", "customers_not_stated", "Rows that do not say how many customers they have: taken as 0",
-                 AMBER, [str(names[k]) or f"row {rows['row'].iloc[k]}" for k in at], CUSTOMER)
+                 AMBER, [str(names[k]) or f"row {rows['row'].iloc[k]}" for k in np.flatnonzero(bare)], CUSTOMER)
+    again = rows.drop(columns=["file", "row"]).duplicated().to_numpy(bool) & (names != "")
+    findings.add("customers", "customers_repeated", "Rows of customers that repeat another row: both are counted",
+                 AMBER, names[again], CUSTOMER)
 
 
 def _segment_rows(spans: Spans) -> np.ndarray:

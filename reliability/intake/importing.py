@@ -27,7 +27,7 @@ from reliability.intake.recipe import Recipe
 from reliability.intake.recognise import Recognised, recognise, rule_of
 from reliability.intake.reporting import import_report
 from reliability.intake.routes import section_routes, segment_routes
-from reliability.intake.sections import base_frame
+from reliability.intake.sections import base_frame, note_mains
 from reliability.intake.settings import study_settings
 from reliability.intake.shaping import Shaped, shaped_points, shaped_segments
 from reliability.intake.sources import Sources, find_sources
@@ -225,6 +225,7 @@ def _finish(prepared: Prepared, network: _Network, outages: Outages | None, find
     section_of = section_names(tree, spans, named)
     tables = written_tables(rows, tree, runs, named, other, outages, prepared.typed, section_of, findings)
     parent = np.where(tree.parent[runs.head] >= 0, runs.run[np.maximum(tree.parent[runs.head], 0)], -1)
+    note_mains(rows, parent, findings)
     report = import_report(prepared.typed, spans, tree, network.feeder, rows, parent, network.devices,
                            network.served, outages, findings)
     settings = study_settings(prepared.exports.settings, recipe.study, name, recipe.time_zone, section_of,

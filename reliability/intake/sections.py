@@ -12,9 +12,9 @@ from reliability.intake.findings import AMBER, DEVICE, GREEN, Findings
 from reliability.intake.kinds import DEVICE_COLUMNS, LINE_COLUMNS, SUMMED
 from reliability.intake.placing import LINE, Tree
 from reliability.intake.spans import FROM_A, TO_A, Spans
-from reliability.network.forest import topmost
+from reliability.network.forest import depth_first, sums_below, topmost
 from reliability.network.fuse_links import link_table, written_link
-from reliability.schema.devices import BY_NAME, FUSE, LATERAL_DEVICES
+from reliability.schema.devices import BY_NAME, FUSE, LATERAL_DEVICES, SWITCH
 
 SOURCE_A, END_A = "fault_current_source_a", "fault_current_end_a"
 
@@ -145,10 +145,20 @@ def blank_unknown_links(frame: pd.DataFrame, curves: pd.DataFrame) -> None:
     frame.loc[~frame["fuse_link"].isin(known), "fuse_link"] = ""
 
 
-def note_mains(frame: pd.DataFrame, parent: np.ndarray, size_customers: np.ndarray, feeder_customers: np.ndarray,
-               findings: Findings) -> None:
-    """List fuses that carry more than half of their feeder's customers, as a fuse on a main does."""
-    main = (frame["device"] == FUSE).to_numpy(bool) & (size_customers > 0.5 * feeder_customers) & (feeder_customers > 0)
-    findings.add("devices", "fuse_on_main", "Fuses that carry more than half of their feeder's customers: on a main?",
-                 AMBER,
-                 [d or s for d, s in zip(frame["device_id"][main], frame["section_id"][main], strict=True)], DEVICE)
+def note_mains(frame: pd.DataFrame, parent: np.ndarray, findings: Findings) -> None:
+    """List fuses that land on a main: with further protective devices beyond them and more than half of the feeder's
+    customers (our measure).
+
+    frame: merged sections, (n,) rows. parent: (n,) row of each section's parent, −1 at a source.
+    """
+    order, _, size = depth_first(parent)
+    customers = frame["customers"].fillna(0.0).to_numpy(float)
+    device = frame["device"].to_numpy(object)
+    protective = (device != "") & (device != SWITCH)
+    beyond, behind = np.zeros(len(frame)), np.zeros(len(frame))
+    beyond[order] = sums_below(customers[order], size)
+    behind[order] = sums_below(protective[order].astype(float), size)
+    of_feeder = frame["customers"].fillna(0.0).groupby(frame["feeder_id"]).transform("sum").to_numpy(float)
+    main = (device == FUSE) & (behind > 1.5) & (beyond > 0.5 * of_feeder)
+    findings.add("devices", "fuse_on_main", "Fuses on a main: other protective devices and more than half of the "
+                 "feeder's customers are beyond them", AMBER, frame["device_id"].to_numpy(object)[main], DEVICE)

@@ -198,7 +198,7 @@ def test_networks_that_meet_at_open_points_alone_have_a_source_each(tmp_path):
 
 def test_segments_that_all_lack_a_parent_are_a_source_each(tmp_path):
     imported = take(tmp_path, segments="segment_id,parent_id,length_m,phases\nM1,,100,3\nK1,,200,3\n", sources=None,
-                    devices="device_id,segment_id,device\nB1,M1,breaker\nB2,K1,breaker\n", outages=None,
+                    devices="device_id,segment_id,device\nR1,M1,recloser\nR2,K1,recloser\n", outages=None,
                     customers="transformer_id,segment_id,customers\nX,M1,4\n")
     assert sections(imported)["parent_id"].to_dict() == {"M1": "", "K1": ""}
 
@@ -275,8 +275,8 @@ def test_meters_on_a_transformer_count_one_each(tmp_path):
 
 
 def test_classes_add_up_where_the_customers_are_not_stated(tmp_path):
-    imported = take(tmp_path, customers="transformer_id,segment_id,customers_residential,customers_small_ci\nX1,M2,4,1\n",
-                    outages=None)
+    imported = take(tmp_path, outages=None,
+                    customers="transformer_id,segment_id,customers_residential,customers_small_ci\nX1,M2,4,1\n")
     assert sections(imported).loc["M2", "customers"] == 5
 
 
@@ -335,6 +335,7 @@ def test_what_is_refused_is_said_and_nothing_is_written(tmp_path, changed, said)
 
 @pytest.mark.parametrize(("changed", "key", "ids"), [
     ({"segments": "+Q1,N4,,3,A,,F1\n"}, "no_end", ("Q1",)),
+    ({"customers": "+X1,M2,,,10,20,50\n"}, "customers_repeated", ("X1",)),
     ({"customers": "+X3,M2,,,,7,25\n"}, "customers_not_stated", ("X3",)),
     ({"devices": "+Z,T2,,fuse,999K,,\n"}, "link_unknown", ("999K",)),
     ({"devices": "+FU1,T1,,fuse,40K,,A\n"}, "device_duplicate", ("FU1",)),
@@ -354,3 +355,17 @@ def test_names_that_a_spreadsheet_would_run_stay_harmless(tmp_path):
     imported = take(tmp_path, segments="+=1+1,N4,N5,3,A,,F1\n", devices="+=2+2,=1+1,,fuse,25K,,\n")
     assert b"\n=1+1" not in imported.files["sections.csv"]
     assert len(imported.study().sections) == 4
+
+
+def test_fuses_on_a_main_are_listed(tmp_path):
+    assert noted(take(tmp_path / "a", devices="+FU0,M1,,fuse,100K,,\nFU9,M2,,fuse,40K,,\n"), "fuse_on_main") == ("FU0",)
+
+
+@pytest.mark.parametrize(("recipe", "chance"), [(Recipe(stated=False), 0.7), (Recipe(stated=False, ties={"TIE": 0.5}),
+                                                                              0.5)])
+def test_the_chance_that_an_open_segment_states_holds_on_both_sides_until_the_recipe_says_another(tmp_path, recipe,
+                                                                                                  chance):
+    segments = (SEGMENTS + "K1,BUS2,K2,900,ABC,,F2\nTIE,N2,K2,80,ABC,open,F1\n").replace("\n", ",\n").replace(
+        "feeder_id,", "feeder_id,tie_probability").replace("open,F1,", "open,F1,0.7")
+    found = sections(take(tmp_path, recipe, segments=segments, devices="+B2,K1,,breaker,,,\n", sources="+BUS2,F2\n"))
+    assert sorted(found["tie_probability"].dropna()) == [chance, chance]
