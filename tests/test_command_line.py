@@ -183,8 +183,8 @@ def test_what_was_learned_is_reported_when_it_is_used(records, tmp_path, capsys)
             toml='[faults]\nrates = "learned"')
     assert main(["run", str(tmp_path), "--out", str(tmp_path / "out"), "--trials", "2"]) == 0
     text = capsys.readouterr().err
-    assert "note: Fault rates are learned from 5 observed faults" in text
-    assert "are then too low" in text
+    assert "note: Fault rates are learned from 5 recorded faults" in text
+    assert "Each trial of the simulation takes one joint draw of the learned rates" in text
 
 
 @pytest.mark.parametrize("command", ["check", "run"])

@@ -124,7 +124,10 @@ def _at_devices(e: Evidence, rate: np.ndarray, variance: np.ndarray, p: np.ndarr
         total = (mean + sure)[used]
         spread = entries.by_place(variance[entries.unit] * amount * amount, e.devices)[used]
         size = total ** 2 / np.maximum(spread, 1e-9 * total ** 2)
-        value += _negative_binomial(recorded[used] / each[used], total / each[used], size)
+        faults = recorded[used] / each[used]
+        # what a count is divided by differs between clearing times: its share of the density counts
+        value += _negative_binomial(faults, total / each[used], size) - float(
+            np.sum(scipy.special.gammaln(faults + 1.0) + np.log(each[used])))
     return value
 
 

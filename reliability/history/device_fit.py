@@ -16,10 +16,11 @@ import scipy
 from reliability.history.level import TAILS
 from reliability.history.posterior import Evidence, Length, Posterior, Prior, ratio
 from reliability.history.recording import Entries
-from reliability.history.sampler import sample
+from reliability.history.sampler import Progress, sample
 from reliability.history.shared_out import shares_of_pools
 
 SHORT = Length(500, 250, 125)     # enough to see what does not fit
+SHORTER = Length(250, 125, 125)   # where it goes on from a round before
 STANDS_OUT = 0.005                # two-sided probability of a recorded number below which a device stands out (ours)
 MEANWHILE = 0.6                   # what deviates so much of the worst is set aside together with it
 EVENTS, COUNTER = "events", "counter"
@@ -39,16 +40,18 @@ class DeviceFit:
     rounds: int
 
 
-def fit_devices(evidence: Evidence, devices: np.ndarray, prior: Prior, seed: int) -> DeviceFit:
+def fit_devices(evidence: Evidence, devices: np.ndarray, prior: Prior, seed: int,
+                on_progress: Progress | None = None) -> DeviceFit:
     """The fit of every device, and which are to be left out.
 
-    devices: (R,) positions.
+    devices: (R,) positions. on_progress(done, total): of the round under way.
     """
     aside = np.zeros(len(devices), bool)
     start, rounds = None, 0
     while True:
         part = without(evidence, aside)
-        posterior = sample(part, prior, np.random.default_rng([seed, 2, rounds]), None, SHORT, start)
+        posterior = sample(part, prior, np.random.default_rng([seed, 2, rounds]), on_progress,
+                           SHORTER if rounds else SHORT, start)
         table = predictions(evidence, posterior, devices, seed)
         rounds += 1
         out = table["probability"].to_numpy() < STANDS_OUT

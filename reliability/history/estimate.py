@@ -42,14 +42,18 @@ def estimate_rates(study: Study, seen: Observed, on_progress: Progress | None = 
     found, prior = find_evidence(study, seen), prior_of(study, units)
     total = FULL.iterations + SHORT.iterations
 
-    def told(done: int, of: int) -> None:
-        if on_progress:
-            on_progress(done, total)
+    reached = 0
 
-    fit = fit_devices(found.evidence, found.devices, prior, seed)
+    def told(done: int) -> None:
+        nonlocal reached
+        reached = max(reached, done)
+        if on_progress:
+            on_progress(reached, total)
+
+    fit = fit_devices(found.evidence, found.devices, prior, seed, lambda done, of: told(done * SHORT.iterations // of))
     used = without(found.evidence, fit.set_aside)
     posterior = sample(used, prior, np.random.default_rng(seed),
-                       lambda done, of: told(done + SHORT.iterations, of), FULL)
+                       lambda done, _: told(done + SHORT.iterations), FULL)
     clearing: ClearingFit | None = None
     spans: dict[float, float] = {}
     if _clearing_matters(study):

@@ -90,6 +90,8 @@ def _network_then(study: Study, settings: RecordSettings, before_conversion: boo
     if before_change:
         changed["fast_operations"] = {row[name]: float(e.fast_operations)
                                       for name, e in settings.earlier_settings.items()}
+    changed = {name: {at: value for at, value in cells.items() if sections[name].iloc[at] != value}
+               for name, cells in changed.items()}
     if not any(changed.values()):
         return study.network
     sections = sections.copy()

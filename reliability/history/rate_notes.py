@@ -37,8 +37,8 @@ def notes_on(study: Study, units: Units, estimate: Estimate, records: Records | 
                      "spread like the others, so that all learned rates are higher by their share.")
     if len(found.impossible):
         notes.append("Faults are recorded of a kind that protection as modelled would not let leave a record at "
-                     f"{_named(units.name[found.impossible])}: 1 % of that kind is taken to do so there. Check the "
-                     "settings, fuse links and fault currents there.")
+                     f"{_named(units.name[found.impossible], network)}: 1 % of that kind is taken to do so there. "
+                     "Check the settings, fuse links and fault currents there.")
     notes += [f"{name}: {reason} Its records of momentary events are left out of the estimate."
               for name, reason in misfits(estimate.fit, network)]
     notes += _clearing_notes(estimate)
@@ -85,13 +85,13 @@ def _clearing_notes(estimate: Estimate) -> list[str]:
 
 
 def misfits(fit: DeviceFit, network: Network) -> list[tuple[str, str]]:
-    """Section of each device that does not fit, and the likely reason as a sentence."""
+    """Name of each device that does not fit, and the likely reason as a sentence."""
     found = []
     table = fit.table[~fit.table["fits"]]
     for device, what, recorded, predicted in zip(*(table[name].tolist() for name in (
             "device", "what", "recorded", "predicted")), strict=True):
         number = f"{recorded:.0f} recorded faults with nothing left open where {predicted:.0f} are predicted"
-        found.append((str(network.ids[device]), f"{number}; {_likely_reason(what, recorded, predicted)}."))
+        found.append((str(network.names[device]), f"{number}; {_likely_reason(what, recorded, predicted)}."))
     return found
 
 
@@ -106,6 +106,7 @@ def _likely_reason(what: str, recorded: float, predicted: float) -> str:
     return "it may open more often than modelled, or the faults behind it are more than its records show"
 
 
-def _named(names: np.ndarray) -> str:
+def _named(ids: np.ndarray, network: Network) -> str:
+    names = [network.name_by_id.get(str(i), str(i)) for i in ids]
     more = f" and {len(names) - NAMED} others" if len(names) > NAMED else ""
-    return ", ".join(str(n) for n in names[:NAMED]) + more
+    return ", ".join(names[:NAMED]) + more

@@ -105,7 +105,9 @@ class Chooser:
         chosen[behind] = -1 - chosen[behind]
         edge += chosen
         chosen += drawn >= self.edges.take(edge)
-        while behind.size:
+        for _ in range(self.things):        # the largest number drawn lies at every later edge
+            if not behind.size:
+                break
             edge[behind] += 1
             behind = behind[drawn[behind] >= self.edges.take(edge[behind], mode="clip")]
             chosen[behind] += 1
@@ -116,7 +118,7 @@ def chooser(weights: np.ndarray, slots_each: int) -> Chooser:
     """A chooser of weights (g, k) with at least so many slots for each of the k; a row without weights is not asked."""
     groups, things = weights.shape
     running = np.cumsum(weights, axis=1, dtype=float)
-    running *= 2.0 ** DRAW_BITS / np.maximum(running[:, -1:], 1e-300)
+    running *= 2.0 ** DRAW_BITS / np.maximum(running[:, -1:], 1e-250)
     edges = np.rint(running, out=running).astype(np.int64)
     slots = 2 ** int(np.ceil(np.log2(slots_each * things))) if things > 1 else 1
     shift = DRAW_BITS - slots.bit_length() + 1

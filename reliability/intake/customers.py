@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.intake.device_rows import pole_places
-from reliability.intake.findings import CUSTOMER, Findings, state_of_lost
+from reliability.intake.findings import AMBER, CUSTOMER, Findings, state_of_lost
 from reliability.intake.kinds import SUMMED
 from reliability.intake.placing import Tree
 from reliability.intake.spans import Spans
@@ -86,8 +86,19 @@ def place_customers(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Find
     findings.add("customers", "customers_not_placed", "Customer rows whose place is not energised or not in the "
                  "network: not in N", state_of_lost(float(customers[lost].sum()), served.customers), names_lost,
                  CUSTOMER, customers=float(customers[lost].sum()))
+    _note_not_stated(rows, numbers, names, findings)
     served.section_of = dict(zip(names[::-1].tolist(), place[::-1].tolist(), strict=True))
     return served
+
+
+def _note_not_stated(rows: pd.DataFrame, numbers: pd.DataFrame, names: np.ndarray, findings: Findings) -> None:
+    """List rows that say how many customers they have neither by number nor by meters that hang on them."""
+    hung = _hung(rows)
+    with_meters = set(rows["transformer_id"][hung].tolist())
+    bare = numbers["customers"].isna().to_numpy() & ~hung & np.array([n not in with_meters for n in names.tolist()], bool)
+    at = np.flatnonzero(bare)
+    findings.add("customers", "customers_not_stated", "Rows that do not say how many customers they have: taken as 0",
+                 AMBER, [str(names[k]) or f"row {rows['row'].iloc[k]}" for k in at], CUSTOMER)
 
 
 def _segment_rows(spans: Spans) -> np.ndarray:
@@ -135,6 +146,8 @@ def _hung(rows: pd.DataFrame) -> np.ndarray:
 def _numbers(rows: pd.DataFrame) -> pd.DataFrame:
     """SUMMED of the rows: a meter counts 1, energy becomes load, a class word says whose customers they are."""
     numbers = rows[list(SUMMED)].copy()
+    summed = numbers[list(CLASSES)].sum(axis=1, min_count=1)
+    numbers["customers"] = numbers["customers"].fillna(summed)
     meter = (rows["customer_id"] != "").to_numpy(bool) & numbers["customers"].isna().to_numpy()
     hung = _hung(rows)
     numbers.loc[meter | (hung & numbers["customers"].isna().to_numpy()), "customers"] = 1.0

@@ -18,7 +18,7 @@ from reliability.intake.findings import Findings
 from reliability.intake.kinds import CUSTOMERS, DEVICE_ROWS, OUTAGE_ROWS, SEGMENTS, SOURCES
 from reliability.intake.merging import find_runs, merged
 from reliability.intake.named import name_sections, places, section_names, segment_sections
-from reliability.intake.open_points import OpenPoint, hang, open_spans
+from reliability.intake.open_points import OpenPoint, hang, open_spans, open_switches
 from reliability.intake.outages import Outages, place_outages
 from reliability.intake.outcome import Imported
 from reliability.intake.placing import Tree, head_sources, place_devices
@@ -117,9 +117,8 @@ def import_study(prepared: Prepared, name: str = "", on_progress: Progress = lam
     """A study of prepared exports. Raises StudyError with everything that is open, or wrong in the exports."""
     _settled(prepared)
     findings, recipe = Findings(), prepared.recipe
-    for (table, why), rows in prepared.typed.left_out.items():
-        findings.add("rows", "left_out", f"{table}: rows left out, {why}", "green",
-                     [f"row {k + 1}" for k in range(rows)])
+    for (table, why), names in prepared.typed.left_out.items():
+        findings.add("rows", "left_out", f"{table}: rows left out, {why}", "green", names, "row")
     findings.add("rows", "table_unused", "Tables that are of no kind: not used", "amber",
                  [one.table.name for one in prepared.recognised if not one.kind], "table")
     findings.add("rows", "column_unused", "Columns that stand for nothing of ours: not used", "green",
@@ -155,20 +154,22 @@ def _trace(prepared: Prepared, findings: Findings, on_progress: Progress) -> _Ne
     decisions: list[Decision] = []
     shaped = shaped_segments(typed, recipe, findings, decisions)
     require_none(decisions)
-    spans = build_spans(shaped.frame, shaped.routes(), findings, problems)
+    spans = build_spans(shaped.frame, shaped.routes(), {table for table, name in typed.headers if name == "parent_id"},
+                        findings, problems)
     devices, spans = build_devices(shaped_points(typed, DEVICE_ROWS, shaped, recipe, findings), spans, recipe.place,
                                    findings, problems)
     problems.raise_if_any()
+    spans, devices, points = open_spans(spans, devices, recipe.open, findings)
     sources, open_ = find_sources(shaped_points(typed, SOURCES, shaped, recipe, findings), recipe.sources, spans,
                                   devices, findings)
     require_none(open_)
-    spans, devices, points = open_spans(spans, devices, recipe.open, findings)
     on_progress("walking")
     walked = walk(spans, sources.nodes, ~spans.open, with_switch(spans, devices), findings)
     if not len(walked.depth_order):
         raise StudyError([Problem("segments", "no segment is energised by a source",
                                   "check the nodes of sources and segments, and what is open")])
     points += [OpenPoint(int(s), str(spans.ids[s]), False) for s in walked.cut]
+    devices = open_switches(devices, walked.cut)
     devices = on_entry(devices, spans, walked.depth_order)
     spans, devices, walked = absorb_edges(spans, devices, walked)
     on_progress("placing devices and customers")

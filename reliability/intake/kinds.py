@@ -134,7 +134,7 @@ FIELDS: dict[str, tuple[Field, ...]] = {
 KINDS = tuple(FIELDS)
 # Of each group one column at the least; geometry stands for a place.
 REQUIRED: dict[str, tuple[tuple[str, ...], ...]] = {
-    SEGMENTS: (("segment_id",), ("from_node", "parent_id")),
+    SEGMENTS: (("segment_id",), ("from_node", "parent_id"), ("to_node", "parent_id")),
     DEVICE_ROWS: (("device_id",), ("segment_id", "node_id", "pole_id", "from_node"), ("device",)),
     CUSTOMERS: (("transformer_id", "customer_id"), ("segment_id", "node_id", "pole_id", "transformer_id")),
     SOURCES: (("node_id",), ("feeder_id",)),
@@ -144,7 +144,7 @@ REQUIRED: dict[str, tuple[tuple[str, ...], ...]] = {
     SETTINGS_ROWS: (("device_id", "segment_id"), ("element",), ("operation",), ("pickup_a",), ("curve",)),
     CURVE_ROWS: (("curve",), ("current_a",), ("time_s",)),
 }
-PLACE_COLUMNS = frozenset(("from_node", "parent_id", "segment_id", "node_id", "pole_id", "transformer_id"))
+PLACE_COLUMNS = frozenset(("from_node", "to_node", "parent_id", "segment_id", "node_id", "pole_id", "transformer_id"))
 IDS = {SEGMENTS: "segment_id", DEVICE_ROWS: "device_id"}
 KNOWN_DEVICES = DEVICES
 

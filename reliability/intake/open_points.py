@@ -12,6 +12,7 @@ from reliability.intake.device_rows import Devices, with_inserted
 from reliability.intake.findings import AMBER, DEVICE, RED, Findings
 from reliability.intake.spans import Spans
 from reliability.intake.walk import Walk
+from reliability.schema.devices import SWITCH
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,15 @@ def open_spans(spans: Spans, devices: Devices, names: Collection[str], findings:
     name_of = dict(zip(devices.span[on].tolist(), devices.ids[on].tolist(), strict=True))
     points = [OpenPoint(int(s), str(name_of.get(int(s)) or spans.ids[s]), True) for s in np.flatnonzero(spans.open)]
     return spans, devices, points
+
+
+def open_switches(devices: Devices, cut: np.ndarray) -> Devices:
+    """Devices with the switches open that stand on spans where the walk cut a ring: the network is that of a recipe
+    which confirms them.
+
+    cut: numbers of those spans.
+    """
+    return replace(devices, open=devices.open | ((devices.kinds == SWITCH) & np.isin(devices.span, cut)))
 
 
 def _split_at_nodes(spans: Spans, devices: Devices, findings: Findings) -> Spans:

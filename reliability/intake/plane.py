@@ -26,7 +26,7 @@ class Plane:
         """(rows,) geometry of a layer in the plane."""
         import shapely
         from pyproj import Transformer
-        transform = Transformer.from_crs(shapes.crs or self.stated, self.crs, always_xy=True)
+        transform = Transformer.from_crs(system_of(shapes, self.stated), self.crs, always_xy=True)
         flat = shapely.force_2d(shapes.shapes)
         return np.asarray(shapely.transform(flat, lambda c: np.column_stack(transform.transform(c[:, 0], c[:, 1]))))
 
@@ -49,6 +49,25 @@ class Plane:
         return result
 
 
+def system_of(shapes: Shapes, stated: str) -> str:
+    """Name of a layer's coordinate system: the layer's own, else the recipe's; the recipe's also where the layer's are
+    degrees and its coordinates cannot be, as in GeoJSON that was written without regard to RFC 7946."""
+    from pyproj import CRS
+    from pyproj.exceptions import CRSError
+    try:
+        wrong = bool(shapes.crs) and _no_degrees(CRS.from_user_input(shapes.crs), shapes)
+    except CRSError:
+        wrong = True
+    return stated if stated and (wrong or not shapes.crs) else shapes.crs
+
+
+def _no_degrees(crs: Any, shapes: Shapes) -> bool:
+    """Whether a system has degrees and the coordinates of a layer cannot be any."""
+    import shapely
+    box = shapely.total_bounds(shapes.shapes)
+    return bool(crs.is_geographic and (np.abs(box[[0, 2]]).max() > 360 or np.abs(box[[1, 3]]).max() > 90))
+
+
 def plane_of(layers: Sequence[Shapes], stated: str, decisions: list[Decision]) -> Plane | None:
     """The plane of some layers; None where a layer's coordinate system is open, which goes to `decisions`."""
     import shapely
@@ -59,13 +78,13 @@ def plane_of(layers: Sequence[Shapes], stated: str, decisions: list[Decision]) -
     for shapes in layers:
         if all(g is None for g in shapes.shapes):
             continue
-        name = shapes.crs or stated
+        name = system_of(shapes, stated)
         try:
             crs = CRS.from_user_input(name) if name else None
         except CRSError:
             crs = None
         box = shapely.total_bounds(shapes.shapes)
-        if crs is None or (crs.is_geographic and (np.abs(box[[0, 2]]).max() > 360 or np.abs(box[[1, 3]]).max() > 90)):
+        if crs is None or _no_degrees(crs, shapes):
             why = "the coordinate system is open" if crs is None else "coordinates are no degrees, as the system states"
             decisions.append(Decision(PLACE, "geometry", "coordinate_system", name, why,
                                       "[join] coordinate_system = \"EPSG:…\""))
@@ -99,6 +118,15 @@ def lines_of(shapes: np.ndarray) -> np.ndarray:
     bad = ~np.isfinite(shapely.length(result[some])) | (shapely.get_num_points(result[some]) < 2)
     result[some[bad]] = None
     return result
+
+
+def parts_apart(shapes: np.ndarray) -> np.ndarray:
+    """(rows,) lines of several parts that do not meet: `lines_of` joins them one after the other."""
+    import shapely
+    multi = np.flatnonzero(shapely.get_type_id(shapes) == MULTI_LINE)
+    apart = np.zeros(len(shapes), bool)
+    apart[multi] = shapely.get_type_id(shapely.line_merge(shapes[multi])) == MULTI_LINE
+    return apart
 
 
 def split_line(line: Any, points: np.ndarray) -> tuple[list[Any], np.ndarray]:

@@ -11,7 +11,7 @@ import tomlkit
 from reliability.intake.kinds import FIELDS, IGNORE, KINDS, field_of
 from reliability.intake.reading import RECIPE_FILE
 from reliability.intake.units import factor
-from reliability.intake.words import Meaning, as_meaning, as_stated
+from reliability.intake.words import Meaning, as_meaning, as_stated, known_meaning
 from reliability.schema.nearest import Names
 from reliability.schema.problems import StudyError
 from reliability.study.toml import Toml, read_toml
@@ -197,12 +197,23 @@ def _values(toml: Toml, data: Mapping[str, Any]) -> dict[str, dict[str, dict[str
             of = found[0]
             meanings = {str(word): as_meaning(of, stated) for word, stated in words.items()}
             for word, meaning in meanings.items():
-                for name in meaning.values:
-                    if field_of(kind, name) is None:
-                        toml.wrong(f"values.{kind}.{column}.{word}", name, f"not a column of {kind}",
-                                   Names(f.name for f in FIELDS[kind]).suggest(name, "name one of ours"))
+                for name, text in meaning.values.items():
+                    _meaning(toml, kind, f"values.{kind}.{column}.{word}", name, text)
             values.setdefault(kind, {})[of.name] = meanings
     return values
+
+
+def _meaning(toml: Toml, kind: str, path: str, name: str, text: str) -> None:
+    """A word may mean only what our column can hold."""
+    found = field_of(kind, name)
+    if found is None:
+        toml.wrong(path, name, f"not a column of {kind}",
+                   Names(f.name for f in FIELDS[kind]).suggest(name, "name one of ours"))
+        return
+    choices = ("1", "2", "3", "ABC") if name == "phases" else found[0].column.choices
+    if found[0].word and choices and text and known_meaning(found[0], text) is None:
+        toml.wrong(path, text, f"not a value of {name}",
+                   Names(choices).suggest(text, f"write one of {', '.join(choices)}"))
 
 
 def _document(recipe: Recipe) -> tomlkit.TOMLDocument:

@@ -39,6 +39,8 @@ _SYSTEM_IDS = ("globalid", "objectid", "gid", "uuid", "fid", "ogc_fid")
 _SYSTEM = frozenset(("objectid", "globalid", "fid", "ogc_fid", "shape_length", "shape_leng", "shape_len",
                      "shape__length",
                      "shape_area", "shape", "gid", "uuid", "index", "(no_header)"))
+CUSTOMER_PLACES = ("segment_id", "node_id", "pole_id")
+NO_LENGTH = 0.5     # off the share of known headers of a table of spans that has no length (ours)
 
 
 @dataclass(frozen=True)
@@ -97,7 +99,27 @@ def recognise(tables: Sequence[ExportTable], recipe: Recipe, problems: Problems)
             sheet = f", table {rule.table}" if rule.table else ""
             problems.add(Problem("import.toml", f"no file of the exports matches this pattern{sheet}",
                                  "name a file that is there, or remove the entry", None, f"files[{k + 1}]", rule.file))
-    return found
+    found = _customers_with_places(found)
+    return [_placed_by_recipe(one) for one in found] if recipe.place else found
+
+
+def _placed_by_recipe(one: Recognised) -> Recognised:
+    """A table of devices whose places the recipe states needs no column for them."""
+    if one.kind != DEVICE_ROWS:
+        return one
+    return replace(one, decisions=tuple(d for d in one.decisions if not (
+        d.step == COLUMN and d.column == CUSTOMER_PLACES[0] and not d.suggestion)))
+
+
+def _customers_with_places(found: Sequence[Recognised]) -> list[Recognised]:
+    """Tables of customers that name only a transformer need another table that says where transformers stand."""
+    placed = [one.table.shapes is not None or any(one.match(name) for name in CUSTOMER_PLACES) for one in found]
+    if any(own for own, one in zip(placed, found, strict=True) if one.kind == CUSTOMERS):
+        return list(found)
+    return [one if one.kind != CUSTOMERS or one.match("transformer_id") is None else
+            replace(one, decisions=(*one.decisions, Decision(
+                COLUMN, one.table.name, CUSTOMER_PLACES[0], " or ".join(CUSTOMER_PLACES),
+                f"{CUSTOMERS} need this column, and no header stands for it", kind=CUSTOMERS))) for one in found]
 
 
 def rule_of(recognised: Recognised, pattern: str = "") -> FileRule:
@@ -273,12 +295,14 @@ def _score(kind: str, table: ExportTable, names: set[str]) -> float:
     exact, guessed = _headers(kind, list(table.columns), set(), table)
     have = {m.name for m in (*exact, *guessed)}
     groups = [bool(have & set(group)) or (table.shapes is not None and bool(PLACE_COLUMNS & set(group)))
-              for group in REQUIRED[kind]]
+              for group in REQUIRED[kind] if group != ("device",)]      # what a device is may stand in the spans
     if table.shapes is not None:
         lines = table.shapes.lines
         if lines != (kind == SEGMENTS) or (not lines and kind not in (DEVICE_ROWS, CUSTOMERS)):
             return 0.0
     known = (len(exact) + 0.7 * len(guessed)) / max(len(table.columns), 1)
+    if kind == SEGMENTS and table.shapes is None and "length" not in have:
+        known -= NO_LENGTH      # a table of devices names spans too, but no span without a length is worth a table
     named = 0.6 if named_as(kind, f"{Path(table.file).stem} {table.table}") else 0.0
     whole = 2.0 if all(groups) else -1.0
     return named + whole + float(np.mean(groups)) * 0.5 + known * 2.0

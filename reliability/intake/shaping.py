@@ -14,7 +14,7 @@ from scipy.spatial import cKDTree
 from reliability.intake.decisions import Decision
 from reliability.intake.findings import AMBER, GREEN, RED, Findings
 from reliability.intake.kinds import DEVICE_ROWS, SEGMENTS, SOURCES, SUMMED
-from reliability.intake.plane import Plane, lines_of, plane_of, split_line
+from reliability.intake.plane import Plane, lines_of, parts_apart, plane_of, split_line
 from reliability.intake.recipe import Recipe
 from reliability.intake.spans import FROM_A, TO_A
 from reliability.intake.typed import Typed
@@ -55,14 +55,18 @@ def shaped_segments(typed: Typed, recipe: Recipe, findings: Findings, decisions:
     if plane is None:
         return Shaped(frame)
     lines = np.full(len(frame), None, dtype=object)
+    apart = np.zeros(len(frame), bool)
     for offset, shapes in parts:
-        lines[offset:offset + len(shapes)] = lines_of(plane.onto(shapes))
+        flat = plane.onto(shapes)
+        lines[offset:offset + len(shapes)], apart[offset:offset + len(shapes)] = lines_of(flat), parts_apart(flat)
     located = np.array([g is not None for g in lines], bool)
     geometric = np.zeros(len(frame), bool)
     for offset, shapes in parts:
         geometric[offset:offset + len(shapes)] = True
     findings.add("topology", "no_geometry", "Segments whose geometry is missing or broken", RED,
                  frame["segment_id"].to_numpy(object)[geometric & ~located])
+    findings.add("topology", "parts_apart", "Segments whose geometry has parts that do not meet: joined one after the "
+                 "other", AMBER, frame["segment_id"].to_numpy(object)[apart])
     frame = _lengths(frame, lines, located, plane, findings)
     at = np.flatnonzero(located)
     if not at.size:

@@ -87,8 +87,11 @@ def _node(name: str, spans: Spans, roots: Mapping[str, int]) -> int:
 
 
 def _by_breakers(spans: Spans, devices: Devices) -> tuple[list[int], list[Decision]]:
-    """Free ends of segments with a breaker that has no breaker above; where that has two readings it is open."""
-    degree = np.bincount(spans.ends.ravel(), minlength=len(spans.nodes))
+    """Free ends of segments with a breaker that has no breaker above; where that has two readings it is open.
+
+    Spans are opened already: what is open ends a network, and a free end is one that no other closed span has.
+    """
+    degree = np.bincount(spans.ends[~spans.open].ravel(), minlength=len(spans.nodes))
     closed = ~devices.open & (devices.kinds == BREAKER)
     on_span = np.unique(devices.span[closed & (devices.span >= 0)])
     free = degree[spans.ends[on_span]] == 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -69,12 +70,12 @@ def phase_columns(words: pd.Series) -> tuple[np.ndarray, np.ndarray]:
     return np.array([p for p, _ in read], float)[codes], np.array([b for _, b in read], np.int64)[codes]
 
 
-def build_spans(frame: pd.DataFrame, routes: list[np.ndarray | None] | None, findings: Findings, problems: Problems
-                ) -> Spans:
+def build_spans(frame: pd.DataFrame, routes: list[np.ndarray | None] | None, by_parent: Collection[str],
+                findings: Findings, problems: Problems) -> Spans:
     """Spans of segments whose ends are named; see `Spans`.
 
     frame: typed segments, with `from_node` and `to_node` filled where geometry has given them, else with `parent_id`;
-    `piece` and `whole` where a segment was cut.
+    `piece` and `whole` where a segment was cut. by_parent: names of the tables whose rows name their parent.
     Refused: one id with different ends or contents.
     """
     frame = frame.reset_index(drop=True).assign(own=frame["segment_id"].to_numpy(object))
@@ -82,7 +83,7 @@ def build_spans(frame: pd.DataFrame, routes: list[np.ndarray | None] | None, fin
     problems.each(blank, lambda i: Problem(frame["file"][i], "a segment needs an id", "fill it in",
                                            int(frame["row"][i]),
                                            "segment_id", ""))
-    frame = _with_ends(frame, findings)
+    frame = _with_ends(frame, by_parent, findings)
     piece = frame["piece"].to_numpy(int)
     codes, names = pd.factorize(np.concatenate([frame["from_node"].to_numpy(object),
                                                 frame["to_node"].to_numpy(object)]))
@@ -96,13 +97,13 @@ def build_spans(frame: pd.DataFrame, routes: list[np.ndarray | None] | None, fin
     return _conductors(spans, findings, problems)
 
 
-def _with_ends(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
+def _with_ends(frame: pd.DataFrame, parent_tables: Collection[str], findings: Findings) -> pd.DataFrame:
     """Every row with two node names: parents make nodes of the segments' names, a missing end is one of its own."""
     start, end = (frame[c].to_numpy(object) for c in ("from_node", "to_node"))
     ids = frame["segment_id"].to_numpy(object)
-    by_parent = (start == "") & (end == "")
+    by_parent = (start == "") & (end == "") & frame["file"].isin(list(parent_tables)).to_numpy(bool)
     parents = frame["parent_id"].to_numpy(object)
-    if by_parent.any() and (parents != "").any():
+    if by_parent.any():
         parents = _same_base_parents(frame, by_parent)
         ids = frame["segment_id"].to_numpy(object)
         start = np.where(by_parent, np.where(parents == "", "source of " + ids, parents), start)

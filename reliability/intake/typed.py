@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.intake.decisions import UNIT, WORD, Decision
-from reliability.intake.kinds import DEVICE_COLUMNS, FIELDS, SEGMENTS, Field
+from reliability.intake.kinds import DEVICE_COLUMNS, FIELDS, IDS, SEGMENTS, Field
 from reliability.intake.layers import Shapes
 from reliability.intake.recipe import Recipe
 from reliability.intake.recognise import Recognised
@@ -21,6 +21,9 @@ from reliability.schema.problems import Problems
 from reliability.study.cells import number_column
 from reliability.study.decimals import doubtful_signs
 from reliability.study.headers import Table
+
+# By what a row is called, the first that it has.
+ROW_NAMES = ("event_id", "customer_id", "transformer_id", "device_id", "segment_id", "node_id")
 
 
 @dataclass(frozen=True)
@@ -41,14 +44,15 @@ class Typed:
 
     frames: kind → frame; text as object columns with "" where blank, numbers as float in our units with NaN, `file`
     (name of the table) and `row`. shapes: kind → geometry of the rows, where any table has one. words: every distinct
-    word. units: (table, column, plausibility, unit). left_out: (table, reason) → rows that the recipe leaves out.
+    word. units: (table, column, plausibility, unit). left_out: (table, reason) → names of the rows that are
+    left out.
     """
 
     frames: dict[str, pd.DataFrame] = field(default_factory=dict)
     shapes: dict[str, list[tuple[int, Shapes]]] = field(default_factory=dict)
     words: list[Word] = field(default_factory=list)
     units: list[tuple[str, str, Plausibility, str]] = field(default_factory=list)
-    left_out: dict[tuple[str, str], int] = field(default_factory=dict)
+    left_out: dict[tuple[str, str], list[str]] = field(default_factory=dict)
     decisions: list[Decision] = field(default_factory=list)
     headers: dict[tuple[str, str], str] = field(default_factory=dict)
 
@@ -94,8 +98,8 @@ def _typed_table(one: Recognised, recipe: Recipe, typed: Typed, seen: dict[tuple
         if fields[name].word or recipe.meanings(kind, name):
             dropped |= _translate(fields[name], kind, one, cells, recipe, seen)
     if dropped.any():
-        key = (table.name, "by a word")
-        typed.left_out[key] = typed.left_out.get(key, 0) + int(dropped.sum())
+        names = _row_names(one, np.flatnonzero(keep)[dropped])
+        typed.left_out.setdefault((table.name, "by a word"), []).extend(names)
         keep[np.flatnonzero(keep)[dropped]] = False
         cells = {name: column[~dropped] for name, column in cells.items()}
         rows = rows[~dropped]
@@ -120,6 +124,13 @@ def _joined(one: Recognised, headers: tuple[str, ...]) -> np.ndarray:
     return texts.to_numpy(dtype=object)
 
 
+def _row_names(one: Recognised, at: np.ndarray) -> list[str]:
+    """What rows of a table are called: by the first name that the row has, else by its number."""
+    columns = (IDS[SEGMENTS],) if one.kind == SEGMENTS else ROW_NAMES
+    ids = [_joined(one, match.headers) for name in columns if (match := one.match(name)) is not None]
+    return [next((str(column[k]) for column in ids if column[k]), f"row {one.table.rows[k]}") for k in at.tolist()]
+
+
 def _left_out(one: Recognised, typed: Typed) -> np.ndarray:
     """Rows that stay, (rows,) bool, by the recipe's leave_out."""
     keep = np.ones(len(one.table), bool)
@@ -130,7 +141,7 @@ def _left_out(one: Recognised, typed: Typed) -> np.ndarray:
             continue
         keys = {word_key(w) for w in words}
         out = np.array([word_key(w) in keys for w in column], bool) & keep
-        typed.left_out[(one.table.name, f"{header} {', '.join(words)}")] = int(out.sum())
+        typed.left_out[(one.table.name, f"{header} {', '.join(words)}")] = _row_names(one, np.flatnonzero(out))
         keep &= ~out
     return keep
 

@@ -136,7 +136,7 @@ def learned_rates(history: History) -> PlotChart:
 
 def device_fit(history: History) -> PlotChart:
     """What each reclosing device recorded against what is predicted for it, with the prediction's interval."""
-    table, ids = history.learned.fit.table, history.records.network.ids
+    table, ids = history.learned.fit.table, history.records.network.names
     fits = table["fits"].to_numpy(dtype=bool)
     series: list[Points | Line] = []
     for number_of, (name, rows) in enumerate((("Device that fits, with its 90 % interval", table[fits]),

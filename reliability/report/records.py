@@ -154,10 +154,8 @@ def device_fit_frame(history: History) -> pd.DataFrame:
     """The fit of reclosing devices, worst first: section_id, what, recorded, predicted, low, high, probability,
     verdict."""
     found, network = history.learned.fit, history.records.network
-    reasons = dict(misfits(found, network))
-    table = found.table.sort_values("probability", kind="stable", ignore_index=True)
-    ids = [str(network.ids[d]) for d in table["device"]]
-    verdict = ["fits" if fits else reasons[name].partition("; ")[2].rstrip(".")
-               for name, fits in zip(ids, table["fits"], strict=True)]
-    return table.assign(section_id=ids, verdict=verdict)[
+    reasons = iter(misfits(found, network))
+    verdict = ["fits" if fits else next(reasons)[1].partition("; ")[2].rstrip(".") for fits in found.table["fits"]]
+    table = found.table.assign(verdict=verdict, section_id=[str(network.ids[d]) for d in found.table["device"]])
+    return table.sort_values("probability", kind="stable", ignore_index=True)[
         ["section_id", "what", "recorded", "predicted", "low", "high", "probability", "verdict"]]

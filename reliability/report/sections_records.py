@@ -77,7 +77,9 @@ def worst_laterals(recorded: Recorded) -> Section:
 
 def rates(recorded: Recorded) -> Section:
     """Fault rates and temporary fractions learned from the records."""
-    learned = recorded.history.learned
+    learned, network = recorded.history.learned, recorded.history.records.network
+    units = with_names(network, learned.units.sort_values("rate_per_km", ascending=False, kind="stable",
+                                                          ignore_index=True), "unit")
     # a group of which nothing could be learned has no means
     priors = learned.priors.reindex(columns=["units", "faults", "exposure_km_years", "mean_per_km", "mean_fraction"])
     return Section("rates", "Fault rates learned", (
@@ -89,19 +91,19 @@ def rates(recorded: Recorded) -> Section:
             Column("mean_fraction", "Mean temporary fraction", "share")),
             priors.rename_axis("group").reset_index(), file=ALL_FILE),
         Table("rates", "Laterals and mains, the highest learned rate first", (
-            Column("unit", "Lateral or main"), Column("group", "Group"), Column("faults", "Faults", "count"),
-            Column("exposure_km_years", "Exposure", "amount", "km·yr"),
+            *place_columns(network, units, "unit", "Lateral or main"), Column("group", "Group"),
+            Column("faults", "Faults", "count"), Column("exposure_km_years", "Exposure", "amount", "km·yr"),
             Column("observed_rate_per_km", "Recorded rate", "index", "1/(km·yr)"),
             Column("rate_per_km", "Learned rate", "index", "1/(km·yr)"),
             Column("rate_low", "90 % interval", "index", high="rate_high"),
             Column("temporary_fraction", "Temporary fraction", "share")),
-            learned.units.sort_values("rate_per_km", ascending=False, kind="stable", ignore_index=True),
-            shown=MOST_UNITS, file=RATES_FILE)))
+            units, shown=MOST_UNITS, file=RATES_FILE)))
 
 
 def device_fit(recorded: Recorded) -> Section:
     """Whether what reclosing devices recorded fits all else."""
-    title, table = "Do the devices' records fit?", device_fit_frame(recorded.history)
+    title, network = "Do the devices' records fit?", recorded.history.records.network
+    table = with_names(network, device_fit_frame(recorded.history), "section_id")
     if not len(table):
         return Section("device-fit", title, (Text(say("No momentary event or counter reading is recorded at a "
                                                       "reclosing device.")),))
@@ -111,7 +113,8 @@ def device_fit(recorded: Recorded) -> Section:
                  "rates.")),
         charts.device_fit(recorded.history),
         Table("device-fit", "Faults that reclosing devices rode through", (
-            Column("section_id", "Device"), Column("what", "Records"), Column("recorded", "Recorded", "amount"),
+            *place_columns(network, table, "section_id", "Device"), Column("what", "Records"),
+            Column("recorded", "Recorded", "amount"),
             Column("predicted", "Predicted", "amount"), Column("low", "90 % interval", "amount", high="high"),
             Column("verdict", "Verdict")), table, shown=MOST_UNITS)))
 

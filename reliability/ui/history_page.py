@@ -135,11 +135,13 @@ def _years(history: History) -> None:
 
 
 def _rates(history: History) -> None:
-    units = history.learned.units
+    with st.spinner("Estimating fault rates from the records …"):
+        units = history.learned.units
     left, right = st.columns(2, gap="large")
     with left:
         st.subheader("Observed and learned fault rates", anchor=False)
-        st.caption("A lateral with few years and little line says little by itself; it is pulled towards the others.")
+        st.caption("A lateral with few years and little line says little by itself; it is pulled towards the others. "
+                   "Learned rates include the faults that leave no record.")
         _draw(charts.learned_rates(history), lambda: units, "Learned rates", "rates")
     with right:
         st.subheader("Worst-performing laterals", anchor=False)

@@ -54,13 +54,15 @@ def true_rates(demo: Demo) -> np.ndarray:
 
 
 def test_intervals_hold_the_true_rates_as_often_as_they_claim(demo):
-    """Theory: of 600 laterals four standard errors of a share of LEVEL are 5 points, of 12 mains 35."""
+    """Theory: of 12 mains four standard errors of a share of LEVEL are 35 points. What laterals share, their mean and
+    the shape of their rates, lets the share covered vary by 4 points from fleet to fleet (test_learned_fleets), which
+    is more than the chance of 600 laterals: three times that."""
     units = demo.found.units
     rate = true_rates(demo) / np.bincount(demo.found.unit_of, demo.true.network.column["length_km"], len(units))
     inside = ((units["rate_low"] <= rate) & (rate <= units["rate_high"])).to_numpy()
     main = units["group"].str.startswith(MAIN).to_numpy()
     for chosen in (main, ~main):
-        assert inside[chosen].mean() > LEVEL - 4 * (LEVEL * (1 - LEVEL) / chosen.sum()) ** 0.5
+        assert inside[chosen].mean() > LEVEL - max(4 * (LEVEL * (1 - LEVEL) / chosen.sum()) ** 0.5, 0.12)
 
 
 def test_temporary_fractions_of_groups_lie_in_their_intervals(demo):

@@ -47,6 +47,13 @@ def test_a_ring_is_opened_at_its_only_switch(tmp_path):
     balanced(imported)
 
 
+def test_the_switch_that_opens_a_ring_stands_open_as_if_the_recipe_had_confirmed_it(tmp_path):
+    found = [sections(take(tmp_path / name, Recipe(open=opened), segments=RING, devices="+SW,R1,,switch,,,\n"))
+             for name, opened in (("found", ()), ("confirmed", ("SW",)))]
+    assert "switch" not in found[0]["device"].tolist()
+    assert found[0]["length_km"].to_dict() == found[1]["length_km"].to_dict()
+
+
 def test_a_switch_at_a_node_between_two_segments_of_a_ring_opens_it(tmp_path):
     imported = take(tmp_path, segments=RING, devices="+SW,,N4,switch,,,\n")
     assert noted(imported, "ring") in (("T2",), ("R1",))
@@ -178,6 +185,24 @@ def test_the_free_end_of_a_breaker_s_segment_is_a_source(tmp_path):
     assert sections(imported)["feeder_id"].unique().tolist() == ["F1"]
 
 
+def test_networks_that_meet_at_open_points_alone_have_a_source_each(tmp_path):
+    tie = "M9,BUS2,N9,1000,ABC,,\nM8,N9,N8,1000,ABC,,\n"
+    segments = (SEGMENTS + tie).replace(",F1\n", ",\n")
+    for name, more, opened in (("device", "+B9,M9,,breaker,,,\nSW,TIE,,switch,,open,\n", ()),
+                               ("recipe", "+B9,M9,,breaker,,,\n", ("TIE",))):
+        imported = take(tmp_path / name, Recipe(open=opened, stated=False), sources=None, devices=more,
+                        segments=segments + "TIE,N2,N8,100,ABC,,\n")
+        assert noted(imported, "source_by_breaker") == ("BUS", "BUS2")
+        assert noted(imported, "tie") == (opened or ("SW",))
+
+
+def test_segments_that_all_lack_a_parent_are_a_source_each(tmp_path):
+    imported = take(tmp_path, segments="segment_id,parent_id,length_m,phases\nM1,,100,3\nK1,,200,3\n", sources=None,
+                    devices="device_id,segment_id,device\nB1,M1,breaker\nB2,K1,breaker\n", outages=None,
+                    customers="transformer_id,segment_id,customers\nX,M1,4\n")
+    assert sections(imported)["parent_id"].to_dict() == {"M1": "", "K1": ""}
+
+
 def test_a_source_without_a_breaker_gets_one_named_after_the_feeder(tmp_path):
     imported = take(tmp_path, devices="device_id,segment_id,device\nFU1,T1,fuse\n", outages=None)
     assert noted(imported, "no_breaker") == ("F1",)
@@ -249,6 +274,12 @@ def test_meters_on_a_transformer_count_one_each(tmp_path):
     assert sections(take(tmp_path, customers=rows))["customers"].to_dict() == {"M1": 0, "M2": 10, "T1": 7}
 
 
+def test_classes_add_up_where_the_customers_are_not_stated(tmp_path):
+    imported = take(tmp_path, customers="transformer_id,segment_id,customers_residential,customers_small_ci\nX1,M2,4,1\n",
+                    outages=None)
+    assert sections(imported).loc["M2", "customers"] == 5
+
+
 def test_two_files_of_one_kind_are_one(tmp_path):
     first, *rest = SEGMENTS.splitlines(keepends=True)
     imported = take(tmp_path, segments=first + "".join(rest[:2]), segments_2__csv=first + "".join(rest[2:]))
@@ -288,6 +319,10 @@ def test_conductors_that_name_parents_are_one_span_under_all_their_names(tmp_pat
     ({"devices": "+Z,T2,,FUSE-65K,,,\n"}, "'FUSE-65K': what this word means is open"),
     ({"devices": "+FU1,M2,,fuse,40K,,A\n"}, "one id with different contents"),
     ({"customers": "transformer_id,segment_id,customers\nX,M2,3.5\n"}, "must be a whole number"),
+    ({"segments": "segment_id,from_node,length_m\nM1,BUS,3\nT1,BUS,3\nM2,BUS,3\n"},
+     "'to_node or parent_id': segments need this column"),
+    ({"customers": "transformer_id,customers\nX1,4\n", "outages": None},
+     "'segment_id or node_id or pole_id': customers need this column"),
     ({"segments": "segment_id,length_m\nA,3\n"}, "'from_node or parent_id': segments need this column"),
     ({"devices": "device_id,segment_id,device,counts,operations_to_lockout,fast_operations\nB1,M1,breaker,,2,1\n"
       "S1,T1,sectionalizer,3,,\n", "outages": None}, "above operations to lockout"),
@@ -300,6 +335,7 @@ def test_what_is_refused_is_said_and_nothing_is_written(tmp_path, changed, said)
 
 @pytest.mark.parametrize(("changed", "key", "ids"), [
     ({"segments": "+Q1,N4,,3,A,,F1\n"}, "no_end", ("Q1",)),
+    ({"customers": "+X3,M2,,,,7,25\n"}, "customers_not_stated", ("X3",)),
     ({"devices": "+Z,T2,,fuse,999K,,\n"}, "link_unknown", ("999K",)),
     ({"devices": "+FU1,T1,,fuse,40K,,A\n"}, "device_duplicate", ("FU1",)),
     ({"sources": "+NOPE,F9\n"}, "source_nowhere", ("NOPE",)),

@@ -122,6 +122,23 @@ def test_degrees_that_are_none_are_said(tmp_path):
         import_exports(exports)
 
 
+def test_a_stated_system_holds_where_geojson_has_no_degrees(tmp_path):
+    exports = small(tmp_path, [MAIN])
+    (tmp_path / "segments.gpkg").unlink()
+    layer([MAIN]).set_crs("EPSG:4326", allow_override=True).to_file(tmp_path / "segments.geojson")
+    found = import_exports(exports, Recipe(coordinate_system=PLANE)).tables["sections"]
+    assert found["length_km"].tolist() == pytest.approx([1.0], rel=2e-3)
+
+
+def test_parts_that_do_not_meet_are_listed(tmp_path):
+    from shapely import MultiLineString
+    exports = small(tmp_path, [MAIN])
+    frame = layer([MAIN, {"segment_id": "G", "phases": "3", "line": [(1000, 0), (1300, 0)]}])
+    frame.loc[1, frame.geometry.name] = MultiLineString([[(1000, 0), (1100, 0)], [(1200, 0), (1300, 0)]])
+    frame.to_file(tmp_path / "segments.gpkg")
+    assert import_exports(exports).report.findings.ids("parts_apart") == ("G",)
+
+
 def test_broken_geometry_is_listed(tmp_path):
     imported = import_exports(small(tmp_path, [MAIN, {"segment_id": "E", "phases": "1"}]))
     assert imported.report.findings.ids("no_geometry") == ("E",)

@@ -134,6 +134,16 @@ def test_keys_that_are_not_known_are_listed_together():
     assert "not a unit of this column" in said
 
 
+@pytest.mark.parametrize(("stated", "meant", "said"), [
+    ('"UNPLANNED" = false', '"UNPLANNED" = "no"', "'no': not a value of planned; write one of true, false"),
+    ('device = "fuse"', 'device = "fuze"', "'fuze': not a value of device; did you mean 'fuse'?"),
+])
+def test_words_mean_only_what_a_column_can_hold(stated, meant, said):
+    with pytest.raises(StudyError) as error:
+        read_recipe(RECIPE.replace(stated, meant).encode())
+    assert said in str(error.value)
+
+
 def test_planned_takes_words_only_as_translated(tmp_path):
     recipe = RECIPE.replace('[values.outages.planned]\n"PLANNED" = true\n"UNPLANNED" = false\n', "")
     with pytest.raises(StudyError) as error:
@@ -222,12 +232,19 @@ def test_sheets_of_a_workbook_are_tables_and_dates_in_cells_are_read(tmp_path):
 
 def test_what_is_left_out_by_the_recipe_is_counted(tmp_path):
     imported = import_exports(exports(tmp_path), read_recipe(RECIPE.encode()))
-    assert len(imported.report.findings.ids("left_out")) == 1
+    assert imported.report.findings.ids("left_out") == ("OLD",)
 
 
 def test_a_device_is_placed_where_the_recipe_says(tmp_path):
     imported = take(tmp_path, replace(Recipe(stated=False), place={"FU1": "T2"}))
     assert sections(imported).loc["T2", "device"] == "fuse"
+
+
+def test_devices_need_no_column_for_their_place_where_the_recipe_states_it(tmp_path):
+    recipe = replace(Recipe(stated=False), place={"B1": "M1", "FU1": "T2"})
+    imported = take(tmp_path, recipe, devices="device_id,device\nB1,breaker\nFU1,fuse\nFU2,fuse\n", outages=None)
+    assert sections(imported).loc["T2", "device"] == "fuse"
+    assert imported.report.findings.ids("device_on_nothing") == ("FU2",)
 
 
 def test_the_command_writes_a_study_that_can_be_checked(tmp_path, capsys):

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from reliability.__main__ import outline
+from reliability.__main__ import main, outline
 from reliability.network.conversions import named_heads
 from reliability.network.devices import MELTS
 
@@ -57,3 +57,13 @@ def test_the_three_first_drivers(results):
     first = frame[frame["scenario"] == results.study.scenarios[1].name].head(3)["assumption"].tolist()
     assert first == ["sectionalizer_cost", "line_fault_rate_per_km", "crew_rate_per_hour"]
     assert "first the price of a unit, then the fault rate and the crew rate" in SAID
+
+
+def test_what_an_import_of_the_demo_exports_prints(tmp_path, capsys):
+    """The command as the README gives it, but for the folder of the study."""
+    command = README.split("<!-- import command -->")[1].split("```bash\n")[1].split("```")[0].split()
+    target = str(tmp_path / "my-study")
+    assert main([target if word == "my-study" else word for word in command[3:]]) == 0
+    printed = capsys.readouterr().out.replace("\u202f", " ").splitlines()      # thin spaces are plain there
+    assert printed[-1].startswith("Wrote ")
+    assert "\n".join(f"   {line}" for line in printed[:-1]) in README
