@@ -45,7 +45,8 @@ def test_every_segment_is_drawn_and_islands_are_marked_red(imported):
     assert any("no source energises" in t for t in place.texts[list(place.ids).index("X9")])
     west, east, south, north = chart.window
     red = next(lines for lines in chart.lines if lines.name.startswith("red"))
-    assert west < np.nanmin(red.x) and np.nanmax(red.x) < east
+    assert west < np.nanmin(red.x)
+    assert np.nanmax(red.x) < east
     assert south < np.nanmin(red.y) < north
 
 
