@@ -48,8 +48,8 @@ def _sources(draft: Draft, prepared: Prepared, decisions: Sequence[Decision]) ->
                           "feeder": [stated.get(n, "") for n in nodes]})
     with st.form(f"sources_{draft.token}"):
         st.markdown("**Where feeders begin**")
-        edited = st.data_editor(frame.astype({"source": bool, "node": "str", "feeder": "str"}), hide_index=True, num_rows="dynamic",
-                                key=f"sources_rows_{draft.token}", alt="Nodes where feeders begin",
+        edited = st.data_editor(frame.astype({"source": bool, "node": "str", "feeder": "str"}), hide_index=True,
+                                num_rows="dynamic", key=f"sources_rows_{draft.token}", alt="Nodes where feeders begin",
                                 column_config={"source": st.column_config.CheckboxColumn("a source", default=True)})
         if st.form_submit_button("Use these sources", type="primary"):
             rows = edited[edited["source"].fillna(False).astype(bool) & edited["node"].fillna("").ne("")]

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from reliability.import_questions import COLUMNS, base_of, effects, links_by_load
-from reliability.intake import Recipe
+from reliability.import_questions import COLUMNS, answered, base_of, effects, links_by_load
+from reliability.intake import Recipe, read_recipe
 from reliability.intake.questions import QUESTIONS, answered_by, answers, unanswered
 from reliability.pipeline import expect
 from reliability.schema.assumptions import BY_KEY
+from reliability.schema.problems import StudyError
 from tests.intake.small import DEVICES, SEGMENTS, take
 
 ASKED = {q.key: q for q in QUESTIONS}
@@ -75,3 +76,29 @@ def test_links_follow_the_load_of_the_transformers_beyond(tmp_path):
     # 150 kVA on one phase of 12.47/√3 kV are 20.8 A, times 1.5 is 31.3 A: the next rating up is 40 A
     assert study.values["system_kv"] == 12.47
     assert links_by_load(study).to_dict() == {"T1": "40K"}
+
+
+def test_answers_are_written_into_settings_sections_and_recipe(tmp_path):
+    """What the effects foretell is what the written study has, and the recipe has it again."""
+    bare = take(tmp_path / "a", devices=DEVICES.replace("40K", ""), customers="transformer_id,segment_id,customers,"
+                "connected_kva\nX1,M2,3,500\nX2,T2,5,150\n")
+    chosen = {"fast_first": "one", "links": "by_load", "currents": "high"}
+    written = answered(bare, chosen)
+    study = written.study()
+    assert study.values["fast_operations"] == 1
+    assert study.sections.set_index("section_id")["fuse_link"]["T1"] == "40K"
+    assert study.sections["fault_current_source_a"].notna().all()
+    assert "fuse_link" not in bare.tables["sections"]
+    recipe = read_recipe(written.recipe.text.encode())
+    assert recipe.study == {"protection": {"fast_operations": 1}}
+    assert recipe.questions == {"links": "by_load", "currents": "high"}
+    again = answered(take(tmp_path / "b", recipe, devices=DEVICES.replace("40K", ""), customers="transformer_id,"
+                          "segment_id,customers,connected_kva\nX1,M2,3,500\nX2,T2,5,150\n"), recipe.questions)
+    assert again.tables["sections"].equals(written.tables["sections"])
+    assert again.study().values["fast_operations"] == 1
+
+
+@pytest.mark.parametrize("chosen", [{"links": "perhaps"}, {"weather": "fair"}])
+def test_an_answer_that_there_is_not_is_refused(tmp_path, chosen):
+    with pytest.raises(StudyError, match="not an answer"):
+        answered(take(tmp_path), chosen)

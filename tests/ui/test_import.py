@@ -173,7 +173,8 @@ def test_two_files_for_one_table_keep_save_off_and_no_success_is_told():
 
 def test_records_that_name_no_section_keep_save_off():
     rows = b"section_id,parent_id,device,length_km,customers\nm,,breaker,1,1\n"
-    test = upload(app("import"), ("sections.csv", rows), ("outages.csv", OUTAGES.replace("Tap No", "section_id").encode()))
+    records = OUTAGES.replace("Tap No", "section_id").encode()
+    test = upload(app("import"), ("sections.csv", rows), ("outages.csv", records))
     assert "none of 2 outage records names a section" in said(test)
     assert "No problem found" not in said(test)
     assert test.button("save_import").disabled

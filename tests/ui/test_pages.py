@@ -223,6 +223,14 @@ def test_a_run_is_recorded_reopened_and_reproduced(small):
     assert open_study(workspace.root() / copies[0]).inputs_sha256 == study.inputs_sha256
 
 
+def test_a_run_of_a_study_with_records_names_its_stages(small):
+    put(small, {"outages.csv": b"event_id,section_id,started,restored,customers\n"
+                               b"1,tap-01,2024-05-01T10:00,2024-05-01T12:30,25\n"})
+    test = app("report", small)
+    test.button("run").click().run()
+    assert "still those of this run" in said(sound(test))
+
+
 def test_method_page_states_the_study_s_assumptions_with_their_source():
     test, study = app("method"), open_study(workspace.folder_of("demo"))
     table = test.dataframe[1].value.set_index("key")
