@@ -16,7 +16,7 @@ import pandas as pd
 from reliability.history.clearing import ClearingFit
 from reliability.history.device_fit import DeviceFit
 from reliability.history.estimate import Estimate, Progress, estimate_rates
-from reliability.history.evidence import Observed, observed
+from reliability.history.evidence import Found, Observed, observed
 from reliability.history.level import TAILS
 from reliability.history.operations import Operations
 from reliability.history.outages import Records
@@ -130,19 +130,26 @@ def _units_frame(units: Units, estimate: Estimate, common: np.ndarray, seen: np.
     mean = posterior.mean_temporary + posterior.mean_permanent
     fraction = np.divide(posterior.mean_temporary, mean, out=np.full(len(units), np.nan), where=(mean > 0) & seen)
     bounds = np.quantile(posterior.fraction, TAILS, axis=0)[:, units.group]
-    faults = e.at_unit.sum(axis=1) + e.stated
-    known = e.at_unit[:, 0] + e.at_unit[:, 1]
+    recorded = _recorded(units, found)
+    faults, known = recorded.sum(axis=1) + e.stated, recorded[:, 0] + recorded[:, 1]
     km_years = found.km_years
     nothing = np.full(len(units), np.nan)
     return pd.DataFrame({
         "unit": units.name, "group": np.array(units.group_names, dtype=object)[units.group], "faults": faults,
-        "years": found.years, "exposure_km_years": km_years, "temporary": e.at_unit[:, 0],
-        "permanent": e.at_unit[:, 1],
+        "years": found.years, "exposure_km_years": km_years, "temporary": recorded[:, 0],
+        "permanent": recorded[:, 1],
         "observed_rate_per_km": np.divide(faults, km_years, out=nothing.copy(), where=(km_years > 0) & ~units.main),
         "rate_per_km": mean * per_km, "rate_low": low * per_km, "rate_high": high * per_km,
-        "observed_temporary_fraction": np.divide(e.at_unit[:, 0], known, out=nothing.copy(), where=known > 0),
+        "observed_temporary_fraction": np.divide(recorded[:, 0], known, out=nothing.copy(), where=known > 0),
         "temporary_fraction": fraction, "fraction_low": np.where(seen, bounds[0], np.nan),
         "fraction_high": np.where(seen, bounds[1], np.nan), "relative_rate": np.where(seen, mean, np.nan)})
+
+
+def _recorded(units: Units, found: Found) -> np.ndarray:
+    """Recorded faults of each unit by kind, (U, 3); those at a reclosing device are of the unit in which it stands."""
+    at_devices = [np.bincount(units.of_section[found.devices], of_kind, len(units))
+                  for of_kind in found.evidence.at_device.T]
+    return found.evidence.at_unit + np.stack(at_devices, axis=1)
 
 
 def _groups_frame(units: Units, estimate: Estimate, seen: np.ndarray) -> pd.DataFrame:
@@ -158,7 +165,8 @@ def _groups_frame(units: Units, estimate: Estimate, seen: np.ndarray) -> pd.Data
     low, high = np.quantile(posterior.fraction, TAILS, axis=0)
     any_seen = by_group(np.ones(len(units))) > 0
     table = pd.DataFrame({
-        "units": np.bincount(units.group, minlength=len(names)), "faults": by_group(e.at_unit.sum(axis=1) + e.stated),
+        "units": np.bincount(units.group, minlength=len(names)),
+        "faults": by_group(_recorded(units, found).sum(axis=1) + e.stated),
         "exposure_km_years": by_group(found.km_years),
         "mean_per_km": np.divide(faults, km, out=np.full(len(names), np.nan), where=km > 0),
         "mean_fraction": np.where(any_seen, posterior.fraction.mean(axis=0), np.nan),

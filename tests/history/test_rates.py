@@ -52,9 +52,9 @@ def drawn() -> tuple[Fleet, LearnedRates]:
 
 class TestUnits:
     def test_a_lateral_has_all_below_its_head_and_a_main_the_rest(self, small):
-        """The fault at breaker A is none of its main alone: it is counted at the device."""
+        """The fault recorded at breaker A is listed with the main in which it stands."""
         units = small.units.set_index("unit")
-        assert units["faults"].to_dict() == {"A1": 2, "A2": 0, "A": 0, "B": 0}
+        assert units["faults"].to_dict() == {"A1": 2, "A2": 0, "A": 1, "B": 0}
         assert units["exposure_km_years"].to_dict() == pytest.approx(
             {"A1": 3 * YEARS, "A2": 3 * YEARS, "A": 5 * YEARS, "B": 8 * YEARS})
         assert units["group"].to_dict() == {"A1": "laterals", "A2": "laterals", "A": "main", "B": "main"}
@@ -66,7 +66,7 @@ class TestUnits:
     def test_momentary_events_are_told_and_count_for_no_unit(self):
         blinks = [outage(f"m{d}", f"2022-08-0{d}T10:00", f"2022-08-0{d}T10:01", 900, "A") for d in (1, 2, 3)]
         found = learned(study([*ROWS, *blinks], momentary="all", **PERIOD))
-        assert found.units["faults"].tolist() == [2, 0, 0, 0]
+        assert found.units["faults"].tolist() == [2, 0, 1, 0]
         assert any("3 recorded faults and 3 momentary events" in n for n in found.notes)
         assert not any("No momentary event" in n for n in found.notes)
 
