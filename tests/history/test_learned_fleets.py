@@ -13,7 +13,7 @@ from tests.history.fleet_errors import errors
 from tests.history.fleet_variants import VARIANTS
 from tests.history.recorded_fleets import COUNTERS, EVENTS, NEITHER, fleet
 
-FLEETS = 4
+FLEETS = 3
 SPREAD = {"fraction": 0.03, "rate": 0.05, "saifi": 0.10, "maifi_e": 0.07, "saifi_0": 0.10, "maifi_e_0": 0.16,
           "saifi_2": 0.10, "maifi_e_2": 0.05, "covered": 0.04}
 PROMISED = {"fraction": 0.01, "rate": 0.03, "saifi": 0.03, "maifi_e": 0.05, "saifi_0": 0.05, "maifi_e_0": 0.05,
