@@ -65,17 +65,6 @@ class Prepared:
         named = {(r.file, r.table, r.kind): r for r in reversed(rules) if r is not None}
         return replace(self.recipe, files=tuple(reversed(named.values())), stated=True)
 
-    @property
-    def suggested_recipe(self) -> Recipe:
-        """`complete_recipe` with every open word meaning what it probably means; without a suggestion it stays
-        open."""
-        recipe = self.complete_recipe
-        values = {kind: {c: dict(w) for c, w in columns.items()} for kind, columns in recipe.values.items()}
-        for word in self.typed.words:
-            if word.meaning is None and word.suggested is not None:
-                values.setdefault(word.kind, {}).setdefault(word.column, {})[word.word] = word.suggested
-        return replace(recipe, values=values)
-
 
 def _pattern(one: Recognised) -> str:
     return one.rule.file if one.rule is not None else one.table.file

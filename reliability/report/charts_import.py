@@ -9,12 +9,16 @@ import numpy as np
 from reliability.formats import count
 from reliability.intake import Imported
 from reliability.intake.findings import AMBER, GREEN, RED, SEGMENT, Noted
-from reliability.report.chart import CIRCLE, DASHED, SOLID, MapChart, MapLines, MapMarks, MapPlaces
+from reliability.report.chart import CIRCLE, DASHED, DOTTED, SOLID, MapChart, MapLines, MapMarks, MapPlaces
 from reliability.report.charts_map import with_margin
-from reliability.report.palette import INK, ORANGE, PLUM
+from reliability.report.palette import GREY, INK, ORANGE, PLUM
 from reliability.study.plan_view import on_a_plane
 
-_STYLE = {RED: (PLUM, 5.0, SOLID), AMBER: (ORANGE, 4.0, DASHED)}
+# Class of a segment by the worst that is listed about it: name, colour, width, dash.
+_IN, _DEAD, _AMBER, _RED = range(4)
+_CLASSES = (("in the study", GREY, 1.2, SOLID), ("not energised", INK, 1.8, DOTTED),
+            ("to be looked at (amber)", ORANGE, 2.4, SOLID), ("to be resolved (red)", PLUM, 3.0, DASHED))
+_CLASS_OF = {GREEN: _AMBER, AMBER: _AMBER, RED: _RED}
 _BROKEN = np.array([[np.nan, np.nan]])
 MOST_TITLES = 4                     # of one segment, that a pointer finds
 
@@ -28,22 +32,21 @@ def import_map(imported: Imported, keys: Collection[str] | None = None) -> MapCh
     routes = {name: np.asarray(route, float) for name, route in imported.segment_routes.items()}
     if not routes:
         return None
-    noted = [n for n in imported.report.findings.noted
-             if (n.state in _STYLE if keys is None else n.key in keys)]
+    noted = [n for n in imported.report.findings.noted if (n.state != GREEN if keys is None else n.key in keys)]
     plane = _on_one_plane(routes)
     worst, titles = _by_segment(noted, plane)
-    lines = [_lines("Segments", [plane[n] for n in plane if n not in worst], INK, 1.2, SOLID)]
-    for state, (colour, width, dash) in _STYLE.items():
-        here = [plane[n] for n, s in worst.items() if s == state]
+    of = {name: worst.get(name, _IN) for name in plane}
+    lines, said = [], []
+    for k, (name, colour, width, dash) in enumerate(_CLASSES):
+        here = [plane[n] for n, one in of.items() if one == k]
         if here:
-            lines.append(_lines(f"{state}: {count(len(here), 'segment')}", here, colour, width, dash))
-    marks = [m for state in _STYLE for m in _marks(imported, [n for n in noted if n.state == state], state, plane)]
+            lines.append(_lines(name, here, colour, width, dash))
+            said.append(f"{name}: {count(len(here), 'segment')}")
     points = np.concatenate(list(plane.values()))
     window = with_margin((float(points[:, 0].min()), float(points[:, 0].max()), float(points[:, 1].min()),
                           float(points[:, 1].max())))
-    said = f"{count(len(plane), 'segment')} with a geometry, {count(len(worst), 'segment')} listed in the report."
-    return MapChart("import-map", "What was imported", said, tuple(lines), tuple(marks), window, "Listed in the report",
-                    places=_places(titles, plane))
+    return MapChart("import-map", "Segments in plan", f"{'; '.join(said)}.", tuple(lines),
+                    tuple(_marks(imported, noted, plane)), window, "Segments", places=_places(titles, plane))
 
 
 def _on_one_plane(routes: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
@@ -54,16 +57,16 @@ def _on_one_plane(routes: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
     return dict(zip(routes, np.split(np.column_stack([x, y]), ends), strict=True))
 
 
-def _by_segment(noted: Sequence[Noted], plane: Collection[str]) -> tuple[dict[str, str], dict[str, list[str]]]:
-    """Segment → its worst state, and what is listed about it."""
-    worst: dict[str, str] = {}
+def _by_segment(noted: Sequence[Noted], plane: Collection[str]) -> tuple[dict[str, int], dict[str, list[str]]]:
+    """Segment → its class, and what is listed about it."""
+    worst: dict[str, int] = {}
     titles: dict[str, list[str]] = {}
-    for state in (RED, AMBER, GREEN):
-        for one in (n for n in noted if n.state == state and n.of == SEGMENT):
-            for name in one.ids:
-                if name in plane:
-                    worst.setdefault(name, AMBER if state == GREEN else state)
-                    titles.setdefault(name, []).append(one.title)
+    for one in (n for n in noted if n.of == SEGMENT):
+        here = _DEAD if one.key == "island" else _CLASS_OF[one.state]
+        for name in one.ids:
+            if name in plane:
+                worst[name] = max(worst.get(name, _IN), here)
+                titles.setdefault(name, []).append(one.title)
     return worst, titles
 
 
@@ -73,17 +76,18 @@ def _lines(name: str, routes: Sequence[np.ndarray], colour: str, width: float, d
     return MapLines(name, points[:, 0], points[:, 1], colour, width, dash)
 
 
-def _marks(imported: Imported, noted: Sequence[Noted], state: str, plane: dict[str, np.ndarray]) -> list[MapMarks]:
+def _marks(imported: Imported, noted: Sequence[Noted], plane: dict[str, np.ndarray]) -> list[MapMarks]:
     """Devices and customers that are listed, where the first segment of their section begins."""
-    names = {name for n in noted if n.of != SEGMENT for name in n.ids}
-    places = imported.places[imported.places["name"].isin(names)].drop_duplicates("name")
     first = imported.segment_sections.drop_duplicates("section_id").set_index("section_id")["segment_id"]
-    at = [plane[s][0] for s in first.reindex(places["section_id"]).dropna() if s in plane]
-    if not at:
-        return []
-    x, y = np.array(at).T
-    return [MapMarks(f"{state}: {count(len(at), 'device or customer row', 'devices and customer rows')}", x, y, CIRCLE,
-                     _STYLE[state][0], True, 6.0)]
+    marks = []
+    for state, word, colour in ((AMBER, "amber", ORANGE), (RED, "red", PLUM)):
+        names = {name for n in noted if n.of != SEGMENT and n.state == state for name in n.ids}
+        places = imported.places[imported.places["name"].isin(names)].drop_duplicates("name")
+        at = [plane[s][0] for s in first.reindex(places["section_id"]).dropna() if s in plane]
+        if at:
+            x, y = np.array(at).T
+            marks.append(MapMarks(f"devices and customers ({word})", x, y, CIRCLE, colour, True, 6.0))
+    return marks
 
 
 def _places(titles: dict[str, list[str]], plane: dict[str, np.ndarray]) -> MapPlaces | None:

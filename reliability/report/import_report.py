@@ -15,8 +15,8 @@ from reliability.intake import Imported
 from reliability.intake.findings import AMBER, GREEN, RED, Noted
 from reliability.intake.outcome import REPORT_TABLE
 from reliability.report.blocks import Caution, Column, Document, Points, Section, Table, Text, words
+from reliability.report.charts_import import import_map
 from reliability.report.figures import Figure, say
-from reliability.report.import_map import import_map
 from reliability.report.page import page
 from reliability.schema.devices import BY_NAME
 

@@ -13,7 +13,7 @@ import pytest
 import shapely
 
 from reliability.intake import NO_RECIPE, Recipe, import_exports
-from reliability.report.import_map import import_map
+from reliability.report.charts_import import import_map
 from reliability.report.import_report import report_files
 from reliability.schema.problems import StudyError
 from tests.adapter import core_results, differences

@@ -13,6 +13,7 @@ import pytest
 
 from reliability.__main__ import PROBLEMS_FOUND, main
 from reliability.intake import Recipe, import_exports, import_study, prepare, read_exports, read_recipe
+from reliability.intake.deciding import accepted
 from reliability.intake.words import Meaning, phases_of, word_key
 from reliability.schema.problems import StudyError
 from tests.intake import small
@@ -210,7 +211,7 @@ def test_suggestions_taken_over_make_a_study(tmp_path):
     recipe = RECIPE[:RECIPE.index("[values.segments.device]")] + '[network]\nsources = { BUS = "F103" }\n'
     prepared = prepare(read_exports(exports(tmp_path)), read_recipe(recipe.encode()))
     assert {d.step for d in prepared.decisions} == {"word"}
-    again = prepare(prepared.exports, prepared.suggested_recipe)
+    again = prepare(prepared.exports, accepted(prepared.exports, prepared.recipe))
     assert again.decisions == ()
     assert sections(import_study(again)).loc["T1", ["device", "fuse_link"]].tolist() == ["fuse", "65K"]
 

@@ -35,24 +35,24 @@ def count_lines(lines) -> int:
     return int(np.isnan(lines.x).sum())
 
 
-def test_every_segment_is_drawn_and_islands_are_marked_red(imported):
+def test_every_segment_is_drawn_and_islands_are_marked(imported):
     chart = import_map(imported)
     drawn = {lines.name: count_lines(lines) for lines in chart.lines}
     assert sum(drawn.values()) == 3
-    assert drawn["red: 1 segment"] == 1
+    assert drawn["not energised"] == 1
     place = chart.places
     assert "X9" in place.ids
     assert any("no source energises" in t for t in place.texts[list(place.ids).index("X9")])
     west, east, south, north = chart.window
-    red = next(lines for lines in chart.lines if lines.name.startswith("red"))
-    assert west < np.nanmin(red.x)
-    assert np.nanmax(red.x) < east
-    assert south < np.nanmin(red.y) < north
+    dead = next(lines for lines in chart.lines if lines.name == "not energised")
+    assert west < np.nanmin(dead.x)
+    assert np.nanmax(dead.x) < east
+    assert south < np.nanmin(dead.y) < north
 
 
 def test_one_finding_alone_can_be_marked(imported):
-    assert [lines.name for lines in import_map(imported, ()).lines] == ["Segments"]
-    assert any(lines.name.startswith("red") for lines in import_map(imported, ("island",)).lines)
+    assert [lines.name for lines in import_map(imported, ()).lines] == ["in the study"]
+    assert "not energised" in [lines.name for lines in import_map(imported, ("island",)).lines]
 
 
 def test_without_geometry_there_is_no_map(tmp_path):
