@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -19,7 +20,7 @@ from reliability.history.rates import observations
 from reliability.study.study import Study
 from tests.history.recorded_fleets import COUNTERS, EVENTS, START, YEARS, fleet
 
-FLEETS = 10
+FLEETS = int(os.environ.get("FLEETS", "4"))
 LARGEST = "F3R"     # its mains and the laterals behind it
 
 
@@ -67,7 +68,7 @@ def _momentary(outages: pd.DataFrame) -> np.ndarray:
     (EVENTS, unmonitored, "may not be recorded at all"), (EVENTS, stops_half_way, "its log may stop or have gaps"),
     (COUNTERS, doubled, "may count twice")])
 def test_what_does_not_fit_is_named_and_others_are_not(seen: str, spoilt: Callable[[Study], Study], reason: str):
-    """In nine fleets of ten; of the healthy devices at most one in ten."""
+    """In nine fleets of ten, rounded down; of the healthy devices at most one in ten."""
     named, accused, healthy = 0, 0, 0
     for seed in range(FLEETS):
         study = spoilt(fleet(400 + seed, seen=seen, edit=lengthened).study)
@@ -75,25 +76,25 @@ def test_what_does_not_fit_is_named_and_others_are_not(seen: str, spoilt: Callab
         named += any(name == LARGEST and reason in text for name, text in found)
         accused += sum(name != LARGEST for name, _ in found)
         healthy += 15
-    assert named >= 9
+    assert named >= int(0.9 * FLEETS)
     assert accused <= 0.1 * healthy
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("seen", [EVENTS, COUNTERS])
 def test_a_clearing_time_half_or_double_is_seen_and_the_right_one_is_not_accused(seen):
-    """In four fleets of six (seven of ten); of six right ones one at most."""
+    """In seven fleets of ten, rounded down; of those with the right one, one at most is accused."""
     best: dict[float, list[float]] = {}
     for factor in (0.5, 1.0, 2.0):
-        for seed in range(6):
+        for seed in range(FLEETS):
             study = fleet(500 + seed, seen=seen).study
             values = study.values | {"fast_clearing_time_s": study.values["fast_clearing_time_s"] / factor}
             found = estimate(replace(study, values=values)).clearing
             assert found is not None
             best.setdefault(factor, []).append(found.best)
-    assert sum(b < 1.0 for b in best[0.5]) >= 4
-    assert sum(b > 1.0 for b in best[2.0]) >= 4
-    assert sum(b == 1.0 for b in best[1.0]) >= 5
+    assert sum(b < 1.0 for b in best[0.5]) >= int(0.7 * FLEETS)
+    assert sum(b > 1.0 for b in best[2.0]) >= int(0.7 * FLEETS)
+    assert sum(b == 1.0 for b in best[1.0]) >= FLEETS - 1
 
 
 def test_without_fast_tripping_the_clearing_time_says_nothing():
