@@ -96,7 +96,6 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("npv_function.npv", "len(tables) >= MAX_CACHED", (">= → >",), "one table more or less"),
     ("_one_of_each", "_linear(_matrix(np.searchsorted(wanted, key[at]), at, "
      "np.ones(len(at)), len(wanted), len(key)), 1.0, 1.0)", ("1.0 → 2.0",), "at most one by another limit"),
-    ("_prepare", "cls * 64 + make[rows]", ANY, "as many different keys"),
     ("_prepare", "part_class.astype(np.int32) * 64 + make[part_rows]", ANY,
      "only what lies side by side, not what is drawn"),
     ("_prepare", "(table.opened == table.opened[:1]).all(axis=0) & (table.openings == table.openings[:1]).all(axis=0)",
@@ -127,7 +126,7 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
      "how many trials are drawn together"),
     ("simulate", "None if trials else False", ("False → True",), "found out before the run ends"),
     ("simulate", "LOOK_AGAIN * done", ("* → /",), "how often is looked"),
-    ("simulate_block", "len(year) < 2 ** 31", ANY, "two thousand million events in a block"),
+    ("sums_by_year", "len(year) < 2 ** 31", ANY, "two thousand million events in a block"),
     ("sobol", "(-1, len(keys))", ("1 → 2",), "any number below 0"),
     ("split_places", "(np.diff(section) != 0) | (np.diff(start) != 0)", ("0 → 1",), "a place of no width"),
     ("_spread", "npv > 0", ("0 → 1", "> → >="), "a unit of money"),
