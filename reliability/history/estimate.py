@@ -1,4 +1,4 @@
-"""The whole estimate of rates: evidence, the fit of the devices, the posterior, and what hangs on the clearing time."""
+"""The whole estimate of rates: evidence, fit of the devices, posterior, and what depends on the clearing time."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from reliability.network.devices import FAST_BY_DEFAULT, MELTS
 from reliability.schema.values import as_assumptions
 from reliability.study.study import Study
 
-UP_AND_DOWN = (0.5, 1.5)           # times the fast clearing time, to show what hangs on it (model §10)
+UP_AND_DOWN = (0.5, 1.5)           # times the fast clearing time, to show what depends on it (model §10)
 
 Progress = Callable[[int, int], None]
 
@@ -44,16 +44,17 @@ def estimate_rates(study: Study, seen: Observed, on_progress: Progress | None = 
 
     reached = 0
 
-    def told(done: int) -> None:
+    def progress(done: int) -> None:
         nonlocal reached
         reached = max(reached, done)
         if on_progress:
             on_progress(reached, total)
 
-    fit = fit_devices(found.evidence, found.devices, prior, seed, lambda done, of: told(done * SHORT.iterations // of))
+    fit = fit_devices(found.evidence, found.devices, prior, seed,
+                      lambda done, of: progress(done * SHORT.iterations // of))
     used = without(found.evidence, fit.set_aside)
     posterior = sample(used, prior, np.random.default_rng(seed),
-                       lambda done, _: told(done + SHORT.iterations), FULL)
+                       lambda done, _: progress(done + SHORT.iterations), FULL)
     clearing: ClearingFit | None = None
     spans: dict[float, float] = {}
     if _clearing_matters(study):

@@ -49,7 +49,7 @@ class History:
     worst_laterals: see `worst_laterals`. operations: what counters and logs of reclosing devices say.
     calibration: None where no modelled indices were given. conversions: None without any. pilot: what a pilot would
         need, None where the records allow no plan.
-    cautions: sentences that belong with the figures.
+    cautions: sentences that belong with the figures. learned_before: rates learned already, None without.
     """
 
     study: Study
@@ -66,11 +66,12 @@ class History:
     conversions: BeforeAfter | None
     pilot: Pilot | None
     cautions: tuple[str, ...]
+    learned_before: LearnedRates | None = None
 
     @cached_property
     def learned(self) -> LearnedRates:
         """What the records tell of fault rates; computed when it is first asked for."""
-        return learn_rates(self.study, self.records, self.operations)
+        return self.learned_before or learn_rates(self.study, self.records, self.operations)
 
     def __repr__(self) -> str:
         years, steps = self.records.years, self.records.steps
@@ -97,7 +98,7 @@ def read_history(study: Study, modelled: ModelDays | None = None, records: Recor
     expected = records.settings.expected_rate_ratio
     single = single_events(records, sums, events, event_ids(study))
     effect = 1.0 - float(study.values["temporary_fraction"]) if expected is None else expected
-    history = History(
+    return History(
         study=study, records=records, every_event=every_event, without_major_events=without, daily=daily,
         major_events=events, single_events=single, times=restoration_times(records, ordinary),
         worst_laterals=worst_laterals(records, sums), operations=operations,
@@ -105,10 +106,7 @@ def read_history(study: Study, modelled: ModelDays | None = None, records: Recor
         conversions=before_after(records, effect, study.values["line_fault_rate_per_km"], study.values["seed"]),
         pilot=pilot_of(records, effect),
         cautions=(*_cautions(records, events), *filter(None, [caution(single)]),
-                  *_what_is_recorded(study.values, records)))
-    if learned is not None:
-        history.__dict__["learned"] = learned       # in place of what the property would compute
-    return history
+                  *_what_is_recorded(study.values, records)), learned_before=learned)
 
 
 def _view(records: Records, sums: pd.DataFrame, keep: np.ndarray) -> View:

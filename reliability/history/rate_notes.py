@@ -75,8 +75,8 @@ def _clearing_notes(estimate: Estimate) -> list[str]:
     notes = []
     if estimate.spans:
         low, high = (f"{estimate.spans[f]:.2f} at {f:.0%} of it" for f in UP_AND_DOWN)
-        notes.append(f"The temporary fraction of all faults hangs on the fast clearing time: {estimate.spans[1.0]:.2f} "
-                     f"as modelled, {low}, {high}.")
+        notes.append(f"The temporary fraction of all faults depends on the fast clearing time: "
+                     f"{estimate.spans[1.0]:.2f} as modelled, {low}, {high}.")
     if estimate.clearing is not None and estimate.clearing.best != 1.0:
         notes.append(f"The records fit a fast clearing time of {estimate.clearing.best:.2g} times the modelled one "
                      "better: check faults by fuse and the settings of the fast operations.")

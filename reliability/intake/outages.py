@@ -131,13 +131,13 @@ def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, findin
 def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: list[Decision]
            ) -> tuple[tuple[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]:
     """Start and end of each row, NaT where unknown; and where each is a date alone."""
-    stamps, problems = read_timestamps([rows["started"], rows["restored"]], recipe.date_order, str(rows["file"][0]),
+    timestamps, problems = read_timestamps([rows["started"], rows["restored"]], recipe.date_order, str(rows["file"][0]),
                                        rows["row"].to_numpy(int))
     decisions += [Decision(TIME, p.file, p.column or "started", p.value or "", p.rule,
                            "[time] order = \"month_first\" or \"day_first\"", kind="outages") for p in problems]
-    started, restored = (s.local.astype("datetime64[s]") for s in stamps)
-    for column, stamp in zip(("started", "restored"), stamps, strict=True):
-        bad = np.flatnonzero((stamp.status != GOOD) & (stamp.status != BLANK))
+    started, restored = (s.local.astype("datetime64[s]") for s in timestamps)
+    for column, timestamp in zip(("started", "restored"), timestamps, strict=True):
+        bad = np.flatnonzero((timestamp.status != GOOD) & (timestamp.status != BLANK))
         if problems or not bad.size:
             continue
         if 2 * len(bad) > len(rows):
@@ -149,7 +149,7 @@ def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: li
     by_duration = np.isnat(restored) & ~np.isnat(started) & ~np.isnan(hours)
     restored = restored.copy()
     restored[by_duration] = started[by_duration] + np.round(hours[by_duration] * 3600.0).astype("timedelta64[s]")
-    return (started, restored), (stamps[0].date_only, stamps[1].date_only)
+    return (started, restored), (timestamps[0].date_only, timestamps[1].date_only)
 
 
 def _iso(times: np.ndarray, text: pd.Series, date_only: np.ndarray) -> np.ndarray:

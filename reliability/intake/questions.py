@@ -177,9 +177,9 @@ def _fast(imported: Imported) -> str:
 
 def _temporary(imported: Imported) -> str:
     outages = imported.tables.get("outages")
-    told = 0.0 if outages is None or not len(outages) else float((outages["fault_kind"] != "").mean())
-    if told >= 0.5:
-        return f"{percent(told)} of the outage records state the kind of fault"
+    stated = 0.0 if outages is None or not len(outages) else float((outages["fault_kind"] != "").mean())
+    if stated >= 0.5:
+        return f"{percent(stated)} of the outage records state the kind of fault"
     return _filled(imported, "temporary_fraction", np.ones(len(imported.tables["sections"]), bool))
 
 

@@ -49,7 +49,7 @@ def conversions(found: BeforeAfter) -> BarChart:
     frame = frame[np.isfinite(ratio) & (ratio > 0)]
     names = [f"{str(row['measure']).split()[0]}, {str(row['comparison']).lower()}" for row in frame.to_dict("records")]
     ratio, low, high = (frame[c].to_numpy(dtype=float) for c in ("ratio", "low", "high"))
-    told = "; ".join(f"{n}: {number(r)} ({number(a)} to {number(b)})"
+    description = "; ".join(f"{n}: {number(r)} ({number(a)} to {number(b)})"
                      for n, r, a, b in zip(names, ratio, low, high, strict=True))
     bars = []
     for fill, name in enumerate(COMPARISONS.values()):
@@ -58,7 +58,7 @@ def conversions(found: BeforeAfter) -> BarChart:
         bars.append(Bars(name, values, least, most, [shown(v, "ratio") if np.isfinite(v) else "" for v in values],
                          dots=True, fill=fill))
     scale = LOG if (low > 0).all() and np.isfinite(high).all() else LINEAR
-    return BarChart("chart-conversions", "Effect of earlier conversions, with 90 % intervals", told, names,
+    return BarChart("chart-conversions", "Effect of earlier conversions, with 90 % intervals", description, names,
                     tuple(bars), Axis("Change of the converted over that of the others"
                                       + (" (logarithmic)" if scale == LOG else ""), scale),
                     lying=True, overlaid=True, references=(Reference("No effect", 1.0),))
@@ -86,10 +86,10 @@ def pilots(found: Pilot) -> PlotChart:
             series.append(Line(f"{count(converted, 'lateral')}{how}", years, np.where(years <= end, chance, np.nan),
                                SOLID if steps == 1 else DASHED, fill))
     series.append(Line(f"Power of {exact(100 * POWER)} %", [0.0, end], [POWER, POWER]))
-    told = "; ".join(f"{count(int(row['converted']), 'lateral')}, {row['rollout']}: "
+    description = "; ".join(f"{count(int(row['converted']), 'lateral')}, {row['rollout']}: "
                      + (f"{number(row['years_total'])} years" if np.isfinite(row["years_total"])
                         else f"not within {number(MOST_YEARS)} years")
                      for row in pilot_frame(found).to_dict("records"))
-    return PlotChart("chart-pilot", "Chance that a pilot shows the expected effect", told,
+    return PlotChart("chart-pilot", "Chance that a pilot shows the expected effect", description,
                      Axis("Years since the first conversion", limits=(0.0, end)),
                      Axis("Power: probability to show it", limits=(0.0, 1.0)), tuple(series))
