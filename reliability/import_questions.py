@@ -147,9 +147,9 @@ def laterals_converted(study: Study) -> int:
     return len(named_heads(study.network, EVERYTHING))
 
 
-# What an answer that is no key of study.toml writes into sections.csv.
-_WRITTEN = {"ties_half": ("tie_probability",), "ties_all": ("tie_probability",), "links_by_load": ("fuse_link",),
-            "currents_high": ("fault_current_source_a", "fault_current_end_a")}
+# What an answer that is no key of study.toml writes into sections.csv. Assumed fault currents are shown by their effect
+# alone: written, they would let devices pass checks of which nothing is known.
+_WRITTEN = {"ties_half": ("tie_probability",), "ties_all": ("tie_probability",), "links_by_load": ("fuse_link",)}
 
 
 def answered(imported: Imported, chosen: Mapping[str, str], study: Study | None = None) -> Imported:
@@ -163,12 +163,12 @@ def answered(imported: Imported, chosen: Mapping[str, str], study: Study | None 
     for option in options:
         for table, values in option.values.items():
             answers_.setdefault(table, {}).update(values)
-    in_columns = {q: o for q, o in chosen.items() if _option(q, o).columns}
+    in_columns = {q: o for q, o in chosen.items() if _option(q, o).columns in _WRITTEN}
     tables = dict(imported.tables)
     if in_columns:
         study = imported.study() if study is None else study
         sections = tables["sections"].copy()
-        for option in (o for o in options if o.columns):
+        for option in (o for o in options if o.columns in _WRITTEN):
             theirs = _COLUMNS[option.columns](study).sections.set_index("section_id")
             for column in _WRITTEN[option.columns]:
                 sections[column] = theirs[column].reindex(sections["section_id"]).to_numpy()
