@@ -142,15 +142,16 @@ def cashflow_frame(business: Business) -> pd.DataFrame:
     return pd.concat(frames, ignore_index=True)[list(CASHFLOW_COLUMNS)]
 
 
-def present_worth(values: Assumptions, yearly_saving: Drawn, capex: Drawn, inspection: Drawn) -> Drawn:
+def present_worth(values: TrialValues, yearly_saving: Drawn, capex: Drawn, inspection: Drawn) -> Drawn:
     """Net present value of yearly savings (first-year money) that grow, less capital and inspection.
 
-    All three alike in shape; linear in each, so that parts of a network may be valued apart.
+    All three alike in shape, draws of the rates (K,) along the last axis; linear in each, so that parts of a network
+    may be valued apart.
     """
-    years = int(values["horizon_years"])
-    discounts = finance.discount_factors(values["discount_rate"], years)
-    grown = finance.growth_factors(values["escalation_rate"], years)
-    return yearly_saving * float(grown @ discounts) - inspection * float(discounts.sum()) - capex
+    years = int(drawn(values, "horizon_years"))
+    discounts = finance.discount_factors(drawn(values, "discount_rate"), years)
+    grown = finance.growth_factors(drawn(values, "escalation_rate"), years)
+    return yearly_saving * (grown * discounts).sum(axis=-1) - inspection * discounts.sum(axis=-1) - capex
 
 
 def npv_by_trial(business: Business, simulated: Simulated) -> np.ndarray:

@@ -1,0 +1,66 @@
+"""Sums of an outcome table as a matrix of outputs by features: a feature is a product of factors and a price."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from scipy import sparse
+
+from reliability.business.cells import COUNTED, TERMS, Cells, OwnHours
+from reliability.faults.consequences import CALLOUTS, NO_CALLOUT
+
+PLAIN = (*CALLOUTS, *COUNTED)  # prices of what is counted; one for each time of each quantity follows
+
+
+def matrix_of(sums: Sequence[Cells], units: int, factors: int, quantities: int,
+              as_built: bool) -> tuple[sparse.csr_array, np.ndarray, np.ndarray]:
+    """(sums of each scenario less those of the first's, (o, f), factor, price) of the features that matter, (f,) each.
+
+    as_built: whether the sums of the first scenario are wanted too, else they are left out.
+    """
+    prices = len(PLAIN) + quantities * len(TERMS)
+    each = [_matrix(cells, units, factors, prices) for cells in sums]
+    first = each[0] if as_built else sparse.csr_array(each[0].shape)
+    matrix = sparse.csc_array(sparse.vstack([first, *(each[0] - other for other in each[1:])]))
+    used = np.flatnonzero(np.diff(matrix.indptr))
+    return sparse.csr_array(matrix[:, used]), used // prices, used % prices
+
+
+def _matrix(cells: Cells, units: int, factors: int, prices: int) -> sparse.csr_array:
+    """Sums of one scenario, (units, factors × prices)."""
+    row, column, value = (np.concatenate(parts) for parts in zip(*_entries(cells, prices), strict=True))
+    return sparse.csr_array((value, (row, column)), shape=(units, factors * prices))
+
+
+def _entries(cells: Cells, prices: int) -> Iterator[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+    """(unit, feature, sum) of everything that a scenario has."""
+    place = cells.factor * prices
+    called = np.flatnonzero(cells.callout != NO_CALLOUT)
+    yield cells.unit[called], place[called] + cells.callout[called], cells.events[called]
+    for j, counted in enumerate(cells.counted.T):
+        yield cells.unit, place + len(CALLOUTS) + j, counted
+    waits = np.flatnonzero(cells.waits >= 0)
+    for q, (waiting, back) in enumerate(zip(cells.waiting.T, cells.back.T, strict=True)):
+        start = len(PLAIN) + q * len(TERMS)
+        yield cells.unit[waits], place[waits] + start + cells.waits[waits], waiting[waits]
+        yield cells.unit, place + start + cells.switched, back
+
+
+def joined_own(sums: Sequence[OwnHours], units: int, factors: int, hours: int, as_built: bool) -> OwnHours:
+    """Own hours of all scenarios, less than the first's, by output; see `matrix_of`."""
+    first, keys, amounts = sums[0], [], []
+    for scenario, own in enumerate(sums):
+        for part, sign in ((first, 1.0), (own, -1.0))[:2 if scenario else int(as_built)]:
+            output = scenario * units + part.unit
+            keys.append(((output * factors + part.factor) * 2 + part.walked) * hours + part.hours)
+            amounts.append(sign * part.amount)
+    if not keys:
+        return OwnHours(*(column[:0] for column in (first.unit, first.factor, first.walked, first.hours)),
+                        first.amount[:0])
+    key, at = np.unique(np.concatenate(keys), return_inverse=True)
+    amount = np.column_stack([np.bincount(at.ravel(), column, len(key)) for column in np.concatenate(amounts).T])
+    some = np.flatnonzero(amount.any(axis=1))
+    place, which = np.divmod(key[some], hours)
+    place, walked = np.divmod(place, 2)
+    return OwnHours(place // factors, place % factors, walked == 1, which, amount[some])
