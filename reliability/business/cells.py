@@ -9,9 +9,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import sparse
 
 from reliability.business.factors import Entries, Factors
-from reliability.faults.consequences import CALLOUT_AFTER, NO_CALLOUT, Consequences, consequences
+from reliability.business.own_hours import OwnHours
+from reliability.faults.consequences import CALLOUT_AFTER, Consequences, consequences
 from reliability.faults.outcomes import OutcomeTable
 from reliability.faults.times import REPAIR, REPAIR_OFF, SWITCHING, SWITCHING_OFF, WAITING, Term
 from reliability.indices.expected import ROWS_AT_ONCE
@@ -30,7 +32,7 @@ _OWN_REPAIR, _OWN_REPAIR_OFF = len(WAITING) + 1, len(WAITING) + 2
 class Timed:
     """A quantity that is interrupted for a time: its amounts are those of `name`, see `costs.AMOUNTS`.
 
-    customer_class: where hours cost what they cost customers of a class, by its column in `amount`; None: the hours count.
+    customer_class: where hours cost what they cost customers of a class, its column in `amount`; None: hours count.
     """
 
     name: str
@@ -40,11 +42,10 @@ class Timed:
 
 @dataclass(frozen=True)
 class Measured:
-    """What is summed: customers, the quantities that are timed, and what a class's momentary event is worth, (c,)."""
+    """What is summed: customers, what their momentary events are worth (None: not wanted), and what is timed."""
 
     customers: Quantity
-    by_class: Quantity
-    momentary: np.ndarray
+    momentary_value: Quantity | None
     timed: tuple[Timed, ...]
 
 
@@ -68,25 +69,11 @@ class Cells:
     back: np.ndarray
 
 
-@dataclass(frozen=True)
-class OwnHours:
-    """What waits for the repair hours that sections state, arrays (m,): `hours` index into the distinct ones.
-
-    walked: whether it waits at the least until the line has been walked. amount: (m, quantities).
-    """
-
-    unit: np.ndarray
-    factor: np.ndarray
-    walked: np.ndarray
-    hours: np.ndarray
-    amount: np.ndarray
-
-
 def cells_of(table: OutcomeTable, scenario: int, values: Assumptions, factors: Factors, entries: Entries,
              unit: np.ndarray, measured: Measured) -> tuple[Cells, OwnHours]:
     """Sums of one scenario. entries: by row. unit: (n,) of each section, −1 for what is left out."""
     keys, sums, own_keys, own_sums = [], [], [], []
-    distinct, own_hours = distinct_hours(table)
+    distinct, own_hours = _distinct_hours(table)
     size = len(factors.kinds)
     for part, at in _slices(table, entries):
         effect = consequences(table, scenario, values, part)
@@ -107,10 +94,10 @@ def cells_of(table: OutcomeTable, scenario: int, values: Assumptions, factors: F
         own_keys.append(key)
         own_sums.append(total)
     return (_cells(*_joined(keys, sums), size, len(measured.timed)),
-            _own(*_joined(own_keys, own_sums), size, max(len(distinct), 1)))
+            _own(*_joined(own_keys, own_sums), size, distinct))
 
 
-def distinct_hours(table: OutcomeTable) -> tuple[np.ndarray, np.ndarray]:
+def _distinct_hours(table: OutcomeTable) -> tuple[np.ndarray, np.ndarray]:
     """(repair hours that sections state, ascending, index of each row's into them, (r,), beyond them for none)."""
     stated = table.network.column["repair_hours"]
     distinct = np.unique(stated[~np.isnan(stated)])
@@ -137,8 +124,8 @@ def _columns(effect: Consequences, measured: Measured) -> np.ndarray:
     parts = {id(t.amount): effect.waiting_and_switched(t.amount) for t in measured.timed}
     waiting, back = ([parts[id(t.amount)][k] if t.customer_class is None else
                       parts[id(t.amount)][k][:, t.customer_class] for t in measured.timed] for k in (0, 1))
-    momentary = effect.momentary_events(measured.by_class) @ measured.momentary if measured.momentary.any() else (
-        np.zeros(len(effect.opened)))
+    worth = measured.momentary_value
+    momentary = np.zeros(len(effect.opened)) if worth is None else effect.momentary_events(worth)
     return np.column_stack([np.ones(len(effect.opened)), effect.actuators, effect.sustained(measured.customers),
                             effect.momentary_events(measured.customers), momentary, *waiting, *back])
 
@@ -146,10 +133,19 @@ def _columns(effect: Consequences, measured: Measured) -> np.ndarray:
 def _summed(key: np.ndarray, weight: np.ndarray, columns: np.ndarray,
             row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(distinct keys, (m,), sums of weight × columns of the entries of each, (m, q))."""
-    distinct, at = np.unique(key, return_inverse=True)
-    at = at.ravel()
-    sums = [np.bincount(at, weight * column[row], len(distinct)) for column in columns.T]
-    return distinct, np.column_stack(sums) if sums else np.zeros((len(distinct), 0))
+    distinct, at = _distinct(key)
+    each = sparse.csr_array((weight, (at, row)), shape=(len(distinct), len(columns)))
+    return distinct, np.asarray(each @ columns)
+
+
+def _distinct(key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(distinct numbers, ascending, index of each into them), without sorting where they are few."""
+    if len(key) <= (most := int(key.max(initial=0))):
+        distinct, at = np.unique(key, return_inverse=True)
+        return distinct, at.ravel()
+    occurs = np.zeros(most + 1, dtype=bool)
+    occurs[key] = True
+    return np.flatnonzero(occurs), (np.cumsum(occurs) - 1)[key]
 
 
 def _joined(keys: Sequence[np.ndarray], sums: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
@@ -170,7 +166,7 @@ def _cells(key: np.ndarray, sums: np.ndarray, factors: int, quantities: int) -> 
                  np.where(walked, AT_SWITCHING_OFF, AT_SWITCHING), sums[:, 0], counted, waiting, back)
 
 
-def _own(key: np.ndarray, sums: np.ndarray, factors: int, distinct: int) -> OwnHours:
-    place, hours = np.divmod(key, distinct)
+def _own(key: np.ndarray, sums: np.ndarray, factors: int, stated: np.ndarray) -> OwnHours:
+    place, hours = np.divmod(key, max(len(stated), 1))
     place, walked = np.divmod(place, 2)
-    return OwnHours(place // factors, place % factors, walked == 1, hours, sums)
+    return OwnHours(place // factors, place % factors, walked == 1, hours, sums, stated)

@@ -13,15 +13,17 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from reliability.business.cells import TERMS, Measured, OwnHours, Timed, cells_of, distinct_hours
+from reliability.business.cells import TERMS, Measured, Timed, cells_of
 from reliability.business.costs import CV, INTERRUPTION, MOMENTARY_FACTOR, customers_by_class
-from reliability.business.factors import Factors, factor_entries
-from reliability.business.features import PLAIN, joined_own, matrix_of
+from reliability.business.factors import Factors, columns_of, factor_entries
+from reliability.business.features import PLAIN, matrix_of
+from reliability.business.own_hours import OwnHours, joined
 from reliability.business.unit_costs import unit_costs
 from reliability.faults.outcomes import OutcomeTable
 from reliability.faults.times import SWITCHING_OFF, hours_of
 from reliability.indices.draws import alike_draws, count_draws, some_draws
 from reliability.indices.measures import amounts_of
+from reliability.network.quantities import quantity
 from reliability.network.tree import Network
 from reliability.schema.columns import CUSTOMER_CLASSES
 from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn
@@ -39,8 +41,8 @@ class ClosedForm:
 
     Outputs are o = scenario × units + unit: the amounts of "As built", and of the others how much less they are.
     matrix: (o, f) sums by feature. factor, price: (f,) what multiplies each feature: an index into `factors` and into
-    the prices. own: of sections' own hours, its units being outputs; own_hours: the distinct ones. timed: what is
-    interrupted for a time. costs: customers' cost of an interruption.
+    the prices. own: of sections' own hours, its units being outputs. timed: what is interrupted for a time. costs:
+    customers' cost of an interruption.
     """
 
     scenarios: int
@@ -50,7 +52,6 @@ class ClosedForm:
     factor: np.ndarray
     price: np.ndarray
     own: OwnHours
-    own_hours: np.ndarray
     timed: tuple[Timed, ...]
     costs: CostTable
 
@@ -64,27 +65,28 @@ class ClosedForm:
         # sections' own hours cost what they do at one spread of the severity
         spreads = [drawn(values, CV)] if INTERRUPTION in worth and len(self.own.unit) else []
         for alike in alike_draws(spreads, draws):
+            own = self._values_of(self.own.stated, _first(drawn(some_draws(values, alike[:1]), CV)), worth)
             for at in self._parts(alike):
-                total[at] = self._product(some_draws(values, at), some_draws(worth, at))
+                total[at] = self._product(some_draws(values, at), some_draws(worth, at), own)
         return total.reshape(draws, self.scenarios, self.units)
 
     def _parts(self, draws: np.ndarray) -> Iterator[np.ndarray]:
         """Draws (positions) in parts that memory takes."""
-        walked = np.count_nonzero(self.own.walked)
-        step = max(1, NUMBERS_AT_ONCE // max(len(self.factor), self.scenarios * self.units, walked // 8, 1))
+        step = max(1, NUMBERS_AT_ONCE // max(len(self.factor), self.scenarios * self.units, self.own.width, 1))
         for start in range(0, len(draws), step):
             yield draws[start:start + step]
 
-    def _product(self, values: TrialValues, worth: TrialValues) -> np.ndarray:
+    def _product(self, values: TrialValues, worth: TrialValues, own: np.ndarray) -> np.ndarray:
         factors, prices = self.factors.of(values), self._prices(values, worth)
         # what cannot happen or costs nothing in any of the draws is left out
-        live = np.flatnonzero(factors.any(axis=0)[self.factor] & prices.any(axis=0)[self.price])
+        possible, priced = (np.asarray(x.any(axis=0)) for x in (factors, prices))
+        live = np.flatnonzero(possible[self.factor] & priced[self.price])
         if isinstance(self.matrix, np.ndarray):
             found = _by_price(factors, prices, self.matrix[:, live], self.factor[live], self.price[live])
         else:
             features = factors[:, self.factor[live]] * prices[:, self.price[live]]
             found = np.asarray((self.matrix[:, live] @ features.T).T)
-        return found + self._own(values, worth, factors) if len(self.own.unit) else found
+        return found + self._own(values, worth, factors, own) if len(self.own) else found
 
     def _prices(self, values: TrialValues, worth: TrialValues) -> np.ndarray:
         """What one of each of PLAIN, and an amount of each quantity that waits each of TERMS, comes to, (K, prices)."""
@@ -93,63 +95,25 @@ class ClosedForm:
         hours = [hours_of(term, values) for term in TERMS]
         cost = [unit_costs(self.costs, np.atleast_1d(h), drawn(values, CV))[0] for h in hours] if (
             INTERRUPTION in worth and any(t.customer_class is not None for t in self.timed)) else []
-        for quantity in self.timed:
-            each, column = _worth(worth, quantity.name), quantity.customer_class
-            prices += [each * (h if column is None else cost[t][:, column]) if quantity.name in worth else 0.0
+        for timed in self.timed:
+            each, column = _worth(worth, timed.name), timed.customer_class
+            prices += [each * (h if column is None else cost[t][:, column]) if timed.name in worth else 0.0
                        for t, h in enumerate(hours)]
-        return np.stack(np.broadcast_arrays(*(np.atleast_1d(np.asarray(p, dtype=float)) for p in prices)), axis=-1)
+        return columns_of(prices)
 
-    def _own(self, values: TrialValues, worth: TrialValues, factors: np.ndarray) -> np.ndarray:
-        """Amounts of what waits for sections' own repair hours, (K, o)."""
-        walk, cv = np.atleast_1d(hours_of((SWITCHING_OFF, None), values)), _first(drawn(values, CV))
-        walk = walk[:1] if np.all(walk == walk[0]) else walk
-        total = np.zeros((1, self.scenarios * self.units))
-        for q, quantity in enumerate(self.timed):
-            if quantity.name not in worth:
-                continue
-            column = quantity.customer_class
+    def _own(self, values: TrialValues, worth: TrialValues, factors: np.ndarray, own: np.ndarray) -> np.ndarray:
+        """Amounts of what waits for sections' own repair hours, (K, o); own: values of these hours."""
+        walk = np.atleast_1d(hours_of((SWITCHING_OFF, None), values))
+        walk = walk[:1] if np.ptp(walk) == 0.0 else walk
+        each = columns_of([_worth(worth, t.name) for t in self.timed])
+        return self.own.waited(self.scenarios * self.units, factors, each, own, walk,
+                               self._values_of(walk, _first(drawn(values, CV)), worth))
 
-            def value(hours: np.ndarray, column: int | None = column) -> np.ndarray:
-                return hours if column is None else unit_costs(self.costs, hours, cv)[0][:, column]
-
-            each = np.atleast_1d(_worth(worth, quantity.name))[:, None]
-            amount = self.own.amount[:, q]
-            if len(walk) == 1:
-                found = self._folded(amount * np.stack([value(self.own_hours), value(np.maximum(
-                    self.own_hours, walk))])[self.own.walked.astype(int), self.own.hours], factors)
-            else:
-                found = self._folded(np.where(self.own.walked, 0.0, amount * value(self.own_hours)[self.own.hours]),
-                                     factors) + self._walked(amount, value(self.own_hours), walk, value(walk), factors)
-            total = total + each * found
-        return total
-
-    def _folded(self, amount: np.ndarray, factors: np.ndarray) -> np.ndarray:
-        """Sums of own amounts times their factors, (K or 1, o)."""
-        shape = (self.scenarios * self.units, factors.shape[1])
-        weights = sparse.csr_array((amount, (self.own.unit, self.own.factor)), shape=shape)
-        return np.asarray((weights @ factors.T).T)
-
-    def _walked(self, amount: np.ndarray, value: np.ndarray, walk: np.ndarray, value_of_walk: np.ndarray,
-                factors: np.ndarray) -> np.ndarray:
-        """What waits for the longer of its own hours and the walk of each draw, (K, o).
-
-        value: of the own hours. walk, value_of_walk: (K,). In the order of the walks, every own time is passed once.
-        """
-        at, draws = np.flatnonzero(self.own.walked), len(walk)
-        size = factors.shape[1]
-        pairs, pair = np.unique(self.own.unit[at] * size + self.own.factor[at], return_inverse=True)
-        order = np.argsort(walk, kind="stable")
-        passed = np.searchsorted(walk[order], self.own_hours)[self.own.hours[at]] * len(pairs) + pair.ravel()
-
-        def running(each: np.ndarray) -> np.ndarray:
-            return np.bincount(passed, each, (draws + 1) * len(pairs)).reshape(draws + 1, -1).cumsum(axis=0)
-
-        shorter, own = running(amount[at]), running(amount[at] * value[self.own.hours[at]])
-        found = np.empty((draws, len(pairs)))
-        found[order] = shorter[:-1] * value_of_walk[order][:, None] + (own[-1] - own[:-1])
-        to_output = sparse.csr_array((np.ones(len(pairs)), (pairs // size, np.arange(len(pairs)))),
-                                     shape=(self.scenarios * self.units, len(pairs)))
-        return np.asarray((to_output @ (found * factors[:, pairs % size]).T).T)
+    def _values_of(self, hours: np.ndarray, cv: float, worth: TrialValues) -> np.ndarray:
+        """What hours (m,) count for each quantity: themselves, or what they cost a customer, (m, quantities)."""
+        priced = INTERRUPTION in worth and any(t.customer_class is not None for t in self.timed)
+        cost = unit_costs(self.costs, hours, cv)[0] if priced else np.zeros((len(hours), len(CUSTOMER_CLASSES)))
+        return np.column_stack([hours if t.customer_class is None else cost[:, t.customer_class] for t in self.timed])
 
 
 def closed_form(table: OutcomeTable, values: Assumptions, costs: CostTable, names: Sequence[str],
@@ -168,20 +132,19 @@ def closed_form(table: OutcomeTable, values: Assumptions, costs: CostTable, name
     units, scenarios = int(unit.max(initial=0)) + 1, len(sums)
     matrix, factor, price = matrix_of([cells for cells, _ in sums], units, len(factors.kinds), len(measured.timed),
                                       as_built)
-    hours = distinct_hours(table)[0]
-    own = joined_own([own for _, own in sums], units, len(factors.kinds), max(len(hours), 1), as_built)
     return ClosedForm(scenarios, units, factors, matrix.toarray() if scenarios * units <= FEW_OUTPUTS else matrix,
-                      factor, price, own, hours, measured.timed, costs)
+                      factor, price, joined([own for _, own in sums], units, as_built), measured.timed, costs)
 
 
 def measured_of(network: Network, names: Sequence[str], costs: CostTable) -> Measured:
     """What is summed for amounts by name."""
-    amounts, by_class = amounts_of(network), customers_by_class(network)
+    amounts = amounts_of(network)
     timed = [Timed(name, amounts[what]) for name, what in TIMED.items() if name in names]
-    if INTERRUPTION in names:
-        timed += [Timed(INTERRUPTION, by_class, c) for c in range(len(CUSTOMER_CLASSES))]
-    momentary = costs.momentary if INTERRUPTION in names else np.zeros(len(CUSTOMER_CLASSES))
-    return Measured(amounts["customers"], by_class, momentary, tuple(timed))
+    if INTERRUPTION not in names:
+        return Measured(amounts["customers"], None, tuple(timed))
+    by_class = customers_by_class(network)
+    timed += [Timed(INTERRUPTION, by_class, c) for c in range(len(CUSTOMER_CLASSES))]
+    return Measured(amounts["customers"], quantity(network, network.customers_by_class @ costs.momentary), tuple(timed))
 
 
 def _by_price(factors: np.ndarray, prices: np.ndarray, matrix: np.ndarray, factor: np.ndarray,
@@ -190,10 +153,8 @@ def _by_price(factors: np.ndarray, prices: np.ndarray, matrix: np.ndarray, facto
     (used, row), (counted, column) = (np.unique(which, return_inverse=True) for which in (factor, price))
     sums = np.zeros((len(used), len(counted), len(matrix)))
     sums[row.ravel(), column.ravel()] = matrix.T
-    amounts = factors[:, used] @ sums.reshape(len(used), -1)
-    return np.einsum("kpo,kp->ko", amounts.reshape(len(factors), *sums.shape[1:]), np.broadcast_to(
-        prices[:, counted], (len(factors), len(counted)))) if len(factors) > 1 else np.tensordot(
-            prices[:, counted], amounts.reshape(sums.shape[1:]), 1)
+    amounts = factors[:, used] @ sums.reshape(len(used), len(counted) * len(matrix))
+    return np.asarray(prices[:, None, counted] @ amounts.reshape(len(factors), len(counted), len(matrix)))[:, 0]
 
 
 def _worth(worth: TrialValues, name: str) -> Drawn:
@@ -202,3 +163,4 @@ def _worth(worth: TrialValues, name: str) -> Drawn:
 
 def _first(value: Drawn) -> float:
     return float(np.atleast_1d(value)[0])
+

@@ -69,7 +69,8 @@ def _one_by_one(study: Study, npv: ExpectedNpv, now: np.ndarray,
     ranges = ranges_tried(study)
     found = one_way(study.values, npv, ranges)
     for key, tried in ranges.items():
-        low, high, nil, unit = found.low[key], found.high[key], found.break_even[key], BY_KEY[key.partition(".")[0]].unit
+        low, high, nil = found.low[key], found.high[key], found.break_even[key]
+        unit = BY_KEY[key.partition(".")[0]].unit
         for s, scenario in list(enumerate(study.scenarios))[1:]:
             swing = float(abs(high[s] - low[s]))
             # a value of 0 has no ±20 % to swing over, and yet the NPV may change sign at another

@@ -19,7 +19,7 @@ from reliability.indices.simulation import STRUCTURAL
 from reliability.network.model import Model
 from reliability.network.protection import protection
 from reliability.schema.scenarios import Scenario
-from reliability.schema.values import Assumptions, Drawn, TrialValues, as_assumptions, drawn, drawn_shares
+from reliability.schema.values import Assumptions, Drawn, TrialValues, as_assumptions, drawn, drawn_shares, number
 from reliability.study.cost_table import CostTable
 
 Npv = Callable[[TrialValues], np.ndarray]
@@ -32,7 +32,7 @@ def table_of_everything(model: Model, scenarios: Sequence[Scenario]) -> OutcomeT
 
     It holds as long as the study's share of faults while reclosing is off lies between the same two of `shares_met`.
     """
-    low, high = neighbours(shares_met(model, scenarios), model.values[OFF_SHARE])
+    low, high = neighbours(shares_met(model, scenarios), number(model.values, OFF_SHARE))
     everything = as_assumptions({**model.values, **EVERYTHING, OFF_SHARE: (low + high) / 2.0})
     return build_outcomes(model.with_values(everything), scenarios)
 
@@ -60,9 +60,9 @@ class ExpectedNpv:
     """A function from K draws of the assumptions to the expected net present value of S scenarios, (K, S).
 
     model: the network, and values of what is never drawn. scenarios: "As built" first, all settled
-    (`application.settle_scenarios`). Takes all assumptions by key, drawn ones
-    as arrays (K,) (`indices.draws.values_of_trials`); K is 1 where all are numbers. A table is only built again where an
-    assumption changes what protection does.
+    (`application.settle_scenarios`). Takes all assumptions by key, drawn ones as arrays (K,)
+    (`indices.draws.values_of_trials`); K is 1 where all are numbers. A table is only built again where an assumption
+    changes what protection does.
     """
 
     model: Model

@@ -2,18 +2,18 @@
 
 A row of the outcome table has as its rate a number of its own times a product of factors that it shares with many
 others. Sections' own rates and fractions, places and parts are in the number; the probabilities of kinds, of working
-devices and of the states of reclosing, and the study's line fault rate, are the factors. A share of faults that a device
-states is a number too: the part up to it and the part from it on are added.
+devices and of the states of reclosing, and the study's line fault rate, are the factors. A share of faults that a
+device states is a number too: what lies between it and the study's is a sum of both.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from reliability.faults.chains import FACTS, pattern_probability
+from reliability.faults.chains import pattern_probability
 from reliability.faults.outcomes import DEAD_TIMES, PERMANENT, OutcomeTable, kind_probability
 from reliability.faults.parts import part_probability
 from reliability.faults.states import STUDY
@@ -49,9 +49,11 @@ class Factors:
 
     def of(self, values: TrialValues) -> np.ndarray:
         """The products, (K, m), at values that are numbers or draws (K,); (1, m) where all are numbers."""
+        if not len(self.kinds):
+            return np.zeros((1, 0))
         off = drawn(values, "reclosing_off_share")
-        states = _columns([1.0, off, 1.0 - off])
-        rates = _columns([1.0, drawn(values, "line_fault_rate_per_km")])
+        states = columns_of([1.0, off, 1.0 - off])
+        rates = columns_of([1.0, drawn(values, "line_fault_rate_per_km")])
         tallies, pattern = np.unique(self.tally, axis=0, return_inverse=True)
         probabilities = pattern_probability(tallies, _as_columns(values))
         found = np.atleast_2d(probabilities)[:, pattern.ravel()] * states[:, self.state]
@@ -62,7 +64,7 @@ class Factors:
         kinds, code = np.unique(self.kinds, return_inverse=True)
         shared = [kind_probability(k, temporary, clears) for k in kinds.tolist()]
         own = [1.0 if k == PERMANENT else kind_probability(k, 1.0, clears) for k in kinds.tolist()]
-        return _columns(shared + own)[:, code.ravel() + len(kinds) * self.own_fraction]
+        return columns_of(shared + own)[:, code.ravel() + len(kinds) * self.own_fraction]
 
 
 @dataclass(frozen=True)
@@ -94,11 +96,13 @@ def factor_entries(table: OutcomeTable, values: Assumptions) -> tuple[Factors, E
             weight = share * width * rate[section]
             rows = np.flatnonzero(weight)
             pieces.append((rows, np.full(len(rows), state), np.full(len(rows), by_length == 1), weight[rows]))
-    row, state, by_length, weight = (np.concatenate(column) for column in zip(*pieces, strict=True))
-    key = _packed([table.kinds[row], own_fraction[row], *table.tally[row].T, state, by_length])
+    row, states, lengths, weight = (np.concatenate(column) for column in zip(*pieces, strict=True))
+    order = np.argsort(row, kind="stable")
+    row, states, lengths, weight = row[order], states[order], lengths[order], weight[order]
+    key = _packed([table.kinds[row], own_fraction[row], *table.tally[row].T, states, lengths])
     _, first, factor = np.unique(key, return_index=True, return_inverse=True)
     at = row[first]
-    factors = Factors(table.kinds[at], own_fraction[at], table.tally[at], state[first], by_length[first])
+    factors = Factors(table.kinds[at], own_fraction[at], table.tally[at], states[first], lengths[first])
     return factors, Entries(row, factor.ravel(), weight)
 
 
@@ -119,7 +123,7 @@ def _packed(columns: list[np.ndarray]) -> np.ndarray:
     return key
 
 
-def _columns(parts: list[Drawn]) -> np.ndarray:
+def columns_of(parts: Sequence[Drawn]) -> np.ndarray:
     """Numbers or draws (K,) as columns, (K, parts) or (1, parts)."""
     return np.stack(np.broadcast_arrays(*(np.atleast_1d(np.asarray(p, dtype=float)) for p in parts)), axis=-1)
 

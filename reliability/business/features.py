@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from scipy import sparse
 
-from reliability.business.cells import COUNTED, TERMS, Cells, OwnHours
+from reliability.business.cells import COUNTED, TERMS, Cells
 from reliability.faults.consequences import CALLOUTS, NO_CALLOUT
 
 PLAIN = (*CALLOUTS, *COUNTED)  # prices of what is counted; one for each time of each quantity follows
@@ -45,22 +45,3 @@ def _entries(cells: Cells, prices: int) -> Iterator[tuple[np.ndarray, np.ndarray
         start = len(PLAIN) + q * len(TERMS)
         yield cells.unit[waits], place[waits] + start + cells.waits[waits], waiting[waits]
         yield cells.unit, place + start + cells.switched, back
-
-
-def joined_own(sums: Sequence[OwnHours], units: int, factors: int, hours: int, as_built: bool) -> OwnHours:
-    """Own hours of all scenarios, less than the first's, by output; see `matrix_of`."""
-    first, keys, amounts = sums[0], [], []
-    for scenario, own in enumerate(sums):
-        for part, sign in ((first, 1.0), (own, -1.0))[:2 if scenario else int(as_built)]:
-            output = scenario * units + part.unit
-            keys.append(((output * factors + part.factor) * 2 + part.walked) * hours + part.hours)
-            amounts.append(sign * part.amount)
-    if not keys:
-        return OwnHours(*(column[:0] for column in (first.unit, first.factor, first.walked, first.hours)),
-                        first.amount[:0])
-    key, at = np.unique(np.concatenate(keys), return_inverse=True)
-    amount = np.column_stack([np.bincount(at.ravel(), column, len(key)) for column in np.concatenate(amounts).T])
-    some = np.flatnonzero(amount.any(axis=1))
-    place, which = np.divmod(key[some], hours)
-    place, walked = np.divmod(place, 2)
-    return OwnHours(place // factors, place % factors, walked == 1, which, amount[some])

@@ -13,7 +13,7 @@ from reliability.business.costs import CV, SOCIETY
 from reliability.business.expected_npv import Npv
 from reliability.indices.draws import pert_quantiles, values_of_trials
 from reliability.indices.simulation import STRUCTURAL
-from reliability.schema.assumptions import RATES_FROM_RECORDS, Range
+from reliability.schema.assumptions import RATES_FROM_RECORDS
 from reliability.study.study import Study
 
 GOAL = 0.01          # largest standard error of an index

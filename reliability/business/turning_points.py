@@ -16,7 +16,7 @@ from reliability.schema.values import Assumptions, TrialValues, drawn_shares, nu
 
 FARTHEST = 32.0            # a break-even is looked for up to this many times the value, then to the bounds
 FROM_ZERO = np.geomspace(1e-9, 0.1, 9)  # … where the value is 0, at these shares of the upper bound
-TOLERANCES = {"xrtol": 1e-10, "xatol": 0.0, "fatol": 0.0}
+RELATIVE_TOLERANCE = 1e-10
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ def one_way(values: Assumptions, npv: Npv, ranges: Mapping[str, Range]) -> OneWa
     grids = [break_even_grid(values, key, ranges[key]) for key in keys]
     ends = [np.array([ranges[key].low, ranges[key].high]) for key in keys]
     x = np.concatenate([*ends, *grids])
-    which = np.concatenate([np.repeat(np.arange(len(keys)), 2), np.repeat(np.arange(len(keys)), [len(g) for g in grids])])
+    which = np.repeat(np.tile(np.arange(len(keys)), 2), [2] * len(keys) + [len(grid) for grid in grids])
     found = npv(one_at_a_time(values, keys, which, x))
     at_ends, on_grid = np.split(found, [2 * len(keys)])
     brackets = _Brackets(*_nil_and_crossings(on_grid, x[2 * len(keys):], which[2 * len(keys):]))
@@ -80,7 +80,8 @@ class _Brackets:
         if inside.size:
             root[inside] = elementwise.find_root(
                 npv_at, (self.low[inside], self.high[inside]),
-                args=(self.key[inside].astype(float), self.scenario[inside].astype(float)), tolerances=TOLERANCES).x
+                args=(self.key[inside].astype(float), self.scenario[inside].astype(float)),
+                tolerances={"xrtol": RELATIVE_TOLERANCE, "xatol": 0.0, "fatol": 0.0}).x
         return self.key, self.scenario, root
 
 
