@@ -160,8 +160,9 @@ class Results:
         """drivers.csv, a row a scenario and assumption, the widest swing first: sensitivity of the NPV.
 
         scenario, assumption (its key), label, unit; value, low, high (in that unit), range ("stated" or "±20%"); npv,
-        npv_low, npv_high, swing (money); first_order, total (Sobol' indices, 0–1, of stated ranges), first_order_error,
-        total_error (their standard errors); break_even (in the unit), break_even_in_range (true or false). Raises ValueError where the results have no plan.
+        npv_low, npv_high, swing (money); first_order, total (Sobol' indices, 0–1, of stated ranges) and their standard
+        errors first_order_error, total_error; break_even (in the unit), break_even_in_range (true or false). Raises
+        ValueError where the results have no plan.
         """
         return self._plan().drivers.copy()
 

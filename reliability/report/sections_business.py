@@ -144,13 +144,13 @@ def drivers(content: Content) -> Section:
 
 def _precision(rows: pd.DataFrame) -> list[Sentence]:
     """What the Sobol' indices are and how far they are known; nothing where the study states no ranges."""
-    errors = rows[["first_order_error", "total_error"]]
-    if errors.isna().all(axis=None):
+    errors = rows[["first_order_error", "total_error"]].to_numpy(dtype=float)
+    if np.isnan(errors).all():
         return []
     return [say("First-order and total indices are the shares of the variance of the expected NPV over the study's "
                 "ranges that an assumption explains alone, and with others (Sobol' indices). They are estimated from "
                 "samples, with a standard error of at most {error}; an estimate below 0, or of a first order above "
-                "its total, is set to that bound.", error=Figure(float(errors.max(axis=None)), "share"))]
+                "its total, is set to that bound.", error=Figure(float(np.nanmax(errors)), "share"))]
 
 
 def _turning(content: Content, name: str, rows: pd.DataFrame) -> Sentence:
