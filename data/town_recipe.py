@@ -29,7 +29,7 @@ kind = "devices"
 columns = { device_id = "DEVICE", from_node = "SOURCE_SIDE", to_node = "LOAD_SIDE", device = "KIND", \
 normal_state = "POSITION", phases = "WIRES", location = "SITE", fuse_link = "LINK", peak_load_a = "PEAK_AMPS", \
 operations_to_lockout = "TRIPS_TO_LOCKOUT", dead_time_s = "FIRST_DEAD_S", longest_dead_time_s = "LAST_DEAD_S", \
-tripping = "TRIPS" }
+tripping = "OPENS" }
 
 [[files]]
 file = "transformers.csv"
