@@ -9,7 +9,6 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from reliability import Study, open_study
 from reliability.__main__ import main
 from reliability.history import learned_study
 from reliability.network.rates import fault_rates
@@ -19,19 +18,6 @@ DATA = Path(__file__).parents[1] / "data"
 STUDY, EXPORTS = DATA / "wooded_town", DATA / "wooded_town_exports"
 REPORTS = {"import_report.html", "import_report.csv"}
 MOST_BYTES = 2e6
-
-
-@pytest.fixture(scope="module")
-def town() -> Study:
-    return open_study(STUDY)
-
-
-@pytest.fixture(scope="module")
-def summary(tmp_path_factory) -> dict:
-    """summary.json of a run with few trials."""
-    out = tmp_path_factory.mktemp("town") / "out"
-    assert main(["run", str(STUDY), "--out", str(out), "--trials", "60"]) == 0
-    return json.loads((out / "summary.json").read_text(encoding="utf-8"))
 
 
 def test_the_import_of_its_exports_is_the_study(tmp_path):
@@ -88,10 +74,11 @@ def test_the_records_bear_the_assumed_rates_out(town):
     assert not any("counter may count twice" in note for note in found.notes)
 
 
-def test_the_proposal_clearly_pays(summary):
+def test_the_proposal_clearly_pays(town_summary):
     """For the utility in every trial, within a few years; for society as well, at what surveys say of a momentary
-    event, while that value would have to be half as much again to turn it."""
-    built, proposed = (next(s for s in summary["scenarios"] if s["name"] == name) for name in ("As built", "Proposed"))
+    event, but not at half as much again."""
+    scenarios = {s["name"]: s for s in town_summary["scenarios"]}
+    built, proposed = scenarios["As built"], scenarios["Proposed"]
     assert 1.2 < built["expected"]["saifi"] < 2.5
     assert 120 < built["expected"]["saidi_min"] < 300
     assert proposed["expected"]["saifi"] < 0.7 * built["expected"]["saifi"]
@@ -104,8 +91,18 @@ def test_the_proposal_clearly_pays(summary):
     assert 1.0 < business["break_even"]["momentary_cost_factor"] < 1.5
 
 
-def test_fast_tripping_would_save_few_fuses_here(summary):
+def test_fast_tripping_would_save_few_fuses_here(town_summary):
     """Sources are strong: the alternative without capital spares a sixth of what the proposal spares."""
-    calls = {s["name"]: sum(s["expected"]["callouts"].values()) for s in summary["scenarios"]}
+    calls = {s["name"]: sum(s["expected"]["callouts"].values()) for s in town_summary["scenarios"]}
     spared = {name: calls["As built"] - number for name, number in calls.items()}
     assert 0 < spared["Fast tripping everywhere"] < spared["Proposed"] / 5
+
+
+@pytest.mark.slow
+def test_a_run_writes_every_document(tmp_path):
+    out = tmp_path / "out"
+    assert main(["run", str(STUDY), "--out", str(out), "--trials", "20"]) == 0
+    written = json.loads((out / "summary.json").read_text(encoding="utf-8"))
+    assert "Proposed" in [s["name"] for s in written["scenarios"]]
+    assert {"report.html", "workbook.xlsx", "work_pack.html", "selection.csv", "results.geojson"} <= {
+        path.name for path in out.iterdir()}
