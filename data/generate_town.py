@@ -86,8 +86,9 @@ def write_records(rng: np.random.Generator, folder: Path, study: Study, of: Span
         write_table(folder / f"outage_cases_{year}.csv", [row for row in rows if row["STARTED"].startswith(str(year))])
     entries = {"counter": "READING", "ignore": "REPLACED"}
     write_table(folder / "counter_readings.csv", [
-        {"DEVICE": device[row["section_id"]], "DATE_FROM": row["from"], "DATE_TO": row["to"], "STEPS": row["operations"],
-         "ENTRY": entries[row["kind"]]} for row in operations(rng, known, drawn.operations, YEARS)])
+        {"DEVICE": device[row["section_id"]], "DATE_FROM": row["from"], "DATE_TO": row["to"],
+         "STEPS": row["operations"], "ENTRY": entries[row["kind"]]}
+        for row in operations(rng, known, drawn.operations, YEARS)])
     return len(rows)
 
 

@@ -1,8 +1,9 @@
 """The lines of the invented wooded town: mains out of three substations, branches into the woods, laterals.
 
 A main runs through built-up streets, where laterals are short and carry many customers. Four branches leave it, each
-behind single-phase reclosers, and feed laterals of one or two miles under trees. Sources are strong and distances short,
-so that few links could be saved by a fast operation: that is why fast tripping is blocked here. Everything is made up.
+behind single-phase reclosers, and feed laterals of one or two miles under trees. Sources are strong and distances
+short, so that few links could be saved by a fast operation: that is why fast tripping is blocked here. Everything is
+made up.
 """
 
 from __future__ import annotations

@@ -54,7 +54,8 @@ def spans(rng: np.random.Generator, lines: list[Line]) -> Spans:
                 "LINE": f"{'UG' if line.conductor == CABLE else 'OH'}-{len(rows) + 1:04d}", "POLE_A": here,
                 "POLE_B": there, "WIRES": line.phases, "CONDUCTOR": line.conductor,
                 "MILES": round(line.km * (after - share) / KM_PER_MILE, MILE_PLACES), "CIRCUIT": line.feeder,
-                "DISTRICT": line.area, "BUILD": "CABLE" if line.conductor == CABLE else "POLES", "TREES": line.trees, "CAP_KVAR": 600 if line.kind == MAIN and devices.rng.random() < CAPACITORS else 0,
+                "DISTRICT": line.area, "BUILD": "CABLE" if line.conductor == CABLE else "POLES", "TREES": line.trees,
+                "CAP_KVAR": 600 if line.kind == MAIN and rng.random() < CAPACITORS else 0,
                 "route": part_of(line.route, share, after)})
             node[k, after] = here = there
             if line.kind == MAIN and after in SWITCHES:
