@@ -74,7 +74,6 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("_in_order", "len(waiting) > TASKS_AHEAD * workers", ("> → >=", "* → /"), "how far ahead work is handed out"),
     ("irr", "np.array([]) if changes == 1 else np.linspace(-5.0, 5.0, POINTS + 1)", ("+ → -", "1 → 2", "5.0 → 6.0"),
      "a grid a little wider, or of a point more or less, tells the same roots apart"),
-    ("_lateral_rows", "unit_prices(values)[target] if target is not None else 0.0", ("0.0 → 1.0",), "times no units"),
     ("_merged_kinds", "first[0].shape[1]", ("0 → 1",), "both are of one shape"),
     ("most_trials", "max(events_per_trial, 1.0)", ("1.0 → 2.0",), "far above the most trials either way"),
     ("never_better", "(group.max(initial=-1) + 1, place.max(initial=-1) + 1, merit.shape[1])", ("1 → 2", "- → +"),
@@ -92,7 +91,7 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("never_better", "np.any(table[:, None] > table[:, :, None], axis=-1)", ("any → all",),
      "rows that are never better only make the search longer"),
     ("npv_by_trial", 'simulated.totals["ci"].shape[1:]', ("1 → 2",), "spread out all the same"),
-    ("ExpectedNpv._sums", "len(self._cached) >= MAX_CACHED", (">= → >",), "one table more or less"),
+    ("ClosedForms._form", "len(self._kept) >= self.kept", (">= → >",), "one table more or less"),
     ("_one_of_each", "_linear(_matrix(np.searchsorted(wanted, key[at]), at, "
      "np.ones(len(at)), len(wanted), len(key)), 1.0, 1.0)", ("1.0 → 2.0",), "at most one by another limit"),
     ("_prepare", "part_class.astype(np.int32) * 64 + make[part_rows]", ANY,

@@ -14,7 +14,7 @@ import numpy as np
 from scipy import sparse
 
 from reliability.business.cells import TERMS, Measured, Timed, cells_of
-from reliability.business.costs import CV, INTERRUPTION, MOMENTARY_FACTOR, customers_by_class
+from reliability.business.costs import CV, INTERRUPTION, MOMENTARY_FACTOR, SOCIETY, customers_by_class
 from reliability.business.factors import Factors, columns_of, factor_entries
 from reliability.business.features import PLAIN, matrix_of
 from reliability.business.own_hours import OwnHours, joined
@@ -29,6 +29,7 @@ from reliability.schema.columns import CUSTOMER_CLASSES
 from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn
 from reliability.study.cost_table import CostTable
 
+Relative = tuple[np.ndarray, np.ndarray]
 # Numbers held at a time; draws are worked through in parts, so that memory stays bounded.
 NUMBERS_AT_ONCE = 4_000_000
 FEW_OUTPUTS = 64            # a matrix of so many is dense
@@ -55,19 +56,27 @@ class ClosedForm:
     timed: tuple[Timed, ...]
     costs: CostTable
 
-    def amounts(self, values: TrialValues, worth: Mapping[str, Drawn]) -> np.ndarray:
+    def amounts(self, values: TrialValues, worth: Mapping[str, Drawn],
+                relative: Relative | None = None) -> np.ndarray:
         """Yearly amounts times what one of each is worth, (K, S, U), of the values' K draws (1 for numbers).
 
-        worth: numbers or (K,) by name of `costs.AMOUNTS`; 0 for a name left out.
+        worth: numbers or (K,) by name of `costs.AMOUNTS`; 0 for a name left out. relative: (K, U) each, what multiplies
+        the rates of the temporary and of the permanent faults of each unit.
         """
-        draws = max(count_draws(values), count_draws(worth))
+        draws = max(count_draws(values), count_draws(worth), 1 if relative is None else len(relative[0]))
         total = np.zeros((draws, self.scenarios * self.units))
         # sections' own hours cost what they do at one spread of the severity
-        spreads = [drawn(values, CV)] if INTERRUPTION in worth and len(self.own.unit) else []
+        spreads = [drawn(values, CV)] if INTERRUPTION in worth and len(self.own) else []
         for alike in alike_draws(spreads, draws):
             own = self._values_of(self.own.stated, _first(drawn(some_draws(values, alike[:1]), CV)), worth)
             for at in self._parts(alike):
-                total[at] = self._product(some_draws(values, at), some_draws(worth, at), own)
+                some = some_draws(values, at), some_draws(worth, at)
+                factors = self.factors.of(some[0])
+                if relative is None:
+                    total[at] = self._product(*some, own, factors)
+                    continue
+                for kind, faults in zip((~self.factors.permanent, self.factors.permanent), relative, strict=True):
+                    total[at] += self._product(*some, own, factors * kind) * np.tile(faults[at], self.scenarios)
         return total.reshape(draws, self.scenarios, self.units)
 
     def _parts(self, draws: np.ndarray) -> Iterator[np.ndarray]:
@@ -76,8 +85,9 @@ class ClosedForm:
         for start in range(0, len(draws), step):
             yield draws[start:start + step]
 
-    def _product(self, values: TrialValues, worth: TrialValues, own: np.ndarray) -> np.ndarray:
-        factors, prices = self.factors.of(values), self._prices(values, worth)
+    def _product(self, values: TrialValues, worth: TrialValues, own: np.ndarray, factors: np.ndarray) -> np.ndarray:
+        """Amounts, (K, o). own: what sections' own hours count. factors: (K, factors)."""
+        prices = self._prices(values, worth)
         # what cannot happen or costs nothing in any of the draws is left out
         possible, priced = (np.asarray(x.any(axis=0)) for x in (factors, prices))
         live = np.flatnonzero(possible[self.factor] & priced[self.price])
@@ -134,6 +144,11 @@ def closed_form(table: OutcomeTable, values: Assumptions, costs: CostTable, name
                                       as_built)
     return ClosedForm(scenarios, units, factors, matrix.toarray() if scenarios * units <= FEW_OUTPUTS else matrix,
                       factor, price, joined([own for _, own in sums], units, as_built), measured.timed, costs)
+
+
+def timed_names(values: Assumptions) -> tuple[str, ...]:
+    """Names of the timed amounts that have a price in the perspective of the values."""
+    return (INTERRUPTION,) if values["perspective"] == SOCIETY else tuple(TIMED)
 
 
 def measured_of(network: Network, names: Sequence[str], costs: CostTable) -> Measured:

@@ -8,7 +8,8 @@ import pytest
 from reliability.business import closed_form as module
 from reliability.business.closed_form import closed_form
 from reliability.business.costs import AMOUNTS, INTERRUPTION, grouped, totals
-from reliability.business.expected_npv import ExpectedNpv, neighbours, shares_met
+from reliability.business.expected_npv import ExpectedNpv
+from reliability.business.forms import neighbours, shares_met
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.draws import alike_draws, one_trial, values_of_trials
 from reliability.network.model import Model
@@ -180,7 +181,7 @@ def test_a_share_that_a_device_states_may_be_passed():
     tables = len({neighbours(np.array([0.2]), b) for b in (0.0, 0.1, 0.2, 0.3, 0.9, 1.0)})
     npv = _npv(case)
     npv(values_of_trials(case.study.values, {"reclosing_off_share": np.linspace(0.0, 1.0, 50)}))
-    assert len(npv._cached) == tables == 2
+    assert len(npv._forms._kept) == tables == 2
 
 
 def test_stated_shares_that_nothing_else_meets_need_no_tables_of_their_own():
