@@ -68,9 +68,13 @@ class ClosedForms:
     kept: int = 1
     _kept: OrderedDict[tuple[object, ...], tuple[ClosedForm, Sequence[Protection]]] = field(default_factory=OrderedDict)
 
-    def of(self, values: TrialValues) -> Iterator[tuple[np.ndarray, TrialValues, ClosedForm, Sequence[Protection]]]:
-        """(positions of some draws, their values, the form that holds for them, the protection of each scenario)."""
-        draws = count_draws(values)
+    def of(self, values: TrialValues,
+           draws: int = 0) -> Iterator[tuple[np.ndarray, TrialValues, ClosedForm, Sequence[Protection]]]:
+        """(positions of some draws, their values, the form that holds for them, the protection of each scenario).
+
+        draws: how many there are, where the values may all be numbers.
+        """
+        draws = max(draws, count_draws(values))
         for at in alike_draws(self._structure(values), draws):
             some = some_draws(values, at) if len(at) < draws else values
             yield at, some, *self._form(one_trial(some, 0))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -68,27 +68,30 @@ def _nearest_backup(network: Network) -> np.ndarray:
 class GroupEffects:
     """Effects of S scenarios, "As built" first, on G groups of faults, as a function of the assumptions.
 
-    The same sums serve any rates, times, probabilities and prices; what changes protection makes new ones.
+    The same sums serve any rates, times, probabilities and prices; what changes protection makes new ones. rates:
+    learned from records, where these are drawn.
     """
 
     model: Model
     scenarios: Sequence[Scenario]
     groups: FaultGroups
     costs: CostTable
+    rates: RateDraws | None = None
 
     @property
     def shape(self) -> tuple[int, int]:
         """(S, G)."""
         return len(self.scenarios), len(self.groups)
 
-    def effects(self, values: Assumptions) -> dict[str, np.ndarray]:
-        """`SAVING` (money a year) and `EFFECTS_OF_FAULTS` a year against "As built", (S, G) each."""
-        [(_, some, form, _)] = self._forms.of(values)
+    def effects(self, values: Assumptions, picked: np.ndarray | None = None) -> dict[str, np.ndarray]:
+        """`SAVING` (money a year) and `EFFECTS_OF_FAULTS` a year against "As built", (S, G) each.
+
+        picked: (1,) a draw of the learned rates, None for their means, at which those by the state of reclosing are in
+        any case.
+        """
 
         def less(worth: Mapping[str, Drawn]) -> np.ndarray:
-            found = form.amounts(some, worth)[0]
-            found[0] = 0.0
-            return found
+            return self._less(values, lambda _: worth, picked)[0]
 
         on, off = self._hours_by_state(values)
         return {SAVING: less(self._worth(values)), "ci_avoided": less({"ci": 1.0}),
@@ -97,25 +100,23 @@ class GroupEffects:
                 "callouts_avoided": less(dict.fromkeys(CALLOUTS, 1.0)),
                 "customer_hours_avoided_on": on, "customer_hours_avoided_off": off}
 
-    def savings(self, values: TrialValues, rates: RateDraws | None = None,
-                picked: np.ndarray | None = None) -> np.ndarray:
-        """Money saved a year against "As built" over K draws, (K, S, G).
+    def savings(self, values: TrialValues, picked: np.ndarray | None = None) -> np.ndarray:
+        """Money saved a year against "As built" over K draws, (K, S, G); picked: (K,) draws of the learned rates."""
+        return self._less(values, self._worth, picked)
 
-        rates, picked: draws of learned rates, and which of them belongs to each draw, (K,).
-        """
-        scenarios, groups = self.shape
-        result = np.zeros((max(count_draws(values), 0 if picked is None else len(picked)), scenarios, groups))
-        if rates is None or picked is None:
-            for at, some, form, _ in self._forms.of(values):
-                result[at] = form.amounts(some, self._worth(some))
+    def _less(self, values: TrialValues, worth: Callable[[TrialValues], Mapping[str, Drawn]],
+              picked: np.ndarray | None) -> np.ndarray:
+        """Amounts times their worth less than under "As built", (K, S, G)."""
+        units, draws = self._units, max(count_draws(values), 1 if picked is None else len(picked))
+        result = np.zeros((draws, *self.shape))
+        if picked is None or units is None or self.rates is None:
+            for at, some, form, _ in self._forms.of(values, draws):
+                result[at] = form.amounts(some, worth(some))
         else:
-            group, unit = self._pairs(rates)
-            to_group = sparse.csr_array((np.ones(len(group)), (group, np.arange(len(group)))), (groups, len(group)))
-            for at, some, form, _ in self._forms_by_unit(rates).of(values):
-                relative = rates.temporary[picked[at]][:, unit], rates.permanent[picked[at]][:, unit]
-                found = form.amounts(some, self._worth(some), relative)
-                result[at] = np.asarray((to_group @ found.reshape(-1, len(group)).T).T).reshape(
-                    -1, scenarios, groups)
+            for at, some, form, _ in units.forms.of(values, draws):
+                relative = [each[picked[at]][:, units.unit] for each in (self.rates.temporary, self.rates.permanent)]
+                found = form.amounts(some, worth(some), (relative[0], relative[1])).reshape(-1, len(units.unit))
+                result[at] = np.asarray((units.to_group @ found.T).T).reshape(-1, *self.shape)
         result[:, 0] = 0.0
         return result
 
@@ -124,8 +125,11 @@ class GroupEffects:
 
     @cached_property
     def _forms(self) -> ClosedForms:
-        names = tuple(dict.fromkeys((HOURS, *timed_names(self.model.values))))
-        return ClosedForms(self.model, self.scenarios, self.costs, names, self.groups.group, as_built=True)
+        return ClosedForms(self.model, self.scenarios, self.costs, self._names, self.groups.group, as_built=True)
+
+    @property
+    def _names(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys((HOURS, *timed_names(self.model.values))))
 
     @cached_property
     def _forms_without_shares(self) -> ClosedForms:
@@ -147,13 +151,23 @@ class GroupEffects:
         on, off = less_than_as_built(hours)
         return on, off
 
-    def _pairs(self, rates: RateDraws) -> tuple[np.ndarray, np.ndarray]:
-        """(group, learned unit) of the distinct pairs that sections have, (p,) each."""
-        pairs = np.unique(self.groups.group * rates.temporary.shape[1] + rates.unit_of)
-        return pairs // rates.temporary.shape[1], pairs % rates.temporary.shape[1]
+    @cached_property
+    def _units(self) -> _Units | None:
+        """What learned rates add, None without."""
+        if self.rates is None:
+            return None
+        size = self.rates.temporary.shape[1]
+        pairs, pair = np.unique(self.groups.group * size + self.rates.unit_of, return_inverse=True)
+        forms = ClosedForms(self.model, self.scenarios, self.costs, self._names, pair.ravel())
+        to_group = sparse.csr_array((np.ones(len(pairs)), (pairs // size, np.arange(len(pairs)))),
+                                    (len(self.groups), len(pairs)))
+        return _Units(forms, pairs % size, to_group)
 
-    def _forms_by_unit(self, rates: RateDraws) -> ClosedForms:
-        units = rates.temporary.shape[1]
-        _, pair = np.unique(self.groups.group * units + rates.unit_of, return_inverse=True)
-        names = timed_names(self.model.values)
-        return ClosedForms(self.model, self.scenarios, self.costs, names, pair.ravel())
+
+@dataclass(frozen=True)
+class _Units:
+    """Closed forms by pair of group and learned unit. unit: (p,) of each pair. to_group: (G, p) sums of pairs."""
+
+    forms: ClosedForms
+    unit: np.ndarray
+    to_group: sparse.csr_array

@@ -63,12 +63,13 @@ class Options:
         """Customers of the network."""
         return float(self.network.customers.sum())
 
-    def at(self, values: Assumptions) -> Options:
+    def at(self, values: Assumptions, picked: np.ndarray | None = None) -> Options:
         """The same options at other rates, times, probabilities and prices: their effects and what they are worth.
 
-        Which are offered stays, and the perspective.
+        Which are offered stays, and the perspective. picked: (1,) draw of the learned rates.
         """
-        return replace(self, rows=valued(self.rows, self.effects.effects(values), self.scenario, self.group, values))
+        effects = self.effects.effects(values, picked)
+        return replace(self, rows=valued(self.rows, effects, self.scenario, self.group, values))
 
     def npv(self, values: TrialValues, savings: np.ndarray) -> np.ndarray:
         """Net present value of each row over K draws, (K, rows); savings: of `effects`, (K, S, G)."""

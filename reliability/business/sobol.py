@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import scipy
 
-from reliability.business.costs import CV, SOCIETY
 from reliability.business.expected_npv import Npv
-from reliability.indices.draws import pert_quantiles, values_of_trials
-from reliability.indices.simulation import STRUCTURAL
+from reliability.business.unknowns import Unknowns, picked_draw, unknowns_of
 from reliability.schema.assumptions import RATES_FROM_RECORDS
 from reliability.study.study import Study
 
@@ -70,13 +68,20 @@ def sobol_indices(study: Study, npv: Npv, seed: int, deviations: np.ndarray | No
     deviations: (K, S) of the NPV at draws of the learned rates; they are added, so that how they interact with the
     others is left out.
     """
-    inputs = _inputs(study, npv, deviations)
+    inputs = unknowns_of(study, MOST_TABLES, deviations is not None)
     if not inputs.keys:
         return SobolIndices({}, {}, {}, {})
+
+    def outputs(draws: Mapping[str, np.ndarray]) -> np.ndarray:
+        found = npv(inputs.values(draws))
+        if deviations is None:
+            return found
+        return found + deviations[picked_draw(draws[RATES_FROM_RECORDS.key], len(deviations))]
+
     engines = [scipy.stats.qmc.Sobol(2 * len(inputs.keys), rng=rng)
                for rng in np.random.default_rng(seed).spawn(SAMPLES)]
     middle, points = npv(study.values), POINTS
-    sums = _sampled(inputs, engines, points, middle)
+    sums = _sampled(inputs, outputs, engines, points, middle)
     while True:
         first, total, first_error, total_error = _estimates(sums, seed)
         known = np.isfinite(first_error)
@@ -84,56 +89,16 @@ def sobol_indices(study: Study, npv: Npv, seed: int, deviations: np.ndarray | No
                                            total_error[known].max(initial=0.0)) < GOAL:
             return SobolIndices(*(dict(zip(inputs.keys, found, strict=True))
                                   for found in (first, total, first_error, total_error)))
-        sums, points = sums.joined(_sampled(inputs, engines, points, middle)), 2 * points
+        sums, points = sums.joined(_sampled(inputs, outputs, engines, points, middle)), 2 * points
 
 
-@dataclass(frozen=True)
-class _Inputs:
-    """What is drawn, by key, and the function of it; levels: of the assumptions that need tables of their own."""
-
-    study: Study
-    npv: Npv
-    deviations: np.ndarray | None
-    keys: tuple[str, ...]
-    levels: Mapping[str, int]
-
-    def draws(self, places: np.ndarray) -> dict[str, np.ndarray]:
-        """Draws (m,) by key at places (m, d) in the distributions of the inputs, 0 to 1 each."""
-        return {key: u if key == RATES_FROM_RECORDS.key else pert_quantiles(
-            self.study.uncertain[key], in_levels(u, self.levels[key]) if key in self.levels else u)
-            for key, u in zip(self.keys, places.T, strict=True)}
-
-    def outputs(self, draws: Mapping[str, np.ndarray]) -> np.ndarray:
-        """NPV (m, S) of draws."""
-        assumed = {key: x for key, x in draws.items() if key != RATES_FROM_RECORDS.key}
-        found = self.npv(values_of_trials(self.study.values, assumed))
-        if self.deviations is None:
-            return found
-        picked = (draws[RATES_FROM_RECORDS.key] * len(self.deviations)).astype(int)
-        return found + self.deviations[np.minimum(picked, len(self.deviations) - 1)]
-
-
-def _inputs(study: Study, npv: Npv, deviations: np.ndarray | None) -> _Inputs:
-    keys = sorted(study.uncertain)
-    own_hours = np.isfinite(study.network.column["repair_hours"]).any()
-    stepped = [k for k in keys if k.partition(".")[0] in STRUCTURAL or (
-        k == CV and own_hours and study.values["perspective"] == SOCIETY)]
-    each = max(3, int(MOST_TABLES ** (1.0 / len(stepped)) + 1e-9)) if stepped else 0
-    return _Inputs(study, npv, deviations, (*keys, *[RATES_FROM_RECORDS.key] * (deviations is not None)),
-                   dict.fromkeys(stepped, each))
-
-
-def in_levels(places: np.ndarray, levels: int) -> np.ndarray:
-    """Places 0 to 1 moved to the middles of so many equal parts."""
-    return (np.minimum(np.floor(places * levels), levels - 1) + 0.5) / levels
-
-
-def _sampled(inputs: _Inputs, engines: Sequence[Any], points: int, middle: np.ndarray) -> _Sums:
+def _sampled(inputs: Unknowns, outputs: Callable[[Mapping[str, np.ndarray]], np.ndarray], engines: Sequence[Any],
+             points: int, middle: np.ndarray) -> _Sums:
     """Sums over so many further points of each sample. middle: (1, S) near the mean of the NPV, to be taken off."""
     a, b = (inputs.draws(half) for half in np.split(np.concatenate([e.random(points) for e in engines]), 2, axis=1))
 
     def moved_by(draws: Mapping[str, np.ndarray]) -> np.ndarray:
-        moved = inputs.outputs(draws) - middle
+        moved = outputs(draws) - middle
         return np.where(np.abs(moved) <= ROUNDING_OF_NPV * np.abs(middle), 0.0, moved)
 
     at_a, at_b = moved_by(a), moved_by(b)

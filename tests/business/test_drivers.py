@@ -12,8 +12,9 @@ from reliability.business.cashflow import flows
 from reliability.business.costs import totals
 from reliability.business.drivers import DRIVER_COLUMNS, drivers_frame, ranges_tried
 from reliability.business.expected_npv import ExpectedNpv
-from reliability.business.sobol import GOAL, MOST_TABLES, in_levels, sobol_indices
+from reliability.business.sobol import GOAL, MOST_TABLES, sobol_indices
 from reliability.business.turning_points import break_even_grid, one_at_a_time, one_way
+from reliability.business.unknowns import in_levels
 from reliability.indices.draws import pert_quantiles
 from reliability.network.model import Model
 from reliability.network.rate_draws import RateDraws
