@@ -62,8 +62,8 @@ def calibrated(study: Study, options: Options, choice: Choice, limits: Limits, r
                named: bool = False) -> Calibrated | None:
     """A choice among options at calibrated rates and times; None where no factor is offered, or nothing was chosen.
 
-    rate_factor, time_factor: NaN where none is offered (`history.calibration.Calibration`). named: whether the choice is
-    a scenario that the study names, which is not chosen again.
+    rate_factor, time_factor: NaN where none is offered (`history.calibration.Calibration`). named: whether the choice
+    is a scenario that the study names, which is not chosen again.
     """
     if not choice.feasible or not np.isfinite([rate_factor, time_factor]).any():
         return None

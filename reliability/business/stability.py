@@ -93,6 +93,12 @@ def stability(study: Study, options: Options, choice: Choice, limits: Limits, na
                      above / drawn.size, selection, float(kept.mean()) if len(kept) else np.nan)
 
 
+def with_stability(choice: Choice, sure: Stability) -> Choice:
+    """The choice with how sure it is, in its selection and its totals."""
+    totals = {**choice.totals, STAYS: sure.stays} if choice.feasible else choice.totals
+    return replace(choice, selection=sure.selection, totals=totals)
+
+
 def with_learned_rates(options: Options, study: Study) -> Options:
     """Options whose effects know the learned rates of the study."""
     return options if study.rate_draws is None else replace(
