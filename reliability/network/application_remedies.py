@@ -7,23 +7,25 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from reliability.network.application import ApplicationChecks
-from reliability.network.application_catalogue import PASS, UNKNOWN, VERDICTS
+from reliability.network.application_catalogue import KIND, PASS, UNKNOWN, VERDICTS, Check
 
 _LOAD = "Find the peak load at the lateral's head and enter it (peak_load_a)."
 _CURRENTS = "Find the fault currents of its sections, down to the devices below, and enter them."
 _TAP_CURRENT = "Find the fault current at the lateral's head and enter it (fault_current_source_a)."
 _DEAD_TIMES = "Read the backup's dead times and enter them (dead_time_s, longest_dead_time_s)."
 _STRONGER = "Propose a device of higher withstand, or another kind of device."
+_NEED_LOAD = ("sees_faults", "minimum_trip", "inrush")   # checks of the actuating current, which follows from the load
 # key of the check: (where it is not met, where something is not known)
 REMEDIES: dict[str, tuple[str, str]] = {
     "continuous_rating": ("Propose a device of a larger rating, or leave the lateral as it is.", _LOAD),
     "cold_load": ("Propose a larger rating, whose actuating current is higher, or leave the lateral as it is.", _LOAD),
     "sees_faults": ("Propose a lower actuating current where the load admits it, or another kind of device.",
-                    f"{_CURRENTS} The actuating current follows from the peak load."),
+                    _CURRENTS),
     "minimum_trip": ("Propose a lower actuating current, or have the backup's minimum trip reviewed.",
-                     "Read the backup's minimum trip or pickup and enter it (minimum_trip_a, or settings.csv). The "
-                     "actuating current follows from the peak load."),
+                     "Read the backup's minimum trip or pickup and enter it (minimum_trip_a, or settings.csv)."),
     "below_lockout": ("Propose fewer counts, or have the backup's operations to lockout reviewed.",
                       "Enter the backup's operations to lockout (operations_to_lockout)."),
     "series_counts": ("Lower the counts of the sectionalizer below, or accept that the whole lateral opens.",
@@ -41,7 +43,7 @@ REMEDIES: dict[str, tuple[str, str]] = {
     "short_time": (_STRONGER, _TAP_CURRENT),
     "inrush": ("Find in the data sheet whether the device holds through inrush and enter it (inrush_restraint); "
                "else propose another.",
-               "Find the transformers beyond and the peak load and enter them (connected_kva, peak_load_a)."),
+               "Find the transformers beyond and enter their sum by section (connected_kva)."),
     "three_phase_customers": ("Propose a device that opens all its phases together, or find out how the customers' "
                               "motors are protected.",
                               "Find how many three-phase customers are beyond and enter them, 0 where there are none "
@@ -70,8 +72,18 @@ def open_points_of(checks: ApplicationChecks, at: int) -> list[OpenPoint]:
     for check in checks.checks:
         verdict = int(check.verdict[at])
         if check.kind.decides and verdict != PASS:
-            remedy = REMEDIES[check.kind.key][int(verdict == UNKNOWN)]
-            found.setdefault((verdict, remedy), []).append((check.kind.label, str(check.reason[at])))
+            reason, remedy = _in_words(checks, check, at)
+            found.setdefault((verdict, remedy), []).append((check.kind.label, reason))
     return [OpenPoint(VERDICTS[verdict], tuple(label for label, _ in rows),
                       tuple(dict.fromkeys(reason for _, reason in rows)), remedy)
             for (verdict, remedy), rows in sorted(found.items(), key=lambda item: -item[0][0])]
+
+
+def _in_words(checks: ApplicationChecks, check: Check, at: int) -> tuple[str, str]:
+    """Reason and remedy; what waits for the peak load alone says so."""
+    key, unknown = check.kind.key, int(check.verdict[at]) == UNKNOWN
+    reason, remedy = str(check.reason[at]), REMEDIES[key][int(unknown)]
+    if not unknown or key not in _NEED_LOAD or not np.isnan(checks.proposal.actuating_a[at]):
+        return reason, remedy
+    own = check.limit if key == "minimum_trip" else check.value
+    return (reason, f"{_LOAD} {remedy}") if np.isnan(own[at]) else (KIND["continuous_rating"].missing, _LOAD)

@@ -15,7 +15,7 @@ from reliability.report.palette import INK, PAPER, RULE
 from reliability.report.plot_series import CLEAR, DASHES, LETTER, LONGEST_IN_KEY, SMALL, name
 
 WIDTH, TALLEST, LOWEST = 7.0, 6.4, 2.2          # inches
-SMALL_WIDTH, SMALL_HEIGHT = 3.0, 2.4            # of a map beside a table
+SMALL_WIDTH, SMALL_HEIGHT = 3.0, 2.0            # of a map beside a table
 ON_SHEET = 10.2                                 # points, of letters on such a map: read outdoors
 KEY_ROW = 0.19
 SHAPES = {SQUARE: "s", DIAMOND: "D", TRIANGLE: "^", CIRCLE: "o", CROSS: "x"}

@@ -20,6 +20,7 @@ from reliability.study.plan_view import PlanView
 READY, HOLD, NO_SHEET = "ready", "HOLD", "no sheet"
 PROBABILITY = "probability_npv_positive"      # a column that a selection may have
 NO_YEAR = 0
+NOTHING = pd.DataFrame(columns=["what", "section_id", "device", "counts", "units", "fast_operations_of_backup"])
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,7 @@ class WorkPack:
     def year_name(self, year: int) -> str:
         """A year of the programme in words: the calendar's where the study states the first."""
         if year == NO_YEAR:
-            return "No year in the programme"
+            return "No year in the programme" if (self.jobs["year"] != NO_YEAR).any() else ""
         before = self.stated("reporting_year")
         first = int(self.stated("first_year") or (int(before) + 1 if before else 0))
         return f"{first + year - 1} (year {year})" if first else f"Year {year}"
@@ -73,13 +74,16 @@ def checks_of_selection(model: Model, selection: pd.DataFrame) -> ApplicationChe
     return check_laterals(model, Scenario("The laterals chosen", None, SECTIONALIZER), counts, fast)
 
 
-def work_pack(checks: ApplicationChecks, selection: pd.DataFrame, programme: pd.DataFrame | None = None, *,
+def work_pack(checks: ApplicationChecks, selection: pd.DataFrame | None, programme: pd.DataFrame | None = None, *,
               study_name: str = "", view: PlanView | None = None, miles: bool = False) -> WorkPack:
     """The pack of a selection checked by `checks_of_selection`; years are those of programme.csv where it is given.
+
+    selection: None for a pack without a job.
 
     A crew's year comes first, then the feeder, then the way along it (`travel_order`); what the programme does not
     have comes last. Raises KeyError for ids that are no laterals.
     """
+    selection = NOTHING if selection is None else selection
     is_lateral = selection["what"] == "lateral"
     jobs = _jobs(checks, selection[is_lateral], _years(programme, "lateral"))
     changed = selection[~is_lateral]

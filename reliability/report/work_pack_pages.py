@@ -106,7 +106,8 @@ def _list_pages(pack: WorkPack) -> list[list[Line]]:
     """Lines by year and feeder; a heading comes again at the top of a page, and does not end one."""
     pages: list[list[Line]] = [[]]
     for (year, feeder), group in pack.jobs.groupby(["year", "feeder_id"], sort=False):
-        heading = f"{pack.year_name(int(year))}, feeder {feeder}: {_said(group)}"
+        when = pack.year_name(int(year))
+        heading = f"{when}, feeder {feeder}: {_said(group)}" if when else f"Feeder {feeder}: {_said(group)}"
         for k, job in enumerate(group.index.tolist()):
             full = len(pages[-1]) + (2 if k == 0 else 1) > LINES
             if full:

@@ -33,10 +33,10 @@ BACKUP = (
     ("dead_time_s", "Shortest dead time", "s"),
     ("longest_dead_time_s", "Longest dead time", "s"),
 )
-COUNTER = ("counter", "Counter of operations, reading", "")
+COUNTER = ("counter", "Counter, reading", "")
 # the tag and the work on a sheet: column of the row, label
-TAG = (("tag_number", "Tag number"), ("tag_placed_by", "Placed by"), ("tag_placed_at", "Date, time"),
-       ("tag_removed_by", "Removed by"), ("tag_removed_at", "Date, time"))
+TAG = (("tag_number", "Tag number"), ("tag_placed", "Placed by, date, time"),
+       ("tag_removed", "Removed by, date, time"))
 WORK = (("taken_out_at", "Lateral taken out at"), ("restored_at", "Restored at"), ("done_by", "Done by, signature"),
         ("checked_by", "Checked by, signature"), ("checked_on", "Date"))
 TO_FILL_IN = (*(f"{when}_{column}" for when in ("found", "left")

@@ -16,11 +16,12 @@ from reliability.business.limits import Limits
 from reliability.business.options import Options, build_options
 from reliability.business.selection import NPV, SAIDI, Choice, choose
 from reliability.formats import count, finite, grid_format, money, number, percent
-from reliability.network.application import ApplicationChecks
 from reliability.network.model import Model
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
 from reliability.report.sections_map import at_heads, converted
-from reliability.report.work_pack import checks_of_selection, work_pack_html, work_pack_rows
+from reliability.report.work_pack import work_pack_html
+from reliability.report.work_pack_jobs import WorkPack, checks_of_selection, work_pack
+from reliability.report.work_pack_rows import work_pack_rows
 from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, MAY_CHANGE
 from reliability.schema.devices import SECTIONALIZER
 from reliability.study import toml_edit
@@ -214,7 +215,7 @@ def _classed(shown: Opened, now: ScenarioResults, chosen: pd.DataFrame, measure:
     if measure == map_panel.OUTAGES:
         return map_panel.by_outages(shown, network)
     if measure == map_panel.VERDICT:
-        checks, _ = checks_of_selection(now.results.study.model, chosen)
+        checks = checks_of_selection(now.results.study.model, chosen)
         return by_verdict(network, checks.proposal.head, checks.verdict)
     title, unit, column, kind = {
         map_panel.MINUTES: ("Customer-minutes avoided", "a year", "customer_minutes_avoided", "any"),
@@ -242,16 +243,17 @@ def _table(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
                  "selection", height=360, column_config=numbers)
     laterals = choice.selection[choice.selection["what"] == "lateral"]
 
-    def checked() -> tuple[ApplicationChecks, list[str]]:
-        return checks_of_selection(now.results.study.model, choice.selection)
+    def pack() -> WorkPack:
+        study = now.results.study
+        return work_pack(checks_of_selection(study.model, choice.selection), choice.selection, study_name=study.name,
+                         view=now.results.plan_view, miles=study.in_miles)
 
     with st.container(horizontal=True):
         if (laterals["device"] == SECTIONALIZER).any():
             st.download_button("Work pack, a sheet a lateral (HTML)", key="pack_html", on_click="ignore",
-                               data=lambda: work_pack_html(*checked(), now.results.study.name, now.results.plan_view,
-                                                           now.results.study.in_miles).encode(),
+                               data=lambda: work_pack_html(pack()).encode(),
                                mime="text/html", file_name="work_pack.html", icon=":material/construction:")
-            figure.csv_button("Work pack", lambda: work_pack_rows(*checked()), "work_pack")
+            figure.csv_button("Work pack", lambda: work_pack_rows(pack()), "work_pack")
         if len(laterals):
             st.button("Make it a scenario of the study", key="make_scenario", icon=":material/add:",
                       on_click=_make_scenario, args=(shown, laterals, len(choice.selection) - len(laterals)))
