@@ -208,7 +208,7 @@ class MapChart:
 
     window: west, east, south and north ends of what is shown, metres. legend: what the classes of the lines measure,
     with its unit. miles: the scale is in miles, else in kilometres. small: fits beside a table; it has no key, and its
-    letters are those of a sheet. schematic: a sketch that is not to scale.
+    letters are those of a sheet.
     note: what is not on it.
     """
 
@@ -221,7 +221,6 @@ class MapChart:
     legend: str = ""
     miles: bool = False
     small: bool = False
-    schematic: bool = False
     places: MapPlaces | None = None
     note: str = ""
 

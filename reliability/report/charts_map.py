@@ -158,17 +158,17 @@ def lateral_map(network: Network, view: PlanView, head: int, backup: int, *, key
              MapLines("lateral", *view.lines(lateral), BLUE, 3.0))
     names = network.names
     marked = [head] if far or backup < 0 else [head, backup]
-    marks = [mark_of(network, at, *view.source_end[[at]].T, str(names[at])) for at in marked]
+    marks = [_labelled(network, view, at, str(names[at])) for at in marked]
     said = f"Lateral {names[head]} in plan"
     if backup >= 0:
         said += f"; its backup {names[backup]} stands {_apart(view, head, backup, miles)}"
     return MapChart(key, f"Map of {names[head]}", said + ".", lines, tuple(marks), window, "", miles, small=True)
 
 
-def mark_of(network: Network, at: int, x: np.ndarray, y: np.ndarray, label: str = "") -> MapMarks:
-    """The device at position `at` as a mark at one place, x and y (1,), with a label beside it, "" for none."""
-    code, labels = int(network.device[at]), [label] if label else None
-    return MapMarks("", x, y, SQUARE, INK, labels=labels) if code == NO_DEVICE else _marks(TABLE[code], x, y, labels)
+def _labelled(network: Network, view: PlanView, at: int, label: str) -> MapMarks:
+    code = int(network.device[at])
+    x, y = view.source_end[[at]].T
+    return MapMarks("", x, y, SQUARE, INK, labels=[label]) if code == NO_DEVICE else _marks(TABLE[code], x, y, [label])
 
 
 def _sheet_window(view: PlanView, lateral: np.ndarray, backup: int) -> tuple[Window, bool]:

@@ -45,8 +45,7 @@ def map_figure(chart: MapChart) -> Figure:
                   linestyle=DASHES[line.dash], solid_capstyle="round")
     for marks in chart.marks:
         _marks(axes, marks, window, letters)
-    if not chart.schematic:
-        _scale(axes, chart, window, letters)
+    _scale(axes, chart, window, letters)
     if chart.small:
         axes.plot([0, 1, 1, 0, 0], [0, 0, 1, 1, 0], color=RULE, linewidth=1.2, transform=axes.transAxes)
     elif handles:

@@ -16,13 +16,12 @@ from reliability.network.application_remedies import open_points_of
 from reliability.network.model import Model
 from reliability.network.protection import protection
 from reliability.report import palette
-from reliability.report.chart import MapChart
 from reliability.report.charts_map import lateral_map
-from reliability.report.charts_sketch import lateral_sketch
 from reliability.report.picture import svg
 from reliability.report.work_pack_jobs import HOLD, NO_SHEET, PROBABILITY, WorkPack
 from reliability.report.work_pack_pages import Pages, pages_of
 from reliability.report.work_pack_rows import BACKUP, COUNTER, OF_THE_DEVICE, TAG, WORK, revision_of, work_pack_rows
+from reliability.report.work_pack_sketch import lateral_sketch
 from reliability.report.work_pack_steps import AFTER_OPERATION, BEFORE_SERVICE, quantity
 from reliability.schema.assumptions import PRACTICE
 from reliability.schema.devices import BY_NAME
@@ -50,7 +49,7 @@ def work_pack_html(pack: WorkPack) -> str:
     environment = Environment(loader=FileSystemLoader(Path(__file__).parent), autoescape=True,
                               undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     environment.filters |= {"number": quantity, "short": lambda text, most=40: shorten(text, most),
-                            "device": _device_label, "sentence": lambda text: text[:1].upper() + text[1:]}
+                            "device": _device_label, "count": lambda many, noun: count(int(many), noun), "sentence": lambda text: text[:1].upper() + text[1:]}
     pages = pages_of(pack)
     rows = work_pack_rows(pack).to_dict("records")
     sheets = [_sheet(pack, row, *numbers, place) for place, (row, numbers)
@@ -71,7 +70,7 @@ def _sheet(pack: WorkPack, row: dict[str, Any], hold_page: int, page: int, place
     network, at = pack.checks.network, int(job["at"])
     head, backup = int(pack.checks.proposal.head[at]), int(pack.checks.proposal.backup[at])
     location = network.text["location"]
-    chart = _picture(pack, head, backup, place)
+    picture, words = _picture(pack, head, backup, f"picture-{place}")
     return row | {
         "name": str(network.names[head]), "where": str(location[head]),
         "device_number": str(network.text["device_id"][head]),
@@ -79,8 +78,7 @@ def _sheet(pack: WorkPack, row: dict[str, Any], hold_page: int, page: int, place
         "backup_where": str(location[backup]) if backup >= 0 else "",
         "page": page, "hold_page": hold_page, "held": hold_page > 0, "releasable": bool(job["releasable"]),
         "year_name": pack.year_name(int(job["year"])), "points": open_points_of(pack.checks, at),
-        "picture": Markup(svg(chart)),  # noqa: S704 - svg() escapes
-        "picture_words": chart.description,
+        "picture": picture, "picture_words": words,
         "of_the_device": [(label, _proposed(row, column, unit)) for column, label, unit in OF_THE_DEVICE],
         "of_the_backup": [*((label, _proposed(row, column, unit)) for column, label, unit in BACKUP),
                           (COUNTER[1], "")],
@@ -88,11 +86,13 @@ def _sheet(pack: WorkPack, row: dict[str, Any], hold_page: int, page: int, place
     }
 
 
-def _picture(pack: WorkPack, head: int, backup: int, place: int) -> MapChart:
-    """The map of a lateral and its backup, or a sketch where the study has no route of it."""
-    network, key = pack.checks.network, f"picture-{place}"
+def _picture(pack: WorkPack, head: int, backup: int, key: str) -> tuple[Markup, str]:
+    """The map of a lateral and its backup, or a sketch where the study has no route of it; and the same in words."""
+    network = pack.checks.network
     chart = None if pack.view is None else lateral_map(network, pack.view, head, backup, key=key, miles=pack.miles)
-    return chart or lateral_sketch(network, head, backup, key=key, miles=pack.miles)
+    if chart is None:
+        return lateral_sketch(network, head, backup, key, pack.miles)
+    return Markup(svg(chart)), f"{chart.description} Zone of the backup in grey."  # noqa: S704 - svg() escapes
 
 
 def _proposed(row: dict[str, Any], column: str, unit: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import cast
 
 import numpy as np
@@ -55,7 +56,7 @@ class WorkPack:
         first = int(self.stated("first_year") or (int(before) + 1 if before else 0))
         return f"{first + year - 1} (year {year})" if first else f"Year {year}"
 
-    @property
+    @cached_property
     def with_sheet(self) -> pd.DataFrame:
         """The jobs that have a sheet, in their order, from 0."""
         return self.jobs[self.jobs["status"] != NO_SHEET].reset_index(drop=True)

@@ -62,12 +62,12 @@ def _torque(values: Assumptions) -> str:
 
 
 IDENTITY = (
-    Step("unit_phase", "Phase of the unit; the study knows their number only", "A, B or C"),
+    Step("unit_phase", "Phase of the unit", "A, B or C"),
     Step("serial_number", "Serial number", "written"),
 )
 BEFORE_SERVICE = (
     *IDENTITY,
-    Step("nameplate_agrees", "Rating, counts and actuating current of the unit agree with this sheet", "agree"),
+    Step("nameplate_agrees", "Rating, actuating current and counts agree with this sheet", "agree"),
     Step("actuator_ohm", _resistance("the"), _ohms),
     Step("leads_to_body_megohm", "Insulation from the joined leads to the actuator's body", _megohms),
     Step("nut_torque", "Terminal nuts tightened", _torque),

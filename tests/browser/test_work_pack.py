@@ -1,0 +1,123 @@
+"""The work pack printed: one page of it on one of paper, on both papers, in letters that are read outdoors."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from reliability.network.application import check_laterals
+from reliability.network.application_catalogue import FAIL, PASS, REVIEW, UNKNOWN, VERDICTS, CheckKind
+from reliability.pipeline import analyse
+from reliability.report.output import write_results
+from reliability.report.work_pack import work_pack_html
+from reliability.schema.scenarios import Scenario
+from tests.browser.conftest import missing
+from tests.browser.test_report import INSTALL_PDF
+from tests.networks import study_of
+from tests.report.work_packs import pack_of, programme_of
+
+PAPERS = ["Letter", "A4"]
+LEAST_PT = 10.0
+PX_IN_PT = 96 / 72
+# points of the letters of every piece of text, those of a picture as large as the picture makes them
+SIZES = """() => {
+  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT), found = {};
+  while (walker.nextNode()) {
+    const of = walker.currentNode.parentElement, text = walker.currentNode.data.trim();
+    if (!text || ['TITLE', 'STYLE', 'DESC'].includes(of.tagName.toUpperCase())) continue;
+    const own = parseFloat(getComputedStyle(of).fontSize);
+    const size = of.ownerSVGElement ? own * of.getScreenCTM().a : own;
+    found[text.slice(0, 30)] = Math.min(size, found[text.slice(0, 30)] ?? 1e9);
+  }
+  return found;
+}"""
+
+
+@pytest.fixture(scope="module")
+def demo_pack(demo, tmp_path_factory) -> str:
+    """work_pack.html of a run of the demo, which has routes."""
+    folder = tmp_path_factory.mktemp("run")
+    write_results(analyse(demo, trials=5), folder / "run")
+    return (folder / "run" / "work_pack.html").read_text(encoding="utf-8")
+
+
+def fullest(verdicts: tuple[int, ...]) -> str:
+    """Long names, three units, and every check of the device at one of the verdicts, by turns, if it can be."""
+    wide = "W" * 200
+    names = {"location": wide, "device_id": f"D{wide}"}
+    known = {"fault_current_source_a": 1234.0, "fault_current_end_a": 1111.0}
+    rows = [{"section_id": "R" + wide, "device": "recloser", "feeder_id": wide, "minimum_trip_a": 345.0,
+             "dead_time_s": 2.5, "fast_operations": 2.0, **known, **names}] + [
+        {"section_id": f"{k} {wide}", "parent_id": "R" + wide, "device": "fuse", "phases": 3.0, "length_km": 1.0,
+         "peak_load_a": 170.0, "feeder_id": wide, "fuse_link": "200T", **known, **names,
+         "device_id": f"D{k}{wide}"} for k in range(12)]
+    study = study_of(rows)
+    checks = check_laterals(study.model, Scenario("X " * 99, None, "sectionalizer", 3))
+    at = np.array([verdicts[k % len(verdicts)] for k in range(len(checks))], dtype=np.int8)
+    reasons = [dataclasses.replace(c, verdict=np.where((at == REVIEW) & (not for_review(c.kind)), PASS, at).astype(np.int8),
+                                   reason=np.where(at == UNKNOWN, c.kind.missing, c.kind.broken).astype(object))
+               for c in checks.checks]
+    stated = {"date": "2031-05-06", "prepared_by": wide, "approved_by": wide, "first_year": 2031,
+              "meter_ma": 10.0, "nut_torque_ft_lbf": 20.0, "actuator_ohm_low": 0.9, "actuator_ohm_high": 1.6}
+    checks = dataclasses.replace(checks, checks=tuple(reasons), verdict=at, values={**checks.values, **stated})
+    years = {str(i): 1 + k % 3 for k, i in enumerate(checks.lateral_ids)}
+    pack = pack_of(checks, programme=programme_of(years), study_name="Study " * 40)
+    jobs = pack.jobs.assign(probability_npv_positive=0.5)
+    return work_pack_html(dataclasses.replace(pack, jobs=jobs))
+
+
+def for_review(kind: CheckKind) -> bool:
+    """Whether a check that is not met may ask for review only."""
+    return kind.outside == REVIEW or kind.key in ("sees_faults", "dead_time", "sequence", "inrush")
+
+
+def pages_printed(browser, html: str, paper: str, folder: Path) -> list[str]:
+    """Text of each page of paper."""
+    if not shutil.which("pdftotext"):
+        missing("pdftotext", INSTALL_PDF)
+    page = browser.new_page(java_script_enabled=False)
+    page.set_content(html)
+    page.pdf(path=folder / "pack.pdf", format=paper, print_background=True)
+    page.close()
+    text = subprocess.run(["pdftotext", "-layout", folder / "pack.pdf", "-"], capture_output=True, text=True,
+                          check=True).stdout
+    return text.split("\f")[:-1]
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_each_page_of_the_demo_s_pack_is_one_of_paper(browser, demo_pack, paper, tmp_path):
+    check_pages(pages_printed(browser, demo_pack, paper, tmp_path), demo_pack)
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("verdicts", [(REVIEW,), (UNKNOWN,), (FAIL,), (PASS, REVIEW, UNKNOWN, FAIL)],
+                         ids=lambda v: "-".join(VERDICTS[k] for k in v))
+def test_the_fullest_pages_are_one_of_paper_each(browser, paper, verdicts, tmp_path):
+    html = fullest(verdicts)
+    check_pages(pages_printed(browser, html, paper, tmp_path), html)
+
+
+def check_pages(printed: list[str], html: str) -> None:
+    """As many pages as the pack counts, each with its number at the top."""
+    wanted = html.count("<section")
+    assert len(printed) == wanted
+    for number, text in enumerate(printed, start=1):
+        assert re.search(rf"Page {number} of {wanted}\b", text.splitlines()[0]), number
+
+
+@pytest.mark.parametrize("which", ["demo", "fullest"])
+def test_no_letter_on_paper_is_smaller_than_ten_points(browser, demo_pack, which):
+    page = browser.new_page()
+    page.set_content(demo_pack if which == "demo" else fullest((PASS, REVIEW, UNKNOWN)))
+    page.emulate_media(media="print")
+    sizes = page.evaluate(SIZES)
+    page.close()
+    assert len(sizes) > 50
+    small = {text: size / PX_IN_PT for text, size in sizes.items() if size < PX_IN_PT * LEAST_PT * (1 - 1e-4)}
+    assert small == {}
