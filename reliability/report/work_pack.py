@@ -98,7 +98,7 @@ def _picture(pack: WorkPack, head: int, backup: int, key: str) -> tuple[Markup, 
 def _proposed(row: dict[str, Any], column: str, unit: str) -> str:
     """A setting as proposed, with what stands today or what the study assumes where that is another."""
     text = quantity(row[column], unit) or NOT_KNOWN
-    other = {"counts": ("counts_in_scenario", "the study assumes"),
+    other = {"counts": ("counts_in_scenario", "study:"),
              "fast_operations": ("fast_operations_today", "today")}.get(column)
     if other is None or missing(row[other[0]]) or quantity(row[other[0]]) == quantity(row[column]):
         return text

@@ -21,7 +21,7 @@ WIDE, TALL, LETTERS = 216.0, 144.0, 10.2
 MAIN_Y, BACKUP_X, TAP_X, FAR_X, DEVICE_Y, TOP_Y = 108.0, 22.0, 122.0, 204.0, 78.0, 20.0
 HALF = 4.0                          # of a mark
 MOST_SWITCHES = 5                   # drawn between the two; the words give their number
-LONGEST = 20                        # letters of a name
+LONGEST = 16                        # letters of a name
 
 
 def lateral_sketch(network: Network, head: int, backup: int, key: str, miles: bool = False) -> tuple[Markup, str]:

@@ -55,8 +55,8 @@ def fullest(verdicts: tuple[int, ...]) -> str:
     rows = [{"section_id": "R" + wide, "device": "recloser", "feeder_id": wide, "minimum_trip_a": 345.0,
              "dead_time_s": 2.5, "fast_operations": 2.0, **known, **names}] + [
         {"section_id": f"{k} {wide}", "parent_id": "R" + wide, "device": "fuse", "phases": 3.0, "length_km": 1.0,
-         "peak_load_a": 170.0, "feeder_id": wide, "fuse_link": "200T", **known, **names,
-         "device_id": f"D{k}{wide}"} for k in range(12)]
+         "peak_load_a": 70.0, "feeder_id": wide, "fuse_link": "200T", **known, **names,
+         "device_id": f"D{k}{wide}"} for k in range(6)]
     study = study_of(rows)
     checks = check_laterals(study.model, Scenario("X " * 99, None, "sectionalizer", 3))
     at = np.array([verdicts[k % len(verdicts)] for k in range(len(checks))], dtype=np.int8)

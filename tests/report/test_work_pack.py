@@ -112,7 +112,7 @@ def test_the_laterals_chosen_are_checked_at_the_settings_chosen_for_each():
     assert rows.at["a", "not_passed"] == "Fewer counts than the backup's operations"
     assert "fewer counts" in rows.at["a", "resolve"]
     page = Text(work_pack_html(pack))
-    assert [("the study assumes 2" in s, "0 (today 2)" in s) for s in page.all("lateral-")] == [
+    assert [("3 (study: 2)" in s, "0 (today 2)" in s) for s in page.all("lateral-")] == [
         (True, True), (False, False)]
     (resets,) = page.all("resets-")
     assert " backup 2 0" in resets
@@ -199,7 +199,7 @@ def test_the_cover_has_who_and_when_where_the_study_states_them():
     (cover,) = Text(work_pack_html(pack)).all("cover")
     for wanted in ("Date 2031-05-06", "Prepared by A. Planner", "Approved by B. Engineer", "1 sheet: 1 ready, 0 on HOLD"):
         assert wanted in cover, wanted
-    assert "2033 (year 2)" in sheet_of(pack)
+    assert "Planned for 2033 (year 2); checks: pass" in sheet_of(pack)
     (blank,) = Text(work_pack_html(pack_of(checks_of()))).all("cover")
     assert "Date Prepared by Approved by" in blank
 
@@ -222,7 +222,7 @@ def test_the_sheet_states_the_settings_and_the_facts_of_the_trade():
     page = Text(work_pack_html(pack_of(checks_of({"phases": 3.0}, **TRADE))))
     sheet, card = page.all("lateral-")[0], page.all("after")[0]
     for wanted in ("50 A", "80 A", "200 A", "0.5 s", "0.9 Ω to 1.6 Ω", "at most 10 mA", "more than 100 MΩ", "20 ft·lbf",
-                   "finger tight", "cracked", "common practice, no source", "the study assumes 2", "Unit 3"):
+                   "finger tight", "cracked", "common practice, no source", "3 (study: 2)", "Unit 3"):
         assert wanted in sheet, wanted
     for text, steps in ((sheet, BEFORE_SERVICE), (card, AFTER_OPERATION)):
         printed = [step.printed(defaults() | TRADE) for step in steps]
@@ -274,7 +274,7 @@ def test_what_the_crew_is_told_of_the_backup_is_what_was_checked():
 def test_the_probability_of_each_lateral_is_on_its_sheet_where_the_selection_has_it():
     checks = checks_of()
     pack = work_pack(checks, selection_of(checks, probability_npv_positive=0.834))
-    assert "For the planner Probability that its NPV is above 0: 83.4 %" in sheet_of(pack)
+    assert "For the planner Probability that NPV is above 0: 83.4 %" in sheet_of(pack)
     assert work_pack_rows(pack)["probability_npv_positive"].tolist() == [0.834]
     assert "planner" not in sheet_of(pack_of(checks))
     assert "probability_npv_positive" not in work_pack_rows(pack_of(checks))

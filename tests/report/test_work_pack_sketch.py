@@ -51,7 +51,7 @@ def test_a_name_is_text_and_short():
     picture, _ = sketch(evil, "B", [r | {"section_id": evil} if r["section_id"] == "tap" else
                                     r | {"parent_id": evil} if r["section_id"] == "in" else r for r in ROWS])
     assert "<script" not in picture
-    assert len([e.text for e in ElementTree.fromstring(picture).iter() if e.tag.endswith("}text")][0]) <= 20
+    assert len([e.text for e in ElementTree.fromstring(picture).iter() if e.tag.endswith("}text")][0]) <= 16
 
 
 def test_a_study_without_routes_has_a_sketch_on_each_sheet():
