@@ -10,7 +10,7 @@ import pandas as pd
 from reliability.business.cashflow import cashflow_frame
 from reliability.business.laterals import laterals_frame
 from reliability.cells import write_csv
-from reliability.network.application import ApplicationChecks, application_frame
+from reliability.network.application import application_frame
 from reliability.output_folder import COMPLETION_MARKERS, complete_folder
 from reliability.pipeline import Results
 from reliability.report.content import content_of

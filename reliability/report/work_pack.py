@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
@@ -13,13 +12,12 @@ from reliability.cautions import CAUTION
 from reliability.cells import write_csv
 from reliability.formats import count, missing, percent
 from reliability.network.application_remedies import open_points_of
-from reliability.network.model import Model
-from reliability.network.protection import protection
 from reliability.report import palette
 from reliability.report.charts_map import lateral_map
 from reliability.report.picture import svg
-from reliability.report.work_pack_jobs import HOLD, NO_SHEET, PROBABILITY, WorkPack
-from reliability.report.work_pack_pages import Pages, pages_of
+from reliability.report.work_pack_jobs import HOLD, PROBABILITY, WorkPack
+from reliability.report.work_pack_lists import contents, lists, resets, totals
+from reliability.report.work_pack_pages import pages_of
 from reliability.report.work_pack_rows import BACKUP, COUNTER, OF_THE_DEVICE, TAG, WORK, revision_of, work_pack_rows
 from reliability.report.work_pack_sketch import lateral_sketch
 from reliability.report.work_pack_steps import AFTER_OPERATION, BEFORE_SERVICE, quantity
@@ -32,7 +30,6 @@ VERIFY = ("Rating, counts and actuating current are verified against the curves 
           "anything is installed. The instructions that come with the device go before this sheet.")
 CAUTIONS = (CAUTION, VERIFY)
 NOT_KNOWN = "not known"
-SUMS = ("laterals", "units", "units_on_hold")
 MOST_UNITS = 3          # columns of the card for after an operation, which may be for any lateral
 
 
@@ -48,17 +45,18 @@ def work_pack_html(pack: WorkPack) -> str:
     """One self-contained HTML page; every page of it prints on one of Letter or A4 and bears its number."""
     environment = Environment(loader=FileSystemLoader(Path(__file__).parent), autoescape=True,
                               undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    environment.filters |= {"number": quantity, "short": lambda text, most=40: shorten(text, most),
-                            "device": _device_label, "count": lambda many, noun: count(int(many), noun), "sentence": lambda text: text[:1].upper() + text[1:]}
+    environment.filters |= {
+        "number": quantity, "short": lambda text, most=40: shorten(text, most), "device": _device_label,
+        "count": lambda many, noun: count(int(many), noun), "sentence": lambda text: text[:1].upper() + text[1:]}
     pages = pages_of(pack)
     rows = work_pack_rows(pack).to_dict("records")
-    sheets = [_sheet(pack, row, *numbers, place) for place, (row, numbers)
-              in enumerate(zip(rows, pages.sheets, strict=True))]
+    sheets = [_sheet(pack, {str(key): value for key, value in row.items()}, *numbers, place)
+              for place, (row, numbers) in enumerate(zip(rows, pages.sheets, strict=True))]
     values = pack.checks.values
     return environment.get_template(TEMPLATE).render(
         colours=palette.css(), pack=pack, revision=revision_of(pack), cautions=CAUTIONS, practice=PRACTICE,
-        pages=pages, contents=_contents(pack, pages), totals=_totals(pack, pages), sheets=sheets,
-        lists=_lists(pack, pages), resets=_resets(pack, pages), not_known=NOT_KNOWN,
+        pages=pages, contents=contents(pack, pages), totals=totals(pack, pages), sheets=sheets,
+        lists=lists(pack, pages), resets=resets(pack, pages), not_known=NOT_KNOWN,
         after_pages=[[sheets[k] for k in page] for page in pages.after], tag=TAG, work=WORK, hold=HOLD,
         before=[step.printed(values) for step in BEFORE_SERVICE],
         after=[step.printed(values) for step in AFTER_OPERATION], most_units=MOST_UNITS)
@@ -103,60 +101,6 @@ def _proposed(row: dict[str, Any], column: str, unit: str) -> str:
     if other is None or missing(row[other[0]]) or quantity(row[other[0]]) == quantity(row[column]):
         return text
     return f"{text} ({other[1]} {quantity(row[other[0]])})"
-
-
-def _contents(pack: WorkPack, pages: Pages) -> list[tuple[str, str, str]]:
-    """(part, how much of it, pages) of each part behind the cover."""
-    jobs, sheets = pack.jobs, len(pages.holds)
-    held, without = sum(pages.holds), int((jobs["status"] == NO_SHEET).sum())
-    number = f"{count(sheets, 'sheet')}: {sheets - held} ready, {held} on {HOLD}"
-    first_sheet = pages.first_reset + len(pages.resets)
-    parts = [
-        ("Laterals by year and feeder", count(len(jobs), "lateral") + (f", {without} of them without a sheet: another "
-                                                                       "device" if without else ""),
-         pages.first_list, len(pages.lists)),
-        ("Bill of materials", count(round(jobs["units"].sum()), "unit"), pages.first_materials, len(pages.materials)),
-        ("Backups whose fast operations change", count(len(pack.resets), "backup"), pages.first_reset,
-         len(pages.resets)),
-        ("Sheets in the order of travel", number, first_sheet, pages.card - first_sheet),
-        ("Card for after an operation", "one for every lateral of this pack", pages.card,
-         pages.total - pages.card + 1)]
-    return [(part, many, f"{first}–{first + more - 1}" if more > 1 else str(first))
-            for part, many, first, more in parts if more]
-
-
-def _totals(pack: WorkPack, pages: Pages) -> list[tuple[str, int, float, float]]:
-    """(year, laterals, units, units on hold) of each year, and of all where there are several."""
-    bill = pd.concat(pages.materials) if pages.materials else pd.DataFrame(columns=["year", *SUMS])
-    rows = [(pack.year_name(int(year)), *(part[name].sum() for name in SUMS))
-            for year, part in bill.groupby("year", sort=False)]
-    return [*rows, ("all years", *(bill[name].sum() for name in SUMS))] if len(rows) > 1 else rows
-
-
-def _lists(pack: WorkPack, pages: Pages) -> list[list[dict[str, Any]]]:
-    """The lines of each page of the list of laterals."""
-    network, checks = pack.checks.network, pack.checks
-    sheets = iter(pages.sheets)
-    rows = []
-    for job in pack.jobs.itertuples():
-        head = int(checks.proposal.head[job.at])
-        hold, page = (0, 0) if job.status == NO_SHEET else next(sheets)
-        rows.append({"name": str(network.names[head]), "where": str(network.text["location"][head]),
-                     "units": quantity(job.units), "device": job.device, "status": job.status,
-                     "rating": quantity(checks.proposal.rated_a[job.at], "A") if job.status != NO_SHEET else "",
-                     "page": f"{hold}–{page}" if hold else str(page) if page else ""})
-    return [[{"heading": line.heading} | (rows[line.job] if line.job >= 0 else {}) for line in page]
-            for page in pages.lists]
-
-
-def _resets(pack: WorkPack, pages: Pages) -> list[list[dict[str, Any]]]:
-    """The backups whose fast operations change, page by page."""
-    network, place = pack.checks.network, {str(i): k for k, i in enumerate(pack.checks.network.ids)}
-    today = protection(Model(network, pack.checks.values)).fast
-    return [[{"year": pack.year_name(int(row.year)), "name": str(network.names[at]),
-              "where": str(network.text["location"][at]), "feeder": str(network.feeder_ids[network.feeder[at]]),
-              "today": quantity(today[at]), "proposed": quantity(row.fast_operations)}
-             for row in page.itertuples() for at in (place[row.backup_id],)] for page in pages.resets]
 
 
 def _device_label(name: str) -> str:

@@ -85,7 +85,7 @@ def pages_of(pack: WorkPack) -> Pages:
 
 
 def materials(pack: WorkPack) -> pd.DataFrame:
-    """The bill of materials: a row a year, kind of device, rating, actuating current and counts; ratings NaN if unknown.
+    """The bill of materials: a row a year, kind of device, rating, actuating current and counts, NaN where unknown.
 
     Columns laterals, units, and units_on_hold of them. Settings of devices that have no sheet are not the study's.
     """
@@ -106,7 +106,7 @@ def _list_pages(pack: WorkPack) -> list[list[Line]]:
     """Lines by year and feeder; a heading comes again at the top of a page, and does not end one."""
     pages: list[list[Line]] = [[]]
     for (year, feeder), group in pack.jobs.groupby(["year", "feeder_id"], sort=False):
-        when = pack.year_name(int(year))
+        when = pack.year_name(int(str(year)))
         heading = f"{when}, feeder {feeder}: {_said(group)}" if when else f"Feeder {feeder}: {_said(group)}"
         for k, job in enumerate(group.index.tolist()):
             full = len(pages[-1]) + (2 if k == 0 else 1) > LINES

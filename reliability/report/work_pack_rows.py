@@ -57,7 +57,7 @@ def work_pack_rows(pack: WorkPack) -> pd.DataFrame:
     resolve = [" ".join(point.remedy for point in open_points_of(pack.checks, at)) for at in sheets["at"].tolist()]
     first = pd.DataFrame({
         "caution": CAUTION, "revision": revision_of(pack), "page": _page_numbers(pages),
-        "year": pd.array(sheets["year"].where(sheets["year"] > 0), dtype="Int64"),
+        "year": sheets["year"].where(sheets["year"] > 0).astype("Int64"),
         "status": sheets["status"], "resolve": resolve}, index=rows.index)
     if sheets[PROBABILITY].notna().any():
         rows = rows.assign(**{PROBABILITY: sheets[PROBABILITY]})

@@ -13,10 +13,11 @@ import pytest
 
 from reliability.network.application import check_laterals
 from reliability.network.application_catalogue import FAIL, PASS, REVIEW, UNKNOWN, VERDICTS, CheckKind
-from reliability.pipeline import analyse
-from reliability.report.output import write_results
+from reliability.pipeline import decide
 from reliability.report.work_pack import work_pack_html
+from reliability.report.work_pack_jobs import checks_of_selection, work_pack
 from reliability.schema.scenarios import Scenario
+from reliability.study.plan_view import plan_view
 from tests.browser.conftest import missing
 from tests.browser.test_report import INSTALL_PDF
 from tests.networks import study_of
@@ -40,11 +41,11 @@ SIZES = """() => {
 
 
 @pytest.fixture(scope="module")
-def demo_pack(demo, tmp_path_factory) -> str:
-    """work_pack.html of a run of the demo, which has routes."""
-    folder = tmp_path_factory.mktemp("run")
-    write_results(analyse(demo, trials=5), folder / "run")
-    return (folder / "run" / "work_pack.html").read_text(encoding="utf-8")
+def demo_pack(demo) -> str:
+    """The page of what the demo's choice converts, with its maps."""
+    chosen = decide(demo).choice.selection
+    return work_pack_html(work_pack(checks_of_selection(demo.model, chosen), chosen, study_name=demo.name,
+                                    view=plan_view(demo.network, demo.routes)))
 
 
 def fullest(verdicts: tuple[int, ...]) -> str:
@@ -60,7 +61,8 @@ def fullest(verdicts: tuple[int, ...]) -> str:
     study = study_of(rows)
     checks = check_laterals(study.model, Scenario("X " * 99, None, "sectionalizer", 3))
     at = np.array([verdicts[k % len(verdicts)] for k in range(len(checks))], dtype=np.int8)
-    reasons = [dataclasses.replace(c, verdict=np.where((at == REVIEW) & (not for_review(c.kind)), PASS, at).astype(np.int8),
+    mild = np.where(at == REVIEW, PASS, at).astype(np.int8)
+    reasons = [dataclasses.replace(c, verdict=at if for_review(c.kind) else mild,
                                    reason=np.where(at == UNKNOWN, c.kind.missing, c.kind.broken).astype(object))
                for c in checks.checks]
     stated = {"date": "2031-05-06", "prepared_by": wide, "approved_by": wide, "first_year": 2031,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from hypothesis import given
 
@@ -27,7 +29,7 @@ def test_it_is_a_depth_first_walk_with_the_longest_branch_last(study):
         assert below.max() == place[i] + network.size[i] - 1
         branches = sorted(np.flatnonzero(network.parent == i).tolist(), key=lambda c: place[c])
         reaches = [_reach(network, c) for c in branches]
-        assert all(a <= b + 1e-9 for a, b in zip(reaches, reaches[1:], strict=False))
+        assert all(a <= b + 1e-9 for a, b in pairwise(reaches))
 
 
 def test_laterals_near_the_source_come_before_those_beyond_whatever_the_order_of_the_rows():

@@ -197,7 +197,8 @@ def test_the_cover_has_who_and_when_where_the_study_states_them():
     checks = dataclasses.replace(checks, values={**checks.values, **stated})
     pack = pack_of(checks, programme=programme_of({"tap": 2}))
     (cover,) = Text(work_pack_html(pack)).all("cover")
-    for wanted in ("Date 2031-05-06", "Prepared by A. Planner", "Approved by B. Engineer", "1 sheet: 1 ready, 0 on HOLD"):
+    for wanted in ("Date 2031-05-06", "Prepared by A. Planner", "Approved by B. Engineer",
+                   "1 sheet: 1 ready, 0 on HOLD"):
         assert wanted in cover, wanted
     assert "Planned for 2033 (year 2); checks: pass" in sheet_of(pack)
     (blank,) = Text(work_pack_html(pack_of(checks_of()))).all("cover")
@@ -207,7 +208,8 @@ def test_the_cover_has_who_and_when_where_the_study_states_them():
 def test_each_field_that_a_crew_fills_in_is_on_the_sheet():
     html = work_pack_html(pack_of(checks_of({"phases": 2.0, "device_id": "F-7", "location": "Pole 3"})))
     sheet = Text(html).all("lateral-")[0]
-    for label in (*(label for _, label, _ in (*OF_THE_DEVICE, *BACKUP, COUNTER)), *(label for _, label in (*TAG, *WORK)),
+    for label in (*(label for _, label, _ in (*OF_THE_DEVICE, *BACKUP, COUNTER)),
+                  *(label for _, label in (*TAG, *WORK)),
                   "Device number F-7", "Location Pole 3", "Phases, units 2", "As found", "As left",
                   "the utility's own procedure for hot-line tags", "Lateral taken out at", "Restored at", "Counts"):
         assert label in sheet, label

@@ -57,7 +57,8 @@ def test_the_bill_of_materials_has_every_unit_of_the_selection_once(study, seed)
         assert bill.loc[bill["device"] == device, "units"].sum() == units
     ours = bill[bill["device"] == "sectionalizer"]
     by_rating = ours.groupby("rated_current_a", dropna=False)["units"].sum()
-    pd.testing.assert_series_equal(by_rating, rows.groupby("rated_current_a", dropna=False)["units"].sum().astype(float))
+    of_sheets = rows.groupby("rated_current_a", dropna=False)["units"].sum()
+    pd.testing.assert_series_equal(by_rating, of_sheets.astype(float))
     held = rows.loc[rows["status"] == HOLD, "units"].sum()
     assert bill["units_on_hold"].sum() == held
     assert not bill.duplicated(["year", "device", "rated_current_a", "actuating_current_a", "counts"]).any()

@@ -28,8 +28,8 @@ def sketch(head: str, backup: str, rows=ROWS, **more):
 
 def test_the_words_say_what_is_between_and_beyond():
     _, words = sketch("tap", "B")
-    assert words == ("One-line sketch, not to scale: lateral tap, 3.50 km of line behind its backup B, 1 switch between. "
-                     "Beyond: 2 sections, 2.50 km of line, 1 switch.")
+    assert words == ("One-line sketch, not to scale: lateral tap, 3.50 km of line behind its backup B, 1 switch "
+                     "between. Beyond: 2 sections, 2.50 km of line, 1 switch.")
     assert "2.17 mi of line behind" in sketch("tap", "B", miles=True)[1]
     assert "switch between" not in sketch("tap", "B", [r | {"device": ""} if r["section_id"] == "m1" else r
                                                        for r in ROWS])[1]
@@ -51,7 +51,7 @@ def test_a_name_is_text_and_short():
     picture, _ = sketch(evil, "B", [r | {"section_id": evil} if r["section_id"] == "tap" else
                                     r | {"parent_id": evil} if r["section_id"] == "in" else r for r in ROWS])
     assert "<script" not in picture
-    assert len([e.text for e in ElementTree.fromstring(picture).iter() if e.tag.endswith("}text")][0]) <= 16
+    assert len(next(e.text for e in ElementTree.fromstring(picture).iter() if e.tag.endswith("}text"))) <= 16
 
 
 def test_a_study_without_routes_has_a_sketch_on_each_sheet():
