@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -60,7 +61,7 @@ def show() -> None:
     with results:
         _result(now, options, choice, asked)
     _map(shown, now, choice)
-    _table(shown, now, choice)
+    _table(shown, now, options, choice, asked)
     _programme(now, options, asked)
 
 
@@ -80,6 +81,11 @@ class Asked:
     def key(self) -> tuple[bool, bool]:
         """Names what may be done."""
         return self.settings, self.only
+
+    @property
+    def by_year(self) -> bool:
+        """Whether the work is spread over years."""
+        return self.yearly is not None or self.yearly_units is not None
 
 
 def _asked(shown: Opened, now: ScenarioResults) -> Asked:
@@ -225,7 +231,7 @@ def _classed(shown: Opened, now: ScenarioResults, chosen: pd.DataFrame, measure:
     return by_benefit(network, Benefit(title, unit, values, kind, "below 0", "not chosen, or none"))
 
 
-def _table(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
+def _table(shown: Opened, now: ScenarioResults, options: Options, choice: Choice, asked: Asked) -> None:
     if choice.selection.empty:
         return
     st.subheader("What is chosen", anchor=False)
@@ -244,9 +250,11 @@ def _table(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
     laterals = choice.selection[choice.selection["what"] == "lateral"]
 
     def pack() -> WorkPack:
-        study = now.results.study
-        return work_pack(checks_of_selection(study.model, choice.selection), choice.selection, study_name=study.name,
-                         view=now.results.plan_view, miles=study.in_miles)
+        study, years = now.results.study, None
+        if asked.by_year:
+            years, _ = background.ask(*_spread(now, options, asked)).result()
+        return work_pack(checks_of_selection(study.model, choice.selection), choice.selection, years,
+                         study_name=study.name, view=now.results.plan_view, miles=study.in_miles)
 
     with st.container(horizontal=True):
         if (laterals["device"] == SECTIONALIZER).any():
@@ -280,16 +288,20 @@ def _make_scenario(shown: Opened, laterals: pd.DataFrame, backups: int) -> None:
     st.session_state[opened.NOTICE] = message if saved else "Not saved: the study was left as it was."
 
 
+def _spread(now: ScenarioResults, options: Options,
+            asked: Asked) -> tuple[str, Callable[[], tuple[pd.DataFrame, str]]]:
+    """Key and work of the programme by year."""
+    return f"programme|{now.digest}|{asked}", lambda: programme(
+        options, asked.years, YearlyLimits(asked.yearly, asked.yearly_units), asked.limits, asked.goal, gap=GAP,
+        seconds=SECONDS / 2)
+
+
 def _programme(now: ScenarioResults, options: Options, asked: Asked) -> None:
     st.subheader("Programme by year", anchor=False)
-    if asked.yearly is None and asked.yearly_units is None:
+    if not asked.by_year:
         st.markdown("Give the budget or the units of a year on the left to spread the work over years.")
         return
-    found = background.result(
-        f"programme|{now.digest}|{asked}", lambda: programme(
-            options, asked.years, YearlyLimits(asked.yearly, asked.yearly_units), asked.limits, asked.goal, gap=GAP,
-            seconds=SECONDS / 2),
-        "the programme")
+    found = background.result(*_spread(now, options, asked), "the programme")
     if found is None:
         return
     table, message = found
