@@ -16,7 +16,7 @@ from reliability.report import palette
 from reliability.report.charts_map import lateral_map
 from reliability.report.picture import svg
 from reliability.report.work_pack_jobs import HOLD, PROBABILITY, WorkPack
-from reliability.report.work_pack_lists import contents, lists, resets, totals
+from reliability.report.work_pack_lists import contents, lists, resets
 from reliability.report.work_pack_pages import pages_of
 from reliability.report.work_pack_rows import BACKUP, COUNTER, OF_THE_DEVICE, TAG, WORK, revision_of, work_pack_rows
 from reliability.report.work_pack_sketch import lateral_sketch
@@ -55,7 +55,7 @@ def work_pack_html(pack: WorkPack) -> str:
     values = pack.checks.values
     return environment.get_template(TEMPLATE).render(
         colours=palette.css(), pack=pack, revision=revision_of(pack), cautions=CAUTIONS, practice=PRACTICE,
-        pages=pages, contents=contents(pack, pages), totals=totals(pack, pages), sheets=sheets,
+        pages=pages, contents=contents(pack, pages), sheets=sheets,
         lists=lists(pack, pages), resets=resets(pack, pages), not_known=NOT_KNOWN,
         after_pages=[[sheets[k] for k in page] for page in pages.after], tag=TAG, work=WORK, hold=HOLD,
         before=[step.printed(values) for step in BEFORE_SERVICE],

@@ -48,10 +48,10 @@ class WorkPack:
         value = cast(Mapping[str, object], self.checks.values).get(key)
         return "" if value is None else str(value)
 
-    def year_name(self, year: int) -> str:
-        """A year of the programme in words: the calendar's where the study states the first."""
+    def year_name(self, year: int, short: bool = False) -> str:
+        """A year of the programme in words: the calendar's where the study states the first; "" where none has any."""
         if year == NO_YEAR:
-            return "No year in the programme" if (self.jobs["year"] != NO_YEAR).any() else ""
+            return ("No year" if short else "No year in the programme") if (self.jobs["year"] != NO_YEAR).any() else ""
         before = self.stated("reporting_year")
         first = int(self.stated("first_year") or (int(before) + 1 if before else 0))
         return f"{first + year - 1} (year {year})" if first else f"Year {year}"

@@ -1,8 +1,6 @@
-"""The lists of the work pack, as the page prints them: contents, laterals, totals, backups to be set."""
+"""The lists of the work pack, as the page prints them: contents, laterals, backups to be set."""
 
 from __future__ import annotations
-
-import pandas as pd
 
 from reliability.formats import count
 from reliability.network.model import Model
@@ -10,8 +8,6 @@ from reliability.network.protection import protection
 from reliability.report.work_pack_jobs import HOLD, NO_SHEET, WorkPack
 from reliability.report.work_pack_pages import Pages
 from reliability.report.work_pack_steps import quantity
-
-SUMS = ("laterals", "units", "units_on_hold")
 
 
 def contents(pack: WorkPack, pages: Pages) -> list[tuple[str, str, str]]:
@@ -31,20 +27,6 @@ def contents(pack: WorkPack, pages: Pages) -> list[tuple[str, str, str]]:
          pages.total - pages.card + 1)]
     return [(part, many, f"{first}–{first + more - 1}" if more > 1 else str(first))
             for part, many, first, more in parts if more]
-
-
-def totals(pack: WorkPack, pages: Pages) -> list[tuple[str, list[float]]]:
-    """(year, laterals, units and units on hold) of each year, and of all where there are several."""
-    if not pages.materials:
-        return []
-    bill = pd.concat(pages.materials)
-    years = [int(year) for year in bill["year"].unique()]
-    rows = [(pack.year_name(year), _sums(bill[bill["year"] == year])) for year in years]
-    return [*rows, ("all years", _sums(bill))] if len(rows) > 1 else rows
-
-
-def _sums(bill: pd.DataFrame) -> list[float]:
-    return [float(bill[name].sum()) for name in SUMS]
 
 
 def lists(pack: WorkPack, pages: Pages) -> list[list[dict[str, str]]]:

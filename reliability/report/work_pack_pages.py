@@ -14,8 +14,9 @@ from reliability.report.work_pack_jobs import HOLD, NO_SHEET, NO_YEAR, WorkPack
 from reliability.schema.devices import SECTIONALIZER
 
 # Rows of one line that fit on a page of Letter, which is shorter than A4; a test prints both.
-LINES, LINES_OF_MATERIALS, LINES_OF_LATERALS = 36, 30, 30
+LINES, LINES_OF_MATERIALS, LINES_OF_RESETS, LINES_OF_LATERALS = 42, 38, 32, 34
 GROUP = ["year", "device", "rated_current_a", "actuating_current_a", "counts"]
+SUMS = ["laterals", "units", "units_on_hold"]
 
 
 @dataclass(frozen=True)
@@ -30,9 +31,9 @@ class Line:
 class Pages:
     """Pages of a pack, numbered from 1 for the cover.
 
-    lists: lines of each page of the list. materials, resets: rows of each page of the bill of materials and of the
-    backups to be set, none without. sheets: (page of what is to be resolved, or 0; page of the sheet) of each sheet.
-    after: pages of laterals behind the card for after an operation.
+    lists: lines of each page of the list. materials, resets: rows of each page of the bill of materials, sums among
+    them, and of the backups to be set, none without. holds: of each sheet whether a page before it says what is to be
+    resolved. after: numbers of the sheets on each page of laterals behind the card for after an operation.
     """
 
     lists: list[list[Line]]
@@ -58,7 +59,7 @@ class Pages:
 
     @cached_property
     def sheets(self) -> list[tuple[int, int]]:
-        """Pages of each sheet."""
+        """Of each sheet the page of what is to be resolved, 0 without, and its own."""
         found, page = [], self.first_reset + len(self.resets)
         for hold in self.holds:
             found.append((page, page + 1) if hold else (0, page))
@@ -79,8 +80,8 @@ class Pages:
 def pages_of(pack: WorkPack) -> Pages:
     """The pages of a pack; of one without a lateral the cover alone."""
     sheets = pack.with_sheet
-    bill = materials(pack)
-    return Pages(_list_pages(pack), _cut_frame(bill, LINES_OF_MATERIALS), _cut_frame(pack.resets, LINES),
+    return Pages(_list_pages(pack), _cut_frame(with_totals(pack), LINES_OF_MATERIALS),
+                 _cut_frame(pack.resets, LINES_OF_RESETS),
                  tuple((sheets["status"] == HOLD).tolist()), _cut(list(range(len(sheets))), LINES_OF_LATERALS))
 
 
@@ -98,8 +99,22 @@ def materials(pack: WorkPack) -> pd.DataFrame:
         "counts": np.where(is_ours, checks.proposal.counts[at], np.nan),
         "laterals": 1, "units": jobs["units"],
         "units_on_hold": jobs["units"].where(jobs["status"] == HOLD, 0.0)})
-    last = rows.groupby(GROUP, dropna=False, as_index=False)[["laterals", "units", "units_on_hold"]].sum()
-    return last.sort_values("year", kind="stable", key=lambda y: y.where(y != NO_YEAR, np.inf), ignore_index=True)
+    bill = rows.groupby(GROUP, dropna=False, as_index=False)[SUMS].sum()
+    return bill.sort_values("year", kind="stable", key=lambda y: y.where(y != NO_YEAR, np.inf), ignore_index=True)
+
+
+def with_totals(pack: WorkPack) -> pd.DataFrame:
+    """The bill of materials with sums behind it: a row a year, and one of all years where there are several.
+
+    Column total says in words what a row sums up, "" for the rows of the bill itself.
+    """
+    bill = materials(pack)
+    sums = bill.groupby("year", sort=False, as_index=False)[SUMS].sum()
+    names = [pack.year_name(int(year), short=True) for year in sums["year"]]
+    sums["total"] = [f"Total, {name}" if name else "Total" for name in names]
+    whole = pd.DataFrame([{"year": NO_YEAR, **bill[SUMS].sum(), "total": "Total, all years"}])
+    rows = [bill.assign(total=""), *([sums] if len(sums) else []), *([whole] if len(sums) > 1 else [])]
+    return pd.concat(rows, ignore_index=True)
 
 
 def _list_pages(pack: WorkPack) -> list[list[Line]]:
