@@ -19,7 +19,7 @@ from reliability.report.work_pack import work_pack_html
 from reliability.report.work_pack_jobs import checks_of_selection, work_pack
 from reliability.schema.scenarios import Scenario
 from reliability.study.plan_view import plan_view
-from tests.browser.conftest import missing
+from tests.browser.conftest import missing, settle, visit
 from tests.browser.test_report import INSTALL_PDF
 from tests.networks import study_of
 from tests.report.work_packs import pack_of, programme_of
@@ -128,3 +128,16 @@ def test_no_letter_on_paper_is_smaller_than_ten_points(browser, demo_pack, which
     assert len(sizes) > 50
     small = {text: size / PX_IN_PT for text, size in sizes.items() if size < PX_IN_PT * LEAST_PT * (1 - 1e-4)}
     assert small == {}
+
+
+def test_the_selection_page_gives_the_pack_with_the_years_of_its_programme(page, shared):
+    visit(page, shared, "choice", study="demo")
+    page.get_by_role("spinbutton", name="Units a year").fill("10")
+    page.get_by_role("spinbutton", name="Units a year").press("Enter")
+    settle(page)
+    with page.expect_download(timeout=60_000) as download:
+        page.get_by_role("button", name="Work pack, a sheet a lateral").click()
+    html = download.value.path().read_text(encoding="utf-8")
+    found = re.findall(r"Year \d+, feeder", html)
+    assert found == sorted(found)
+    assert {"Year 1, feeder", "Year 2, feeder"} <= set(found)
