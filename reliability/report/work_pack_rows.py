@@ -37,7 +37,7 @@ COUNTER = ("counter", "Counter, reading", "")
 # the tag and the work on a sheet: column of the row, label
 TAG = (("tag_number", "Tag number"), ("tag_placed", "Placed by, date, time"),
        ("tag_removed", "Removed by, date, time"))
-WORK = (("taken_out_at", "Lateral taken out at"), ("restored_at", "Restored at"), ("done_by", "Done by, signature"),
+WORK = (("taken_out_at", "Taken out at"), ("restored_at", "Restored at"), ("done_by", "Done by, signature"),
         ("checked_by", "Checked by, signature"), ("checked_on", "Date"))
 TO_FILL_IN = (*(f"{when}_{column}" for when in ("found", "left")
                 for column, _, _ in (*OF_THE_DEVICE, *BACKUP, COUNTER)),

@@ -211,7 +211,7 @@ def test_each_field_that_a_crew_fills_in_is_on_the_sheet():
     for label in (*(label for _, label, _ in (*OF_THE_DEVICE, *BACKUP, COUNTER)),
                   *(label for _, label in (*TAG, *WORK)),
                   "Device number F-7", "Location Pole 3", "Phases, units 2", "As found", "As left",
-                  "the utility's own procedure for hot-line tags", "Lateral taken out at", "Restored at", "Counts"):
+                  "the utility's own procedure for hot-line tags", "Taken out at", "Restored at", "Counts"):
         assert label in sheet, label
     body = html[html.index('aria-labelledby="lateral-1"'):html.index('aria-labelledby="after"')]
     found_and_left = 2 * len((*OF_THE_DEVICE, *BACKUP, COUNTER)) + 1      # and the counter, of which none is proposed
