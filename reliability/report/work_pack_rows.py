@@ -37,8 +37,8 @@ COUNTER = ("counter", "Counter, reading", "")
 # the tag and the work on a sheet: column of the row, label
 TAG = (("tag_number", "Tag number"), ("tag_placed", "Placed by, date, time"),
        ("tag_removed", "Removed by, date, time"))
-WORK = (("taken_out_at", "Taken out at"), ("restored_at", "Restored at"), ("done_by", "Done by, signature"),
-        ("checked_by", "Checked by, signature"), ("checked_on", "Date"))
+WORK = (("taken_out_at", "Taken out at"), ("restored_at", "Restored at"), ("done_by", "Signed: done by"),
+        ("checked_by", "Signed: checked"), ("checked_on", "Date"))
 TO_FILL_IN = (*(f"{when}_{column}" for when in ("found", "left")
                 for column, _, _ in (*OF_THE_DEVICE, *BACKUP, COUNTER)),
               *(column for column, _ in TAG), *(step.column for step in BEFORE_SERVICE),
