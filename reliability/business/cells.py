@@ -5,16 +5,14 @@ What is summed is linear in every rate, so that sections' own rates, fractions a
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy import sparse
 
 from reliability.business.factors import Entries, Factors
-from reliability.business.own_hours import OwnHours
 from reliability.faults.consequences import CALLOUT_AFTER, Consequences, consequences
-from reliability.faults.outcomes import OutcomeTable
+from reliability.faults.outcomes import PERMANENT, OutcomeTable
 from reliability.faults.times import REPAIR, REPAIR_OFF, SWITCHING, SWITCHING_OFF, WAITING, Term
 from reliability.indices.expected import ROWS_AT_ONCE
 from reliability.network.quantities import Quantity
@@ -26,6 +24,7 @@ TERMS: tuple[Term, ...] = tuple((name, None) for name in (*WAITING, SWITCHING, S
 AT_SWITCHING, AT_SWITCHING_OFF = len(WAITING), len(WAITING) + 1
 _TIMES = len(WAITING) + 3           # places in WAITING from −1 on, and two for repairs of own hours
 _OWN_REPAIR, _OWN_REPAIR_OFF = len(WAITING) + 1, len(WAITING) + 2
+SPARSE = 16                         # so many times as far apart as they are many, numbers are sorted
 
 
 @dataclass(frozen=True)
@@ -69,47 +68,66 @@ class Cells:
     back: np.ndarray
 
 
-def cells_of(table: OutcomeTable, scenario: int, values: Assumptions, factors: Factors, entries: Entries,
-             unit: np.ndarray, measured: Measured) -> tuple[Cells, OwnHours]:
-    """Sums of one scenario. entries: by row. unit: (n,) of each section, −1 for what is left out."""
-    keys, sums, own_keys, own_sums = [], [], [], []
-    distinct, own_hours = _distinct_hours(table)
-    size = len(factors.kinds)
-    for part, at in _slices(table, entries):
-        effect = consequences(table, scenario, values, part)
-        columns, row = _columns(effect, measured), entries.row[at] - part.start
-        place = unit[table.section[part]][row]
-        inside = place >= 0
-        row, weight = row[inside], entries.weight[at][inside]
-        factor = place[inside] * size + entries.factor[at][inside]
-        hours = own_hours[part][row]
-        time = _times(effect)[row]
-        key, total = _summed(factor * _TIMES + time, weight, columns, row)
-        keys.append(key)
-        sums.append(total)
-        own = np.flatnonzero(time >= _OWN_REPAIR)
-        waiting = columns[:, 1 + len(COUNTED):1 + len(COUNTED) + len(measured.timed)]
-        key, total = _summed((factor[own] * 2 + (time[own] == _OWN_REPAIR_OFF)) * max(len(distinct), 1) + hours[own],
-                             weight[own], waiting, row[own])
-        own_keys.append(key)
-        own_sums.append(total)
-    return (_cells(*_joined(keys, sums), size, len(measured.timed)),
-            _own(*_joined(own_keys, own_sums), size, distinct))
+@dataclass(frozen=True)
+class Places:
+    """Where the e entries of a table are summed up, the same for all its scenarios.
+
+    row, weight: (e,) see `Entries`; those of sections that are left out are not among them. place: (e,) index into p
+    places, of unit and factor (p,) each. own: (e,) index into t times of own hours, −1 for none; own_place, own_hours:
+    (t,) the place and the index into `stated`, the distinct repair hours that sections state.
+    """
+
+    row: np.ndarray
+    weight: np.ndarray
+    place: np.ndarray
+    unit: np.ndarray
+    factor: np.ndarray
+    own: np.ndarray
+    own_place: np.ndarray
+    own_hours: np.ndarray
+    stated: np.ndarray
 
 
-def _distinct_hours(table: OutcomeTable) -> tuple[np.ndarray, np.ndarray]:
-    """(repair hours that sections state, ascending, index of each row's into them, (r,), beyond them for none)."""
-    stated = table.network.column["repair_hours"]
-    distinct = np.unique(stated[~np.isnan(stated)])
-    return distinct, np.searchsorted(distinct, stated)[table.section]
+def places_of(table: OutcomeTable, factors: Factors, entries: Entries, unit: np.ndarray) -> Places:
+    """Places of the entries of a table, entries being by row. unit: (n,) of each section, −1 for what is left out."""
+    inside = unit[table.section[entries.row]] >= 0
+    row, weight, factor = (column[inside] for column in (entries.row, entries.weight, entries.factor))
+    size, section = max(len(factors.kinds), 1), table.section[row]
+    pairs, place = _distinct(unit[section] * size + factor)
+    hours = table.network.column["repair_hours"]
+    stated = np.unique(hours[~np.isnan(hours)])
+    waits = np.flatnonzero(~np.isnan(hours[section]) & (table.kinds[row] == PERMANENT))
+    each = max(len(stated), 1)
+    times, own_time = _distinct(place[waits] * each + np.searchsorted(stated, hours[section[waits]]))
+    own = np.full(len(row), -1)
+    own[waits] = own_time
+    return Places(row, weight, place, pairs // size, pairs % size, own, times // each, times % each, stated)
 
 
-def _slices(table: OutcomeTable, entries: Entries) -> Iterator[tuple[slice, slice]]:
-    """Rows of a table that are worked through together, with their entries."""
+def cells_of(table: OutcomeTable, scenario: int, values: Assumptions, places: Places,
+             measured: Measured) -> tuple[Cells, np.ndarray]:
+    """Sums of one scenario, and amounts that wait for own hours, (t, 2, quantities), the latter of the two until the
+    line has been walked at the least."""
+    keys, sums, quantities = [], [], len(measured.timed)
+    waits_own = np.zeros((2 * len(places.own_place), quantities))
     for start in range(0, max(len(table), 1), ROWS_AT_ONCE):
-        stop = min(start + ROWS_AT_ONCE, len(table))
-        low, high = np.searchsorted(entries.row, [start, stop])
-        yield slice(start, stop), slice(int(low), int(high))
+        part = slice(start, min(start + ROWS_AT_ONCE, len(table)))
+        at = slice(*np.searchsorted(places.row, [part.start, part.stop]).tolist())
+        effect = consequences(table, scenario, values, part)
+        columns, row, weight = _columns(effect, measured), places.row[at] - part.start, places.weight[at]
+        time = _times(effect)[row]
+        key, found = _distinct(places.place[at] * _TIMES + time)
+        keys.append(key)
+        sums.append(_summed(found, len(key), weight, columns, row))
+        own = np.flatnonzero(time >= _OWN_REPAIR)
+        which = places.own[at][own] * 2 + (time[own] == _OWN_REPAIR_OFF)
+        waiting = columns[:, 1 + len(COUNTED):1 + len(COUNTED) + quantities]
+        waits_own += _summed(which, len(waits_own), weight[own], waiting, row[own])
+    key, total = keys[0], sums[0]
+    if len(keys) > 1:
+        key, at_key = _distinct(np.concatenate(keys))
+        total = _summed(at_key, len(key), np.ones(len(at_key)), np.concatenate(sums), np.arange(len(at_key)))
+    return _cells(key, total, places, quantities), waits_own.reshape(-1, 2, quantities)
 
 
 def _times(effect: Consequences) -> np.ndarray:
@@ -130,43 +148,30 @@ def _columns(effect: Consequences, measured: Measured) -> np.ndarray:
                             effect.momentary_events(measured.customers), momentary, *waiting, *back])
 
 
-def _summed(key: np.ndarray, weight: np.ndarray, columns: np.ndarray,
-            row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(distinct keys, (m,), sums of weight × columns of the entries of each, (m, q))."""
-    distinct, at = _distinct(key)
-    each = sparse.csr_array((weight, (at, row)), shape=(len(distinct), len(columns)))
-    return distinct, np.asarray(each @ columns)
+def _summed(at: np.ndarray, size: int, weight: np.ndarray, columns: np.ndarray, row: np.ndarray) -> np.ndarray:
+    """Sums of weight × columns[row] by `at`, (size, q)."""
+    return np.asarray(sparse.csr_array((weight, (at, row)), shape=(size, len(columns))) @ columns)
 
 
 def _distinct(key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(distinct numbers, ascending, index of each into them), without sorting where they are few."""
-    if len(key) <= (most := int(key.max(initial=0))):
+    """(distinct numbers, ascending, index of each into them), without sorting where they are not far apart."""
+    most = int(key.max(initial=0))
+    if most > SPARSE * (len(key) + SPARSE):
         distinct, at = np.unique(key, return_inverse=True)
         return distinct, at.ravel()
     occurs = np.zeros(most + 1, dtype=bool)
     occurs[key] = True
-    return np.flatnonzero(occurs), (np.cumsum(occurs) - 1)[key]
+    distinct = np.flatnonzero(occurs)
+    place = np.empty(most + 1, dtype=np.int32)  # read only where something occurs
+    place[distinct] = np.arange(len(distinct))
+    return distinct, place[key].astype(np.int64)
 
 
-def _joined(keys: Sequence[np.ndarray], sums: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
-    """Keys and sums of all slices together."""
-    if len(keys) == 1:
-        return keys[0], sums[0]
-    key, total = np.concatenate(keys), np.concatenate(sums)
-    return _summed(key, np.ones(len(key)), total, np.arange(len(key)))
-
-
-def _cells(key: np.ndarray, sums: np.ndarray, factors: int, quantities: int) -> Cells:
+def _cells(key: np.ndarray, sums: np.ndarray, places: Places, quantities: int) -> Cells:
     place, time = np.divmod(key, _TIMES)
     own = time >= _OWN_REPAIR
     walked = (time == _OWN_REPAIR_OFF) | (time - 1 == REPAIR_OFF)
     usual = np.where(own, REPAIR, time - 1)
     counted, waiting, back = np.split(sums[:, 1:], [len(COUNTED), len(COUNTED) + quantities], axis=1)
-    return Cells(place // factors, place % factors, CALLOUT_AFTER[usual], np.where(own, -1, time - 1),
+    return Cells(places.unit[place], places.factor[place], CALLOUT_AFTER[usual], np.where(own, -1, time - 1),
                  np.where(walked, AT_SWITCHING_OFF, AT_SWITCHING), sums[:, 0], counted, waiting, back)
-
-
-def _own(key: np.ndarray, sums: np.ndarray, factors: int, stated: np.ndarray) -> OwnHours:
-    place, hours = np.divmod(key, max(len(stated), 1))
-    place, walked = np.divmod(place, 2)
-    return OwnHours(place // factors, place % factors, walked == 1, hours, sums, stated)

@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from reliability.business.cells import TERMS, Measured, Timed, cells_of
+from reliability.business.cells import TERMS, Measured, Timed, cells_of, places_of
 from reliability.business.costs import CV, INTERRUPTION, MOMENTARY_FACTOR, SOCIETY, customers_by_class
 from reliability.business.factors import Factors, columns_of, factor_entries
 from reliability.business.features import PLAIN, matrix_of
-from reliability.business.own_hours import OwnHours, joined
+from reliability.business.own_hours import OwnHours, own_hours_of
 from reliability.business.unit_costs import unit_costs
 from reliability.faults.outcomes import OutcomeTable
 from reliability.faults.times import SWITCHING_OFF, hours_of
@@ -94,8 +94,9 @@ class ClosedForm:
         if isinstance(self.matrix, np.ndarray):
             found = _by_price(factors, prices, self.matrix[:, live], self.factor[live], self.price[live])
         else:
-            features = factors[:, self.factor[live]] * prices[:, self.price[live]]
-            found = np.asarray((self.matrix[:, live] @ features.T).T)
+            features = np.zeros((len(self.factor), max(len(factors), len(prices))))
+            features[live] = (factors[:, self.factor[live]] * prices[:, self.price[live]]).T
+            found = np.asarray((self.matrix @ features).T)
         return found + self._own(values, worth, factors, own) if len(self.own) else found
 
     def _prices(self, values: TrialValues, worth: TrialValues) -> np.ndarray:
@@ -138,12 +139,14 @@ def closed_form(table: OutcomeTable, values: Assumptions, costs: CostTable, name
     unit = np.zeros(len(network), dtype=np.int64) if unit is None else unit
     measured = measured_of(network, names, costs)
     factors, entries = factor_entries(table, values)
-    sums = [cells_of(table, s, values, factors, entries, unit, measured) for s in range(len(table.scenarios))]
+    places = places_of(table, factors, entries, unit)
+    sums = [cells_of(table, s, values, places, measured) for s in range(len(table.scenarios))]
     units, scenarios = int(unit.max(initial=0)) + 1, len(sums)
     matrix, factor, price = matrix_of([cells for cells, _ in sums], units, len(factors.kinds), len(measured.timed),
                                       as_built)
+    own = own_hours_of([own for _, own in sums], places, units, as_built)
     return ClosedForm(scenarios, units, factors, matrix.toarray() if scenarios * units <= FEW_OUTPUTS else matrix,
-                      factor, price, joined([own for _, own in sums], units, as_built), measured.timed, costs)
+                      factor, price, own, measured.timed, costs)
 
 
 def timed_names(values: Assumptions) -> tuple[str, ...]:

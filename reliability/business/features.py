@@ -22,15 +22,19 @@ def matrix_of(sums: Sequence[Cells], units: int, factors: int, quantities: int,
     prices = len(PLAIN) + quantities * len(TERMS)
     each = [_matrix(cells, units, factors, prices) for cells in sums]
     first = each[0] if as_built else sparse.csr_array(each[0].shape)
-    matrix = sparse.csc_array(sparse.vstack([first, *(each[0] - other for other in each[1:])]))
-    used = np.flatnonzero(np.diff(matrix.indptr))
-    return sparse.csr_array(matrix[:, used]), used // prices, used % prices
+    matrix = sparse.csr_array(sparse.vstack([first, *(each[0] - other for other in each[1:])], format="csr"))
+    used = np.flatnonzero(np.bincount(matrix.indices, minlength=factors * prices))
+    place = np.zeros(factors * prices, dtype=matrix.indices.dtype)
+    place[used] = np.arange(len(used))
+    small = sparse.csr_array((matrix.data, place[matrix.indices], matrix.indptr), shape=(matrix.shape[0], len(used)))
+    return small, used // prices, used % prices
 
 
 def _matrix(cells: Cells, units: int, factors: int, prices: int) -> sparse.csr_array:
     """Sums of one scenario, (units, factors × prices)."""
     row, column, value = (np.concatenate(parts) for parts in zip(*_entries(cells, prices), strict=True))
-    return sparse.csr_array((value, (row, column)), shape=(units, factors * prices))
+    some = np.flatnonzero(value)
+    return sparse.csr_array((value[some], (row[some], column[some])), shape=(units, factors * prices))
 
 
 def _entries(cells: Cells, prices: int) -> Iterator[tuple[np.ndarray, np.ndarray, np.ndarray]]:

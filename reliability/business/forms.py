@@ -23,13 +23,15 @@ from reliability.study.cost_table import CostTable
 OFF_SHARE = "reclosing_off_share"
 
 
-def table_of_everything(model: Model, scenarios: Sequence[Scenario]) -> OutcomeTable:
+def table_of_everything(model: Model, scenarios: Sequence[Scenario], whole: bool = True) -> OutcomeTable:
     """Outcome table with every class of fault that can happen at any probabilities, rates, times and prices.
 
     It holds as long as the study's share of faults while reclosing is off lies between the same two of `shares_met`.
+    whole: else it has only what can happen at the values of the model, and with reclosing on and off.
     """
     low, high = neighbours(shares_met(model, scenarios), number(model.values, OFF_SHARE))
-    everything = as_assumptions({**model.values, **EVERYTHING, OFF_SHARE: (low + high) / 2.0})
+    changed = EVERYTHING if whole else {}
+    everything = as_assumptions({**model.values, **changed, OFF_SHARE: (low + high) / 2.0})
     return build_outcomes(model.with_values(everything), scenarios)
 
 
@@ -55,8 +57,9 @@ def neighbours(shares: np.ndarray, share: float) -> tuple[float, float]:
 class ClosedForms:
     """Closed forms of S scenarios, "As built" first, all settled (`application.settle_scenarios`).
 
-    model: the network, and values of what is never drawn. names, unit, as_built: see `closed_form`. kept: how many are
-    kept at a time.
+    model: the network, and values of what is never drawn. names, unit, as_built: see `closed_form`. whole: whether a
+    form holds at every probability; else it is smaller, and a new one is made where a class of fault becomes possible or
+    ceases to be. kept: how many are kept at a time.
     """
 
     model: Model
@@ -65,6 +68,7 @@ class ClosedForms:
     names: tuple[str, ...]
     unit: np.ndarray | None = None
     as_built: bool = False
+    whole: bool = True
     kept: int = 1
     _kept: OrderedDict[tuple[object, ...], tuple[ClosedForm, Sequence[Protection]]] = field(default_factory=OrderedDict)
 
@@ -90,14 +94,23 @@ class ClosedForms:
             columns += drawn_shares(values, key) if isinstance(values[key], tuple) else [drawn(values, key)]
         if len(self._met):
             columns.append(np.searchsorted(self._met, drawn(values, OFF_SHARE)))
-        return columns
+        return columns if self.whole else [*columns, *_possible(values)]
 
     def _form(self, values: Assumptions) -> tuple[ClosedForm, Sequence[Protection]]:
         key = (values["reclosing_off_trip"], *self._structure(values))
         if key not in self._kept:
             if len(self._kept) >= self.kept:
                 self._kept.popitem(last=False)
-            table = table_of_everything(self.model.with_values(values), self.scenarios)
+            table = table_of_everything(self.model.with_values(values), self.scenarios, self.whole)
             form = closed_form(table, values, self.costs, self.names, self.unit, as_built=self.as_built)
             self._kept[key] = form, table.protections
         return self._kept[key]
+
+
+def _possible(values: TrialValues) -> list[Drawn]:
+    """Which classes of fault can happen, 0 or 1 for each bound of what makes them possible, numbers or (K,)."""
+    columns: list[Drawn] = []
+    for key in EVERYTHING:
+        for part in drawn_shares(values, key) if isinstance(values[key], tuple) else [drawn(values, key)]:
+            columns += [np.asarray(part > 0.0, dtype=float)[()], np.asarray(part < 1.0, dtype=float)[()]]
+    return columns

@@ -125,7 +125,8 @@ class GroupEffects:
 
     @cached_property
     def _forms(self) -> ClosedForms:
-        return ClosedForms(self.model, self.scenarios, self.costs, self._names, self.groups.group, as_built=True)
+        return ClosedForms(self.model, self.scenarios, self.costs, self._names, self.groups.group, as_built=True,
+                           whole=False)
 
     @property
     def _names(self) -> tuple[str, ...]:
@@ -139,7 +140,7 @@ class GroupEffects:
             return self._forms
         everywhere = network.with_columns({SHARE: np.full(len(network), np.nan)})
         return ClosedForms(Model(everywhere, self.model.values), self.scenarios, self.costs, (HOURS,),
-                           self.groups.group, as_built=True)
+                           self.groups.group, as_built=True, whole=False)
 
     def _hours_by_state(self, values: Assumptions) -> tuple[np.ndarray, np.ndarray]:
         """Customer-hours avoided with reclosing on everywhere, and off, (S, G) each."""
@@ -158,7 +159,7 @@ class GroupEffects:
             return None
         size = self.rates.temporary.shape[1]
         pairs, pair = np.unique(self.groups.group * size + self.rates.unit_of, return_inverse=True)
-        forms = ClosedForms(self.model, self.scenarios, self.costs, self._names, pair.ravel())
+        forms = ClosedForms(self.model, self.scenarios, self.costs, self._names, pair.ravel(), whole=False)
         to_group = sparse.csr_array((np.ones(len(pairs)), (pairs // size, np.arange(len(pairs)))),
                                     (len(self.groups), len(pairs)))
         return _Units(forms, pairs % size, to_group)

@@ -9,6 +9,8 @@ from functools import cached_property
 import numpy as np
 from scipy import sparse
 
+from reliability.business.cells import Places
+
 
 @dataclass(frozen=True)
 class OwnHours:
@@ -88,24 +90,17 @@ class OwnHours:
         return np.asarray((to_unit @ (found * factors[:, factor]).T).T)
 
 
-def joined(sums: Sequence[OwnHours], units: int, as_built: bool) -> OwnHours:
+def own_hours_of(sums: Sequence[np.ndarray], places: Places, units: int, as_built: bool) -> OwnHours:
     """Own hours of all scenarios, as how much less they are than the first's, by output scenario × units + unit.
 
-    as_built: whether those of the first are wanted too, else they are left out.
+    sums: of each scenario, see `cells_of`. as_built: whether those of the first are wanted too, else they are left out.
     """
-    first, keys, amounts = sums[0], [], []
-    hours, factors = max(len(first.stated), 1), max(int(own.factor.max(initial=0)) + 1 for own in sums)
+    parts = []
     for scenario, own in enumerate(sums):
-        for part, sign in ((first, 1.0), (own, -1.0))[:2 if scenario else int(as_built)]:
-            output = scenario * units + part.unit
-            keys.append(((output * factors + part.factor) * 2 + part.walked) * hours + part.hours)
-            amounts.append(sign * part.amount)
-    if not keys:
-        return OwnHours(first.unit[:0], first.factor[:0], first.walked[:0], first.hours[:0], first.amount[:0],
-                        first.stated)
-    key, at = np.unique(np.concatenate(keys), return_inverse=True)
-    amount = np.column_stack([np.bincount(at.ravel(), column, len(key)) for column in np.concatenate(amounts).T])
-    some = np.flatnonzero(amount.any(axis=1))
-    place, which = np.divmod(key[some], hours)
-    place, walked = np.divmod(place, 2)
-    return OwnHours(place // factors, place % factors, walked == 1, which, amount[some], first.stated)
+        amount = sums[0] - own if scenario else own * as_built
+        time, walked = np.nonzero(amount.any(axis=2))
+        place = places.own_place[time]
+        parts.append((scenario * units + places.unit[place], places.factor[place], walked == 1, places.own_hours[time],
+                      amount[time, walked]))
+    unit, factor, walked, hours, amount = (np.concatenate(column) for column in zip(*parts, strict=True))
+    return OwnHours(unit, factor, walked, hours, amount, places.stated)
