@@ -76,6 +76,13 @@ def _limit(key: str, label: str, unit: str, help_text: str) -> Assumption:
                       help=f"{help_text}; printed in the work pack. Blank: see the maker's sheet.")
 
 
+def _header(key: str, label: str, unit: str, help_text: str, low: float | None = None, high: float | None = None,
+            kind: AssumptionKind = "text") -> Assumption:
+    """What a report states on its face and compares with; nothing is computed from it."""
+    return Assumption("report", key, label, unit, None, low, high, kind, 1.0, help=help_text)
+
+
+_BENCHMARK = "Limit or target of the regulator, with which the records' index is compared; blank: none is stated."
 ASSUMPTIONS: tuple[Assumption, ...] = (
     Assumption("faults", "line_fault_rate_per_km", "Line fault rate", "faults/(km·yr)", 0.2, 0.0, 100.0,
                step=0.01, help="Temporary and permanent faults of overhead line, where a section states no rate."),
@@ -305,6 +312,23 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="true: the records hold the days of major storms; false: they leave them out, so that the model of "
                "all days is not compared with them."),
 
+    _header("reporting_year", "Reporting year", "yr", "Calendar year that the report is about; blank: the last that the "
+            "records cover in full.", 1950, 2099, "whole"),
+    _header("date", "Date of the report", "day", "Day of the report, such as 2026-03-31; blank: none is printed."),
+    _header("prepared_by", "Prepared by", "", "Who prepared the report; blank: left to be filled in."),
+    _header("approved_by", "Approved by", "", "Who approved the report; blank: left to be filled in."),
+    _header("first_year", "First year of the programme", "yr", "Calendar year of the first conversions and of their "
+            "target dates; blank: the year after the reporting year.", 1950, 2099, "whole"),
+    _header("benchmark_saifi", "Benchmark of SAIFI", "1/yr", _BENCHMARK, 0.0, 1000.0, "number"),
+    _header("benchmark_saidi_min", "Benchmark of SAIDI", "min/yr", _BENCHMARK, 0.0, 525_600.0, "number"),
+    _header("benchmark_caidi_min", "Benchmark of CAIDI", "min", _BENCHMARK, 0.0, 525_600.0, "number"),
+    _header("benchmark_maifi_e", "Benchmark of MAIFI_E", "1/yr", _BENCHMARK, 0.0, 10_000.0, "number"),
+    _header("benchmark_source", "Source of the benchmarks", "", "Order, rule or standard that sets them; blank: none is "
+            "printed."),
+    Assumption("report", "benchmark_excludes_major_events", "Benchmarks without major events", "", True, kind="flag",
+               source=PRACTICE, help="true: the benchmarks hold for indices without major event days; false: for all "
+               "events."),
+
     _limit("actuator_ohm_low", "Least resistance of an actuator", "Ω", "Between the leads of a good one"),
     _limit("actuator_ohm_high", "Largest resistance of an actuator", "Ω", "Between the leads of a good one"),
     _limit("leads_to_body_megohm", "Insulation of an actuator, more than", "MΩ", "From the joined leads to the body"),
@@ -327,6 +351,11 @@ FREE_TABLES: dict[str, dict[str, str]] = {
     },
 }
 OF_TABLES = ("conversions", "earlier_settings")  # free tables whose values may be tables again
+# Lists of tables inside a table; each entry is written under [[table.name]].
+LISTS: dict[str, dict[str, str]] = {"report": {
+    "plans": 'a plan of an earlier report: name = "…", year = 2022, promised = "…", done = "…", cost = 31000, and '
+             'laterals = ["tap-01"], or "all", of history.conversions, whose verification stands beside it'}}
+EXACT_TABLES = ("report",)       # tables whose numbers are stated, and may be no ranges
 
 BY_KEY: dict[str, Assumption] = {a.key: a for a in ASSUMPTIONS}
 TABLES: tuple[str, ...] = tuple(dict.fromkeys(a.table for a in ASSUMPTIONS))

@@ -126,6 +126,18 @@ class Assumptions(TypedDict):
     momentary: str
     planned_included: bool
     storms_included: bool
+    # [report]
+    reporting_year: int | None
+    date: str | None
+    prepared_by: str | None
+    approved_by: str | None
+    first_year: int | None
+    benchmark_saifi: float | None
+    benchmark_saidi_min: float | None
+    benchmark_caidi_min: float | None
+    benchmark_maifi_e: float | None
+    benchmark_source: str | None
+    benchmark_excludes_major_events: bool
     # [inspection]
     actuator_ohm_low: float | None
     actuator_ohm_high: float | None
