@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import cast
 
 import pandas as pd
@@ -15,8 +15,10 @@ from reliability.business.constraints import fast_settings, limits_of
 from reliability.business.costs import INTERRUPTION, SOCIETY, InterruptionCost
 from reliability.business.drivers import drivers_frame
 from reliability.business.frontier import YearlyLimits, frontier, programme
+from reliability.business.limits import Limits
 from reliability.business.options import Options, build_options
-from reliability.business.selection import choose
+from reliability.business.proposal import choice_of_scenario, converted_laterals, named_proposal, renamed, scenario_of
+from reliability.business.selection import Choice, choose
 from reliability.business.zero_capital import zero_capital_scenarios
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.history import LearnedRates, learn_rates, learned_study, read_history
@@ -67,9 +69,42 @@ def with_rates(study: Study, records: Records | None = None, learned: LearnedRat
     return learned_study(study, learned or learned_rates(study, records or records_of(study)))
 
 
-def with_zero_capital(study: Study) -> Study:
-    """The study with the scenarios that need no capital beside its own."""
-    return replace(study, scenarios=(*study.scenarios, *zero_capital_scenarios(study)))
+@dataclass(frozen=True)
+class Decision:
+    """What a study proposes: a choice among options, and the scenario that carries it out, None where it is nothing.
+
+    named: whether it is a scenario that the study names, and the options nothing but what that does.
+    """
+
+    options: Options
+    choice: Choice
+    scenario: Scenario | None
+    named: bool = False
+
+
+def decide(study: Study) -> Decision:
+    """The scenario that `[choice] proposed` names, else the best choice within the limits of the table [choice]."""
+    study = _settled(study)
+    values, named = study.values, named_proposal(study.scenarios, study.values["proposed"])
+    if named is not None:
+        options, choice = choice_of_scenario(study.model, study.cost_table, named, values["objective"], study.currency)
+        return Decision(options, choice, renamed(named), True)
+    options = options_of(study)
+    choice = choose(options, limits_of(study), values["objective"])
+    return Decision(options, choice, scenario_of(choice))
+
+
+def with_alternatives(study: Study, proposed: Scenario | None) -> Study:
+    """The study with what it proposes, and the scenarios that need no capital, after its own."""
+    own = study.scenarios
+    if proposed is not None and all(s.name.casefold() != proposed.name.casefold() for s in own):
+        own = (*own, proposed)
+    return replace(study, scenarios=(*own, *zero_capital_scenarios(study)))
+
+
+def _settled(study: Study) -> Study:
+    """The study with the laterals that a scenario with `applicable_only` converts named."""
+    return replace(study, scenarios=settle_scenarios(study.model, study.scenarios))
 
 
 def expect(study: Study) -> Results:
@@ -77,10 +112,9 @@ def expect(study: Study) -> Results:
 
     Which laterals a scenario with `applicable_only` converts is decided here, once, at the mean values.
     """
-    network = study.network
-    study = replace(study, scenarios=settle_scenarios(Model(network, study.values), study.scenarios))
-    return assemble(study, build_outcomes(Model(network, study.values), study.scenarios),
-                    check_laterals(Model(network, study.values), scenario_to_check(study)))
+    study = _settled(study)
+    return assemble(study, build_outcomes(study.model, study.scenarios),
+                    check_laterals(study.model, scenario_to_check(study)))
 
 
 def assemble(study: Study, table: OutcomeTable, application: ApplicationChecks) -> Results:
@@ -113,21 +147,24 @@ def simulation_input(results: Results) -> SimulationInput:
                            study.rate_draws)
 
 
-def options_of(results: Results) -> Options:
+def options_of(study: Study) -> Options:
     """Every conversion that passes the application checks of its lateral, and the settings that may change."""
-    values = results.study.values
-    return build_options(Model(results.network, values), results.costs, fast_settings(values), applicable_only=True,
-                         currency=results.study.currency)
+    return build_options(study.model, study.cost_table, fast_settings(study.values), applicable_only=True,
+                         currency=study.currency)
 
 
-def plan(results: Results) -> Plan:
-    """Choice, frontier, programme and drivers of a study, within the limits of its table [choice]."""
+def plan(results: Results, decision: Decision) -> Plan:
+    """What is proposed, its programme, the frontier and the drivers, within the limits of the study's table [choice].
+
+    The limits are those of a choice: a scenario that is named as the proposal is carried out whole, in its years.
+    """
     study, values, limits = results.study, results.study.values, limits_of(results.study)
-    options = options_of(results)
+    options, choice, named = decision.options, decision.choice, decision.named
     yearly = YearlyLimits(values["yearly_budget"], values["yearly_units"])
-    years, note = programme(options, values["programme_years"], yearly, limits, values["objective"])
-    return Plan(options, choose(options, limits, values["objective"]), frontier(options, FRONTIER_POINTS, limits),
-                years, note, drivers_frame(study, results.network, results.costs))
+    within = Limits(forced_in=converted_laterals(choice)) if named else limits
+    years, note = programme(options, values["programme_years"], yearly, within, values["objective"])
+    return Plan(options, choice, frontier(options_of(study) if named else options, FRONTIER_POINTS, limits), years,
+                note, drivers_frame(study, results.network, results.costs))
 
 
 def analyse(study: Study, *, trials: int | None = None, seed: int | None = None, executor: Executor | None = None,
@@ -147,8 +184,11 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
     if records is not None or study.values["rates"] == LEARNED:
         on_stage("fault rates from records")
         learned = learned_rates(study, records)
+    rated = with_rates(study, records, learned)
+    on_stage("choice of laterals")
+    decision = decide(rated)
     on_stage("expected values")
-    results = expect(with_zero_capital(with_rates(study, records, learned)))
+    results = expect(with_alternatives(rated, decision.scenario))
     values = results.study.values
     on_stage("simulation")
     with _executor(executor, workers) as tasks:
@@ -161,8 +201,8 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
     history = None
     if records is not None:
         history = read_history(study, modelled_days(results), records, learned)
-    on_stage("choice, frontier and drivers")
-    return replace(results, simulated=simulated, plan=plan(results), history=history)
+    on_stage("frontier and drivers")
+    return replace(results, simulated=simulated, plan=plan(results, decision), history=history)
 
 
 @contextmanager

@@ -21,6 +21,7 @@ from reliability.indices.simulation import Simulated
 from reliability.network.application import ApplicationChecks, application_frame
 from reliability.network.tree import Network
 from reliability.schema.problems import shorten
+from reliability.schema.scenarios import proposed_position
 from reliability.study.cost_table import CostTable
 from reliability.study.plan_view import PlanView, plan_view
 from reliability.study.study import Study
@@ -79,6 +80,11 @@ class Results:
     def costs(self) -> CostTable:
         """Customers' cost of an interruption."""
         return self.study.cost_table
+
+    @property
+    def proposed(self) -> int | None:
+        """Position of the scenario "Proposed", None where nothing is proposed."""
+        return proposed_position(self.study.scenarios)
 
     @cached_property
     def plan_view(self) -> PlanView | None:

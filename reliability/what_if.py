@@ -17,10 +17,11 @@ from reliability.network.application import settle_scenarios
 from reliability.network.conversions import conversions, named_heads
 from reliability.network.devices import COUNTS
 from reliability.network.model import Model
-from reliability.pipeline import assemble, expect, with_zero_capital
+from reliability.pipeline import Decision, assemble, decide, expect, with_alternatives
 from reliability.results import Results
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range
 from reliability.schema.devices import SECTIONALIZER
+from reliability.schema.scenarios import Conversion
 from reliability.schema.values import Assumptions, as_assumptions
 from reliability.study import Scenario, Study
 
@@ -38,11 +39,13 @@ _RATES = ("line_fault_rate_per_km", "equipment_fault_rate")
 class ScenarioResults:
     """Expected results of one state of a study.
 
-    digest: identifies the state. results: those of the scenarios that need no capital included.
+    digest: identifies the state. results: those of what is proposed and of the scenarios that need no capital included.
+    decision: what the study proposes as it stands; a moved state tries the same, and does not choose again.
     """
 
     digest: str
     results: Results
+    decision: Decision
 
     @property
     def names(self) -> list[str]:
@@ -71,17 +74,18 @@ class ScenarioResults:
 
 
 def compute(study: Study, digest: str, like: Sequence[ScenarioResults] = ()) -> ScenarioResults:
-    """Expected values and business case of a study, with the scenarios that need no capital beside its own.
+    """Expected values and business case of a study, with what it proposes and the scenarios that need no capital.
 
     like: results of other states of the same study. Their outcome table is used again where only rates, times and
     prices differ. Their application checks are used in any case and may not be those of this state: who shows checks
     has to compute them.
     """
-    study = with_zero_capital(study)
+    decision = like[0].decision if like else decide(study)
+    study = with_alternatives(study, decision.scenario)
     results = next((found for other in like if (found := _with_table_of(other.results, study)) is not None), None)
     if results is None:
         results = _with_checks_of(like[0].results, study) if like else expect(study)
-    return ScenarioResults(digest, results)
+    return ScenarioResults(digest, results, decision)
 
 
 def _with_table_of(other: Results, study: Study) -> Results | None:
@@ -117,8 +121,8 @@ def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioRe
 
     moves: values by key of an assumption, and of `fault_rate_factor` (times the stated fault rates), `fast_tripping`
     (fast operations, AS_STATED for each scenario's own), `counts` and `share_converted` (0–1 of each scenario's
-    laterals). Which laterals an `applicable_only` scenario converts is decided again at the changed values.
-    base: results of the study without changes, by which laterals are ranked for a share of them.
+    laterals). Which laterals an `applicable_only` scenario converts is decided again at the changed values; what is
+    proposed stays. base: results of the study without changes, by which laterals are ranked for a share of them.
     """
     assumed = {key: value for key, value in moves.items() if key in BY_KEY}
     values = as_assumptions(dict(study.values) | assumed)
@@ -130,11 +134,14 @@ def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioRe
         if (rate := uncertain.get("line_fault_rate_per_km")) is not None:
             uncertain["line_fault_rate_per_km"] = Range(rate.low * factor, rate.likely * factor, rate.high * factor)
         moved = study.with_section_values({name: study.network.column[name] * factor for name in _RATES})
-    scenarios = tuple(_moved_scenario(s, moves) if i else s for i, s in enumerate(study.scenarios))
+    stated = study.scenarios
+    if (proposed := base.results.proposed) is not None and proposed >= len(stated):
+        stated = (*stated, base.results.study.scenarios[proposed])
+    scenarios = tuple(_moved_scenario(s, moves) if i else s for i, s in enumerate(stated))
     scenarios = settle_scenarios(Model(base.results.network, values), scenarios)
     share = float(moves.get("share_converted", 1.0))
     if share < 1.0:
-        scenarios = tuple(s if s.device is None else replace(s, laterals=_best_laterals(base, s, i, share))
+        scenarios = tuple(s if s.device is None else replace(s, laterals=_share_of(base, s, i, share))
                           for i, s in enumerate(scenarios))
     return replace(moved, values=values, uncertain=uncertain, scenarios=scenarios)
 
@@ -143,13 +150,28 @@ def _moved_scenario(scenario: Scenario, moves: Mapping[str, float | int]) -> Sce
     fast, counts = int(moves.get("fast_tripping", AS_STATED)), int(moves.get("counts", 0))
     if fast != AS_STATED and scenario.fast_operations is None:
         scenario = replace(scenario, fast_operations=fast)
+    if counts and isinstance(scenario.laterals, Mapping):
+        return replace(scenario, laterals={head: _with_counts(c, counts) for head, c in scenario.laterals.items()})
     if counts and scenario.device == SECTIONALIZER:
         scenario = replace(scenario, counts=counts)
     return scenario
 
 
+def _with_counts(conversion: Conversion, counts: int) -> Conversion:
+    return replace(conversion, counts=counts) if conversion.device == SECTIONALIZER else conversion
+
+
+def _share_of(base: ScenarioResults, scenario: Scenario, at: int,
+              share: float) -> tuple[str, ...] | dict[str, Conversion]:
+    """The share of a scenario's laterals with the largest gain in customer-minutes, in network order."""
+    best = _best_laterals(base, scenario, at, share)
+    if isinstance(scenario.laterals, Mapping):
+        return {head: scenario.laterals[head] for head in best}
+    return best
+
+
 def _best_laterals(base: ScenarioResults, scenario: Scenario, at: int, share: float) -> tuple[str, ...]:
-    """Ids of the share of a scenario's laterals with the largest gain in customer-minutes, in network order."""
+    """Ids of those laterals."""
     network = base.results.network
     heads = named_heads(network, scenario)
     gain = customer_hours_by_lateral(base, 0)[heads] - customer_hours_by_lateral(base, at)[heads]

@@ -104,32 +104,45 @@ def build_options(model: Model, costs: CostTable,
     """
     network = model.network
     as_built = protection(model)
-    heads, lateral = network.candidates, network.candidate_index
-    nearest = _nearest_backup(network)
-    zones, zone_of = np.unique(nearest, return_inverse=True)
-    zone = zone_of[heads]
+    heads = network.candidates
+    groups = fault_groups(network)
+    zones, zone = groups.zones, groups.zone
     fast = _settings(as_built.fast[zones], as_built.lockout[zones], fast_operations)
     cases = _cases(model, as_built, (None, *fast_operations), applicable_only)
-    # faults behind a breaker or recloser inside a lateral never reach the lateral's own device
-    own = (lateral >= 0) & (nearest == nearest[heads[lateral]] if len(heads) else False)
-    group = np.where(own, lateral, len(heads) + zone_of)
-    amounts, money, (on, off) = _effects(model, cases, heads, group, len(heads) + len(zones), costs)
-
-    as_it_is, spent = amounts[0], money[0]  # the first case leaves everything
+    ids = network.ids[heads]
+    scenarios = [Scenario(f"case {i}", tuple(ids[c.offered]) if c.device else (), c.device, c.counts,
+                          c.fast_operations) for i, c in enumerate(cases)]
     frames = []
-    for i, (case, amount, cost) in enumerate(zip(cases, amounts, money, strict=True)):
-        effect = {
-            "saving": spent - cost,
-            "ci_avoided": as_it_is["ci"] - amount["ci"],
-            "customer_hours_avoided": as_it_is["customer_hours"] - amount["customer_hours"],
-            "momentary_events_added": amount["momentary_events"] - as_it_is["momentary_events"],
-            "callouts_avoided": sum((as_it_is[c] - amount[c] for c in CALLOUTS), start=np.zeros(())),
-            "customer_hours_avoided_on": on[i], "customer_hours_avoided_off": off[i],
-        }
+    for case, effect in zip(cases, effects_by_group(model, scenarios, groups, costs), strict=True):
         frames.append(_lateral_rows(model, as_built, heads, zone, fast, case, effect))
         if case.device is None:
             frames.append(_zone_rows(model, zones, fast, case.setting, len(heads), effect))
     return Options(network, heads, zones, zone, fast, pd.concat(frames, ignore_index=True), currency)
+
+
+@dataclass(frozen=True)
+class FaultGroups:
+    """Whose faults are counted together: those that a candidate's own device sees, and what is left of each zone.
+
+    zones: (z,) positions of the breakers and reclosers. zone: (h,) index of the one behind each candidate. group: (n,)
+    of each section, the candidates first, then the zones.
+    """
+
+    zones: np.ndarray
+    zone: np.ndarray
+    group: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.zone) + len(self.zones)
+
+
+def fault_groups(network: Network) -> FaultGroups:
+    """The groups of a network; faults behind a recloser inside a lateral never reach the lateral's own device."""
+    heads, lateral = network.candidates, network.candidate_index
+    nearest = _nearest_backup(network)
+    zones, zone_of = np.unique(nearest, return_inverse=True)
+    own = (lateral >= 0) & (nearest == nearest[heads[lateral]] if len(heads) else False)
+    return FaultGroups(zones, zone_of[heads], np.where(own, lateral, len(heads) + zone_of))
 
 
 def _nearest_backup(network: Network) -> np.ndarray:
@@ -198,16 +211,13 @@ def _sound_inside(model: Model, device: str) -> np.ndarray:
     return ~np.isin(network.candidates, network.unit[new])
 
 
-def _effects(model: Model, cases: list[_Case], heads: np.ndarray,
-             group: np.ndarray, groups: int,
-             costs: CostTable) -> tuple[list[dict[str, np.ndarray]], list[np.ndarray], np.ndarray]:
-    """Yearly amounts and money of the faults of each group under each case, and the customer hours less than
-    under the first with reclosing on everywhere and off, (2, cases, groups).
+def effects_by_group(model: Model, scenarios: Sequence[Scenario], groups: FaultGroups,
+                     costs: CostTable) -> list[dict[str, np.ndarray]]:
+    """What the faults of each group cost and bring under each scenario, against the first: one dict of (groups,) each.
+
+    saving (money a year) and the yearly `EFFECTS`; a scenario that changes nothing has zeros.
     """
     network, values = model.network, model.values
-    ids = network.ids[heads]
-    scenarios = [Scenario(f"case {i}", tuple(ids[c.offered]) if c.device else (), c.device, c.counts,
-                          c.fast_operations) for i, c in enumerate(cases)]
     both = table_of_both_states(model, scenarios)
     if np.isfinite(network.column[SHARE]).any():
         table = build_outcomes(model, scenarios)
@@ -217,11 +227,21 @@ def _effects(model: Model, cases: list[_Case], heads: np.ndarray,
     interruption: list[np.ndarray | None] = [None] * len(expected)
     if INTERRUPTION in BENEFITS_BY_PERSPECTIVE[values["perspective"]]:
         interruption = list(expected_interruption_cost(table, values, costs))
-    amounts = [grouped(amounts_by_section(e, i), group, groups) for e, i in zip(expected, interruption, strict=True)]
-    served = float(network.customers.sum())
-    hours = np.array([[np.bincount(group, by_section, groups) for by_section in state]
+    amounts = [grouped(amounts_by_section(e, i), groups.group, len(groups))
+               for e, i in zip(expected, interruption, strict=True)]
+    money = [total_money(a, values, float(network.customers.sum())) for a in amounts]
+    hours = np.array([[np.bincount(groups.group, by_section, len(groups)) for by_section in state]
                       for state in customer_hours_by_state(both, values)])
-    return amounts, [total_money(a, values, served) for a in amounts], less_than_as_built(hours)
+    on, off = less_than_as_built(hours)
+    before = amounts[0]
+    return [{
+        "saving": money[0] - money[i],
+        "ci_avoided": before["ci"] - after["ci"],
+        "customer_hours_avoided": before["customer_hours"] - after["customer_hours"],
+        "momentary_events_added": after["momentary_events"] - before["momentary_events"],
+        "callouts_avoided": sum((before[c] - after[c] for c in CALLOUTS), start=np.zeros(())),
+        "customer_hours_avoided_on": on[i], "customer_hours_avoided_off": off[i],
+    } for i, after in enumerate(amounts)]
 
 
 def _lateral_rows(model: Model, as_built: Protection, heads: np.ndarray,

@@ -80,10 +80,14 @@ def choose(options: Options, limits: Limits | None = None, objective: str = NPV,
         message = _why_not(options, limits, keep) if result.status == INFEASIBLE else (
             f"No choice was found in {exact(seconds)} s; allow more time or set fewer limits.")
         return _nothing(options, objective, message, took)
-    chosen = result.x > 0.5
-    totals = totals_of(options, chosen)
     reached = 0.0 if result.mip_gap is None or not np.isfinite(result.mip_gap) else float(result.mip_gap)
-    return Choice(True, _message(options, totals, objective), objective, chosen, totals, reached, took,
+    return replace(choice_of(options, result.x > 0.5, objective), gap=reached, seconds=took)
+
+
+def choice_of(options: Options, chosen: np.ndarray, objective: str) -> Choice:
+    """The choice of given rows of the options, (rows,) bool, whether or not it is the best."""
+    totals = totals_of(options, chosen)
+    return Choice(True, _message(options, totals, objective), objective, chosen, totals, None, 0.0,
                   selection_frame(options, chosen))
 
 

@@ -6,7 +6,7 @@ against the time-current curves of the devices before anything is installed.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,8 +19,8 @@ from reliability.network.application_proposal import Proposal, propose
 from reliability.network.application_reach import reach, unseen_share
 from reliability.network.application_rules import device_checks
 from reliability.network.application_site import site_checks
-from reliability.network.conversions import named_heads
-from reliability.network.devices import MELTS
+from reliability.network.conversions import conversions
+from reliability.network.devices import COUNTS, MELTS
 from reliability.network.model import Model
 from reliability.network.place_names import field_columns
 from reliability.network.protection import protection
@@ -105,10 +105,14 @@ def settle_scenarios(model: Model,
 
 
 def _settled(model: Model, scenario: Scenario) -> Scenario:
-    network = model.network
-    checks = check_laterals(model, scenario)
-    open_to = np.intersect1d(named_heads(network, scenario), checks.proposal.head[checks.applicable])
-    return replace(scenario, laterals=tuple(network.ids[open_to].astype(str).tolist()), applicable_only=False)
+    network, asked = model.network, conversions(model.network, scenario)
+    counts = np.full(len(network.candidates), np.nan)
+    counts[np.searchsorted(network.candidates, asked.head)] = asked.counts
+    checks = check_laterals(model, replace(scenario, device=SECTIONALIZER), counts)
+    fit = np.isin(asked.head, checks.proposal.head[checks.applicable]) | ~COUNTS[asked.device]
+    names = network.ids[asked.head[fit]].astype(str).tolist()
+    kept = {name: scenario.laterals[name] for name in names} if isinstance(scenario.laterals, Mapping) else tuple(names)
+    return replace(scenario, laterals=kept, applicable_only=False)
 
 
 def application_frame(checks: ApplicationChecks) -> pd.DataFrame:

@@ -260,6 +260,8 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                None, 0.0, 1000.0, step=0.1, help="The same limit for every single feeder; blank: no limit."),
     Assumption("choice", "saidi_reduction_minutes", "Minimum SAIDI reduction", "min/yr", None, 0.0, 525_600.0, step=0.5,
                help="SAIDI reduction that the selection must reach; blank: none required."),
+    Assumption("choice", "proposed", "Proposed scenario", "", None, kind="text",
+               help="Name of a scenario of the study that is proposed; blank: what the selection converts."),
 
     Assumption("simulation", "trials", "Trials", "trials", None, 1, 10_000_000, "whole", 100,
                help="Each trial is one horizon under one draw of the uncertain assumptions; blank: at least 200, and "

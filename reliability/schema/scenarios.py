@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 AS_BUILT = "As built"
+PROPOSED = "Proposed"                 # what the study proposes, in every result where there is anything
 FORCED_IN, FORCED_OUT = "in", "out"  # values of [choice.laterals]
 
 
@@ -35,3 +36,8 @@ class Scenario:
 
 
 UNCHANGED = Scenario(AS_BUILT)
+
+
+def proposed_position(scenarios: Sequence[Scenario]) -> int | None:
+    """Position of the scenario "Proposed" among others, None where it is not there."""
+    return next((i for i, s in enumerate(scenarios) if s.name.casefold() == PROPOSED.casefold()), None)

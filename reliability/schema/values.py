@@ -105,6 +105,7 @@ class Assumptions(TypedDict):
     added_maifi_e: float | None
     added_maifi_e_feeder: float | None
     saidi_reduction_minutes: float | None
+    proposed: str | None
     # [simulation]
     trials: int | None
     seed: int

@@ -15,7 +15,7 @@ from reliability.study.cost_table import CostTable, cost_table_of, default_cost_
 from reliability.study.files import SETTINGS_FILE, FolderReader, digest
 from reliability.study.flat import flat_records
 from reliability.study.headers import ColumnMap, Table, match_headers
-from reliability.study.network_checks import check_forced_laterals, check_scenarios
+from reliability.study.network_checks import check_forced_laterals, check_proposed, check_scenarios
 from reliability.study.operations import FILE as OPERATIONS_FILE
 from reliability.study.operations import read_operation_rows
 from reliability.study.overcurrent import read_curves
@@ -87,6 +87,7 @@ def check_against_network(toml: Toml, settings: Settings, ids: list[str] | None,
     notes: tuple[str, ...] = ()
     if ids is not None:
         notes = check_scenarios(toml, settings.scenarios, ids, network, settings.values)
+    check_proposed(toml, settings.scenarios, settings.values)
     if network is not None:
         check_forced_laterals(toml, settings.extra.get("laterals", {}), network)
     check_plans(toml, settings.plans, settings.extra.get("conversions", {}))

@@ -15,7 +15,7 @@ from reliability.network.protection import Protection, counts_too_many, most_cou
 from reliability.network.tree import Network
 from reliability.schema.nearest import Names
 from reliability.schema.problems import or_less
-from reliability.schema.scenarios import AS_BUILT, FORCED_IN, FORCED_OUT, Scenario
+from reliability.schema.scenarios import AS_BUILT, FORCED_IN, FORCED_OUT, PROPOSED, Scenario, proposed_position
 from reliability.schema.values import Assumptions
 from reliability.study.toml import Toml
 
@@ -142,6 +142,19 @@ def _check_fast_by_device(toml: Toml, path: str, fast: Mapping[str, int], networ
             continue
         sound = False
     return sound
+
+
+def check_proposed(toml: Toml, scenarios: tuple[Scenario, ...], values: Assumptions) -> None:
+    """Note a proposed scenario that the study does not have, or one beside a scenario called "Proposed"."""
+    name, path = values["proposed"], "choice.proposed"
+    if name is None:
+        return
+    own = [s.name for s in scenarios if s.name != AS_BUILT]
+    if name.casefold() not in [n.casefold() for n in own]:
+        toml.wrong(path, name, "no scenario of the study has this name",
+                   Names(own).suggest(name, "name a scenario of the study, or leave it out"))
+    elif name.casefold() != PROPOSED.casefold() and proposed_position(scenarios) is not None:
+        toml.wrong(path, name, f"the study has a scenario called '{PROPOSED}' beside it", "rename that scenario")
 
 
 def check_forced_laterals(toml: Toml, forced: Mapping[str, object], network: Network) -> None:

@@ -1,0 +1,97 @@
+"""What a study proposes, as a scenario like any other: its choice, or the scenario that it names."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from reliability.business.cashflow import present_worth
+from reliability.business.costs import unit_prices
+from reliability.business.options import AS_IT_IS, FaultGroups, Options, effects_by_group, fault_groups
+from reliability.business.selection import Choice, choice_of
+from reliability.network.devices import BACKS_UP, COUNTS
+from reliability.network.model import Model
+from reliability.network.protection import Protection, protection
+from reliability.schema.devices import DEVICES
+from reliability.schema.scenarios import PROPOSED, UNCHANGED, Conversion, Scenario
+from reliability.study.cost_table import CostTable
+
+CHANGED = 1     # index of the setting that a scenario gives a breaker or recloser
+
+
+def named_proposal(scenarios: tuple[Scenario, ...], name: str | None) -> Scenario | None:
+    """The scenario of a study that is its proposal: the one of that name, or else one called "Proposed"; None: none."""
+    wanted = (name or PROPOSED).casefold()
+    return next((s for s in scenarios if s.name.casefold() == wanted), None)
+
+
+def scenario_of(choice: Choice) -> Scenario | None:
+    """The scenario "Proposed" that carries out a choice; None where it changes nothing."""
+    chosen = choice.selection
+    if not choice.feasible or chosen.empty:
+        return None
+    laterals, backups = chosen[chosen["what"] == "lateral"], chosen[chosen["what"] != "lateral"]
+    conversions = {str(head): Conversion(str(device), None if np.isnan(counts) else int(counts))
+                   for head, device, counts in zip(laterals["section_id"], laterals["device"], laterals["counts"],
+                                                   strict=True)}
+    fast = {str(backup): int(operations) for backup, operations in
+            zip(backups["section_id"], backups["fast_operations_of_backup"], strict=True)}
+    device = laterals["device"].mode().iloc[0] if len(laterals) else None
+    return Scenario(PROPOSED, conversions if conversions else (), device, None, fast or None)
+
+
+def converted_laterals(choice: Choice) -> tuple[str, ...]:
+    """section_id of each lateral that a choice converts."""
+    chosen = choice.selection
+    return tuple(chosen.loc[chosen["what"] == "lateral", "section_id"].astype(str))
+
+
+def renamed(scenario: Scenario) -> Scenario:
+    """A scenario as the proposal."""
+    return replace(scenario, name=PROPOSED)
+
+
+def choice_of_scenario(model: Model, costs: CostTable, scenario: Scenario, objective: str,
+                       currency: str = "") -> tuple[Options, Choice]:
+    """A scenario as a choice that takes all of it: what each of its conversions and settings brings by itself.
+
+    The options hold nothing else. The totals are those of the scenario, to the last event.
+    """
+    network, groups = model.network, fault_groups(model.network)
+    before, after = protection(model), protection(model, scenario)
+    effect = effects_by_group(model, (UNCHANGED, scenario), groups, costs)[1]
+    reset = BACKS_UP[before.device[groups.zones]] & (after.fast[groups.zones] != before.fast[groups.zones])
+    fast = np.column_stack([before.fast[groups.zones].astype(float),
+                            np.where(reset, after.fast[groups.zones].astype(float), np.nan)])
+    rows = _rows(model, groups, reset, after, before, effect)
+    options = Options(network, network.candidates, groups.zones, groups.zone, fast, rows, currency)
+    return options, choice_of(options, np.ones(len(rows), dtype=bool), objective)
+
+
+def _rows(model: Model, groups: FaultGroups, reset: np.ndarray, after: Protection, before: Protection,
+          effect: dict[str, np.ndarray]) -> pd.DataFrame:
+    """Rows of `Options`: each conversion, each new setting, and whatever else the scenario has an effect on."""
+    network, values = model.network, model.values
+    heads, h = network.candidates, len(network.candidates)
+    device, counts = after.device[heads], after.counts[heads]
+    new = device != before.device[heads]
+    converted = np.append(new | (COUNTS[device] & (counts != before.counts[heads])), np.zeros(len(reset), dtype=bool))
+    touched = converted | np.append(np.zeros(h, dtype=bool), reset)
+    touched |= np.any([np.abs(e) > 0.0 for e in effect.values()], axis=0)
+    at = np.flatnonzero(touched)
+    is_lateral, zone = at < h, np.append(groups.zone, np.arange(len(reset)))[at]
+    lateral = np.where(is_lateral, at, -1)
+    head = heads[lateral] if h else np.zeros(len(at), dtype=int)
+    units = np.where(is_lateral & np.append(new, np.zeros(len(reset), dtype=bool))[at], network.phases[head], 0.0)
+    capex = units * unit_prices(values)[after.device[head]]
+    capex += np.where(is_lateral | ~reset[zone], 0.0, float(values["backup_settings_cost"]))
+    worth = present_worth(values, effect["saving"][at], capex, units * values["inspection_cost_per_year"])
+    puts = converted[at]
+    return pd.DataFrame({
+        "lateral": lateral, "zone": zone, "setting": np.where(reset[zone], CHANGED, AS_IT_IS),
+        "device": np.where(puts, np.array([*DEVICES, ""])[after.device[head]], ""),
+        "counts": np.where(puts & COUNTS[after.device[head]], after.counts[head].astype(float), np.nan),
+        "feeder": network.feeder[np.where(is_lateral, head, groups.zones[zone])], "units": units, "capex": capex,
+        "npv": worth, **{k: v[at] for k, v in effect.items() if k != "saving"}})
