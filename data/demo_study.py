@@ -68,6 +68,14 @@ momentary = "some"
 planned_included = true
 storms_included = true
 
+[report]
+date = 2026-03-31
+prepared_by = "Distribution engineering"
+benchmark_saifi = 0.55
+benchmark_saidi_min = 50
+benchmark_caidi_min = 100
+benchmark_source = "invented, as everything here"
+
 [simulation]
 seed = 1
 

@@ -1,7 +1,7 @@
 """Yearly sums of parts of a network or of causes, and their indices over any years.
 
-A part may be a feeder, a lateral, an operating area or a cause. An outage belongs to the feeder or lateral that its record
-names; among areas its customers are spread as the customers of the part of the network are that it reached.
+A part may be a feeder, a lateral, an operating area or a cause. An outage belongs to the feeder or lateral that its
+record names; among areas its customers are spread as those of the part of the network are that it reached.
 """
 
 from __future__ import annotations
@@ -26,7 +26,8 @@ PANEL_INDICES = ("saifi", "saidi_min", "caidi_min", "maifi_e", EVENTS)
 class Parts:
     """Parts of a system, and which steps of the records belong to them.
 
-    names: (g,). step, part, weight: (m,) the steps of each part and the share of each that counts there. served: (y, g).
+    names: (g,). step, part, weight: (m,) the steps of each part and the share of each that counts there.
+    served: (y, g) customers.
     """
 
     names: np.ndarray
@@ -38,7 +39,7 @@ class Parts:
 
 @dataclass(frozen=True)
 class Panel:
-    """Yearly sums of parts: `sums` has (y, g) each by name of SUMS, and "events", those with a sustained interruption."""
+    """Yearly sums of parts: `sums` has (y, g) each by name of SUMS, and "events" with a sustained interruption."""
 
     names: np.ndarray
     years: np.ndarray

@@ -17,9 +17,9 @@ _OF = {"saifi": "interruptions", "saidi_min": "customer_minutes", "maifi_e": "mo
 def rolling_months(sums: pd.DataFrame, records: Records) -> pd.DataFrame:
     """Indices of the twelve months that end with each month: saifi, saidi_min, caidi_min, maifi_e; index: "2024-03".
 
-    sums: of the steps that count, see `observed.tally`; an event belongs to the month in which it began. A month's sum is
-    divided by the customers served in its year, so that the twelve months to December are the year's index. Only months
-    covered in full count; no row where there are fewer than twelve.
+    sums: of the steps that count, see `observed.tally`; an event belongs to the month in which it began. A month's sum
+    is divided by the customers served in its year, so that the twelve months to December are the year's index. Only
+    months covered in full count; no row where there are fewer than twelve.
     """
     first = records.first_day.astype("datetime64[M]")
     first = first if records.first_day == first.astype("datetime64[D]") else first + 1

@@ -51,8 +51,8 @@ def rank_circuits(every_event: Panel, without: Panel, years: Sequence[int]) -> C
 
     Columns: of PANEL_INDICES without major event days, the same of all events with "_all" behind them;
     customers_served; rank_saifi, rank_saidi_min and so on without major event days (1 the worst, equal ones share it);
-    worst_by, worst_by_all: indices by which the circuit is among the worst few, in words; years_worst: of all years of
-    the records those in which it was, and by what, without major event days.
+    worst_by, worst_by_all: indices by which the circuit is among the worst few, in words; years_worst, years_worst_by:
+    of all years of the records those in which it was, and by what, without major event days.
     """
     now, every = without.indices(years), every_event.indices(years)
     table = now[list(PANEL_INDICES)].join(every[list(PANEL_INDICES)].add_suffix("_all"))
@@ -61,7 +61,7 @@ def rank_circuits(every_event: Panel, without: Panel, years: Sequence[int]) -> C
     for index in PANEL_INDICES:
         table[f"rank_{index}"] = now[index].fillna(0.0).rank(ascending=False, method="min")
     table["worst_by"], table["worst_by_all"] = _worst_by(now), _worst_by(every)
-    table["years_worst"] = _years_worst(without)
+    table["years_worst"], table["years_worst_by"] = _years_worst(without)
     ranks = table[[f"rank_{index}" for index in ORDERED_BY]]
     order = np.lexsort((np.arange(len(table)), ranks.sum(axis=1), ranks.min(axis=1)))
     return Circuits(table.iloc[order], tuple(int(y) for y in years), every_event, without)
@@ -74,11 +74,11 @@ def _worst_by(frame: pd.DataFrame) -> list[str]:
             for row in zip(*flags, strict=True)]
 
 
-def _years_worst(panel: Panel) -> list[str]:
-    """Years in which each circuit was among the worst few, in words, such as "2021 SAIFI; 2023 SAIFI, SAIDI"."""
-    found: list[list[str]] = [[] for _ in panel.names]
-    for year in panel.years:
-        for listed, by in zip(found, _worst_by(panel.indices([int(year)])), strict=True):
-            if by:
-                listed.append(f"{int(year)} {by}")
-    return ["; ".join(listed) for listed in found]
+def _years_worst(panel: Panel) -> tuple[list[str], list[str]]:
+    """Years in which each circuit was among the worst few: "2021, 2023", and "2021 SAIFI; 2023 SAIFI, SAIDI"."""
+    found: list[dict[int, str]] = [{} for _ in panel.names]
+    for year in panel.years.tolist():
+        for listed, by in zip(found, _worst_by(panel.indices([year])), strict=True):
+            listed |= {year: by} if by else {}
+    return ([", ".join(map(str, years)) for years in found],
+            ["; ".join(f"{year} {by}" for year, by in years.items()) for years in found])

@@ -7,9 +7,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from reliability.formats import count
 from reliability.network.application import open_points
 from reliability.network.application_catalogue import FAIL
-from reliability.report.content import Content, planned_conversions, proposal, proposed_conversions
+from reliability.report.content import Content, planned_conversions, proposal
+from reliability.report.reporting import programme_year
+from reliability.study.study import Study
 
 WORST = 15          # laterals shown of each ranking
 RANKED = {"customer_interruptions": "rank_saifi", "customer_minutes": "rank_saidi", "callouts": "rank_callouts"}
@@ -53,18 +56,18 @@ def lateral_actions(content: Content, frame: pd.DataFrame) -> np.ndarray:
     action = np.where(failed != "", "none: application check not passed (" + failed + ")" + (
         "; a lateral recloser was not chosen" if chosen is not None else ""), action)
     if chosen is not None and len(chosen):
-        texts = [_conversion(row) for row in chosen.to_dict("records")]
+        texts = [_conversion(content, row) for row in chosen.to_dict("records")]
         conversions = pd.Series(texts, index=chosen["section_id"].astype(str))
         conversions = conversions[~conversions.index.duplicated()]
         action = np.where(ids.isin(conversions.index), ids.map(conversions), action)
     return action.astype(object)
 
 
-def _conversion(row: dict[Any, Any]) -> str:
+def _conversion(content: Content, row: dict[Any, Any]) -> str:
     counts = row.get("counts")
     setting = f", {int(counts)} counts" if counts is not None and counts == counts else ""
     device = str(row.get("device") or "new settings").replace("_", " ")
-    year = f", year {int(row['year'])}" if "year" in row else ""
+    year = f", {programme_year(content.study, content.history, int(row['year']))}" if "year" in row else ""
     return f"convert: {device}{setting}{year}"
 
 
@@ -102,11 +105,30 @@ def _failed(content: Content, ids: pd.Series) -> np.ndarray:
 
 
 def feeder_actions(content: Content, feeders: list[str]) -> list[str]:
-    """What is proposed on each feeder."""
-    chosen = proposed_conversions(content)
+    """What is proposed on each feeder and in which years, or why nothing."""
+    chosen = planned_conversions(content)
     if chosen is None:
-        return ["no selection was made"] * len(feeders)
-    counts = chosen["feeder_id"].astype(str).value_counts()
-    return [f"convert {n} {'lateral' if n == 1 else 'laterals'}" if (n := int(counts.get(f, 0))) else
-            "none: no lateral of it is worth converting within the limits" for f in feeders]
+        return ["No selection was made."] * len(feeders)
+    by_feeder = {str(f): part for f, part in chosen.groupby(chosen["feeder_id"].astype(str))}
+    return [_of_feeder(content, by_feeder[f]) if f in by_feeder else _no_conversion(content.study) for f in feeders]
 
+
+def _of_feeder(content: Content, chosen: pd.DataFrame) -> str:
+    """How many laterals of a feeder are converted in each year."""
+    said = f"Convert {count(len(chosen), 'lateral')}"
+    if "year" not in chosen:
+        return f"{said}."
+    years, counts = np.unique(chosen["year"].to_numpy(dtype=int), return_counts=True)
+    names = [programme_year(content.study, content.history, int(year)) for year in years]
+    if len(years) == 1:
+        return f"{said}, {names[0]}."
+    return f"{said}: {', '.join(f'{n} in {name}' for n, name in zip(counts, names, strict=True))}."
+
+
+def _no_conversion(study: Study) -> str:
+    """Why a feeder has none: what pays depends on the objective and on whether limits were set."""
+    limited = any(study.values[key] is not None for key in (
+        "budget", "yearly_budget", "yearly_units", "added_maifi_e", "added_maifi_e_feeder"))
+    if limited or study.values["objective"] != "npv":
+        return "None: no conversion on this feeder was chosen within the limits."
+    return "None: no conversion on this feeder pays back."

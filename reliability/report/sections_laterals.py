@@ -1,4 +1,4 @@
-"""Sections on laterals: the worst and what is proposed, the selection, the application checks."""
+"""Sections on laterals: the selection, the application checks."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ from reliability.network.application import (
     wrong_links_said,
 )
 from reliability.network.application_catalogue import PASS, VERDICTS
-from reliability.report import actions, charts, sections_map
-from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, summary_table, words
+from reliability.report import charts, sections_map
+from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text
 from reliability.report.content import Content, Selected
-from reliability.report.figures import Figure, figure, pointer, resolve, say
+from reliability.report.figures import Figure, pointer, resolve, say
 from reliability.report.places import place_columns, with_names
 from reliability.report.sentences_break_even import SHARE_KIND, selection_saidi_gain
 from reliability.schema.assumptions import MAY_CHANGE
@@ -34,60 +34,6 @@ AMOUNTS = (Column("customers", "Customers", "count"),
            Column("momentary_events", "Momentary events", "amount", "1/yr"),
            Column("callouts", "Call-outs", "index", "1/yr"))
 EVIDENCE_ROWS = 200_000     # more make the workbook slow to open; our choice
-
-
-def worst(content: Content) -> Section:
-    """Worst feeders and laterals, and what is proposed for each."""
-    names = [str(n) for n in content.at("scenarios", 0, "feeders") or {}]
-    network = content.study.network
-    frame = with_names(network, actions.laterals_frame(content), "lateral_id")
-    columns = [*place_columns(network, frame, "lateral_id", "Lateral"), Column("feeder_id", "Feeder"), *AMOUNTS,
-               Column("ranks", "Rank by SAIFI / SAIDI / call-outs", where="page"),
-               *(Column(key, f"Rank by {name}", "whole", where="sheet") for key, name in (
-                   ("rank_saifi", "SAIFI"), ("rank_saidi", "SAIDI"), ("rank_callouts", "call-outs")))]
-    if "observed" in frame:
-        columns.append(Column("observed", "Outages recorded", "index", "1/yr"))
-    if frame["npv_converted"].notna().any():
-        columns.append(Column("npv_converted", "NPV if converted", "money", content.currency))
-    columns.append(Column("action", "Proposed, or why nothing"))
-    blocks: list[Block] = [
-        Heading("Feeders"), _feeders(content, names), Heading("Laterals"),
-        words("Ranked by what the faults on a lateral add a year, to everybody, under today's protection. Plans of "
-              "earlier years and their target dates are not part of the study.")]
-    if len(frame):
-        blocks.append(Table("laterals", f"Laterals among the worst {actions.WORST} of any ranking", tuple(columns),
-                            frame,
-                            "Laterals", actions.worst_shown(frame)))
-    else:
-        blocks.append(Missing("Laterals: the network has none."))
-    blocks += sections_map.outages_map(content)
-    return Section("worst", "Worst feeders and laterals, and what is proposed", tuple(blocks))
-
-
-def _feeders(content: Content, names: list[str]) -> Table:
-    """Modelled feeders ranked by SAIFI, SAIDI and momentary events."""
-    summary = content.summary
-
-    def value(name: str, index: str) -> float:
-        return figure(summary, pointer("scenarios", 0, "feeders", name, index), "index").value or 0.0
-
-    ranks = {index: pd.Series({n: value(n, index) for n in names}, dtype=float).rank(ascending=False, method="min")
-             for index in ("saifi", "saidi_min")}
-    order = sorted(names, key=lambda n: (min(r[n] for r in ranks.values()), sum(r[n] for r in ranks.values())))
-    rows = [(n, pointer("scenarios", 0, "feeders", n)) for n in order]
-    table = summary_table("worst-feeders", "Feeders, the worst first (modelled, as built)", summary,
-                          Column("feeder_id", "Feeder"), rows, (
-                              (Column("saifi", "SAIFI", "index", "1/yr"), "/saifi"),
-                              (Column("saidi_min", "SAIDI", "minutes", "min/yr"), "/saidi_min"),
-                              (Column("maifi_e", "MAIFI_E", "index", "1/yr"), "/maifi_e"),
-                              (Column("customers_served", "Customers", "count"), "/customers_served")))
-    frame = table.frame.assign(rank_saifi=[ranks["saifi"][n] for n in order],
-                               rank_saidi=[ranks["saidi_min"][n] for n in order],
-                               action=actions.feeder_actions(content, order))
-    more = (Column("rank_saifi", "Rank by SAIFI", "whole"), Column("rank_saidi", "by SAIDI", "whole"),
-            Column("action", "Proposed, or why nothing"))
-    paths = table.paths.assign(rank_saifi="", rank_saidi="", action="") if table.paths is not None else None
-    return Table(table.key, table.title, (*table.columns, *more), frame, "Worst feeders", 25, paths=paths)
 
 
 def selection(content: Content) -> Section:

@@ -11,10 +11,12 @@ from reliability import __version__
 from reliability.business.break_even import momentary_cost_factors
 from reliability.business.cashflow import business_summary
 from reliability.business.costs import MOMENTARY_FACTOR
-from reliability.indices.expected import feeder_indices, system_indices
+from reliability.indices.expected import area_indices, feeder_indices, system_indices
 from reliability.indices.spread import differences, summaries, yearly_indices
 from reliability.pipeline import Plan, Results
 from reliability.report.numbers import none_for_nan
+from reliability.report.records_reported import reported_summary
+from reliability.report.reporting import face_summary
 
 
 def summary(results: Results) -> dict[str, Any]:
@@ -26,7 +28,7 @@ def summary(results: Results) -> dict[str, Any]:
              for s, case in enumerate(business_summary(results.business, simulated))]
     scenarios = [
         {"name": scenario.name, "expected": system_indices(expected, study.values["yearly_cv"]),
-         "feeders": feeder_indices(expected), **spread, **less, "business": case}
+         "feeders": feeder_indices(expected), "areas": area_indices(expected), **spread, **less, "business": case}
         for scenario, expected, spread, less, case in
         zip(study.scenarios, results.expected, spreads, apart, money, strict=True)]
     return none_for_nan({
@@ -40,6 +42,8 @@ def summary(results: Results) -> dict[str, Any]:
         "notes": list(study.notes),
         "scenarios": scenarios,
         "choice": _choice(results.plan) if results.plan else None,
+        "report": face_summary(study, results.history),
+        "records": reported_summary(results.history) if results.history else None,
     })
 
 
