@@ -13,15 +13,17 @@ from reliability.report import sections_history as history
 from reliability.report import sections_laterals as laterals
 from reliability.report import sections_model as model
 from reliability.report import sections_records as records
+from reliability.report import sections_summary as summary
 from reliability.report import sections_worst as worst
 from reliability.report import sections_years as years
 from reliability.report.blocks import Document, Section
 from reliability.report.content import Content, Recorded
 
 REPORT = (
-    model.summary, definitions.definitions, years.years, areas.feeders, history.events, history.causes,
+    summary.summary, definitions.definitions, years.years, areas.feeders, history.events, history.causes,
     history.excluded, worst.worst, model.method, model.assumptions, model.scenarios, laterals.selection,
-    business.business, business.drivers, laterals.application, coordination.coordination, history.accuracy, conversions.conversions,
+    business.business, business.drivers, laterals.application, coordination.coordination, history.accuracy,
+    conversions.conversions,
     model.limits, model.reproducibility,
 )
 HISTORY = (

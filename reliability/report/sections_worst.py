@@ -8,6 +8,7 @@ import pandas as pd
 from reliability.formats import percent
 from reliability.history.history import History
 from reliability.history.panels import EVENTS
+from reliability.history.reporting import full_years
 from reliability.history.worst_circuits import WORST_SHARE, Circuits
 from reliability.report import actions, records_reported, sections_map
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, summary_table, words
@@ -18,6 +19,7 @@ from reliability.report.sections_laterals import AMOUNTS
 
 TITLE = "Worst feeders and laterals, and what is proposed"
 SHOWN_FEEDERS, SHOWN_LATERALS = 25, 30
+FEWEST_FEEDERS = 3      # below it a rank correlation says nothing
 ACTION = Column("action", "Proposed and target year, or why none")
 _PAIRS = (("saifi", "SAIFI", "index", "1/yr"), ("saidi_min", "SAIDI", "minutes", "min/yr"),
           ("caidi_min", "CAIDI", "minutes", "min"), ("maifi_e", "MAIFI_E", "index", "1/yr"),
@@ -73,17 +75,19 @@ def _span(years: tuple[int, ...]) -> str:
 
 
 def _agreement(content: Content, history: History) -> list[Block]:
-    """How far the model ranks the feeders as the records do."""
-    recorded_ranks = history.reported.feeders.table["rank_saidi_min"]
-    modelled = _modelled_ranks(content, [str(n) for n in recorded_ranks.index])["saidi_min"]
-    if len(recorded_ranks) < 3:
+    """How far the model ranks the feeders as the records of all years do."""
+    years = full_years(history.records) or [int(y) for y in history.records.years]
+    found = history.reported.feeders.without.indices(years)["saidi_min"]
+    modelled = _modelled_ranks(content, [str(n) for n in found.index])["saidi_min"]
+    if len(found) < FEWEST_FEEDERS:
         return []
+    recorded_ranks = found.fillna(0.0).rank(ascending=False)
     agreement = float(pd.Series(recorded_ranks.to_numpy()).corr(pd.Series(modelled.to_numpy()), method="spearman"))
     return [Text(say("By SAIDI the model ranks the feeders otherwise than the records of {year} do: rank correlation "
                      "{r}. "
                      "The records rank; the model's figures stand beside them." if agreement < 0.5 else
                      "By SAIDI the model ranks the feeders much as the records of {year} do: rank correlation {r}.",
-                     year=str(history.reported.feeders.years[-1]), r=Figure(agreement, "ratio", signed=True)))]
+                     year=_span(tuple(years)), r=Figure(agreement, "ratio", signed=True)))]
 
 
 def _pair_columns(keys: tuple[str, ...], sheet_only: tuple[str, ...] = ()) -> list[Column]:
