@@ -92,7 +92,7 @@ def feeder_parts(records: Records) -> Parts:
 
 
 def lateral_parts(records: Records) -> Parts:
-    """The laterals, by section_id of their heads; what lies behind another lateral's head belongs to that one.
+    """The laterals, by section_id of their heads; a fused branch is one of its own only behind a lateral recloser.
 
     Customers served are those at and below the head.
     """

@@ -27,6 +27,12 @@ def programme_year(study: Study, history: History | None, year: int) -> str:
     return f"year {year}" if first is None else str(first + year - 1)
 
 
+def calendar_years(study: Study, history: History | None, years: pd.Series) -> tuple[pd.Series, str]:
+    """Years of the programme as calendar years, and how their column is called; as they are where that is not known."""
+    first = first_year(study.values, None if history is None else history.records)
+    return (years, "Year of the programme") if first is None else (years + first - 1, "Year")
+
+
 def face_summary(study: Study, history: History | None) -> dict[str, Any]:
     """What summary.json and history.json hold of the face of a report, earlier plans among it."""
     values = study.values

@@ -25,6 +25,7 @@ from reliability.report.blocks import Block, Column, Heading, Missing, Section, 
 from reliability.report.content import Content, Selected
 from reliability.report.figures import Figure, pointer, resolve, say
 from reliability.report.places import place_columns, with_names
+from reliability.report.reporting import calendar_years
 from reliability.report.sentences_break_even import SHARE_KIND, selection_saidi_gain
 from reliability.schema.assumptions import MAY_CHANGE
 
@@ -91,9 +92,9 @@ def _known(content: Content, key: str) -> str:
 
 def _selected(content: Content, frame: pd.DataFrame, key: str, title: str, shown_rows: int = 30) -> Table:
     network = content.study.network
-    frame = with_names(network, frame, "section_id")
+    frame, year = _dated(content, with_names(network, frame, "section_id"))
     columns = (
-        Column("year", "Year", "whole"), Column("what", "What", where="sheet"),
+        Column("year", year, "whole"), Column("what", "What", where="sheet"),
         *place_columns(network, frame, "section_id", "Lateral or backup"),
         Column("feeder_id", "Feeder"), Column("device", "Device", where="sheet"),
         Column("counts", "Counts", "whole", where="sheet"), Column("setting", "New device or setting", where="page"),
@@ -112,6 +113,14 @@ def _selected(content: Content, frame: pd.DataFrame, key: str, title: str, shown
     frame["setting"] = [_setting(row) for row in frame.to_dict("records")]
     kept = tuple(c for c in columns if c.key in frame)
     return Table(key, title, kept, frame[[c.key for c in kept]], key.capitalize(), shown_rows)
+
+
+def _dated(content: Content, frame: pd.DataFrame) -> tuple[pd.DataFrame, str]:
+    """The frame with calendar years where it has years, and how their column is called."""
+    if "year" not in frame:
+        return frame, "Year"
+    years, name = calendar_years(content.study, content.history, frame["year"])
+    return frame.assign(year=years), name
 
 
 def _setting(row: dict[Any, Any]) -> str:
@@ -151,8 +160,9 @@ def _by_year(content: Content, frame: pd.DataFrame) -> Table:
     sums = frame.assign(laterals=(frame["what"] == "lateral").astype(float)).groupby("year", as_index=False).agg(
         laterals=("laterals", "sum"), units=("units", "sum"), capex=("capex", "sum"), npv=("npv", "sum"),
         capital=("cumulative_capex", "last"), saidi=("cumulative_saidi_minutes_avoided", "last"))
+    sums, year = _dated(content, sums)
     return Table("programme-years", "Programme by year, expected values", (
-        Column("year", "Year", "whole"), Column("laterals", "Laterals", "count"), Column("units", "Units", "count"),
+        Column("year", year, "whole"), Column("laterals", "Laterals", "count"), Column("units", "Units", "count"),
         Column("capex", "Capital", "money", content.currency), Column("npv", "NPV", "money", content.currency),
         Column("capital", "Capital so far", "money", content.currency),
         Column("saidi", "SAIDI avoided so far", "minutes", "min/yr")), sums, "Programme by year")

@@ -182,7 +182,8 @@ def _bounded(toml: Toml, path: str, raw: object, a: Assumption) -> int | float |
 
 
 def _bounds_rule(a: Assumption) -> str:
-    low, high = ("" if bound is None else exact(bound) for bound in (a.low, a.high))
+    written = "{:.10g}".format if a.table in EXACT_TABLES else exact      # no space within a calendar year
+    low, high = ("" if bound is None else written(bound) for bound in (a.low, a.high))
     if low and high:
         return f"must lie between {low} and {high}"
     return f"must be at least {low}" if low else f"must be at most {high}"
