@@ -90,14 +90,15 @@ def _without_namespaces(root: ElementTree.Element) -> None:
 
 
 def _briefly(root: ElementTree.Element) -> None:
-    """The same picture in fewer letters: lines that go on are one, and marks alike have their style from their group."""
+    """The same picture in fewer letters: lines that go on are one, and equal marks take the style of their group."""
     for path in root.iter("path"):
         line = _MOVE_TO_SAME_PLACE.sub(r"\1", " ".join(path.attrib.get("d", "").split()))
         path.attrib["d"] = _SPACE_AT_LETTER.sub(r"\1", line)
     for group in root.iter("g"):
-        styles = {child.attrib.get("style") for child in group if child.tag != "defs"}
-        if {child.tag for child in group} <= {"defs", "use"} and len(styles) == 1 and (style := styles.pop()) and "style" not in group.attrib:
-            group.attrib["style"] = style
+        styles = {child.attrib.get("style", "") for child in group if child.tag != "defs"}
+        alike = len(styles) == 1 and "" not in styles and {child.tag for child in group} <= {"defs", "use"}
+        if alike and "style" not in group.attrib:
+            group.attrib["style"] = styles.pop()
             for child in group.findall("use"):
                 del child.attrib["style"]
 

@@ -73,7 +73,8 @@ def test_statistics_that_do_not_exist():
 
 def test_alike_trials_owe_everything_to_luck_and_alike_years_to_the_unknowns():
     assert statistics(np.tile([1.0, 4.0], (5, 1))) | {"p10": 0, "p50": 0, "p90": 0} == pytest.approx(
-        {"mean": 2.5, "se": 0.0, "p10": 0, "p50": 0, "p90": 0, "average_p10": 2.5, "average_p90": 2.5, "luck_share": 1.0, "unknown_share": 0.0})
+        {"mean": 2.5, "se": 0.0, "p10": 0, "p50": 0, "p90": 0, "average_p10": 2.5, "average_p90": 2.5,
+         "luck_share": 1.0, "unknown_share": 0.0})
     assert statistics(np.tile([[1.0], [4.0]], (1, 5)))["unknown_share"] == 1.0
 
 
