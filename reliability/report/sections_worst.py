@@ -10,7 +10,7 @@ from reliability.history.history import History
 from reliability.history.panels import EVENTS
 from reliability.history.reporting import full_years
 from reliability.history.worst_circuits import WORST_SHARE, Circuits
-from reliability.report import actions, records_reported, sections_map
+from reliability.report import actions, charts_history, records_reported, sections_map
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, summary_table, words
 from reliability.report.content import Content, Recorded
 from reliability.report.figures import Figure, figure, pointer, say
@@ -50,7 +50,7 @@ def recorded(content: Recorded) -> Section:
     found = history.reported
     return Section("worst", "Worst feeders and laterals", (
         _rule(history), Heading("Feeders"), feeder_table(found.feeders, None), Heading("Laterals"),
-        lateral_table(history, found.laterals, None),
+        charts_history.worst_laterals(history), lateral_table(history, found.laterals, None),
         words("What is proposed for each, with its target year, stands in the report of a run of the study.")))
 
 

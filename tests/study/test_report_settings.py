@@ -57,7 +57,8 @@ def test_what_is_wrong_is_placed_and_remedied(text, wanted):
 
 def test_a_plan_has_every_problem_at_once_each_with_its_row():
     found, problems = read('[[report.plans]]\nname = "ok"\nyear = 2020\npromised = "p"\n'
-                           '[[report.plans]]\nnam = "x"\nyear = "2022"\npromised = ""\ncost = -1\nlaterals = 3\ndone = 1')
+                           '[[report.plans]]\nnam = "x"\nyear = "2022"\npromised = ""\ncost = -1\n'
+                           'laterals = 3\ndone = 1')
     assert [plan.name for plan in found.plans] == ["ok"]
     assert len(problems) == 7
     for row, column, words in (
@@ -78,7 +79,8 @@ def test_plans_are_kept_through_changes_and_read_from_python():
 
 
 @pytest.mark.parametrize(("plan", "history", "wanted"), [
-    ({"laterals": ["A1", "A3"]}, CONVERTED, "'A3': not a lateral of history.conversions; did you mean 'A1'?"),
+    ({"laterals": ["A1", "A3"]}, CONVERTED, "'A3': not a lateral of history.conversions; list it with its day"),
+    ({"laterals": ["a1"]}, CONVERTED, "'a1': not a lateral of history.conversions; did you mean 'A1'?"),
     ({"laterals": "all"}, {}, "history.conversions names no lateral"),
 ])
 def test_a_plans_laterals_are_those_of_the_conversions(plan, history, wanted):
