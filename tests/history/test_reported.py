@@ -48,7 +48,9 @@ def rows_of(seed: int, n: int = 260, end: str = "2024-12-31") -> list[dict]:
     rows = []
     for k, day in enumerate(days[picked]):
         section = str(rng.choice([*IDS, "", "elsewhere"]))
-        most = sum(CUSTOMERS[i] for i in below(section)) if section in CUSTOMERS else 50
+        most = 50
+        if section in CUSTOMERS:     # a third name the place of the fault while a device nearer the source opened
+            most = sum(CUSTOMERS[i] for i in below(section[0] if rng.random() < 0.33 else section))
         momentary = rng.random() < 0.3
         start = np.datetime64(f"{day}T08:00:00")
         lasts = int(rng.integers(1, 200)) if momentary else int(rng.integers(400, 60_000) ** 1.0)

@@ -225,6 +225,18 @@ def test_json_holds_the_figures_of_the_tables():
     assert content(recorded=False).summary["records"] is None
 
 
+def test_a_modelled_area_has_the_figures_of_its_sections():
+    seen = content().sections
+    seen = seen[seen["scenario"] == "As built"].set_index("section_id")
+    for area in ("North", "South"):
+        inside = {s["section_id"]: s["customers"] for s in SECTIONS if s["area"] == area}
+        found = content().summary["scenarios"][0]["areas"][area]
+        for name, index, factor in (("failure_rate", "saifi", 1.0), ("outage_hours", "saidi_min", 60.0),
+                                    ("momentary_events", "maifi_e", 1.0)):
+            wanted = factor * sum(n * seen.loc[i, name] for i, n in inside.items()) / sum(inside.values())
+            assert found[index] == pytest.approx(wanted)
+
+
 def test_modelled_areas_sum_to_the_system():
     scenario = content().summary["scenarios"][0]
     areas = scenario["areas"].values()
