@@ -64,7 +64,7 @@ def lateral_actions(content: Content, frame: pd.DataFrame) -> np.ndarray:
     chosen = conversions_proposed(content)
     if chosen is None:
         return np.full(len(ids), "No selection was made.", dtype=object)
-    action = np.where(npv < 0, "None: a conversion would cost more than it saves.", _not_chosen(content, "it"))
+    action = np.where(npv < 0, "None: costs more than it saves.", _not_chosen(content, "it"))
     action = np.where(frame["device"] == "sectionalizer", "None: has a sectionalizer.", action)
     failed = _failed(content, ids)
     action = np.where(failed != "", "None: application check not passed (" + failed + ").", action)

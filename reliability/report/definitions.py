@@ -36,9 +36,8 @@ def clause_of(*terms: str) -> str:
     return f"{STANDARD}, {', '.join(CLAUSES[t] for t in terms)}; {FROM_MEMORY}"
 
 MOMENTARY = ("Momentary interruptions of one place that begin within five minutes of the first of them count as one "
-             "momentary "
-             "event (MAIFI_E; as Oklahoma Administrative Code 165:35-25-20 asks); those that precede a sustained "
-             "interruption are not counted for the customers who have it.")
+             "momentary event (MAIFI_E; as Oklahoma Administrative Code 165:35-25-20 asks); those that precede a "
+             "sustained interruption are not counted for the customers who have it.")
 
 METHOD: tuple[str, ...] = (
     "The network is a set of radial feeders of line sections. A section may carry one device at its source end: "

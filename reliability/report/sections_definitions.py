@@ -27,16 +27,14 @@ def definitions(content: Content | Recorded) -> Section:
     return Section("definitions", TITLE, (*face(content.study, history), period, Points((
         (MOMENTARY,),
         ("Durations are compared with five minutes, also where a jurisdiction counts an interruption of exactly five "
-         "minutes "
-         "as sustained.",),
+         "minutes as sustained.",),
         ("Indices with and without major event days are both given; section “Data accuracy” lists what else is "
          "excluded.",))), table))
 
 
 def _period(history: History) -> Text:
     records = history.records
-    return Text(say("Outage records from {first} to {last}: {n} restoration steps; {customers} customers served in "
-                    "the last "
-                    "year.", first=str(records.first_day), last=str(records.last_day),
+    return Text(say("Outage records from {first} to {last}: {n} restoration steps; {customers} customers served in the "
+                    "last year.", first=str(records.first_day), last=str(records.last_day),
                     n=Figure(len(records.steps), "count"),
                     customers=Figure(float(records.served.total[-1]), "count")))

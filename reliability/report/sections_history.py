@@ -65,8 +65,7 @@ def causes(content: Content | Recorded) -> Section:
             Column("change_per_year", "Change a year*", "share", signed=True), Column("trend", "Trend*")),
         records.causes_frame(content.history), "Causes", 25,
         note="An event is one with a sustained interruption. *Without major event days, of years covered in full; the "
-             "change "
-             "is the slope of a straight line over the mean. Trend: that slope tested at 90 %.")))
+             "change is the slope of a straight line over the mean. Trend: that slope tested at 90 %.")))
 
 
 def excluded(content: Content | Recorded) -> Section:

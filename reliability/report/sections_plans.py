@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
+from reliability.formats import count, number
 from reliability.history.history import History
 from reliability.report import conversions_shown
 from reliability.report.blocks import Block, Column, Heading, Missing, Table
@@ -38,7 +40,17 @@ def found(plan: EarlierPlan, study: Study, history: History | None) -> str:
         return ("Not verified: the study has no outage records (outages.csv)." if history is None else
                 "Not verified: the records cannot be compared before and after.")
     verdicts = conversions_shown.measures_frame(history.conversions)
-    listed = "; ".join(f"{row['measure'].lower()}: {row['verdict']}" for row in verdicts.to_dict("records"))
-    of = f"{named} converted laterals" if named == len(known) else (
+    ratios = history.conversions.measures[["rate_ratio", "low", "high"]].to_numpy(dtype=float)
+    listed = "; ".join(f"{row['measure'].lower()}: {row['verdict']}{_ratio(ends)}" for row, ends in zip(
+        verdicts.to_dict("records"), ratios, strict=True))
+    of = count(named, "converted lateral") if named == len(known) else (
         f"{named} of {len(known)} converted laterals, which are verified together")
     return f"{of}, at 90 %: {listed}."
+
+
+def _ratio(ends: np.ndarray) -> str:
+    """The raw ratio of the change of the converted laterals to that of the others, and its interval; "" without one."""
+    if not np.isfinite(ends).all():
+        return ""
+    ratio, low, high = map(number, ends)
+    return f" (ratio {ratio} of the others, {low} to {high})"

@@ -23,7 +23,7 @@ FEWEST_FEEDERS = 3      # below it a rank correlation says nothing
 ACTION = Column("action", "Proposed and target year, or why none")
 _PAIRS = (("saifi", "SAIFI", "index", "1/yr"), ("saidi_min", "SAIDI", "minutes", "min/yr"),
           ("caidi_min", "CAIDI", "minutes", "min"), ("maifi_e", "MAIFI_E", "index", "1/yr"),
-          (EVENTS, "Interruptions", "ratio", "1/yr"))
+          (EVENTS, "Outages", "ratio", "1/yr"))
 
 
 def worst(content: Content) -> Section:
@@ -32,8 +32,7 @@ def worst(content: Content) -> Section:
     if history is None:
         blocks: list[Block] = [
             Missing("The worst feeders and laterals by the records: the study has no outage records, so they are "
-                    "ranked by "
-                    "the model.", "Bring outages.csv with the study."),
+                    "ranked by the model.", "Bring outages.csv with the study."),
             Heading("Feeders"), _modelled_feeders(content, None), Heading("Laterals"), *_modelled_laterals(content)]
     else:
         found = history.reported
@@ -56,18 +55,13 @@ def recorded(content: Recorded) -> Section:
 
 def _rule(history: History) -> Text:
     found = history.reported
-    return Text(say("Ranked by the records without major event days: feeders by {year}, laterals by the means of "
-                    "{years}, "
-                    "as one year holds few events of a lateral. Among the worst {share}: that share of all feeders, "
-                    "or of "
-                    "all laterals, at least one, by SAIFI, SAIDI, CAIDI, MAIFI_E or number of interruptions. A "
-                    "lateral's "
-                    "indices are of the events recorded on it over the customers at and below its head; momentary "
-                    "events "
-                    "are recorded at the device that recloses. In cells with two figures the first is without, the "
-                    "second "
-                    "with major event days.", year=str(found.feeders.years[-1]),
-                    years=_span(found.laterals.years), share=percent(WORST_SHARE)))
+    return Text(say(
+        "Ranked by the records without major event days: feeders by {year}, laterals by the means of {years}, as one year "
+        "holds few events of a lateral. Among the worst are {share} of all feeders, or of all laterals, at least one, by "
+        "SAIFI, SAIDI, CAIDI, MAIFI_E or number of interruptions (outages). A lateral's indices are of the events "
+        "recorded on it over the customers at and below its head; momentary events are recorded at the device that "
+        "recloses. In cells with two figures the first is without, the second with major event days.",
+        year=str(found.feeders.years[-1]), years=_span(found.laterals.years), share=percent(WORST_SHARE)))
 
 
 def _span(years: tuple[int, ...]) -> str:
@@ -84,8 +78,7 @@ def _agreement(content: Content, history: History) -> list[Block]:
     recorded_ranks = found.fillna(0.0).rank(ascending=False)
     agreement = float(pd.Series(recorded_ranks.to_numpy()).corr(pd.Series(modelled.to_numpy()), method="spearman"))
     return [Text(say("By SAIDI the model ranks the feeders otherwise than the records of {year} do: rank correlation "
-                     "{r}. "
-                     "The records rank; the model's figures stand beside them." if agreement < 0.5 else
+                     "{r}. The records rank; the model's figures stand beside them." if agreement < 0.5 else
                      "By SAIDI the model ranks the feeders much as the records of {year} do: rank correlation {r}.",
                      year=_span(tuple(years)), r=Figure(agreement, "ratio", signed=True)))]
 

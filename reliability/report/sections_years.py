@@ -16,8 +16,7 @@ from reliability.study.report_settings import benchmarks
 
 MONTHS_SHOWN = 24
 TREND_RULE = ("Trend: a straight line through the years covered in full, tested at 90 %; “none shown” where the years "
-              "vary "
-              "as much by themselves.")
+              "vary as much by themselves.")
 
 
 def years(content: Content | Recorded) -> Section:
@@ -55,8 +54,7 @@ def _against(history: History) -> list[Block]:
     if not stated:
         blocks.append(Missing("A benchmark or standard of the regulator: the study states none.",
                               "State benchmark_saifi, benchmark_saidi_min, benchmark_caidi_min or benchmark_maifi_e "
-                              "under "
-                              "[report] in study.toml."))
+                              "under [report] in study.toml."))
     return blocks
 
 

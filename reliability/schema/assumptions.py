@@ -314,9 +314,8 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="true: the records hold the days of major storms; false: they leave them out, so that the model of "
                "all days is not compared with them."),
 
-    _header("reporting_year", "Reporting year", "yr", "Calendar year that the report is about; blank: the last that "
-                                                      "the "
-            "records cover in full.", 1950, 2099, "whole"),
+    _header("reporting_year", "Reporting year", "yr", "Calendar year of the report; blank: the last that the records "
+            "cover in full.", 1950, 2099, "whole"),
     _header("date", "Date of the report", "day", "Day of the report, such as 2026-03-31; blank: none is printed."),
     _header("prepared_by", "Prepared by", "", "Who prepared the report; blank: left to be filled in."),
     _header("approved_by", "Approved by", "", "Who approved the report; blank: left to be filled in."),
@@ -326,9 +325,7 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
     _header("benchmark_saidi_min", "Benchmark of SAIDI", "min/yr", _BENCHMARK, 0.0, 525_600.0, "number"),
     _header("benchmark_caidi_min", "Benchmark of CAIDI", "min", _BENCHMARK, 0.0, 525_600.0, "number"),
     _header("benchmark_maifi_e", "Benchmark of MAIFI_E", "1/yr", _BENCHMARK, 0.0, 10_000.0, "number"),
-    _header("benchmark_source", "Source of the benchmarks", "", "Order, rule or standard that sets them; blank: none "
-                                                                "is "
-            "printed."),
+    _header("benchmark_source", "Source of the benchmarks", "", "Order, rule or standard that sets them."),
     Assumption("report", "benchmark_excludes_major_events", "Benchmarks without major events", "", True, kind="flag",
                source=PRACTICE, help="true: the benchmarks hold for indices without major event days; false: for all "
                "events."),
