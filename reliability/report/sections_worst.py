@@ -56,11 +56,11 @@ def recorded(content: Recorded) -> Section:
 def _rule(history: History) -> Text:
     found = history.reported
     return Text(say(
-        "Ranked by the records without major event days: feeders by {year}, laterals by the means of {years}, as one year "
-        "holds few events of a lateral. Among the worst are {share} of all feeders, or of all laterals, at least one, by "
-        "SAIFI, SAIDI, CAIDI, MAIFI_E or number of interruptions (outages). A lateral's indices are of the events "
-        "recorded on it over the customers at and below its head; momentary events are recorded at the device that "
-        "recloses. In cells with two figures the first is without, the second with major event days.",
+        "Ranked by the records without major event days: feeders by {year}, laterals by the means of {years}, as one "
+        "year holds few events of a lateral. Among the worst are {share} of all feeders, or of all laterals, at least "
+        "one, by SAIFI, SAIDI, CAIDI, MAIFI_E or number of interruptions (outages). A lateral's indices are of the "
+        "events recorded on it over the customers at and below its head; momentary events are recorded at the device "
+        "that recloses. In cells with two figures the first is without, the second with major event days.",
         year=str(found.feeders.years[-1]), years=_span(found.laterals.years), share=percent(WORST_SHARE)))
 
 
