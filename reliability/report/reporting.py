@@ -59,4 +59,7 @@ def face(study: Study, history: History | None) -> list[Block]:
         what = ", ".join(named[key] for key in missing)
         blocks.append(Missing(f"{what[0].upper()}{what[1:]}: not stated by the study.",
                               f"State {', '.join(missing)} under [report] in study.toml."))
+    if history is not None and year is not None and history.reported.shown != year:
+        blocks.append(Missing(f"Records of the whole of {year}: the figures of a single year are those of "
+                              f"{history.reported.shown}.", f"Bring the records of {year} in outages.csv."))
     return blocks

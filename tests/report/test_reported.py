@@ -171,6 +171,13 @@ def test_the_face_states_what_is_known_and_names_the_keys_of_what_is_not():
     assert "reporting_year under [report]" in Page(page(report(content(reported=False, recorded=False)))).text
 
 
+def test_a_reporting_year_beyond_the_records_is_said():
+    later = study().with_assumptions(reporting_year=2025)
+    text = Page(page(outage_history(Recorded(later, read_history(later))))).text
+    assert "Records of the whole of 2025: the figures of a single year are those of 2024." in text
+    assert "Records of the whole" not in Page(page(outage_history(Recorded(study(), content().history)))).text
+
+
 def test_earlier_plans_stand_with_what_verification_found():
     text = Page(page(report(content()))).text
     assert "40 km" in text
