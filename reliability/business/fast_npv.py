@@ -185,7 +185,7 @@ def _kind_factor(grouped: GroupedSums, values: Assumptions) -> np.ndarray:
 def _interruption_cost(sums: np.ndarray, hours: np.ndarray, switching: np.ndarray, values: Assumptions,
                        costs: CostTable) -> float:
     durations, index = np.unique(np.concatenate([hours, switching]), return_inverse=True)
-    unit = unit_costs(costs, durations, values["cv"])[0][index]
+    unit = unit_costs(costs, durations, values["cv"])[index]
     sustained, waiting, momentary = (sums[:, _BY_CLASS[name]] for name in _CLASSED)
     return float((waiting * unit[:len(hours)]).sum() + ((sustained - waiting) * unit[len(hours):]).sum()
                  + momentary.sum(axis=0) @ costs.momentary * values["momentary_cost_factor"])
