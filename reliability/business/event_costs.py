@@ -73,8 +73,9 @@ class InterruptionCost:
         below[0] = True
         weight = customers @ self.costs.bends
         line = customers @ self.costs.momentary - weight[:, below] @ limits[below], weight[:, below].sum(axis=1)
-        return line, [Bend(term, uncertain, hours, float(limits[k]), not below[k], weight[:, k])
-                      for k in range(1, len(limits))]
+        bends = [Bend(term, uncertain, hours, float(limits[k]), not below[k], weight[:, k])
+                 for k in range(1, len(limits))]
+        return line, bends if usual > 0.0 or uncertain else []
 
 
 def _by_time(terms: Iterable[tuple[Term, np.ndarray]],

@@ -9,11 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from scipy import sparse
 
 from reliability.faults.times import Term
+
+Key = TypeVar("Key")
 
 
 @dataclass(frozen=True)
@@ -75,8 +78,27 @@ def bent_columns(bends: Mapping[tuple[str, int], Sequence[Bend]]) -> BentColumns
         found, weights = _durations(term if uncertain else None, group, keys)
         durations.append(found)
         stacked += weights
-    columns, column = np.unique(np.concatenate(stacked), axis=1, return_inverse=True)
-    return BentColumns(tuple(durations), np.ascontiguousarray(columns), column.ravel(), keys)
+    whole = np.concatenate(stacked)
+    columns, column, _ = distinct_columns(dict(zip(keys, whole.T, strict=True)), len(whole))
+    return BentColumns(tuple(durations), columns, column, keys)
+
+
+def distinct_columns(columns: Mapping[Key, np.ndarray], rows: int) -> tuple[np.ndarray, np.ndarray, tuple[Key, ...]]:
+    """Matrix of the distinct columns that are not zero, which of them each key reads, and the keys."""
+    at: dict[bytes, int] = {}
+    distinct: list[np.ndarray] = []
+    column, keys = [], []
+    for key, values in columns.items():
+        if not values.any():
+            continue
+        mark = values.tobytes()
+        if mark not in at:
+            at[mark] = len(distinct)
+            distinct.append(values)
+        column.append(at[mark])
+        keys.append(key)
+    matrix = np.column_stack(distinct) if distinct else np.zeros((rows, 0))
+    return np.ascontiguousarray(matrix), np.array(column, dtype=np.int64), tuple(keys)
 
 
 def _durations(term: Term | None, group: Sequence[tuple[tuple[str, int], Bend]],
@@ -114,15 +136,22 @@ def sums_beyond(bent: BentColumns, severity: np.ndarray, median: np.ndarray, yea
         events = slice(int(rows[0]), int(rows[-1]))
         scale = median if each.term is None else median * hours[each.term]
         when = year[events]
-        duration = severity[events] * (scale[0] if len(scale) == 1 else scale[when])
-        if each.term is None:
-            duration *= np.repeat(each.hours, np.diff(rows)) if each.hours.ndim else each.hours
+        # durations are `unit` × these, so that none need be worked out where all events have one mean
+        duration, unit = severity[events], 1.0
+        if len(scale) > 1 or each.term is not None:
+            duration = duration * scale[when]
+        else:
+            unit = float(scale[0])
+        if each.term is None and each.hours.ndim:
+            duration = duration * np.repeat(each.hours, np.diff(rows))
+        elif each.term is None:
+            unit *= float(each.hours)
         for limits, sign in ((each.below, -1.0), (each.above, 1.0)):
             chosen, left = np.arange(0), duration
             for k, limit in enumerate(limits):
-                more = np.flatnonzero(left > limit if sign > 0.0 else left < limit)
+                more = np.flatnonzero(left > limit / unit if sign > 0.0 else left < limit / unit)
                 chosen, left = chosen[more] if k else more, left[more]
-                past.append((left - limit) * sign)
+                past.append((left - limit / unit) * (sign * unit))
                 at.append(when[chosen])
                 ends.append((np.searchsorted(chosen, rows[1:] - rows[0]) + so_far).astype(starts.dtype))
                 so_far += len(more)

@@ -17,7 +17,7 @@ import numpy as np
 from reliability.faults.consequences import CALLOUTS, Consequences, consequences
 from reliability.faults.outcomes import OutcomeTable
 from reliability.faults.times import REPAIR_OFF, SWITCHING, SWITCHING_OFF, Term, depends_on, hours_of, terms_of_rows
-from reliability.indices.bends import Bend, BentColumns, bent_columns
+from reliability.indices.bends import Bend, BentColumns, bent_columns, distinct_columns
 from reliability.network.quantities import Quantity, quantity
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
@@ -92,7 +92,8 @@ def coefficients(table: OutcomeTable, values: Assumptions, rows: np.ndarray, unc
             for factor, both in parts.lines.items():
                 counted[name, s, factor], timed[name, s, factor] = both
             bends[name, s] = parts.bends
-    return Coefficients(*_distinct(counted, len(rows)), *_distinct(timed, len(rows)), bent_columns(bends))
+    return Coefficients(*distinct_columns(counted, len(rows)), *distinct_columns(timed, len(rows)),
+                        bent_columns(bends))
 
 
 def amounts_of(network: Network) -> dict[str, Quantity]:
@@ -129,21 +130,3 @@ def _timed(effect: Consequences, amount: Quantity, values: Assumptions,
             else:
                 fixed += np.where(those, part * float(hours_of(term, values)), 0.0)
     return by_term | {None: fixed}
-
-
-def _distinct(columns: dict[ColumnKey, np.ndarray], rows: int) -> tuple[np.ndarray, np.ndarray, tuple[ColumnKey, ...]]:
-    """Matrix of the distinct non-zero columns, which of them each key reads, and the keys."""
-    at: dict[bytes, int] = {}
-    distinct: list[np.ndarray] = []
-    column, keys = [], []
-    for key, values in columns.items():
-        if not values.any():
-            continue
-        mark = values.tobytes()
-        if mark not in at:
-            at[mark] = len(distinct)
-            distinct.append(values)
-        column.append(at[mark])
-        keys.append(key)
-    matrix = np.column_stack(distinct) if distinct else np.zeros((rows, 0))
-    return np.ascontiguousarray(matrix), np.array(column, dtype=np.int64), tuple(keys)
