@@ -191,7 +191,8 @@ def _spaced(text: str) -> str:
 
 
 def _rounded(size: float, digits: int) -> float:
-    return float(f"{size:.{digits - 1}e}")
+    """To so many significant digits; two sums that differ in their last bits only are written alike."""
+    return float(f"{float(f'{size:.11e}'):.{digits - 1}e}")
 
 
 def _significant(size: float, digits: int) -> str:

@@ -32,7 +32,7 @@ from reliability.network.application import ApplicationChecks, check_laterals, s
 from reliability.network.model import Model
 from reliability.results import Plan, Results
 from reliability.schema.devices import SECTIONALIZER
-from reliability.schema.scenarios import Scenario
+from reliability.schema.scenarios import Scenario, proposed_position
 from reliability.study.arguments import check_assumptions
 from reliability.study.study import Study
 
@@ -93,10 +93,13 @@ def decide(study: Study) -> Decision:
     return Decision(options, choice, scenario_of(choice))
 
 
-def with_alternatives(study: Study, proposed: Scenario | None) -> Study:
-    """The study with what it proposes, and the scenarios that need no capital, after its own."""
-    own = study.scenarios
-    if proposed is not None and all(s.name.casefold() != proposed.name.casefold() for s in own):
+def with_alternatives(study: Study, decision: Decision | None = None) -> Study:
+    """The study with what it proposes, and the scenarios that need no capital, after its own.
+
+    decision: what it proposes, where that is known already.
+    """
+    proposed, own = (decision or decide(study)).scenario, study.scenarios
+    if proposed is not None and proposed_position(own) is None:
         own = (*own, proposed)
     return replace(study, scenarios=(*own, *zero_capital_scenarios(study)))
 
@@ -184,7 +187,7 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
     on_stage("choice of laterals")
     decision = decide(rated)
     on_stage("expected values")
-    results = expect(with_alternatives(rated, decision.scenario))
+    results = expect(with_alternatives(rated, decision))
     values = results.study.values
     on_stage("simulation")
     with _executor(executor, workers) as tasks:

@@ -21,7 +21,7 @@ from reliability.pipeline import Decision, assemble, decide, expect, with_altern
 from reliability.results import Results
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range
 from reliability.schema.devices import SECTIONALIZER
-from reliability.schema.scenarios import Conversion
+from reliability.schema.scenarios import Conversion, proposed_position
 from reliability.schema.values import Assumptions, as_assumptions
 from reliability.study import Scenario, Study
 
@@ -81,11 +81,20 @@ def compute(study: Study, digest: str, like: Sequence[ScenarioResults] = ()) -> 
     has to compute them.
     """
     decision = like[0].decision if like else decide(study)
-    study = with_alternatives(study, decision.scenario)
+    study = _proposed_first(with_alternatives(study, decision))
     results = next((found for other in like if (found := _with_table_of(other.results, study)) is not None), None)
     if results is None:
         results = _with_checks_of(like[0].results, study) if like else expect(study)
     return ScenarioResults(digest, results, decision)
+
+
+def _proposed_first(study: Study) -> Study:
+    """The study with what is proposed right after "As built", as it is looked at first."""
+    at = proposed_position(study.scenarios)
+    if at is None:
+        return study
+    others = [s for i, s in enumerate(study.scenarios) if i not in (0, at)]
+    return replace(study, scenarios=(study.scenarios[0], study.scenarios[at], *others))
 
 
 def _with_table_of(other: Results, study: Study) -> Results | None:
@@ -135,14 +144,15 @@ def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioRe
             uncertain["line_fault_rate_per_km"] = Range(rate.low * factor, rate.likely * factor, rate.high * factor)
         moved = study.with_section_values({name: study.network.column[name] * factor for name in _RATES})
     stated = study.scenarios
-    if (proposed := base.results.proposed) is not None and proposed >= len(stated):
-        stated = (*stated, base.results.study.scenarios[proposed])
+    if base.decision.scenario is not None and proposed_position(stated) is None:
+        stated = (*stated, base.decision.scenario)
     scenarios = tuple(_moved_scenario(s, moves) if i else s for i, s in enumerate(stated))
     scenarios = settle_scenarios(Model(base.results.network, values), scenarios)
     share = float(moves.get("share_converted", 1.0))
     if share < 1.0:
-        scenarios = tuple(s if s.device is None else replace(s, laterals=_share_of(base, s, i, share))
-                          for i, s in enumerate(scenarios))
+        place = {name: i for i, name in enumerate(base.names)}
+        scenarios = tuple(s if s.device is None else replace(s, laterals=_share_of(base, s, place[s.name], share))
+                          for s in scenarios)
     return replace(moved, values=values, uncertain=uncertain, scenarios=scenarios)
 
 

@@ -11,7 +11,7 @@ import pytest
 from reliability.business.cashflow import business_summary
 from reliability.business.drivers import drivers_frame
 from reliability.indices.simulation import simulate
-from reliability.pipeline import expect, plan, simulation_input
+from reliability.pipeline import decide, expect, simulation_input
 from reliability.schema.assumptions import Range
 from reliability.schema.scenarios import Scenario
 from tests.network.laterals import BACKUP, LATERAL, VALUES
@@ -70,8 +70,8 @@ def test_a_run_s_choice_changes_fast_tripping_only_where_the_study_lets_it():
         study.sections["device"] != "recloser", 0.0))
     values = study.values | {"objective": "saidi", "budget": 2000.0, "sectionalizer_cost": 1e6,
                              "lateral_recloser_cost": 1e6}
-    kept, changed = (plan(expect(replace(study.with_sections(sections), uncertain={}, values=values | {
-        "backup_settings": word}))).choice.totals for word in ("as_built", "may_change"))
+    kept, changed = (decide(replace(study.with_sections(sections), uncertain={}, values=values | {
+        "backup_settings": word})).choice.totals for word in ("as_built", "may_change"))
     assert (kept["backup_settings_changed"], kept["capex"]) == (0, 0)
     assert (changed["backup_settings_changed"], changed["capex"]) == (1, values["backup_settings_cost"])
     assert changed["saidi_minutes_avoided"] > 0

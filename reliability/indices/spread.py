@@ -25,7 +25,7 @@ def yearly_indices(simulated: Simulated, customers: float) -> dict[str, np.ndarr
 
 
 def summaries(indices: Mapping[str, np.ndarray]) -> list[dict[str, dict[str, float]]]:
-    """Statistics of every index, a dict a scenario: mean, se, p10, p50, p90, luck_share, unknown_share."""
+    """Statistics of every index, a dict a scenario, see `statistics`."""
     return [{name: statistics(values[s]) if name not in RATIOS else
              _ratio_statistics([indices[part][s] for part in RATIOS[name]], values[s])
              for name, values in indices.items()} for s in range(len(indices["saifi"]))]
@@ -40,6 +40,8 @@ def differences(indices: Mapping[str, np.ndarray]) -> list[dict[str, dict[str, f
 def statistics(values: np.ndarray) -> dict[str, float]:
     """Of (trials, years): mean, its standard error, yearly percentiles, and the shares of the variance.
 
+    average_p10, average_p90: percentiles of the average year of a trial, which has one draw of the unknowns.
+
     The standard error is that of independent trials, since the years of one share its draw of
     the unknowns. By the law of total variance the yearly spread is luck (the mean over trials
     of the variance within one) plus unknowns (the variance between trials' means, less what
@@ -48,8 +50,10 @@ def statistics(values: np.ndarray) -> dict[str, float]:
     trials, years = values.shape
     means = values.mean(axis=1)
     p10, p50, p90 = np.percentile(values, PERCENTILES)
+    low, high = np.percentile(means, (PERCENTILES[0], PERCENTILES[-1]))
     result = {"mean": float(means.mean()), "se": _standard_error(means), "p10": float(p10), "p50": float(p50),
-              "p90": float(p90), "luck_share": float("nan"), "unknown_share": float("nan")}
+              "p90": float(p90), "average_p10": float(low), "average_p90": float(high),
+              "luck_share": float("nan"), "unknown_share": float("nan")}
     if trials > 1 and years > 1:
         luck = float(values.var(axis=1, ddof=1).mean())
         unknown = max(0.0, float(means.var(ddof=1)) - luck / years)

@@ -9,7 +9,7 @@ import pandas as pd
 
 from reliability.network.application import open_points
 from reliability.network.application_catalogue import FAIL
-from reliability.report.content import Content, planned_conversions, proposal, proposed_conversions
+from reliability.report.content import Content, leading, planned_conversions, proposed_conversions
 
 WORST = 15          # laterals shown of each ranking
 RANKED = {"customer_interruptions": "rank_saifi", "customer_minutes": "rank_saidi", "callouts": "rank_callouts"}
@@ -72,7 +72,7 @@ def _otherwise(content: Content, ids: pd.Series, npv: np.ndarray, selected: bool
     """The action of a lateral without another one."""
     if selected:
         return np.where(npv < 0, "none: would cost more than it saves", "none: not chosen within the limits")
-    scenario = proposal(content)
+    scenario = leading(content)
     if scenario is None:
         return np.full(len(ids), "none proposed in this study", dtype=object)
     rows = content.laterals[content.laterals["scenario"] == content.scenarios[scenario]]
@@ -84,7 +84,7 @@ def _otherwise(content: Content, ids: pd.Series, npv: np.ndarray, selected: bool
 
 def _npv(content: Content, ids: pd.Series) -> np.ndarray:
     """NPV of converting each lateral under the scenario spoken of first; NaN where unknown."""
-    scenario = proposal(content)
+    scenario = leading(content)
     if scenario is None or "npv" not in content.laterals:
         return np.full(len(ids), np.nan)
     rows = content.laterals[content.laterals["scenario"] == content.scenarios[scenario]]

@@ -110,7 +110,23 @@ class Caution:
     sentence: Sentence
 
 
-Block = Text | Points | Heading | Missing | Caution | Table | Chart
+@dataclass(frozen=True)
+class KeyFigure:
+    """A number in large type: what it is, the number, and a line below it."""
+
+    label: str
+    value: Sentence
+    note: Sentence = ()
+
+
+@dataclass(frozen=True)
+class KeyFigures:
+    """A box of a few numbers that a reader should not have to look for."""
+
+    figures: tuple[KeyFigure, ...]
+
+
+Block = Text | KeyFigures | Points | Heading | Missing | Caution | Table | Chart
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,6 @@ PANELS = (("saifi", "SAIFI, sustained interruptions a customer and year", "index
           ("saidi_min", "SAIDI, minutes a customer and year", "minutes"),
           ("maifi_e", "MAIFI_E, momentary events a customer and year", "index"))
 MOST_DRIVERS, MOST_SCENARIOS = 12, 12
-NORMAL_90 = 1.645       # half of a 90 % interval in standard errors
 
 
 def scenarios(content: Content) -> list[BarChart]:
@@ -28,8 +27,9 @@ def scenarios(content: Content) -> list[BarChart]:
 
 
 def _expected(content: Content, index: str, axis: str, kind: str) -> BarChart:
-    names = content.scenarios[:MOST_SCENARIOS]
-    means = [_number(content.at("scenarios", i, "expected", index)) for i in range(len(names))]
+    rows = content.order[:MOST_SCENARIOS]
+    names = [content.scenarios[i] for i in rows]
+    means = [_number(content.at("scenarios", i, "expected", index)) for i in rows]
     description = "; ".join(f"{shorten(n, 30)}: {spoken(v, kind)}" for n, v in zip(names, means, strict=True))
     name = axis.split(",")[0]
     return BarChart(f"chart-scenarios-{index}", f"{name} of the scenarios, expected", description, names, (
@@ -37,21 +37,19 @@ def _expected(content: Content, index: str, axis: str, kind: str) -> BarChart:
 
 
 def _change(content: Content, index: str, axis: str, kind: str) -> BarChart:
-    """Difference to today's protection under the same faults: its mean with interval, and single years."""
-    names, rows = content.scenarios[1:MOST_SCENARIOS], range(1, min(len(content.scenarios), MOST_SCENARIOS))
-    mean, error, p10, p90 = (np.array([_number(content.at("scenarios", i, "difference_to_as_built", index, part))
-                                       for i in rows]) for part in ("mean", "se", "p10", "p90"))
+    """Difference to today's protection under the same faults, expected, and its range over the trials."""
+    rows = content.order[1:MOST_SCENARIOS]
+    names = [content.scenarios[i] for i in rows]
+    mean, low, high = (np.array([_number(content.at("scenarios", i, "difference_to_as_built", index, part))
+                                 for i in rows]) for part in ("expected", "average_p10", "average_p90"))
     name = axis.split(",")[0]
-    description = "; ".join(f"{shorten(n, 30)}: {signed_number(m)} ± {number(NORMAL_90 * e, 2)}, single years "
-                     f"{signed_number(a)} to {signed_number(b)}"
-                     for n, m, e, a, b in zip(names, mean, error, p10, p90, strict=True))
+    description = "; ".join(f"{shorten(n, 30)}: {signed_number(m)}, 80 % range {signed_number(a)} to {signed_number(b)}"
+                            for n, m, a, b in zip(names, mean, low, high, strict=True))
     return BarChart(
         f"chart-change-{index}", f"Change of {name} from today's protection, under the same faults", description,
-        names, (
-            Bars("Single years, 80 % range", mean, p10, p90, dots=True, faint=True),
-            Bars("Mean, with its 90 % interval", mean, mean - NORMAL_90 * error, mean + NORMAL_90 * error,
-                 [shown(v, kind, True) for v in mean], dots=True)),
-        Axis(f"Change of {axis}"), lying=True, overlaid=True, references=(Reference("As today", 0.0, SOLID),))
+        names, (Bars("Expected, with the 80 % range of an average year", mean, low, high,
+                     [shown(v, kind, True) for v in mean], dots=True),),
+        Axis(f"Change of {axis}"), lying=True, references=(Reference("As today", 0.0, SOLID),))
 
 
 def _number(value: float | None) -> float:

@@ -22,9 +22,10 @@ from reliability.network.application import ApplicationChecks
 from reliability.network.coordination import coordination
 from reliability.network.coordination_curves import LateralCurves, lateral_curves
 from reliability.pipeline import Plan, Results
-from reliability.report.figures import Figure, figure, pointer, resolve
+from reliability.report.figures import Figure, Name, figure, pointer, resolve
 from reliability.report.numbers import none_for_nan
 from reliability.report.summary import sections_frame, summary
+from reliability.schema.scenarios import PROPOSED
 from reliability.schema.values import Assumptions
 from reliability.study.plan_view import PlanView
 from reliability.study.study import Study
@@ -95,6 +96,22 @@ class Content:
         return [str(s["name"]) for s in self.summary["scenarios"]]
 
     @property
+    def proposed(self) -> int | None:
+        """Position of what is proposed, None where nothing is."""
+        return next((i for i, name in enumerate(self.scenarios) if name.casefold() == PROPOSED.casefold()), None)
+
+    @property
+    def order(self) -> list[int]:
+        """Positions of the scenarios as they are shown: "As built", what is proposed, then the alternatives."""
+        first = [i for i in (0, self.proposed) if i is not None]
+        return [*first, *(i for i in range(len(self.scenarios)) if i not in first)]
+
+    @property
+    def alternatives(self) -> list[int]:
+        """Positions of the scenarios that are neither "As built" nor proposed."""
+        return [i for i in self.order[1:] if i != self.proposed]
+
+    @property
     def currency(self) -> str:
         """Currency of all money."""
         return str(self.summary.get("currency") or self.study.currency)
@@ -126,16 +143,28 @@ class Recorded:
     history: History
 
 
-def proposal(content: Content) -> int | None:
-    """The scenario that the report speaks of first: of those that install something the one worth most.
+def leading(content: Content) -> int | None:
+    """The scenario that charts and cash flows show first: what is proposed, else the best that installs something.
 
-    The first of them where no business case was computed; None where none installs anything.
+    The first of those where no business case was computed; None where none installs anything.
     """
+    if content.proposed is not None:
+        return content.proposed
     installing = [i for i in range(1, len(content.scenarios)) if installs(content, i)]
     if content.business and installing:
         return max(installing, key=lambda i: (content.figure("money", "scenarios", i, "business", "npv").value
                                               or float("-inf")))
     return installing[0] if installing else None
+
+
+def named(content: Content, scenario: int) -> str | Name:
+    """What a sentence calls a scenario, at its beginning."""
+    return "The proposal" if scenario == content.proposed else Name(content.scenarios[scenario])
+
+
+def within(content: Content, scenario: int) -> str | Name:
+    """The same inside a sentence."""
+    return "the proposal" if scenario == content.proposed else Name(content.scenarios[scenario])
 
 
 def installs(content: Content, scenario: int) -> bool:
@@ -149,7 +178,7 @@ def installs(content: Content, scenario: int) -> bool:
 
 def zero_capital_alternatives(content: Content) -> list[int]:
     """Scenarios that cost no device: settings of breakers and reclosers only."""
-    return [i for i in range(1, len(content.scenarios)) if not installs(content, i)]
+    return [i for i in content.alternatives if not installs(content, i)]
 
 
 def proposed_conversions(content: Content) -> pd.DataFrame | None:

@@ -11,11 +11,13 @@ from reliability.report import sections_history as history
 from reliability.report import sections_laterals as laterals
 from reliability.report import sections_model as model
 from reliability.report import sections_records as records
+from reliability.report import sections_summary as summary
 from reliability.report.blocks import Document, Section
 from reliability.report.content import Content, Recorded
 
 REPORT = (
-    model.summary, model.definitions, history.years, history.feeders, history.events, history.causes, history.excluded,
+    summary.summary, model.definitions, history.years, history.feeders, history.events, history.causes,
+    history.excluded,
     laterals.worst, model.method, model.assumptions, model.scenarios, laterals.selection, business.business,
     business.drivers, laterals.application, coordination.coordination, history.accuracy, conversions.conversions,
     model.limits, model.reproducibility,

@@ -11,7 +11,7 @@ from markupsafe import Markup, escape
 
 from reliability.formats import DASH, TEXT, missing, shown
 from reliability.report import palette
-from reliability.report.blocks import TO, Caution, Column, Document, Heading, Missing, Points, Table, Text
+from reliability.report.blocks import TO, Caution, Column, Document, Heading, KeyFigures, Missing, Points, Table, Text
 from reliability.report.chart import BarChart, MapChart, PlotChart
 from reliability.report.figures import Figure, Name, Sentence
 from reliability.report.picture import svg
@@ -22,8 +22,8 @@ LONGEST = 80        # letters of a name from the user's files; the whole name is
 LONGEST_SENTENCE = 400
 UNBROKEN = 16       # letters of a word that a cell does not break
 SENTENCE = 20       # letters from which a cell's text wants room
-KINDS = {Text: "text", Points: "points", Heading: "heading", Missing: "missing", Caution: "caution", Table: "table",
-         BarChart: "chart", PlotChart: "chart", MapChart: "chart"}
+KINDS = {Text: "text", KeyFigures: "keys", Points: "points", Heading: "heading", Missing: "missing",
+         Caution: "caution", Table: "table", BarChart: "chart", PlotChart: "chart", MapChart: "chart"}
 
 
 def page(document: Document) -> str:

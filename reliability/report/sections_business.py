@@ -11,7 +11,7 @@ import pandas as pd
 from reliability.business.costs import SOCIETY
 from reliability.report import charts
 from reliability.report.blocks import Block, Column, Heading, Missing, Points, Section, Table, Text
-from reliability.report.content import Case, Content, proposal
+from reliability.report.content import Case, Content, leading
 from reliability.report.figures import Figure, Name, Sentence, joined, pointer, resolve, say
 from reliability.report.sentences import worth
 from reliability.report.sentences_break_even import momentary_value
@@ -48,7 +48,7 @@ def business(content: Content) -> Section:
     own = str(content.study.values["perspective"])
     blocks: list[Block] = []
     if content.business:
-        blocks.append(Points(tuple(worth(content, i) for i in range(1, len(content.scenarios)))))
+        blocks.append(Points(tuple(worth(content, i) for i in content.order[1:])))
     for perspective in (own, *(p for p in PERSPECTIVES if p != own)):
         blocks += _case(content, perspective, perspective == own)
     return Section("business", title, tuple(blocks))
@@ -60,14 +60,14 @@ def _case(content: Content, perspective: str, own: bool) -> list[Block]:
     case = content.cases.get(perspective)
     if case is None and not (own and content.business):
         return [*blocks, Missing(f"{view}: the business case was not computed in this run.")]
-    rows = list(case.summaries) if case else [content.at("scenarios", i, "business")
-                                               for i in range(len(content.scenarios))]
+    known = case.summaries if case else [content.at("scenarios", i, "business") for i in range(len(content.scenarios))]
+    rows = [known[i] for i in content.order]
     blocks.append(_merit(content, perspective, own, rows))
     if perspective == SOCIETY:
-        turns = [momentary_value(content, i) for i in range(1, len(content.scenarios))]
+        turns = [momentary_value(content, i) for i in content.order[1:]]
         blocks += [Points(tuple(filter(None, turns)))] if any(turns) else []
     if case is not None and len(case.cashflow):
-        scenario = proposal(content)
+        scenario = leading(content)
         if scenario is not None:
             blocks.append(charts.cashflow(content, case, scenario, perspective))
         blocks.append(_flows(content, case, perspective))
@@ -81,9 +81,9 @@ def _merit(content: Content, perspective: str, own: bool, rows: Sequence[Mapping
     part = "business" if own else f"business_{perspective}"
     values = {n: [np.nan if row.get(n) is None else float(row[n]) for row in rows] for n in names}
     frame = pd.DataFrame(values, dtype=float)
-    paths = pd.DataFrame({n: [_known(content, i, part, n) for i in range(len(rows))] for n in names})
+    paths = pd.DataFrame({n: [_known(content, i, part, n) for i in content.order] for n in names})
     kept = tuple(c for c in columns if frame[c.key].notna().any())
-    frame.insert(0, "scenario", content.scenarios)
+    frame.insert(0, "scenario", [content.scenarios[i] for i in content.order])
     paths.insert(0, "scenario", "")
     return Table(f"merit-{perspective}", f"Figures of merit, {PERSPECTIVES[perspective].lower()}",
                  (Column("scenario", "Scenario"), *kept), frame, f"Business {perspective}", paths=paths)
@@ -96,7 +96,7 @@ def _known(content: Content, scenario: int, part: str, name: str) -> str:
 
 def _flows(content: Content, case: Case, perspective: str) -> Table:
     """cashflow.csv, the scenario that the report speaks of first on top."""
-    scenario = proposal(content)
+    scenario = leading(content)
     frame = case.cashflow
     if scenario is not None:
         first = frame["scenario"] == content.scenarios[scenario]
@@ -117,7 +117,7 @@ def drivers(content: Content) -> Section:
     title, frame = "Sensitivity and break-even values", content.drivers
     if frame is None or not len(frame):
         return Section("drivers", title, (Missing(f"{title}: they were not computed in this run."),))
-    scenario = proposal(content)
+    scenario = leading(content)
     names = list(dict.fromkeys(frame["scenario"]))
     name = content.scenarios[scenario] if scenario is not None and content.scenarios[scenario] in names else names[0]
     keys = frame["assumption"].astype(str)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import platform
-from dataclasses import replace
 
 import pandas as pd
 
@@ -28,7 +27,7 @@ from reliability.report.blocks import (
 from reliability.report.content import Content, zero_capital_alternatives
 from reliability.report.definitions import DEFINITIONS, FROM_MEMORY, METHOD, STANDARD
 from reliability.report.figures import Figure, Name, Sentence, pointer, say
-from reliability.report.sentences import headline, scenario_sentences
+from reliability.report.sentences import scenario_sentences
 from reliability.report.units import unit_of
 from reliability.schema.assumptions import ASSUMPTIONS, OURS
 from reliability.schema.problems import shorten
@@ -41,11 +40,6 @@ CEMI = tuple((Column(f"cemi_{n}", f"CEMI-{n}", "share"), f"/cemi/{n}") for n in 
 SIMULATED = (*((i.key, i.label, i.kind, i.unit) for i in INDICES if i.simulated),
              ("callouts", "Call-outs", "amount", "1/yr"))
 SCENARIO = Column("scenario", "Scenario")
-
-
-def summary(content: Content) -> Section:
-    """The decision with its reasons, on half a page."""
-    return Section("summary", "Summary", (*(Text(s, label) for label, s in headline(content)), Caution((CAUTION,))))
 
 
 def definitions(content: Content) -> Section:
@@ -130,7 +124,7 @@ def _value(value: object) -> str:
 def scenarios(content: Content) -> Section:
     """Scenarios side by side, with intervals."""
     names, s = content.scenarios, content.summary
-    rows = [(name, pointer("scenarios", i, "expected")) for i, name in enumerate(names)]
+    rows = [(names[i], pointer("scenarios", i, "expected")) for i in content.order]
     blocks: list[Block] = [
         Points(tuple(scenario_sentences(content))) if len(names) > 1 else
         Missing("Scenarios to compare: the study has none beside “As built”.",
@@ -155,28 +149,30 @@ def scenarios(content: Content) -> Section:
 
 def _simulated(content: Content) -> list[Block]:
     names, s = content.scenarios, content.summary
-    base = [(name, pointer("scenarios", i, "simulated")) for i, name in enumerate(names)]
-    apart = [(name, pointer("scenarios", i, "difference_to_as_built")) for i, name in enumerate(names)][1:]
+    base = [(names[i], pointer("scenarios", i, "simulated")) for i in content.order]
+    apart = [(names[i], pointer("scenarios", i, "difference_to_as_built")) for i in content.order[1:]]
     means = [(Column(k, label, kind, unit, high=f"{k}_se", between=PLUS_MINUS), f"/{k}/mean", f"/{k}/se")
              for k, label, kind, unit in SIMULATED]
     spans = [(Column(f"{k}_p10", label, kind, unit, high=f"{k}_p90"), f"/{k}/p10", f"/{k}/p90")
              for k, label, kind, unit in SIMULATED]
     luck = [(Column(k, label, "share"), f"/{k}/luck_share") for k, label, _, _ in SIMULATED]
     found = [
-        summary_table("means", "Simulated means ± their standard errors", s, SCENARIO, base, means, sheet="Simulated"),
+        summary_table("means", "Simulated means ± their standard errors", s, SCENARIO, base, means, sheet="Simulated",
+                      shown=0),
         summary_table("spans", "80 % range of single years (10th to 90th percentile)", s, SCENARIO,
                       base, spans, sheet="Intervals"),
         summary_table("luck", "Share of a year's variance from year-to-year variability; the rest: assumptions",
                       s, SCENARIO, base, luck, sheet="Variability"),
     ]
     if apart:
-        means, spans = ([(replace(c[0], signed=True), *c[1:]) for c in columns] for columns in (means, spans))
+        exact = [(Column(k, label, kind, unit, signed=True), f"/{k}/expected") for k, label, kind, unit in SIMULATED]
+        average = [(Column(f"{k}_low", label, kind, unit, high=f"{k}_high", signed=True), f"/{k}/average_p10",
+                    f"/{k}/average_p90") for k, label, kind, unit in SIMULATED]
         found += [
-            summary_table("differences", "Difference to “As built” under the same faults, mean ± standard error", s,
-                          SCENARIO, apart, means, sheet="Differences",
-                          note="A difference under two standard errors is not significant."),
-            summary_table("difference-spans", "Difference to “As built”, 80 % range of single years", s, SCENARIO,
-                          apart, spans, sheet="Difference intervals"),
+            summary_table("differences", "Difference to “As built”, expected", s, SCENARIO, apart, exact,
+                          sheet="Differences"),
+            summary_table("difference-spans", "Difference to “As built” in an average year of the horizon, 80 % range",
+                          s, SCENARIO, apart, average, sheet="Difference intervals"),
         ]
     return [t for t in found if len(t.columns) > 1]
 

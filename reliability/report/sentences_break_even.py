@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from reliability.business.break_even import BREAK_EVEN, SHARE
 from reliability.business.costs import MOMENTARY_FACTOR, SOCIETY
-from reliability.report.content import Content
+from reliability.report.content import Content, within
 from reliability.report.figures import Figure, Name, Sentence, figure, pointer, resolve, say
 
 SHARE_KIND, FACTOR_KIND = "share_of_three_digits", "three_digits"
@@ -15,8 +15,8 @@ TURNS_ABOVE = "{s} is a gain in SAIDI only where more than {share} of faults hap
 ALWAYS = "{s} is a gain in SAIDI whatever share of faults happens while reclosing is off."
 NEVER = "{s} is no gain in SAIDI, whatever share of faults happens while reclosing is off."
 
-MOMENTARY = ("{s} pays as long as a momentary event costs customers {than} than {x} times its value in the "
-             "interruption cost table.")
+MOMENTARY = ("Counting customers' costs, {s} pays as long as a momentary event costs them {than} than {x} times its "
+             "survey value.")
 
 
 def saidi_gain(totals: Mapping[str, float | None], share: Figure, subject: str | Name = "This") -> Sentence:
@@ -57,4 +57,4 @@ def momentary_value(content: Content, scenario: int) -> Sentence:
     if turn.value is None or not isinstance(npv, int | float) or npv == 0.0:
         return ()
     below = (npv > 0.0) == (float(content.study.values["momentary_cost_factor"]) < turn.value)
-    return say(MOMENTARY, s=Name(content.scenarios[scenario]), than="less" if below else "more", x=turn)
+    return say(MOMENTARY, s=within(content, scenario), than="less" if below else "more", x=turn)

@@ -55,8 +55,12 @@ def _spreads(results: Results) -> tuple[list[dict[str, Any]], list[dict[str, Any
     if results.simulated is None:
         return [{}] * len(results.expected), [{}] * len(results.expected)
     indices = yearly_indices(results.simulated, float(results.network.customers.sum()))
-    return ([{"simulated": s} for s in summaries(indices)],
-            [{"difference_to_as_built": d} for d in differences(indices)])
+    exact: list[dict[str, Any]] = [system_indices(e, results.study.values["yearly_cv"]) for e in results.expected]
+    exact = [e | {"callouts": sum(e["callouts"].values())} | {f"callouts_{k}": n for k, n in e["callouts"].items()}
+             for e in exact]
+    apart = [{name: {"expected": after[name] - exact[0][name]} | found for name, found in each.items()}
+             for each, after in zip(differences(indices), exact, strict=True)]
+    return [{"simulated": s} for s in summaries(indices)], [{"difference_to_as_built": d} for d in apart]
 
 
 def sections_frame(results: Results) -> pd.DataFrame:

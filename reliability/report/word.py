@@ -11,7 +11,19 @@ from pathlib import Path
 from typing import Any
 
 from reliability.formats import DASH, TEXT, count, missing, shown
-from reliability.report.blocks import TO, Block, Caution, Column, Document, Heading, Missing, Points, Table, Text
+from reliability.report.blocks import (
+    TO,
+    Block,
+    Caution,
+    Column,
+    Document,
+    Heading,
+    KeyFigures,
+    Missing,
+    Points,
+    Table,
+    Text,
+)
 from reliability.report.chart import BarChart, Chart, MapChart, PlotChart
 from reliability.report.figures import plain
 from reliability.report.picture import png
@@ -81,6 +93,8 @@ def _block(document: Any, docx: Any, block: Block, made: Document) -> None:
         if block.label:
             paragraph.add_run(f"{block.label}. ").bold = True
         paragraph.add_run(_clean(plain(block.sentence)))
+    elif isinstance(block, KeyFigures):
+        _key_figures(document, docx, block)
     elif isinstance(block, Points):
         for sentence in block.sentences:
             document.add_paragraph(_clean(plain(sentence)), style="List Bullet")
@@ -94,6 +108,17 @@ def _block(document: Any, docx: Any, block: Block, made: Document) -> None:
         _table(document, docx, block, made.whole(block))
     elif isinstance(block, BarChart | PlotChart | MapChart):
         _figure(document, docx, block)
+
+
+def _key_figures(document: Any, docx: Any, block: KeyFigures) -> None:
+    """A cell a figure: what it is, the number large, a line below."""
+    grid = document.add_table(rows=1, cols=len(block.figures), style="Table Grid")
+    for cell, key in zip(grid.rows[0].cells, block.figures, strict=True):
+        cell.paragraphs[0].add_run(_clean(key.label)).font.size = docx.shared.Pt(8.5)
+        number = cell.add_paragraph().add_run(_clean(plain(key.value)))
+        number.bold, number.font.size = True, docx.shared.Pt(13)
+        cell.add_paragraph().add_run(_clean(plain(key.note))).font.size = docx.shared.Pt(8.5)
+    document.add_paragraph()
 
 
 def _figure(document: Any, docx: Any, chart: Chart) -> None:

@@ -17,7 +17,7 @@ from xlsxwriter.worksheet import Worksheet
 
 from reliability.cautions import CAUTION
 from reliability.formats import TEXT, missing
-from reliability.report.blocks import PLUS_MINUS, Column, Section, Table, Text, tables
+from reliability.report.blocks import PLUS_MINUS, Column, KeyFigures, Section, Table, Text, tables
 from reliability.report.content import Content
 from reliability.report.documents import sections
 from reliability.report.figures import plain
@@ -99,9 +99,12 @@ def _summary(book: xlsxwriter.Workbook, formats: Formats, made: list[Section]) -
     sheet.set_column(1, 1, 110)
     row = 0
     for block in next(s for s in made if s.key == "summary").blocks:
-        if isinstance(block, Text):
-            _text(sheet, row, 0, block.label, formats, bold=True, valign="top")
-            _text(sheet, row, 1, plain(block.sentence), formats, text_wrap=True, valign="top")
+        lines = [(block.label, plain(block.sentence))] if isinstance(block, Text) else [
+            (key.label, "; ".join(filter(None, (plain(key.value), plain(key.note))))) for key in block.figures
+        ] if isinstance(block, KeyFigures) else []
+        for label, text in lines:
+            _text(sheet, row, 0, label, formats, bold=True, valign="top")
+            _text(sheet, row, 1, text, formats, text_wrap=True, valign="top")
             row += 1
     _text(sheet, row, 1, CAUTION, formats, text_wrap=True, bold=True)
 

@@ -8,7 +8,7 @@ import xlsxwriter
 from xlsxwriter.chart import Chart
 from xlsxwriter.worksheet import Worksheet
 
-from reliability.report.content import Content, proposal
+from reliability.report.content import Content, leading
 from reliability.report.palette import BLUE, GRID, PAPER, fill
 from reliability.report.workbook_cashflow import DISCOUNTED, NET, YEAR, LiveFlow
 from reliability.report.workbook_sheets import Sheet
@@ -89,7 +89,7 @@ def _causes(book: xlsxwriter.Workbook, written: Mapping[str, Sheet]) -> list[Cha
 
 
 def _cashflow(book: xlsxwriter.Workbook, content: Content, live: Mapping[str, LiveFlow]) -> list[Chart]:
-    scenario, found = proposal(content), []
+    scenario, found = leading(content), []
     if scenario is None:
         return []
     name = content.scenarios[scenario]

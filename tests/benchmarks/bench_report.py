@@ -8,7 +8,7 @@ import time
 from dataclasses import replace
 
 from reliability.indices.simulation import simulate
-from reliability.pipeline import expect, simulation_input, with_zero_capital
+from reliability.pipeline import expect, simulation_input, with_alternatives
 from reliability.report.content import content_of
 from reliability.report.documents import report, sections
 from reliability.report.page import page
@@ -18,7 +18,7 @@ from tests.benchmarks.synthetic import PER_FEEDER, TAPS, synthetic_study
 
 def main(laterals: int) -> None:
     """Print the time of each step."""
-    results = expect(with_zero_capital(synthetic_study(PER_FEEDER * -(-laterals // TAPS))))
+    results = expect(with_alternatives(synthetic_study(PER_FEEDER * -(-laterals // TAPS))))
     results = replace(results, simulated=simulate(simulation_input(results), seed=1, trials=2))
     begun = time.perf_counter()
     content = content_of(results)

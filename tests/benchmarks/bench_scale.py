@@ -72,7 +72,7 @@ def stages(sections: int) -> dict[str, tuple[float, float]]:
         simulated = timed(f"simulation, {TRIAL_YEARS} trial-years",
                           lambda: simulate(simulation_input(results), seed=1, trials=TRIAL_YEARS // years))
         timed("outage records", lambda: read_history(study))
-        options = timed("options of every lateral", lambda: options_of(results))
+        options = timed("options of every lateral", lambda: options_of(results.study))
         timed("choice", lambda: choose(options, limits_of(study)))
         timed("writing every table and the report",
               lambda: write_results(replace(results, simulated=simulated), folder / "out"))

@@ -19,7 +19,7 @@ from reliability.network.devices import BACKS_UP
 from reliability.network.model import Model
 from reliability.network.protection import protection
 from reliability.network.tree import build_network
-from reliability.pipeline import expect, options_of
+from reliability.pipeline import options_of
 from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.study.cost_table import default_cost_table
 from tests.business.cases import case_of, feeders_of_laterals, random_case
@@ -209,7 +209,7 @@ def test_each_option_is_judged_at_its_own_counts_whatever_the_first_scenario_has
     """Three operations admit one or two counts."""
     rows = [BACKUP | {"operations_to_lockout": 3.0, "fast_operations": 1.0}, LATERAL]
     study = study_of(rows, (Scenario("S", None, "sectionalizer", first),), **VALUES)
-    options = options_of(expect(study))
+    options = options_of(study)
     counts = options.rows.loc[options.rows["device"] == "sectionalizer", "counts"]
     assert sorted(counts) == [1.0, 2.0]
 
@@ -226,11 +226,11 @@ def test_each_option_is_judged_under_its_own_setting_of_the_backup():
 
 def test_a_run_s_choice_changes_fast_tripping_only_where_the_study_says_so():
     study = feeders_of_laterals(5, 1)
-    settings = {word: options_of(expect(replace(study, values={**study.values, "backup_settings": word}))).fast
+    settings = {word: options_of(replace(study, values={**study.values, "backup_settings": word})).fast
                 for word in ("as_built", "may_change")}
     assert settings["as_built"].shape[1] == 1
     assert np.nanmax(settings["may_change"][:, 1]) == 0.0
-    assert options_of(expect(study)).fast.shape[1] == 1
+    assert options_of(study).fast.shape[1] == 1
     assert fast_settings({"backup_settings": "may_change", "fast_operations": 0}) == (0, 2)
     assert fast_settings({"backup_settings": "may_change", "fast_operations": 3}) == (0, 3)
     assert fast_settings({"backup_settings": "as_built", "fast_operations": 3}, may_change=True) == (0, 3)

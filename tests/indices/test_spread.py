@@ -52,6 +52,7 @@ def test_statistics_by_hand():
     # deviations −2, 4, −2: variance 24/2 = 12; standard error √(12/3) = 2
     assert of["se"] == pytest.approx(2.0)
     assert (of["p10"], of["p50"], of["p90"]) == pytest.approx(tuple(np.percentile(values, [10, 50, 90])))
+    assert (of["average_p10"], of["average_p90"]) == pytest.approx(tuple(np.percentile(means, [10, 90])))
     # within trials 2, 18, 0: mean 20/3; between 12, less (20/3)/2
     luck, unknown = 20.0 / 3.0, means.var(ddof=1) - 10.0 / 3.0
     assert of["luck_share"] == pytest.approx(luck / (luck + unknown))
@@ -72,7 +73,8 @@ def test_statistics_that_do_not_exist():
 
 def test_alike_trials_owe_everything_to_luck_and_alike_years_to_the_unknowns():
     assert statistics(np.tile([1.0, 4.0], (5, 1))) | {"p10": 0, "p50": 0, "p90": 0} == pytest.approx(
-        {"mean": 2.5, "se": 0.0, "p10": 0, "p50": 0, "p90": 0, "luck_share": 1.0, "unknown_share": 0.0})
+        {"mean": 2.5, "se": 0.0, "p10": 0, "p50": 0, "p90": 0, "average_p10": 2.5, "average_p90": 2.5,
+         "luck_share": 1.0, "unknown_share": 0.0})
     assert statistics(np.tile([[1.0], [4.0]], (1, 5)))["unknown_share"] == 1.0
 
 

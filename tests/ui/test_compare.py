@@ -12,16 +12,17 @@ from reliability.formats import number, percent
 from reliability.indices.definitions import saidi_minutes
 from reliability.indices.expected import system_indices
 from reliability.indices.simulation import simulate
-from reliability.pipeline import expect, simulation_input, with_zero_capital
+from reliability.pipeline import expect, simulation_input
 from reliability.report.summary import summary
 from reliability.study import open_study, workspace
 from reliability.study.save import ARCHIVE
+from reliability.what_if import compute
 from tests.ui.conftest import app, figures, go, make_small, metrics, said, sound
 
 
 def core(name: str, **values):
-    """Expected indices of a study and its rivals, computed without the app."""
-    study = with_zero_capital(open_study(workspace.root() / name))
+    """Expected indices of a study's scenarios as the app shows them, computed without it."""
+    study = compute(open_study(workspace.root() / name), "").results.study
     study = replace(study, values={**study.values, **values})
     return [system_indices(e, study.values["yearly_cv"]) for e in expect(study).expected]
 
@@ -45,12 +46,12 @@ def test_tiles_show_the_core_s_figures_of_the_demo():
 def test_the_demo_s_tiles_agree_with_summary_json():
     study = open_study(workspace.folder_of("demo"))
     test = app("compare")
-    for s, of in enumerate(summary(expect(study))["scenarios"]):
+    for s, of in enumerate(summary(compute(study, "").results)["scenarios"]):
         assert tile(test, s)["SAIDI"] == number(of["expected"]["saidi_min"])
 
 
 def test_each_scenario_says_where_its_gain_turns():
-    test, found = app("compare"), expect(with_zero_capital(open_study(workspace.folder_of("demo")))).break_even
+    test, found = app("compare"), compute(open_study(workspace.folder_of("demo")), "").results.break_even
     told = [e.value for e in test.caption if "while reclosing is off" in e.value]
     share = number(100.0 * found.reclosing_off_share[1])
     assert f"stays a gain in SAIDI as long as less than {share} % of faults happen" in told[0]
@@ -168,7 +169,7 @@ def test_bars_carry_intervals_and_the_expected_values(small):
 def test_the_chance_of_a_worse_year_is_that_of_the_trials(small):
     test = app("compare", small)
     test.number_input("worse_than").set_value(100.0).run()
-    base = expect(with_zero_capital(open_study(workspace.root() / small)))
+    base = compute(open_study(workspace.root() / small), "").results
     simulated = simulate(simulation_input(base), seed=base.study.values["seed"], trials=30)
     yearly = saidi_minutes(simulated.totals["customer_hours"], base.network.customers.sum())
     share = [percent((yearly[s] > 100.0).mean()) for s in (0, 1)]

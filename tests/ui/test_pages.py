@@ -15,7 +15,7 @@ from reliability.formats import count, money, shown
 from reliability.history import read_history
 from reliability.network.application import check_laterals
 from reliability.network.model import Model
-from reliability.pipeline import expect, options_of, plan, with_zero_capital
+from reliability.pipeline import decide, options_of
 from reliability.study import open_study, toml_edit, workspace
 from reliability.ui.text import plain, saidi_turn
 from reliability.what_if import compute
@@ -73,7 +73,7 @@ def test_another_study_is_chosen(small):
 
 def test_laterals_page_shows_effects_and_verdicts_of_the_core(small):
     test = app("laterals", small)
-    results = expect(open_study(workspace.root() / small))
+    results = compute(open_study(workspace.root() / small), "").results
     network = results.network
     checks = check_laterals(Model(network, results.study.values), results.study.scenarios[1])
     table = next(d.value for d in test.dataframe if "customer_minutes_avoided" in d.value)
@@ -111,14 +111,14 @@ def key_of(test, kind: str, start: str) -> str:
 
 def test_choice_page_shows_the_choice_of_a_run(small):
     test = app("choice", small)
-    results = expect(with_zero_capital(open_study(workspace.root() / small)))
-    assert plain(plan(results).choice.message, 400) in said(test)
+    study = open_study(workspace.root() / small)
+    assert plain(decide(study).choice.message, 400) in said(test)
     test.radio(key_of(test, "radio", "objective")).set_value("saidi").run()
-    best = choose(options_of(results), objective="saidi")
+    best = choose(options_of(study), objective="saidi")
     assert (turns := saidi_turn(best.totals, BREAK_EVEN, "The selection"))
     assert turns in said(test)
     assert {label: value for label, value, _ in metrics(sound(test))}["Capital"] == money(
-        best.totals["capex"], results.study.currency)
+        best.totals["capex"], study.currency)
 
 
 def test_limits_are_written_into_the_study_and_shown_again(small):
@@ -133,7 +133,7 @@ def test_limits_are_written_into_the_study_and_shown_again(small):
     assert (study.values["objective"], study.values["budget"]) == ("saidi", 6000.0)
     assert study.values["backup_settings"] == "may_change"
     assert study.extra["laterals"] == {"tap-01": "out"}
-    best = plan(expect(with_zero_capital(study))).choice
+    best = decide(study).choice
     assert money(best.totals["capex"], study.currency) == capital
     again = app("choice", small)
     assert again.number_input(key_of(again, "number_input", "budget")).value == 6000.0

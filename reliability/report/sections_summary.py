@@ -1,0 +1,64 @@
+"""The summary: one page with the decision, four numbers in a box, and the reasons."""
+
+from __future__ import annotations
+
+from reliability.cautions import CAUTION
+from reliability.report import sentences_summary as sentences
+from reliability.report.blocks import Block, Caution, KeyFigure, KeyFigures, Section, Text
+from reliability.report.content import Content
+from reliability.report.figures import Figure, Sentence, say
+from reliability.report.sentences import expected, money, money_range, relative, verdict
+
+PARAGRAPHS = (
+    ("Cost and return", sentences.cost), ("Effect on customers", sentences.gains),
+    ("Who pays", sentences.perspectives), ("How sure", sentences.confidence),
+    ("What would change it", sentences.turning_points), ("Alternatives", sentences.alternatives))
+
+
+def summary(content: Content) -> Section:
+    """The decision with its reasons, on one page."""
+    label = "Proposal" if content.proposed is not None else "No proposal"
+    blocks: list[Block] = [Text(sentences.decision(content), label)]
+    if figures := key_figures(content):
+        blocks.append(KeyFigures(figures))
+    blocks += [Text(sentence, label) for label, make in PARAGRAPHS if (sentence := make(content))]
+    return Section("summary", "Summary", (*blocks, Caution((CAUTION,))))
+
+
+def key_figures(content: Content) -> tuple[KeyFigure, ...]:
+    """Capital, NPV, SAIDI and momentary events of the proposal; of today's protection where nothing is proposed."""
+    at = content.proposed
+    if at is None:
+        return tuple(KeyFigure(label, (expected(content, 0, measure),), say("as built, {unit}", unit=unit))
+                     for measure, label, unit in (
+                         ("saifi", "SAIFI", "a customer and year"), ("saidi_min", "SAIDI", "min a customer and year"),
+                         ("maifi_e", "MAIFI_E", "a customer and year"), ("callouts", "Call-outs", "a year")))
+    found = [_change(content, at, "saidi_min", "SAIDI", " min/yr"),
+             _change(content, at, "maifi_e", "Momentary events, MAIFI_E", " a year")]
+    return (*_money(content, at), *found)
+
+
+def _money(content: Content, at: int) -> tuple[KeyFigure, ...]:
+    place = ("scenarios", at, "business")
+    capex, npv = (content.figure("money", *place, k) for k in ("capex", "npv"))
+    if npv.value is None:
+        return ()
+    chance, low, high = (content.figure(kind, *place, k) for k, kind in (
+        ("probability_npv_positive", "share"), ("npv_p10", "money"), ("npv_p90", "money")))
+    span: Sentence = ()
+    if chance.value is not None and low.value is not None and high.value is not None:
+        span = say("80 % range {span}; above 0 with a probability of {chance}", span=money_range(content, low, high),
+                   chance=chance)
+    units = content.figure("count", *place, "units")
+    return (KeyFigure("Capital", money(content, capex), say("{n} units in year 0", n=units)),
+            KeyFigure(f"Net present value, {content.study.values['horizon_years']} years", money(content, npv), span))
+
+
+def _change(content: Content, at: int, measure: str, label: str, unit: str) -> KeyFigure:
+    before, after, found = expected(content, 0, measure), expected(content, at, measure), verdict(content, at, measure)
+    apart = content.figure(before.kind, "scenarios", at, "difference_to_as_built", measure, "expected", signed=True)
+    if apart.value is None and before.value is not None and after.value is not None:
+        apart = Figure(after.value - before.value, before.kind, signed=True)
+    percent = relative(before, after, found) if found in ("less", "more") else ()
+    return KeyFigure(label, say("{apart}{unit}", apart=apart, unit=unit),
+                     say("from {before} to {after}{percent}", before=before, after=after, percent=percent))
