@@ -19,6 +19,7 @@ from reliability.network.tree import Network
 from reliability.schema.devices import TABLE
 from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn, number
 from reliability.study.cost_table import CostTable
+from reliability.study.price_level import price_level
 
 INTERRUPTION = "interruption_cost"
 AMOUNTS = ("ci", "customer_hours", "load_kwh", "momentary_events", *CALLOUTS, "sectionalizer_operations", "actuators",
@@ -44,8 +45,10 @@ def callout_unit_costs(values: TrialValues) -> dict[str, Drawn]:
 
 
 def unit_prices(values: Assumptions) -> np.ndarray:
-    """Installed cost of one unit by device code; 0 for what no lateral is converted to, last for no device."""
-    return np.array([number(values, d.price) if d.price else 0.0 for d in TABLE] + [0.0])
+    """Cost of one unit by device code, its spares included; 0 for what no lateral is converted to, last for no device.
+    """
+    with_spares = 1.0 + values["spare_units_share"]
+    return np.array([with_spares * number(values, d.price) if d.price else 0.0 for d in TABLE] + [0.0])
 
 
 def yearly_money(amounts: Mapping[str, Drawn], values: TrialValues,
@@ -53,7 +56,7 @@ def yearly_money(amounts: Mapping[str, Drawn], values: TrialValues,
     """Money a year by part of `PARTS`; what the perspective leaves out is 0.
 
     amounts: yearly sums by name, broadcast against the values. "incentive" is the money
-    forgone because SAIDI and SAIFI are not 0. Customers' costs are in the study's money.
+    forgone because SAIDI and SAIFI are not 0. Customers' costs are brought from the table's money to the study's.
     """
     counted = BENEFITS_BY_PERSPECTIVE[str(values["perspective"])]
     nothing = np.zeros(np.shape(amounts["ci"]))
@@ -66,7 +69,8 @@ def yearly_money(amounts: Mapping[str, Drawn], values: TrialValues,
         money["incentive"] = (minutes * drawn(values, "incentive_per_saidi_minute")
                               + amounts["ci"] * drawn(values, "incentive_per_saifi") / customers_served)
     if INTERRUPTION in counted:
-        money[INTERRUPTION] = amounts[INTERRUPTION] * drawn(values, "interruption_cost_factor")
+        factor = drawn(values, "interruption_cost_factor") * price_level(values).index
+        money[INTERRUPTION] = amounts[INTERRUPTION] * factor
     return {part: np.asarray(money.get(part, nothing)) if part in counted else nothing for part in PARTS}
 
 
