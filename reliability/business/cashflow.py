@@ -59,7 +59,8 @@ class Capital:
     def cost(self, values: TrialValues) -> Drawn:
         """Money spent in year 0, spares included."""
         units = sum(n * drawn(values, BY_NAME[device].price) for device, n in self.units.items())
-        return units * (1.0 + drawn(values, "spare_units_share")) + self.settings * drawn(values, "backup_settings_cost")
+        units = units * (1.0 + drawn(values, "spare_units_share"))
+        return units + self.settings * drawn(values, "backup_settings_cost")
 
     def inspection(self, values: TrialValues) -> Drawn:
         """Money spent every year on looking at the converted units."""
@@ -128,8 +129,7 @@ def flows(business: Business, scenario: int) -> dict[str, np.ndarray]:
     values, capital = business.values, business.capital[scenario]
     years = int(values["horizon_years"])
     grown = np.append(0.0, finance.growth_factors(values["escalation_rate"], years))
-    result = {"capex": capital.cost(values) * np.append(1.0, finance.replacement_prices(
-        values["escalation_rate"], years, values["device_life_years"]))}
+    result = {"capex": capital.cost(values) * np.append(1.0, _again(values, years))}
     result |= {SAVINGS[part]: saving * grown for part, saving in yearly_savings(business, scenario).items()}
     result["inspection"] = np.append(0.0, np.full(years, capital.inspection(values)))
     saved = sum((result[c] for c in SAVINGS.values()), start=np.zeros(()))
@@ -147,18 +147,23 @@ def cashflow_frame(business: Business) -> pd.DataFrame:
     return pd.concat(frames, ignore_index=True)[list(CASHFLOW_COLUMNS)]
 
 
-def present_worth(values: Assumptions, yearly_saving: Drawn, capex: Drawn, inspection: Drawn) -> Drawn:
+def present_worth(values: TrialValues, yearly_saving: Drawn, capex: Drawn, inspection: Drawn) -> Drawn:
     """Net present value of yearly savings (first-year money) that grow, less capital and inspection.
 
-    All three alike in shape; linear in each, so that parts of a network may be valued apart. capex: of year 0; what is
-    replaced within the horizon is added here.
+    All three alike in shape, draws of the rates (K,) along the last axis; linear in each, so that parts of a network
+    may be valued apart. capex: of year 0; what is replaced within the horizon is added here.
     """
-    years = int(values["horizon_years"])
-    discounts = finance.discount_factors(values["discount_rate"], years)
-    grown = finance.growth_factors(values["escalation_rate"], years)
-    again = finance.replacement_prices(values["escalation_rate"], years, values["device_life_years"])
-    return (yearly_saving * float(grown @ discounts) - inspection * float(discounts.sum())
-            - capex * (1.0 + float(again @ discounts)))
+    years = int(drawn(values, "horizon_years"))
+    discounts = finance.discount_factors(drawn(values, "discount_rate"), years)
+    grown = finance.growth_factors(drawn(values, "escalation_rate"), years)
+    return (yearly_saving * (grown * discounts).sum(axis=-1) - inspection * discounts.sum(axis=-1)
+            - capex * (1.0 + (_again(values, years) * discounts).sum(axis=-1)))
+
+
+def _again(values: TrialValues, years: int) -> np.ndarray:
+    """Capital of years 1 … H over that of year 0, (…, H): what is replaced."""
+    life = values["device_life_years"]
+    return finance.replacement_prices(drawn(values, "escalation_rate"), years, life if isinstance(life, int) else None)
 
 
 def npv_by_trial(business: Business, simulated: Simulated) -> np.ndarray:
@@ -171,8 +176,7 @@ def npv_by_trial(business: Business, simulated: Simulated) -> np.ndarray:
     years = simulated.years
     grown = finance.growth_factors(np.ravel(drawn(values, "escalation_rate")), years)
     discounts = finance.discount_factors(np.ravel(drawn(values, "discount_rate")), years)
-    again = finance.replacement_prices(np.ravel(drawn(values, "escalation_rate")), years,
-                                       business.values["device_life_years"])
+    again = np.reshape(_again(values, years), (-1, years))
     with_replacements = 1.0 + (again * discounts).sum(axis=1)
     no_cost = np.zeros(simulated.totals["ci"].shape[1:])
 
@@ -192,8 +196,13 @@ def npv_by_trial(business: Business, simulated: Simulated) -> np.ndarray:
 
 
 def business_summary(business: Business, simulated: Simulated | None = None) -> list[dict[str, object]]:
-    """ "business" of summary.json for every scenario; None where a figure does not exist."""
-    trials = npv_by_trial(business, simulated) if simulated is not None else None
+    """The case of every scenario for summary.json; None where a figure does not exist.
+
+    Of a simulation that left out what the perspective counts no range is given.
+    """
+    missing = INTERRUPTION in BENEFITS_BY_PERSPECTIVE[business.values["perspective"]] and (
+        simulated is not None and INTERRUPTION not in simulated.totals)
+    trials = npv_by_trial(business, simulated) if simulated is not None and not missing else None
     return [_summary(business, s) | _spread(None if trials is None or s == 0 else trials[s])
             for s in range(len(business.scenarios))]
 

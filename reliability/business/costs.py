@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from reliability.business.unit_costs import unit_costs
+from reliability.business.unit_costs import mean_unit_costs
 from reliability.faults.consequences import CALLOUTS, Consequences, consequences
 from reliability.faults.outcomes import OutcomeTable, row_rates
 from reliability.indices.expected import ROWS_AT_ONCE, Expected
@@ -106,11 +106,12 @@ def customers_by_class(network: Network) -> Quantity:
 
 
 def _sustained_cost(costs: CostTable, groups: Sequence[tuple[np.ndarray, np.ndarray]], cv: float) -> np.ndarray:
-    """Mean over the severity of the sustained interruptions' cost, (r,); groups: (customers (r, c), hours (r,)) each."""
+    """Mean over the severity of the cost of sustained interruptions, (r,); groups: (customers (r, c), hours (r,)) each.
+    """
     total = np.zeros(())
     for customers, row_hours in groups:
         hours, index = np.unique(row_hours, return_inverse=True)
-        total = total + (customers * unit_costs(costs, hours, cv)[index]).sum(axis=1)
+        total = total + (customers * mean_unit_costs(costs, hours, cv)[index]).sum(axis=1)
     return total
 
 

@@ -3,8 +3,8 @@
 Rate base is what was spent less straight-line depreciation. A year's requirement is the return on the rate base at the
 beginning of the year (interest on its debt share, allowed return on its equity share), depreciation, income tax on the
 return on equity grossed up by 1/(1 − tax), and inspection, less the crew work saved. Energy margin and incentives are
-left out: they are the utility's gain, not its cost. Discounted at the cost of capital, before tax effects, returns and
-depreciation are worth what was spent, so that the levelised requirement is spending, taxes and inspection spread evenly.
+left out: they are the utility's gain, not its cost. Discounted at the cost of capital, returns and depreciation are
+worth what was spent, so that the levelised requirement is spending, taxes and inspection less crew work, spread evenly.
 """
 
 from __future__ import annotations
@@ -63,7 +63,8 @@ def revenue_requirement(business: Business, scenario: int) -> RevenueRequirement
     return of_spending(columns["capex"], columns["inspection"][1:], columns["callout_saving"][1:], business.values)
 
 
-def of_spending(spent: np.ndarray, inspection: np.ndarray, saved: np.ndarray, values: Assumptions) -> RevenueRequirement:
+def of_spending(spent: np.ndarray, inspection: np.ndarray, saved: np.ndarray,
+                values: Assumptions) -> RevenueRequirement:
     """Revenue requirement of money spent at the ends of years 0 … H, (H + 1,), with yearly costs and savings (H,)."""
     life = values["book_life_years"] or values["horizon_years"]
     bought = np.flatnonzero(spent)

@@ -12,7 +12,7 @@ from reliability.study.cost_table import CostTable
 SMALLEST_CV = 1e-3
 
 
-def unit_costs(costs: CostTable, hours: np.ndarray, cv: Drawn) -> np.ndarray:
+def mean_unit_costs(costs: CostTable, hours: np.ndarray, cv: Drawn) -> np.ndarray:
     """Mean over the severity L of the cost of an interruption of `hours` × L, (m, c).
 
     hours: (m,) mean durations. cv: coefficient of variation of the lognormal L of mean 1, a number or (m,).

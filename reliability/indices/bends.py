@@ -1,8 +1,8 @@
 """What an event adds where it depends on its duration in more than a straight line.
 
-A bend adds weight × max(D − at, 0) to an event, D = severity × mean hours its duration; or weight × max(at − D, 0), which
-is the same but for a straight line. Whoever makes them takes the side that fewer events reach, so that most events
-cost nothing here, and those that go far are looked for among those that went less far.
+A bend adds weight × max(D − at, 0) to an event, D = severity × mean hours its duration; or weight × max(at − D, 0),
+which is the same but for a straight line. Whoever makes them takes the side that fewer events reach, so that most
+events cost nothing here, and those that go far are looked for among those that went less far.
 """
 
 from __future__ import annotations

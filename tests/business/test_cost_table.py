@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from reliability.business.unit_costs import unit_costs
+from reliability.business.unit_costs import mean_unit_costs
 from reliability.schema.columns import CUSTOMER_CLASSES
 from reliability.schema.problems import StudyError
 from reliability.study import open_study
@@ -44,13 +44,13 @@ def test_costs_from_nothing_up_are_read(tmp_path):
 @pytest.mark.parametrize("hours", [0.0, 0.2, 0.5, 0.75, 2.0, 8.0, 16.0, 40.0])
 def test_without_spread_the_cost_is_that_of_the_duration(hours):
     costs = default_cost_table()
-    mean = unit_costs(costs, np.array([hours]), 0.0)
+    mean = mean_unit_costs(costs, np.array([hours]), 0.0)
     assert mean[0] == pytest.approx([_cost(costs, c, hours) for c in range(3)])
 
 
 def test_an_interruption_of_no_time_costs_what_a_momentary_one_does():
     costs = default_cost_table()
-    mean = unit_costs(costs, np.array([0.0, 1.0]), 0.8)
+    mean = mean_unit_costs(costs, np.array([0.0, 1.0]), 0.8)
     assert mean[0] == pytest.approx(costs.momentary)
 
 
@@ -60,7 +60,7 @@ def test_the_mean_equals_quadrature_over_the_severity(hours, cv):
     costs = default_cost_table()
     sigma = np.sqrt(np.log1p(cv * cv))
     law = stats.lognorm(sigma, scale=np.exp(-sigma * sigma / 2.0))
-    mean = unit_costs(costs, np.array([hours]), cv)
+    mean = mean_unit_costs(costs, np.array([hours]), cv)
     # in the standard normal z of the severity, split where the cost bends
     bends = [(np.log(t / hours) + sigma * sigma / 2.0) / sigma for t in DURATIONS_HOURS[1:]]
 
@@ -80,8 +80,8 @@ def test_the_mean_equals_quadrature_over_the_severity(hours, cv):
 def test_mean_over_severity_differs_from_cost_at_the_mean():
     """A cost that bends upwards costs more on average than at the average duration."""
     costs = default_cost_table()
-    spread = unit_costs(costs, np.array([2.0]), 1.5)
-    still = unit_costs(costs, np.array([2.0]), 0.0)
+    spread = mean_unit_costs(costs, np.array([2.0]), 1.5)
+    still = mean_unit_costs(costs, np.array([2.0]), 0.0)
     assert np.all(spread > 1.02 * still)
 
 

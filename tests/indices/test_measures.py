@@ -8,8 +8,8 @@ from scipy import stats
 
 from reliability.faults.outcomes import row_rates
 from reliability.faults.times import hours_of
-from reliability.indices.draws import draw_uncertain, one_trial, pert, values_of_trials, yearly_multipliers
 from reliability.indices.bends import Bend
+from reliability.indices.draws import draw_uncertain, one_trial, pert, values_of_trials, yearly_multipliers
 from reliability.indices.events import Block, Times, YearWeights, simulate_block, year_weights
 from reliability.indices.expected import expected_values
 from reliability.indices.measures import COUNTED, TIMED, Coefficients, ExtraParts, amounts_of, coefficients
@@ -110,7 +110,8 @@ def test_a_block_without_spread_counts_its_events():
 @pytest.mark.parametrize("sigma", [np.array([0.9]), np.where(np.arange(20_000) % 2, 1.1, 0.2)])
 def test_severities_have_mean_one_in_every_trial_year(sigma):
     block = _block([4.0], [1.0], [1.0])
-    counted, timed, _ = simulate_block(block, year_weights(np.ones(20_000)), Times(sigma, {}), np.random.SeedSequence(4))
+    counted, timed, _ = simulate_block(block, year_weights(np.ones(20_000)), Times(sigma, {}),
+                                       np.random.SeedSequence(4))
     for part in (slice(0, None, 2), slice(1, None, 2)):
         spread = np.sqrt(np.expm1(sigma[0 if len(sigma) == 1 else part.start] ** 2))
         events = counted[part].sum()
@@ -121,8 +122,8 @@ def test_a_block_in_which_nothing_has_a_duration():
     block = _block([1.0], [1.0], [1.0])
     empty = Coefficients(block.coefficients.count, np.array([0]), block.coefficients.count_keys,
                          np.zeros((1, 0)), np.zeros(0, dtype=int), ())
-    counted, timed, _ = simulate_block(Block(block.rates, empty, 0), year_weights(np.ones(50)), Times(np.array([0.8]), {}),
-                                    np.random.SeedSequence(1))
+    counted, timed, _ = simulate_block(Block(block.rates, empty, 0), year_weights(np.ones(50)),
+                                       Times(np.array([0.8]), {}), np.random.SeedSequence(1))
     assert counted.sum() > 0
     assert timed.shape == (50, 0)
 
