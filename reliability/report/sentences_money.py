@@ -7,7 +7,7 @@ from typing import Any
 
 from reliability.business.verdict import HALF_A_UNIT
 from reliability.formats import count, noun_for
-from reliability.report.content import Content, named
+from reliability.report.content import Content, named, within
 from reliability.report.figures import Figure, Sentence, figure, joined, pointer, resolve, say
 from reliability.report.sentences import money, seen_by
 from reliability.schema.assumptions import CONSUMER_PRICES, CUSTOMER_COSTS
@@ -63,7 +63,7 @@ def downside(content: Content, scenario: int) -> Sentence:
     sentences: list[Sentence] = []
     if low.value is not None:
         worst = (say("loses {x} or more", x=money(content, Figure(-low.value, "money"))) if low.value < 0 else
-                 say("still gains no more than {x}", x=money(content, low)))
+                 say("gains {x} or less", x=money(content, low)))
         sentences.append(say("Downside: in the worst tenth of the simulated horizons {view} {worst}.",
                              view=seen_by(content), worst=worst))
     return joined([*sentences, say(
@@ -102,7 +102,8 @@ def bill(content: Content, scenario: int) -> Sentence:
     share = content.figure("share_of_three_digits", *place, "bill_effect_share", signed=True)
     part = say(", {share} of the average bill", share=share) if share.value is not None else ()
     return say("By cost of service {s} {raises} the revenue requirement by {total} a year, levelised over {years} at a "
-               "cost of capital of {rate}: {monthly} a customer and month{part}.", s=named(content, scenario),
+               "cost of capital of {rate}, which is {monthly} a customer and month{part}.",
+               s=within(content, scenario),
                raises="raises" if total.value >= 0 else "lowers",
                total=money(content, Figure(abs(total.value), "money")),
                years=count(int(content.at(*place, "years")), "year"),
