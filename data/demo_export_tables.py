@@ -75,20 +75,26 @@ def _shared(total: float, unit: float, weight: np.ndarray) -> list[str]:
 
 
 def outages(rng: np.random.Generator, records: list[dict], place: Mapping[str, dict], served: list[dict]) -> list[dict]:
-    """Rows of the outage system: those of the demo, with others of transformers, cancelled and entered twice.
+    """Rows of the outage system. place: DEV_NO or SEG_ID of each section. served: transformers."""
+    return [_outage(record, {"XFMR_ID": record["transformer"]} if "transformer" in record else
+                    place.get(record["section_id"], {"DEV_NO": record["section_id"]}))
+            for record in with_others(rng, records, served)]
 
-    place: DEV_NO or SEG_ID of each section. served: transformers.
+
+def with_others(rng: np.random.Generator, records: list[dict], served: list[dict]) -> list[dict]:
+    """Records with others: of transformers, which name them, cancelled ones with that status, some entered twice.
+
+    served: transformers, each with XFMR_ID and CUST.
     """
-    rows = [_outage(record, place.get(record["section_id"], {"DEV_NO": record["section_id"]})) for record in records]
+    rows = list(records)
     for k in range(TRANSFORMER_OUTAGES):
         like, one = records[int(rng.integers(len(records)))], served[int(rng.integers(len(served)))]
         begin = pd.Timestamp(like["started"] or like["restored"]) + pd.Timedelta(hours=int(rng.integers(30, 90)))
         end = begin + pd.Timedelta(minutes=int(rng.integers(40, 260)))
-        record = {"event_id": f"T{k + 1:04d}", "started": str(begin), "restored": str(end), "customers": one["CUST"],
-                  "cause": "transformer", "fault_kind": "permanent", "planned": ""}
-        rows.append(_outage(record, {"XFMR_ID": one["XFMR_ID"]}))
+        rows.append({"event_id": f"T{k + 1:04d}", "started": str(begin), "restored": str(end), "customers": one["CUST"],
+                     "cause": "transformer", "fault_kind": "permanent", "planned": "", "transformer": one["XFMR_ID"]})
     for k in rng.choice(len(records), CANCELLED, replace=False).tolist():
-        rows.append(rows[k] | {"JOB": f"C{k:05d}", "STATUS": "CANCELLED"})
+        rows.append(rows[k] | {"event_id": f"C{k:05d}", "status": "CANCELLED"})
     rows += [dict(rows[k]) for k in rng.choice(len(records), TWICE, replace=False).tolist()]
     return rows
 
@@ -96,7 +102,7 @@ def outages(rng: np.random.Generator, records: list[dict], place: Mapping[str, d
 def _outage(record: dict, where: dict) -> dict:
     row = {"JOB": record["event_id"], **where, "CUST_OUT": record["customers"], "CAUSE": record["cause"].upper(),
            "FAULT": WORDS[record["fault_kind"]], "TYPE": "PLANNED" if record["planned"] else "UNPLANNED",
-           "STATUS": "CLOSED"}
+           "STATUS": record.get("status", "CLOSED")}
     for name, text in (("OFF", record["started"]), ("ON", record["restored"])):
         if text:
             at = pd.Timestamp(text)

@@ -44,19 +44,19 @@ def write_exports(folder: Path, rng: np.random.Generator, demo: Demo) -> None:
     all_served = [one for of in served.values() for one in of]
     words = sorted({span["PROT"] for span in lines.spans if "PROT" in span})
     (folder / "oh_primary.geojson").write_text(_spans_text(lines.spans), encoding="utf-8")
-    _write(folder / "protection_devices.csv", devices(rows, lines))
-    _write(folder / "transformers.csv", [all_served[k] for k in rng.permutation(len(all_served))])
-    _write(folder / "substations.csv", sources(rows, lines))
+    write_table(folder / "protection_devices.csv", devices(rows, lines))
+    write_table(folder / "transformers.csv", [all_served[k] for k in rng.permutation(len(all_served))])
+    write_table(folder / "substations.csv", sources(rows, lines))
     number = {row["section_id"]: row["device_id"] for row in rows if row["device"]}
     place = {name: {"DEV_NO": number[name]} if name in number else {"SEG_ID": spans[0]}
              for name, spans in lines.of_section.items()}
     _write_outages(folder, outages(rng, demo.tables["outages"], place, all_served))
     for name, columns in (("operations", {"from": "READ_FROM", "to": "READ_TO", "operations": "STEPS", "kind": "KIND"}),
                           ("settings", {})):
-        _write(folder / f"device_{name}.csv", [{"DEV_NO": number[row["section_id"]]} | {
+        write_table(folder / f"device_{name}.csv", [{"DEV_NO": number[row["section_id"]]} | {
             columns.get(key, key.upper()): value for key, value in row.items() if key != "section_id"}
             for row in demo.tables[name]])
-    _write(folder / "curves.csv", demo.tables["curves"])
+    write_table(folder / "curves.csv", demo.tables["curves"])
     named = {name: number.get(name, spans[0]) for name, spans in lines.of_section.items()}
     (folder / "study.toml").write_text(SECTION.sub(lambda found: named[found[0]], demo.toml), encoding="utf-8")
     (folder / "import.toml").write_text(recipe(words), encoding="utf-8")
@@ -72,7 +72,7 @@ def _spans_text(spans: list[dict]) -> str:
     return feature_collection(features, name="oh_primary", crs=system)
 
 
-def _write(path: Path, rows: list[dict]) -> None:
+def write_table(path: Path, rows: list[dict]) -> None:
     write(path, rows, list(dict.fromkeys(key for row in rows for key in row)))
 
 

@@ -1,4 +1,4 @@
-"""Six years of records of the invented cooperative, drawn from the outcome table that the package computes with.
+"""Six years of records of an invented utility, drawn from the outcome table that the package computes with.
 
 A fault finds the protection of its day: the table holds the laterals that were converted both ways, as a fault class
 that ends in two ways, and the day of the fault says which.
@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 from demo_conversions import as_scenario
-from demo_operations import REPORTED, Operation, known_by
+from demo_operations import REPORTED, Operation
 
 from reliability.faults.consequences import Consequences, consequences
 from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, row_rates
@@ -22,13 +22,24 @@ from reliability.network.quantities import quantity
 from reliability.schema.scenarios import UNCHANGED
 from reliability.study import Study
 
-FIRST_YEAR, YEARS = 2020, 6
-LINE_FAULT_RATE = 0.22            # a km and year, fleet mean
 RATE_CV = 0.55                    # between laterals
-DRY_SEASON = (182, 274)           # days of the year in which reclosing may be off
+OFF_SEASON = (182, 274)           # days of the year in which reclosing may be off
 STORM_SHARE = 0.2                 # of a year's faults, on its storm days
 CAUSES = {True: ["tree contact", "lightning", "animal", "wind", "unknown"],
           False: ["tree fell on line", "broken pole", "failed equipment", "vehicle", "broken conductor"]}
+
+
+@dataclass(frozen=True)
+class Past:
+    """years: of the records. line_fault_rate: a km and year, fleet mean, where a section states none. known: how the
+    operations of each reclosing device are known, by section_id. days: of the conversions of laterals. oddities: rows
+    of each kind that `dirty` makes."""
+
+    years: range
+    line_fault_rate: float
+    known: Mapping[str, str]
+    oddities: Mapping[str, int]
+    days: Mapping[str, dt.date] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -65,10 +76,10 @@ class Drawn:
     truth: pd.DataFrame
 
 
-def faults_of(study: Study, days: Mapping[str, dt.date], known: Mapping[str, str]) -> Faults:
-    """Faults of the network as it was before the conversions of `days`. known: see `known_by`."""
+def faults_of(study: Study, past: Past) -> Faults:
+    """Faults of the network as it was before its conversions."""
     network, values = study.network, study.values
-    table = build_outcomes(Model(network, values), (UNCHANGED, as_scenario(days)))
+    table = build_outcomes(Model(network, values), (UNCHANGED, as_scenario(past.days)))
     customers = quantity(network, network.customers)
 
     def effects(scenario: int) -> Effects:
@@ -77,22 +88,22 @@ def faults_of(study: Study, days: Mapping[str, dt.date], known: Mapping[str, str
 
     unit = network.unit[table.section]
     names = np.where(unit >= 0, network.ids[unit], "").astype(str)
-    changed = np.array([days.get(name, "NaT") for name in names], dtype="datetime64[D]")
-    reported = np.array([known.get(str(name)) == REPORTED for name in network.ids])
+    changed = np.array([past.days.get(name, "NaT") for name in names], dtype="datetime64[D]")
+    reported = np.array([past.known.get(str(name)) == REPORTED for name in network.ids])
     return Faults(table, effects(0), effects(1), row_rates(table, values), changed, reported)
 
 
-def records(rng: np.random.Generator, study: Study, days: Mapping[str, dt.date], rows: list[dict]) -> Drawn:
-    """Six years of records and the true fault rates behind them. study, rows: before the conversions of `days`."""
+def records(rng: np.random.Generator, study: Study, past: Past) -> Drawn:
+    """The records and the true fault rates behind them. study: before its conversions."""
     network, n = study.network, len(study.network)
     group = np.where(network.lateral >= 0, network.lateral, np.arange(n))
     factor = rng.gamma(RATE_CV ** -2, RATE_CV ** 2, n)[group]
     stated = network.column["line_fault_rate_per_km"]
-    true_rate = np.where(np.isnan(stated), LINE_FAULT_RATE, stated) * factor
-    faults = faults_of(study.with_section_values({"line_fault_rate_per_km": true_rate}), days, known_by(rows))
+    true_rate = np.where(np.isnan(stated), past.line_fault_rate, stated) * factor
+    faults = faults_of(study.with_section_values({"line_fault_rate_per_km": true_rate}), past)
     found: list[dict] = []
     operations: list[Operation] = []
-    for year in range(FIRST_YEAR, FIRST_YEAR + YEARS):
+    for year in past.years:
         storm_days = np.sort(rng.choice(365, 5, replace=False))
         counts = rng.poisson(faults.rates * rng.gamma(25.0, 1.0 / 25.0))
         for row in np.repeat(np.arange(len(counts)), counts):
@@ -106,7 +117,7 @@ def records(rng: np.random.Generator, study: Study, days: Mapping[str, dt.date],
     own = network.column["temporary_fraction"]
     truth = pd.DataFrame({"section_id": network.ids, "line_fault_rate_per_km": true_rate,
                           "temporary_fraction": np.where(np.isnan(own), study.values["temporary_fraction"], own)})
-    return Drawn(dirty(rng, found), operations, truth)
+    return Drawn(dirty(rng, found, past.oddities), operations, truth)
 
 
 def event(rng: np.random.Generator, faults: Faults, row: int, year: int,
@@ -114,7 +125,7 @@ def event(rng: np.random.Generator, faults: Faults, row: int, year: int,
     """The restoration steps of one fault, and what the reclosing device did."""
     table, network = faults.table, faults.table.network
     if table.off[0, row]:
-        day = int(rng.integers(*DRY_SEASON))
+        day = int(rng.integers(*OFF_SEASON))
     elif rng.random() < STORM_SHARE:
         day = int(rng.choice(storm_days, p=[0.45, 0.25, 0.15, 0.1, 0.05]))
     else:
@@ -154,18 +165,21 @@ def step(started: pd.Timestamp, hours: float, customers: int) -> dict:
     return {"restored": f"{restored:%Y-%m-%dT%H:%M:%S}", "customers": customers}
 
 
-def dirty(rng: np.random.Generator, rows: list[dict]) -> list[dict]:
+def dirty(rng: np.random.Generator, rows: list[dict], oddities: Mapping[str, int]) -> list[dict]:
     """What real exports have: a missing time, a section nobody knows, a row twice, times swapped, planned work."""
-    for i in rng.choice(len(rows), 6, replace=False):
+    def some(kind: str) -> np.ndarray:
+        return rng.choice(len(rows), oddities[kind], replace=False)
+
+    for i in some("no end"):
         rows[i] = rows[i] | {"restored": ""}
-    for i in rng.choice(len(rows), 5, replace=False):
+    for i in some("unknown place"):
         rows[i] = rows[i] | {"section_id": f"OLD-{i}"}
-    for i in rng.choice(len(rows), 8, replace=False):
+    for i in some("no place"):
         rows[i] = rows[i] | {"section_id": ""}
-    for i in rng.choice(len(rows), 2, replace=False):
+    for i in some("times swapped"):
         rows[i] = rows[i] | {"started": rows[i]["restored"] or rows[i]["started"], "restored": rows[i]["started"]}
-    for i in rng.choice(len(rows), 40, replace=False):
+    for i in some("planned"):
         rows[i] = rows[i] | {"cause": "scheduled work", "fault_kind": "", "planned": "true"}
-    for i in sorted(rng.choice(len(rows), 3, replace=False))[::-1]:
+    for i in sorted(some("twice"))[::-1]:
         rows.insert(int(i) + 1, dict(rows[i]))
     return rows

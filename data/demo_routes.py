@@ -33,6 +33,15 @@ class Plane:
     def add(self, line: np.ndarray) -> None:
         self.pieces = np.concatenate([self.pieces, np.hstack([line[:-1], line[1:]])])
 
+    def draw(self, start: np.ndarray, degrees: np.ndarray, km: float) -> tuple[np.ndarray, float]:
+        """Of k lines of equal pieces, their directions (k, p), the best one, and the direction in which it ends."""
+        angles, pieces = np.radians(degrees), degrees.shape[1]
+        steps = 1000.0 * km / pieces * np.stack([np.cos(angles), np.sin(angles)], axis=-1)
+        line = self.best(start + np.concatenate([np.zeros((len(steps), 1, 2)), np.cumsum(steps, axis=1)], axis=1))
+        self.add(line)
+        last = line[-1] - line[-2]
+        return line, float(np.degrees(np.arctan2(last[1], last[0])))
+
     def best(self, lines: np.ndarray) -> np.ndarray:
         """Of k lines (k, p, 2) from one point the first that crosses and crowds least."""
         centre = lines[0, 0]
@@ -79,13 +88,8 @@ def routes(rng: np.random.Generator, rows: list[dict]) -> dict[str, np.ndarray]:
             ahead = heading[parent]
             turns = TURNS["branch" if "s" in name else "on" if name.endswith("a") else "lateral"]
             bends = bends - bends[0]
-        angles = np.radians(ahead + turns[:, None] + bends)
-        steps = 1000.0 * row["length_km"] / PIECES * np.stack([np.cos(angles), np.sin(angles)], axis=-1)
-        lines = start + np.concatenate([np.zeros((len(turns), 1, 2)), np.cumsum(steps, axis=1)], axis=1)
-        line = plane.best(lines)
-        plane.add(line)
-        last = line[-1] - line[-2]
-        found[name], heading[name] = line, float(np.degrees(np.arctan2(last[1], last[0])))
+        line, heading[name] = plane.draw(start, ahead + turns[:, None] + bends, row["length_km"])
+        found[name] = line
         if "-M" in name:   # without a jump of a whole turn from the direction of the feeder
             heading[name] += 360.0 * round((ahead - heading[name]) / 360.0)
     return found

@@ -75,7 +75,7 @@ def _spans(rng: np.random.Generator, row: dict, k: int, line: np.ndarray, letter
     for i in range(k):
         span = {"LENGTH_FT": feet[i], "PHASING": letters, "CONDUCTOR": CONDUCTORS[kind],
                 "CONSTR": "UG" if row.get("construction") else "OH", "IF_FROM": currents[i], "IF_TO": currents[i + 1],
-                "line": _part(line, shares[i], shares[i + 1])}
+                "line": part_of(line, shares[i], shares[i + 1])}
         span |= {theirs: row.get(ours, "") for theirs, ours in EVERY.items()}
         if i == 0:
             span |= {theirs: row.get(ours, "") for theirs, ours in FIRST.items() if row.get(ours)}
@@ -98,7 +98,7 @@ def _current(row: dict, share: float) -> float | str:
     return round(1.0 / ((1.0 - share) / ends[0] + share / ends[1]), 1)
 
 
-def _part(line: np.ndarray, begin: float, end: float) -> np.ndarray:
+def part_of(line: np.ndarray, begin: float, end: float) -> np.ndarray:
     """The points of a line of equal pieces between two shares of it, (p, 2)."""
     at = np.linspace(0.0, 1.0, len(line))
     inside = line[(at > begin + 1e-9) & (at < end - 1e-9)]

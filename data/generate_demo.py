@@ -36,13 +36,16 @@ from demo_protection import (  # noqa: E402
     is_branch,
     name_ties,
 )
-from demo_records import FIRST_YEAR, YEARS, records  # noqa: E402
+from demo_records import Past, records  # noqa: E402
 from demo_routes import routes, write_routes  # noqa: E402
 from demo_study import STUDY_TOML  # noqa: E402
 
 from reliability.study import Study, open_study  # noqa: E402
 
 SEED = 11
+YEARS = range(2020, 2026)
+LINE_FAULT_RATE = 0.22            # a km and year, fleet mean
+ODDITIES = {"no end": 6, "unknown place": 5, "no place": 8, "times swapped": 2, "planned": 40, "twice": 3}
 FOLDER = Path(__file__).parent / "demo"
 
 
@@ -77,12 +80,11 @@ def main() -> None:
     rows, settings = network_and_settings(rng)
     tables = {"sections": rows, "settings": settings, "curves": curve_rows()}
     days, known = converted(rows), known_by(rows)
-    drawn = records(rng, study_of(STUDY_TOML, tables), days, rows)
+    drawn = records(rng, study_of(STUDY_TOML, tables), Past(YEARS, LINE_FAULT_RATE, known, ODDITIES, days))
     history = convert(rows, days)
     FOLDER.mkdir(exist_ok=True)
     tables |= {"outages": drawn.outages,
-               "operations": operations(np.random.default_rng([SEED, 2]), known, drawn.operations,
-                                        range(FIRST_YEAR, FIRST_YEAR + YEARS))}
+               "operations": operations(np.random.default_rng([SEED, 2]), known, drawn.operations, YEARS)}
     write_study(FOLDER, STUDY_TOML + "\n" + history, tables)
     lines = routes(np.random.default_rng([SEED, 3]), rows)
     write_routes(FOLDER / "routes.geojson", lines)

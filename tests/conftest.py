@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+from reliability.pipeline import analyse
+from reliability.report.summary import summary
 from reliability.study import open_study
 from tests.adapter import core_results
 from tests.enumeration import enumerate_study
@@ -34,3 +36,21 @@ def engine(request):
 def demo():
     """The demo study."""
     return open_study(Path(__file__).parents[1] / "data" / "demo")
+
+
+@pytest.fixture(scope="session")
+def town():
+    """The second demo study."""
+    return open_study(Path(__file__).parents[1] / "data" / "wooded_town")
+
+
+@pytest.fixture(scope="session")
+def town_results(town):
+    """Its results with few trials."""
+    return analyse(town, trials=40)
+
+
+@pytest.fixture(scope="session")
+def town_summary(town_results):
+    """summary.json of them."""
+    return summary(town_results)

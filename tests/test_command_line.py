@@ -252,18 +252,21 @@ def test_a_defect_of_ours_is_one_line_and_no_traceback(tmp_path, capsys, monkeyp
     assert not (tmp_path / "out").exists()
 
 
-def test_the_demo_generator_makes_the_demo(tmp_path):
-    """The files in data/demo and data/exports are what the seeded generator writes."""
+@pytest.mark.parametrize(("generator", "folders"), [("generate_demo", ("demo", "exports")), (
+    "generate_town", ("wooded_town", "wooded_town_exports"))])
+def test_a_generator_makes_its_study_and_exports(generator, folders, tmp_path):
+    """The files in data/ are what the seeded generators write, and no others."""
     copy = tmp_path / "checkout"
     copy.mkdir()
     shutil.copytree(ROOT / "reliability", copy / "reliability")
     shutil.copytree(ROOT / "data", copy / "data")
-    made = {path.relative_to(ROOT): path.read_bytes() for folder in ("demo", "exports")
+    made = {path.relative_to(ROOT): path.read_bytes() for folder in folders
             for path in (ROOT / "data" / folder).iterdir()}
     for path in made:
         (copy / path).unlink()
-    subprocess.run([sys.executable, "data/generate_demo.py"], cwd=copy, check=True, capture_output=True)
+    subprocess.run([sys.executable, f"data/{generator}.py"], cwd=copy, check=True, capture_output=True)
     assert len(made) > 15
+    assert {path.relative_to(copy) for folder in folders for path in (copy / "data" / folder).iterdir()} == set(made)
     for path, content in made.items():
         assert (copy / path).read_bytes() == content, path
 

@@ -6,6 +6,7 @@ import os
 import re
 import unicodedata
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 
 from reliability.study.files import COMPANIONS
@@ -13,9 +14,25 @@ from reliability.study.save import TABLES, create
 
 ENVIRONMENT = "RELIABILITY_WORKSPACE"
 _HOME = Path(__file__).parents[2]
-DEMO_SOURCE = _HOME / "data" / "demo"
-DEMO = "demo"
 LONGEST_NAME = 60
+
+
+@dataclass(frozen=True)
+class Demo:
+    """An invented study that comes with the program. source: its folder. shows: one sentence."""
+
+    source: Path
+    shows: str
+
+
+# Demos by their names in the workspace, in the order in which they are offered.
+DEMOS = {
+    "demo": Demo(_HOME / "data" / "demo", "The hard case: a rural cooperative where protection saves many fuses "
+                 "already, converting every lateral loses money, and only a few conversions pay."),
+    "wooded-town": Demo(_HOME / "data" / "wooded_town", "A clear case: a wooded town that blows its fuses at every "
+                        "fault, where converting the laterals in the woods pays back within a few years."),
+}
+DEMO = "demo"   # what is shown until another one is chosen
 
 
 def root() -> Path:
@@ -24,11 +41,11 @@ def root() -> Path:
 
 
 def studies() -> list[str]:
-    """Names of the studies of the workspace, the demo first; the demo is added where it is missing."""
-    _add_demo()
+    """Names of the studies of the workspace, the demos first; they are added where they are missing."""
+    _add_demos()
     names = sorted((f.name for f in root().iterdir()
                     if f.is_dir() and not f.is_symlink() and not f.name.startswith(".")), key=str.casefold)
-    return sorted(names, key=lambda name: name != DEMO)
+    return [*(name for name in DEMOS if name in names), *(name for name in names if name not in DEMOS)]
 
 
 def folder_of(name: str) -> Path:
@@ -50,14 +67,15 @@ def free_name(title: str) -> str:
     return next(n for n in (name, *(f"{name}-{k}" for k in range(2, len(taken) + 3))) if n not in taken)
 
 
-def demo_files() -> dict[str, bytes]:
-    """Input files of the demo study."""
-    return {name: (DEMO_SOURCE / name).read_bytes() for name in ("study.toml", *TABLES, *COMPANIONS)
-            if (DEMO_SOURCE / name).is_file()}
+def demo_files(source: Path) -> dict[str, bytes]:
+    """Input files of a demo study."""
+    return {name: (source / name).read_bytes() for name in ("study.toml", *TABLES, *COMPANIONS)
+            if (source / name).is_file()}
 
 
-def _add_demo() -> None:
+def _add_demos() -> None:
     root().mkdir(parents=True, exist_ok=True)
-    if not (root() / DEMO).exists():
-        with suppress(FileExistsError):    # another session was quicker
-            create(root() / DEMO, demo_files())
+    for name, demo in DEMOS.items():
+        if not (root() / name).exists():
+            with suppress(FileExistsError):    # another session was quicker
+                create(root() / name, demo_files(demo.source))

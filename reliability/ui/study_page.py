@@ -44,10 +44,12 @@ def _choose(shown: Opened) -> None:
     with st.container(horizontal=True, vertical_alignment="bottom"):
         st.session_state["study_choice"] = shown.name
         st.selectbox("Study of the workspace", names, key="study_choice", width=360, on_change=_chosen,
-                     format_func=lambda n: f"{n} (invented example)" if n == workspace.DEMO else n)
+                     format_func=lambda n: f"{n} (invented example)" if n in workspace.DEMOS else n)
         st.page_link("reliability/ui/import_page.py", label="Import your own data", icon=":material/upload_file:")
         if shown.study is not None:
             st.page_link("reliability/ui/compare_page.py", label="Compare its scenarios", icon=":material/balance:")
+    if shown.name in workspace.DEMOS:
+        st.caption(workspace.DEMOS[shown.name].shows)
 
 
 def _chosen() -> None:

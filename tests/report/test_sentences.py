@@ -136,7 +136,7 @@ def test_one_lateral_is_singular(content):
 
 def test_an_alternative_without_devices_that_is_worth_more_is_named(content):
     text = plain(alternatives(content))
-    assert "“Fast tripping everywhere” needs no new device and is worth more than the proposal, but to society its" in text
+    assert "“Fast tripping everywhere” needs no new device and is worth more than the proposal, but to society" in text
 
 
 def test_an_alternative_that_is_worth_less_is_not(changed, content):

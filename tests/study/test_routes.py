@@ -140,9 +140,8 @@ def test_the_fingerprint_tells_other_routes(folder):
     assert open_study(folder).inputs_sha256 != digest
 
 
-def test_the_demo_takes_along_what_lies_beside_its_tables(folder, monkeypatch):
-    monkeypatch.setattr(workspace, "DEMO_SOURCE", folder)
-    assert {"routes.geojson", "segment_sections.csv", "import.toml", "study.toml"} <= set(workspace.demo_files())
+def test_the_demo_takes_along_what_lies_beside_its_tables(folder):
+    assert {"routes.geojson", "segment_sections.csv", "import.toml", "study.toml"} <= set(workspace.demo_files(folder))
 
 
 def test_changed_assumptions_and_scenarios_keep_the_routes(folder):

@@ -27,9 +27,10 @@ def test_a_link_out_of_the_workspace_is_no_study(tmp_path):
         workspace.folder_of("trick")
 
 
-def test_the_demo_is_put_into_an_empty_workspace_and_opens():
-    assert workspace.studies() == ["demo"]
-    assert open_study(workspace.folder_of("demo")).inputs_sha256 == open_study(workspace.DEMO_SOURCE).inputs_sha256
+def test_the_demos_are_put_into_an_empty_workspace_and_open():
+    assert workspace.studies() == ["demo", "wooded-town"]
+    for name, demo in workspace.DEMOS.items():
+        assert open_study(workspace.folder_of(name)).inputs_sha256 == open_study(demo.source).inputs_sha256
 
 
 @pytest.mark.parametrize(("title", "name"), [("Clear Creek & Sons", "clear-creek-sons"), ("../../x", "x"), ("🔥",

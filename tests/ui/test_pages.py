@@ -64,6 +64,11 @@ def test_a_study_that_is_not_there_is_the_demo():
         assert test.selectbox("study_choice").value == "demo"
 
 
+@pytest.mark.parametrize("name", list(workspace.DEMOS))
+def test_each_demo_says_what_it_shows(name):
+    assert workspace.DEMOS[name].shows in said(app("study", name))
+
+
 def test_another_study_is_chosen(small):
     test = app("study")
     test.selectbox("study_choice").set_value(small).run()
