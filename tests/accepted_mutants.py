@@ -13,7 +13,7 @@ SIZES = frozenset({
     "ROWS_AT_ONCE", "GUIDE_SLOTS", "YEARS_PER_CHUNK", "EVENTS_PER_BLOCK", "ROWS_PER_BLOCK", "TRIALS_AT_LEAST",
     "TRIALS_AT_MOST", "LOOK_AGAIN", "MEMORY_BYTES", "ARRAYS_OF_TOTALS", "EVENTS_AT_MOST", "TASKS_AHEAD", "ROUNDING",
     "MAX_CACHED", "SMALLEST_CV", "SAMPLES", "SAMPLES_STRUCTURAL", "LEVELS", "FARTHEST", "FROM_ZERO",
-    "LOG_FACTOR_LIMIT", "POINTS", "FRONTIER_GAP", "SECONDS", "GAP", "TIE_TOLERANCE", "NEVER", "SPREADS",
+    "LOG_FACTOR_LIMIT", "POINTS", "FRONTIER_GAP", "SECONDS", "GAP", "TIE_TOLERANCE", "NEVER",
 })
 # Mutants that no test can or need notice: (function, expression, changes or ANY, the reason), by function.
 ANY = ()
@@ -39,7 +39,7 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("choose", "result.x > 0.5", ("> → >=",), "the variables are 0 or 1"),
     ("choose", "0.0 if result.mip_gap is None or not np.isfinite(result.mip_gap) else float(result.mip_gap)",
      ("0.0 → 1.0", "or → and"), "the solver states its gap"),
-    ("_chunk.scales", "(-1, 1)", ("1 → 2",), "any number below 0"),
+    ("_chunk.scale", "(-1, 1)", ("1 → 2",), "any number below 0"),
     ("consequences", "np.where(momentary, openings, 0.0)", ("0.0 → 1.0",), "times no customers"),
     ("corner_sets", "before[step] >= 0", (">= → >", "0 → 1"), "row 0 of the options is the setting of a zone"),
     ("corner_sets", "np.linspace(0.0, along.max(initial=0.0), points)", ("0.0 → 1.0",),
@@ -48,10 +48,7 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
      "which corners are shown, not where they lie"),
     ("corner_sets", 'np.searchsorted(spent, 0.0, side="right")', ("0.0 → 1.0",), "a unit of money"),
     ("_cuts.inside", "(x > 0.0) & (x < 1.0)", ("> → >=", "< → <="), "a place of no width"),
-    ("cv_points",
-     "spread.low + spread.high + (spread.high - spread.low) * np.polynomial.chebyshev.chebpts1(points)", ("+ → -",),
-     "the same points in reverse"),
-    ("_distinct", "(rows, 0)", ("0 → 1",), "a column that nobody reads"),
+    ("distinct_columns", "(rows, 0)", ("0 → 1",), "a column that nobody reads"),
     ("drivers_frame", "tried.low <= nil[s] <= tried.high", ("<= → <",), "a break-even at the very end of a range"),
     ("drivers_frame", "swing <= 1e-12 * abs(now[s])", ("<= → <", "* → /"), "an NPV of next to 0"),
     ("_exactly_one", "lateral * (MOST_COUNTS + 2) + counts", ("2 → 3", "+ → -"), "as many different keys"),
