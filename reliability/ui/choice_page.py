@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,11 +17,12 @@ from reliability.business.limits import Limits
 from reliability.business.options import Options, build_options
 from reliability.business.selection import NPV, SAIDI, Choice, choose
 from reliability.formats import count, finite, grid_format, money, number, percent
-from reliability.network.application import ApplicationChecks
 from reliability.network.model import Model
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
 from reliability.report.sections_map import at_heads, converted
-from reliability.report.work_pack import checks_of_selection, work_pack_html, work_pack_rows
+from reliability.report.work_pack import work_pack_html
+from reliability.report.work_pack_jobs import WorkPack, checks_of_selection, work_pack
+from reliability.report.work_pack_rows import work_pack_rows
 from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, MAY_CHANGE
 from reliability.schema.devices import SECTIONALIZER
 from reliability.study import toml_edit
@@ -59,7 +61,7 @@ def show() -> None:
     with results:
         _result(now, options, choice, asked)
     _map(shown, now, choice)
-    _table(shown, now, choice)
+    _table(shown, now, options, choice, asked)
     _programme(now, options, asked)
 
 
@@ -79,6 +81,11 @@ class Asked:
     def key(self) -> tuple[bool, bool]:
         """Names what may be done."""
         return self.settings, self.only
+
+    @property
+    def by_year(self) -> bool:
+        """Whether the work is spread over years."""
+        return self.yearly is not None or self.yearly_units is not None
 
 
 def _asked(shown: Opened, now: ScenarioResults) -> Asked:
@@ -214,7 +221,7 @@ def _classed(shown: Opened, now: ScenarioResults, chosen: pd.DataFrame, measure:
     if measure == map_panel.OUTAGES:
         return map_panel.by_outages(shown, network)
     if measure == map_panel.VERDICT:
-        checks, _ = checks_of_selection(now.results.study.model, chosen)
+        checks = checks_of_selection(now.results.study.model, chosen)
         return by_verdict(network, checks.proposal.head, checks.verdict)
     title, unit, column, kind = {
         map_panel.MINUTES: ("Customer-minutes avoided", "a year", "customer_minutes_avoided", "any"),
@@ -224,7 +231,7 @@ def _classed(shown: Opened, now: ScenarioResults, chosen: pd.DataFrame, measure:
     return by_benefit(network, Benefit(title, unit, values, kind, "below 0", "not chosen, or none"))
 
 
-def _table(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
+def _table(shown: Opened, now: ScenarioResults, options: Options, choice: Choice, asked: Asked) -> None:
     if choice.selection.empty:
         return
     st.subheader("What is chosen", anchor=False)
@@ -242,16 +249,19 @@ def _table(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
                  "selection", height=360, column_config=numbers)
     laterals = choice.selection[choice.selection["what"] == "lateral"]
 
-    def checked() -> tuple[ApplicationChecks, list[str]]:
-        return checks_of_selection(now.results.study.model, choice.selection)
+    def pack() -> WorkPack:
+        study, years = now.results.study, None
+        if asked.by_year:
+            years, _ = background.ask(*_spread(now, options, asked)).result()
+        return work_pack(checks_of_selection(study.model, choice.selection), choice.selection, years,
+                         study_name=study.name, view=now.results.plan_view, miles=study.in_miles)
 
     with st.container(horizontal=True):
         if (laterals["device"] == SECTIONALIZER).any():
             st.download_button("Work pack, a sheet a lateral (HTML)", key="pack_html", on_click="ignore",
-                               data=lambda: work_pack_html(*checked(), now.results.study.name, now.results.plan_view,
-                                                           now.results.study.in_miles).encode(),
+                               data=lambda: work_pack_html(pack()).encode(),
                                mime="text/html", file_name="work_pack.html", icon=":material/construction:")
-            figure.csv_button("Work pack", lambda: work_pack_rows(*checked()), "work_pack")
+            figure.csv_button("Work pack", lambda: work_pack_rows(pack()), "work_pack")
         if len(laterals):
             st.button("Make it a scenario of the study", key="make_scenario", icon=":material/add:",
                       on_click=_make_scenario, args=(shown, laterals, len(choice.selection) - len(laterals)))
@@ -278,16 +288,20 @@ def _make_scenario(shown: Opened, laterals: pd.DataFrame, backups: int) -> None:
     st.session_state[opened.NOTICE] = message if saved else "Not saved: the study was left as it was."
 
 
+def _spread(now: ScenarioResults, options: Options,
+            asked: Asked) -> tuple[str, Callable[[], tuple[pd.DataFrame, str]]]:
+    """Key and work of the programme by year."""
+    return f"programme|{now.digest}|{asked}", lambda: programme(
+        options, asked.years, YearlyLimits(asked.yearly, asked.yearly_units), asked.limits, asked.goal, gap=GAP,
+        seconds=SECONDS / 2)
+
+
 def _programme(now: ScenarioResults, options: Options, asked: Asked) -> None:
     st.subheader("Programme by year", anchor=False)
-    if asked.yearly is None and asked.yearly_units is None:
+    if not asked.by_year:
         st.markdown("Give the budget or the units of a year on the left to spread the work over years.")
         return
-    found = background.result(
-        f"programme|{now.digest}|{asked}", lambda: programme(
-            options, asked.years, YearlyLimits(asked.yearly, asked.yearly_units), asked.limits, asked.goal, gap=GAP,
-            seconds=SECONDS / 2),
-        "the programme")
+    found = background.result(*_spread(now, options, asked), "the programme")
     if found is None:
         return
     table, message = found
