@@ -56,10 +56,13 @@ inspection_cost_per_year = 12
 energy_margin_per_kwh = 0.06
 incentive_per_saidi_minute = 0
 incentive_per_saifi = 0
+price_year = 2025
 
 [finance]
 discount_rate = 0.065
 escalation_rate = 0.02
+tax_rate = 0.0                   # a cooperative
+average_bill_per_month = 135
 horizon_years = 20
 perspective = "utility"
 

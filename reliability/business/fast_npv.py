@@ -14,7 +14,7 @@ import numpy as np
 
 from reliability.business.cashflow import Capital, capital_of, present_worth
 from reliability.business.costs import BENEFITS_BY_PERSPECTIVE, INTERRUPTION, customers_by_class, total_money
-from reliability.business.unit_costs import unit_costs
+from reliability.business.unit_costs import mean_unit_costs
 from reliability.faults.chains import pattern_probability
 from reliability.faults.consequences import CALLOUT_AFTER, CALLOUTS, NO_CALLOUT, Consequences, consequences
 from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, kind_probability
@@ -185,7 +185,7 @@ def _kind_factor(grouped: GroupedSums, values: Assumptions) -> np.ndarray:
 def _interruption_cost(sums: np.ndarray, hours: np.ndarray, switching: np.ndarray, values: Assumptions,
                        costs: CostTable) -> float:
     durations, index = np.unique(np.concatenate([hours, switching]), return_inverse=True)
-    unit = unit_costs(costs, durations, values["cv"])[0][index]
+    unit = mean_unit_costs(costs, durations, values["cv"])[index]
     sustained, waiting, momentary = (sums[:, _BY_CLASS[name]] for name in _CLASSED)
     return float((waiting * unit[:len(hours)]).sum() + ((sustained - waiting) * unit[len(hours):]).sum()
                  + momentary.sum(axis=0) @ costs.momentary * values["momentary_cost_factor"])

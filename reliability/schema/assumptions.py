@@ -19,6 +19,7 @@ OURS = "our assumption"
 PRACTICE = "common practice, no source"
 CLEARING_SHARES = "from memory: 83.25, 10.05 and 1.42 % of all faults cleared by reclosing once, twice, three times"
 CUSTOMER_COSTS = "LBNL-6941E, 2015, dollars of 2013; from memory"
+CONSUMER_PRICES = "index: Bureau of Labor Statistics, CPI-U, annual averages; from memory"
 
 
 @dataclass(frozen=True)
@@ -220,16 +221,23 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
            "Annual gain of the utility for each minute by which SAIDI falls."),
     _money("incentive_per_saifi", "Incentive on SAIFI", "per 1.0 and year", 0.0,
            "Annual gain of the utility for each 1.0 by which SAIFI falls."),
-    Assumption("costs", "interruption_cost_factor", "Escalation of interruption costs", "×", 1.0, 0.0, 100.0, step=0.05,
-               help="Multiplies the interruption cost table to bring it to the prices of the study. The default table "
-                    "is in dollars of 2013; consumer prices of the United States rose by a factor of about 1.35 from "
-                    "2013 to 2024 (from memory)."),
+    Assumption("costs", "interruption_cost_factor", "Multiplier of interruption costs", "×", 1.0, 0.0, 100.0, step=0.05,
+               help="Multiplies the interruption cost table, beside the escalation from interruption_cost_year to "
+                    "price_year: what income, or another currency, makes of it."),
     Assumption("costs", "momentary_cost_factor", "Value of a momentary event", "×", 1.0, 0.0, 100.0, step=0.05,
                help="Multiplies the momentary values of the interruption cost table: surveys value a single event, "
                "not the tenth in a year."),
     Assumption("costs", "interruption_costs", "Interruption cost table", "file", None, kind="text",
                source=CUSTOMER_COSTS,
                help="File in the study folder: cost per event by class and duration; blank: the default table."),
+    Assumption("costs", "interruption_cost_year", "Price year of the interruption cost table", "year", None, 2000, 2100,
+               "whole", 1, help="Year of the money in the interruption cost table; blank: 2013 for the default table, "
+               "not known for a table of the study."),
+    Assumption("costs", "price_year", "Price year of the study", "year", None, 2000, 2100, "whole", 1,
+               source=CONSUMER_PRICES, help="Year of the study's prices. Interruption costs are escalated to it by the "
+               "consumer prices of the United States; blank: not known, and they are not escalated."),
+    Assumption("costs", "spare_units_share", "Spare units", "0–1", 0.0, 0.0, 1.0, step=0.01,
+               help="Units bought as spares for each unit installed, at its installed price; part of the capital."),
 
     Assumption("finance", "discount_rate", "Discount rate", "per year", 0.07, -0.5, 1.0, step=0.005,
                help="Annual rate at which future money is discounted."),
@@ -239,6 +247,23 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="Years over which benefits count; also the length of one simulated trial."),
     Assumption("finance", "perspective", "Perspective", "", "utility", kind="choice", choices=("utility", "society"),
                help="utility: crew, material, energy margin, incentive; society: crew, material, interruption cost."),
+    Assumption("finance", "device_life_years", "Life of what is installed", "yr", None, 1, 100, "whole", 1,
+               help="Years after which all that was spent in year 0 is spent again, changed settings included, at "
+                    "prices that grow by the escalation rate; blank: it lasts through the horizon."),
+    Assumption("finance", "equity_share", "Equity share of capital", "0–1", 0.5, 0.0, 1.0, step=0.05,
+               help="Share of the rate base that owners or members finance; the rest is debt. For the revenue "
+                    "requirement; no discount rate follows from it."),
+    Assumption("finance", "equity_rate", "Return on equity", "per year", 0.10, 0.0, 1.0, step=0.005,
+               help="Allowed return on the equity share of the rate base, after income tax."),
+    Assumption("finance", "debt_rate", "Interest on debt", "per year", 0.05, 0.0, 1.0, step=0.005,
+               help="Interest on the debt share of the rate base."),
+    Assumption("finance", "tax_rate", "Income tax", "0–1", 0.25, 0.0, 0.9, step=0.01,
+               help="Rate on the return on equity, federal and state together; 0 for a cooperative or a municipal "
+                    "utility."),
+    Assumption("finance", "book_life_years", "Book life", "yr", None, 1, 100, "whole", 1,
+               help="Years of straight-line depreciation; blank: the horizon."),
+    Assumption("finance", "average_bill_per_month", "Average bill", "money per month", None, 0.0, 1e9, step=1.0,
+               help="Of one customer, so that the effect on it can be stated in per cent; blank: not stated."),
 
     Assumption("choice", "objective", "Objective", "", "npv", kind="choice", choices=("npv", "saidi"),
                help="npv: the highest net present value under the constraints; saidi: the largest SAIDI reduction."),

@@ -90,11 +90,21 @@ class Assumptions(TypedDict):
     interruption_cost_factor: float
     momentary_cost_factor: float
     interruption_costs: str | None
+    interruption_cost_year: int | None
+    price_year: int | None
+    spare_units_share: float
     # [finance]
     discount_rate: float
     escalation_rate: float
     horizon_years: int
     perspective: str
+    device_life_years: int | None
+    equity_share: float
+    equity_rate: float
+    debt_rate: float
+    tax_rate: float
+    book_life_years: int | None
+    average_bill_per_month: float | None
     # [choice]
     objective: str
     backup_settings: str
