@@ -6,15 +6,15 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from typing import cast
 
 import pandas as pd
 
 from reliability.business.calibrated import calibrated
 from reliability.business.cashflow import assess
 from reliability.business.constraints import fast_settings, limits_of
-from reliability.business.costs import INTERRUPTION, SOCIETY, InterruptionCost
+from reliability.business.costs import INTERRUPTION
 from reliability.business.drivers import drivers_frame
+from reliability.business.event_costs import InterruptionCost
 from reliability.business.frontier import YearlyLimits, frontier, programme
 from reliability.business.limits import Limits
 from reliability.business.options import Options, build_options
@@ -29,7 +29,6 @@ from reliability.history.operations import read_operations
 from reliability.history.outages import Records, read_records
 from reliability.history.rates import observations
 from reliability.indices.expected import expected_values, feeder_indices
-from reliability.indices.measures import ExtraMeasure
 from reliability.indices.simulation import Progress, SimulationInput, simulate
 from reliability.network.application import ApplicationChecks, check_laterals, settle_scenarios
 from reliability.network.model import Model
@@ -142,12 +141,9 @@ def modelled_days(results: Results) -> ModelDays:
 
 
 def simulation_input(results: Results) -> SimulationInput:
-    """Input of a study's simulation; customers' costs are simulated only where the perspective counts them."""
+    """Input of a study's simulation, customers' interruption costs included whatever the perspective."""
     study = results.study
-    extra: dict[str, ExtraMeasure] = {}
-    if study.values["perspective"] == SOCIETY:
-        # cast: the simulation gives a measure back its own terms only, which a protocol of any terms cannot say
-        extra[INTERRUPTION] = cast(ExtraMeasure, InterruptionCost(results.network, results.costs))
+    extra = {INTERRUPTION: InterruptionCost(results.network, results.costs)}
     return SimulationInput(Model(results.network, study.values), study.uncertain, study.scenarios, extra,
                            study.rate_draws)
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import pandas as pd
 
-from reliability.business.break_even import BreakEven, break_even
+from reliability.business.break_even import BreakEven, MomentaryValue, break_even, momentary_value
 from reliability.business.calibrated import Calibrated
-from reliability.business.cashflow import Business, cashflow_frame
+from reliability.business.cashflow import Business, assess, cashflow_frame
+from reliability.business.costs import SOCIETY, UTILITY
 from reliability.business.laterals import laterals_frame
 from reliability.business.options import Options
 from reliability.business.selection import Choice
@@ -24,6 +25,7 @@ from reliability.network.application import ApplicationChecks, application_frame
 from reliability.network.tree import Network
 from reliability.schema.problems import shorten
 from reliability.schema.scenarios import proposed_position
+from reliability.schema.values import as_assumptions
 from reliability.study.cost_table import CostTable
 from reliability.study.plan_view import PlanView, plan_view
 from reliability.study.study import Study
@@ -101,6 +103,19 @@ class Results:
     def break_even(self) -> BreakEven:
         """Where the gains in SAIDI of the scenarios change sign; computed when it is first asked for."""
         return break_even(self.study.model, self.study.scenarios)
+
+    @cached_property
+    def perspectives(self) -> dict[str, Business]:
+        """The business case by perspective, the study's own among them; only prices differ."""
+        seen = {view: {**self.study.values, "perspective": view} for view in (UTILITY, SOCIETY)}
+        society = assess(self.table, self.expected, as_assumptions(seen[SOCIETY]), self.costs, self.study.currency)
+        return {UTILITY: replace(society, values=as_assumptions(seen[UTILITY])), SOCIETY: society,
+                str(self.study.values["perspective"]): self.business}
+
+    @cached_property
+    def momentary_value(self) -> MomentaryValue:
+        """Society's net present value over the value of a momentary event; computed when it is first asked for."""
+        return momentary_value(self.table, self.business, self.costs)
 
     @cached_property
     def indices(self) -> pd.DataFrame:

@@ -14,11 +14,11 @@ import numpy as np
 from scipy import sparse
 
 from reliability.business.cells import TERMS, Measured, Timed, cells_of, places_of
-from reliability.business.costs import CV, INTERRUPTION, MOMENTARY_FACTOR, SOCIETY, customers_by_class
+from reliability.business.costs import INTERRUPTION, MOMENTARY_FACTOR, SOCIETY, customers_by_class
 from reliability.business.factors import Factors, columns_of, factor_entries
 from reliability.business.features import PLAIN, matrix_of
 from reliability.business.own_hours import OwnHours, own_hours_of
-from reliability.business.unit_costs import unit_costs
+from reliability.business.unit_costs import mean_unit_costs
 from reliability.faults.outcomes import OutcomeTable
 from reliability.faults.times import SWITCHING_OFF, hours_of
 from reliability.indices.draws import alike_draws, count_draws, some_draws
@@ -32,6 +32,7 @@ from reliability.study.cost_table import CostTable
 Relative = tuple[np.ndarray, np.ndarray]
 # Numbers held at a time; draws are worked through in parts, so that memory stays bounded.
 NUMBERS_AT_ONCE = 4_000_000
+CV = "cv"
 FEW_OUTPUTS = 64            # a matrix of so many is dense
 TIMED = {"customer_hours": "customers", "load_kwh": "load"}  # quantities whose hours count, and what they are made of
 
@@ -104,7 +105,7 @@ class ClosedForm:
         plain = {**worth, "momentary_value": _worth(worth, INTERRUPTION) * drawn(values, MOMENTARY_FACTOR)}
         prices = [_worth(plain, name) for name in PLAIN]
         hours = [hours_of(term, values) for term in TERMS]
-        cost = [unit_costs(self.costs, np.atleast_1d(h), drawn(values, CV))[0] for h in hours] if (
+        cost = [mean_unit_costs(self.costs, np.atleast_1d(h), drawn(values, CV)) for h in hours] if (
             INTERRUPTION in worth and any(t.customer_class is not None for t in self.timed)) else []
         for timed in self.timed:
             each, column = _worth(worth, timed.name), timed.customer_class
@@ -123,7 +124,7 @@ class ClosedForm:
     def _values_of(self, hours: np.ndarray, cv: float, worth: TrialValues) -> np.ndarray:
         """What hours (m,) count for each quantity: themselves, or what they cost a customer, (m, quantities)."""
         priced = INTERRUPTION in worth and any(t.customer_class is not None for t in self.timed)
-        cost = unit_costs(self.costs, hours, cv)[0] if priced else np.zeros((len(hours), len(CUSTOMER_CLASSES)))
+        cost = mean_unit_costs(self.costs, hours, cv) if priced else np.zeros((len(hours), len(CUSTOMER_CLASSES)))
         return np.column_stack([hours if t.customer_class is None else cost[:, t.customer_class] for t in self.timed])
 
 

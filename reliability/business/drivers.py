@@ -14,7 +14,15 @@ from reliability.business.turning_points import one_way, value_of
 from reliability.indices.simulation import STRUCTURAL
 from reliability.network.model import Model
 from reliability.network.tree import Network
-from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, RATES_FROM_RECORDS, Range, bounds_of, label_of
+from reliability.schema.assumptions import (
+    ASSUMPTIONS,
+    BY_KEY,
+    EXACT_TABLES,
+    RATES_FROM_RECORDS,
+    Range,
+    bounds_of,
+    label_of,
+)
 from reliability.schema.values import number
 from reliability.study.cost_table import CostTable
 from reliability.study.study import Study
@@ -55,7 +63,9 @@ def ranges_tried(study: Study) -> dict[str, Range]:
     """The range to try of every assumption that is a number and may matter to the NPV."""
     ranges, stated = dict(study.uncertain), dict(study.values)
     for a in ASSUMPTIONS:
-        if a.kind != "number" or a.key in ranges or a.key in STRUCTURAL or stated[a.key] is None:
+        if a.kind != "number" or a.table in EXACT_TABLES or a.key in STRUCTURAL:
+            continue
+        if a.key in ranges or stated[a.key] is None:
             continue
         value, (low, high) = float(number(study.values, a.key)), bounds_of(a)
         ends = sorted((value * (1.0 - SPREAD), value * (1.0 + SPREAD)))

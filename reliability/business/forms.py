@@ -58,8 +58,8 @@ class ClosedForms:
     """Closed forms of S scenarios, "As built" first, all settled (`application.settle_scenarios`).
 
     model: the network, and values of what is never drawn. names, unit, as_built: see `closed_form`. whole: whether a
-    form holds at every probability; else it is smaller, and a new one is made where a class of fault becomes possible or
-    ceases to be. kept: how many are kept at a time.
+    form holds at every probability; else it is smaller, and a new one is made where a class of fault may happen or may
+    no longer. kept: how many are kept at a time.
     """
 
     model: Model

@@ -144,7 +144,8 @@ def capital(rows: pd.DataFrame, values: TrialValues) -> np.ndarray:
     by_code = np.stack(np.broadcast_arrays(*prices, np.zeros(1)), axis=-1)
     changes = ((rows["lateral"] < 0) & (rows["setting"] != AS_IT_IS)).to_numpy()
     settings: Drawn = np.atleast_1d(drawn(values, "backup_settings_cost"))[:, None]
-    return rows["units"].to_numpy() * by_code[:, code] + changes * settings
+    spares = np.atleast_1d(drawn(values, "spare_units_share"))[:, None]
+    return rows["units"].to_numpy() * by_code[:, code] * (1.0 + spares) + changes * settings
 
 
 def _settings(fast: np.ndarray, lockout: np.ndarray, alternatives: Sequence[int]) -> np.ndarray:

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import scipy
 
-from reliability.business.costs import CV, SOCIETY
+from reliability.business.closed_form import CV
+from reliability.business.costs import SOCIETY
 from reliability.indices.draws import pert_quantiles, some_draws, values_of_trials
 from reliability.indices.simulation import STRUCTURAL
 from reliability.schema.assumptions import RATES_FROM_RECORDS

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from reliability.report.definitions import STANDARD, clause_of
+from reliability.schema.assumptions import CONSUMER_PRICES
 
 RULES = "the model of this tool"
 MEMORY = "from memory"
@@ -58,6 +59,17 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
     ("Mean of low / likely / high", "(low + 4 likely + high) / 6", "PERT, a scaled beta distribution"),
     ("Call-out", "crew hours × rate × (1 + overtime share × (multiplier − 1)) + vehicle + material", RULES),
     ("NPV", "−capital + Σ (saving · (1+g)^(y−1) − inspection) / (1+r)^y", "discount arithmetic"),
+    ("Capital replaced", "in year k·n < H, n the life of what is installed: capital of year 0 × (1+g)^(k·n)",
+     "our assumption"),
+    ("Customers' cost of an event", "Σ customers × c(L·h) by class: c linear between the tabulated durations, L the "
+     "event's severity, h the mean time of those who wait or are switched; its mean over the lognormal L in closed "
+     "form", RULES),
+    ("Price level of interruption costs", "table × consumer prices of price_year / of interruption_cost_year × "
+     "interruption_cost_factor", CONSUMER_PRICES),
+    ("Revenue requirement of a year", "rate base × (debt share × interest + equity share × return / (1 − tax)) + "
+     "depreciation + inspection − crew work saved", "cost of service, straight-line depreciation"),
+    ("Levelised revenue requirement", "the even yearly amount of the same present value at the cost of capital, debt "
+     "share × interest + equity share × return", "discount arithmetic"),
     ("Annualised capital", "capital × r / (1 − (1+r)^−H)", "capital recovery factor"),
     ("Benefit-cost ratio", "present value of savings / (capital + present value of inspection)", "discount arithmetic"),
     ("Internal rate of return", "rate at which the NPV is 0; of several the one nearest 0", "discount arithmetic"),

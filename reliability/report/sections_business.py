@@ -9,17 +9,20 @@ import numpy as np
 import pandas as pd
 
 from reliability.business.costs import SOCIETY
+from reliability.formats import NOT_MEANINGFUL
 from reliability.report import charts
 from reliability.report.blocks import Block, Column, Heading, Missing, Points, Section, Table, Text
 from reliability.report.content import Case, Content, leading
 from reliability.report.figures import Figure, Name, Sentence, joined, pointer, resolve, say
+from reliability.report.sections_finance import revenue, society_values
 from reliability.report.sentences import worth
-from reliability.report.sentences_break_even import momentary_value
+from reliability.report.sentences_money import downside
 from reliability.report.units import spoken_unit, unit_of
 from reliability.schema.assumptions import label_of
 from reliability.schema.problems import shorten
 
 PERSPECTIVES = {"utility": "Utility perspective", "society": "Societal perspective"}
+WORDS = f"{NOT_MEANINGFUL}: there is almost no capital to recover."
 FLOWS = (("capex", "Capital"), ("callout_saving", "Call-outs saved"), ("energy_saving", "Energy margin saved"),
          ("incentive", "Incentive"), ("interruption_cost_saving", "Interruption cost saved"),
          ("inspection", "Inspection"),
@@ -30,9 +33,9 @@ def figures_of_merit(content: Content) -> tuple[Column, ...]:
     """Columns of a table of business figures."""
     money = content.currency
     return (
-        Column("capex", "Capital", "money", money), Column("npv", "NPV", "money", money), Column("irr", "IRR", "share"),
+        Column("capex", "Capital", "money", money), Column("npv", "NPV", "money", money), Column("irr", "IRR", "irr"),
         Column("bcr", "Benefit-cost ratio", "ratio"),
-        Column("discounted_payback_years", "Discounted payback", "years", "yr"),
+        Column("discounted_payback_years", "Discounted payback", "payback", "yr"),
         Column("cost_per_ci_avoided", "Annualised capital per customer interruption avoided", "price", money),
         Column("cost_per_cmi_avoided", "Annualised capital per customer-minute avoided", "price", money),
         Column("npv_p10", "NPV, 80 % range", "money", money, high="npv_p90"),
@@ -49,8 +52,11 @@ def business(content: Content) -> Section:
     blocks: list[Block] = []
     if content.business:
         blocks.append(Points(tuple(worth(content, i) for i in content.order[1:])))
+        if (at := leading(content)) is not None and (lost := downside(content, at)):
+            blocks.append(Text(lost))
     for perspective in (own, *(p for p in PERSPECTIVES if p != own)):
         blocks += _case(content, perspective, perspective == own)
+    blocks += revenue(content)
     return Section("business", title, tuple(blocks))
 
 
@@ -62,10 +68,9 @@ def _case(content: Content, perspective: str, own: bool) -> list[Block]:
         return [*blocks, Missing(f"{view}: the business case was not computed in this run.")]
     known = case.summaries if case else [content.at("scenarios", i, "business") for i in range(len(content.scenarios))]
     rows = [known[i] for i in content.order]
-    blocks.append(_merit(content, perspective, own, rows))
     if perspective == SOCIETY:
-        turns = [momentary_value(content, i) for i in content.order[1:]]
-        blocks += [Points(tuple(filter(None, turns)))] if any(turns) else []
+        blocks += society_values(content)
+    blocks.append(_merit(content, perspective, own, rows))
     if case is not None and len(case.cashflow):
         scenario = leading(content)
         if scenario is not None:
@@ -78,7 +83,7 @@ def _merit(content: Content, perspective: str, own: bool, rows: Sequence[Mapping
     """Figures of merit by scenario; marked with their place in summary.json where they stand there."""
     columns = figures_of_merit(content)
     names = [n for c in columns for n in ((c.key, c.high) if c.high else (c.key,))]
-    part = "business" if own else f"business_{perspective}"
+    part = ("business",) if own else ("business", perspective)
     values = {n: [np.nan if row.get(n) is None else float(row[n]) for row in rows] for n in names}
     frame = pd.DataFrame(values, dtype=float)
     paths = pd.DataFrame({n: [_known(content, i, part, n) for i in content.order] for n in names})
@@ -86,11 +91,11 @@ def _merit(content: Content, perspective: str, own: bool, rows: Sequence[Mapping
     frame.insert(0, "scenario", [content.scenarios[i] for i in content.order])
     paths.insert(0, "scenario", "")
     return Table(f"merit-{perspective}", f"Figures of merit, {PERSPECTIVES[perspective].lower()}",
-                 (Column("scenario", "Scenario"), *kept), frame, f"Business {perspective}", paths=paths)
+                 (Column("scenario", "Scenario"), *kept), frame, f"Business {perspective}", note=WORDS, paths=paths)
 
 
-def _known(content: Content, scenario: int, part: str, name: str) -> str:
-    path = pointer("scenarios", scenario, part, name)
+def _known(content: Content, scenario: int, part: tuple[str, ...], name: str) -> str:
+    path = pointer("scenarios", scenario, *part, name)
     return path if resolve(content.summary, path) is not None else ""
 
 

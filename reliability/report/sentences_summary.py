@@ -6,7 +6,7 @@ import pandas as pd
 
 from reliability.business.costs import SOCIETY, UTILITY
 from reliability.business.verdict import VIEWERS, pays, scope
-from reliability.formats import noun_for
+from reliability.formats import meaningful, noun_for
 from reliability.report.content import Content, installs, named, proposed_conversions, zero_capital_alternatives
 from reliability.report.figures import Figure, Name, Sentence, joined, say
 from reliability.report.sentences import (
@@ -18,7 +18,7 @@ from reliability.report.sentences import (
     trials_cut,
     verdict,
 )
-from reliability.report.sentences_break_even import momentary_value, scenario_saidi_gain
+from reliability.report.sentences_break_even import momentary_side_by_side, momentary_value, scenario_saidi_gain
 from reliability.report.units import spoken_unit
 from reliability.schema.assumptions import label_of
 
@@ -94,10 +94,12 @@ def cost(content: Content) -> Sentence:
                      crews=money(content, Figure(abs(crews.value or 0.0), "money")),
                      less="less" if (crews.value or 0.0) >= 0 else "more",
                      inspection=money(content, content.figure("money", *place, "inspection_per_year")))]
-    years = content.figure("years", *place, "payback_years")
-    discounted = content.figure("years", *place, "discounted_payback_years")
+    years = content.figure("payback", *place, "payback_years")
+    discounted = content.figure("payback", *place, "discounted_payback_years")
     ratio = content.figure("ratio", *place, "bcr")
-    if discounted.value is not None and years.value is not None:
+    if discounted.value is not None and not meaningful(discounted.value, "payback"):
+        sentences.append(say("It needs almost no capital, so a payback or a rate of return says nothing."))
+    elif discounted.value is not None and years.value is not None:
         sentences.append(say("It is paid back in {years} years, in {discounted} at the discount rate; benefit-cost "
                              "ratio {ratio}.", years=years, discounted=discounted, ratio=ratio))
     elif (content.at(*place, "capex") or 0.0) > 0:
@@ -156,7 +158,7 @@ def perspectives(content: Content) -> Sentence:
         return ()
     own = str(content.study.values["perspective"])
     other = UTILITY if own == SOCIETY else SOCIETY
-    npv = content.figure("money", "scenarios", at, f"business_{other}", "npv")
+    npv = content.figure("money", "scenarios", at, "business", other, "npv")
     sentences: list[Sentence] = []
     if npv.value is not None:
         size = money(content, Figure(abs(npv.value), "money"))
@@ -166,8 +168,7 @@ def perspectives(content: Content) -> Sentence:
                                  "{size}{why}.", does=does, size=size, why=_because(npv.value)))
         else:
             sentences.append(say("To {view} alone it {does} {size}.", view=VIEWERS[other], does=does, size=size))
-    if turn := momentary_value(content, at):
-        sentences.append(turn)
+    sentences += [s for s in (momentary_side_by_side(content, at), momentary_value(content, at)) if s]
     return joined(sentences)
 
 
@@ -286,7 +287,7 @@ def _tested(content: Content, i: int) -> Sentence:
 def _other_sign(content: Content, i: int) -> Sentence:
     """What the other perspective says where it is the opposite."""
     other = UTILITY if content.study.values["perspective"] == SOCIETY else SOCIETY
-    there, npv = content.figure("money", "scenarios", i, f"business_{other}", "npv"), _npv(content, i)
+    there, npv = content.figure("money", "scenarios", i, "business", other, "npv"), _npv(content, i)
     if npv is None or there.value is None or npv * there.value >= 0:
         return ()
     return say(", but to {view} its NPV is {npv}", view=VIEWERS[other], npv=money(content, there))
