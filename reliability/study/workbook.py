@@ -11,9 +11,9 @@ from functools import lru_cache
 from importlib.util import find_spec
 from pathlib import Path
 
-import reliability
 from reliability.formats import count
 from reliability.schema.problems import Problem, StudyError, shorten
+from reliability.xlsx import process
 from reliability.xlsx.process import ALL, TOO_LARGE
 
 # Our bounds: a sheet of some fifteen million cells is read within them.
@@ -100,7 +100,7 @@ def _read(name: str, content: bytes, most_cells: int, wanted: str) -> tuple[Shee
     if library is None or library.origin is None:
         raise StudyError([Problem(name, "python-calamine is not installed",
                                   "install it: pip install -r requirements.txt")])
-    folders = [str(Path(file).parents[1]) for file in (reliability.__file__, library.origin)]
+    folders = [str(Path(process.__file__).parents[2]), str(Path(library.origin).parents[1])]
     limits = [str(MOST_MEMORY), str(most_cells), str(MOST_UNPACKED)]
     try:
         run = subprocess.run([sys.executable, "-I", "-S", "-c", _START, *folders, *limits, wanted],  # noqa: S603
