@@ -11,7 +11,7 @@ import pytest
 from reliability.business.cashflow import business_summary
 from reliability.business.proposal import choice_of_scenario, converted_laterals, named_proposal, scenario_of
 from reliability.indices.expected import system_indices
-from reliability.pipeline import decide, expect, with_alternatives
+from reliability.pipeline import decide, expect, plan, with_alternatives
 from reliability.results import Results
 from reliability.schema.scenarios import PROPOSED, Conversion, Scenario
 from reliability.study.study import Study
@@ -70,6 +70,9 @@ def test_a_named_scenario_is_the_proposal_with_all_that_it_changes(seed):
     assert decision.named
     agrees(results_of(study), dict(decision.choice.totals))
     assert set(converted_laterals(decision.choice)) <= set(heads)
+    programme = plan(results_of(study), decision).programme
+    assert programme["capex"].sum() == pytest.approx(decision.choice.totals["capex"])
+    assert programme.loc[programme["what"] == "lateral", "section_id"].nunique() == decision.choice.totals["laterals"]
 
 
 def test_what_is_proposed_stands_after_the_study_s_own_and_before_what_needs_no_capital():
