@@ -17,11 +17,12 @@ from reliability.report.sections_model import assumptions
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY
 from tests.report.parsed import Page
 
-TITLES = ("Summary", "Reporting period and definitions", "Indices by year", "Indices by feeder and area",
-          "Ten largest events", "Causes", "Excluded days", "Worst feeders and laterals", "Method", "Assumptions",
-          "Scenarios side by side", "Selection and programme", "Business case", "Sensitivity and break-even values",
-          "Application checks", "Coordination of fuses and reclosing devices", "Data accuracy",
-          "What earlier conversions achieved", "Limits and cautions", "Reproducibility")
+TITLES = ("Summary", "Selection and programme", "Scenarios side by side", "Business case",
+          "Sensitivity and break-even values", "Reporting period and definitions", "Indices by year",
+          "Indices by feeder and area", "Worst feeders and laterals", "Ten largest events", "Causes", "Excluded days",
+          "What earlier conversions achieved", "Data accuracy", "Application checks",
+          "Coordination of fuses and reclosing devices", "Method", "Assumptions", "Limits and cautions",
+          "Reproducibility")
 
 
 @pytest.fixture(scope="module")
