@@ -17,7 +17,6 @@ from reliability.business.limits import Limits
 from reliability.business.options import Options, build_options
 from reliability.business.selection import NPV, SAIDI, Choice, choose
 from reliability.formats import count, finite, grid_format, money, number, percent
-from reliability.network.model import Model
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
 from reliability.report.sections_map import at_heads, converted
 from reliability.report.work_pack import work_pack_html
@@ -33,7 +32,7 @@ from reliability.ui.place_table import named
 from reliability.ui.scenario_results import state_results
 from reliability.ui.text import plain, saidi_turn, short
 from reliability.ui.tiles import Figure
-from reliability.what_if import ScenarioResults
+from reliability.what_if import ScenarioResults, options_at
 
 LATERAL = "lateral"                # of the page of laterals: the one that it shows
 GOALS = {NPV: "Highest net present value", SAIDI: "Most SAIDI avoided"}
@@ -146,14 +145,14 @@ def _write_limits(shown: Opened, asked: Asked) -> None:
 
 
 def choices(now: ScenarioResults, settings: bool, only: bool) -> Options:
-    """What may be done with each lateral, the last one cached in the session."""
-    key, cached = (now.digest, settings, only), st.session_state.get("options")
+    """What may be done with each lateral, the last one cached in the session and used again where it can be."""
+    key, study, cached = (now.digest, settings, only), now.results.study, st.session_state.get("options")
     if cached is None or cached[0] != key:
-        results = now.results
-        values = results.study.values
-        options = build_options(Model(results.network, values), results.costs, fast_settings(values, settings), only,
-                                results.study.currency)
-        cached = st.session_state["options"] = (key, options)
+        options = options_at(cached[1], cached[2], study) if cached and cached[0][1:] == key[1:] else None
+        if options is None:
+            options = build_options(study.model, now.results.costs, fast_settings(study.values, settings), only,
+                                    study.currency)
+        cached = st.session_state["options"] = (key, options, study)
     return cached[1]
 
 
