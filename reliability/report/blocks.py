@@ -143,13 +143,14 @@ class Document:
     """What is laid out as a page or as a word processor's file.
 
     kind: what it is, above its title. name: what it is about. workbook: file that holds the tables' sheets, ""
-    where the document has none.
+    where the document has none. face: label and text of each line on a cover, "" where it is to be filled in.
     """
 
     kind: str
     name: str
     sections: Sequence[Section]
     workbook: str = ""
+    face: tuple[tuple[str, str], ...] = ()
 
     def whole(self, table: Table) -> str:
         """Where all rows of a table are to be had, as words; "" for nowhere else."""

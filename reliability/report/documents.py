@@ -18,6 +18,7 @@ from reliability.report import sections_worst as worst
 from reliability.report import sections_years as years
 from reliability.report.blocks import Document, Section
 from reliability.report.content import Content, Recorded
+from reliability.report.reporting import cover_lines
 
 REPORT = (
     summary.summary, definitions.definitions, years.years, areas.feeders, history.events, history.causes,
@@ -41,7 +42,7 @@ def sections(content: Content) -> list[Section]:
 def report(content: Content, made: Sequence[Section] | None = None) -> Document:
     """The report of a study; made: `sections(content)`, where they have been made already."""
     return Document("Reliability report and proposal", str(content.summary.get("study") or content.study.name),
-                    made or sections(content), "workbook.xlsx")
+                    made or sections(content), "workbook.xlsx", cover_lines(content.study, content.history))
 
 
 def outage_history(recorded: Recorded) -> Document:

@@ -42,6 +42,13 @@ def face_summary(study: Study, history: History | None) -> dict[str, Any]:
             "plans": [asdict(plan) for plan in study.plans]}
 
 
+def cover_lines(study: Study, history: History | None) -> tuple[tuple[str, str], ...]:
+    """Label and text of the lines on a cover, "" for what the study does not state."""
+    year, stated = reported_year(study, history), face_summary(study, history)
+    lines = [("Reporting year", str(year))] if year is not None else []
+    return (*lines, *((label, str(stated[key] or "")) for key, label in KEYS))
+
+
 def face(study: Study, history: History | None) -> list[Block]:
     """What stands on the face of a report, and which keys of [report] would bring what is missing."""
     stated = {"date": study.values["date"], "prepared_by": study.values["prepared_by"],
