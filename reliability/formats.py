@@ -26,7 +26,7 @@ class Kind:
 
     exact: text shows the decimals of the table too, in place of significant digits. digits: significant ones in a table
     too, in place of decimals; 0 for none. low, high: ends between which a number means something; words stand in for
-    others, which files of numbers hold all the same.
+    others, which files of numbers hold all the same. A sheet holds the number and shows the words.
     """
 
     decimals: int
@@ -48,8 +48,8 @@ KINDS: dict[str, Kind] = {
     "hours": Kind(2, "0.00"),
     "years": Kind(1, "0.0", exact=True),
     # of an investment; beyond these there is hardly any capital to speak of (the bounds are ours)
-    "irr": Kind(1, "0.0%", 100.0, " %", exact=True, high=1.0),
-    "payback": Kind(1, "0.0", exact=True, low=0.1),
+    "irr": Kind(1, f'[>1]"{NOT_MEANINGFUL}";0.0%', 100.0, " %", exact=True, high=1.0),
+    "payback": Kind(1, f'[<0.1]"{NOT_MEANINGFUL}";0.0', exact=True, low=0.1),
     "asai": Kind(6, "0.000000", exact=True),
     "money": Kind(0, "#,##0"),
     "price": Kind(2, "#,##0.00"),

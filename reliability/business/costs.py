@@ -79,6 +79,13 @@ def total_money(amounts: Mapping[str, Drawn], values: TrialValues, customers_ser
     return sum(yearly_money(amounts, values, customers_served).values(), start=np.zeros(()))
 
 
+def unit_worth(values: TrialValues, customers_served: float) -> dict[str, Drawn]:
+    """What one of each of AMOUNTS costs a year, numbers or draws (K,); those that cost nothing are left out."""
+    worth = {name: total_money({other: float(other == name) for other in AMOUNTS}, values, customers_served)
+             for name in AMOUNTS}
+    return {name: money if money.ndim else float(money) for name, money in worth.items() if money.any()}
+
+
 def interruption_cost_rows(effect: Consequences, by_class: Quantity, values: Assumptions,
                            costs: CostTable) -> np.ndarray:
     """Customers' mean cost of one event of each row, (r,), in the money of the table.

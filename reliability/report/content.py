@@ -27,7 +27,7 @@ from reliability.schema.scenarios import PROPOSED
 from reliability.study.plan_view import PlanView
 from reliability.study.study import Study
 
-MOST_CURVES = 12        # pictures of coordination in a report; our choice
+MOST_CURVES = 6        # pictures of coordination in a report; our choice
 
 
 @dataclass(frozen=True)

@@ -18,14 +18,15 @@ from reliability.report import sections_worst as worst
 from reliability.report import sections_years as years
 from reliability.report.blocks import Document, Section
 from reliability.report.content import Content, Recorded
-from reliability.report.reporting import cover_lines
+from reliability.report.reporting import cover_facts
+from reliability.report.sentences_summary import decision
 
 REPORT = (
-    summary.summary, definitions.definitions, years.years, areas.feeders, history.events, history.causes,
-    history.excluded, worst.worst, model.method, model.assumptions, model.scenarios, laterals.selection,
-    business.business, business.drivers, laterals.application, coordination.coordination, history.accuracy,
-    conversions.conversions,
-    model.limits, model.reproducibility,
+    summary.summary, laterals.selection, model.scenarios, business.business, business.drivers,
+    definitions.definitions, years.years, areas.feeders, worst.worst, history.events, history.causes,
+    history.excluded, conversions.conversions, history.accuracy,
+    laterals.application, coordination.coordination, model.method, model.assumptions, model.limits,
+    model.reproducibility,
 )
 HISTORY = (
     records.overview, definitions.definitions, years.years, history.excluded, areas.recorded, history.events,
@@ -42,7 +43,8 @@ def sections(content: Content) -> list[Section]:
 def report(content: Content, made: Sequence[Section] | None = None) -> Document:
     """The report of a study; made: `sections(content)`, where they have been made already."""
     return Document("Reliability report and proposal", str(content.summary.get("study") or content.study.name),
-                    made or sections(content), "workbook.xlsx", cover_lines(content.study, content.history))
+                    made or sections(content), "workbook.xlsx",
+                    cover_facts(content.study, content.history, content.summary), decision(content))
 
 
 def outage_history(recorded: Recorded) -> Document:

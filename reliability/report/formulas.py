@@ -78,7 +78,7 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
     ("Cost per interruption or minute avoided", "annualised capital / what is avoided a year",
      "our assumption"),
     ("Share of the NPV's variance", "Sobol' indices, first order and total, over the stated ranges",
-     "Saltelli's scheme, as in scipy.stats.sobol_indices"),
+     "Saltelli's scheme; estimators of Saltelli and others, 2010, and Jansen, 1999 (from memory)"),
     ("Effect of conversions made, raw", "(events after / before on converted laterals) / (the same on the others), "
      "conditional on both totals, mid-p", "difference in differences"),
     ("… predictive", "events after on converted laterals, binomial of both groups' with Λ_c / (Λ_c + Λ_o), sums of "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
@@ -42,11 +43,16 @@ def face_summary(study: Study, history: History | None) -> dict[str, Any]:
             "plans": [asdict(plan) for plan in study.plans]}
 
 
-def cover_lines(study: Study, history: History | None) -> tuple[tuple[str, str], ...]:
-    """Label and text of the lines on a cover, "" for what the study does not state."""
-    year, stated = reported_year(study, history), face_summary(study, history)
-    lines = [("Reporting year", str(year))] if year is not None else []
-    return (*lines, *((label, str(stated[key] or "")) for key, label in KEYS))
+def cover_facts(study: Study, history: History | None, summary: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """What stands on the cover of a report, blank where the study does not state it."""
+    year = reported_year(study, history)
+    stated = {"date": study.values["date"], "prepared_by": study.values["prepared_by"],
+              "approved_by": study.values["approved_by"]}
+    period = [] if history is None else [
+        ("Records", f"{history.records.first_day} to {history.records.last_day}")]
+    return [("Reporting year", "" if year is None else str(year)), *period,
+            *((label, shorten(stated[key] or "", 200)) for key, label in KEYS),
+            ("Inputs", str(summary.get("inputs_sha256") or "")[:12]), ("Program version", str(summary.get("version")))]
 
 
 def face(study: Study, history: History | None) -> list[Block]:

@@ -9,6 +9,7 @@ import pandas as pd
 
 from reliability.business.break_even import BREAK_EVEN
 from reliability.business.constraints import fast_settings
+from reliability.business.stability import STAYS, WORTH_IT
 from reliability.formats import noun_for, shown
 from reliability.network.application import (
     ApplicationChecks,
@@ -71,7 +72,8 @@ TOTALS = (("laterals", "Laterals converted", "count", ""), ("units", "Units inst
           ("saifi_avoided", "SAIFI avoided", "index", "1/yr"), ("maifi_e_added", "MAIFI_E added", "index", "1/yr"),
           ("worst_feeder_maifi_e_added", "MAIFI_E added on the worst feeder", "index", "1/yr"),
           ("callouts_avoided", "Call-outs avoided", "amount", "1/yr"),
-          (BREAK_EVEN, "Break-even share of faults with reclosing off", SHARE_KIND, ""))
+          (BREAK_EVEN, "Break-even share of faults with reclosing off", SHARE_KIND, ""),
+          (STAYS, "Share of the laterals that stay chosen over the draws", SHARE_KIND, ""))
 
 
 def _totals(content: Content, chosen: Selected) -> Table:
@@ -101,6 +103,8 @@ def _selected(content: Content, frame: pd.DataFrame, key: str, title: str, shown
         Column("fast_operations_of_backup", "Fast operations of backup", "whole", where="sheet"),
         Column("units", "Units", "count"),
         Column("capex", "Capital", "money", content.currency), Column("npv", "NPV", "money", content.currency),
+        Column(WORTH_IT, "Probability that NPV is above 0", "share"),
+        Column(STAYS, "Share of draws that choose it again", "share"),
         Column("customer_interruptions_avoided", "Customer interruptions avoided", "amount", "1/yr"),
         Column("customer_minutes_avoided", "Customer-minutes avoided", "count", "1/yr"),
         Column("momentary_events_added", "Momentary events added", "amount", "1/yr"),

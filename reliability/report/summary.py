@@ -47,7 +47,9 @@ def _choice(plan: Plan) -> dict[str, Any]:
     """The choice under the study's limits, in figures and in words."""
     choice = plan.choice
     return {"objective": choice.objective, "feasible": choice.feasible, "message": choice.message,
-            "gap": choice.gap, "totals": dict(choice.totals), "programme": plan.programme_note}
+            "gap": choice.gap, "totals": dict(choice.totals), "programme": plan.programme_note,
+            "stability": plan.stability.summary() if plan.stability else None,
+            "calibrated": plan.calibrated.summary() if plan.calibrated else None}
 
 
 def _spreads(results: Results) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:

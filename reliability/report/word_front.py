@@ -7,6 +7,7 @@ from typing import Any
 from reliability.cautions import CAUTION
 from reliability.report import palette
 from reliability.report.blocks import Document, Heading
+from reliability.report.figures import plain
 from reliability.report.type_width import text_width
 from reliability.report.word_layout import TURNED, UPRIGHT
 from reliability.report.word_parts import CONTENTS, TEXT_SIZE, begin_field, bookmark, element, end_field, field
@@ -20,21 +21,25 @@ MARGIN = 57.6
 
 
 def cover(document: Any, docx: Any, made: Document) -> None:
-    """A page of its own: kind of document, study, and the lines of its face; what is not stated can be filled in."""
+    """A page of its own: kind of document, study, its one sentence and facts; what is not stated can be filled in."""
     first = document.sections[0]
     _sides(first, docx, turned=False)
     first.different_first_page_header_footer = True
     kind = document.add_paragraph(clean(made.kind), style="Subtitle")
-    kind.paragraph_format.space_before = docx.shared.Pt(150)
+    kind.paragraph_format.space_before = docx.shared.Pt(130)
     document.add_paragraph(shorten(made.name, LONGEST), style="Title")
-    for label, value in made.face:
+    if made.lead:
+        lead = document.add_paragraph(clean(plain(made.lead)))
+        lead.paragraph_format.space_after = docx.shared.Pt(26)
+        lead.runs[0].font.size = docx.shared.Pt(TEXT_SIZE + 2)
+    for label, value in made.facts:
         line = document.add_paragraph()
         line.paragraph_format.tab_stops.add_tab_stop(docx.shared.Pt(130))
-        line.paragraph_format.space_before = docx.shared.Pt(8)
+        line.paragraph_format.space_before = docx.shared.Pt(6)
         line.add_run(label).font.color.rgb = docx.shared.RGBColor.from_string(palette.SOFT.lstrip("#"))
         line.add_run("\t" + (shorten(value, LONGEST) or TO_FILL_IN))
     note = document.add_paragraph(CAUTION, style="Intense Quote")
-    note.paragraph_format.space_before = docx.shared.Pt(60)
+    note.paragraph_format.space_before = docx.shared.Pt(50)
 
 
 def contents(document: Any, docx: Any, made: Document) -> None:

@@ -16,7 +16,7 @@ import xlsxwriter
 from xlsxwriter.worksheet import Worksheet
 
 from reliability.cautions import CAUTION
-from reliability.formats import NOT_MEANINGFUL, TEXT, meaningful, missing
+from reliability.formats import TEXT, missing
 from reliability.report.blocks import PLUS_MINUS, Column, KeyFigures, Section, Table, Text, tables
 from reliability.report.content import Content
 from reliability.report.documents import sections
@@ -136,22 +136,18 @@ def _cells(sheet: Worksheet, formats: Formats, values: list[list[Any]], kinds: l
         for c, value in enumerate(row):
             if value is None:
                 continue
-            if looks[c] is None or isinstance(value, str):
+            if looks[c] is None:
                 sheet.write_string(r, c, value, formats.text(value))
             else:
                 sheet.write_number(r, c, value, looks[c])
 
 
 def _values(column: pd.Series, kind: str) -> list[str | float | None]:
-    """Values of a column, None where a cell stays empty: nothing there, or no finite number.
-
-    Words stand in for numbers that mean nothing.
-    """
+    """Values of a column, None where a cell stays empty: nothing there, or no finite number."""
     if kind == TEXT:
         return [None if missing(v) or v == "" else str(v)[:LONGEST_TEXT] for v in column.tolist()]
     numbers = pd.to_numeric(column, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
-    return [None if not f else v if meaningful(v, kind) else NOT_MEANINGFUL
-            for v, f in zip(numbers.tolist(), np.isfinite(numbers).tolist(), strict=True)]
+    return [v if f else None for v, f in zip(numbers.tolist(), np.isfinite(numbers).tolist(), strict=True)]
 
 
 def _headers(column: Column) -> list[tuple[str, str]]:

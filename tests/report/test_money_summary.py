@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from reliability.formats import NOT_MEANINGFUL, shown, spoken
+from reliability.formats import KINDS, NOT_MEANINGFUL, shown, spoken
 from reliability.indices.simulation import simulate
 from reliability.pipeline import expect, simulation_input
 from reliability.report.blocks import Table, tables
@@ -125,3 +125,9 @@ def test_a_simulation_without_customers_costs_gives_society_no_range(results):
     assert case["society"]["npv_p10"] is None
     assert case["society"]["npv"] is not None
     assert case["utility"]["npv_p10"] is not None
+
+
+@pytest.mark.parametrize(("kind", "end", "where"), [("irr", KINDS["irr"].high, ">"),
+                                                    ("payback", KINDS["payback"].low, "<")])
+def test_a_sheet_shows_words_beyond_the_same_ends(kind, end, where):
+    assert KINDS[kind].excel.startswith(f'[{where}{end:g}]"{NOT_MEANINGFUL}";')
