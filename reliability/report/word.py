@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -94,7 +95,7 @@ def turned_pages(blocks: Sequence[Block], layouts: Sequence[Layout | None]) -> l
         if isinstance(blocks[at], Heading) and turned[at + 1]:
             turned[at] = True
     wide = [at for at, across in enumerate(turned) if across]
-    for before, after in zip(wide, wide[1:], strict=False):
+    for before, after in pairwise(wide):
         if all(not isinstance(block, Table) or not block.shown for block in blocks[before + 1:after]):
             turned[before + 1:after] = [True] * (after - before - 1)
     return turned

@@ -55,10 +55,11 @@ def key_figures_xml(docx: Any, block: KeyFigures) -> Any:
     cells = "".join(
         f'<w:tc><w:tcPr><w:tcW w:w="{width}" w:type="dxa"/>'
         f'<w:shd w:val="clear" w:color="auto" w:fill="{palette.WASH.lstrip("#")}"/></w:tcPr>'
-        f"{_line(plain(key.label), TABLE_SIZE)}{_line(plain(key.value), KEY_SIZE, bold=True)}"
+        f"{_line(key.label, TABLE_SIZE)}{_line(plain(key.value), KEY_SIZE, bold=True)}"
         f"{_line(plain(key.note), TABLE_SIZE)}</w:tc>" for key in block.figures)
     grid = f'<w:gridCol w:w="{width}"/>' * len(block.figures)
-    return docx.oxml.parse_xml(f'<w:tbl {docx.oxml.ns.nsdecls("w")}>{_look(width * len(block.figures))}<w:tblGrid>{grid}'
+    return docx.oxml.parse_xml(f'<w:tbl {docx.oxml.ns.nsdecls("w")}>{_look(width * len(block.figures))}'
+                               f"<w:tblGrid>{grid}"
                                f"</w:tblGrid><w:tr><w:trPr><w:cantSplit/></w:trPr>{cells}</w:tr></w:tbl>")
 
 
