@@ -80,7 +80,7 @@ def show() -> None:
     for spread in trials.follow(now, lambda done, total: progress.progress(min(done / total, 1.0), f"{done} trials")):
         with sure.container():
             npv = spread.npv[scenario]
-            odds = float((npv > 0).mean())
+            odds = trials.odds_of_gain(npv)
             figure.chart(npv_chart(npv, currency, large), f"Net present value over {len(npv)} trials; above 0 in "
                          f"{percent(odds)} of them.", lambda: pd.DataFrame(), "", "npv", csv=False)
         _tiles(figures, case, currency, spread.npv[scenario])
@@ -94,10 +94,11 @@ def _tiles(place: DeltaGenerator, case: dict[str, Any], currency: str, npv: np.n
     spread = "–" if npv is None else money_range(np.percentile(npv, 10), np.percentile(npv, 90), currency)
     payback = case["discounted_payback_years"]
     figures = (("Net present value", money(case["npv"], currency)), ("NPV, P10 to P90", spread),
-               ("Probability that NPV is above 0", percent(None if npv is None else (npv > 0).mean())),
+               ("Probability that NPV is above 0", percent(None if npv is None else trials.odds_of_gain(npv))),
                ("Capital", money(case["capex"], currency)), ("Internal rate of return", spoken(case["irr"], "irr")),
                ("Benefit over cost", number(case["bcr"])),
-               ("Discounted payback", _payback(payback)))
+               ("Discounted payback", _payback(payback)),
+               ("Per interruption and minute avoided", tiles.per_avoided(case, currency)))
     with place.container():
         tiles.row(Figure(name, value) for name, value in figures)
 
@@ -136,7 +137,9 @@ def _drivers(now: ScenarioResults, scenario: int, large: bool) -> None:
             "break-even": [number(v) for v in rows["break_even"]],
             "unit": [unit_of(key, now.business.currency) for key in rows["assumption"]],
             "share": [percent(v) for v in rows["total"]]})
-        st.dataframe(shown, hide_index=True, alt="Break-even values and shares of the variance")
+        st.dataframe(shown, hide_index=True, alt="Break-even values and shares of the variance", column_config={
+            "assumption": st.column_config.TextColumn(width="medium"),
+            "unit": st.column_config.TextColumn(width="small")})
         st.caption("Share of what is unknown about the net present value: total Sobol' index over the ranges that the "
                    "study states.")
 
