@@ -41,7 +41,7 @@ def frontier(options: Options, points: int = 30, limits: Limits | None = None, *
         choice = best if budget == best.totals["capex"] else choose(
             options, replace(limits, budget=float(budget)), SAIDI, gap=gap, seconds=seconds_per_point)
         if choice.feasible:
-            rows.append({"budget": float(budget), **_point(options, choice.chosen),
+            rows.append({"budget": float(budget), **choice.totals, **units_by_device(options, choice.chosen),
                          "gap": np.nan if choice.gap is None else choice.gap})
         if len(rows) > 1 and rows[-1][REACH] < rows[-2][REACH]:
             # what a smaller budget buys, a larger one buys too

@@ -138,8 +138,8 @@ def _drivers(now: ScenarioResults, scenario: int, large: bool) -> None:
             "unit": [unit_of(key, now.business.currency) for key in rows["assumption"]],
             "share": [percent(v) for v in rows["total"]]})
         st.dataframe(shown, hide_index=True, alt="Break-even values and shares of the variance", column_config={
-            "assumption": st.column_config.TextColumn(width="medium"),
-            "unit": st.column_config.TextColumn(width="small")})
+            name: st.column_config.TextColumn(width=width) for name, width in (
+                ("assumption", 182), ("now", 58), ("break-even", 74), ("unit", 132), ("share", 54))})
         st.caption("Share of what is unknown about the net present value: total Sobol' index over the ranges that the "
                    "study states.")
 

@@ -16,7 +16,7 @@ from reliability.ui.plotting import axis, layout, named_lines, picture, upright
 from reliability.ui.text import label
 from reliability.ui.trials import Spread
 
-BINS, ENDS = 60, (0.5, 99.5)       # percentiles at which the picture ends
+BINS, ENDS = 60, (2.0, 98.0)       # percentiles at which the picture ends
 PERCENTILES = (10, 50, 90)
 ONE_YEAR, AVERAGE = "single year", "average year of a trial"
 
@@ -28,12 +28,12 @@ def changes_of(spread: Spread, first: int, second: int) -> dict[str, np.ndarray]
 
 
 def _binned(spread: Spread, first: int, second: int) -> tuple[np.ndarray, dict[str, np.ndarray]]:
-    """Edges (b + 1,) and the share of years, and of averages, in each bin."""
+    """Edges (b + 1,) and the share of years, and of averages, in each bin; the furthest years lie beyond."""
     of = changes_of(spread, first, second)
     low, high = np.percentile(of[ONE_YEAR], ENDS)
     low, high = min(low, 0.0), max(high, 0.0)
     edges = np.linspace(low, high if high > low else low + 1.0, BINS + 1)
-    return edges, {name: np.histogram(np.clip(values, edges[0], edges[-1]), edges)[0] / len(values)
+    return edges, {name: np.histogram(values, edges)[0] / len(values)
                    for name, values in of.items()}
 
 
@@ -53,9 +53,9 @@ def difference_chart(spread: Spread, first: int, second: int, large: bool = Fals
         PERCENTILES, np.percentile(average, PERCENTILES), strict=True)}, float(np.ptp(edges)))
     shapes.append(upright(0, color=INK, width=2))
     title = f"SAIDI, {label(spread.names[second], 24)} less {label(spread.names[first], 24)}, minutes a year"
-    return picture(traces, layout(330, large, shapes=shapes, annotations=notes, showlegend=True,
+    return picture(traces, layout(360, large, shapes=shapes, annotations=notes, showlegend=True,
                                   margin={"l": 10, "r": 10, "t": 64, "b": 10},
-                                  legend={"orientation": "h", "y": -0.3, "yanchor": "top", "x": 0},
+                                  legend={"orientation": "h", "y": -0.36, "yanchor": "top", "x": 0},
                                   xaxis=axis(title, range=[edges[0], edges[-1]]),
                                   yaxis=axis("Share", tickformat=TICK_SHARE, rangemode="tozero")))
 

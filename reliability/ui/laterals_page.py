@@ -218,12 +218,12 @@ def _evidence(checks: ApplicationChecks, chosen: str, place: DeltaGenerator) -> 
         for row in evidence[evidence["verdict"] != VERDICTS[PASS]].itertuples():
             st.markdown(f"**{plain(row.label)}: {row.verdict}.** {plain(row.reason, 400)}")
     figure.table(evidence, "Evidence of the checks", "evidence", height=365, column_config={
-        "label": st.column_config.TextColumn("check", width="medium"),
-        "value": st.column_config.NumberColumn(format=grid_format("any"), width="small"),
-        "limit": st.column_config.NumberColumn(format=grid_format("any"), width="small"),
-        "unit": st.column_config.TextColumn(width="small"), "verdict": st.column_config.TextColumn(width="small"),
-        "margin": st.column_config.NumberColumn(format=grid_format("ratio"), width="small"),
-        "reason": st.column_config.TextColumn(width="large")})
+        "label": st.column_config.TextColumn("check", width=270),
+        "value": st.column_config.NumberColumn(format=grid_format("any"), width=75),
+        "limit": st.column_config.NumberColumn(format=grid_format("any"), width=75),
+        "unit": st.column_config.TextColumn(width=75), "verdict": st.column_config.TextColumn(width=75),
+        "margin": st.column_config.NumberColumn(format=grid_format("ratio"), width=75),
+        "reason": st.column_config.TextColumn(width=600)})
 
 
 def _where(network: Network, head: int) -> str:

@@ -19,7 +19,7 @@ _PARTS = (("callout_saving", "Call-outs saved", BLUE, ""), ("energy_saving", "En
           ("incentive", "Incentive", SAND, "."), ("interruption_cost_saving", "Customers' cost avoided", PLUM, "\\"))
 DRIVERS_SHOWN = 12
 BINS = 50
-BELOW = {"orientation": "h", "y": -0.24, "yanchor": "top", "x": 0}       # a key below the picture
+BELOW = {"orientation": "h", "y": -0.32, "yanchor": "top", "x": 0}       # a key below the picture
 
 
 def cashflow_chart(flow: pd.DataFrame, currency: str, large: bool = False) -> go.Figure:
