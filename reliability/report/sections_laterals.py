@@ -10,7 +10,7 @@ import pandas as pd
 from reliability.business.break_even import BREAK_EVEN
 from reliability.business.constraints import fast_settings
 from reliability.business.stability import STAYS, WORTH_IT
-from reliability.formats import noun_for, shown
+from reliability.formats import DASH, noun_for, shown
 from reliability.network.application import (
     ApplicationChecks,
     application_frame,
@@ -100,6 +100,7 @@ def _selected(content: Content, frame: pd.DataFrame, key: str, title: str, shown
         *place_columns(network, frame, "section_id", "Lateral or backup"),
         Column("feeder_id", "Feeder"), Column("device", "Device", where="sheet"),
         Column("counts", "Counts", "whole", where="sheet"), Column("setting", "New device or setting", where="page"),
+        Column("verdict", "Application checks"),
         Column("fast_operations_of_backup", "Fast operations of backup", "whole", where="sheet"),
         Column("units", "Units", "count"),
         Column("capex", "Capital", "money", content.currency), Column("npv", "NPV", "money", content.currency),
@@ -115,6 +116,8 @@ def _selected(content: Content, frame: pd.DataFrame, key: str, title: str, shown
         Column("cumulative_saidi_minutes_avoided", "SAIDI avoided so far", "minutes", "min/yr"))
     frame = frame.assign(device=frame["device"].astype(str).str.replace("_", " ")).reset_index(drop=True)
     frame["setting"] = [_setting(row) for row in frame.to_dict("records")]
+    if content.selected is not None and content.selected.verdicts:
+        frame["verdict"] = frame["section_id"].astype(str).map(content.selected.verdicts).fillna(DASH)
     kept = tuple(c for c in columns if c.key in frame)
     return Table(key, title, kept, frame[[c.key for c in kept]], key.capitalize(), shown_rows)
 

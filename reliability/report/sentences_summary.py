@@ -7,6 +7,7 @@ import pandas as pd
 from reliability.business.costs import SOCIETY, UTILITY
 from reliability.business.verdict import HALF_A_UNIT, VIEWERS, pays, scope
 from reliability.formats import meaningful, noun_for
+from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.report.content import Content, installs, named, proposed_conversions, zero_capital_alternatives
 from reliability.report.figures import Figure, Name, Sentence, joined, say
 from reliability.report.sentences import (
@@ -24,6 +25,7 @@ from reliability.report.units import spoken_unit
 from reliability.schema.assumptions import label_of
 
 MOST_ALTERNATIVES = 4
+PASS_NAME = VERDICTS[PASS]
 # assumptions whose break-even values a reader of the summary asks for: prices of what is installed, then the others
 PRICES = {"sectionalizer": "sectionalizer_cost", "lateral_recloser": "lateral_recloser_cost", "fuse": "fuse_cost"}
 TURNING = {**{price: f"an installed price of a {device.replace('_', ' ')}" for device, price in PRICES.items()},
@@ -43,7 +45,17 @@ def decision(content: Content) -> Sentence:
         holds = scope(str(values["perspective"]), int(values["horizon_years"]))
         sentences.append(say("This {does} {holds}: net present value (NPV) {npv}{sure}.", does=pays(npv.value),
                              holds=holds, npv=money(content, npv), sure=sure(content, at)))
-    return joined(sentences)
+    return joined([*sentences, *_on_hold(content)])
+
+
+def _on_hold(content: Content) -> list[Sentence]:
+    """How many of the conversions wait for what the application checks could not pass."""
+    verdicts = list(content.selected.verdicts.values()) if content.selected else []
+    held = sum(verdict != PASS_NAME for verdict in verdicts)
+    if not held:
+        return []
+    return [say("{n} of the laterals {are} on hold until the application checks are passed.", n=Figure(held, "count"),
+                are="is" if held == 1 else "are")]
 
 
 def _conversions(content: Content) -> Sentence:

@@ -115,6 +115,15 @@ def test_the_figures_of_the_proposal_are_those_of_the_selection(content):
         assert content.selected.totals[key] == pytest.approx(case_[key], rel=1e-9)
 
 
+def test_the_proposal_says_how_many_laterals_are_on_hold(content):
+    verdicts = content.selected.verdicts
+    assert set(verdicts) == set(content.selected.frame["section_id"])
+    held = sum(v != "pass" for v in verdicts.values())
+    assert f"{held} of the laterals are on hold" in plain(decision(content))
+    passed = replace(content.selected, verdicts=dict.fromkeys(verdicts, "pass"))
+    assert "on hold" not in plain(decision(replace(content, selected=passed)))
+
+
 def test_nothing_worth_converting_is_said_with_its_reason(content):
     without = {**content.summary, "scenarios": [s for s in content.summary["scenarios"] if s["name"] != "Proposed"]}
     empty = replace(content, summary=without, selected=replace(
