@@ -90,10 +90,10 @@ def excluded(content: Content | Recorded) -> Section:
         blocks.append(Table("excluded", "Excluded days", (
             Column("day", "Day"), Column("saidi_min", "SAIDI", "index", "min"),
             Column("threshold", "Threshold", "index", "min"), Column("excess", "Above it by", "three_digits", "min"),
-            Column("customers", "Customers interrupted", "count"),
+            Column("customers", "Customers interrupted", "count", where="sheet"),
             Column("share", "Share of customers served", "share"),
             Column("customer_minutes", "Customer-minutes", "count"),
-            Column("largest", "Largest event, share", "share"), Column("event", "Largest event"),
+            Column("largest", "Largest event, share", "share"), Column("event", "Largest event", where="sheet"),
             Column("cause", "Main cause"), Column("feeders", "Feeders hit"), Column("restored", "Last restored")),
             frame, "Excluded days"))
         if words := caution(history.single_events):
