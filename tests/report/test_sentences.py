@@ -22,7 +22,8 @@ from reliability.report.sentences import (
     worth,
 )
 from reliability.report.sentences_break_even import momentary_value, scenario_saidi_gain
-from reliability.report.sentences_summary import alternatives, confidence, decision, turning_points
+from reliability.report.sentences_confidence import confidence
+from reliability.report.sentences_summary import alternatives, decision, turning_points
 from reliability.schema.assumptions import ASSUMPTIONS, label_of
 
 CASE = ("scenarios", 1, "business")
