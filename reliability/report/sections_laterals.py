@@ -184,6 +184,8 @@ def application(content: Content) -> Section:
     blocks: list[Block] = [
         Text(say("{n} {laterals} checked for a sectionalizer: {said}.", n=Figure(len(checks), "count"),
                  laterals=noun_for(len(checks), "lateral"), said=verdicts_said(checks))),
+        Text(("A lateral has the gravest verdict of the checks that decide: fail before unknown before review before "
+              "pass. What is for review or unknown is settled before anything is installed.",)),
         Table("verdicts", "Laterals by check and verdict", (
             Column("label", "Check"), *(Column(v, v.capitalize(), "count") for v in VERDICTS)), counts, "Verdicts")]
     blocks += sections_map.verdict_map(content)

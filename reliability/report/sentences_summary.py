@@ -120,7 +120,7 @@ def cost(content: Content) -> Sentence:
                      inspection=money(content, content.figure("money", *place, "inspection_per_year")))]
     years = content.figure("payback", *place, "payback_years")
     discounted = content.figure("payback", *place, "discounted_payback_years")
-    ratio = content.figure("ratio", *place, "bcr")
+    ratio = content.figure("bcr", *place, "bcr")
     if discounted.value is not None and not meaningful(discounted.value, "payback"):
         sentences.append(say("It needs almost no capital, so a payback or a rate of return says nothing."))
     elif discounted.value is not None and years.value is not None:
