@@ -30,7 +30,7 @@ from reliability.ui.money_charts import frontier_chart, programme_chart
 from reliability.ui.opened import Opened
 from reliability.ui.place_table import named
 from reliability.ui.scenario_results import state_results
-from reliability.ui.text import plain, saidi_turn, short
+from reliability.ui.text import bare, plain, saidi_turn, short
 from reliability.ui.tiles import Figure
 from reliability.what_if import ScenarioResults, options_at
 
@@ -99,7 +99,7 @@ def _asked(shown: Opened, now: ScenarioResults) -> Asked:
     def most(key: str, title: str | None = None) -> float | None:
         a = BY_KEY[key]
         value = finite(study.values.get(key))
-        unit = plain(now.business.currency, 12) if a.unit.startswith("money") else a.unit
+        unit = bare(now.business.currency, 12) if a.unit.startswith("money") else a.unit
         return st.number_input(title or f"{a.label}, {unit}", min_value=0.0,
                                value=value,
                                step=float(a.step), placeholder="no limit", help=a.help, **keep(key))
@@ -239,7 +239,7 @@ def _table(shown: Opened, now: ScenarioResults, options: Options, choice: Choice
     numbers["callouts_avoided"]["label"] = "call-outs avoided"
     numbers[BREAK_EVEN] = st.column_config.NumberColumn("break-even share of faults, reclosing off",
                                                         format=grid_format("share"))
-    currency = plain(now.business.currency, 12)
+    currency = short(now.business.currency, 12)
     numbers |= {c: st.column_config.NumberColumn(name, format=grid_format("money")) for c, name in (
         ("capex", f"capital, {currency}"), ("npv", f"NPV, {currency}"),
         ("customer_minutes_avoided", "customer-minutes avoided"))}

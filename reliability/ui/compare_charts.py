@@ -64,7 +64,8 @@ def bars(shown: Indices, large: bool = False, columns: int = 4) -> go.Figure:
         notes.append({"text": f"<b>{name}</b>, {unit}", "x": domain[0] - (0.03 if across else 0.02), "y": upright[1],
                       "xref": "paper", "yref": "paper", "showarrow": False, "xanchor": "left", "yanchor": "bottom",
                       "align": "left", "yshift": 6})
-    legend = {"orientation": "h", "y": (-0.12 if rows == 1 else -0.09) - 0.1 * (len(shown.names) >= 6), "yanchor": "top", "x": 0}
+    below = (-0.12 if rows == 1 else -0.09) - 0.1 * (len(shown.names) >= 6)      # room for upright figures
+    legend = {"orientation": "h", "y": below, "yanchor": "top", "x": 0}
     return picture(traces, layout(300 if rows == 1 else 470, large, legend=legend, annotations=notes,
                                   margin={"l": 10, "r": 10, "t": 34, "b": 10}) | axes)
 

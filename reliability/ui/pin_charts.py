@@ -23,7 +23,7 @@ def pins_chart(table: pd.DataFrame, units: dict[str, str], large: bool = False) 
     scenarios = list(dict.fromkeys(table["scenario"]))
     names = [label(s, 26) for s in scenarios]
     traces: list[dict[str, object]] = []
-    axes: dict[str, object] = {"yaxis": axis("", automargin=True, tickvals=list(range(len(names))), ticktext=names,
+    axes: dict[str, object] = {"yaxis": axis("", tickvals=list(range(len(names))), ticktext=names, zeroline=False,
                                              range=[len(names) - 0.5, -0.5], showgrid=False)}
     for k, (measure, title) in enumerate(units.items()):
         at = "" if k == 0 else str(k + 1)

@@ -45,7 +45,7 @@ def test_the_years_are_those_of_the_records_and_one_without_a_threshold_is_marke
     np.testing.assert_array_equal(second.values, history.without_major_events.years["saifi"])
     assert [i for i, name in enumerate(chart.categories) if name.endswith(charts.NO_THRESHOLD)] == [0]
     assert charts.NO_THRESHOLD in chart.category
-    assert "2021: " in chart.description
+    assert f"2021{charts.NO_THRESHOLD}: " in chart.description
     assert "no day set apart" in chart.description
 
 
