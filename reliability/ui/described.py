@@ -134,7 +134,7 @@ def _points(points: Points) -> dict[str, object]:
 
 
 # sides on which a name may stand: (word of plotly, its middle from the point and half its size in shares of the axes)
-_SIDES = (("middle right", (0.07, 0.0)), ("middle left", (-0.07, 0.0)), ("top center", (0.0, 0.045)),
+_SIDES = (("middle right", (0.085, 0.0)), ("middle left", (-0.085, 0.0)), ("top center", (0.0, 0.045)),
           ("bottom center", (0.0, -0.045)), ("top right", (0.06, 0.045)), ("bottom right", (0.06, -0.045)),
           ("top left", (-0.06, 0.045)), ("bottom left", (-0.06, -0.045)))
 _HALF_NAME = np.array([0.055, 0.022])

@@ -7,7 +7,8 @@ import pandas as pd
 from reliability.report.frontier_mix import NOTHING, changes, devices, mixes
 
 CURVE = pd.DataFrame({"units_sectionalizer": [0.0, 1.0, 5.0, 4.0, 0.0],
-                      "units_lateral recloser": [0.0, 0.0, 3.0, 9.0, 20.0], "units_nowhere": [0.0] * 5, "units": [0.0, 1.0, 8.0, 13.0, 20.0]})
+                      "units_lateral recloser": [0.0, 0.0, 3.0, 9.0, 20.0],
+                      "units_nowhere": [0.0] * 5, "units": [0.0, 1.0, 8.0, 13.0, 20.0]})
 
 
 def test_every_point_names_its_devices_most_first():
