@@ -12,18 +12,16 @@ from streamlit.delta_generator import DeltaGenerator
 
 from reliability import formats
 from reliability.business.cashflow import cashflow_frame
-from reliability.business.costs import SOCIETY, UTILITY
 from reliability.formats import count, grid_format, money, money_range, number, percent
 from reliability.report.units import unit_of
-from reliability.study import Study
-from reliability.ui import background, figure, frame, sliders, tiles, trials
+from reliability.ui import background, figure, frame, state, tiles, trials
 from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
-from reliability.ui.scenario_results import in_perspective, state_results
+from reliability.ui.moved import PERSPECTIVES
+from reliability.ui.scenario_results import in_perspective, pick_scenario, state_results
 from reliability.ui.text import plain, short
 from reliability.ui.tiles import Figure
 from reliability.what_if import ScenarioResults
 
-PERSPECTIVES = {UTILITY: "Utility", SOCIETY: "Societal"}
 MOST_DRIVERS = 12
 PERSPECTIVE_HELP = ("The utility counts crews, material, energy margin and the regulator's incentive; society counts "
                     "crews, material and what interruptions cost customers. Margin and customers' cost are never "
@@ -32,20 +30,18 @@ PERSPECTIVE_HELP = ("The utility counts crews, material, energy margin and the r
 
 def show() -> None:
     """Draw the page."""
-    shown, study = frame.begin_with_study("Business case")
-    moves = sliders.moved(study)
-    sliders.note_in_link(moves)
+    shown, study, asked = frame.begin_with_state("Business case")
     columns = st.columns([2, 3, 5])
-    view = columns[0].segmented_control("Perspective", list(PERSPECTIVES), default=study.values["perspective"],
-                                        key="view", format_func=PERSPECTIVES.__getitem__, required=True,
-                                        persist_state="session", help=PERSPECTIVE_HELP)
-    now = in_perspective(state_results(study, shown.fingerprint, moves), view)
+    state.hold("view", asked.perspective or study.values["perspective"])
+    columns[0].segmented_control("Perspective", list(PERSPECTIVES), key="view", format_func=PERSPECTIVES.__getitem__,
+                                 required=True, help=PERSPECTIVE_HELP,
+                                 on_change=lambda: state.put(perspective=st.session_state["view"]))
+    now = state_results(study, shown.fingerprint, asked)
     if len(now.names) < 2:
         st.info("There is nothing to compare: add a scenario on the page Study.")
         return
-    scenario = columns[1].selectbox("Scenario", range(1, len(now.names)), format_func=lambda i: short(now.names[i]),
-                                    key="case_scenario", persist_state="session")
-    scenario = min(scenario, len(now.names) - 1)
+    with columns[1]:
+        scenario = pick_scenario(now, "Scenario", "case_scenario")
     case, currency, large = now.money[scenario], now.business.currency, frame.presenting()
     st.markdown(f"#### {plain(case['verdict'], 300)}")
     figures = st.empty()
@@ -61,7 +57,7 @@ def show() -> None:
         st.subheader("Probability that NPV is above 0", anchor=False)
         sure, progress = st.empty(), st.empty()
     _drivers(now, scenario, large)
-    _all(now, study, shown.fingerprint, moves)
+    _all(now)
     _tiles(figures, case, currency, None)
     for spread in trials.follow(now, lambda done, total: progress.progress(min(done / total, 1.0), f"{done} trials")):
         with sure.container():
@@ -136,7 +132,7 @@ def prepare(now: ScenarioResults) -> None:
     background.prepare(*_drivers_work(now))
 
 
-def _all(now: ScenarioResults, study: Study, fingerprint: str, moves: dict[str, float | int]) -> None:
+def _all(now: ScenarioResults) -> None:
     st.subheader("Every scenario, in both perspectives", anchor=False)
     rows = []
     for view in PERSPECTIVES:

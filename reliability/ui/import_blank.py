@@ -38,4 +38,4 @@ def open_new(title: str, files: Mapping[str, bytes], notice: str) -> None:
     create(workspace.root() / name, {**files, "study.toml": named})
     opened.choose(name)
     st.session_state[opened.NOTICE] = notice
-    st.switch_page("reliability/ui/study_page.py")
+    state.go("reliability/ui/study_page.py")
