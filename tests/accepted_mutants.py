@@ -32,7 +32,7 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("break_even_grid", "np.linspace(tried.low, tried.high, 5)", ("5 → 6",), "a grid of a point more"),
     ("break_even_grid", "np.linspace(low, high, 9)", ("9 → 10",), "a grid of a point more"),
     ("break_evens", "values[:-1, s] * values[1:, s]", ("* → /",), "a quotient has the sign of the product"),
-    ("build_options", "nearest == nearest[heads[lateral]] if len(heads) else False", ("False → True",),
+    ("fault_groups", "nearest == nearest[heads[lateral]] if len(heads) else False", ("False → True",),
      "without laterals the first half is false"),
     ("Capital.total_units", "sum(self.units.values())", ("sum → max",), "a scenario installs devices of one kind"),
     ("_cases", "case.device is None", ("is → is not",), "cases that no lateral is offered take time alone"),

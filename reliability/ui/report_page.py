@@ -24,7 +24,8 @@ ORDER = list(KINDS)
 SIMULATION_FROM, SIMULATION_TO = 0.02, 0.62
 # how far a run is when a stage begins
 STAGES = {"outage records": 0.0, "fault rates from records": 0.005, "choice of laterals": 0.01,
-          "expected values": 0.015, "simulation": SIMULATION_FROM, "history": SIMULATION_TO, "frontier and drivers": 0.66,
+          "expected values": 0.015, "simulation": SIMULATION_FROM, "history": SIMULATION_TO,
+          "frontier and drivers": 0.66,
           "report and workbook": 0.92}
 
 

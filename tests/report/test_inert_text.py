@@ -47,6 +47,7 @@ def test_the_page_holds_them_as_text(folder):
         "html", "head", "meta", "title", "style", "body", "header", "p", "h1", "h2", "h3", "main", "section", "nav",
         "ol",
         "ul", "li", "a", "div", "table", "caption", "span", "thead", "tbody", "tr", "th", "td", "bdi", "wbr", "data",
+        "dl", "dt", "dd",
         "strong",
         "figure", "figcaption", "svg", "desc", "g", "defs", "path", "use", "rect", "clippath", "pattern", "text"}
     assert not [a for _, attributes in page.tags for a in attributes if a.startswith("on")]

@@ -46,8 +46,10 @@ def test_every_index_and_business_figure_of_every_scenario_is_marked(parsed, sum
         for name in ("saifi", "saidi_min", "caidi_min", "asai", "maifi", "maifi_e", "ens_mwh"):
             assert f"/scenarios/{i}/expected/{name}" in marked
         for name in ("saifi", "saidi_min", "maifi_e"):
-            for part in ("mean", "se", "p10", "p90"):
+            for part in ("p10", "p90"):
                 assert f"/scenarios/{i}/simulated/{name}/{part}" in marked
+            if i:
+                assert f"/scenarios/{i}/difference_to_as_built/{name}/expected" in marked
         for part in ("business", "business_society"):
             for name in ("capex", "npv", "irr", "bcr", "cost_per_ci_avoided"):
                 if scenario[part][name] is not None:

@@ -10,7 +10,7 @@ from dataclasses import replace
 import pytest
 
 from reliability.formats import money
-from reliability.report.blocks import tables
+from reliability.report.blocks import KeyFigures, tables
 from reliability.report.chart import Chart
 from reliability.report.documents import report, sections
 from reliability.report.output import write_results
@@ -43,10 +43,11 @@ def test_it_holds_every_section_table_and_figure(docx, content):
     document = docx.Document(io.BytesIO(docx_bytes(report(content, made))))
     headings = [p.text for p in document.paragraphs if p.style.name == "Heading 1"]
     assert headings == [f"{i}. {s.title}" for i, s in enumerate(made, start=1)]
-    assert len(document.tables) == len([t for t in tables(made) if t.shown])
+    boxes = sum(isinstance(b, KeyFigures) for s in made for b in s.blocks)
+    assert len(document.tables) == len([t for t in tables(made) if t.shown]) + boxes
     assert len(document.inline_shapes) == sum(isinstance(b, Chart) for s in made for b in s.blocks)
     text = "\n".join(p.text for p in document.paragraphs)
-    assert f"{money(content.at('choice', 'totals', 'capex'), 'USD')} to install" in text
+    assert f"for {money(content.at('choice', 'totals', 'capex'), 'USD')}. This pays" in text
     expected = next(t for t in document.tables if [c.text for c in t.rows[0].cells[:2]] == ["Scenario", "SAIFI, 1/yr"])
     assert expected.cell(1, 0).text == "As built"
     assert float(expected.cell(1, 1).text) == pytest.approx(content.at("scenarios", 0, "expected", "saifi"), abs=5e-4)

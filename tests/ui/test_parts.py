@@ -141,7 +141,8 @@ def test_a_moved_state_settles_anew_which_laterals_are_applicable():
     asked = Scenario("Applicable", None, "sectionalizer", applicable_only=True)
     study = replace(demo, scenarios=(*demo.scenarios[:1], asked))
     base = what_if.compute(study, "base")
-    network, stated = base.results.network, base.results.study.scenarios[1].laterals
+    network, at = base.results.network, base.names.index("Applicable")
+    stated = base.results.study.scenarios[at].laterals
     for moves in ({"counts": 3}, {"counts": 3, "share_converted": 0.5}, {"share_converted": 0.5}):
         moved = what_if.moved_study(study, moves, base)
         wanted = replace(asked, counts=moves.get("counts"))
@@ -149,5 +150,5 @@ def test_a_moved_state_settles_anew_which_laterals_are_applicable():
         found = moved.scenarios[1].laterals
         assert set(found) <= set(whole)
         assert len(found) == round(moves.get("share_converted", 1.0) * len(whole))
-        assert what_if.compute(moved, "moved", [base]).results.study.scenarios[1].laterals == found
+        assert what_if.compute(moved, "moved", [base]).results.study.scenarios[at].laterals == found
     assert 0 < len(stated) < len(network.candidates)
