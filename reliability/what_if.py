@@ -109,11 +109,12 @@ def compute(study: Study, digest: str, like: Sequence[ScenarioResults] = (),
             decision: Decision | None = None) -> ScenarioResults:
     """Expected values and business case of a study, with what it proposes and the scenarios that need no capital.
 
-    decision: what is proposed, where it is neither that of `like` nor to be decided now. like: results of other states of the same study. Their outcome table is used again where only rates, times and
-    prices differ. Their application checks are used in any case and may not be those of this state: who shows checks
-    has to compute them.
+    decision: what is proposed, where it is neither that of `like` nor to be decided now. like: results of other states
+    of the same study. Their outcome table is used again where only rates, times and prices differ. Their application
+    checks are used in any case and may not be those of this state: who shows checks has to compute them.
     """
     decision = decision or (like[0].decision if like else decide(study))
+    study = replace(study, scenarios=settle_scenarios(study.model, study.scenarios))
     study = _proposed_first(with_alternatives(study, decision))
     results = next((found for other in like if (found := _with_table_of(other.results, study)) is not None), None)
     if results is None:
@@ -180,8 +181,9 @@ def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioRe
     moves: values by key of an assumption, and of `fault_rate_factor` (times the stated fault rates),
     `existing_fast_operations` (of every breaker and recloser as built, and wherever a scenario sets none),
     `fast_tripping` (the same of the scenarios alone; AS_STATED for what each states), `counts` and `share_converted`
-    (0–1 of each scenario's laterals). Which laterals an `applicable_only` scenario converts is decided again at the changed values; what is
-    proposed stays. base: results of the study without changes, by which laterals are ranked for a share of them.
+    (0–1 of each scenario's laterals). Which laterals an `applicable_only` scenario converts is decided again at the
+    changed values; what is proposed stays. base: results of the study without changes, by which laterals are ranked for
+    a share of them.
     """
     assumed = {key: value for key, value in moves.items() if key in BY_KEY}
     values = as_assumptions(dict(study.values) | assumed)

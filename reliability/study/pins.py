@@ -28,10 +28,10 @@ def read_pins(folder: Path) -> list[dict[str, Any]]:
 
 
 def add_pin(folder: Path, moves: Mapping[str, float | int], figures: Mapping[str, Mapping[str, float]],
-            inputs_sha256: str, asked: Mapping[str, str]) -> None:
+            inputs_sha256: str, asked: Mapping[str, str] | None = None) -> None:
     """Store one more state; of more than MAX_PINS the oldest is dropped. asked: what else was asked, by parameter."""
-    pin = {**asked, "when": datetime.now().isoformat(timespec="seconds"), "moves": dict(moves), "figures": dict(figures),
-           "inputs_sha256": inputs_sha256}
+    pin = {**(asked or {}), "when": datetime.now().isoformat(timespec="seconds"), "moves": dict(moves),
+           "figures": dict(figures), "inputs_sha256": inputs_sha256}
     _write(folder, [*read_pins(folder), pin][-MAX_PINS:])
 
 

@@ -14,10 +14,10 @@ from reliability import formats
 from reliability.business.cashflow import cashflow_frame
 from reliability.formats import count, grid_format, money, money_range, number, percent
 from reliability.report.units import unit_of
-from reliability.ui import background, figure, frame, state, tiles, trials
+from reliability.ui import background, decisive, figure, frame, state, tiles, trials
 from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
 from reliability.ui.moved import PERSPECTIVES
-from reliability.ui.scenario_results import in_perspective, pick_scenario, state_results
+from reliability.ui.scenario_results import base_results, in_perspective, pick_scenario, state_results
 from reliability.ui.text import plain, short
 from reliability.ui.tiles import Figure
 from reliability.what_if import ScenarioResults
@@ -35,7 +35,7 @@ def show() -> None:
     state.hold("view", asked.perspective or study.values["perspective"])
     columns[0].segmented_control("Perspective", list(PERSPECTIVES), key="view", format_func=PERSPECTIVES.__getitem__,
                                  required=True, help=PERSPECTIVE_HELP,
-                                 on_change=lambda: state.put(perspective=st.session_state["view"]))
+                                 on_change=_perspective, args=(study.values["perspective"],))
     now = state_results(study, shown.fingerprint, asked)
     if len(now.names) < 2:
         st.info("There is nothing to compare: add a scenario on the page Study.")
@@ -45,6 +45,8 @@ def show() -> None:
     case, currency, large = now.money[scenario], now.business.currency, frame.presenting()
     st.markdown(f"#### {plain(case['verdict'], 300)}")
     figures = st.empty()
+    room, base = decisive.place(), base_results(study, shown.fingerprint, asked)
+    told = decisive.tell(room, base, asked.moves)
     left, right = st.columns(2, gap="large")
     flow = cashflow_frame(now.business)
     flow = flow[flow["scenario"] == now.names[scenario]].drop(columns="scenario")
@@ -70,6 +72,13 @@ def show() -> None:
     with right:
         figure.csv_button("Net present value by trial",
                           lambda: pd.DataFrame({"trial": np.arange(len(npv)), "npv": npv}), "npv")
+    if not told:
+        decisive.tell(room, base, asked.moves, wait=True)
+
+
+def _perspective(stated: str) -> None:
+    view = st.session_state["view"]
+    state.put(perspective="" if view == stated else view)
 
 
 def _tiles(place: DeltaGenerator, case: dict[str, Any], currency: str, npv: np.ndarray | None) -> None:

@@ -15,9 +15,9 @@ from reliability.formats import count, money, number, percent, signed_number
 from reliability.indices.definitions import INDICES
 from reliability.study import Study
 from reliability.ui import compare_charts as charts
-from reliability.ui import figure, frame, into_study, moved, pins, sliders, state, tiles, trials
+from reliability.ui import decisive, figure, frame, into_study, moved, pins, sliders, state, tiles, trials
 from reliability.ui.opened import Opened
-from reliability.ui.scenario_results import pick_scenario, state_results
+from reliability.ui.scenario_results import base_results, pick_scenario, state_results
 from reliability.ui.text import plain, saidi_turn, short
 from reliability.ui.tiles import Figure
 from reliability.ui.trials import Spread
@@ -38,6 +38,8 @@ def show() -> None:
     now = state_results(study, shown.fingerprint, asked)
     _toolbar(shown, study, asked, now)
     odds, turns = _tiles(now)
+    room, base = decisive.place(), base_results(study, shown.fingerprint, asked)
+    told = decisive.tell(room, base, moves)
     time.sleep(HEAD_START_SECONDS)      # the figures are on their way before the pictures are drawn
     _break_evens(now, turns)
     _warnings(now, study, moves)
@@ -53,6 +55,8 @@ def show() -> None:
         _gains(now, large)
     pins.compare(shown, study, now)
     _follow(now, place, odds, large)
+    if not told:
+        decisive.tell(room, base, moves, wait=True)
 
 
 def _toolbar(shown: Opened, study: Study, asked: Asked, now: ScenarioResults) -> None:

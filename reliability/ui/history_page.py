@@ -20,7 +20,7 @@ from reliability.report import conversions_shown
 from reliability.report.chart import Chart
 from reliability.report.records import causes_frame, device_fit_frame
 from reliability.study import Study, StudyError, toml_edit
-from reliability.ui import described, edit, figure, frame, opened, sliders
+from reliability.ui import described, edit, figure, frame, opened, sliders, state
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
 from reliability.ui.scenario_results import stated_results

@@ -10,7 +10,7 @@ from reliability.study import toml_edit, workspace
 from reliability.study.save import create
 from reliability.study.template import SECTIONS, settings_text
 from reliability.study.uploaded_study import study_files
-from reliability.ui import opened
+from reliability.ui import opened, state
 
 # An invented start for the flat form.
 FEEDERS_CSV = "feeder_id,customers,main_length_km,operations_to_lockout,fast_operations\nfeeder-1,320,9.5,4,2\n"

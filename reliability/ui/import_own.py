@@ -23,7 +23,7 @@ from reliability.study.uploaded_study import (
     study_files,
     unmatched_outages,
 )
-from reliability.ui import figure, import_draft, opened
+from reliability.ui import figure, import_draft, opened, state
 from reliability.ui.import_blank import open_new
 from reliability.ui.import_draft import Draft
 from reliability.ui.import_kinds import KIND_NAMES, OWN_NAMES, own_kind

@@ -150,7 +150,7 @@ class _Controls:
     asked: Limits
     currency: str
 
-    def _held(self, key: str, value: object, widget: str = "", values: Mapping[object, object] | None = None
+    def _held(self, key: str, value: object, widget: str = "", values: Mapping[bool, object] | None = None
               ) -> dict[str, Any]:
         """Key and callback of a control that shows `value`; values: of the limit by that of the control."""
         widget = f"{widget or key}_{self.name}"
@@ -184,10 +184,10 @@ class _Controls:
     def toggle(self, title: str, key: str, widget: str, values: Mapping[bool, object], help_text: str) -> None:
         """One of two values."""
         on = self.asked[key] == values[True]
-        st.toggle(title, help=help_text, **self._held(key, on, widget, dict(values)))
+        st.toggle(title, help=help_text, **self._held(key, on, widget, values))
 
 
-def _moved(key: str, widget: str, stated_value: object, values: Mapping[object, object] | None) -> None:
+def _moved(key: str, widget: str, stated_value: object, values: Mapping[bool, object] | None) -> None:
     value = st.session_state[widget]
     if values is not None:
         value = values[value]

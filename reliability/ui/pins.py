@@ -71,10 +71,12 @@ def _figure(row: tuple[str, float | None]) -> str:
 
 def _words(pin: dict[str, Any], study: Study) -> str:
     moves = sliders.from_link(sliders.to_link(pin["moves"]), study)
-    asked = Asked(moves, from_link(pin.get("limits", ""), study), pin.get("perspective") or None)
+    perspective = pin.get("perspective")
+    asked = Asked(moves, from_link(str(pin.get("limits", "")), study),
+                  perspective if perspective in moved.PERSPECTIVES else None)
     return short("; ".join(moved.in_words(asked, study)), 90) if asked else "as the study states"
 
 
 def _restore(pin: dict[str, Any]) -> None:
     sliders.set_all(pin["moves"])
-    state.put(limits=pin.get("limits", ""), perspective=pin.get("perspective", ""))
+    state.put(limits=str(pin.get("limits", "")), perspective=str(pin.get("perspective", "")))

@@ -112,7 +112,8 @@ def _cached() -> dict[str, ScenarioResults]:
 def _once(digest: str, work: Callable[[str], ScenarioResults]) -> ScenarioResults:
     """Results of a state, the last few of them cached in the session."""
     cached = _cached()
-    cached[digest] = cached.pop(digest) if digest in cached else work(digest)      # the last one asked for stays longest
+    # the one that was asked for last stays longest
+    cached[digest] = cached.pop(digest) if digest in cached else work(digest)
     for old in list(cached)[:-MAX_CACHED]:
         del cached[old]
     return cached[digest]

@@ -54,7 +54,7 @@ DECIMALS_UNTIL = 5e-4               # relative error that the decimals of a slid
 
 @dataclass(frozen=True)
 class Slider:
-    """One slider: `start` is the study's exact value, where it stands while nobody moves it; others are on its steps."""
+    """One slider: `start` is the study's exact value, where it stands while nobody moves it; it moves by steps."""
 
     assumption: Assumption
     low: float | int

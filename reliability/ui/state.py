@@ -1,9 +1,9 @@
 """What is asked in this tab: texts by parameter, the same in the session and in the address of every page.
 
-A step changes the texts before the page runs: in a callback, or followed by a rerun. `follow` then brings the address up
-to date before the navigation is drawn, and the browser makes one entry of its history of it, of a change of page too.
-Where a tab begins, or the browser went back or forward, the address is what counts and is read instead. A run that the
-browser asked for before it had the newest address sends an older one; it is no step back, and nothing is read from it.
+A step changes the texts before the page runs: in a callback, or followed by a rerun. `follow` then brings the address
+up to date before the navigation is drawn, and the browser makes one entry of its history of it, of a change of page
+too. Where a tab begins, or the browser went back or forward, the address is what counts and is read instead. A run that
+the browser asked for before it had the newest address sends an older one; it is no step back, and nothing is read.
 """
 
 from __future__ import annotations

@@ -116,8 +116,7 @@ def test_a_moved_state_of_another_study_lends_it_no_table(small):
     text = (folder / "sections.csv").read_text()
     (folder / "sections.csv").write_text(text.replace("tap-02-north,tap-02,", "tap-02-north,main-2,"))
     test = app("compare", small, sliders="counts:1")
-    test.session_state["study"] = other
-    test.session_state["sliders"] = {"counts": 1}
+    test.session_state["asked"] = {"study": other, "sliders": "counts:1"}
     test.run()
     assert metrics(sound(test)) == metrics(app("compare", other, sliders="counts:1"))
 
