@@ -152,7 +152,7 @@ def test_values_are_written_into_the_study(small):
     pinned = metrics(test)
     test.button("write_sliders").click().run()
     assert open_study(workspace.root() / small).values["temporary_fraction"] == 0.3
-    assert "1 assumption written" in said(sound(test))
+    assert "1 value written" in said(sound(test))
     assert metrics(test) == pinned
     assert "The study was changed in another tab" not in said(test)
 
