@@ -68,10 +68,9 @@ def _toolbar(shown: Opened, study: Study, asked: Asked, now: ScenarioResults) ->
             pins.add(shown, study, now, asked)
             st.rerun()
         writable = into_study.writable(shown.stated, asked.moves)
-        if writable:
-            st.button("Write these values into the study", icon=":material/save:", key="write_sliders",
-                      on_click=into_study.write, args=(shown, asked.moves),
-                      help="; ".join(moved.in_words(Asked(writable), study)))
+        st.button("Write these values into the study", icon=":material/save:", key="write_sliders",
+                  disabled=not writable, on_click=into_study.write, args=(shown, asked.moves),
+                  help="; ".join(moved.in_words(Asked(writable), study)) or "Moved assumptions become the study's own")
 
 
 def _tiles(now: ScenarioResults) -> tuple[list[DeltaGenerator], list[DeltaGenerator]]:

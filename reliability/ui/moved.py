@@ -13,7 +13,7 @@ from reliability.what_if import Asked
 
 PERSPECTIVES = {UTILITY: "Utility", SOCIETY: "Societal"}
 AS_STATED = "As the study states."
-REOPENS = "The address of this page reopens exactly this state."
+REOPENS = "The address reopens exactly this state."
 
 
 def current(study: Study) -> Asked:
@@ -35,10 +35,10 @@ def notice(asked: Asked, study: Study) -> None:
     """Tell what is moved, with a button that resets all of it. It takes the same room where nothing is."""
     with st.container(key="moved_notice", horizontal=True, vertical_alignment="center", gap="small"):
         if asked:
-            st.markdown(f":material/tune: **Moved:** {plain('; '.join(in_words(asked, study)), 400)}. {REOPENS}")
+            st.markdown(f":material/tune: **Moved:** {plain('; '.join(in_words(asked, study)), 400)}. {REOPENS}", width="stretch")
         else:
-            st.markdown(f":material/tune: {AS_STATED} {REOPENS}")
-        st.button("Reset all", key="reset_all", icon=":material/undo:", disabled=not asked, on_click=reset,
+            st.markdown(f":material/tune: {AS_STATED} {REOPENS}", width="stretch")
+        st.button("Reset all", key="reset_all", icon=":material/undo:", type="tertiary", disabled=not asked, on_click=reset,
                   help="Every slider, every limit and the perspective as the study states them")
 
 
