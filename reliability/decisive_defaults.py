@@ -91,9 +91,9 @@ def sentences(turns: list[Turn]) -> list[str]:
     for key in dict.fromkeys(t.key for t in turns):
         of_key = [t for t in turns if t.key == key]
         what = " and ".join(_effect(t) for t in of_key)
-        where = "" if of_key[0].everywhere else " everywhere"
-        said.append(f"The study does not state {_SPOKEN[key]}{where}, and {_value(key, of_key[0].taken)} is taken: "
-                    f"{what}.")
+        where = "" if of_key[0].everywhere else "everywhere "
+        said.append(f"The study does not state {where}{_SPOKEN[key]}; where it does not, "
+                    f"{_value(key, of_key[0].taken)} is taken: {what}.")
     return said
 
 

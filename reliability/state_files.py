@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from reliability.pipeline import LEARNED
-from reliability.schema.assumptions import BY_KEY, Range
+from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, Range
 from reliability.schema.scenarios import FORCED_IN, FORCED_OUT, UNCHANGED, Scenario, proposed_position
 from reliability.study import toml_edit
 from reliability.study.files import SETTINGS_FILE
@@ -73,13 +73,16 @@ def with_state(study: Study, files: Mapping[str, bytes], asked: Asked, now: Scen
     now: results of the state. words: what is moved, for the study's name and a comment. See `with_moves`.
     """
     changed, gone = with_moves(study, files, asked.moves)
-    text = changed[SETTINGS_FILE].decode()
     values: dict[str, Any] = {key: value for key, value in asked.limits.items() if key in BY_KEY}
     if asked.perspective:
         values["perspective"] = asked.perspective
-    text = toml_edit.set_values(text, values)
-    if not asked.limits.keys().isdisjoint(("forced_in", "forced_out")):
-        forced = with_limits(study, asked.limits).extra["laterals"]
+    forced = with_limits(study, asked.limits).extra["laterals"]
+    if _fixed(asked) and not now.decision.named and proposed_position(now.results.study.scenarios) is None:
+        # nothing is proposed, and a choice at the moved values may not change that
+        values["backup_settings"] = AS_BUILT_SETTINGS
+        forced = dict.fromkeys(study.network.ids[study.network.candidates].astype(str).tolist(), FORCED_OUT)
+    text = toml_edit.set_values(changed[SETTINGS_FILE].decode(), values)
+    if forced != study.extra.get("laterals", {}):
         text = toml_edit.set_forced(text, *([name for name, other in forced.items() if other == word]
                                             for word in (FORCED_IN, FORCED_OUT)))
     scenarios = _scenarios(study, asked, now)
@@ -98,10 +101,14 @@ def _scenarios(study: Study, asked: Asked, now: ScenarioResults) -> list[Scenari
     moved = not asked.moves.keys().isdisjoint(OF_SCENARIOS)
     if moved:
         own = [of_state[s.name] for s in own]
-    fixed = not asked.at_the_studys_inputs or asked.limits.get("applicable_only") is False
-    if fixed and at is not None and proposed_position((UNCHANGED, *own)) is None and not now.decision.named:
+    if _fixed(asked) and at is not None and proposed_position((UNCHANGED, *own)) is None and not now.decision.named:
         return [*own, now.results.study.scenarios[at]]
     return own if moved else None
+
+
+def _fixed(asked: Asked) -> bool:
+    """Whether a choice of the files would be made at other values, or among other conversions, than the proposal."""
+    return not asked.at_the_studys_inputs or asked.limits.get("applicable_only") is False
 
 
 def _times(study: Study, factor: float) -> float | Range:

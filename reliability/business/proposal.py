@@ -78,7 +78,8 @@ def _rows(model: Model, groups: FaultGroups, reset: np.ndarray, after: Protectio
     device, counts = after.device[heads], after.counts[heads]
     new = device != before.device[heads]
     converted = np.append(new | (COUNTS[device] & (counts != before.counts[heads])), np.zeros(len(reset), dtype=bool))
-    touched = converted | np.append(np.zeros(h, dtype=bool), reset)
+    # every zone has its row, by which a programme knows the setting that its laterals are under
+    touched = converted | np.append(np.zeros(h, dtype=bool), np.ones(len(reset), dtype=bool))
     touched |= np.any([np.abs(e) > 0.0 for e in effect.values()], axis=0)
     at = np.flatnonzero(touched)
     is_lateral, zone = at < h, np.append(groups.zone, np.arange(len(reset)))[at]

@@ -99,7 +99,8 @@ def test_a_reload_and_a_new_tab_show_the_same(page, shared, path):
     before, address = shown(page), page.url
     assert asked(page) == {"study": name, "sliders": "temporary_fraction:0.74,repair_hours:3.25",
                            "limits": "budget:6000.0"}
-    assert "temporary fraction" in before[2] and "budget" in before[2]
+    assert "temporary fraction" in before[2]
+    assert "budget" in before[2]
     page.reload()
     page.wait_for_selector("h1")
     settle(page)
@@ -122,7 +123,8 @@ def test_a_moved_state_is_never_shown_under_the_study_s_mark(page, shared):
         marks.add(page.locator(".st-key-page_head code").inner_text())
         assert "moved" in page.locator(".st-key-page_head").inner_text()
         assert page.get_by_role("button", name="Reset all", exact=True).is_enabled()
-    assert len(marks) == 1 and own not in marks
+    assert len(marks) == 1
+    assert own not in marks
     page.get_by_role("button", name="Reset all", exact=True).click()
     page.wait_for_function("() => !location.search.includes('sliders')")
     settle(page)
