@@ -91,16 +91,15 @@ def sentences(turns: list[Turn]) -> list[str]:
     for key in dict.fromkeys(t.key for t in turns):
         of_key = [t for t in turns if t.key == key]
         what = " and ".join(_effect(t) for t in of_key)
-        where = "" if of_key[0].everywhere else "everywhere "
-        said.append(f"The study does not state {where}{_SPOKEN[key]}; where it does not, "
-                    f"{_value(key, of_key[0].taken)} is taken: {what}.")
+        which = f"{_SPOKEN[key]}, and" if of_key[0].everywhere else f"{_SPOKEN[key]} everywhere; elsewhere"
+        said.append(f"The study does not state {which} {_value(key, of_key[0].taken)} is taken: {what}.")
     return said
 
 
 def _effect(turn: Turn) -> str:
     where = "with" if turn.key == "fast_operations" else "above" if turn.at > turn.taken else "below"
     what = {(SAIFI, True): "the proposal raises SAIFI", (SAIFI, False): "the proposal lowers SAIFI",
-            (NPV, True): "its NPV is below 0", (NPV, False): "its NPV is above 0"}[turn.measure, turn.lost]
+            (NPV, True): "the proposal's NPV is below 0", (NPV, False): "the proposal's NPV is above 0"}[turn.measure, turn.lost]
     return f"{where} {_value(turn.key, turn.at)} {what}"
 
 
