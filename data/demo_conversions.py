@@ -16,6 +16,16 @@ FEEDERS = ("AC3", "MI3")
 LATERALS = 15
 FIRST_DAY, DAYS_BETWEEN = dt.date(2022, 10, 10), 4
 COUNTS = 3
+PLAN = f"""\
+[[report.plans]]
+name = "Pilot of sectionalizers on long laterals"
+year = 2022
+promised = "20 laterals of AC3 and MI3 converted in 2022; sustained interruptions on them down by two thirds"
+done = "{LATERALS} laterals converted from October to December 2022; five put off, as their poles were due for \
+replacement"
+cost = 33000
+laterals = "all"
+"""
 
 
 def converted(rows: list[dict]) -> dict[str, dt.date]:

@@ -56,10 +56,13 @@ inspection_cost_per_year = 12
 energy_margin_per_kwh = 0.06
 incentive_per_saidi_minute = 0
 incentive_per_saifi = 0
+price_year = 2025
 
 [finance]
 discount_rate = 0.065
 escalation_rate = 0.02
+tax_rate = 0.0                   # a cooperative
+average_bill_per_month = 135
 horizon_years = 20
 perspective = "utility"
 
@@ -67,6 +70,14 @@ perspective = "utility"
 momentary = "some"
 planned_included = true
 storms_included = true
+
+[report]
+date = 2026-03-31
+prepared_by = "Distribution engineering"
+benchmark_saifi = 0.55
+benchmark_saidi_min = 50
+benchmark_caidi_min = 100
+benchmark_source = "invented, as everything here"
 
 [simulation]
 seed = 1

@@ -21,7 +21,7 @@ import numpy as np
 ROOT = Path(__file__).parents[1]
 sys.path[:0] = [str(ROOT), str(ROOT / "data")]
 
-from demo_conversions import convert, converted  # noqa: E402
+from demo_conversions import PLAN, convert, converted  # noqa: E402
 from demo_exports import Demo, write_exports  # noqa: E402
 from demo_maker import COLUMNS, Maker, write  # noqa: E402
 from demo_network import network_rows  # noqa: E402
@@ -81,14 +81,14 @@ def main() -> None:
     tables = {"sections": rows, "settings": settings, "curves": curve_rows()}
     days, known = converted(rows), known_by(rows)
     drawn = records(rng, study_of(STUDY_TOML, tables), Past(YEARS, LINE_FAULT_RATE, known, ODDITIES, days))
-    history = convert(rows, days)
+    toml = "\n".join((STUDY_TOML, convert(rows, days), PLAN))
     FOLDER.mkdir(exist_ok=True)
     tables |= {"outages": drawn.outages,
                "operations": operations(np.random.default_rng([SEED, 2]), known, drawn.operations, YEARS)}
-    write_study(FOLDER, STUDY_TOML + "\n" + history, tables)
+    write_study(FOLDER, toml, tables)
     lines = routes(np.random.default_rng([SEED, 3]), rows)
     write_routes(FOLDER / "routes.geojson", lines)
-    exported = Demo(tables, STUDY_TOML + "\n" + history, lines)
+    exported = Demo(tables, toml, lines)
     write_exports(FOLDER.with_name("exports"), np.random.default_rng([SEED, 4]), exported)
     drawn.truth.round(5).to_csv(FOLDER / "truth.csv", index=False, lineterminator="\n")
     taps = [r for r in rows if r["device"] in ("fuse", "sectionalizer", "lateral_recloser") and not is_branch(r)]

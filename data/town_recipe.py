@@ -201,6 +201,7 @@ lateral_recloser_cost = 5400
 backup_settings_cost = 1500
 inspection_cost_per_year = 15
 energy_margin_per_kwh = 0.06
+price_year = 2025
 
 [finance]
 discount_rate = 0.06

@@ -99,8 +99,8 @@ def sentences(turns: list[Turn]) -> list[str]:
 def _effect(turn: Turn) -> str:
     where = "with" if turn.key == "fast_operations" else "above" if turn.at > turn.taken else "below"
     what = {(SAIFI, True): "the proposal raises SAIFI", (SAIFI, False): "the proposal lowers SAIFI",
-            (NPV, True): "the proposal's NPV is below 0", (NPV, False): "the proposal's NPV is above 0"}[turn.measure, turn.lost]
-    return f"{where} {_value(turn.key, turn.at)} {what}"
+            (NPV, True): "the proposal's NPV is below 0", (NPV, False): "the proposal's NPV is above 0"}
+    return f"{where} {_value(turn.key, turn.at)} {what[turn.measure, turn.lost]}"
 
 
 def _value(key: str, value: float) -> str:

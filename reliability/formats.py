@@ -13,6 +13,7 @@ from dataclasses import dataclass
 MINUS, DASH = "−", "–"
 SPACE = "\u202f"            # between thousands: a narrow space at which no line breaks (ISO 80000-1 asks for a space)
 DIGITS = 3                  # significant digits in text
+NOT_MEANINGFUL = "not meaningful"   # in place of a figure that exists and says nothing
 MONEY = "{amount} {currency}"      # an amount, or a range of amounts, with its currency
 TEXT = "text"
 _LARGE = ((1e9, " bn"), (1e6, " M"))
@@ -24,7 +25,8 @@ class Kind:
     """How numbers of one kind look: decimals in a table, format on a sheet, `scale` before showing.
 
     exact: text shows the decimals of the table too, in place of significant digits. digits: significant ones in a table
-    too, in place of decimals; 0 for none.
+    too, in place of decimals; 0 for none. low, high: ends between which a number means something; words stand in for
+    others, which files of numbers hold all the same. A sheet holds the number and shows the words.
     """
 
     decimals: int
@@ -33,6 +35,8 @@ class Kind:
     suffix: str = ""
     exact: bool = False
     digits: int = 0
+    low: float = -math.inf
+    high: float = math.inf
 
 
 KINDS: dict[str, Kind] = {
@@ -43,6 +47,9 @@ KINDS: dict[str, Kind] = {
     "minutes": Kind(1, "#,##0.0"),
     "hours": Kind(2, "0.00"),
     "years": Kind(1, "0.0", exact=True),
+    # of an investment; beyond these there is hardly any capital to speak of (the bounds are ours)
+    "irr": Kind(1, f'[>1]"{NOT_MEANINGFUL}";[<0]-0.0%;0.0%', 100.0, " %", exact=True, high=1.0),
+    "payback": Kind(1, f'[<0.1]"{NOT_MEANINGFUL}";0.0', exact=True, low=0.1),
     "asai": Kind(6, "0.000000", exact=True),
     "money": Kind(0, "#,##0"),
     "price": Kind(2, "#,##0.00"),
@@ -89,6 +96,8 @@ def shown(value: object, kind: str, signed: bool = False) -> str:
     if size is None:
         return DASH
     form = KINDS[kind]
+    if not meaningful(size, kind):
+        return NOT_MEANINGFUL
     size *= form.scale
     if form.digits:
         text = _significant(abs(size), form.digits)
@@ -99,6 +108,11 @@ def shown(value: object, kind: str, signed: bool = False) -> str:
     if size and float(text.replace(",", "")) == 0.0:
         text = _significant(abs(size), 2)
     return _signed(text, size, signed) + form.suffix
+
+
+def meaningful(size: float, kind: str) -> bool:
+    """Whether a number of a kind says anything; of others only files of numbers hold it."""
+    return KINDS[kind].low <= size <= KINDS[kind].high
 
 
 def spoken(value: object, kind: str = "any", signed: bool = False) -> str:

@@ -6,28 +6,29 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from typing import cast
 
 import pandas as pd
 
+from reliability.business.calibrated import calibrated
 from reliability.business.cashflow import assess
 from reliability.business.constraints import fast_settings, limits_of
-from reliability.business.costs import INTERRUPTION, SOCIETY, InterruptionCost
+from reliability.business.costs import INTERRUPTION
 from reliability.business.drivers import drivers_frame
+from reliability.business.event_costs import InterruptionCost
 from reliability.business.frontier import YearlyLimits, frontier, programme
 from reliability.business.limits import Limits
 from reliability.business.options import Options, build_options
 from reliability.business.proposal import choice_of_scenario, converted_laterals, named_proposal, renamed, scenario_of
 from reliability.business.selection import Choice, choose
+from reliability.business.stability import stability, with_stability
 from reliability.business.zero_capital import zero_capital_scenarios
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
-from reliability.history import LearnedRates, learn_rates, learned_study, read_history
+from reliability.history import History, LearnedRates, learn_rates, learned_study, read_history
 from reliability.history.model_days import ModelDays, simulate_days
 from reliability.history.operations import read_operations
 from reliability.history.outages import Records, read_records
 from reliability.history.rates import observations
 from reliability.indices.expected import expected_values, feeder_indices
-from reliability.indices.measures import ExtraMeasure
 from reliability.indices.simulation import Progress, SimulationInput, simulate
 from reliability.network.application import ApplicationChecks, check_laterals, settle_scenarios
 from reliability.network.model import Model
@@ -143,12 +144,9 @@ def modelled_days(results: Results) -> ModelDays:
 
 
 def simulation_input(results: Results) -> SimulationInput:
-    """Input of a study's simulation; customers' costs are simulated only where the perspective counts them."""
+    """Input of a study's simulation, customers' interruption costs included whatever the perspective."""
     study = results.study
-    extra: dict[str, ExtraMeasure] = {}
-    if study.values["perspective"] == SOCIETY:
-        # cast: the simulation gives a measure back its own terms only, which a protocol of any terms cannot say
-        extra[INTERRUPTION] = cast(ExtraMeasure, InterruptionCost(results.network, results.costs))
+    extra = {INTERRUPTION: InterruptionCost(results.network, results.costs)}
     return SimulationInput(Model(results.network, study.values), study.uncertain, study.scenarios, extra,
                            study.rate_draws)
 
@@ -162,18 +160,24 @@ def options_of(study: Study, applicable_only: bool = True) -> Options:
                          currency=study.currency)
 
 
-def plan(results: Results, decision: Decision) -> Plan:
+def plan(results: Results, decision: Decision, history: History | None = None) -> Plan:
     """What is proposed, its programme, the frontier and the drivers, within the limits of the study's table [choice].
 
     The limits are those of a choice: a scenario that is named as the proposal is carried out whole, in its years.
+    history: whose calibration the proposal is seen at too.
     """
     study, values, limits = results.study, results.study.values, limits_of(results.study)
     options, choice, named = decision.options, decision.choice, decision.named
     yearly = YearlyLimits(values["yearly_budget"], values["yearly_units"])
     within = Limits(forced_in=converted_laterals(choice)) if named else limits
     years, note = programme(options, values["programme_years"], yearly, within, values["objective"])
-    return Plan(options, choice, frontier(options_of(study) if named else options, FRONTIER_POINTS, limits), years,
-                note, drivers_frame(study, results.network, results.costs))
+    sure = stability(study, options, choice, limits, named)
+    offered = history.calibration if history is not None else None
+    return Plan(options, with_stability(choice, sure),
+                frontier(options_of(study) if named else options, FRONTIER_POINTS, limits), years, note,
+                drivers_frame(study, results.network, results.costs), sure,
+                None if offered is None else calibrated(study, options, choice, limits, offered.rate_factor,
+                                                        offered.time_factor, named))
 
 
 def analyse(study: Study, *, trials: int | None = None, seed: int | None = None, executor: Executor | None = None,
@@ -211,7 +215,7 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
     if records is not None:
         history = read_history(study, modelled_days(results), records, learned)
     on_stage("frontier and drivers")
-    return replace(results, simulated=simulated, plan=plan(results, decision), history=history)
+    return replace(results, simulated=simulated, plan=plan(results, decision, history), history=history)
 
 
 @contextmanager

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import pandas as pd
 
-from reliability.business.break_even import BreakEven, break_even
-from reliability.business.cashflow import Business, cashflow_frame
+from reliability.business.break_even import BreakEven, MomentaryValue, break_even, momentary_value
+from reliability.business.calibrated import Calibrated
+from reliability.business.cashflow import Business, assess, cashflow_frame
+from reliability.business.costs import SOCIETY, UTILITY
 from reliability.business.laterals import laterals_frame
 from reliability.business.options import Options
 from reliability.business.selection import Choice
+from reliability.business.stability import Stability
 from reliability.faults.outcomes import OutcomeTable
 from reliability.formats import count
 from reliability.history import History
@@ -22,6 +25,7 @@ from reliability.network.application import ApplicationChecks, application_frame
 from reliability.network.tree import Network
 from reliability.schema.problems import shorten
 from reliability.schema.scenarios import proposed_position
+from reliability.schema.values import as_assumptions
 from reliability.study.cost_table import CostTable
 from reliability.study.plan_view import PlanView, plan_view
 from reliability.study.study import Study
@@ -32,7 +36,9 @@ class Plan:
     """What is worth converting: every option, the best choice within the study's limits, and its alternatives.
 
     frontier: the largest SAIDI reduction at each budget. programme: the choice spread over years, with a sentence on it
-    in programme_note. drivers: the assumptions on which the net present value of the scenarios depends most.
+    in programme_note. drivers: the assumptions on which the net present value of the scenarios depends most. stability:
+    how sure the choice is. calibrated: the choice where rates and times are as the records have them, None where no
+    factor is offered.
     """
 
     options: Options
@@ -41,6 +47,8 @@ class Plan:
     programme: pd.DataFrame
     programme_note: str
     drivers: pd.DataFrame
+    stability: Stability | None = None
+    calibrated: Calibrated | None = None
 
     def __repr__(self) -> str:
         return f"Plan: {count(len(self.choice.selection), 'row')} selected for {self.choice.objective}"
@@ -97,6 +105,19 @@ class Results:
         return break_even(self.study.model, self.study.scenarios)
 
     @cached_property
+    def perspectives(self) -> dict[str, Business]:
+        """The business case by perspective, the study's own among them; only prices differ."""
+        seen = {view: {**self.study.values, "perspective": view} for view in (UTILITY, SOCIETY)}
+        society = assess(self.table, self.expected, as_assumptions(seen[SOCIETY]), self.costs, self.study.currency)
+        return {UTILITY: replace(society, values=as_assumptions(seen[UTILITY])), SOCIETY: society,
+                str(self.study.values["perspective"]): self.business}
+
+    @cached_property
+    def momentary_value(self) -> MomentaryValue:
+        """Society's net present value over the value of a momentary event; computed when it is first asked for."""
+        return momentary_value(self.table, self.business, self.costs)
+
+    @cached_property
     def indices(self) -> pd.DataFrame:
         """A row a scenario: `scenario` and expected figures of a year.
 
@@ -139,8 +160,9 @@ class Results:
         what, section_id, feeder_id; device_id, location (where the study states any); backup_id, device; counts;
         fast_operations_of_backup; units (one a phase); capex, npv (money); and per year
         customer_interruptions_avoided, customer_minutes_avoided, momentary_events_added (customers'),
-        callouts_avoided; break_even_reclosing_off_share (0–1, see `laterals`). Raises ValueError where
-        the results have no plan.
+        callouts_avoided; break_even_reclosing_off_share (0–1, see `laterals`); probability_npv_positive (of the row by
+        itself) and stays_chosen_share (0–1 of the draws in which it is chosen again), over draws of the study's ranges
+        and learned rates, blank where nothing is uncertain. Raises ValueError where the results have no plan.
         """
         return self._plan().choice.selection.copy()
 
@@ -160,8 +182,9 @@ class Results:
         """drivers.csv, a row a scenario and assumption, the widest swing first: sensitivity of the NPV.
 
         scenario, assumption (its key), label, unit; value, low, high (in that unit), range ("stated" or "±20%"); npv,
-        npv_low, npv_high, swing (money); first_order, total (Sobol' indices, 0–1, of stated ranges); break_even (in
-        the unit), break_even_in_range (true or false). Raises ValueError where the results have no plan.
+        npv_low, npv_high, swing (money); first_order, total (Sobol' indices, 0–1, of stated ranges) and their standard
+        errors first_order_error, total_error; break_even (in the unit), break_even_in_range (true or false). Raises
+        ValueError where the results have no plan.
         """
         return self._plan().drivers.copy()
 

@@ -109,11 +109,25 @@ def break_even_share(on: Drawn, off: Drawn) -> np.ndarray:
     return np.divide(on, np.subtract(on, off), out=np.full(np.shape(on), np.nan), where=changes_sign)
 
 
-def momentary_cost_factors(table: OutcomeTable, business: Business, costs: CostTable) -> np.ndarray:
-    """Value of a momentary event, over that of the table, at which society's net present value is nil, (S,).
+@dataclass(frozen=True)
+class MomentaryValue:
+    """Society's net present value of S scenarios over the value of a momentary event, a straight line.
 
-    NaN where it keeps its sign. business: of the scenarios of the outcome table.
+    npv_at_none: (S,) where momentary events cost customers nothing. npv_per_factor: (S,) added by each time the value
+    of the table. turn: (S,) the factor at which the net present value is nil, NaN where it keeps its sign.
     """
+
+    npv_at_none: np.ndarray
+    npv_per_factor: np.ndarray
+    turn: np.ndarray
+
+    def npv(self, scenario: int, factor: float) -> float:
+        """Society's net present value where a momentary event costs `factor` times the value of the table."""
+        return float(self.npv_at_none[scenario] + factor * self.npv_per_factor[scenario])
+
+
+def momentary_value(table: OutcomeTable, business: Business, costs: CostTable) -> MomentaryValue:
+    """Society's net present value over the value of a momentary event; business: of the scenarios of the table."""
     values: Assumptions = {**business.values, "perspective": SOCIETY}
     sustained, momentary = _interruption_cost(table, values, costs)
 
@@ -126,7 +140,7 @@ def momentary_cost_factors(table: OutcomeTable, business: Business, costs: CostT
     base, slope = npv(0.0), npv(1.0) - npv(0.0)
     differs = np.abs(momentary - momentary[0]) > ROUNDING * np.maximum(momentary, momentary[0])
     changes_sign = differs & (base * slope < 0)
-    return np.divide(-base, slope, out=np.full(len(base), np.nan), where=changes_sign)
+    return MomentaryValue(base, slope, np.divide(-base, slope, out=np.full(len(base), np.nan), where=changes_sign))
 
 
 def _interruption_cost(table: OutcomeTable, values: Assumptions, costs: CostTable) -> tuple[np.ndarray, np.ndarray]:

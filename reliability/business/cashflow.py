@@ -52,10 +52,15 @@ class Capital:
         """Units installed."""
         return sum(self.units.values())
 
+    def spares(self, values: TrialValues) -> Drawn:
+        """Units bought as spares."""
+        return self.total_units * drawn(values, "spare_units_share")
+
     def cost(self, values: TrialValues) -> Drawn:
-        """Money spent in year 0."""
-        installed = sum(n * drawn(values, BY_NAME[device].price) for device, n in self.units.items())
-        return installed + self.settings * drawn(values, "backup_settings_cost")
+        """Money spent in year 0, spares included."""
+        units = sum(n * drawn(values, BY_NAME[device].price) for device, n in self.units.items())
+        units = units * (1.0 + drawn(values, "spare_units_share"))
+        return units + self.settings * drawn(values, "backup_settings_cost")
 
     def inspection(self, values: TrialValues) -> Drawn:
         """Money spent every year on looking at the converted units."""
@@ -124,7 +129,7 @@ def flows(business: Business, scenario: int) -> dict[str, np.ndarray]:
     values, capital = business.values, business.capital[scenario]
     years = int(values["horizon_years"])
     grown = np.append(0.0, finance.growth_factors(values["escalation_rate"], years))
-    result = {"capex": np.append(capital.cost(values), np.zeros(years))}
+    result = {"capex": capital.cost(values) * np.append(1.0, _again(values, years))}
     result |= {SAVINGS[part]: saving * grown for part, saving in yearly_savings(business, scenario).items()}
     result["inspection"] = np.append(0.0, np.full(years, capital.inspection(values)))
     saved = sum((result[c] for c in SAVINGS.values()), start=np.zeros(()))
@@ -142,15 +147,23 @@ def cashflow_frame(business: Business) -> pd.DataFrame:
     return pd.concat(frames, ignore_index=True)[list(CASHFLOW_COLUMNS)]
 
 
-def present_worth(values: Assumptions, yearly_saving: Drawn, capex: Drawn, inspection: Drawn) -> Drawn:
+def present_worth(values: TrialValues, yearly_saving: Drawn, capex: Drawn, inspection: Drawn) -> Drawn:
     """Net present value of yearly savings (first-year money) that grow, less capital and inspection.
 
-    All three alike in shape; linear in each, so that parts of a network may be valued apart.
+    All three alike in shape, draws of the rates (K,) along the last axis; linear in each, so that parts of a network
+    may be valued apart. capex: of year 0; what is replaced within the horizon is added here.
     """
-    years = int(values["horizon_years"])
-    discounts = finance.discount_factors(values["discount_rate"], years)
-    grown = finance.growth_factors(values["escalation_rate"], years)
-    return yearly_saving * float(grown @ discounts) - inspection * float(discounts.sum()) - capex
+    years = int(drawn(values, "horizon_years"))
+    discounts = finance.discount_factors(drawn(values, "discount_rate"), years)
+    grown = finance.growth_factors(drawn(values, "escalation_rate"), years)
+    return (yearly_saving * (grown * discounts).sum(axis=-1) - inspection * discounts.sum(axis=-1)
+            - capex * (1.0 + (_again(values, years) * discounts).sum(axis=-1)))
+
+
+def _again(values: TrialValues, years: int) -> np.ndarray:
+    """Capital of years 1 … H over that of year 0, (…, H): what is replaced."""
+    life = values["device_life_years"]
+    return finance.replacement_prices(drawn(values, "escalation_rate"), years, life if isinstance(life, int) else None)
 
 
 def npv_by_trial(business: Business, simulated: Simulated) -> np.ndarray:
@@ -163,6 +176,8 @@ def npv_by_trial(business: Business, simulated: Simulated) -> np.ndarray:
     years = simulated.years
     grown = finance.growth_factors(np.ravel(drawn(values, "escalation_rate")), years)
     discounts = finance.discount_factors(np.ravel(drawn(values, "discount_rate")), years)
+    again = np.reshape(_again(values, years), (-1, years))
+    with_replacements = 1.0 + (again * discounts).sum(axis=1)
     no_cost = np.zeros(simulated.totals["ci"].shape[1:])
 
     def yearly_cost(scenario: str) -> np.ndarray:
@@ -176,13 +191,18 @@ def npv_by_trial(business: Business, simulated: Simulated) -> np.ndarray:
         if name not in simulated.scenarios:
             continue
         net = (as_built - yearly_cost(name)) * grown - capital.inspection(values)
-        result[s] = (net * discounts).sum(axis=1) - np.ravel(capital.cost(values))
+        result[s] = (net * discounts).sum(axis=1) - np.ravel(capital.cost(values)) * with_replacements
     return result
 
 
 def business_summary(business: Business, simulated: Simulated | None = None) -> list[dict[str, object]]:
-    """ "business" of summary.json for every scenario; None where a figure does not exist."""
-    trials = npv_by_trial(business, simulated) if simulated is not None else None
+    """The case of every scenario for summary.json; None where a figure does not exist.
+
+    Of a simulation that left out what the perspective counts no range is given.
+    """
+    missing = INTERRUPTION in BENEFITS_BY_PERSPECTIVE[business.values["perspective"]] and (
+        simulated is not None and INTERRUPTION not in simulated.totals)
+    trials = npv_by_trial(business, simulated) if simulated is not None and not missing else None
     return [_summary(business, s) | _spread(None if trials is None or s == 0 else trials[s])
             for s in range(len(business.scenarios))]
 
@@ -196,16 +216,18 @@ def _summary(business: Business, scenario: int) -> dict[str, object]:
     benefit = float(sum(columns[c] for c in SAVINGS.values()) @ discounts)
     cost = float((columns["capex"] + columns["inspection"]) @ discounts)
     before, after = (_avoidable(totals(business.by_section[s])) for s in (0, scenario))
-    yearly_capital = capex * finance.capital_recovery_factor(rate, years)
+    yearly_capital = float(columns["capex"] @ discounts) * finance.capital_recovery_factor(rate, years)
     net_present = float(columns["discounted"].sum())
     return {
         "perspective": values["perspective"],
         "capex": capex,
         "units": capital.total_units,
+        "spare_units": float(capital.spares(values)),
         "backup_settings_changed": capital.settings,
         "inspection_per_year": float(capital.inspection(values)),
         "savings_per_year": {SAVINGS[p]: v for p, v in yearly_savings(business, scenario).items()},
         "npv": net_present,
+        "npv_without_savings": -cost,
         "irr": finance.irr(columns["net"]),
         "bcr": benefit / cost if cost > 0 else None,
         "payback_years": finance.payback_years(columns["net"]),

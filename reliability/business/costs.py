@@ -7,23 +7,19 @@ by lateral, or by scenario, trial and year. Every price is linear in them.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
-from reliability.business.unit_costs import unit_costs
+from reliability.business.unit_costs import mean_unit_costs
 from reliability.faults.consequences import CALLOUTS, Consequences, consequences
 from reliability.faults.outcomes import OutcomeTable, row_rates
-from reliability.faults.times import depends_on, hours_of, terms_of_rows
 from reliability.indices.expected import ROWS_AT_ONCE, Expected
-from reliability.indices.measures import ExtraTerm, switching_terms
 from reliability.network.quantities import Quantity, quantity
 from reliability.network.tree import Network
-from reliability.schema.assumptions import Range
 from reliability.schema.devices import TABLE
 from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn, number
 from reliability.study.cost_table import CostTable
+from reliability.study.price_level import price_level
 
 INTERRUPTION = "interruption_cost"
 AMOUNTS = ("ci", "customer_hours", "load_kwh", "momentary_events", *CALLOUTS, "sectionalizer_operations", "actuators",
@@ -33,10 +29,7 @@ UTILITY, SOCIETY = "utility", "society"
 # Never energy margin or incentive and interruption cost in one sum (model §7).
 BENEFITS_BY_PERSPECTIVE = {UTILITY: ("callout", "energy", "incentive"), SOCIETY: ("callout", INTERRUPTION)}
 MINUTES_PER_HOUR = 60.0
-CV = "cv"
 MOMENTARY_FACTOR = "momentary_cost_factor"
-# Points of the interpolation in an uncertain cv; the mean is within 0.25 % on a range two wide, on most far closer.
-SPREADS = 8
 
 
 def callout_unit_costs(values: TrialValues) -> dict[str, Drawn]:
@@ -52,8 +45,10 @@ def callout_unit_costs(values: TrialValues) -> dict[str, Drawn]:
 
 
 def unit_prices(values: Assumptions) -> np.ndarray:
-    """Installed cost of one unit by device code; 0 for what no lateral is converted to, last for no device."""
-    return np.array([number(values, d.price) if d.price else 0.0 for d in TABLE] + [0.0])
+    """Cost of one unit by device code, its spares included; 0 for what no lateral is converted to, last for no device.
+    """
+    with_spares = 1.0 + values["spare_units_share"]
+    return np.array([with_spares * number(values, d.price) if d.price else 0.0 for d in TABLE] + [0.0])
 
 
 def yearly_money(amounts: Mapping[str, Drawn], values: TrialValues,
@@ -61,7 +56,7 @@ def yearly_money(amounts: Mapping[str, Drawn], values: TrialValues,
     """Money a year by part of `PARTS`; what the perspective leaves out is 0.
 
     amounts: yearly sums by name, broadcast against the values. "incentive" is the money
-    forgone because SAIDI and SAIFI are not 0. Customers' costs are in the study's money.
+    forgone because SAIDI and SAIFI are not 0. Customers' costs are brought from the table's money to the study's.
     """
     counted = BENEFITS_BY_PERSPECTIVE[str(values["perspective"])]
     nothing = np.zeros(np.shape(amounts["ci"]))
@@ -74,13 +69,21 @@ def yearly_money(amounts: Mapping[str, Drawn], values: TrialValues,
         money["incentive"] = (minutes * drawn(values, "incentive_per_saidi_minute")
                               + amounts["ci"] * drawn(values, "incentive_per_saifi") / customers_served)
     if INTERRUPTION in counted:
-        money[INTERRUPTION] = amounts[INTERRUPTION] * drawn(values, "interruption_cost_factor")
+        factor = drawn(values, "interruption_cost_factor") * price_level(values).index
+        money[INTERRUPTION] = amounts[INTERRUPTION] * factor
     return {part: np.asarray(money.get(part, nothing)) if part in counted else nothing for part in PARTS}
 
 
 def total_money(amounts: Mapping[str, Drawn], values: TrialValues, customers_served: float) -> np.ndarray:
     """Sum over the parts of `yearly_money`."""
     return sum(yearly_money(amounts, values, customers_served).values(), start=np.zeros(()))
+
+
+def unit_worth(values: TrialValues, customers_served: float) -> dict[str, Drawn]:
+    """What one of each of AMOUNTS costs a year, numbers or draws (K,); those that cost nothing are left out."""
+    worth = {name: total_money({other: float(other == name) for other in AMOUNTS}, values, customers_served)
+             for name in AMOUNTS}
+    return {name: money if money.ndim else float(money) for name, money in worth.items() if money.any()}
 
 
 def interruption_cost_rows(effect: Consequences, by_class: Quantity, values: Assumptions,
@@ -101,7 +104,7 @@ def interruption_cost_parts(effect: Consequences, by_class: Quantity, values: As
     waiting, switched = effect.waiting_and_switched(by_class)
     sustained = _sustained_cost(costs, [(waiting, effect.waiting_hours), (switched, effect.switching_hours)],
                                 values["cv"])
-    return sustained[0], effect.momentary_events(by_class) @ costs.momentary
+    return sustained, effect.momentary_events(by_class) @ costs.momentary
 
 
 def customers_by_class(network: Network) -> Quantity:
@@ -109,95 +112,14 @@ def customers_by_class(network: Network) -> Quantity:
     return quantity(network, network.customers_by_class)
 
 
-def _sustained_cost(costs: CostTable, groups: Sequence[tuple[np.ndarray, np.ndarray]],
-                    cv: float) -> tuple[np.ndarray, np.ndarray]:
-    """Mean over the severity of the sustained interruptions' cost, and its slope in it, each (r,); see `unit_costs`.
-
-    groups: (customers (r, c), hours (r,)) each.
+def _sustained_cost(costs: CostTable, groups: Sequence[tuple[np.ndarray, np.ndarray]], cv: float) -> np.ndarray:
+    """Mean over the severity of the cost of sustained interruptions, (r,); groups: (customers (r, c), hours (r,)) each.
     """
-    total_mean, total_slope = np.zeros(()), np.zeros(())
+    total = np.zeros(())
     for customers, row_hours in groups:
         hours, index = np.unique(row_hours, return_inverse=True)
-        mean, slope = ((customers * cost[index]).sum(axis=1) for cost in unit_costs(costs, hours, cv))
-        total_mean, total_slope = total_mean + mean, total_slope + slope
-    return total_mean, total_slope
-
-
-@dataclass(frozen=True)
-class InterruptionCost:
-    """Customers' cost as an extra measure of the simulation (an `ExtraMeasure`), named `INTERRUPTION`.
-
-    An event costs mean − b + b·L, the straight line in its severity L that has the exact mean
-    (see `unit_costs`). Where a trial draws its own times or their spread, customers
-    stay uncounted in money until they are priced at the trial's values: a term is a time and a
-    customer class. Only where a section states its own time to repair and the spread is drawn
-    is the price interpolated, between the spreads of `cv_points`: a term is one of those.
-    """
-
-    network: Network
-    costs: CostTable
-
-    @cached_property
-    def _by_class(self) -> Quantity:
-        return customers_by_class(self.network)
-
-    def parts(self, effect: Consequences, table: OutcomeTable, scenario: int, rows: np.ndarray,
-              values: Assumptions, uncertain: Mapping[str, Range],
-              ) -> dict[ExtraTerm | None, tuple[np.ndarray, np.ndarray]]:
-        """(a, b) of the rows by term."""
-        waiting, switched = effect.waiting_and_switched(self._by_class)
-        momentary = effect.momentary_events(self._by_class) @ self.costs.momentary
-        parts: dict[ExtraTerm | None, tuple[np.ndarray, np.ndarray]] = {}
-        groups = []
-        for customers, hours, terms in ((waiting, effect.waiting_hours, terms_of_rows(effect.time, effect.own_repair)),
-                                        (switched, effect.switching_hours, switching_terms(effect))):
-            fixed = customers
-            for term, those in terms:
-                if depends_on(term, uncertain) or (CV in uncertain and term[1] is None):
-                    counted = np.where(those[:, None], customers, 0.0)
-                    parts |= {ExtraTerm(term, c): (a, a) for c, a in enumerate(counted.T)}
-                    fixed = np.where(those[:, None], 0.0, fixed)
-            groups.append((fixed, hours))
-
-        nothing = np.zeros(len(momentary))
-        if MOMENTARY_FACTOR in uncertain:
-            parts[ExtraTerm(MOMENTARY_FACTOR, 0)] = (momentary, nothing)
-            momentary = nothing
-        else:
-            momentary = momentary * values["momentary_cost_factor"]
-
-        def priced(cv: float) -> tuple[np.ndarray, np.ndarray]:
-            mean, slope = _sustained_cost(self.costs, groups, cv)
-            return mean - slope, slope
-
-        if CV in uncertain:
-            if any(customers.any() for customers, _ in groups):
-                parts |= {ExtraTerm(CV, k): priced(cv) for k, cv in enumerate(cv_points(uncertain[CV]))}
-            return parts | {None: (momentary, nothing)}
-        fixed_cost, slope = priced(values["cv"])
-        return parts | {None: (momentary + fixed_cost, slope)}
-
-    def weights(self, term: ExtraTerm, values: TrialValues,
-                uncertain: Mapping[str, Range]) -> tuple[np.ndarray, np.ndarray]:
-        """What a trial multiplies a and b of a term by, each (trials,) or (1,)."""
-        factor, which = term
-        if factor == MOMENTARY_FACTOR:
-            weight = np.atleast_1d(drawn(values, MOMENTARY_FACTOR))
-            return weight, weight
-        cv = np.atleast_1d(drawn(values, CV))
-        if isinstance(factor, str):
-            # Lagrange's polynomial that is 1 at this spread and 0 at the others
-            at, others = np.split(np.roll(cv_points(uncertain[CV]), -which), [1])
-            weight = np.prod((cv[:, None] - others) / (at - others), axis=1)
-            return weight, weight
-        mean, slope = unit_costs(self.costs, np.atleast_1d(hours_of(factor, values)), cv)
-        return mean[:, which] - slope[:, which], slope[:, which]
-
-
-def cv_points(spread: Range) -> np.ndarray:
-    """Coefficients of variation between which a cost is interpolated: Chebyshev's points of the range."""
-    points = SPREADS if spread.high > spread.low else 1
-    return (spread.low + spread.high + (spread.high - spread.low) * np.polynomial.chebyshev.chebpts1(points)) / 2.0
+        total = total + (customers * mean_unit_costs(costs, hours, cv)[index]).sum(axis=1)
+    return total
 
 
 def expected_interruption_cost(table: OutcomeTable, values: Assumptions, costs: CostTable) -> np.ndarray:

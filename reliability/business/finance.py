@@ -22,6 +22,17 @@ def growth_factors(rate: Drawn, years: int) -> np.ndarray:
     return (1.0 + np.asarray(rate, dtype=float)[..., None]) ** np.arange(float(years))
 
 
+def replacement_prices(rate: Drawn, years: int, life: int | None) -> np.ndarray:
+    """Price in each year 1 … years of what is bought again then, over its price in year 0; 0 where nothing is.
+
+    rate: growth of prices a year, a number or (trials,), result (…, years). life: years after which it is bought
+    again, None for never. What would end its life with the last year is not.
+    """
+    year = np.arange(1, years + 1)
+    due = (year % life == 0) & (year < years) if life is not None else np.zeros(years, dtype=bool)
+    return np.where(due, (1.0 + np.asarray(rate, dtype=float)[..., None]) ** year, 0.0)
+
+
 def capital_recovery_factor(rate: float, years: int) -> float:
     """Yearly payment, at the ends of the years, that repays 1: r/(1 − (1 + r)^−H), 1/H at r = 0."""
     return float(1.0 / discount_factors(rate, years).sum())

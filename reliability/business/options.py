@@ -9,45 +9,27 @@ every choice at every lateral by itself, exactly, and effects of different later
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from reliability.business.break_even import (
-    SHARE,
-    customer_hours_by_state,
-    less_than_as_built,
-    table_of_both_states,
-)
 from reliability.business.cashflow import present_worth
-from reliability.business.costs import (
-    BENEFITS_BY_PERSPECTIVE,
-    INTERRUPTION,
-    amounts_by_section,
-    expected_interruption_cost,
-    grouped,
-    total_money,
-    unit_prices,
-)
-from reliability.faults.consequences import CALLOUTS
-from reliability.faults.outcomes import build_outcomes, row_rates
-from reliability.indices.expected import expected_values
+from reliability.business.group_effects import EFFECTS_OF_FAULTS, SAVING, GroupEffects, fault_groups
 from reliability.network.application import check_laterals
 from reliability.network.conversions import may_convert
-from reliability.network.devices import BACKS_UP, CODE
+from reliability.network.devices import CODE, codes_of
 from reliability.network.model import Model
 from reliability.network.protection import Protection, counts_too_many, most_counts, protection
 from reliability.network.tree import Network
 from reliability.schema.columns import MOST_COUNTS
 from reliability.schema.devices import BY_NAME, TABLE
 from reliability.schema.scenarios import UNCHANGED, Scenario
-from reliability.schema.values import Drawn
+from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn
 from reliability.study.cost_table import CostTable
 
 AS_IT_IS = 0  # index of the setting that leaves a breaker or recloser as built
-EFFECTS = ("units", "capex", "npv", "ci_avoided", "customer_hours_avoided", "momentary_events_added",
-           "callouts_avoided", "customer_hours_avoided_on", "customer_hours_avoided_off")
+EFFECTS = ("units", "capex", "npv", *EFFECTS_OF_FAULTS)
 
 
 @dataclass(frozen=True)
@@ -61,7 +43,8 @@ class Options:
     zone, setting, device ("" leaves it), counts (NaN: none), feeder, and `EFFECTS` against
     "As built": units, capex and npv in money, a year the customer interruptions, customer
     hours and call-outs avoided and the customers' momentary events added; the customer hours also with
-    reclosing on everywhere, and off. currency: of money in words.
+    reclosing on everywhere, and off. effects: what they come from; scenario, group: (rows,) which of its scenarios
+    and groups of faults each row is. currency: of money in words.
     """
 
     network: Network
@@ -70,12 +53,31 @@ class Options:
     zone: np.ndarray
     fast: np.ndarray
     rows: pd.DataFrame
+    effects: GroupEffects
+    scenario: np.ndarray
+    group: np.ndarray
     currency: str = ""
 
     @property
     def customers_served(self) -> float:
         """Customers of the network."""
         return float(self.network.customers.sum())
+
+    def at(self, values: Assumptions, picked: np.ndarray | None = None) -> Options:
+        """The same options at other rates, times, probabilities and prices: their effects and what they are worth.
+
+        Which are offered stays, and the perspective. picked: (1,) draw of the learned rates.
+        """
+        effects = self.effects.effects(values, picked)
+        return replace(self, rows=valued(self.rows, effects, self.scenario, self.group, values))
+
+    def npv(self, values: TrialValues, savings: np.ndarray) -> np.ndarray:
+        """Net present value of each row over K draws, (K, rows); savings: of `effects`, (K, S, G)."""
+        saved = savings[:, self.scenario, self.group]
+        units = self.rows["units"].to_numpy()
+        worth = present_worth(values, saved.T, capital(self.rows, values).T,
+                              (units * np.atleast_1d(drawn(values, "inspection_cost_per_year"))[:, None]).T)
+        return np.asarray(worth).T
 
 
 @dataclass(frozen=True)
@@ -113,46 +115,37 @@ def build_options(model: Model, costs: CostTable,
     scenarios = [Scenario(f"case {i}", tuple(ids[c.offered]) if c.device else (), c.device, c.counts,
                           c.fast_operations) for i, c in enumerate(cases)]
     frames = []
-    for case, effect in zip(cases, effects_by_group(model, scenarios, groups, costs), strict=True):
-        frames.append(_lateral_rows(model, as_built, heads, zone, fast, case, effect))
+    for i, case in enumerate(cases):
+        frames.append(_lateral_rows(network, as_built, zone, fast, case).assign(scenario=i))
         if case.device is None:
-            frames.append(_zone_rows(model, zones, fast, case.setting, len(heads), effect))
-    return Options(network, heads, zones, zone, fast, pd.concat(frames, ignore_index=True), currency)
+            frames.append(_zone_rows(network, zones, fast, case.setting).assign(scenario=i))
+    rows = pd.concat(frames, ignore_index=True)
+    scenario = rows.pop("scenario").to_numpy()
+    group = np.where(rows["lateral"] >= 0, rows["lateral"], len(heads) + rows["zone"]).astype(np.int64)
+    effects = GroupEffects(model, scenarios, groups, costs)
+    rows = valued(rows, effects.effects(model.values), scenario, group, model.values)
+    return Options(network, heads, zones, zone, fast, rows, effects, scenario, group, currency)
 
 
-@dataclass(frozen=True)
-class FaultGroups:
-    """Whose faults are counted together: those that a candidate's own device sees, and what is left of each zone.
-
-    zones: (z,) positions of the breakers and reclosers. zone: (h,) index of the one behind each candidate. group: (n,)
-    of each section, the candidates first, then the zones.
-    """
-
-    zones: np.ndarray
-    zone: np.ndarray
-    group: np.ndarray
-
-    def __len__(self) -> int:
-        return len(self.zone) + len(self.zones)
+def valued(rows: pd.DataFrame, effects: Mapping[str, np.ndarray], scenario: np.ndarray, group: np.ndarray,
+           values: Assumptions) -> pd.DataFrame:
+    """Rows of `Options` with their capital, worth and effects. effects: of `GroupEffects`, (S, G) each."""
+    found = {name: effect[scenario, group] for name, effect in effects.items()}
+    units, capex = rows["units"].to_numpy(), capital(rows, values)[0]
+    worth = present_worth(values, found.pop(SAVING), capex, units * values["inspection_cost_per_year"])
+    kept = {name: rows[name] for name in ("lateral", "zone", "setting", "device", "counts", "feeder", "units")}
+    return pd.DataFrame({**kept, "capex": capex, "npv": worth, **{name: found[name] for name in EFFECTS_OF_FAULTS}})
 
 
-def fault_groups(network: Network) -> FaultGroups:
-    """The groups of a network; faults behind a recloser inside a lateral never reach the lateral's own device."""
-    heads, lateral = network.candidates, network.candidate_index
-    nearest = _nearest_backup(network)
-    zones, zone_of = np.unique(nearest, return_inverse=True)
-    own = (lateral >= 0) & (nearest == nearest[heads[lateral]] if len(heads) else False)
-    return FaultGroups(zones, zone_of[heads], np.where(own, lateral, len(heads) + zone_of))
-
-
-def _nearest_backup(network: Network) -> np.ndarray:
-    """Breaker or recloser at or above each section, (n,)."""
-    at = network.protective.copy()
-    while True:
-        passed = np.flatnonzero(~BACKS_UP[network.device[at]])
-        if not passed.size:
-            return at
-        at[passed] = network.protective_above[at[passed]]
+def capital(rows: pd.DataFrame, values: TrialValues) -> np.ndarray:
+    """Money that each row costs in year 0, (K, rows), K being 1 where no price is drawn."""
+    code = codes_of(rows["device"].to_numpy())
+    prices = [np.atleast_1d(drawn(values, d.price)) if d.price else np.zeros(1) for d in TABLE]
+    by_code = np.stack(np.broadcast_arrays(*prices, np.zeros(1)), axis=-1)
+    changes = ((rows["lateral"] < 0) & (rows["setting"] != AS_IT_IS)).to_numpy()
+    settings: Drawn = np.atleast_1d(drawn(values, "backup_settings_cost"))[:, None]
+    spares = np.atleast_1d(drawn(values, "spare_units_share"))[:, None]
+    return rows["units"].to_numpy() * by_code[:, code] * (1.0 + spares) + changes * settings
 
 
 def _settings(fast: np.ndarray, lockout: np.ndarray, alternatives: Sequence[int]) -> np.ndarray:
@@ -211,43 +204,10 @@ def _sound_inside(model: Model, device: str) -> np.ndarray:
     return ~np.isin(network.candidates, network.unit[new])
 
 
-def effects_by_group(model: Model, scenarios: Sequence[Scenario], groups: FaultGroups,
-                     costs: CostTable) -> list[dict[str, np.ndarray]]:
-    """What the faults of each group cost and bring under each scenario, against the first: one dict of (groups,) each.
-
-    saving (money a year) and the yearly `EFFECTS`; a scenario that changes nothing has zeros.
-    """
-    network, values = model.network, model.values
-    both = table_of_both_states(model, scenarios)
-    if np.isfinite(network.column[SHARE]).any():
-        table = build_outcomes(model, scenarios)
-    else:  # where no device states a share of its own the rows are among those of both states
-        table = both.take(np.flatnonzero(row_rates(both, values)))
-    expected = expected_values(table, values)
-    interruption: list[np.ndarray | None] = [None] * len(expected)
-    if INTERRUPTION in BENEFITS_BY_PERSPECTIVE[values["perspective"]]:
-        interruption = list(expected_interruption_cost(table, values, costs))
-    amounts = [grouped(amounts_by_section(e, i), groups.group, len(groups))
-               for e, i in zip(expected, interruption, strict=True)]
-    money = [total_money(a, values, float(network.customers.sum())) for a in amounts]
-    hours = np.array([[np.bincount(groups.group, by_section, len(groups)) for by_section in state]
-                      for state in customer_hours_by_state(both, values)])
-    on, off = less_than_as_built(hours)
-    before = amounts[0]
-    return [{
-        "saving": money[0] - money[i],
-        "ci_avoided": before["ci"] - after["ci"],
-        "customer_hours_avoided": before["customer_hours"] - after["customer_hours"],
-        "momentary_events_added": after["momentary_events"] - before["momentary_events"],
-        "callouts_avoided": sum((before[c] - after[c] for c in CALLOUTS), start=np.zeros(())),
-        "customer_hours_avoided_on": on[i], "customer_hours_avoided_off": off[i],
-    } for i, after in enumerate(amounts)]
-
-
-def _lateral_rows(model: Model, as_built: Protection, heads: np.ndarray,
-                  zone: np.ndarray, fast: np.ndarray, case: _Case, effect: dict[str, np.ndarray]) -> pd.DataFrame:
+def _lateral_rows(network: Network, as_built: Protection, zone: np.ndarray, fast: np.ndarray,
+                  case: _Case) -> pd.DataFrame:
     """Rows of one case: the laterals that admit it and whose zone can have its setting."""
-    network, values = model.network, model.values
+    heads = network.candidates
     take = case.offered & ~np.isnan(fast[zone, case.setting])
     if case.device is None and case.setting == AS_IT_IS:
         take &= False  # leaving everything as it is changes nothing and needs no row
@@ -257,27 +217,14 @@ def _lateral_rows(model: Model, as_built: Protection, heads: np.ndarray,
         same = has & (as_built.counts[heads] == case.counts if case.counts else True)
         take &= ~same
     at = np.flatnonzero(take)
-    units = np.where(has[at] | (target is None), 0.0, network.phases[heads[at]])
-    capex = units * (unit_prices(values)[target] if target is not None else 0.0)
-    choice = {"lateral": at, "zone": zone[at], "setting": case.setting, "device": case.device or "",
-              "counts": np.nan if case.counts is None else float(case.counts), "feeder": network.feeder[heads[at]],
-              "units": units, "capex": capex}
-    worth = present_worth(values, effect["saving"][at], capex, units * values["inspection_cost_per_year"])
-    return _rows(choice, worth, {k: v[at] for k, v in effect.items()})
+    return pd.DataFrame({
+        "lateral": at, "zone": zone[at], "setting": case.setting, "device": case.device or "",
+        "counts": np.nan if case.counts is None else float(case.counts), "feeder": network.feeder[heads[at]],
+        "units": np.where(has[at] | (target is None), 0.0, network.phases[heads[at]])})
 
 
-def _zone_rows(model: Model, zones: np.ndarray, fast: np.ndarray, setting: int,
-               first_group: int, effect: dict[str, np.ndarray]) -> pd.DataFrame:
+def _zone_rows(network: Network, zones: np.ndarray, fast: np.ndarray, setting: int) -> pd.DataFrame:
     """Rows of one setting: the zones that can have it, with the faults that are no lateral's."""
-    network, values = model.network, model.values
     at = np.flatnonzero(~np.isnan(fast[:, setting]))
-    capex = np.full(len(at), float(values["backup_settings_cost"]) if setting != AS_IT_IS else 0.0)
-    choice = {"lateral": np.full(len(at), -1), "zone": at, "setting": setting, "device": "", "counts": np.nan,
-              "feeder": network.feeder[zones[at]], "units": np.zeros(len(at)), "capex": capex}
-    worth = present_worth(values, effect["saving"][first_group + at], capex, np.zeros(len(at)))
-    return _rows(choice, worth, {k: v[first_group + at] for k, v in effect.items()})
-
-
-def _rows(choice: Mapping[str, object], npv: Drawn, effect: Mapping[str, np.ndarray]) -> pd.DataFrame:
-    """Rows of `Options`: what is chosen, what it is worth, and its effect a year."""
-    return pd.DataFrame({**choice, "npv": npv, **{k: v for k, v in effect.items() if k != "saving"}})
+    return pd.DataFrame({"lateral": np.full(len(at), -1), "zone": at, "setting": setting, "device": "",
+                         "counts": np.nan, "feeder": network.feeder[zones[at]], "units": np.zeros(len(at))})

@@ -7,9 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from reliability.business.cashflow import present_worth
-from reliability.business.costs import unit_prices
-from reliability.business.options import AS_IT_IS, FaultGroups, Options, effects_by_group, fault_groups
+from reliability.business.group_effects import FaultGroups, GroupEffects, fault_groups
+from reliability.business.options import AS_IT_IS, Options, valued
 from reliability.business.selection import Choice, choice_of
 from reliability.network.devices import BACKS_UP, COUNTS
 from reliability.network.model import Model
@@ -61,38 +60,38 @@ def choice_of_scenario(model: Model, costs: CostTable, scenario: Scenario, objec
     """
     network, groups = model.network, fault_groups(model.network)
     before, after = protection(model), protection(model, scenario)
-    effect = effects_by_group(model, (UNCHANGED, scenario), groups, costs)[1]
+    effects = GroupEffects(model, (UNCHANGED, scenario), groups, costs)
+    effect = effects.effects(model.values)
     reset = BACKS_UP[before.device[groups.zones]] & (after.fast[groups.zones] != before.fast[groups.zones])
     fast = np.column_stack([before.fast[groups.zones].astype(float),
                             np.where(reset, after.fast[groups.zones].astype(float), np.nan)])
-    rows = _rows(model, groups, reset, after, before, effect)
-    options = Options(network, network.candidates, groups.zones, groups.zone, fast, rows, currency)
+    rows, group = _rows(model, groups, reset, after, before, np.any([np.abs(e[1]) > 0.0 for e in effect.values()],
+                                                                   axis=0))
+    ones = np.ones(len(rows), dtype=np.int64)
+    options = Options(network, network.candidates, groups.zones, groups.zone, fast,
+                      valued(rows, effect, ones, group, model.values), effects, ones, group, currency)
     return options, choice_of(options, np.ones(len(rows), dtype=bool), objective)
 
 
 def _rows(model: Model, groups: FaultGroups, reset: np.ndarray, after: Protection, before: Protection,
-          effect: dict[str, np.ndarray]) -> pd.DataFrame:
-    """Rows of `Options`: each conversion, each new setting, and whatever else the scenario has an effect on."""
-    network, values = model.network, model.values
-    heads, h = network.candidates, len(network.candidates)
+          moved: np.ndarray) -> tuple[pd.DataFrame, np.ndarray]:
+    """Rows of `Options`, without effects, and the group of faults of each: each conversion, each new setting, and the
+    groups that the scenario has an effect on otherwise. moved: (groups,) whether it has any.
+    """
+    network, heads, h = model.network, model.network.candidates, len(model.network.candidates)
     device, counts = after.device[heads], after.counts[heads]
     new = device != before.device[heads]
     converted = np.append(new | (COUNTS[device] & (counts != before.counts[heads])), np.zeros(len(reset), dtype=bool))
     # every zone has its row, by which a programme knows the setting that its laterals are under
     touched = converted | np.append(np.zeros(h, dtype=bool), np.ones(len(reset), dtype=bool))
-    touched |= np.any([np.abs(e) > 0.0 for e in effect.values()], axis=0)
-    at = np.flatnonzero(touched)
+    at = np.flatnonzero(touched | moved)
     is_lateral, zone = at < h, np.append(groups.zone, np.arange(len(reset)))[at]
     lateral = np.where(is_lateral, at, -1)
     head = heads[lateral] if h else np.zeros(len(at), dtype=int)
     units = np.where(is_lateral & np.append(new, np.zeros(len(reset), dtype=bool))[at], network.phases[head], 0.0)
-    capex = units * unit_prices(values)[after.device[head]]
-    capex += np.where(is_lateral | ~reset[zone], 0.0, float(values["backup_settings_cost"]))
-    worth = present_worth(values, effect["saving"][at], capex, units * values["inspection_cost_per_year"])
     puts = converted[at]
     return pd.DataFrame({
         "lateral": lateral, "zone": zone, "setting": np.where(reset[zone], CHANGED, AS_IT_IS),
         "device": np.where(puts, np.array([*DEVICES, ""])[after.device[head]], ""),
         "counts": np.where(puts & COUNTS[after.device[head]], after.counts[head].astype(float), np.nan),
-        "feeder": network.feeder[np.where(is_lateral, head, groups.zones[zone])], "units": units, "capex": capex,
-        "npv": worth, **{k: v[at] for k, v in effect.items() if k != "saving"}})
+        "feeder": network.feeder[np.where(is_lateral, head, groups.zones[zone])], "units": units}), at

@@ -23,6 +23,7 @@ from reliability.history.operations import Operations, read_operations
 from reliability.history.outages import Records, event_ids, read_records
 from reliability.history.pilot import Pilot, pilot_of
 from reliability.history.rates import LearnedRates, learn_rates
+from reliability.history.reported import BothViews, Reported, report_records
 from reliability.history.single_events import caution, single_events
 from reliability.schema.values import Assumptions
 from reliability.study.record_settings import FIXED
@@ -49,7 +50,8 @@ class History:
     worst_laterals: see `worst_laterals`. operations: what counters and logs of reclosing devices say.
     calibration: None where no modelled indices were given. conversions: None without any. pilot: what a pilot would
         need, None where the records allow no plan.
-    cautions: sentences that belong with the figures. learned_before: rates learned already, None without.
+    cautions: sentences that belong with the figures. sums: what each step adds, see `tally`; ordinary: (n,) steps of
+        events that began on no major event day. learned_before: rates learned already, None without.
     """
 
     study: Study
@@ -66,7 +68,15 @@ class History:
     conversions: BeforeAfter | None
     pilot: Pilot | None
     cautions: tuple[str, ...]
+    sums: pd.DataFrame
+    ordinary: np.ndarray
     learned_before: LearnedRates | None = None
+
+    @cached_property
+    def reported(self) -> Reported:
+        """Circuits, areas, rolling means, causes and completeness; computed when first asked for."""
+        years = BothViews(self.every_event.years, self.without_major_events.years)
+        return report_records(self.study, self.records, self.sums, self.ordinary, years)
 
     @cached_property
     def learned(self) -> LearnedRates:
@@ -106,7 +116,8 @@ def read_history(study: Study, modelled: ModelDays | None = None, records: Recor
         conversions=before_after(records, effect, study.values["line_fault_rate_per_km"], study.values["seed"]),
         pilot=pilot_of(records, effect),
         cautions=(*_cautions(records, events), *filter(None, [caution(single)]),
-                  *_what_is_recorded(study.values, records)), learned_before=learned)
+                  *_what_is_recorded(study.values, records)),
+        sums=sums, ordinary=ordinary, learned_before=learned)
 
 
 def _view(records: Records, sums: pd.DataFrame, keep: np.ndarray) -> View:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
+import scipy
 
 from reliability.schema.assumptions import Range
 from reliability.schema.values import Assumptions, Drawn, TrialValues, as_assumptions, drawn_shares
@@ -25,6 +26,14 @@ def pert_shapes(stated: Range) -> tuple[float, float]:
     width = stated.high - stated.low
     return (1.0 + PERT_WEIGHT * (stated.likely - stated.low) / width,
             1.0 + PERT_WEIGHT * (stated.high - stated.likely) / width)
+
+
+def pert_quantiles(stated: Range, places: np.ndarray) -> np.ndarray:
+    """Values of a PERT distribution below which it lies with the probabilities `places`, of their shape."""
+    width = stated.high - stated.low
+    if width == 0:
+        return np.full(np.shape(places), float(stated.low))
+    return stated.low + width * np.asarray(scipy.special.betaincinv(*pert_shapes(stated), places))
 
 
 def draw_uncertain(rng: np.random.Generator, uncertain: Mapping[str, Range], trials: int) -> dict[str, np.ndarray]:
@@ -69,3 +78,31 @@ def yearly_multipliers(rng: np.random.Generator, yearly_cv: Drawn, trials: int, 
     shape = np.maximum(cv, 1e-9) ** -2.0
     drawn = rng.standard_gamma(np.broadcast_to(shape, (trials, years))) / shape
     return np.where(cv > 0, drawn, 1.0)
+
+
+def count_draws(values: TrialValues) -> int:
+    """Draws in values some of which may be arrays (K,): K, and 1 where all are numbers."""
+    arrays = (x for value in values.values() for x in (value if isinstance(value, tuple) else (value,))
+              if isinstance(x, np.ndarray))
+    return max((len(x) for x in arrays), default=1)
+
+
+def some_draws(values: TrialValues, which: np.ndarray) -> TrialValues:
+    """The values with their arrays (K,) cut down to the given draws (positions)."""
+
+    def pick(value: object) -> object:
+        if isinstance(value, tuple):
+            return tuple(pick(v) for v in value)
+        return value[which] if isinstance(value, np.ndarray) else value
+
+    return {key: pick(value) for key, value in values.items()}
+
+
+def alike_draws(columns: list[Drawn], draws: int) -> list[np.ndarray]:
+    """Positions of the draws that agree in all columns, numbers or (K,), a list of them for each."""
+    if not any(isinstance(c, np.ndarray) for c in columns):
+        return [np.arange(draws)]
+    table = np.column_stack([np.broadcast_to(np.asarray(c, dtype=float), (draws,)) for c in columns])
+    _, which = np.unique(table, axis=0, return_inverse=True)
+    order = np.argsort(which.ravel(), kind="stable")
+    return np.split(order, np.flatnonzero(np.diff(which.ravel()[order])) + 1)

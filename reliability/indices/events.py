@@ -7,11 +7,15 @@ coefficients it gives every measure of every scenario at once.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from scipy import sparse
 
+from reliability.faults.times import Term
+from reliability.indices.bends import sums_beyond
 from reliability.indices.measures import Coefficients
 
 DRAW_BITS = 32
@@ -30,6 +34,14 @@ class Block:
     rates: np.ndarray
     coefficients: Coefficients
     multiplier_class: int
+
+
+class Sums(NamedTuple):
+    """Sums by trial-year of the count, the severity and the bent columns: (T, c), (T, d) and (T, e)."""
+
+    counted: np.ndarray
+    timed: np.ndarray
+    beyond: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -60,23 +72,29 @@ def year_weights(weights: np.ndarray) -> YearWeights:
     return YearWeights(total, years, edges, np.where(first[:-1] == first[1:], first[:-1], -1 - first[:-1]))
 
 
-def simulate_block(block: Block, weights: YearWeights, sigma: np.ndarray,
-                   seed: np.random.SeedSequence) -> tuple[np.ndarray, np.ndarray]:
-    """Sums of the count and the severity columns by trial-year: (T, c) and (T, d).
+@dataclass(frozen=True)
+class Times:
+    """What trials draw of the times of events.
 
-    weights: multipliers of the block's rates over the trial-years. sigma: (T,) or (1,)
-    standard deviation of the logarithm of the severity.
+    sigma: (T,) or (1,) standard deviation of the logarithm of the severity. hours: (T,) by term of the bent columns.
     """
+
+    sigma: np.ndarray
+    hours: Mapping[Term, np.ndarray]
+
+
+def simulate_block(block: Block, weights: YearWeights, times: Times, seed: np.random.SeedSequence) -> Sums:
+    """Sums of a block's columns by trial-year; weights: multipliers of the block's rates over the trial-years."""
     rng = np.random.Generator(np.random.SFC64(seed))  # a fifth faster than the default in normal draws
     counts = rng.poisson(block.rates * weights.total)
     starts = np.append(0, np.cumsum(counts))
     year = trial_years(rng, weights, int(starts[-1]))
-    return sums_by_year(rng, block.coefficients, year, starts, weights.years, sigma)
+    return sums_by_year(rng, block.coefficients, year, starts, weights.years, times)
 
 
 def sums_by_year(rng: np.random.Generator, coefficients: Coefficients, year: np.ndarray, starts: np.ndarray,
-                 years: int, sigma: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Sums of the count and the severity columns by trial-year, (T, c) and (T, d), of events in order of their rows.
+                 years: int, times: Times) -> Sums:
+    """Sums of the columns by trial-year of events in order of their rows.
 
     year: (e,) trial-year of each event. starts: (m + 1,) where the events of each of m rows start, and their number.
     """
@@ -85,11 +103,14 @@ def sums_by_year(rng: np.random.Generator, coefficients: Coefficients, year: np.
     shape = (years, len(starts) - 1)
     counted = sparse.csc_array((np.ones(len(year)), year, starts), shape=shape) @ coefficients.count
     if not coefficients.severity.shape[1]:
-        return counted, np.zeros((years, 0))
-    severity = severities(rng, sigma, year)
+        return Sums(counted, np.zeros((years, 0)), np.zeros((years, 0)))
+    severity = severities(rng, times.sigma, year)
     # a lognormal of mean 1 has this median; the draws have median 1
-    median = np.exp(-np.square(sigma) / 2.0)[:, None]
-    return counted, sparse.csc_array((severity, year, starts), shape=shape) @ coefficients.severity * median
+    median = np.exp(-np.square(times.sigma) / 2.0)
+    timed = sparse.csc_array((severity, year, starts), shape=shape) @ coefficients.severity * median[:, None]
+    if coefficients.bent is None:
+        return Sums(counted, timed, np.zeros((years, 0)))
+    return Sums(counted, timed, sums_beyond(coefficients.bent, severity, median, year, starts, years, times.hours))
 
 
 def trial_years(rng: np.random.Generator, weights: YearWeights, size: int) -> np.ndarray:

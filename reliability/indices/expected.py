@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +12,7 @@ from reliability.faults.outcomes import OutcomeTable, row_rates
 from reliability.indices import definitions
 from reliability.indices.measures import counts
 from reliability.indices.seen import Seen
+from reliability.network.areas import areas_of
 from reliability.network.quantities import Quantity, quantity
 from reliability.network.tree import Network
 from reliability.schema.values import Assumptions, Drawn
@@ -120,17 +121,29 @@ def system_indices(expected: Expected, yearly_cv: float) -> dict[str, object]:
 
 def feeder_indices(expected: Expected) -> dict[str, dict[str, float]]:
     """Indices of the customers of each feeder, by feeder id."""
-    network, m = expected.network, len(expected.network.feeder_ids)
+    network = expected.network
+    return _indices_of(expected, network.feeder, [str(name) for name in network.feeder_ids])
+
+
+def area_indices(expected: Expected) -> dict[str, dict[str, float]]:
+    """Indices of the customers of each operating area, by its name; none where no section states one."""
+    areas = areas_of(expected.network)
+    return {} if areas is None else _indices_of(expected, areas.of_section, areas.names)
+
+
+def _indices_of(expected: Expected, group: np.ndarray, names: Sequence[str]) -> dict[str, dict[str, float]]:
+    """Indices of the customers of groups of sections; group: (n,) position in `names`."""
+    network, m = expected.network, len(names)
 
     def total(seen: np.ndarray) -> np.ndarray:
-        return np.bincount(network.feeder, network.customers * seen, m)
+        return np.bincount(group, network.customers * seen, m)
 
-    served = np.bincount(network.feeder, network.customers, m)
+    served = np.bincount(group, network.customers, m)
     sums = {"ci": total(expected.failure_rate), "customer_hours": total(expected.outage_hours),
             "momentary_interruptions": total(expected.momentary_interruption_rate),
             "momentary_events": total(expected.momentary_event_rate)}
-    return {str(name): _indices({key: float(of[i]) for key, of in sums.items()}, float(served[i]))
-            | {"customers_served": float(served[i])} for i, name in enumerate(network.feeder_ids)}
+    return {name: _indices({key: float(of[i]) for key, of in sums.items()}, float(served[i]))
+            | {"customers_served": float(served[i])} for i, name in enumerate(names)}
 
 
 def _indices(sums: Mapping[str, Drawn], served: float) -> dict[str, float]:

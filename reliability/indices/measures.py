@@ -1,59 +1,60 @@
 """What one event of a row adds to every measure of every scenario: a + b × its severity.
 
 Counts of things (customers interrupted, momentary events, call-outs) have b = 0; times are
-proportional to the event's severity multiplier and have a = 0; an extra measure may have both.
+proportional to the event's severity multiplier and have a = 0; an extra measure may have both, and bends.
 Where a trial's own draw of an assumption multiplies a part of a measure, that part is a column
 of its own, and is multiplied after the events have been added up.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple, Protocol, TypeAlias
+from typing import Protocol, TypeAlias
 
 import numpy as np
 
 from reliability.faults.consequences import CALLOUTS, Consequences, consequences
 from reliability.faults.outcomes import OutcomeTable
 from reliability.faults.times import REPAIR_OFF, SWITCHING, SWITCHING_OFF, Term, depends_on, hours_of, terms_of_rows
+from reliability.indices.bends import Bend, BentColumns, bent_columns, distinct_columns
 from reliability.network.quantities import Quantity, quantity
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
-from reliability.schema.values import Assumptions, Drawn, TrialValues
+from reliability.schema.values import Assumptions
 
 COUNTED = ("ci", "momentary_events", "momentary_interruptions", *CALLOUTS, "sectionalizer_operations", "actuators")
 TIMED = ("customer_hours", "load_kwh")
 
 
-class ExtraTerm(NamedTuple):
-    """A term of an extra measure: a time or the key of an assumption, and which of the columns that it multiplies."""
-
-    factor: Term | str
-    column: int
+Factor: TypeAlias = Term | str                          # a time, or the key of an assumption
+ColumnKey: TypeAlias = tuple[str, int, Factor | None]   # measure, scenario, what a trial multiplies it by
 
 
-ColumnKey: TypeAlias = tuple[str, int, Term | ExtraTerm | None]   # measure, scenario, term
+@dataclass(frozen=True)
+class ExtraParts:
+    """What an event of each of r rows adds to an extra measure.
+
+    lines: (a, b), (r,) each, by what a trial multiplies both by: hours, the value of an assumption, None for nothing.
+    """
+
+    lines: Mapping[Factor | None, tuple[np.ndarray, np.ndarray]]
+    bends: Sequence[Bend] = ()
 
 
 class ExtraMeasure(Protocol):
-    """A further measure of the simulation, cut into terms that a trial's assumptions multiply."""
+    """A further measure of the simulation, cut into parts that a trial's assumptions multiply."""
 
-    def parts(self, effect: Consequences, table: OutcomeTable, scenario: int, rows: np.ndarray,
-              values: Assumptions, uncertain: Mapping[str, Range],
-              ) -> Mapping[ExtraTerm | None, tuple[np.ndarray, np.ndarray]]:
-        """(a, b) of the rows by term; the term None is not multiplied. What is not uncertain is as in `values`."""
-
-    def weights(self, term: ExtraTerm, values: TrialValues, uncertain: Mapping[str, Range]) -> tuple[Drawn, Drawn]:
-        """What a and what b of a term are multiplied by, numbers or (trials,), at the values of the trials."""
+    def parts(self, effect: Consequences, values: Assumptions, uncertain: Mapping[str, Range]) -> ExtraParts:
+        """Parts of the rows of `effect`. What is not uncertain is as in `values`."""
 
 
 @dataclass(frozen=True)
 class Coefficients:
     """Coefficients of m rows.
 
-    keys: what each column adds to, (measure, scenario, term): the term says what a trial multiplies
-    it by, None nothing, a term of `faults.times` those hours, any other is the extra measure's own.
+    keys: what each column adds to, (measure, scenario, factor): the factor says what a trial multiplies
+    it by, None nothing, a term of `faults.times` those hours, a key the value of that assumption.
     count, severity: column matrices (m, c), with `count_column`, `severity_column` giving for
     each entry of count_keys and severity_keys the column it reads. Equal columns are stored
     once, zero columns not at all, because the cost of an event is that of its columns.
@@ -65,6 +66,7 @@ class Coefficients:
     severity: np.ndarray
     severity_column: np.ndarray
     severity_keys: tuple[ColumnKey, ...]
+    bent: BentColumns | None = None
 
 
 def coefficients(table: OutcomeTable, values: Assumptions, rows: np.ndarray, uncertain: Mapping[str, Range],
@@ -77,6 +79,7 @@ def coefficients(table: OutcomeTable, values: Assumptions, rows: np.ndarray, unc
     """
     counted: dict[ColumnKey, np.ndarray] = {}
     timed: dict[ColumnKey, np.ndarray] = {}
+    bends: dict[tuple[str, int], Sequence[Bend]] = {}
     for s in range(len(table.scenarios)):
         effect = consequences(table, s, values, rows)
         for name, amount in counts(effect, amounts["customers"]).items():
@@ -85,9 +88,12 @@ def coefficients(table: OutcomeTable, values: Assumptions, rows: np.ndarray, unc
             for term, amount in _timed(effect, quantity_of, values, uncertain).items():
                 timed[name, s, term] = amount
         for name, measure in extra.items():
-            for own_term, both in measure.parts(effect, table, s, rows, values, uncertain).items():
-                counted[name, s, own_term], timed[name, s, own_term] = both
-    return Coefficients(*_distinct(counted, len(rows)), *_distinct(timed, len(rows)))
+            parts = measure.parts(effect, values, uncertain)
+            for factor, both in parts.lines.items():
+                counted[name, s, factor], timed[name, s, factor] = both
+            bends[name, s] = parts.bends
+    return Coefficients(*distinct_columns(counted, len(rows)), *distinct_columns(timed, len(rows)),
+                        bent_columns(bends))
 
 
 def amounts_of(network: Network) -> dict[str, Quantity]:
@@ -124,21 +130,3 @@ def _timed(effect: Consequences, amount: Quantity, values: Assumptions,
             else:
                 fixed += np.where(those, part * float(hours_of(term, values)), 0.0)
     return by_term | {None: fixed}
-
-
-def _distinct(columns: dict[ColumnKey, np.ndarray], rows: int) -> tuple[np.ndarray, np.ndarray, tuple[ColumnKey, ...]]:
-    """Matrix of the distinct non-zero columns, which of them each key reads, and the keys."""
-    at: dict[bytes, int] = {}
-    distinct: list[np.ndarray] = []
-    column, keys = [], []
-    for key, values in columns.items():
-        if not values.any():
-            continue
-        mark = values.tobytes()
-        if mark not in at:
-            at[mark] = len(distinct)
-            distinct.append(values)
-        column.append(at[mark])
-        keys.append(key)
-    matrix = np.column_stack(distinct) if distinct else np.zeros((rows, 0))
-    return np.ascontiguousarray(matrix), np.array(column, dtype=np.int64), tuple(keys)

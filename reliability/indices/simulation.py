@@ -21,8 +21,8 @@ from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes,
 from reliability.faults.times import Term, hours_of
 from reliability.formats import count
 from reliability.indices.draws import draw_uncertain, one_trial, values_of_trials, yearly_multipliers
-from reliability.indices.events import Block, YearWeights, simulate_block, year_weights
-from reliability.indices.measures import COUNTED, TIMED, Coefficients, ExtraMeasure, ExtraTerm, amounts_of, coefficients
+from reliability.indices.events import Block, Sums, Times, YearWeights, simulate_block, year_weights
+from reliability.indices.measures import COUNTED, TIMED, Coefficients, ExtraMeasure, Factor, amounts_of, coefficients
 from reliability.indices.rate_classes import RateClass, rate_multiplier, rate_parts
 from reliability.indices.unit_events import UnitBlock, UnitRows, simulate_unit_block, unit_blocks
 from reliability.network.model import Model
@@ -52,9 +52,8 @@ TASKS_AHEAD = 3                    # tasks per worker handed out before the firs
 
 Progress = Callable[[int, int, float], None]
 PickedRates = Callable[[UnitBlock], np.ndarray]
-_Sums = tuple[np.ndarray, np.ndarray]
 # coefficients of each part of a block, and what gives the sums of each
-_Task = tuple[tuple[Coefficients, ...], Callable[[], list[_Sums]]]
+_Task = tuple[tuple[Coefficients, ...], Callable[[], list[Sums]]]
 
 
 @dataclass(frozen=True)
@@ -187,7 +186,9 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> tuple[dict[s
     sigma = np.sqrt(np.log1p(np.square(np.asarray(drawn(values, "cv"), dtype=float))))
     sigma = np.repeat(sigma, years) if sigma.ndim else sigma[None]
     multipliers = [np.asarray(rate_multiplier(c, values, prepared.values)) for c in prepared.classes]
-    tasks = _tasks(prepared, multipliers, yearly, sigma, _picked_rates(inputs.rate_draws, rng, trials),
+    times = Times(sigma, {term: np.repeat(np.broadcast_to(hours_of(term, values), trials), years)
+                          for term in _uncertain_terms(prepared)})
+    tasks = _tasks(prepared, multipliers, yearly, times, _picked_rates(inputs.rate_draws, rng, trials),
                    events.spawn(len(prepared.blocks)))
 
     shape = (len(inputs.scenarios), trials, years)
@@ -195,24 +196,30 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> tuple[dict[s
     run.report.start(len(prepared.blocks), trials)
 
     @cache
-    def scales(name: str, term: Term | ExtraTerm | None) -> tuple[Drawn, Drawn]:
-        """What a trial multiplies counts and severities by."""
-        if term is None:
-            return 1.0, 1.0
-        if isinstance(term, ExtraTerm):
-            count, severity = inputs.extra[name].weights(term, values, uncertain)
-            return np.reshape(count, (-1, 1)), np.reshape(severity, (-1, 1))
-        hours = np.reshape(hours_of(term, values), (-1, 1))
-        return hours, hours
+    def scale(factor: Factor | None) -> Drawn:
+        """What a trial multiplies sums by."""
+        if factor is None:
+            return 1.0
+        return np.reshape(drawn(values, factor) if isinstance(factor, str) else hours_of(factor, values), (-1, 1))
 
     for coefficients_of, sums_of in _in_order(tasks, run.executor, run.workers):
-        for each, (counted, timed) in zip(coefficients_of, sums_of, strict=True):
-            for which, keys, columns, sums in ((0, each.count_keys, each.count_column, counted),
-                                               (1, each.severity_keys, each.severity_column, timed)):
-                for (name, scenario, term), column in zip(keys, columns, strict=True):
-                    totals[name][scenario] += sums[:, column].reshape(trials, years) * scales(name, term)[which]
+        for each, sums in zip(coefficients_of, sums_of, strict=True):
+            for keys, columns, of_block in ((each.count_keys, each.count_column, sums.counted),
+                                            (each.severity_keys, each.severity_column, sums.timed)):
+                for (name, scenario, factor), column in zip(keys, columns, strict=True):
+                    totals[name][scenario] += of_block[:, column].reshape(trials, years) * scale(factor)
+            if each.bent is not None:
+                for (name, scenario), column in zip(each.bent.keys, each.bent.column, strict=True):
+                    totals[name][scenario] += sums.beyond[:, column].reshape(trials, years)
         run.report.block_done()
     return draws, totals
+
+
+def _uncertain_terms(prepared: _Prepared) -> set[Term]:
+    """Times of the bent columns that differ between trials."""
+    each = [c for block in prepared.blocks
+            for c in ([block.coefficients] if isinstance(block, Block) else [p.coefficients for p in block.parts])]
+    return {d.term for c in each if c.bent is not None for d in c.bent.durations if d.term is not None}
 
 
 def _picked_rates(draws: RateDraws | None, rng: np.random.Generator, trials: int) -> PickedRates | None:
@@ -223,7 +230,7 @@ def _picked_rates(draws: RateDraws | None, rng: np.random.Generator, trials: int
     return lambda block: draws.of_groups(block.unit, block.permanent, picked)
 
 
-def _tasks(prepared: _Prepared, multipliers: Sequence[np.ndarray], yearly: np.ndarray, sigma: np.ndarray,
+def _tasks(prepared: _Prepared, multipliers: Sequence[np.ndarray], yearly: np.ndarray, times: Times,
            picked_rates: PickedRates | None, seeds: Sequence[np.random.SeedSequence]) -> Iterator[_Task]:
     """What is to be simulated of each block.
 
@@ -234,16 +241,16 @@ def _tasks(prepared: _Prepared, multipliers: Sequence[np.ndarray], yearly: np.nd
         weights = [year_weights((m * yearly.T).T.ravel()) for m in multipliers]
     for block, seed in zip(prepared.blocks, seeds, strict=True):
         if isinstance(block, Block):
-            yield (block.coefficients,), partial(_simulated, block, weights[block.multiplier_class], sigma, seed)
+            yield (block.coefficients,), partial(_simulated, block, weights[block.multiplier_class], times, seed)
             continue
         rates = np.ones((len(block.unit), len(yearly))) if picked_rates is None else picked_rates(block)
         of_parts = [multipliers[part.multiplier_class] for part in block.parts]
         yield (tuple(part.coefficients for part in block.parts),
-               partial(simulate_unit_block, block, rates, yearly, of_parts, sigma, seed))
+               partial(simulate_unit_block, block, rates, yearly, of_parts, times, seed))
 
 
-def _simulated(block: Block, weights: YearWeights, sigma: np.ndarray, seed: np.random.SeedSequence) -> list[_Sums]:
-    return [simulate_block(block, weights, sigma, seed)]
+def _simulated(block: Block, weights: YearWeights, times: Times, seed: np.random.SeedSequence) -> list[Sums]:
+    return [simulate_block(block, weights, times, seed)]
 
 
 def needs_own_tables(inputs: SimulationInput) -> bool:
@@ -255,12 +262,12 @@ def needs_own_tables(inputs: SimulationInput) -> bool:
 
 
 def _in_order(tasks: Iterator[_Task], executor: Executor | None,
-              workers: int) -> Iterator[tuple[tuple[Coefficients, ...], list[_Sums]]]:
+              workers: int) -> Iterator[tuple[tuple[Coefficients, ...], list[Sums]]]:
     """Coefficients and sums of the blocks in the order of the tasks; few tasks are under way at a time."""
     if executor is None:
         yield from ((each, sums()) for each, sums in tasks)
         return
-    waiting: deque[tuple[tuple[Coefficients, ...], Future[list[_Sums]]]] = deque()
+    waiting: deque[tuple[tuple[Coefficients, ...], Future[list[Sums]]]] = deque()
     try:
         for each, sums in tasks:
             waiting.append((each, executor.submit(sums)))

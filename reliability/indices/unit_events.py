@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from reliability.indices.events import DRAW_BITS, sums_by_year
+from reliability.indices.events import DRAW_BITS, Sums, Times, sums_by_year
 from reliability.indices.measures import Coefficients
 
 # Fixed sizes: with the seed they settle every digit, so changing one changes results.
@@ -133,24 +133,23 @@ def chooser(weights: np.ndarray, slots_each: int) -> Chooser:
 
 
 def simulate_unit_block(block: UnitBlock, rates: np.ndarray, yearly: np.ndarray, classes: Sequence[np.ndarray],
-                        sigma: np.ndarray, seed: np.random.SeedSequence) -> list[tuple[np.ndarray, np.ndarray]]:
-    """Sums of the count and the severity columns by trial-year, (T, c) and (T, d), of each part.
+                        times: Times, seed: np.random.SeedSequence) -> list[Sums]:
+    """Sums of the columns by trial-year, of each part.
 
     rates: (g, trials) of each group relative to those of its rows. yearly: (trials, years) multipliers of a year.
-    classes: multiplier of each part's class, () or (trials,). sigma: (T,) or (1,) standard deviation of the logarithm
-    of the severity.
+    classes: multiplier of each part's class, () or (trials,).
     """
     rng = np.random.Generator(np.random.SFC64(seed))
     trials, years = yearly.shape
     weights = rates * yearly.sum(axis=1)
     total, of_trial = weights.sum(axis=1), chooser(weights, SLOTS_OF_TRIALS)
     of_year = None if np.all(yearly == yearly[:, :1]) else chooser(yearly, SLOTS_OF_YEARS)
-    return [_part(part, classes[i], of_trial, of_year, total, years, trials, sigma, rng)
+    return [_part(part, classes[i], of_trial, of_year, total, years, trials, times, rng)
             for i, part in enumerate(block.parts)]
 
 
 def _part(part: Part, multiplier: np.ndarray, of_trial: Chooser, of_year: Chooser | None, total: np.ndarray, years: int,
-          trials: int, sigma: np.ndarray, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+          trials: int, times: Times, rng: np.random.Generator) -> Sums:
     most = float(np.max(multiplier))
     counts = rng.poisson(part.rates * total[part.group] * most)
     trial = of_trial.choose(rng, part.group, counts)
@@ -160,4 +159,4 @@ def _part(part: Part, multiplier: np.ndarray, of_trial: Chooser, of_year: Choose
         trial = trial[kept]
     year = rng.integers(years, size=len(trial), dtype=np.int32) if of_year is None else of_year.choose(rng, trial)
     year = trial.astype(np.int32) * np.int32(years) + year
-    return sums_by_year(rng, part.coefficients, year, np.append(0, np.cumsum(counts)), trials * years, sigma)
+    return sums_by_year(rng, part.coefficients, year, np.append(0, np.cumsum(counts)), trials * years, times)

@@ -7,9 +7,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from reliability.formats import count
 from reliability.network.application import open_points
 from reliability.network.application_catalogue import FAIL
-from reliability.report.content import Content, leading, planned_conversions, proposed_conversions
+from reliability.report.content import Content, planned_conversions
+from reliability.report.reporting import programme_year
 
 WORST = 15          # laterals shown of each ranking
 RANKED = {"customer_interruptions": "rank_saifi", "customer_minutes": "rank_saidi", "callouts": "rank_callouts"}
@@ -43,52 +45,63 @@ def worst_shown(frame: pd.DataFrame) -> int:
     return int((frame[list(RANKED.values())].min(axis=1) <= WORST).sum()) if len(frame) else 0
 
 
+def conversions_proposed(content: Content) -> pd.DataFrame | None:
+    """What is converted, a row a lateral: section_id, feeder_id, device, and counts and year where they are known.
+
+    None where nothing was chosen and no scenario is proposed.
+    """
+    if content.proposed is None or content.study.values["proposed"] is None:
+        return planned_conversions(content)
+    before, rows = as_built(content), content.laterals
+    after = rows[rows["scenario"] == content.scenarios[content.proposed]].reset_index(drop=True)
+    after = after[after["capex"].fillna(0.0) > 0] if "capex" in after else after[after["device"] != before["device"]]
+    return after[["lateral_id", "feeder_id", "device"]].rename(columns={"lateral_id": "section_id"})
+
+
 def lateral_actions(content: Content, frame: pd.DataFrame) -> np.ndarray:
-    """Action for each lateral of `frame`, (n,) text."""
+    """Action and target year for each lateral of `frame`, or why there is none, (n,) text."""
     ids, npv = frame["lateral_id"].astype(str), frame["npv_converted"].to_numpy(dtype=float)
-    chosen = planned_conversions(content)
-    action = _otherwise(content, ids, npv, chosen is not None)
-    action = np.where(frame["device"] == "sectionalizer", "none: has a sectionalizer", action)
+    chosen = conversions_proposed(content)
+    if chosen is None:
+        return np.full(len(ids), "No selection was made.", dtype=object)
+    action = np.where(npv < 0, "None: costs more than it saves.", _not_chosen(content, "it"))
+    action = np.where(frame["device"] == "sectionalizer", "None: has a sectionalizer.", action)
     failed = _failed(content, ids)
-    action = np.where(failed != "", "none: application check not passed (" + failed + ")" + (
-        "; a lateral recloser was not chosen" if chosen is not None else ""), action)
-    if chosen is not None and len(chosen):
-        texts = [_conversion(row) for row in chosen.to_dict("records")]
-        conversions = pd.Series(texts, index=chosen["section_id"].astype(str))
-        conversions = conversions[~conversions.index.duplicated()]
-        action = np.where(ids.isin(conversions.index), ids.map(conversions), action)
-    return action.astype(object)
+    action = np.where(failed != "", "None: application check not passed (" + failed + ").", action)
+    texts = [_conversion(content, row) for row in chosen.to_dict("records")]
+    conversions = pd.Series(texts, index=chosen["section_id"].astype(str), dtype=object)
+    conversions = conversions[~conversions.index.duplicated()]
+    return np.where(ids.isin(conversions.index), ids.map(conversions), action).astype(object)
 
 
-def _conversion(row: dict[Any, Any]) -> str:
+def _conversion(content: Content, row: dict[Any, Any]) -> str:
     counts = row.get("counts")
     setting = f", {int(counts)} counts" if counts is not None and counts == counts else ""
     device = str(row.get("device") or "new settings").replace("_", " ")
-    year = f", year {int(row['year'])}" if "year" in row else ""
-    return f"convert: {device}{setting}{year}"
+    year = f", {programme_year(content.study, content.history, int(row['year']))}" if "year" in row else ""
+    return f"Convert: {device}{setting}{year}."
 
 
-def _otherwise(content: Content, ids: pd.Series, npv: np.ndarray, selected: bool) -> np.ndarray:
-    """The action of a lateral without another one."""
-    if selected:
-        return np.where(npv < 0, "none: would cost more than it saves", "none: not chosen within the limits")
-    scenario = leading(content)
-    if scenario is None:
-        return np.full(len(ids), "none proposed in this study", dtype=object)
-    rows = content.laterals[content.laterals["scenario"] == content.scenarios[scenario]]
-    after = ids.map(pd.Series(rows["device"].to_numpy(), index=rows["lateral_id"].astype(str)))
-    before = as_built(content)["device"].to_numpy()
-    changed = after.to_numpy() != before
-    return np.where(changed, "converted in the scenario; nothing selected", "none proposed in this study")
+def _not_chosen(content: Content, where: str) -> str:
+    """Why nothing is converted; where: "it", or "this feeder"."""
+    values = content.study.values
+    if values["proposed"] is not None:
+        return "None: not part of the proposal."
+    limits = (values["budget"], values["yearly_budget"], values["yearly_units"], values["added_maifi_e"],
+              values["added_maifi_e_feeder"], *content.study.extra.get("laterals", {}))
+    if values["objective"] != "npv" or any(limit is not None for limit in limits):
+        return "None: not chosen within the limits." if where == "it" else (
+            f"None: no conversion on {where} was chosen within the limits.")
+    return "None: a conversion does not pay back." if where == "it" else (
+        f"None: no conversion on {where} pays back.")
 
 
 def _npv(content: Content, ids: pd.Series) -> np.ndarray:
-    """NPV of converting each lateral under the scenario spoken of first; NaN where unknown."""
-    scenario = leading(content)
-    if scenario is None or "npv" not in content.laterals:
+    """The best NPV of converting each lateral among the scenarios that do; NaN where none does."""
+    if "npv" not in content.laterals:
         return np.full(len(ids), np.nan)
-    rows = content.laterals[content.laterals["scenario"] == content.scenarios[scenario]]
-    return ids.map(pd.Series(rows["npv"].to_numpy(), index=rows["lateral_id"])).to_numpy(dtype=float)
+    best = content.laterals.groupby("lateral_id")["npv"].max()
+    return ids.map(best).to_numpy(dtype=float)
 
 
 def _failed(content: Content, ids: pd.Series) -> np.ndarray:
@@ -102,11 +115,22 @@ def _failed(content: Content, ids: pd.Series) -> np.ndarray:
 
 
 def feeder_actions(content: Content, feeders: list[str]) -> list[str]:
-    """What is proposed on each feeder."""
-    chosen = proposed_conversions(content)
+    """What is proposed on each feeder and in which years, or why nothing."""
+    chosen = conversions_proposed(content)
     if chosen is None:
-        return ["no selection was made"] * len(feeders)
-    counts = chosen["feeder_id"].astype(str).value_counts()
-    return [f"convert {n} {'lateral' if n == 1 else 'laterals'}" if (n := int(counts.get(f, 0))) else
-            "none: no lateral of it is worth converting within the limits" for f in feeders]
+        return ["No selection was made."] * len(feeders)
+    by_feeder = {str(f): part for f, part in chosen.groupby(chosen["feeder_id"].astype(str))}
+    none = _not_chosen(content, "this feeder")
+    return [_of_feeder(content, by_feeder[f]) if f in by_feeder else none for f in feeders]
 
+
+def _of_feeder(content: Content, chosen: pd.DataFrame) -> str:
+    """How many laterals of a feeder are converted in each year."""
+    said = f"Convert {count(len(chosen), 'lateral')}"
+    if "year" not in chosen:
+        return f"{said}."
+    years, counts = np.unique(chosen["year"].to_numpy(dtype=int), return_counts=True)
+    names = [programme_year(content.study, content.history, int(year)) for year in years]
+    if len(years) == 1:
+        return f"{said}, {names[0]}."
+    return f"{said}: {', '.join(f'{n} in {name}' for n, name in zip(counts, names, strict=True))}."

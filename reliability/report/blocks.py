@@ -143,13 +143,16 @@ class Document:
     """What is laid out as a page or as a word processor's file.
 
     kind: what it is, above its title. name: what it is about. workbook: file that holds the tables' sheets, ""
-    where the document has none.
+    where the document has none. facts: what stands on its cover, as label and value, "" to be filled in by hand;
+    a document without them has no cover. lead: the one sentence of the cover.
     """
 
     kind: str
     name: str
     sections: Sequence[Section]
     workbook: str = ""
+    facts: Sequence[tuple[str, str]] = ()
+    lead: Sentence = ()
 
     def whole(self, table: Table) -> str:
         """Where all rows of a table are to be had, as words; "" for nowhere else."""

@@ -207,7 +207,8 @@ class MapChart:
     """A network in plan, east to the right and north up, one scale in both directions, with a bar of a round length.
 
     window: west, east, south and north ends of what is shown, metres. legend: what the classes of the lines measure,
-    with its unit. miles: the scale is in miles, else in kilometres. small: fits beside a table; it has no key.
+    with its unit. miles: the scale is in miles, else in kilometres. small: fits beside a table; it has no key, and its
+    letters are those of a sheet.
     note: what is not on it.
     """
 

@@ -14,15 +14,18 @@ from reliability.report.chart import (
     DATE,
     DOTTED,
     LOG,
+    SOLID,
     Axis,
     BarChart,
     Bars,
     Line,
     PlotChart,
     Points,
+    Reference,
 )
 from reliability.report.records import causes_frame
 from reliability.schema.problems import shorten
+from reliability.study.report_settings import benchmarks
 
 # index of a year: short name, axis, kind of its numbers
 INDICES = {
@@ -49,7 +52,33 @@ def years(history: History, index: str = "saidi_min") -> BarChart:
     return BarChart(f"chart-years-{index}", f"{name} by year", description, names, (
         Bars("All events", every, labels=_labels(every, kind)),
         Bars("Without major event days", without, labels=_labels(without, kind), fill=1)), Axis(axis),
-        "Year" + (" (* covered in part)" if records.partial else ""))
+        "Year" + (" (* covered in part)" if records.partial else ""), references=_references(history, index))
+
+
+def _references(history: History, index: str) -> tuple[Reference, ...]:
+    """The five-year mean and the benchmark, where there are."""
+    found, values = [], history.study.values
+    without = values["benchmark_excludes_major_events"]
+    means = history.reported.five_years.without if without else history.reported.five_years.every_event
+    if index in means and history.reported.shown in means.index:
+        found.append(Reference(f"Five-year mean, {'without' if without else 'with'} major event days",
+                               float(means[index].loc[history.reported.shown]), DOTTED))
+    if (benchmark := benchmarks(values).get(index)) is not None:
+        found.append(Reference("Benchmark", benchmark))
+    return tuple(found)
+
+
+def rolling(history: History, index: str = "saidi_min") -> PlotChart:
+    """An index over the twelve months that end with each month, with and without major event days."""
+    name, axis, kind = INDICES[index]
+    months = history.reported.months
+    ends = months.every_event.index.to_numpy().astype("datetime64[M]").astype("datetime64[D]")
+    every, without = (frame[index].to_numpy(dtype=float) for frame in (months.every_event, months.without))
+    last = f"to {months.every_event.index[-1]}: {shown(every[-1], kind)}, without {shown(without[-1], kind)}"
+    return PlotChart("chart-rolling", f"{name} over twelve months that end with each month", last,
+                     Axis("Last of the twelve months", DATE), Axis(axis), (
+                         Line("All events", ends, every, SOLID, 0),
+                         Line("Without major event days", ends, without, DASHED, 1)))
 
 
 def _labels(values: np.ndarray, kind: str) -> list[str]:

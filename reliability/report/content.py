@@ -12,8 +12,7 @@ from typing import Any
 
 import pandas as pd
 
-from reliability.business.cashflow import Business, assess, business_summary, cashflow_frame
-from reliability.business.costs import SOCIETY, UTILITY
+from reliability.business.cashflow import cashflow_frame
 from reliability.business.laterals import laterals_frame
 from reliability.faults.coordination_view import feeders_frame, growth_frame, splits_by_factor
 from reliability.faults.coordination_view import laterals_frame as laterals_by_outcome
@@ -23,14 +22,12 @@ from reliability.network.coordination import coordination
 from reliability.network.coordination_curves import LateralCurves, lateral_curves
 from reliability.pipeline import Plan, Results
 from reliability.report.figures import Figure, Name, figure, pointer, resolve
-from reliability.report.numbers import none_for_nan
 from reliability.report.summary import sections_frame, summary
 from reliability.schema.scenarios import PROPOSED
-from reliability.schema.values import Assumptions
 from reliability.study.plan_view import PlanView
 from reliability.study.study import Study
 
-MOST_CURVES = 12        # pictures of coordination in a report; our choice
+MOST_CURVES = 6        # pictures of coordination in a report; our choice
 
 
 @dataclass(frozen=True)
@@ -71,8 +68,7 @@ class Coordinated:
 class Content:
     """Everything the report shows.
 
-    summary: content of summary.json, where `business_utility` or `business_society` of a
-    scenario is the case under the perspective that the study does not take. sections,
+    summary: content of summary.json. sections,
     laterals: the frames of sections.csv and laterals.csv. cases: by perspective, the study's
     own among them. command: what to type to get the same figures again. view: the network in plan.
     """
@@ -204,15 +200,8 @@ def planned_conversions(content: Content) -> pd.DataFrame | None:
 def content_of(results: Results) -> Content:
     """What the report shows of the results of a run."""
     document = summary(results)
-    own = str(results.study.values["perspective"])
-    other = SOCIETY if own == UTILITY else UTILITY
-    business = _seen_by(results, other)
-    # the simulation has customers' costs only where the study's perspective counts them
-    rows = none_for_nan(business_summary(business, results.simulated if own == SOCIETY else None))
-    for scenario, row in zip(document["scenarios"], rows, strict=True):
-        scenario[f"business_{other}"] = row
-    cases = {own: Case([s["business"] for s in document["scenarios"]], cashflow_frame(results.business)),
-             other: Case(rows, cashflow_frame(business))}
+    cases = {view: Case([s["business"][view] for s in document["scenarios"]], cashflow_frame(business))
+             for view, business in results.perspectives.items()}
     return Content(results.study, document, sections_frame(results),
                    laterals_frame(results.business, results.break_even), _command(results), results.history,
                    results.checks, cases, _selected(results.plan), results.plan.drivers if results.plan else None,
@@ -239,12 +228,6 @@ def _first_chosen(results: Results) -> list[int]:
     chosen = results.plan.choice.selection
     place = {str(name): i for i, name in enumerate(results.network.ids)}
     return [place[str(name)] for name in chosen.loc[chosen["what"] == "lateral", "section_id"].head(MOST_CURVES)]
-
-
-def _seen_by(results: Results, perspective: str) -> Business:
-    """The business case under another perspective; only prices change."""
-    values: Assumptions = {**results.study.values, "perspective": perspective}
-    return assess(results.table, results.expected, values, results.costs, results.study.currency)
 
 
 def _selected(plan: Plan | None) -> Selected | None:

@@ -12,8 +12,10 @@ FROM_MEMORY = "clause numbers from memory"
 DEFINITIONS: tuple[tuple[str, str, str], ...] = (
     ("Sustained interruption", "Loss of supply to a customer for more than five minutes.", "2"),
     ("Momentary interruption", "Loss of supply of five minutes or less that ends by an operation of a device.", "2"),
-    ("Momentary event", "All momentary interruptions of one sequence of a reclosing device, counted once; what "
-                        "precedes a sustained interruption is not counted.", "2"),
+    ("Momentary event", "All momentary interruptions of one sequence of a reclosing device, counted once: those that "
+                        "begin within five minutes of the first; what precedes a sustained interruption is not "
+                        "counted.",
+     "2"),
     ("SAIFI", "Sustained customer interruptions of a year over customers served.", "3.2.1"),
     ("SAIDI", "Minutes of sustained interruption of all customers in a year over customers served.", "3.2.2"),
     ("CAIDI", "SAIDI over SAIFI: the mean time to restore a customer, in minutes.", "3.2.3"),
@@ -32,6 +34,10 @@ CLAUSES = {term: clause for term, _, clause in DEFINITIONS}
 def clause_of(*terms: str) -> str:
     """Where the standard defines these terms, as a source is named."""
     return f"{STANDARD}, {', '.join(CLAUSES[t] for t in terms)}; {FROM_MEMORY}"
+
+MOMENTARY = ("Momentary interruptions of one place that begin within five minutes of the first of them count as one "
+             "momentary event (MAIFI_E; as Oklahoma Administrative Code 165:35-25-20 asks); those that precede a "
+             "sustained interruption are not counted for the customers who have it.")
 
 METHOD: tuple[str, ...] = (
     "The network is a set of radial feeders of line sections. A section may carry one device at its source end: "

@@ -4,28 +4,34 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from reliability.report import sections_areas as areas
 from reliability.report import sections_business as business
 from reliability.report import sections_conversions as conversions
 from reliability.report import sections_coordination as coordination
+from reliability.report import sections_definitions as definitions
 from reliability.report import sections_history as history
 from reliability.report import sections_laterals as laterals
 from reliability.report import sections_model as model
 from reliability.report import sections_records as records
 from reliability.report import sections_summary as summary
+from reliability.report import sections_worst as worst
+from reliability.report import sections_years as years
 from reliability.report.blocks import Document, Section
 from reliability.report.content import Content, Recorded
+from reliability.report.reporting import cover_facts
+from reliability.report.sentences_summary import decision
 
 REPORT = (
-    summary.summary, model.definitions, history.years, history.feeders, history.events, history.causes,
-    history.excluded,
-    laterals.worst, model.method, model.assumptions, model.scenarios, laterals.selection, business.business,
-    business.drivers, laterals.application, coordination.coordination, history.accuracy, conversions.conversions,
-    model.limits, model.reproducibility,
+    summary.summary, laterals.selection, model.scenarios, business.business, business.drivers,
+    definitions.definitions, years.years, areas.feeders, worst.worst, history.events, history.causes,
+    history.excluded, conversions.conversions, history.accuracy,
+    laterals.application, coordination.coordination, model.method, model.assumptions, model.limits,
+    model.reproducibility,
 )
 HISTORY = (
-    records.overview, history.years, history.excluded, records.feeders, history.events, history.causes,
-    records.worst_laterals, records.rates, records.device_fit, records.times, records.accuracy, conversions.conversions,
-    records.reproducibility,
+    records.overview, definitions.definitions, years.years, history.excluded, areas.recorded, history.events,
+    history.causes, worst.recorded, records.rates, records.device_fit, records.times, records.accuracy,
+    conversions.conversions, records.reproducibility,
 )
 
 
@@ -37,7 +43,8 @@ def sections(content: Content) -> list[Section]:
 def report(content: Content, made: Sequence[Section] | None = None) -> Document:
     """The report of a study; made: `sections(content)`, where they have been made already."""
     return Document("Reliability report and proposal", str(content.summary.get("study") or content.study.name),
-                    made or sections(content), "workbook.xlsx")
+                    made or sections(content), "workbook.xlsx",
+                    cover_facts(content.study, content.history, content.summary), decision(content))
 
 
 def outage_history(recorded: Recorded) -> Document:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from reliability.report.definitions import STANDARD, clause_of
+from reliability.schema.assumptions import CONSUMER_PRICES
 
 RULES = "the model of this tool"
 MEMORY = "from memory"
@@ -58,6 +59,17 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
     ("Mean of low / likely / high", "(low + 4 likely + high) / 6", "PERT, a scaled beta distribution"),
     ("Call-out", "crew hours × rate × (1 + overtime share × (multiplier − 1)) + vehicle + material", RULES),
     ("NPV", "−capital + Σ (saving · (1+g)^(y−1) − inspection) / (1+r)^y", "discount arithmetic"),
+    ("Capital replaced", "in year k·n < H, n the life of what is installed: capital of year 0 × (1+g)^(k·n)",
+     "our assumption"),
+    ("Customers' cost of an event", "Σ customers × c(L·h) by class: c linear between the tabulated durations, L the "
+     "event's severity, h the mean time of those who wait or are switched; its mean over the lognormal L in closed "
+     "form", RULES),
+    ("Price level of interruption costs", "table × consumer prices of price_year / of interruption_cost_year × "
+     "interruption_cost_factor", CONSUMER_PRICES),
+    ("Revenue requirement of a year", "rate base × (debt share × interest + equity share × return / (1 − tax)) + "
+     "depreciation + inspection − crew work saved", "cost of service, straight-line depreciation"),
+    ("Levelised revenue requirement", "the even yearly amount of the same present value at the cost of capital, debt "
+     "share × interest + equity share × return", "discount arithmetic"),
     ("Annualised capital", "capital × r / (1 − (1+r)^−H)", "capital recovery factor"),
     ("Benefit-cost ratio", "present value of savings / (capital + present value of inspection)", "discount arithmetic"),
     ("Internal rate of return", "rate at which the NPV is 0; of several the one nearest 0", "discount arithmetic"),
@@ -66,7 +78,7 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
     ("Cost per interruption or minute avoided", "annualised capital / what is avoided a year",
      "our assumption"),
     ("Share of the NPV's variance", "Sobol' indices, first order and total, over the stated ranges",
-     "Saltelli's scheme, as in scipy.stats.sobol_indices"),
+     "Saltelli's scheme; estimators of Saltelli and others, 2010, and Jansen, 1999 (from memory)"),
     ("Effect of conversions made, raw", "(events after / before on converted laterals) / (the same on the others), "
      "conditional on both totals, mid-p", "difference in differences"),
     ("… predictive", "events after on converted laterals, binomial of both groups' with Λ_c / (Λ_c + Λ_o), sums of "

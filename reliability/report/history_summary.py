@@ -15,6 +15,8 @@ from reliability.history.pilot import POWER
 from reliability.history.ratio_tests import LEVEL
 from reliability.report.numbers import none_for_nan
 from reliability.report.records import device_fit_frame
+from reliability.report.records_reported import reported_summary
+from reliability.report.reporting import face_summary
 
 
 def history_summary(history: History) -> dict[str, object]:
@@ -35,6 +37,7 @@ def history_summary(history: History) -> dict[str, object]:
         "calibration": _calibration(history),
         "conversions": _conversions(history),
         "pilot": _pilot(history),
+        "report": face_summary(history.study, history), "records": reported_summary(history),
         "cautions": history.cautions,
         "notes": history.learned.notes,
     })

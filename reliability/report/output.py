@@ -10,7 +10,7 @@ import pandas as pd
 from reliability.business.cashflow import cashflow_frame
 from reliability.business.laterals import laterals_frame
 from reliability.cells import write_csv
-from reliability.network.application import ApplicationChecks, application_frame
+from reliability.network.application import application_frame
 from reliability.output_folder import COMPLETION_MARKERS, complete_folder
 from reliability.pipeline import Results
 from reliability.report.content import content_of
@@ -20,7 +20,8 @@ from reliability.report.results_geojson import FILE as RESULTS_GEOJSON
 from reliability.report.results_geojson import results_geojson
 from reliability.report.summary import sections_frame
 from reliability.report.word import require_docx, write_docx
-from reliability.report.work_pack import checks_of_selection, write_work_pack
+from reliability.report.work_pack import write_work_pack
+from reliability.report.work_pack_jobs import WorkPack, checks_of_selection, work_pack
 from reliability.report.workbook import write_workbook
 
 COMPLETION_MARKER = COMPLETION_MARKERS["run"]
@@ -47,8 +48,7 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False) -
             write_docx(document, folder / "report.docx")
         for name, frame in tables(results).items():
             write_csv(frame, folder / name)
-        write_work_pack(folder, *_for_the_crews(results), results.study.name, results.plan_view,
-                        results.study.in_miles)
+        write_work_pack(folder, _for_the_crews(results))
         if results.study.routes is not None:
             (folder / RESULTS_GEOJSON).write_text(results_geojson(results), encoding="utf-8")
         text = json.dumps(content.summary, indent=2, ensure_ascii=False, allow_nan=False)
@@ -69,8 +69,11 @@ def tables(results: Results) -> dict[str, pd.DataFrame]:
     return frames
 
 
-def _for_the_crews(results: Results) -> tuple[ApplicationChecks, list[str]]:
-    """Checks and ids of the laterals that the choice converts to sectionalizers; none without a choice."""
-    if results.plan is None:
-        return results.checks, []
-    return checks_of_selection(results.study.model, results.plan.choice.selection)
+def _for_the_crews(results: Results) -> WorkPack:
+    """The work of what is proposed; none without a plan."""
+    study, plan = results.study, results.plan
+    if plan is None:
+        return work_pack(results.checks, None, study_name=study.name)
+    selection = plan.choice.selection
+    return work_pack(checks_of_selection(study.model, selection), selection, plan.programme, study_name=study.name,
+                     view=results.plan_view, miles=study.in_miles)

@@ -15,7 +15,8 @@ from reliability.report.palette import INK, PAPER, RULE
 from reliability.report.plot_series import CLEAR, DASHES, LETTER, LONGEST_IN_KEY, SMALL, name
 
 WIDTH, TALLEST, LOWEST = 7.0, 6.4, 2.2          # inches
-SMALL_WIDTH, SMALL_HEIGHT = 2.5, 2.1            # of a map beside a table
+SMALL_WIDTH, SMALL_HEIGHT = 3.0, 2.0            # of a map beside a table
+ON_SHEET = 10.2                                 # points, of letters on such a map: read outdoors
 KEY_ROW = 0.19
 SHAPES = {SQUARE: "s", DIAMOND: "D", TRIANGLE: "^", CIRCLE: "o", CROSS: "x"}
 THINNER = 0.6                                   # lines of a map on paper beside those on a screen
@@ -37,13 +38,14 @@ def map_figure(chart: MapChart) -> Figure:
     axes.set_axis_off()
     window = _filled(chart.window, wide / tall)
     axes.set(xlim=window[:2], ylim=window[2:])
+    letters = ON_SHEET if chart.small else SMALL
     finest = FINEST * (window[1] - window[0]) / wide
     for line in chart.lines:
         axes.plot(*thinned(line.x, line.y, finest), color=line.colour, linewidth=THINNER * line.width,
                   linestyle=DASHES[line.dash], solid_capstyle="round")
     for marks in chart.marks:
-        _marks(axes, marks, window)
-    _scale(axes, chart, window)
+        _marks(axes, marks, window, letters)
+    _scale(axes, chart, window, letters)
     if chart.small:
         axes.plot([0, 1, 1, 0, 0], [0, 0, 1, 1, 0], color=RULE, linewidth=1.2, transform=axes.transAxes)
     elif handles:
@@ -62,7 +64,7 @@ def _filled(window: tuple[float, float, float, float], shape: float) -> tuple[fl
     return x - wide / 2, x + wide / 2, y - tall / 2, y + tall / 2
 
 
-def _marks(axes: Axes, marks: MapMarks, window: tuple[float, float, float, float]) -> None:
+def _marks(axes: Axes, marks: MapMarks, window: tuple[float, float, float, float], letters: float) -> None:
     """Marks, and the names of those that have one: beside the mark, towards the middle of the picture."""
     axes.plot(marks.x, marks.y, **_look(marks), zorder=3)
     if marks.labels is None:
@@ -70,7 +72,7 @@ def _marks(axes: Axes, marks: MapMarks, window: tuple[float, float, float, float
     for x, y, text in zip(marks.x.tolist(), marks.y.tolist(), marks.labels, strict=True):
         left, low = 2 * x < window[0] + window[1], 2 * y < window[2] + window[3]
         axes.annotate(name(text, 22), (x, y), (6 if left else -6, 5 if low else -5), textcoords="offset points",
-                      ha="left" if left else "right", va="bottom" if low else "top", fontsize=SMALL, zorder=4,
+                      ha="left" if left else "right", va="bottom" if low else "top", fontsize=letters, zorder=4,
                       bbox=CLEAR)
 
 
@@ -96,11 +98,11 @@ def _key_layout(handles: list[Line2D], title: str) -> tuple[int, int]:
     return columns, -(-len(handles) // columns) + bool(title)
 
 
-def _scale(axes: Axes, chart: MapChart, window: tuple[float, float, float, float]) -> None:
+def _scale(axes: Axes, chart: MapChart, window: tuple[float, float, float, float], letters: float) -> None:
     length, words = scale_bar(window, chart.miles)
     wide, tall = window[1] - window[0], window[3] - window[2]
     x, y, tick = window[0] + BAR_AT[0] * wide, window[2] + BAR_AT[1] * tall, 0.012 * wide
     axes.plot([x, x, x, x + length, x + length, x + length], [y + tick, y - tick / 2, y, y, y + tick, y - tick / 2],
               color=INK, linewidth=1.2, zorder=5)
     axes.annotate(words, (x + length / 2, y), (0, 2.5), textcoords="offset points", ha="center", va="bottom",
-                  fontsize=SMALL, zorder=5, bbox=CLEAR)
+                  fontsize=letters, zorder=5, bbox=CLEAR)

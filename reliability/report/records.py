@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from reliability.history.cause_years import NOT_GIVEN
 from reliability.history.history import History, View
 from reliability.history.rate_notes import misfits
 
@@ -73,19 +74,12 @@ def largest_events(history: History, most: int = LARGEST) -> pd.DataFrame:
 
 
 def causes_frame(history: History) -> pd.DataFrame:
-    """Sums by cause over all years, most customer-minutes first."""
-    names = ["interruptions", "customer_minutes"]
-    every = history.every_event.causes.groupby("cause", sort=False)[names].sum()
-    without = history.without_major_events.causes.groupby("cause", sort=False)["customer_minutes"].sum()
-    total = every["customer_minutes"].sum()
-    frame = every.assign(share=every["customer_minutes"] / total if total else np.nan, minutes_without=without)
-    frame = frame.sort_values("customer_minutes", ascending=False, kind="stable").reset_index()
-    frame["cause"] = [str(c) or "(no cause given)" for c in frame["cause"]]
-    return frame
+    """Sums by cause over all years and their trend, most customer-minutes first; see `causes_with_trend`."""
+    return history.reported.causes.reset_index()
 
 
 def excluded_days(history: History) -> pd.DataFrame:
-    """Major event days with threshold, customers, minutes, largest event, main cause, feeders and restoration."""
+    """Major event days: threshold, excess, customers, minutes, largest event, main cause, feeders and restoration."""
     days = history.major_events.days
     steps = _sustained(history)
     steps = steps[steps["day"].isin(days.index)]
@@ -102,6 +96,7 @@ def excluded_days(history: History) -> pd.DataFrame:
         served = float(history.records.served.total[year - int(history.records.years[0])])
         rows.append({
             "day": f"{day:%Y-%m-%d}", "saidi_min": row["saidi_min"], "threshold": limit.get(year, np.nan),
+            "excess": row["saidi_min"] - limit.get(year, np.nan),
             "customers": row["interruptions"], "share": row["interruptions"] / served if served else np.nan,
             "customer_minutes": row["customer_minutes"], "largest": largest["share"],
             "event": f"{largest['event_id']} at {largest['section_id'] or 'an unknown place'}",
@@ -138,7 +133,7 @@ def _sustained(history: History) -> pd.DataFrame:
 
 
 def _cause_names(history: History) -> np.ndarray:
-    return np.array([str(c) or "(no cause given)" for c in history.records.causes], dtype=object)
+    return np.array([str(c) or NOT_GIVEN for c in history.records.causes], dtype=object)
 
 
 def _over(total: np.ndarray, served: np.ndarray) -> np.ndarray:

@@ -9,17 +9,20 @@ import numpy as np
 import pandas as pd
 
 from reliability.business.costs import SOCIETY
+from reliability.formats import NOT_MEANINGFUL
 from reliability.report import charts
 from reliability.report.blocks import Block, Column, Heading, Missing, Points, Section, Table, Text
 from reliability.report.content import Case, Content, leading
 from reliability.report.figures import Figure, Name, Sentence, joined, pointer, resolve, say
+from reliability.report.sections_finance import revenue, society_values
 from reliability.report.sentences import worth
-from reliability.report.sentences_break_even import momentary_value
+from reliability.report.sentences_money import downside
 from reliability.report.units import spoken_unit, unit_of
 from reliability.schema.assumptions import label_of
 from reliability.schema.problems import shorten
 
 PERSPECTIVES = {"utility": "Utility perspective", "society": "Societal perspective"}
+WORDS = f"{NOT_MEANINGFUL}: there is almost no capital to recover."
 FLOWS = (("capex", "Capital"), ("callout_saving", "Call-outs saved"), ("energy_saving", "Energy margin saved"),
          ("incentive", "Incentive"), ("interruption_cost_saving", "Interruption cost saved"),
          ("inspection", "Inspection"),
@@ -30,9 +33,9 @@ def figures_of_merit(content: Content) -> tuple[Column, ...]:
     """Columns of a table of business figures."""
     money = content.currency
     return (
-        Column("capex", "Capital", "money", money), Column("npv", "NPV", "money", money), Column("irr", "IRR", "share"),
+        Column("capex", "Capital", "money", money), Column("npv", "NPV", "money", money), Column("irr", "IRR", "irr"),
         Column("bcr", "Benefit-cost ratio", "ratio"),
-        Column("discounted_payback_years", "Discounted payback", "years", "yr"),
+        Column("discounted_payback_years", "Discounted payback", "payback", "yr"),
         Column("cost_per_ci_avoided", "Annualised capital per customer interruption avoided", "price", money),
         Column("cost_per_cmi_avoided", "Annualised capital per customer-minute avoided", "price", money),
         Column("npv_p10", "NPV, 80 % range", "money", money, high="npv_p90"),
@@ -49,8 +52,11 @@ def business(content: Content) -> Section:
     blocks: list[Block] = []
     if content.business:
         blocks.append(Points(tuple(worth(content, i) for i in content.order[1:])))
+        if (at := leading(content)) is not None and (lost := downside(content, at)):
+            blocks.append(Text(lost))
     for perspective in (own, *(p for p in PERSPECTIVES if p != own)):
         blocks += _case(content, perspective, perspective == own)
+    blocks += revenue(content)
     return Section("business", title, tuple(blocks))
 
 
@@ -62,10 +68,9 @@ def _case(content: Content, perspective: str, own: bool) -> list[Block]:
         return [*blocks, Missing(f"{view}: the business case was not computed in this run.")]
     known = case.summaries if case else [content.at("scenarios", i, "business") for i in range(len(content.scenarios))]
     rows = [known[i] for i in content.order]
-    blocks.append(_merit(content, perspective, own, rows))
     if perspective == SOCIETY:
-        turns = [momentary_value(content, i) for i in content.order[1:]]
-        blocks += [Points(tuple(filter(None, turns)))] if any(turns) else []
+        blocks += society_values(content)
+    blocks.append(_merit(content, perspective, own, rows))
     if case is not None and len(case.cashflow):
         scenario = leading(content)
         if scenario is not None:
@@ -78,7 +83,7 @@ def _merit(content: Content, perspective: str, own: bool, rows: Sequence[Mapping
     """Figures of merit by scenario; marked with their place in summary.json where they stand there."""
     columns = figures_of_merit(content)
     names = [n for c in columns for n in ((c.key, c.high) if c.high else (c.key,))]
-    part = "business" if own else f"business_{perspective}"
+    part = ("business",) if own else ("business", perspective)
     values = {n: [np.nan if row.get(n) is None else float(row[n]) for row in rows] for n in names}
     frame = pd.DataFrame(values, dtype=float)
     paths = pd.DataFrame({n: [_known(content, i, part, n) for i in content.order] for n in names})
@@ -86,11 +91,11 @@ def _merit(content: Content, perspective: str, own: bool, rows: Sequence[Mapping
     frame.insert(0, "scenario", [content.scenarios[i] for i in content.order])
     paths.insert(0, "scenario", "")
     return Table(f"merit-{perspective}", f"Figures of merit, {PERSPECTIVES[perspective].lower()}",
-                 (Column("scenario", "Scenario"), *kept), frame, f"Business {perspective}", paths=paths)
+                 (Column("scenario", "Scenario"), *kept), frame, f"Business {perspective}", note=WORDS, paths=paths)
 
 
-def _known(content: Content, scenario: int, part: str, name: str) -> str:
-    path = pointer("scenarios", scenario, part, name)
+def _known(content: Content, scenario: int, part: tuple[str, ...], name: str) -> str:
+    path = pointer("scenarios", scenario, *part, name)
     return path if resolve(content.summary, path) is not None else ""
 
 
@@ -126,10 +131,8 @@ def drivers(content: Content) -> Section:
     rest = frame[frame["scenario"] != name]
     ordered = pd.concat([mine, rest], ignore_index=True)
     blocks: list[Block] = [
-        Text(say("Each assumption is moved alone from its low to its high, in the study's range or by ±20 % where "
-                 "it states none. First-order and total indices are the shares of the variance of the expected NPV "
-                 "over the study's ranges that an assumption explains alone, and with others (Sobol' indices, "
-                 "estimated from samples to within a per cent or two).")),
+        Text(joined([say("Each assumption is moved alone from its low to its high, in the study's range or by ±20 % "
+                         "where it states none."), *_precision(mine)])),
         Text(_turning(content, name, mine)), charts.drivers(content, name, mine)]
     money = content.currency
     blocks.append(Table("drivers", f"Sensitivity of the NPV of {shorten(name, 40)}", (
@@ -137,9 +140,22 @@ def drivers(content: Content) -> Section:
         Column("value", "Value", "any"),
         Column("low", "Range tried", "any", high="high"), Column("npv_low", "NPV at low", "money", money),
         Column("npv_high", "NPV at high", "money", money), Column("swing", "Swing", "money", money),
-        Column("first_order", "First order", "share"), Column("total", "Total", "share"),
+        Column("first_order", "First order", "share"),
+        Column("first_order_error", "Standard error of first order", "share", where="sheet"),
+        Column("total", "Total", "share"), Column("total_error", "Standard error of total", "share", where="sheet"),
         Column("break_even", "Break-even", "any")), ordered, "Drivers", min(len(mine), 15)))
     return Section("drivers", title, tuple(blocks))
+
+
+def _precision(rows: pd.DataFrame) -> list[Sentence]:
+    """What the Sobol' indices are and how far they are known; nothing where the study states no ranges."""
+    errors = rows[["first_order_error", "total_error"]].to_numpy(dtype=float)
+    if np.isnan(errors).all():
+        return []
+    return [say("First-order and total indices are the shares of the variance of the expected NPV over the study's "
+                "ranges that an assumption explains alone, and with others (Sobol' indices). They are estimated from "
+                "samples, with a standard error of at most {error}; an estimate below 0, or of a first order above "
+                "its total, is set to that bound.", error=Figure(float(np.nanmax(errors)), "share"))]
 
 
 def _turning(content: Content, name: str, rows: pd.DataFrame) -> Sentence:

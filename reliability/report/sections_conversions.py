@@ -11,18 +11,20 @@ from reliability.report.blocks import Block, Column, Heading, Missing, Points, S
 from reliability.report.content import Content, Recorded
 from reliability.report.figures import Figure, say
 from reliability.report.sections_history import missing
+from reliability.report.sections_plans import plans
 
 
 def conversions(content: Content | Recorded) -> Section:
     """What earlier conversions achieved, and how long a pilot would take to show the expected effect."""
     title, history = "What earlier conversions achieved", content.history
+    earlier = plans(content.study, history)
     if history is None:
-        return missing("conversions", title, title)
+        return Section("conversions", title, (*earlier, *missing("conversions", title, title).blocks))
     achieved: list[Block] = [Missing("Earlier conversions: the study names none.",
                                      "List them with their days under [history.conversions].")]
     if history.conversions is not None:
         achieved = _achieved(history.conversions)
-    return Section("conversions", title, (*achieved, *_pilot(history)))
+    return Section("conversions", title, (*earlier, Heading("Conversions"), *achieved, *_pilot(history)))
 
 
 def _achieved(found: BeforeAfter) -> list[Block]:

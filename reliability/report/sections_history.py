@@ -11,9 +11,9 @@ from reliability.history.history import History
 from reliability.history.single_events import caution
 from reliability.report import charts_history as charts
 from reliability.report import records
-from reliability.report.blocks import Block, Column, Missing, Points, Section, Table, Text, summary_table
+from reliability.report.blocks import Block, Column, Missing, Points, Section, Table, Text
 from reliability.report.content import Content, Recorded
-from reliability.report.figures import Figure, Name, pointer, say
+from reliability.report.figures import Figure, Name, say
 from reliability.report.places import place_columns, with_names
 from reliability.report.sections_like_days import compared
 
@@ -22,87 +22,12 @@ BRING = "Bring outages.csv with the study."
 INDICES = (Column("saifi", "SAIFI", "index", "1/yr"), Column("saidi_min", "SAIDI", "minutes", "min/yr"),
            Column("caidi_min", "CAIDI", "minutes", "min"), Column("maifi", "MAIFI", "index", "1/yr"),
            Column("maifi_e", "MAIFI_E", "index", "1/yr"))
-ALL, WITHOUT = "all events", "without major event days"
 VIEW = Column("view", "Days counted")
 
 
 def missing(key: str, title: str, what: str) -> Section:
     """The section of a study without outage records."""
     return Section(key, title, (Missing(f"{what}: {NO_RECORDS}.", BRING),))
-
-
-def years(content: Content | Recorded) -> Section:
-    """Indices by year with and without major event days."""
-    title, history = "Indices by year", content.history
-    if history is None:
-        return missing("years", title, title)
-    table = Table("years", "Indices by year, with and without major event days", (
-        Column("year", "Year"), VIEW, *INDICES, Column("asai", "ASAI", "asai"),
-        Column("customers_served", "Customers", "count"),
-        Column("days", "Major event days", "any"), Column("remark", "Remark")), records.years_frame(history), "Years",
-        60)
-    chart = [charts.years(history, index) for index in ("saidi_min", "saifi")]
-    short = [] if len(history.records.years) >= 5 else [Missing(
-        f"Five to ten years: the records cover {len(history.records.years)}.",
-        "Bring earlier records where they exist.")]
-    return Section("years", title, (
-        *chart, table, *short, _experience(history),
-        Missing("A benchmark or standard of the regulator: the study states none.",
-                "Compare the table above with it.")))
-
-
-def _experience(history: History) -> Table:
-    """CEMI and CELID of the system."""
-    frame = pd.concat([
-        view.customers.xs("", level="feeder_id").rename_axis("year").reset_index().assign(view=name)
-        for name, view in ((ALL, history.every_event), (WITHOUT, history.without_major_events))], ignore_index=True)
-    names = [c for c in frame.columns if c.startswith(("cemi_", "celid_"))]
-    labels = {c: c.replace("cemi_", "CEMI-").replace("celid_", "CELID-") for c in names}
-    frame = frame.sort_values(["year", "view"], kind="stable", ignore_index=True).astype({"year": str})
-    return Table("experience", "Share of customers by number and length of interruptions", (
-        Column("year", "Year"), VIEW, *(Column(c, labels[c], "share") for c in names)), frame, "CEMI and CELID",
-        note="Placed at the sections that the records name; CELID-t: one interruption of t hours or more.")
-
-
-def feeders(content: Content) -> Section:
-    """Indices by feeder, observed and modelled."""
-    history = content.history
-    blocks: list[Block] = []
-    if history is None:
-        blocks.append(Missing(f"Observed indices by feeder: {NO_RECORDS}.", BRING))
-    else:
-        blocks += observed_feeders(history)
-    blocks.append(_modelled(content))
-    blocks.append(Missing("Operating areas: the study names none, so each feeder stands for its own.",
-                          "Give feeders of one area the same feeder_id to report by area."))
-    return Section("feeders", "Indices by feeder and area", tuple(blocks))
-
-
-def observed_feeders(history: History) -> list[Block]:
-    """Indices by feeder from the records, and feeders with many outages."""
-    return [Table("feeders", "Indices by feeder and year, the latest year first", (
-        Column("year", "Year"), Column("feeder_id", "Feeder"), VIEW, *INDICES), records.feeders_frame(history),
-        "Feeders", min(2 * len(history.records.network.feeder_ids), 60), file="history.json"), _many(history)]
-
-
-def _many(history: History) -> Block:
-    frame = records.most_interruptions(history)
-    if not len(frame):
-        return Text(say("On no feeder did a section see more than {n} sustained outages in a year.",
-                        n=Figure(records.MANY, "count")))
-    title = f"Feeders with customers who may have had more than {records.MANY} sustained outages in a year"
-    return Table("many", title, (Column("year", "Year"), Column("feeder_id", "Feeder"),
-                                 Column("outages", "Most outages at or above a section", "count")),
-                 frame, "Many outages")
-
-
-def _modelled(content: Content) -> Block:
-    names = list(content.at("scenarios", 0, "feeders") or {})
-    rows = [(name, pointer("scenarios", 0, "feeders", name)) for name in names]
-    columns = [(c, f"/{c.key}") for c in (*INDICES, Column("asai", "ASAI", "asai"),
-                                         Column("customers_served", "Customers", "count"))]
-    return summary_table("modelled-feeders", "Modelled indices by feeder, as built", content.summary,
-                         Column("feeder_id", "Feeder"), rows, columns, sheet="Modelled feeders", shown=40)
 
 
 def events(content: Content | Recorded) -> Section:
@@ -122,16 +47,25 @@ def events(content: Content | Recorded) -> Section:
 
 
 def causes(content: Content | Recorded) -> Section:
-    """Causes, all years."""
+    """Causes over all years: events, interruptions, minutes and trend."""
     if content.history is None:
         return missing("causes", "Causes", "Causes")
+    full = [y for y in content.history.records.years if int(y) not in content.history.records.partial]
+    last = f" in {int(full[-1])}" if full else " in the last year"
     return Section("causes", "Causes", (charts.causes(content.history), Table(
-        "causes", "Sums over all years", (
-            Column("cause", "Cause"), Column("interruptions", "Customer interruptions", "count"),
+        "causes", "Sums over all years, and the trend of the events", (
+            Column("cause", "Cause"), Column("events", "Events", "count"),
+            Column("interruptions", "Customer interruptions", "count"),
             Column("customer_minutes", "Customer-minutes", "count"),
             Column("share", "Share of customer-minutes", "share"),
-            Column("minutes_without", "Customer-minutes without major event days", "count")),
-        records.causes_frame(content.history), "Causes", 25)))
+            Column("events_without", "Events without major event days", "count", where="sheet"),
+            Column("interruptions_without", "Customer interruptions without major event days", "count", where="sheet"),
+            Column("minutes_without", "Customer-minutes without major event days", "count"),
+            Column("events_per_year", "Events a year*", "amount"), Column("events_last", f"Events{last}*", "count"),
+            Column("change_per_year", "Change a year*", "share", signed=True), Column("trend", "Trend*")),
+        records.causes_frame(content.history), "Causes", 25,
+        note="An event is one with a sustained interruption. *Without major event days, of years covered in full; the "
+             "change is the slope of a straight line over the mean. Trend: that slope tested at 90 %.")))
 
 
 def excluded(content: Content | Recorded) -> Section:
@@ -146,7 +80,7 @@ def excluded(content: Content | Recorded) -> Section:
         "day."))]
     blocks.append(charts.daily(history))
     blocks.append(Table("thresholds", "Thresholds", (
-        Column("year", "Year"), Column("t_med", "T_MED", "minutes", "min"), Column("alpha", "α", "index"),
+        Column("year", "Year"), Column("t_med", "T_MED", "index", "min"), Column("alpha", "α", "index"),
         Column("beta", "β", "index"), Column("days_used", "Days used", "count"), Column("note", "Note")),
         history.major_events.thresholds.reset_index().astype({"year": str}), "Thresholds"))
     if len(frame):
@@ -154,8 +88,9 @@ def excluded(content: Content | Recorded) -> Section:
         blocks.insert(1, Text(say("{n} {days} excluded; they stay in every index “all events”.", n=Figure(n, "count"),
                                   days=noun_for(n, "day is", "days are"))))
         blocks.append(Table("excluded", "Excluded days", (
-            Column("day", "Day"), Column("saidi_min", "SAIDI", "minutes", "min"),
-            Column("threshold", "Threshold", "minutes", "min"), Column("customers", "Customers interrupted", "count"),
+            Column("day", "Day"), Column("saidi_min", "SAIDI", "index", "min"),
+            Column("threshold", "Threshold", "index", "min"), Column("excess", "Above it by", "three_digits", "min"),
+            Column("customers", "Customers interrupted", "count"),
             Column("share", "Share of customers served", "share"),
             Column("customer_minutes", "Customer-minutes", "count"),
             Column("largest", "Largest event, share", "share"), Column("event", "Largest event"),
@@ -175,8 +110,28 @@ def accuracy(content: Content | Recorded) -> Section:
         return missing("accuracy", "Data accuracy", "Data accuracy")
     cautions = history.cautions[1:]
     return Section("accuracy", "Data accuracy", (
-        *findings_and_model(content), Points(tuple((c,) for c in cautions)) if cautions else
+        completeness(history), *findings_and_model(content), Points(tuple((c,) for c in cautions)) if cautions else
         Text(say("The period is covered in full."))))
+
+
+COMPLETE = {
+    "started": ("Start time", "left out of everything"),
+    "restored": ("Restore time", "left out of the indices; counted as a fault"),
+    "customers": ("Customers interrupted", "left out of the indices; counted as a fault"),
+    "section_id": ("Section", "in the system's indices, in no feeder's, area's or lateral's"),
+    "cause": ("Cause", "under the cause as recorded"),
+    "fault_kind": ("Temporary or permanent", "neither; told by cause and device where that is possible"),
+}
+
+
+def completeness(history: History) -> Table:
+    """Rows that lack a value, by column."""
+    frame = history.reported.completeness.reset_index()
+    frame["label"] = [COMPLETE[c][0] for c in frame["column"]]
+    frame["counted"] = [COMPLETE[c][1] for c in frame["column"]]
+    return Table("completeness", "Rows of the outage records without a usable value", (
+        Column("label", "What is missing or unknown"), Column("column", "Column"), Column("rows", "Rows", "count"),
+        Column("share", "Share of all rows", "share"), Column("counted", "How such rows count")), frame, "Completeness")
 
 
 def findings_and_model(content: Content | Recorded) -> list[Block]:

@@ -1,4 +1,4 @@
-"""Sections on laterals: the worst and what is proposed, the selection, the application checks."""
+"""Sections on laterals: the selection, the application checks."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import pandas as pd
 
 from reliability.business.break_even import BREAK_EVEN
 from reliability.business.constraints import fast_settings
+from reliability.business.stability import STAYS, WORTH_IT
 from reliability.formats import noun_for, shown
 from reliability.network.application import (
     ApplicationChecks,
@@ -20,11 +21,12 @@ from reliability.network.application import (
     wrong_links_said,
 )
 from reliability.network.application_catalogue import PASS, VERDICTS
-from reliability.report import actions, charts, sections_map
-from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, summary_table, words
+from reliability.report import charts, sections_map
+from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text
 from reliability.report.content import Content, Selected
-from reliability.report.figures import Figure, figure, pointer, resolve, say
+from reliability.report.figures import Figure, pointer, resolve, say
 from reliability.report.places import place_columns, with_names
+from reliability.report.reporting import calendar_years
 from reliability.report.sentences_break_even import SHARE_KIND, selection_saidi_gain
 from reliability.schema.assumptions import MAY_CHANGE
 
@@ -34,60 +36,6 @@ AMOUNTS = (Column("customers", "Customers", "count"),
            Column("momentary_events", "Momentary events", "amount", "1/yr"),
            Column("callouts", "Call-outs", "index", "1/yr"))
 EVIDENCE_ROWS = 200_000     # more make the workbook slow to open; our choice
-
-
-def worst(content: Content) -> Section:
-    """Worst feeders and laterals, and what is proposed for each."""
-    names = [str(n) for n in content.at("scenarios", 0, "feeders") or {}]
-    network = content.study.network
-    frame = with_names(network, actions.laterals_frame(content), "lateral_id")
-    columns = [*place_columns(network, frame, "lateral_id", "Lateral"), Column("feeder_id", "Feeder"), *AMOUNTS,
-               Column("ranks", "Rank by SAIFI / SAIDI / call-outs", where="page"),
-               *(Column(key, f"Rank by {name}", "whole", where="sheet") for key, name in (
-                   ("rank_saifi", "SAIFI"), ("rank_saidi", "SAIDI"), ("rank_callouts", "call-outs")))]
-    if "observed" in frame:
-        columns.append(Column("observed", "Outages recorded", "index", "1/yr"))
-    if frame["npv_converted"].notna().any():
-        columns.append(Column("npv_converted", "NPV if converted", "money", content.currency))
-    columns.append(Column("action", "Proposed, or why nothing"))
-    blocks: list[Block] = [
-        Heading("Feeders"), _feeders(content, names), Heading("Laterals"),
-        words("Ranked by what the faults on a lateral add a year, to everybody, under today's protection. Plans of "
-              "earlier years and their target dates are not part of the study.")]
-    if len(frame):
-        blocks.append(Table("laterals", f"Laterals among the worst {actions.WORST} of any ranking", tuple(columns),
-                            frame,
-                            "Laterals", actions.worst_shown(frame)))
-    else:
-        blocks.append(Missing("Laterals: the network has none."))
-    blocks += sections_map.outages_map(content)
-    return Section("worst", "Worst feeders and laterals, and what is proposed", tuple(blocks))
-
-
-def _feeders(content: Content, names: list[str]) -> Table:
-    """Modelled feeders ranked by SAIFI, SAIDI and momentary events."""
-    summary = content.summary
-
-    def value(name: str, index: str) -> float:
-        return figure(summary, pointer("scenarios", 0, "feeders", name, index), "index").value or 0.0
-
-    ranks = {index: pd.Series({n: value(n, index) for n in names}, dtype=float).rank(ascending=False, method="min")
-             for index in ("saifi", "saidi_min")}
-    order = sorted(names, key=lambda n: (min(r[n] for r in ranks.values()), sum(r[n] for r in ranks.values())))
-    rows = [(n, pointer("scenarios", 0, "feeders", n)) for n in order]
-    table = summary_table("worst-feeders", "Feeders, the worst first (modelled, as built)", summary,
-                          Column("feeder_id", "Feeder"), rows, (
-                              (Column("saifi", "SAIFI", "index", "1/yr"), "/saifi"),
-                              (Column("saidi_min", "SAIDI", "minutes", "min/yr"), "/saidi_min"),
-                              (Column("maifi_e", "MAIFI_E", "index", "1/yr"), "/maifi_e"),
-                              (Column("customers_served", "Customers", "count"), "/customers_served")))
-    frame = table.frame.assign(rank_saifi=[ranks["saifi"][n] for n in order],
-                               rank_saidi=[ranks["saidi_min"][n] for n in order],
-                               action=actions.feeder_actions(content, order))
-    more = (Column("rank_saifi", "Rank by SAIFI", "whole"), Column("rank_saidi", "by SAIDI", "whole"),
-            Column("action", "Proposed, or why nothing"))
-    paths = table.paths.assign(rank_saifi="", rank_saidi="", action="") if table.paths is not None else None
-    return Table(table.key, table.title, (*table.columns, *more), frame, "Worst feeders", 25, paths=paths)
 
 
 def selection(content: Content) -> Section:
@@ -124,7 +72,8 @@ TOTALS = (("laterals", "Laterals converted", "count", ""), ("units", "Units inst
           ("saifi_avoided", "SAIFI avoided", "index", "1/yr"), ("maifi_e_added", "MAIFI_E added", "index", "1/yr"),
           ("worst_feeder_maifi_e_added", "MAIFI_E added on the worst feeder", "index", "1/yr"),
           ("callouts_avoided", "Call-outs avoided", "amount", "1/yr"),
-          (BREAK_EVEN, "Break-even share of faults with reclosing off", SHARE_KIND, ""))
+          (BREAK_EVEN, "Break-even share of faults with reclosing off", SHARE_KIND, ""),
+          (STAYS, "Share of the laterals that stay chosen over the draws", SHARE_KIND, ""))
 
 
 def _totals(content: Content, chosen: Selected) -> Table:
@@ -145,15 +94,17 @@ def _known(content: Content, key: str) -> str:
 
 def _selected(content: Content, frame: pd.DataFrame, key: str, title: str, shown_rows: int = 30) -> Table:
     network = content.study.network
-    frame = with_names(network, frame, "section_id")
+    frame, year = _dated(content, with_names(network, frame, "section_id"))
     columns = (
-        Column("year", "Year", "whole"), Column("what", "What", where="sheet"),
+        Column("year", year, "whole"), Column("what", "What", where="sheet"),
         *place_columns(network, frame, "section_id", "Lateral or backup"),
         Column("feeder_id", "Feeder"), Column("device", "Device", where="sheet"),
         Column("counts", "Counts", "whole", where="sheet"), Column("setting", "New device or setting", where="page"),
         Column("fast_operations_of_backup", "Fast operations of backup", "whole", where="sheet"),
         Column("units", "Units", "count"),
         Column("capex", "Capital", "money", content.currency), Column("npv", "NPV", "money", content.currency),
+        Column(WORTH_IT, "Probability that NPV is above 0", "share"),
+        Column(STAYS, "Share of draws that choose it again", "share"),
         Column("customer_interruptions_avoided", "Customer interruptions avoided", "amount", "1/yr"),
         Column("customer_minutes_avoided", "Customer-minutes avoided", "count", "1/yr"),
         Column("momentary_events_added", "Momentary events added", "amount", "1/yr"),
@@ -166,6 +117,14 @@ def _selected(content: Content, frame: pd.DataFrame, key: str, title: str, shown
     frame["setting"] = [_setting(row) for row in frame.to_dict("records")]
     kept = tuple(c for c in columns if c.key in frame)
     return Table(key, title, kept, frame[[c.key for c in kept]], key.capitalize(), shown_rows)
+
+
+def _dated(content: Content, frame: pd.DataFrame) -> tuple[pd.DataFrame, str]:
+    """The frame with calendar years where it has years, and how their column is called."""
+    if "year" not in frame:
+        return frame, "Year"
+    years, name = calendar_years(content.study, content.history, frame["year"])
+    return frame.assign(year=years), name
 
 
 def _setting(row: dict[Any, Any]) -> str:
@@ -205,8 +164,9 @@ def _by_year(content: Content, frame: pd.DataFrame) -> Table:
     sums = frame.assign(laterals=(frame["what"] == "lateral").astype(float)).groupby("year", as_index=False).agg(
         laterals=("laterals", "sum"), units=("units", "sum"), capex=("capex", "sum"), npv=("npv", "sum"),
         capital=("cumulative_capex", "last"), saidi=("cumulative_saidi_minutes_avoided", "last"))
+    sums, year = _dated(content, sums)
     return Table("programme-years", "Programme by year, expected values", (
-        Column("year", "Year", "whole"), Column("laterals", "Laterals", "count"), Column("units", "Units", "count"),
+        Column("year", year, "whole"), Column("laterals", "Laterals", "count"), Column("units", "Units", "count"),
         Column("capex", "Capital", "money", content.currency), Column("npv", "NPV", "money", content.currency),
         Column("capital", "Capital so far", "money", content.currency),
         Column("saidi", "SAIDI avoided so far", "minutes", "min/yr")), sums, "Programme by year")

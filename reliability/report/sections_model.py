@@ -25,7 +25,7 @@ from reliability.report.blocks import (
     words,
 )
 from reliability.report.content import Content, zero_capital_alternatives
-from reliability.report.definitions import DEFINITIONS, FROM_MEMORY, METHOD, STANDARD
+from reliability.report.definitions import METHOD
 from reliability.report.figures import Figure, Name, Sentence, pointer, say
 from reliability.report.sentences import scenario_sentences
 from reliability.report.units import unit_of
@@ -40,29 +40,6 @@ CEMI = tuple((Column(f"cemi_{n}", f"CEMI-{n}", "share"), f"/cemi/{n}") for n in 
 SIMULATED = (*((i.key, i.label, i.kind, i.unit) for i in INDICES if i.simulated),
              ("callouts", "Call-outs", "amount", "1/yr"))
 SCENARIO = Column("scenario", "Scenario")
-
-
-def definitions(content: Content) -> Section:
-    """Reporting period and the terms used."""
-    history = content.history
-    if history is None:
-        period: Block = Missing("The reporting period: the study has no outage records.",
-                                "Bring outages.csv, and the indices by year, events and causes follow.")
-    else:
-        records = history.records
-        period = Text(say("Outage records from {first} to {last}: {n} restoration steps; {customers} customers served.",
-                          first=str(records.first_day), last=str(records.last_day),
-                          n=Figure(len(records.steps), "count"),
-                          customers=content.figure("count", "scenarios", 0, "expected", "customers_served")))
-    frame = pd.DataFrame(DEFINITIONS, columns=["term", "definition", "clause"])
-    table = Table("definitions", f"Terms ({STANDARD}; {FROM_MEMORY})", (
-        Column("term", "Term"), Column("definition", "Definition"), Column("clause", "Clause")), frame, "Definitions")
-    return Section("definitions", "Reporting period and definitions", (
-        period, table, words(
-            "Durations are compared with five minutes, also where a jurisdiction counts an interruption of exactly "
-            "five minutes as sustained.",
-            "Indices with and without major event days are both given; section “Data accuracy” lists what else is "
-            "excluded.")))
 
 
 def method(content: Content) -> Section:

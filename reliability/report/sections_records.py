@@ -13,7 +13,7 @@ from reliability.report.content import Recorded
 from reliability.report.figures import Figure, Sentence, joined, say
 from reliability.report.places import place_columns, with_names
 from reliability.report.records import device_fit_frame
-from reliability.report.sections_history import findings_and_model, observed_feeders
+from reliability.report.sections_history import completeness, findings_and_model
 
 RATES_FILE, ALL_FILE = "rates.csv", "history.json"
 MOST_UNITS = 40
@@ -48,31 +48,9 @@ def _last_year(recorded: Recorded) -> Sentence:
     return joined(sentences)
 
 
-def feeders(recorded: Recorded) -> Section:
-    """Indices by feeder."""
-    return Section("feeders", "Indices by feeder", tuple(observed_feeders(recorded.history)))
-
-
 def accuracy(recorded: Recorded) -> Section:
     """How good the records are; the cautions stand in the summary."""
-    return Section("accuracy", "Data accuracy", tuple(findings_and_model(recorded)))
-
-
-def worst_laterals(recorded: Recorded) -> Section:
-    """Laterals with the most sustained events."""
-    title, table = "Worst-performing laterals", recorded.history.worst_laterals
-    if not len(table):
-        return Section("worst", title, (Text(say("No sustained event is recorded on a lateral.")),))
-    network = recorded.history.records.network
-    frame = with_names(network, table.reset_index(), "section_id")
-    return Section("worst", title, (charts.worst_laterals(recorded.history), Table(
-        "worst-laterals", "Laterals with the most sustained events in the records", (
-            *place_columns(network, frame, "section_id", "Lateral"), Column("feeder_id", "Feeder"),
-            Column("events", "Events", "count"),
-            Column("events_per_year", "Events a year", "ratio"),
-            Column("customer_interruptions", "Customer interruptions", "count"),
-            Column("customer_minutes", "Customer-minutes", "count")), frame,
-        shown=charts.MOST_LATERALS)))
+    return Section("accuracy", "Data accuracy", (completeness(recorded.history), *findings_and_model(recorded)))
 
 
 def rates(recorded: Recorded) -> Section:

@@ -131,7 +131,7 @@ def other_view(content: Content, scenario: int) -> list[Sentence]:
     """The NPV under the other perspective, where its sign is another."""
     other = UTILITY if content.study.values["perspective"] == SOCIETY else SOCIETY
     npv = content.figure("money", "scenarios", scenario, "business", "npv")
-    there = content.figure("money", "scenarios", scenario, f"business_{other}", "npv")
+    there = content.figure("money", "scenarios", scenario, "business", other, "npv")
     if npv.value is None or there.value is None or npv.value * there.value >= 0:
         return []
     return [say("From the perspective of {view} the result is the opposite: NPV {npv}.", view=VIEWERS[other],

@@ -8,6 +8,7 @@ from reliability.business.break_even import BREAK_EVEN, SHARE
 from reliability.business.costs import MOMENTARY_FACTOR, SOCIETY
 from reliability.report.content import Content, within
 from reliability.report.figures import Figure, Name, Sentence, figure, pointer, resolve, say
+from reliability.report.money_summary import MOMENTARY_FACTORS
 
 SHARE_KIND, FACTOR_KIND = "share_of_three_digits", "three_digits"
 TURNS_BELOW = "{s} stays a gain in SAIDI as long as less than {share} of faults happen while reclosing is off."
@@ -49,11 +50,24 @@ def selection_saidi_gain(content: Content, subject: str | Name = "The selection"
     return saidi_gain(totals, share, subject)
 
 
+def momentary_side_by_side(content: Content, scenario: int) -> Sentence:
+    """Society's NPV where momentary events cost nothing, half and all of their survey value, and in which prices."""
+    place = ("scenarios", scenario, "business", SOCIETY, "momentary_values")
+    none, half, full = (content.figure("money", *place, k, "npv") for k in range(len(MOMENTARY_FACTORS)))
+    if none.value is None:
+        return ()
+    prices = content.figure("whole", "interruption_costs", "escalated_to")
+    if prices.value is None:
+        prices = content.figure("whole", "interruption_costs", "table_year")
+    year = () if prices.value is None else say(", in prices of {year}", year=prices)
+    return say("Society's NPV is {none} with momentary events at no cost, {half} at half and {full} {currency} at all "
+               "of their survey value{year}.", none=none, half=half, full=full, currency=content.currency, year=year)
+
+
 def momentary_value(content: Content, scenario: int) -> Sentence:
     """Up to, or from, which value of a momentary event a scenario pays, seen by society."""
     turn = content.figure(FACTOR_KIND, "scenarios", scenario, "business", "break_even", MOMENTARY_FACTOR)
-    own = content.study.values["perspective"] == SOCIETY
-    npv = content.at("scenarios", scenario, "business" if own else f"business_{SOCIETY}", "npv")
+    npv = content.at("scenarios", scenario, "business", SOCIETY, "npv")
     if turn.value is None or not isinstance(npv, int | float) or npv == 0.0:
         return ()
     below = (npv > 0.0) == (float(content.study.values["momentary_cost_factor"]) < turn.value)

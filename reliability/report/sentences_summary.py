@@ -5,20 +5,21 @@ from __future__ import annotations
 import pandas as pd
 
 from reliability.business.costs import SOCIETY, UTILITY
-from reliability.business.verdict import VIEWERS, pays, scope
-from reliability.formats import noun_for
+from reliability.business.verdict import HALF_A_UNIT, VIEWERS, pays, scope
+from reliability.formats import meaningful, noun_for
 from reliability.report.content import Content, installs, named, proposed_conversions, zero_capital_alternatives
 from reliability.report.figures import Figure, Name, Sentence, joined, say
 from reliability.report.sentences import (
     expected,
     money,
+    money_range,
     relative,
     seen_by,
     sure,
     trials_cut,
     verdict,
 )
-from reliability.report.sentences_break_even import momentary_value, scenario_saidi_gain
+from reliability.report.sentences_break_even import momentary_side_by_side, momentary_value, scenario_saidi_gain
 from reliability.report.units import spoken_unit
 from reliability.schema.assumptions import label_of
 
@@ -94,10 +95,12 @@ def cost(content: Content) -> Sentence:
                      crews=money(content, Figure(abs(crews.value or 0.0), "money")),
                      less="less" if (crews.value or 0.0) >= 0 else "more",
                      inspection=money(content, content.figure("money", *place, "inspection_per_year")))]
-    years = content.figure("years", *place, "payback_years")
-    discounted = content.figure("years", *place, "discounted_payback_years")
+    years = content.figure("payback", *place, "payback_years")
+    discounted = content.figure("payback", *place, "discounted_payback_years")
     ratio = content.figure("ratio", *place, "bcr")
-    if discounted.value is not None and years.value is not None:
+    if discounted.value is not None and not meaningful(discounted.value, "payback"):
+        sentences.append(say("It needs almost no capital, so a payback or a rate of return says nothing."))
+    elif discounted.value is not None and years.value is not None:
         sentences.append(say("It is paid back in {years} years, in {discounted} at the discount rate; benefit-cost "
                              "ratio {ratio}.", years=years, discounted=discounted, ratio=ratio))
     elif (content.at(*place, "capex") or 0.0) > 0:
@@ -156,7 +159,7 @@ def perspectives(content: Content) -> Sentence:
         return ()
     own = str(content.study.values["perspective"])
     other = UTILITY if own == SOCIETY else SOCIETY
-    npv = content.figure("money", "scenarios", at, f"business_{other}", "npv")
+    npv = content.figure("money", "scenarios", at, "business", other, "npv")
     sentences: list[Sentence] = []
     if npv.value is not None:
         size = money(content, Figure(abs(npv.value), "money"))
@@ -166,8 +169,7 @@ def perspectives(content: Content) -> Sentence:
                                  "{size}{why}.", does=does, size=size, why=_because(npv.value)))
         else:
             sentences.append(say("To {view} alone it {does} {size}.", view=VIEWERS[other], does=does, size=size))
-    if turn := momentary_value(content, at):
-        sentences.append(turn)
+    sentences += [s for s in (momentary_side_by_side(content, at), momentary_value(content, at)) if s]
     return joined(sentences)
 
 
@@ -194,7 +196,7 @@ def confidence(content: Content) -> Sentence:
         sentences.append(say("Only expected values were computed; nothing was simulated, so no range is given."))
     if not content.study.uncertain:
         sentences.append(say("No assumption is given as a range, so the uncertainty of the inputs is not included."))
-    return joined([*sentences, *_main_driver(content), *_against_records(content)])
+    return joined([*sentences, *_stays_chosen(content), *_main_driver(content), *_against_records(content)])
 
 
 def _main_driver(content: Content) -> list[Sentence]:
@@ -218,23 +220,51 @@ def driver_rows(content: Content) -> pd.DataFrame | None:
     return content.drivers[content.drivers["scenario"] == content.scenarios[content.proposed]]
 
 
+def _stays_chosen(content: Content) -> list[Sentence]:
+    """How many of the laterals chosen would be chosen again where the uncertain inputs are drawn."""
+    place = ("choice", "stability")
+    share, draws = content.figure("share", *place, "stays_chosen_share"), content.figure("count", *place,
+                                                                                        "draws_chosen_again")
+    if share.value is None or content.proposed is None:
+        return []
+    return [say("In {draws} draws of the uncertain inputs {share} of the conversions chosen are chosen again, on "
+                "average.", draws=draws, share=share)]
+
+
 def _against_records(content: Content) -> list[Sentence]:
-    """Recorded over modelled SAIDI, where they were compared."""
+    """Recorded over modelled indices, where they were compared, and the case on calibrated inputs."""
     if content.history is None:
         return [say("There are no outage records to compare with.")]
     found = content.history.calibration
     if found is None:
         return []
     row = found.feeders.loc[[""]].iloc[0]
-    ratio = float(row["saidi_ratio"])
-    if ratio != ratio:
+    saifi, saidi = (Figure(float(row[f"{index}_ratio"]), "ratio") for index in ("saifi", "saidi"))
+    ratios = say("On {days} the records show {a} times the modelled SAIFI and {b} times the modelled SAIDI",
+                 days=found.decisive.days, a=saifi, b=saidi)
+    if found.rate_factor != found.rate_factor and found.time_factor != found.time_factor:
+        return [(*ratios, ", no more apart than chance makes them.")]
+    return [(*ratios, "."), *_on_calibrated_inputs(content)]
+
+
+def _on_calibrated_inputs(content: Content) -> list[Sentence]:
+    """The proposal where rates and times are as the records have them."""
+    place = ("choice", "calibrated")
+    npv = content.figure("money", *place, "totals", "npv")
+    if npv.value is None:
         return []
-    apart, days = Figure(abs(ratio - 1.0), "share"), found.decisive.days
-    if ratio < 1.0:
-        return [say("Recorded SAIDI on {days} is {apart} below the model's; benefits may be overstated.", days=days,
-                    apart=apart)]
-    return [say("Recorded SAIDI on {days} is {apart} above the model's; benefits may be understated.", days=days,
-                apart=apart)]
+    low, high, chance = (content.figure(kind, *place, k) for k, kind in (
+        ("npv_p10", "money"), ("npv_p90", "money"), ("probability_npv_positive", "share")))
+    span: Sentence = ()
+    if low.value is not None and high.value is not None and chance.value is not None:
+        span = say(" (80 % range {span}; above 0 with a probability of {chance})",
+                   span=money_range(content, low, high), chance=chance)
+    laterals = content.figure("count", *place, "selection", "totals", "laterals")
+    size = say("; the best selection there has {n} {laterals}", n=laterals,
+               laterals=noun_for(laterals.value, "lateral")) if laterals.value is not None else ()
+    return [say("On inputs calibrated to the records (fault rates × {rate}, times × {time}) its NPV is {npv}{span}"
+                "{size}.", rate=content.figure("ratio", *place, "rate_factor"),
+                time=content.figure("ratio", *place, "time_factor"), npv=money(content, npv), span=span, size=size)]
 
 
 def turning_points(content: Content) -> Sentence:
@@ -262,7 +292,8 @@ def alternatives(content: Content) -> Sentence:
     """What else was tested, and whether it pays; what needs no capital and is worth more is said so."""
     if not content.business:
         return ()
-    tested = sorted(content.alternatives, key=lambda i: -(_npv(content, i) or 0.0))
+    tested = sorted((i for i in content.alternatives if abs(_npv(content, i) or 0.0) >= HALF_A_UNIT),
+                    key=lambda i: -(_npv(content, i) or 0.0))
     shown = [*tested[:MOST_ALTERNATIVES - 1], *tested[-1:]] if len(tested) > MOST_ALTERNATIVES else tested
     parts = [_tested(content, i) for i in shown if _npv(content, i) is not None]
     if not parts:
@@ -286,7 +317,7 @@ def _tested(content: Content, i: int) -> Sentence:
 def _other_sign(content: Content, i: int) -> Sentence:
     """What the other perspective says where it is the opposite."""
     other = UTILITY if content.study.values["perspective"] == SOCIETY else SOCIETY
-    there, npv = content.figure("money", "scenarios", i, f"business_{other}", "npv"), _npv(content, i)
+    there, npv = content.figure("money", "scenarios", i, "business", other, "npv"), _npv(content, i)
     if npv is None or there.value is None or npv * there.value >= 0:
         return ()
     return say(", but to {view} its NPV is {npv}", view=VIEWERS[other], npv=money(content, there))

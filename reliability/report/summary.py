@@ -8,27 +8,24 @@ import numpy as np
 import pandas as pd
 
 from reliability import __version__
-from reliability.business.break_even import momentary_cost_factors
-from reliability.business.cashflow import business_summary
-from reliability.business.costs import MOMENTARY_FACTOR
-from reliability.indices.expected import feeder_indices, system_indices
+from reliability.indices.expected import area_indices, feeder_indices, system_indices
 from reliability.indices.spread import differences, summaries, yearly_indices
 from reliability.pipeline import Plan, Results
+from reliability.report.money_summary import business_cases, price_level_summary
 from reliability.report.numbers import none_for_nan
+from reliability.report.records_reported import reported_summary
+from reliability.report.reporting import face_summary
 
 
 def summary(results: Results) -> dict[str, Any]:
     """The content of summary.json: plain numbers, None where a figure does not exist."""
     study, simulated = results.study, results.simulated
     spreads, apart = _spreads(results)
-    factors = momentary_cost_factors(results.table, results.business, results.costs)
-    money = [case | {"break_even": results.break_even.summary(s) | {MOMENTARY_FACTOR: float(factors[s])}}
-             for s, case in enumerate(business_summary(results.business, simulated))]
     scenarios = [
         {"name": scenario.name, "expected": system_indices(expected, study.values["yearly_cv"]),
-         "feeders": feeder_indices(expected), **spread, **less, "business": case}
+         "feeders": feeder_indices(expected), "areas": area_indices(expected), **spread, **less, "business": case}
         for scenario, expected, spread, less, case in
-        zip(study.scenarios, results.expected, spreads, apart, money, strict=True)]
+        zip(study.scenarios, results.expected, spreads, apart, business_cases(results), strict=True)]
     return none_for_nan({
         "study": study.name, "currency": study.currency, "version": __version__,
         "inputs_sha256": study.inputs_sha256,
@@ -38,8 +35,11 @@ def summary(results: Results) -> dict[str, Any]:
         "precision_reached": simulated.precise if simulated else None,
         "trials_limited_by_memory": simulated.limited if simulated else None,
         "notes": list(study.notes),
+        "interruption_costs": price_level_summary(study.values),
         "scenarios": scenarios,
         "choice": _choice(results.plan) if results.plan else None,
+        "report": face_summary(study, results.history),
+        "records": reported_summary(results.history) if results.history else None,
     })
 
 
@@ -47,7 +47,9 @@ def _choice(plan: Plan) -> dict[str, Any]:
     """The choice under the study's limits, in figures and in words."""
     choice = plan.choice
     return {"objective": choice.objective, "feasible": choice.feasible, "message": choice.message,
-            "gap": choice.gap, "totals": dict(choice.totals), "programme": plan.programme_note}
+            "gap": choice.gap, "totals": dict(choice.totals), "programme": plan.programme_note,
+            "stability": plan.stability.summary() if plan.stability else None,
+            "calibrated": plan.calibrated.summary() if plan.calibrated else None}
 
 
 def _spreads(results: Results) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:

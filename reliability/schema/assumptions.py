@@ -19,6 +19,7 @@ OURS = "our assumption"
 PRACTICE = "common practice, no source"
 CLEARING_SHARES = "from memory: 83.25, 10.05 and 1.42 % of all faults cleared by reclosing once, twice, three times"
 CUSTOMER_COSTS = "LBNL-6941E, 2015, dollars of 2013; from memory"
+CONSUMER_PRICES = "index: Bureau of Labor Statistics, CPI-U, annual averages; from memory"
 
 
 @dataclass(frozen=True)
@@ -76,6 +77,13 @@ def _limit(key: str, label: str, unit: str, help_text: str) -> Assumption:
                       help=f"{help_text}; printed in the work pack. Blank: see the maker's sheet.")
 
 
+def _header(key: str, label: str, unit: str, help_text: str, low: float | None = None, high: float | None = None,
+            kind: AssumptionKind = "text") -> Assumption:
+    """What a report states on its face and compares with; nothing is computed from it."""
+    return Assumption("report", key, label, unit, None, low, high, kind, 1.0, help=help_text)
+
+
+_BENCHMARK = "Limit or target of the regulator, with which the records' index is compared; blank: none is stated."
 ASSUMPTIONS: tuple[Assumption, ...] = (
     Assumption("faults", "line_fault_rate_per_km", "Line fault rate", "faults/(km·yr)", 0.2, 0.0, 100.0,
                step=0.01, help="Temporary and permanent faults of overhead line, where a section states no rate."),
@@ -213,16 +221,23 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
            "Annual gain of the utility for each minute by which SAIDI falls."),
     _money("incentive_per_saifi", "Incentive on SAIFI", "per 1.0 and year", 0.0,
            "Annual gain of the utility for each 1.0 by which SAIFI falls."),
-    Assumption("costs", "interruption_cost_factor", "Escalation of interruption costs", "×", 1.0, 0.0, 100.0, step=0.05,
-               help="Multiplies the interruption cost table to bring it to the prices of the study. The default table "
-                    "is in dollars of 2013; consumer prices of the United States rose by a factor of about 1.35 from "
-                    "2013 to 2024 (from memory)."),
+    Assumption("costs", "interruption_cost_factor", "Multiplier of interruption costs", "×", 1.0, 0.0, 100.0, step=0.05,
+               help="Multiplies the interruption cost table, beside the escalation from interruption_cost_year to "
+                    "price_year: what income, or another currency, makes of it."),
     Assumption("costs", "momentary_cost_factor", "Value of a momentary event", "×", 1.0, 0.0, 100.0, step=0.05,
                help="Multiplies the momentary values of the interruption cost table: surveys value a single event, "
                "not the tenth in a year."),
     Assumption("costs", "interruption_costs", "Interruption cost table", "file", None, kind="text",
                source=CUSTOMER_COSTS,
                help="File in the study folder: cost per event by class and duration; blank: the default table."),
+    Assumption("costs", "interruption_cost_year", "Price year of the interruption cost table", "year", None, 2000, 2100,
+               "whole", 1, help="Year of the money in the interruption cost table; blank: 2013 for the default table, "
+               "not known for a table of the study."),
+    Assumption("costs", "price_year", "Price year of the study", "year", None, 2000, 2100, "whole", 1,
+               source=CONSUMER_PRICES, help="Year of the study's prices. Interruption costs are escalated to it by the "
+               "consumer prices of the United States; blank: not known, and they are not escalated."),
+    Assumption("costs", "spare_units_share", "Spare units", "0–1", 0.0, 0.0, 1.0, step=0.01,
+               help="Units bought as spares for each unit installed, at its installed price; part of the capital."),
 
     Assumption("finance", "discount_rate", "Discount rate", "per year", 0.07, -0.5, 1.0, step=0.005,
                help="Annual rate at which future money is discounted."),
@@ -232,6 +247,23 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="Years over which benefits count; also the length of one simulated trial."),
     Assumption("finance", "perspective", "Perspective", "", "utility", kind="choice", choices=("utility", "society"),
                help="utility: crew, material, energy margin, incentive; society: crew, material, interruption cost."),
+    Assumption("finance", "device_life_years", "Life of what is installed", "yr", None, 1, 100, "whole", 1,
+               help="Years after which all that was spent in year 0 is spent again, changed settings included, at "
+                    "prices that grow by the escalation rate; blank: it lasts through the horizon."),
+    Assumption("finance", "equity_share", "Equity share of capital", "0–1", 0.5, 0.0, 1.0, step=0.05,
+               help="Share of the rate base that owners or members finance; the rest is debt. For the revenue "
+                    "requirement; no discount rate follows from it."),
+    Assumption("finance", "equity_rate", "Return on equity", "per year", 0.10, 0.0, 1.0, step=0.005,
+               help="Allowed return on the equity share of the rate base, after income tax."),
+    Assumption("finance", "debt_rate", "Interest on debt", "per year", 0.05, 0.0, 1.0, step=0.005,
+               help="Interest on the debt share of the rate base."),
+    Assumption("finance", "tax_rate", "Income tax", "0–1", 0.25, 0.0, 0.9, step=0.01,
+               help="Rate on the return on equity, federal and state together; 0 for a cooperative or a municipal "
+                    "utility."),
+    Assumption("finance", "book_life_years", "Book life", "yr", None, 1, 100, "whole", 1,
+               help="Years of straight-line depreciation; blank: the horizon."),
+    Assumption("finance", "average_bill_per_month", "Average bill", "money per month", None, 0.0, 1e9, step=1.0,
+               help="Of one customer, so that the effect on it can be stated in per cent; blank: not stated."),
 
     Assumption("choice", "objective", "Objective", "", "npv", kind="choice", choices=("npv", "saidi"),
                help="npv: the highest net present value under the constraints; saidi: the largest SAIDI reduction."),
@@ -307,6 +339,22 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="true: the records hold the days of major storms; false: they leave them out, so that the model of "
                "all days is not compared with them."),
 
+    _header("reporting_year", "Reporting year", "yr", "Calendar year of the report; blank: the last that the records "
+            "cover in full.", 1950, 2099, "whole"),
+    _header("date", "Date of the report", "day", "Day of the report, such as 2026-03-31; blank: none is printed."),
+    _header("prepared_by", "Prepared by", "", "Who prepared the report; blank: left to be filled in."),
+    _header("approved_by", "Approved by", "", "Who approved the report; blank: left to be filled in."),
+    _header("first_year", "First year of the programme", "yr", "Calendar year of the first conversions and of their "
+            "target dates; blank: the year after the reporting year.", 1950, 2099, "whole"),
+    _header("benchmark_saifi", "Benchmark of SAIFI", "1/yr", _BENCHMARK, 0.0, 1000.0, "number"),
+    _header("benchmark_saidi_min", "Benchmark of SAIDI", "min/yr", _BENCHMARK, 0.0, 525_600.0, "number"),
+    _header("benchmark_caidi_min", "Benchmark of CAIDI", "min", _BENCHMARK, 0.0, 525_600.0, "number"),
+    _header("benchmark_maifi_e", "Benchmark of MAIFI_E", "1/yr", _BENCHMARK, 0.0, 10_000.0, "number"),
+    _header("benchmark_source", "Source of the benchmarks", "", "Order, rule or standard that sets them."),
+    Assumption("report", "benchmark_excludes_major_events", "Benchmarks without major events", "", True, kind="flag",
+               source=PRACTICE, help="true: the benchmarks hold for indices without major event days; false: for all "
+               "events."),
+
     _limit("actuator_ohm_low", "Least resistance of an actuator", "Ω", "Between the leads of a good one"),
     _limit("actuator_ohm_high", "Largest resistance of an actuator", "Ω", "Between the leads of a good one"),
     _limit("leads_to_body_megohm", "Insulation of an actuator, more than", "MΩ", "From the joined leads to the body"),
@@ -314,21 +362,7 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
     _limit("meter_ma", "Current of the meter, at most", "mA", "What the meter may send through an actuator"),
 )
 
-# Tables inside a table whose keys are the user's own (causes, years, section ids); they reach `Study.extra`.
-FREE_TABLES: dict[str, dict[str, str]] = {
-    "choice": {
-        "laterals": 'laterals that the selection must convert, "in", or must not, "out": "tap-01" = "in"',
-    },
-    "history": {
-        "causes": 'your causes, each "temporary" or "permanent": "Tree contact" = "temporary"',
-        "customers_served": "customers served in a year: 2024 = 1500",
-        "conversions": 'the day each section at the head of a lateral was converted: "tap-01" = 2024-05-01, or with '
-                       'what stood there, { day = 2024-05-01, device = "fuse", fuse_link = "40T" }',
-        "earlier_settings": 'fast operations of a reclosing device until they were changed: '
-                            '"REC-1" = { until = 2022-05-01, fast_operations = 2 }',
-    },
-}
-OF_TABLES = ("conversions", "earlier_settings")  # free tables whose values may be tables again
+EXACT_TABLES = ("report",)       # tables whose numbers are stated, and may be no ranges
 
 BY_KEY: dict[str, Assumption] = {a.key: a for a in ASSUMPTIONS}
 TABLES: tuple[str, ...] = tuple(dict.fromkeys(a.table for a in ASSUMPTIONS))

@@ -9,6 +9,7 @@ from pathlib import Path
 
 _FOLDER = Path(__file__).parent / "reference"
 CONDUCTORS = _FOLDER / "conductors.csv"
+CONSUMER_PRICES = _FOLDER / "consumer_prices.csv"
 FUSE_LINKS = _FOLDER / "fuse_links.csv"
 INTERRUPTION_COSTS = _FOLDER / "interruption_costs.csv"
 SECTIONALIZER_RATINGS = _FOLDER / "sectionalizer_ratings.csv"

@@ -90,11 +90,21 @@ class Assumptions(TypedDict):
     interruption_cost_factor: float
     momentary_cost_factor: float
     interruption_costs: str | None
+    interruption_cost_year: int | None
+    price_year: int | None
+    spare_units_share: float
     # [finance]
     discount_rate: float
     escalation_rate: float
     horizon_years: int
     perspective: str
+    device_life_years: int | None
+    equity_share: float
+    equity_rate: float
+    debt_rate: float
+    tax_rate: float
+    book_life_years: int | None
+    average_bill_per_month: float | None
     # [choice]
     objective: str
     backup_settings: str
@@ -127,6 +137,18 @@ class Assumptions(TypedDict):
     momentary: str
     planned_included: bool
     storms_included: bool
+    # [report]
+    reporting_year: int | None
+    date: str | None
+    prepared_by: str | None
+    approved_by: str | None
+    first_year: int | None
+    benchmark_saifi: float | None
+    benchmark_saidi_min: float | None
+    benchmark_caidi_min: float | None
+    benchmark_maifi_e: float | None
+    benchmark_source: str | None
+    benchmark_excludes_major_events: bool
     # [inspection]
     actuator_ohm_low: float | None
     actuator_ohm_high: float | None

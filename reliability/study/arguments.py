@@ -8,7 +8,8 @@ from dataclasses import asdict, dataclass, is_dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.schema.assumptions import BY_KEY, FREE_TABLES, TABLES
+from reliability.schema.assumptions import BY_KEY, TABLES
+from reliability.schema.free_tables import FREE_TABLES, LISTS
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem
 from reliability.schema.scenarios import AS_BUILT, Scenario
@@ -16,7 +17,7 @@ from reliability.study.settings import TOP, read_settings
 from reliability.study.text_cells import cell_text
 from reliability.study.toml import Toml
 
-_FREE = {key: table for table, free in FREE_TABLES.items() for key in free}
+_FREE = {key: table for tables in (FREE_TABLES, LISTS) for table, free in tables.items() for key in free}
 _HOME = {key: a.table for key, a in BY_KEY.items()} | _FREE
 _PARTS = ("low", "likely", "high")
 

@@ -22,6 +22,7 @@ from reliability.study.overcurrent import read_curves
 from reliability.study.reader import Reader
 from reliability.study.record_settings import record_settings
 from reliability.study.records import type_table
+from reliability.study.report_settings import check_plans
 from reliability.study.routes import FILE as ROUTES_FILE
 from reliability.study.routes import Routes, read_routes
 from reliability.study.sections import CheckedSections, check_sections
@@ -71,7 +72,7 @@ def read_study(reader: Reader) -> Study:
         section_tables=checked.tables, settings=checked.settings, curves=curves, operations=operations,
         operations_file=reader.name_of("operations") or OPERATIONS_FILE, routes=routes, segments=segments,
         cost_table=costs,
-        extra=settings.extra, lines=toml.lines, notes=(*found.notes, *checked.notes),
+        extra=settings.extra, plans=settings.plans, lines=toml.lines, notes=(*found.notes, *checked.notes),
         folder=reader.folder, inputs_sha256=digest(found.contents),
     )
 
@@ -89,6 +90,7 @@ def check_against_network(toml: Toml, settings: Settings, ids: list[str] | None,
     check_proposed(toml, settings.scenarios, settings.values)
     if network is not None:
         check_forced_laterals(toml, settings.extra.get("laterals", {}), network)
+    check_plans(toml, settings.plans, settings.extra.get("conversions", {}))
     try:
         record_settings(settings.values, settings.extra, network)
     except StudyError as error:

@@ -27,7 +27,7 @@ def with_assumptions(study: Study, changes: Mapping[str, object]) -> Study:
         currency=study.currency,
         values=as_assumptions(dict(study.values) | {key: BY_KEY[key].default for key in cleared}),
         uncertain={key: known for key, known in study.uncertain.items() if key.partition(".")[0] not in cleared},
-        extra=study.extra)
+        extra=study.extra, plans=study.plans)
     tables = {COSTS: costs}
     reader = FrameReader(tables, arguments) if costs is not None or study.folder is None else FolderReader(study.folder)
     return _checked(study, arguments, before, reader, changed_costs=COSTS in changes)
@@ -36,7 +36,8 @@ def with_assumptions(study: Study, changes: Mapping[str, object]) -> Study:
 def with_scenario(study: Study, entry: Mapping[str, object]) -> Study:
     """See `Study.with_scenario`. entry: the scenario as study.toml states it, None for what it leaves out."""
     arguments = stated({}, name=study.name, scenarios=scenario_entries([*study.scenarios, entry]))
-    before = Settings(currency=study.currency, values=study.values, uncertain=study.uncertain, extra=study.extra)
+    before = Settings(currency=study.currency, values=study.values, uncertain=study.uncertain, extra=study.extra,
+                      plans=study.plans)
     return _checked(study, arguments, before, FrameReader({}, arguments))
 
 
@@ -56,5 +57,6 @@ def _checked(study: Study, arguments: Arguments, before: Settings, reader: Reade
     contents = {"before": study.inputs_sha256.encode(), "changes": repr(arguments.data).encode(),
                 **{name: content for name, content in reader.found.contents.items() if name != arguments.file}}
     return replace(study, values=settings.values, uncertain=settings.uncertain, scenarios=settings.scenarios,
-                   extra=settings.extra, cost_table=costs, notes=tuple(dict.fromkeys((*study.notes, *notes))),
+                   extra=settings.extra, plans=settings.plans, cost_table=costs,
+                   notes=tuple(dict.fromkeys((*study.notes, *notes))),
                    inputs_sha256=digest(contents))

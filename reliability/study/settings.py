@@ -12,8 +12,7 @@ from reliability.formats import exact
 from reliability.schema.assumptions import (
     ASSUMPTIONS,
     BY_KEY,
-    FREE_TABLES,
-    OF_TABLES,
+    EXACT_TABLES,
     TABLES,
     Assumption,
     AssumptionKind,
@@ -21,11 +20,13 @@ from reliability.schema.assumptions import (
     defaults,
 )
 from reliability.schema.columns import TABLES as FILES
+from reliability.schema.free_tables import FREE_TABLES, LISTS, OF_TABLES
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem, or_less
 from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.schema.values import Assumptions, as_assumptions
 from reliability.study.headers import ColumnMap
+from reliability.study.report_settings import EarlierPlan, check_report, read_plans
 from reliability.study.scenarios import read_scenarios
 from reliability.study.toml import Toml, shown
 
@@ -45,6 +46,7 @@ class Settings:
     scenarios: tuple[Scenario, ...] = (Scenario(AS_BUILT),)
     columns: Mapping[str, ColumnMap] = field(default_factory=dict)
     extra: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
+    plans: tuple[EarlierPlan, ...] = ()
 
 
 def read_settings(toml: Toml, before: Settings | None = None) -> Settings:
@@ -64,8 +66,10 @@ def read_settings(toml: Toml, before: Settings | None = None) -> Settings:
         _read_table(toml, table, stated, uncertain)
     values = as_assumptions(stated)
     _check_fast(toml, values)
+    check_report(toml, values)
     return Settings(_name(toml), _text(toml, "currency", before.currency), values, uncertain,
-                    read_scenarios(toml), _columns(toml), _free_tables(toml, before.extra))
+                    read_scenarios(toml), _columns(toml), _free_tables(toml, before.extra),
+                    read_plans(toml, before.plans))
 
 
 def _name(toml: Toml) -> str:
@@ -88,7 +92,7 @@ def _read_table(toml: Toml, table: str, values: dict[str, object], uncertain: di
         toml.wrong(table, entries, f"{table} must be a table", f"write [{table}] on a line and its keys below")
         return
     known = {a.key: a for a in ASSUMPTIONS if a.table == table}
-    free = FREE_TABLES.get(table, {})
+    free = FREE_TABLES.get(table, {}) | LISTS.get(table, {})
     names = Names((*known, *free))
     for key, raw in entries.items():
         path = f"{table}.{key}"
@@ -137,6 +141,9 @@ def _number(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[s
     if not isinstance(raw, dict):
         number = _bounded(toml, path, raw, a)
         return None if number is None else float(number)
+    if a.table in EXACT_TABLES:
+        toml.wrong(path, raw, "may not be a range", f"write one number ({a.unit})")
+        return None
     for part in raw:
         if part not in _RANGE:
             toml.wrong(f"{path}.{part}", part, "unknown key of a range", Names(_RANGE).suggest(part, "remove it"))
@@ -173,7 +180,8 @@ def _bounded(toml: Toml, path: str, raw: object, a: Assumption) -> int | float |
 
 
 def _bounds_rule(a: Assumption) -> str:
-    low, high = ("" if bound is None else exact(bound) for bound in (a.low, a.high))
+    written = "{:.10g}".format if a.table in EXACT_TABLES else exact      # no space within a calendar year
+    low, high = ("" if bound is None else written(bound) for bound in (a.low, a.high))
     if low and high:
         return f"must lie between {low} and {high}"
     return f"must be at least {low}" if low else f"must be at most {high}"

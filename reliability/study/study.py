@@ -19,6 +19,7 @@ from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable, default_cost_table
 from reliability.study.headers import Table
+from reliability.study.report_settings import EarlierPlan
 from reliability.study.routes import Routes
 
 
@@ -47,7 +48,8 @@ class Study:
         were made from; None without a file.
     rate_draws: draws of fault rates learned from records; None where rates are as stated.
     cost_table: customers' cost of an interruption, the study's own or the reference table.
-    extra: tables of study.toml whose keys are the user's own (`assumptions.FREE_TABLES`), by name.
+    extra: tables of study.toml whose keys are the user's own (`free_tables.FREE_TABLES`), by name.
+    plans: plans of earlier reports, as `[[report.plans]]` states them.
     lines: line of each key of study.toml by its dotted path, for problems found later.
     notes: sentences on what is no problem but affects the results (values unknown, a default that matters).
     folder: the study's folder, None of one made in Python. inputs_sha256: digest of its input files or frames.
@@ -72,6 +74,7 @@ class Study:
     cost_table: CostTable = field(default_factory=default_cost_table)
     rate_draws: RateDraws | None = None
     extra: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
+    plans: tuple[EarlierPlan, ...] = ()
     lines: Mapping[str, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     folder: Path | None = None

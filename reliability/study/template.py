@@ -7,7 +7,8 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from reliability.schema.assumptions import ASSUMPTIONS, FREE_TABLES, TABLES, Assumption
+from reliability.schema.assumptions import ASSUMPTIONS, TABLES, Assumption
+from reliability.schema.free_tables import FREE_TABLES, LISTS
 from reliability.schema.problems import Problem, StudyError
 from reliability.study.folder import SETTINGS_FILE
 
@@ -96,7 +97,8 @@ def settings_text() -> str:
 
 
 def _free(table: str) -> str:
-    return "".join(f"\n# [{table}.{name}]  # {how}" for name, how in FREE_TABLES.get(table, {}).items())
+    return "".join([*(f"\n# [{table}.{name}]  # {how}" for name, how in FREE_TABLES.get(table, {}).items()),
+                    *(f"\n# [[{table}.{name}]]  # {how}" for name, how in LISTS.get(table, {}).items())])
 
 
 def _key(a: Assumption) -> str:

@@ -12,7 +12,21 @@ from streamlit.delta_generator import DeltaGenerator
 
 from reliability import formats
 from reliability.business.cashflow import cashflow_frame
-from reliability.formats import count, grid_format, money, money_range, number, percent
+from reliability.business.costs import SOCIETY
+from reliability.formats import (
+    NOT_MEANINGFUL,
+    count,
+    grid_format,
+    meaningful,
+    money,
+    money_range,
+    number,
+    percent,
+    spoken,
+)
+from reliability.report.figures import plain as words
+from reliability.report.money_summary import MOMENTARY_FACTORS, price_level_summary
+from reliability.report.sentences_money import price_level
 from reliability.report.units import unit_of
 from reliability.ui import background, decisive, figure, frame, state, tiles, trials
 from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
@@ -59,6 +73,7 @@ def show() -> None:
         st.subheader("Probability that NPV is above 0", anchor=False)
         sure, progress = st.empty(), st.empty()
     _drivers(now, scenario, large)
+    _society(in_perspective(now, SOCIETY), scenario)
     _all(now)
     _tiles(figures, case, currency, None)
     for spread in trials.follow(now, lambda done, total: progress.progress(min(done / total, 1.0), f"{done} trials")):
@@ -86,11 +101,17 @@ def _tiles(place: DeltaGenerator, case: dict[str, Any], currency: str, npv: np.n
     payback = case["discounted_payback_years"]
     figures = (("Net present value", money(case["npv"], currency)), ("NPV, P10 to P90", spread),
                ("Probability that NPV is above 0", percent(None if npv is None else (npv > 0).mean())),
-               ("Capital", money(case["capex"], currency)), ("Internal rate of return", percent(case["irr"])),
+               ("Capital", money(case["capex"], currency)), ("Internal rate of return", spoken(case["irr"], "irr")),
                ("Benefit over cost", number(case["bcr"])),
-               ("Discounted payback", f"{number(payback)} years" if payback is not None else "never"))
+               ("Discounted payback", _payback(payback)))
     with place.container():
         tiles.row(Figure(name, value) for name, value in figures)
+
+
+def _payback(years: float | None) -> str:
+    if years is None:
+        return "never"
+    return f"{number(years)} years" if meaningful(years, "payback") else NOT_MEANINGFUL
 
 
 def _drivers(now: ScenarioResults, scenario: int, large: bool) -> None:
@@ -141,6 +162,19 @@ def prepare(now: ScenarioResults) -> None:
     background.prepare(*_drivers_work(now))
 
 
+def _society(now: ScenarioResults, scenario: int) -> None:
+    """Society's NPV over the value of a momentary event, and the price level of customers' costs."""
+    st.subheader("Society's NPV and the value of a momentary event", anchor=False)
+    found, currency = now.results.momentary_value, now.business.currency
+    turn = float(found.turn[scenario])
+    with st.container():
+        tiles.row([*(Figure(f"Momentary events at {name}", money(found.npv(scenario, factor), currency))
+                     for factor, name in zip(MOMENTARY_FACTORS, ("no cost", "half", "full survey value"), strict=True)),
+                   Figure("Sign turns at", f"{number(turn)} ×" if np.isfinite(turn) else "nowhere")])
+    levels = {"interruption_costs": price_level_summary(now.results.study.values)}
+    st.caption(plain(words(price_level(levels, currency)), 2000))
+
+
 def _all(now: ScenarioResults) -> None:
     st.subheader("Every scenario, in both perspectives", anchor=False)
     rows = []
@@ -149,7 +183,7 @@ def _all(now: ScenarioResults) -> None:
         for s, name in enumerate(of.names):
             if s:
                 case = of.money[s]
-                rows.append({"perspective": view, "scenario": name, **{k: case[k] for k in (
+                rows.append({"perspective": view, "scenario": name, **{k: _usable(k, case[k]) for k in (
                     "capex", "npv", "irr", "bcr", "payback_years", "discounted_payback_years", "cost_per_ci_avoided",
                     "cost_per_cmi_avoided", "cost_per_callout_avoided")}})
     unit = short(now.business.currency, 12)
@@ -165,7 +199,14 @@ def _all(now: ScenarioResults) -> None:
     figure.table(pd.DataFrame(rows), "Business case of every scenario", "cases", column_config=columns)
     years = int(now.results.study.values["horizon_years"])
     st.caption(f"Money in {plain(now.business.currency)}; {count(years, 'year')}. "
-               "–: there is no such figure, as a payback that is never reached.")
+               "–: there is no such figure, as a payback that is never reached, or none that means anything, as the "
+               "internal rate of return of what needs almost no capital.")
+
+
+def _usable(key: str, value: float | None) -> float | None:
+    """A figure of merit, None where it means nothing."""
+    kind = {"irr": "irr", "payback_years": "payback", "discounted_payback_years": "payback"}.get(key)
+    return value if kind is None or value is None or meaningful(value, kind) else None
 
 
 if __name__ == "__main__":

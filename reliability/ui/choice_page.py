@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -12,34 +11,29 @@ import streamlit as st
 
 from reliability import formats
 from reliability.business.break_even import BREAK_EVEN
-from reliability.business.constraints import fast_settings, limits_of
-from reliability.business.frontier import YearlyLimits, frontier, programme
-from reliability.business.limits import Limits
-from reliability.business.options import Options, build_options
+from reliability.business.frontier import frontier
 from reliability.business.proposal import converted_laterals, scenario_of
-from reliability.business.selection import Choice, choose
+from reliability.business.selection import Choice
 from reliability.formats import count, grid_format, money, number, percent
-from reliability.network.application import ApplicationChecks
-from reliability.network.model import Model
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
 from reliability.report.sections_map import at_heads, converted
-from reliability.report.work_pack import checks_of_selection, work_pack_html, work_pack_rows
-from reliability.schema.assumptions import MAY_CHANGE
+from reliability.report.work_pack import work_pack_html
+from reliability.report.work_pack_jobs import WorkPack, checks_of_selection, work_pack
+from reliability.report.work_pack_rows import work_pack_rows
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import proposed_position
-from reliability.study import Study
 from reliability.study.toml_scenarios import add_scenario
 from reliability.ui import background, edit, figure, frame, limits, map_panel, opened, state, tiles
+from reliability.ui.chosen import Selection, question_of, select
 from reliability.ui.money_charts import frontier_chart, programme_chart
 from reliability.ui.opened import Opened
 from reliability.ui.place_table import named
 from reliability.ui.scenario_results import state_results
 from reliability.ui.text import plain, saidi_turn, short
 from reliability.ui.tiles import Figure
-from reliability.what_if import Asked, ScenarioResults
+from reliability.what_if import ScenarioResults
 
 FRONTIER_POINTS = 16
-SECONDS, GAP = 10.0, 1e-4
 
 
 def show() -> None:
@@ -54,76 +48,13 @@ def show() -> None:
         wanted = limits.panel(shown, study, now.results.network)
         st.button("Save constraints", key="write_limits", icon=":material/save:", on_click=limits.save,
                   args=(shown, wanted))
-    found = _selection(now, asked, _question(now.results.study, wanted))
+    found = select(now, asked, question_of(now.results.study, wanted))
     with results:
         _proposal(now, found)
         _result(now, found)
     _map(shown, now, found.choice)
     _table(shown, now, found)
     _programme(now, found)
-
-
-@dataclass(frozen=True)
-class Question:
-    """What the choice is asked for: goal and limits, what may be done, and the programme."""
-
-    goal: str
-    limits: Limits
-    settings: bool
-    only: bool
-    years: int
-    yearly: YearlyLimits
-
-
-@dataclass(frozen=True)
-class Selection:
-    """The choice that the page shows. proposed: whether it is what is proposed, or stands beside that.
-
-    moved: whether it is made at inputs that are not the study's.
-    """
-
-    question: Question
-    options: Options
-    choice: Choice
-    proposed: bool
-    moved: bool
-
-
-def _question(study: Study, wanted: Mapping[str, Any]) -> Question:
-    """study: of the state, with its limits in the table [choice]."""
-    return Question(wanted["objective"], limits_of(study), wanted["backup_settings"] == MAY_CHANGE,
-                    wanted["applicable_only"], int(wanted["programme_years"]),
-                    YearlyLimits(wanted["yearly_budget"], wanted["yearly_units"]))
-
-
-def _selection(now: ScenarioResults, asked: Asked, question: Question) -> Selection:
-    """What is proposed where nothing but limits is moved, else the choice at the moved inputs."""
-    moved, decision = not asked.at_the_studys_inputs, now.decision
-    if not moved and not decision.named:
-        return Selection(question, decision.options, decision.choice, True, False)
-    options = _options(now, question)
-    return Selection(question, options, _chosen(now, options, question), False, moved)
-
-
-def _options(now: ScenarioResults, question: Question) -> Options:
-    """What may be done with each lateral, the last one cached in the session."""
-    key, cached = (now.digest, question.settings, question.only), st.session_state.get("options")
-    if cached is None or cached[0] != key:
-        results = now.results
-        values = results.study.values
-        cached = st.session_state["options"] = (key, build_options(
-            Model(results.network, values), results.costs, fast_settings(values), question.only,
-            results.study.currency))
-    return cached[1]
-
-
-def _chosen(now: ScenarioResults, options: Options, question: Question) -> Choice:
-    key, cached = (now.digest, question), st.session_state.get("choice")
-    if cached is None or cached[0] != key:
-        with st.spinner("Choosing …"):
-            found = choose(options, question.limits, question.goal, gap=GAP, seconds=SECONDS)
-            cached = st.session_state["choice"] = (key, found)
-    return cached[1]
 
 
 def _proposal(now: ScenarioResults, found: Selection) -> None:
@@ -199,7 +130,7 @@ def _classed(shown: Opened, now: ScenarioResults, chosen: pd.DataFrame, measure:
     if measure == map_panel.OUTAGES:
         return map_panel.by_outages(shown, network)
     if measure == map_panel.VERDICT:
-        checks, _ = checks_of_selection(now.results.study.model, chosen)
+        checks = checks_of_selection(now.results.study.model, chosen)
         return by_verdict(network, checks.proposal.head, checks.verdict)
     title, unit, column, kind = {
         map_panel.MINUTES: ("Customer-minutes avoided", "a year", "customer_minutes_avoided", "any"),
@@ -231,16 +162,19 @@ def _table(shown: Opened, now: ScenarioResults, found: Selection) -> None:
                  "selection", height=360, column_config=numbers)
     laterals = choice.selection[choice.selection["what"] == "lateral"]
 
-    def checked() -> tuple[ApplicationChecks, list[str]]:
-        return checks_of_selection(now.results.study.model, choice.selection)
+    def pack() -> WorkPack:
+        study, years = now.results.study, None
+        if found.question.by_year:
+            years, _ = background.ask(*found.programme(now)).result()
+        return work_pack(checks_of_selection(study.model, choice.selection), choice.selection, years,
+                         study_name=_name(now, found), view=now.results.plan_view, miles=study.in_miles)
 
     with st.container(horizontal=True):
         if (laterals["device"] == SECTIONALIZER).any():
             st.download_button("Work pack, a sheet a lateral (HTML)", key="pack_html", on_click="ignore",
-                               data=lambda: work_pack_html(*checked(), _name(now, found), now.results.plan_view,
-                                                           now.results.study.in_miles).encode(),
+                               data=lambda: work_pack_html(pack()).encode(),
                                mime="text/html", file_name="work_pack.html", icon=":material/construction:")
-            figure.csv_button("Work pack", lambda: work_pack_rows(*checked()), "work_pack")
+            figure.csv_button("Work pack", lambda: work_pack_rows(pack()), "work_pack")
         if len(laterals):
             st.button("Make it a scenario of the study", key="make_scenario", icon=":material/add:",
                       on_click=_make_scenario, args=(shown, choice))
@@ -269,16 +203,11 @@ def _make_scenario(shown: Opened, choice: Choice) -> None:
 
 
 def _programme(now: ScenarioResults, found: Selection) -> None:
-    question = found.question
     st.subheader("Programme by year", anchor=False)
-    if question.yearly == YearlyLimits(None, None):
+    if not found.question.by_year:
         st.markdown("Give the budget or the units of a year on the left to spread the work over years.")
         return
-    planned = background.result(
-        f"programme|{now.digest}|{question}", lambda: programme(
-            found.options, question.years, question.yearly, question.limits, question.goal, gap=GAP,
-            seconds=SECONDS / 2),
-        "the programme")
+    planned = background.result(*found.programme(now), "the programme")
     if planned is None:
         return
     table, message = planned

@@ -20,7 +20,7 @@ from reliability.report import conversions_shown
 from reliability.report.chart import Chart
 from reliability.report.records import causes_frame, device_fit_frame
 from reliability.study import Study, StudyError, toml_edit
-from reliability.ui import described, edit, figure, frame, opened, sliders, state
+from reliability.ui import described, edit, figure, frame, history_circuits, opened, sliders, state
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
 from reliability.ui.scenario_results import stated_results
@@ -51,10 +51,10 @@ def show() -> None:
         if error is not None:
             _settle(shown, error)
         return
-    records, rates, data, effect = st.tabs(
-        ["Years and days", "Laterals and rates", "The data itself", "Against the model"], key="history_tab",
-        on_change="rerun")
-    for tab, draw in ((records, _years), (rates, _rates), (data, _data)):
+    records, circuits, rates, data, effect = st.tabs(
+        ["Years and days", "Feeders and areas", "Laterals and rates", "The data itself", "Against the model"],
+        key="history_tab", on_change="rerun")
+    for tab, draw in ((records, _years), (circuits, history_circuits.show), (rates, _rates), (data, _data)):
         if tab.open:
             with tab:
                 draw(history)

@@ -34,12 +34,10 @@ def in_words(asked: Asked, study: Study) -> list[str]:
 def notice(asked: Asked, study: Study) -> None:
     """Tell what is moved, with a button that resets all of it. It takes the same room where nothing is."""
     with st.container(key="moved_notice", horizontal=True, vertical_alignment="center", gap="small"):
-        if asked:
-            st.markdown(f":material/tune: **Moved:** {plain('; '.join(in_words(asked, study)), 400)}. {REOPENS}", width="stretch")
-        else:
-            st.markdown(f":material/tune: {AS_STATED} {REOPENS}", width="stretch")
-        st.button("Reset all", key="reset_all", icon=":material/undo:", type="tertiary", disabled=not asked, on_click=reset,
-                  help="Every slider, every limit and the perspective as the study states them")
+        told = f"**Moved:** {plain('; '.join(in_words(asked, study)), 400)}." if asked else AS_STATED
+        st.markdown(f":material/tune: {told} {REOPENS}", width="stretch")
+        st.button("Reset all", key="reset_all", icon=":material/undo:", type="tertiary", disabled=not asked,
+                  on_click=reset, help="Every slider, every limit and the perspective as the study states them")
 
 
 def reset() -> None:

@@ -41,8 +41,9 @@ def against_drawing(name: str, study) -> float:
     events = row_rates(results.table, study.values).sum() * YEARS_PER_CHUNK
     trials, ratios = YEARS_PER_CHUNK // study.values["horizon_years"], []
     for _ in range(ROUNDS):
-        once = _seconds(simulate, simulation_input(results), seed=1, trials=trials)
-        more = _seconds(simulate, simulation_input(results), seed=1, trials=(1 + CHUNKS) * trials)
+        question = replace(simulation_input(results), extra={})
+        once = _seconds(simulate, question, seed=1, trials=trials)
+        more = _seconds(simulate, question, seed=1, trials=(1 + CHUNKS) * trials)
         spent = (more - once) / (CHUNKS * events)
         drawn = _seconds(draw_events, np.random.default_rng(1), int(events)) / (events // PER_DRAW * PER_DRAW)
         ratios.append((spent / drawn, spent, drawn, once))
@@ -50,6 +51,20 @@ def against_drawing(name: str, study) -> float:
     print(f"{name}: {1e9 * spent:.1f} ns an event, drawing it {1e9 * drawn:.1f} ns, ratio {ratio:.2f} "
           f"(median of {ROUNDS}); first {events:.3g} events with their tables {once:.2f} s")
     return spent
+
+
+def against_none_of_customers_costs(name: str, study) -> None:
+    """Print what customers' interruption costs by every event's own duration add to an event."""
+    question, ratios = simulation_input(expect(study)), []
+    trials = YEARS_PER_CHUNK // study.values["horizon_years"]
+    for _ in range(ROUNDS):
+        spent = []
+        for each in (replace(question, extra={}), question):
+            once = _seconds(simulate, each, seed=1, trials=trials)
+            spent.append(_seconds(simulate, each, seed=1, trials=(1 + CHUNKS) * trials) - once)
+        ratios.append(spent[1] / spent[0])
+    print(f"{name}: an event with customers' interruption costs takes {sorted(ratios)[len(ratios) // 2]:.2f} times one "
+          f"without (median of {ROUNDS})")
 
 
 def _seconds(work, *arguments, **options) -> float:
@@ -88,6 +103,9 @@ def main() -> None:
     demo = open_study("data/demo")
     spent = against_drawing("demo, its assumptions certain", replace(demo, uncertain={}, scenarios=demo.scenarios[:3]))
     against_drawing("20 000 sections", synthetic_study(20_000))
+    for name, study in (("demo, its assumptions certain", replace(demo, uncertain={}, scenarios=demo.scenarios[:3])),
+                        ("demo", demo), ("20 000 sections", synthetic_study(20_000))):
+        against_none_of_customers_costs(name, study)
     against_drawing("20 000 sections with settings", with_settings(synthetic_study(20_000)))
     against_discrete_events(demo, spent)
 

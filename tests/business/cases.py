@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from reliability.business.break_even import BreakEven, break_even
-from reliability.business.cashflow import Business, assess
+from reliability.business.cashflow import Business, assess, flows
 from reliability.business.options import Options, build_options
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
+from reliability.indices.draws import one_trial, values_of_trials
 from reliability.indices.expected import Expected, expected_values
 from reliability.network.model import Model
 from reliability.network.tree import Network
 from reliability.schema.scenarios import Scenario
+from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable, default_cost_table
 from reliability.study.study import Study
 from tests.networks import random_study, study_of
@@ -108,3 +111,15 @@ def carried_out(study: Study, selection: pd.DataFrame) -> Study:
         else:
             sections.loc[row.section_id, "fast_operations"] = row.fast_operations_of_backup
     return replace(study.with_sections(sections.reset_index(drop=True)), scenarios=study.scenarios[:1])
+
+
+def with_values(values: Assumptions, changes: Mapping[str, float]) -> Assumptions:
+    """Assumptions with some changed; an element of shares ("clearing_shares.0") scales them to sum to 1."""
+    return one_trial(values_of_trials(values, {k: np.array([float(v)]) for k, v in changes.items()}), 0)
+
+
+def npvs_the_long_way(case: Case, values: Assumptions) -> np.ndarray:
+    """Table, expected values and cash flow at the given values, in the perspective that they state, (S,)."""
+    table = build_outcomes(Model(case.network, values), case.study.scenarios)
+    business = assess(table, expected_values(table, values), values, COSTS)
+    return np.array([flows(business, s)["discounted"].sum() for s in range(len(business.scenarios))])

@@ -12,7 +12,7 @@ from reliability.business.break_even import (
     BREAK_EVEN,
     break_even_share,
     customer_hours_by_state,
-    momentary_cost_factors,
+    momentary_value,
     table_of_both_states,
 )
 from reliability.business.cashflow import business_summary
@@ -48,7 +48,7 @@ def hours_of(study: Study) -> np.ndarray:
 def factors_of(study: Study) -> np.ndarray:
     """Value of a momentary event at which society's NPV of each scenario turns."""
     results = expect(study)
-    return momentary_cost_factors(results.table, results.business, results.costs)
+    return momentary_value(results.table, results.business, results.costs).turn
 
 
 def saved_by(selection: pd.DataFrame, study: Study, share: float) -> float:

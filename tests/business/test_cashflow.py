@@ -17,7 +17,8 @@ from reliability.business.cashflow import (
     flows,
     npv_by_trial,
 )
-from reliability.business.costs import INTERRUPTION, InterruptionCost
+from reliability.business.costs import INTERRUPTION
+from reliability.business.event_costs import InterruptionCost
 from reliability.indices.expected import system_indices
 from reliability.indices.simulation import Simulated, SimulationInput, simulate
 from reliability.pipeline import expect, simulation_input

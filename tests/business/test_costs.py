@@ -10,19 +10,17 @@ from reliability.business.costs import (
     AMOUNTS,
     INTERRUPTION,
     PARTS,
-    SPREADS,
-    InterruptionCost,
     callout_unit_costs,
     customers_by_class,
-    cv_points,
     expected_interruption_cost,
-    interruption_cost_rows,
     totals,
     unit_prices,
     yearly_money,
 )
+from reliability.business.event_costs import InterruptionCost
 from reliability.faults.consequences import consequences
 from reliability.faults.outcomes import row_rates
+from reliability.faults.times import hours_of
 from reliability.indices.draws import one_trial, values_of_trials
 from reliability.indices.simulation import SimulationInput, simulate
 from reliability.network.model import Model
@@ -138,15 +136,6 @@ def test_expected_interruption_cost_equals_integration_event_by_event(seed, full
         assert found == pytest.approx(total, rel=1e-3)
 
 
-def test_costs_are_interpolated_between_spreads_of_the_range():
-    points = cv_points(Range(0.4, 0.5, 1.2))
-    assert len(points) == SPREADS
-    assert 0.4 < points.min() < 0.42
-    assert 1.18 < points.max() < 1.2
-    assert np.sort(points) + np.sort(points)[::-1] == pytest.approx(1.6)
-    assert cv_points(Range(0.7, 0.7, 0.7)).tolist() == [0.7]
-
-
 def test_simulated_interruption_cost_has_the_expected_mean():
     case = random_case(7, 12, cv=1.0, horizon_years=10, yearly_cv=0.0)
     study = case.study
@@ -161,21 +150,6 @@ def test_simulated_interruption_cost_has_the_expected_mean():
     assert np.all(error < 0.05 * expected)
 
 
-def test_the_simulated_cost_of_an_event_rises_with_its_severity():
-    """a + b is the mean, and b is the slope of the cost, not 0."""
-    case = random_case(7, 12, cv=1.0)
-    rows = np.arange(len(case.table))
-    what = consequences(case.table, 0, case.study.values, rows)
-    parts = InterruptionCost(case.network, case.costs).parts(what, case.table, 0, rows, case.study.values, {})
-    assert list(parts) == [None]
-    count, severity = parts[None]
-    assert count + severity == pytest.approx(
-        interruption_cost_rows(what, customers_by_class(case.network), case.study.values, case.costs))
-    sustained = what.sustained(customers_by_class(case.network)).sum(axis=1) > 0
-    assert np.all(severity[sustained] > 0)
-    assert np.all(severity[~sustained] == 0)
-
-
 TIMES = {"repair_hours": Range(0.5, 2.0, 12.0), "switching_hours": Range(0.0, 1.0, 4.0),
          "refuse_hours": Range(0.2, 1.0, 9.0), "reset_hours": Range(0.1, 1.5, 6.0),
          "patrol_hours": Range(0.5, 1.0, 8.0)}
@@ -184,28 +158,45 @@ OTHERS = {"momentary_cost_factor": Range(0.2, 1.0, 3.0), "patrol_reclosing_off_h
 
 
 @pytest.mark.parametrize("seed", [3, 7])
-@pytest.mark.parametrize(("uncertain", "within"), [
-    (TIMES, 1e-9), (OTHERS, 1e-9), (OTHERS | TIMES, 1e-9), (OTHERS | TIMES | SPREAD, 2e-4),
-    ({k: TIMES[k] for k in ("repair_hours", "refuse_hours")}, 1e-9), (SPREAD, 2e-4),
-    (SPREAD | TIMES, 2e-4)])
-def test_parts_priced_at_a_trials_values_are_the_closed_form_there(seed, uncertain, within):
-    """No draws: rates × parts × weights at values within the ranges; sections' own repair times included."""
-    case = random_case(seed, 20, temporary_fraction=0.5, reclosing_off_share=0.1)
+@pytest.mark.parametrize("uncertain", [{}, TIMES, OTHERS, OTHERS | TIMES | SPREAD, SPREAD,
+                                       {k: TIMES[k] for k in ("repair_hours", "refuse_hours")}])
+def test_parts_of_an_event_are_its_cost_by_its_own_duration(seed, uncertain):
+    """Every row at severities from 0 up, at trials' own values; sections' own repair times included."""
+    case = random_case(seed, 20, temporary_fraction=0.5, reclosing_off_share=0.1, cv=0.8)
     rng = np.random.default_rng(seed)
-    measure, rows = InterruptionCost(case.network, case.costs), np.arange(len(case.table))
-    assert np.isfinite(case.network.column["repair_hours"]).any()
-    values = case.study.values | {k: rng.uniform(r.low, r.high, 4) for k, r in uncertain.items()}
-    rates = row_rates(case.table, case.study.values)
-    found = np.zeros((len(case.table.scenarios), 4))
-    for s in range(len(found)):
-        parts = measure.parts(consequences(case.table, s, case.study.values, rows), case.table, s, rows,
-                              case.study.values, uncertain)
-        for term, both in parts.items():
-            weights = measure.weights(term, values, uncertain) if term else (1.0, 1.0)
-            found[s] += sum(w * (rates @ part) for w, part in zip(weights, both, strict=True))
-    wanted = [expected_interruption_cost(case.table, one_trial(values, t), case.costs).sum(axis=1) for t in range(4)]
-    assert found == pytest.approx(np.array(wanted).T, rel=within)
-    assert np.ptp(found[0]) > 0.02 * found[0].min()  # momentary events of industry, mostly, cost the same throughout
+    network, costs, measure = case.network, case.costs, InterruptionCost(case.network, case.costs)
+    assert np.isfinite(network.column["repair_hours"]).any()
+    trials = case.study.values | {k: rng.uniform(r.low, r.high, 4) for k, r in uncertain.items()}
+    by_class = customers_by_class(network)
+    for s in range(len(case.table.scenarios)):
+        parts = measure.parts(consequences(case.table, s, case.study.values), case.study.values, uncertain)
+        for trial in range(4):
+            values = one_trial(trials, trial)
+            what = consequences(case.table, s, values)
+            waiting, switched = what.waiting_and_switched(by_class)
+            for severity in (0.0, 0.1, 0.4, 1.0, 3.0, 30.0):
+                wanted = what.momentary_events(by_class) @ costs.momentary * values["momentary_cost_factor"]
+                for customers, hours in ((waiting, what.waiting_hours), (switched, what.switching_hours)):
+                    wanted += (customers * np.array([_of_durations(costs, c, hours * severity) for c in range(3)]).T
+                               ).sum(axis=1)
+                assert _from_parts(parts, severity, values) == pytest.approx(wanted, rel=1e-9, abs=1e-9)
+
+
+def _of_durations(costs, customer_class, hours):
+    t, c = costs.durations_hours, costs.cost[customer_class]
+    return np.interp(hours, t, c) + np.maximum(hours - t[-1], 0.0) * (c[-1] - c[-2]) / (t[-1] - t[-2])
+
+
+def _from_parts(parts, severity, values):
+    total = 0.0
+    for factor, (count, slope) in parts.lines.items():
+        scale = 1.0 if factor is None else values[factor] if isinstance(factor, str) else hours_of(factor, values)
+        total = total + scale * (count + slope * severity)
+    for bend in parts.bends:
+        hours = hours_of(bend.term, values) if bend.uncertain else bend.hours
+        past = (severity * hours - bend.at) * (1.0 if bend.above else -1.0)
+        total = total + np.maximum(past, 0.0) * bend.weight
+    return total
 
 
 @pytest.mark.slow

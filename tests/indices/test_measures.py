@@ -8,10 +8,11 @@ from scipy import stats
 
 from reliability.faults.outcomes import row_rates
 from reliability.faults.times import hours_of
+from reliability.indices.bends import Bend
 from reliability.indices.draws import draw_uncertain, one_trial, pert, values_of_trials, yearly_multipliers
-from reliability.indices.events import Block, YearWeights, simulate_block, year_weights
+from reliability.indices.events import Block, Times, YearWeights, simulate_block, year_weights
 from reliability.indices.expected import expected_values
-from reliability.indices.measures import COUNTED, TIMED, Coefficients, amounts_of, coefficients
+from reliability.indices.measures import COUNTED, TIMED, Coefficients, ExtraParts, amounts_of, coefficients
 from reliability.pipeline import expect
 from reliability.schema.assumptions import Range
 from tests.networks import random_study
@@ -21,6 +22,7 @@ TIME_KEYS = ("refuse_hours", "reset_hours", "patrol_hours", "repair_hours", "swi
 FAULT_SUMS = {"ci": "fault_ci", "customer_hours": "fault_customer_hours", "load_kwh": "fault_load_kwh",
               "momentary_events": "fault_momentary_events", "momentary_interruptions": "fault_momentary_interruptions",
               "sectionalizer_operations": "fault_sectionalizer_operations", "actuators": "fault_actuators"}
+SAME_SEVERITY = Times(np.zeros(1), {})
 
 
 @pytest.mark.parametrize("full", [False, True])
@@ -59,12 +61,14 @@ def test_equal_columns_are_stored_once_and_zero_columns_not_at_all():
 
 
 class _Extra:
-    """Two terms, the second of the trial's own."""
+    """Two terms, the second of the trial's own, and two bends."""
 
-    def parts(self, what, table, scenario, rows, values, uncertain):
-        """(a, b) of the rows by term."""
-        return {None: (np.full(len(rows), 7.0), np.full(len(rows), scenario + 0.5)),
-                "own": (np.full(len(rows), 3.0), np.zeros(len(rows)))}
+    def parts(self, effect, values, uncertain):
+        rows = len(effect.opened)
+        first = np.arange(rows) < 9
+        return ExtraParts({None: (np.full(rows, 7.0), np.full(rows, 1.5)), "own": (np.full(rows, 3.0), np.zeros(rows))},
+                          [Bend(("repair", None), False, np.where(first, 3.0, 0.0), 1.0, False, first * 2.0),
+                           Bend(("repair", None), False, np.where(first, 3.0, 0.0), 4.0, True, first * 5.0)])
 
 
 def test_an_extra_measure_gets_both_parts_of_every_term():
@@ -81,6 +85,10 @@ def test_an_extra_measure_gets_both_parts_of_every_term():
     assert ("extra", 1, "own") not in of.severity_keys
     at = of.severity_keys.index(("extra", 1, None))
     assert (of.severity[:, of.severity_column[at]] == 1.5).all()
+    assert of.bent.keys == tuple(("extra", s) for s in range(len(table.scenarios)))
+    assert [(d.term, d.first, d.last, float(d.hours), d.below, d.above) for d in of.bent.durations] == [
+        (None, 0, 9, 3.0, (1.0,), (4.0,))]
+    assert of.bent.columns.tolist() == [[2.0]] * 9 + [[5.0]] * 9
 
 
 def _block(rates, count, severity) -> Block:
@@ -92,7 +100,7 @@ def _block(rates, count, severity) -> Block:
 def test_a_block_without_spread_counts_its_events():
     """cv = 0: hours are the count times what an event adds, in every trial-year."""
     block = _block([3.0, 0.5], [2.0, 2.0], [8.0, 8.0])
-    counted, timed = simulate_block(block, year_weights(np.ones(500)), np.zeros(1), np.random.SeedSequence(1))
+    counted, timed, _ = simulate_block(block, year_weights(np.ones(500)), SAME_SEVERITY, np.random.SeedSequence(1))
     assert counted.shape == timed.shape == (500, 1)
     assert timed == pytest.approx(4.0 * counted)
     assert counted.mean() == pytest.approx(7.0, abs=4 * 2 * np.sqrt(3.5 / 500))
@@ -102,7 +110,8 @@ def test_a_block_without_spread_counts_its_events():
 @pytest.mark.parametrize("sigma", [np.array([0.9]), np.where(np.arange(20_000) % 2, 1.1, 0.2)])
 def test_severities_have_mean_one_in_every_trial_year(sigma):
     block = _block([4.0], [1.0], [1.0])
-    counted, timed = simulate_block(block, year_weights(np.ones(20_000)), sigma, np.random.SeedSequence(4))
+    counted, timed, _ = simulate_block(block, year_weights(np.ones(20_000)), Times(sigma, {}),
+                                       np.random.SeedSequence(4))
     for part in (slice(0, None, 2), slice(1, None, 2)):
         spread = np.sqrt(np.expm1(sigma[0 if len(sigma) == 1 else part.start] ** 2))
         events = counted[part].sum()
@@ -113,15 +122,15 @@ def test_a_block_in_which_nothing_has_a_duration():
     block = _block([1.0], [1.0], [1.0])
     empty = Coefficients(block.coefficients.count, np.array([0]), block.coefficients.count_keys,
                          np.zeros((1, 0)), np.zeros(0, dtype=int), ())
-    counted, timed = simulate_block(Block(block.rates, empty, 0), year_weights(np.ones(50)), np.array([0.8]),
-                                    np.random.SeedSequence(1))
+    counted, timed, _ = simulate_block(Block(block.rates, empty, 0), year_weights(np.ones(50)),
+                                       Times(np.array([0.8]), {}), np.random.SeedSequence(1))
     assert counted.sum() > 0
     assert timed.shape == (50, 0)
 
 
 def test_events_follow_the_weights_of_the_years():
     weights = np.array([0.0, 2.0, 1.0, 5.0])
-    counted, _ = simulate_block(_block([10_000.0], [1.0], [1.0]), year_weights(weights), np.zeros(1),
+    counted, _, _ = simulate_block(_block([10_000.0], [1.0], [1.0]), year_weights(weights), SAME_SEVERITY,
                                 np.random.SeedSequence(3))
     assert counted[0, 0] == 0
     assert stats.chisquare(counted[1:, 0], weights[1:] / 8.0 * counted.sum()).pvalue > 0.001

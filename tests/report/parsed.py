@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from html.parser import HTMLParser
 
-VOID = {"meta", "br", "wbr", "hr", "img", "link", "input"}
+VOID = {"meta", "col", "br", "wbr", "hr", "img", "link", "input"}
 
 
 class Page(HTMLParser):

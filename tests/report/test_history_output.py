@@ -106,9 +106,10 @@ def test_rates_file_is_the_learned_units(written):
     np.testing.assert_allclose(table["rate_per_km"], written[1].learned.units["rate_per_km"])
 
 
-TITLES = ("Summary", "Indices by year", "Excluded days", "Indices by feeder", "Ten largest events", "Causes",
-          "Worst-performing laterals", "Fault rates learned", "Do the devices' records fit?", "Times to restore",
-          "Data accuracy", "What earlier conversions achieved", "Reproducibility")
+TITLES = ("Summary", "Reporting period and definitions", "Indices by year", "Excluded days",
+          "Indices by feeder and area", "Ten largest events", "Causes", "Worst feeders and laterals",
+          "Fault rates learned", "Do the devices' records fit?", "Times to restore", "Data accuracy",
+          "What earlier conversions achieved", "Reproducibility")
 
 
 def test_page_is_escaped_and_complete(written):
@@ -131,8 +132,8 @@ def test_every_chart_of_the_records_is_drawn_with_its_title_and_description(writ
     parsed = Page((written[0] / "report.html").read_text(encoding="utf-8"))
     charts = [a["aria-labelledby"].split() for tag, a in parsed.tags if tag == "svg"]
     assert [title.removesuffix("-t") for title, _ in charts] == [
-        "chart-years-saidi_min", "chart-years-saifi", "chart-daily", "chart-causes", "chart-worst-laterals",
-        "chart-rates", "chart-times", "chart-against-model", "chart-conversions"]
+        "chart-years-saidi_min", "chart-years-saifi", "chart-rolling", "chart-daily", "chart-causes",
+        "chart-worst-laterals", "chart-rates", "chart-times", "chart-against-model", "chart-conversions"]
     ids = [a["id"] for _, a in parsed.tags if a.get("id")]
     assert len(ids) == len(set(ids))
     assert {i for pair in charts for i in pair} <= set(ids)

@@ -30,6 +30,7 @@ from reliability.report.work_pack import work_pack_html
 from reliability.study import open_study, write_template
 from reliability.study.plan_view import plan_view
 from tests.report.parsed import Page
+from tests.report.work_packs import pack_of
 from tests.routed import geojson_of, with_routes
 
 NUMBER = re.compile(r'"(NaN|Infinity|-Infinity)"|NaN|Infinity')
@@ -210,10 +211,11 @@ def test_a_sheet_has_the_lateral_its_backup_and_the_zone_in_grey(results):
     np.testing.assert_array_equal(chart.lines[2].x, view.lines(network.unit == head)[0])
     assert chart.marks[0].labels == [network.names[head]]
     assert f"its backup {network.names[backup]} stands" in chart.description
-    page = Page(work_pack_html(checks, [str(network.ids[head])], "s", view))
+    page = Page(work_pack_html(pack_of(checks, [str(network.ids[head])], view=view)))
     assert [tag for tag, _ in page.tags].count("svg") == 1
     assert f"Sectionalizer on lateral {network.names[head]}" in page.text
-    assert "figure" not in [tag for tag, _ in Page(work_pack_html(checks, None, "s")).tags]
+    assert "in plan" in page.text
+    assert "in plan" not in Page(work_pack_html(pack_of(checks))).text
 
 
 def test_a_backup_that_is_far_away_is_told_in_words(results):

@@ -178,7 +178,7 @@ def test_the_main_driver_is_named_and_what_would_turn_the_decision(content):
 @pytest.mark.parametrize(("own", "other", "told"), [
     (5e4, -7e4, True), (-5e4, 7e4, True), (5e4, 7e4, False), (-5e4, -7e4, False), (5e4, None, False)])
 def test_the_other_perspective_is_told_where_it_turns_the_sign(changed, own, other, told):
-    now = changed({**case(own, 0.4, None, None, None), ("scenarios", 1, "business_society", "npv"): other})
+    now = changed({**case(own, 0.4, None, None, None), ("scenarios", 1, "business", "society", "npv"): other})
     text = plain(worth(now, 1))
     assert ("From the perspective of society the result is the opposite" in text) == told
     assert not told or f"opposite: NPV {'−' if other < 0 else ''}70\u202f000 USD" in text
@@ -256,7 +256,7 @@ def test_summary_and_points_say_where_the_proposal_turns(content):
                                                      (5.0, 3.0, "more")])
 def test_the_value_of_a_momentary_event_up_to_which_a_scenario_pays(changed, content, npv, factor, than):
     study = replace(content.study, values={**content.study.values, "momentary_cost_factor": factor})
-    told = changed({(*PLACE, "momentary_cost_factor"): 2.0, ("scenarios", 1, "business_society", "npv"): npv},
+    told = changed({(*PLACE, "momentary_cost_factor"): 2.0, ("scenarios", 1, "business", "society", "npv"): npv},
                    study=study)
     assert f"costs them {than} than 2.00 times its survey value" in plain(momentary_value(told, 1))
     assert momentary_value(changed({(*PLACE, "momentary_cost_factor"): None}), 1) == ()

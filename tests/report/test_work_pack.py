@@ -1,10 +1,9 @@
-"""The crews' work pack: what stands on the sheets, and that text from files stays text."""
+"""The crews' work pack: what stands on its pages, and that text from files stays text."""
 
 from __future__ import annotations
 
+import dataclasses
 import re
-import shutil
-import subprocess
 from html.parser import HTMLParser
 
 import numpy as np
@@ -12,38 +11,33 @@ import pandas as pd
 import pytest
 
 from reliability.network.application import check_laterals
-from reliability.report.work_pack import (
-    AFTER_OPERATION,
-    BACKUP,
-    BEFORE_SERVICE,
-    CAUTIONS,
-    MAKERS_SHEET,
-    TO_FILL_IN,
-    checks_of_selection,
-    work_pack_html,
-    work_pack_rows,
-    write_work_pack,
-)
+from reliability.network.application_catalogue import FAIL, PASS, REVIEW, UNKNOWN, VERDICTS
+from reliability.report.work_pack import CAUTIONS, NOT_KNOWN, work_pack_html, write_work_pack
+from reliability.report.work_pack_jobs import HOLD, READY, checks_of_selection, work_pack
+from reliability.report.work_pack_rows import BACKUP, COUNTER, OF_THE_DEVICE, TAG, TO_FILL_IN, WORK, work_pack_rows
+from reliability.report.work_pack_steps import AFTER_OPERATION, BEFORE_SERVICE, MAKERS_SHEET
 from reliability.schema.assumptions import defaults
 from reliability.schema.columns import SETTINGS
-from reliability.schema.scenarios import Scenario
 from tests.network import laterals
 from tests.network.laterals import ALL, LATERAL, VALUES, checks_of
 from tests.networks import study_of
+from tests.report.work_packs import pack_of, programme_of, selection_of
 
 EVIL = '=HYPERLINK("x")<script>alert(1)</script>'
+AGREE = "agree with this sheet"
 # Facts of the trade (common practice, no source): what a study may state under [inspection].
 TRADE = {"actuator_ohm_low": 0.9, "actuator_ohm_high": 1.6, "leads_to_body_megohm": 100.0, "nut_torque_ft_lbf": 20.0,
          "meter_ma": 10.0}
 
 
 class Text(HTMLParser):
-    """Tags, and the text of each section as a list of non-blank pieces."""
+    """Tags, and the text of each section as a list of non-blank pieces, by the id of its heading."""
 
     def __init__(self, page: str):
         super().__init__()
         self.tags: list[str] = []
         self.sections: list[list[str]] = []
+        self.headings: list[str] = []
         self.attributes: list[tuple[str, str | None]] = []
         self.feed(page)
 
@@ -52,10 +46,21 @@ class Text(HTMLParser):
         self.attributes += attrs
         if tag == "section":
             self.sections.append([])
+            self.headings.append(dict(attrs)["aria-labelledby"])
 
     def handle_data(self, data):
         if self.sections and data.strip():
             self.sections[-1].append(" ".join(data.split()))
+
+    def all(self, what: str) -> list[str]:
+        """Text of every section whose heading's id begins so."""
+        return [" ".join(s) for s, h in zip(self.sections, self.headings, strict=True) if h.startswith(what)]
+
+
+def sheet_of(pack) -> str:
+    """Text of the one sheet of a pack."""
+    (text,) = Text(work_pack_html(pack)).all("lateral-")
+    return text
 
 
 def several(names, **tap: object):
@@ -63,101 +68,198 @@ def several(names, **tap: object):
     return check_laterals(study.model, ALL)
 
 
+def with_verdict(checks, verdict: int):
+    """The same checks, every lateral with this verdict because of one check."""
+    number = np.full(len(checks), verdict, dtype=np.int8)
+    first = dataclasses.replace(checks.checks[0], verdict=number)
+    return dataclasses.replace(checks, checks=(first, *checks.checks[1:]), verdict=number)
+
+
 def test_a_row_has_what_the_crew_needs():
-    row = work_pack_rows(checks_of({"phases": 2.0, "customers": 7.0})).iloc[0]
+    row = work_pack_rows(pack_of(checks_of({"phases": 2.0, "customers": 7.0}))).iloc[0]
     wanted = {"lateral_id": "tap", "feeder_id": "backup", "customers": 7, "units": 2, "rated_current_a": 50.0,
               "counts": 3, "counts_in_scenario": 2, "actuating_current_a": 80.0, "unseen_share": 0.0,
               "existing_device": "fuse", "existing_fuse_link": "80K", "backup_id": "backup",
-              "backup_device": "recloser",
-              "operations_to_lockout": 4, "fast_operations": 2, "minimum_trip_a": 200.0, "dead_time_s": 0.5,
-              "verdict": "pass", "not_passed": "", "smallest_fault_current_a": 200.0}
+              "backup_device": "recloser", "operations_to_lockout": 4, "fast_operations": 2,
+              "fast_operations_today": 2, "minimum_trip_a": 200.0, "dead_time_s": 0.5, "verdict": "pass",
+              "not_passed": "", "smallest_fault_current_a": 200.0, "status": READY, "resolve": "", "page": "4"}
     assert {key: row[key] for key in wanted} == wanted
     assert row.index[0] == "caution"
     assert "not settings" in row["caution"]
     assert (row[list(TO_FILL_IN)] == "").all()
 
 
-def test_chosen_laterals_in_the_order_asked():
-    checks = several(["a", "b", "c"])
-    assert work_pack_rows(checks, ["c", "a"])["lateral_id"].tolist() == ["c", "a"]
-    assert work_pack_rows(checks)["lateral_id"].tolist() == ["a", "b", "c"]
-    assert len(work_pack_rows(checks, [])) == 0
+def test_ids_that_head_no_lateral_are_named():
     with pytest.raises(KeyError, match="nowhere"):
-        work_pack_rows(checks, ["a", "nowhere"])
+        work_pack(checks_of(), selection_of(checks_of()).assign(section_id="nowhere"))
 
 
 def test_the_laterals_chosen_are_checked_at_the_settings_chosen_for_each():
-    """Three operations admit two counts; a's backup goes over to no fast operation."""
+    """Three operations admit two counts; the backup goes over to no fast operation for a alone."""
     study = study_of([laterals.BACKUP | {"operations_to_lockout": 3.0},
                       *(LATERAL | {"section_id": name} for name in "abc")], **VALUES)
-    selection = pd.DataFrame({"section_id": ["c", "a", "b", "backup"], "counts": [1.0, 3.0, np.nan, np.nan],
-                              "device": ["sectionalizer", "sectionalizer", "lateral_recloser", ""],
-                              "fast_operations_of_backup": [2.0, 0.0, 2.0, 0.0]})
-    checks, ids = checks_of_selection(study.model, selection)
-    assert ids == ["c", "a"]
-    rows = work_pack_rows(checks, ids).set_index("lateral_id")
-    assert rows["verdict"].tolist() == ["pass", "fail"]
-    assert rows["counts"].tolist() == [1, 3]
-    assert rows["counts_in_scenario"].tolist() == [1, 2]  # lowered to what three operations admit
-    assert rows["fast_operations"].tolist() == [2, 0]
+    selection = pd.DataFrame({
+        "what": ["lateral"] * 3 + ["backup settings"], "section_id": ["c", "a", "b", "backup"],
+        "counts": [1.0, 3.0, np.nan, np.nan], "units": [1.0, 1.0, 1.0, 0.0],
+        "device": ["sectionalizer", "sectionalizer", "lateral_recloser", ""],
+        "fast_operations_of_backup": [2.0, 0.0, 2.0, 0.0]})
+    pack = work_pack(checks_of_selection(study.model, selection), selection)
+    rows = work_pack_rows(pack).set_index("lateral_id")
+    assert rows["verdict"].to_dict() == {"a": "fail", "c": "pass"}
+    assert rows["counts"].to_dict() == {"a": 3, "c": 1}
+    assert rows["counts_in_scenario"].to_dict() == {"a": 2, "c": 1}   # lowered to what three operations admit
+    assert rows["fast_operations"].to_dict() == {"a": 0, "c": 2}
     assert rows.at["a", "not_passed"] == "Fewer counts than the backup's operations"
-    page = Text(work_pack_html(checks, ids)).sections
-    assert ["To settle first" in sheet for sheet in page] == [False, True]
-    assert ["the study assumes" in " ".join(sheet) for sheet in page] == [False, True]
+    assert "fewer counts" in rows.at["a", "resolve"]
+    page = Text(work_pack_html(pack))
+    assert [("3 (study: 2)" in s, "0 (today 2)" in s) for s in page.all("lateral-")] == [
+        (True, True), (False, False)]
+    (resets,) = page.all("resets-")
+    assert " backup 2 0" in resets
+    (listed,) = page.all("list-")
+    assert "3 laterals, 1 on HOLD, 1 without a sheet" in listed
+    assert "b 1 no sheet" in listed
 
 
-def test_what_the_study_does_not_know_is_blank():
+def test_what_the_study_does_not_know_is_said_and_blank_in_the_file():
     checks = checks_of({"peak_load_a": np.nan, "fault_current_source_a": np.nan, "fault_current_end_a": np.nan},
                        {"minimum_trip_a": np.nan, "dead_time_s": np.nan})
-    row = work_pack_rows(checks).iloc[0]
+    pack = pack_of(checks)
+    row = work_pack_rows(pack).iloc[0]
     assert row[["rated_current_a", "actuating_current_a", "unseen_share", "minimum_trip_a", "dead_time_s"]].isna().all()
-    assert "nan" not in work_pack_html(checks).lower()
+    assert "nan" not in work_pack_html(pack).lower()
+    sheet = sheet_of(pack)
+    for label in ("Continuous rating", "Actuating current", "Minimum trip", "Shortest dead time", "peak load"):
+        assert f"{label} {NOT_KNOWN}" in sheet, label
 
 
-def test_one_sheet_a_lateral_each_headed_by_the_cautions():
-    page = work_pack_html(several(["a", "b", "c"]), ["b", "a"], "Valley study")
-    parsed = Text(page)
-    assert len(parsed.sections) == 2
-    for sheet, lateral in zip(parsed.sections, "ba", strict=True):
-        assert tuple(sheet[:len(CAUTIONS)]) == CAUTIONS
+@pytest.mark.parametrize("verdict", [PASS, REVIEW, UNKNOWN, FAIL])
+def test_a_lateral_that_is_not_pass_is_stamped_hold_with_what_to_resolve(verdict):
+    pack = pack_of(with_verdict(checks_of(), verdict))
+    page, row = Text(work_pack_html(pack)), work_pack_rows(pack).iloc[0]
+    sheet, holds = sheet_of(pack), page.all("hold-")
+    held = verdict != PASS
+    assert row["status"] == (HOLD if held else READY)
+    assert (HOLD in sheet) == held
+    assert len(holds) == int(held)
+    assert (AGREE in sheet) == (verdict in (PASS, REVIEW))
+    assert ("As left" in sheet) == (verdict in (PASS, REVIEW))
+    assert HOLD in page.all("list-")[0] or not held
+    if held:
+        check = pack.checks.checks[0]
+        assert HOLD in holds[0]
+        assert f"{check.kind.label}: {VERDICTS[verdict]}." in holds[0]
+        assert f"To resolve: {row['resolve']}" in holds[0]
+        assert row["resolve"]
+        assert row["page"] == "4, 5"
+        assert ("Released for installation" in holds[0]) == (verdict == REVIEW)
+        assert ("not released by a signature" in holds[0]) == (verdict != REVIEW)
+
+
+def test_no_sheet_asks_to_agree_with_a_value_that_is_not_known():
+    for gap in ("peak_load_a", "fault_current_source_a", "fault_current_end_a"):
+        sheet = sheet_of(pack_of(checks_of({gap: np.nan})))
+        assert AGREE not in sheet
+        assert "No steps of installation" in sheet
+
+
+def test_every_page_has_its_number_the_study_and_the_revision_and_each_sheet_the_cautions():
+    pack = pack_of(several(["a", "b", "c"]), ["b", "a"], study_name="Valley study")
+    html = work_pack_html(pack)
+    page, revision = Text(html), work_pack_rows(pack)["revision"].unique()
+    total = len(page.sections)
+    for number, section in enumerate(page.sections, start=1):
+        assert section[:3] == ["Work pack:", "Valley study", f"Revision {revision[0]}"]
+        assert section[3] == f"Page {number} of {total}"
+    for sheet, lateral in zip(page.all("lateral-"), "ba", strict=False):
+        assert all(caution in sheet for caution in CAUTIONS)
         assert lateral in sheet
-        assert "Valley study" in sheet
-    assert "@page" in page
-    assert "break-after: page" in page
+    assert [h for h in page.headings if not h.startswith("lateral")] == ["cover", "list-1", "materials-1", "after",
+                                                                        "after-1"]
+    assert "@page" in html
+    assert "break-after: page" in html
+
+
+def test_the_revision_is_another_where_a_setting_an_order_or_a_status_is():
+    def revision(checks, ids=None, **more) -> str:
+        return work_pack_rows(pack_of(checks, ids, **more))["revision"].iloc[0]
+
+    names = [revision(several("ab")), revision(several("ab"), ["a"]), revision(several("ab", peak_load_a=30.0)),
+             revision(with_verdict(several("ab"), REVIEW)),
+             revision(several("ab"), programme=programme_of({"a": 2, "b": 1}))]
+    assert len(set(names)) == len(names)
+    assert revision(several("ab")) == names[0]
+
+
+def test_the_cover_has_who_and_when_where_the_study_states_them():
+    checks = checks_of()
+    stated = {"date": "2031-05-06", "prepared_by": "A. Planner", "approved_by": "B. Engineer", "first_year": 2032}
+    checks = dataclasses.replace(checks, values={**checks.values, **stated})
+    pack = pack_of(checks, programme=programme_of({"tap": 2}))
+    (cover,) = Text(work_pack_html(pack)).all("cover")
+    for wanted in ("Date 2031-05-06", "Prepared by A. Planner", "Approved by B. Engineer",
+                   "1 sheet: 1 ready, 0 on HOLD"):
+        assert wanted in cover, wanted
+    assert "Planned for 2033 (year 2); checks: pass" in sheet_of(pack)
+    (blank,) = Text(work_pack_html(pack_of(checks_of()))).all("cover")
+    assert "Date Prepared by Approved by" in blank
+
+
+def test_each_field_that_a_crew_fills_in_is_on_the_sheet():
+    html = work_pack_html(pack_of(checks_of({"phases": 2.0, "device_id": "F-7", "location": "Pole 3"})))
+    sheet = Text(html).all("lateral-")[0]
+    for label in (*(label for _, label, _ in (*OF_THE_DEVICE, *BACKUP, COUNTER)),
+                  *(label for _, label in (*TAG, *WORK)),
+                  "Device number F-7", "Location Pole 3", "Phases, units 2", "As found", "As left",
+                  "the utility's own procedure for hot-line tags", "Taken out at", "Restored at", "Counts"):
+        assert label in sheet, label
+    body = html[html.index('aria-labelledby="lateral-1"'):html.index('aria-labelledby="after"')]
+    found_and_left = 2 * len((*OF_THE_DEVICE, *BACKUP, COUNTER)) + 1      # and the counter, of which none is proposed
+    assert len(re.findall(r"<td></td>", body)) == found_and_left + len(TAG) + 2 * len(BEFORE_SERVICE) + len(WORK)
+    assert len(TO_FILL_IN) == len(set(TO_FILL_IN))
 
 
 def test_the_sheet_states_the_settings_and_the_facts_of_the_trade():
     """Resistance, insulation, torque and meter of a study that states the facts of the trade (no source)."""
-    sheet = Text(work_pack_html(checks_of({"phases": 3.0}, **TRADE))).sections[0]
-    text = " ".join(sheet)
+    page = Text(work_pack_html(pack_of(checks_of({"phases": 3.0}, **TRADE))))
+    sheet, card = page.all("lateral-")[0], page.all("after")[0]
     for wanted in ("50 A", "80 A", "200 A", "0.5 s", "0.9 Ω to 1.6 Ω", "at most 10 mA", "more than 100 MΩ", "20 ft·lbf",
-                   "finger tight", "cracked", "common practice, no source", "the study assumes 2"):
-        assert wanted in text, wanted
-    steps = [step.printed(defaults() | TRADE) for step in (*BEFORE_SERVICE, *AFTER_OPERATION)]
-    assert all(step["text"] in sheet and step["limit"] in sheet for step in steps)
-    assert MAKERS_SHEET not in text
-    assert all(label in sheet for _, label, _ in BACKUP)
-    assert sheet.count("Unit 3") == 2
+                   "finger tight", "cracked", "common practice, no source", "3 (study: 2)", "Unit 3"):
+        assert wanted in sheet, wanted
+    for text, steps in ((sheet, BEFORE_SERVICE), (card, AFTER_OPERATION)):
+        printed = [step.printed(defaults() | TRADE) for step in steps]
+        assert all(f"{step['text']} {step['limit']}" in text for step in printed)
+        assert MAKERS_SHEET not in text
     assert "Unit 4" not in sheet
 
 
+def test_the_card_for_after_an_operation_is_apart_from_the_sheets():
+    page = Text(work_pack_html(pack_of(several(["a", "b"]))))
+    assert page.headings[-2:] == ["after", "after-1"]
+    card, table = page.all("after")
+    assert "Spent actuator" in card
+    assert not any("Spent actuator" in sheet for sheet in page.all("lateral-"))
+    assert "a backup 1 50 A 80 A 3 ready" in table
+
+
 def test_limits_that_the_study_leaves_blank_are_the_maker_s():
-    """Resistance, insulation and torque, before and after, and the meter twice."""
-    text = " ".join(Text(work_pack_html(checks_of())).sections[0])
-    assert text.count(MAKERS_SHEET) == 2 * 3 + 2
-    assert not any(sign in text for sign in ("Ω", "ft·lbf", "mA"))
+    """Resistance, insulation and torque on sheet and card, and the meter on both."""
+    page = Text(work_pack_html(pack_of(checks_of())))
+    for text in (page.all("lateral-")[0], page.all("after")[0]):
+        assert text.count(MAKERS_SHEET) == 3 + 1
+        assert not any(sign in text for sign in ("Ω", "ft·lbf", "mA"))
 
 
 def test_each_limit_stands_by_itself():
     def text(**limits: float) -> str:
-        return " ".join(Text(work_pack_html(checks_of(**limits))).sections[0])
+        return sheet_of(pack_of(checks_of(**limits)))
 
     assert "at least 0.5 Ω" in text(actuator_ohm_low=0.5)
     assert "at most 2 Ω" in text(actuator_ohm_high=2.0)
     assert "more than 50 MΩ" in text(leads_to_body_megohm=50.0)
     assert "about 35 ft·lbf (47 N·m)" in text(nut_torque_ft_lbf=35.0)
     assert "meter of at most 5 mA" in text(meter_ma=5.0)
-    assert text(meter_ma=5.0).count(MAKERS_SHEET) == 6
+    assert text(meter_ma=5.0).count(MAKERS_SHEET) == 3
 
 
 def test_what_the_crew_is_told_of_the_backup_is_what_was_checked():
@@ -165,66 +267,38 @@ def test_what_the_crew_is_told_of_the_backup_is_what_was_checked():
     settings = pd.DataFrame([("backup", "phase", "delayed", 400.0, "definite", 0.1, 0.0),
                              ("backup", "ground", "delayed", 150.0, "definite", 0.1, 0.0)],
                             columns=[c.name for c in SETTINGS])
-    row = work_pack_rows(checks_of(backup={"longest_dead_time_s": 12.0}, settings=settings,
-                                   fault_current_factor=1.5)).iloc[0]
+    row = work_pack_rows(pack_of(checks_of(backup={"longest_dead_time_s": 12.0}, settings=settings,
+                                           fault_current_factor=1.5))).iloc[0]
     assert row[["minimum_trip_a", "longest_dead_time_s", "fault_current_source_a",
                 "smallest_fault_current_a"]].tolist() == [150.0, 12.0, 600.0, 300.0]
 
 
-def test_a_field_to_fill_in_for_each_unit_and_step():
-    """Two tables of steps × units, one row for the backup as found, one for the names."""
-    page = work_pack_html(checks_of({"phases": 2.0}))
-    empty = len(re.findall(r"<td></td>", page))
-    assert empty == 2 * (len(BEFORE_SERVICE) + len(AFTER_OPERATION)) + len(BACKUP) + 4
-
-
-def test_points_to_settle_are_named_with_the_gravest_first():
-    sheet = Text(work_pack_html(checks_of({"generation_kw": 50.0}, {"minimum_trip_a": 50.0, "dead_time_s": np.nan})))
-    sheet = sheet.sections[0]
-    assert "To settle first" in sheet
-    first = sheet.index("To settle first") + 1
-    assert sheet[first:first + 6:2] == ["fail", "unknown", "review"]
-    assert "counts whenever the backup trips" in sheet
-    assert "To settle first" not in Text(work_pack_html(checks_of())).sections[0]
+def test_the_probability_of_each_lateral_is_on_its_sheet_where_the_selection_has_it():
+    checks = checks_of()
+    pack = work_pack(checks, selection_of(checks, probability_npv_positive=0.834))
+    assert "For the planner Probability that NPV is above 0: 83.4 %" in sheet_of(pack)
+    assert work_pack_rows(pack)["probability_npv_positive"].tolist() == [0.834]
+    assert "planner" not in sheet_of(pack_of(checks))
+    assert "probability_npv_positive" not in work_pack_rows(pack_of(checks))
 
 
 def test_text_from_files_is_inert(tmp_path):
     names = [EVIL, "+1-1", "x" * 10_000, "🙂", "שלום", '"><img src=x onerror=alert(1)>']
     checks = several(names, fuse_link="=1+1")
-    csv, html = write_work_pack(tmp_path, checks, None, "<b>Study</b>")
+    csv, html = write_work_pack(tmp_path, pack_of(checks, study_name="<b>Study</b>"))
     page = html.read_text(encoding="utf-8")
     parsed = Text(page)
     assert not {"script", "img", "b", "a", "link", "iframe"} & set(parsed.tags)
     assert not [value for name, value in parsed.attributes if name.startswith("on") or name in ("src", "href")]
-    assert "x" * 100 not in page
     back = pd.read_csv(csv, dtype=str, keep_default_na=False)
     assert back["lateral_id"].tolist() == ["'" + EVIL, "'+1-1", *names[2:]]
     assert set(back["existing_fuse_link"]) == {"'=1+1"}
     assert not back.map(lambda cell: cell.startswith(("=", "+", "-", "@"))).any(axis=None)
 
 
-def test_an_empty_pack_is_a_page_without_sheets(tmp_path):
-    _, html = write_work_pack(tmp_path, checks_of(), [])
-    assert Text(html.read_text(encoding="utf-8")).sections == []
-
-
-@pytest.mark.slow
-@pytest.mark.skipif(not (shutil.which("chromium") and shutil.which("pdfinfo")),
-                    reason="apt-get install chromium poppler-utils")
-@pytest.mark.parametrize("size", ["Letter", "A4"])
-def test_the_fullest_sheets_print_on_one_page_each(tmp_path, size):
-    """Long names, three units, nearly every check open."""
-    wide = "W" * 200
-    rows = [{"section_id": "R" + wide, "device": "recloser"}] + [
-        {"section_id": f"{k} {wide}", "parent_id": "R" + wide, "device": "fuse", "phases": 3.0, "peak_load_a": 170.0,
-         "generation_kw": 50.0} for k in range(3)]
-    study = study_of(rows, device_bil_kv=60.0)
-    checks = check_laterals(study.model, Scenario("X " * 99, None, "sectionalizer", 3))
-    page = tmp_path / "pack.html"
-    page.write_text(work_pack_html(checks, None, "Study " * 40).replace("@page {", f"@page {{ size: {size};"),
-                    encoding="utf-8")
-    printed = tmp_path / "pack.pdf"
-    subprocess.run(["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
-                    f"--print-to-pdf={printed}", page.as_uri()], check=True, capture_output=True, timeout=60)
-    found = subprocess.run(["pdfinfo", printed], check=True, capture_output=True, text=True, timeout=60)
-    assert re.search(r"Pages:\s+3\n", found.stdout)
+def test_an_empty_pack_is_a_cover_that_says_so(tmp_path):
+    csv, html = write_work_pack(tmp_path, work_pack(checks_of(), None))
+    page = Text(html.read_text(encoding="utf-8"))
+    assert page.headings == ["cover"]
+    assert "No lateral is proposed" in " ".join(page.sections[0])
+    assert len(pd.read_csv(csv)) == 0

@@ -170,6 +170,18 @@ def test_business_page_shows_both_perspectives(small):
     assert plain(society["verdict"], 300) in said(sound(test))
 
 
+def test_history_page_ranks_feeders_and_laterals_by_the_records():
+    test = app("history")
+    test.session_state["history_tab"] = "Feeders and areas"
+    tables = [d.value for d in sound(test.run()).dataframe]
+    reported = read_history(open_study(workspace.folder_of("demo"))).reported
+    feeders = next(t for t in tables if "feeder" in t)
+    assert feeders["feeder"].tolist() == reported.feeders.table.index.tolist()
+    np.testing.assert_allclose(feeders["saidi_min_all"], reported.feeders.table["saidi_min_all"])
+    assert len(next(t for t in tables if "lateral" in t)) == len(reported.laterals.worst)
+    assert set(next(t for t in tables if "area" in t)["area"]) == set(reported.areas[0].names)
+
+
 def test_history_page_shows_the_records_indices():
     test = app("history")
     history = read_history(open_study(workspace.folder_of("demo")))

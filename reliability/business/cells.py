@@ -1,0 +1,177 @@
+"""An outcome table summed up to what the assumptions multiply: by scenario, unit of the network, factor and time.
+
+What is summed is linear in every rate, so that sections' own rates, fractions and hours are in the sums.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+
+from reliability.business.factors import Entries, Factors
+from reliability.faults.consequences import CALLOUT_AFTER, Consequences, consequences
+from reliability.faults.outcomes import PERMANENT, OutcomeTable
+from reliability.faults.times import REPAIR, REPAIR_OFF, SWITCHING, SWITCHING_OFF, WAITING, Term
+from reliability.indices.expected import ROWS_AT_ONCE
+from reliability.network.quantities import Quantity
+from reliability.schema.values import Assumptions
+
+COUNTED = ("actuators", "ci", "momentary_events", "momentary_value")
+# Times that something may wait, of the study; what waits a section's own hours is in `OwnHours`.
+TERMS: tuple[Term, ...] = tuple((name, None) for name in (*WAITING, SWITCHING, SWITCHING_OFF))
+AT_SWITCHING, AT_SWITCHING_OFF = len(WAITING), len(WAITING) + 1
+_TIMES = len(WAITING) + 3           # places in WAITING from −1 on, and two for repairs of own hours
+_OWN_REPAIR, _OWN_REPAIR_OFF = len(WAITING) + 1, len(WAITING) + 2
+SPARSE = 16                         # so many times as far apart as they are many, numbers are sorted
+
+
+@dataclass(frozen=True)
+class Timed:
+    """A quantity that is interrupted for a time: its amounts are those of `name`, see `costs.AMOUNTS`.
+
+    customer_class: where hours cost what they cost customers of a class, its column in `amount`; None: hours count.
+    """
+
+    name: str
+    amount: Quantity
+    customer_class: int | None = None
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What is summed: customers, what their momentary events are worth (None: not wanted), and what is timed."""
+
+    customers: Quantity
+    momentary_value: Quantity | None
+    timed: tuple[Timed, ...]
+
+
+@dataclass(frozen=True)
+class Cells:
+    """Sums of one scenario, arrays (m,).
+
+    unit, factor: what they are of. callout: index into CALLOUTS or NO_CALLOUT. waits, switched: index into TERMS of
+    those who wait, −1 where there are none or they wait their own hours, and of those who are switched.
+    events: (m,). counted: (m, len(COUNTED)). waiting, back: (m, quantities) amounts that wait and that are switched.
+    """
+
+    unit: np.ndarray
+    factor: np.ndarray
+    callout: np.ndarray
+    waits: np.ndarray
+    switched: np.ndarray
+    events: np.ndarray
+    counted: np.ndarray
+    waiting: np.ndarray
+    back: np.ndarray
+
+
+@dataclass(frozen=True)
+class Places:
+    """Where the e entries of a table are summed up, the same for all its scenarios.
+
+    row, weight: (e,) see `Entries`; those of sections that are left out are not among them. place: (e,) index into p
+    places, of unit and factor (p,) each. own: (e,) index into t times of own hours, −1 for none; own_place, own_hours:
+    (t,) the place and the index into `stated`, the distinct repair hours that sections state.
+    """
+
+    row: np.ndarray
+    weight: np.ndarray
+    place: np.ndarray
+    unit: np.ndarray
+    factor: np.ndarray
+    own: np.ndarray
+    own_place: np.ndarray
+    own_hours: np.ndarray
+    stated: np.ndarray
+
+
+def places_of(table: OutcomeTable, factors: Factors, entries: Entries, unit: np.ndarray) -> Places:
+    """Places of the entries of a table, entries being by row. unit: (n,) of each section, −1 for what is left out."""
+    inside = unit[table.section[entries.row]] >= 0
+    row, weight, factor = (column[inside] for column in (entries.row, entries.weight, entries.factor))
+    size, section = max(len(factors.kinds), 1), table.section[row]
+    pairs, place = _distinct(unit[section] * size + factor)
+    hours = table.network.column["repair_hours"]
+    stated = np.unique(hours[~np.isnan(hours)])
+    waits = np.flatnonzero(~np.isnan(hours[section]) & (table.kinds[row] == PERMANENT))
+    each = max(len(stated), 1)
+    times, own_time = _distinct(place[waits] * each + np.searchsorted(stated, hours[section[waits]]))
+    own = np.full(len(row), -1)
+    own[waits] = own_time
+    return Places(row, weight, place, pairs // size, pairs % size, own, times // each, times % each, stated)
+
+
+def cells_of(table: OutcomeTable, scenario: int, values: Assumptions, places: Places,
+             measured: Measured) -> tuple[Cells, np.ndarray]:
+    """Sums of one scenario, and amounts that wait for own hours, (t, 2, quantities), the latter of the two until the
+    line has been walked at the least."""
+    keys, sums, quantities = [], [], len(measured.timed)
+    waits_own = np.zeros((2 * len(places.own_place), quantities))
+    for start in range(0, max(len(table), 1), ROWS_AT_ONCE):
+        part = slice(start, min(start + ROWS_AT_ONCE, len(table)))
+        at = slice(*np.searchsorted(places.row, [part.start, part.stop]).tolist())
+        effect = consequences(table, scenario, values, part)
+        columns, row, weight = _columns(effect, measured), places.row[at] - part.start, places.weight[at]
+        time = _times(effect)[row]
+        key, found = _distinct(places.place[at] * _TIMES + time)
+        keys.append(key)
+        sums.append(_summed(found, len(key), weight, columns, row))
+        own = np.flatnonzero(time >= _OWN_REPAIR)
+        which = places.own[at][own] * 2 + (time[own] == _OWN_REPAIR_OFF)
+        waiting = columns[:, 1 + len(COUNTED):1 + len(COUNTED) + quantities]
+        waits_own += _summed(which, len(waits_own), weight[own], waiting, row[own])
+    key, total = keys[0], sums[0]
+    if len(keys) > 1:
+        key, at_key = _distinct(np.concatenate(keys))
+        total = _summed(at_key, len(key), np.ones(len(at_key)), np.concatenate(sums), np.arange(len(at_key)))
+    return _cells(key, total, places, quantities), waits_own.reshape(-1, 2, quantities)
+
+
+def _times(effect: Consequences) -> np.ndarray:
+    """Place in WAITING from 1 on, 0 where nothing stays open, and beyond for repairs of own hours, (r,)."""
+    own = ~np.isnan(effect.own_repair)
+    time = np.where(own & (effect.time == REPAIR), _OWN_REPAIR - 1, effect.time)
+    return np.where(own & (effect.time == REPAIR_OFF), _OWN_REPAIR_OFF - 1, time) + 1
+
+
+def _columns(effect: Consequences, measured: Measured) -> np.ndarray:
+    """Amounts per event of some rows, (r, 1 + len(COUNTED) + 2 quantities), times left out."""
+    parts = {id(t.amount): effect.waiting_and_switched(t.amount) for t in measured.timed}
+    waiting, back = ([parts[id(t.amount)][k] if t.customer_class is None else
+                      parts[id(t.amount)][k][:, t.customer_class] for t in measured.timed] for k in (0, 1))
+    worth = measured.momentary_value
+    momentary = np.zeros(len(effect.opened)) if worth is None else effect.momentary_events(worth)
+    return np.column_stack([np.ones(len(effect.opened)), effect.actuators, effect.sustained(measured.customers),
+                            effect.momentary_events(measured.customers), momentary, *waiting, *back])
+
+
+def _summed(at: np.ndarray, size: int, weight: np.ndarray, columns: np.ndarray, row: np.ndarray) -> np.ndarray:
+    """Sums of weight × columns[row] by `at`, (size, q)."""
+    return np.asarray(sparse.csr_array((weight, (at, row)), shape=(size, len(columns))) @ columns)
+
+
+def _distinct(key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(distinct numbers, ascending, index of each into them), without sorting where they are not far apart."""
+    most = int(key.max(initial=0))
+    if most > SPARSE * (len(key) + SPARSE):
+        distinct, at = np.unique(key, return_inverse=True)
+        return distinct, at.ravel()
+    occurs = np.zeros(most + 1, dtype=bool)
+    occurs[key] = True
+    distinct = np.flatnonzero(occurs)
+    place = np.empty(most + 1, dtype=np.int32)  # read only where something occurs
+    place[distinct] = np.arange(len(distinct))
+    return distinct, place[key].astype(np.int64)
+
+
+def _cells(key: np.ndarray, sums: np.ndarray, places: Places, quantities: int) -> Cells:
+    place, time = np.divmod(key, _TIMES)
+    own = time >= _OWN_REPAIR
+    walked = (time == _OWN_REPAIR_OFF) | (time - 1 == REPAIR_OFF)
+    usual = np.where(own, REPAIR, time - 1)
+    counted, waiting, back = np.split(sums[:, 1:], [len(COUNTED), len(COUNTED) + quantities], axis=1)
+    return Cells(places.unit[place], places.factor[place], CALLOUT_AFTER[usual], np.where(own, -1, time - 1),
+                 np.where(walked, AT_SWITCHING_OFF, AT_SWITCHING), sums[:, 0], counted, waiting, back)

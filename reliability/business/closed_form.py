@@ -1,0 +1,185 @@
+"""Expected yearly amounts and money over many draws of the assumptions at once: sums of products of few factors.
+
+An outcome table is summed once by what the assumptions multiply (`cells`); a matrix of draws then costs one product of
+arrays for thousands of draws. Exact, no approximation. A scenario has its amounts less than under "As built", so that
+what a scenario does not change drops out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+
+from reliability.business.cells import TERMS, Measured, Timed, cells_of, places_of
+from reliability.business.costs import INTERRUPTION, MOMENTARY_FACTOR, SOCIETY, customers_by_class
+from reliability.business.factors import Factors, columns_of, factor_entries
+from reliability.business.features import PLAIN, matrix_of
+from reliability.business.own_hours import OwnHours, own_hours_of
+from reliability.business.unit_costs import mean_unit_costs
+from reliability.faults.outcomes import OutcomeTable
+from reliability.faults.times import SWITCHING_OFF, hours_of
+from reliability.indices.draws import alike_draws, count_draws, some_draws
+from reliability.indices.measures import amounts_of
+from reliability.network.quantities import quantity
+from reliability.network.tree import Network
+from reliability.schema.columns import CUSTOMER_CLASSES
+from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn
+from reliability.study.cost_table import CostTable
+
+Relative = tuple[np.ndarray, np.ndarray]
+# Numbers held at a time; draws are worked through in parts, so that memory stays bounded.
+NUMBERS_AT_ONCE = 4_000_000
+CV = "cv"
+FEW_OUTPUTS = 64            # a matrix of so many is dense
+TIMED = {"customer_hours": "customers", "load_kwh": "load"}  # quantities whose hours count, and what they are made of
+
+
+@dataclass(frozen=True)
+class ClosedForm:
+    """Sums of the S scenarios of an outcome table over U units of its network.
+
+    Outputs are o = scenario × units + unit: the amounts of "As built", and of the others how much less they are.
+    matrix: (o, f) sums by feature. factor, price: (f,) what multiplies each feature: an index into `factors` and into
+    the prices. own: of sections' own hours, its units being outputs. timed: what is interrupted for a time. costs:
+    customers' cost of an interruption.
+    """
+
+    scenarios: int
+    units: int
+    factors: Factors
+    matrix: sparse.csr_array | np.ndarray
+    factor: np.ndarray
+    price: np.ndarray
+    own: OwnHours
+    timed: tuple[Timed, ...]
+    costs: CostTable
+
+    def amounts(self, values: TrialValues, worth: Mapping[str, Drawn],
+                relative: Relative | None = None) -> np.ndarray:
+        """Yearly amounts times what one of each is worth, (K, S, U), of the values' K draws (1 for numbers).
+
+        worth: numbers or (K,) by name of `costs.AMOUNTS`; 0 for a name left out. relative: (K, U) each, what multiplies
+        the rates of the temporary and of the permanent faults of each unit.
+        """
+        draws = max(count_draws(values), count_draws(worth), 1 if relative is None else len(relative[0]))
+        total = np.zeros((draws, self.scenarios * self.units))
+        # sections' own hours cost what they do at one spread of the severity
+        spreads = [drawn(values, CV)] if INTERRUPTION in worth and len(self.own) else []
+        for alike in alike_draws(spreads, draws):
+            own = self._values_of(self.own.stated, _first(drawn(some_draws(values, alike[:1]), CV)), worth)
+            for at in self._parts(alike):
+                some = some_draws(values, at), some_draws(worth, at)
+                factors = self.factors.of(some[0])
+                if relative is None:
+                    total[at] = self._product(*some, own, factors)
+                    continue
+                for kind, faults in zip((~self.factors.permanent, self.factors.permanent), relative, strict=True):
+                    total[at] += self._product(*some, own, factors * kind) * np.tile(faults[at], self.scenarios)
+        return total.reshape(draws, self.scenarios, self.units)
+
+    def _parts(self, draws: np.ndarray) -> Iterator[np.ndarray]:
+        """Draws (positions) in parts that memory takes."""
+        step = max(1, NUMBERS_AT_ONCE // max(len(self.factor), self.scenarios * self.units, self.own.width, 1))
+        for start in range(0, len(draws), step):
+            yield draws[start:start + step]
+
+    def _product(self, values: TrialValues, worth: TrialValues, own: np.ndarray, factors: np.ndarray) -> np.ndarray:
+        """Amounts, (K, o). own: what sections' own hours count. factors: (K, factors)."""
+        prices = self._prices(values, worth)
+        # what cannot happen or costs nothing in any of the draws is left out
+        possible, priced = (np.asarray(x.any(axis=0)) for x in (factors, prices))
+        live = np.flatnonzero(possible[self.factor] & priced[self.price])
+        if isinstance(self.matrix, np.ndarray):
+            found = _by_price(factors, prices, self.matrix[:, live], self.factor[live], self.price[live])
+        else:
+            features = np.zeros((len(self.factor), max(len(factors), len(prices))))
+            features[live] = (factors[:, self.factor[live]] * prices[:, self.price[live]]).T
+            found = np.asarray((self.matrix @ features).T)
+        return found + self._own(values, worth, factors, own) if len(self.own) else found
+
+    def _prices(self, values: TrialValues, worth: TrialValues) -> np.ndarray:
+        """What one of each of PLAIN, and an amount of each quantity that waits each of TERMS, comes to, (K, prices)."""
+        plain = {**worth, "momentary_value": _worth(worth, INTERRUPTION) * drawn(values, MOMENTARY_FACTOR)}
+        prices = [_worth(plain, name) for name in PLAIN]
+        hours = [hours_of(term, values) for term in TERMS]
+        cost = [mean_unit_costs(self.costs, np.atleast_1d(h), drawn(values, CV)) for h in hours] if (
+            INTERRUPTION in worth and any(t.customer_class is not None for t in self.timed)) else []
+        for timed in self.timed:
+            each, column = _worth(worth, timed.name), timed.customer_class
+            prices += [each * (h if column is None else cost[t][:, column]) if timed.name in worth else 0.0
+                       for t, h in enumerate(hours)]
+        return columns_of(prices)
+
+    def _own(self, values: TrialValues, worth: TrialValues, factors: np.ndarray, own: np.ndarray) -> np.ndarray:
+        """Amounts of what waits for sections' own repair hours, (K, o); own: values of these hours."""
+        walk = np.atleast_1d(hours_of((SWITCHING_OFF, None), values))
+        walk = walk[:1] if np.ptp(walk) == 0.0 else walk
+        each = columns_of([_worth(worth, t.name) for t in self.timed])
+        return self.own.waited(self.scenarios * self.units, factors, each, own, walk,
+                               self._values_of(walk, _first(drawn(values, CV)), worth))
+
+    def _values_of(self, hours: np.ndarray, cv: float, worth: TrialValues) -> np.ndarray:
+        """What hours (m,) count for each quantity: themselves, or what they cost a customer, (m, quantities)."""
+        priced = INTERRUPTION in worth and any(t.customer_class is not None for t in self.timed)
+        cost = mean_unit_costs(self.costs, hours, cv) if priced else np.zeros((len(hours), len(CUSTOMER_CLASSES)))
+        return np.column_stack([hours if t.customer_class is None else cost[:, t.customer_class] for t in self.timed])
+
+
+def closed_form(table: OutcomeTable, values: Assumptions, costs: CostTable, names: Sequence[str],
+                unit: np.ndarray | None = None, *, as_built: bool = False) -> ClosedForm:
+    """Sums of a table.
+
+    values: those of the table where they change what protection does. names: of `costs.AMOUNTS`, those timed that are
+    wanted. unit: (n,) of each section, −1 for what is left out; the network is one if None. as_built: whether the
+    amounts of the first scenario are wanted too, else they are 0.
+    """
+    network = table.network
+    unit = np.zeros(len(network), dtype=np.int64) if unit is None else unit
+    measured = measured_of(network, names, costs)
+    factors, entries = factor_entries(table, values)
+    places = places_of(table, factors, entries, unit)
+    sums = [cells_of(table, s, values, places, measured) for s in range(len(table.scenarios))]
+    units, scenarios = int(unit.max(initial=0)) + 1, len(sums)
+    matrix, factor, price = matrix_of([cells for cells, _ in sums], units, len(factors.kinds), len(measured.timed),
+                                      as_built)
+    own = own_hours_of([own for _, own in sums], places, units, as_built)
+    return ClosedForm(scenarios, units, factors, matrix.toarray() if scenarios * units <= FEW_OUTPUTS else matrix,
+                      factor, price, own, measured.timed, costs)
+
+
+def timed_names(values: Assumptions) -> tuple[str, ...]:
+    """Names of the timed amounts that have a price in the perspective of the values."""
+    return (INTERRUPTION,) if values["perspective"] == SOCIETY else tuple(TIMED)
+
+
+def measured_of(network: Network, names: Sequence[str], costs: CostTable) -> Measured:
+    """What is summed for amounts by name."""
+    amounts = amounts_of(network)
+    timed = [Timed(name, amounts[what]) for name, what in TIMED.items() if name in names]
+    if INTERRUPTION not in names:
+        return Measured(amounts["customers"], None, tuple(timed))
+    by_class = customers_by_class(network)
+    timed += [Timed(INTERRUPTION, by_class, c) for c in range(len(CUSTOMER_CLASSES))]
+    return Measured(amounts["customers"], quantity(network, network.customers_by_class @ costs.momentary), tuple(timed))
+
+
+def _by_price(factors: np.ndarray, prices: np.ndarray, matrix: np.ndarray, factor: np.ndarray,
+              price: np.ndarray) -> np.ndarray:
+    """Products of factors, prices and sums (o, f), (K, o): first the amount at each price, so that little is held."""
+    (used, row), (counted, column) = (np.unique(which, return_inverse=True) for which in (factor, price))
+    sums = np.zeros((len(used), len(counted), len(matrix)))
+    sums[row.ravel(), column.ravel()] = matrix.T
+    amounts = factors[:, used] @ sums.reshape(len(used), len(counted) * len(matrix))
+    return np.asarray(prices[:, None, counted] @ amounts.reshape(len(factors), len(counted), len(matrix)))[:, 0]
+
+
+def _worth(worth: TrialValues, name: str) -> Drawn:
+    return drawn(worth, name) if name in worth else 0.0
+
+
+def _first(value: Drawn) -> float:
+    return float(np.atleast_1d(value)[0])
+

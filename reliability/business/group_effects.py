@@ -1,0 +1,174 @@
+"""What scenarios bring by group of faults, such as those of a lateral, at any rates, times and prices."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy import sparse
+
+from reliability.business.break_even import SHARE, less_than_as_built
+from reliability.business.closed_form import timed_names
+from reliability.business.costs import unit_worth
+from reliability.business.forms import ClosedForms
+from reliability.faults.consequences import CALLOUTS
+from reliability.indices.draws import count_draws, values_of_trials
+from reliability.network.devices import BACKS_UP
+from reliability.network.model import Model
+from reliability.network.rate_draws import RateDraws
+from reliability.network.tree import Network
+from reliability.schema.scenarios import Scenario
+from reliability.schema.values import Assumptions, Drawn, TrialValues
+from reliability.study.cost_table import CostTable
+
+HOURS = "customer_hours"
+EFFECTS_OF_FAULTS = ("ci_avoided", "customer_hours_avoided", "momentary_events_added", "callouts_avoided",
+                     "customer_hours_avoided_on", "customer_hours_avoided_off")
+SAVING = "saving"
+
+
+@dataclass(frozen=True)
+class FaultGroups:
+    """Whose faults are counted together: those that a candidate's own device sees, and what is left of each zone.
+
+    zones: (z,) positions of the breakers and reclosers. zone: (h,) index of the one behind each candidate. group: (n,)
+    of each section, the candidates first, then the zones.
+    """
+
+    zones: np.ndarray
+    zone: np.ndarray
+    group: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.zone) + len(self.zones)
+
+
+def fault_groups(network: Network) -> FaultGroups:
+    """The groups of a network; faults behind a recloser inside a lateral never reach the lateral's own device."""
+    heads, lateral = network.candidates, network.candidate_index
+    nearest = _nearest_backup(network)
+    zones, zone_of = np.unique(nearest, return_inverse=True)
+    own = (lateral >= 0) & (nearest == nearest[heads[lateral]] if len(heads) else False)
+    return FaultGroups(zones, zone_of[heads], np.where(own, lateral, len(heads) + zone_of))
+
+
+def _nearest_backup(network: Network) -> np.ndarray:
+    """Breaker or recloser at or above each section, (n,)."""
+    at = network.protective.copy()
+    while True:
+        passed = np.flatnonzero(~BACKS_UP[network.device[at]])
+        if not passed.size:
+            return at
+        at[passed] = network.protective_above[at[passed]]
+
+
+@dataclass(frozen=True)
+class GroupEffects:
+    """Effects of S scenarios, "As built" first, on G groups of faults, as a function of the assumptions.
+
+    The same sums serve any rates, times, probabilities and prices; what changes protection makes new ones. rates:
+    learned from records, where these are drawn.
+    """
+
+    model: Model
+    scenarios: Sequence[Scenario]
+    groups: FaultGroups
+    costs: CostTable
+    rates: RateDraws | None = None
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """(S, G)."""
+        return len(self.scenarios), len(self.groups)
+
+    def effects(self, values: Assumptions, picked: np.ndarray | None = None) -> dict[str, np.ndarray]:
+        """`SAVING` (money a year) and `EFFECTS_OF_FAULTS` a year against "As built", (S, G) each.
+
+        picked: (1,) a draw of the learned rates, None for their means, at which those by the state of reclosing are in
+        any case.
+        """
+
+        def less(worth: Mapping[str, Drawn]) -> np.ndarray:
+            return self._less(values, lambda _: worth, picked)[0]
+
+        on, off = self._hours_by_state(values)
+        return {SAVING: less(self._worth(values)), "ci_avoided": less({"ci": 1.0}),
+                "customer_hours_avoided": less({HOURS: 1.0}),
+                "momentary_events_added": 0.0 - less({"momentary_events": 1.0}),
+                "callouts_avoided": less(dict.fromkeys(CALLOUTS, 1.0)),
+                "customer_hours_avoided_on": on, "customer_hours_avoided_off": off}
+
+    def savings(self, values: TrialValues, picked: np.ndarray | None = None) -> np.ndarray:
+        """Money saved a year against "As built" over K draws, (K, S, G); picked: (K,) draws of the learned rates."""
+        return self._less(values, self._worth, picked)
+
+    def _less(self, values: TrialValues, worth: Callable[[TrialValues], Mapping[str, Drawn]],
+              picked: np.ndarray | None) -> np.ndarray:
+        """Amounts times their worth less than under "As built", (K, S, G)."""
+        units, draws = self._units, max(count_draws(values), 1 if picked is None else len(picked))
+        result = np.zeros((draws, *self.shape))
+        if picked is None or units is None or self.rates is None:
+            for at, some, form, _ in self._forms.of(values, draws):
+                result[at] = form.amounts(some, worth(some))
+        else:
+            for at, some, form, _ in units.forms.of(values, draws):
+                relative = [each[picked[at]][:, units.unit] for each in (self.rates.temporary, self.rates.permanent)]
+                found = form.amounts(some, worth(some), (relative[0], relative[1])).reshape(-1, len(units.unit))
+                result[at] = np.asarray((units.to_group @ found.T).T).reshape(-1, *self.shape)
+        result[:, 0] = 0.0
+        return result
+
+    def _worth(self, values: TrialValues) -> dict[str, Drawn]:
+        return unit_worth(values, float(self.model.network.customers.sum()))
+
+    @cached_property
+    def _forms(self) -> ClosedForms:
+        return ClosedForms(self.model, self.scenarios, self.costs, self._names, self.groups.group, as_built=True,
+                           whole=False)
+
+    @property
+    def _names(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys((HOURS, *timed_names(self.model.values))))
+
+    @cached_property
+    def _forms_without_shares(self) -> ClosedForms:
+        """Customer-hours where no device states a share of its own of faults while reclosing is off."""
+        network = self.model.network
+        if not np.isfinite(network.column[SHARE]).any():
+            return self._forms
+        everywhere = network.with_columns({SHARE: np.full(len(network), np.nan)})
+        return ClosedForms(Model(everywhere, self.model.values), self.scenarios, self.costs, (HOURS,),
+                           self.groups.group, as_built=True, whole=False)
+
+    def _hours_by_state(self, values: Assumptions) -> tuple[np.ndarray, np.ndarray]:
+        """Customer-hours avoided with reclosing on everywhere, and off, (S, G) each."""
+        found = np.zeros((2, *self.shape))
+        for at, some, form, _ in self._forms_without_shares.of(values_of_trials(values, {SHARE: np.array([0.0, 1.0])})):
+            found[at] = form.amounts(some, {HOURS: 1.0})
+        before = found[:, :1]
+        hours = np.concatenate([before, before - found[:, 1:]], axis=1)
+        on, off = less_than_as_built(hours)
+        return on, off
+
+    @cached_property
+    def _units(self) -> _Units | None:
+        """What learned rates add, None without."""
+        if self.rates is None:
+            return None
+        size = self.rates.temporary.shape[1]
+        pairs, pair = np.unique(self.groups.group * size + self.rates.unit_of, return_inverse=True)
+        forms = ClosedForms(self.model, self.scenarios, self.costs, self._names, pair.ravel(), whole=False)
+        to_group = sparse.csr_array((np.ones(len(pairs)), (pairs // size, np.arange(len(pairs)))),
+                                    (len(self.groups), len(pairs)))
+        return _Units(forms, pairs % size, to_group)
+
+
+@dataclass(frozen=True)
+class _Units:
+    """Closed forms by pair of group and learned unit. unit: (p,) of each pair. to_group: (G, p) sums of pairs."""
+
+    forms: ClosedForms
+    unit: np.ndarray
+    to_group: sparse.csr_array

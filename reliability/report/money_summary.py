@@ -1,0 +1,38 @@
+"""What summary.json holds of money: "business" of every scenario, and the price level of interruption costs."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from reliability.business.cashflow import business_summary
+from reliability.business.costs import MOMENTARY_FACTOR, SOCIETY, UTILITY
+from reliability.business.revenue_requirement import revenue_summary
+from reliability.results import Results
+from reliability.schema.values import Assumptions
+from reliability.study.price_level import price_level
+
+# Times the survey value of a momentary event at which society's NPV stands side by side.
+MOMENTARY_FACTORS = (0.0, 0.5, 1.0)
+
+
+def business_cases(results: Results) -> list[dict[str, Any]]:
+    """ "business" of each scenario: the case under the study's perspective, and beside its figures "utility" and
+    "society", the same under each perspective; "break_even"; and "revenue_requirement".
+    """
+    own = str(results.study.values["perspective"])
+    views = {view: business_summary(business, results.simulated) for view, business in results.perspectives.items()}
+    momentary, found = results.momentary_value, []
+    for s in range(len(results.expected)):
+        at_factors = [{"factor": factor, "npv": momentary.npv(s, factor)} for factor in MOMENTARY_FACTORS]
+        found.append(views[own][s] | {
+            UTILITY: views[UTILITY][s], SOCIETY: views[SOCIETY][s] | {"momentary_values": at_factors},
+            "break_even": results.break_even.summary(s) | {MOMENTARY_FACTOR: float(momentary.turn[s])},
+            "revenue_requirement": revenue_summary(results.perspectives[UTILITY], s)})
+    return found
+
+
+def price_level_summary(values: Assumptions) -> dict[str, Any]:
+    """ "interruption_costs": price years, the index between them, and both factors that the study states."""
+    return asdict(price_level(values)) | {
+        "factor": values["interruption_cost_factor"], MOMENTARY_FACTOR: values["momentary_cost_factor"]}

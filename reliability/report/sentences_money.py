@@ -1,0 +1,112 @@
+"""Sentences on money beside the verdict: price level, downside, what customers' bills bear, and upkeep."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from reliability.business.verdict import HALF_A_UNIT
+from reliability.formats import count, noun_for
+from reliability.report.content import Content, named, within
+from reliability.report.figures import Figure, Sentence, figure, joined, pointer, resolve, say
+from reliability.report.sentences import money, seen_by
+from reliability.schema.assumptions import CONSUMER_PRICES, CUSTOMER_COSTS
+
+PLACE = "interruption_costs"
+
+
+def price_level(summary: Mapping[str, Any], currency: str) -> Sentence:
+    """In whose money and of which year customers' interruption costs are, and how they were brought there.
+
+    summary: with "interruption_costs" of summary.json; nothing is said without.
+    """
+    if resolve(summary, pointer(PLACE)) is None:
+        return ()
+
+    def stated(kind: str, key: str) -> Figure:
+        return figure(summary, pointer(PLACE, key), kind)
+
+    default = bool(resolve(summary, pointer(PLACE, "default_table")))
+    source = say("the default table ({s})", s=CUSTOMER_COSTS) if default else say("the study's own table")
+    table, study, to = (stated("whole", k) for k in ("table_year", "study_year", "escalated_to"))
+    sentences = [say("Customers' interruption costs are those of {source}.", source=source)]
+    if to.value is not None:
+        until = "" if to.value == study.value else ", the last year of the index,"
+        sentences.append(say("They are escalated from {table} to {to}{until} by consumer prices of the United States, "
+                             "a factor of {x} ({index}).", table=table, to=to, until=until,
+                             x=stated("three_digits", "index"), index=CONSUMER_PRICES))
+    elif table.value is None:
+        sentences.append(say("They are not escalated, since the price year of the table is not stated "
+                             "(interruption_cost_year)."))
+    else:
+        sentences.append(say("They are in prices of {table} and not escalated, since the study does not state the year "
+                             "of its prices (price_year); at today's they would be higher.", table=table))
+    factor = stated("three_digits", "factor")
+    if factor.value not in (None, 1.0):
+        sentences.append(say("The study multiplies them by {x}.", x=factor))
+    if default and currency not in ("USD", "US$", "$"):
+        sentences.append(say("The table is in US dollars, and the study in {currency}: unless that factor converts "
+                             "them, what society gains and loses is not in the study's money.",
+                             currency=currency))
+    return joined([*sentences, say(
+        "They come from surveys of what single interruptions cost; a momentary event counts {x} times its survey value "
+        "(momentary_cost_factor), however many there are in a year, so that society's figures rest on that value.",
+        x=stated("three_digits", "momentary_cost_factor"))])
+
+
+def downside(content: Content, scenario: int) -> Sentence:
+    """What is lost in the worst tenth of the horizons simulated, and what at most where nothing is saved."""
+    place = ("scenarios", scenario, "business")
+    low, floor = (content.figure("money", *place, k) for k in ("npv_p10", "npv_without_savings"))
+    if floor.value is None or abs(floor.value) < HALF_A_UNIT:
+        return ()
+    sentences: list[Sentence] = []
+    if low.value is not None:
+        worst = (say("loses {x} or more", x=money(content, Figure(-low.value, "money"))) if low.value < 0 else
+                 say("gains {x} or less", x=money(content, low)))
+        sentences.append(say("Downside: in the worst tenth of the simulated horizons {view} {worst}.",
+                             view=seen_by(content), worst=worst))
+    return joined([*sentences, say(
+        "If {s} saved nothing at all, it would lose its capital and inspection, {floor} at present value{more}.",
+        s="it" if sentences else named(content, scenario), floor=money(content, Figure(-floor.value, "money")),
+        more="; a year with more call-outs than today would add to that" if low.value is not None and
+        low.value < floor.value else "")])
+
+
+def upkeep(content: Content, scenario: int) -> Sentence:
+    """Actuators and spares that a scenario needs, and whether anything is replaced within the horizon."""
+    place = ("scenarios", scenario, "business")
+    spent, spares = content.figure("amount", "scenarios", scenario, "expected", "actuators"), content.figure(
+        "amount", *place, "spare_units")
+    values = content.study.values
+    life, horizon = values["device_life_years"], int(values["horizon_years"])
+    held = say("{n} spare {units} are bought with it", n=spares, units=noun_for(spares.value or 0.0, "unit")) if (
+        spares.value) else say("no spare units are counted (spare_units_share)")
+    sentences = [say("Operations spend {n} actuators a year, at the price of one each; {held}.", n=spent, held=held)]
+    if life is not None and life < horizon:
+        sentences.append(say("What is installed is replaced after {years}, and its capital spent again within the "
+                             "horizon.", years=count(life, "year")))
+    else:
+        sentences.append(say("What is installed is taken to last through the {years} of the horizon.",
+                             years=count(horizon, "year")))
+    return joined(sentences)
+
+
+def bill(content: Content, scenario: int) -> Sentence:
+    """What customers' bills bear, levelised."""
+    place = ("scenarios", scenario, "business", "revenue_requirement")
+    total, monthly = content.figure("money", *place, "levelised"), content.figure(
+        "price", *place, "bill_effect_per_customer_month")
+    if total.value is None or monthly.value is None:
+        return ()
+    share = content.figure("share_of_three_digits", *place, "bill_effect_share", signed=True)
+    part = say(", {share} of the average bill", share=share) if share.value is not None else ()
+    return say("By cost of service {s} {raises} the revenue requirement by {total} a year, levelised over {years} at a "
+               "cost of capital of {rate}, which is {monthly} a customer and month{part}.",
+               s=within(content, scenario),
+               raises="raises" if total.value >= 0 else "lowers",
+               total=money(content, Figure(abs(total.value), "money")),
+               years=count(int(content.at(*place, "years")), "year"),
+               rate=content.figure("share", *place, "cost_of_capital"),
+               monthly=say("{x} {currency}", x=Figure(abs(monthly.value), "three_digits"), currency=content.currency),
+               part=part)
