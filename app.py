@@ -1,8 +1,10 @@
-"""The web app's front door: registers the pages, nothing else. Start it with: streamlit run app.py"""
+"""The web app's front door: the address of the tab, and the pages registered. Start it with: streamlit run app.py"""
 
 from pathlib import Path
 
 import streamlit as st
+
+from reliability.ui import state
 
 ICON = Path(__file__).parent / "reliability" / "ui" / "icon.png"   # a named symbol would be fetched from another host
 PAGES = (
@@ -21,6 +23,7 @@ PAGES = (
 def main() -> None:
     """Register the pages and show the one that is asked for."""
     st.set_page_config(page_title="Lateral reliability planning", layout="wide", page_icon=str(ICON))
+    state.follow()
     st.navigation([st.Page(f"reliability/ui/{module}.py", title=title, url_path=path, icon=icon,
                            default=module == "study_page") for module, title, path, icon in PAGES],
                   position="top").run()

@@ -11,7 +11,7 @@ from reliability import formats
 from reliability.formats import count, number
 from reliability.schema.devices import DEVICES
 from reliability.study import StudyError, workspace
-from reliability.ui import business_page, edit, figure, frame, opened, trials
+from reliability.ui import business_page, decisive, edit, figure, frame, opened, trials
 from reliability.ui.compare_charts import bars, bars_alt, bars_data, indices_of
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
@@ -92,6 +92,7 @@ def _glance(shown: Opened) -> None:
                      height=35 * (len(rows) + 1) + 3)
     trials.prepare(now)             # while somebody reads this page
     business_page.prepare(now)
+    decisive.prepare(now)
     if study.notes:
         st.subheader("Data gaps and assumptions", anchor=False)
         st.markdown("\n".join(f"- {plain(note, 300)}" for note in study.notes))
