@@ -20,8 +20,8 @@ from reliability.report.sentences import (
     verdict,
 )
 from reliability.report.sentences_break_even import momentary_side_by_side, momentary_value, scenario_saidi_gain
-from reliability.report.units import spoken_unit
 from reliability.schema.assumptions import label_of
+from reliability.schema.units import spoken_unit
 
 MOST_ALTERNATIVES = 4
 # assumptions whose break-even values a reader of the summary asks for: prices of what is installed, then the others

@@ -130,6 +130,6 @@ def by_outages(shown: Opened, network: Network) -> Classed:
     """Laterals by the outages recorded on them; none where the records cannot be read, which the page then says."""
     rows = recorded(shown.stated, shown.fingerprint)
     if rows is None:
-        st.info("The outage records cannot be read; the page History says why.")
+        st.info("The outage records cannot be read; the page Outage history says why.")
         rows = pd.DataFrame({"events_per_year": []}, index=pd.Index([], dtype=object))
     return by_benefit(network, recorded_outages(network, rows))
