@@ -140,7 +140,8 @@ def _of_checks(now: ScenarioResults, at: int) -> list[Gap]:
         ((c.verdict == UNKNOWN) & np.isin(checks.lateral_ids, chosen.loc[unknown, "section_id"].astype(str))).any())]
     first = f": {lacking[0]}" if lacking else ""
     return [Gap("application", "Application checks", f"unknown at {int(unknown.sum())} "
-                f"of the {count(len(chosen), 'lateral')} chosen{first}", without, npv, "See the checks of each lateral", LATERALS)]
+                f"of the {count(len(chosen), 'lateral')} chosen{first}", without, npv,
+                "See the checks of each lateral", LATERALS)]
 
 
 def needed_for_a_proposal(now: ScenarioResults, most: int = MOST) -> tuple[str, float, list[Needed]]:

@@ -37,7 +37,7 @@ def switch(study: Study) -> None:
     """Ask for the unit of lengths of this tab."""
     state.hold("length_unit", unit(study))
     st.segmented_control("Lengths in", (KM, MILES), key="length_unit", required=True, on_change=_switched,
-                         args=(MILES if study.in_miles else KM,))
+                         label_visibility="collapsed", args=(MILES if study.in_miles else KM,))
 
 
 def _switched(brought: str) -> None:

@@ -40,7 +40,8 @@ WAY_ON = (("laterals_page", "Which laterals, and do the checks pass", ":material
           ("choice_page", "Change the budget and the limits", ":material/checklist:"),
           ("compare_page", "Move the assumptions", ":material/balance:"),
           ("business_page", "See what it depends on", ":material/payments:"),
-          ("report_page", "Write the report", ":material/description:"))
+          ("report_page", "Write the report", ":material/description:"),
+          ("import_page", "Import your own data", ":material/upload_file:"))
 POLL_SECONDS = 0.7
 
 
@@ -59,6 +60,7 @@ def show() -> None:
     gaps = background.ask(f"gaps|{base.digest}", lambda: (data_gaps(base), nearest(base) if at is None else None))
     spread = trials.asked(now)
     _verdict(now, at, spread, gaps.result() if at is None else None)
+    decisive.tell(decisive.place(), base, asked.moves)
     picture, side = st.columns([3, 2], gap="large")
     with picture:
         _drawing(now, at)
@@ -66,31 +68,26 @@ def show() -> None:
         with st.container(key="overview_gaps"):
             _gaps(gaps.result()[0] if gaps.done() else None, now.business.currency, at)
         _way_on()
-    decisive.prepare(base)
     business_page.prepare(now)
-    if not gaps.done() or (spread is None and trials.is_prepared(now)):
-        _poll(now.digest, f"gaps|{base.digest}", not gaps.done())
+    if not gaps.done() or (trials.is_prepared(now) and not (spread and spread.final)):
+        _poll(now.digest, spread.trials if spread else 0, None if gaps.done() else f"gaps|{base.digest}")
 
 
 def _choose(shown: Opened) -> None:
-    names = workspace.studies()
-    with st.container(horizontal=True, vertical_alignment="bottom", key="overview_study"):
+    names, example = workspace.studies(), workspace.DEMOS.get(shown.name)
+    with st.container(horizontal=True, vertical_alignment="center", key="overview_study"):
         state.hold("study_choice", shown.name)
-        st.selectbox("Study", names, key="study_choice", width=300, format_func=_called,
+        st.selectbox("Study", names, key="study_choice", width=260, format_func=_called, label_visibility="collapsed",
                      on_change=lambda: opened.choose(st.session_state["study_choice"]))
-        if shown.name in workspace.DEMOS:
-            st.markdown(f"**Invented example.** {workspace.DEMOS[shown.name].shows}", width="stretch")
+        st.markdown(f"**Invented example.** {example.shows}" if example else "", width="stretch")
         for name, demo in workspace.DEMOS.items():
-            if name != shown.name and shown.name in workspace.DEMOS:
-                st.button(f"See the other example: {demo.title}", key=f"demo_{name}", help=demo.shows,
+            if name != shown.name:
+                st.button(f"{demo.title} instead" if example else demo.title, key=f"demo_{name}", help=demo.shows,
                           on_click=opened.choose, args=(name,))
-        st.page_link("reliability/ui/import_page.py", label="Import your own data", icon=":material/upload_file:")
-        if shown.study is not None:
-            lengths.switch(shown.study)
 
 
 def _called(name: str) -> str:
-    return f"{workspace.DEMOS[name].title} (invented example)" if name in workspace.DEMOS else name
+    return f"{workspace.DEMOS[name].title} (example)" if name in workspace.DEMOS else name
 
 
 def _verdict(now: ScenarioResults, at: int | None, spread: trials.Spread | None,
@@ -144,7 +141,9 @@ def _drawing(now: ScenarioResults, at: int | None) -> None:
     of_feeder = chosen.groupby("feeder_id").size() if len(chosen) else pd.Series(dtype=int)
     on_map = now.results.study.routes is not None
     feeder = map_panel.ALL if on_map else str(of_feeder.idxmax()) if len(of_feeder) else feeders[0]
-    st.subheader("Where it is" if at is not None else "Where the customer-minutes are lost", anchor=False)
+    with st.container(horizontal=True, vertical_alignment="center", horizontal_alignment="distribute"):
+        st.subheader("Where it is" if at is not None else "Where the customer-minutes are lost", anchor=False)
+        lengths.switch(now.results.study)
     clicked = map_panel.draw(
         now.results, map_panel.Look(feeder, map_panel.MINUTES, on_map), _classed(now, at), device, key="overview",
         name="Laterals proposed", alt=f"One-line diagram of feeder {feeder}, {count(len(heads), 'lateral')} converted.",
@@ -189,9 +188,10 @@ def _way_on() -> None:
 
 
 @st.fragment(run_every=POLL_SECONDS)
-def _poll(digest: str, gaps: str, waits: bool) -> None:
-    """Draw the page again once something that it waits for is there."""
-    if trials.done(digest) or (waits and background.is_done(gaps)):
+def _poll(digest: str, have: int, gaps: str | None) -> None:
+    """Draw the page again once more trials than it has, or the gaps that it waits for, are there."""
+    spread = trials.known(digest)
+    if (spread is not None and (spread.trials > have or spread.final)) or (gaps and background.is_done(gaps)):
         st.rerun()
 
 

@@ -97,13 +97,18 @@ def follow(now: ScenarioResults, progress: Callable[[int, int], object]) -> Iter
 
 
 def asked(now: ScenarioResults) -> Spread | None:
-    """All trials of a state, None while they are being simulated beside the page; a large network is not."""
-    if done(now.digest):
-        return known(now.digest)
-    if is_prepared(now):
-        background.ask(f"spread|{now.digest}",
-                       lambda: _cache(_spread(now, now.results.study.values["trials"], True)))
-    return None
+    """What is simulated of a state so far, None for nothing; the rest is simulated beside the page, in stages."""
+    if is_prepared(now) and not done(now.digest):
+        background.ask(f"spread|{now.digest}", lambda: _in_stages(now))
+    return known(now.digest)
+
+
+def _in_stages(now: ScenarioResults) -> Spread:
+    wanted = now.results.study.values["trials"]
+    for trials in STAGES:
+        if wanted is None or trials < wanted:
+            _cache(_spread(now, trials, False))
+    return _cache(_spread(now, wanted, True))
 
 
 def is_prepared(now: ScenarioResults) -> bool:
