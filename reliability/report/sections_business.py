@@ -17,9 +17,9 @@ from reliability.report.figures import Figure, Name, Sentence, joined, pointer, 
 from reliability.report.sections_finance import revenue, society_values
 from reliability.report.sentences import worth
 from reliability.report.sentences_money import downside
-from reliability.report.units import spoken_unit, unit_of
 from reliability.schema.assumptions import label_of
 from reliability.schema.problems import shorten
+from reliability.schema.units import spoken_unit, unit_of
 
 PERSPECTIVES = {"utility": "Utility perspective", "society": "Societal perspective"}
 WORDS = f"{NOT_MEANINGFUL}: there is almost no capital to recover."

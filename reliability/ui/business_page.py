@@ -27,7 +27,7 @@ from reliability.formats import (
 from reliability.report.figures import plain as words
 from reliability.report.money_summary import MOMENTARY_FACTORS, price_level_summary
 from reliability.report.sentences_money import price_level
-from reliability.report.units import unit_of
+from reliability.schema.units import unit_of
 from reliability.ui import background, decisive, figure, frame, state, tiles, trials
 from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
 from reliability.ui.moved import PERSPECTIVES
@@ -52,7 +52,7 @@ def show() -> None:
                                  on_change=_perspective, args=(study.values["perspective"],))
     now = state_results(study, shown.fingerprint, asked)
     if len(now.names) < 2:
-        st.info("There is nothing to compare: add a scenario on the page Study.")
+        st.info("There is nothing to compare: add a scenario on the page Study data.")
         return
     with columns[1]:
         scenario = pick_scenario(now, "Scenario", "case_scenario")

@@ -147,7 +147,7 @@ def _gains(now: ScenarioResults, large: bool) -> None:
     st.subheader("Impact by customer group, per customer", anchor=False)
     names = now.names
     if len(names) < 2:
-        st.info("There is only the network as built. Add a scenario on the page Study.")
+        st.info("There is only the network as built. Add a scenario on the page Study data.")
         return
     table = charts.gains(now, pick_scenario(now, "Scenario, against as built", "gains_of"))
     alt = "Change a year by group of customers. " + "; ".join(

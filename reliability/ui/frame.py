@@ -54,7 +54,12 @@ def begin(title: str, lead: str = "", with_state: bool = False) -> Opened:
 def begin_with_state(title: str, lead: str = "") -> tuple[Opened, Study, Asked]:
     """As `begin_with_study`, and what is moved in this tab, which the head of the page tells."""
     shown, study = begin_with_study(title, lead, with_state=True)
-    return shown, study, moved.current(study)
+    return shown, study, asked(shown)
+
+
+def asked(shown: Opened) -> Asked:
+    """What is moved in this tab beside what the study states."""
+    return moved.current(shown.rated)
 
 
 def begin_with_study(title: str, lead: str = "", with_state: bool = False) -> tuple[Opened, Study]:

@@ -41,7 +41,7 @@ OF_HOURS = {"observed_hours": "mean recorded, h", "modelled_hours": "mean modell
 
 def show() -> None:
     """Draw the page."""
-    shown, study = frame.begin_with_study("History")
+    shown, study = frame.begin_with_study("Outage history")
     if study.outages is None or not len(study.outages):
         st.info("This study has no outage records. Import them as outages.csv or outages.xlsx.")
         st.page_link("reliability/ui/import_page.py", label="Import outage records", icon=":material/upload_file:")

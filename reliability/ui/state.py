@@ -13,9 +13,9 @@ from typing import Any
 import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
-STUDY, SLIDERS, LIMITS, SCENARIO, PERSPECTIVE, LATERAL, LARGE, DRAFT = (
-    "study", "sliders", "limits", "scenario", "perspective", "lateral", "large", "draft")
-PARAMETERS = (STUDY, SLIDERS, LIMITS, SCENARIO, PERSPECTIVE, LATERAL, LARGE, DRAFT)
+STUDY, SLIDERS, LIMITS, SCENARIO, PERSPECTIVE, LATERAL, LENGTHS, LARGE, DRAFT = (
+    "study", "sliders", "limits", "scenario", "perspective", "lateral", "lengths", "large", "draft")
+PARAMETERS = (STUDY, SLIDERS, LIMITS, SCENARIO, PERSPECTIVE, LATERAL, LENGTHS, LARGE, DRAFT)
 OF_ONE_STUDY = (SLIDERS, LIMITS, SCENARIO, PERSPECTIVE, LATERAL)
 KEY = "asked"
 
