@@ -115,11 +115,14 @@ class MomentaryValue:
 
     npv_at_none: (S,) where momentary events cost customers nothing. npv_per_factor: (S,) added by each time the value
     of the table. turn: (S,) the factor at which the net present value is nil, NaN where it keeps its sign.
+    avoided: (2, S) customers' cost avoided a year of sustained interruptions, and of momentary events at a factor of 1,
+    in the money of the table.
     """
 
     npv_at_none: np.ndarray
     npv_per_factor: np.ndarray
     turn: np.ndarray
+    avoided: np.ndarray
 
     def npv(self, scenario: int, factor: float) -> float:
         """Society's net present value where a momentary event costs `factor` times the value of the table."""
@@ -140,7 +143,8 @@ def momentary_value(table: OutcomeTable, business: Business, costs: CostTable) -
     base, slope = npv(0.0), npv(1.0) - npv(0.0)
     differs = np.abs(momentary - momentary[0]) > ROUNDING * np.maximum(momentary, momentary[0])
     changes_sign = differs & (base * slope < 0)
-    return MomentaryValue(base, slope, np.divide(-base, slope, out=np.full(len(base), np.nan), where=changes_sign))
+    return MomentaryValue(base, slope, np.divide(-base, slope, out=np.full(len(base), np.nan), where=changes_sign),
+                          np.array([sustained[0] - sustained, momentary[0] - momentary]))
 
 
 def _interruption_cost(table: OutcomeTable, values: Assumptions, costs: CostTable) -> tuple[np.ndarray, np.ndarray]:

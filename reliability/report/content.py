@@ -22,6 +22,7 @@ from reliability.network.coordination import coordination
 from reliability.network.coordination_curves import LateralCurves, lateral_curves
 from reliability.pipeline import Plan, Results
 from reliability.report.figures import Figure, Name, figure, pointer, resolve
+from reliability.report.quantities import Quantities, quantities
 from reliability.report.summary import sections_frame, summary
 from reliability.schema.scenarios import PROPOSED
 from reliability.study.plan_view import PlanView
@@ -71,6 +72,7 @@ class Content:
     summary: content of summary.json. sections,
     laterals: the frames of sections.csv and laterals.csv. cases: by perspective, the study's
     own among them. command: what to type to get the same figures again. view: the network in plan.
+    quantities: by scenario.
     """
 
     study: Study
@@ -85,6 +87,7 @@ class Content:
     drivers: pd.DataFrame | None = None
     coordination: Coordinated | None = None
     view: PlanView | None = None
+    quantities: Sequence[Quantities] = ()
 
     @property
     def scenarios(self) -> list[str]:
@@ -205,7 +208,7 @@ def content_of(results: Results) -> Content:
     return Content(results.study, document, sections_frame(results),
                    laterals_frame(results.business, results.break_even), _command(results), results.history,
                    results.checks, cases, _selected(results.plan), results.plan.drivers if results.plan else None,
-                   _coordinated(results), results.plan_view)
+                   _coordinated(results), results.plan_view, quantities(results))
 
 
 def _coordinated(results: Results) -> Coordinated:
