@@ -84,14 +84,17 @@ class Decision:
     named: bool = False
 
 
-def decide(study: Study) -> Decision:
-    """The scenario that `[choice] proposed` names, else the best choice within the limits of the table [choice]."""
+def decide(study: Study, applicable_only: bool = True) -> Decision:
+    """The scenario that `[choice] proposed` names, else the best choice within the limits of the table [choice].
+
+    applicable_only: see `options_of`.
+    """
     study = _settled(study)
     values, named = study.values, named_proposal(study.scenarios, study.values["proposed"])
     if named is not None:
         options, choice = choice_of_scenario(study.model, study.cost_table, named, values["objective"], study.currency)
         return Decision(options, choice, renamed(named), True)
-    options = options_of(study)
+    options = options_of(study, applicable_only)
     choice = choose(options, limits_of(study), values["objective"])
     return Decision(options, choice, scenario_of(choice))
 
@@ -149,9 +152,12 @@ def simulation_input(results: Results) -> SimulationInput:
                            study.rate_draws)
 
 
-def options_of(study: Study) -> Options:
-    """Every conversion that passes the application checks of its lateral, and the settings that may change."""
-    return build_options(study.model, study.cost_table, fast_settings(study.values), applicable_only=True,
+def options_of(study: Study, applicable_only: bool = True) -> Options:
+    """Every conversion that passes the application checks of its lateral, and the settings that may change.
+
+    applicable_only: False for the conversions that fail them too.
+    """
+    return build_options(study.model, study.cost_table, fast_settings(study.values), applicable_only=applicable_only,
                          currency=study.currency)
 
 

@@ -199,14 +199,15 @@ def application(content: Content) -> Section:
                Column("rated_current_a", "Rating", "ampere", "A"), Column("counts", "Counts", "whole"),
                Column("actuating_current_a", "Actuating current", "ampere", "A"),
                Column("unseen_share", "Faults not seen", "share"), Column("not_passed", "Not passed")),
-              failing, "Application", 12))
+              failing, "Application", 12, whole="Laterals that do not pass"))
     links = with_names(network, wrong_links(checks), "lateral_id")
     blocks.append(Text(say("{said}.", said=wrong_links_said(checks))))
     if len(links):
         blocks.append(Table("wrong-links", "Existing fuses with another link than asked for, the first of them", (
             *place_columns(network, links, "lateral_id", "Lateral"), Column("fuse_link", "Link"),
             Column("rating_a", "Rating", "ampere", "A"),
-            Column("asked_a", "Asked for", "ampere", "A"), Column("finding", "Finding")), links, "Wrong links", 12))
+            Column("asked_a", "Asked for", "ampere", "A"), Column("finding", "Finding")), links, "Wrong links", 12,
+            whole="Existing fuses with another link than asked for"))
     if len(checks) * len(checks.checks) <= EVIDENCE_ROWS:
         blocks.append(Table("evidence", "Evidence by lateral and check", (
             Column("lateral_id", "Lateral"), Column("label", "Check"), Column("value", "Value", "any"),

@@ -11,8 +11,8 @@ from reliability.history.calibration import Comparison
 from reliability.report.content import Content, proposed_conversions
 from reliability.report.figures import Figure, Name, Sentence, joined, say
 from reliability.report.sentences import money, money_range, trials_cut
-from reliability.report.units import spoken_unit
 from reliability.schema.assumptions import label_of
+from reliability.schema.units import spoken_unit
 
 MOST_FIXED = 3
 FIRM = 0.9      # probability from which a conversion is called firm; our choice

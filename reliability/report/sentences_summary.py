@@ -22,7 +22,7 @@ from reliability.report.sentences import (
 )
 from reliability.report.sentences_break_even import momentary_side_by_side, momentary_value, scenario_saidi_gain
 from reliability.report.sentences_confidence import driver_rows
-from reliability.report.units import spoken_unit
+from reliability.schema.units import spoken_unit
 
 MOST_ALTERNATIVES = 4
 PASS_NAME = VERDICTS[PASS]

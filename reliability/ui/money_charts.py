@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 from reliability.formats import HOVER, HOVER_COUNT, HOVER_SHARE, TICK, TICK_SHARE, compact, shown
 from reliability.report.frontier_mix import changes, mixes
 from reliability.report.palette import BLUE, GREY, INK, ORANGE, PAPER, PLUM, SAND, TEAL, see_through
-from reliability.report.units import spoken_unit
+from reliability.schema.units import spoken_unit
 from reliability.ui.plotting import axis, layout, named_lines, pattern, picture, upright
 from reliability.ui.text import label
 

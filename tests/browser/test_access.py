@@ -1,4 +1,4 @@
-"""Every page of both examples by keyboard and for screen readers: no serious fault, no escapes in what is read aloud."""
+"""Every page of both examples by keyboard and for screen readers: no serious fault, no escapes read aloud."""
 
 from __future__ import annotations
 
