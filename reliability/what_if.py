@@ -12,6 +12,7 @@ from typing import Any, Literal
 import numpy as np
 
 from reliability.business.cashflow import Business, business_summary
+from reliability.business.options import Options
 from reliability.faults.outcomes import build_outcomes
 from reliability.faults.states import orders_of_shares
 from reliability.indices.expected import system_indices
@@ -35,6 +36,7 @@ PROBABILITIES: tuple[Literal["temporary_fraction", "sectionalizer_failure", "fus
 RATES_AND_PRICES = {a.key for a in ASSUMPTIONS
                     if a.table in ("restoration", "costs", "finance", "simulation", "choice")} | {
     *PROBABILITIES, "line_fault_rate_per_km", "yearly_cv"}
+SUMMED = {"perspective", "interruption_costs"}  # … but what is summed up
 _RATES = ("line_fault_rate_per_km", "equipment_fault_rate")
 
 
@@ -147,6 +149,15 @@ def _with_table_of(other: Results, study: Study) -> Results | None:
     if study.network is not other.study.network:
         table = replace(table, network=study.network)
     return assemble(study, table, other.checks)
+
+
+def options_at(options: Options, before: Study, now: Study) -> Options | None:
+    """Options of one state of a study, `before`, made for another.
+
+    None where others may be offered there, or other sums are needed.
+    """
+    same = now.network is before.network and _differing(before.values, now.values) <= RATES_AND_PRICES - SUMMED
+    return options.at(now.values) if same else None
 
 
 def _same_fast_operations(study: Study, other: Study) -> bool:

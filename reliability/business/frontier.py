@@ -11,7 +11,7 @@ from reliability.business.greedy_frontier import corner_sets, only_money_limits
 from reliability.business.limits import Limits
 from reliability.business.options import Options
 from reliability.business.selection import GAP, NPV, SAIDI, SECONDS, choose, selection_frame, totals_of
-from reliability.formats import money
+from reliability.formats import count, money
 
 # Half a per cent of the reduction: finer than a planner's inputs, and thirty searches in seconds.
 FRONTIER_GAP = 5e-3
@@ -89,8 +89,32 @@ def programme(options: Options, years: int, yearly: YearlyLimits | None = None, 
     if result.empty:
         return result, "Nothing to convert: no year's conversions do better than leaving every lateral as it is."
     laterals, ends = int((result["what"] == "lateral").sum()), int(result["year"].max())
-    return result, (f"{laterals} laterals converted in {ends} year{'s' if ends > 1 else ''} "
+    return result, (f"{count(laterals, 'lateral')} converted in {ends} year{'s' if ends > 1 else ''} "
                     f"for {money(result['capex'].sum(), options.currency)}.")
+
+
+def spread_over_years(options: Options, chosen: np.ndarray, years: int,
+                      yearly: YearlyLimits) -> tuple[pd.DataFrame, str]:
+    """Given conversions year by year, the best NPV first, each in the first year that has room for it.
+
+    Settings come first. What no year has room for is left out, and the sentence says how much. Returns as `programme`.
+    """
+    frame = selection_frame(options, chosen)
+    frame = frame.sort_values("what", kind="stable", ignore_index=True)     # settings before laterals
+    left = np.tile([np.inf if most is None else most for most in (yearly.budget, yearly.units)], (years, 1))
+    asked, year = frame[["capex", "units"]].to_numpy(dtype=float), np.zeros(len(frame), dtype=int)
+    for row, needs in enumerate(asked):
+        room = np.flatnonzero(np.all(left >= needs, axis=1))
+        if room.size:
+            left[room[0]] -= needs
+            year[row] = room[0] + 1
+    placed = frame.assign(year=year)
+    result = _joined(options, [placed[placed["year"] == y] for y in range(1, years + 1)])
+    beyond = int((year == 0).sum())
+    laterals, ends = int((result["what"] == "lateral").sum()), int(result["year"].max()) if len(result) else 0
+    more = f" {count(beyond, 'row')} of the proposal fit into none of the years." if beyond else ""
+    return result, (f"{count(laterals, 'lateral')} converted in {count(ends, 'year')} "
+                    f"for {money(result['capex'].sum(), options.currency)}.{more}")
 
 
 def _allowed(total: float | None, yearly: float | None, spent: float) -> float | None:

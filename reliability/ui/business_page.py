@@ -171,7 +171,7 @@ def _society(now: ScenarioResults, scenario: int) -> None:
         tiles.row([*(Figure(f"Momentary events at {name}", money(found.npv(scenario, factor), currency))
                      for factor, name in zip(MOMENTARY_FACTORS, ("no cost", "half", "full survey value"), strict=True)),
                    Figure("Sign turns at", f"{number(turn)} ×" if np.isfinite(turn) else "nowhere")])
-    levels = {"interruption_costs": price_level_summary(now.results.study.values)}
+    levels = {"interruption_costs": price_level_summary(now.results)}
     st.caption(plain(words(price_level(levels, currency)), 2000))
 
 

@@ -14,10 +14,9 @@ from reliability.business.frontier import YearlyLimits, programme
 from reliability.business.limits import Limits
 from reliability.business.options import Options, build_options
 from reliability.business.selection import Choice, choose
-from reliability.network.model import Model
 from reliability.schema.assumptions import MAY_CHANGE
 from reliability.study import Study
-from reliability.what_if import Asked, ScenarioResults
+from reliability.what_if import Asked, ScenarioResults, options_at
 
 SECONDS, GAP = 10.0, 1e-4
 
@@ -76,14 +75,15 @@ def select(now: ScenarioResults, asked: Asked, question: Question) -> Selection:
 
 
 def _options(now: ScenarioResults, question: Question) -> Options:
-    """What may be done with each lateral, the last one cached in the session."""
-    key, cached = (now.digest, question.settings, question.only), st.session_state.get("options")
+    """What may be done with each lateral, the last one cached in the session and used again where it can be."""
+    key, study = (now.digest, question.settings, question.only), now.results.study
+    cached = st.session_state.get("options")
     if cached is None or cached[0] != key:
-        results = now.results
-        values = results.study.values
-        cached = st.session_state["options"] = (key, build_options(
-            Model(results.network, values), results.costs, fast_settings(values), question.only,
-            results.study.currency))
+        options = options_at(cached[1], cached[2], study) if cached and cached[0][1:] == key[1:] else None
+        if options is None:
+            options = build_options(study.model, now.results.costs, fast_settings(study.values), question.only,
+                                    study.currency)
+        cached = st.session_state["options"] = (key, options, study)
     return cached[1]
 
 

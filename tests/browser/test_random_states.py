@@ -14,7 +14,7 @@ from reliability.schema.scenarios import proposed_position
 from reliability.study import open_study
 from reliability.ui import limits, sliders
 from reliability.what_if import Asked, ScenarioResults
-from tests.browser.conftest import Server, settle, small_study, visit
+from tests.browser.conftest import settle, small_study, visit
 from tests.states import random_asked, results_of
 
 SEEDS = range(20)
@@ -49,11 +49,11 @@ def mark(page) -> str:
     return page.locator(".st-key-page_head code").inner_text()
 
 
-def open_page(page, server: Server, path: str, **query: str) -> None:
-    visit(page, server, path, **query)
-    if path in ("compare", "business"):
-        page.wait_for_function("() => !document.body.innerText.includes('Simulating')")
-        settle(page)
+def follow(page, title: str) -> None:
+    """Go to another page by the links at the top."""
+    page.get_by_test_id("stTopNav").get_by_role("link", name=title, exact=True).click()
+    page.wait_for_selector(f"h1:has-text('{title}')")
+    settle(page)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -73,7 +73,9 @@ def test_a_random_state_has_the_same_figures_everywhere(page, shared, seed):
             page.wait_for_selector("h1")
             settle(page)
         else:
-            open_page(page, shared, "compare", **query)
+            visit(page, shared, "compare", **query)
+        page.locator(".tile .figure-value").nth(4 * len(now.names) - 1).wait_for()
+        settle(page)
         assert page.locator(".tile .figure-value").all_inner_texts() == tiles_of(now), asked
         assert page.locator(".tile p:not(.tile-title) > b").all_inner_texts() == money_of(now), asked
         assert mark(page) == wanted
@@ -81,7 +83,7 @@ def test_a_random_state_has_the_same_figures_everywhere(page, shared, seed):
     np.testing.assert_allclose(bars.loc[bars["index"] == "SAIDI", "expected"],
                                [i["saidi_min"] for i in now.indices], rtol=1e-9, atol=1e-9)
 
-    open_page(page, shared, "business", **query)
+    follow(page, "Business case")
     figures = page.locator(".figure-value").all_inner_texts()
     case, currency = now.money[at], now.business.currency
     assert (figures[0], figures[3]) == (money(case["npv"], currency), money(case["capex"], currency)), asked
@@ -90,7 +92,7 @@ def test_a_random_state_has_the_same_figures_everywhere(page, shared, seed):
     seen = cases[cases["perspective"] == (asked.perspective or study.values["perspective"])]
     np.testing.assert_allclose(seen["npv"], [c["npv"] for c in now.money[1:]], rtol=1e-9, atol=1e-6)
 
-    open_page(page, shared, "choice", **query)
+    follow(page, "Selection")
     assert mark(page) == wanted
     proposed, choice = proposed_position(now.results.study.scenarios), now.decision.choice
     heading = page.locator("h4").inner_text()
@@ -101,12 +103,12 @@ def test_a_random_state_has_the_same_figures_everywhere(page, shared, seed):
         assert choice.message in told
         assert proposed is None or f"its NPV is {money(now.money[proposed]['npv'], currency)}" in told
     if seed % RUN_EVERY == 0:
-        _recorded(page, shared, query, now)
+        _recorded(page, now)
 
 
-def _recorded(page, server: Server, query: dict[str, str], now: ScenarioResults) -> None:
+def _recorded(page, now: ScenarioResults) -> None:
     """A run of the state has its figures too."""
-    open_page(page, server, "report", **query)
+    follow(page, "Report")
     page.get_by_role("button", name="Run what is moved and record it").click()
     page.get_by_text("Made from the study of inputs").wait_for(timeout=180_000)
     with page.expect_download() as download:

@@ -70,6 +70,9 @@ def test_a_named_scenario_is_the_proposal_with_all_that_it_changes(seed):
     assert decision.named
     agrees(results_of(study), dict(decision.choice.totals))
     assert set(converted_laterals(decision.choice)) <= set(heads)
+    programme = plan(results_of(study), decision).programme
+    assert programme["capex"].sum() == pytest.approx(decision.choice.totals["capex"])
+    assert programme.loc[programme["what"] == "lateral", "section_id"].nunique() == decision.choice.totals["laterals"]
 
 
 @pytest.mark.parametrize("seed", range(12))
