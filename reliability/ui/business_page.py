@@ -138,7 +138,7 @@ def _drivers(now: ScenarioResults, scenario: int, large: bool) -> None:
         # those with a break-even value are listed, however little they move the value where the study stands
         rows = part[np.isfinite(part["break_even"]) | (np.arange(len(part)) < MOST_DRIVERS)]
         shown = pd.DataFrame({
-            "Assumption": rows["label"], "Now": [formats.shown(v, "any") for v in rows["value"]],
+            "Assumption": rows["label"], "Now": [number(v) for v in rows["value"]],
             "Break-even value": [number(v) for v in rows["break_even"]],
             "Unit": [unit_of(key, now.business.currency) for key in rows["assumption"]],
             "Share of the variance": [percent(v) for v in rows["total"]]})

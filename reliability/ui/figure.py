@@ -76,8 +76,13 @@ def _laid_out(column: str, given: Any) -> tuple[Header, dict[str, Any]]:
     elif given:
         layout = given
         head = Header(given.get("label") or head.label, head.kind)
-    label = head.label if head.label is None or len(head.label) < 2 else head.label[0].upper() + head.label[1:]
-    return head, {**layout, "label": label}
+    return head, {**layout, "label": capital(head.label or column)}
+
+
+def capital(words: str) -> str:
+    """Words with a capital letter, a unit or a symbol in front left as it is."""
+    first = words.replace(",", " ").split(" ")[0]
+    return words if len(first) < 3 else words[0].upper() + words[1:]
 
 
 def _written(frame: pd.DataFrame, heads: Mapping[str, Header]) -> Any:

@@ -39,6 +39,7 @@ HEADERS: dict[str, Header] = {
           probability_npv_positive="Probability that NPV is above 0", stays_chosen_share="Chosen again, share of draws",
           irr="Internal rate of return"),
     **_of("money", capex="Capital", npv="NPV"),
+    **_of("three_digits", value="Value", limit="Limit"),
     **_of("ratio", bcr="Benefit over cost", margin="Margin, ×", ratio="Ratio", low="Low end", high="High end",
           cv="Coefficient of variation", cv_low="Coefficient of variation, low end",
           cv_high="Coefficient of variation, high end", mean_hours="Mean, h", mean_low="Mean, low end, h",

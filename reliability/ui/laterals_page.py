@@ -26,7 +26,7 @@ from reliability.network.tree import Network
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
 from reliability.report.sections_map import at_heads
 from reliability.schema.devices import DEVICES, SECTIONALIZER
-from reliability.ui import coordination_panel, figure, frame, map_panel, state
+from reliability.ui import coordination_panel, figure, frame, lengths, map_panel, state
 from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
 from reliability.ui.opened import Opened
 from reliability.ui.place_table import named
@@ -186,7 +186,8 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
         if len(curve):
             alt = (f"Fault current along {name} falls from {number(curve['current_a'].max())} to "
                    f"{number(curve['current_a'].min())} A; actuating current {number(actuating)} A.")
-            figure.chart(profile_chart(curve, actuating, ceiling, frame.presenting()), alt, lambda: curve,
+            figure.chart(profile_chart(curve, actuating, ceiling, frame.presenting(),
+                                       lengths.unit_and_scale(now.results.study)), alt, lambda: curve,
                          "Current profile", "profile")
         else:
             st.info("The study gives no fault currents here: a picture of them needs both ends of a section.")
