@@ -10,7 +10,7 @@ import pandas as pd
 from reliability.business.break_even import BREAK_EVEN
 from reliability.business.constraints import fast_settings
 from reliability.business.stability import STAYS, WORTH_IT
-from reliability.formats import noun_for, shown
+from reliability.formats import DASH, noun_for, shown
 from reliability.network.application import (
     ApplicationChecks,
     application_frame,
@@ -100,12 +100,13 @@ def _selected(content: Content, frame: pd.DataFrame, key: str, title: str, shown
         *place_columns(network, frame, "section_id", "Lateral or backup"),
         Column("feeder_id", "Feeder"), Column("device", "Device", where="sheet"),
         Column("counts", "Counts", "whole", where="sheet"), Column("setting", "New device or setting", where="page"),
+        Column("verdict", "Application checks"),
         Column("fast_operations_of_backup", "Fast operations of backup", "whole", where="sheet"),
         Column("units", "Units", "count"),
         Column("capex", "Capital", "money", content.currency), Column("npv", "NPV", "money", content.currency),
         Column(WORTH_IT, "Probability that NPV is above 0", "share"),
-        Column(STAYS, "Share of draws that choose it again", "share"),
-        Column("customer_interruptions_avoided", "Customer interruptions avoided", "amount", "1/yr"),
+        Column(STAYS, "Share of draws that choose it again", "share", where="sheet"),
+        Column("customer_interruptions_avoided", "Customer interruptions avoided", "amount", "1/yr", where="sheet"),
         Column("customer_minutes_avoided", "Customer-minutes avoided", "count", "1/yr"),
         Column("momentary_events_added", "Momentary events added", "amount", "1/yr"),
         Column("callouts_avoided", "Call-outs avoided", "index", "1/yr"),
@@ -115,6 +116,8 @@ def _selected(content: Content, frame: pd.DataFrame, key: str, title: str, shown
         Column("cumulative_saidi_minutes_avoided", "SAIDI avoided so far", "minutes", "min/yr"))
     frame = frame.assign(device=frame["device"].astype(str).str.replace("_", " ")).reset_index(drop=True)
     frame["setting"] = [_setting(row) for row in frame.to_dict("records")]
+    if content.selected is not None and content.selected.verdicts:
+        frame["verdict"] = frame["section_id"].astype(str).map(content.selected.verdicts).fillna(DASH)
     kept = tuple(c for c in columns if c.key in frame)
     return Table(key, title, kept, frame[[c.key for c in kept]], key.capitalize(), shown_rows)
 
@@ -181,6 +184,8 @@ def application(content: Content) -> Section:
     blocks: list[Block] = [
         Text(say("{n} {laterals} checked for a sectionalizer: {said}.", n=Figure(len(checks), "count"),
                  laterals=noun_for(len(checks), "lateral"), said=verdicts_said(checks))),
+        Text(("A lateral has the gravest verdict of the checks that decide: fail before unknown before review before "
+              "pass. What is for review or unknown is settled before anything is installed.",)),
         Table("verdicts", "Laterals by check and verdict", (
             Column("label", "Check"), *(Column(v, v.capitalize(), "count") for v in VERDICTS)), counts, "Verdicts")]
     blocks += sections_map.verdict_map(content)

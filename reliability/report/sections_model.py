@@ -30,9 +30,9 @@ from reliability.report.content import Content, zero_capital_alternatives
 from reliability.report.definitions import METHOD
 from reliability.report.figures import Figure, Name, Sentence, pointer, say
 from reliability.report.sentences import scenario_sentences
-from reliability.report.units import unit_of
 from reliability.schema.assumptions import ASSUMPTIONS, OURS, Assumption, label_of
 from reliability.schema.problems import shorten
+from reliability.schema.units import unit_of
 from reliability.schema.values import Assumptions
 
 EXPECTED = tuple((Column(i.key, i.label, i.kind, i.unit), f"/{i.key}") for i in INDICES)

@@ -14,7 +14,7 @@ from reliability.formats import TEXT, missing
 from reliability.report.blocks import PLUS_MINUS, Column, Table
 from reliability.report.content import Content
 from reliability.report.workbook_print import print_on_pages
-from reliability.report.workbook_sheets import LONGEST_TEXT, LINE, Formats, Sheet
+from reliability.report.workbook_sheets import LINE, LONGEST_TEXT, Formats, Sheet
 
 WIDEST = 46
 YEAR = "year"               # key of a column of texts whose years are numbers on a sheet

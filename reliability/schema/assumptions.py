@@ -346,6 +346,10 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
     _header("approved_by", "Approved by", "", "Who approved the report; blank: left to be filled in."),
     _header("first_year", "First year of the programme", "yr", "Calendar year of the first conversions and of their "
             "target dates; blank: the year after the reporting year.", 1950, 2099, "whole"),
+    _header("programmes", "Programmes in place", "", "Other programmes for reliability, in a sentence or two; blank: "
+            "the report says that none is stated."),
+    _header("exclusions", "Status of the exclusions", "", "Application and approval of the excluded days, such as a "
+            "docket; blank: the report says that none is stated."),
     _header("benchmark_saifi", "Benchmark of SAIFI", "1/yr", _BENCHMARK, 0.0, 1000.0, "number"),
     _header("benchmark_saidi_min", "Benchmark of SAIDI", "min/yr", _BENCHMARK, 0.0, 525_600.0, "number"),
     _header("benchmark_caidi_min", "Benchmark of CAIDI", "min", _BENCHMARK, 0.0, 525_600.0, "number"),

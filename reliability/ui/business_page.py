@@ -12,7 +12,7 @@ from streamlit.delta_generator import DeltaGenerator
 
 from reliability import formats
 from reliability.business.cashflow import cashflow_frame
-from reliability.business.costs import SOCIETY, UTILITY
+from reliability.business.costs import SOCIETY
 from reliability.formats import (
     NOT_MEANINGFUL,
     count,
@@ -27,16 +27,15 @@ from reliability.formats import (
 from reliability.report.figures import plain as words
 from reliability.report.money_summary import MOMENTARY_FACTORS, price_level_summary
 from reliability.report.sentences_money import price_level
-from reliability.report.units import unit_of
-from reliability.study import Study
-from reliability.ui import background, figure, frame, sliders, tiles, trials
+from reliability.schema.units import unit_of
+from reliability.ui import background, decisive, figure, frame, state, tiles, trials
 from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
-from reliability.ui.scenario_results import in_perspective, state_results
+from reliability.ui.moved import PERSPECTIVES
+from reliability.ui.scenario_results import base_results, in_perspective, pick_scenario, state_results
 from reliability.ui.text import plain, short
 from reliability.ui.tiles import Figure
 from reliability.what_if import ScenarioResults
 
-PERSPECTIVES = {UTILITY: "Utility", SOCIETY: "Societal"}
 MOST_DRIVERS = 12
 PERSPECTIVE_HELP = ("The utility counts crews, material, energy margin and the regulator's incentive; society counts "
                     "crews, material and what interruptions cost customers. Margin and customers' cost are never "
@@ -45,23 +44,23 @@ PERSPECTIVE_HELP = ("The utility counts crews, material, energy margin and the r
 
 def show() -> None:
     """Draw the page."""
-    shown, study = frame.begin_with_study("Business case")
-    moves = sliders.moved(study)
-    sliders.note_in_link(moves)
+    shown, study, asked = frame.begin_with_state("Business case")
     columns = st.columns([2, 3, 5])
-    view = columns[0].segmented_control("Perspective", list(PERSPECTIVES), default=study.values["perspective"],
-                                        key="view", format_func=PERSPECTIVES.__getitem__, required=True,
-                                        persist_state="session", help=PERSPECTIVE_HELP)
-    now = in_perspective(state_results(study, shown.fingerprint, moves), view)
+    state.hold("view", asked.perspective or study.values["perspective"])
+    columns[0].segmented_control("Perspective", list(PERSPECTIVES), key="view", format_func=PERSPECTIVES.__getitem__,
+                                 required=True, help=PERSPECTIVE_HELP,
+                                 on_change=_perspective, args=(study.values["perspective"],))
+    now = state_results(study, shown.fingerprint, asked)
     if len(now.names) < 2:
-        st.info("There is nothing to compare: add a scenario on the page Study.")
+        st.info("There is nothing to compare: add a scenario on the page Study data.")
         return
-    scenario = columns[1].selectbox("Scenario", range(1, len(now.names)), format_func=lambda i: short(now.names[i]),
-                                    key="case_scenario", persist_state="session")
-    scenario = min(scenario, len(now.names) - 1)
+    with columns[1]:
+        scenario = pick_scenario(now, "Scenario", "case_scenario")
     case, currency, large = now.money[scenario], now.business.currency, frame.presenting()
     st.markdown(f"#### {plain(case['verdict'], 300)}")
     figures = st.empty()
+    room, base = decisive.place(), base_results(study, shown.fingerprint, asked)
+    told = decisive.tell(room, base, asked.moves)
     left, right = st.columns(2, gap="large")
     flow = cashflow_frame(now.business)
     flow = flow[flow["scenario"] == now.names[scenario]].drop(columns="scenario")
@@ -75,7 +74,7 @@ def show() -> None:
         sure, progress = st.empty(), st.empty()
     _drivers(now, scenario, large)
     _society(in_perspective(now, SOCIETY), scenario)
-    _all(now, study, shown.fingerprint, moves)
+    _all(now)
     _tiles(figures, case, currency, None)
     for spread in trials.follow(now, lambda done, total: progress.progress(min(done / total, 1.0), f"{done} trials")):
         with sure.container():
@@ -88,6 +87,13 @@ def show() -> None:
     with right:
         figure.csv_button("Net present value by trial",
                           lambda: pd.DataFrame({"trial": np.arange(len(npv)), "npv": npv}), "npv")
+    if not told:
+        decisive.tell(room, base, asked.moves, wait=True)
+
+
+def _perspective(stated: str) -> None:
+    view = st.session_state["view"]
+    state.put(perspective="" if view == stated else view)
 
 
 def _tiles(place: DeltaGenerator, case: dict[str, Any], currency: str, npv: np.ndarray | None) -> None:
@@ -165,11 +171,11 @@ def _society(now: ScenarioResults, scenario: int) -> None:
         tiles.row([*(Figure(f"Momentary events at {name}", money(found.npv(scenario, factor), currency))
                      for factor, name in zip(MOMENTARY_FACTORS, ("no cost", "half", "full survey value"), strict=True)),
                    Figure("Sign turns at", f"{number(turn)} ×" if np.isfinite(turn) else "nowhere")])
-    levels = {"interruption_costs": price_level_summary(now.results.study.values)}
+    levels = {"interruption_costs": price_level_summary(now.results)}
     st.caption(plain(words(price_level(levels, currency)), 2000))
 
 
-def _all(now: ScenarioResults, study: Study, fingerprint: str, moves: dict[str, float | int]) -> None:
+def _all(now: ScenarioResults) -> None:
     st.subheader("Every scenario, in both perspectives", anchor=False)
     rows = []
     for view in PERSPECTIVES:

@@ -20,7 +20,7 @@ from reliability.report import conversions_shown
 from reliability.report.chart import Chart
 from reliability.report.records import causes_frame, device_fit_frame
 from reliability.study import Study, StudyError, toml_edit
-from reliability.ui import described, edit, figure, frame, history_circuits, opened, sliders
+from reliability.ui import described, edit, figure, frame, history_circuits, opened, sliders, state
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
 from reliability.ui.scenario_results import stated_results
@@ -41,7 +41,7 @@ OF_HOURS = {"observed_hours": "mean recorded, h", "modelled_hours": "mean modell
 
 def show() -> None:
     """Draw the page."""
-    shown, study = frame.begin_with_study("History")
+    shown, study = frame.begin_with_study("Outage history")
     if study.outages is None or not len(study.outages):
         st.info("This study has no outage records. Import them as outages.csv or outages.xlsx.")
         st.page_link("reliability/ui/import_page.py", label="Import outage records", icon=":material/upload_file:")
@@ -274,13 +274,13 @@ def _try_factors(shown: Opened, found: Calibration) -> None:
     known, moves = sliders.sliders(study), dict(sliders.moved(study))
     wanted = {"fault_rate_factor": found.rate_factor} if np.isfinite(found.rate_factor) else {}
     if np.isfinite(found.time_factor):
-        wanted |= {key: known[key].stated * found.time_factor for key in TIMES}
+        wanted |= {key: known[key].start * found.time_factor for key in TIMES}
     moves |= {key: round(float(np.clip(value, known[key].low, known[key].high)), 4) for key, value in wanted.items()}
-    sliders.set_all(moves, study, shown.name)
+    sliders.set_all(moves)
     said = [f"{what} times {number(factor)}" for what, factor in (
         ("fault rates", found.rate_factor), ("restoration times", found.time_factor)) if np.isfinite(factor)]
     st.session_state[opened.NOTICE] = f"Moved: {', '.join(said)}."
-    st.switch_page("reliability/ui/compare_page.py")
+    state.go("reliability/ui/compare_page.py")
 
 
 if __name__ == "__main__":

@@ -23,7 +23,7 @@ from reliability.study.uploaded_study import (
     study_files,
     unmatched_outages,
 )
-from reliability.ui import figure, import_draft, opened
+from reliability.ui import figure, import_draft, opened, state
 from reliability.ui.import_blank import open_new
 from reliability.ui.import_draft import Draft
 from reliability.ui.import_kinds import KIND_NAMES, OWN_NAMES, own_kind
@@ -189,7 +189,7 @@ def _save(shown: Opened, draft: Draft, target: str, title: str, files: dict[str,
     opened.mine(shown.name, mark)
     import_draft.forget(draft)
     st.session_state[opened.NOTICE] = "Saved into the study; the previous version is stored."
-    st.switch_page("reliability/ui/study_page.py")
+    state.go("reliability/ui/study_page.py")
 
 
 def _problems(draft: Draft, tables: dict[str, tuple[str, bytes]], error: StudyError) -> None:

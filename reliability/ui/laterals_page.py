@@ -26,28 +26,26 @@ from reliability.network.tree import Network
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
 from reliability.report.sections_map import at_heads
 from reliability.schema.devices import DEVICES, SECTIONALIZER
-from reliability.ui import coordination_panel, figure, frame, map_panel, sliders
+from reliability.ui import coordination_panel, figure, frame, map_panel, state
 from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
 from reliability.ui.opened import Opened
 from reliability.ui.place_table import named
-from reliability.ui.scenario_results import state_results
+from reliability.ui.scenario_results import pick_scenario, state_results
 from reliability.ui.text import plain, short
 from reliability.what_if import ScenarioResults, by_lateral
-
-PARAMETER = "lateral"
 
 
 def show() -> None:
     """Draw the page."""
-    shown, study = frame.begin_with_study("Laterals")
-    now = state_results(study, shown.fingerprint, sliders.moved(study))
-    sliders.note_in_link(sliders.moved(study))
+    shown, study, asked = frame.begin_with_state("Laterals")
+    now = state_results(study, shown.fingerprint, asked)
     network = now.results.network
     if not len(network.candidates):
         st.info("This network has no lateral: no section is headed by a fuse, sectionalizer or lateral recloser.")
         return
     places = st.columns([3, 2, 3, 3])
-    scenario = _scenario(now, places[0])
+    with places[0]:
+        scenario = pick_scenario(now, "Scenario, against as built", "laterals_scenario") if len(now.names) > 1 else 0
     checks = checked(now, scenario)
     rows = laterals_table(now, scenario, checks)
     chosen = _chosen(rows)
@@ -56,14 +54,6 @@ def show() -> None:
     chosen = _pick(rows, chosen, network)
     _lateral(now, scenario, checks, rows, chosen)
     _all(rows, checks, network)
-
-
-def _scenario(now: ScenarioResults, place: DeltaGenerator) -> int:
-    converting = [s for s, of in enumerate(now.results.study.scenarios) if s and of.device is not None]
-    others = [s for s in range(1, len(now.names)) if s not in converting]
-    choices = [*converting, *others] or [0]
-    return place.selectbox("Scenario, against as built", choices, format_func=lambda i: short(now.names[i]),
-                           key="laterals_scenario", persist_state="session")
 
 
 def checked(now: ScenarioResults, scenario: int) -> ApplicationChecks:
@@ -105,11 +95,8 @@ def laterals_table(now: ScenarioResults, scenario: int, checks: ApplicationCheck
 
 def _chosen(rows: pd.DataFrame) -> str:
     """The lateral that is looked at: picked before, or in the link, else the one that gains most."""
-    ids = set(rows["lateral_id"])
-    for wanted in (st.session_state.get(PARAMETER), st.query_params.get(PARAMETER)):
-        if wanted in ids:
-            return str(wanted)
-    return str(rows["lateral_id"].iloc[0])
+    wanted = state.text(state.LATERAL)
+    return wanted if wanted in set(rows["lateral_id"]) else str(rows["lateral_id"].iloc[0])
 
 
 def _draw(shown: Opened, now: ScenarioResults, scenario: int, checks: ApplicationChecks, rows: pd.DataFrame,
@@ -166,22 +153,18 @@ def _of_heads(rows: pd.DataFrame, network: Network, column: str) -> np.ndarray:
 
 
 def _look_at(lateral: str) -> None:
-    st.session_state[PARAMETER] = lateral
-    st.session_state["lateral_pick"] = lateral
+    state.put(lateral=lateral)
     st.session_state["map_follows"] = None
 
 
 def _pick(rows: pd.DataFrame, chosen: str, network: Network) -> str:
     """A list that is searched by the device's number, the location or the section's id."""
     words = dict(zip(rows["lateral_id"], network.described[rows["head"]], strict=True))
-    st.session_state["lateral_pick"] = chosen
-    st.query_params[PARAMETER] = chosen
+    state.hold("lateral_pick", chosen)
     st.subheader("One lateral", anchor=False)
-    picked = st.selectbox("Lateral (or click one above)", rows["lateral_id"].tolist(), key="lateral_pick", width=560,
-                          format_func=lambda i: short(words[i], 90),
-                          on_change=lambda: _look_at(st.session_state["lateral_pick"]))
-    st.session_state[PARAMETER] = picked
-    return picked
+    return str(st.selectbox("Lateral (or click one above)", rows["lateral_id"].tolist(), key="lateral_pick", width=560,
+                            format_func=lambda i: short(words[i], 90),
+                            on_change=lambda: _look_at(st.session_state["lateral_pick"])))
 
 
 def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, rows: pd.DataFrame, chosen: str) -> None:

@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 
 from reliability.formats import HOVER, HOVER_COUNT, HOVER_SHARE, TICK, TICK_SHARE, shown
 from reliability.report.palette import BLUE, GREY, INK, ORANGE, PLUM, SAND, TEAL
-from reliability.report.units import spoken_unit
+from reliability.schema.units import spoken_unit
 from reliability.ui.plotting import axis, layout, pattern, picture, upright
 from reliability.ui.text import label
 

@@ -7,36 +7,38 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from reliability.formats import money, number, shown, signed_number
+from reliability.formats import money, number, signed_number
 from reliability.study import Study
 from reliability.study.pins import add_pin, read_pins, remove_pin
-from reliability.ui import figure, sliders
+from reliability.ui import figure, moved, sliders, state
 from reliability.ui.compare_charts import MEASURES, PLAIN_NAMES, value
+from reliability.ui.limits import from_link, to_link
 from reliability.ui.opened import Opened
 from reliability.ui.text import short
-from reliability.what_if import ScenarioResults
+from reliability.what_if import Asked, ScenarioResults
 
 
-def add(shown: Opened, now: ScenarioResults, moves: dict[str, float | int]) -> None:
+def add(shown: Opened, study: Study, now: ScenarioResults, asked: Asked) -> None:
     """Pin the current state with its figures."""
     figures = {name: {key: value(now, s, key) for key, *_ in MEASURES} | {
         "capex": now.money[s]["capex"], "npv": now.money[s]["npv"]} for s, name in enumerate(now.names)}
-    add_pin(shown.folder, moves, figures, now.results.study.inputs_sha256)
+    limits = {"limits": to_link(asked.limits), "perspective": asked.perspective or ""}
+    add_pin(shown.folder, asked.moves, figures, study.inputs_sha256, limits)
 
 
-def compare(shown: Opened, study: Study, now: ScenarioResults, moves: dict[str, float | int]) -> None:
+def compare(shown: Opened, study: Study, now: ScenarioResults) -> None:
     """A pinned state beside the current one."""
     pins = read_pins(shown.folder)
     st.subheader("Pinned states", anchor=False)
     if not pins:
         st.markdown("None yet. Pin a state to keep its figures and to set the next one beside it.")
         return
-    names = {i: f"{p['when'][5:16].replace('T', ' ')} · {_words(p['moves'], study)}" for i, p in enumerate(pins)}
+    names = {i: f"{p['when'][5:16].replace('T', ' ')} · {_words(p, study)}" for i, p in enumerate(pins)}
     with st.container(horizontal=True, vertical_alignment="bottom"):
         at = st.selectbox("Pinned state", list(names)[::-1], format_func=names.__getitem__, key="pin_shown", width=520)
         pin = pins[at if at is not None and at in names else len(pins) - 1]
-        st.button("Restore", key="pin_take", on_click=sliders.set_all, args=(pin["moves"], study, shown.name),
-                  help="Set every slider as it was pinned")
+        st.button("Restore", key="pin_take", on_click=_restore, args=(pin,),
+                  help="Set every slider, the limits and the perspective as they were pinned")
         st.button("Remove", key="pin_remove", on_click=remove_pin, args=(shown.folder, pin["when"]))
     if pin["inputs_sha256"] != study.inputs_sha256:
         st.caption("The study's files have changed since this state was pinned; its figures are those of then.")
@@ -67,7 +69,14 @@ def _figure(row: tuple[str, float | None]) -> str:
     return money(row[1], "") if row[0] == "NPV" else number(row[1])
 
 
-def _words(moves: dict[str, Any], study: Study) -> str:
-    known = sliders.sliders(study)
-    words = [f"{known[k].assumption.label.lower()} {shown(v, 'any')}" for k, v in moves.items() if k in known]
-    return short("; ".join(words), 90) if words else "as the study states"
+def _words(pin: dict[str, Any], study: Study) -> str:
+    moves = sliders.from_link(sliders.to_link(pin["moves"]), study)
+    perspective = pin.get("perspective")
+    asked = Asked(moves, from_link(str(pin.get("limits", "")), study),
+                  perspective if perspective in moved.PERSPECTIVES else None)
+    return short("; ".join(moved.in_words(asked, study)), 90) if asked else "as the study states"
+
+
+def _restore(pin: dict[str, Any]) -> None:
+    sliders.set_all(pin["moves"])
+    state.put(limits=str(pin.get("limits", "")), perspective=str(pin.get("perspective", "")))

@@ -96,11 +96,30 @@ def follow(now: ScenarioResults, progress: Callable[[int, int], object]) -> Iter
         yield spread
 
 
-def prepare(now: ScenarioResults) -> None:
-    """Have a study's own state simulated while somebody reads; a large network is simulated when it is asked for."""
-    if len(now.results.network) <= PREPARED_AT_MOST and known(now.digest) is None:
-        background.prepare(f"spread|{now.digest}",
-                           lambda: _cache(_spread(now, now.results.study.values["trials"], True)))
+def asked(now: ScenarioResults) -> Spread | None:
+    """What is simulated of a state so far, None for nothing; the rest is simulated beside the page, in stages."""
+    if is_prepared(now) and not done(now.digest):
+        background.ask(f"spread|{now.digest}", lambda: _in_stages(now))
+    return known(now.digest)
+
+
+def _in_stages(now: ScenarioResults) -> Spread:
+    wanted = now.results.study.values["trials"]
+    for trials in STAGES:
+        if wanted is None or trials < wanted:
+            _cache(_spread(now, trials, False))
+    return _cache(_spread(now, wanted, True))
+
+
+def is_prepared(now: ScenarioResults) -> bool:
+    """Whether a state is simulated beside the first page: a large network is when it is asked for."""
+    return len(now.results.network) <= PREPARED_AT_MOST
+
+
+def done(digest: str) -> bool:
+    """Whether all trials of a state are simulated."""
+    found = known(digest)
+    return found is not None and found.final
 
 
 def _stage(now: ScenarioResults, trials: int | None, final: bool, progress: Callable[[int, int], object]) -> Spread:

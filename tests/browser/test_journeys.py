@@ -65,7 +65,7 @@ def test_two_raw_exports_become_a_report(page, shared, tmp_path):
     study = open_study(shared.workspace / "two-exports")
     assert study.sections["section_id"].tolist() == ["001", "002", "003"]
     assert len(study.outages) == 2
-    follow(page, "History")
+    follow(page, "Outage history")
     follow(page, "Compare")
     assert tile(page, 0, 0) == number(system_indices(expect(study).expected[0], 0.2)["saifi"])
     follow(page, "Report")

@@ -75,6 +75,20 @@ def test_a_named_scenario_is_the_proposal_with_all_that_it_changes(seed):
     assert programme.loc[programme["what"] == "lateral", "section_id"].nunique() == decision.choice.totals["laterals"]
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_a_named_scenario_is_carried_out_in_its_years(seed):
+    """The programme of what is named converts all of it, whether the scenario changes settings or not."""
+    rng = np.random.default_rng(seed)
+    study = random_study(rng, 40, full=True)
+    heads = study.network.ids[study.network.candidates].astype(str)
+    mixed = Scenario("Ours", tuple(heads[rng.random(len(heads)) < 0.6]), "sectionalizer", None, [None, 0, 1][seed % 3])
+    study = replace(study, scenarios=(Scenario("As built"), mixed), values={**study.values, "proposed": "ours"})
+    decision = decide(study)
+    found = plan(expect(with_alternatives(study, decision)), decision).programme
+    laterals = found.loc[found["what"] == "lateral", "section_id"]
+    assert sorted(laterals) == sorted(converted_laterals(decision.choice))
+
+
 def test_what_is_proposed_stands_after_the_study_s_own_and_before_what_needs_no_capital():
     own = Scenario("All", None, "sectionalizer")
     study = feeders_of_laterals(8, 2, (own,), **CHOSEN)

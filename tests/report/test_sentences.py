@@ -22,7 +22,8 @@ from reliability.report.sentences import (
     worth,
 )
 from reliability.report.sentences_break_even import momentary_value, scenario_saidi_gain
-from reliability.report.sentences_summary import alternatives, confidence, decision, turning_points
+from reliability.report.sentences_confidence import confidence
+from reliability.report.sentences_summary import alternatives, decision, turning_points
 from reliability.schema.assumptions import ASSUMPTIONS, label_of
 
 CASE = ("scenarios", 1, "business")
@@ -113,6 +114,15 @@ def test_the_figures_of_the_proposal_are_those_of_the_selection(content):
     case_ = content.at("scenarios", content.proposed, "business")
     for key in ("capex", "npv", "units"):
         assert content.selected.totals[key] == pytest.approx(case_[key], rel=1e-9)
+
+
+def test_the_proposal_says_how_many_laterals_are_on_hold(content):
+    verdicts = content.selected.verdicts
+    assert set(verdicts) == set(content.selected.frame["section_id"])
+    held = sum(v != "pass" for v in verdicts.values())
+    assert f"{held} of the laterals are on hold" in plain(decision(content))
+    passed = replace(content.selected, verdicts=dict.fromkeys(verdicts, "pass"))
+    assert "on hold" not in plain(decision(replace(content, selected=passed)))
 
 
 def test_nothing_worth_converting_is_said_with_its_reason(content):

@@ -21,8 +21,8 @@ from reliability.ui.text import plain, saidi_turn
 from reliability.what_if import compute
 from tests.ui.conftest import PAGES, app, figures, go, metrics, put, said, sound, values_of
 
-TITLES = dict(zip(PAGES, ("Study", "Import", "History", "Compare", "Laterals", "Selection", "Business case", "Report",
-                          "Method"), strict=True))
+TITLES = dict(zip(PAGES, ("Overview", "Import", "Study data", "Outage history", "Laterals", "Selection", "Compare",
+                          "Business case", "Report", "Method"), strict=True))
 
 
 @pytest.mark.parametrize("page", PAGES)
@@ -60,17 +60,17 @@ def test_study_page_tells_the_size():
 
 def test_a_study_that_is_not_there_is_the_demo():
     for asked in ("nobody", "../../etc", "/etc", "..", ".incoming", ""):
-        test = app("study", asked)
-        assert test.selectbox("study_choice").value == "demo"
+        test = app("overview", asked)
+        assert test.selectbox("study_choice").value == workspace.DEMO
 
 
 @pytest.mark.parametrize("name", list(workspace.DEMOS))
 def test_each_demo_says_what_it_shows(name):
-    assert workspace.DEMOS[name].shows in said(app("study", name))
+    assert workspace.DEMOS[name].shows in said(app("overview", name))
 
 
 def test_another_study_is_chosen(small):
-    test = app("study")
+    test = app()
     test.selectbox("study_choice").set_value(small).run()
     assert "8 sections" in said(sound(test))
     assert "8 sections" in said(go(test, "method"))
