@@ -40,7 +40,7 @@ class Layout:
 
 
 def layout(columns: Sequence[Cells]) -> Layout:
-    """The largest type at which no word breaks on an upright page, and which takes hardly more lines than a smaller one.
+    """The largest type at which no word breaks on an upright page, and that takes hardly more lines than a smaller one.
 
     Else the same on a turned page; where nothing fits there either, the smallest type with columns narrowed alike.
     """

@@ -94,7 +94,8 @@ def test_rows_are_whole_heads_repeated_and_numbers_to_the_right(docx, laid_out, 
 def test_no_type_is_under_eight_points(docx, laid_out):
     sizes = [int(e.get(docx.oxml.ns.qn("w:val"))) for e in laid_out.element.body.iter(docx.oxml.ns.qn("w:sz"))
              if e.getparent().tag == docx.oxml.ns.qn("w:rPr")]
-    assert sizes and min(sizes) >= 16
+    assert sizes
+    assert min(sizes) >= 16
     assert all(s.font.size is None or s.font.size.pt >= 8 for s in laid_out.styles if s.type == 1 and s.font.size)
 
 

@@ -21,7 +21,8 @@ def test_no_word_and_no_number_of_the_report_is_broken(content):
             found = layout(columns)
             turned += found.turned
             assert sum(found.widths) == pytest.approx(TURNED if found.turned else UPRIGHT), table.key
-            assert found.size in SIZES and min(SIZES) >= 8
+            assert found.size in SIZES
+            assert min(SIZES) >= 8
             for column, width in zip(columns, found.widths, strict=True):
                 for text, bold in [(column.header.replace("-", "- "), True), *((t, False) for t in column.texts)]:
                     assert longest_word(text, found.size, bold) <= width - PADDING + 1e-9 or len(text) > 24, (
@@ -31,7 +32,8 @@ def test_no_word_and_no_number_of_the_report_is_broken(content):
 
 def test_long_texts_get_the_room_that_numbers_do_not_need():
     found = layout([Cells("No", [str(n) for n in range(9)], True), Cells("What", ["word " * 60] * 9, False)])
-    assert found.widths[1] > 10 * found.widths[0] and not found.turned
+    assert found.widths[1] > 10 * found.widths[0]
+    assert not found.turned
 
 
 def test_the_page_is_turned_only_where_nothing_else_fits():
@@ -40,7 +42,8 @@ def test_the_page_is_turned_only_where_nothing_else_fits():
     assert layout(columns).turned == (8 * (longest_word("Interruptions0", 8, bold=True) + PADDING) > UPRIGHT)
     wide = layout([Cells("Interruptions", ["123"], True)] * 30)
     assert wide == Layout(8.0, wide.widths, True)
-    assert np.ptp(wide.widths) < 1e-9 and sum(wide.widths) == pytest.approx(TURNED)
+    assert np.ptp(wide.widths) < 1e-9
+    assert sum(wide.widths) == pytest.approx(TURNED)
 
 
 def test_a_smaller_type_is_taken_where_it_saves_lines():
