@@ -164,7 +164,7 @@ def _gains(now: ScenarioResults, large: bool) -> None:
 
 def _follow(now: ScenarioResults, place: dict[str, Any], odds: list[DeltaGenerator], large: bool) -> None:
     """Draw the bars at once, then again with each stage of the simulation."""
-    spread = trials.known(now.digest)
+    spread = drawn = trials.known(now.digest)
     _draw_bars(now, spread, place, large)
     if spread is None:
         _draw_year(trials.latest(), now, place, large, stale=True)
@@ -176,8 +176,9 @@ def _follow(now: ScenarioResults, place: dict[str, Any], odds: list[DeltaGenerat
                          f"Simulating: {done} trials of at most {total}; figures refine meanwhile")
 
     for spread in trials.follow(now, progress):
-        if spread is not place["spread"]:
+        if spread is not drawn:         # one picture is not drawn twice in a run
             _draw_bars(now, spread, place, large)
+            drawn = spread
         place["spread"] = spread
         _draw_year(spread, now, place, large, stale=False)
         _draw_odds(spread, odds)

@@ -10,7 +10,7 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from reliability.business.break_even import BREAK_EVEN
-from reliability.formats import count, grid_format, number, signed_number
+from reliability.formats import count, number, signed_number
 from reliability.network.application import (
     ApplicationChecks,
     application_frame,
@@ -26,7 +26,7 @@ from reliability.network.tree import Network
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
 from reliability.report.sections_map import at_heads
 from reliability.schema.devices import DEVICES, SECTIONALIZER
-from reliability.ui import coordination_panel, figure, frame, map_panel, state
+from reliability.ui import coordination_panel, figure, frame, lengths, map_panel, state
 from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
 from reliability.ui.opened import Opened
 from reliability.ui.place_table import named
@@ -186,7 +186,8 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
         if len(curve):
             alt = (f"Fault current along {name} falls from {number(curve['current_a'].max())} to "
                    f"{number(curve['current_a'].min())} A; actuating current {number(actuating)} A.")
-            figure.chart(profile_chart(curve, actuating, ceiling, frame.presenting()), alt, lambda: curve,
+            figure.chart(profile_chart(curve, actuating, ceiling, frame.presenting(),
+                                       lengths.unit_and_scale(now.results.study)), alt, lambda: curve,
                          "Current profile", "profile")
         else:
             st.info("The study gives no fault currents here: a picture of them needs both ends of a section.")
@@ -201,12 +202,8 @@ def _evidence(checks: ApplicationChecks, chosen: str, place: DeltaGenerator) -> 
         for row in evidence[evidence["verdict"] != VERDICTS[PASS]].itertuples():
             st.markdown(f"**{plain(row.label)}: {row.verdict}.** {plain(row.reason, 400)}")
     figure.table(evidence, "Evidence of the checks", "evidence", height=365, column_config={
-        "label": st.column_config.TextColumn("check", width=270),
-        "value": st.column_config.NumberColumn(format=grid_format("any"), width=75),
-        "limit": st.column_config.NumberColumn(format=grid_format("any"), width=75),
-        "unit": st.column_config.TextColumn(width=75), "verdict": st.column_config.TextColumn(width=75),
-        "margin": st.column_config.NumberColumn(format=grid_format("ratio"), width=75),
-        "reason": st.column_config.TextColumn(width=600)})
+        "label": st.column_config.TextColumn("Check", width=270),
+        "reason": st.column_config.TextColumn("Reason", width=600)})
 
 
 def _where(network: Network, head: int) -> str:
@@ -238,15 +235,7 @@ def _all(rows: pd.DataFrame, checks: ApplicationChecks, network: Network) -> Non
                           key="verdicts_shown",
                           persist_state="session")
         part = rows[rows["verdict"].isin(wanted)].drop(columns="head")
-        numbers = {c: st.column_config.NumberColumn(format=grid_format("amount"))
-                   for c in ("customer_interruptions_avoided", "momentary_events_added", "callouts_avoided")}
-        numbers["callouts_avoided"]["label"] = "call-outs avoided"
-        numbers[BREAK_EVEN] = st.column_config.NumberColumn("break-even share of faults, reclosing off",
-                                                            format=grid_format("share"))
-        numbers["customer_minutes_avoided"] = st.column_config.NumberColumn("customer-minutes avoided",
-                                                                         format=grid_format("count"))
-        figure.table(named(part, network, "lateral_id", "lateral"), "Laterals, best first", "laterals", height=430,
-                     column_config=numbers)
+        figure.table(named(part, network, "lateral_id", "lateral"), "Laterals, best first", "laterals", height=430)
 
 
 if __name__ == "__main__":

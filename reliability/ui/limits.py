@@ -49,8 +49,10 @@ def moved(study: Study) -> Limits:
 
 def from_link(text: str, study: Study) -> Limits:
     """Limits out of a link; what is unknown or out of bounds is left out."""
+    if not text:
+        return {}
     known, network, found = stated(study), study.network, {}
-    there = set(network.ids[network.candidates].astype(str).tolist()) if text else set()
+    there = set(network.ids[network.candidates].astype(str).tolist())
     for part in text.split(","):
         key, _, raw = part.partition(":")
         try:
