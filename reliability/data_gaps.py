@@ -177,9 +177,10 @@ def _one_way(now: ScenarioResults, scenario: Scenario, ranges: dict[str, Range])
 
 
 def stated(study: Study, key: str) -> bool:
-    """Whether study.toml states an assumption, or an element of it ("clearing_shares.0")."""
-    name = key.partition(".")[0]
-    return f"{BY_KEY[name].table}.{name}" in study.lines
+    """Whether a study states an assumption, or an element of it ("clearing_shares.0"): in its file, or as another value
+    than the default."""
+    known = BY_KEY[key.partition(".")[0]]
+    return dict(study.values)[known.key] != known.default or f"{known.table}.{known.key}" in study.lines
 
 
 def in_words(gap: Gap, currency: str) -> str:

@@ -116,13 +116,16 @@ class MomentaryValue:
 
     npv_at_none: (S,) where momentary events cost customers nothing. npv_per_factor: (S,) added by each time the value
     of the table. turn: (S,) the factor at which the net present value is nil, NaN where it keeps its sign. per_event:
-    value of the table for one customer's momentary event, on average as built; NaN without any.
+    value of the table for one customer's momentary event, on average as built; NaN without any. avoided: (2, S)
+    customers' cost avoided a year of sustained interruptions, and of momentary events at a factor of 1, in the money of
+    the table.
     """
 
     npv_at_none: np.ndarray
     npv_per_factor: np.ndarray
     turn: np.ndarray
     per_event: float
+    avoided: np.ndarray
 
     def npv(self, scenario: int, factor: float) -> float:
         """Society's net present value where a momentary event costs `factor` times the value of the table."""
@@ -147,7 +150,8 @@ def momentary_value(table: OutcomeTable, business: Business, costs: CostTable) -
     events = totals(business.by_section[0])["momentary_events"]
     price = drawn(values, "interruption_cost_factor") * price_level(values).index
     each = momentary[0] * price / events if events > 0 else np.nan
-    return MomentaryValue(base, slope, turn, float(each))
+    return MomentaryValue(base, slope, turn, float(each),
+                          np.array([sustained[0] - sustained, momentary[0] - momentary]))
 
 
 def _interruption_cost(table: OutcomeTable, values: Assumptions, costs: CostTable) -> tuple[np.ndarray, np.ndarray]:

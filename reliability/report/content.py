@@ -23,6 +23,7 @@ from reliability.network.coordination import coordination
 from reliability.network.coordination_curves import LateralCurves, lateral_curves
 from reliability.pipeline import Results
 from reliability.report.figures import Figure, Name, figure, pointer, resolve
+from reliability.report.quantities import Quantities, quantities
 from reliability.report.summary import sections_frame, summary
 from reliability.report.work_pack_jobs import checks_of_selection
 from reliability.schema.devices import SECTIONALIZER
@@ -78,6 +79,7 @@ class Content:
     summary: content of summary.json. sections,
     laterals: the frames of sections.csv and laterals.csv. cases: by perspective, the study's
     own among them. command: what to type to get the same figures again. view: the network in plan.
+    quantities: by scenario.
     """
 
     study: Study
@@ -92,6 +94,7 @@ class Content:
     drivers: pd.DataFrame | None = None
     coordination: Coordinated | None = None
     view: PlanView | None = None
+    quantities: Sequence[Quantities] = ()
 
     @property
     def scenarios(self) -> list[str]:
@@ -212,7 +215,7 @@ def content_of(results: Results) -> Content:
     return Content(results.study, document, sections_frame(results),
                    laterals_frame(results.business, results.break_even), _command(results), results.history,
                    results.checks, cases, _selected(results), results.plan.drivers if results.plan else None,
-                   _coordinated(results), results.plan_view)
+                   _coordinated(results), results.plan_view, quantities(results))
 
 
 def _coordinated(results: Results) -> Coordinated:

@@ -112,7 +112,8 @@ def _flows(content: Content, case: Case, perspective: str) -> Table:
     name = shorten(str(frame["scenario"].iloc[0]), 40)
     return Table(f"cashflow-{perspective}", f"Expected cash flow of {name}, {PERSPECTIVES[perspective].lower()}",
                  columns,
-                 frame, f"Flows {perspective}", min(horizon, 41))
+                 frame, f"Flows {perspective}", min(horizon, 41),
+                 whole=f"Expected cash flow of every scenario, {PERSPECTIVES[perspective].lower()}")
 
 
 def drivers(content: Content) -> Section:
@@ -141,7 +142,8 @@ def drivers(content: Content) -> Section:
         Column("first_order", "First order", "share"),
         Column("first_order_error", "Standard error of first order", "share", where="sheet"),
         Column("total", "Total", "share"), Column("total_error", "Standard error of total", "share", where="sheet"),
-        Column("break_even", "Break-even", "any")), ordered, "Drivers", min(len(mine), 15)))
+        Column("break_even", "Break-even", "any")), ordered, "Drivers", min(len(mine), 15),
+        whole="Sensitivity of the NPV of every scenario"))
     return Section("drivers", title, tuple(blocks))
 
 

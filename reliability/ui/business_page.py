@@ -10,13 +10,11 @@ import pandas as pd
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from reliability import formats
 from reliability.business.cashflow import cashflow_frame
 from reliability.business.costs import SOCIETY
 from reliability.formats import (
     NOT_MEANINGFUL,
     count,
-    grid_format,
     meaningful,
     money,
     money_range,
@@ -29,6 +27,7 @@ from reliability.report.money_summary import MOMENTARY_FACTORS, price_level_summ
 from reliability.report.sentences_money import price_level
 from reliability.schema.units import unit_of
 from reliability.ui import background, decisive, figure, frame, state, tiles, trials
+from reliability.ui.headers import Header
 from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
 from reliability.ui.moved import PERSPECTIVES
 from reliability.ui.scenario_results import base_results, in_perspective, pick_scenario, state_results
@@ -79,7 +78,7 @@ def show() -> None:
     for spread in trials.follow(now, lambda done, total: progress.progress(min(done / total, 1.0), f"{done} trials")):
         with sure.container():
             npv = spread.npv[scenario]
-            odds = float((npv > 0).mean())
+            odds = trials.odds_of_gain(npv)
             figure.chart(npv_chart(npv, currency, large), f"Net present value over {len(npv)} trials; above 0 in "
                          f"{percent(odds)} of them.", lambda: pd.DataFrame(), "", "npv", csv=False)
         _tiles(figures, case, currency, spread.npv[scenario])
@@ -100,10 +99,11 @@ def _tiles(place: DeltaGenerator, case: dict[str, Any], currency: str, npv: np.n
     spread = "–" if npv is None else money_range(np.percentile(npv, 10), np.percentile(npv, 90), currency)
     payback = case["discounted_payback_years"]
     figures = (("Net present value", money(case["npv"], currency)), ("NPV, P10 to P90", spread),
-               ("Probability that NPV is above 0", percent(None if npv is None else (npv > 0).mean())),
+               ("Probability that NPV is above 0", percent(None if npv is None else trials.odds_of_gain(npv))),
                ("Capital", money(case["capex"], currency)), ("Internal rate of return", spoken(case["irr"], "irr")),
                ("Benefit over cost", number(case["bcr"])),
-               ("Discounted payback", _payback(payback)))
+               ("Discounted payback", _payback(payback)),
+               ("Per interruption and minute avoided", tiles.per_avoided(case, currency)))
     with place.container():
         tiles.row(Figure(name, value) for name, value in figures)
 
@@ -138,11 +138,14 @@ def _drivers(now: ScenarioResults, scenario: int, large: bool) -> None:
         # those with a break-even value are listed, however little they move the value where the study stands
         rows = part[np.isfinite(part["break_even"]) | (np.arange(len(part)) < MOST_DRIVERS)]
         shown = pd.DataFrame({
-            "assumption": rows["label"], "now": [formats.shown(v, "any") for v in rows["value"]],
-            "break-even": [number(v) for v in rows["break_even"]],
-            "unit": [unit_of(key, now.business.currency) for key in rows["assumption"]],
-            "share": [percent(v) for v in rows["total"]]})
-        st.dataframe(shown, hide_index=True, alt="Break-even values and shares of the variance")
+            "Assumption": rows["label"], "Now": [number(v) for v in rows["value"]],
+            "Break-even value": [number(v) for v in rows["break_even"]],
+            "Unit": [unit_of(key, now.business.currency) for key in rows["assumption"]],
+            "Share of the variance": [percent(v) for v in rows["total"]]})
+        st.dataframe(shown, hide_index=True, alt="Break-even values and shares of the variance", column_config={
+            name: st.column_config.TextColumn(width=width) for name, width in (
+                ("Assumption", 182), ("Now", 58), ("Break-even value", 74), ("Unit", 132),
+                ("Share of the variance", 54))})
         st.caption("Share of what is unknown about the net present value: total Sobol' index over the ranges that the "
                    "study states.")
 
@@ -183,19 +186,14 @@ def _all(now: ScenarioResults) -> None:
         for s, name in enumerate(of.names):
             if s:
                 case = of.money[s]
-                rows.append({"perspective": view, "scenario": name, **{k: _usable(k, case[k]) for k in (
+                rows.append({"perspective": PERSPECTIVES[view], "scenario": name, **{k: _usable(k, case[k]) for k in (
                     "capex", "npv", "irr", "bcr", "payback_years", "discounted_payback_years", "cost_per_ci_avoided",
                     "cost_per_cmi_avoided", "cost_per_callout_avoided")}})
     unit = short(now.business.currency, 12)
-    columns = {k: st.column_config.NumberColumn(f"{name}, {unit}", format=grid_format("money"))
-               for k, name in (("capex", "capital"), ("npv", "NPV"))}
-    columns |= {"irr": st.column_config.NumberColumn("internal rate of return", format=grid_format("share"))}
-    columns |= {k: st.column_config.NumberColumn(name, format=grid_format("ratio")) for k, name in (
-        ("bcr", "benefit over cost"), ("payback_years", "payback, years"),
-        ("discounted_payback_years", "discounted payback, years"),
-        ("cost_per_ci_avoided", f"{unit} per interruption avoided"),
-        ("cost_per_cmi_avoided", f"{unit} per customer-minute avoided"),
-        ("cost_per_callout_avoided", f"{unit} per call-out avoided"))}
+    columns: dict[str, Header | str] = {"capex": f"Capital, {unit}", "npv": f"NPV, {unit}"}
+    columns |= {k: Header(f"{unit} per {what} avoided", "price") for k, what in (
+        ("cost_per_ci_avoided", "customer interruption"), ("cost_per_cmi_avoided", "customer-minute"),
+        ("cost_per_callout_avoided", "call-out"))}
     figure.table(pd.DataFrame(rows), "Business case of every scenario", "cases", column_config=columns)
     years = int(now.results.study.values["horizon_years"])
     st.caption(f"Money in {plain(now.business.currency)}; {count(years, 'year')}. "

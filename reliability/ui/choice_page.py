@@ -14,7 +14,7 @@ from reliability.business.break_even import BREAK_EVEN
 from reliability.business.frontier import frontier
 from reliability.business.proposal import converted_laterals, scenario_of
 from reliability.business.selection import Choice
-from reliability.formats import count, grid_format, money, number, percent
+from reliability.formats import count, money, number, percent
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
 from reliability.report.sections_map import at_heads, converted
 from reliability.report.work_pack import work_pack_html
@@ -145,21 +145,14 @@ def _table(shown: Opened, now: ScenarioResults, found: Selection) -> None:
     if choice.selection.empty:
         return
     st.subheader("What would be chosen at the moved inputs" if found.moved else "What is chosen", anchor=False)
-    numbers = {c: st.column_config.NumberColumn(format=grid_format("amount")) for c in (
-        "customer_interruptions_avoided", "momentary_events_added", "callouts_avoided")}
-    numbers["callouts_avoided"]["label"] = "call-outs avoided"
-    numbers[BREAK_EVEN] = st.column_config.NumberColumn("break-even share of faults, reclosing off",
-                                                        format=grid_format("share"))
-    currency = plain(now.business.currency, 12)
-    numbers |= {c: st.column_config.NumberColumn(name, format=grid_format("money")) for c, name in (
-        ("capex", f"capital, {currency}"), ("npv", f"NPV, {currency}"),
-        ("customer_minutes_avoided", "customer-minutes avoided"))}
+    currency = short(now.business.currency, 12)
+    money_columns = {"capex": f"Capital, {currency}", "npv": f"NPV, {currency}"}
     network, rows = now.results.network, choice.selection
     if not found.proposed:
         proposed = rows["section_id"].astype(str).isin(converted_laterals(now.decision.choice))
         rows = rows.assign(in_the_proposal=np.where(proposed & (rows["what"] == "lateral"), "yes", "no"))
     figure.table(named(rows, network, "section_id", "lateral or backup", "backup_id"), "Selection",
-                 "selection", height=360, column_config=numbers)
+                 "selection", height=360, column_config=money_columns)
     laterals = choice.selection[choice.selection["what"] == "lateral"]
 
     def pack() -> WorkPack:

@@ -10,7 +10,7 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from reliability.business.break_even import BREAK_EVEN
-from reliability.formats import count, grid_format, number, signed_number
+from reliability.formats import count, number, signed_number
 from reliability.network.application import (
     ApplicationChecks,
     application_frame,
@@ -20,13 +20,13 @@ from reliability.network.application import (
     wrong_links,
     wrong_links_said,
 )
-from reliability.network.application_catalogue import VERDICTS
+from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.network.place_names import SEPARATOR
 from reliability.network.tree import Network
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
 from reliability.report.sections_map import at_heads
 from reliability.schema.devices import DEVICES, SECTIONALIZER
-from reliability.ui import coordination_panel, figure, frame, map_panel, state
+from reliability.ui import coordination_panel, figure, frame, lengths, map_panel, state
 from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
 from reliability.ui.opened import Opened
 from reliability.ui.place_table import named
@@ -171,33 +171,39 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
     row = rows[rows["lateral_id"] == chosen].iloc[0]
     place = int(np.flatnonzero(checks.proposal.head == row["head"])[0])
     network, name = now.results.network, str(now.results.network.names[row["head"]])
-    st.markdown(f"**{plain(name)}**{_where(network, int(row['head']))} on {plain(row['feeder_id'])}: "
-                f"{count(int(row['customers']), 'customer')}, {count(int(row['phases']), 'phase')}. "
-                f"Under {plain(now.names[scenario])} its faults cause "
-                f"{signed_number(-row['customer_interruptions_avoided'])} sustained interruptions, "
-                f"{signed_number(-row['customer_minutes_avoided'])} customer-minutes, "
-                f"{signed_number(row['momentary_events_added'])} momentary events and "
-                f"{signed_number(-row['callouts_avoided'])} call-outs a year.{_turn(row[BREAK_EVEN])} A "
-                f"sectionalizer here: **{row['verdict']}**.")
     left, right = st.columns(2, gap="large")
+    right.markdown(f"**{plain(name)}**{_where(network, int(row['head']))} on {plain(row['feeder_id'])}: "
+                   f"{count(int(row['customers']), 'customer')}, {count(int(row['phases']), 'phase')}. "
+                   f"Under {plain(now.names[scenario])} its faults cause "
+                   f"{signed_number(-row['customer_interruptions_avoided'])} sustained interruptions, "
+                   f"{signed_number(-row['customer_minutes_avoided'])} customer-minutes, "
+                   f"{signed_number(row['momentary_events_added'])} momentary events and "
+                   f"{signed_number(-row['callouts_avoided'])} call-outs a year.{_turn(row[BREAK_EVEN])} A "
+                   f"sectionalizer here: **{row['verdict']}**.")
     curve = profile(network, int(row["head"]), checks.values)
     actuating, ceiling = float(checks.proposal.actuating_a[place]), float(checks.ceiling_a[place])
     with left:
         if len(curve):
             alt = (f"Fault current along {name} falls from {number(curve['current_a'].max())} to "
                    f"{number(curve['current_a'].min())} A; actuating current {number(actuating)} A.")
-            figure.chart(profile_chart(curve, actuating, ceiling, frame.presenting()), alt, lambda: curve,
+            figure.chart(profile_chart(curve, actuating, ceiling, frame.presenting(),
+                                       lengths.unit_and_scale(now.results.study)), alt, lambda: curve,
                          "Current profile", "profile")
         else:
             st.info("The study gives no fault currents here: a picture of them needs both ends of a section.")
-    with right:
-        evidence = evidence_frame(checks, [chosen])[["label", "value", "limit", "unit", "margin", "verdict", "reason"]]
-        figure.table(evidence, "Evidence of the checks", "evidence", height=365, column_config={
-            "label": st.column_config.TextColumn("check", width="medium"),
-            "value": st.column_config.NumberColumn(format=grid_format("any")),
-            "limit": st.column_config.NumberColumn(format=grid_format("any")),
-            "margin": st.column_config.NumberColumn(format=grid_format("ratio"))})
+    _evidence(checks, chosen, right)
     coordination_panel.lateral(now, int(row["head"]), actuating)
+
+
+def _evidence(checks: ApplicationChecks, chosen: str, place: DeltaGenerator) -> None:
+    """The checks of a lateral: in a place the reasons of those not passed, then every one with its figures."""
+    evidence = evidence_frame(checks, [chosen])[["label", "value", "limit", "unit", "margin", "verdict", "reason"]]
+    with place:
+        for row in evidence[evidence["verdict"] != VERDICTS[PASS]].itertuples():
+            st.markdown(f"**{plain(row.label)}: {row.verdict}.** {plain(row.reason, 400)}")
+    figure.table(evidence, "Evidence of the checks", "evidence", height=365, column_config={
+        "label": st.column_config.TextColumn("Check", width=270),
+        "reason": st.column_config.TextColumn("Reason", width=600)})
 
 
 def _where(network: Network, head: int) -> str:
@@ -229,15 +235,7 @@ def _all(rows: pd.DataFrame, checks: ApplicationChecks, network: Network) -> Non
                           key="verdicts_shown",
                           persist_state="session")
         part = rows[rows["verdict"].isin(wanted)].drop(columns="head")
-        numbers = {c: st.column_config.NumberColumn(format=grid_format("amount"))
-                   for c in ("customer_interruptions_avoided", "momentary_events_added", "callouts_avoided")}
-        numbers["callouts_avoided"]["label"] = "call-outs avoided"
-        numbers[BREAK_EVEN] = st.column_config.NumberColumn("break-even share of faults, reclosing off",
-                                                            format=grid_format("share"))
-        numbers["customer_minutes_avoided"] = st.column_config.NumberColumn("customer-minutes avoided",
-                                                                         format=grid_format("count"))
-        figure.table(named(part, network, "lateral_id", "lateral"), "Laterals, best first", "laterals", height=430,
-                     column_config=numbers)
+        figure.table(named(part, network, "lateral_id", "lateral"), "Laterals, best first", "laterals", height=430)
 
 
 if __name__ == "__main__":

@@ -20,12 +20,17 @@ def in_miles(study: Study) -> bool:
 
 def unit(study: Study) -> str:
     """The unit of lengths."""
-    return MILES if in_miles(study) else KM
+    return unit_and_scale(study)[0]
 
 
 def of_km(km: float, study: Study) -> float:
     """A length in the unit shown; for a rate per kilometre divide by it."""
-    return km / KM_PER_MILE if in_miles(study) else km
+    return km / unit_and_scale(study)[1]
+
+
+def unit_and_scale(study: Study) -> tuple[str, float]:
+    """The unit of lengths, and how many kilometres it has."""
+    return (MILES, KM_PER_MILE) if in_miles(study) else (KM, 1.0)
 
 
 def shown(km: float, study: Study) -> str:

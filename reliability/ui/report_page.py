@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from reliability.formats import count, grid_format
+from reliability.formats import count
 from reliability.indices.definitions import INDICES
 from reliability.report import runs
 from reliability.report.runs import Run
@@ -13,6 +13,7 @@ from reliability.study import Study, StudyError, workspace
 from reliability.study.save import create
 from reliability.ui import figure, frame, into_study, opened
 from reliability.ui.compare_charts import Indices, bars, bars_alt, bars_data
+from reliability.ui.headers import HEADERS, Header, header
 from reliability.ui.opened import Opened
 from reliability.ui.text import plain, short
 from reliability.what_if import Asked
@@ -108,9 +109,9 @@ def _figures(run: Run) -> None:
                      "saidi_p90": spread.get("p90"), "npv": (scenario.get("business") or {}).get("npv")})
     names = {i.key: i.heading for i in INDICES if i.simulated} | {
         "callouts": "call-outs, 1/yr", "saidi_p10": "SAIDI of a year, P10", "saidi_p90": "and P90, min"}
-    formats = {c: st.column_config.NumberColumn(name, format=grid_format("any")) for c, name in names.items()}
+    formats = {c: Header(name, header(c).kind if c in HEADERS else "minutes") for c, name in names.items()}
     currency = short(run.summary.get("currency", ""), 12)
-    formats["npv"] = st.column_config.NumberColumn(f"NPV, {currency}", format=grid_format("money"))
+    formats["npv"] = Header(f"NPV, {currency}", "money")
     figure.table(pd.DataFrame(rows), "Figures of the run", "run_figures", column_config=formats)
 
 
