@@ -64,7 +64,7 @@ def test_a_link_out_of_the_workspace_shows_the_demo(page, shared, study):
     assert "not in the workspace" in page.inner_text("body")
     page.get_by_test_id("stTopNav").get_by_role("link", name="Method", exact=True).click()
     page.wait_for_selector("h1:has-text('Method')")
-    page.wait_for_function("() => !location.search.includes('study')")       # the demo is what an address without one shows
+    page.wait_for_function("() => !location.search.includes('study')")       # an address without one shows the demo
 
 
 def test_hostile_names_stay_text_on_every_page(page, shared):
