@@ -154,7 +154,7 @@ def needed_for_a_proposal(now: ScenarioResults, most: int = MOST) -> tuple[str, 
     if alone.empty:
         return "", np.nan, []
     alone = alone[alone["capex"] > 0.0] if (alone["capex"] > 0.0).any() else alone
-    best = alone.loc[(alone["npv"] / alone["capex"].clip(lower=1.0)).idxmax()]
+    best = alone.iloc[int(np.argmax((alone["npv"] / alone["capex"].clip(lower=1.0)).to_numpy()))]
     network, study = now.results.network, now.results.study
     head = int(options.heads[int(best["lateral"])])
     counts = None if np.isnan(best["counts"]) else int(best["counts"])

@@ -10,7 +10,6 @@ import pandas as pd
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from reliability import formats
 from reliability.business.cashflow import cashflow_frame
 from reliability.business.costs import SOCIETY
 from reliability.formats import (

@@ -62,7 +62,7 @@ def test_the_server_refuses_other_names_for_itself(shared, path):
 def test_a_link_out_of_the_workspace_shows_the_demo(page, shared, study):
     visit(page, shared, study=study)
     assert "not in the workspace" in page.inner_text("body")
-    page.wait_for_function("() => location.search.includes('study=demo')")
+    page.wait_for_function("() => location.search.includes('study=wooded-town')")
 
 
 def test_hostile_names_stay_text_on_every_page(page, shared):
