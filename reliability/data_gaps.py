@@ -144,7 +144,10 @@ def _of_checks(now: ScenarioResults, at: int) -> list[Gap]:
                 "See the checks of each lateral", LATERALS)]
 
 
-def needed_for_a_proposal(now: ScenarioResults, most: int = MOST) -> tuple[str, float, list[Needed]]:
+Nearest = tuple[str, float, list[Needed]]
+
+
+def needed_for_a_proposal(now: ScenarioResults, most: int = MOST) -> Nearest:
     """Without a proposal: the conversion that comes nearest to paying, its net present value, and what would have to be
     different for it to pay, each alone, the smallest change first. "" where no conversion is open to any lateral.
     """

@@ -67,7 +67,7 @@ KINDS: dict[str, Kind] = {
 # thousands.
 SEPARATORS = "." + SPACE
 HOVER, HOVER_CHANGE, HOVER_SHARE, HOVER_COUNT = ",.3r", "+,.3r", ".1%", ",.0f"
-TICK, TICK_SHARE = ",.3~s", ".0%"
+TICK, TICK_SHARE = ",.3~s", ".2~%"
 
 
 def missing(value: object) -> bool:

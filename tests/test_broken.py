@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from reliability.__main__ import main
-from tests.broken_studies import STUDIES, write
+from tests.broken_studies import write
+from tests.broken_tables import STUDIES
 
 
 def findings(folder: Path) -> dict[str, int]:

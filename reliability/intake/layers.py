@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from reliability.schema.problems import Problem, StudyError
-from reliability.study.text_cells import column_text
+from reliability.study.text_cells import column_kinds, column_text
 
 GEOMETRY_SUFFIXES = (".geojson", ".json", ".gpkg", ".shp", ".zip")
 WGS84 = "EPSG:4326"
@@ -44,11 +44,15 @@ class Shapes:
 
 @dataclass(frozen=True)
 class Layer:
-    """A layer: its name ("" where it is the file's only one), header → (rows,) object array of text, and geometry."""
+    """A layer: its name ("" where it is the file's only one), header → (rows,) object array of text, and geometry.
+
+    kinds: of columns whose cells are not all text or whole numbers, see `column_kinds`.
+    """
 
     name: str
     columns: dict[str, np.ndarray]
     shapes: Shapes
+    kinds: dict[str, list[str]]
 
 
 def read_layers(path: Path) -> list[Layer]:
@@ -82,11 +86,12 @@ def _layer(path: Path, layer: str, name: str) -> Layer:
     geometry[shapely.is_empty(geometry)] = None
     attributes = [c for c in frame.columns if not isinstance(frame, gpd.GeoDataFrame) or c != frame.geometry.name]
     columns = {str(c): np.array(column_text(frame[c]), dtype=object) for c in attributes}
+    kinds = {str(c): letters for c in attributes if (letters := column_kinds(frame[c])) is not None}
     stated = getattr(frame, "crs", None)
     crs = "" if stated is None else stated.to_string()
     if path.suffix.casefold() in _GEOJSON:
         crs = crs or WGS84      # RFC 7946, 4
-    return Layer(name, columns, Shapes(geometry, crs))
+    return Layer(name, columns, Shapes(geometry, crs), kinds)
 
 
 def routes_text(ids: list[str], routes: list[np.ndarray | None]) -> str:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +13,7 @@ from reliability.intake.layers import GEOMETRY_SUFFIXES, Layer, Shapes, read_lay
 from reliability.schema.problems import Problem, Problems, StudyError
 from reliability.study.files import SETTINGS_FILE
 from reliability.study.tables import MOST_CELLS, Rows, read_bytes, read_rows, rows_of
-from reliability.study.workbook import read_sheets
+from reliability.study.workbook import hidden_rows_note, read_sheets
 
 RECIPE_FILE = "import.toml"
 _TABLE_SUFFIXES = (".csv", ".txt", ".tsv", ".xlsx")
@@ -38,6 +38,7 @@ class ExportTable:
     shapes: Shapes | None = None
     decimal_comma: bool = False
     notes: tuple[str, ...] = ()
+    kinds: Mapping[str, Sequence[str]] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -82,7 +83,7 @@ def read_exports(paths: str | Path | Iterable[str | Path]) -> Exports:
             if path.name == SETTINGS_FILE:
                 settings = read_bytes(path)
             elif path.suffix.casefold() in (*_TABLE_SUFFIXES, *GEOMETRY_SUFFIXES):
-                tables += _tables(path)
+                tables += _tables(path, ignored)
                 sizes[path.name] = path.stat().st_size
             elif path.name != RECIPE_FILE:
                 ignored.append(path.name)
@@ -95,17 +96,23 @@ def read_exports(paths: str | Path | Iterable[str | Path]) -> Exports:
     return Exports(tuple(tables), settings, tuple(ignored), sizes)
 
 
-def _tables(path: Path) -> list[ExportTable]:
+def _tables(path: Path, ignored: list[str]) -> list[ExportTable]:
+    """Tables of a file; sheets that are hidden are named in `ignored`."""
     if path.suffix.casefold() in GEOMETRY_SUFFIXES:
         return [_from_layer(path.name, layer) for layer in read_layers(path)]
     content = read_bytes(path, _MOST_BYTES)
     if path.suffix.casefold() != ".xlsx":
         return [_from_rows("", read_rows(path.name, content))]
-    sheets = {name: rows for name, rows in read_sheets(path.name, content, MOST_CELLS).items() if any(map(any, rows))}
+    sheets = read_sheets(path.name, content, MOST_CELLS)
+    ignored.extend(f"{path.name}, {sheet.name} (hidden)" for sheet in sheets if sheet.filled and not sheet.visible)
+    sheets = [sheet for sheet in sheets if any(map(any, sheet.rows))]
     if not sheets:
         raise StudyError([Problem(path.name, "the file is empty", "give it a header row and its records")])
-    return [_from_rows(name if len(sheets) > 1 else "", rows_of(path.name, _below_title(rows)))
-            for name, rows in sheets.items()]
+    several = len(sheets) > 1
+    return [replace(_from_rows(sheet.name if several else "",
+                               rows_of(path.name, _below_title(sheet.rows), sheet.kinds)),
+                    notes=hidden_rows_note(f"{path.name}, {sheet.name}" if several else path.name, sheet))
+            for sheet in sheets]
 
 
 def _below_title(rows: list[list[str]]) -> list[list[str]]:
@@ -118,22 +125,26 @@ def _below_title(rows: list[list[str]]) -> list[list[str]]:
 
 def _from_rows(table: str, rows: Rows) -> ExportTable:
     columns: dict[str, np.ndarray] = {}
-    for header, cells in zip(rows.headers, rows.columns, strict=True):
+    kinds: dict[str, Sequence[str]] = {}
+    for at, (header, cells) in enumerate(zip(rows.headers, rows.columns, strict=True)):
         if header or any(cells):
-            columns[_distinct(header or "(no header)", columns)] = np.array(cells, dtype=object)
+            name = _distinct(header or "(no header)", columns)
+            columns[name] = np.array(cells, dtype=object)
+            if at in rows.kinds:
+                kinds[name] = rows.kinds[at]
     if rows.too_long:
         k, cell = rows.too_long[0]
         raise StudyError([Problem(rows.file, f"more cells than the {len(rows.headers)} headers",
                                   "put a cell that holds "
                                   "the separator into quotation marks", rows.numbers[k + 1], None, cell)])
     return ExportTable(rows.file, table, columns, np.array(rows.numbers[1:], dtype=np.int64),
-                       decimal_comma=rows.decimal_comma, notes=rows.notes)
+                       decimal_comma=rows.decimal_comma, notes=rows.notes, kinds=kinds)
 
 
 def _from_layer(file: str, layer: Layer) -> ExportTable:
     some = any(g is not None for g in layer.shapes.shapes)
     return ExportTable(file, layer.name, layer.columns, np.arange(1, len(layer.shapes) + 1),
-                       layer.shapes if some else None)
+                       layer.shapes if some else None, kinds=layer.kinds)
 
 
 def _distinct(header: str, taken: dict[str, np.ndarray]) -> str:

@@ -17,10 +17,11 @@ from reliability.intake.recognise import Recognised
 from reliability.intake.units import Plausibility, factor, plausibility
 from reliability.intake.words import Meaning, as_stated, known_meaning, suggestion, word_key
 from reliability.schema.columns import KM_PER_MILE, Column
-from reliability.schema.problems import Problems
+from reliability.schema.problems import Problem, Problems
 from reliability.study.cells import number_column
 from reliability.study.decimals import doubtful_signs
 from reliability.study.headers import Table
+from reliability.study.spreadsheet_cells import report_ids, report_troubles
 
 # By what a row is called, the first that it has.
 ROW_NAMES = ("event_id", "customer_id", "transformer_id", "device_id", "segment_id", "node_id")
@@ -103,12 +104,34 @@ def _typed_table(one: Recognised, recipe: Recipe, typed: Typed, seen: dict[tuple
         keep[np.flatnonzero(keep)[dropped]] = False
         cells = {name: column[~dropped] for name, column in cells.items()}
         rows = rows[~dropped]
+    _report_cells(one, fields, cells, rows, keep, problems)
     columns = _numbers(one, fields, cells, rows, typed, problems)
     frame = _whole(kind, columns, len(rows))
     frame["file"], frame["row"] = table.name, rows
     shapes = None if table.shapes is None else Shapes(table.shapes.shapes[keep], table.shapes.crs)
     typed.headers.update({(table.name, m.name): " + ".join(m.headers) for m in one.matches})
     return frame, shapes
+
+
+def _report_cells(one: Recognised, fields: Mapping[str, Field], cells: Mapping[str, np.ndarray], rows: np.ndarray,
+                  keep: np.ndarray, problems: Problems) -> None:
+    """Cells of text that a spreadsheet has lost or changed; an unknown word is open in any case.
+
+    cells, rows: of the rows that stay; keep: where these are in the table.
+    """
+    for match in one.matches:
+        of = fields.get(match.name)
+        if of is None or of.word or of.column.kind in ("number", "whole"):
+            continue
+        header, texts = " + ".join(match.headers), cells[match.name].tolist()
+
+        def problem(k: int, rule: str, remedy: str, header: str = header, texts: list[str] = texts) -> Problem:
+            return Problem(one.table.name, rule, remedy, int(rows[k]), header, texts[k])
+
+        report_troubles(texts, problem, problems)
+        if of.column.kind == "text" and len(match.headers) == 1:
+            kinds = one.table.kinds.get(match.headers[0])
+            report_ids(match.name, texts, () if kinds is None else np.asarray(kinds)[keep].tolist(), problem, problems)
 
 
 def _joined(one: Recognised, headers: tuple[str, ...]) -> np.ndarray:

@@ -9,6 +9,7 @@ import pandas as pd
 
 from reliability.business.break_even import BREAK_EVEN
 from reliability.business.constraints import fast_settings
+from reliability.business.frontier import UNITS_OF
 from reliability.business.stability import STAYS, WORTH_IT
 from reliability.formats import DASH, noun_for, shown
 from reliability.network.application import (
@@ -25,6 +26,7 @@ from reliability.report import charts, sections_map
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text
 from reliability.report.content import Content, Selected
 from reliability.report.figures import Figure, pointer, resolve, say
+from reliability.report.frontier_mix import devices
 from reliability.report.places import place_columns, with_names
 from reliability.report.reporting import calendar_years
 from reliability.report.sentences_break_even import SHARE_KIND, selection_saidi_gain
@@ -142,9 +144,10 @@ def _frontier(content: Content, chosen: Selected) -> list[Block]:
     frame = chosen.frontier
     if frame is None or not len(frame):
         return [Missing("The trade between money and SAIDI: it was not computed in this run.")]
+    by_device = [Column(UNITS_OF + d, f"{d.replace('_', ' ').capitalize()}s", "count") for d in devices(frame)]
     return [charts.frontier(content, frame), Table("frontier", "The largest SAIDI reduction for each budget", (
         Column("budget", "Budget", "money", content.currency), Column("capex", "Spent", "money", content.currency),
-        Column("laterals", "Laterals", "count"), Column("units", "Units", "count"),
+        Column("laterals", "Laterals", "count"), Column("units", "Units", "count"), *by_device,
         Column("saidi_minutes_avoided", "SAIDI avoided", "minutes", "min/yr"),
         Column("maifi_e_added", "MAIFI_E added", "index", "1/yr"), Column("npv", "NPV", "money", content.currency)),
         frame.reset_index(drop=True), "Frontier", 40)]

@@ -57,7 +57,8 @@ def assumptions(content: Content) -> Section:
         Column("unit", "Unit"), Column("shown", "Value", where="page"),
         Column("range", "Low / likely / high", where="page"), Column("value", "Value", "any", where="sheet"),
         *(Column(end, end.capitalize(), "any", where="sheet") for end in ("low", "likely", "high")),
-        Column("words", "In words", where="sheet"), Column("from", "Set by"), Column("source", "Source of the default")),
+        Column("words", "In words", where="sheet"), Column("from", "Set by"),
+        Column("source", "Source of the default")),
         pd.DataFrame([row for a in ASSUMPTIONS for row in _assumption(content, a)]), "Assumptions", shown=200)
     notes: tuple[Block, ...] = ()
     listed = [str(n) for n in study.notes]

@@ -15,7 +15,7 @@ UPRIGHT, TURNED = 496.8, 676.8          # room between the margins, in points: L
 PADDING = 7.6                           # left and right of a cell's text together, with the rounding of widths
 UNBROKEN = 24                           # letters from which a word may be broken
 HEAD_LINES = 3                          # lines that a header may take where room is short
-TALLER = 1.1                            # a larger type may make a table taller by this much
+MORE_LINES = 1.05                       # a larger type may take so many times the lines
 
 _HYPHEN = re.compile(r"(?<=[a-z]{3})-(?=[a-z]{3})")     # a line breaks behind it
 
@@ -40,7 +40,7 @@ class Layout:
 
 
 def layout(columns: Sequence[Cells]) -> Layout:
-    """The largest type at which no word breaks on an upright page and the table is hardly taller than in a smaller one.
+    """The largest type at which no word breaks on an upright page, and that takes hardly more lines than a smaller one.
 
     Else the same on a turned page; where nothing fits there either, the smallest type with columns narrowed alike.
     """
@@ -49,9 +49,9 @@ def layout(columns: Sequence[Cells]) -> Layout:
         fitting = [size for size in SIZES if (words * size + PADDING).sum() <= room]
         if fitting:
             tried = [(size, _widths(words, texts, size, room)) for size in fitting]
-            heights = [_height(texts, size, widths) for size, widths in tried]
-            size, widths = next(found for found, height in zip(tried, heights, strict=True)
-                                if height <= TALLER * min(heights))
+            lines = [_lines(texts, size, widths) for size, widths in tried]
+            size, widths = next(found for found, needed in zip(tried, lines, strict=True)
+                                if needed <= MORE_LINES * min(lines))
             return Layout(size, tuple(widths.tolist()), turned)
     least = words * SIZES[-1] + PADDING
     return Layout(SIZES[-1], tuple((least * TURNED / least.sum()).tolist()), True)
@@ -78,10 +78,9 @@ def _widths(words: np.ndarray, texts: np.ndarray, size: float, room: float) -> n
     return _shared(least, whole, room)
 
 
-def _height(texts: np.ndarray, size: float, widths: np.ndarray) -> float:
-    """Height of the table, near enough to compare."""
-    lines = np.ceil(texts * size / (widths - PADDING)).max(axis=1)
-    return float(np.maximum(lines, 1.0).sum() * size)
+def _lines(texts: np.ndarray, size: float, widths: np.ndarray) -> float:
+    """Lines of the table, near enough to compare."""
+    return float(np.maximum(np.ceil(texts * size / (widths - PADDING)).max(axis=1), 1.0).sum())
 
 
 def _broken(text: str) -> str:

@@ -112,4 +112,4 @@ def _values(content: Content, scenario: int) -> dict[str, np.ndarray]:
 
 
 def _requirement(content: Content, scenario: int, *keys: str) -> float:
-    return content.at("scenarios", scenario, "business", "revenue_requirement", *keys)  # type: ignore[no-any-return]
+    return content.at("scenarios", scenario, "business", "revenue_requirement", *keys)

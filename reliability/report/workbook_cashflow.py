@@ -37,8 +37,8 @@ def write_cashflow(book: xlsxwriter.Workbook, formats: Formats, content: Content
     money, bold = formats.number("money"), formats.of(bold=True)
     view = "Societal perspective" if perspective == "society" else "Utility perspective"
     sheet.write_string(0, 0, f"{view}: cash flow, expected values, {shorten(content.currency, 20)}", bold)
-    sheet.write_string(1, 0, "The rates are those of sheet “Proposal”: change them there, and every NPV follows." if linked
-                       else "Shaded cells may be changed; every NPV follows.")
+    sheet.write_string(1, 0, "Shaded cells may be changed; every NPV follows." if not linked else
+                       "The rates are those of sheet “Proposal”: change them there, and every NPV follows.")
     for row, (label, key) in enumerate((("Discount rate, per year", "discount_rate"),
                                         ("Escalation of savings, per year", "escalation_rate")), start=2):
         rate = float(values[key])  # type: ignore[literal-required]  # both keys are of the type

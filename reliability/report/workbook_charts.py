@@ -21,7 +21,6 @@ from reliability.schema.problems import shorten
 CHARTS = "Charts"
 ROWS_APART, COLUMNS_APART = 22, 10
 SIZE = {"width": 620, "height": 420}     # pixels
-SCALE = 65               # per cent in print, at which two charts are as wide as a page
 MOST_BARS = 15
 SMALL = {"size": 9}
 MONEY = KINDS["money"].excel
@@ -36,7 +35,7 @@ def write_charts(book: xlsxwriter.Workbook, sheet: Worksheet, content: Content, 
         chart.set_size(SIZE)
         sheet.insert_chart(ROWS_APART * (i // 2), COLUMNS_APART * (i % 2), chart, {"object_position": 3})
     rows = -(-len(made) // 2)
-    print_in_blocks(sheet, content, [ROWS_APART * r for r in range(rows)], ROWS_APART * rows, SCALE)
+    print_in_blocks(sheet, content, [ROWS_APART * r for r in range(rows)], ROWS_APART * rows)
 
 
 def _chart(book: xlsxwriter.Workbook, kind: str, title: str, x: Mapping[str, object], y: Mapping[str, object],
@@ -87,8 +86,8 @@ def _years(book: xlsxwriter.Workbook, data: Mapping[str, Placed]) -> list[Chart]
     found = []
     for key, placed in data.items():
         if key.startswith("years-"):
-            chart = _chart(book, "column", f"{placed.title.split(',')[0]} by year", {"name": "Year", "interval_unit": 1},
-                           _values(placed.title, least=0.0))
+            chart = _chart(book, "column", f"{placed.title.split(',')[0]} by year",
+                           {"name": "Year", "interval_unit": 1}, _values(placed.title, least=0.0))
             for column in (1, 2):
                 chart.add_series({"name": placed.columns[column], "categories": placed.cells(0),
                                   "values": placed.cells(column), **_fill(column - 1)})

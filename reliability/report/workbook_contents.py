@@ -74,7 +74,8 @@ def write_contents(book: xlsxwriter.Workbook, formats: Formats, content: Content
     for group in dict.fromkeys(e.group for e in entries):
         draft.line(row, (group, "", ""),
                    formats.of(bold=True, font_color=COLOURS[group], bottom=1))
-        for row, entry in enumerate((e for e in entries if e.group == group), start=row + 1):
+        for entry in (e for e in entries if e.group == group):
+            row += 1
             if entry.sheet:
                 draft.link(row, 0, entry.sheet)
             else:

@@ -10,7 +10,7 @@ from reliability.report.content import Content
 from reliability.schema.problems import shorten
 
 LONGEST = 60
-BLOCK_SCALE = 65         # per cent at which sheets of blocks are as wide as a page
+SCALE = 65               # per cent at which sheets of blocks are nearly as wide as a page
 PAGE_ROWS = 31           # rows of a page at full size, on the shorter of the two papers
 MARGINS = {"left": 0.5, "right": 0.5, "top": 0.8, "bottom": 0.7}        # inches
 
@@ -23,14 +23,14 @@ def print_on_pages(sheet: Worksheet, content: Content, heads: tuple[int, int] | 
         sheet.repeat_rows(*heads)
 
 
-def print_in_blocks(sheet: Worksheet, content: Content, tops: Sequence[int], end: int, scale: int = BLOCK_SCALE) -> None:
+def print_in_blocks(sheet: Worksheet, content: Content, tops: Sequence[int], end: int) -> None:
     """Set up a sheet of blocks of rows so that none is cut by the end of a page.
 
-    tops: first row of each block, from 0; end: the row after the last. scale: per cent.
+    tops: first row of each block, from 0; end: the row after the last.
     """
     _paper(sheet, content)
-    sheet.set_print_scale(scale)
-    room, begun, breaks = int(PAGE_ROWS * 100 / scale), 0, []
+    sheet.set_print_scale(SCALE)
+    room, begun, breaks = int(PAGE_ROWS * 100 / SCALE), 0, []
     for top, after in zip(tops, [*tops[1:], end], strict=True):
         if after - begun > room and top > begun:
             breaks.append(top)

@@ -29,8 +29,8 @@ LONGEST = 80
 RESULTS = 4              # row of the results' header, counted from 0
 VIEWS = (UTILITY, SOCIETY)
 HEADERS = ("Result", "Utility", "Utility, of the run", "Society", "Society, of the run", "Unit")
-EXPLAINED = (f"Shaded cells are inputs: change one, and all else here and on “{by_year.SHEET}” and “{bills.SHEET}” follows."
-             " What differs from the run is set in bold.")
+EXPLAINED = (f"Shaded cells are inputs: change one, and all else here and on “{by_year.SHEET}” and “{bills.SHEET}” "
+             "follows. What differs from the run is set in bold.")
 UNITS = "+".join(f"units_{d}" for d in LATERAL_DEVICES)
 CAPITAL = (f"({'+'.join(f'units_{d}*{BY_NAME[d].price}' for d in LATERAL_DEVICES)})*(1+spare_units_share)"
            f"+settings_changed*{PRICES[0]}")
@@ -96,8 +96,10 @@ def _lines(draft: Draft, formats: Formats, lines: Sequence[Line], top: int) -> N
             if one is not None:
                 formula, value = one
                 shown: float | str = DASH if value is None else value
-                draft.put(row, 1 + 2 * at, Formula(f"={formula}", shown), formats.number(kind, bold=True, align="right"))
-                draft.put(row, 2 + 2 * at, shown, formats.number(kind, align="right"))
+                look = formats.number(kind, align="right")
+                draft.put(row, 1 + 2 * at, Formula(f"={formula}", shown),
+                          formats.number(kind, align="right", bold=True))
+                draft.put(row, 2 + 2 * at, shown, look)
 
 
 def _results(content: Content, scenario: int) -> Iterator[Line]:

@@ -53,7 +53,7 @@ def write_years(book: xlsxwriter.Workbook, formats: Formats, content: Content, s
     sheet.set_column(0, 1, 9)
     sheet.set_column(2, len(COLUMNS) - 1, 14)
     draft.put(0, 0, "Cash flow by year, expected values", formats.of(bold=True))
-    draft.put(1, 0, "Everything here follows from the inputs on sheet “Proposal”. Savings grow with the escalation from "
+    draft.put(1, 0, "All of this follows from the inputs on sheet “Proposal”. Savings grow with the escalation from "
                     "year 2 on, inspection does not.")
     draft.line(TOP - 1, list(COLUMNS.values()), formats.header)
     sheet.set_row(TOP - 1, 45)

@@ -14,11 +14,12 @@ from reliability.schema.nearest import Names
 from reliability.schema.problems import Problems
 from reliability.study.decimals import in_doubt
 from reliability.study.headers import Table
+from reliability.study.spreadsheet_cells import trouble
 
 LARGEST = 1e12  # beyond this no length, count or current is meant; sums stay exact and finite below it
 _PLAIN = frozenset("0123456789.+-eE")
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
-_UNKNOWNS = frozenset(("n/a", "na", "#n/a", "-", "--", "?", "null", "none", "unknown", "tbd", ".", "#value!", "#ref!"))
+_UNKNOWNS = frozenset(("n/a", "na", "-", "--", "?", "null", "none", "unknown", "tbd", "."))
 _NOT_FINITE = frozenset(("nan", "inf", "infinity", "+inf", "-inf", "-infinity", "+infinity", "-nan"))
 
 
@@ -74,6 +75,8 @@ def _all_plain(texts: list[str]) -> np.ndarray | None:
 def explain(text: str, column: Column) -> tuple[str, str]:
     """Rule and remedy for a cell that holds no plain number."""
     unit = f" in {column.unit}" if column.unit and column.unit != "0–1" else ""
+    if (lost := trouble(text)) is not None:
+        return lost
     bare = text.strip().casefold()
     number = "a number"
     if column.kind == "whole":
@@ -132,7 +135,8 @@ def choice_column(table: Table, column: Column, problems: Problems) -> list[str]
     names = Names(column.choices)
     listed = "write one of " + ", ".join(column.choices) + (", or leave it blank" if not column.required else "")
     problems.each(unknown, lambda i: table.problem(
-        i, column.name, texts[i], f"unknown {column.name}", names.suggest(texts[i], listed)))
+        i, column.name, texts[i], *(trouble(texts[i]) or (
+            f"unknown {column.name}", names.suggest(texts[i], listed)))))
     return [known[text] or "" for text in texts]
 
 

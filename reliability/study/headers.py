@@ -10,6 +10,7 @@ from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem, Problems
 from reliability.study.decimals import doubtful_signs
 from reliability.study.header_names import exact_name, in_both_units, match_names
+from reliability.study.spreadsheet_cells import report_ids, report_troubles
 from reliability.study.tables import Rows
 
 TITLE_ROWS = 20  # so many rows above the header are looked through
@@ -55,8 +56,8 @@ def match_headers(rows: Rows, columns: tuple[Column, ...], table: str, mapped: C
 
     table: name of the table, as under [columns] in study.toml. mapped: what that states of it.
     Spaces around, case, and spaces or hyphens for underscores make no difference to a header.
-    Reported: unknown, missing and repeated columns, mapped headers that the file does not have,
-    records with more cells than there are headers.
+    Reported: unknown, missing and repeated columns, mapped headers that the file does not have, records with more cells
+    than there are headers, cells that a spreadsheet has lost or changed.
     """
     headers, first = rows.headers, rows.numbers[0]
     known = [c.name for c in columns]
@@ -71,6 +72,7 @@ def match_headers(rows: Rows, columns: tuple[Column, ...], table: str, mapped: C
     _report_unmatched(rows, unknown, meant, [c.name for c in free if c.name in missing - set(mapped.names)], table,
                       problems)
     _ragged(rows, problems)
+    _report_cells(rows, place, columns, table, problems)
     cells = {name: rows.columns[at] for name, at in place.items()}
     numbers = [cells[c.name] for c in columns if c.name in cells and c.kind in ("number", "whole")]
     whole = [cells[c.name] for c in columns if c.name in cells and c.kind == "whole"]
@@ -166,6 +168,24 @@ def _header_below(rows: Rows, known: list[str]) -> int | None:
         if names & {exact_name(cells[k]) for cells in rows.columns}:
             return rows.numbers[k + 1]
     return None
+
+
+def _report_cells(rows: Rows, place: Mapping[str, int], columns: tuple[Column, ...], table: str,
+                  problems: Problems) -> None:
+    """Cells of text that a spreadsheet has lost or changed; those of other columns are reported when they are typed.
+
+    Of the outage records none is typed before they are studied.
+    """
+    for name, at in place.items():
+        column = next(c for c in columns if c.name == name)
+
+        def problem(k: int, rule: str, remedy: str, at: int = at) -> Problem:
+            return Problem(rows.file, rule, remedy, rows.numbers[k + 1], rows.headers[at], rows.columns[at][k])
+
+        if table == "outages" or (column.kind not in ("number", "whole") and not column.choices):
+            report_troubles(rows.columns[at], problem, problems)
+        if column.kind == "text" and not column.choices:
+            report_ids(name, rows.columns[at], rows.kinds.get(at, ()), problem, problems)
 
 
 def _ragged(rows: Rows, problems: Problems) -> None:

@@ -6,7 +6,8 @@ import codecs
 import csv
 import io
 import itertools
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from reliability.schema.problems import Problem, StudyError
@@ -28,7 +29,8 @@ class Rows:
     columns: for each header the cells below it, "" where a record is short. numbers: the row of the headers,
     then of each record, counted as a spreadsheet does. too_long: records with more cells than headers, and
     the first cell that is too many. decimal_comma: cells are separated by semicolons, so that a comma inside
-    a number is its decimal sign.
+    a number is its decimal sign. kinds: of columns whose cells were not all text in the first place, by position, a
+    letter for each record, see `xlsx.process`.
     """
 
     file: str
@@ -38,6 +40,7 @@ class Rows:
     too_long: tuple[tuple[int, str], ...] = ()
     decimal_comma: bool = False
     notes: tuple[str, ...] = ()
+    kinds: Mapping[int, Sequence[str]] = field(default_factory=dict)
 
     @property
     def records(self) -> list[list[str]]:
@@ -73,7 +76,8 @@ def read_rows(name: str, content: bytes) -> Rows:
     if not content.strip():
         raise StudyError([_empty(name)])
     if name.casefold().endswith(".xlsx"):
-        return rows_of(name, read_workbook(name, content, MOST_CELLS))
+        sheet, notes = read_workbook(name, content, MOST_CELLS)
+        return replace(rows_of(name, sheet.rows, sheet.kinds), notes=notes)
     text, notes = decode(name, content)
     separator = _separator(text)
     rows = _plain_rows(name, text, separator) or rows_of(name, _csv_records(name, text, separator))
@@ -156,8 +160,11 @@ def _csv_trouble(message: str) -> tuple[str, str]:
     return "there is a quotation mark inside a quoted cell", "write a quotation mark inside a quoted cell twice"
 
 
-def rows_of(name: str, records: list[list[str]]) -> Rows:
-    """Rows of records, the first of which that is not blank holds the headers; StudyError where there is none."""
+def rows_of(name: str, records: list[list[str]], kinds: Sequence[str] = ()) -> Rows:
+    """Rows of records, the first of which that is not blank holds the headers; StudyError where there is none.
+
+    kinds: of the cells of each record, see `Rows`.
+    """
     numbers = [k for k, record in enumerate(records, 1) if any(record)]
     records = [record for record in records if any(record)]
     if not records:
@@ -174,4 +181,5 @@ def rows_of(name: str, records: list[list[str]]) -> Rows:
         block = [r[:width] if len(r) >= width else r + [""] * (width - len(r)) for r in records[start:start + BLOCK]]
         for column, cells in zip(columns, zip(*block, strict=True), strict=True):
             column.extend(cells)
-    return Rows(name, headers, columns, numbers, too_long)
+    letters = zip(*(kinds[k - 1] for k in numbers[1:]), strict=True) if kinds else ()
+    return Rows(name, headers, columns, numbers, too_long, kinds=dict(enumerate(letters)))

@@ -8,6 +8,9 @@ import numpy as np
 import pandas as pd
 
 from reliability.study.tables import Rows
+from reliability.xlsx.process import FLAG, NUMBER, TEXT, TIME, WHOLE
+
+_FIRST_INEXACT = 2.0**53    # from here on a float does not tell every whole number from the next
 
 
 def frame_rows(name: str, frame: pd.DataFrame) -> Rows:
@@ -18,12 +21,14 @@ def frame_rows(name: str, frame: pd.DataFrame) -> Rows:
     if any(label is not None for label in frame.index.names):
         frame = frame.reset_index()
     columns = [column_text(frame.iloc[:, k]) for k in range(frame.shape[1])]
+    kinds = {k: letters for k in range(frame.shape[1]) if (letters := column_kinds(frame.iloc[:, k])) is not None}
     numbers = [1, *range(2, len(frame) + 2)]
     if columns and "" in columns[0]:
         filled = [k for k, cells in enumerate(zip(*columns, strict=True)) if any(cells)]
         columns = [[cells[k] for k in filled] for cells in columns]
+        kinds = {k: [letters[i] for i in filled] for k, letters in kinds.items()}
         numbers = [1, *(k + 2 for k in filled)]
-    return Rows(name, [str(label) for label in frame.columns], columns, numbers)
+    return Rows(name, [str(label) for label in frame.columns], columns, numbers, kinds=kinds)
 
 
 def column_text(column: pd.Series) -> list[str]:
@@ -34,6 +39,28 @@ def column_text(column: pd.Series) -> list[str]:
         if column.dtype.kind in "iu":
             return list(map(str, column.tolist()))
     return [cell_text(cell) for cell in column.astype(object).tolist()]
+
+
+def column_kinds(column: pd.Series) -> list[str] | None:
+    """Kind of each cell, a letter of `xlsx.process`; None where every cell is text or a whole number."""
+    if isinstance(column.dtype, np.dtype) and column.dtype.kind == "f":
+        numbers = column.to_numpy(dtype=float)
+        inexact = (numbers != np.floor(numbers)) & ~np.isnan(numbers) | (np.abs(numbers) >= _FIRST_INEXACT)
+        return np.where(inexact, NUMBER, WHOLE).tolist() if inexact.any() else None
+    if isinstance(column.dtype, np.dtype) and column.dtype.kind == "M":
+        return np.where(column.isna(), TEXT, TIME).tolist()
+    if column.dtype != object:
+        return None
+    kinds = [_kind(cell) for cell in column.tolist()]
+    return kinds if {NUMBER, TIME, FLAG} & set(kinds) else None
+
+
+def _kind(cell: object) -> str:
+    if isinstance(cell, bool):
+        return FLAG
+    if isinstance(cell, float) and cell == cell:
+        return WHOLE if cell.is_integer() and abs(cell) < _FIRST_INEXACT else NUMBER
+    return TIME if isinstance(cell, dt.date | dt.time) and cell == cell else TEXT
 
 
 def cell_text(cell: object) -> str:

@@ -11,8 +11,10 @@ import pandas as pd
 import tomlkit
 
 from reliability.schema.columns import TABLES
+from reliability.schema.problems import Problem, Problems
 from reliability.study.folder import SETTINGS_FILE
 from reliability.study.header_names import column_map, exact_name, guess_table, in_both_units, match_names
+from reliability.study.spreadsheet_cells import report_ids
 from reliability.study.study import Study
 from reliability.study.tables import Rows, read_rows
 from reliability.study.template import settings_text
@@ -94,14 +96,18 @@ def replaced_tables(tables: dict[str, tuple[str, bytes]]) -> list[str]:
 def with_phases_counted(name: str, content: bytes, chosen: dict[str, str]) -> tuple[str, bytes]:
     """A table with the letters of phases, as exports of asset systems give them, replaced by their number.
 
-    Nothing is changed where a cell of the column is neither blank nor letters; rows keep their numbers.
+    Nothing is changed where a cell of the column is neither blank nor letters, or where the file holds ids as numbers
+    that CSV would not tell from text; rows keep their numbers.
     """
     header = next((h for h, column in chosen.items() if column == "phases"), None)
     if header is None:
         return name, content
     rows = read_rows(name, content)
     at = rows.headers.index(header) if header in rows.headers else None
-    if at is None or not has_phase_letters(pd.Series(rows.columns[at], dtype="str")):
+    doubtful = Problems()
+    for k, column in ((rows.headers.index(h), c) for h, c in chosen.items() if h in rows.headers):
+        report_ids(column, rows.columns[k], rows.kinds.get(k, ()), lambda *_: Problem(name, "", ""), doubtful)
+    if at is None or doubtful or not has_phase_letters(pd.Series(rows.columns[at], dtype="str")):
         return name, content
     rows.columns[at][:] = [str(len(set(cell.upper()) & set("ABC"))) if cell else "" for cell in rows.columns[at]]
     return Path(name).with_suffix(".csv").name, _rows_bytes(rows)

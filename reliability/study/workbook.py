@@ -1,114 +1,118 @@
-"""An .xlsx workbook into rows of text, after making sure that it does not unpack into something huge."""
+"""An .xlsx workbook into rows of text, read in a process of its own with bounded memory and time."""
 
 from __future__ import annotations
 
-import datetime as dt
-import io
-import re
-import struct
-import zipfile
-import zlib
-from collections.abc import Iterator
+import json
+import signal
+import subprocess
+import sys
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.util import find_spec
+from pathlib import Path
 
-from python_calamine import CalamineWorkbook
+from reliability.formats import count
+from reliability.schema.problems import Problem, StudyError, shorten
+from reliability.xlsx import process
+from reliability.xlsx.process import ALL, TOO_LARGE
 
-from reliability.schema.problems import Problem, StudyError
-
+# Our bounds: a sheet of some fifteen million cells is read within them.
 MOST_UNPACKED = 600 * 2**20
-_PIECE = 2**20
-_CELL = re.compile(rb"""\sr\s*=\s*["']([A-Z]{1,3})([0-9]{1,7})["']""")
-_NOT_ONE = ("not an .xlsx workbook that can be read", "open it in a spreadsheet and save it as .xlsx, or as CSV UTF-8")
+MOST_MEMORY = 3 * 2**30
+MOST_SECONDS = 120.0
+_SMALL = 2 * 2**20
+_SHOWN = 5      # sheets named in a note
+_SAVE = "open it in a spreadsheet and save it as .xlsx, or as CSV UTF-8"
+_NOT_ONE = ("not an .xlsx workbook that can be read", _SAVE)
 _TOO_LARGE = ("the workbook unpacks into far too much", "keep the table alone, delete empty formatted rows and columns")
+_START = ("import sys; sys.path += sys.argv[1:3]; from reliability.xlsx.process import main; "
+          "sys.exit(main(*sys.argv[3:]))")
 
 
-def read_workbook(name: str, content: bytes, most_cells: int) -> list[list[str]]:
-    """Rows of the first sheet, each cell as text: whole numbers without decimals, dates and times as ISO 8601.
+@dataclass(frozen=True)
+class Sheet:
+    """A sheet: its rows as text, the kind of each cell (a letter each, see `xlsx.process`), and whether it has cells.
 
-    StudyError where the bytes are no workbook, or one that unpacks into too much.
+    rows and kinds are empty where the sheet was not read, as those that are hidden.
     """
-    _guard(name, content, most_cells)
-    return next(_sheets(name, content))[1]
+
+    name: str
+    visible: bool
+    filled: bool
+    rows: list[list[str]]
+    kinds: list[str]
+    hidden_rows: int
 
 
-def read_sheets(name: str, content: bytes, most_cells: int) -> dict[str, list[list[str]]]:
-    """Rows of every sheet by its name, see `read_workbook`."""
-    _guard(name, content, most_cells)
-    return dict(_sheets(name, content))
+def read_workbook(name: str, content: bytes, most_cells: int) -> tuple[Sheet, tuple[str, ...]]:
+    """The sheet that holds the table of the file `name`, and notes on what was not read.
 
-
-def _sheets(name: str, content: bytes) -> Iterator[tuple[str, list[list[str]]]]:
-    """Name and rows of each sheet."""
-    try:
-        book = CalamineWorkbook.from_filelike(io.BytesIO(content))
-        for sheet in book.sheet_names:
-            rows = book.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
-            yield sheet, [[_text(cell) for cell in row] for row in rows]
-    except (KeyboardInterrupt, SystemExit, GeneratorExit):
-        raise
-    except BaseException as error:
-        # A panic inside the reader is no Exception; whatever it says, the file is not readable.
-        raise StudyError([Problem(name, *_NOT_ONE)]) from error
-
-
-def _text(cell: object) -> str:
-    if isinstance(cell, str):
-        return cell.strip()
-    if isinstance(cell, bool):
-        return "true" if cell else "false"
-    if isinstance(cell, float):
-        return str(int(cell)) if cell.is_integer() and abs(cell) < 1e15 else repr(cell)
-    if isinstance(cell, dt.date | dt.time):
-        return cell.isoformat()
-    return "" if cell is None else str(cell)
-
-
-def _guard(name: str, content: bytes, most_cells: int) -> None:
-    """Unpack every part in pieces, keeping none, and measure: size, and the corner that the cells span.
-
-    The reader lays a sheet out as a full rectangle, so two far-apart cells cost as much as all between them.
+    It is the visible sheet called like the file, else the first visible one with cells. Whole numbers are without
+    decimals, dates and times as ISO 8601; an error stands as its text, and what has no value as `xlsx` writes it.
+    StudyError where the bytes are no workbook, where it unpacks into too much, or no visible sheet has cells.
     """
-    total, rows, columns = 0, 0, 0
+    sheets = _sheets(name, content, most_cells, Path(name).stem)
+    chosen = next((s for s in sheets if s.rows), None)
+    others = [s for s in sheets if s.filled and s is not chosen]
+    if chosen is None:
+        hidden = [s for s in others if not s.visible]
+        if hidden:
+            raise StudyError([Problem(name, f"the visible sheets are empty, hidden ones are not ({_named(hidden)})",
+                                      "show the sheet that holds the table")])
+        return sheets[0], ()
+    return chosen, _notes(name, chosen, others)
+
+
+def read_sheets(name: str, content: bytes, most_cells: int) -> list[Sheet]:
+    """Every sheet, the visible ones with their rows; see `read_workbook`."""
+    return list(_sheets(name, content, most_cells, ALL))
+
+
+def _notes(name: str, chosen: Sheet, others: list[Sheet]) -> tuple[str, ...]:
+    """What a reader of the results must know of the choice of a sheet."""
+    notes = []
+    for visible, kind in ((True, "visible sheet"), (False, "hidden sheet")):
+        left = [s for s in others if s.visible == visible]
+        if left:
+            notes.append(f"{name}: the sheet '{shorten(chosen.name, 40)}' was read, {count(len(left), kind)} not "
+                         f"({_named(left)}).")
+    return (*notes, *hidden_rows_note(name, chosen))
+
+
+def hidden_rows_note(name: str, sheet: Sheet) -> tuple[str, ...]:
+    """The note on hidden rows, as of a filter, none where there are none. name: how messages call the table."""
+    if not sheet.hidden_rows:
+        return ()
+    return (f"{name}: {count(sheet.hidden_rows, 'hidden row')} read like the others; delete those that are not meant.",)
+
+
+def _named(sheets: list[Sheet]) -> str:
+    return ", ".join(shorten(s.name, 40) for s in sheets[:_SHOWN]) + (", …" if len(sheets) > _SHOWN else "")
+
+
+def _sheets(name: str, content: bytes, most_cells: int, wanted: str) -> tuple[Sheet, ...]:
+    """Sheets as the process gives them; StudyError where it gives none, or ends without an answer."""
+    return (_small if len(content) <= _SMALL else _read)(name, content, most_cells, wanted)
+
+
+def _read(name: str, content: bytes, most_cells: int, wanted: str) -> tuple[Sheet, ...]:
+    library = find_spec("python_calamine")
+    if library is None or library.origin is None:
+        raise StudyError([Problem(name, "python-calamine is not installed",
+                                  "install it: pip install -r requirements.txt")])
+    folders = [str(Path(process.__file__).parents[2]), str(Path(library.origin).parents[1])]
+    limits = [str(MOST_MEMORY), str(most_cells), str(MOST_UNPACKED)]
     try:
-        with zipfile.ZipFile(io.BytesIO(content)) as archive:
-            parts = archive.infolist()
-        for part in parts:
-            tail = b""
-            for piece in _unpacked(content, part):
-                total += len(piece)
-                if total > MOST_UNPACKED:
-                    raise StudyError([Problem(name, *_TOO_LARGE)])
-                if "sheet" in part.filename.casefold():
-                    for letters, digits in _CELL.findall(tail + piece):
-                        rows, columns = max(rows, int(digits)), max(columns, _column(letters))
-                    tail = piece[-32:]
-    except (zipfile.BadZipFile, zlib.error, struct.error, ValueError, OSError, NotImplementedError, EOFError) as error:
-        raise StudyError([Problem(name, *_NOT_ONE)]) from error
-    if rows * columns > most_cells:
+        run = subprocess.run([sys.executable, "-I", "-S", "-c", _START, *folders, *limits, wanted],  # noqa: S603
+                             input=content, capture_output=True, check=False, timeout=MOST_SECONDS)
+    except subprocess.TimeoutExpired:
+        raise StudyError([Problem(name, f"the workbook takes more than {MOST_SECONDS:g} s to read", _SAVE)]) from None
+    # an allocation that fails in the reader ends its process
+    if run.returncode in (TOO_LARGE, -signal.SIGABRT, -signal.SIGKILL):
         raise StudyError([Problem(name, *_TOO_LARGE)])
+    if run.returncode:
+        raise StudyError([Problem(name, *_NOT_ONE)])
+    return tuple(Sheet(**{"rows": [], "kinds": [], "hidden_rows": 0} | sheet) for sheet in json.loads(run.stdout))
 
 
-def _unpacked(content: bytes, part: zipfile.ZipInfo) -> Iterator[bytes]:
-    """Pieces of one part as its bytes really unpack, whatever sizes the archive declares."""
-    start = part.header_offset
-    name_length, extra_length = struct.unpack("<HH", content[start + 26:start + 30])
-    start += 30 + name_length + extra_length
-    packed = content[start:start + part.compress_size]
-    if part.compress_type == zipfile.ZIP_STORED:
-        yield packed
-        return
-    if part.compress_type != zipfile.ZIP_DEFLATED:
-        raise ValueError("packed in a way that workbooks are not")
-    engine = zlib.decompressobj(-15)
-    while not engine.eof:
-        piece = engine.decompress(packed, _PIECE)
-        packed = engine.unconsumed_tail
-        if not piece and not packed:
-            return
-        yield piece
-
-
-def _column(letters: bytes) -> int:
-    number = 0
-    for letter in letters:
-        number = 26 * number + letter - 64
-    return number
+_small = lru_cache(maxsize=8)(_read)    # pages of the app read the same upload again and again

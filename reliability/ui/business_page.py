@@ -75,11 +75,16 @@ def show() -> None:
     _society(in_perspective(now, SOCIETY), scenario)
     _all(now)
     _tiles(figures, case, currency, None)
+    drawn = None
     for spread in trials.follow(now, lambda done, total: progress.progress(min(done / total, 1.0), f"{done} trials")):
         with sure.container():
             npv = spread.npv[scenario]
-            odds = float((npv > 0).mean())
-            figure.chart(npv_chart(npv, currency, large), f"Net present value over {len(npv)} trials; above 0 in "
+            odds = trials.odds_of_gain(npv)
+            picture = npv_chart(npv, currency, large)
+            if picture == drawn:        # more trials of what does not vary
+                continue
+            drawn = picture
+            figure.chart(picture, f"Net present value over {len(npv)} trials; above 0 in "
                          f"{percent(odds)} of them.", lambda: pd.DataFrame(), "", "npv", csv=False)
         _tiles(figures, case, currency, spread.npv[scenario])
     progress.empty()
@@ -99,10 +104,11 @@ def _tiles(place: DeltaGenerator, case: dict[str, Any], currency: str, npv: np.n
     spread = "–" if npv is None else money_range(np.percentile(npv, 10), np.percentile(npv, 90), currency)
     payback = case["discounted_payback_years"]
     figures = (("Net present value", money(case["npv"], currency)), ("NPV, P10 to P90", spread),
-               ("Probability that NPV is above 0", percent(None if npv is None else (npv > 0).mean())),
+               ("Probability that NPV is above 0", percent(None if npv is None else trials.odds_of_gain(npv))),
                ("Capital", money(case["capex"], currency)), ("Internal rate of return", spoken(case["irr"], "irr")),
                ("Benefit over cost", number(case["bcr"])),
-               ("Discounted payback", _payback(payback)))
+               ("Discounted payback", _payback(payback)),
+               ("Per interruption and minute avoided", tiles.per_avoided(case, currency)))
     with place.container():
         tiles.row(Figure(name, value) for name, value in figures)
 
@@ -141,7 +147,10 @@ def _drivers(now: ScenarioResults, scenario: int, large: bool) -> None:
             "Break-even value": [number(v) for v in rows["break_even"]],
             "Unit": [unit_of(key, now.business.currency) for key in rows["assumption"]],
             "Share of the variance": [percent(v) for v in rows["total"]]})
-        st.dataframe(shown, hide_index=True, alt="Break-even values and shares of the variance")
+        st.dataframe(shown, hide_index=True, alt="Break-even values and shares of the variance", column_config={
+            name: st.column_config.TextColumn(width=width) for name, width in (
+                ("Assumption", 182), ("Now", 58), ("Break-even value", 74), ("Unit", 132),
+                ("Share of the variance", 54))})
         st.caption("Share of what is unknown about the net present value: total Sobol' index over the ranges that the "
                    "study states.")
 

@@ -145,7 +145,7 @@ def _table(shown: Opened, now: ScenarioResults, found: Selection) -> None:
     if choice.selection.empty:
         return
     st.subheader("What would be chosen at the moved inputs" if found.moved else "What is chosen", anchor=False)
-    currency = plain(now.business.currency, 12)
+    currency = short(now.business.currency, 12)
     money_columns = {"capex": f"Capital, {currency}", "npv": f"NPV, {currency}"}
     network, rows = now.results.network, choice.selection
     if not found.proposed:

@@ -16,6 +16,7 @@ from reliability.indices.definitions import INDICES
 from reliability.study import Study
 from reliability.ui import compare_charts as charts
 from reliability.ui import decisive, figure, frame, into_study, moved, pins, sliders, state, tiles, trials
+from reliability.ui.difference_charts import difference_chart, difference_data, difference_words
 from reliability.ui.opened import Opened
 from reliability.ui.scenario_results import base_results, pick_scenario, state_results
 from reliability.ui.text import plain, saidi_turn, short
@@ -28,6 +29,7 @@ TILES_A_ROW = 4
 TILE_NAMES = {**{i.key: i.heading for i in INDICES if i.tile}, "callouts": "Call-outs, 1/yr"}
 OF_SECTIONS = ("temporary_fraction", "repair_hours", "reclosing_off_share")      # sliders that a section may overrule
 HEAD_START_SECONDS = 0.02
+YEAR_VIEWS = ("Difference", SINGLE_YEARS := "Single years")
 
 
 def show() -> None:
@@ -102,7 +104,8 @@ def _tile(now: ScenarioResults, s: int) -> None:
         figures.append(Figure(name, number(value), text, way))
     case, currency = now.money[s], now.business.currency
     cost = [] if s == 0 else [Figure("Capital", money(case["capex"], currency)),
-                              Figure("Net present value", money(case["npv"], currency))]
+                              Figure("Net present value", money(case["npv"], currency)),
+                              Figure("Per interruption and minute avoided", tiles.per_avoided(case, currency))]
     below = "existing network" if s == 0 else "against as built"
     st.html(tiles.tile_html(short(now.names[s], 44), below, figures, cost))
 
@@ -137,9 +140,12 @@ def _bad_year_place(now: ScenarioResults, place: dict[str, Any]) -> None:
                                     value=float(np.nan_to_num(np.round(1.25 * charts.value(now, 0, "saidi_min")))),
                                     step=5.0)
     first = min(first, len(names) - 1)
-    place |= {"worse_text": st.empty(), "year": st.empty(), "asked": (first, second, worse)}
+    view = st.segmented_control("Picture", YEAR_VIEWS, default=YEAR_VIEWS[0], key="year_view", required=True,
+                                persist_state="session")
+    place |= {"worse_text": st.empty(), "year": st.empty(), "asked": (first, second, worse), "year_view": view}
     # made when it is asked for, out of the trials that are there by then
-    figure.csv_button("Spread of years", lambda: charts.yearly_spread_data(place["spread"], first, second)
+    table = charts.yearly_spread_data if view == SINGLE_YEARS else difference_data
+    figure.csv_button("Spread of years", lambda: table(place["spread"], first, second)
                       if place["spread"] else pd.DataFrame(), "year")
 
 
@@ -158,7 +164,7 @@ def _gains(now: ScenarioResults, large: bool) -> None:
 
 def _follow(now: ScenarioResults, place: dict[str, Any], odds: list[DeltaGenerator], large: bool) -> None:
     """Draw the bars at once, then again with each stage of the simulation."""
-    spread = trials.known(now.digest)
+    spread = drawn = trials.known(now.digest)
     _draw_bars(now, spread, place, large)
     if spread is None:
         _draw_year(trials.latest(), now, place, large, stale=True)
@@ -170,8 +176,9 @@ def _follow(now: ScenarioResults, place: dict[str, Any], odds: list[DeltaGenerat
                          f"Simulating: {done} trials of at most {total}; figures refine meanwhile")
 
     for spread in trials.follow(now, progress):
-        if spread is not place["spread"]:
+        if spread is not drawn:         # one picture is not drawn twice in a run
             _draw_bars(now, spread, place, large)
+            drawn = spread
         place["spread"] = spread
         _draw_year(spread, now, place, large, stale=False)
         _draw_odds(spread, odds)
@@ -194,24 +201,30 @@ def _draw_year(spread: Spread | None, now: ScenarioResults, place: dict[str, Any
         place["year"].info("The spread of years appears with the first trials.")
         return
     first, second, worse = place["asked"]
-    odds = [f"{plain(now.names[s])} **{percent(charts.share_worse(spread, s, worse))}**"
-            for s in dict.fromkeys((first, second))]
+    shares = {now.names[s]: percent(charts.share_worse(spread, s, worse)) for s in dict.fromkeys((first, second))}
+    said = ", ".join(f"{name} {share}" for name, share in shares.items())
     if stale:
         place["worse_text"].markdown(":material/hourglass_top: *Figures of the state before, being replaced …*")
     else:
-        place["worse_text"].markdown(
-            f"Probability that a year has more than {number(worse)} minutes: " + ", ".join(odds))
+        place["worse_text"].markdown(plain(
+            f"Probability that a year has more than {number(worse)} minutes: {said}."
+            if place["year_view"] == SINGLE_YEARS else difference_words(spread, first, second), 400))
+    if place["year_view"] == SINGLE_YEARS:
+        picture = charts.yearly_spread(spread, first, second, worse, large, stale)
+        alt = "Share of simulated years by SAIDI. " + ("" if stale else "Worse than the typed value: " + said)
+    else:
+        picture, alt = difference_chart(spread, first, second, large, stale), difference_words(spread, first, second)
     with place["year"].container():
-        figure.chart(charts.yearly_spread(spread, first, second, worse, large, stale),
-                     "Share of simulated years by SAIDI. " + ("Of the state before." if stale else
-                                                              "Worse than the typed value: " + ", ".join(odds)),
-                     lambda: charts.yearly_spread_data(spread, first, second), "Spread of years", "year", csv=False)
+        figure.chart(picture, f"Of the state before. {alt}" if stale else alt, pd.DataFrame, "Spread of years", "year",
+                     csv=False)
 
 
 def _draw_odds(spread: Spread, places: list[DeltaGenerator]) -> None:
     for s, place in enumerate(places):
         if s and spread.npv.shape[1] > 1:
-            place.markdown(f"Probability that NPV is above 0: **{percent((spread.npv[s] > 0).mean())}**")
+            odds = trials.odds_of_gain(spread.npv[s])
+            place.markdown("Spends nothing and saves nothing." if odds is None else
+                           f"Probability that NPV is above 0: **{percent(odds)}**")
 
 
 if __name__ == "__main__":

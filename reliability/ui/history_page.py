@@ -93,12 +93,13 @@ def _draw(chart: Chart, data: Callable[[], pd.DataFrame], name: str, key: str, h
 
 
 def _years(history: History) -> None:
+    if history.calibration is not None:
+        st.markdown(f"**Against the model**: {plain(history.calibration.verdict, 600)}")
     index = st.segmented_control("Index", list(charts.INDICES), format_func=lambda i: charts.INDICES[i][0],
                                  default="saidi_min", key="history_index", required=True)
     left, right = st.columns(2, gap="large")
     both = pd.DataFrame({index: history.every_event.years[index],
                          f"{index}_without_major_events": history.without_major_events.years[index]})
-    days = history.major_events.days
     with left:
         st.subheader("By year, with and without major event days", anchor=False)
         _draw(charts.years(history, index), lambda: both.reset_index(), "Years", "years")
@@ -110,16 +111,29 @@ def _years(history: History) -> None:
         st.subheader("Causes by customer-minutes", anchor=False)
         _draw(charts.causes(history), lambda: causes_frame(history), "Causes", "causes")
     with right:
-        st.subheader("Thresholds and major event days", anchor=False)
-        thresholds = history.major_events.thresholds.reset_index()
-        figure.table(thresholds, "Thresholds", "thresholds", column_config={
-            "note": st.column_config.TextColumn(width="large")})
-        if len(days):
-            figure.table(days.reset_index().assign(day=lambda d: d["day"].astype(str).str[:10]), "Major event days",
-                         "meds", height=190, column_config={"saidi_min": "SAIDI of the day, min"})
+        if (found := history.calibration) is not None:
+            st.subheader("Modelled against recorded", anchor=False)
+            _draw(charts.against_model(found), lambda: found.feeders.reset_index(),
+                  "Modelled and recorded", "calibration")
+    _thresholds(history)
     for caution in history.cautions:
         if caution != CAUTION:         # it stands at the head of every page
             st.caption(plain(caution, 400))
+
+
+def _thresholds(history: History) -> None:
+    """The thresholds of major event days, and the days above them."""
+    days = history.major_events.days
+    st.subheader("Thresholds and major event days", anchor=False)
+    left, right = st.columns([3, 2], gap="large")
+    with left:
+        thresholds = history.major_events.thresholds.reset_index()
+        figure.table(thresholds, "Thresholds", "thresholds", column_config={
+            "note": st.column_config.TextColumn(width="large")})
+    with right:
+        if len(days):
+            figure.table(days.reset_index().assign(day=lambda d: d["day"].astype(str).str[:10]), "Major event days",
+                         "meds", height=250, column_config={"saidi_min": "SAIDI of the day, min"})
 
 
 def _rates(history: History) -> None:

@@ -29,7 +29,7 @@ from reliability.ui.import_draft import Draft
 from reliability.ui.import_kinds import KIND_NAMES, OWN_NAMES, own_kind
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
-from reliability.ui.text import plain
+from reliability.ui.text import bare, plain
 
 NEW = "a new study"
 IGNORED = "– ignore –"
@@ -108,7 +108,7 @@ def _match_one(draft: Draft, name: str, rows: pd.DataFrame, decided: dict[str, A
                 sample = next((v for v in rows[header] if v), "")
                 options = ["", *known]
                 chosen[header] = place.selectbox(
-                    f"{plain(header, 30)} (as {plain(sample, 18)})" if sample else plain(header, 30), options,
+                    f"{bare(header, 30)} (as {bare(sample, 18)})" if sample else bare(header, 30), options,
                     index=options.index(chosen[header]), format_func=lambda o: o or IGNORED,
                     key=f"map_{name}_{table}_{header}")
     phases = next((h for h, column in chosen.items() if column == "phases"), None)

@@ -20,7 +20,7 @@ from reliability.network.application import (
     wrong_links,
     wrong_links_said,
 )
-from reliability.network.application_catalogue import VERDICTS
+from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.network.place_names import SEPARATOR
 from reliability.network.tree import Network
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
@@ -171,15 +171,15 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
     row = rows[rows["lateral_id"] == chosen].iloc[0]
     place = int(np.flatnonzero(checks.proposal.head == row["head"])[0])
     network, name = now.results.network, str(now.results.network.names[row["head"]])
-    st.markdown(f"**{plain(name)}**{_where(network, int(row['head']))} on {plain(row['feeder_id'])}: "
-                f"{count(int(row['customers']), 'customer')}, {count(int(row['phases']), 'phase')}. "
-                f"Under {plain(now.names[scenario])} its faults cause "
-                f"{signed_number(-row['customer_interruptions_avoided'])} sustained interruptions, "
-                f"{signed_number(-row['customer_minutes_avoided'])} customer-minutes, "
-                f"{signed_number(row['momentary_events_added'])} momentary events and "
-                f"{signed_number(-row['callouts_avoided'])} call-outs a year.{_turn(row[BREAK_EVEN])} A "
-                f"sectionalizer here: **{row['verdict']}**.")
     left, right = st.columns(2, gap="large")
+    right.markdown(f"**{plain(name)}**{_where(network, int(row['head']))} on {plain(row['feeder_id'])}: "
+                   f"{count(int(row['customers']), 'customer')}, {count(int(row['phases']), 'phase')}. "
+                   f"Under {plain(now.names[scenario])} its faults cause "
+                   f"{signed_number(-row['customer_interruptions_avoided'])} sustained interruptions, "
+                   f"{signed_number(-row['customer_minutes_avoided'])} customer-minutes, "
+                   f"{signed_number(row['momentary_events_added'])} momentary events and "
+                   f"{signed_number(-row['callouts_avoided'])} call-outs a year.{_turn(row[BREAK_EVEN])} A "
+                   f"sectionalizer here: **{row['verdict']}**.")
     curve = profile(network, int(row["head"]), checks.values)
     actuating, ceiling = float(checks.proposal.actuating_a[place]), float(checks.ceiling_a[place])
     with left:
@@ -191,11 +191,19 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
                          "Current profile", "profile")
         else:
             st.info("The study gives no fault currents here: a picture of them needs both ends of a section.")
-    with right:
-        evidence = evidence_frame(checks, [chosen])[["label", "value", "limit", "unit", "margin", "verdict", "reason"]]
-        figure.table(evidence, "Evidence of the checks", "evidence", height=365, column_config={
-            "label": st.column_config.TextColumn("Check", width="medium")})
+    _evidence(checks, chosen, right)
     coordination_panel.lateral(now, int(row["head"]), actuating)
+
+
+def _evidence(checks: ApplicationChecks, chosen: str, place: DeltaGenerator) -> None:
+    """The checks of a lateral: in a place the reasons of those not passed, then every one with its figures."""
+    evidence = evidence_frame(checks, [chosen])[["label", "value", "limit", "unit", "margin", "verdict", "reason"]]
+    with place:
+        for row in evidence[evidence["verdict"] != VERDICTS[PASS]].itertuples():
+            st.markdown(f"**{plain(row.label)}: {row.verdict}.** {plain(row.reason, 400)}")
+    figure.table(evidence, "Evidence of the checks", "evidence", height=365, column_config={
+        "label": st.column_config.TextColumn("Check", width=270),
+        "reason": st.column_config.TextColumn("Reason", width=600)})
 
 
 def _where(network: Network, head: int) -> str:

@@ -21,7 +21,7 @@ from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, MAY_CHANGE
 from reliability.study import Study, toml_edit
 from reliability.ui import edit, opened, state
 from reliability.ui.opened import Opened
-from reliability.ui.text import plain, short
+from reliability.ui.text import bare, short
 
 GOALS = {NPV: "Highest net present value", SAIDI: "Most SAIDI avoided"}
 FORCED_IN, FORCED_OUT, ONLY = "forced_in", "forced_out", "applicable_only"
@@ -49,8 +49,10 @@ def moved(study: Study) -> Limits:
 
 def from_link(text: str, study: Study) -> Limits:
     """Limits out of a link; what is unknown or out of bounds is left out."""
+    if not text:
+        return {}
     known, network, found = stated(study), study.network, {}
-    there = set(network.ids[network.candidates].astype(str).tolist()) if text else set()
+    there = set(network.ids[network.candidates].astype(str).tolist())
     for part in text.split(","):
         key, _, raw = part.partition(":")
         try:
@@ -119,13 +121,13 @@ def panel(shown: Opened, study: Study, network: Network) -> Limits:
     """Draw the controls; returns everything that is asked, by key."""
     known = stated(study)
     asked = known | moved(study)
-    form = _Controls(shown.name, known, asked, plain(study.currency, 12))
+    form = _Controls(shown.name, known, asked, bare(study.currency, 12))
     form.objective()
     form.most("budget")
-    form.most("saidi_reduction_minutes", "Least SAIDI reduction, min")
+    form.most("saidi_reduction_minutes", "Least SAIDI reduction, min/yr")
     with st.expander("Momentary events and single laterals"):
-        form.most("added_maifi_e", "Most added MAIFI_E")
-        form.most("added_maifi_e_feeder", "Most added MAIFI_E of a feeder")
+        form.most("added_maifi_e", "Most added MAIFI_E, 1/yr")
+        form.most("added_maifi_e_feeder", "Most added MAIFI_E of a feeder, 1/yr")
         at = network.candidates
         described = dict(zip(network.ids[at].astype(str).tolist(), network.described[at].tolist(), strict=True))
         form.laterals("Always convert", FORCED_IN, described)

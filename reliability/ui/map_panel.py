@@ -89,7 +89,7 @@ def draw(results: Results, look: Look, classed: Classed, device: np.ndarray, *, 
     else:
         one = str(network.ids[chosen[0]]) if len(chosen) == 1 else None
         picture = feeder_chart(network, feeders.index(look.feeder), device, classed, one, frame.presenting())
-    picked = figure.chart(picture, alt, data, name, key, on_select="rerun", zoom=look.on_map)
+    picked = figure.chart(picture, alt, data, name, key, on_select="rerun", zoom=True)
     if note:
         st.caption(note)
     return _clicked(picked, key)

@@ -7,14 +7,14 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from reliability.formats import money, number, signed_number
 from reliability.study import Study
 from reliability.study.pins import add_pin, read_pins, remove_pin
-from reliability.ui import figure, moved, sliders, state
+from reliability.ui import figure, frame, moved, sliders, state
 from reliability.ui.compare_charts import MEASURES, PLAIN_NAMES, value
 from reliability.ui.limits import from_link, to_link
 from reliability.ui.opened import Opened
-from reliability.ui.text import short
+from reliability.ui.pin_charts import pins_alt, pins_chart
+from reliability.ui.text import label, short
 from reliability.what_if import Asked, ScenarioResults
 
 
@@ -42,14 +42,11 @@ def compare(shown: Opened, study: Study, now: ScenarioResults) -> None:
         st.button("Remove", key="pin_remove", on_click=remove_pin, args=(shown.folder, pin["when"]))
     if pin["inputs_sha256"] != study.inputs_sha256:
         st.caption("The study's files have changed since this state was pinned; its figures are those of then.")
-    frame = beside(pin, now)
-    shown_frame = frame.assign(
-        pinned=[_figure(r) for r in zip(frame["measure"], frame["pinned"], strict=True)],
-        now=[_figure(r) for r in zip(frame["measure"], frame["now"], strict=True)],
-        change=[signed_number(v) for v in frame["change"]])
-    st.dataframe(shown_frame, hide_index=True, key="pin_table", alt="The pinned state beside the current one",
-                 height=min(36 * (len(frame) + 1) + 3, 360))
-    figure.csv_button("Pinned and current", lambda: frame, "pinned")
+    table = beside(pin, now)
+    units = {PLAIN_NAMES[key]: f"{PLAIN_NAMES[key].capitalize() if key == 'callouts' else name}, {unit}"
+             for key, name, unit in MEASURES} | {"NPV": f"NPV, {label(now.business.currency, 12)}"}
+    figure.chart(pins_chart(table, units, frame.presenting()), pins_alt(table), lambda: table, "Pinned and current",
+                 "pinned")
 
 
 def beside(pin: dict[str, Any], now: ScenarioResults) -> pd.DataFrame:
@@ -63,10 +60,6 @@ def beside(pin: dict[str, Any], now: ScenarioResults) -> pd.DataFrame:
             rows.append({"scenario": name, "measure": PLAIN_NAMES.get(key, "NPV"), "pinned": before, "now": figure_now,
                          "change": None if before is None else figure_now - before})
     return pd.DataFrame(rows)
-
-
-def _figure(row: tuple[str, float | None]) -> str:
-    return money(row[1], "") if row[0] == "NPV" else number(row[1])
 
 
 def _words(pin: dict[str, Any], study: Study) -> str:

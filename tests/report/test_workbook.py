@@ -118,7 +118,8 @@ def test_the_contents_lead_to_every_sheet_by_groups_with_their_rows(book, made):
     for table in made:
         if table.sheet:
             assert listed[table.sheet] == (table.whole or table.title, len(table.frame))
-            assert "worst 15" not in listed[table.sheet][0] and "the first of them" not in listed[table.sheet][0]
+            assert "worst 15" not in listed[table.sheet][0]
+            assert "the first of them" not in listed[table.sheet][0]
     colours = {name: book[name].sheet_properties.tabColor.rgb for name in listed}
     assert len(set(colours.values())) == len(COLOURS)
     assert all(colour[-6:].lower() in {c.lstrip("#") for c in COLOURS.values()} for colour in colours.values())
@@ -137,7 +138,8 @@ def test_years_and_assumptions_are_numbers(book, demo):
     crew = demo.uncertain["crew_rate_per_hour"]
     assert [rows["crew_rate_per_hour"][heads[h]] for h in ("Value", "Low", "Likely", "High", "In words")] == [
         pytest.approx(crew.mean), crew.low, crew.likely, crew.high, None]
-    assert rows["perspective"][heads["In words"]] == "utility" and rows["perspective"][heads["Value"]] is None
+    assert rows["perspective"][heads["In words"]] == "utility"
+    assert rows["perspective"][heads["Value"]] is None
     assert [rows[f"phases_involved.{k}"][heads["Value"]] for k in range(3)] == [0.75, 0.2, 0.05]
 
 

@@ -60,13 +60,14 @@ def test_every_sheet_prints_across_with_study_sheet_and_page(book, content):
     study = content.summary["study"]
     for sheet in book:
         assert sheet.page_setup.orientation == "landscape", sheet.title
-        assert sheet.oddHeader.left.text == study and sheet.oddHeader.right.text == "&A"
+        assert sheet.oddHeader.left.text == study
+        assert sheet.oddHeader.right.text == "&A"
         assert sheet.oddFooter.right.text == "Page &P of &N"
         wide = sheet.sheet_properties.pageSetUpPr is not None and sheet.sheet_properties.pageSetUpPr.fitToPage
         blocks = sheet.title in ("Proposal", "Charts") or sheet.title.startswith("Cash flow")
         assert bool(wide) != blocks, sheet.title
         if wide:        # a missing fitToWidth is one page
-            assert sheet.page_setup.fitToWidth in (None, 1) and int(sheet.page_setup.fitToHeight) == 0, sheet.title
+            assert (sheet.page_setup.fitToWidth or 1, int(sheet.page_setup.fitToHeight)) == (1, 0), sheet.title
         else:
             assert sheet.page_setup.scale == 65
 
@@ -96,7 +97,8 @@ def test_no_chart_and_no_block_is_cut_by_the_end_of_a_page(book):
     flows = book["Cash flow utility"]
     heads = [r for r in range(1, flows.max_row + 1) if flows.cell(r, 1).value == "Year"]
     ends = [b.id for b in flows.row_breaks.brk]
-    assert ends and all(end + 2 in heads for end in ends)
+    assert ends
+    assert all(end + 2 in heads for end in ends)
     assert max(b - a for a, b in zip([0, *ends], [*ends, flows.max_row], strict=True)) <= 48
 
 
@@ -112,7 +114,8 @@ def test_lying_bars_have_names_at_the_side_and_values_below_from_zero(charts, bo
         # the first name on top, bars from left to right, values at the bottom
         assert value(names, "c:scaling/c:orientation") == "maxMin"
         assert value(measured, "c:scaling/c:orientation") == "minMax"
-        assert value(measured, "c:crosses") == "max" and value(measured, "c:tickLblPos") == "nextTo"
+        assert value(measured, "c:crosses") == "max"
+        assert value(measured, "c:tickLblPos") == "nextTo"
         assert float(value(measured, "c:scaling/c:min")) == 0.0
         assert value(names, "c:tickLblSkip") == "1"
     causes = numbers(book, charts["Causes by customer-minutes"], 0)
@@ -126,7 +129,8 @@ def test_years_start_at_zero_and_leave_out_what_the_page_leaves_out(charts, book
         assert float(value(axis(chart, "valAx"), "c:scaling/c:min")) == 0.0
         every, without = numbers(book, chart, 0), numbers(book, chart, 1)
         known = [history.major_events.has_verdict(int(y)) for y in history.records.years]
-        assert not all(known) and [v is not None for v in without] == known
+        assert not all(known)
+        assert [v is not None for v in without] == known
         assert None not in every
 
 
@@ -134,11 +138,14 @@ def test_the_drivers_are_one_tornado(charts, book, content):
     title = next(t for t in charts if t.startswith("What moves the NPV of Proposed"))
     chart = charts[title]
     names = axis(chart, "catAx")
-    assert value(chart, ".//c:overlap") == "100" and value(names, "c:tickLblSkip") == "1"
-    assert value(names, "c:scaling/c:orientation") == "maxMin" and value(names, "c:tickLblPos") == "low"
+    assert value(chart, ".//c:overlap") == "100"
+    assert value(names, "c:tickLblSkip") == "1"
+    assert value(names, "c:scaling/c:orientation") == "maxMin"
+    assert value(names, "c:tickLblPos") == "low"
     low, high = (np.array(numbers(book, chart, k), dtype=float) for k in (0, 1))
     swing = np.abs(high - low)
-    assert (np.diff(swing) <= 1e-6).all() and len(swing) > 8
+    assert (np.diff(swing) <= 1e-6).all()
+    assert len(swing) > 8
     assert (low * high <= 0).mean() > 0.8
     frame = content.drivers[content.drivers["scenario"] == "Proposed"].head(len(low))
     np.testing.assert_allclose(low + frame["npv"], frame["npv_low"], rtol=1e-12)

@@ -70,7 +70,8 @@ def same_or_blank(value: float | None, wanted: float | None) -> None:
 
 def test_it_stands_first_and_its_inputs_are_shaded_named_and_bounded(book, content):
     sheet = book["Proposal"]
-    assert book.sheetnames[0] == "Proposal" and sheet["A1"].value.startswith("The proposal")
+    assert book.sheetnames[0] == "Proposal"
+    assert sheet["A1"].value.startswith("The proposal")
     at = content.proposed
     shaded = {c.coordinate for row in sheet.iter_rows() for c in row
               if c.fill.fgColor.rgb[-6:] == INPUT.lstrip("#").upper()}
@@ -84,7 +85,8 @@ def test_it_stands_first_and_its_inputs_are_shaded_named_and_bounded(book, conte
             named.add(address)
     assert named == shaded
     bounded = {c for area in sheet.data_validations.dataValidation for c in str(area.sqref).split()}
-    assert len(bounded) > 35 and bounded <= shaded
+    assert len(bounded) > 35
+    assert bounded <= shaded
     assert not any(c.data_type == "f" for row in sheet.iter_rows() for c in row if c.coordinate in shaded)
 
 

@@ -292,7 +292,7 @@ def test_without_a_proposal_the_first_page_says_why_and_what_would_have_to_diffe
     assert "No conversion is proposed" in text
     needed = needed_for_a_proposal(now)
     assert needed[2]
-    assert plain(overview_words.needed(*needed, "USD"), 700) in text
+    assert plain(overview_words.needed(needed, "USD"), 700) in text
 
 
 def test_the_other_example_is_one_press_away():

@@ -1,0 +1,97 @@
+"""Broken studies of another class: what spreadsheets lose or change, times, units, and what was read otherwise in silence.
+
+They join those of `broken_studies`; tests/test_broken.py runs them all.
+"""
+
+from __future__ import annotations
+
+from tests.broken_studies import GOOD_OUTAGE, HEAD, MAIN, STUDIES, TAP, case, outages, sections
+from tests.workbooks import Sheet, packed, parts_of, raw_workbook, rows
+
+__all__ = ["STUDIES"]
+
+HEADERS = HEAD.split(",")
+TABLE = [HEADERS, ["main", None, "breaker", 2, 10], ["tap", "main", "fuse", 1, 5], ["end", "main", None, 1, 3]]
+
+
+def with_cell(row: int, column: int, value: object) -> list[list[object]]:
+    """The table with one cell replaced; row as a spreadsheet counts, column from 0."""
+    return [[value if (k, at) == (row, column) else v for at, v in enumerate(record)]
+            for k, record in enumerate(TABLE, 1)]
+
+
+def book(name: str, says: list[str], *sheets: Sheet, status: int = 2, formats: tuple[str, ...] = ()) -> None:
+    """A study whose sections are a workbook of these sheets."""
+    case(name, says, status, sections_csv=None, sections_xlsx=raw_workbook(*sheets, formats=formats))
+
+
+# --- workbooks that would end the process -------------------------------------------------------------------------
+FAR = '<row r="1048576"><c r="{}"><v>1</v></c></row>'
+LARGE = ["sections.xlsx | unpacks into far too much"]
+book("workbook-far-cell-in-lower-case", LARGE, Sheet(rows(*TABLE) + FAR.format("xfd1048576")))
+book("workbook-far-cell-in-another-part", LARGE, Sheet(rows(*TABLE) + FAR.format("XFD1048576"), part="xl/tables/data.xml"))
+book("workbook-far-cell-with-a-prefix", LARGE, Sheet(
+    rows(*TABLE) + '<x:row xmlns:x="http://schemas.openxmlformats.org/spreadsheetml/2006/main" r="1048576"><x:c '
+    'r="XFD1048576"><x:v>1</x:v></x:c></x:row>'))
+book("workbook-far-error", LARGE, Sheet(rows(*TABLE) + '<row r="1048576"><c r="XFD1048576" t="e"><v>#N/A</v></c></row>'))
+case("outages-far-cell-in-lower-case", ["outages.xlsx | unpacks into far too much"],
+     outages_xlsx=raw_workbook(Sheet(rows(["event_id"], ["e1"]) + FAR.format("xfd1048576"))))
+case("workbook-sheet-in-no-part", ["sections.xlsx | not an .xlsx workbook"], sections_csv=None,
+     sections_xlsx=packed({n: t for n, t in parts_of(Sheet(rows(*TABLE))).items() if "worksheets" not in n}))
+
+# --- cells without a value ----------------------------------------------------------------------------------------
+ERROR = "an error of a spreadsheet"
+for error in ("#N/A", "#REF!", "#VALUE!"):
+    book(f"workbook-with-{error.strip('#!').replace('/', '').lower()}-for-a-parent", [f"sections.xlsx: row 3 | parent_id | '{error}' | {ERROR}"],
+         Sheet(rows(*with_cell(3, 1, f'<c r="B3" t="e"><v>{error}</v></c>'))))
+book("workbook-with-an-error-for-a-device", [f"row 3 | device | '#NAME?' | {ERROR}"], Sheet(rows(*with_cell(3, 2, '<c r="C3" t="e"><v>#NAME?</v></c>'))))
+book("workbook-with-an-error-for-a-number", [f"row 3 | customers | '#REF!' | {ERROR}"],
+     Sheet(rows(*with_cell(3, 4, '<c r="E3" t="e"><f>A9</f><v>#REF!</v></c>'))))
+book("workbook-with-a-formula-never-calculated", ["row 3 | parent_id | a formula whose value is not in the file | let it calculate"],
+     Sheet(rows(*with_cell(3, 1, '<c r="B3"><f>A2</f></c>'))))
+book("workbook-with-an-empty-value-of-a-formula", ["row 4 | device | a formula whose value is not in the file"],
+     Sheet(rows(*with_cell(4, 2, '<c r="C4"><f>A2</f><v></v></c>'))))
+book("workbook-with-a-shared-formula", ["row 3 | customers | a formula whose value is not in the file"],
+     Sheet(rows(*with_cell(3, 4, '<c r="E3"><f t="shared" si="0"/></c>'))))
+book("workbook-with-merged-parents", ["row 4 | parent_id | covered by merged cells | unmerge"],
+     Sheet(rows(*with_cell(4, 1, None)), after='<mergeCells><mergeCell ref="B3:B4"/></mergeCells>'))
+book("workbook-with-merged-numbers", ["row 3 | customers | covered by merged cells"],
+     Sheet(rows(*with_cell(3, 4, None)), after='<mergeCells><mergeCell ref="D3:E3"/></mergeCells>'))
+case("error-in-a-text-of-csv", [f"sections.csv: row 3 | area | '#N/A' | {ERROR}"],
+     sections_csv=sections(MAIN + ",north", TAP + ",#N/A", head=HEAD + ",area"))
+case("numbered-error-in-csv", [f"sections.csv: row 3 | location | 'Err:502' | {ERROR}"],
+     sections_csv=sections(MAIN + ",", TAP + ",Err:502", head=HEAD + ",location"))
+case("error-in-the-records", [f"outages.csv: row 3 | section_id | '#N/A' | {ERROR}", f"outages.csv: row 3 | customers | '#REF!' | {ERROR}",
+                              f"outages.csv: row 3 | planned | '#VALUE!' | {ERROR}"],
+     outages_csv=outages(GOOD_OUTAGE, "e2,#N/A,2024-03-02T10:00,2024-03-02T11:00,#REF!,,,#VALUE!"))
+
+# --- sheets -------------------------------------------------------------------------------------------------------
+book("workbook-with-the-table-hidden", ["sections.xlsx | the visible sheets are empty | sections | show the sheet"],
+     Sheet("", "Cover"), Sheet(rows(*TABLE), "sections", "hidden"))
+book("workbook-with-a-hidden-sheet-first", ["sections.xlsx | the sheet 'Now' was read | 1 hidden sheet not (Old)"],
+     Sheet(rows(["nothing"], [1]), "Old", "veryHidden"), Sheet(rows(*TABLE), "Now"), status=0)
+book("workbook-with-two-sheets", ["sections.xlsx | the sheet 'Sections' was read | 1 visible sheet not (Read me)"],
+     Sheet(rows(["What this is"]), "Read me"), Sheet(rows(*TABLE), "Sections"), status=0)
+book("workbook-with-hidden-rows", ["sections.xlsx | 2 hidden rows read like the others"],
+     Sheet(rows(*TABLE).replace('<row r="3"', '<row r="3" hidden="1"').replace('<row r="4"', '<row r="4" hidden="true"')), status=0)
+
+# --- ids that a spreadsheet has changed ---------------------------------------------------------------------------
+DIGITS = "held as a number with decimals or of more than fifteen digits"
+book("workbook-with-a-long-id", [f"sections.xlsx: row 3 | section_id | {DIGITS}"], Sheet(rows(*with_cell(3, 0, 1234567890123456))))
+book("workbook-with-an-id-of-two-numbers", [f"row 3 | section_id | '12.1' | {DIGITS} | format the column as text"],
+     Sheet(rows(*with_cell(3, 0, '<c r="A3" s="1"><v>12.1</v></c>'))), formats=("0.00",))
+book("workbook-with-a-day-for-an-id", ["row 3 | section_id | held as a day or time"],
+     Sheet(rows(*with_cell(3, 0, '<c r="A3" s="1"><v>45363</v></c>'))), formats=("d\\-m",))
+book("workbook-with-a-day-for-a-link", ["row 3 | location | held as a day or time"],
+     Sheet(rows(*(record + more for record, more in zip(TABLE, (["location"], [None], ['<c r="F3" s="1"><v>45363</v></c>'], [None]), strict=True)))),
+     formats=("d\\-m",))
+book("workbook-with-an-id-shown-otherwise", ["row 3 | section_id | '7' | its format shows otherwise"],
+     Sheet(rows(*with_cell(3, 0, '<c r="A3" s="1"><v>7</v></c>'))), formats=("&quot;T-&quot;00",))
+book("workbook-with-true-for-an-id", ["row 3 | section_id | 'true' | held as true or false"],
+     Sheet(rows(*with_cell(3, 0, '<c r="A3" t="b"><v>1</v></c>'))))
+book("workbook-with-zeros-before-a-parent-that-has-none", ["row 3 | parent_id | '0007'"],
+     Sheet(rows(HEADERS, ["7", None, "breaker", 2, 10], ["tap", '<c r="B3" s="1"><v>7</v></c>', "fuse", 1, 5])), formats=("0000",))
+case("id-shortened-in-csv", ["sections.csv: row 3 | section_id | '1.23457E+15' | power of ten"],
+     sections_csv=sections(MAIN, "1.23457E+15,main,fuse,1,5"))
+case("event-shortened-in-csv", ["outages.csv: row 2 | event_id | '2.02403E+11' | power of ten"],
+     outages_csv=outages(GOOD_OUTAGE.replace("e1", "2.02403E+11")))
