@@ -77,15 +77,14 @@ def show() -> None:
     _tiles(figures, case, currency, None)
     drawn = None
     for spread in trials.follow(now, lambda done, total: progress.progress(min(done / total, 1.0), f"{done} trials")):
-        with sure.container():
-            npv = spread.npv[scenario]
-            odds = trials.odds_of_gain(npv)
-            picture = npv_chart(npv, currency, large)
-            if picture == drawn:        # more trials of what does not vary
-                continue
+        npv = spread.npv[scenario]
+        picture = npv_chart(npv, currency, large)
+        if picture != drawn:           # more trials of what does not vary make the same picture
             drawn = picture
-            figure.chart(picture, f"Net present value over {len(npv)} trials; above 0 in "
-                         f"{percent(odds)} of them.", lambda: pd.DataFrame(), "", "npv", csv=False)
+            with sure.container():
+                figure.chart(picture, f"Net present value over {len(npv)} trials; above 0 in "
+                             f"{percent(trials.odds_of_gain(npv))} of them.", lambda: pd.DataFrame(), "", "npv",
+                             csv=False)
         _tiles(figures, case, currency, spread.npv[scenario])
     progress.empty()
     with right:
