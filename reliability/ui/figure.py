@@ -23,8 +23,8 @@ WRITTEN_AT_MOST = 20_000            # cells; of a larger table the browser write
 
 def csv_bytes(frame: pd.DataFrame) -> bytes:
     """A table as UTF-8 CSV in which no cell is a formula."""
-    from reliability.cells import safe_frame
-    return safe_frame(frame).to_csv(index=False, lineterminator="\n").encode("utf-8-sig")
+    from reliability.cells import csv_text
+    return csv_text(frame).encode("utf-8-sig")
 
 
 def csv_button(name: str, data: Callable[[], pd.DataFrame], key: str) -> None:
