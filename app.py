@@ -1,17 +1,20 @@
-"""The web app's front door: registers the pages, nothing else. Start it with: streamlit run app.py"""
+"""The web app's front door: the address of the tab, and the pages registered. Start it with: streamlit run app.py"""
 
 from pathlib import Path
 
 import streamlit as st
 
+from reliability.ui import state
+
 ICON = Path(__file__).parent / "reliability" / "ui" / "icon.png"   # a named symbol would be fetched from another host
 PAGES = (
-    ("study_page", "Study", "study", ":material/folder_open:"),
+    ("overview_page", "Overview", "overview", ":material/flag:"),
     ("import_page", "Import", "import", ":material/upload_file:"),
-    ("history_page", "History", "history", ":material/history:"),
-    ("compare_page", "Compare", "compare", ":material/balance:"),
+    ("study_page", "Study data", "study", ":material/table:"),
+    ("history_page", "Outage history", "history", ":material/history:"),
     ("laterals_page", "Laterals", "laterals", ":material/account_tree:"),
     ("choice_page", "Selection", "choice", ":material/checklist:"),
+    ("compare_page", "Compare", "compare", ":material/balance:"),
     ("business_page", "Business case", "business", ":material/payments:"),
     ("report_page", "Report", "report", ":material/description:"),
     ("method_page", "Method", "method", ":material/menu_book:"),
@@ -21,8 +24,9 @@ PAGES = (
 def main() -> None:
     """Register the pages and show the one that is asked for."""
     st.set_page_config(page_title="Lateral reliability planning", layout="wide", page_icon=str(ICON))
+    state.follow()
     st.navigation([st.Page(f"reliability/ui/{module}.py", title=title, url_path=path, icon=icon,
-                           default=module == "study_page") for module, title, path, icon in PAGES],
+                           default=module == "overview_page") for module, title, path, icon in PAGES],
                   position="top").run()
 
 

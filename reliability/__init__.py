@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from reliability.study.folder import open_study
     from reliability.study.study import Study
 
-__version__ = "0.4.0"
+__version__ = "0.5.0"
 __all__ = ["Results", "Scenario", "Study", "StudyError", "analyse", "expect", "open_study"]
 
 _HOME = {

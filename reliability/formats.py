@@ -48,7 +48,8 @@ KINDS: dict[str, Kind] = {
     "hours": Kind(2, "0.00"),
     "years": Kind(1, "0.0", exact=True),
     # of an investment; beyond these there is hardly any capital to speak of (the bounds are ours)
-    "irr": Kind(1, f'[>1]"{NOT_MEANINGFUL}";0.0%', 100.0, " %", exact=True, high=1.0),
+    "irr": Kind(1, f'[>1]"{NOT_MEANINGFUL}";[<0]-0.0%;0.0%', 100.0, " %", exact=True, high=1.0),
+    "bcr": Kind(2, f'[>100]"{NOT_MEANINGFUL}";[<-100]"{NOT_MEANINGFUL}";0.00', exact=True, low=-100.0, high=100.0),
     "payback": Kind(1, f'[<0.1]"{NOT_MEANINGFUL}";0.0', exact=True, low=0.1),
     "asai": Kind(6, "0.000000", exact=True),
     "money": Kind(0, "#,##0"),
@@ -66,7 +67,7 @@ KINDS: dict[str, Kind] = {
 # thousands.
 SEPARATORS = "." + SPACE
 HOVER, HOVER_CHANGE, HOVER_SHARE, HOVER_COUNT = ",.3r", "+,.3r", ".1%", ",.0f"
-TICK, TICK_SHARE = ",.3~s", ".0%"
+TICK, TICK_SHARE = ",.3~s", ".2~%"
 
 
 def missing(value: object) -> bool:

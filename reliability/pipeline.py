@@ -7,23 +7,24 @@ from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
+import numpy as np
 import pandas as pd
 
-from reliability.business.calibrated import calibrated
+from reliability.business.calibrated import Factors, calibrated
 from reliability.business.cashflow import assess
 from reliability.business.constraints import fast_settings, limits_of
 from reliability.business.costs import INTERRUPTION
 from reliability.business.drivers import drivers_frame
 from reliability.business.event_costs import InterruptionCost
-from reliability.business.frontier import YearlyLimits, frontier, programme
-from reliability.business.limits import Limits
+from reliability.business.frontier import YearlyLimits, frontier, programme, spread_over_years
 from reliability.business.options import Options, build_options
-from reliability.business.proposal import choice_of_scenario, converted_laterals, named_proposal, renamed, scenario_of
+from reliability.business.proposal import choice_of_scenario, named_proposal, renamed, scenario_of
 from reliability.business.selection import Choice, choose
 from reliability.business.stability import stability, with_stability
 from reliability.business.zero_capital import zero_capital_scenarios
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.history import History, LearnedRates, learn_rates, learned_study, read_history
+from reliability.history.calibration import Calibration
 from reliability.history.model_days import ModelDays, simulate_days
 from reliability.history.operations import read_operations
 from reliability.history.outages import Records, read_records
@@ -83,14 +84,17 @@ class Decision:
     named: bool = False
 
 
-def decide(study: Study) -> Decision:
-    """The scenario that `[choice] proposed` names, else the best choice within the limits of the table [choice]."""
+def decide(study: Study, applicable_only: bool = True) -> Decision:
+    """The scenario that `[choice] proposed` names, else the best choice within the limits of the table [choice].
+
+    applicable_only: see `options_of`.
+    """
     study = _settled(study)
     values, named = study.values, named_proposal(study.scenarios, study.values["proposed"])
     if named is not None:
         options, choice = choice_of_scenario(study.model, study.cost_table, named, values["objective"], study.currency)
         return Decision(options, choice, renamed(named), True)
-    options = options_of(study)
+    options = options_of(study, applicable_only)
     choice = choose(options, limits_of(study), values["objective"])
     return Decision(options, choice, scenario_of(choice))
 
@@ -148,9 +152,12 @@ def simulation_input(results: Results) -> SimulationInput:
                            study.rate_draws)
 
 
-def options_of(study: Study) -> Options:
-    """Every conversion that passes the application checks of its lateral, and the settings that may change."""
-    return build_options(study.model, study.cost_table, fast_settings(study.values), applicable_only=True,
+def options_of(study: Study, applicable_only: bool = True) -> Options:
+    """Every conversion that passes the application checks of its lateral, and the settings that may change.
+
+    applicable_only: False for the conversions that fail them too.
+    """
+    return build_options(study.model, study.cost_table, fast_settings(study.values), applicable_only=applicable_only,
                          currency=study.currency)
 
 
@@ -160,18 +167,32 @@ def plan(results: Results, decision: Decision, history: History | None = None) -
     The limits are those of a choice: a scenario that is named as the proposal is carried out whole, in its years.
     history: whose calibration the proposal is seen at too.
     """
-    study, values, limits = results.study, results.study.values, limits_of(results.study)
+    study, limits = results.study, limits_of(results.study)
     options, choice, named = decision.options, decision.choice, decision.named
-    yearly = YearlyLimits(values["yearly_budget"], values["yearly_units"])
-    within = Limits(forced_in=converted_laterals(choice)) if named else limits
-    years, note = programme(options, values["programme_years"], yearly, within, values["objective"])
     sure = stability(study, options, choice, limits, named)
-    offered = history.calibration if history is not None else None
+    found = history.calibration if history is not None else None
     return Plan(options, with_stability(choice, sure),
-                frontier(options_of(study) if named else options, FRONTIER_POINTS, limits), years, note,
+                frontier(options_of(study) if named else options, FRONTIER_POINTS, limits),
+                *_programme(study, decision),
                 drivers_frame(study, results.network, results.costs), sure,
-                None if offered is None else calibrated(study, options, choice, limits, offered.rate_factor,
-                                                        offered.time_factor, named))
+                None if found is None else calibrated(study, options, choice, limits, _factors(found), named))
+
+
+def _factors(found: Calibration) -> Factors:
+    """What is offered; where nothing is, what the records show all the same."""
+    rate, time = found.rate_factor, found.time_factor
+    if np.isfinite([rate, time]).any():
+        return Factors(rate, time, True)
+    return Factors(found.decisive.rate[0], found.decisive.time[0], False)
+
+
+def _programme(study: Study, decision: Decision) -> tuple[pd.DataFrame, str]:
+    """What is proposed by year: the best that the limits of each year allow, or a named scenario by its NPV."""
+    values, options = study.values, decision.options
+    yearly = YearlyLimits(values["yearly_budget"], values["yearly_units"])
+    if decision.named:
+        return spread_over_years(options, decision.choice.chosen, values["programme_years"], yearly)
+    return programme(options, values["programme_years"], yearly, limits_of(study), values["objective"])
 
 
 def analyse(study: Study, *, trials: int | None = None, seed: int | None = None, executor: Executor | None = None,

@@ -2,37 +2,70 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
 
 from reliability.business.cashflow import Business, business_summary
+from reliability.business.options import Options
 from reliability.faults.outcomes import build_outcomes
 from reliability.faults.states import orders_of_shares
 from reliability.indices.expected import system_indices
 from reliability.network.application import settle_scenarios
 from reliability.network.conversions import conversions, named_heads
-from reliability.network.devices import COUNTS
+from reliability.network.devices import BACKS_UP, COUNTS
 from reliability.network.model import Model
 from reliability.pipeline import Decision, assemble, decide, expect, with_alternatives
 from reliability.results import Results
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range
 from reliability.schema.devices import SECTIONALIZER
-from reliability.schema.scenarios import Conversion, proposed_position
+from reliability.schema.scenarios import FORCED_IN, FORCED_OUT, Conversion, proposed_position
 from reliability.schema.values import Assumptions, as_assumptions
 from reliability.study import Scenario, Study
 
-AS_STATED = -1      # fast_tripping that leaves the fast operations to each scenario
+AS_STATED = -1      # fast operations that are left to each device, or to each scenario
 PROBABILITIES: tuple[Literal["temporary_fraction", "sectionalizer_failure", "fuse_failure", "wrong_link_share",
                              "reclosing_off_share"], ...] = (
     "temporary_fraction", "sectionalizer_failure", "fuse_failure", "wrong_link_share", "reclosing_off_share")
 # Assumptions that change frequencies, durations and prices, but not how protection responds.
-RATES_AND_PRICES = {a.key for a in ASSUMPTIONS if a.table in ("restoration", "costs", "finance", "simulation")} | {
+RATES_AND_PRICES = {a.key for a in ASSUMPTIONS
+                    if a.table in ("restoration", "costs", "finance", "simulation", "choice")} | {
     *PROBABILITIES, "line_fault_rate_per_km", "yearly_cv"}
+SUMMED = {"perspective", "interruption_costs"}  # … but what is summed up
 _RATES = ("line_fault_rate_per_km", "equipment_fault_rate")
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What somebody asks beside what the files of a study state; nothing of it: the study as it stands.
+
+    moves: see `moved_study`. limits: values of the table [choice] by key, `forced_in` and `forced_out` (section ids),
+    and `applicable_only`, whether laterals that fail an application check stay out of a choice. perspective: of money.
+    """
+
+    moves: Mapping[str, float | int] = field(default_factory=dict)
+    limits: Mapping[str, object] = field(default_factory=dict)
+    perspective: str | None = None
+
+    def __bool__(self) -> bool:
+        return bool(self.moves or self.limits or self.perspective)
+
+    @property
+    def at_the_studys_inputs(self) -> bool:
+        """Whether a choice under the limits is the one that is proposed: nothing else is moved."""
+        return not self.moves and not self.perspective
+
+    def mark(self, inputs_sha256: str) -> str:
+        """Digest of a state: that of the study's inputs where nothing is asked beside them, else one of both."""
+        if not self:
+            return inputs_sha256
+        text = json.dumps([inputs_sha256, dict(self.moves), dict(self.limits), self.perspective], sort_keys=True)
+        return hashlib.sha256(text.encode()).hexdigest()
 
 
 @dataclass(frozen=True)
@@ -40,7 +73,8 @@ class ScenarioResults:
     """Expected results of one state of a study.
 
     digest: identifies the state. results: those of what is proposed and of the scenarios that need no capital included.
-    decision: what the study proposes as it stands; a moved state tries the same, and does not choose again.
+    decision: what is proposed: the choice at the study's own inputs, under the limits of the state. A moved state tries
+    the same, and does not choose again.
     """
 
     digest: str
@@ -73,14 +107,16 @@ class ScenarioResults:
         return [sum(i["callouts"].values()) for i in self.indices]
 
 
-def compute(study: Study, digest: str, like: Sequence[ScenarioResults] = ()) -> ScenarioResults:
+def compute(study: Study, digest: str, like: Sequence[ScenarioResults] = (),
+            decision: Decision | None = None) -> ScenarioResults:
     """Expected values and business case of a study, with what it proposes and the scenarios that need no capital.
 
-    like: results of other states of the same study. Their outcome table is used again where only rates, times and
-    prices differ. Their application checks are used in any case and may not be those of this state: who shows checks
-    has to compute them.
+    decision: what is proposed, where it is neither that of `like` nor to be decided now. like: results of other states
+    of the same study. Their outcome table is used again where only rates, times and prices differ. Their application
+    checks are used in any case and may not be those of this state: who shows checks has to compute them.
     """
-    decision = like[0].decision if like else decide(study)
+    decision = decision or (like[0].decision if like else decide(study))
+    study = replace(study, scenarios=settle_scenarios(study.model, study.scenarios))
     study = _proposed_first(with_alternatives(study, decision))
     results = next((found for other in like if (found := _with_table_of(other.results, study)) is not None), None)
     if results is None:
@@ -105,7 +141,7 @@ def _with_table_of(other: Results, study: Study) -> Results | None:
         return None
     if any(key in changed and not 0.0 < values[key] < 1.0 for key in PROBABILITIES for values in (before, now)):
         return None                 # a table has no rows for what cannot happen
-    if before["line_fault_rate_per_km"] <= 0.0:
+    if before["line_fault_rate_per_km"] <= 0.0 or not _same_fast_operations(study, other.study):
         return None
     if "reclosing_off_share" in changed and orders_of_shares(other.table.protections):
         return None                 # the study's share may come before or after one that a device states
@@ -113,6 +149,20 @@ def _with_table_of(other: Results, study: Study) -> Results | None:
     if study.network is not other.study.network:
         table = replace(table, network=study.network)
     return assemble(study, table, other.checks)
+
+
+def options_at(options: Options, before: Study, now: Study) -> Options | None:
+    """Options of one state of a study, `before`, made for another.
+
+    None where others may be offered there, or other sums are needed.
+    """
+    same = now.network is before.network and _differing(before.values, now.values) <= RATES_AND_PRICES - SUMMED
+    return options.at(now.values) if same else None
+
+
+def _same_fast_operations(study: Study, other: Study) -> bool:
+    now, before = (s.network.column["fast_operations"] for s in (study, other))
+    return study.network is other.network or np.array_equal(now, before, equal_nan=True)
 
 
 def _differing(before: Assumptions, now: Assumptions) -> set[str]:
@@ -125,13 +175,26 @@ def _with_checks_of(other: Results, study: Study) -> Results:
     return assemble(study, build_outcomes(study.model, study.scenarios), other.checks)
 
 
+def with_limits(study: Study, limits: Mapping[str, object]) -> Study:
+    """The study with some limits of its table [choice] changed, see `Asked.limits`; others stay as it states them."""
+    values = as_assumptions(dict(study.values) | {key: value for key, value in limits.items() if key in BY_KEY})
+    forced = dict(study.extra.get("laterals", {}))
+    for key, word in (("forced_in", FORCED_IN), ("forced_out", FORCED_OUT)):
+        if isinstance(ids := limits.get(key), tuple):
+            forced = {name: other for name, other in forced.items() if other != word and name not in ids}
+            forced |= dict.fromkeys(ids, word)
+    return replace(study, values=values, extra={**study.extra, "laterals": forced})
+
+
 def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioResults) -> Study:
     """The study with some values changed; a value that is set is certain, so its range is dropped.
 
-    moves: values by key of an assumption, and of `fault_rate_factor` (times the stated fault rates), `fast_tripping`
-    (fast operations, AS_STATED for each scenario's own), `counts` and `share_converted` (0–1 of each scenario's
-    laterals). Which laterals an `applicable_only` scenario converts is decided again at the changed values; what is
-    proposed stays. base: results of the study without changes, by which laterals are ranked for a share of them.
+    moves: values by key of an assumption, and of `fault_rate_factor` (times the stated fault rates),
+    `existing_fast_operations` (of every breaker and recloser as built, and wherever a scenario sets none),
+    `fast_tripping` (the same of the scenarios alone; AS_STATED for what each states), `counts` and `share_converted`
+    (0–1 of each scenario's laterals). Which laterals an `applicable_only` scenario converts is decided again at the
+    changed values; what is proposed stays. base: results of the study without changes, by which laterals are ranked for
+    a share of them.
     """
     assumed = {key: value for key, value in moves.items() if key in BY_KEY}
     values = as_assumptions(dict(study.values) | assumed)
@@ -143,17 +206,29 @@ def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioRe
         if (rate := uncertain.get("line_fault_rate_per_km")) is not None:
             uncertain["line_fault_rate_per_km"] = Range(rate.low * factor, rate.likely * factor, rate.high * factor)
         moved = study.with_section_values({name: study.network.column[name] * factor for name in _RATES})
+    fast = int(moves.get("existing_fast_operations", AS_STATED))
+    if fast != AS_STATED:
+        moved = moved.with_section_values({"fast_operations": existing_fast_operations(study, fast)})
     stated = study.scenarios
     if base.decision.scenario is not None and proposed_position(stated) is None:
         stated = (*stated, base.decision.scenario)
     scenarios = tuple(_moved_scenario(s, moves) if i else s for i, s in enumerate(stated))
-    scenarios = settle_scenarios(Model(base.results.network, values), scenarios)
+    scenarios = settle_scenarios(Model(moved.network, values), scenarios)
     share = float(moves.get("share_converted", 1.0))
     if share < 1.0:
         place = {name: i for i, name in enumerate(base.names)}
         scenarios = tuple(s if s.device is None else replace(s, laterals=_share_of(base, s, place[s.name], share))
                           for s in scenarios)
     return replace(moved, values=values, uncertain=uncertain, scenarios=scenarios)
+
+
+def existing_fast_operations(study: Study, most: int) -> np.ndarray:
+    """Fast operations that each section states if every breaker and recloser has so many, or one less than its
+    operations to lockout where that is fewer: (n,) in the network's order."""
+    network, column = study.network, study.network.column
+    lockout = np.where(np.isnan(column["operations_to_lockout"]), float(study.values["operations_to_lockout"]),
+                       column["operations_to_lockout"])
+    return np.where(BACKS_UP[network.device], np.minimum(float(most), lockout - 1.0), column["fast_operations"])
 
 
 def _moved_scenario(scenario: Scenario, moves: Mapping[str, float | int]) -> Scenario:

@@ -29,8 +29,9 @@ from reliability.indices.expected import ROWS_AT_ONCE, hours_interrupted
 from reliability.network.model import Model
 from reliability.network.quantities import quantity
 from reliability.schema.scenarios import Scenario
-from reliability.schema.values import Assumptions, Drawn
+from reliability.schema.values import Assumptions, Drawn, drawn
 from reliability.study.cost_table import CostTable
+from reliability.study.price_level import price_level
 
 SHARE = "reclosing_off_share"
 BREAK_EVEN = f"break_even_{SHARE}"  # column of tables
@@ -114,12 +115,17 @@ class MomentaryValue:
     """Society's net present value of S scenarios over the value of a momentary event, a straight line.
 
     npv_at_none: (S,) where momentary events cost customers nothing. npv_per_factor: (S,) added by each time the value
-    of the table. turn: (S,) the factor at which the net present value is nil, NaN where it keeps its sign.
+    of the table. turn: (S,) the factor at which the net present value is nil, NaN where it keeps its sign. per_event:
+    value of the table for one customer's momentary event, on average as built; NaN without any. avoided: (2, S)
+    customers' cost avoided a year of sustained interruptions, and of momentary events at a factor of 1, in the money of
+    the table.
     """
 
     npv_at_none: np.ndarray
     npv_per_factor: np.ndarray
     turn: np.ndarray
+    per_event: float
+    avoided: np.ndarray
 
     def npv(self, scenario: int, factor: float) -> float:
         """Society's net present value where a momentary event costs `factor` times the value of the table."""
@@ -140,7 +146,12 @@ def momentary_value(table: OutcomeTable, business: Business, costs: CostTable) -
     base, slope = npv(0.0), npv(1.0) - npv(0.0)
     differs = np.abs(momentary - momentary[0]) > ROUNDING * np.maximum(momentary, momentary[0])
     changes_sign = differs & (base * slope < 0)
-    return MomentaryValue(base, slope, np.divide(-base, slope, out=np.full(len(base), np.nan), where=changes_sign))
+    turn = np.divide(-base, slope, out=np.full(len(base), np.nan), where=changes_sign)
+    events = totals(business.by_section[0])["momentary_events"]
+    price = drawn(values, "interruption_cost_factor") * price_level(values).index
+    each = momentary[0] * price / events if events > 0 else np.nan
+    return MomentaryValue(base, slope, turn, float(each),
+                          np.array([sustained[0] - sustained, momentary[0] - momentary]))
 
 
 def _interruption_cost(table: OutcomeTable, values: Assumptions, costs: CostTable) -> tuple[np.ndarray, np.ndarray]:

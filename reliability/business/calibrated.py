@@ -25,13 +25,15 @@ OWN_RATES, OWN_TIMES = ("line_fault_rate_per_km", "equipment_fault_rate"), ("rep
 class Calibrated:
     """What is proposed, at calibrated rates and times.
 
-    rate_factor, time_factor: on all fault rates and all restoration times, 1 where none is offered. totals: of the same
-    conversions there, see `selection.totals_of`. npv: (K,) over draws of what the study does not know, none without.
+    rate_factor, time_factor: on all fault rates and all restoration times. offered: whether the records stand outside
+    what chance does; else the factors are those that the records show all the same. totals: of the same conversions
+    there, see `selection.totals_of`. npv: (K,) over draws of what the study does not know, none without.
     selection: the best choice there within the limits, None where the proposal is no choice.
     """
 
     rate_factor: float
     time_factor: float
+    offered: bool
     totals: dict[str, float]
     npv: np.ndarray
     selection: Choice | None
@@ -39,8 +41,8 @@ class Calibrated:
     def summary(self) -> dict[str, object]:
         """ "calibrated" of summary.json."""
         chosen = self.selection
-        return {"rate_factor": self.rate_factor, "time_factor": self.time_factor, "totals": self.totals,
-                **spread_of(self.npv), "selection": None if chosen is None else {
+        return {"rate_factor": self.rate_factor, "time_factor": self.time_factor, "offered": self.offered,
+                "totals": self.totals, **spread_of(self.npv), "selection": None if chosen is None else {
                     "feasible": chosen.feasible, "totals": dict(chosen.totals)}}
 
 
@@ -58,20 +60,29 @@ def calibrated_study(study: Study, rate_factor: float, time_factor: float) -> St
     return replace(study.with_section_values(columns), values=as_assumptions(stated), uncertain=uncertain)
 
 
-def calibrated(study: Study, options: Options, choice: Choice, limits: Limits, rate_factor: float, time_factor: float,
-               named: bool = False) -> Calibrated | None:
-    """A choice among options at calibrated rates and times; None where no factor is offered, or nothing was chosen.
+@dataclass(frozen=True)
+class Factors:
+    """Factors on rates and times that make the model's system indices those of the records, NaN for none; see above."""
 
-    rate_factor, time_factor: NaN where none is offered (`history.calibration.Calibration`). named: whether the choice
+    rate: float
+    time: float
+    offered: bool
+
+
+def calibrated(study: Study, options: Options, choice: Choice, limits: Limits, factors: Factors,
+               named: bool = False) -> Calibrated | None:
+    """A choice among options at calibrated rates and times; None where there is no factor, or nothing was chosen.
+
+    named: whether the choice
     is a scenario that the study names, which is not chosen again.
     """
-    if not choice.feasible or not np.isfinite([rate_factor, time_factor]).any():
+    if not choice.feasible or not np.isfinite([factors.rate, factors.time]).any():
         return None
-    rate, time = (float(factor) if np.isfinite(factor) else 1.0 for factor in (rate_factor, time_factor))
+    rate, time = (float(factor) if np.isfinite(factor) else 1.0 for factor in (factors.rate, factors.time))
     there = calibrated_study(study, rate, time)
     options = replace(options, network=there.network, effects=replace(options.effects, model=there.model))
     options = with_learned_rates(options.at(there.values), there)
     drawn = sample(there, DRAWS, study.values["seed"], TABLES)
     npv = np.zeros(0) if drawn is None else npv_of_choice(options, choice.chosen, drawn)
     again = None if named else choose(options, limits, choice.objective)
-    return Calibrated(rate, time, dict(totals_of(options, choice.chosen)), npv, again)
+    return Calibrated(rate, time, factors.offered, dict(totals_of(options, choice.chosen)), npv, again)

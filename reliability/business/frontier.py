@@ -8,43 +8,57 @@ import numpy as np
 import pandas as pd
 
 from reliability.business.greedy_frontier import corner_sets, only_money_limits
-from reliability.business.limits import Limits
+from reliability.business.limits import Limits, converts
 from reliability.business.options import Options
 from reliability.business.selection import GAP, NPV, SAIDI, SECONDS, choose, selection_frame, totals_of
-from reliability.formats import money
+from reliability.formats import count, money
+from reliability.schema.devices import DEVICES
 
 # Half a per cent of the reduction: finer than a planner's inputs, and thirty searches in seconds.
 FRONTIER_GAP = 5e-3
 REACH = "saidi_minutes_avoided"
+UNITS_OF = "units_"                # begins the columns of frontier.csv that tell units by device
 
 
 def frontier(options: Options, points: int = 30, limits: Limits | None = None, *, gap: float = FRONTIER_GAP,
              seconds_per_point: float = 2.0) -> pd.DataFrame:
     """The largest SAIDI reduction for about `points` budgets, from 0 to what the largest of all costs.
 
-    A row a budget: budget, and the totals of the choice (`selection.totals_of`). limits: those
+    A row a budget: budget, the totals of the choice (`selection.totals_of`), and its units by device. limits: those
     other than the budget, which ends the frontier; a budget at which they cannot be met has no
     row. Where only money limits the choice, the budgets are those at which it is exact.
     """
     limits = limits or Limits()
     if only_money_limits(options, limits):
         sets = corner_sets(options, points, limits.budget)
-        totals = [totals_of(options, chosen) for chosen in sets]
+        totals = [_point(options, chosen) for chosen in sets]
         return pd.DataFrame([{"budget": t["capex"], **t, "gap": 0.0} for t in totals])
     best = choose(options, limits, SAIDI, gap=gap, seconds=seconds_per_point)
     if not best.feasible:
-        return pd.DataFrame(columns=["budget", *totals_of(options, best.chosen), "gap"])
+        return pd.DataFrame(columns=["budget", *_point(options, best.chosen), "gap"])
     rows: list[dict[str, float]] = []
     for budget in best.totals["capex"] * np.linspace(0.0, 1.0, points) ** 2:  # closer where the curve is steep
         choice = best if budget == best.totals["capex"] else choose(
             options, replace(limits, budget=float(budget)), SAIDI, gap=gap, seconds=seconds_per_point)
         if choice.feasible:
-            rows.append({"budget": float(budget), **choice.totals,
+            rows.append({"budget": float(budget), **choice.totals, **units_by_device(options, choice.chosen),
                          "gap": np.nan if choice.gap is None else choice.gap})
         if len(rows) > 1 and rows[-1][REACH] < rows[-2][REACH]:
             # what a smaller budget buys, a larger one buys too
             rows[-1] = rows[-2] | {"budget": float(budget)}
     return pd.DataFrame(rows)
+
+
+def _point(options: Options, chosen: np.ndarray) -> dict[str, float]:
+    return totals_of(options, chosen) | units_by_device(options, chosen)
+
+
+def units_by_device(options: Options, chosen: np.ndarray) -> dict[str, float]:
+    """Units that chosen rows (rows of Options,), bool, install: a key units_<device> for each that may be installed."""
+    device, installs = options.rows["device"].to_numpy(), converts(options)
+    units = options.rows["units"].to_numpy(dtype=float)
+    return {f"{UNITS_OF}{name}": float(units[chosen & installs & (device == name)].sum())
+            for name in DEVICES if (installs & (device == name)).any()}
 
 
 @dataclass(frozen=True)
@@ -89,8 +103,32 @@ def programme(options: Options, years: int, yearly: YearlyLimits | None = None, 
     if result.empty:
         return result, "Nothing to convert: no year's conversions do better than leaving every lateral as it is."
     laterals, ends = int((result["what"] == "lateral").sum()), int(result["year"].max())
-    return result, (f"{laterals} laterals converted in {ends} year{'s' if ends > 1 else ''} "
+    return result, (f"{count(laterals, 'lateral')} converted in {ends} year{'s' if ends > 1 else ''} "
                     f"for {money(result['capex'].sum(), options.currency)}.")
+
+
+def spread_over_years(options: Options, chosen: np.ndarray, years: int,
+                      yearly: YearlyLimits) -> tuple[pd.DataFrame, str]:
+    """Given conversions year by year, the best NPV first, each in the first year that has room for it.
+
+    Settings come first. What no year has room for is left out, and the sentence says how much. Returns as `programme`.
+    """
+    frame = selection_frame(options, chosen)
+    frame = frame.sort_values("what", kind="stable", ignore_index=True)     # settings before laterals
+    left = np.tile([np.inf if most is None else most for most in (yearly.budget, yearly.units)], (years, 1))
+    asked, year = frame[["capex", "units"]].to_numpy(dtype=float), np.zeros(len(frame), dtype=int)
+    for row, needs in enumerate(asked):
+        room = np.flatnonzero(np.all(left >= needs, axis=1))
+        if room.size:
+            left[room[0]] -= needs
+            year[row] = room[0] + 1
+    placed = frame.assign(year=year)
+    result = _joined(options, [placed[placed["year"] == y] for y in range(1, years + 1)])
+    beyond = int((year == 0).sum())
+    laterals, ends = int((result["what"] == "lateral").sum()), int(result["year"].max()) if len(result) else 0
+    more = f" {count(beyond, 'row')} of the proposal fit into none of the years." if beyond else ""
+    return result, (f"{count(laterals, 'lateral')} converted in {count(ends, 'year')} "
+                    f"for {money(result['capex'].sum(), options.currency)}.{more}")
 
 
 def _allowed(total: float | None, yearly: float | None, spent: float) -> float | None:

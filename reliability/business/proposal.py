@@ -13,6 +13,7 @@ from reliability.business.selection import Choice, choice_of
 from reliability.network.devices import BACKS_UP, COUNTS
 from reliability.network.model import Model
 from reliability.network.protection import Protection, protection
+from reliability.network.tree import Network
 from reliability.schema.devices import DEVICES
 from reliability.schema.scenarios import PROPOSED, UNCHANGED, Conversion, Scenario
 from reliability.study.cost_table import CostTable
@@ -67,23 +68,32 @@ def choice_of_scenario(model: Model, costs: CostTable, scenario: Scenario, objec
                             np.where(reset, after.fast[groups.zones].astype(float), np.nan)])
     rows, group = _rows(model, groups, reset, after, before, np.any([np.abs(e[1]) > 0.0 for e in effect.values()],
                                                                    axis=0))
-    ones = np.ones(len(rows), dtype=np.int64)
+    left = np.flatnonzero(reset)                # a zone whose setting changes may also be left as it is
+    rows = pd.concat([rows, _left_as_they_are(network, groups, left)], ignore_index=True)
+    group = np.append(group, len(network.candidates) + left)
+    chosen = np.arange(len(rows)) < len(rows) - len(left)
+    case = chosen.astype(np.int64)
     options = Options(network, network.candidates, groups.zones, groups.zone, fast,
-                      valued(rows, effect, ones, group, model.values), effects, ones, group, currency)
-    return options, choice_of(options, np.ones(len(rows), dtype=bool), objective)
+                      valued(rows, effect, case, group, model.values), effects, case, group, currency)
+    return options, choice_of(options, chosen, objective)
+
+
+def _left_as_they_are(network: Network, groups: FaultGroups, zone: np.ndarray) -> pd.DataFrame:
+    """Rows of `Options`, without effects, of zones that keep their setting."""
+    return pd.DataFrame({"lateral": np.full(len(zone), -1), "zone": zone, "setting": AS_IT_IS, "device": "",
+                         "counts": np.nan, "feeder": network.feeder[groups.zones[zone]], "units": 0.0})
 
 
 def _rows(model: Model, groups: FaultGroups, reset: np.ndarray, after: Protection, before: Protection,
           moved: np.ndarray) -> tuple[pd.DataFrame, np.ndarray]:
-    """Rows of `Options`, without effects, and the group of faults of each: each conversion, each new setting, and the
-    groups that the scenario has an effect on otherwise. moved: (groups,) whether it has any.
+    """Rows of `Options`, without effects, and the group of faults of each: each conversion, the setting of each zone,
+    and the groups that the scenario has an effect on otherwise. moved: (groups,) whether it has any.
     """
     network, heads, h = model.network, model.network.candidates, len(model.network.candidates)
     device, counts = after.device[heads], after.counts[heads]
     new = device != before.device[heads]
     converted = np.append(new | (COUNTS[device] & (counts != before.counts[heads])), np.zeros(len(reset), dtype=bool))
-    touched = converted | np.append(np.zeros(h, dtype=bool), reset)
-    at = np.flatnonzero(touched | moved)
+    at = np.flatnonzero(converted | moved | (np.arange(len(converted)) >= h))
     is_lateral, zone = at < h, np.append(groups.zone, np.arange(len(reset)))[at]
     lateral = np.where(is_lateral, at, -1)
     head = heads[lateral] if h else np.zeros(len(at), dtype=int)

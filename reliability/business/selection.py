@@ -223,9 +223,11 @@ def _message(options: Options, totals: Mapping[str, float], objective: str) -> s
         gain = "has a higher NPV than" if objective == NPV else "avoids more SAIDI than"
         return f"Nothing to convert: within the limits no conversion {gain} leaving every lateral as it is."
     laterals, changed = round(totals["laterals"]), round(totals["backup_settings_changed"])
-    actions = f"{count(laterals, 'lateral')} converted"
+    parts = [f"{count(laterals, 'lateral')} converted"] if laterals else []
     if changed:
-        actions += f" and settings changed at {count(changed, 'breaker or recloser', 'breakers or reclosers')}"
+        parts.append(f"settings changed at {count(changed, 'breaker or recloser', 'breakers or reclosers')}")
+    actions = " and ".join(parts)
+    actions = actions[0].upper() + actions[1:]
     minutes = totals["saidi_minutes_avoided"]
     return (f"{actions} for {money(totals['capex'], options.currency)}: this {pays(totals['npv'])} (NPV "
             f"{money(totals['npv'], options.currency)}) and {'avoids' if minutes >= 0 else 'adds'} "

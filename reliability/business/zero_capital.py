@@ -6,6 +6,8 @@ blocking it does the reverse. Both only change settings, so they always stand be
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from reliability.network.devices import BACKS_UP
 from reliability.network.protection import protection
 from reliability.schema.scenarios import Scenario
@@ -32,7 +34,8 @@ def zero_capital_scenarios(study: Study) -> tuple[Scenario, ...]:
     """
     most = _most_operations(study)
     settings = [(ALLOWED, min(usual_fast_operations(study.values), most - 1))] if most > 1 else []
-    stated = {s.fast_operations for s in study.scenarios if s.device is None}
+    stated = {s.fast_operations for s in study.scenarios
+              if s.device is None and not isinstance(s.fast_operations, Mapping)}
     names = {s.name.casefold() for s in study.scenarios}
     return tuple(Scenario(_free(name, names), (), None, None, fast) for name, fast in [*settings, (BLOCKED, 0)]
                  if fast not in stated)

@@ -49,7 +49,7 @@ class Table:
     paths: same shape as frame, the JSON Pointer into summary.json of each cell that mirrors
     it, "" for the others; None where no cell does. sheet: name of its sheet in the workbook,
     at most 31 characters; "" where it has none of its own. file: where a document without a workbook
-    has all rows, "" for nowhere.
+    has all rows, "" for nowhere. whole: title of all its rows, where `title` is that of those shown.
     """
 
     key: str
@@ -61,6 +61,7 @@ class Table:
     note: str = ""
     paths: pd.DataFrame | None = None
     file: str = ""
+    whole: str = ""
 
     @property
     def on_page(self) -> tuple[Column, ...]:

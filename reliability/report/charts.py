@@ -8,6 +8,7 @@ import pandas as pd
 from reliability.formats import compact, money, number, shown, signed_number, spoken
 from reliability.report.chart import LOG, SOLID, Axis, BarChart, Bars, Line, PlotChart, Points, Reference, scale_for
 from reliability.report.content import Case, Content
+from reliability.report.frontier_mix import changes, mixes
 from reliability.schema.problems import shorten
 
 PANELS = (("saifi", "SAIFI, sustained interruptions a customer and year", "index"),
@@ -72,12 +73,17 @@ def cashflow(content: Content, case: Case, scenario: int, perspective: str) -> B
 
 
 def frontier(content: Content, frame: pd.DataFrame) -> PlotChart:
-    """The largest SAIDI reduction for a budget, and the selection on it."""
+    """The largest SAIDI reduction for a budget, the selection on it, and the devices where another one leads."""
     x, y = (frame[c].to_numpy(dtype=float) for c in ("capex", "saidi_minutes_avoided"))
-    description = f"From {money(x[0])} for {number(y[0])} minutes to {money(x[-1])} for {number(y[-1])} minutes."
+    mix = mixes(frame)
+    description = (f"From {money(x[0])} for {number(y[0])} minutes to {money(x[-1])} for {number(y[-1])} minutes, "
+                   f"there with {mix[-1]}.")
     scale = scale_for(x)
     drawn = x > 0 if scale == LOG else np.ones(len(x), dtype=bool)
     series: list[Line | Points] = [Line("The most that a budget can avoid", x[drawn], y[drawn], fill=0, marked=True)]
+    turns = [i for i in changes(frame) if drawn[i]]
+    if turns:
+        series.append(Points("Devices installed", x[turns], y[turns], labels=[mix[i] for i in turns], fill=3))
     pays = drawn & (frame["npv"].to_numpy(dtype=float) > 0)
     if pays.any():
         series.append(Points("… and pays", x[pays], y[pays], fill=2))

@@ -37,22 +37,29 @@ INDICES = {
 }
 MOST_CAUSES, MOST_LATERALS, MOST_MARKS = 12, 15, 1200
 ONE_TO_ONE = "1 : 1 line"
+NO_THRESHOLD = "†"                 # marks a year without a threshold of major event days
 
 
 def years(history: History, index: str = "saidi_min") -> BarChart:
-    """An index by year with and without major event days; no second bar without a threshold."""
+    """An index by year with and without major event days.
+
+    Where a year has no threshold no day is set apart, so both bars are equal, and its name is marked.
+    """
     records, (name, axis, kind) = history.records, INDICES[index]
-    names = [str(int(y)) + ("*" if int(y) in records.partial else "") for y in records.years]
-    known = np.array([history.major_events.has_verdict(int(y)) for y in records.years])
-    every = history.every_event.years[index].to_numpy(dtype=float)
-    without = np.where(known, history.without_major_events.years[index].to_numpy(dtype=float), np.nan)
-    description = "; ".join(f"{y}: {shown(a, kind)}" + (f", without {shown(b, kind)}" if np.isfinite(b) else
-                                                 ", no day set apart")
-                     for y, a, b in zip(names, every, without, strict=True))
+    known = [history.major_events.has_verdict(int(y)) for y in records.years]
+    names = [str(int(y)) + ("*" if int(y) in records.partial else "") + ("" if of else NO_THRESHOLD)
+             for y, of in zip(records.years, known, strict=True)]
+    every, without = (of.years[index].to_numpy(dtype=float) for of in (history.every_event,
+                                                                       history.without_major_events))
+    description = "; ".join(f"{y}: {shown(a, kind)}" + (f", without {shown(b, kind)}" if of else
+                                                        ", no threshold and no day set apart")
+                            for y, a, b, of in zip(names, every, without, known, strict=True))
+    notes = [note for note, holds in (("* covered in part", bool(records.partial)),
+                                      (f"{NO_THRESHOLD} no threshold, no day set apart", not all(known))) if holds]
     return BarChart(f"chart-years-{index}", f"{name} by year", description, names, (
         Bars("All events", every, labels=_labels(every, kind)),
         Bars("Without major event days", without, labels=_labels(without, kind), fill=1)), Axis(axis),
-        "Year" + (" (* covered in part)" if records.partial else ""), references=_references(history, index))
+        "Year" + (f" ({'; '.join(notes)})" if notes else ""), references=_references(history, index))
 
 
 def _references(history: History, index: str) -> tuple[Reference, ...]:

@@ -18,11 +18,15 @@ from reliability.faults.coordination_view import feeders_frame, growth_frame, sp
 from reliability.faults.coordination_view import laterals_frame as laterals_by_outcome
 from reliability.history.history import History
 from reliability.network.application import ApplicationChecks
+from reliability.network.application_catalogue import VERDICTS
 from reliability.network.coordination import coordination
 from reliability.network.coordination_curves import LateralCurves, lateral_curves
-from reliability.pipeline import Plan, Results
+from reliability.pipeline import Results
 from reliability.report.figures import Figure, Name, figure, pointer, resolve
+from reliability.report.quantities import Quantities, quantities
 from reliability.report.summary import sections_frame, summary
+from reliability.report.work_pack_jobs import checks_of_selection
+from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import PROPOSED
 from reliability.study.plan_view import PlanView
 from reliability.study.study import Study
@@ -40,7 +44,10 @@ class Case:
 
 @dataclass(frozen=True)
 class Selected:
-    """The choice of laterals: selection.csv, its totals and sentence; frontier.csv, programme.csv and its sentence."""
+    """The choice of laterals: selection.csv, its totals and sentence; frontier.csv, programme.csv and its sentence.
+
+    verdicts: of the application checks by section_id, of each lateral that gets a sectionalizer, as it is set there.
+    """
 
     frame: pd.DataFrame
     totals: Mapping[str, float]
@@ -49,6 +56,7 @@ class Selected:
     frontier: pd.DataFrame | None = None
     programme: pd.DataFrame | None = None
     programme_message: str = ""
+    verdicts: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -71,6 +79,7 @@ class Content:
     summary: content of summary.json. sections,
     laterals: the frames of sections.csv and laterals.csv. cases: by perspective, the study's
     own among them. command: what to type to get the same figures again. view: the network in plan.
+    quantities: by scenario.
     """
 
     study: Study
@@ -85,6 +94,7 @@ class Content:
     drivers: pd.DataFrame | None = None
     coordination: Coordinated | None = None
     view: PlanView | None = None
+    quantities: Sequence[Quantities] = ()
 
     @property
     def scenarios(self) -> list[str]:
@@ -204,8 +214,8 @@ def content_of(results: Results) -> Content:
              for view, business in results.perspectives.items()}
     return Content(results.study, document, sections_frame(results),
                    laterals_frame(results.business, results.break_even), _command(results), results.history,
-                   results.checks, cases, _selected(results.plan), results.plan.drivers if results.plan else None,
-                   _coordinated(results), results.plan_view)
+                   results.checks, cases, _selected(results), results.plan.drivers if results.plan else None,
+                   _coordinated(results), results.plan_view, quantities(results))
 
 
 def _coordinated(results: Results) -> Coordinated:
@@ -230,12 +240,21 @@ def _first_chosen(results: Results) -> list[int]:
     return [place[str(name)] for name in chosen.loc[chosen["what"] == "lateral", "section_id"].head(MOST_CURVES)]
 
 
-def _selected(plan: Plan | None) -> Selected | None:
+def _selected(results: Results) -> Selected | None:
+    plan = results.plan
     if plan is None:
         return None
     choice = plan.choice
     return Selected(choice.selection, choice.totals, choice.message, choice.feasible, plan.frontier, plan.programme,
-                    plan.programme_note)
+                    plan.programme_note, _verdicts(results, choice.selection))
+
+
+def _verdicts(results: Results, selection: pd.DataFrame) -> dict[str, str]:
+    """Verdict of the application checks of each lateral that gets a sectionalizer."""
+    chosen = set(selection.loc[selection["device"] == SECTIONALIZER, "section_id"].astype(str))
+    checks = checks_of_selection(results.study.model, selection)
+    return {name: VERDICTS[verdict] for name, verdict in zip(checks.lateral_ids.tolist(), checks.verdict.tolist(),
+                                                             strict=True) if name in chosen}
 
 
 def _command(results: Results) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 STANDARD = "IEEE Std 1366-2012"
 FROM_MEMORY = "clause numbers from memory"
 
+TRADE = "not in the standard"
 # term, definition, clause
 DEFINITIONS: tuple[tuple[str, str, str], ...] = (
     ("Sustained interruption", "Loss of supply to a customer for more than five minutes.", "2"),
@@ -27,6 +28,11 @@ DEFINITIONS: tuple[tuple[str, str, str], ...] = (
     ("Major event day", "A day whose SAIDI is above T_MED = exp(α + 2.5 β), with α and β the mean and standard "
                         "deviation of the logarithms of daily SAIDI of up to five earlier years.", "3.5, annex B"),
     ("ENS", "Energy not supplied in a year.", "not in the standard"),
+    ("Lateral", "A line that branches off a feeder's main behind a protective device of its own.", TRADE),
+    ("Electronic sectionalizer", "A device in a fuse's cutout, in place of the fuse, that counts the openings of the "
+                                 "breaker or recloser behind it and opens while the line is dead.", TRADE),
+    ("Fast tripping", "A breaker or recloser opens before a fuse melts (fuse saving): a temporary fault costs "
+                      "everybody behind it a momentary interruption and nobody a sustained one.", TRADE),
 )
 CLAUSES = {term: clause for term, _, clause in DEFINITIONS}
 

@@ -9,7 +9,6 @@ from reliability.business.cashflow import business_summary
 from reliability.business.costs import MOMENTARY_FACTOR, SOCIETY, UTILITY
 from reliability.business.revenue_requirement import revenue_summary
 from reliability.results import Results
-from reliability.schema.values import Assumptions
 from reliability.study.price_level import price_level
 
 # Times the survey value of a momentary event at which society's NPV stands side by side.
@@ -32,7 +31,11 @@ def business_cases(results: Results) -> list[dict[str, Any]]:
     return found
 
 
-def price_level_summary(values: Assumptions) -> dict[str, Any]:
-    """ "interruption_costs": price years, the index between them, and both factors that the study states."""
+def price_level_summary(results: Results) -> dict[str, Any]:
+    """ "interruption_costs": price years, the index between them, both factors that the study states, and the value of
+    one customer's momentary event, the average as built.
+    """
+    values = results.study.values
     return asdict(price_level(values)) | {
-        "factor": values["interruption_cost_factor"], MOMENTARY_FACTOR: values["momentary_cost_factor"]}
+        "factor": values["interruption_cost_factor"], MOMENTARY_FACTOR: values["momentary_cost_factor"],
+        "per_momentary_event": results.momentary_value.per_event}

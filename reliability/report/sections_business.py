@@ -11,15 +11,15 @@ import pandas as pd
 from reliability.business.costs import SOCIETY
 from reliability.formats import NOT_MEANINGFUL
 from reliability.report import charts
-from reliability.report.blocks import Block, Column, Heading, Missing, Points, Section, Table, Text
+from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text
 from reliability.report.content import Case, Content, leading
 from reliability.report.figures import Figure, Name, Sentence, joined, pointer, resolve, say
 from reliability.report.sections_finance import revenue, society_values
 from reliability.report.sentences import worth
 from reliability.report.sentences_money import downside
-from reliability.report.units import spoken_unit, unit_of
 from reliability.schema.assumptions import label_of
 from reliability.schema.problems import shorten
+from reliability.schema.units import spoken_unit, unit_of
 
 PERSPECTIVES = {"utility": "Utility perspective", "society": "Societal perspective"}
 WORDS = f"{NOT_MEANINGFUL}: there is almost no capital to recover."
@@ -34,7 +34,7 @@ def figures_of_merit(content: Content) -> tuple[Column, ...]:
     money = content.currency
     return (
         Column("capex", "Capital", "money", money), Column("npv", "NPV", "money", money), Column("irr", "IRR", "irr"),
-        Column("bcr", "Benefit-cost ratio", "ratio"),
+        Column("bcr", "Benefit-cost ratio", "bcr"),
         Column("discounted_payback_years", "Discounted payback", "payback", "yr"),
         Column("cost_per_ci_avoided", "Annualised capital per customer interruption avoided", "price", money),
         Column("cost_per_cmi_avoided", "Annualised capital per customer-minute avoided", "price", money),
@@ -50,10 +50,8 @@ def business(content: Content) -> Section:
         return Section("business", title, (Missing("The business case: it was not computed in this run."),))
     own = str(content.study.values["perspective"])
     blocks: list[Block] = []
-    if content.business:
-        blocks.append(Points(tuple(worth(content, i) for i in content.order[1:])))
-        if (at := leading(content)) is not None and (lost := downside(content, at)):
-            blocks.append(Text(lost))
+    if content.business and (at := leading(content)) is not None:
+        blocks += [Text(said) for said in (worth(content, at), downside(content, at)) if said]
     for perspective in (own, *(p for p in PERSPECTIVES if p != own)):
         blocks += _case(content, perspective, perspective == own)
     blocks += revenue(content)
@@ -114,7 +112,8 @@ def _flows(content: Content, case: Case, perspective: str) -> Table:
     name = shorten(str(frame["scenario"].iloc[0]), 40)
     return Table(f"cashflow-{perspective}", f"Expected cash flow of {name}, {PERSPECTIVES[perspective].lower()}",
                  columns,
-                 frame, f"Flows {perspective}", min(horizon, 41))
+                 frame, f"Flows {perspective}", min(horizon, 41),
+                 whole=f"Expected cash flow of every scenario, {PERSPECTIVES[perspective].lower()}")
 
 
 def drivers(content: Content) -> Section:
@@ -133,7 +132,7 @@ def drivers(content: Content) -> Section:
     blocks: list[Block] = [
         Text(joined([say("Each assumption is moved alone from its low to its high, in the study's range or by ±20 % "
                          "where it states none."), *_precision(mine)])),
-        Text(_turning(content, name, mine)), charts.drivers(content, name, mine)]
+        Text(_turning(content, name, mine)), *_not_moved(mine), charts.drivers(content, name, mine)]
     money = content.currency
     blocks.append(Table("drivers", f"Sensitivity of the NPV of {shorten(name, 40)}", (
         Column("scenario", "Scenario", where="sheet"), Column("label", "Assumption"), Column("unit", "Unit"),
@@ -143,7 +142,8 @@ def drivers(content: Content) -> Section:
         Column("first_order", "First order", "share"),
         Column("first_order_error", "Standard error of first order", "share", where="sheet"),
         Column("total", "Total", "share"), Column("total_error", "Standard error of total", "share", where="sheet"),
-        Column("break_even", "Break-even", "any")), ordered, "Drivers", min(len(mine), 15)))
+        Column("break_even", "Break-even", "any")), ordered, "Drivers", min(len(mine), 15),
+        whole="Sensitivity of the NPV of every scenario"))
     return Section("drivers", title, tuple(blocks))
 
 
@@ -156,6 +156,16 @@ def _precision(rows: pd.DataFrame) -> list[Sentence]:
                 "ranges that an assumption explains alone, and with others (Sobol' indices). They are estimated from "
                 "samples, with a standard error of at most {error}; an estimate below 0, or of a first order above "
                 "its total, is set to that bound.", error=Figure(float(np.nanmax(errors)), "share"))]
+
+
+def _not_moved(rows: pd.DataFrame) -> list[Block]:
+    """Which assumptions stand at 0, of which ±20 % is nothing."""
+    still = rows[(rows["value"] == 0.0) & (rows["low"] == rows["high"])]
+    if not len(still):
+        return []
+    names = joined([(Name(label_of(str(key))),) for key in still["assumption"]], ", ")
+    return [Text(say("Not moved, as they stand at 0 without a range: {names}. Their break-even values are looked for "
+                     "all the same.", names=names))]
 
 
 def _turning(content: Content, name: str, rows: pd.DataFrame) -> Sentence:

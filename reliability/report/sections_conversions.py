@@ -12,12 +12,14 @@ from reliability.report.content import Content, Recorded
 from reliability.report.figures import Figure, say
 from reliability.report.sections_history import missing
 from reliability.report.sections_plans import plans
+from reliability.schema.problems import shorten
+from reliability.study.study import Study
 
 
 def conversions(content: Content | Recorded) -> Section:
     """What earlier conversions achieved, and how long a pilot would take to show the expected effect."""
     title, history = "What earlier conversions achieved", content.history
-    earlier = plans(content.study, history)
+    earlier = [*plans(content.study, history), *_programmes(content.study)]
     if history is None:
         return Section("conversions", title, (*earlier, *missing("conversions", title, title).blocks))
     achieved: list[Block] = [Missing("Earlier conversions: the study names none.",
@@ -25,6 +27,15 @@ def conversions(content: Content | Recorded) -> Section:
     if history.conversions is not None:
         achieved = _achieved(history.conversions)
     return Section("conversions", title, (*earlier, Heading("Conversions"), *achieved, *_pilot(history)))
+
+
+def _programmes(study: Study) -> list[Block]:
+    """Other programmes for reliability, as the study states them."""
+    stated = study.values["programmes"]
+    if not stated:
+        return [Missing("Programmes in place besides conversions: the study states none.",
+                        "State programmes under [report] in study.toml.")]
+    return [Text((shorten(stated, 1000),), "Programmes in place")]
 
 
 def _achieved(found: BeforeAfter) -> list[Block]:

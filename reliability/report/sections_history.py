@@ -16,6 +16,7 @@ from reliability.report.content import Content, Recorded
 from reliability.report.figures import Figure, Name, say
 from reliability.report.places import place_columns, with_names
 from reliability.report.sections_like_days import compared
+from reliability.schema.problems import shorten
 
 NO_RECORDS = "the study has no outage records"
 BRING = "Bring outages.csv with the study."
@@ -78,6 +79,10 @@ def excluded(content: Content | Recorded) -> Section:
         "Days are set apart as listed in the study." if history.major_events.method == "fixed" else
         "Days are set apart by the 2.5 β method: a day whose SAIDI is above the threshold of its year is a major event "
         "day."))]
+    stated = content.study.values["exclusions"]
+    blocks.append(Text((shorten(stated, 1000),), "Application and approval") if stated else
+                  Missing("Application and approval of these exclusions: the study states none.",
+                          "State exclusions under [report] in study.toml."))
     blocks.append(charts.daily(history))
     blocks.append(Table("thresholds", "Thresholds", (
         Column("year", "Year"), Column("t_med", "T_MED", "index", "min"), Column("alpha", "α", "index"),
@@ -90,10 +95,10 @@ def excluded(content: Content | Recorded) -> Section:
         blocks.append(Table("excluded", "Excluded days", (
             Column("day", "Day"), Column("saidi_min", "SAIDI", "index", "min"),
             Column("threshold", "Threshold", "index", "min"), Column("excess", "Above it by", "three_digits", "min"),
-            Column("customers", "Customers interrupted", "count"),
+            Column("customers", "Customers interrupted", "count", where="sheet"),
             Column("share", "Share of customers served", "share"),
             Column("customer_minutes", "Customer-minutes", "count"),
-            Column("largest", "Largest event, share", "share"), Column("event", "Largest event"),
+            Column("largest", "Largest event, share", "share"), Column("event", "Largest event", where="sheet"),
             Column("cause", "Main cause"), Column("feeders", "Feeders hit"), Column("restored", "Last restored")),
             frame, "Excluded days"))
         if words := caution(history.single_events):

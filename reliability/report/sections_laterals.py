@@ -9,8 +9,9 @@ import pandas as pd
 
 from reliability.business.break_even import BREAK_EVEN
 from reliability.business.constraints import fast_settings
+from reliability.business.frontier import UNITS_OF
 from reliability.business.stability import STAYS, WORTH_IT
-from reliability.formats import noun_for, shown
+from reliability.formats import DASH, noun_for, shown
 from reliability.network.application import (
     ApplicationChecks,
     application_frame,
@@ -25,6 +26,7 @@ from reliability.report import charts, sections_map
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text
 from reliability.report.content import Content, Selected
 from reliability.report.figures import Figure, pointer, resolve, say
+from reliability.report.frontier_mix import devices
 from reliability.report.places import place_columns, with_names
 from reliability.report.reporting import calendar_years
 from reliability.report.sentences_break_even import SHARE_KIND, selection_saidi_gain
@@ -100,12 +102,13 @@ def _selected(content: Content, frame: pd.DataFrame, key: str, title: str, shown
         *place_columns(network, frame, "section_id", "Lateral or backup"),
         Column("feeder_id", "Feeder"), Column("device", "Device", where="sheet"),
         Column("counts", "Counts", "whole", where="sheet"), Column("setting", "New device or setting", where="page"),
+        Column("verdict", "Application checks"),
         Column("fast_operations_of_backup", "Fast operations of backup", "whole", where="sheet"),
         Column("units", "Units", "count"),
         Column("capex", "Capital", "money", content.currency), Column("npv", "NPV", "money", content.currency),
         Column(WORTH_IT, "Probability that NPV is above 0", "share"),
-        Column(STAYS, "Share of draws that choose it again", "share"),
-        Column("customer_interruptions_avoided", "Customer interruptions avoided", "amount", "1/yr"),
+        Column(STAYS, "Share of draws that choose it again", "share", where="sheet"),
+        Column("customer_interruptions_avoided", "Customer interruptions avoided", "amount", "1/yr", where="sheet"),
         Column("customer_minutes_avoided", "Customer-minutes avoided", "count", "1/yr"),
         Column("momentary_events_added", "Momentary events added", "amount", "1/yr"),
         Column("callouts_avoided", "Call-outs avoided", "index", "1/yr"),
@@ -115,6 +118,8 @@ def _selected(content: Content, frame: pd.DataFrame, key: str, title: str, shown
         Column("cumulative_saidi_minutes_avoided", "SAIDI avoided so far", "minutes", "min/yr"))
     frame = frame.assign(device=frame["device"].astype(str).str.replace("_", " ")).reset_index(drop=True)
     frame["setting"] = [_setting(row) for row in frame.to_dict("records")]
+    if content.selected is not None and content.selected.verdicts:
+        frame["verdict"] = frame["section_id"].astype(str).map(content.selected.verdicts).fillna(DASH)
     kept = tuple(c for c in columns if c.key in frame)
     return Table(key, title, kept, frame[[c.key for c in kept]], key.capitalize(), shown_rows)
 
@@ -139,9 +144,10 @@ def _frontier(content: Content, chosen: Selected) -> list[Block]:
     frame = chosen.frontier
     if frame is None or not len(frame):
         return [Missing("The trade between money and SAIDI: it was not computed in this run.")]
+    by_device = [Column(UNITS_OF + d, f"{d.replace('_', ' ').capitalize()}s", "count") for d in devices(frame)]
     return [charts.frontier(content, frame), Table("frontier", "The largest SAIDI reduction for each budget", (
         Column("budget", "Budget", "money", content.currency), Column("capex", "Spent", "money", content.currency),
-        Column("laterals", "Laterals", "count"), Column("units", "Units", "count"),
+        Column("laterals", "Laterals", "count"), Column("units", "Units", "count"), *by_device,
         Column("saidi_minutes_avoided", "SAIDI avoided", "minutes", "min/yr"),
         Column("maifi_e_added", "MAIFI_E added", "index", "1/yr"), Column("npv", "NPV", "money", content.currency)),
         frame.reset_index(drop=True), "Frontier", 40)]
@@ -181,6 +187,8 @@ def application(content: Content) -> Section:
     blocks: list[Block] = [
         Text(say("{n} {laterals} checked for a sectionalizer: {said}.", n=Figure(len(checks), "count"),
                  laterals=noun_for(len(checks), "lateral"), said=verdicts_said(checks))),
+        Text(("A lateral has the gravest verdict of the checks that decide: fail before unknown before review before "
+              "pass. What is for review or unknown is settled before anything is installed.",)),
         Table("verdicts", "Laterals by check and verdict", (
             Column("label", "Check"), *(Column(v, v.capitalize(), "count") for v in VERDICTS)), counts, "Verdicts")]
     blocks += sections_map.verdict_map(content)
@@ -191,14 +199,15 @@ def application(content: Content) -> Section:
                Column("rated_current_a", "Rating", "ampere", "A"), Column("counts", "Counts", "whole"),
                Column("actuating_current_a", "Actuating current", "ampere", "A"),
                Column("unseen_share", "Faults not seen", "share"), Column("not_passed", "Not passed")),
-              failing, "Application", 12))
+              failing, "Application", 12, whole="Laterals that do not pass"))
     links = with_names(network, wrong_links(checks), "lateral_id")
     blocks.append(Text(say("{said}.", said=wrong_links_said(checks))))
     if len(links):
         blocks.append(Table("wrong-links", "Existing fuses with another link than asked for, the first of them", (
             *place_columns(network, links, "lateral_id", "Lateral"), Column("fuse_link", "Link"),
             Column("rating_a", "Rating", "ampere", "A"),
-            Column("asked_a", "Asked for", "ampere", "A"), Column("finding", "Finding")), links, "Wrong links", 12))
+            Column("asked_a", "Asked for", "ampere", "A"), Column("finding", "Finding")), links, "Wrong links", 12,
+            whole="Existing fuses with another link than asked for"))
     if len(checks) * len(checks.checks) <= EVIDENCE_ROWS:
         blocks.append(Table("evidence", "Evidence by lateral and check", (
             Column("lateral_id", "Lateral"), Column("label", "Check"), Column("value", "Value", "any"),

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import platform
+from collections.abc import Iterator
 
+import numpy as np
 import pandas as pd
 
 from reliability.cautions import CAUTION
@@ -28,9 +30,9 @@ from reliability.report.content import Content, zero_capital_alternatives
 from reliability.report.definitions import METHOD
 from reliability.report.figures import Figure, Name, Sentence, pointer, say
 from reliability.report.sentences import scenario_sentences
-from reliability.report.units import unit_of
-from reliability.schema.assumptions import ASSUMPTIONS, OURS
+from reliability.schema.assumptions import ASSUMPTIONS, OURS, Assumption, label_of
 from reliability.schema.problems import shorten
+from reliability.schema.units import unit_of
 from reliability.schema.values import Assumptions
 
 EXPECTED = tuple((Column(i.key, i.label, i.kind, i.unit), f"/{i.key}") for i in INDICES)
@@ -48,23 +50,16 @@ def method(content: Content) -> Section:
 
 
 def assumptions(content: Content) -> Section:
-    """Every assumption with unit, value, range and source."""
-    study, rows = content.study, []
-    for a in ASSUMPTIONS:
-        value = study.values.get(a.key, a.default)
-        keys = [f"{a.key}.{k}" for k in range(len(value))] if isinstance(value, tuple) else [a.key]
-        ranges = [study.uncertain[k] for k in keys if k in study.uncertain]
-        rows.append({
-            "table": a.table, "key": a.key, "label": a.label, "unit": unit_of(a.key, content.currency),
-            "value": _value(value), "range": "; ".join(
-                f"{shown(r.low, 'any')} / {shown(r.likely, 'any')} / {shown(r.high, 'any')}" for r in ranges),
-            "from": "study" if value != a.default or f"{a.table}.{a.key}" in study.lines else "default",
-            "source": "–" if a.default in (None, "") and a.source == OURS else a.source})
+    """Every assumption with unit, value, range and source; numbers as numbers on a sheet, words apart."""
+    study = content.study
     table = Table("assumptions", "Every assumption of the study", (
         Column("table", "Table", where="sheet"), Column("key", "Key", where="sheet"), Column("label", "Assumption"),
-        Column("unit", "Unit"), Column("value", "Value"),
-        Column("range", "Low / likely / high"), Column("from", "Set by"), Column("source", "Source of the default")),
-        pd.DataFrame(rows), "Assumptions", shown=200)
+        Column("unit", "Unit"), Column("shown", "Value", where="page"),
+        Column("range", "Low / likely / high", where="page"), Column("value", "Value", "any", where="sheet"),
+        *(Column(end, end.capitalize(), "any", where="sheet") for end in ("low", "likely", "high")),
+        Column("words", "In words", where="sheet"), Column("from", "Set by"),
+        Column("source", "Source of the default")),
+        pd.DataFrame([row for a in ASSUMPTIONS for row in _assumption(content, a)]), "Assumptions", shown=200)
     notes: tuple[Block, ...] = ()
     listed = [str(n) for n in study.notes]
     if content.application is not None:
@@ -88,14 +83,28 @@ def _state_of_protection(values: Assumptions) -> Sentence:
                current=Figure(values["fault_current_factor"]), momentary=Figure(values["momentary_cost_factor"]))
 
 
-def _value(value: object) -> str:
+def _assumption(content: Content, a: Assumption) -> Iterator[dict[str, object]]:
+    """Rows of an assumption: one, or one for each of its shares."""
+    study = content.study
+    value: object = study.values.get(a.key, a.default)
+    stated = "study" if value != a.default or f"{a.table}.{a.key}" in study.lines else "default"
+    for key, one in ([(f"{a.key}.{k}", v) for k, v in enumerate(value)] if isinstance(value, tuple) else
+                     [(a.key, value)]):
+        tried = study.uncertain.get(key)
+        ends = (tried.low, tried.likely, tried.high) if tried else (np.nan,) * 3
+        is_number = isinstance(one, int | float) and not isinstance(one, bool)
+        yield {"table": a.table, "key": key, "label": label_of(key), "unit": unit_of(key, content.currency),
+               "shown": _shown(one), "range": " / ".join(shown(e, "any") for e in ends) if tried else "",
+               "value": one if is_number else np.nan, **dict(zip(("low", "likely", "high"), ends, strict=True)),
+               "words": "" if is_number else _shown(one), "from": stated,
+               "source": "–" if a.default in (None, "") and a.source == OURS else a.source}
+
+
+def _shown(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
-    if isinstance(value, int | float):
-        return shown(value, "any")
-    if isinstance(value, tuple | list):
-        return ", ".join(shown(v, "any") for v in value)
-    return "–" if value in (None, "") else shorten(str(value))
+    return shown(value, "any") if isinstance(value, int | float) else (
+        "–" if value in (None, "") else shorten(str(value)))
 
 
 def scenarios(content: Content) -> Section:

@@ -8,10 +8,11 @@ from reliability.report.blocks import Block, Caution, KeyFigure, KeyFigures, Sec
 from reliability.report.content import Content
 from reliability.report.figures import Figure, Sentence, say
 from reliability.report.sentences import expected, money, money_range, relative, verdict
+from reliability.report.sentences_confidence import confidence
 
 PARAGRAPHS = (
     ("Cost and return", sentences.cost), ("Effect on customers", sentences.gains),
-    ("Who pays", sentences.perspectives), ("How sure", sentences.confidence),
+    ("Who pays", sentences.perspectives), ("How sure", confidence),
     ("What would change it", sentences.turning_points), ("Alternatives", sentences.alternatives))
 
 

@@ -194,4 +194,5 @@ def _modelled_laterals(content: Content) -> list[Block]:
     columns.append(ACTION)
     return [Table("laterals", f"Laterals by the model: among the worst {actions.WORST} of any ranking", tuple(columns),
                   frame, "Laterals", actions.worst_shown(frame),
+                  whole="Every lateral by the model, with its ranks",
                   note="Ranked by what the faults on a lateral add a year, to everybody, under today's protection.")]

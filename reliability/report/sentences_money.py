@@ -62,10 +62,13 @@ def downside(content: Content, scenario: int) -> Sentence:
         return ()
     sentences: list[Sentence] = []
     if low.value is not None:
-        worst = (say("loses {x} or more", x=money(content, Figure(-low.value, "money"))) if low.value < 0 else
-                 say("gains {x} or less", x=money(content, low)))
-        sentences.append(say("Downside: in the worst tenth of the simulated horizons {view} {worst}.",
-                             view=seen_by(content), worst=worst))
+        worst = (say("losing more than {x}", x=money(content, Figure(-low.value, "money"))) if low.value < 0 else
+                 say("gaining less than {x}", x=money(content, low)))
+        chance = content.figure("share", *place, "probability_npv_positive")
+        loss = say(", and {p} of losing at all", p=Figure(1.0 - chance.value, "share")) if (
+            chance.value is not None and low.value >= 0.0) else ()
+        sentences.append(say("Downside: there is one chance in ten of {view} {worst}{loss}.", view=seen_by(content),
+                             worst=worst, loss=loss))
     return joined([*sentences, say(
         "If {s} saved nothing at all, it would lose its capital and inspection, {floor} at present value{more}.",
         s="it" if sentences else named(content, scenario), floor=money(content, Figure(-floor.value, "money")),

@@ -7,23 +7,25 @@ import pandas as pd
 from reliability.business.costs import SOCIETY, UTILITY
 from reliability.business.verdict import HALF_A_UNIT, VIEWERS, pays, scope
 from reliability.formats import meaningful, noun_for
+from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.report.content import Content, installs, named, proposed_conversions, zero_capital_alternatives
 from reliability.report.figures import Figure, Name, Sentence, joined, say
 from reliability.report.sentences import (
     expected,
     money,
     money_range,
+    other_view,
     relative,
     seen_by,
     sure,
-    trials_cut,
     verdict,
 )
 from reliability.report.sentences_break_even import momentary_side_by_side, momentary_value, scenario_saidi_gain
-from reliability.report.units import spoken_unit
-from reliability.schema.assumptions import label_of
+from reliability.report.sentences_confidence import driver_rows
+from reliability.schema.units import spoken_unit
 
 MOST_ALTERNATIVES = 4
+PASS_NAME = VERDICTS[PASS]
 # assumptions whose break-even values a reader of the summary asks for: prices of what is installed, then the others
 PRICES = {"sectionalizer": "sectionalizer_cost", "lateral_recloser": "lateral_recloser_cost", "fuse": "fuse_cost"}
 TURNING = {**{price: f"an installed price of a {device.replace('_', ' ')}" for device, price in PRICES.items()},
@@ -43,7 +45,27 @@ def decision(content: Content) -> Sentence:
         holds = scope(str(values["perspective"]), int(values["horizon_years"]))
         sentences.append(say("This {does} {holds}: net present value (NPV) {npv}{sure}.", does=pays(npv.value),
                              holds=holds, npv=money(content, npv), sure=sure(content, at)))
-    return joined(sentences)
+    return joined([*sentences, *_opposite(content, at), *_on_hold(content)])
+
+
+def _opposite(content: Content, at: int) -> list[Sentence]:
+    """The other perspective, where it has the opposite sign: nobody shall find it out on a later page."""
+    if content.study.values["perspective"] == SOCIETY or not other_view(content, at):
+        return []
+    npv = content.figure("money", "scenarios", at, "business", SOCIETY, "npv").value or 0.0
+    return [say("Counting what interruptions cost customers, society {does} {size}{why}.",
+                does="gains" if npv > 0 else "loses", size=money(content, Figure(abs(npv), "money")),
+                why=", mainly through more momentary interruptions" if npv < 0 else "")]
+
+
+def _on_hold(content: Content) -> list[Sentence]:
+    """How many of the conversions wait for what the application checks could not pass."""
+    verdicts = list(content.selected.verdicts.values()) if content.selected else []
+    held = sum(verdict != PASS_NAME for verdict in verdicts)
+    if not held:
+        return []
+    return [say("{n} of the laterals {are} on hold until the application checks are passed.", n=Figure(held, "count"),
+                are="is" if held == 1 else "are")]
 
 
 def _conversions(content: Content) -> Sentence:
@@ -90,19 +112,21 @@ def cost(content: Content) -> Sentence:
     place = ("scenarios", at, "business")
     units, crews = content.figure("count", *place, "units"), content.figure("money", *place, "savings_per_year",
                                                                              "callout_saving")
-    sentences = [say("{units} {word} installed; crew work costs {crews} a year {less}, after {inspection} for "
-                     "inspection.", units=units, word=noun_for(units.value or 0.0, "unit is", "units are"),
+    sentences = [say("{units} {word} installed. In the first year crew work costs {crews} {less}, growing with "
+                     "escalation, and inspection {inspection} a year.", units=units,
+                     word=noun_for(units.value or 0.0, "unit is", "units are"),
                      crews=money(content, Figure(abs(crews.value or 0.0), "money")),
                      less="less" if (crews.value or 0.0) >= 0 else "more",
                      inspection=money(content, content.figure("money", *place, "inspection_per_year")))]
     years = content.figure("payback", *place, "payback_years")
     discounted = content.figure("payback", *place, "discounted_payback_years")
-    ratio = content.figure("ratio", *place, "bcr")
+    ratio = content.figure("bcr", *place, "bcr")
     if discounted.value is not None and not meaningful(discounted.value, "payback"):
         sentences.append(say("It needs almost no capital, so a payback or a rate of return says nothing."))
     elif discounted.value is not None and years.value is not None:
-        sentences.append(say("It is paid back in {years} years, in {discounted} at the discount rate; benefit-cost "
-                             "ratio {ratio}.", years=years, discounted=discounted, ratio=ratio))
+        sentences.append(say("Simple payback {years} years, discounted payback {discounted} years at {rate} a year "
+                             "before tax; benefit-cost ratio {ratio}.", years=years, discounted=discounted,
+                             rate=Figure(float(content.study.values["discount_rate"]), "share"), ratio=ratio))
     elif (content.at(*place, "capex") or 0.0) > 0:
         sentences.append(say("It is not paid back within {n} years at the discount rate.",
                              n=Figure(int(content.study.values["horizon_years"]), "whole")))
@@ -153,118 +177,47 @@ def _step(content: Content, at: int, measure: str, noun: str) -> Sentence:
 
 
 def perspectives(content: Content) -> Sentence:
-    """The proposal from the perspective that the study does not take, and where that turns."""
+    """Who gains and who pays: customers' own costs, where that turns, and bills."""
     at = content.proposed
     if at is None or not content.business:
         return ()
     own = str(content.study.values["perspective"])
     other = UTILITY if own == SOCIETY else SOCIETY
-    npv = content.figure("money", "scenarios", at, "business", other, "npv")
-    sentences: list[Sentence] = []
-    if npv.value is not None:
-        size = money(content, Figure(abs(npv.value), "money"))
-        does = "gains" if npv.value > 0 else "loses"
-        if other == SOCIETY:
-            sentences.append(say("Counting what interruptions cost customers in place of the energy margin, it {does} "
-                                 "{size}{why}.", does=does, size=size, why=_because(npv.value)))
-        else:
-            sentences.append(say("To {view} alone it {does} {size}.", view=VIEWERS[other], does=does, size=size))
-    sentences += [s for s in (momentary_side_by_side(content, at), momentary_value(content, at)) if s]
-    return joined(sentences)
+    view = customers_view(content, at) if other == SOCIETY else _utility_alone(content, at)
+    sentences = (view, momentary_side_by_side(content, at), momentary_value(content, at), bill_effect(content, at))
+    return joined([s for s in sentences if s])
 
 
-def _because(npv: float) -> str:
-    return ", mainly from momentary interruptions" if npv < 0 else ""
-
-
-def confidence(content: Content) -> Sentence:
-    """What the ranges cover, and how the model stands against the records."""
-    sentences: list[Sentence] = []
-    if content.simulated:
-        uncertain = len(content.study.uncertain)
-        sentences.append(say("Ranges reflect year-to-year weather{and_inputs}, from {trials} simulated {horizons} "
-                             "({years} years).",
-                             and_inputs=say(" and {n} uncertain inputs", n=Figure(uncertain, "count"))
-                             if uncertain else "", trials=content.figure("count", "trials"),
-                             horizons=noun_for(content.figure("count", "trials").value or 0.0, "horizon"),
-                             years=content.figure("count", "trial_years")))
-        if cut := trials_cut(content.summary):
-            sentences.append(cut)
-        if content.at("precision_reached") is False:
-            sentences.append(say("The simulation stopped before it reached the required precision."))
-    else:
-        sentences.append(say("Only expected values were computed; nothing was simulated, so no range is given."))
-    if not content.study.uncertain:
-        sentences.append(say("No assumption is given as a range, so the uncertainty of the inputs is not included."))
-    return joined([*sentences, *_stays_chosen(content), *_main_driver(content), *_against_records(content)])
-
-
-def _main_driver(content: Content) -> list[Sentence]:
-    """The assumption that moves the NPV of the proposal most."""
-    rows = driver_rows(content)
-    if rows is None or not len(rows):
-        return []
-    first = rows.iloc[0]
-    key = str(first["assumption"])
-    low, high = (Figure(float(first[end])) for end in ("low", "high"))
-    ends = [money(content, Figure(float(first[end]), "money")) for end in ("npv_low", "npv_high")]
-    return [say("The largest driver is {label}: from {low} to {high}{unit} the NPV goes from {a} to {b}.",
-                label=Name(label_of(key)), low=low, high=high, unit=spoken_unit(key, content.currency), a=ends[0],
-                b=ends[1])]
-
-
-def driver_rows(content: Content) -> pd.DataFrame | None:
-    """Rows of drivers.csv of what is proposed, None where there are none."""
-    if content.drivers is None or content.proposed is None:
-        return None
-    return content.drivers[content.drivers["scenario"] == content.scenarios[content.proposed]]
-
-
-def _stays_chosen(content: Content) -> list[Sentence]:
-    """How many of the laterals chosen would be chosen again where the uncertain inputs are drawn."""
-    place = ("choice", "stability")
-    share, draws = content.figure("share", *place, "stays_chosen_share"), content.figure("count", *place,
-                                                                                        "draws_chosen_again")
-    if share.value is None or content.proposed is None:
-        return []
-    return [say("In {draws} draws of the uncertain inputs {share} of the conversions chosen are chosen again, on "
-                "average.", draws=draws, share=share)]
-
-
-def _against_records(content: Content) -> list[Sentence]:
-    """Recorded over modelled indices, where they were compared, and the case on calibrated inputs."""
-    if content.history is None:
-        return [say("There are no outage records to compare with.")]
-    found = content.history.calibration
-    if found is None:
-        return []
-    row = found.feeders.loc[[""]].iloc[0]
-    saifi, saidi = (Figure(float(row[f"{index}_ratio"]), "ratio") for index in ("saifi", "saidi"))
-    ratios = say("On {days} the records show {a} times the modelled SAIFI and {b} times the modelled SAIDI",
-                 days=found.decisive.days, a=saifi, b=saidi)
-    if found.rate_factor != found.rate_factor and found.time_factor != found.time_factor:
-        return [(*ratios, ", no more apart than chance makes them.")]
-    return [(*ratios, "."), *_on_calibrated_inputs(content)]
-
-
-def _on_calibrated_inputs(content: Content) -> list[Sentence]:
-    """The proposal where rates and times are as the records have them."""
-    place = ("choice", "calibrated")
-    npv = content.figure("money", *place, "totals", "npv")
+def customers_view(content: Content, at: int) -> Sentence:
+    """Society's net present value of a scenario, with its range."""
+    place = ("scenarios", at, "business", SOCIETY)
+    npv = content.figure("money", *place, "npv")
     if npv.value is None:
-        return []
-    low, high, chance = (content.figure(kind, *place, k) for k, kind in (
-        ("npv_p10", "money"), ("npv_p90", "money"), ("probability_npv_positive", "share")))
-    span: Sentence = ()
-    if low.value is not None and high.value is not None and chance.value is not None:
-        span = say(" (80 % range {span}; above 0 with a probability of {chance})",
-                   span=money_range(content, low, high), chance=chance)
-    laterals = content.figure("count", *place, "selection", "totals", "laterals")
-    size = say("; the best selection there has {n} {laterals}", n=laterals,
-               laterals=noun_for(laterals.value, "lateral")) if laterals.value is not None else ()
-    return [say("On inputs calibrated to the records (fault rates × {rate}, times × {time}) its NPV is {npv}{span}"
-                "{size}.", rate=content.figure("ratio", *place, "rate_factor"),
-                time=content.figure("ratio", *place, "time_factor"), npv=money(content, npv), span=span, size=size)]
+        return ()
+    low, high = (content.figure("money", *place, p) for p in ("npv_p10", "npv_p90"))
+    span = say(", 80 % range {span}", span=money_range(content, low, high)) if (
+        low.value is not None and high.value is not None) else ()
+    return say("To society, which counts what interruptions cost customers, NPV is {npv}{span}.",
+               npv=money(content, npv), span=span)
+
+
+def _utility_alone(content: Content, at: int) -> Sentence:
+    npv = content.figure("money", "scenarios", at, "business", UTILITY, "npv")
+    if npv.value is None:
+        return ()
+    return say("To {view} alone it {does} {size}.", view=VIEWERS[UTILITY], does="gains" if npv.value > 0 else "loses",
+               size=money(content, Figure(abs(npv.value), "money")))
+
+
+def bill_effect(content: Content, at: int) -> Sentence:
+    """What an average customer's bill bears."""
+    monthly = content.figure("three_digits", "scenarios", at, "business", "revenue_requirement",
+                             "bill_effect_per_customer_month")
+    if monthly.value is None:
+        return ()
+    return say("If costs and savings pass into rates, bills {go} by {x} {currency} a customer and month, levelised.",
+               go="rise" if monthly.value > 0 else "fall", x=Figure(abs(monthly.value), "three_digits"),
+               currency=content.currency)
 
 
 def turning_points(content: Content) -> Sentence:
@@ -272,7 +225,7 @@ def turning_points(content: Content) -> Sentence:
     at, rows = content.proposed, driver_rows(content)
     if at is None:
         return ()
-    sentences = [scenario_saidi_gain(content, at)]
+    sentences = [scenario_saidi_gain(content, at), _reclosing_off_now(content)]
     if rows is not None and len(rows):
         chosen = proposed_conversions(content)
         installed = set(chosen["device"]) if chosen is not None else set()
@@ -288,8 +241,16 @@ def turning_points(content: Content) -> Sentence:
     return joined([s for s in sentences if s])
 
 
+def _reclosing_off_now(content: Content) -> Sentence:
+    """What the study takes the share with reclosing off to be, and whether it says so itself."""
+    values, stated = content.study.values, "protection.reclosing_off_share" in content.study.lines
+    return say("The study takes it to be {x}{how}, but for devices that state their own.",
+               x=Figure(float(values["reclosing_off_share"]), "share_of_three_digits"),
+               how="" if stated else " by default")
+
+
 def alternatives(content: Content) -> Sentence:
-    """What else was tested, and whether it pays; what needs no capital and is worth more is said so."""
+    """What else was tested, from both perspectives; what needs no new device and is worth more is said so."""
     if not content.business:
         return ()
     tested = sorted((i for i in content.alternatives if abs(_npv(content, i) or 0.0) >= HALF_A_UNIT),
@@ -298,29 +259,20 @@ def alternatives(content: Content) -> Sentence:
     parts = [_tested(content, i) for i in shown if _npv(content, i) is not None]
     if not parts:
         return ()
-    sentences = [say("Also tested, seen by {view}: {list}.", view=seen_by(content), list=joined(parts, "; "))]
+    sentences = [say("Also tested, with NPV to the utility and to society: {list}.", list=joined(parts, "; "))]
     base = (_npv(content, content.proposed) if content.proposed is not None else 0.0) or 0.0
     better = [i for i in zero_capital_alternatives(content) if (_npv(content, i) or 0.0) > max(base, 0.0)]
     if better:
         best = max(better, key=lambda i: _npv(content, i) or 0.0)
-        sentences.append(say("{s} needs no new device and is worth more than the proposal{where}.",
-                             s=named(content, best), where=_other_sign(content, best)))
+        sentences.append(say("{s} changes settings only and is worth more than the proposal to {view}.",
+                             s=named(content, best), view=seen_by(content)))
     return joined(sentences)
 
 
 def _tested(content: Content, i: int) -> Sentence:
-    npv = content.figure("money", "scenarios", i, "business", "npv")
-    return say("{s} {does} (NPV {npv}{without})", s=Name(content.scenarios[i]), does=pays(npv.value or 0.0),
-               npv=money(content, npv), without="" if installs(content, i) else ", without new devices")
-
-
-def _other_sign(content: Content, i: int) -> Sentence:
-    """What the other perspective says where it is the opposite."""
-    other = UTILITY if content.study.values["perspective"] == SOCIETY else SOCIETY
-    there, npv = content.figure("money", "scenarios", i, "business", other, "npv"), _npv(content, i)
-    if npv is None or there.value is None or npv * there.value >= 0:
-        return ()
-    return say(", but to {view} its NPV is {npv}", view=VIEWERS[other], npv=money(content, there))
+    views = [content.figure("money", "scenarios", i, "business", view, "npv") for view in (UTILITY, SOCIETY)]
+    return say("{s} {a} and {b} {currency}{without}", s=Name(content.scenarios[i]), a=views[0], b=views[1],
+               currency=content.currency, without="" if installs(content, i) else " (settings only)")
 
 
 def _npv(content: Content, scenario: int) -> float | None:

@@ -35,7 +35,7 @@ def summary(results: Results) -> dict[str, Any]:
         "precision_reached": simulated.precise if simulated else None,
         "trials_limited_by_memory": simulated.limited if simulated else None,
         "notes": list(study.notes),
-        "interruption_costs": price_level_summary(study.values),
+        "interruption_costs": price_level_summary(results),
         "scenarios": scenarios,
         "choice": _choice(results.plan) if results.plan else None,
         "report": face_summary(study, results.history),

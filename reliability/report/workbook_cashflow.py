@@ -1,8 +1,9 @@
-"""The cash flow as live formulas: change the discount rate or the escalation, and every NPV follows."""
+"""The cash flow of every scenario as live formulas: change the discount rate or the escalation, and every NPV follows.
+
+Both stand on the sheet of the proposal where there is one.
+"""
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 import pandas as pd
 import xlsxwriter
@@ -11,6 +12,7 @@ from xlsxwriter.worksheet import Worksheet
 
 from reliability.report.content import Content
 from reliability.report.palette import INPUT
+from reliability.report.workbook_print import print_in_blocks
 from reliability.report.workbook_sheets import Formats
 from reliability.schema.problems import shorten
 
@@ -23,43 +25,38 @@ YEAR, CAPEX, FIRST_SAVING, LAST_SAVING, INSPECTION, NET, FACTOR, DISCOUNTED = 0,
 FIRST_BLOCK = 8          # row of the first scenario's NPV, counted from 0
 
 
-@dataclass(frozen=True)
-class LiveFlow:
-    """Where the flows of a perspective stand: first and last row (from 0) of each scenario's years."""
+def write_cashflow(book: xlsxwriter.Workbook, formats: Formats, content: Content, perspective: str, name: str,
+                   linked: bool) -> None:
+    """A sheet with the flows of every scenario under a perspective; what is not a formula is a number of the run.
 
-    sheet: str
-    rows: dict[str, tuple[int, int]]
-
-    def cells(self, scenario: str, column: int) -> str:
-        """Reference to a column of one scenario, as a chart wants it."""
-        first, last = self.rows[scenario]
-        return f"='{self.sheet}'!{cell(first, column, True, True)}:{cell(last, column, True, True)}"
-
-
-def write_cashflow(book: xlsxwriter.Workbook, formats: Formats, content: Content, perspective: str,
-                   name: str) -> LiveFlow:
-    """A sheet with the flows of every scenario under a perspective; what is not a formula is a number of the run."""
+    linked: whether the rates are inputs of another sheet.
+    """
     sheet, case, values = book.add_worksheet(name), content.cases[perspective], content.study.values
     sheet.set_column(0, 0, 34)
     sheet.set_column(1, DISCOUNTED, 17)
     money, bold = formats.number("money"), formats.of(bold=True)
     view = "Societal perspective" if perspective == "society" else "Utility perspective"
     sheet.write_string(0, 0, f"{view}: cash flow, expected values, {shorten(content.currency, 20)}", bold)
-    sheet.write_string(1, 0, "Shaded cells may be changed; every NPV follows.")
-    for row, (label, rate) in enumerate((("Discount rate, per year", values["discount_rate"]),
-                                        ("Escalation of savings, per year", values["escalation_rate"])), start=2):
+    sheet.write_string(1, 0, "Shaded cells may be changed; every NPV follows." if not linked else
+                       "The rates are those of sheet “Proposal”: change them there, and every NPV follows.")
+    for row, (label, key) in enumerate((("Discount rate, per year", "discount_rate"),
+                                        ("Escalation of savings, per year", "escalation_rate")), start=2):
+        rate = float(values[key])  # type: ignore[literal-required]  # both keys are of the type
         sheet.write_string(row, 0, label)
-        sheet.write_number(row, 1, float(rate), formats.of(num_format="0.00%", bg_color=INPUT, border=1))
+        if linked:
+            sheet.write_formula(row, 1, f"={key}", formats.of(num_format="0.00%"), rate)
+        else:
+            sheet.write_number(row, 1, rate, formats.of(num_format="0.00%", bg_color=INPUT, border=1))
     for c, header in enumerate(("Scenario", "NPV, live", "NPV of the run", "Difference")):
-        sheet.write_string(FIRST_BLOCK - 2, c, header, formats.header)
-    names = list(dict.fromkeys(case.cashflow["scenario"]))
+        sheet.write_string(FIRST_BLOCK - 2, c, header, formats.header if c == 0 else formats.number_header)
+    names = [content.scenarios[i] for i in content.order]
     frames = {n: case.cashflow[case.cashflow["scenario"] == n] for n in names}
     top, places = FIRST_BLOCK + len(names) + 1, {}
     for n in names:
         places[n] = (top + 2, top + 1 + len(frames[n]))
         top += len(frames[n]) + 3
-    for i, n in enumerate(names):
-        row, (first, last) = FIRST_BLOCK - 1 + i, places[n]
+    for row, (i, n) in enumerate(zip(content.order, names, strict=True), start=FIRST_BLOCK - 1):
+        first, last = places[n]
         npv = case.summaries[i]["npv"]
         sheet.write_string(row, 0, n[:32_767], formats.text(n))
         sheet.write_formula(row, 1, f"=SUM({cell(first, DISCOUNTED)}:{cell(last, DISCOUNTED)})", money, npv)
@@ -68,7 +65,7 @@ def write_cashflow(book: xlsxwriter.Workbook, formats: Formats, content: Content
     sheet.freeze_panes(FIRST_BLOCK - 1, 1)
     for n in names:
         _block(sheet, formats, n, frames[n], places[n][0], float(values["discount_rate"]))
-    return LiveFlow(name, places)
+    print_in_blocks(sheet, content, [first - 2 for first, _ in places.values()], top)
 
 
 def _block(sheet: Worksheet, formats: Formats, name: str, frame: pd.DataFrame, first: int, rate: float) -> None:
@@ -76,11 +73,14 @@ def _block(sheet: Worksheet, formats: Formats, name: str, frame: pd.DataFrame, f
     money = formats.number("money")
     sheet.write_string(first - 2, 0, name[:32_767], formats.of(bold=True))
     for c, header in enumerate(HEADERS):
-        sheet.write_string(first - 1, c, header, formats.header)
+        sheet.write_string(first - 1, c, header, formats.number_header)
     for y, row in enumerate(frame.to_dict("records")):
         r = first + y
         sheet.write_number(r, YEAR, y, formats.number("whole"))
-        sheet.write_number(r, CAPEX, row["capex"], money)
+        if y and row["capex"]:
+            sheet.write_formula(r, CAPEX, f"={cell(first, CAPEX)}*(1+{GROWTH})^{cell(r, YEAR)}", money, row["capex"])
+        else:
+            sheet.write_number(r, CAPEX, row["capex"], money)
         for c, saving in enumerate(SAVINGS, start=FIRST_SAVING):
             if y < 2:
                 sheet.write_number(r, c, row[saving], money)

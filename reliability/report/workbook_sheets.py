@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import pandas as pd
 import xlsxwriter
 from xlsxwriter.format import Format
+from xlsxwriter.worksheet import Worksheet
 
 from reliability.cells import FORMULA_STARTS
 from reliability.formats import KINDS
-from reliability.report.palette import WASH
+from reliability.report.palette import RULE, WASH
+
+LONGEST_TEXT = 32_767       # letters in a cell of the format
+LINE = 15.0                 # height of a row with one line, in points
 
 
 @dataclass(frozen=True)
@@ -32,6 +36,50 @@ class Sheet:
             return f"='{name}'!{top}:{end}"
         parts = (f"'{name}'!{xlsxwriter.utility.xl_rowcol_to_cell(r + 1, at, True, True)}" for r in rows)
         return f"=({','.join(parts)})"
+
+
+@dataclass(frozen=True)
+class Formula:
+    """A formula and what it gives at the values of the run."""
+
+    text: str
+    value: float | str
+
+
+@dataclass
+class Draft:
+    """Cells put in any order, as a sheet's rows have to be written one after another."""
+
+    cells: dict[tuple[int, int], tuple[float | str | Formula, Format | None]] = field(default_factory=dict)
+    links: set[tuple[int, int]] = field(default_factory=set)
+
+    def put(self, row: int, column: int, value: float | str | Formula | None, look: Format | None = None) -> None:
+        """A cell; None leaves it empty but for its look."""
+        self.cells[row, column] = ("" if value is None else value, look)
+
+    def line(self, row: int, texts: Sequence[str], look: Format | None = None) -> None:
+        """Texts side by side."""
+        for column, text in enumerate(texts):
+            self.put(row, column, text, look)
+
+    def link(self, row: int, column: int, sheet: str) -> None:
+        """A cell that leads to a sheet."""
+        self.put(row, column, sheet)
+        self.links.add((row, column))
+
+    def write(self, sheet: Worksheet) -> None:
+        """Write all cells."""
+        for (row, column), (value, look) in sorted(self.cells.items(), key=lambda item: item[0]):
+            if (row, column) in self.links:
+                sheet.write_url(row, column, f"internal:'{value}'!A1", string=str(value))
+            elif isinstance(value, Formula):
+                sheet.write_formula(row, column, value.text, look, value.value)
+            elif value == "":
+                sheet.write_blank(row, column, None, look)
+            elif isinstance(value, str):
+                sheet.write_string(row, column, value, look)
+            else:
+                sheet.write_number(row, column, value, look)
 
 
 class Formats:
@@ -57,6 +105,19 @@ class Formats:
         """A column's header."""
         return self.of(bold=True, text_wrap=True, valign="top", bottom=1, bg_color=WASH)
 
+    @property
+    def number_header(self) -> Format:
+        """The header of a column of numbers."""
+        return self.of(bold=True, text_wrap=True, valign="top", bottom=1, bg_color=WASH, align="right")
+
     def text(self, value: str) -> Format | None:
         """Format of a text: one that looks like a formula stays text even when somebody edits it."""
         return self.of(quote_prefix=True) if value.startswith(FORMULA_STARTS) else None
+
+
+def grey_where_none_counts(sheet: Worksheet, formats: Formats, rows: tuple[int, int], columns: int) -> None:
+    """Let rows step back whose second column says that they do not count; rows: the first and the last, from 0."""
+    first, last = rows
+    sheet.conditional_format(first, 0, last, columns - 1, {
+        "type": "formula", "criteria": f"=$B{first + 1}=0",
+        "format": formats.of(font_color=RULE)})

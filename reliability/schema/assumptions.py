@@ -346,6 +346,10 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
     _header("approved_by", "Approved by", "", "Who approved the report; blank: left to be filled in."),
     _header("first_year", "First year of the programme", "yr", "Calendar year of the first conversions and of their "
             "target dates; blank: the year after the reporting year.", 1950, 2099, "whole"),
+    _header("programmes", "Programmes in place", "", "Other programmes for reliability, in a sentence or two; blank: "
+            "the report says that none is stated."),
+    _header("exclusions", "Status of the exclusions", "", "Application and approval of the excluded days, such as a "
+            "docket; blank: the report says that none is stated."),
     _header("benchmark_saifi", "Benchmark of SAIFI", "1/yr", _BENCHMARK, 0.0, 1000.0, "number"),
     _header("benchmark_saidi_min", "Benchmark of SAIDI", "min/yr", _BENCHMARK, 0.0, 525_600.0, "number"),
     _header("benchmark_caidi_min", "Benchmark of CAIDI", "min", _BENCHMARK, 0.0, 525_600.0, "number"),
@@ -362,25 +366,6 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
     _limit("meter_ma", "Current of the meter, at most", "mA", "What the meter may send through an actuator"),
 )
 
-# Tables inside a table whose keys are the user's own (causes, years, section ids); they reach `Study.extra`.
-FREE_TABLES: dict[str, dict[str, str]] = {
-    "choice": {
-        "laterals": 'laterals that the selection must convert, "in", or must not, "out": "tap-01" = "in"',
-    },
-    "history": {
-        "causes": 'your causes, each "temporary" or "permanent": "Tree contact" = "temporary"',
-        "customers_served": "customers served in a year: 2024 = 1500",
-        "conversions": 'the day each section at the head of a lateral was converted: "tap-01" = 2024-05-01, or with '
-                       'what stood there, { day = 2024-05-01, device = "fuse", fuse_link = "40T" }',
-        "earlier_settings": 'fast operations of a reclosing device until they were changed: '
-                            '"REC-1" = { until = 2022-05-01, fast_operations = 2 }',
-    },
-}
-OF_TABLES = ("conversions", "earlier_settings")  # free tables whose values may be tables again
-# Lists of tables inside a table; each entry is written under [[table.name]].
-LISTS: dict[str, dict[str, str]] = {"report": {
-    "plans": 'a plan of an earlier report: name = "…", year = 2022, promised = "…", done = "…", cost = 31000, and '
-             'laterals = ["tap-01"], or "all", of history.conversions, whose verification stands beside it'}}
 EXACT_TABLES = ("report",)       # tables whose numbers are stated, and may be no ranges
 
 BY_KEY: dict[str, Assumption] = {a.key: a for a in ASSUMPTIONS}

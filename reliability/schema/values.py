@@ -143,6 +143,8 @@ class Assumptions(TypedDict):
     prepared_by: str | None
     approved_by: str | None
     first_year: int | None
+    programmes: str | None
+    exclusions: str | None
     benchmark_saifi: float | None
     benchmark_saidi_min: float | None
     benchmark_caidi_min: float | None

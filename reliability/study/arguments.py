@@ -8,7 +8,8 @@ from dataclasses import asdict, dataclass, is_dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.schema.assumptions import BY_KEY, FREE_TABLES, LISTS, TABLES
+from reliability.schema.assumptions import BY_KEY, TABLES
+from reliability.schema.free_tables import FREE_TABLES, LISTS
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem
 from reliability.schema.scenarios import AS_BUILT, Scenario

@@ -18,7 +18,7 @@ def read_pins(folder: Path) -> list[dict[str, Any]]:
     """Pinned states of a study's folder, the oldest first; an unreadable file counts as none.
 
     Each has `when` (ISO 8601), `moves` (value by key), `figures` (value by measure, by scenario)
-    and `inputs_sha256` of the study at that time.
+    and `inputs_sha256` of the study at that time; newer ones also what else was asked, text by parameter.
     """
     try:
         pins = json.loads((folder / ARCHIVE / FILE).read_text(encoding="utf-8"))
@@ -28,10 +28,10 @@ def read_pins(folder: Path) -> list[dict[str, Any]]:
 
 
 def add_pin(folder: Path, moves: Mapping[str, float | int], figures: Mapping[str, Mapping[str, float]],
-            inputs_sha256: str) -> None:
-    """Store one more state; of more than MAX_PINS the oldest is dropped."""
-    pin = {"when": datetime.now().isoformat(timespec="seconds"), "moves": dict(moves), "figures": dict(figures),
-           "inputs_sha256": inputs_sha256}
+            inputs_sha256: str, asked: Mapping[str, str] | None = None) -> None:
+    """Store one more state; of more than MAX_PINS the oldest is dropped. asked: what else was asked, by parameter."""
+    pin = {**(asked or {}), "when": datetime.now().isoformat(timespec="seconds"), "moves": dict(moves),
+           "figures": dict(figures), "inputs_sha256": inputs_sha256}
     _write(folder, [*read_pins(folder), pin][-MAX_PINS:])
 
 

@@ -13,9 +13,6 @@ from reliability.schema.assumptions import (
     ASSUMPTIONS,
     BY_KEY,
     EXACT_TABLES,
-    FREE_TABLES,
-    LISTS,
-    OF_TABLES,
     TABLES,
     Assumption,
     AssumptionKind,
@@ -23,6 +20,7 @@ from reliability.schema.assumptions import (
     defaults,
 )
 from reliability.schema.columns import TABLES as FILES
+from reliability.schema.free_tables import FREE_TABLES, LISTS, OF_TABLES
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem, or_less
 from reliability.schema.scenarios import AS_BUILT, Scenario

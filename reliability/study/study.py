@@ -48,7 +48,7 @@ class Study:
         were made from; None without a file.
     rate_draws: draws of fault rates learned from records; None where rates are as stated.
     cost_table: customers' cost of an interruption, the study's own or the reference table.
-    extra: tables of study.toml whose keys are the user's own (`assumptions.FREE_TABLES`), by name.
+    extra: tables of study.toml whose keys are the user's own (`free_tables.FREE_TABLES`), by name.
     plans: plans of earlier reports, as `[[report.plans]]` states them.
     lines: line of each key of study.toml by its dotted path, for problems found later.
     notes: sentences on what is no problem but affects the results (values unknown, a default that matters).

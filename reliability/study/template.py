@@ -7,7 +7,8 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from reliability.schema.assumptions import ASSUMPTIONS, FREE_TABLES, LISTS, TABLES, Assumption
+from reliability.schema.assumptions import ASSUMPTIONS, TABLES, Assumption
+from reliability.schema.free_tables import FREE_TABLES, LISTS
 from reliability.schema.problems import Problem, StudyError
 from reliability.study.folder import SETTINGS_FILE
 

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from itertools import count
 
 import pandas as pd
 import tomlkit
 
-from reliability.schema.assumptions import ASSUMPTIONS, Assumption
+from reliability.schema.assumptions import ASSUMPTIONS, Assumption, Range
 from reliability.schema.scenarios import FORCED_IN, FORCED_OUT
 from reliability.study.folder import SETTINGS_FILE
 from reliability.study.toml import read_toml
@@ -69,8 +68,8 @@ def set_name(text: str, name: str) -> str:
     return tomlkit.dumps(document)
 
 
-def set_values(text: str, values: dict[str, float | int | str | None]) -> str:
-    """study.toml with plain values for some assumptions; None leaves a key out."""
+def set_values(text: str, values: Mapping[str, float | int | str | Range | None]) -> str:
+    """study.toml with values for some assumptions; None leaves a key out."""
     document = tomlkit.parse(text)
     for a in ASSUMPTIONS:
         if a.key in values and values[a.key] is None:
@@ -79,7 +78,8 @@ def set_values(text: str, values: dict[str, float | int | str | None]) -> str:
         elif a.key in values:
             if a.table not in document:
                 document[a.table] = tomlkit.table()
-            document[a.table][a.key] = values[a.key]
+            value = values[a.key]
+            document[a.table][a.key] = _inline(vars(value)) if isinstance(value, Range) else value
     return tomlkit.dumps(document)
 
 
@@ -119,18 +119,6 @@ def with_scenarios(text: str, after: pd.DataFrame) -> str:
     if len(entries):
         document["scenarios"] = entries
     return tomlkit.dumps(document)
-
-
-def add_scenario(text: str, name: str, **cells: str) -> tuple[str, str]:
-    """study.toml with one more scenario, and its name: `name` with the first number that no other one has.
-
-    cells: of SCENARIO_COLUMNS, as text; blank where left out.
-    """
-    frame = scenarios_frame(tomlkit.parse(text))
-    taken = set(frame["name"].str.casefold())
-    title = next(f"{name} {k}" for k in count(1) if f"{name} {k}".casefold() not in taken)
-    row = {**dict.fromkeys(SCENARIO_COLUMNS, ""), **cells, "name": title}
-    return with_scenarios(text, pd.concat([frame, pd.DataFrame([row])], ignore_index=True)), title
 
 
 def _scenario(cells: dict[str, str]) -> tomlkit.items.Table:

@@ -19,20 +19,22 @@ LONGEST_NAME = 60
 
 @dataclass(frozen=True)
 class Demo:
-    """An invented study that comes with the program. source: its folder. shows: one sentence."""
+    """An invented study that comes with the program. source: its folder. title: its name. shows: one sentence."""
 
     source: Path
+    title: str
     shows: str
 
 
 # Demos by their names in the workspace, in the order in which they are offered.
 DEMOS = {
-    "demo": Demo(_HOME / "data" / "demo", "The hard case: a rural cooperative where protection saves many fuses "
-                 "already, converting every lateral loses money, and only a few conversions pay."),
-    "wooded-town": Demo(_HOME / "data" / "wooded_town", "A clear case: a wooded town that blows its fuses at every "
-                        "fault, where converting the laterals in the woods pays back within a few years."),
+    "wooded-town": Demo(_HOME / "data" / "wooded_town", "Wooded town", "A clear case: a wooded town that blows its "
+                        "fuses at every fault, where converting the laterals in the woods pays back within a few "
+                        "years."),
+    "demo": Demo(_HOME / "data" / "demo", "Rural cooperative", "The hard case: a rural cooperative where protection "
+                 "saves many fuses already, converting every lateral loses money, and only a few conversions pay."),
 }
-DEMO = "demo"   # what is shown until another one is chosen
+DEMO = "wooded-town"   # what is shown until another one is chosen
 
 
 def root() -> Path:

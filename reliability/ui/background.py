@@ -64,6 +64,12 @@ def ask(key: str, work: Callable[[], T]) -> Future[T]:
     return _begin(key, work)
 
 
+def is_done(key: str) -> bool:
+    """Whether the result called `key` is there."""
+    future = _pool()[1].get(key)
+    return future is not None and future.done()
+
+
 def _begin(key: str, work: Callable[[], T]) -> Future[T]:
     executor, cached, lock, _ = _pool()
     with lock:

@@ -10,13 +10,11 @@ import pandas as pd
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from reliability import formats
 from reliability.business.cashflow import cashflow_frame
-from reliability.business.costs import SOCIETY, UTILITY
+from reliability.business.costs import SOCIETY
 from reliability.formats import (
     NOT_MEANINGFUL,
     count,
-    grid_format,
     meaningful,
     money,
     money_range,
@@ -27,16 +25,16 @@ from reliability.formats import (
 from reliability.report.figures import plain as words
 from reliability.report.money_summary import MOMENTARY_FACTORS, price_level_summary
 from reliability.report.sentences_money import price_level
-from reliability.report.units import unit_of
-from reliability.study import Study
-from reliability.ui import background, figure, frame, sliders, tiles, trials
+from reliability.schema.units import unit_of
+from reliability.ui import background, decisive, figure, frame, state, tiles, trials
+from reliability.ui.headers import Header
 from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
-from reliability.ui.scenario_results import in_perspective, state_results
+from reliability.ui.moved import PERSPECTIVES
+from reliability.ui.scenario_results import base_results, in_perspective, pick_scenario, state_results
 from reliability.ui.text import plain, short
 from reliability.ui.tiles import Figure
 from reliability.what_if import ScenarioResults
 
-PERSPECTIVES = {UTILITY: "Utility", SOCIETY: "Societal"}
 MOST_DRIVERS = 12
 PERSPECTIVE_HELP = ("The utility counts crews, material, energy margin and the regulator's incentive; society counts "
                     "crews, material and what interruptions cost customers. Margin and customers' cost are never "
@@ -45,23 +43,23 @@ PERSPECTIVE_HELP = ("The utility counts crews, material, energy margin and the r
 
 def show() -> None:
     """Draw the page."""
-    shown, study = frame.begin_with_study("Business case")
-    moves = sliders.moved(study)
-    sliders.note_in_link(moves)
+    shown, study, asked = frame.begin_with_state("Business case")
     columns = st.columns([2, 3, 5])
-    view = columns[0].segmented_control("Perspective", list(PERSPECTIVES), default=study.values["perspective"],
-                                        key="view", format_func=PERSPECTIVES.__getitem__, required=True,
-                                        persist_state="session", help=PERSPECTIVE_HELP)
-    now = in_perspective(state_results(study, shown.fingerprint, moves), view)
+    state.hold("view", asked.perspective or study.values["perspective"])
+    columns[0].segmented_control("Perspective", list(PERSPECTIVES), key="view", format_func=PERSPECTIVES.__getitem__,
+                                 required=True, help=PERSPECTIVE_HELP,
+                                 on_change=_perspective, args=(study.values["perspective"],))
+    now = state_results(study, shown.fingerprint, asked)
     if len(now.names) < 2:
-        st.info("There is nothing to compare: add a scenario on the page Study.")
+        st.info("There is nothing to compare: add a scenario on the page Study data.")
         return
-    scenario = columns[1].selectbox("Scenario", range(1, len(now.names)), format_func=lambda i: short(now.names[i]),
-                                    key="case_scenario", persist_state="session")
-    scenario = min(scenario, len(now.names) - 1)
+    with columns[1]:
+        scenario = pick_scenario(now, "Scenario", "case_scenario")
     case, currency, large = now.money[scenario], now.business.currency, frame.presenting()
     st.markdown(f"#### {plain(case['verdict'], 300)}")
     figures = st.empty()
+    room, base = decisive.place(), base_results(study, shown.fingerprint, asked)
+    told = decisive.tell(room, base, asked.moves)
     left, right = st.columns(2, gap="large")
     flow = cashflow_frame(now.business)
     flow = flow[flow["scenario"] == now.names[scenario]].drop(columns="scenario")
@@ -75,29 +73,41 @@ def show() -> None:
         sure, progress = st.empty(), st.empty()
     _drivers(now, scenario, large)
     _society(in_perspective(now, SOCIETY), scenario)
-    _all(now, study, shown.fingerprint, moves)
+    _all(now)
     _tiles(figures, case, currency, None)
+    drawn = None
     for spread in trials.follow(now, lambda done, total: progress.progress(min(done / total, 1.0), f"{done} trials")):
-        with sure.container():
-            npv = spread.npv[scenario]
-            odds = float((npv > 0).mean())
-            figure.chart(npv_chart(npv, currency, large), f"Net present value over {len(npv)} trials; above 0 in "
-                         f"{percent(odds)} of them.", lambda: pd.DataFrame(), "", "npv", csv=False)
+        npv = spread.npv[scenario]
+        picture = npv_chart(npv, currency, large)
+        if picture != drawn:           # more trials of what does not vary make the same picture
+            drawn = picture
+            with sure.container():
+                figure.chart(picture, f"Net present value over {len(npv)} trials; above 0 in "
+                             f"{percent(trials.odds_of_gain(npv))} of them.", lambda: pd.DataFrame(), "", "npv",
+                             csv=False)
         _tiles(figures, case, currency, spread.npv[scenario])
     progress.empty()
     with right:
         figure.csv_button("Net present value by trial",
                           lambda: pd.DataFrame({"trial": np.arange(len(npv)), "npv": npv}), "npv")
+    if not told:
+        decisive.tell(room, base, asked.moves, wait=True)
+
+
+def _perspective(stated: str) -> None:
+    view = st.session_state["view"]
+    state.put(perspective="" if view == stated else view)
 
 
 def _tiles(place: DeltaGenerator, case: dict[str, Any], currency: str, npv: np.ndarray | None) -> None:
     spread = "–" if npv is None else money_range(np.percentile(npv, 10), np.percentile(npv, 90), currency)
     payback = case["discounted_payback_years"]
     figures = (("Net present value", money(case["npv"], currency)), ("NPV, P10 to P90", spread),
-               ("Probability that NPV is above 0", percent(None if npv is None else (npv > 0).mean())),
+               ("Probability that NPV is above 0", percent(None if npv is None else trials.odds_of_gain(npv))),
                ("Capital", money(case["capex"], currency)), ("Internal rate of return", spoken(case["irr"], "irr")),
                ("Benefit over cost", number(case["bcr"])),
-               ("Discounted payback", _payback(payback)))
+               ("Discounted payback", _payback(payback)),
+               ("Per interruption and minute avoided", tiles.per_avoided(case, currency)))
     with place.container():
         tiles.row(Figure(name, value) for name, value in figures)
 
@@ -132,11 +142,14 @@ def _drivers(now: ScenarioResults, scenario: int, large: bool) -> None:
         # those with a break-even value are listed, however little they move the value where the study stands
         rows = part[np.isfinite(part["break_even"]) | (np.arange(len(part)) < MOST_DRIVERS)]
         shown = pd.DataFrame({
-            "assumption": rows["label"], "now": [formats.shown(v, "any") for v in rows["value"]],
-            "break-even": [number(v) for v in rows["break_even"]],
-            "unit": [unit_of(key, now.business.currency) for key in rows["assumption"]],
-            "share": [percent(v) for v in rows["total"]]})
-        st.dataframe(shown, hide_index=True, alt="Break-even values and shares of the variance")
+            "Assumption": rows["label"], "Now": [number(v) for v in rows["value"]],
+            "Break-even value": [number(v) for v in rows["break_even"]],
+            "Unit": [unit_of(key, now.business.currency) for key in rows["assumption"]],
+            "Share of the variance": [percent(v) for v in rows["total"]]})
+        st.dataframe(shown, hide_index=True, alt="Break-even values and shares of the variance", column_config={
+            name: st.column_config.TextColumn(width=width) for name, width in (
+                ("Assumption", 182), ("Now", 58), ("Break-even value", 74), ("Unit", 132),
+                ("Share of the variance", 54))})
         st.caption("Share of what is unknown about the net present value: total Sobol' index over the ranges that the "
                    "study states.")
 
@@ -165,11 +178,11 @@ def _society(now: ScenarioResults, scenario: int) -> None:
         tiles.row([*(Figure(f"Momentary events at {name}", money(found.npv(scenario, factor), currency))
                      for factor, name in zip(MOMENTARY_FACTORS, ("no cost", "half", "full survey value"), strict=True)),
                    Figure("Sign turns at", f"{number(turn)} ×" if np.isfinite(turn) else "nowhere")])
-    levels = {"interruption_costs": price_level_summary(now.results.study.values)}
+    levels = {"interruption_costs": price_level_summary(now.results)}
     st.caption(plain(words(price_level(levels, currency)), 2000))
 
 
-def _all(now: ScenarioResults, study: Study, fingerprint: str, moves: dict[str, float | int]) -> None:
+def _all(now: ScenarioResults) -> None:
     st.subheader("Every scenario, in both perspectives", anchor=False)
     rows = []
     for view in PERSPECTIVES:
@@ -177,19 +190,14 @@ def _all(now: ScenarioResults, study: Study, fingerprint: str, moves: dict[str, 
         for s, name in enumerate(of.names):
             if s:
                 case = of.money[s]
-                rows.append({"perspective": view, "scenario": name, **{k: _usable(k, case[k]) for k in (
+                rows.append({"perspective": PERSPECTIVES[view], "scenario": name, **{k: _usable(k, case[k]) for k in (
                     "capex", "npv", "irr", "bcr", "payback_years", "discounted_payback_years", "cost_per_ci_avoided",
                     "cost_per_cmi_avoided", "cost_per_callout_avoided")}})
     unit = short(now.business.currency, 12)
-    columns = {k: st.column_config.NumberColumn(f"{name}, {unit}", format=grid_format("money"))
-               for k, name in (("capex", "capital"), ("npv", "NPV"))}
-    columns |= {"irr": st.column_config.NumberColumn("internal rate of return", format=grid_format("share"))}
-    columns |= {k: st.column_config.NumberColumn(name, format=grid_format("ratio")) for k, name in (
-        ("bcr", "benefit over cost"), ("payback_years", "payback, years"),
-        ("discounted_payback_years", "discounted payback, years"),
-        ("cost_per_ci_avoided", f"{unit} per interruption avoided"),
-        ("cost_per_cmi_avoided", f"{unit} per customer-minute avoided"),
-        ("cost_per_callout_avoided", f"{unit} per call-out avoided"))}
+    columns: dict[str, Header | str] = {"capex": f"Capital, {unit}", "npv": f"NPV, {unit}"}
+    columns |= {k: Header(f"{unit} per {what} avoided", "price") for k, what in (
+        ("cost_per_ci_avoided", "customer interruption"), ("cost_per_cmi_avoided", "customer-minute"),
+        ("cost_per_callout_avoided", "call-out"))}
     figure.table(pd.DataFrame(rows), "Business case of every scenario", "cases", column_config=columns)
     years = int(now.results.study.values["horizon_years"])
     st.caption(f"Money in {plain(now.business.currency)}; {count(years, 'year')}. "

@@ -58,12 +58,14 @@ def bars(shown: Indices, large: bool = False, columns: int = 4) -> go.Figure:
         upright = [1.0 - (down + 1) / rows + (0.16 if down < rows - 1 else 0.0), 1.0 - down / rows - 0.06 * bool(down)]
         axes[f"xaxis{at}"] = {
             "domain": domain, "anchor": f"y{at}", "linecolor": GREY, "tickvals": list(range(len(values))),
-            "ticktext": [f"<b>{number(v)}</b>" for v in values], "tickangle": 0 if len(values) < 6 else -90}
+            "ticktext": [f"<b>{number(v)}</b>" for v in values], "tickangle": 0 if len(values) < 6 else -90,
+            "automargin": True}
         axes[f"yaxis{at}"] = axis("", rangemode="tozero", anchor=f"x{at}", domain=upright)
         notes.append({"text": f"<b>{name}</b>, {unit}", "x": domain[0] - (0.03 if across else 0.02), "y": upright[1],
                       "xref": "paper", "yref": "paper", "showarrow": False, "xanchor": "left", "yanchor": "bottom",
                       "align": "left", "yshift": 6})
-    legend = {"orientation": "h", "y": -0.12 if rows == 1 else -0.09, "yanchor": "top", "x": 0}
+    below = (-0.12 if rows == 1 else -0.09) - 0.1 * (len(shown.names) >= 6)      # room for upright figures
+    legend = {"orientation": "h", "y": below, "yanchor": "top", "x": 0}
     return picture(traces, layout(300 if rows == 1 else 470, large, legend=legend, annotations=notes,
                                   margin={"l": 10, "r": 10, "t": 34, "b": 10}) | axes)
 

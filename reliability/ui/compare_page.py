@@ -11,34 +11,37 @@ import pandas as pd
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from reliability.formats import count, money, number, percent, signed_number, spoken
+from reliability.formats import count, money, number, percent, signed_number
 from reliability.indices.definitions import INDICES
-from reliability.study import Study, toml_edit
+from reliability.study import Study
 from reliability.ui import compare_charts as charts
-from reliability.ui import figure, frame, opened, pins, sliders, tiles, trials
+from reliability.ui import decisive, figure, frame, into_study, moved, pins, sliders, state, tiles, trials
+from reliability.ui.difference_charts import difference_chart, difference_data, difference_words
 from reliability.ui.opened import Opened
-from reliability.ui.scenario_results import state_results
-from reliability.ui.sliders import OWN
+from reliability.ui.scenario_results import base_results, pick_scenario, state_results
 from reliability.ui.text import plain, saidi_turn, short
 from reliability.ui.tiles import Figure
 from reliability.ui.trials import Spread
-from reliability.what_if import ScenarioResults, lowered_counts
+from reliability.what_if import Asked, ScenarioResults, lowered_counts
 
 Moves = dict[str, float | int]      # what is moved, by key
 TILES_A_ROW = 4
 TILE_NAMES = {**{i.key: i.heading for i in INDICES if i.tile}, "callouts": "Call-outs, 1/yr"}
+OF_SECTIONS = ("temporary_fraction", "repair_hours", "reclosing_off_share")      # sliders that a section may overrule
 HEAD_START_SECONDS = 0.02
+YEAR_VIEWS = ("Difference", SINGLE_YEARS := "Single years")
 
 
 def show() -> None:
     """Draw the page: expected figures at once, simulated ones as they come."""
-    shown, study = frame.begin_with_study("Compare")
+    shown, study, asked = frame.begin_with_state("Compare")
     with st.sidebar:
         moves = sliders.panel(study, shown.name)
-    sliders.note_in_link(moves)
-    now = state_results(study, shown.fingerprint, moves)
-    _toolbar(shown, study, moves, now)
+    now = state_results(study, shown.fingerprint, asked)
+    _toolbar(shown, study, asked, now)
     odds, turns = _tiles(now)
+    room, base = decisive.place(), base_results(study, shown.fingerprint, asked)
+    told = decisive.tell(room, base, moves)
     time.sleep(HEAD_START_SECONDS)      # the figures are on their way before the pictures are drawn
     _break_evens(now, turns)
     _warnings(now, study, moves)
@@ -52,49 +55,24 @@ def show() -> None:
         _bad_year_place(now, place)
     with right:
         _gains(now, large)
-    pins.compare(shown, study, now, moves)
+    pins.compare(shown, study, now)
     _follow(now, place, odds, large)
+    if not told:
+        decisive.tell(room, base, moves, wait=True)
 
 
-def _toolbar(shown: Opened, study: Study, moves: Moves, now: ScenarioResults) -> None:
+def _toolbar(shown: Opened, study: Study, asked: Asked, now: ScenarioResults) -> None:
     with st.container(horizontal=True, vertical_alignment="center", gap="small"):
-        st.session_state.setdefault("presenter_toggle", frame.presenting())
-        st.toggle("Large type", key="presenter_toggle", on_change=_present, help="For a room with a projector")
+        state.hold("presenter_toggle", frame.presenting())
+        st.toggle("Large type", key="presenter_toggle", help="For a room with a projector",
+                  on_change=lambda: state.put(large="1" if st.session_state["presenter_toggle"] else ""))
         if st.button("Pin this state", icon=":material/push_pin:", key="pin"):
-            pins.add(shown, now, moves)
+            pins.add(shown, study, now, asked)
             st.rerun()
-        if moves:
-            st.button("Write these values into the study", icon=":material/save:", key="write_sliders", on_click=_write,
-                      args=(shown, study, moves))
-        what = ("As the study states" if not moves else "Moved: " + "; ".join(
-            f"{sliders.sliders(study)[k].assumption.label.lower()} {spoken(v)}" for k, v in moves.items()))
-        st.markdown(f"{plain(what, 240)}. The address of this page reopens exactly this state.")
-
-
-def _present() -> None:
-    on = st.session_state["presenter_toggle"]
-    st.session_state[frame.PRESENTER] = on
-    if on:
-        st.query_params["large"] = "1"
-    elif "large" in st.query_params:
-        del st.query_params["large"]
-
-
-def _write(shown: Opened, study: Study, moves: Moves) -> None:
-    """Make moved assumptions the study's own; what is no assumption of study.toml stays a slider."""
-    from reliability.ui import edit
-    own: dict[str, float | int | str | None] = {k: v for k, v in moves.items() if k not in OWN}
-    if not own:
-        st.session_state[opened.NOTICE] = ("These sliders belong to the meeting, not to study.toml: pin the state "
-                                           "instead.")
-        return
-    text = (shown.folder / "study.toml").read_bytes().decode("utf-8-sig")
-    if edit.apply(shown, {"study.toml": toml_edit.set_values(text, own).encode()}, [], "sliders"):
-        sliders.set_all({k: v for k, v in moves.items() if k in OWN}, study, shown.name)
-        st.session_state[opened.NOTICE] = (f"{count(len(own), 'assumption')} written into study.toml; the previous "
-                                           "version is stored.")
-    else:
-        st.session_state[opened.NOTICE] = "Not written: the study would have problems, or was changed elsewhere."
+        writable = into_study.writable(shown.stated, asked.moves)
+        st.button("Write these values into the study", icon=":material/save:", key="write_sliders",
+                  disabled=not writable, on_click=into_study.write, args=(shown, asked.moves),
+                  help="; ".join(moved.in_words(Asked(writable), study)) or "Moved assumptions become the study's own")
 
 
 def _tiles(now: ScenarioResults) -> tuple[list[DeltaGenerator], list[DeltaGenerator]]:
@@ -126,7 +104,8 @@ def _tile(now: ScenarioResults, s: int) -> None:
         figures.append(Figure(name, number(value), text, way))
     case, currency = now.money[s], now.business.currency
     cost = [] if s == 0 else [Figure("Capital", money(case["capex"], currency)),
-                              Figure("Net present value", money(case["npv"], currency))]
+                              Figure("Net present value", money(case["npv"], currency)),
+                              Figure("Per interruption and minute avoided", tiles.per_avoided(case, currency))]
     below = "existing network" if s == 0 else "against as built"
     st.html(tiles.tile_html(short(now.names[s], 44), below, figures, cost))
 
@@ -143,7 +122,7 @@ def _warnings(now: ScenarioResults, study: Study, moves: Moves) -> None:
         if lowered := lowered_counts(now, s):
             st.warning(f"{plain(name)}: the counts of {count(lowered, 'sectionalizer')} are lowered to one less than "
                        "the operations to lockout of the device above.")
-    stated = [sliders.sliders(study)[k].assumption.label.lower() for k in ("temporary_fraction", "repair_hours")
+    stated = [sliders.sliders(study)[k].assumption.label.lower() for k in OF_SECTIONS
               if k in moves and study.sections[k].notna().any()]
     if stated:
         st.caption(f"Sections that state their own {' or '.join(stated)} keep it.")
@@ -151,19 +130,22 @@ def _warnings(now: ScenarioResults, study: Study, moves: Moves) -> None:
 
 def _bad_year_place(now: ScenarioResults, place: dict[str, Any]) -> None:
     st.subheader("Year-to-year variation", anchor=False)
-    names, last = now.names, min(1, len(now.names) - 1)
+    names = now.names
     columns = st.columns([3, 3, 2], vertical_alignment="bottom")
     first = columns[0].selectbox("Scenario", range(len(names)), format_func=lambda i: short(names[i]), key="year_first",
                                  persist_state="session")
-    second = columns[1].selectbox("Compared with", range(len(names)), index=last, format_func=lambda i: short(names[i]),
-                                  key="year_second", persist_state="session")
+    with columns[1]:
+        second = pick_scenario(now, "Compared with", "year_second") if len(names) > 1 else 0
     worse = columns[2].number_input("Worse than, min", min_value=0.0, max_value=1e6, key="worse_than",
                                     value=float(np.nan_to_num(np.round(1.25 * charts.value(now, 0, "saidi_min")))),
                                     step=5.0)
-    first, second = min(first, len(names) - 1), min(second, len(names) - 1)
-    place |= {"worse_text": st.empty(), "year": st.empty(), "asked": (first, second, worse)}
+    first = min(first, len(names) - 1)
+    view = st.segmented_control("Picture", YEAR_VIEWS, default=YEAR_VIEWS[0], key="year_view", required=True,
+                                persist_state="session")
+    place |= {"worse_text": st.empty(), "year": st.empty(), "asked": (first, second, worse), "year_view": view}
     # made when it is asked for, out of the trials that are there by then
-    figure.csv_button("Spread of years", lambda: charts.yearly_spread_data(place["spread"], first, second)
+    table = charts.yearly_spread_data if view == SINGLE_YEARS else difference_data
+    figure.csv_button("Spread of years", lambda: table(place["spread"], first, second)
                       if place["spread"] else pd.DataFrame(), "year")
 
 
@@ -171,12 +153,9 @@ def _gains(now: ScenarioResults, large: bool) -> None:
     st.subheader("Impact by customer group, per customer", anchor=False)
     names = now.names
     if len(names) < 2:
-        st.info("There is only the network as built. Add a scenario on the page Study.")
+        st.info("There is only the network as built. Add a scenario on the page Study data.")
         return
-    at = st.selectbox("Scenario, against as built", range(1, len(names)), format_func=lambda i: short(names[i]),
-                      key="gains_of",
-                      persist_state="session")
-    table = charts.gains(now, min(at, len(names) - 1))
+    table = charts.gains(now, pick_scenario(now, "Scenario, against as built", "gains_of"))
     alt = "Change a year by group of customers. " + "; ".join(
         f"{r.group}: {signed_number(r.sustained)} sustained interruptions, {signed_number(r.momentary)} momentary "
         f"events, {signed_number(r.minutes)} minutes" for r in table.itertuples())
@@ -185,7 +164,7 @@ def _gains(now: ScenarioResults, large: bool) -> None:
 
 def _follow(now: ScenarioResults, place: dict[str, Any], odds: list[DeltaGenerator], large: bool) -> None:
     """Draw the bars at once, then again with each stage of the simulation."""
-    spread = trials.known(now.digest)
+    spread = drawn = trials.known(now.digest)
     _draw_bars(now, spread, place, large)
     if spread is None:
         _draw_year(trials.latest(), now, place, large, stale=True)
@@ -197,8 +176,9 @@ def _follow(now: ScenarioResults, place: dict[str, Any], odds: list[DeltaGenerat
                          f"Simulating: {done} trials of at most {total}; figures refine meanwhile")
 
     for spread in trials.follow(now, progress):
-        if spread is not place["spread"]:
+        if spread is not drawn:         # one picture is not drawn twice in a run
             _draw_bars(now, spread, place, large)
+            drawn = spread
         place["spread"] = spread
         _draw_year(spread, now, place, large, stale=False)
         _draw_odds(spread, odds)
@@ -221,24 +201,30 @@ def _draw_year(spread: Spread | None, now: ScenarioResults, place: dict[str, Any
         place["year"].info("The spread of years appears with the first trials.")
         return
     first, second, worse = place["asked"]
-    odds = [f"{plain(now.names[s])} **{percent(charts.share_worse(spread, s, worse))}**"
-            for s in dict.fromkeys((first, second))]
+    shares = {now.names[s]: percent(charts.share_worse(spread, s, worse)) for s in dict.fromkeys((first, second))}
+    said = ", ".join(f"{name} {share}" for name, share in shares.items())
     if stale:
         place["worse_text"].markdown(":material/hourglass_top: *Figures of the state before, being replaced …*")
     else:
-        place["worse_text"].markdown(
-            f"Probability that a year has more than {number(worse)} minutes: " + ", ".join(odds))
+        odds = ", ".join(f"{plain(name)} **{share}**" for name, share in shares.items())
+        more = "" if place["year_view"] == SINGLE_YEARS else plain(difference_words(spread, first, second), 400)
+        place["worse_text"].markdown(f"Probability that a year has more than {number(worse)} minutes: {odds}. {more}")
+    if place["year_view"] == SINGLE_YEARS:
+        picture = charts.yearly_spread(spread, first, second, worse, large, stale)
+        alt = "Share of simulated years by SAIDI. " + ("" if stale else "Worse than the typed value: " + said)
+    else:
+        picture, alt = difference_chart(spread, first, second, large, stale), difference_words(spread, first, second)
     with place["year"].container():
-        figure.chart(charts.yearly_spread(spread, first, second, worse, large, stale),
-                     "Share of simulated years by SAIDI. " + ("Of the state before." if stale else
-                                                              "Worse than the typed value: " + ", ".join(odds)),
-                     lambda: charts.yearly_spread_data(spread, first, second), "Spread of years", "year", csv=False)
+        figure.chart(picture, f"Of the state before. {alt}" if stale else alt, pd.DataFrame, "Spread of years", "year",
+                     csv=False)
 
 
 def _draw_odds(spread: Spread, places: list[DeltaGenerator]) -> None:
     for s, place in enumerate(places):
         if s and spread.npv.shape[1] > 1:
-            place.markdown(f"Probability that NPV is above 0: **{percent((spread.npv[s] > 0).mean())}**")
+            odds = trials.odds_of_gain(spread.npv[s])
+            place.markdown("Spends nothing and saves nothing." if odds is None else
+                           f"Probability that NPV is above 0: **{percent(odds)}**")
 
 
 if __name__ == "__main__":

@@ -24,7 +24,7 @@ from reliability.network.coordination_curves import lateral_curves
 from reliability.network.model import Model
 from reliability.report import charts_coordination
 from reliability.schema.devices import FUSE
-from reliability.ui import described, figure, frame
+from reliability.ui import described, figure, frame, lengths
 from reliability.ui.text import plain
 from reliability.what_if import ScenarioResults
 
@@ -52,7 +52,7 @@ def _state(now: ScenarioResults) -> _State:
 
 
 def feeder(now: ScenarioResults, name: str) -> None:
-    """Kilometres and faults of a feeder by what an operation does."""
+    """Line and faults of a feeder by what an operation does."""
     rows = _state(now).feeders
     rows = rows[rows["feeder_id"] == name]
     chart = charts_coordination.feeder(rows)
@@ -64,10 +64,12 @@ def feeder(now: ScenarioResults, name: str) -> None:
     with right:
         sums = rows.groupby(["outcome", "operation"], sort=False)[["km", "faults_per_year"]].sum().unstack("operation")
         sums = sums[np.any(sums.to_numpy() > 0, axis=1)]
+        unit, km = lengths.unit_and_scale(now.results.study)
+        sums["km"] = sums["km"] / km
         shown = pd.DataFrame({"outcome": sums.index, **{
             f"{what}, {operation}": [number(v) for v in sums[column, operation]] for column, what in (
-                ("km", "km"), ("faults_per_year", "faults/yr")) for operation in OPERATIONS}})
-        figure.table(shown, "Kilometres and faults by outcome", "coordination_km")
+                ("km", unit), ("faults_per_year", "faults/yr")) for operation in OPERATIONS}})
+        figure.table(shown, "Line and faults by outcome", "coordination_km")
         st.caption("Every device working, links as recorded, reclosing on. The fuse nearest the fault counts.")
 
 

@@ -56,6 +56,8 @@ def _bars(chart: BarChart) -> tuple[list[dict[str, object]], dict[str, object]]:
     traces = [_one(chart, bars, names) for bars in chart.bars]
     if chart.line is not None:
         traces.append(_line(replace(chart.line, x=names)))
+    traces += [{"type": "scatter", "x": [None], "y": [None], "mode": "lines", "name": label(r.name, 60),
+                "line": {"color": INK, "dash": DASHES[r.dash]}} for r in chart.references]      # for the key
     more: dict[str, object] = {"rangemode": "tozero"} if not any(b.dots for b in chart.bars) else {}
     ends = [v for b in chart.bars for v in np.asarray(b.values, dtype=float) if np.isfinite(v)]
     if chart.lying and more and any(b.labels is not None for b in chart.bars) and min(ends, default=0.0) >= 0:
@@ -131,15 +133,27 @@ def _points(points: Points) -> dict[str, object]:
     return trace
 
 
+# sides on which a name may stand: (word of plotly, its middle from the point and half its size in shares of the axes)
+_SIDES = (("middle right", (0.085, 0.0)), ("middle left", (-0.085, 0.0)), ("top center", (0.0, 0.045)),
+          ("bottom center", (0.0, -0.045)), ("top right", (0.06, 0.045)), ("bottom right", (0.06, -0.045)),
+          ("top left", (-0.06, 0.045)), ("bottom left", (-0.06, -0.045)))
+_HALF_NAME = np.array([0.055, 0.022])
+
+
 def _sides(x: Places, y: np.ndarray) -> list[str]:
-    """On which side of each point its name stands: to the left where another point lies close to its right."""
+    """On which side of each point its name stands: the first side on which it covers no point and no name before."""
     if not len(x):
         return []
-    at = np.asarray(x, dtype=float)
-    right = (at[None, :] - at[:, None]) / max(np.ptp(at), 1e-9)
-    apart = np.abs(y[None, :] - y[:, None]) / max(np.ptp(y), 1e-9)
-    taken = ((right > 0) & (right < 0.3) & (apart < 0.06)).any(axis=1)
-    return np.where(taken, "middle left", "middle right").tolist()
+    at = np.column_stack([np.asarray(x, dtype=float), y])
+    at = at / np.maximum(np.nanmax(np.abs(at), axis=0), 1e-9)
+    taken, sides = at.copy(), []
+    half = np.tile(0.4 * _HALF_NAME, (len(at), 1))       # of a mark
+    for place in at:
+        cover = [int((np.abs(taken - place - shift) < half + _HALF_NAME).all(axis=1).sum()) for _, shift in _SIDES]
+        best = int(np.argmin(cover))
+        sides.append(_SIDES[best][0])
+        taken, half = np.vstack([taken, place + _SIDES[best][1]]), np.vstack([half, _HALF_NAME])
+    return sides
 
 
 def _line(line: Line) -> dict[str, object]:

@@ -14,7 +14,8 @@ from reliability.ui.one_line import Layout, Line, connections, lay_out, runs
 from reliability.ui.plotting import DASHES, FONT, axis, layout, picture
 from reliability.ui.text import label
 
-ROW_PX = 21
+ROW_PX, TALLEST = 21, 600          # pixels a row, and of a drawing: with more rows they lie closer
+NAMED_ROW_PX = 11                  # pixels a row from which names have room
 TOP, BOTTOM = 56, 120              # pixels for the two keys
 LABELLED_AT_MOST = 130
 Described = dict[str, object]      # a trace, shape or note as plotly reads it
@@ -29,7 +30,8 @@ def feeder_chart(network: Network, feeder: int, device: np.ndarray, classed: Cla
     places = lay_out(network, feeder)
     at = places.sections
     lateral = network.unit[at]
-    height = max(300, ROW_PX * places.rows + TOP + BOTTOM)
+    height = min(max(300, ROW_PX * places.rows + TOP + BOTTOM), TALLEST)
+    roomy = (height - TOP - BOTTOM) / max(places.rows, 1) >= NAMED_ROW_PX
     shapes, notes = _devices(places, device[at])
     key_shapes, key_notes = _key(sorted({int(d) for d in device[at] if d != NO_DEVICE}), height - TOP - BOTTOM)
     shapes += [symbols.source(float(places.x0[k]), int(places.row[k]))
@@ -37,7 +39,7 @@ def feeder_chart(network: Network, feeder: int, device: np.ndarray, classed: Cla
     reach = float(places.x1.max(initial=1.0))
     return picture(
         [*_main(places, lateral < 0), *_laterals(places, lateral, classed),
-         _pickable(network, places, lateral, classed, chosen)],
+         _pickable(network, places, lateral, classed, chosen, roomy)],
         layout(height, False, hovermode="closest", margin={"l": 10, "r": 10, "t": TOP, "b": BOTTOM}, shapes=shapes,
                annotations=notes + key_notes, legend={
                    "orientation": "h", "yanchor": "bottom", "y": 1.0, "x": 0,
@@ -97,8 +99,8 @@ def _key(present: list[int], plot_height: float) -> tuple[list[Described], list[
 
 
 def _pickable(network: Network, places: Layout, lateral: np.ndarray, classed: Classed,
-              chosen: str | None) -> Described:
-    """Points at the laterals' far ends: their names, hover texts, and something to click."""
+              chosen: str | None, roomy: bool) -> Described:
+    """Points at the laterals' far ends: their names where there is room, hover texts, and something to click."""
     at = places.sections
     head_at = {int(h): k for k, h in enumerate(at.tolist()) if lateral[k] == h}
     heads = list(head_at)
@@ -114,8 +116,9 @@ def _pickable(network: Network, places: Layout, lateral: np.ndarray, classed: Cl
     names, text = network.names[heads], [classed.text[k] for k in network.candidate_index[heads].tolist()]
     hover = [f"<b>{label(i)}</b><br>{int(network.customers_below[h])} customers<br>{label(said, 120)}"
              for h, i, said in zip(heads, names, text, strict=True)]
-    named = {"text": [label(i, 16) for i in names], "mode": "markers+text"} if len(heads) <= LABELLED_AT_MOST else {
-        "mode": "markers"}
+    all_named = roomy and len(heads) <= LABELLED_AT_MOST
+    named = {"text": [label(n, 16) if all_named or i == chosen else "" for i, n in zip(ids, names, strict=True)],
+             "mode": "markers+text"}
     return {
         "type": "scatter", "x": [ends[h] for h in heads], "y": list(rows.values()), **named,
         "textposition": ["top left" if h in followed else "middle right" for h in heads],

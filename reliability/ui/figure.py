@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any, Literal
 
 import pandas as pd
 import plotly.graph_objects as go
 import streamlit as st
+from pandas.api.types import is_bool_dtype, is_numeric_dtype
 
-from reliability.formats import DASH, grid_format
+from reliability.formats import DASH, TEXT, shown
+from reliability.ui.headers import Header, header
 from reliability.ui.text import plain
 
 CONFIG = {"displayModeBar": False, "responsive": True}
 ZOOM = {"displayModeBar": True, "responsive": True, "scrollZoom": True, "displaylogo": False,
         "modeBarButtons": [["zoomIn2d", "zoomOut2d", "resetScale2d"]]}
+WRITTEN_AT_MOST = 20_000            # cells; of a larger table the browser writes the numbers
 
 
 def csv_bytes(frame: pd.DataFrame) -> bytes:
@@ -45,27 +49,48 @@ def chart(figure: go.Figure, alt: str, data: Callable[[], pd.DataFrame], name: s
     return selection
 
 
-def table(frame: pd.DataFrame, name: str, key: str, *, height: int | None = None, **options: Any) -> Any:
-    """A table to look at and to download; what does not exist is a dash, and a column's name is in words."""
+def table(frame: pd.DataFrame, name: str, key: str, *, height: int | None = None,
+          column_config: Mapping[str, Any] | None = None, **options: Any) -> Any:
+    """A table to look at and to download: heads in words, numbers as everywhere, what does not exist a dash.
+
+    column_config: by column a `Header` or its label where it is not that of `headers.HEADERS`, or a layout.
+    """
     if height:
         options["height"] = height
-    options["column_config"] = _in_words(frame, options.get("column_config", {}))
-    shown = st.dataframe(_rounded(frame, options["column_config"]), hide_index=True, key=f"table_{key}", alt=name,
-                         placeholder=DASH, **options)
+    heads: dict[str, Header] = {}
+    layouts: dict[str, Any] = {}
+    for column in map(str, frame.columns):
+        heads[column], layouts[column] = _laid_out(column, (column_config or {}).get(column))
+    drawn = st.dataframe(_written(frame, heads), hide_index=True, key=f"table_{key}", alt=name, placeholder=DASH,
+                         column_config=layouts, **options)
     csv_button(name, lambda: frame, key)
-    return shown
+    return drawn
 
 
-def _in_words(frame: pd.DataFrame, config: Mapping[str, Any]) -> dict[str, Any]:
-    """The layout of each column, with words for a label where it has none."""
-    layouts = {str(c): config.get(str(c), {}) for c in frame.columns}
-    words = {c: layout | {"label": c.replace("_", " ")} for c, layout in layouts.items()
-             if isinstance(layout, dict) and layout.get("label") is None}
-    return dict(config) | words
+def _laid_out(column: str, given: Any) -> tuple[Header, dict[str, Any]]:
+    """Head of a column and its layout."""
+    head, layout = header(column), {}
+    if isinstance(given, Header):
+        head = Header(given.label or head.label, given.kind)
+    elif isinstance(given, str):
+        head = Header(given, head.kind)
+    elif given:
+        layout = given
+        head = Header(given.get("label") or head.label, head.kind)
+    return head, {**layout, "label": capital(head.label or column)}
 
 
-def _rounded(frame: pd.DataFrame, config: Mapping[str, Any]) -> pd.DataFrame:
-    """Rounded where the layout has thousands and no decimals: a browser would write decimals all the same."""
-    whole = [c for c, layout in config.items() if isinstance(layout, dict) and c in frame
-             and (layout.get("type_config") or {}).get("format") == grid_format("count")]
-    return frame.assign(**{c: frame[c].astype(float).round() for c in whole})
+def capital(words: str) -> str:
+    """Words with a capital letter, a unit or a symbol in front left as it is."""
+    first = words.replace(",", " ").split(" ")[0]
+    return words if len(first) < 3 else words[0].upper() + words[1:]
+
+
+def _written(frame: pd.DataFrame, heads: Mapping[str, Header]) -> Any:
+    """The frame with its numbers as text of one format, by which a browser still sorts them as numbers."""
+    numbers = [c for c in map(str, frame.columns) if is_numeric_dtype(frame[c]) and not is_bool_dtype(frame[c])]
+    if not numbers or frame.size > WRITTEN_AT_MOST:
+        return frame
+    write: dict[Any, str | Callable[[object], str] | None] = {
+        c: partial(shown, kind="any" if heads[c].kind == TEXT else heads[c].kind) for c in numbers}
+    return frame.reset_index(drop=True).style.format(write, na_rep=DASH)

@@ -10,22 +10,25 @@ from reliability.cautions import CAUTION
 from reliability.formats import count
 from reliability.report.palette import css
 from reliability.study import Study
-from reliability.ui import opened
+from reliability.ui import moved, opened, state
 from reliability.ui.opened import Opened
 from reliability.ui.text import plain
+from reliability.what_if import Asked
 
 LOOK = Path(__file__).with_name("look.css")
 LARGE_LOOK = Path(__file__).with_name("look_large.css")
-PRESENTER = "presenter"
 
 
 def presenting() -> bool:
     """Whether type is large, for a room."""
-    return bool(st.session_state.get(PRESENTER, st.query_params.get("large") == "1"))
+    return state.text(state.LARGE) == "1"
 
 
-def begin(title: str, lead: str = "") -> Opened:
-    """Head of a page: what it is called, which study it shows, and what figures are not."""
+def begin(title: str, lead: str = "", with_state: bool = False) -> Opened:
+    """Head of a page: what it is called, which study it shows, and what figures are not.
+
+    with_state: whether the page shows figures of what is moved in this tab, which its head then tells.
+    """
     st.html(f"<style>{css()}{LOOK.read_text(encoding='utf-8')}</style>")
     if presenting():
         st.html(LARGE_LOOK)
@@ -33,8 +36,10 @@ def begin(title: str, lead: str = "") -> Opened:
     elsewhere = opened.changed_elsewhere(shown)
     with st.container(key="page_head", horizontal=True, vertical_alignment="bottom", gap="medium"):
         st.title(title, anchor=False, width="content")
-        st.markdown(_about(shown), width="content")
+        st.markdown(_about(shown, with_state), width="content")
     st.markdown(f":material/info: {CAUTION}", help=None)
+    if with_state and shown.study is not None:
+        moved.notice(moved.current(shown.rated), shown.rated)
     if lead and not presenting():
         st.markdown(lead)
     if notice := st.session_state.pop(opened.NOTICE, None):
@@ -46,12 +51,24 @@ def begin(title: str, lead: str = "") -> Opened:
     return shown
 
 
-def begin_with_study(title: str, lead: str = "") -> tuple[Opened, Study]:
+def begin_with_state(title: str, lead: str = "") -> tuple[Opened, Study, Asked]:
+    """As `begin_with_study`, and what is moved in this tab, which the head of the page tells."""
+    shown, study = begin_with_study(title, lead, with_state=True)
+    return shown, study, asked(shown)
+
+
+def asked(shown: Opened) -> Asked:
+    """What is moved in this tab beside what the study states."""
+    return moved.current(shown.rated)
+
+
+def begin_with_study(title: str, lead: str = "", with_state: bool = False) -> tuple[Opened, Study]:
     """Head of a page that needs a study without problems; says what to do and stops where it has some.
 
-    The study comes with the fault rates that it asks for; `Opened.study` is as its files state it.
+    The study comes with the fault rates that it asks for; `Opened.study` is as its files state it. with_state: see
+    `begin`.
     """
-    shown = begin(title, lead)
+    shown = begin(title, lead, with_state)
     if shown.study is None:
         st.error(f"{count(shown.problems.count, 'problem')} in the files of this study stand in the way.")
         st.page_link("reliability/ui/study_page.py", label="See every problem with its remedy", icon=":material/rule:")
@@ -59,10 +76,11 @@ def begin_with_study(title: str, lead: str = "") -> tuple[Opened, Study]:
     return shown, shown.rated
 
 
-def _about(shown: Opened) -> str:
+def _about(shown: Opened, with_state: bool) -> str:
     if shown.study is None:
         return f"{plain(shown.name)} · {count(shown.problems.count, 'problem')}"
     study = shown.study
     customers = int(study.sections["customers"].sum())
+    inputs = moved.mark(moved.current(shown.rated) if with_state else Asked(), study)
     return (f"{plain(study.name, 60)} · {count(len(study.sections), 'section')} · {count(customers, 'customer')} · "
-            f"inputs `{study.inputs_sha256[:8]}`")
+            f"{inputs}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from reliability.formats import grid_format, percent
+from reliability.formats import percent
 from reliability.history.history import History
 from reliability.history.panels import EVENTS
 from reliability.history.worst_circuits import WORST_SHARE, Circuits
@@ -14,6 +14,7 @@ from reliability.report.records import ALL, WITHOUT
 from reliability.report.records_reported import areas_frame, circuits_frame, index_frame
 from reliability.report.sections_areas import NO_AREAS
 from reliability.ui import described, figure, frame
+from reliability.ui.headers import Header
 
 KINDS = {"saifi": ("SAIFI", "index"), "saidi_min": ("SAIDI, min", "minutes"), "caidi_min": ("CAIDI, min", "minutes"),
          "maifi_e": ("MAIFI_E", "index"), EVENTS: ("interruptions a year", "ratio")}
@@ -26,13 +27,12 @@ def show(history: History) -> None:
     left, right = st.columns(2, gap="large")
     with left:
         st.subheader(f"{reported.shown} against means and benchmarks", anchor=False)
-        number = st.column_config.NumberColumn
         figure.table(index_frame(history).drop(columns="key"), "Trend and benchmark", "against", column_config={
-            "year": number(str(reported.shown), format="%.3g"), "three": number("three-year mean", format="%.3g"),
-            "five": number("five-year mean", format="%.3g"),
-            "change": number("against five years", format=grid_format("share")),
-            "benchmark": number("benchmark", format="%.3g"),
-            "against": number("against benchmark", format=grid_format("share"))})
+            "year": Header(str(reported.shown), "three_digits"), "three": Header("three-year mean", "three_digits"),
+            "five": Header("five-year mean", "three_digits"),
+            "change": Header("against five years", "share"),
+            "benchmark": Header("benchmark", "three_digits"),
+            "against": Header("against benchmark", "share")})
     with right:
         st.subheader("Twelve months that end with each month", anchor=False)
         if len(reported.months.every_event):
@@ -68,5 +68,5 @@ def _circuits(circuits: Circuits, kind: str, key: str, names: dict[str, str] | N
 
 def _configuration(end: str) -> dict[str, object]:
     label = f", {ALL}" if end else ""
-    return {f"{key}{end}": st.column_config.NumberColumn(f"{name}{label}", format=grid_format(kind))
+    return {f"{key}{end}": Header(f"{name}{label}", kind)
             for key, (name, kind) in KINDS.items()}

@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from reliability.cautions import CAUTION
-from reliability.formats import count, grid_format, number, percent
+from reliability.formats import count, number, percent
 from reliability.history.calibration import Calibration
 from reliability.history.findings import Finding
 from reliability.history.history import History
@@ -20,7 +20,8 @@ from reliability.report import conversions_shown
 from reliability.report.chart import Chart
 from reliability.report.records import causes_frame, device_fit_frame
 from reliability.study import Study, StudyError, toml_edit
-from reliability.ui import described, edit, figure, frame, history_circuits, opened, sliders
+from reliability.ui import described, edit, figure, frame, history_circuits, opened, sliders, state
+from reliability.ui.headers import Header
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
 from reliability.ui.scenario_results import stated_results
@@ -28,20 +29,17 @@ from reliability.ui.text import plain
 
 TIMES = ("repair_hours", "switching_hours", "refuse_hours", "reset_hours", "patrol_hours")
 MAX_CACHED = 4
-OF_TIMES = {"mean_hours": "mean, h", "mean_low": "its low end, h", "mean_high": "its high end, h",
-            "cv": "coefficient of variation", "cv_low": "its low end", "cv_high": "its high end"}
 
-OF_FEEDERS = {f"{of}_{index}": f"{label} {word}" for index, label in (("saifi", "SAIFI"), ("saidi_min", "SAIDI min"))
+OF_FEEDERS = {f"{of}_{index}": f"{label} {word}{unit}" for index, label, unit in (
+    ("saifi", "SAIFI", ", 1/yr"), ("saidi_min", "SAIDI", ", min/yr"))
               for of, word in (("observed", "recorded"), ("modelled", "modelled"))} | {
     f"{index.casefold()}_{end}": f"{index} {word}" for index in ("SAIFI", "SAIDI")
     for end, word in (("ratio", "ratio"), ("low", "ratio, low end"), ("high", "ratio, high end"))}
-OF_HOURS = {"observed_hours": "mean recorded, h", "modelled_hours": "mean modelled, h", "ratio": "ratio",
-            "low": "its low end", "high": "its high end"}
 
 
 def show() -> None:
     """Draw the page."""
-    shown, study = frame.begin_with_study("History")
+    shown, study = frame.begin_with_study("Outage history")
     if study.outages is None or not len(study.outages):
         st.info("This study has no outage records. Import them as outages.csv or outages.xlsx.")
         st.page_link("reliability/ui/import_page.py", label="Import outage records", icon=":material/upload_file:")
@@ -95,12 +93,13 @@ def _draw(chart: Chart, data: Callable[[], pd.DataFrame], name: str, key: str, h
 
 
 def _years(history: History) -> None:
+    if history.calibration is not None:
+        st.markdown(f"**Against the model**: {plain(history.calibration.verdict, 600)}")
     index = st.segmented_control("Index", list(charts.INDICES), format_func=lambda i: charts.INDICES[i][0],
                                  default="saidi_min", key="history_index", required=True)
     left, right = st.columns(2, gap="large")
     both = pd.DataFrame({index: history.every_event.years[index],
                          f"{index}_without_major_events": history.without_major_events.years[index]})
-    days = history.major_events.days
     with left:
         st.subheader("By year, with and without major event days", anchor=False)
         _draw(charts.years(history, index), lambda: both.reset_index(), "Years", "years")
@@ -112,26 +111,29 @@ def _years(history: History) -> None:
         st.subheader("Causes by customer-minutes", anchor=False)
         _draw(charts.causes(history), lambda: causes_frame(history), "Causes", "causes")
     with right:
-        st.subheader("Thresholds and major event days", anchor=False)
-        thresholds = history.major_events.thresholds.reset_index()
-        figure.table(thresholds, "Thresholds", "thresholds", column_config={
-            "year": st.column_config.NumberColumn(format=grid_format("whole")),
-            "note": st.column_config.TextColumn(width="large"),
-            **{k: st.column_config.NumberColumn(name, format=grid_format("index"))
-               for k, name in (("t_med", "T_MED, min"), ("alpha", "α"), ("beta", "β"))},
-            "days_used": "days used", "years_used": "years used"})
-        if len(days):
-            figure.table(days.reset_index().assign(day=lambda d: d["day"].astype(str).str[:10]), "Major event days",
-                         "meds", height=190, column_config={
-                             "year": st.column_config.NumberColumn(format=grid_format("whole")),
-                             "interruptions": st.column_config.NumberColumn("customer interruptions",
-                                                                            format=grid_format("count")),
-                             "customer_minutes": st.column_config.NumberColumn("customer-minutes",
-                                                                               format=grid_format("count")),
-                             "saidi_min": st.column_config.NumberColumn("SAIDI, min", format=grid_format("minutes"))})
+        if (found := history.calibration) is not None:
+            st.subheader("Modelled against recorded", anchor=False)
+            _draw(charts.against_model(found), lambda: found.feeders.reset_index(),
+                  "Modelled and recorded", "calibration")
+    _thresholds(history)
     for caution in history.cautions:
         if caution != CAUTION:         # it stands at the head of every page
             st.caption(plain(caution, 400))
+
+
+def _thresholds(history: History) -> None:
+    """The thresholds of major event days, and the days above them."""
+    days = history.major_events.days
+    st.subheader("Thresholds and major event days", anchor=False)
+    left, right = st.columns([3, 2], gap="large")
+    with left:
+        thresholds = history.major_events.thresholds.reset_index()
+        figure.table(thresholds, "Thresholds", "thresholds", column_config={
+            "note": st.column_config.TextColumn(width="large")})
+    with right:
+        if len(days):
+            figure.table(days.reset_index().assign(day=lambda d: d["day"].astype(str).str[:10]), "Major event days",
+                         "meds", height=250, column_config={"saidi_min": "SAIDI of the day, min"})
 
 
 def _rates(history: History) -> None:
@@ -172,8 +174,7 @@ def _data(history: History) -> None:
     figure.table(table, "Findings", "findings", column_config={"treatment": st.column_config.TextColumn(width="large")})
     st.subheader("Restoration times from the records", anchor=False)
     figure.table(history.times.reset_index().replace({"kind": {"refuse": "fuse replacement"}}), "Restoration times",
-                 "times", column_config={k: st.column_config.NumberColumn(name, format=grid_format("ratio"))
-                                         for k, name in OF_TIMES.items()})
+                 "times")
 
 
 def _where(finding: Finding) -> str:
@@ -199,7 +200,7 @@ def _conversions(history: History) -> None:
     st.markdown(f"{count(found.converted, 'converted lateral')} against {found.others} others, "
                 f"{number(found.years_before)} years before and {number(found.years_after)} after. "
                 + plain(found.basis.sentence, 400))
-    measures, ratio = conversions_shown.measures_frame(found), st.column_config.NumberColumn
+    measures = conversions_shown.measures_frame(found)
     for row in measures.to_dict("records"):
         st.markdown(f"- {row['measure']}: **{row['verdict']}**")
     comparisons = conversions_shown.comparisons_frame(found)
@@ -209,13 +210,12 @@ def _conversions(history: History) -> None:
     left, right = st.columns(2, gap="large")
     with left:
         figure.table(measures, "Before and after", "before_after", column_config={
-            "expected_ratio": ratio("expected ratio", format=grid_format("ratio")),
-            "years_needed": ratio("years after needed", format=grid_format("years")),
-            "lateral_year_cv": ratio("spread of lateral-years", format=grid_format("ratio"))})
+            "expected_ratio": Header("expected ratio", "ratio"),
+            "years_needed": Header("years after needed", "years"),
+            "lateral_year_cv": Header("spread of lateral-years", "ratio")})
     with right:
         figure.table(comparisons, "Raw and predictive", "comparisons", column_config={
-            **{k: ratio(format=grid_format("ratio")) for k in ("ratio", "low", "high")},
-            "p_value": ratio("p", format=grid_format("p")), "verdict": "by itself"})
+            "p_value": Header("p", "p"), "verdict": "by itself"})
     for note in found.notes[1:]:
         st.caption(plain(note, 600))
 
@@ -236,11 +236,9 @@ def _pilot(history: History) -> None:
         _draw(conversions_shown.pilots(found), lambda: frame_of, "Power of a pilot", "pilot")
     with right:
         figure.table(frame_of, "Pilots", "pilots", column_config={
-            "converted": "laterals converted", "others": "not converted", "rollout": "roll-out",
-            "years_after": st.column_config.NumberColumn("years after the last",
-                                                         format=grid_format("years")),
-            "years_total": st.column_config.NumberColumn("years from the first",
-                                                         format=grid_format("years"))})
+            "rollout": "Roll-out, years",
+            "years_after": Header("years after the last", "years"),
+            "years_total": Header("years from the first", "years")})
     for note in found.notes:
         st.caption(plain(note, 400))
 
@@ -259,12 +257,9 @@ def _compared(shown: Opened, found: Calibration) -> None:
             st.markdown(f"**{name}**: years {', '.join(map(str, comparison.years))}, ratios with 90 % intervals")
             feeders = comparison.feeders.rename(index={"": "System"}).rename_axis("feeder").reset_index()
             figure.table(feeders, f"Modelled and recorded, {comparison.days}", f"compared_{comparison.days[:3]}",
-                         column_config={c: st.column_config.NumberColumn(name, format=grid_format("index"))
-                                        for c, name in OF_FEEDERS.items()})
+                         column_config={c: Header(name, "index") for c, name in OF_FEEDERS.items()})
             figure.table(comparison.times.reset_index().replace({"kind": {"refuse": "fuse replacement"}}),
-                         f"Restoration times compared, {comparison.days}", f"times_{comparison.days[:3]}",
-                         column_config={c: st.column_config.NumberColumn(name, format=grid_format("ratio"))
-                                        for c, name in OF_HOURS.items()})
+                         f"Restoration times compared, {comparison.days}", f"times_{comparison.days[:3]}")
     st.caption(plain(found.note, 800))
 
 
@@ -274,13 +269,13 @@ def _try_factors(shown: Opened, found: Calibration) -> None:
     known, moves = sliders.sliders(study), dict(sliders.moved(study))
     wanted = {"fault_rate_factor": found.rate_factor} if np.isfinite(found.rate_factor) else {}
     if np.isfinite(found.time_factor):
-        wanted |= {key: known[key].stated * found.time_factor for key in TIMES}
+        wanted |= {key: known[key].start * found.time_factor for key in TIMES}
     moves |= {key: round(float(np.clip(value, known[key].low, known[key].high)), 4) for key, value in wanted.items()}
-    sliders.set_all(moves, study, shown.name)
+    sliders.set_all(moves)
     said = [f"{what} times {number(factor)}" for what, factor in (
         ("fault rates", found.rate_factor), ("restoration times", found.time_factor)) if np.isfinite(factor)]
     st.session_state[opened.NOTICE] = f"Moved: {', '.join(said)}."
-    st.switch_page("reliability/ui/compare_page.py")
+    state.go("reliability/ui/compare_page.py")
 
 
 if __name__ == "__main__":

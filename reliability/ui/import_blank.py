@@ -10,7 +10,7 @@ from reliability.study import toml_edit, workspace
 from reliability.study.save import create
 from reliability.study.template import SECTIONS, settings_text
 from reliability.study.uploaded_study import study_files
-from reliability.ui import opened
+from reliability.ui import opened, state
 
 # An invented start for the flat form.
 FEEDERS_CSV = "feeder_id,customers,main_length_km,operations_to_lockout,fast_operations\nfeeder-1,320,9.5,4,2\n"
@@ -38,4 +38,4 @@ def open_new(title: str, files: Mapping[str, bytes], notice: str) -> None:
     create(workspace.root() / name, {**files, "study.toml": named})
     opened.choose(name)
     st.session_state[opened.NOTICE] = notice
-    st.switch_page("reliability/ui/study_page.py")
+    state.go("reliability/ui/study_page.py")

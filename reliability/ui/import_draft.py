@@ -12,9 +12,9 @@ from reliability.intake import NO_RECIPE, Exports, Imported, Prepared, Recipe, i
 from reliability.intake.reading import RECIPE_FILE
 from reliability.intake.recipe import read_recipe
 from reliability.study import StudyError, uploads
-from reliability.ui import background
+from reliability.ui import background, state
 
-DRAFT, SEEN, STEP = "draft", "upload_seen", "import_step"
+SEEN, STEP = "upload_seen", "import_step"
 STAGES = 6                      # of an import, see `import_study`
 KEPT = 3                        # imports, and sets of effects, that stay in memory
 
@@ -66,12 +66,10 @@ class Draft:
 
 def current() -> Draft | None:
     """The draft of this tab, as chosen or by the link."""
-    token = st.session_state.get(DRAFT) or st.query_params.get(DRAFT)
+    token = state.text(state.DRAFT)
     names = uploads.names(token) if token else None
     if not token or not names:
         return None
-    st.session_state[DRAFT] = token
-    st.query_params[DRAFT] = token
     return Draft(token, tuple(names), uploads.get_plan(token))
 
 
@@ -97,8 +95,8 @@ def start(files: dict[str, bytes], before: Draft | None) -> None:
     token = uploads.put(files)
     if before is not None and before.token != token:
         uploads.put_plan(token, {**before.plan, **uploads.get_plan(token)})
-    st.session_state[DRAFT] = token
-    st.query_params[DRAFT] = token
+    state.put(draft=token)
+    state.note()
 
 
 def replace_table(draft: Draft, name: str, content: bytes) -> None:
@@ -109,7 +107,7 @@ def replace_table(draft: Draft, name: str, content: bytes) -> None:
     draft.decide(own=own)
     start({n: c for n, c in files.items() if n != name} | {new: content},
           Draft(draft.token, draft.files, uploads.get_plan(draft.token)))
-    if st.session_state[DRAFT] != draft.token:
+    if state.text(state.DRAFT) != draft.token:
         uploads.drop(draft.token)
 
 
@@ -117,10 +115,8 @@ def forget(draft: Draft | None) -> None:
     """Drop the draft."""
     if draft is not None:
         uploads.drop(draft.token)
-    st.session_state.pop(DRAFT, None)
     st.session_state.pop(STEP, None)
-    if DRAFT in st.query_params:
-        del st.query_params[DRAFT]
+    state.put(draft="")
 
 
 def recipe_of(draft: Draft) -> Recipe:

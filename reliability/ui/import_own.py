@@ -23,13 +23,13 @@ from reliability.study.uploaded_study import (
     study_files,
     unmatched_outages,
 )
-from reliability.ui import figure, import_draft, opened
+from reliability.ui import figure, import_draft, opened, state
 from reliability.ui.import_blank import open_new
 from reliability.ui.import_draft import Draft
 from reliability.ui.import_kinds import KIND_NAMES, OWN_NAMES, own_kind
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
-from reliability.ui.text import plain
+from reliability.ui.text import bare, plain
 
 NEW = "a new study"
 IGNORED = "– ignore –"
@@ -108,7 +108,7 @@ def _match_one(draft: Draft, name: str, rows: pd.DataFrame, decided: dict[str, A
                 sample = next((v for v in rows[header] if v), "")
                 options = ["", *known]
                 chosen[header] = place.selectbox(
-                    f"{plain(header, 30)} (as {plain(sample, 18)})" if sample else plain(header, 30), options,
+                    f"{bare(header, 30)} (as {bare(sample, 18)})" if sample else bare(header, 30), options,
                     index=options.index(chosen[header]), format_func=lambda o: o or IGNORED,
                     key=f"map_{name}_{table}_{header}")
     phases = next((h for h, column in chosen.items() if column == "phases"), None)
@@ -189,7 +189,7 @@ def _save(shown: Opened, draft: Draft, target: str, title: str, files: dict[str,
     opened.mine(shown.name, mark)
     import_draft.forget(draft)
     st.session_state[opened.NOTICE] = "Saved into the study; the previous version is stored."
-    st.switch_page("reliability/ui/study_page.py")
+    state.go("reliability/ui/study_page.py")
 
 
 def _problems(draft: Draft, tables: dict[str, tuple[str, bytes]], error: StudyError) -> None:

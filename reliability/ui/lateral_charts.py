@@ -41,14 +41,19 @@ def profile(network: Network, head: int, values: Assumptions) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=["section_id", "km", "current_a"])
 
 
-def profile_chart(curve: pd.DataFrame, actuating_a: float, ceiling_a: float, large: bool = False) -> go.Figure:
-    """Fault current along the lateral against actuating current and the largest current for fuse saving."""
+def profile_chart(curve: pd.DataFrame, actuating_a: float, ceiling_a: float, large: bool = False,
+                  unit: tuple[str, float] = ("km", 1.0)) -> go.Figure:
+    """Fault current along the lateral against actuating current and the largest current for fuse saving.
+
+    unit: of lengths, and how many kilometres it has.
+    """
+    word, km = unit
     traces: list[dict[str, object]] = [
-        {"type": "scatter", "x": part["km"].tolist(), "y": part["current_a"].tolist(), "mode": "lines",
+        {"type": "scatter", "x": (part["km"] / km).tolist(), "y": part["current_a"].tolist(), "mode": "lines",
          "line": {"color": BLUE, "width": 3}, "name": "Fault current",
-         "hovertemplate": f"{label(name)}<br>%{{x:{HOVER}}} km: %{{y:{HOVER}}} A<extra></extra>"}
+         "hovertemplate": f"{label(name)}<br>%{{x:{HOVER}}} {word}: %{{y:{HOVER}}} A<extra></extra>"}
         for name, part in curve.groupby("section_id", sort=False)]
-    notes, reach = [], float(curve["km"].max()) if len(curve) else 1.0
+    notes, reach = [], float(curve["km"].max()) / km if len(curve) else 1.0
     for level, name, colour, dash in ((actuating_a, "actuating current", ORANGE, "dash"),
                                       (ceiling_a, "largest current for fuse saving, as built", GREY, "dot")):
         if np.isfinite(level) and level > 0:
@@ -58,7 +63,7 @@ def profile_chart(curve: pd.DataFrame, actuating_a: float, ceiling_a: float, lar
                           "showarrow": False, "xanchor": "right", "yanchor": "bottom", "font": {"color": INK},
                           "bgcolor": see_through(PAPER, 0.8)})
     return picture(traces, layout(330, large, showlegend=False, annotations=notes,
-                                  xaxis=axis("Distance from the lateral's head, km", rangemode="tozero"),
+                                  xaxis=axis(f"Distance from the lateral's head, {word}", rangemode="tozero"),
                                   yaxis=axis("Fault current, A (logarithmic)", type="log", dtick="D2")))
 
 

@@ -10,7 +10,7 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from reliability.business.break_even import BREAK_EVEN
-from reliability.formats import count, grid_format, number, signed_number
+from reliability.formats import count, number, signed_number
 from reliability.network.application import (
     ApplicationChecks,
     application_frame,
@@ -20,34 +20,32 @@ from reliability.network.application import (
     wrong_links,
     wrong_links_said,
 )
-from reliability.network.application_catalogue import VERDICTS
+from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.network.place_names import SEPARATOR
 from reliability.network.tree import Network
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
 from reliability.report.sections_map import at_heads
 from reliability.schema.devices import DEVICES, SECTIONALIZER
-from reliability.ui import coordination_panel, figure, frame, map_panel, sliders
+from reliability.ui import coordination_panel, figure, frame, lengths, map_panel, state
 from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
 from reliability.ui.opened import Opened
 from reliability.ui.place_table import named
-from reliability.ui.scenario_results import state_results
+from reliability.ui.scenario_results import pick_scenario, state_results
 from reliability.ui.text import plain, short
 from reliability.what_if import ScenarioResults, by_lateral
-
-PARAMETER = "lateral"
 
 
 def show() -> None:
     """Draw the page."""
-    shown, study = frame.begin_with_study("Laterals")
-    now = state_results(study, shown.fingerprint, sliders.moved(study))
-    sliders.note_in_link(sliders.moved(study))
+    shown, study, asked = frame.begin_with_state("Laterals")
+    now = state_results(study, shown.fingerprint, asked)
     network = now.results.network
     if not len(network.candidates):
         st.info("This network has no lateral: no section is headed by a fuse, sectionalizer or lateral recloser.")
         return
     places = st.columns([3, 2, 3, 3])
-    scenario = _scenario(now, places[0])
+    with places[0]:
+        scenario = pick_scenario(now, "Scenario, against as built", "laterals_scenario") if len(now.names) > 1 else 0
     checks = checked(now, scenario)
     rows = laterals_table(now, scenario, checks)
     chosen = _chosen(rows)
@@ -56,14 +54,6 @@ def show() -> None:
     chosen = _pick(rows, chosen, network)
     _lateral(now, scenario, checks, rows, chosen)
     _all(rows, checks, network)
-
-
-def _scenario(now: ScenarioResults, place: DeltaGenerator) -> int:
-    converting = [s for s, of in enumerate(now.results.study.scenarios) if s and of.device is not None]
-    others = [s for s in range(1, len(now.names)) if s not in converting]
-    choices = [*converting, *others] or [0]
-    return place.selectbox("Scenario, against as built", choices, format_func=lambda i: short(now.names[i]),
-                           key="laterals_scenario", persist_state="session")
 
 
 def checked(now: ScenarioResults, scenario: int) -> ApplicationChecks:
@@ -105,11 +95,8 @@ def laterals_table(now: ScenarioResults, scenario: int, checks: ApplicationCheck
 
 def _chosen(rows: pd.DataFrame) -> str:
     """The lateral that is looked at: picked before, or in the link, else the one that gains most."""
-    ids = set(rows["lateral_id"])
-    for wanted in (st.session_state.get(PARAMETER), st.query_params.get(PARAMETER)):
-        if wanted in ids:
-            return str(wanted)
-    return str(rows["lateral_id"].iloc[0])
+    wanted = state.text(state.LATERAL)
+    return wanted if wanted in set(rows["lateral_id"]) else str(rows["lateral_id"].iloc[0])
 
 
 def _draw(shown: Opened, now: ScenarioResults, scenario: int, checks: ApplicationChecks, rows: pd.DataFrame,
@@ -166,55 +153,57 @@ def _of_heads(rows: pd.DataFrame, network: Network, column: str) -> np.ndarray:
 
 
 def _look_at(lateral: str) -> None:
-    st.session_state[PARAMETER] = lateral
-    st.session_state["lateral_pick"] = lateral
+    state.put(lateral=lateral)
     st.session_state["map_follows"] = None
 
 
 def _pick(rows: pd.DataFrame, chosen: str, network: Network) -> str:
     """A list that is searched by the device's number, the location or the section's id."""
     words = dict(zip(rows["lateral_id"], network.described[rows["head"]], strict=True))
-    st.session_state["lateral_pick"] = chosen
-    st.query_params[PARAMETER] = chosen
+    state.hold("lateral_pick", chosen)
     st.subheader("One lateral", anchor=False)
-    picked = st.selectbox("Lateral (or click one above)", rows["lateral_id"].tolist(), key="lateral_pick", width=560,
-                          format_func=lambda i: short(words[i], 90),
-                          on_change=lambda: _look_at(st.session_state["lateral_pick"]))
-    st.session_state[PARAMETER] = picked
-    return picked
+    return str(st.selectbox("Lateral (or click one above)", rows["lateral_id"].tolist(), key="lateral_pick", width=560,
+                            format_func=lambda i: short(words[i], 90),
+                            on_change=lambda: _look_at(st.session_state["lateral_pick"])))
 
 
 def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, rows: pd.DataFrame, chosen: str) -> None:
     row = rows[rows["lateral_id"] == chosen].iloc[0]
     place = int(np.flatnonzero(checks.proposal.head == row["head"])[0])
     network, name = now.results.network, str(now.results.network.names[row["head"]])
-    st.markdown(f"**{plain(name)}**{_where(network, int(row['head']))} on {plain(row['feeder_id'])}: "
-                f"{count(int(row['customers']), 'customer')}, {count(int(row['phases']), 'phase')}. "
-                f"Under {plain(now.names[scenario])} its faults cause "
-                f"{signed_number(-row['customer_interruptions_avoided'])} sustained interruptions, "
-                f"{signed_number(-row['customer_minutes_avoided'])} customer-minutes, "
-                f"{signed_number(row['momentary_events_added'])} momentary events and "
-                f"{signed_number(-row['callouts_avoided'])} call-outs a year.{_turn(row[BREAK_EVEN])} A "
-                f"sectionalizer here: **{row['verdict']}**.")
     left, right = st.columns(2, gap="large")
+    right.markdown(f"**{plain(name)}**{_where(network, int(row['head']))} on {plain(row['feeder_id'])}: "
+                   f"{count(int(row['customers']), 'customer')}, {count(int(row['phases']), 'phase')}. "
+                   f"Under {plain(now.names[scenario])} its faults cause "
+                   f"{signed_number(-row['customer_interruptions_avoided'])} sustained interruptions, "
+                   f"{signed_number(-row['customer_minutes_avoided'])} customer-minutes, "
+                   f"{signed_number(row['momentary_events_added'])} momentary events and "
+                   f"{signed_number(-row['callouts_avoided'])} call-outs a year.{_turn(row[BREAK_EVEN])} A "
+                   f"sectionalizer here: **{row['verdict']}**.")
     curve = profile(network, int(row["head"]), checks.values)
     actuating, ceiling = float(checks.proposal.actuating_a[place]), float(checks.ceiling_a[place])
     with left:
         if len(curve):
             alt = (f"Fault current along {name} falls from {number(curve['current_a'].max())} to "
                    f"{number(curve['current_a'].min())} A; actuating current {number(actuating)} A.")
-            figure.chart(profile_chart(curve, actuating, ceiling, frame.presenting()), alt, lambda: curve,
+            figure.chart(profile_chart(curve, actuating, ceiling, frame.presenting(),
+                                       lengths.unit_and_scale(now.results.study)), alt, lambda: curve,
                          "Current profile", "profile")
         else:
             st.info("The study gives no fault currents here: a picture of them needs both ends of a section.")
-    with right:
-        evidence = evidence_frame(checks, [chosen])[["label", "value", "limit", "unit", "margin", "verdict", "reason"]]
-        figure.table(evidence, "Evidence of the checks", "evidence", height=365, column_config={
-            "label": st.column_config.TextColumn("check", width="medium"),
-            "value": st.column_config.NumberColumn(format=grid_format("any")),
-            "limit": st.column_config.NumberColumn(format=grid_format("any")),
-            "margin": st.column_config.NumberColumn(format=grid_format("ratio"))})
+    _evidence(checks, chosen, right)
     coordination_panel.lateral(now, int(row["head"]), actuating)
+
+
+def _evidence(checks: ApplicationChecks, chosen: str, place: DeltaGenerator) -> None:
+    """The checks of a lateral: in a place the reasons of those not passed, then every one with its figures."""
+    evidence = evidence_frame(checks, [chosen])[["label", "value", "limit", "unit", "margin", "verdict", "reason"]]
+    with place:
+        for row in evidence[evidence["verdict"] != VERDICTS[PASS]].itertuples():
+            st.markdown(f"**{plain(row.label)}: {row.verdict}.** {plain(row.reason, 400)}")
+    figure.table(evidence, "Evidence of the checks", "evidence", height=365, column_config={
+        "label": st.column_config.TextColumn("Check", width=270),
+        "reason": st.column_config.TextColumn("Reason", width=600)})
 
 
 def _where(network: Network, head: int) -> str:
@@ -246,15 +235,7 @@ def _all(rows: pd.DataFrame, checks: ApplicationChecks, network: Network) -> Non
                           key="verdicts_shown",
                           persist_state="session")
         part = rows[rows["verdict"].isin(wanted)].drop(columns="head")
-        numbers = {c: st.column_config.NumberColumn(format=grid_format("amount"))
-                   for c in ("customer_interruptions_avoided", "momentary_events_added", "callouts_avoided")}
-        numbers["callouts_avoided"]["label"] = "call-outs avoided"
-        numbers[BREAK_EVEN] = st.column_config.NumberColumn("break-even share of faults, reclosing off",
-                                                            format=grid_format("share"))
-        numbers["customer_minutes_avoided"] = st.column_config.NumberColumn("customer-minutes avoided",
-                                                                         format=grid_format("count"))
-        figure.table(named(part, network, "lateral_id", "lateral"), "Laterals, best first", "laterals", height=430,
-                     column_config=numbers)
+        figure.table(named(part, network, "lateral_id", "lateral"), "Laterals, best first", "laterals", height=430)
 
 
 if __name__ == "__main__":

@@ -25,7 +25,7 @@ from reliability.report.map_classes import Classed, by_benefit
 from reliability.report.sections_map import recorded_outages
 from reliability.results import Results
 from reliability.study import Study, StudyError
-from reliability.ui import described, figure, frame
+from reliability.ui import described, figure, frame, lengths
 from reliability.ui.feeder_chart import feeder_chart
 from reliability.ui.opened import Opened
 from reliability.ui.text import short
@@ -83,13 +83,13 @@ def draw(results: Results, look: Look, classed: Classed, device: np.ndarray, *, 
     if look.on_map and view is not None:
         shown = None if look.feeder == ALL else network.feeder == feeders.index(look.feeder)
         chart = network_map(network, view, classed, device, key=f"map-{key}", title=name, shown=shown, chosen=chosen,
-                            chosen_name=chosen_name, miles=results.study.in_miles)
+                            chosen_name=chosen_name, miles=lengths.in_miles(results.study))
         picture, alt = described.figure(chart, frame.presenting(), HEIGHT), _alt(chart)
         note = chart.note
     else:
         one = str(network.ids[chosen[0]]) if len(chosen) == 1 else None
         picture = feeder_chart(network, feeders.index(look.feeder), device, classed, one, frame.presenting())
-    picked = figure.chart(picture, alt, data, name, key, on_select="rerun", zoom=look.on_map)
+    picked = figure.chart(picture, alt, data, name, key, on_select="rerun", zoom=True)
     if note:
         st.caption(note)
     return _clicked(picked, key)
@@ -130,6 +130,6 @@ def by_outages(shown: Opened, network: Network) -> Classed:
     """Laterals by the outages recorded on them; none where the records cannot be read, which the page then says."""
     rows = recorded(shown.stated, shown.fingerprint)
     if rows is None:
-        st.info("The outage records cannot be read; the page History says why.")
+        st.info("The outage records cannot be read; the page Outage history says why.")
         rows = pd.DataFrame({"events_per_year": []}, index=pd.Index([], dtype=object))
     return by_benefit(network, recorded_outages(network, rows))

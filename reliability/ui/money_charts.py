@@ -8,16 +8,18 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from reliability.formats import HOVER, HOVER_COUNT, HOVER_SHARE, TICK, TICK_SHARE, shown
-from reliability.report.palette import BLUE, GREY, INK, ORANGE, PLUM, SAND, TEAL
-from reliability.report.units import spoken_unit
-from reliability.ui.plotting import axis, layout, pattern, picture, upright
+from reliability.formats import HOVER, HOVER_COUNT, HOVER_SHARE, TICK, TICK_SHARE, compact, shown
+from reliability.report.frontier_mix import changes, mixes
+from reliability.report.palette import BLUE, GREY, INK, ORANGE, PAPER, PLUM, SAND, TEAL, see_through
+from reliability.schema.units import spoken_unit
+from reliability.ui.plotting import axis, layout, named_lines, pattern, picture, upright
 from reliability.ui.text import label
 
 _PARTS = (("callout_saving", "Call-outs saved", BLUE, ""), ("energy_saving", "Energy margin", TEAL, "x"),
           ("incentive", "Incentive", SAND, "."), ("interruption_cost_saving", "Customers' cost avoided", PLUM, "\\"))
 DRIVERS_SHOWN = 12
 BINS = 50
+BELOW = {"orientation": "h", "y": -0.32, "yanchor": "top", "x": 0}       # a key below the picture
 
 
 def cashflow_chart(flow: pd.DataFrame, currency: str, large: bool = False) -> go.Figure:
@@ -51,12 +53,11 @@ def npv_chart(npv: np.ndarray, currency: str, large: bool = False) -> go.Figure:
          "hovertemplate": f"%{{x:{HOVER}}}: %{{y:{HOVER_SHARE}}}<extra></extra>"}
         for where, name, colour, shape in ((middle < 0, "loses", ORANGE, "/"), (middle >= 0, "pays", BLUE, ""))
         if shares[where].sum() > 0]
-    shapes, notes = [upright(0, color=INK, width=2)], []
-    for p in (10, 50, 90):
-        at = float(np.percentile(npv, p))
-        shapes.append(upright(at, color=GREY, width=1.5, dash="dot"))
-        notes.append({"x": at, "y": 1, "yref": "paper", "text": f"P{p}", "showarrow": False, "yanchor": "bottom"})
+    places = {p: float(np.percentile(npv, p)) for p in (10, 50, 90)}
+    shapes, notes = named_lines({f"P{p}: {compact(at)}": at for p, at in places.items()}, float(np.ptp(edges)))
+    shapes.append(upright(0, color=INK, width=2))
     return picture(traces, layout(380, large, bargap=0.05, barmode="overlay", shapes=shapes, annotations=notes,
+                                  margin={"l": 10, "r": 10, "t": 76, "b": 10}, legend=BELOW,
                                   xaxis=axis(f"Net present value, {label(currency)}", tickformat=TICK),
                                   yaxis=axis("Share of trials", tickformat=TICK_SHARE)))
 
@@ -86,13 +87,16 @@ def drivers_chart(drivers: pd.DataFrame, currency: str, large: bool = False) -> 
 
 def frontier_chart(frontier: pd.DataFrame, chosen: Mapping[str, float] | None, currency: str,
                    large: bool = False) -> go.Figure:
-    """The most SAIDI that each budget can avoid, and where the choice stands."""
+    """The most SAIDI that each budget can avoid, with which devices, and where the choice stands."""
+    mix = mixes(frontier)
     traces: list[dict[str, object]] = [
         {"type": "scatter", "x": frontier["capex"].tolist(), "y": frontier["saidi_minutes_avoided"].tolist(),
          "mode": "lines+markers", "name": "Most that can be avoided", "line": {"color": BLUE, "width": 3},
-         "marker": {"size": 7}, "customdata": frontier[["laterals", "npv"]].to_numpy().tolist(),
-         "hovertemplate": f"%{{x:{HOVER}}}: %{{y:{HOVER}}} min a year, %{{customdata[0]:{HOVER_COUNT}}} laterals, "
-                          f"NPV %{{customdata[1]:{HOVER}}}<extra></extra>"}]
+         "marker": {"size": 7}, "text": [label(m, 90) for m in mix],
+         "customdata": frontier[["laterals", "npv"]].to_numpy().tolist(),
+         "hovertemplate": f"%{{x:{HOVER}}} {label(currency)}: %{{y:{HOVER}}} min a year, "
+                          f"%{{customdata[0]:{HOVER_COUNT}}} laterals, NPV %{{customdata[1]:{HOVER}}} "
+                          f"{label(currency)}<br>%{{text}}<extra></extra>"}]
     pays = frontier[frontier["npv"] > 0]
     if len(pays):
         traces.append({"type": "scatter", "x": pays["capex"].tolist(), "y": pays["saidi_minutes_avoided"].tolist(),
@@ -103,9 +107,14 @@ def frontier_chart(frontier: pd.DataFrame, chosen: Mapping[str, float] | None, c
                        "mode": "markers", "name": "This choice",
                        "marker": {"size": 16, "symbol": "diamond", "color": ORANGE,
                                   "line": {"color": INK, "width": 1.5}}})
-    return picture(traces, layout(380, large, xaxis=axis(f"Capital, {label(currency)}", tickformat=TICK,
-                                                         rangemode="tozero"),
-                                  yaxis=axis("SAIDI avoided, minutes a year", rangemode="tozero")))
+    top = float(frontier["saidi_minutes_avoided"].max()) or 1.0
+    notes = [{"x": float(frontier["capex"].iloc[i]), "y": float(frontier["saidi_minutes_avoided"].iloc[i]),
+              "text": "<br>".join(label(mix[i], 90).split(", ")), "align": "right", "xanchor": "right",
+              "yanchor": "top", "ax": -14, "ay": 30, "arrowcolor": GREY, "arrowwidth": 1, "arrowhead": 0,
+              "bgcolor": see_through(PAPER, 0.85)} for i in changes(frontier)]
+    return picture(traces, layout(380, large, annotations=notes,
+                                  xaxis=axis(f"Capital, {label(currency)}", tickformat=TICK, rangemode="tozero"),
+                                  yaxis=axis("SAIDI avoided, minutes a year", range=[0.0, 1.12 * top])))
 
 
 def programme_chart(programme: pd.DataFrame, currency: str, large: bool = False) -> go.Figure:

@@ -10,9 +10,9 @@ import streamlit as st
 from reliability.pipeline import with_rates
 from reliability.study import Study, StudyError, open_study, workspace
 from reliability.study.save import fingerprint
-from reliability.ui.sliders import KEY as SLIDERS
+from reliability.ui import state
 
-CHOSEN, SEEN, NOTICE = "study", "seen_fingerprints", "notice"
+SEEN, NOTICE = "seen_fingerprints", "notice"
 MAX_CACHED = 6
 
 
@@ -61,29 +61,19 @@ def current() -> Opened:
 
 
 def chosen() -> str:
-    """Name of the study of this tab: as chosen, else from the link, else the demo."""
-    names = workspace.studies()
-    asked = st.session_state.get(CHOSEN) or st.query_params.get("study")
-    if asked is not None and asked not in names:
+    """Name of the study of this tab: as chosen or in the address, else the demo."""
+    asked = state.text(state.STUDY)
+    if asked and asked not in workspace.studies():
         st.session_state[NOTICE] = "The study of this link is not in the workspace; the demo is shown."
-        forget_sliders()
-        asked = None
-    name = asked or workspace.DEMO
-    st.session_state[CHOSEN] = name
-    st.query_params["study"] = name
-    return name
+        state.of_another_study("")
+        asked = ""
+    return asked or workspace.DEMO
 
 
 def choose(name: str) -> None:
-    """Show another study of the workspace."""
-    if name != st.session_state.get(CHOSEN):
-        forget_sliders()
-    st.session_state[CHOSEN] = name
-
-
-def forget_sliders() -> None:
-    """Moved sliders belong to one study."""
-    st.session_state[SLIDERS] = {}
+    """Show another study of the workspace; what is moved belongs to one study."""
+    if name != chosen():
+        state.of_another_study(name)
 
 
 def changed_elsewhere(opened: Opened) -> bool:

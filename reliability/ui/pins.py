@@ -7,47 +7,46 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from reliability.formats import money, number, shown, signed_number
 from reliability.study import Study
 from reliability.study.pins import add_pin, read_pins, remove_pin
-from reliability.ui import figure, sliders
+from reliability.ui import figure, frame, moved, sliders, state
 from reliability.ui.compare_charts import MEASURES, PLAIN_NAMES, value
+from reliability.ui.limits import from_link, to_link
 from reliability.ui.opened import Opened
-from reliability.ui.text import short
-from reliability.what_if import ScenarioResults
+from reliability.ui.pin_charts import pins_alt, pins_chart
+from reliability.ui.text import label, short
+from reliability.what_if import Asked, ScenarioResults
 
 
-def add(shown: Opened, now: ScenarioResults, moves: dict[str, float | int]) -> None:
+def add(shown: Opened, study: Study, now: ScenarioResults, asked: Asked) -> None:
     """Pin the current state with its figures."""
     figures = {name: {key: value(now, s, key) for key, *_ in MEASURES} | {
         "capex": now.money[s]["capex"], "npv": now.money[s]["npv"]} for s, name in enumerate(now.names)}
-    add_pin(shown.folder, moves, figures, now.results.study.inputs_sha256)
+    limits = {"limits": to_link(asked.limits), "perspective": asked.perspective or ""}
+    add_pin(shown.folder, asked.moves, figures, study.inputs_sha256, limits)
 
 
-def compare(shown: Opened, study: Study, now: ScenarioResults, moves: dict[str, float | int]) -> None:
+def compare(shown: Opened, study: Study, now: ScenarioResults) -> None:
     """A pinned state beside the current one."""
     pins = read_pins(shown.folder)
     st.subheader("Pinned states", anchor=False)
     if not pins:
         st.markdown("None yet. Pin a state to keep its figures and to set the next one beside it.")
         return
-    names = {i: f"{p['when'][5:16].replace('T', ' ')} · {_words(p['moves'], study)}" for i, p in enumerate(pins)}
+    names = {i: f"{p['when'][5:16].replace('T', ' ')} · {_words(p, study)}" for i, p in enumerate(pins)}
     with st.container(horizontal=True, vertical_alignment="bottom"):
         at = st.selectbox("Pinned state", list(names)[::-1], format_func=names.__getitem__, key="pin_shown", width=520)
         pin = pins[at if at is not None and at in names else len(pins) - 1]
-        st.button("Restore", key="pin_take", on_click=sliders.set_all, args=(pin["moves"], study, shown.name),
-                  help="Set every slider as it was pinned")
+        st.button("Restore", key="pin_take", on_click=_restore, args=(pin,),
+                  help="Set every slider, the limits and the perspective as they were pinned")
         st.button("Remove", key="pin_remove", on_click=remove_pin, args=(shown.folder, pin["when"]))
     if pin["inputs_sha256"] != study.inputs_sha256:
         st.caption("The study's files have changed since this state was pinned; its figures are those of then.")
-    frame = beside(pin, now)
-    shown_frame = frame.assign(
-        pinned=[_figure(r) for r in zip(frame["measure"], frame["pinned"], strict=True)],
-        now=[_figure(r) for r in zip(frame["measure"], frame["now"], strict=True)],
-        change=[signed_number(v) for v in frame["change"]])
-    st.dataframe(shown_frame, hide_index=True, key="pin_table", alt="The pinned state beside the current one",
-                 height=min(36 * (len(frame) + 1) + 3, 360))
-    figure.csv_button("Pinned and current", lambda: frame, "pinned")
+    table = beside(pin, now)
+    units = {PLAIN_NAMES[key]: f"{PLAIN_NAMES[key].capitalize() if key == 'callouts' else name}, {unit}"
+             for key, name, unit in MEASURES} | {"NPV": f"NPV, {label(now.business.currency, 12)}"}
+    figure.chart(pins_chart(table, units, frame.presenting()), pins_alt(table), lambda: table, "Pinned and current",
+                 "pinned")
 
 
 def beside(pin: dict[str, Any], now: ScenarioResults) -> pd.DataFrame:
@@ -63,11 +62,14 @@ def beside(pin: dict[str, Any], now: ScenarioResults) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _figure(row: tuple[str, float | None]) -> str:
-    return money(row[1], "") if row[0] == "NPV" else number(row[1])
+def _words(pin: dict[str, Any], study: Study) -> str:
+    moves = sliders.from_link(sliders.to_link(pin["moves"]), study)
+    perspective = pin.get("perspective")
+    asked = Asked(moves, from_link(str(pin.get("limits", "")), study),
+                  perspective if perspective in moved.PERSPECTIVES else None)
+    return short("; ".join(moved.in_words(asked, study)), 90) if asked else "as the study states"
 
 
-def _words(moves: dict[str, Any], study: Study) -> str:
-    known = sliders.sliders(study)
-    words = [f"{known[k].assumption.label.lower()} {shown(v, 'any')}" for k, v in moves.items() if k in known]
-    return short("; ".join(words), 90) if words else "as the study states"
+def _restore(pin: dict[str, Any]) -> None:
+    sliders.set_all(pin["moves"])
+    state.put(limits=str(pin.get("limits", "")), perspective=str(pin.get("perspective", "")))

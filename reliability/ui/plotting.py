@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import plotly.graph_objects as go
 
 from reliability.formats import SEPARATORS
@@ -43,3 +45,21 @@ def axis(title: str, **more: object) -> dict[str, object]:
 def upright(at: float, **line: object) -> dict[str, object]:
     """A line across the whole height of a picture at one value of its horizontal axis."""
     return {"type": "line", "x0": at, "x1": at, "y0": 0, "y1": 1, "yref": "paper", "line": line}
+
+
+CLOSE = 0.14                       # of an axis: names of lines so close would be printed over one another
+
+
+def named_lines(at: Mapping[str, float], span: float) -> tuple[list[dict[str, object]], list[dict[str, object]]]:
+    """Dotted upright lines and their names above the picture: a name close to the one before stands a line higher.
+
+    at: where each stands. span: length of the horizontal axis, in its unit.
+    """
+    shapes, notes, level, before = [], [], 0, float("-inf")
+    for name, x in sorted(at.items(), key=lambda item: item[1]):
+        level = level + 1 if x - before < CLOSE * span else 0
+        before = x
+        shapes.append(upright(x, color=GREY, width=1.5, dash="dot"))
+        notes.append({"x": x, "y": 1, "yref": "paper", "text": name, "showarrow": False, "yanchor": "bottom",
+                      "yshift": 18 * level})
+    return shapes, notes

@@ -5,16 +5,18 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from reliability.formats import count, grid_format
+from reliability.formats import count
 from reliability.indices.definitions import INDICES
 from reliability.report import runs
 from reliability.report.runs import Run
-from reliability.study import StudyError, workspace
+from reliability.study import Study, StudyError, workspace
 from reliability.study.save import create
-from reliability.ui import figure, frame, opened, sliders
+from reliability.ui import figure, frame, into_study, opened
 from reliability.ui.compare_charts import Indices, bars, bars_alt, bars_data
+from reliability.ui.headers import HEADERS, Header, header
 from reliability.ui.opened import Opened
 from reliability.ui.text import plain, short
+from reliability.what_if import Asked
 
 KINDS = {".html": ("text/html", "Report, to read and to print"), ".xlsx": (
     "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "Workbook with every table"),
@@ -31,18 +33,27 @@ STAGES = {"outage records": 0.0, "fault rates from records": 0.005, "choice of l
 
 def show() -> None:
     """Draw the page."""
-    shown, study = frame.begin_with_study("Report")
-    if sliders.moved(study):
-        st.warning("Sliders are moved on the page Compare. A run is of the study as its files stand: write the values "
-                   "into the study there if they are to be in it.")
-    if st.button("Run the study and record it", type="primary", key="run", icon=":material/play_arrow:"):
-        _run(shown)
+    shown, study, asked = frame.begin_with_state("Report")
+    with st.container(horizontal=True, vertical_alignment="center"):
+        whole = st.button("Run the study and record it", type="secondary" if asked else "primary", key="run",
+                          icon=":material/play_arrow:", help="The study as its files stand, nothing moved")
+        kept = asked and into_study.kept_out(shown.stated, asked.moves)
+        moved_one = bool(asked) and st.button(
+            "Run what is moved and record it", type="primary", key="run_moved", icon=":material/play_arrow:",
+            disabled=bool(kept), help="A copy of the inputs with everything that is moved written in, under a mark of "
+            "its own; the study's files stay as they are. What is proposed stays as it is decided at the study's own "
+            "inputs.")
+        if kept:
+            st.markdown(f"What is moved cannot be run by itself: no file can say {plain(kept, 200)}.")
+    if whole or moved_one:
+        _run(shown, study, asked if moved_one else Asked())
     found = runs.runs(shown.folder)
     if not found:
         st.markdown("No run is on record yet. A run keeps the inputs, the seed, the version and every result, so that "
                     "a figure in a filing can be reproduced years later.")
         return
-    names = {r.name: f"{r.made} · inputs {str(r.summary.get('inputs_sha256'))[:8]}" for r in found}
+    names = {r.name: f"{r.made} · {'moved ' if r.changes else ''}inputs {str(r.summary.get('inputs_sha256'))[:8]}"
+             for r in found}
     if st.session_state.get("run_shown") not in names:
         st.session_state["run_shown"] = found[0].name
     picked = st.selectbox("Run on record", list(names), format_func=names.__getitem__, key="run_shown", width=420)
@@ -52,7 +63,7 @@ def show() -> None:
     _about(shown, run)
 
 
-def _run(shown: Opened) -> None:
+def _run(shown: Opened, study: Study, asked: Asked) -> None:
     """A run with its progress; whatever is clicked in the meantime stops it, and nothing is left of it."""
     bar = st.progress(0.0, "Running …")
 
@@ -65,7 +76,7 @@ def _run(shown: Opened) -> None:
         bar.progress(STAGES[what], f"{what.capitalize()} …")
 
     try:
-        run = runs.record(shown.stated, step, stage)
+        run = runs.record(shown.stated, step, stage, into_study.change(shown, study, asked))
     except StudyError as error:
         from reliability.ui.problem_table import problem_frame
         st.error(f"{count(error.count, 'problem')} stand in the way of the run. Nothing was recorded.")
@@ -98,9 +109,9 @@ def _figures(run: Run) -> None:
                      "saidi_p90": spread.get("p90"), "npv": (scenario.get("business") or {}).get("npv")})
     names = {i.key: i.heading for i in INDICES if i.simulated} | {
         "callouts": "call-outs, 1/yr", "saidi_p10": "SAIDI of a year, P10", "saidi_p90": "and P90, min"}
-    formats = {c: st.column_config.NumberColumn(name, format=grid_format("any")) for c, name in names.items()}
+    formats = {c: Header(name, header(c).kind if c in HEADERS else "minutes") for c, name in names.items()}
     currency = short(run.summary.get("currency", ""), 12)
-    formats["npv"] = st.column_config.NumberColumn(f"NPV, {currency}", format=grid_format("money"))
+    formats["npv"] = Header(f"NPV, {currency}", "money")
     figure.table(pd.DataFrame(rows), "Figures of the run", "run_figures", column_config=formats)
 
 
@@ -127,12 +138,16 @@ def _about(shown: Opened, run: Run) -> None:
         f"Inputs `{summary.get('inputs_sha256')}`  \nVersion {plain(summary.get('version'))}, seed "
         f"{summary.get('seed')}, "
         f"{count(trials, 'trial') if trials else 'no trials'} of {horizon} years.")
+    if run.changes:
+        st.markdown(f"Made from the study of inputs `{run.changes_of}` with this moved: "
+                    f"{plain('; '.join(run.changes), 600)}. The ZIP has the inputs as they were run.")
     st.code(f"python -m reliability run STUDY --out DIR --seed {summary.get('seed')}"
             + (f" --trials {trials}" if trials else ""), language="bash")
     if summary.get("inputs_sha256") == shown.stated.inputs_sha256:
         st.markdown("The study's files are still those of this run.")
     else:
-        st.markdown("The study has changed since. Its files as they were can be opened as a study of their own:")
+        st.markdown("The inputs of this run can be opened as a study of their own:" if run.changes else
+                    "The study has changed since. Its files as they were can be opened as a study of their own:")
         if st.button("Reopen the inputs of this run", key="reopen"):
             name = workspace.free_name(f"{shown.name} as of {run.name[:15]}")
             create(workspace.root() / name, run.inputs)

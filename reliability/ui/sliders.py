@@ -1,12 +1,10 @@
 """The sliders of a meeting, generated from the one table of assumptions.
 
-What was moved is held as {key: value}, in the session and in the link; everything else
-stands as the study has it.
+What was moved is held as {key: value} in the state of the tab; everything else stands as the study has it.
 """
 
 from __future__ import annotations
 
-import json
 import math
 from dataclasses import dataclass
 from typing import Any
@@ -17,19 +15,20 @@ from reliability import formats
 from reliability.schema.assumptions import BY_KEY, Assumption
 from reliability.schema.columns import MOST_COUNTS
 from reliability.study import Study
+from reliability.ui import state
 from reliability.what_if import AS_STATED
 
-KEY, PARAMETER = "sliders", "sliders"
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Faults", ("temporary_fraction", "fault_rate_factor")),
-    ("Protection", ("share_converted", "counts", "fast_tripping", "sectionalizer_failure", "fuse_failure",
-                    "reclosing_off_share", "wrong_link_share", "fault_current_factor")),
+    ("Today's practice", ("existing_fast_operations", "reclosing_off_share", "fault_current_factor", "fuse_failure",
+                          "wrong_link_share")),
+    ("Scenarios", ("share_converted", "counts", "fast_tripping", "sectionalizer_failure")),
     ("Restoration", ("repair_hours", "switching_hours", "refuse_hours", "reset_hours", "patrol_hours")),
     ("Money", ("sectionalizer_cost", "lateral_recloser_cost", "crew_rate_per_hour", "momentary_cost_factor",
                "discount_rate", "horizon_years")),
 )
 # Where a slider ends if the study states no more than half of it; the bounds of the table are wider.
-ENDS_AT = {"sectionalizer_failure": 0.2, "fuse_failure": 0.2, "reclosing_off_share": 0.05, "wrong_link_share": 0.2,
+ENDS_AT = {"sectionalizer_failure": 0.2, "fuse_failure": 0.2, "reclosing_off_share": 0.3, "wrong_link_share": 0.2,
            "fault_current_factor": 3.0}
 # What a meeting moves beyond the assumptions of study.toml, described the same way.
 OWN: dict[str, Assumption] = {a.key: a for a in (
@@ -39,30 +38,39 @@ OWN: dict[str, Assumption] = {a.key: a for a in (
                help="Of each scenario's laterals, those with the largest gain in customer-minutes come first."),
     Assumption("compare", "counts", "Counts of new sectionalizers", "", 0, 0, MOST_COUNTS, "whole", 1,
                help="Set on every scenario that has sectionalizers; below the backup's operations to lockout."),
-    Assumption("compare", "fast_tripping", "Fast operations in the scenarios", "", AS_STATED, AS_STATED, 3,
+    Assumption("compare", "existing_fast_operations", "Fast operations of existing devices", "", AS_STATED, AS_STATED,
+               3, "whole", 1,
+               help="Of every breaker and recloser as built, and in every scenario that sets none itself; 0: fast "
+               "tripping blocked. A device with fewer operations to lockout has one less than those."),
+    Assumption("compare", "fast_tripping", "Fast operations in scenarios only", "", AS_STATED, AS_STATED, 3,
                "whole", 1,
-               help="0: fast tripping blocked. For scenarios that do not set it themselves; as built is left alone."),
+               help="For scenarios that do not set it themselves; the existing devices stay as built in the network "
+               "that they are compared with. 0: fast tripping blocked."),
 )}
-# where a slider leaves it to each scenario
-STATED_AT = {"counts": 0, "fast_tripping": AS_STATED}
+# where a slider leaves it to each scenario, or to each device
+STATED_AT = {"counts": 0, "fast_tripping": AS_STATED, "existing_fast_operations": AS_STATED}
+DECIMALS_UNTIL = 5e-4               # relative error that the decimals of a slider may leave
 
 
 @dataclass(frozen=True)
 class Slider:
-    """One slider: `start` is where it stands while nobody moves it, `stated` what the study says exactly."""
+    """One slider: `start` is the study's exact value, where it stands while nobody moves it; it moves by steps."""
 
     assumption: Assumption
     low: float | int
     high: float | int
     step: float | int
     start: float | int
-    stated: float | int
 
     @property
     def format(self) -> str:
-        """As many decimals as the step has."""
-        text = f"{self.step:.6f}".rstrip("0")
-        return f"%.{len(text.partition('.')[2])}f" if isinstance(self.step, float) else "%d"
+        """As many decimals as the step has, and as tell the study's value."""
+        if not isinstance(self.step, float):
+            return "%d"
+        decimals = len(f"{self.step:.6f}".rstrip("0").partition(".")[2])
+        while decimals < 6 and abs(round(self.start, decimals) - self.start) > DECIMALS_UNTIL * abs(self.start):
+            decimals += 1
+        return f"%.{decimals}f"
 
     @property
     def title(self) -> str:
@@ -81,7 +89,7 @@ def _new_slider(a: Assumption, study: Study) -> Slider:
     least, most = _number(a.low), _number(a.high)
     if a.kind == "whole":
         top = min(most, max(3 * default, 2 * value, 3)) if a.table != "compare" else most
-        return Slider(a, int(least), int(top), 1, int(value), int(value))
+        return Slider(a, int(least), int(top), 1, int(value))
     high = most
     if a.table in ("restoration", "costs"):
         high = min(most, _round_up(3.0 * max(value, default)))
@@ -89,9 +97,7 @@ def _new_slider(a: Assumption, study: Study) -> Slider:
         high = 0.25
     elif a.key in ENDS_AT:
         high = min(most, max(ENDS_AT[a.key], _round_up(2.0 * value)))
-    low, step = max(least, 0.0), _step(a.step, value)
-    start = min(max(round(round(value / step) * step, 10), low), high)
-    return Slider(a, float(low), float(high), step, float(start), float(value))
+    return Slider(a, float(min(max(least, 0.0), value)), float(max(high, value)), float(a.step), float(value))
 
 
 def _number(value: object) -> float:
@@ -101,12 +107,6 @@ def _number(value: object) -> float:
     raise TypeError(f"a slider moves a number, not {value!r}")
 
 
-def _step(step: float, value: float) -> float:
-    """The step of the table, or a finer one that reaches the study's value more closely."""
-    finer = (step, step / 2, step / 5, step / 10)
-    return next((f for f in finer if abs(value / f - round(value / f)) < 1e-9), finer[2])
-
-
 def _round_up(value: float) -> float:
     """The next of 1, 2, 3, 5, 6, 8 times a power of ten."""
     power = 10.0 ** math.floor(math.log10(max(value, 1e-6)))
@@ -114,10 +114,8 @@ def _round_up(value: float) -> float:
 
 
 def moved(study: Study) -> dict[str, float | int]:
-    """What is moved away from the study, by key; read from the link when a tab begins."""
-    if KEY not in st.session_state:
-        st.session_state[KEY] = from_link(st.query_params.get(PARAMETER, ""), study)
-    return dict(sorted(st.session_state[KEY].items()))
+    """What is moved away from the study, by key."""
+    return dict(sorted(from_link(state.text(state.SLIDERS), study).items()))
 
 
 def from_link(text: str, study: Study) -> dict[str, float | int]:
@@ -130,7 +128,7 @@ def from_link(text: str, study: Study) -> dict[str, float | int]:
         except ValueError:
             continue
         slider = known.get(key)
-        if slider is None or not slider.low <= value <= slider.high:
+        if slider is None or not slider.low <= value <= slider.high or value == slider.start:
             continue
         found[key] = int(value) if slider.assumption.kind == "whole" else value
     return found
@@ -141,29 +139,16 @@ def to_link(moves: dict[str, float | int]) -> str:
     return ",".join(f"{key}:{value}" for key, value in moves.items())
 
 
-def note_in_link(moves: dict[str, float | int]) -> None:
-    """Have the address of this tab reopen exactly this state."""
-    if moves:
-        st.query_params[PARAMETER] = to_link(moves)
-    elif PARAMETER in st.query_params:
-        del st.query_params[PARAMETER]
-
-
-def state_digest(fingerprint: str, moves: dict[str, float | int]) -> str:
-    """Names a state: the study's files and what is moved."""
-    return f"{fingerprint}|{json.dumps(moves, sort_keys=True)}"
-
-
 def panel(study: Study, name: str) -> dict[str, float | int]:
     """Draw the sliders; returns what is moved."""
     known, now = sliders(study), moved(study)
     st.button("Reset all sliders", key="sliders_reset_all", disabled=not now, icon=":material/undo:",
-              width="stretch", on_click=set_all, args=({}, study, name))
+              width="stretch", on_click=set_all, args=({},))
     for group, keys in GROUPS:
         st.markdown(f"**{group}**")
         for key in keys:
             _slider(key, known[key], now, name)
-    return moved(study)
+    return now
 
 
 def widget_key(name: str, key: str) -> str:
@@ -174,9 +159,8 @@ def widget_key(name: str, key: str) -> str:
 def _slider(key: str, slider: Slider, now: dict[str, float | int], name: str) -> None:
     widget = widget_key(name, key)
     place = st.container(key=f"row_{key}", horizontal=True, vertical_alignment="bottom", gap="small")
-    if widget not in st.session_state:
-        st.session_state[widget] = now.get(key, slider.start)
-    stated = "" if key in OWN else (f" The study has {formats.shown(slider.stated, 'any')}. "
+    state.hold(widget, now.get(key, slider.start))
+    stated = "" if key in OWN else (f" The study has {formats.shown(slider.start, 'any')}. "
                                     f"Source: {slider.assumption.source}.")
     more: dict[str, Any] = {"key": widget, "help": f"{slider.assumption.help}{stated}", "on_change": _moved,
             "args": (key, slider.start, widget)}
@@ -186,27 +170,20 @@ def _slider(key: str, slider: Slider, now: dict[str, float | int], name: str) ->
     else:
         place.slider(slider.title, slider.low, slider.high, step=slider.step, format=slider.format, **more)
     if key in now:
-        place.button("Reset", key=f"back_{key}", icon=":material/undo:", on_click=_reset,
-                     args=(key, slider.start, name), type="tertiary",
+        place.button("Reset", key=f"back_{key}", icon=":material/undo:", on_click=_move,
+                     args=(key, slider.start, slider.start), type="tertiary",
                      help=f"Reset to {formats.shown(slider.start, 'any')}")
 
 
 def _moved(key: str, start: float | int, widget: str) -> None:
-    value, state = st.session_state[widget], dict(st.session_state.get(KEY, {}))
-    if value == start:
-        state.pop(key, None)
-    else:
-        state[key] = value
-    st.session_state[KEY] = state
+    _move(key, start, st.session_state[widget])
 
 
-def _reset(key: str, start: float | int, name: str) -> None:
-    st.session_state[KEY] = {k: v for k, v in st.session_state.get(KEY, {}).items() if k != key}
-    st.session_state[widget_key(name, key)] = start
+def _move(key: str, start: float | int, value: float | int) -> None:
+    others = [part for part in state.text(state.SLIDERS).split(",") if part and part.partition(":")[0] != key]
+    state.put(sliders=",".join(others + ([] if value == start else [f"{key}:{value}"])))
 
 
-def set_all(moves: dict[str, float | int], study: Study, name: str) -> None:
+def set_all(moves: dict[str, float | int]) -> None:
     """Set every slider, as in a pinned state."""
-    for key, slider in sliders(study).items():
-        st.session_state[widget_key(name, key)] = moves.get(key, slider.start)
-    st.session_state[KEY] = dict(moves)
+    state.put(sliders=to_link(moves))

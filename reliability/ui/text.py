@@ -12,6 +12,7 @@ from reliability.report.sentences_break_even import SHARE_KIND, saidi_gain
 from reliability.schema.problems import shorten
 
 _MARKS = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>$:~&^=\"'])")
+_MARKUP = re.compile(r"[\\`*_{}\[\]()#!|<>:~^@]|//")
 # a renderer turns bare addresses into links; a joiner that nobody sees keeps them text
 _LINKS = (("//", "/\u2060/"), ("www.", "www\u2060."), ("@", "@\u2060"))
 
@@ -22,6 +23,14 @@ def plain(text: object, most: int = 80) -> str:
     for mark, inert in _LINKS:
         shown = shown.replace(mark, inert)
     return _MARKS.sub(r"\\\1", shown)
+
+
+def bare(text: object, most: int = 40) -> str:
+    """Text from a file for the label of a widget, cut to `most` characters: read as Markdown on the screen, aloud as
+    it is written, so that what would mark something up is left out and nothing is escaped; a single $ marks nothing.
+    """
+    shown = _MARKUP.sub("", shorten(str(text), most))
+    return shown if shown.count("$") < 2 else shown.replace("$", "")
 
 
 def short(text: object, most: int = 60) -> str:

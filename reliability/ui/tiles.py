@@ -7,10 +7,13 @@ that reports its progress a browser gets round to it last, and the figures are w
 from __future__ import annotations
 
 import html
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import streamlit as st
+
+from reliability.formats import DASH, number
 
 NOTHING = 5e-4                      # a change, as a share of the figure, that is shown as none
 
@@ -42,6 +45,15 @@ def tile_html(title: str, under: str, figures: Iterable[Figure], money: Iterable
     lines = "".join(f"<p>{html.escape(m.name)} <b>{html.escape(m.value)}</b></p>" for m in money)
     return (f'<div class="tile"><p class="tile-title"><b>{html.escape(title)}</b> {html.escape(under)}</p>'
             f"{figures_html(figures)}{lines}</div>")
+
+
+def per_avoided(case: Mapping[str, Any], currency: str) -> str:
+    """What a customer interruption and a customer-minute avoided cost, in one line.
+
+    case: a scenario's business case, with cost_per_ci_avoided and cost_per_cmi_avoided (None for none).
+    """
+    each = [number(case[key]) for key in ("cost_per_ci_avoided", "cost_per_cmi_avoided")]
+    return DASH if each == [DASH, DASH] else f"{each[0]} and {each[1]} {currency}"
 
 
 def row(figures: Iterable[Figure]) -> None:

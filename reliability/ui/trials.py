@@ -31,7 +31,8 @@ class Spread:
     """Simulated figures of one state.
 
     summaries, differences: of each scenario (see indices/spread). saidi: (S, y) yearly values.
-    npv: (S, trials). final: whether these are all the trials that the study asks for.
+    saidi_average: (S, trials) means over a trial's years. npv: (S, trials). final: whether these are all the trials
+    that the study asks for.
     """
 
     digest: str
@@ -42,6 +43,7 @@ class Spread:
     summaries: list[dict[str, dict[str, float]]]
     differences: list[dict[str, dict[str, float]]]
     saidi: np.ndarray
+    saidi_average: np.ndarray
     npv: np.ndarray
     final: bool
 
@@ -50,6 +52,11 @@ class Spread:
 def _store() -> tuple[OrderedDict[str, Spread], threading.Lock]:
     """What was simulated last, shared between tabs and pages and never changed."""
     return OrderedDict(), threading.Lock()
+
+
+def odds_of_gain(npv: np.ndarray) -> float | None:
+    """Share of trials (trials,) with a net present value above 0; None where nothing is spent and nothing saved."""
+    return float((npv > 0).mean()) if np.any(npv != 0.0) else None
 
 
 def known(digest: str) -> Spread | None:
@@ -96,11 +103,30 @@ def follow(now: ScenarioResults, progress: Callable[[int, int], object]) -> Iter
         yield spread
 
 
-def prepare(now: ScenarioResults) -> None:
-    """Have a study's own state simulated while somebody reads; a large network is simulated when it is asked for."""
-    if len(now.results.network) <= PREPARED_AT_MOST and known(now.digest) is None:
-        background.prepare(f"spread|{now.digest}",
-                           lambda: _cache(_spread(now, now.results.study.values["trials"], True)))
+def asked(now: ScenarioResults) -> Spread | None:
+    """What is simulated of a state so far, None for nothing; the rest is simulated beside the page, in stages."""
+    if is_prepared(now) and not done(now.digest):
+        background.ask(f"spread|{now.digest}", lambda: _in_stages(now))
+    return known(now.digest)
+
+
+def _in_stages(now: ScenarioResults) -> Spread:
+    wanted = now.results.study.values["trials"]
+    for trials in STAGES:
+        if wanted is None or trials < wanted:
+            _cache(_spread(now, trials, False))
+    return _cache(_spread(now, wanted, True))
+
+
+def is_prepared(now: ScenarioResults) -> bool:
+    """Whether a state is simulated beside the first page: a large network is when it is asked for."""
+    return len(now.results.network) <= PREPARED_AT_MOST
+
+
+def done(digest: str) -> bool:
+    """Whether all trials of a state are simulated."""
+    found = known(digest)
+    return found is not None and found.final
 
 
 def _stage(now: ScenarioResults, trials: int | None, final: bool, progress: Callable[[int, int], object]) -> Spread:
@@ -120,7 +146,9 @@ def _spread(now: ScenarioResults, trials: int | None, final: bool, step: Progres
     simulated = simulate(simulation_input(now.results), seed=now.results.study.values["seed"], trials=trials,
                          on_progress=step)
     indices = yearly_indices(simulated, float(now.results.network.customers.sum()))
-    saidi = indices["saidi_min"].reshape(len(simulated.scenarios), -1)[:, :MAX_YEARS]
+    by_trial = indices["saidi_min"]
+    saidi = by_trial.reshape(len(simulated.scenarios), -1)[:, :MAX_YEARS]
     return Spread(now.digest, simulated.scenarios, simulated.trials, simulated.years, simulated.seed,
                   summaries(indices), differences(indices), saidi.astype(np.float32).copy(),
+                  by_trial.mean(axis=2).astype(np.float32),
                   npv_by_trial(now.business, simulated), final)

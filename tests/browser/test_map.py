@@ -16,7 +16,7 @@ def test_a_click_on_the_map_selects_the_lateral(page, shared):
     write_routes(folder, study)
     hosts: set[str] = set()
     page.on("request", lambda request: hosts.add(request.url.split("/")[2]) if request.url.startswith("http") else None)
-    visit(page, shared, "laterals", study=name)
+    visit(page, shared, "laterals", study=name, lateral="tap-03")
     drawing = page.locator(".st-key-chart_feeder .js-plotly-plot").first
     drawing.wait_for()
     before = page.url.partition("lateral=")[2]

@@ -68,7 +68,7 @@ def test_two_tabs_are_told_of_each_other_s_change(page, own):
     visit(other, own, "compare", study=name)
     move(page)
     page.get_by_role("button", name="Write these values into the study").click()
-    page.get_by_text("written into study.toml").wait_for()
+    page.get_by_text("written into the study").wait_for()
     other.get_by_text("just changed in another tab").wait_for(timeout=20_000)
     other.get_by_role("button", name="Show the new state").click()
     other.get_by_text("this is its new state").wait_for()

@@ -133,3 +133,13 @@ def test_what_avoids_nothing_is_not_on_the_frontier():
     rows.loc[rows["lateral"] == 1, "customer_hours_avoided"] = 0.0
     for chosen in corner_sets(replace(options, rows=rows), 8, None):
         assert not (chosen & worse.to_numpy()).any()
+
+
+@pytest.mark.parametrize("fast", [(), (0,)])
+def test_units_by_device_add_up_to_the_units_of_every_point(fast):
+    _, options = options_of(14, 2, fast)
+    curve = frontier(options, 8)
+    by_device = curve[[c for c in curve.columns if c.startswith(frontier_module.UNITS_OF)]]
+    assert by_device.shape[1] >= 1
+    np.testing.assert_allclose(by_device.sum(axis=1), curve["units"], rtol=1e-12)
+    assert curve["units"].iloc[-1] > 0

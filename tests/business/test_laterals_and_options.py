@@ -254,6 +254,8 @@ def test_rivals_stand_beside_every_plan():
     assert [s.name for s in zero_capital_scenarios(there)] == [ALLOWED]
     taken = feeders_of_laterals(3, 0, (Scenario(ALLOWED, None, "sectionalizer", 2),))
     assert [s.name for s in zero_capital_scenarios(taken)] == [f"{ALLOWED} (rival)", BLOCKED]
+    one = replace(there, scenarios=(Scenario(AS_BUILT), Scenario("One device", fast_operations={"s0": 0})))
+    assert [s.name for s in zero_capital_scenarios(one)] == [ALLOWED, BLOCKED]
 
 
 def _fast_under(study, scenario: Scenario) -> dict[str, int]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from reliability.business.frontier import YearlyLimits, programme
+from reliability.business.frontier import YearlyLimits, programme, spread_over_years
 from reliability.business.limits import Limits
 from reliability.business.selection import SAIDI, choose, selection_frame
 from tests.business.cases import carried_out, case_of, options_of
@@ -125,3 +126,20 @@ def test_a_programme_of_nothing():
     assert table.empty
     assert said.startswith("Nothing to convert")
     assert "cumulative_npv" in table.columns
+
+
+def test_given_conversions_are_spread_in_order_of_their_npv():
+    """Each into the first year with room, settings first; what fits nowhere is said."""
+    _, options = options_of(12, 4, (0,), fast_operations=2)
+    chosen = choose(options).chosen
+    whole, said = spread_over_years(options, chosen, 5, YearlyLimits())
+    assert set(whole["year"]) == {1}
+    pd.testing.assert_series_equal(whole["npv"].sort_values(ignore_index=True),
+                                   selection_frame(options, chosen)["npv"].sort_values(ignore_index=True))
+    frame, _ = spread_over_years(options, chosen, 9, YearlyLimits(units=4))
+    laterals = frame[frame["what"] == "lateral"]
+    assert (frame.groupby("year")["units"].sum() <= 4).all()
+    assert len(frame) == len(whole)
+    assert laterals["npv"].iloc[0] == laterals["npv"].max()
+    short, said = spread_over_years(options, chosen, 1, YearlyLimits(units=4))
+    assert f"{len(whole) - len(short)} rows of the proposal fit into none of the years" in said

@@ -11,7 +11,7 @@ import pytest
 from reliability.business.cashflow import business_summary
 from reliability.business.proposal import choice_of_scenario, converted_laterals, named_proposal, scenario_of
 from reliability.indices.expected import system_indices
-from reliability.pipeline import decide, expect, with_alternatives
+from reliability.pipeline import decide, expect, plan, with_alternatives
 from reliability.results import Results
 from reliability.schema.scenarios import PROPOSED, Conversion, Scenario
 from reliability.study.study import Study
@@ -70,6 +70,23 @@ def test_a_named_scenario_is_the_proposal_with_all_that_it_changes(seed):
     assert decision.named
     agrees(results_of(study), dict(decision.choice.totals))
     assert set(converted_laterals(decision.choice)) <= set(heads)
+    programme = plan(results_of(study), decision).programme
+    assert programme["capex"].sum() == pytest.approx(decision.choice.totals["capex"])
+    assert programme.loc[programme["what"] == "lateral", "section_id"].nunique() == decision.choice.totals["laterals"]
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_named_scenario_is_carried_out_in_its_years(seed):
+    """The programme of what is named converts all of it, whether the scenario changes settings or not."""
+    rng = np.random.default_rng(seed)
+    study = random_study(rng, 40, full=True)
+    heads = study.network.ids[study.network.candidates].astype(str)
+    mixed = Scenario("Ours", tuple(heads[rng.random(len(heads)) < 0.6]), "sectionalizer", None, [None, 0, 1][seed % 3])
+    study = replace(study, scenarios=(Scenario("As built"), mixed), values={**study.values, "proposed": "ours"})
+    decision = decide(study)
+    found = plan(expect(with_alternatives(study, decision)), decision).programme
+    laterals = found.loc[found["what"] == "lateral", "section_id"]
+    assert sorted(laterals) == sorted(converted_laterals(decision.choice))
 
 
 def test_what_is_proposed_stands_after_the_study_s_own_and_before_what_needs_no_capital():

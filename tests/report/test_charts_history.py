@@ -37,14 +37,15 @@ def test_every_chart_has_a_key_of_its_own_a_description_and_measured_axes_with_t
         assert all(a.title for a in ((chart.value,) if isinstance(chart, BarChart) else (chart.x, chart.y)))
 
 
-def test_the_years_are_those_of_the_records_and_one_without_a_threshold_has_no_second_bar(history):
+def test_the_years_are_those_of_the_records_and_one_without_a_threshold_is_marked_and_has_equal_bars(history):
     chart = charts.years(history, "saifi")
     first, second = chart.bars
     np.testing.assert_array_equal(first.values, history.every_event.years["saifi"])
-    assert np.isnan(second.values[0])
-    np.testing.assert_array_equal(second.values[1:], history.without_major_events.years["saifi"][1:])
-    assert second.labels[0] == ""
-    assert "2021: " in chart.description
+    assert second.values[0] == first.values[0]
+    np.testing.assert_array_equal(second.values, history.without_major_events.years["saifi"])
+    assert [i for i, name in enumerate(chart.categories) if name.endswith(charts.NO_THRESHOLD)] == [0]
+    assert charts.NO_THRESHOLD in chart.category
+    assert f"2021{charts.NO_THRESHOLD}: " in chart.description
     assert "no day set apart" in chart.description
 
 

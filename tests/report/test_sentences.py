@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from reliability.business.break_even import BREAK_EVEN
-from reliability.formats import money, number, shown
+from reliability.formats import money, number, percent, shown
 from reliability.report.blocks import KeyFigures, Text
 from reliability.report.content import leading
 from reliability.report.figures import plain
@@ -22,7 +22,8 @@ from reliability.report.sentences import (
     worth,
 )
 from reliability.report.sentences_break_even import momentary_value, scenario_saidi_gain
-from reliability.report.sentences_summary import alternatives, confidence, decision, turning_points
+from reliability.report.sentences_confidence import confidence
+from reliability.report.sentences_summary import alternatives, decision, turning_points
 from reliability.schema.assumptions import ASSUMPTIONS, label_of
 
 CASE = ("scenarios", 1, "business")
@@ -115,6 +116,15 @@ def test_the_figures_of_the_proposal_are_those_of_the_selection(content):
         assert content.selected.totals[key] == pytest.approx(case_[key], rel=1e-9)
 
 
+def test_the_proposal_says_how_many_laterals_are_on_hold(content):
+    verdicts = content.selected.verdicts
+    assert set(verdicts) == set(content.selected.frame["section_id"])
+    held = sum(v != "pass" for v in verdicts.values())
+    assert f"{held} of the laterals are on hold" in plain(decision(content))
+    passed = replace(content.selected, verdicts=dict.fromkeys(verdicts, "pass"))
+    assert "on hold" not in plain(decision(replace(content, selected=passed)))
+
+
 def test_nothing_worth_converting_is_said_with_its_reason(content):
     without = {**content.summary, "scenarios": [s for s in content.summary["scenarios"] if s["name"] != "Proposed"]}
     empty = replace(content, summary=without, selected=replace(
@@ -136,7 +146,10 @@ def test_one_lateral_is_singular(content):
 
 def test_an_alternative_without_devices_that_is_worth_more_is_named(content):
     text = plain(alternatives(content))
-    assert "“Fast tripping everywhere” needs no new device and is worth more than the proposal, but to society" in text
+    assert "“Fast tripping everywhere” changes settings only and is worth more than the proposal to the utility" in text
+    at = content.scenarios.index("Fast tripping everywhere")
+    views = [content.at("scenarios", at, "business", v, "npv") for v in ("utility", "society")]
+    assert f"{money(views[0])} and {money(views[1], 'USD')} (settings only)" in text
 
 
 def test_an_alternative_that_is_worth_less_is_not(changed, content):
@@ -169,7 +182,9 @@ def test_ranges_that_are_not_given_and_records_that_are_not_there(content):
 
 def test_the_main_driver_is_named_and_what_would_turn_the_decision(content):
     rows = content.drivers[content.drivers["scenario"] == content.scenarios[leading(content)]]
-    assert f"The largest driver is “{rows.iloc[0]['label']}”" in plain(confidence(content))
+    most = rows.loc[rows["total"].idxmax()]
+    assert f"The largest driver is “{most['label']}” ({percent(most['total'])} of the variance" in plain(
+        confidence(content))
     price = rows.set_index("assumption").loc["sectionalizer_cost"]
     turn = shown(price["break_even"], "three_digits")
     assert f"an installed price of a sectionalizer of {turn} USD per unit (now" in plain(turning_points(content))
@@ -260,3 +275,20 @@ def test_the_value_of_a_momentary_event_up_to_which_a_scenario_pays(changed, con
                    study=study)
     assert f"costs them {than} than 2.00 times its survey value" in plain(momentary_value(told, 1))
     assert momentary_value(changed({(*PLACE, "momentary_cost_factor"): None}), 1) == ()
+
+
+def test_the_case_at_the_level_of_the_records_stands_beside_the_case_as_stated(content):
+    found = content.at("choice", "calibrated")
+    assert found["offered"] is False
+    text = plain(confidence(content))
+    assert f"× {shown(found['rate_factor'], 'three_digits')}, times" in text
+    assert f"its NPV would be {money(found['totals']['npv'], 'USD')}" in text
+    assert f"the best selection {found['selection']['totals']['laterals']:.0f} laterals" in text
+    assert "On all days the records show" in text
+    assert "On days without major events the records show" in text
+
+
+def test_what_the_ranges_leave_out_is_named(content):
+    rows = content.drivers[content.drivers["scenario"] == "Proposed"]
+    fixed = rows[rows["range"] == "±20%"].sort_values("swing", ascending=False)
+    assert f"They leave out what has no range, first of all “{fixed.iloc[0]['label']}”" in plain(confidence(content))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import zipfile
 
@@ -17,6 +18,8 @@ from reliability.report.blocks import tables
 from reliability.report.documents import sections
 from reliability.report.figures import resolve
 from reliability.report.workbook import write_workbook
+from reliability.report.workbook_contents import COLOURS, OF_SECTION
+from tests.report.spreadsheet import Sheets
 
 
 @pytest.fixture(scope="module")
@@ -55,9 +58,10 @@ def test_every_sheet_of_a_table_holds_all_its_rows_as_numbers(book, made):
         assert sheet.freeze_panes == "B2"
         assert sheet.auto_filter.ref or not len(table.frame)
         names = [(c.key, c.kind) for c in table.on_sheet for _ in range(2 if c.high else 1)]
-        for c, (_, kind) in enumerate(names, start=1):
+        for c, (name, kind) in enumerate(names, start=1):
             cells = [sheet.cell(r, c) for r in range(2, min(sheet.max_row, 30) + 1)]
-            assert {cell.data_type for cell in cells if cell.value is not None} <= ({"s"} if kind == TEXT else {"n"})
+            assert {cell.data_type for cell in cells if cell.value is not None} <= (
+                {"s"} if kind == TEXT and name != "year" else {"n", "s"} if kind == TEXT else {"n"})
 
 
 def test_laterals_and_sections_are_those_of_the_csv_files(book, written):
@@ -79,68 +83,74 @@ def test_units_stand_in_the_heads_and_formats_on_the_numbers(book):
     assert "Capital, USD" in [cell.value for cell in book["Business utility"][1]]
 
 
-class Sheet:
-    """Evaluates the few kinds of formula that the cash flow is made of."""
-
-    def __init__(self, sheet):
-        self.sheet, self.kept = sheet, {}
-
-    def value(self, address: str) -> float:
-        address = address.replace("$", "")
-        if address not in self.kept:
-            raw = self.sheet[address].value
-            self.kept[address] = self.formula(raw) if isinstance(raw, str) and raw.startswith("=") else float(raw or 0)
-        return self.kept[address]
-
-    def formula(self, text: str) -> float:
-        def total(match: re.Match) -> str:
-            cells = [c for row in self.sheet[match[1]] for c in row]
-            return repr(sum(self.value(c.coordinate) for c in cells))
-
-        text = re.sub(r"SUM\(([A-Z]+\d+:[A-Z]+\d+)\)", total, text[1:])
-        text = re.sub(r"\$?[A-Z]+\$?\d+", lambda m: repr(self.value(m[0])), text).replace("^", "**")
-        assert re.fullmatch(r"[\d.e+*/() -]+", text), text
-        return float(eval(text))
-
-
 @pytest.mark.parametrize("perspective", ["utility", "society"])
 def test_the_live_cash_flow_gives_our_npv_and_follows_the_rate(book, content, perspective):
-    sheet = book[f"Cash flow {perspective}"]
-    case = content.cases[perspective]
-    for i, name in enumerate(content.scenarios):
-        row = 8 + i
-        assert sheet.cell(row, 1).value == name
+    name = f"Cash flow {perspective}"
+    case, sheet = content.cases[perspective], book[name]
+    now, dearer = Sheets(book), Sheets(book).change("discount_rate", 0.11)
+    for row, i in enumerate(content.order, start=8):
+        assert sheet.cell(row, 1).value == content.scenarios[i]
         assert sheet.cell(row, 2).value.startswith("=SUM(")
-        assert Sheet(sheet).value(f"B{row}") == pytest.approx(case.summaries[i]["npv"], rel=1e-12, abs=1e-6)
+        assert now.at(name, f"B{row}") == pytest.approx(case.summaries[i]["npv"], rel=1e-12, abs=1e-6)
         assert sheet.cell(row, 3).value == pytest.approx(case.summaries[i]["npv"], rel=1e-14)
-    was = sheet["B3"].value
-    try:
-        sheet["B3"].value = 0.11
-        for i, name in enumerate(content.scenarios):
-            flows = case.cashflow.loc[case.cashflow["scenario"] == name, "net"].to_numpy()
-            assert Sheet(sheet).value(f"B{8 + i}") == pytest.approx(npf.npv(0.11, flows), rel=1e-12, abs=1e-6)
-    finally:
-        sheet["B3"].value = was
+        flows = case.cashflow.loc[case.cashflow["scenario"] == content.scenarios[i], "net"].to_numpy()
+        assert dearer.at(name, f"B{row}") == pytest.approx(npf.npv(0.11, flows), rel=1e-12, abs=1e-6)
 
 
-def test_the_values_kept_beside_the_formulas_are_ours(written, content):
-    kept = openpyxl.load_workbook(written / "workbook.xlsx", data_only=True)["Cash flow utility"]
-    for i in range(len(content.scenarios)):
-        assert kept.cell(8 + i, 2).value == pytest.approx(content.at("scenarios", i, "business", "npv"), rel=1e-12)
-
-
-def test_only_the_cash_flow_computes_and_only_the_contents_link(book):
+def test_only_the_live_sheets_compute_and_only_the_contents_link(book):
     for sheet in book:
         computing = [c.coordinate for row in sheet.iter_rows() for c in row if c.data_type == "f"]
-        assert bool(computing) == sheet.title.startswith("Cash flow"), sheet.title
+        assert bool(computing) == sheet.title.startswith(("Cash flow", "Proposal")), sheet.title
         links = [c.hyperlink for row in sheet.iter_rows() for c in row if c.hyperlink]
         assert all(link.target is None and link.location for link in links)
         assert bool(links) == (sheet.title == "Contents")
 
 
-def test_the_contents_lead_to_every_sheet(book):
-    named = [book["Contents"].cell(r, 1).value for r in range(6, book["Contents"].max_row + 1)]
-    assert set(named) == set(book.sheetnames) - {"Contents"}
+def test_the_contents_lead_to_every_sheet_by_groups_with_their_rows(book, made):
+    contents = book["Contents"]
+    rows = [[contents.cell(r, c).value for c in (1, 2, 3)] for r in range(6, contents.max_row + 1)]
+    heads = [name for name, what, _ in rows if name and not what]
+    listed = {name: (what, count) for name, what, count in rows if what}
+    assert set(listed) == set(book.sheetnames) - {"Contents"}
+    assert heads == list(dict.fromkeys(heads)) == list(COLOURS)
+    assert book.sheetnames[:2] == ["Proposal", "Contents"]
+    assert [n for n in book.sheetnames if n != "Contents"] == list(listed)
+    for table in made:
+        if table.sheet:
+            assert listed[table.sheet] == (table.whole or table.title, len(table.frame))
+            assert "worst 15" not in listed[table.sheet][0]
+            assert "the first of them" not in listed[table.sheet][0]
+    colours = {name: book[name].sheet_properties.tabColor.rgb for name in listed}
+    assert len(set(colours.values())) == len(COLOURS)
+    assert all(colour[-6:].lower() in {c.lstrip("#") for c in COLOURS.values()} for colour in colours.values())
+
+
+def test_every_section_of_the_report_has_a_group(content):
+    assert {s.key for s in sections(content)} <= set(OF_SECTION)
+
+
+def test_years_and_assumptions_are_numbers(book, demo):
+    years = [book["Years"].cell(r, 1) for r in range(2, book["Years"].max_row + 1)]
+    assert [c.value for c in years[:4]] == [2020, 2020, 2021, 2021]
+    assert {c.data_type for c in years if str(c.value)[:4] != "mean"} == {"n"}
+    heads = {cell.value: cell.column - 1 for cell in book["Assumptions"][1]}
+    rows = {row[heads["Key"]]: row for row in book["Assumptions"].iter_rows(min_row=2, values_only=True)}
+    crew = demo.uncertain["crew_rate_per_hour"]
+    assert [rows["crew_rate_per_hour"][heads[h]] for h in ("Value", "Low", "Likely", "High", "In words")] == [
+        pytest.approx(crew.mean), crew.low, crew.likely, crew.high, None]
+    assert rows["perspective"][heads["In words"]] == "utility"
+    assert rows["perspective"][heads["Value"]] is None
+    assert [rows[f"phases_involved.{k}"][heads["Value"]] for k in range(3)] == [0.75, 0.2, 0.05]
+
+
+def test_heads_of_two_lines_have_the_height_of_two(book, made):
+    for table in made:
+        if table.sheet:
+            sheet = book[table.sheet]
+            for cell in sheet[1]:
+                room = next(d.width for d in sheet.column_dimensions.values() if d.min <= cell.column <= d.max)
+                assert (sheet.row_dimensions[1].height or 15) >= 15 * math.ceil(len(cell.value) / room), cell.value
+                assert max(map(len, cell.value.split())) < room
 
 
 def test_native_charts_read_cells_that_hold_numbers(written, book):

@@ -17,7 +17,7 @@ from reliability.study.save import save
 
 APP = Path(__file__).parents[2] / "app.py"
 FIGURE = re.compile(r'<dt>(.*?)</dt><dd class="figure-value">(.*?)</dd>(?:<dd class="figure-change \w+">(.*?)</dd>)?')
-PAGES = ("study", "import", "history", "compare", "laterals", "choice", "business", "report", "method")
+PAGES = ("overview", "import", "study", "history", "laterals", "choice", "compare", "business", "report", "method")
 
 
 @pytest.fixture(autouse=True)
@@ -41,14 +41,14 @@ def make_small(name: str, text_of_settings=lambda text: text) -> str:
     return name
 
 
-def app(page: str = "study", study: str | None = None, **query: str) -> AppTest:
+def app(page: str = "overview", study: str | None = "demo", **query: str) -> AppTest:
     """The app, opened at a page as a link to it would."""
     test = AppTest.from_file(str(APP), default_timeout=120)
     for key, value in {"study": study, **query}.items():
         if value is not None:
             test.query_params[key] = value
     test.run()
-    return go(test, page) if page != "study" else sound(test)
+    return go(test, page) if page != "overview" else sound(test)
 
 
 def go(test: AppTest, page: str) -> AppTest:

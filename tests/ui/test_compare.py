@@ -116,8 +116,7 @@ def test_a_moved_state_of_another_study_lends_it_no_table(small):
     text = (folder / "sections.csv").read_text()
     (folder / "sections.csv").write_text(text.replace("tap-02-north,tap-02,", "tap-02-north,main-2,"))
     test = app("compare", small, sliders="counts:1")
-    test.session_state["study"] = other
-    test.session_state["sliders"] = {"counts": 1}
+    test.session_state["asked"] = {"study": other, "sliders": "counts:1"}
     test.run()
     assert metrics(sound(test)) == metrics(app("compare", other, sliders="counts:1"))
 
@@ -153,7 +152,7 @@ def test_values_are_written_into_the_study(small):
     pinned = metrics(test)
     test.button("write_sliders").click().run()
     assert open_study(workspace.root() / small).values["temporary_fraction"] == 0.3
-    assert "1 assumption written" in said(sound(test))
+    assert "1 value written" in said(sound(test))
     assert metrics(test) == pinned
     assert "The study was changed in another tab" not in said(test)
 

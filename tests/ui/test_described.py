@@ -27,7 +27,8 @@ def test_bars_keep_their_values_intervals_and_labels_of_axes():
         Bars("low", [1.0, 4.0], base=3.0), Bars(NASTY, [5.0, 2.0], [4.0, 1.0], [6.0, 3.0], base=3.0, fill=1)),
         Axis("NPV, USD"), lying=True, overlaid=True, references=(Reference("now", 3.0),))
     drawn = figure(chart)
-    low, high = drawn.data
+    low, high, now = drawn.data
+    assert now.name == "now"          # the line across has its name in the key
     np.testing.assert_array_equal(np.asarray(low.x) + low.base, [1.0, 4.0])
     np.testing.assert_array_equal(high.error_x.array, [1.0, 1.0])
     assert high.marker.pattern.shape == "/"

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+import time
 from dataclasses import replace
 
 import numpy as np
@@ -11,18 +13,20 @@ import pytest
 from reliability.business.break_even import BREAK_EVEN
 from reliability.business.selection import choose
 from reliability.cautions import CAUTION
-from reliability.formats import count, money, shown
+from reliability.data_gaps import data_gaps, in_words, needed_for_a_proposal
+from reliability.formats import count, money, number, shown
 from reliability.history import read_history
 from reliability.network.application import check_laterals
 from reliability.network.model import Model
 from reliability.pipeline import decide, options_of
 from reliability.study import open_study, toml_edit, workspace
+from reliability.ui import overview_words
 from reliability.ui.text import plain, saidi_turn
 from reliability.what_if import compute
-from tests.ui.conftest import PAGES, app, figures, go, metrics, put, said, sound, values_of
+from tests.ui.conftest import PAGES, app, figures, go, make_small, metrics, put, said, sound, values_of
 
-TITLES = dict(zip(PAGES, ("Study", "Import", "History", "Compare", "Laterals", "Selection", "Business case", "Report",
-                          "Method"), strict=True))
+TITLES = dict(zip(PAGES, ("Overview", "Import", "Study data", "Outage history", "Laterals", "Selection", "Compare",
+                          "Business case", "Report", "Method"), strict=True))
 
 
 @pytest.mark.parametrize("page", PAGES)
@@ -60,17 +64,17 @@ def test_study_page_tells_the_size():
 
 def test_a_study_that_is_not_there_is_the_demo():
     for asked in ("nobody", "../../etc", "/etc", "..", ".incoming", ""):
-        test = app("study", asked)
-        assert test.selectbox("study_choice").value == "demo"
+        test = app("overview", asked)
+        assert test.selectbox("study_choice").value == workspace.DEMO
 
 
 @pytest.mark.parametrize("name", list(workspace.DEMOS))
 def test_each_demo_says_what_it_shows(name):
-    assert workspace.DEMOS[name].shows in said(app("study", name))
+    assert workspace.DEMOS[name].shows in said(app("overview", name))
 
 
 def test_another_study_is_chosen(small):
-    test = app("study")
+    test = app()
     test.selectbox("study_choice").set_value(small).run()
     assert "8 sections" in said(sound(test))
     assert "8 sections" in said(go(test, "method"))
@@ -257,3 +261,67 @@ def test_method_page_states_the_study_s_assumptions_with_their_source():
     assert table.loc["faults.temporary_fraction", "low"] == study.uncertain["temporary_fraction"].low
     assert (table["source"] != "").all()
     assert (test.dataframe[0].value[["what", "formula", "source"]] != "").all(axis=None)
+
+
+def test_the_first_page_says_what_is_proposed_and_what_is_not_known():
+    test = app(study="demo")
+    study = open_study(workspace.folder_of("demo"))
+    now = compute(study, "")
+    for _ in range(60):
+        if "Computing the data gaps" not in said(test):
+            break
+        time.sleep(0.2)
+        test.run()
+    case, text = now.money[1], said(test)
+    assert "Convert 27 of 610 laterals to sectionalizers" in text
+    assert plain(f"for {money(case['capex'], study.currency)}. This pays") in text
+    shown_figures = {label: value for label, value, _ in metrics(test)}
+    assert shown_figures["Net present value"] == money(case["npv"], study.currency)
+    for gap in data_gaps(now):
+        assert plain(in_words(gap, study.currency), 400) in text
+    test.button("gap_1").click().run()
+    assert sound(test).title[0].value == "Study data"
+    assert test.session_state["study_tab"] == "Assumptions"
+
+
+def test_without_a_proposal_the_first_page_says_why_and_what_would_have_to_differ(small):
+    name = make_small("dear", lambda t: t.replace("# sectionalizer_cost = …", "sectionalizer_cost = 9000.0"))
+    test, now = app(study=name), compute(open_study(workspace.root() / name), "")
+    assert now.decision.scenario is None
+    text = said(test)
+    assert "No conversion is proposed" in text
+    needed = needed_for_a_proposal(now)
+    assert needed[2]
+    assert plain(overview_words.needed(needed, "USD"), 700) in text
+
+
+def test_the_other_example_is_one_press_away():
+    test = app(study=None)
+    assert test.selectbox("study_choice").value == workspace.DEMO
+    other = next(name for name in workspace.DEMOS if name != workspace.DEMO)
+    test.button(f"demo_{other}").click().run()
+    assert test.selectbox("study_choice").value == other
+    assert workspace.DEMOS[other].shows in said(sound(test))
+
+
+def test_lengths_are_in_kilometres_or_miles(small):
+    test, study = app("study", small, lengths="mi"), open_study(workspace.root() / small)
+    size = dict(test.dataframe[0].value.itertuples(index=False))
+    assert size["Length, mi"] == number(study.network.column["length_km"].sum() / 1.609344)
+    assert "Length, km" in dict(app("study", small).dataframe[0].value.itertuples(index=False))
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_no_column_is_headed_by_a_raw_name(page):
+    test = app(page)
+    history = ("Years and days", "Feeders and areas", "The data itself", "Against the model")
+    tabs = history if page == "history" else ("",)
+    for tab in tabs:
+        if tab:
+            test.session_state["history_tab"] = tab
+            sound(test.run())
+        for table in test.dataframe:
+            layout = json.loads(table.proto.columns or "{}")
+            for column in map(str, table.value.columns):
+                label = layout.get(column, {}).get("label") or column
+                assert not re.search("[a-z]_[a-z]", label), (page, tab, column)

@@ -1,0 +1,191 @@
+"""What a study leaves unknown, by how far it moves the worth of the proposal; what would have to differ for one.
+
+The size of a gap is how far the proposal's net present value goes over what is left open: over the range that the
+study states, over ±20 % of a default that nobody stated, over the draws of rates learned from records, or as much as is
+expected of chosen laterals whose application checks lack an input. Sizes are compared, not added.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from reliability.business.drivers import RATE_ENDS, ranges_tried
+from reliability.business.expected_npv import ExpectedNpv
+from reliability.business.options import AS_IT_IS
+from reliability.business.rate_drivers import rate_deviations, total_factors
+from reliability.business.turning_points import OneWay, one_way, value_of
+from reliability.formats import count, money, number
+from reliability.network.application import check_laterals
+from reliability.network.application_catalogue import UNKNOWN
+from reliability.schema.assumptions import BY_KEY, RATES_FROM_RECORDS, Range, label_of
+from reliability.schema.devices import SECTIONALIZER
+from reliability.schema.scenarios import Conversion, Scenario, proposed_position
+from reliability.schema.units import spoken_unit
+from reliability.study import Study
+from reliability.what_if import ScenarioResults
+
+# where a gap is filled
+ASSUMPTIONS, TABLES, IMPORT, HISTORY, LATERALS = "assumptions", "tables", "import", "history", "laterals"
+MOST = 3
+FARTHEST = 10.0     # times the value of today; a break-even value beyond it is no way to a proposal (our choice)
+_HARDLY = 1e-3      # of the largest gap; a smaller one is not worth a line
+_RATE, _FRACTION = "line_fault_rate_per_km", "temporary_fraction"
+
+
+@dataclass(frozen=True)
+class Gap:
+    """Something unknown. key: of an assumption, else a word of its own. name, open: what it is, and what is open of it.
+
+    low, high: the net present value of the proposal at the two ends of what is open. filled_by: what would close it.
+    place: where that is brought or stated.
+    """
+
+    key: str
+    name: str
+    open: str
+    low: float
+    high: float
+    filled_by: str
+    place: str
+
+    @property
+    def swing(self) -> float:
+        """How far the net present value goes."""
+        return abs(self.high - self.low)
+
+
+@dataclass(frozen=True)
+class Needed:
+    """An assumption that would have to be another for the best single conversion to pay.
+
+    value: now. turn: where it begins to pay. unit: "" for none.
+    """
+
+    key: str
+    name: str
+    value: float
+    turn: float
+    unit: str
+
+
+def data_gaps(now: ScenarioResults, most: int = MOST) -> list[Gap]:
+    """The gaps that move the net present value of what is proposed most, the largest first; none without a proposal.
+
+    now: results at the study's own inputs.
+    """
+    at = proposed_position(now.results.study.scenarios)
+    if at is None:
+        return []
+    found = [*_of_assumptions(now, at), *_of_learned_rates(now, at), *_of_checks(now, at)]
+    found.sort(key=lambda gap: -gap.swing)
+    return [gap for gap in found[:most] if gap.swing > _HARDLY * found[0].swing]
+
+
+def _of_assumptions(now: ScenarioResults, at: int) -> list[Gap]:
+    """Assumptions known as a range only, or not stated at all."""
+    study, currency = now.results.study, now.business.currency
+    ranges = {key: tried for key, tried in ranges_tried(study).items()
+              if key in study.uncertain or not stated(study, key)}
+    found = _one_way(now, study.scenarios[at], ranges)
+    gaps = []
+    for key, tried in ranges.items():
+        low, high = float(found.low[key][1]), float(found.high[key][1])
+        unit = spoken_unit(key, currency)
+        ends = f"{number(tried.low)} to {number(tried.high)}{unit}"
+        known = f"stated as {ends}" if key in study.uncertain else (
+            f"not stated; the default of {number(value_of(study.values, key))}{unit} is taken, and {ends} tried")
+        gaps.append(Gap(key, label_of(key), known, low, high, *_closed_by(study, key)))
+    return gaps
+
+
+def _closed_by(study: Study, key: str) -> tuple[str, str]:
+    """What would close the gap of an assumption, and where that is brought."""
+    recorded = study.outages is not None and len(study.outages) > 0
+    if key == _RATE:
+        return ("Learn it from the outage records", HISTORY) if recorded else ("Import outage records", IMPORT)
+    if key == _FRACTION and not (recorded and study.operations is not None):
+        return "Import momentary events or counter readings", IMPORT
+    return ("Narrow its range" if key in study.uncertain else "State it"), ASSUMPTIONS
+
+
+def _of_learned_rates(now: ScenarioResults, at: int) -> list[Gap]:
+    """What the records leave unknown of the fault rates: the ends of 90 % of its draws."""
+    study = now.results.study
+    if study.rate_draws is None:
+        return []
+    pair = (study.scenarios[0], study.scenarios[at])
+    apart = rate_deviations(study.model, pair, now.results.costs, study.rate_draws)[:, 1]
+    low, high = (float(e) for e in float(now.money[at]["npv"]) + np.quantile(apart, RATE_ENDS))
+    ends = " to ".join(number(e) for e in np.quantile(total_factors(study.model, study.rate_draws), RATE_ENDS))
+    return [Gap(RATES_FROM_RECORDS.key, RATES_FROM_RECORDS.label, f"known from the records to {ends} times their mean",
+                low, high, "Bring more years, momentary events or counter readings", IMPORT)]
+
+
+def _of_checks(now: ScenarioResults, at: int) -> list[Gap]:
+    """Chosen laterals whose checks lack an input: what is expected of them."""
+    chosen = now.decision.choice.selection
+    chosen = chosen[(chosen["what"] == "lateral") & (chosen["device"] == SECTIONALIZER)]
+    if chosen.empty or now.decision.named:
+        return []
+    checks = check_laterals(now.results.study.model, now.results.study.scenarios[at])
+    verdict = dict(zip(checks.lateral_ids, checks.verdict, strict=True))
+    unknown = np.array([verdict.get(str(i)) == UNKNOWN for i in chosen["section_id"]])
+    if not unknown.any():
+        return []
+    npv = float(now.money[at]["npv"])
+    without = npv - float(chosen.loc[unknown, "npv"].sum())
+    lacking = [c.kind.missing for c in checks.checks if c.kind.decides and bool(
+        ((c.verdict == UNKNOWN) & np.isin(checks.lateral_ids, chosen.loc[unknown, "section_id"].astype(str))).any())]
+    first = f": {lacking[0]}" if lacking else ""
+    return [Gap("application", "Application checks", f"unknown at {int(unknown.sum())} "
+                f"of the {count(len(chosen), 'lateral')} chosen{first}", without, npv,
+                "See the checks of each lateral", LATERALS)]
+
+
+Nearest = tuple[str, float, list[Needed]]
+
+
+def needed_for_a_proposal(now: ScenarioResults, most: int = MOST) -> Nearest:
+    """Without a proposal: the conversion that comes nearest to paying, its net present value, and what would have to be
+    different for it to pay, each alone, the smallest change first. "" where no conversion is open to any lateral.
+    """
+    options = now.decision.options
+    rows = options.rows
+    alone = rows[(rows["device"] != "") & (rows["setting"] == AS_IT_IS) & (rows["lateral"] >= 0)]
+    if alone.empty:
+        return "", np.nan, []
+    alone = alone[alone["capex"] > 0.0] if (alone["capex"] > 0.0).any() else alone
+    best = alone.iloc[int(np.argmax((alone["npv"] / alone["capex"].clip(lower=1.0)).to_numpy()))]
+    network, study = now.results.network, now.results.study
+    head = int(options.heads[int(best["lateral"])])
+    counts = None if np.isnan(best["counts"]) else int(best["counts"])
+    one = Scenario("Nearest", {str(network.ids[head]): Conversion(str(best["device"]), counts)}, str(best["device"]),
+                   None, None)
+    found = _one_way(now, one, ranges_tried(study))
+    turns = []
+    for key, nil in found.break_even.items():
+        value, turn = value_of(study.values, key), float(nil[1])
+        if np.isfinite(turn) and value > 0.0 and turn > 0.0 and 1.0 / FARTHEST <= turn / value <= FARTHEST:
+            turns.append(Needed(key, label_of(key), value, turn, spoken_unit(key, now.business.currency)))
+    turns.sort(key=lambda n: abs(np.log(n.turn / n.value)))
+    return str(network.names[head]), float(best["npv"]), turns[:most]
+
+
+def _one_way(now: ScenarioResults, scenario: Scenario, ranges: dict[str, Range]) -> OneWay:
+    study = now.results.study
+    npv = ExpectedNpv(study.model, (study.scenarios[0], scenario), now.results.costs)
+    return one_way(study.values, npv, ranges)
+
+
+def stated(study: Study, key: str) -> bool:
+    """Whether a study states an assumption, or an element of it ("clearing_shares.0"): in its file, or as another value
+    than the default."""
+    known = BY_KEY[key.partition(".")[0]]
+    return dict(study.values)[known.key] != known.default or f"{known.table}.{known.key}" in study.lines
+
+
+def in_words(gap: Gap, currency: str) -> str:
+    """A gap as a sentence behind its name."""
+    return (f"{gap.open}. Over that the net present value goes from {money(gap.low)} to {money(gap.high, currency)}.")

@@ -1,0 +1,96 @@
+"""What would be chosen at the inputs of a state, and whether it is what is proposed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from reliability.business.constraints import fast_settings, limits_of
+from reliability.business.frontier import YearlyLimits, programme
+from reliability.business.limits import Limits
+from reliability.business.options import Options, build_options
+from reliability.business.selection import Choice, choose
+from reliability.schema.assumptions import MAY_CHANGE
+from reliability.study import Study
+from reliability.what_if import Asked, ScenarioResults, options_at
+
+SECONDS, GAP = 10.0, 1e-4
+
+
+@dataclass(frozen=True)
+class Question:
+    """What the choice is asked for: goal and limits, what may be done, and the programme."""
+
+    goal: str
+    limits: Limits
+    settings: bool
+    only: bool
+    years: int
+    yearly: YearlyLimits
+
+    @property
+    def by_year(self) -> bool:
+        """Whether the work is spread over years."""
+        return self.yearly != YearlyLimits(None, None)
+
+
+@dataclass(frozen=True)
+class Selection:
+    """The choice that the page shows. proposed: whether it is what is proposed, or stands beside that.
+
+    moved: whether it is made at inputs that are not the study's.
+    """
+
+    question: Question
+    options: Options
+    choice: Choice
+    proposed: bool
+    moved: bool
+
+    def programme(self, now: ScenarioResults) -> tuple[str, Callable[[], tuple[pd.DataFrame, str]]]:
+        """Key and work of the programme by year."""
+        asked, options = self.question, self.options
+        return f"programme|{now.digest}|{asked}", lambda: programme(
+            options, asked.years, asked.yearly, asked.limits, asked.goal, gap=GAP, seconds=SECONDS / 2)
+
+
+def question_of(study: Study, wanted: Mapping[str, Any]) -> Question:
+    """What is asked. wanted: every limit by key. study: of the state, with its limits in the table [choice]."""
+    return Question(wanted["objective"], limits_of(study), wanted["backup_settings"] == MAY_CHANGE,
+                    wanted["applicable_only"], int(wanted["programme_years"]),
+                    YearlyLimits(wanted["yearly_budget"], wanted["yearly_units"]))
+
+
+def select(now: ScenarioResults, asked: Asked, question: Question) -> Selection:
+    """What is proposed where nothing but limits is moved, else the choice at the moved inputs."""
+    moved, decision = not asked.at_the_studys_inputs, now.decision
+    if not moved and not decision.named:
+        return Selection(question, decision.options, decision.choice, True, False)
+    options = _options(now, question)
+    return Selection(question, options, _chosen(now, options, question), False, moved)
+
+
+def _options(now: ScenarioResults, question: Question) -> Options:
+    """What may be done with each lateral, the last one cached in the session and used again where it can be."""
+    key, study = (now.digest, question.settings, question.only), now.results.study
+    cached = st.session_state.get("options")
+    if cached is None or cached[0] != key:
+        options = options_at(cached[1], cached[2], study) if cached and cached[0][1:] == key[1:] else None
+        if options is None:
+            options = build_options(study.model, now.results.costs, fast_settings(study.values), question.only,
+                                    study.currency)
+        cached = st.session_state["options"] = (key, options, study)
+    return cached[1]
+
+
+def _chosen(now: ScenarioResults, options: Options, question: Question) -> Choice:
+    key, cached = (now.digest, question), st.session_state.get("choice")
+    if cached is None or cached[0] != key:
+        with st.spinner("Choosing …"):
+            found = choose(options, question.limits, question.goal, gap=GAP, seconds=SECONDS)
+            cached = st.session_state["choice"] = (key, found)
+    return cached[1]

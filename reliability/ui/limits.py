@@ -1,0 +1,215 @@
+"""Objective and limits of a choice, as they are asked in this tab: controls, the address, and into the study.
+
+What differs from the study's table [choice] is held in the state of the tab; the rest stands as the study has it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import quote, unquote
+
+import streamlit as st
+
+from reliability.business.constraints import limits_of
+from reliability.business.selection import NPV, SAIDI
+from reliability.formats import money, spoken
+from reliability.network.tree import Network
+from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, MAY_CHANGE
+from reliability.study import Study, toml_edit
+from reliability.ui import edit, opened, state
+from reliability.ui.opened import Opened
+from reliability.ui.text import bare, short
+
+GOALS = {NPV: "Highest net present value", SAIDI: "Most SAIDI avoided"}
+FORCED_IN, FORCED_OUT, ONLY = "forced_in", "forced_out", "applicable_only"
+NUMBERS = ("budget", "saidi_reduction_minutes", "added_maifi_e", "added_maifi_e_feeder", "programme_years",
+           "yearly_budget", "yearly_units")
+WORDS = ("objective", "backup_settings")
+NONE, BETWEEN = "none", "|"
+Limits = dict[str, object]
+
+
+def stated(study: Study) -> Limits:
+    """Objective and limits of the study, by key."""
+    own, network = limits_of(study), study.network
+    there = set(network.ids[network.candidates].astype(str).tolist())
+    values: Mapping[str, object] = dict(study.values)
+    return {**{key: values[key] for key in (*WORDS, *NUMBERS)}, ONLY: True,
+            FORCED_IN: tuple(i for i in own.forced_in if i in there),
+            FORCED_OUT: tuple(i for i in own.forced_out if i in there)}
+
+
+def moved(study: Study) -> Limits:
+    """Those that are asked and differ from the study's, by key."""
+    return from_link(state.text(state.LIMITS), study)
+
+
+def from_link(text: str, study: Study) -> Limits:
+    """Limits out of a link; what is unknown or out of bounds is left out."""
+    if not text:
+        return {}
+    known, network, found = stated(study), study.network, {}
+    there = set(network.ids[network.candidates].astype(str).tolist())
+    for part in text.split(","):
+        key, _, raw = part.partition(":")
+        try:
+            value = _value(key, raw, there)
+        except ValueError:
+            continue
+        if value != known[key]:
+            found[key] = value
+    return dict(sorted(found.items()))
+
+
+def _value(key: str, raw: str, there: set[str]) -> object:
+    """A limit as it was written; ValueError for what is none. there: ids of the laterals."""
+    if key in WORDS and raw in BY_KEY[key].choices:
+        return raw
+    if key == ONLY and raw in ("0", "1"):
+        return raw == "1"
+    if key in (FORCED_IN, FORCED_OUT):
+        return tuple(i for i in map(unquote, raw.split(BETWEEN)) if i in there)
+    if key not in NUMBERS:
+        raise ValueError(key)
+    a = BY_KEY[key]
+    if raw == NONE and a.default is None:
+        return None
+    value = float(raw)
+    if not math.isfinite(value) or not (a.low or 0.0) <= value <= (a.high or math.inf):
+        raise ValueError(raw)
+    return int(value) if a.kind == "whole" else value
+
+
+def _text(value: object) -> str:
+    if value is None:
+        return NONE
+    if isinstance(value, bool):
+        return str(int(value))
+    if isinstance(value, tuple):
+        return BETWEEN.join(quote(i, safe="") for i in value)
+    return str(value)
+
+
+def to_link(limits: Mapping[str, object]) -> str:
+    """Limits as one parameter of the link."""
+    return ",".join(f"{key}:{_text(value)}" for key, value in limits.items())
+
+
+def in_words(limits: Mapping[str, object], study: Study) -> list[str]:
+    """Each limit that is moved, in a few words."""
+    said = []
+    for key, value in limits.items():
+        if key == "objective":
+            said.append(f"objective: {GOALS[str(value)].lower()}".replace("saidi", "SAIDI"))
+        elif key == "backup_settings":
+            said.append("fast tripping may be changed" if value == MAY_CHANGE else "fast tripping stays as built")
+        elif key == ONLY:
+            said.append("laterals that fail are not left out")
+        elif isinstance(value, tuple):
+            said.append(f"{'always' if key == FORCED_IN else 'never'} convert {', '.join(value) or 'any by name'}")
+        else:
+            label = BY_KEY[key].label.lower().replace("saidi", "SAIDI").replace("maifi_e", "MAIFI_E")
+            amount = money(value, study.currency) if BY_KEY[key].unit.startswith("money") else spoken(value)
+            said.append(f"{label} {'no limit' if value is None else amount}")
+    return said
+
+
+def panel(shown: Opened, study: Study, network: Network) -> Limits:
+    """Draw the controls; returns everything that is asked, by key."""
+    known = stated(study)
+    asked = known | moved(study)
+    form = _Controls(shown.name, known, asked, bare(study.currency, 12))
+    form.objective()
+    form.most("budget")
+    form.most("saidi_reduction_minutes", "Least SAIDI reduction, min/yr")
+    with st.expander("Momentary events and single laterals"):
+        form.most("added_maifi_e", "Most added MAIFI_E, 1/yr")
+        form.most("added_maifi_e_feeder", "Most added MAIFI_E of a feeder, 1/yr")
+        at = network.candidates
+        described = dict(zip(network.ids[at].astype(str).tolist(), network.described[at].tolist(), strict=True))
+        form.laterals("Always convert", FORCED_IN, described)
+        form.laterals("Never convert", FORCED_OUT, described)
+    form.toggle("Fast tripping may be changed", "backup_settings", "settings", {False: AS_BUILT_SETTINGS,
+                True: MAY_CHANGE}, BY_KEY["backup_settings"].help)
+    form.toggle("Leave out laterals that fail", ONLY, "only", {False: False, True: True},
+                "Laterals that fail an application check are only ever left as they are")
+    with st.expander("Programme by year", expanded=True):
+        form.years()
+        form.most("yearly_budget")
+        form.most("yearly_units", "Units a year")
+    return asked
+
+
+@dataclass(frozen=True)
+class _Controls:
+    """Controls of the limits of one study: each shows what is asked, and notes what it is moved to."""
+
+    name: str
+    known: Limits
+    asked: Limits
+    currency: str
+
+    def _held(self, key: str, value: object, widget: str = "", values: Mapping[bool, object] | None = None
+              ) -> dict[str, Any]:
+        """Key and callback of a control that shows `value`; values: of the limit by that of the control."""
+        widget = f"{widget or key}_{self.name}"
+        state.hold(widget, value)
+        return {"key": widget, "on_change": _moved, "args": (key, widget, self.known[key], values)}
+
+    def objective(self) -> None:
+        """The objective."""
+        st.radio("Objective", list(GOALS), format_func=GOALS.__getitem__,
+                 **self._held("objective", self.asked["objective"]))
+
+    def most(self, key: str, title: str = "") -> None:
+        """A number, or no limit."""
+        a, value = BY_KEY[key], self.asked[key]
+        unit = self.currency if a.unit.startswith("money") else a.unit
+        st.number_input(title or f"{a.label}, {unit}", min_value=0.0, value=None, step=float(a.step),
+                        placeholder="no limit", help=a.help,
+                        **self._held(key, float(value) if isinstance(value, int | float) else None))
+
+    def years(self) -> None:
+        """Years of the programme."""
+        years = self.asked["programme_years"]
+        st.number_input("Years", 1, 50, **self._held("programme_years", years, "years"))
+
+    def laterals(self, title: str, key: str, described: Mapping[str, str]) -> None:
+        """Laterals that are forced in or out."""
+        ids = self.asked[key]
+        st.multiselect(title, list(described), format_func=lambda i: short(described[i], 90),
+                       **self._held(key, list(ids) if isinstance(ids, tuple) else []))
+
+    def toggle(self, title: str, key: str, widget: str, values: Mapping[bool, object], help_text: str) -> None:
+        """One of two values."""
+        on = self.asked[key] == values[True]
+        st.toggle(title, help=help_text, **self._held(key, on, widget, values))
+
+
+def _moved(key: str, widget: str, stated_value: object, values: Mapping[bool, object] | None) -> None:
+    value = st.session_state[widget]
+    if values is not None:
+        value = values[value]
+    elif isinstance(value, list):
+        value = tuple(value)
+    others = [part for part in state.text(state.LIMITS).split(",") if part and part.partition(":")[0] != key]
+    state.put(limits=",".join(others + ([] if value == stated_value else [f"{key}:{_text(value)}"])))
+
+
+def save(shown: Opened, asked: Mapping[str, object]) -> None:
+    """Make what is asked for the study's own, so that a run and its report choose by it."""
+    units = asked["yearly_units"]
+    wanted: dict[str, Any] = {key: asked[key] for key in (*WORDS, *NUMBERS)}
+    wanted["yearly_units"] = int(units) if isinstance(units, int | float) else None
+    forced_in, forced_out = asked[FORCED_IN], asked[FORCED_OUT]
+    text = (shown.folder / "study.toml").read_bytes().decode("utf-8-sig")
+    changed = toml_edit.set_forced(toml_edit.set_values(text, wanted),
+                                   forced_in if isinstance(forced_in, tuple) else (),
+                                   forced_out if isinstance(forced_out, tuple) else ())
+    saved = edit.apply(shown, {"study.toml": changed.encode()}, [], "limits")
+    st.session_state[opened.NOTICE] = (
+        "Written into study.toml: a run and its report now choose by these limits." if saved else
+        "Not written: the study was left as it was.")

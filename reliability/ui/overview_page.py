@@ -1,0 +1,200 @@
+"""First page: what is proposed and whether it pays, where it is, what is not known, and the way on."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from reliability.data_gaps import ASSUMPTIONS, HISTORY, IMPORT, LATERALS, TABLES, Gap, Nearest, data_gaps, in_words
+from reliability.data_gaps import needed_for_a_proposal as nearest
+from reliability.formats import DASH, count, money, number, percent
+from reliability.report.map_classes import Benefit, Classed, by_benefit
+from reliability.report.sections_map import converted
+from reliability.schema.scenarios import proposed_position
+from reliability.study import workspace
+from reliability.ui import (
+    background,
+    business_page,
+    decisive,
+    frame,
+    lengths,
+    map_panel,
+    opened,
+    overview_words,
+    state,
+    tiles,
+    trials,
+)
+from reliability.ui.opened import Opened
+from reliability.ui.place_table import named
+from reliability.ui.scenario_results import base_results, state_results
+from reliability.ui.text import plain
+from reliability.ui.tiles import Figure
+from reliability.what_if import ScenarioResults, by_lateral
+
+FILLED_AT = {ASSUMPTIONS: "study_page", TABLES: "study_page", IMPORT: "import_page", HISTORY: "history_page",
+             LATERALS: "laterals_page"}
+STUDY_TAB = {ASSUMPTIONS: "Assumptions", TABLES: "Tables"}
+WAY_ON = (("laterals_page", "Which laterals, and do the checks pass", ":material/account_tree:"),
+          ("choice_page", "Change the budget and the limits", ":material/checklist:"),
+          ("compare_page", "Move the assumptions", ":material/balance:"),
+          ("business_page", "See what it depends on", ":material/payments:"),
+          ("report_page", "Write the report", ":material/description:"),
+          ("import_page", "Import your own data", ":material/upload_file:"))
+POLL_SECONDS = 0.7
+
+
+def show() -> None:
+    """Draw the page."""
+    shown = frame.begin("Overview", with_state=True)
+    _choose(shown)
+    if shown.study is None:
+        st.error(f"{count(shown.problems.count, 'problem')} in the files of this study stand in the way.")
+        st.page_link("reliability/ui/study_page.py", label="See every problem with its remedy", icon=":material/rule:")
+        return
+    study, asked = shown.rated, frame.asked(shown)
+    now = state_results(study, shown.fingerprint, asked)
+    base = base_results(study, shown.fingerprint, asked)
+    at = proposed_position(now.results.study.scenarios)
+    gaps = background.ask(f"gaps|{base.digest}", lambda: (data_gaps(base), nearest(base) if at is None else None))
+    spread = trials.asked(now)
+    _verdict(now, at, spread, gaps.result() if at is None else None)
+    decisive.tell(decisive.place(), base, asked.moves)
+    picture, side = st.columns([3, 2], gap="large")
+    with picture:
+        _drawing(now, at)
+    with side:
+        with st.container(key="overview_gaps"):
+            _gaps(gaps.result()[0] if gaps.done() else None, now.business.currency, at)
+        _way_on()
+    business_page.prepare(now)
+    if not gaps.done() or (trials.is_prepared(now) and not (spread and spread.final)):
+        _poll(now.digest, spread.trials if spread else 0, None if gaps.done() else f"gaps|{base.digest}")
+
+
+def _choose(shown: Opened) -> None:
+    names, example = workspace.studies(), workspace.DEMOS.get(shown.name)
+    with st.container(horizontal=True, vertical_alignment="center", key="overview_study"):
+        state.hold("study_choice", shown.name)
+        st.selectbox("Study", names, key="study_choice", width=260, format_func=_called, label_visibility="collapsed",
+                     on_change=lambda: opened.choose(st.session_state["study_choice"]))
+        st.markdown(f"**Invented example.** {example.shows}" if example else "", width="stretch")
+        for name, demo in workspace.DEMOS.items():
+            if name != shown.name:
+                st.button(f"{demo.title} instead" if example else demo.title, key=f"demo_{name}", help=demo.shows,
+                          on_click=opened.choose, args=(name,))
+
+
+def _called(name: str) -> str:
+    return f"{workspace.DEMOS[name].title} (example)" if name in workspace.DEMOS else name
+
+
+def _verdict(now: ScenarioResults, at: int | None, spread: trials.Spread | None,
+             found: tuple[list[Gap], Nearest | None] | None) -> None:
+    """The proposal in a sentence, its figures in large type, and what it does to the average customer."""
+    currency = now.business.currency
+    with st.container(key="overview_verdict"):
+        if at is None:
+            st.markdown(f"#### No conversion is proposed. {plain(now.decision.choice.message, 400)}")
+            if found is not None and found[1] is not None:
+                st.markdown(plain(overview_words.needed(found[1], currency), 700))
+        else:
+            sure = None if spread is None else trials.odds_of_gain(spread.npv[at])
+            st.markdown(f"#### {plain(overview_words.proposal(now, at, sure), 500)}")
+            st.markdown(plain(overview_words.effect(now, at), 700))
+    with st.container(key="overview_figures"):
+        tiles.row(_figures(now, at, spread))
+
+
+def _figures(now: ScenarioResults, at: int | None, spread: trials.Spread | None) -> list[Figure]:
+    shown = [("SAIDI, min/yr", "saidi_min"), ("SAIFI, 1/yr", "saifi"), ("Momentary events, MAIFI_E, 1/yr", "maifi_e")]
+    if at is None:
+        return [Figure(name, number(now.indices[0][key])) for name, key in shown]
+    case, currency = now.money[at], now.business.currency
+    sure = None if spread is None else trials.odds_of_gain(spread.npv[at])
+    figures = [Figure("Capital", money(case["capex"], currency)),
+               Figure("Net present value", money(case["npv"], currency)),
+               Figure("Probability that NPV is above 0", percent(sure))]
+    for name, key in shown:
+        before, after = now.indices[0][key], now.indices[at][key]
+        change = None if before is None or after is None else after - before
+        way = 0 if change is None else tiles.direction(change, after)
+        figures.append(Figure(name, number(after), "no change" if not way else number(change, signed=True), way))
+    turn = now.results.break_even.reclosing_off_share[at]
+    return [*figures, Figure("Reclosing off at which SAIDI turns", percent(turn) if np.isfinite(turn) else DASH)]
+
+
+def _drawing(now: ScenarioResults, at: int | None) -> None:
+    """The network with the proposal: on the map, or the feeder with most conversions in one line."""
+    network = now.results.network
+    if not len(network.candidates):
+        st.info("This network has no lateral: no section is headed by a fuse, sectionalizer or lateral recloser.")
+        return
+    chosen = now.decision.choice.selection
+    chosen = chosen[chosen["what"] == "lateral"]
+    device = now.results.table.protections[at or 0].device
+    heads: list[int] = []
+    if at is not None and len(chosen):
+        device, places = converted(network, device, chosen)
+        heads = places.tolist()
+    feeders = [str(f) for f in network.feeder_ids]
+    of_feeder = chosen.groupby("feeder_id").size() if len(chosen) else pd.Series(dtype=int)
+    on_map = now.results.study.routes is not None
+    feeder = map_panel.ALL if on_map else str(of_feeder.idxmax()) if len(of_feeder) else feeders[0]
+    with st.container(horizontal=True, vertical_alignment="center", horizontal_alignment="distribute"):
+        st.subheader("Where it is" if at is not None else "Where the customer-minutes are lost", anchor=False)
+        lengths.switch(now.results.study)
+    clicked = map_panel.draw(
+        now.results, map_panel.Look(feeder, map_panel.MINUTES, on_map), _classed(now, at), device, key="overview",
+        name="Laterals proposed", alt=f"One-line diagram of feeder {feeder}, {count(len(heads), 'lateral')} converted.",
+        data=lambda: named(chosen, network, "section_id", "lateral or backup", "backup_id"), chosen=heads)
+    if clicked:
+        state.put(lateral=clicked)
+        state.go("reliability/ui/laterals_page.py")
+
+
+def _classed(now: ScenarioResults, at: int | None) -> Classed:
+    """Laterals by the customer-minutes that the proposal avoids; without one by those that their faults cost."""
+    network = now.results.network
+    lost = by_lateral(now, now.results.expected[0].fault_customer_hours)
+    if at is not None:
+        lost = lost - by_lateral(now, now.results.expected[at].fault_customer_hours)
+    values = np.full(len(network), np.nan)
+    values[network.candidates] = 60.0 * lost[network.candidates]
+    return by_benefit(network, Benefit("Customer-minutes avoided" if at is not None else "Customer-minutes lost",
+                                       "a year", values))
+
+
+def _gaps(gaps: list[Gap] | None, currency: str, at: int | None) -> None:
+    st.subheader("What is not known, and moves the result most", anchor=False)
+    if gaps is None:
+        st.markdown("Computing the data gaps …")
+        return
+    if not gaps:
+        st.markdown("Without a proposal no gap can be weighed." if at is None else
+                    "Every assumption that matters is stated as certain.")
+    for k, gap in enumerate(gaps):
+        st.markdown(f"**{k + 1}. {plain(gap.name)}** {plain(in_words(gap, currency), 400)}")
+        if st.button(gap.filled_by, key=f"gap_{k}", type="tertiary", icon=":material/arrow_forward:"):
+            if gap.place in STUDY_TAB:
+                st.session_state["study_tab"] = STUDY_TAB[gap.place]
+            state.go(f"reliability/ui/{FILLED_AT[gap.place]}.py")
+
+
+def _way_on() -> None:
+    st.subheader("The way on", anchor=False)
+    for page, words, icon in WAY_ON:
+        st.page_link(f"reliability/ui/{page}.py", label=words, icon=icon)
+
+
+@st.fragment(run_every=POLL_SECONDS)
+def _poll(digest: str, have: int, gaps: str | None) -> None:
+    """Draw the page again once more trials than it has, or the gaps that it waits for, are there."""
+    spread = trials.known(digest)
+    if (spread is not None and (spread.trials > have or spread.final)) or (gaps and background.is_done(gaps)):
+        st.rerun()
+
+
+if __name__ == "__main__":
+    show()

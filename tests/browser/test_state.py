@@ -1,0 +1,156 @@
+"""What is asked stands in the address: it survives a reload, a new tab and the way back, one step at a time."""
+
+from __future__ import annotations
+
+from urllib.parse import parse_qs, urlsplit
+
+import pytest
+
+from tests.browser.conftest import settle, small_study, visit
+
+
+def asked(page) -> dict[str, str]:
+    """Parameters of the address."""
+    return {key: values[-1] for key, values in parse_qs(urlsplit(page.url).query).items()}
+
+
+def follow(page, name: str) -> None:
+    """Go to a page by the links at the top."""
+    page.get_by_test_id("stTopNav").get_by_role("link", name=name, exact=True).click()
+    page.wait_for_selector(f"h1:has-text('{name}')")
+    settle(page)
+
+
+def press(page, name: str, key: str) -> None:
+    """One step of a slider, and its figures."""
+    before = page.url
+    page.get_by_role("slider", name=name).focus()
+    page.keyboard.press(key)
+    page.wait_for_function("before => location.href !== before", arg=before)
+    settle(page)
+
+
+def limit(page, name: str, value: str) -> None:
+    """Type a limit of the selection."""
+    before = page.url
+    field = page.get_by_role("spinbutton", name=name, exact=True)
+    field.fill(value)
+    field.press("Enter")
+    page.wait_for_function("before => location.href !== before", arg=before)
+    settle(page)
+
+
+def back(page) -> None:
+    page.go_back()
+    settle(page)
+
+
+def shown(page) -> list[str]:
+    """Figures in large type, the heading and what is told as moved."""
+    return [page.locator("h1").inner_text(), page.locator(".st-key-page_head").inner_text(),
+            *page.locator(".st-key-moved_notice p").first.all_inner_texts(),
+            *page.locator(".figure-value").all_inner_texts()]
+
+
+def test_one_press_of_back_undoes_one_step(page, shared):
+    """A move of a slider, a limit, a scenario, a perspective, a change of page: each is one entry of the history."""
+    name = small_study(shared, "back")
+    visit(page, shared, "compare", study=name)
+    steps = [(page.url, shown(page))]
+
+    def step(action, *arguments) -> None:
+        action(page, *arguments)
+        steps.append((page.url, shown(page)))
+
+    entries = page.evaluate("history.length")
+    step(press, "Temporary fraction", "ArrowLeft")
+    step(press, "Temporary fraction", "ArrowLeft")
+    step(follow, "Selection")
+    step(limit, "Budget, USD", "6000")
+    step(follow, "Business case")
+    page.get_by_text("Societal", exact=True).click()
+    page.wait_for_function("() => location.search.includes('perspective=society')")
+    settle(page)
+    steps.append((page.url, shown(page)))
+    step(follow, "Laterals")
+    step(follow, "Compare")
+    assert page.evaluate("history.length") - entries == len(steps) - 1
+    for address, before in reversed(steps[:-1]):
+        back(page)
+        assert page.url == address
+        assert shown(page) == before
+    page.go_forward()
+    settle(page)
+    assert (page.url, shown(page)) == steps[1]
+
+
+@pytest.mark.parametrize("path", ["compare", "choice", "business", "laterals", "report"])
+def test_a_reload_and_a_new_tab_show_the_same(page, shared, path):
+    name = small_study(shared, f"again-{path}")
+    visit(page, shared, "compare", study=name)
+    press(page, "Temporary fraction", "ArrowLeft")
+    press(page, "Repair time", "ArrowRight")
+    follow(page, "Selection")
+    limit(page, "Budget, USD", "6000")
+    titles = {"compare": "Compare", "choice": "Selection", "business": "Business case", "laterals": "Laterals",
+              "report": "Report"}
+    if path != "choice":
+        follow(page, titles[path])
+    before, address = shown(page), page.url
+    assert asked(page) == {"study": name, "sliders": "temporary_fraction:0.74,repair_hours:3.25",
+                           "limits": "budget:6000.0"}
+    assert "temporary fraction" in before[2]
+    assert "budget" in before[2]
+    page.reload()
+    page.wait_for_selector("h1")
+    settle(page)
+    assert (page.url, shown(page)) == (address, before)
+    other = page.context.new_page()
+    visit(other, shared, address.removeprefix(shared.url + "/"))
+    assert (other.url, shown(other)) == (address, before)
+    other.close()
+
+
+def test_a_moved_state_is_never_shown_under_the_study_s_mark(page, shared):
+    name = small_study(shared, "mark")
+    visit(page, shared, "compare", study=name)
+    own = page.locator(".st-key-page_head code").inner_text()
+    press(page, "Temporary fraction", "ArrowLeft")
+    marks = set()
+    for title in ("Compare", "Selection", "Business case", "Laterals", "Report"):
+        if title != "Compare":
+            follow(page, title)
+        marks.add(page.locator(".st-key-page_head code").inner_text())
+        assert "moved" in page.locator(".st-key-page_head").inner_text()
+        assert page.get_by_role("button", name="Reset all", exact=True).is_enabled()
+    assert len(marks) == 1
+    assert own not in marks
+    page.get_by_role("button", name="Reset all", exact=True).click()
+    page.wait_for_function("() => !location.search.includes('sliders')")
+    settle(page)
+    assert page.locator(".st-key-page_head code").inner_text() == own
+
+
+def test_quick_moves_are_no_steps_back(page, shared):
+    """A run that the browser asks for with the address of before keeps what was moved meanwhile."""
+    name = small_study(shared, "quick")
+    visit(page, shared, "compare", study=name)
+    for slider in ("Temporary fraction", "Repair time", "Switching time", "Fault-rate factor"):
+        page.get_by_role("slider", name=slider).focus()
+        page.keyboard.press("ArrowRight")
+    page.wait_for_function("() => location.search.split('%3A').length === 5")
+    settle(page)
+    assert len(asked(page)["sliders"].split(",")) == 4
+
+
+def test_sliders_show_the_study_s_exact_value(page, shared):
+    """The demo's mean repair time lies between two steps of its slider."""
+    visit(page, shared, "compare", study="demo")
+    slider = page.get_by_role("slider", name="Repair time")
+    assert slider.get_attribute("aria-valuetext") == "3.117"
+    press(page, "Repair time", "ArrowRight")
+    assert slider.get_attribute("aria-valuetext") in ("3.250", "3.500")
+    page.get_by_role("button", name="Reset", exact=True).click()
+    page.wait_for_function("() => !location.search.includes('repair')")
+    settle(page)
+    assert slider.get_attribute("aria-valuetext") == "3.117"
