@@ -5,7 +5,7 @@ They join those of `broken_studies`; tests/test_broken.py runs them all.
 
 from __future__ import annotations
 
-from tests.broken_studies import GOOD_OUTAGE, HEAD, MAIN, STUDIES, TAP, case, outages, sections, toml
+from tests.broken_studies import GOOD_OUTAGE, HEAD, MAIN, OUT_HEAD, STUDIES, TAP, case, outages, sections, toml
 from tests.workbooks import Sheet, packed, parts_of, raw_workbook, rows
 
 __all__ = ["STUDIES"]
@@ -130,7 +130,7 @@ case("hours-that-are-seconds", ["sections.csv: row 3 | repair_hours | '10800' | 
      sections_csv=sections(MAIN + ",", TAP + ",10800", head=HEAD + ",repair_hours"))
 case("kilometres-that-are-metres", ["sections.csv: the median of length_km is 800 km | Is it in metres or feet?"], 0,
      sections_csv=sections("main,,breaker,2000,10", "tap,main,fuse,500,5", "end,main,,800,3"))
-case("amperes-that-are-kiloamperes", ["sections.csv: the median of fault_current_source_a is 4.2 A | Is it in kiloamperes?"], 0,
+case("amperes-that-are-kiloamperes", ["sections.csv: the median of fault_current_source_a is 3.55 A | Is it in kiloamperes?"], 0,
      sections_csv=sections(MAIN + ",4.2,2.9", TAP + ",2.9,1.8", head=HEAD + ",fault_current_source_a,fault_current_end_a"))
 case("kilovolts-that-are-volts", ["sections.csv: row 2 | system_kv | '12470' | must lie between 0.1 and 100"],
      sections_csv=sections(MAIN + ",12470", TAP + ",12470", head=HEAD + ",system_kv"))
@@ -145,3 +145,28 @@ case("toml-hours-that-are-minutes", ["study.toml: restoration.switching_hours is
 case("failure-in-per-cent", ["study.toml: protection.fuse_failure is 1; | Is it in per cent?"], 0, study_toml=toml("[protection]\nfuse_failure = 1"))
 case("pickup-in-kiloamperes", ["settings.csv: the median of pickup_a is 0.4 A | Is it in kiloamperes?"], 0,
      settings_csv="section_id,element,operation,pickup_a,curve,time_dial\nmain,phase,fast,0.4,ieee_very_inverse,0.05\n")
+
+# --- read otherwise in silence ------------------------------------------------------------------------------------
+for name, first, second in (("zeros", "1.000", "2.000"), ("digits", "1.035", "2.000")):
+    case(f"customers-of-thousands-by-points-{name}", [f"sections.csv: row 2 | customers | '{first}' | thousands", "sections.csv: row 3 | customers | '2.000' | thousands"],
+         sections_csv=sections(f"main,,breaker,2,{first}", f"tap,main,fuse,1,{second}"))
+case("customers-with-decimals-where-others-show-them", [], 0, sections_csv=sections("main,,breaker,2.450,10.000", "tap,main,fuse,0.900,5.000"))
+case("outage-customers-of-thousands", ["outages.csv: row 2 | customers | '1.200' | thousands"], outages_csv=outages(GOOD_OUTAGE.replace(",5,", ",1.200,")))
+case("outage-customers-by-another-rule", ["finding: customers_not_a_number 3"], 0, outages_csv=outages(
+    GOOD_OUTAGE, *(f"e{k},tap,2024-04-0{k}T10:00,2024-04-0{k}T11:00,{n},,," for k, n in enumerate(("0x5", "1_0", "5e400"), 1))))
+case("outage-customers-with-a-decimal-comma", ["finding: blank_section 1"], 0, outages_csv=outages(
+    "e1;;2024-03-01T10:00;2024-03-01T12:00;5,0;tree;;", head=OUT_HEAD.replace(",", ";")))
+case("feeder-of-another-name-than-the-parents", ["sections.csv: row 3 | feeder_id | 'F2' | its parent main is of feeder F1"],
+     sections_csv=sections(MAIN + ",F1", TAP + ",F2", head=HEAD + ",feeder_id"))
+case("feeder-misspelt-far-out", ["sections.csv: row 4 | feeder_id | 'F-1' | its parent main is of feeder F1"],
+     sections_csv=sections(MAIN + ",F1", TAP + ",", "end,main,,1,3,F-1", head=HEAD + ",feeder_id"))
+case("feeder-that-begins-at-a-recloser", ["1 of 2 sections with another feeder_id than their parent's (tap): a feeder begins there"], 0,
+     sections_csv=sections(MAIN + ",F1", "tap,main,recloser,1,5,F2", head=HEAD + ",feeder_id"))
+case("link-without-a-device", ["sections.csv: row 4 | fuse_link | '40K' | no device holds it"],
+     sections_csv=sections(MAIN + ",", TAP + ",65K", "end,main,,1,3,40K", head=HEAD + ",fuse_link"))
+case("counts-without-a-device", ["1 of 2 sections with counts but no sectionalizer: it is not used there"], 0,
+     sections_csv=sections(MAIN + ",", TAP + ",2", head=HEAD + ",counts"))
+case("operations-of-a-fuse", ["1 of 2 sections with operations_to_lockout but no breaker or recloser or lateral_recloser"], 0,
+     sections_csv=sections(MAIN + ",4", TAP + ",4", head=HEAD + ",operations_to_lockout"))
+case("short-row-that-has-shifted", ["sections.csv: row 3 | '5' | fewer cells than headers"], sections_csv=sections(MAIN + ",3.0", "tap,main,1,5", head=HEAD + ",repair_hours"))
+case("short-row-in-the-records", ["outages.csv: row 3 | fewer cells than headers"], outages_csv=outages(GOOD_OUTAGE, "e2,2024-03-02T10:00,2024-03-02T11:00,5"))

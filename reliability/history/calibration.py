@@ -176,7 +176,7 @@ def _interval(ratio: np.ndarray, spread: np.ndarray, width: float) -> tuple[np.n
     tail = (1.0 - LEVEL) / 2.0
     if known.any():
         low[known], high[known] = np.nanquantile(spread[:, known], [tail, 1.0 - tail], axis=0)
-    with np.errstate(divide="ignore", over="ignore"):
+    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):     # nothing over nothing is not known
         low, high = (np.exp(width * np.log(end)) for end in (low, high))
         return ratio / high, np.where(ratio > 0, ratio / low, 0.0)
 

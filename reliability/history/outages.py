@@ -19,6 +19,7 @@ from reliability.history.served import Served, customers_served
 from reliability.network.tree import Network
 from reliability.schema.columns import OUTAGES
 from reliability.schema.problems import Problem, StudyError
+from reliability.study.cells import LARGEST, parse_numbers
 from reliability.study.record_settings import RecordSettings, record_settings
 from reliability.study.study import Study
 from reliability.study.timestamps import (
@@ -156,9 +157,9 @@ def _typed(frame: pd.DataFrame, row: np.ndarray, timestamps: list[Timestamps], n
 
 
 def _customers(text: pd.Series, marks: dict[str, np.ndarray]) -> np.ndarray:
-    number = pd.to_numeric(text.where(text != "", None), errors="coerce").to_numpy(dtype=float, na_value=np.nan)
+    number, _ = parse_numbers(text.tolist())
     marks["missing_customers"] = (text == "").to_numpy(dtype=bool)
-    whole = np.isfinite(number) & (number >= 0) & (number == np.floor(number))
+    whole = (number >= 0) & (number <= LARGEST) & (number == np.floor(number))
     marks["customers_not_a_number"] = ~whole & ~marks["missing_customers"]
     return np.where(whole, number, np.nan)
 

@@ -12,7 +12,7 @@ import pandas as pd
 from reliability.intake.layers import GEOMETRY_SUFFIXES, Layer, Shapes, read_layers
 from reliability.schema.problems import Problem, Problems, StudyError
 from reliability.study.files import SETTINGS_FILE
-from reliability.study.tables import MOST_CELLS, Rows, read_bytes, read_rows, rows_of
+from reliability.study.tables import MOST_CELLS, SHORT_ROW, Rows, read_bytes, read_rows, rows_of
 from reliability.study.workbook import hidden_rows_note, read_sheets
 
 RECIPE_FILE = "import.toml"
@@ -137,6 +137,8 @@ def _from_rows(table: str, rows: Rows) -> ExportTable:
         raise StudyError([Problem(rows.file, f"more cells than the {len(rows.headers)} headers",
                                   "put a cell that holds "
                                   "the separator into quotation marks", rows.numbers[k + 1], None, cell)])
+    if rows.too_short:
+        raise StudyError([Problem(rows.file, *SHORT_ROW, rows.numbers[rows.too_short[0] + 1])])
     return ExportTable(rows.file, table, columns, np.array(rows.numbers[1:], dtype=np.int64),
                        decimal_comma=rows.decimal_comma, notes=rows.notes, kinds=kinds)
 

@@ -19,7 +19,7 @@ from reliability.intake.words import Meaning, as_stated, known_meaning, suggesti
 from reliability.schema.columns import KM_PER_MILE, Column
 from reliability.schema.problems import Problem, Problems
 from reliability.study.cells import number_column
-from reliability.study.decimals import doubtful_signs
+from reliability.study.decimals import doubtful_signs, may_hold_thousands
 from reliability.study.headers import Table
 from reliability.study.spreadsheet_cells import report_ids, report_troubles
 
@@ -224,7 +224,7 @@ def _numbers(one: Recognised, fields: Mapping[str, Field], cells: dict[str, np.n
     table = one.table
     numeric = {n: fields[n] for n in cells if fields[n].column.kind in ("number", "whole")}
     texts = {n: cells[n].tolist() for n in numeric}
-    whole = [texts[n] for n in numeric if fields[n].column.kind == "whole"]
+    whole = [texts[n] for n in numeric if may_hold_thousands(fields[n].column)]
     headers = {m.name: " + ".join(m.headers) for m in one.matches}
     like = Table(table.name, texts, rows.tolist(), headers, frozenset(), table.decimal_comma,
                  doubtful_signs(list(texts.values()), whole, table.decimal_comma))

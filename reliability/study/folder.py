@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
 from reliability.network.tree import Network
@@ -19,6 +18,7 @@ from reliability.study.headers import ColumnMap, Table, match_headers
 from reliability.study.network_checks import check_forced_laterals, check_proposed, check_scenarios
 from reliability.study.operations import FILE as OPERATIONS_FILE
 from reliability.study.operations import read_operation_rows
+from reliability.study.outage_rows import outage_frame, report_doubtful_customers
 from reliability.study.overcurrent import read_curves
 from reliability.study.plausibility import unit_notes
 from reliability.study.reader import Reader
@@ -35,7 +35,7 @@ from reliability.study.study import Study
 from reliability.study.timestamps import is_zone
 from reliability.study.toml import Toml
 
-__all__ = ["SETTINGS_FILE", "check_against_network", "open_study", "outage_frame", "own_cost_table", "read_study"]
+__all__ = ["SETTINGS_FILE", "check_against_network", "open_study", "own_cost_table", "read_study"]
 
 
 def open_study(folder: str | Path) -> Study:
@@ -56,6 +56,8 @@ def read_study(reader: Reader) -> Study:
         curves = None if points is None else read_curves(points, found.problems)
         checked = _sections(reader, settings, curves)
         outages = _table(reader, "outages", OUTAGES, settings.columns)
+        if outages is not None:
+            report_doubtful_customers(outages, found.problems)
         operations = _operations(reader, settings, checked)
     routes, segments = _places(reader, None if checked is None else checked.sections["section_id"].tolist())
     costs = default_cost_table()
@@ -101,14 +103,6 @@ def check_against_network(toml: Toml, settings: Settings, ids: list[str] | None,
         for problem in error.problems:
             toml.wrong(problem.column or "history", problem.value, problem.rule, problem.remedy)
     return notes
-
-
-def outage_frame(table: Table) -> pd.DataFrame:
-    """Outage records as text columns of `columns.OUTAGES`, "" where blank, and `row`, the spreadsheet row."""
-    blank = [""] * len(table)
-    frame = pd.DataFrame({c.name: pd.Series(table.cells.get(c.name, blank), dtype="str") for c in OUTAGES})
-    frame["row"] = np.array(table.rows, int)
-    return frame
 
 
 def _operations(reader: Reader, settings: Settings, checked: CheckedSections | None) -> pd.DataFrame | None:

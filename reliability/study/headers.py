@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from reliability.schema.columns import Column
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem, Problems
-from reliability.study.decimals import doubtful_signs
+from reliability.study.decimals import doubtful_signs, may_hold_thousands
 from reliability.study.header_names import exact_name, in_both_units, match_names
 from reliability.study.spreadsheet_cells import report_ids, report_troubles
-from reliability.study.tables import Rows
+from reliability.study.tables import SHORT_ROW, Rows
 
 TITLE_ROWS = 20  # so many rows above the header are looked through
 
@@ -75,7 +75,7 @@ def match_headers(rows: Rows, columns: tuple[Column, ...], table: str, mapped: C
     _report_cells(rows, place, columns, table, problems)
     cells = {name: rows.columns[at] for name, at in place.items()}
     numbers = [cells[c.name] for c in columns if c.name in cells and c.kind in ("number", "whole")]
-    whole = [cells[c.name] for c in columns if c.name in cells and c.kind == "whole"]
+    whole = [cells[c.name] for c in columns if c.name in cells and may_hold_thousands(c)]
     notes = rows.notes
     if rows.decimal_comma and any("," in text for texts in numbers for text in texts):
         notes += (f"{rows.file}: cells are separated by semicolons; a comma in a number was read as its decimal sign.",)
@@ -189,7 +189,12 @@ def _report_cells(rows: Rows, place: Mapping[str, int], columns: tuple[Column, .
 
 
 def _ragged(rows: Rows, problems: Problems) -> None:
+    """Records with more cells than headers, or with fewer."""
+    def last(k: int) -> str:
+        return next(filter(None, (cells[k] for cells in reversed(rows.columns))), "")
+
     problems.each(range(len(rows.too_long)), lambda k: Problem(
         rows.file, f"more cells than the {len(rows.headers)} headers",
         "put a cell that holds the separator into quotation marks", rows.numbers[rows.too_long[k][0] + 1], None,
         rows.too_long[k][1]))
+    problems.each(rows.too_short, lambda k: Problem(rows.file, *SHORT_ROW, rows.numbers[k + 1], None, last(k)))

@@ -13,7 +13,7 @@ from reliability.study.records import Records
 
 
 def bad_links(records: Records, problems: Problems, own: Collection[str] = ()) -> None:
-    """Write every link in one way (65K); those unreadable or not in the reference table are reported.
+    """Write every link in one way (65K); reported: those unreadable, not in the reference table, or without a device.
 
     own: links of which the study has curves.
     """
@@ -26,6 +26,10 @@ def bad_links(records: Records, problems: Problems, own: Collection[str] = ()) -
     unknown = [i for i, text in enumerate(links) if text and written[text] not in known]
     problems.each(unknown, lambda i: records.problem(
         i, "fuse_link", None, *_trouble(written[links[i]], names, links[i])))
+    device = records.columns["device"]
+    bare = [i for i, text in enumerate(links) if text and device[i] == ""]
+    problems.each([i for i in bare if not records.unsure("device")[i]], lambda i: records.problem(
+        i, "fuse_link", None, "a fuse link, but no device holds it", "write the device, or leave fuse_link blank"))
     records.columns["fuse_link"] = np.array([written[text] or "" for text in links], object)
 
 

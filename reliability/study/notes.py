@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from reliability.schema.devices import FUSE, LATERAL_DEVICES
+from reliability.schema.devices import FUSE, LATERAL_DEVICES, TABLE
 
 LONGEST_KM = 100.0  # of one section; above it another unit is likely (our assumption)
 LEAST_FAULT = 2.0   # fault current over peak load; below it another unit is likely (our assumption)
+
+
+# Columns that only some devices have, and those devices.
+_OF_DEVICES: dict[str, tuple[str, ...]] = {
+    **dict.fromkeys(("operations_to_lockout", "fast_operations", "minimum_trip_a", "dead_time_s", "longest_dead_time_s",
+                     "reclosing_off_share"), tuple(d.name for d in TABLE if d.recloses)),
+    **dict.fromkeys(("counts", "rated_current_a", "actuating_current_a"), tuple(d.name for d in TABLE if d.counts)),
+    **dict.fromkeys(("saving_ceiling_a", "fuse_link"), tuple(d.name for d in TABLE if d.melts)),
+    "tripping": tuple(d.name for d in TABLE if d.trippings),
+}
 
 
 def notes(columns: Mapping[str, np.ndarray]) -> tuple[str, ...]:
@@ -37,7 +47,16 @@ def notes(columns: Mapping[str, np.ndarray]) -> tuple[str, ...]:
         (source & end & (amperes["fault_current_end_a"] > amperes["fault_current_source_a"]),
          "with more fault current at the far end than at the source end: are the two exchanged?"),
     )
+    found += tuple(_without_use(columns))
     texts = [f"{int(where.sum())} of {len(device)} sections {text}." for where, text in found if where.any()]
     if not np.nansum(columns["customers"]):
         texts.append("No customer is served: indices per customer do not exist.")
     return tuple(texts)
+
+
+def _without_use(columns: Mapping[str, np.ndarray]) -> Iterator[tuple[np.ndarray, str]]:
+    """Where a section states what its device does not have, (n,) bool each, and the end of the note."""
+    device = columns["device"]
+    for name, devices in _OF_DEVICES.items():
+        stated = columns[name] != "" if columns[name].dtype == object else ~np.isnan(columns[name])
+        yield stated & ~np.isin(device, devices), f"with {name} but no {' or '.join(devices)}: it is not used there"

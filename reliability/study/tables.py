@@ -16,6 +16,8 @@ from reliability.study.workbook import read_workbook
 MOST_BYTES = 200 * 2**20
 MOST_CELLS = 40_000_000
 MOST_COLUMNS = 500
+SHORT_ROW = ("fewer cells than headers, so that cells may stand under a wrong one",
+             "write the separator for each blank cell as well")
 BLOCK = 4096  # records turned into columns at a time: few enough to stay in the processor's cache
 _SPACES = "".join(c for c in map(chr, range(0x3001)) if c.isspace())  # all that str.strip takes away
 _WIDE_ENCODINGS = (codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
@@ -26,11 +28,12 @@ _SAVE_AS = "save it as CSV UTF-8"
 class Rows:
     """A header row and the records below it, as stripped text; blank rows are left out.
 
-    columns: for each header the cells below it, "" where a record is short. numbers: the row of the headers,
-    then of each record, counted as a spreadsheet does. too_long: records with more cells than headers, and
-    the first cell that is too many. decimal_comma: cells are separated by semicolons, so that a comma inside
-    a number is its decimal sign. kinds: of columns whose cells were not all text in the first place, by position, a
-    letter for each record, see `xlsx.process`.
+    columns: for each header the cells below it, "" where a record is short. numbers: the row of the headers, then
+    of each record, counted as a spreadsheet does. too_long: records with more cells than headers, and the first
+    cell that is too many. too_short: records of a text with fewer cells than its last header that is not blank.
+    decimal_comma: cells are separated by semicolons, so that a comma inside a number is its decimal sign. kinds: of
+    columns whose cells were not all text in the first place, by position, a letter for each record, see
+    `xlsx.process`.
     """
 
     file: str
@@ -38,6 +41,7 @@ class Rows:
     columns: list[list[str]]
     numbers: list[int]
     too_long: tuple[tuple[int, str], ...] = ()
+    too_short: tuple[int, ...] = ()
     decimal_comma: bool = False
     notes: tuple[str, ...] = ()
     kinds: Mapping[int, Sequence[str]] = field(default_factory=dict)
@@ -176,10 +180,12 @@ def rows_of(name: str, records: list[list[str]], kinds: Sequence[str] = ()) -> R
     width = len(headers)
     too_long = tuple((k, next(filter(None, r[width:]))) for k, r in enumerate(records)
                      if len(r) > width and any(r[width:]))
+    named = max(k for k, header in enumerate(headers, 1) if header)
+    too_short = () if kinds else tuple(k for k, r in enumerate(records) if len(r) < named)
     columns: list[list[str]] = [[] for _ in headers]
     for start in range(0, len(records), BLOCK):
         block = [r[:width] if len(r) >= width else r + [""] * (width - len(r)) for r in records[start:start + BLOCK]]
         for column, cells in zip(columns, zip(*block, strict=True), strict=True):
             column.extend(cells)
     letters = zip(*(kinds[k - 1] for k in numbers[1:]), strict=True) if kinds else ()
-    return Rows(name, headers, columns, numbers, too_long, kinds=dict(enumerate(letters)))
+    return Rows(name, headers, columns, numbers, too_long, too_short, kinds=dict(enumerate(letters)))

@@ -23,6 +23,8 @@ HEADS = "section_id;parent_id;device;length_km;customers;load_kw;fault_current_s
     (["2,4", "3.900", "1.035"], ["1.035"], True, "."),
     (["3.900", "1.000", "12.0"], ["1.000", "12.0"], False, ""),
     (["3,900", "1,035"], ["1,035"], True, ","),
+    (["1.000", "2.000"], ["1.000", "2.000"], False, "."),
+    (["0.5", "1.000", "2.000"], ["1.000", "2.000"], False, ""),
     (["2,4", "3.900"], [], False, ""),
     ([], [], True, ""),
 ])
@@ -50,3 +52,8 @@ def test_currents_with_separated_thousands_are_refused_not_read_as_a_thousandth(
 
 def test_a_file_of_semicolons_without_a_comma_needs_no_note(study):
     assert not any("semicolons" in note for note in study(sections__csv=f"{HEADS}\nb;;breaker;1.5;10;2;900\n").notes)
+
+
+def test_phases_cannot_hold_thousands(study):
+    made = study(sections__csv="section_id,parent_id,device,length_km,customers,phases\nb,,breaker,2,10,3.000\n")
+    assert made.sections["phases"].tolist() == [3.0]

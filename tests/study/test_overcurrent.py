@@ -187,7 +187,8 @@ def test_a_section_may_hold_a_link_of_which_the_study_has_curves():
     columns = (Column("section_id", "text"), Column("fuse_link", "text"))
     rows = read_rows("sections.csv", b"section_id,fuse_link\na,e10\nb,12E\n")
     table = match_headers(rows, columns, "sections", ColumnMap(), problems)
-    records = Records({"fuse_link": np.array(["e10", "12E"], object)}, {}, (table,))
+    records = Records({"fuse_link": np.array(["e10", "12E"], object), "device": np.array(["fuse", "fuse"], object)}, {},
+                      (table,))
     bad_links(records, problems, own=("10E",))
     assert records.columns["fuse_link"].tolist() == ["10E", "12E"]
     assert only(problems.listed).row == 3

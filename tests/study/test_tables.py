@@ -253,11 +253,17 @@ def test_repeated_headers_are_reported():
                         "rename one of the two"]
 
 
-def test_more_cells_than_headers_are_reported_and_fewer_are_blank():
+def test_more_cells_than_headers_are_reported_and_fewer_too():
     table, problems = match(["section_id", "length_km"], ["a", "1", "x"], ["b"], ["c", "2", "", ""])
     assert problems == ["t.csv: row 2: 'x': more cells than the 2 headers; put a cell that holds the separator into "
-                        "quotation marks"]
+                        "quotation marks",
+                        "t.csv: row 3: 'b': fewer cells than headers, so that cells may stand under a wrong one; write "
+                        "the separator for each blank cell as well"]
     assert table.cells == {"section_id": ["a", "b", "c"], "length_km": ["1", "", "2"]}
+
+
+def test_cells_below_a_blank_header_may_be_left_away():
+    assert match(["section_id", "length_km", "", ""], ["a", "1"], ["b", "2", ""])[1] == []
 
 
 def test_a_blank_header_is_reported_only_above_cells():

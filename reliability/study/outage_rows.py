@@ -1,0 +1,35 @@
+"""Rows of outages.csv as text, their numbers by the same rule as those of every table."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from reliability.schema.columns import OUTAGES
+from reliability.schema.problems import Problems
+from reliability.study.cells import explain
+from reliability.study.decimals import in_doubt
+from reliability.study.headers import Table
+
+_CUSTOMERS = next(c for c in OUTAGES if c.name == "customers")
+
+
+def report_doubtful_customers(table: Table, problems: Problems) -> None:
+    """Note numbers of customers in which a sign may separate thousands; what else is no number is a finding later."""
+    texts = table.cells.get(_CUSTOMERS.name, [])
+    doubtful = [i for i, text in enumerate(texts) if in_doubt(text, table.doubtful)]
+    problems.each(doubtful, lambda i: table.problem(i, _CUSTOMERS.name, texts[i], *explain(texts[i], _CUSTOMERS)))
+
+
+def outage_frame(table: Table) -> pd.DataFrame:
+    """Outage records as text columns of `columns.OUTAGES`, "" where blank, and `row`, the spreadsheet row.
+
+    A comma that is the file's decimal sign is a point in the number of customers.
+    """
+    blank = [""] * len(table)
+    frame = pd.DataFrame({c.name: pd.Series(table.cells.get(c.name, blank), dtype="str") for c in OUTAGES})
+    if table.decimal_comma:
+        single = frame["customers"].str.count(",") == 1
+        frame["customers"] = frame["customers"].where(~single, frame["customers"].str.replace(",", "."))
+    frame["row"] = np.array(table.rows, int)
+    return frame
