@@ -9,7 +9,7 @@ import pytest
 from reliability.cautions import CAUTION
 from tests.browser.conftest import AXE, INSTALL_AXE, missing, settle, small_study, visit
 
-PAGES = ("", "import", "history", "compare", "laterals", "choice", "business", "report", "method")
+PAGES = ("", "import", "study", "history", "compare", "laterals", "choice", "business", "report", "method")
 SIZES = ((1366, 768), (1920, 1080))
 RULES = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]
 
