@@ -5,7 +5,7 @@ They join those of `broken_studies`; tests/test_broken.py runs them all.
 
 from __future__ import annotations
 
-from tests.broken_studies import GOOD_OUTAGE, HEAD, MAIN, STUDIES, TAP, case, outages, sections
+from tests.broken_studies import GOOD_OUTAGE, HEAD, MAIN, STUDIES, TAP, case, outages, sections, toml
 from tests.workbooks import Sheet, packed, parts_of, raw_workbook, rows
 
 __all__ = ["STUDIES"]
@@ -95,3 +95,30 @@ case("id-shortened-in-csv", ["sections.csv: row 3 | section_id | '1.23457E+15' |
      sections_csv=sections(MAIN, "1.23457E+15,main,fuse,1,5"))
 case("event-shortened-in-csv", ["outages.csv: row 2 | event_id | '2.02403E+11' | power of ten"],
      outages_csv=outages(GOOD_OUTAGE.replace("e1", "2.02403E+11")))
+
+# --- times --------------------------------------------------------------------------------------------------------
+CHICAGO = toml('[history]\ntime_zone = "America/Chicago"')
+
+
+def steps(*times: str) -> str:
+    """Records whose starts and ends are written so."""
+    return outages(*(f"e{k},tap,{start},{end},5,,," for k, (start, end) in enumerate(zip(times[::2], times[1::2], strict=True), 1)))
+
+
+case("records-with-basic-times", ["finding: utc_offset_converted 2"], 0, study_toml=CHICAGO,
+     outages_csv=steps("20240325T1000Z", "20240325T1130Z", "2024-03-26T10:00+05", "2024-03-26T10:00:00+4:30", "2024-03-27 10:00", "2024-03-27 11:00"))
+case("records-with-offsets-beside-none", ["outages.csv: row 2 | started | '20240325T1000Z' | not all times state | time_zone"],
+     outages_csv=steps("20240325T1000Z", "20240325T1130Z", "2024-03-27 10:00", "2024-03-27 11:00"))
+case("records-all-with-an-offset", ["finding: utc_offset 2"], 0,
+     outages_csv=steps("20240325T1000-06", "20240325T1130-06", "2024-03-27T10:00-05:00", "2024-03-27T11:00-05:00"))
+case("records-with-two-forms-of-dates", ["finding: mixed_date_forms 1"], 0,
+     outages_csv=steps("2024-04-03 10:00", "2024-04-03 11:00", "25/03/2024 10:00", "25/03/2024 11:00", "26/03/2024 10:00", "26/03/2024 11:00"))
+case("records-with-offsets-of-no-zone", ["finding: started_not_a_date 2"], 0,
+     outages_csv=steps("2024-03-25T10:00", "2024-03-25T11:00", "2024-03-26T10:00+19:00", "2024-03-26T11:00", "2024-03-27T10:00+05:75", "2024-03-27T11:00"))
+COUNTER = "section_id,from,to,operations\n"
+case("operations-with-offsets-beside-none", ["operations.csv: row 2 | from | '20240101T00Z' | not all times state | time_zone"],
+     operations_csv=COUNTER + "main,20240101T00Z,2024-02-01T10:00,3\n")
+case("operations-with-offsets", ["operations.csv: 1 row with an offset from UTC: converted to the local time of America/Chicago"], 0,
+     study_toml=CHICAGO, operations_csv=COUNTER + "main,20240101T00Z,20240201T00Z,3\n")
+case("operations-with-two-forms-of-dates", ["operations.csv: 1 row with dates of another form than most of the file"], 0,
+     operations_csv=COUNTER + "main,2024-01-02,2024-02-03,3\nmain,2024-02-03,2024-03-04,2\nmain,25/03/2024,30/03/2024,1\n")

@@ -30,6 +30,7 @@ from reliability.study.segments import TABLE as SEGMENTS
 from reliability.study.segments import read_segments
 from reliability.study.settings import Settings, read_settings
 from reliability.study.study import Study
+from reliability.study.timestamps import is_zone
 from reliability.study.toml import Toml
 
 __all__ = ["SETTINGS_FILE", "check_against_network", "open_study", "outage_frame", "own_cost_table", "read_study"]
@@ -112,8 +113,12 @@ def _operations(reader: Reader, settings: Settings, checked: CheckedSections | N
     table = _table(reader, "operations", OPERATIONS, settings.columns)
     if table is None:
         return None
-    return read_operation_rows(table, str(settings.values["date_order"] or ""),
-                               None if checked is None else checked.sections, reader.found.problems)
+    zone = str(settings.values["time_zone"] or "").strip()
+    frame, notes = read_operation_rows(
+        table, str(settings.values["date_order"] or ""), None if checked is None else checked.sections,
+        reader.found.problems, zone if is_zone(zone) else "")
+    reader.found.notes.extend(notes)
+    return frame
 
 
 def _sections(reader: Reader, settings: Settings, curves: pd.DataFrame | None) -> CheckedSections | None:
