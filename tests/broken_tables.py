@@ -122,3 +122,26 @@ case("operations-with-offsets", ["operations.csv: 1 row with an offset from UTC:
      study_toml=CHICAGO, operations_csv=COUNTER + "main,20240101T00Z,20240201T00Z,3\n")
 case("operations-with-two-forms-of-dates", ["operations.csv: 1 row with dates of another form than most of the file"], 0,
      operations_csv=COUNTER + "main,2024-01-02,2024-02-03,3\nmain,2024-02-03,2024-03-04,2\nmain,25/03/2024,30/03/2024,1\n")
+
+# --- units --------------------------------------------------------------------------------------------------------
+case("hours-that-are-minutes", ["sections.csv: the median of repair_hours is 180 h | Is it in minutes?"], 0,
+     sections_csv=sections(MAIN + ",150", TAP + ",180", "end,main,,1,3,240", head=HEAD + ",repair_hours"))
+case("hours-that-are-seconds", ["sections.csv: row 3 | repair_hours | '10800' | must lie between 0 and 1"],
+     sections_csv=sections(MAIN + ",", TAP + ",10800", head=HEAD + ",repair_hours"))
+case("kilometres-that-are-metres", ["sections.csv: the median of length_km is 800 km | Is it in metres or feet?"], 0,
+     sections_csv=sections("main,,breaker,2000,10", "tap,main,fuse,500,5", "end,main,,800,3"))
+case("amperes-that-are-kiloamperes", ["sections.csv: the median of fault_current_source_a is 4.2 A | Is it in kiloamperes?"], 0,
+     sections_csv=sections(MAIN + ",4.2,2.9", TAP + ",2.9,1.8", head=HEAD + ",fault_current_source_a,fault_current_end_a"))
+case("kilovolts-that-are-volts", ["sections.csv: row 2 | system_kv | '12470' | must lie between 0.1 and 100"],
+     sections_csv=sections(MAIN + ",12470", TAP + ",12470", head=HEAD + ",system_kv"))
+case("seconds-that-are-milliseconds", ["sections.csv: the median of dead_time_s is 500 s | Is it in milliseconds"], 0,
+     sections_csv=sections(MAIN + ",500", TAP + ",", head=HEAD + ",dead_time_s"))
+case("span-that-is-a-year", ["sections.csv: row 3 | years_observed | '2019' | must lie between 0 and 100"],
+     sections_csv=sections(MAIN + ",,", TAP + ",4,2019", head=HEAD + ",faults_observed,years_observed"))
+case("rate-per-hundred-kilometres", ["study.toml: faults.line_fault_rate_per_km is 20 | Is it in faults per 100 km"], 0,
+     study_toml=toml("[faults]\nline_fault_rate_per_km = 20"))
+case("toml-hours-that-are-minutes", ["study.toml: restoration.switching_hours is 60 h | Is it in minutes?", "study.toml: costs.refuse_crew_hours is 120 h"], 0,
+     study_toml=toml("[restoration]\nswitching_hours = 60\n[costs]\nrefuse_crew_hours = 120"))
+case("failure-in-per-cent", ["study.toml: protection.fuse_failure is 1; | Is it in per cent?"], 0, study_toml=toml("[protection]\nfuse_failure = 1"))
+case("pickup-in-kiloamperes", ["settings.csv: the median of pickup_a is 0.4 A | Is it in kiloamperes?"], 0,
+     settings_csv="section_id,element,operation,pickup_a,curve,time_dial\nmain,phase,fast,0.4,ieee_very_inverse,0.05\n")
