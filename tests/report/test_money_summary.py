@@ -77,8 +77,8 @@ def test_the_downside_is_told_with_its_floor(changed, content):
     place = ("scenarios", content.proposed, "business")
     bad = changed({(*place, "npv_p10"): -7000.0, (*place, "npv_without_savings"): -60_000.0})
     assert plain(downside(bad, content.proposed)) == (
-        "Downside: there is one chance in ten of the utility losing more than 7\u202f000 USD. If it saved nothing at all, "
-        "it would lose its capital and inspection, 60\u202f000 USD at present value.")
+        "Downside: there is one chance in ten of the utility losing more than 7\u202f000 USD. If it saved nothing at "
+        "all, it would lose its capital and inspection, 60\u202f000 USD at present value.")
     good = changed({(*place, "npv_p10"): 7000.0, (*place, "probability_npv_positive"): 0.94})
     assert "of the utility gaining less than 7\u202f000 USD, and 6.0 % of losing at all." in plain(
         downside(good, content.proposed))
