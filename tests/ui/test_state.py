@@ -150,7 +150,7 @@ def test_every_page_tells_what_is_moved_under_another_mark(small, page):
 
 def test_another_study_has_nothing_moved(small):
     other = make_small("other")
-    test = app("study", small, sliders="repair_hours:5.0", limits="budget:5000.0", scenario="Proposed",
+    test = app("overview", small, sliders="repair_hours:5.0", limits="budget:5000.0", scenario="Proposed",
                lateral="tap-03")
     test.selectbox("study_choice").set_value(other).run()
     assert "As the study states" in said(go(test, "compare"))
@@ -184,6 +184,17 @@ def test_existing_devices_with_other_fast_operations_are_those_of_a_study_that_s
         for a, b in zip(short.indices, wanted.indices, strict=True):
             assert a["saifi"] == pytest.approx(b["saifi"], rel=1e-12)
         assert [m["npv"] for m in short.money] == pytest.approx([m["npv"] for m in wanted.money])
+
+
+def test_a_slider_that_moves_nothing_is_off(small):
+    """Where every section has its own temporary fraction; what a link says of it is left out."""
+    path = workspace.root() / small / "sections.csv"
+    header, *rows = path.read_text().splitlines()
+    path.write_text("\n".join([f"{header},temporary_fraction", *(f"{row},0.5" for row in rows)]) + "\n")
+    test = app("compare", small, sliders="temporary_fraction:0.3")
+    assert test.slider("slider_small_temporary_fraction").disabled
+    assert not test.slider("slider_small_repair_hours").disabled
+    assert "As the study states" in said(test)
 
 
 def test_sliders_start_at_the_study_s_exact_value():
