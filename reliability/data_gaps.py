@@ -144,7 +144,10 @@ def _of_checks(now: ScenarioResults, at: int) -> list[Gap]:
                 "See the checks of each lateral", LATERALS)]
 
 
-def needed_for_a_proposal(now: ScenarioResults, most: int = MOST) -> tuple[str, float, list[Needed]]:
+Nearest = tuple[str, float, list[Needed]]
+
+
+def needed_for_a_proposal(now: ScenarioResults, most: int = MOST) -> Nearest:
     """Without a proposal: the conversion that comes nearest to paying, its net present value, and what would have to be
     different for it to pay, each alone, the smallest change first. "" where no conversion is open to any lateral.
     """
@@ -154,7 +157,7 @@ def needed_for_a_proposal(now: ScenarioResults, most: int = MOST) -> tuple[str, 
     if alone.empty:
         return "", np.nan, []
     alone = alone[alone["capex"] > 0.0] if (alone["capex"] > 0.0).any() else alone
-    best = alone.loc[(alone["npv"] / alone["capex"].clip(lower=1.0)).idxmax()]
+    best = alone.iloc[int(np.argmax((alone["npv"] / alone["capex"].clip(lower=1.0)).to_numpy()))]
     network, study = now.results.network, now.results.study
     head = int(options.heads[int(best["lateral"])])
     counts = None if np.isnan(best["counts"]) else int(best["counts"])

@@ -5,7 +5,7 @@ They join those of `broken_studies`; tests/test_broken.py runs them all.
 
 from __future__ import annotations
 
-from tests.broken_studies import GOOD_OUTAGE, HEAD, MAIN, STUDIES, TAP, case, outages, sections
+from tests.broken_studies import GOOD_OUTAGE, HEAD, MAIN, STUDIES, TAP, case, outages, sections, toml
 from tests.workbooks import Sheet, packed, parts_of, raw_workbook, rows
 
 __all__ = ["STUDIES"]
@@ -95,3 +95,53 @@ case("id-shortened-in-csv", ["sections.csv: row 3 | section_id | '1.23457E+15' |
      sections_csv=sections(MAIN, "1.23457E+15,main,fuse,1,5"))
 case("event-shortened-in-csv", ["outages.csv: row 2 | event_id | '2.02403E+11' | power of ten"],
      outages_csv=outages(GOOD_OUTAGE.replace("e1", "2.02403E+11")))
+
+# --- times --------------------------------------------------------------------------------------------------------
+CHICAGO = toml('[history]\ntime_zone = "America/Chicago"')
+
+
+def steps(*times: str) -> str:
+    """Records whose starts and ends are written so."""
+    return outages(*(f"e{k},tap,{start},{end},5,,," for k, (start, end) in enumerate(zip(times[::2], times[1::2], strict=True), 1)))
+
+
+case("records-with-basic-times", ["finding: utc_offset_converted 2"], 0, study_toml=CHICAGO,
+     outages_csv=steps("20240325T1000Z", "20240325T1130Z", "2024-03-26T10:00+05", "2024-03-26T10:00:00+4:30", "2024-03-27 10:00", "2024-03-27 11:00"))
+case("records-with-offsets-beside-none", ["outages.csv: row 2 | started | '20240325T1000Z' | not all times state | time_zone"],
+     outages_csv=steps("20240325T1000Z", "20240325T1130Z", "2024-03-27 10:00", "2024-03-27 11:00"))
+case("records-all-with-an-offset", ["finding: utc_offset 2"], 0,
+     outages_csv=steps("20240325T1000-06", "20240325T1130-06", "2024-03-27T10:00-05:00", "2024-03-27T11:00-05:00"))
+case("records-with-two-forms-of-dates", ["finding: mixed_date_forms 1"], 0,
+     outages_csv=steps("2024-04-03 10:00", "2024-04-03 11:00", "25/03/2024 10:00", "25/03/2024 11:00", "26/03/2024 10:00", "26/03/2024 11:00"))
+case("records-with-offsets-of-no-zone", ["finding: started_not_a_date 2"], 0,
+     outages_csv=steps("2024-03-25T10:00", "2024-03-25T11:00", "2024-03-26T10:00+19:00", "2024-03-26T11:00", "2024-03-27T10:00+05:75", "2024-03-27T11:00"))
+COUNTER = "section_id,from,to,operations\n"
+case("operations-with-offsets-beside-none", ["operations.csv: row 2 | from | '20240101T00Z' | not all times state | time_zone"],
+     operations_csv=COUNTER + "main,20240101T00Z,2024-02-01T10:00,3\n")
+case("operations-with-offsets", ["operations.csv: 1 row with an offset from UTC: converted to the local time of America/Chicago"], 0,
+     study_toml=CHICAGO, operations_csv=COUNTER + "main,20240101T00Z,20240201T00Z,3\n")
+case("operations-with-two-forms-of-dates", ["operations.csv: 1 row with dates of another form than most of the file"], 0,
+     operations_csv=COUNTER + "main,2024-01-02,2024-02-03,3\nmain,2024-02-03,2024-03-04,2\nmain,25/03/2024,30/03/2024,1\n")
+
+# --- units --------------------------------------------------------------------------------------------------------
+case("hours-that-are-minutes", ["sections.csv: the median of repair_hours is 180 h | Is it in minutes?"], 0,
+     sections_csv=sections(MAIN + ",150", TAP + ",180", "end,main,,1,3,240", head=HEAD + ",repair_hours"))
+case("hours-that-are-seconds", ["sections.csv: row 3 | repair_hours | '10800' | must lie between 0 and 1"],
+     sections_csv=sections(MAIN + ",", TAP + ",10800", head=HEAD + ",repair_hours"))
+case("kilometres-that-are-metres", ["sections.csv: the median of length_km is 800 km | Is it in metres or feet?"], 0,
+     sections_csv=sections("main,,breaker,2000,10", "tap,main,fuse,500,5", "end,main,,800,3"))
+case("amperes-that-are-kiloamperes", ["sections.csv: the median of fault_current_source_a is 4.2 A | Is it in kiloamperes?"], 0,
+     sections_csv=sections(MAIN + ",4.2,2.9", TAP + ",2.9,1.8", head=HEAD + ",fault_current_source_a,fault_current_end_a"))
+case("kilovolts-that-are-volts", ["sections.csv: row 2 | system_kv | '12470' | must lie between 0.1 and 100"],
+     sections_csv=sections(MAIN + ",12470", TAP + ",12470", head=HEAD + ",system_kv"))
+case("seconds-that-are-milliseconds", ["sections.csv: the median of dead_time_s is 500 s | Is it in milliseconds"], 0,
+     sections_csv=sections(MAIN + ",500", TAP + ",", head=HEAD + ",dead_time_s"))
+case("span-that-is-a-year", ["sections.csv: row 3 | years_observed | '2019' | must lie between 0 and 100"],
+     sections_csv=sections(MAIN + ",,", TAP + ",4,2019", head=HEAD + ",faults_observed,years_observed"))
+case("rate-per-hundred-kilometres", ["study.toml: faults.line_fault_rate_per_km is 20 | Is it in faults per 100 km"], 0,
+     study_toml=toml("[faults]\nline_fault_rate_per_km = 20"))
+case("toml-hours-that-are-minutes", ["study.toml: restoration.switching_hours is 60 h | Is it in minutes?", "study.toml: costs.refuse_crew_hours is 120 h"], 0,
+     study_toml=toml("[restoration]\nswitching_hours = 60\n[costs]\nrefuse_crew_hours = 120"))
+case("failure-in-per-cent", ["study.toml: protection.fuse_failure is 1; | Is it in per cent?"], 0, study_toml=toml("[protection]\nfuse_failure = 1"))
+case("pickup-in-kiloamperes", ["settings.csv: the median of pickup_a is 0.4 A | Is it in kiloamperes?"], 0,
+     settings_csv="section_id,element,operation,pickup_a,curve,time_dial\nmain,phase,fast,0.4,ieee_very_inverse,0.05\n")

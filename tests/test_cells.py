@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 
 import numpy as np
 import pandas as pd
@@ -10,7 +11,8 @@ import pytest
 
 from reliability.cells import csv_text, safe_frame, safe_text, write_csv
 
-LIVE = ['=HYPERLINK("x")', "+1-1", "-2", "@SUM(A1)", "\t=1", "\r=1", "\n=1"]
+LIVE = ['=HYPERLINK("x")', "+1-1", "-2", "@SUM(A1)", "＝1", "\t1", "\r1", "\n1"]
+SEPARATORS = [",", ";", "|", "\t", "\r", "\n", "\r\n"]
 
 
 @pytest.mark.parametrize("text", LIVE)
@@ -18,7 +20,22 @@ def test_a_text_that_a_spreadsheet_would_run_gets_an_apostrophe(text):
     assert safe_text(text) == "'" + text
 
 
-@pytest.mark.parametrize("text", ["", "tap 1", "a=b", " =1", "00123", "<script>", "'=1", "é", "🙂", "שלום"])
+@pytest.mark.parametrize("sign", list("=+-@＝＋－＠"))
+@pytest.mark.parametrize("separator", SEPARATORS)
+def test_a_formula_behind_any_separator_gets_an_apostrophe(separator, sign):
+    assert safe_text(f"a{separator}{sign}1{separator}b") == f"a{separator}'{sign}1{separator}b"
+
+
+@pytest.mark.parametrize("text", ["a;-b;=c", '=1;"=2', "tap\r=cmd|' /c calc'!A0", "\t=1", "\n@a", ";=1", "a,\"=1"])
+@pytest.mark.parametrize("separator", SEPARATORS)
+def test_no_part_of_a_cell_is_a_formula_however_it_is_cut(text, separator):
+    """Whatever separates cells, with quotation marks looked at or not."""
+    line = csv_text(pd.DataFrame({"n": [1], "a": [text], "b": [text]})).split("\n", 1)[1]
+    assert [part for part in re.split("[,;|\t\r\n]", line) if part.lstrip("\"").startswith(tuple("=+-@"))] == []
+
+
+@pytest.mark.parametrize("text", ["", "tap 1", "a=b", " =1", "00123", "<script>", "'=1", "é", "🙂", "שלום", "a, -b",
+                                  "Pole 7; - ", "2024-03-01", "a|b"])
 def test_other_text_stays(text):
     assert safe_text(text) == text
 
@@ -26,7 +43,8 @@ def test_other_text_stays(text):
 def test_numbers_and_blanks_are_untouched():
     frame = pd.DataFrame({"id": ["=1", "b"], "amount": [-1.5, np.nan], "whole": pd.array([-3, None], dtype="Int64"),
                           "mixed": ["-x", -4.25], "kind": pd.Categorical(["+a", "+a"])})
-    assert csv_text(frame) == "id,amount,whole,mixed,kind\n'=1,-1.5,-3,'-x,'+a\nb,,,-4.25,'+a\n"
+    assert csv_text(frame) == (
+        """"id","amount","whole","mixed","kind"\n"'=1",-1.5,-3,"'-x","'+a"\n"b",,,-4.25,"'+a"\n""")
 
 
 @pytest.mark.parametrize("dtype", [object, "str"])
@@ -36,7 +54,7 @@ def test_text_of_either_dtype(dtype):
 
 def test_headers_are_text_too_and_what_does_not_exist_is_blank():
     frame = pd.DataFrame({"=evil": [np.inf, 1.0, -np.inf]})
-    assert csv_text(frame) == "'=evil\n\"\"\n1.0\n\"\"\n"
+    assert csv_text(frame) == "\"'=evil\"\n\"\"\n1.0\n\"\"\n"
     assert pd.read_csv(io.StringIO(csv_text(frame)), skip_blank_lines=False).isna().sum().item() == 2
 
 
@@ -45,14 +63,25 @@ def test_digits_survive():
     assert [float(line) for line in csv_text(pd.DataFrame({"a": values})).split()[1:]] == values
 
 
+def test_what_stands_in_the_file_is_read_back():
+    frame = pd.DataFrame({"id": ['a "b" c', "x,y", "z\nw", None], "n": [1.5, np.nan, 3.0, 4.0],
+                          "flag": [True, False, True, True],
+                          "day": pd.to_datetime(["2024-03-01", None, "2024-03-02", "2024-03-03"])})
+    back = pd.read_csv(io.StringIO(csv_text(frame)), parse_dates=["day"])
+    assert back["id"].tolist()[:3] == frame["id"].tolist()[:3]
+    assert back["id"].isna().tolist() == [False, False, False, True]
+    pd.testing.assert_frame_equal(back[["n", "flag"]], frame[["n", "flag"]])
+    assert (back["day"].dropna() == frame["day"].dropna()).all()
+
+
 def test_columns_of_one_name_and_no_rows_and_no_columns():
     twice = pd.DataFrame([["=a", 1.0]], columns=["x", "x"])
-    assert csv_text(twice) == "x,x\n'=a,1.0\n"
-    assert csv_text(pd.DataFrame({"a": [], "b": []})) == "a,b\n"
+    assert csv_text(twice) == '"x","x"\n"\'=a",1.0\n'
+    assert csv_text(pd.DataFrame({"a": [], "b": []})) == '"a","b"\n'
     assert csv_text(pd.DataFrame()).strip() == ""
 
 
 def test_the_file_is_utf_8_with_plain_line_ends(tmp_path):
     path = tmp_path / "out.csv"
     write_csv(pd.DataFrame({"name": ["Ω", "=1\r\nx"]}), path)
-    assert path.read_bytes() == "name\nΩ\n\"'=1\r\nx\"\n".encode()
+    assert path.read_bytes() == "\"name\"\n\"Ω\"\n\"'=1\r\nx\"\n".encode()

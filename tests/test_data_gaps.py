@@ -45,7 +45,8 @@ def test_what_is_stated_as_certain_is_no_gap(study):
 
 
 def test_without_records_the_fault_rate_is_to_be_brought_by_them(study):
-    gaps = {g.key: g for g in data_gaps(compute(study.with_assumptions(line_fault_rate_per_km=(0.1, 0.2, 0.4)), ""), 40)}
+    now = compute(study.with_assumptions(line_fault_rate_per_km=(0.1, 0.2, 0.4)), "")
+    gaps = {g.key: g for g in data_gaps(now, 40)}
     assert gaps["line_fault_rate_per_km"].place == IMPORT
 
 

@@ -48,7 +48,16 @@ TREATMENTS: dict[str, tuple[str, str]] = {
         "start; such durations may be wrong by an hour."),
     "utc_offset": (
         "Time with an offset from UTC",
-        "The day is that of the time as written; the duration allows for the offsets where both times have one."),
+        "Every time has one, and history.time_zone is not stated: the day is that of the time as written; the duration "
+        "allows for the offsets."),
+    "utc_offset_converted": (
+        "Time with an offset from UTC",
+        "Converted to the local time of history.time_zone."),
+    "mixed_date_forms": (
+        "Date of another form than most of the file",
+        "Some dates begin with the year, others do not; each is read by its own form. A spreadsheet set to another "
+        "country turns only those dates round that exist with day and month exchanged, and leaves the others as text: "
+        "compare such rows with their source."),
     "date_without_time": (
         "Date without a time of day",
         "Read as midnight; the duration is accurate to a day, and not known where both are the same day."),

@@ -29,6 +29,7 @@ from reliability.study.timestamps import (
     Timestamps,
     clean,
     elapsed_seconds,
+    rarer_form,
     read_timestamps,
 )
 
@@ -77,7 +78,7 @@ def read_records(study: Study) -> Records:
     settings = record_settings(study.values, study.extra, study.network)
     frame, row = _text(study)
     timestamps, problems = read_timestamps([frame["started"], frame["restored"]], settings.date_order,
-                                           study.outages_file, row)
+                                           study.outages_file, row, settings.time_zone)
     if not problems and (timestamps[0].status != GOOD).all():
         problems = [Problem(study.outages_file, "no row has a start time that can be read",
                             "write dates like 2024-03-25T14:05", column="started", row=int(row[0]),
@@ -131,7 +132,9 @@ def _typed(frame: pd.DataFrame, row: np.ndarray, timestamps: list[Timestamps], n
             key = f"missing_{column}" if code == BLANK else f"{column}_{name}"
             marks[key] = times.status == code
     marks["date_without_time"] = started.date_only | restored.date_only
-    marks["utc_offset"] = ~np.isnan(started.offset_s) | ~np.isnan(restored.offset_s)
+    offset = "utc_offset_converted" if settings.time_zone else "utc_offset"
+    marks[offset] = ~np.isnan(started.offset_s) | ~np.isnan(restored.offset_s)
+    marks["mixed_date_forms"] = rarer_form(timestamps)
     seconds, marks["clock_change"] = elapsed_seconds(started, restored, settings.time_zone)
     marks["restored_before_started"] = seconds < 0
     a_day = started.date_only & restored.date_only & (seconds == 0)

@@ -17,7 +17,7 @@ from reliability.intake.recipe import Recipe
 from reliability.intake.spans import Spans
 from reliability.intake.words import word_key
 from reliability.schema.problems import Problem, Problems
-from reliability.study.timestamps import BLANK, GOOD, read_timestamps
+from reliability.study.timestamps import BLANK, GOOD, ZONE_REMEDY, Timestamps, is_zone, rarer_form, read_timestamps
 
 MOMENTARY_S = 300       # IEEE Std 1366-2012, definitions (from memory): up to five minutes
 
@@ -46,8 +46,8 @@ def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, 
     """
     rows = rows.reset_index(drop=True)
     section, by, names = _places(rows, spans, tree, served, findings)
-    (started, restored), dates = _times(rows, recipe, findings, decisions)
-    customers = rows["customers"].to_numpy(float)
+    (started, restored), timestamps = _times(rows, recipe, findings, decisions)
+    customers, zone = rows["customers"].to_numpy(float), _zone(recipe)
     event = rows["event_id"].to_numpy(object)
     event = np.where(event == "", np.array([f"row {r}" for r in rows["row"]], object), event)
     if recipe.cumulative_steps:
@@ -56,8 +56,8 @@ def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, 
     seconds[np.isnat(started) | np.isnat(restored)] = np.nan
     minutes = customers * seconds / 60.0
     frame = pd.DataFrame({
-        "event_id": event, "started": _iso(started, rows["started"], dates[0]),
-        "restored": _iso(restored, rows["restored"], dates[1]),
+        "event_id": event, "started": _iso(started, timestamps[0], zone),
+        "restored": _iso(restored, timestamps[1], zone),
         "customers": customers, "cause": rows["cause"], "fault_kind": rows["fault_kind"], "planned": rows["planned"]})
     outages = Outages(frame, section, started, restored, by, minutes)
     placeable = names != ""
@@ -129,12 +129,21 @@ def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, findin
 
 
 def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: list[Decision]
-           ) -> tuple[tuple[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]:
-    """Start and end of each row, NaT where unknown; and where each is a date alone."""
+           ) -> tuple[tuple[np.ndarray, np.ndarray], list[Timestamps]]:
+    """Start and end of each row, NaT where unknown; and the times as they were read."""
+    zone = _zone(recipe)
     timestamps, problems = read_timestamps([rows["started"], rows["restored"]], recipe.date_order, str(rows["file"][0]),
-                                       rows["row"].to_numpy(int))
+                                           rows["row"].to_numpy(int), zone)
     decisions += [Decision(TIME, p.file, p.column or "started", p.value or "", p.rule,
+                           "[time] zone = \"America/Chicago\"" if p.remedy.startswith(ZONE_REMEDY) else
                            "[time] order = \"month_first\" or \"day_first\"", kind="outages") for p in problems]
+    event = rows["event_id"].to_numpy(object)
+    stated = ~np.isnan(timestamps[0].offset_s) | ~np.isnan(timestamps[1].offset_s)
+    findings.add("outages", "time_offset", "Times with an offset from UTC: " + (
+        f"converted to the local time of {zone}" if zone else "as written"), GREEN if zone else AMBER, event[stated],
+        OUTAGE)
+    findings.add("outages", "date_forms", "Dates of another form than most of the file, each read by its own form: "
+                 "compare them with their source", AMBER, event[rarer_form(timestamps)], OUTAGE)
     started, restored = (s.local.astype("datetime64[s]") for s in timestamps)
     for column, timestamp in zip(("started", "restored"), timestamps, strict=True):
         bad = np.flatnonzero((timestamp.status != GOOD) & (timestamp.status != BLANK))
@@ -144,21 +153,29 @@ def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: li
             decisions.append(Decision(TIME, str(rows["file"].iloc[bad[0]]), column, str(rows[column].iloc[bad[0]]),
                                       "not readable as a date and time", "", len(bad), "outages"))
         findings.add("outages", "time_unreadable", "Times that cannot be read: unknown", RED,
-                     rows["event_id"].to_numpy(object)[bad], OUTAGE)
+                     event[bad], OUTAGE)
     hours = rows["duration"].to_numpy(float)
     by_duration = np.isnat(restored) & ~np.isnat(started) & ~np.isnan(hours)
     restored = restored.copy()
     restored[by_duration] = started[by_duration] + np.round(hours[by_duration] * 3600.0).astype("timedelta64[s]")
-    return (started, restored), (timestamps[0].date_only, timestamps[1].date_only)
+    return (started, restored), timestamps
 
 
-def _iso(times: np.ndarray, text: pd.Series, date_only: np.ndarray) -> np.ndarray:
-    """Times as text, "" where unknown; a date alone stays one, a stated offset from UTC stays."""
+def _zone(recipe: Recipe) -> str:
+    """The recipe's time zone, "" where it states none that exists."""
+    return recipe.time_zone if is_zone(recipe.time_zone) else ""
+
+
+def _iso(times: np.ndarray, timestamps: Timestamps, zone: str) -> np.ndarray:
+    """Times as text, "" where unknown; a date alone stays one, an offset from UTC stays where no zone is known."""
     written = np.datetime_as_string(times, unit="s").astype(object)
     written[np.isnat(times)] = ""
-    written[date_only] = np.datetime_as_string(times[date_only], unit="D").astype(object)
-    offset = text.str.extract(r":\d\d(?:[.,]\d+)?\s*(Z|[+-]\d\d:?\d\d)$")[0].fillna("").to_numpy(object)
-    return np.where(written == "", "", written + offset)
+    only = timestamps.date_only
+    written[only] = np.datetime_as_string(times[only], unit="D").astype(object)
+    for k in [] if zone else np.flatnonzero(~np.isnan(timestamps.offset_s) & (written != "")):
+        minutes = int(timestamps.offset_s[k]) // 60
+        written[k] += f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
+    return written
 
 
 def _steps(event: np.ndarray, restored: np.ndarray, customers: np.ndarray) -> np.ndarray:

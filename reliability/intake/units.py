@@ -9,6 +9,7 @@ import numpy as np
 from reliability.formats import exact
 from reliability.intake.kinds import Field
 from reliability.schema.columns import KM_PER_MILE
+from reliability.schema.plausible import RANGES
 
 HOURS_A_YEAR = 8760.0
 M_PER_FOOT = 0.3048     # exact, by the definition of the international foot
@@ -30,11 +31,11 @@ _SPELLINGS = {
     "mwh": "MWh/yr", "kwh/month": "kWh/month", "mwh/yr": "MWh/yr", "mwh/month": "MWh/month", "per_km": "per km",
     "per_mi": "per mi", "km": "km", "m": "m", "ft": "ft", "mi": "mi", "h": "h", "min": "min", "s": "s",
 }
-# Medians (in our unit) outside which a unit is doubted; our choice, common practice, no source. By column first.
+# Medians (in our unit) outside which a unit is doubted, of columns that `RANGES` does not name; our choice, common
+# practice, no source.
 PLAUSIBLE: dict[str, tuple[float, float]] = {
     "length": (0.0005, 20.0), "current": (20.0, 40_000.0), "time": (0.02, 48.0), "power": (0.05, 5_000.0),
-    "apparent": (2.0, 5_000.0), "energy": (500.0, 5e7), "rate": (1e-4, 20.0), "peak_load_a": (0.05, 2_000.0),
-    "rated_current_a": (1.0, 3_000.0), "actuating_current_a": (1.0, 5_000.0), "minimum_trip_a": (5.0, 5_000.0),
+    "apparent": (2.0, 5_000.0), "energy": (500.0, 5e7), "rate": (1e-4, 20.0),
 }
 
 
@@ -70,7 +71,8 @@ def factor(measure: str, unit: str) -> float | None:
 
 def plausibility(field: Field, numbers: np.ndarray) -> Plausibility | None:
     """Whether the median of a column's numbers (in our unit; zeros and blanks aside) is usual for the quantity."""
-    bounds = PLAUSIBLE.get(field.name) or PLAUSIBLE.get(field.measure)
+    usual = RANGES.get(field.name)
+    bounds = PLAUSIBLE.get(field.measure) if usual is None else (usual.low, usual.high)
     given = numbers[np.isfinite(numbers) & (numbers > 0)]
     if bounds is None or not given.size:
         return None

@@ -13,6 +13,7 @@ ColumnKind = Literal["text", "number", "whole", "time", "flag"]
 MOST_COUNTS = 3  # of a sectionalizer (contract.md, sections.csv)
 CUSTOMER_CLASSES = ("residential", "small_ci", "large_ci")
 KM_PER_MILE = 1.609344
+MOST_FAULTS_PER_KM = 100.0      # a year; as of the assumption of this name
 OVERHEAD, UNDERGROUND = "overhead", "underground"
 PHASE, GROUND = "phase", "ground"    # elements of a reclosing device
 FAST, DELAYED = "fast", "delayed"    # kinds of operation
@@ -45,8 +46,10 @@ SECTIONS: tuple[Column, ...] = (
     Column("feeder_id", "text", help="Feeder; blank: the root's section_id."),
     Column("length_km", unit="km", required=True, help="Length; or length_mi."),
     Column("length_mi", unit="mi", help="Length in miles, in place of length_km."),
-    Column("line_fault_rate_per_km", unit="faults/(km·yr)", help="Temporary and permanent faults; blank: [faults]."),
-    Column("line_fault_rate_per_mi", unit="faults/(mi·yr)", help="In place of line_fault_rate_per_km."),
+    Column("line_fault_rate_per_km", unit="faults/(km·yr)", high=MOST_FAULTS_PER_KM,
+           help="Temporary and permanent faults; blank: [faults]."),
+    Column("line_fault_rate_per_mi", unit="faults/(mi·yr)", high=MOST_FAULTS_PER_KM * KM_PER_MILE,
+           help="In place of line_fault_rate_per_km."),
     Column("equipment_fault_rate", unit="faults/yr", help="Faults not in proportion to length; blank: 0."),
     Column("temporary_fraction", unit="0–1", high=1.0, help="Share of temporary faults; blank: [faults]."),
     Column("customers", "whole", required=True, help="Customers served from this section."),
@@ -57,7 +60,7 @@ SECTIONS: tuple[Column, ...] = (
     Column("peak_load_a", unit="A", help="Peak load at the section's source end; blank: unknown."),
     Column("phases", "whole", low=1, high=3, help="1, 2 or 3; blank: 1 at the head of a lateral, 3 at a source, "
            "elsewhere that of the parent."),
-    Column("repair_hours", unit="h", help="Mean repair time of a permanent fault; blank: [restoration]."),
+    Column("repair_hours", unit="h", high=1000.0, help="Mean repair time of a permanent fault; blank: [restoration]."),
     _ampere("fault_current_source_a", "Fault current at the source end; blank: unknown."),
     _ampere("fault_current_end_a", "Fault current at the far end; blank: unknown."),
     Column("fuse_link", "text", help="Type and rating such as 65K or 40T; blank: unknown."),
@@ -69,15 +72,16 @@ SECTIONS: tuple[Column, ...] = (
     Column("fast_operations", "whole", high=9, help="Of a reclosing device; blank: [protection], 0 in a lateral."),
     _ampere("minimum_trip_a", "Minimum trip of a reclosing device; with rows in settings their least pickup counts; "
             "blank: unknown."),
-    Column("dead_time_s", unit="s", above=True, help="Shortest dead time of a reclosing device; blank: unknown."),
-    Column("longest_dead_time_s", unit="s", above=True, help="Longest dead time of a reclosing device; blank: "
-           "[application]."),
+    Column("dead_time_s", unit="s", above=True, high=1000.0,
+           help="Shortest dead time of a reclosing device; blank: unknown."),
+    Column("longest_dead_time_s", unit="s", above=True, high=1000.0,
+           help="Longest dead time of a reclosing device; blank: [application]."),
     Column("tripping", "text", choices=TRIPPINGS, help="Poles of a device that open together; blank: three_phase for a "
            "breaker or recloser, else single_phase."),
     Column("reclosing_off_share", unit="0–1", high=1.0, help="Share of faults while reclosing is off, of a reclosing "
            "device; blank: [protection]."),
-    Column("system_kv", unit="kV", above=True, help="System voltage; blank: [protection]."),
-    Column("bil_kv", unit="kV", above=True, help="Basic insulation level; blank: [protection]."),
+    Column("system_kv", unit="kV", low=0.1, high=100.0, help="System voltage; blank: [protection]."),
+    Column("bil_kv", unit="kV", low=1.0, high=1000.0, help="Basic insulation level; blank: [protection]."),
     Column("tie_probability", unit="0–1", high=1.0,
            help="Alternative supply here: probability that it can carry the transfer; blank: 0."),
     Column("tie_section_id", "text", help="Section on the other side of the tie, whose reclosing device stands behind "
@@ -88,7 +92,8 @@ SECTIONS: tuple[Column, ...] = (
     Column("area", "text", help="Operating area; blank: none known."),
     Column("connected_kva", unit="kVA", help="Transformers connected in the section; blank: unknown."),
     Column("faults_observed", "whole", help="Faults counted, for learned rates; blank: from the outage records."),
-    Column("years_observed", unit="yr", help="Years in which faults_observed were counted."),
+    Column("years_observed", unit="yr", high=100.0, help="Length of the span in which faults_observed were counted, no "
+           "calendar year."),
     Column("generation_kw", unit="kW", help="Generation served from this section; blank: none known."),
     Column("capacitor_kvar", unit="kvar", help="Capacitors on this section; blank: none known."),
 )

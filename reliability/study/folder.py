@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +20,7 @@ from reliability.study.network_checks import check_forced_laterals, check_propos
 from reliability.study.operations import FILE as OPERATIONS_FILE
 from reliability.study.operations import read_operation_rows
 from reliability.study.overcurrent import read_curves
+from reliability.study.plausibility import unit_notes
 from reliability.study.reader import Reader
 from reliability.study.record_settings import record_settings
 from reliability.study.records import type_table
@@ -30,6 +32,7 @@ from reliability.study.segments import TABLE as SEGMENTS
 from reliability.study.segments import read_segments
 from reliability.study.settings import Settings, read_settings
 from reliability.study.study import Study
+from reliability.study.timestamps import is_zone
 from reliability.study.toml import Toml
 
 __all__ = ["SETTINGS_FILE", "check_against_network", "open_study", "outage_frame", "own_cost_table", "read_study"]
@@ -64,7 +67,7 @@ def read_study(reader: Reader) -> Study:
     found.problems.raise_if_any((SETTINGS_FILE, *found.contents))
     if toml is None or checked is None or checked.network is None:
         raise RuntimeError("a study that cannot be read has no problem noted")
-    return Study(
+    study = Study(
         name=settings.name, currency=settings.currency, sections=checked.sections, network=checked.network,
         values=settings.values, uncertain=settings.uncertain, scenarios=settings.scenarios,
         outages=None if outages is None else outage_frame(outages),
@@ -75,6 +78,7 @@ def read_study(reader: Reader) -> Study:
         extra=settings.extra, plans=settings.plans, lines=toml.lines, notes=(*found.notes, *checked.notes),
         folder=reader.folder, inputs_sha256=digest(found.contents),
     )
+    return replace(study, notes=(*study.notes, *unit_notes(study, toml.file)))
 
 
 def check_against_network(toml: Toml, settings: Settings, ids: list[str] | None,
@@ -112,8 +116,12 @@ def _operations(reader: Reader, settings: Settings, checked: CheckedSections | N
     table = _table(reader, "operations", OPERATIONS, settings.columns)
     if table is None:
         return None
-    return read_operation_rows(table, str(settings.values["date_order"] or ""),
-                               None if checked is None else checked.sections, reader.found.problems)
+    zone = str(settings.values["time_zone"] or "").strip()
+    frame, notes = read_operation_rows(
+        table, str(settings.values["date_order"] or ""), None if checked is None else checked.sections,
+        reader.found.problems, zone if is_zone(zone) else "")
+    reader.found.notes.extend(notes)
+    return frame
 
 
 def _sections(reader: Reader, settings: Settings, curves: pd.DataFrame | None) -> CheckedSections | None:

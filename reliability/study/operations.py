@@ -9,12 +9,22 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from reliability.formats import count
 from reliability.schema.columns import COUNTER, EVENT, IGNORE, OPERATIONS
 from reliability.schema.problems import Problems
 from reliability.study.cells import choice_column, number_column, require, text_column
 from reliability.study.headers import Table
 from reliability.study.reclosing import on_reclosing_devices
-from reliability.study.timestamps import BLANK, FAR, GOOD, UNREADABLE, Timestamps, read_timestamps
+from reliability.study.timestamps import (
+    BLANK,
+    FAR,
+    GOOD,
+    UNREADABLE,
+    ZONE_REMEDY,
+    Timestamps,
+    rarer_form,
+    read_timestamps,
+)
 
 FILE = "operations.csv"
 _COLUMN = {c.name: c for c in OPERATIONS}
@@ -22,15 +32,15 @@ _DAY = np.timedelta64(1, "D")
 _DATES = "write dates like 2024-03-25, or times like 2024-03-25T14:05"
 
 
-def read_operation_rows(table: Table, date_order: str, sections: pd.DataFrame | None,
-                        problems: Problems) -> pd.DataFrame:
-    """Rows of a table of `columns.OPERATIONS`, those with a problem left out, in the order of the file.
+def read_operation_rows(table: Table, date_order: str, sections: pd.DataFrame | None, problems: Problems,
+                        zone: str = "") -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """Rows of a table of `columns.OPERATIONS`, those with a problem left out, in the order of the file, and notes.
 
-    date_order: as history.date_order. sections: `section_id` and `device` of each section, None where they could not
-    be read. The frame has section_id, from and to (datetime64[s]; `to` of an event NaT), operations (float: steps, or
-    openings of an event; NaN only where an ignored span states none), kind, and row, the one in the user's file.
-    Reported: cells that cannot be read, sections without a reclosing device, spans that do not go forward, counters
-    without an end or steps, events with an end or without an opening.
+    date_order, zone: as history.date_order and time_zone. sections: `section_id` and `device` of each section, None
+    where they could not be read. The frame has section_id, from and to (datetime64[s]; `to` of an event NaT),
+    operations (float: steps, or openings of an event; NaN only where an ignored span states none), kind, and row,
+    the one in the user's file. Reported: cells that cannot be read, sections without a reclosing device, spans that
+    do not go forward, counters without an end or steps, events with an end or without an opening.
     """
     numbers, wrong = number_column(table, _COLUMN["operations"], problems)
     kinds = np.array(choice_column(table, _COLUMN["kind"], problems), object)
@@ -41,7 +51,7 @@ def read_operation_rows(table: Table, date_order: str, sections: pd.DataFrame | 
     placed = np.array(text_column(table, "section_id"), object) != ""
     if sections is not None:
         placed &= on_reclosing_devices(table, sections, problems)
-    begin, end = _times(table, date_order, problems)
+    begin, end = _times(table, date_order, zone, problems)
     kinds = np.where(kinds == "", np.where(end.status == BLANK, EVENT, COUNTER), kinds)
     sound &= placed & (begin.status == GOOD) & np.isin(end.status, (GOOD, BLANK))
     until = np.where((kinds == IGNORE) & begin.date_only & ((end.status == BLANK) | (end.local == begin.local)),
@@ -51,14 +61,27 @@ def read_operation_rows(table: Table, date_order: str, sections: pd.DataFrame | 
     frame = pd.DataFrame({
         "section_id": text_column(table, "section_id"), "from": begin.local, "to": until, "operations": numbers,
         "kind": kinds, "row": np.array(table.rows, dtype=np.int64)})
-    return frame[sound].reset_index(drop=True)
+    return frame[sound].reset_index(drop=True), _notes(table, begin, end, zone)
 
 
-def _times(table: Table, date_order: str, problems: Problems) -> tuple[Timestamps, Timestamps]:
+def _notes(table: Table, begin: Timestamps, end: Timestamps, zone: str) -> tuple[str, ...]:
+    """Notes on times with an offset from UTC, and on dates of two forms."""
+    offsets = int((~np.isnan(begin.offset_s) | ~np.isnan(end.offset_s)).sum())
+    mixed = int(rarer_form([begin, end]).sum())
+    what = f"converted to the local time of {zone}" if zone else f"read as written; to have them local, {ZONE_REMEDY}"
+    notes = [f"{table.file}: {count(offsets, 'row')} with an offset from UTC: {what}."] if offsets else []
+    if mixed:
+        notes.append(f"{table.file}: {count(mixed, 'row')} with dates of another form than most of the file: some "
+                     "begin with the year, others do not; each is read by its own form.")
+    return tuple(notes)
+
+
+def _times(table: Table, date_order: str, zone: str, problems: Problems) -> tuple[Timestamps, Timestamps]:
     """The two columns of times; reported: those that cannot be read, a blank start, dates of two readings."""
     texts = {name: text_column(table, name) for name in ("from", "to")}
     columns = [pd.Series(cells, dtype="str", name=table.headers.get(name, name)) for name, cells in texts.items()]
-    (begin, end), doubtful = read_timestamps(columns, date_order, table.file, np.array(table.rows, dtype=np.int64))
+    (begin, end), doubtful = read_timestamps(columns, date_order, table.file, np.array(table.rows, dtype=np.int64),
+                                              zone)
     problems.add(*doubtful)
     for (name, cells), times in zip(texts.items(), (begin, end), strict=True):
         for status, rule in ((UNREADABLE, "not a date or time"), (FAR, "the year is before 1950 or after 2099")):

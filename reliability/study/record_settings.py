@@ -6,7 +6,6 @@ import contextlib
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -16,6 +15,7 @@ from reliability.schema.devices import FUSE, LATERAL_DEVICES
 from reliability.schema.problems import Problem, StudyError
 from reliability.schema.values import Assumptions
 from reliability.study.settings import is_finite
+from reliability.study.timestamps import is_zone
 
 FILE = "study.toml"
 _OF_A_CONVERSION = {"day", "device", "fuse_link"}
@@ -80,7 +80,7 @@ def record_settings(values: Assumptions, extra: Mapping[str, Mapping[str, object
         return str(values.get(key) or "").strip()
 
     zone = text("time_zone")
-    if zone and not _is_zone(zone):
+    if zone and not is_zone(zone):
         problems.append(_wrong("time_zone", zone, "not the name of a time zone", 'write one like "Etc/GMT+6"'))
     fixed = [_day("major_event_days", part, problems) for part in re.split("[,;]", text("major_event_days"))
              if part.strip()]
@@ -108,14 +108,6 @@ def record_settings(values: Assumptions, extra: Mapping[str, Mapping[str, object
 
 def _wrong(key: str, value: str, rule: str, remedy: str) -> Problem:
     return Problem(FILE, rule, remedy, column=f"history.{key}", value=value)
-
-
-def _is_zone(name: str) -> bool:
-    try:
-        ZoneInfo(name)
-    except (ValueError, OSError, KeyError):
-        return False
-    return True
 
 
 def _day(key: str, text: str, problems: list[Problem]) -> np.datetime64 | None:

@@ -2,25 +2,26 @@
 
 A year-first date has one reading. A date such as 03/04/2024 has two; the order is taken
 from the key history.date_order, or from a date of the same file that has only one reading.
+A time with an offset from UTC is converted to the study's time zone, where that is known.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
 
 from reliability.schema.problems import Problem
+from reliability.study.iso_times import HOUR, OFFSET, offset_seconds, read_iso
 
 DAY_FIRST, MONTH_FIRST = "day_first", "month_first"
 GOOD, BLANK, UNREADABLE, FAR = 0, 1, 2, 3
+ZONE_REMEDY = 'set time_zone in [history] of study.toml, such as "America/Chicago"'
 FIRST_YEAR, LAST_YEAR = 1950, 2099      # our assumption: outside, a placeholder or an error
-HOUR = 3600
 
-_ISO = r"^(?:\d{4}-\d{1,2}-\d{1,2}|\d{4}/\d{1,2}/\d{1,2}|\d{8})(?:[T ]|$)"
-_OFFSET = r":\d\d(?:[.,]\d+)?\s*(?:Z|[+-]\d\d(?::?\d\d)?)$"
-_OFFSET_PARTS = r"^(.*:\d\d(?:[.,]\d+)?)\s*(?:(Z)|([+-])(\d\d)(?::?(\d\d))?)$"
+_OFFSET = rf"^(.*:\d\d(?:[.,]\d+)?(?:\s*[AaPp][Mm])?)\s*({OFFSET})$"     # behind a time of another form than ISO 8601
 _LOOSE = (r"^(\d{1,4}|[A-Za-z]{3,9})[ /.\-]+(\d{1,2}|[A-Za-z]{3,9})[ /.,\-]+(\d{1,4})"
           r"(?:[T ,]+(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,]\d+)?)?\s*([AaPp][Mm])?)?$")
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -31,16 +32,17 @@ _MONTH_OF = {name: i % 12 + 1 for i, name in enumerate(_MONTHS + _NAMES)} | {"se
 
 @dataclass(frozen=True)
 class Timestamps:
-    """A column of times. local: (n,) datetime64[s] as written, NaT where status is not GOOD.
+    """A column of times. local: (n,) datetime64[s], NaT where status is not GOOD.
 
-    offset_s: (n,) seconds ahead of UTC where the text says so, else NaN. status: (n,) GOOD,
-    BLANK, UNREADABLE or FAR. date_only: (n,) no time of day was given.
+    offset_s: (n,) seconds that `local` is ahead of UTC where the text states an offset, else NaN. status: (n,) GOOD,
+    BLANK, UNREADABLE or FAR. date_only: (n,) no time of day was given. year_first: (n,) the year is written first.
     """
 
     local: np.ndarray
     offset_s: np.ndarray
     status: np.ndarray
     date_only: np.ndarray
+    year_first: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -54,6 +56,7 @@ class _Loose:
     seconds: np.ndarray      # of the day, −1 where the time is impossible
     readable: np.ndarray
     date_only: np.ndarray    # no time of day
+    year_first: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -72,47 +75,89 @@ class _Parts:
     date_only: np.ndarray
 
 
+def is_zone(name: str) -> bool:
+    """Whether a name is one of the IANA time zone database."""
+    try:
+        ZoneInfo(name)
+    except (ValueError, OSError, KeyError):
+        return False
+    return True
+
+
 def clean(column: pd.Series) -> pd.Series:
     """Text without surrounding blanks, "" where missing."""
     return column.astype("str").fillna("").str.strip().reset_index(drop=True)
 
 
-def read_timestamps(columns: list[pd.Series], choice: str, file: str,
-                    row: np.ndarray) -> tuple[list[Timestamps], list[Problem]]:
-    """Times of several columns of one file, and a problem where the date order is not known.
+def read_timestamps(columns: list[pd.Series], choice: str, file: str, row: np.ndarray,
+                    zone: str = "") -> tuple[list[Timestamps], list[Problem]]:
+    """Times of several columns of one file, and a problem where the date order or the time zone is not known.
 
-    columns: each (n,) text. choice: "" (take it from the file), "day_first" or
-    "month_first". row: (n,) spreadsheet row numbers.
+    columns: each (n,) text. choice: "" (take it from the file), "day_first" or "month_first". row: (n,) spreadsheet row
+    numbers. zone: IANA name of the local time, to which times with an offset from UTC are converted; "" where it is not
+    known: then they stay as written, which is a problem where others have no offset.
     """
     parts = [_parts(clean(c)) for c in columns]
     order, problems = (choice, []) if choice else _date_order([p.loose for p in parts], columns, file, row)
-    return [_timestamps(p, order) for p in parts], problems
+    times = [_timestamps(p, order) for p in parts]
+    if zone:
+        return [_in_zone(t, zone) for t in times], problems
+    return times, problems + _offsets_mixed(times, columns, file, row)
+
+
+def _in_zone(times: Timestamps, zone: str) -> Timestamps:
+    """Times with an offset in the local time of a zone."""
+    at = np.flatnonzero(~np.isnan(times.offset_s) & ~np.isnat(times.local))
+    if not at.size:
+        return times
+    utc = times.local[at] - times.offset_s[at].astype("timedelta64[s]")
+    local, offset_s = times.local.copy(), times.offset_s.copy()
+    there = pd.DatetimeIndex(utc).tz_localize("UTC").tz_convert(zone).tz_localize(None)
+    local[at] = there.to_numpy().astype("datetime64[s]")
+    offset_s[at] = (local[at] - utc).astype(float)
+    return replace(times, local=local, offset_s=offset_s)
+
+
+def _offsets_mixed(times: list[Timestamps], columns: list[pd.Series], file: str, row: np.ndarray) -> list[Problem]:
+    """The problem that some times state an offset from UTC and others none, so that they cannot be compared."""
+    stated = [~np.isnan(t.offset_s) & (t.status == GOOD) for t in times]
+    bare = [np.isnan(t.offset_s) & (t.status == GOOD) & ~t.date_only for t in times]
+    some, none = (sum(int(where.sum()) for where in found) for found in (stated, bare))
+    if not some or not none:
+        return []
+    at, column = min((int(np.flatnonzero(where)[0]), k) for k, where in enumerate(stated) if where.any())
+    return [Problem(file, f"an offset from UTC, which not all times state ({some} do, {none} do not)",
+                    f"{ZONE_REMEDY}, to which they are converted", int(row[at]), str(columns[column].name),
+                    str(columns[column].iloc[at]))]
+
+
+def rarer_form(times: list[Timestamps]) -> np.ndarray:
+    """Rows (n,) whose dates are of the rarer form, where some of a file begin with the year and others do not."""
+    good = [t.status == GOOD for t in times]
+    first = [t.year_first & g for t, g in zip(times, good, strict=True)]
+    other = [~t.year_first & g for t, g in zip(times, good, strict=True)]
+    counts = [sum(int(where.sum()) for where in found) for found in (first, other)]
+    if not min(counts):
+        return np.zeros(len(times[0].status), bool)
+    return np.logical_or.reduce(first if counts[0] < counts[1] else other)
 
 
 def _parts(text: pd.Series) -> _Parts:
-    n = len(text)
-    offset = np.full(n, np.nan)
-    likely = np.flatnonzero(text.str.slice(10).str.contains("[Z+-]").to_numpy(dtype=bool))
-    with_offset = likely[text.iloc[likely].str.contains(_OFFSET).to_numpy(dtype=bool)]
-    if with_offset.size:
-        p = text.iloc[with_offset].str.extract(_OFFSET_PARTS)
-        sign = np.where(p[2].fillna("+") == "-", -1, 1)
-        hours, minutes = (pd.to_numeric(p[i].fillna("0")).to_numpy() for i in (3, 4))
-        offset[with_offset] = sign * (hours * HOUR + minutes * 60)
-        text = text.copy()
-        text.iloc[with_offset] = p[0].to_numpy()
-    iso = text.str.contains(_ISO).to_numpy(dtype=bool)
-    # the parser also reads words such as "now", so only what looks like a date reaches it
-    local = np.full(n, np.datetime64("NaT", "s"))
-    candidates = text if iso.all() else text[iso]
-    local[iso] = pd.to_datetime(candidates, format="ISO8601", errors="coerce").to_numpy().astype("datetime64[s]")
+    iso = read_iso(text)
+    offset_s = iso.offset_s.copy()
     blank = (text == "").to_numpy(dtype=bool)
-    loose = _read_loose(text, np.flatnonzero(np.isnat(local) & ~blank))
-    date_only = iso & (text.str.len() <= 10).to_numpy(dtype=bool)
-    beyond = np.zeros(n, bool)
+    at = np.flatnonzero(~iso.matched & ~blank)
+    if at.size:
+        p = text.iloc[at].str.extract(_OFFSET)
+        found = p[0].notna().to_numpy()
+        offset_s[at[found]] = offset_seconds(p[1][found])
+        text = text.copy()
+        text.iloc[at[found]] = np.where(np.isnan(offset_s[at[found]]), "?", p[0][found].to_numpy(object))
+    loose = _read_loose(text, at)
+    beyond = np.zeros(len(text), bool)
     unread = loose.at[~loose.readable]
     beyond[unread] = text.iloc[unread].str.contains(r"^\d{5,}[-/.]\d").to_numpy(dtype=bool)
-    return _Parts(local, loose, offset, blank, beyond, date_only)
+    return _Parts(iso.local, loose, offset_s, blank, beyond, iso.date_only)
 
 
 def _read_loose(text: pd.Series, at: np.ndarray) -> _Loose:
@@ -135,7 +180,7 @@ def _read_loose(text: pd.Series, at: np.ndarray) -> _Loose:
     seconds, valid = _seconds(p)
     readable = valid & (first | last) & (number >= 0).all(axis=1) & ~(named[:, 0] & named[:, 1]) & ~named[:, 2]
     return _Loose(at, np.column_stack([day, month]), year, readable & last & ~named.any(axis=1), seconds, readable,
-                  p[3].isna().to_numpy())
+                  p[3].isna().to_numpy(), first)
 
 
 def _seconds(p: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
@@ -194,7 +239,10 @@ def _timestamps(parts: _Parts, order: str) -> Timestamps:
     status[parts.beyond] = FAR
     status[parts.blank] = BLANK
     local[status != GOOD] = np.datetime64("NaT", "s")
-    return Timestamps(local, parts.offset_s, status, date_only & (status == GOOD))
+    year_first = np.ones(len(local), bool)
+    year_first[loose.at] = loose.year_first
+    offset_s = np.where(status == GOOD, parts.offset_s, np.nan)
+    return Timestamps(local, offset_s, status, date_only & (status == GOOD), year_first)
 
 
 def elapsed_seconds(started: Timestamps, restored: Timestamps, zone: str) -> tuple[np.ndarray, np.ndarray]:

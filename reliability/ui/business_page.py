@@ -75,12 +75,16 @@ def show() -> None:
     _society(in_perspective(now, SOCIETY), scenario)
     _all(now)
     _tiles(figures, case, currency, None)
+    drawn = None
     for spread in trials.follow(now, lambda done, total: progress.progress(min(done / total, 1.0), f"{done} trials")):
-        with sure.container():
-            npv = spread.npv[scenario]
-            odds = trials.odds_of_gain(npv)
-            figure.chart(npv_chart(npv, currency, large), f"Net present value over {len(npv)} trials; above 0 in "
-                         f"{percent(odds)} of them.", lambda: pd.DataFrame(), "", "npv", csv=False)
+        npv = spread.npv[scenario]
+        picture = npv_chart(npv, currency, large)
+        if picture != drawn:           # more trials of what does not vary make the same picture
+            drawn = picture
+            with sure.container():
+                figure.chart(picture, f"Net present value over {len(npv)} trials; above 0 in "
+                             f"{percent(trials.odds_of_gain(npv))} of them.", lambda: pd.DataFrame(), "", "npv",
+                             csv=False)
         _tiles(figures, case, currency, spread.npv[scenario])
     progress.empty()
     with right:

@@ -206,9 +206,9 @@ def _draw_year(spread: Spread | None, now: ScenarioResults, place: dict[str, Any
     if stale:
         place["worse_text"].markdown(":material/hourglass_top: *Figures of the state before, being replaced …*")
     else:
-        place["worse_text"].markdown(plain(
-            f"Probability that a year has more than {number(worse)} minutes: {said}."
-            if place["year_view"] == SINGLE_YEARS else difference_words(spread, first, second), 400))
+        odds = ", ".join(f"{plain(name)} **{share}**" for name, share in shares.items())
+        more = "" if place["year_view"] == SINGLE_YEARS else plain(difference_words(spread, first, second), 400)
+        place["worse_text"].markdown(f"Probability that a year has more than {number(worse)} minutes: {odds}. {more}")
     if place["year_view"] == SINGLE_YEARS:
         picture = charts.yearly_spread(spread, first, second, worse, large, stale)
         alt = "Share of simulated years by SAIDI. " + ("" if stale else "Worse than the typed value: " + said)

@@ -23,8 +23,8 @@ WRITTEN_AT_MOST = 20_000            # cells; of a larger table the browser write
 
 def csv_bytes(frame: pd.DataFrame) -> bytes:
     """A table as UTF-8 CSV in which no cell is a formula."""
-    from reliability.cells import safe_frame
-    return safe_frame(frame).to_csv(index=False, lineterminator="\n").encode("utf-8-sig")
+    from reliability.cells import csv_text
+    return csv_text(frame).encode("utf-8-sig")
 
 
 def csv_button(name: str, data: Callable[[], pd.DataFrame], key: str) -> None:
@@ -57,7 +57,8 @@ def table(frame: pd.DataFrame, name: str, key: str, *, height: int | None = None
     """
     if height:
         options["height"] = height
-    heads, layouts = {}, {}
+    heads: dict[str, Header] = {}
+    layouts: dict[str, Any] = {}
     for column in map(str, frame.columns):
         heads[column], layouts[column] = _laid_out(column, (column_config or {}).get(column))
     drawn = st.dataframe(_written(frame, heads), hide_index=True, key=f"table_{key}", alt=name, placeholder=DASH,
@@ -90,5 +91,6 @@ def _written(frame: pd.DataFrame, heads: Mapping[str, Header]) -> Any:
     numbers = [c for c in map(str, frame.columns) if is_numeric_dtype(frame[c]) and not is_bool_dtype(frame[c])]
     if not numbers or frame.size > WRITTEN_AT_MOST:
         return frame
-    write = {c: partial(shown, kind="any" if heads[c].kind == TEXT else heads[c].kind) for c in numbers}
+    write: dict[Any, str | Callable[[object], str] | None] = {
+        c: partial(shown, kind="any" if heads[c].kind == TEXT else heads[c].kind) for c in numbers}
     return frame.reset_index(drop=True).style.format(write, na_rep=DASH)

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from reliability.data_gaps import ASSUMPTIONS, HISTORY, IMPORT, LATERALS, TABLES, Gap, data_gaps, in_words
+from reliability.data_gaps import ASSUMPTIONS, HISTORY, IMPORT, LATERALS, TABLES, Gap, Nearest, data_gaps, in_words
 from reliability.data_gaps import needed_for_a_proposal as nearest
 from reliability.formats import DASH, count, money, number, percent
 from reliability.report.map_classes import Benefit, Classed, by_benefit
@@ -91,16 +91,16 @@ def _called(name: str) -> str:
 
 
 def _verdict(now: ScenarioResults, at: int | None, spread: trials.Spread | None,
-             found: tuple[list[Gap], tuple | None] | None) -> None:
+             found: tuple[list[Gap], Nearest | None] | None) -> None:
     """The proposal in a sentence, its figures in large type, and what it does to the average customer."""
     currency = now.business.currency
     with st.container(key="overview_verdict"):
         if at is None:
             st.markdown(f"#### No conversion is proposed. {plain(now.decision.choice.message, 400)}")
             if found is not None and found[1] is not None:
-                st.markdown(plain(overview_words.needed(*found[1], currency), 700))
+                st.markdown(plain(overview_words.needed(found[1], currency), 700))
         else:
-            sure = None if spread is None else float((spread.npv[at] > 0).mean())
+            sure = None if spread is None else trials.odds_of_gain(spread.npv[at])
             st.markdown(f"#### {plain(overview_words.proposal(now, at, sure), 500)}")
             st.markdown(plain(overview_words.effect(now, at), 700))
     with st.container(key="overview_figures"):
@@ -112,7 +112,7 @@ def _figures(now: ScenarioResults, at: int | None, spread: trials.Spread | None)
     if at is None:
         return [Figure(name, number(now.indices[0][key])) for name, key in shown]
     case, currency = now.money[at], now.business.currency
-    sure = None if spread is None else float((spread.npv[at] > 0).mean())
+    sure = None if spread is None else trials.odds_of_gain(spread.npv[at])
     figures = [Figure("Capital", money(case["capex"], currency)),
                Figure("Net present value", money(case["npv"], currency)),
                Figure("Probability that NPV is above 0", percent(sure))]
@@ -133,10 +133,11 @@ def _drawing(now: ScenarioResults, at: int | None) -> None:
         return
     chosen = now.decision.choice.selection
     chosen = chosen[chosen["what"] == "lateral"]
-    device, heads = now.results.table.protections[at or 0].device, ()
+    device = now.results.table.protections[at or 0].device
+    heads: list[int] = []
     if at is not None and len(chosen):
-        device, heads = converted(network, device, chosen)
-        heads = heads.tolist()
+        device, places = converted(network, device, chosen)
+        heads = places.tolist()
     feeders = [str(f) for f in network.feeder_ids]
     of_feeder = chosen.groupby("feeder_id").size() if len(chosen) else pd.Series(dtype=int)
     on_map = now.results.study.routes is not None

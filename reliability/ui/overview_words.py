@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from reliability.business.verdict import pays, scope
-from reliability.data_gaps import Needed
+from reliability.data_gaps import Nearest
 from reliability.formats import count, money, number, percent
 from reliability.ui.text import saidi_turn
 from reliability.what_if import ScenarioResults
@@ -59,8 +59,9 @@ def _change(before: float | None, after: float | None, noun: str, index: str) ->
     return f"{apart} {'fewer' if after < before else 'more'} {noun} ({index} {number(before)} to {number(after)})"
 
 
-def needed(name: str, npv: float, turns: list[Needed], currency: str) -> str:
-    """What would have to be different for a proposal. name, npv: of the conversion that comes nearest to paying."""
+def needed(nearest: Nearest, currency: str) -> str:
+    """What would have to be different for a proposal. nearest: see `needed_for_a_proposal`."""
+    name, npv, turns = nearest
     if not name:
         return ("No conversion is open to any lateral: each fails an application check, or no device above it "
                 "recloses. The page Laterals gives the reasons.")

@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import streamlit as st
 
 from reliability import formats
@@ -49,18 +50,24 @@ OWN: dict[str, Assumption] = {a.key: a for a in (
 )}
 # where a slider leaves it to each scenario, or to each device
 STATED_AT = {"counts": 0, "fast_tripping": AS_STATED, "existing_fast_operations": AS_STATED}
+OF_SECTIONS = ("temporary_fraction", "repair_hours")         # what every section may have for itself
+EACH_ITS_OWN = "Every section has its own, stated or learned from the records, which this slider does not move."
 DECIMALS_UNTIL = 5e-4               # relative error that the decimals of a slider may leave
 
 
 @dataclass(frozen=True)
 class Slider:
-    """One slider: `start` is the study's exact value, where it stands while nobody moves it; it moves by steps."""
+    """One slider: `start` is the study's exact value, where it stands while nobody moves it; it moves by steps.
+
+    used: whether there is anything that it moves; not where every section has a value of its own.
+    """
 
     assumption: Assumption
     low: float | int
     high: float | int
     step: float | int
     start: float | int
+    used: bool = True
 
     @property
     def format(self) -> str:
@@ -97,7 +104,8 @@ def _new_slider(a: Assumption, study: Study) -> Slider:
         high = 0.25
     elif a.key in ENDS_AT:
         high = min(most, max(ENDS_AT[a.key], _round_up(2.0 * value)))
-    return Slider(a, float(min(max(least, 0.0), value)), float(max(high, value)), float(a.step), float(value))
+    used = a.key not in OF_SECTIONS or bool(np.isnan(study.network.column[a.key]).any())
+    return Slider(a, float(min(max(least, 0.0), value)), float(max(high, value)), float(a.step), float(value), used)
 
 
 def _number(value: object) -> float:
@@ -128,7 +136,7 @@ def from_link(text: str, study: Study) -> dict[str, float | int]:
         except ValueError:
             continue
         slider = known.get(key)
-        if slider is None or not slider.low <= value <= slider.high or value == slider.start:
+        if slider is None or not slider.used or not slider.low <= value <= slider.high or value == slider.start:
             continue
         found[key] = int(value) if slider.assumption.kind == "whole" else value
     return found
@@ -162,8 +170,9 @@ def _slider(key: str, slider: Slider, now: dict[str, float | int], name: str) ->
     state.hold(widget, now.get(key, slider.start))
     stated = "" if key in OWN else (f" The study has {formats.shown(slider.start, 'any')}. "
                                     f"Source: {slider.assumption.source}.")
-    more: dict[str, Any] = {"key": widget, "help": f"{slider.assumption.help}{stated}", "on_change": _moved,
-            "args": (key, slider.start, widget)}
+    more: dict[str, Any] = {"key": widget, "on_change": _moved, "args": (key, slider.start, widget),
+                            "help": f"{slider.assumption.help}{stated}" if slider.used else EACH_ITS_OWN,
+                            "disabled": not slider.used}
     if key in STATED_AT:
         place.select_slider(slider.title, list(range(int(slider.low), int(slider.high) + 1)), **more,
                             format_func=lambda v: "as stated" if v == STATED_AT[key] else str(v))

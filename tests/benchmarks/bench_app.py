@@ -24,8 +24,9 @@ from reliability.study.template import settings_text
 from tests.benchmarks.synthetic import synthetic_study
 from tests.browser.conftest import ARGUMENTS, BROWSER, Server, settle, visit
 
-PAGES = {"": "Study", "history": "History", "compare": "Compare", "laterals": "Laterals", "choice": "Selection",
-         "business": "Business case", "report": "Report", "method": "Method", "import": "Import"}
+PAGES = {"": "Overview", "study": "Study data", "history": "Outage history", "compare": "Compare",
+         "laterals": "Laterals", "choice": "Selection", "business": "Business case", "report": "Report",
+         "method": "Method", "import": "Import"}
 MOVES = 20
 RESTED_MS, ROW_MS = 2500, 250
 READING_MS = 6000

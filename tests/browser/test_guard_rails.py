@@ -9,7 +9,7 @@ import pytest
 from reliability.cautions import CAUTION
 from tests.browser.conftest import AXE, INSTALL_AXE, missing, settle, small_study, visit
 
-PAGES = ("", "import", "history", "compare", "laterals", "choice", "business", "report", "method")
+PAGES = ("", "import", "study", "history", "compare", "laterals", "choice", "business", "report", "method")
 SIZES = ((1366, 768), (1920, 1080))
 RULES = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]
 
@@ -62,7 +62,9 @@ def test_the_server_refuses_other_names_for_itself(shared, path):
 def test_a_link_out_of_the_workspace_shows_the_demo(page, shared, study):
     visit(page, shared, study=study)
     assert "not in the workspace" in page.inner_text("body")
-    page.wait_for_function("() => location.search.includes('study=demo')")
+    page.get_by_test_id("stTopNav").get_by_role("link", name="Method", exact=True).click()
+    page.wait_for_selector("h1:has-text('Method')")
+    page.wait_for_function("() => !location.search.includes('study')")       # an address without one shows the demo
 
 
 def test_hostile_names_stay_text_on_every_page(page, shared):

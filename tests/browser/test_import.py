@@ -91,7 +91,7 @@ def test_a_reload_another_page_and_more_files_lose_nothing(page, shared):
     page.reload()
     page.get_by_text("What nobody exports").wait_for(timeout=60_000)
     assert "draft=" in page.url
-    click("link", "Study")
+    click("link", "Study data")
     click("link", "Import")
     page.get_by_text("Add or remove files (2 so far)").click()
     page.locator("input[type=file]").set_input_files(few)

@@ -32,7 +32,7 @@ def follow(page, name: str) -> None:
 
 
 def test_from_the_first_page_to_the_report_of_the_demo(page, shared, tmp_path):
-    visit(page, shared)
+    visit(page, shared, study="demo")
     assert "invented" in page.locator("h1 ~ *, .st-key-page_head").first.inner_text()
     follow(page, "Report")
     page.get_by_role("button", name="Run the study and record it").click()
@@ -129,7 +129,7 @@ def test_the_keyboard_alone_is_enough(page, shared):
 
 
 def test_a_click_on_the_diagram_opens_the_lateral(page, shared):
-    visit(page, shared, "laterals")
+    visit(page, shared, "laterals", study="demo")
     page.get_by_text("One-line", exact=True).click()        # the demo has routes, and its map stands first
     page.locator(".textpoint").nth(3).wait_for()
     settle(page)

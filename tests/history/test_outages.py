@@ -35,7 +35,7 @@ CASES = {   # code: a row with it, a row near it without it
                         outage("good", "2023-05-04T11:00", "2023-05-04T12:00", 10)),
     "clock_change": (outage("x", "2023-11-05T01:50", "2023-11-05T01:10", 10),
                      outage("x", "2023-11-06T01:50", "2023-11-06T01:10", 10)),
-    "utc_offset": (outage("x", START + "-06:00", START + "-06:00", 10), outage("x", START, START, 10)),
+    "mixed_date_forms": (outage("x", "06/25/2023 10:00", "06/25/2023 11:00", 10), outage("x", START, START, 10)),
     "date_without_time": (outage("x", "2023-06-05", "2023-06-05T09:00", 10), outage("x", START, START, 10)),
     "over_30_days": (outage("x", START, "2023-07-05T10:01", 10), outage("x", START, "2023-07-05T10:00", 10)),
     "missing_customers": (outage("x", START, START, ""), outage("x", START, START, 0)),
@@ -69,7 +69,8 @@ def test_findings_that_a_key_asks_for():
 
 
 def test_every_finding_has_a_case():
-    elsewhere = {"repeated_event_counted", "inside_another", "inside_another_counted"}     # test_found_twice
+    elsewhere = {"repeated_event_counted", "inside_another", "inside_another_counted",       # test_found_twice
+                 "utc_offset", "utc_offset_converted"}
     assert set(CASES) | {"planned_left_out", "outside_period"} | elsewhere == set(TREATMENTS)
 
 
@@ -151,7 +152,45 @@ class TestClockChange:
         assert np.isnan(self.seconds("2023-10-29T01:50", "2023-10-29T01:10", "America/Chicago"))
 
     def test_offsets_give_the_elapsed_time(self):
-        assert self.seconds("2023-11-05T01:50-05:00", "2023-11-05T01:10-06:00") == 20 * 60
+        assert self.seconds("2023-11-05T01:50-05:00", "2023-11-05T01:10-06:00", "America/Chicago") == 20 * 60
+        assert self.seconds("20231105T0150-05", "20231105T0710Z", "America/Chicago") == 20 * 60
+
+
+class TestOffsets:
+    ZONE = "America/Chicago"
+
+    def test_times_with_an_offset_are_converted_to_the_studys_zone(self):
+        """At midnight in Chicago it is five in the morning in Greenwich, in summer; the day is that of Chicago."""
+        records = read_records(study([GOOD, outage("x", "2023-06-06T04:30Z", "2023-06-06T05:30Z", 10)],
+                                     time_zone=self.ZONE))
+        step = records.steps.iloc[1]
+        assert (str(step["started"]), str(step["day"])[:10]) == ("2023-06-05 23:30:00", "2023-06-05")
+        assert step["seconds"] == 3600
+        assert {f.code: f.rows.tolist() for f in records.findings} == {"utc_offset_converted": [3]}
+
+    def test_offsets_beside_none_need_the_zone(self):
+        with pytest.raises(StudyError) as error:
+            read_records(study([GOOD, outage("x", "20230606T0430Z", "2023-06-06T05:30", 10)]))
+        problem = error.value.problems[0]
+        assert (problem.row, problem.column, problem.value) == (3, "started", "20230606T0430Z")
+        assert "not all times state (1 do, 3 do not)" in problem.rule
+        assert "time_zone" in problem.remedy
+
+    def test_a_date_alone_has_no_offset_to_state(self):
+        rows = [outage("x", "2023-06-06T04:30Z", "2023-06-06T05:30Z", 10), outage("y", "2023-06-07", "2023-06-08", 10)]
+        assert [f.code for f in read_records(study(rows)).findings] == ["utc_offset", "date_without_time"]
+
+    def test_where_all_times_have_one_and_no_zone_is_known_they_stay_as_written(self):
+        records = read_records(study([outage("x", "2023-06-06T04:30+05:30", "2023-06-06T04:30+05", 10)]))
+        assert str(records.steps["started"].iloc[0]) == "2023-06-06 04:30:00"
+        assert records.steps["seconds"].iloc[0] == 1800
+        assert [f.code for f in records.findings] == ["utc_offset"]
+
+
+def test_dates_of_the_rarer_form_are_listed():
+    days = ("2024-04-03", "25/03/2024", "26/03/2024")
+    rows = [outage(day, f"{day} 10:00", f"{day} 11:00", 1) for day in days]
+    assert {f.code: f.rows.tolist() for f in read_records(study(rows)).findings} == {"mixed_date_forms": [2]}
 
 
 class TestDateOrder:

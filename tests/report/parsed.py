@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from html.parser import HTMLParser
+
+import pytest
+
+from reliability.formats import NOT_MEANINGFUL, SPACE, meaningful
+from reliability.report.figures import resolve
 
 VOID = {"meta", "col", "br", "wbr", "hr", "img", "link", "input"}
 
@@ -46,3 +52,17 @@ class Page(HTMLParser):
     def text(self) -> str:
         """All that a reader sees, in one line."""
         return " ".join("".join(self.words).split())
+
+
+def figures_hold(page: Page, document: dict) -> None:
+    """Every figure marked on a page is the one in summary.json at its place, and is shown to the digits it has."""
+    for path, value, text in page.figures:
+        assert float(value) == float(resolve(document, path)), path
+        if text == NOT_MEANINGFUL:
+            assert not (meaningful(float(value), "irr") and meaningful(float(value), "payback")), path
+            continue
+        bare, letters = re.fullmatch(r"([-+\d.e]+)( M| bn| %|)", text.replace("−", "-").replace(SPACE, "")).groups()
+        number, unit = float(bare), {" M": 1e6, " bn": 1e9, " %": 0.01, "": 1.0}[letters]
+        digits = len(bare.partition(".")[2]) if "e" not in bare else 20
+        rounded = 0.06 if "e" in bare else 0.005 if abs(number) >= 1e3 else 0.0   # three digits of large numbers
+        assert number * unit == pytest.approx(float(value), abs=0.500001 * unit * 10.0 ** -digits, rel=rounded), path

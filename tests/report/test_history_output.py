@@ -167,7 +167,7 @@ def test_rates_file_has_no_live_formulas(tmp_path):
     sections = [dict(s) for s in TWO_FEEDERS]
     sections[3]["section_id"] = "=1+1"
     write_history(study([outage("a", "2023-05-01T10:00", "2023-05-01T11:00", 5)], sections), tmp_path)
-    assert "\n'=1+1," in (tmp_path / "rates.csv").read_text(encoding="utf-8")
+    assert "\n\"'=1+1\"," in (tmp_path / "rates.csv").read_text(encoding="utf-8")
 
 
 def test_problems_leave_nothing_behind(tmp_path):

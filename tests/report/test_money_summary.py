@@ -77,10 +77,11 @@ def test_the_downside_is_told_with_its_floor(changed, content):
     place = ("scenarios", content.proposed, "business")
     bad = changed({(*place, "npv_p10"): -7000.0, (*place, "npv_without_savings"): -60_000.0})
     assert plain(downside(bad, content.proposed)) == (
-        "Downside: in the worst tenth of the simulated horizons the utility loses 7\u202f000 USD or more. If it saved "
-        "nothing at all, it would lose its capital and inspection, 60\u202f000 USD at present value.")
-    good = changed({(*place, "npv_p10"): 7000.0})
-    assert "the utility gains 7\u202f000 USD or less" in plain(downside(good, content.proposed))
+        "Downside: there is one chance in ten of the utility losing more than 7\u202f000 USD. If it saved nothing at "
+        "all, it would lose its capital and inspection, 60\u202f000 USD at present value.")
+    good = changed({(*place, "npv_p10"): 7000.0, (*place, "probability_npv_positive"): 0.94})
+    assert "of the utility gaining less than 7\u202f000 USD, and 6.0 % of losing at all." in plain(
+        downside(good, content.proposed))
     worse = changed({(*place, "npv_p10"): -70_000.0, (*place, "npv_without_savings"): -60_000.0})
     assert "more call-outs than today would add to that" in plain(downside(worse, content.proposed))
     assert downside(content, 0) == ()

@@ -27,7 +27,7 @@ def read(*lines: str, head: str = HEAD, order: str = "",
     problems = Problems()
     rows = read_rows("operations.csv", "\n".join((head, *lines)).encode())
     table = match_headers(rows, OPERATIONS, "operations", mapped or ColumnMap(), problems)
-    return read_operation_rows(table, order, SECTIONS, problems), problems.listed
+    return read_operation_rows(table, order, SECTIONS, problems)[0], problems.listed
 
 
 def day(text: str) -> np.datetime64:

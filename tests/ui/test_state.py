@@ -186,6 +186,17 @@ def test_existing_devices_with_other_fast_operations_are_those_of_a_study_that_s
         assert [m["npv"] for m in short.money] == pytest.approx([m["npv"] for m in wanted.money])
 
 
+def test_a_slider_that_moves_nothing_is_off(small):
+    """Where every section has its own temporary fraction; what a link says of it is left out."""
+    path = workspace.root() / small / "sections.csv"
+    header, *rows = path.read_text().splitlines()
+    path.write_text("\n".join([f"{header},temporary_fraction", *(f"{row},0.5" for row in rows)]) + "\n")
+    test = app("compare", small, sliders="temporary_fraction:0.3")
+    assert test.slider("slider_small_temporary_fraction").disabled
+    assert not test.slider("slider_small_repair_hours").disabled
+    assert "As the study states" in said(test)
+
+
 def test_sliders_start_at_the_study_s_exact_value():
     study = open_study(workspace.folder_of("demo"))
     for key, slider in sliders.sliders(study).items():
