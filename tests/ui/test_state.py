@@ -150,7 +150,7 @@ def test_every_page_tells_what_is_moved_under_another_mark(small, page):
 
 def test_another_study_has_nothing_moved(small):
     other = make_small("other")
-    test = app("study", small, sliders="repair_hours:5.0", limits="budget:5000.0", scenario="Proposed",
+    test = app("overview", small, sliders="repair_hours:5.0", limits="budget:5000.0", scenario="Proposed",
                lateral="tap-03")
     test.selectbox("study_choice").set_value(other).run()
     assert "As the study states" in said(go(test, "compare"))
