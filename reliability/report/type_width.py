@@ -6,7 +6,7 @@ Widths of Arial's letters, from memory, in classes; faces made to replace it hav
 from __future__ import annotations
 
 FACE = "Arial"
-OTHER, BOLD = 556, 1.07      # a letter that is in no class; bold type over plain
+OTHER, BOLD = 556, 1.12      # a letter that is in no class; bold type over plain, at most but for single narrow letters
 _CLASSES = {
     191: "'", 222: "ijl‘’", 278: " !,./:;I[\\]ft|\u00a0\u202f", 333: "()-r`“”", 355: '"', 389: "*", 500: "Jckszvxy",
     584: "+<=>~−±×", 611: "FTZ", 667: "&ABEKPSVXY", 722: "CDHNRUw", 778: "GOQ", 833: "Mm", 889: "%", 944: "W",

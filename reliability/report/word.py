@@ -28,7 +28,7 @@ from reliability.report.chart import BarChart, Chart, MapChart, PlotChart
 from reliability.report.figures import plain
 from reliability.report.picture import png
 from reliability.report.word_front import contents, cover, footer, heading, page
-from reliability.report.word_layout import Layout, layout
+from reliability.report.word_layout import Cells, Layout, arranged
 from reliability.report.word_parts import equal_bytes, fill_when_opened, styles
 from reliability.report.word_tables import cells_of, clean, key_figures_xml, table_xml
 from reliability.schema.problems import shorten
@@ -76,11 +76,11 @@ def write_docx(made: Document, path: str | Path) -> None:
 
 def _section(document: Any, docx: Any, section: Section, number: int, made: Document) -> None:
     """A section; the page is turned for tables that fit on no upright one, and for what stands between two of them."""
-    layouts = [layout(cells_of(b)) if isinstance(b, Table) and b.shown else None for b in section.blocks]
-    turned = turned_pages(section.blocks, layouts)
+    printed = [arranged(cells_of(b)) if isinstance(b, Table) and b.shown else None for b in section.blocks]
+    turned = turned_pages(section.blocks, [found[1] if found else None for found in printed])
     page(document, docx, turned=bool(turned and turned[0]))
     heading(document, docx, f"{number}. {section.title}", 1)
-    for block, found, across in zip(section.blocks, layouts, turned, strict=True):
+    for block, found, across in zip(section.blocks, printed, turned, strict=True):
         page(document, docx, turned=across)
         if isinstance(block, Table):
             _table(document, docx, block, found, made.whole(block))
@@ -130,7 +130,7 @@ def _figure(document: Any, docx: Any, chart: Chart) -> None:
     shape._inline.docPr.set("descr", clean(chart.description))
 
 
-def _table(document: Any, docx: Any, table: Table, found: Layout | None, whole: str) -> None:
+def _table(document: Any, docx: Any, table: Table, found: tuple[Sequence[Cells], Layout] | None, whole: str) -> None:
     rows = min(table.shown, len(table.frame))
     if found is None:
         document.add_paragraph(f"{clean(table.title)}: in {whole}.")
@@ -138,4 +138,4 @@ def _table(document: Any, docx: Any, table: Table, found: Layout | None, whole: 
     elsewhere = f"; all in {whole}" if whole else ""
     part = f" ({shown(rows, 'count')} of {count(len(table.frame), 'row')}{elsewhere})"
     document.add_paragraph(clean(table.title + (part if rows < len(table.frame) else "")), style="Caption")
-    document.add_paragraph(clean(table.note))._p.addprevious(table_xml(docx, cells_of(table), found))
+    document.add_paragraph(clean(table.note))._p.addprevious(table_xml(docx, *found))

@@ -14,6 +14,7 @@ SIZES = (9.0, 8.5, 8.0)                 # of the type in tables, in points; neve
 UPRIGHT, TURNED = 496.8, 676.8          # room between the margins, in points: Letter with 0.8 inches on both sides
 PADDING = 7.6                           # left and right of a cell's text together, with the rounding of widths
 UNBROKEN = 24                           # letters from which a word may be broken
+FEW = 2                                 # rows of a table that may be printed with its columns as rows
 HEAD_LINES = 3                          # lines that a header may take where room is short
 MORE_LINES = 1.05                       # a larger type may take so many times the lines
 
@@ -37,6 +38,17 @@ class Layout:
     size: float
     widths: tuple[float, ...]
     turned: bool
+
+
+def arranged(columns: Sequence[Cells]) -> tuple[Sequence[Cells], Layout]:
+    """A table as it is printed: one of a row or two that fits on no upright page has its columns as rows."""
+    found = layout(columns)
+    if not found.turned or not 1 <= len(columns[0].texts) <= FEW:
+        return columns, found
+    first, *others = columns
+    lying = [Cells(first.header, [c.header for c in others], False),
+             *(Cells(text, [c.texts[row] for c in others], True) for row, text in enumerate(first.texts))]
+    return lying, layout(lying)
 
 
 def layout(columns: Sequence[Cells]) -> Layout:

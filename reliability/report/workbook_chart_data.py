@@ -10,6 +10,7 @@ import pandas as pd
 import xlsxwriter
 from xlsxwriter.utility import xl_rowcol_to_cell
 
+from reliability.formats import money
 from reliability.report.content import Content, leading
 from reliability.report.workbook_print import print_on_pages
 from reliability.report.workbook_sheets import Draft, Formats
@@ -87,6 +88,5 @@ def _drivers(content: Content) -> Sequence[tuple[str, str, pd.DataFrame, str]]:
         "Assumption": [label_of(str(k)) for k in rows["assumption"]],
         "Assumption at its low": rows["npv_low"].to_numpy(dtype=float) - rows["npv"].to_numpy(dtype=float),
         "Assumption at its high": rows["npv_high"].to_numpy(dtype=float) - rows["npv"].to_numpy(dtype=float)})
-    now = f"{float(rows['npv'].iloc[0]):,.0f}"
-    return [("drivers", f"What moves the NPV of {shorten(str(name), 40)} from {now} {shorten(content.currency, 12)}",
-             frame, "money")]
+    now = money(float(rows["npv"].iloc[0]), shorten(content.currency, 12))
+    return [("drivers", f"What moves the NPV of {shorten(str(name), 40)} from {now}", frame, "money")]

@@ -64,8 +64,9 @@ def write_proposal(book: xlsxwriter.Workbook, formats: Formats, content: Content
     groups = inputs(content, scenario, by_year.years_of(content))
     top = RESULTS + len(lines) + 2
     savings = list(_savings(content, scenario, values_of(groups)))
-    _header(draft, formats, top, ("First year", "Cost of one", "Avoided a year", "Saved a year", "", "Unit"))
-    _savings_lines(book, draft, formats, savings, content.currency, top + 1)
+    _header(draft, formats, top, ("First year", "Cost of one", "Avoided a year",
+                                  f"Saved, {shorten(content.currency, 12)}", "", "Unit of what is avoided"))
+    _savings_lines(book, draft, formats, savings, top + 1)
     heads, end = _inputs(book, sheet, draft, formats, groups, top + len(savings) + 2)
     draft.write(sheet)
     _names(book, scenario, content)
@@ -77,7 +78,8 @@ def write_proposal(book: xlsxwriter.Workbook, formats: Formats, content: Content
 def _header(draft: Draft, formats: Formats, row: int, texts: Sequence[str]) -> None:
     """Heads of a block: the first and the last stand over texts."""
     for column, text in enumerate(texts):
-        draft.put(row, column, text, formats.number_header if 0 < column < len(texts) - 1 else formats.header)
+        draft.put(row, column, text, formats.header if not column else formats.number_header if column < len(texts) - 1
+                  else formats.unit_header)
 
 
 def _names(book: xlsxwriter.Workbook, scenario: int, content: Content) -> None:
@@ -191,7 +193,7 @@ def _savings(content: Content, scenario: int,
 
 
 def _savings_lines(book: xlsxwriter.Workbook, draft: Draft, formats: Formats,
-                   savings: Sequence[tuple[str, str, str, str, float, float, str]], currency: str, top: int) -> None:
+                   savings: Sequence[tuple[str, str, str, str, float, float, str]], top: int) -> None:
     """The first year's savings line by line, and a name for the sum of each part."""
     parts: dict[str, list[str]] = {}
     for row, (label, price, amount, part, cost, many, unit) in enumerate(savings, start=top):
@@ -200,7 +202,7 @@ def _savings_lines(book: xlsxwriter.Workbook, draft: Draft, formats: Formats,
         draft.put(row, 2, Formula(f"={amount}", many), formats.of(num_format=QUANTITY))
         draft.put(row, 3, Formula(f"={xl_rowcol_to_cell(row, 1)}*{xl_rowcol_to_cell(row, 2)}", cost * many),
                   formats.number("money"))
-        draft.put(row, 5, f"{unit}; saved: {currency}/yr", formats.of(indent=1))
+        draft.put(row, 5, unit, formats.of(indent=1))
         parts.setdefault(part, []).append(f"'{SHEET}'!{xl_rowcol_to_cell(row, 3, True, True)}")
     for part, found in parts.items():
         first, last = found[0], found[-1].rpartition("!")[2]

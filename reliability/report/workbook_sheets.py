@@ -110,6 +110,11 @@ class Formats:
         """The header of a column of numbers."""
         return self.of(bold=True, text_wrap=True, valign="top", bottom=1, bg_color=WASH, align="right")
 
+    @property
+    def unit_header(self) -> Format:
+        """The header of a column of units, which stands off from the numbers before it."""
+        return self.of(bold=True, text_wrap=True, valign="top", bottom=1, bg_color=WASH, indent=1)
+
     def text(self, value: str) -> Format | None:
         """Format of a text: one that looks like a formula stays text even when somebody edits it."""
         return self.of(quote_prefix=True) if value.startswith(FORMULA_STARTS) else None

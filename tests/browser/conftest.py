@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import shutil
 import socket
 import subprocess
@@ -146,6 +147,19 @@ def visit(page, server: Server, path: str = "", **query: str) -> None:
     tail = "&".join(f"{k}={v}" for k, v in query.items())
     page.goto(f"{server.url}/{path}{'?' + tail if tail else ''}")
     page.wait_for_selector("h1", timeout=SETTLE_MS)
+    settle(page)
+
+
+def follow(page, title: str) -> None:
+    """Go to a page by the links at the top; those for which there is no room are under the last one."""
+    from playwright.sync_api import TimeoutError as NotThere
+    top = page.get_by_test_id("stTopNav")
+    try:
+        top.get_by_role("link", name=title, exact=True).click(timeout=3000)
+    except NotThere:
+        top.get_by_text(re.compile(r"^\d+ more$")).click()
+        page.get_by_test_id("stTopNavDropdownLink").filter(has_text=title).click()
+    page.wait_for_selector(f"h1:has-text('{title}')")
     settle(page)
 
 

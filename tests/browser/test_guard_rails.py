@@ -43,7 +43,7 @@ def serious_faults(page) -> list[tuple]:
 
 
 def test_large_type_and_moved_sliders_have_no_serious_fault_either(page, shared):
-    visit(page, shared, "compare", large="1", sliders="temporary_fraction:0.5,counts:2")
+    visit(page, shared, "compare", study="demo", large="1", sliders="temporary_fraction:0.5,counts:2")
     assert page.get_by_role("button", name="Reset", exact=True).count() == 2
     assert not serious_faults(page)
 

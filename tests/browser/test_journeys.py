@@ -11,7 +11,7 @@ from reliability.formats import number
 from reliability.indices.expected import system_indices
 from reliability.pipeline import expect
 from reliability.study import open_study
-from tests.browser.conftest import settle, small_study, tile, visit
+from tests.browser.conftest import follow, settle, small_study, tile, visit
 
 NETWORK = """Tap No,Upline Element,Device Type,Circuit,Line Miles,Cust,Phasing
 001,,Breaker,F1,2.0,10,3
@@ -22,13 +22,6 @@ OUTAGES = """Incident No,Tap No,Time Off,Time On,Customers Affected,Cause Code
 1,002,2024-05-01 10:00,2024-05-01 12:30,25,tree
 2,003,2024-06-02 08:00,2024-06-02 09:00,7,wind
 """
-
-
-def follow(page, name: str) -> None:
-    """Go to a page by the links at the top."""
-    page.get_by_role("link", name=name, exact=True).click()
-    page.wait_for_selector(f"h1:has-text('{name}')")
-    settle(page)
 
 
 def test_from_the_first_page_to_the_report_of_the_demo(page, shared, tmp_path):
@@ -131,13 +124,12 @@ def test_the_keyboard_alone_is_enough(page, shared):
 def test_a_click_on_the_diagram_opens_the_lateral(page, shared):
     visit(page, shared, "laterals", study="demo")
     page.get_by_text("One-line", exact=True).click()        # the demo has routes, and its map stands first
-    page.locator(".textpoint").nth(3).wait_for()
-    settle(page)
     points = page.locator(".scatterlayer .point")
-    before = page.url
-    names = page.locator(".textpoint")
-    wanted = names.nth(3).text_content()
-    points.nth(3).click(force=True)
-    page.wait_for_function("before => location.href !== before && location.search.includes('lateral=')", arg=before)
+    points.nth(3).wait_for()
     settle(page)
-    page.get_by_text(re.compile(rf"{re.escape(wanted)}.* on ")).first.wait_for()
+    points.nth(3).click(force=True)
+    page.wait_for_function("() => location.search.includes('lateral=')")
+    settle(page)
+    network = open_study(shared.workspace / "demo").network
+    at = network.ids.astype(str).tolist().index(re.search(r"lateral=([^&]+)", page.url)[1])
+    page.get_by_text(re.compile(rf"{re.escape(network.names[at])}.* on ")).first.wait_for()

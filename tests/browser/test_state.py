@@ -6,19 +6,12 @@ from urllib.parse import parse_qs, urlsplit
 
 import pytest
 
-from tests.browser.conftest import settle, small_study, visit
+from tests.browser.conftest import follow, settle, small_study, visit
 
 
 def asked(page) -> dict[str, str]:
     """Parameters of the address."""
     return {key: values[-1] for key, values in parse_qs(urlsplit(page.url).query).items()}
-
-
-def follow(page, name: str) -> None:
-    """Go to a page by the links at the top."""
-    page.get_by_test_id("stTopNav").get_by_role("link", name=name, exact=True).click()
-    page.wait_for_selector(f"h1:has-text('{name}')")
-    settle(page)
 
 
 def press(page, name: str, key: str) -> None:
@@ -68,7 +61,7 @@ def test_one_press_of_back_undoes_one_step(page, shared):
     step(follow, "Selection")
     step(limit, "Budget, USD", "6000")
     step(follow, "Business case")
-    page.get_by_text("Societal", exact=True).click()
+    page.locator(".st-key-view").get_by_text("Societal", exact=True).click()
     page.wait_for_function("() => location.search.includes('perspective=society')")
     settle(page)
     steps.append((page.url, shown(page)))

@@ -9,7 +9,7 @@ from reliability.report.blocks import Heading, Table, Text, tables
 from reliability.report.documents import sections
 from reliability.report.type_width import longest_word, text_width
 from reliability.report.word import turned_pages
-from reliability.report.word_layout import PADDING, SIZES, TURNED, UPRIGHT, Cells, Layout, layout
+from reliability.report.word_layout import PADDING, SIZES, TURNED, UPRIGHT, Cells, Layout, arranged, layout
 from reliability.report.word_tables import cells_of
 
 
@@ -17,8 +17,7 @@ def test_no_word_and_no_number_of_the_report_is_broken(content):
     turned = 0
     for table in tables(sections(content)):
         if table.shown:
-            columns = cells_of(table)
-            found = layout(columns)
+            columns, found = arranged(cells_of(table))
             turned += found.turned
             assert sum(found.widths) == pytest.approx(TURNED if found.turned else UPRIGHT), table.key
             assert found.size in SIZES
@@ -44,6 +43,18 @@ def test_the_page_is_turned_only_where_nothing_else_fits():
     assert wide == Layout(8.0, wide.widths, True)
     assert np.ptp(wide.widths) < 1e-9
     assert sum(wide.widths) == pytest.approx(TURNED)
+
+
+def test_one_row_of_many_columns_is_printed_as_a_list():
+    columns = [Cells("Choice", ["all"], False), *(Cells(f"Interruptions {k}", [str(k)], True) for k in range(12))]
+    assert layout(columns).turned
+    printed, found = arranged(columns)
+    assert not found.turned
+    assert [c.header for c in printed] == ["Choice", "all"]
+    assert printed[0].texts == [c.header for c in columns[1:]]
+    assert printed[1] == Cells("all", [str(k) for k in range(12)], True)
+    three = [Cells(c.header, list(c.texts) * 3, c.number) for c in columns]
+    assert arranged(three) == (three, layout(three))
 
 
 def test_a_smaller_type_is_taken_where_it_saves_lines():

@@ -117,20 +117,22 @@ def test_live_results_are_those_of_summary_json(book, summary_json, content):
     assert found["Net present value (NPV)"][0] > 0 > found["Net present value (NPV)"][1]
 
 
-def test_other_inputs_give_what_the_tool_gives(book, results, content):
-    sheets = Sheets(book)
-    for key, value in OTHERS.items():
+@pytest.mark.parametrize(("life", "years"), [(7, 21 + 15), (13, 13 + 15), (None, 26)])
+def test_other_inputs_give_what_the_tool_gives(book, results, content, life, years):
+    """What would end its life with the horizon (13 of 26 years) is not bought again."""
+    others, sheets = {**OTHERS, "device_life_years": life}, Sheets(book)
+    for key, value in others.items():
         sheets = sheets.change(key, value)
     found, at = results_of(sheets), content.proposed
     for view, column in ((UTILITY, 0), (SOCIETY, 1)):
-        business = replace(results.perspectives[view], values={**results.perspectives[view].values, **OTHERS})
+        business = replace(results.perspectives[view], values={**results.perspectives[view].values, **others})
         wanted = business_summary(business)[at]
         for label, key in ROWS.items():
             if label not in ("Capital, spares included", "Inspection, a year") or view == UTILITY:
                 same(found[label][column], wanted[key], f"{label}, {view}")
         if view == UTILITY:
             bill = revenue_summary(business, at)
-            assert bill["years"] == 21 + 15
+            assert bill["years"] == years
             for label, key in BILLS.items():
                 same(found[label][column], bill[key], label)
 
