@@ -156,9 +156,9 @@ case("outage-customers-by-another-rule", ["finding: customers_not_a_number 3"], 
     GOOD_OUTAGE, *(f"e{k},tap,2024-04-0{k}T10:00,2024-04-0{k}T11:00,{n},,," for k, n in enumerate(("0x5", "1_0", "5e400"), 1))))
 case("outage-customers-with-a-decimal-comma", ["finding: blank_section 1"], 0, outages_csv=outages(
     "e1;;2024-03-01T10:00;2024-03-01T12:00;5,0;tree;;", head=OUT_HEAD.replace(",", ";")))
-case("feeder-of-another-name-than-the-parents", ["sections.csv: row 3 | feeder_id | 'F2' | its parent main is of feeder F1"],
+case("feeder-of-another-name-than-the-parents", ["1 of 2 sections with another feeder_id than their parent's (tap) | Is feeder_id or parent_id wrong?"], 0,
      sections_csv=sections(MAIN + ",F1", TAP + ",F2", head=HEAD + ",feeder_id"))
-case("feeder-misspelt-far-out", ["sections.csv: row 4 | feeder_id | 'F-1' | its parent main is of feeder F1"],
+case("feeder-misspelt-far-out", ["1 of 3 sections with another feeder_id than their parent's (end) | Is feeder_id or parent_id wrong?"], 0,
      sections_csv=sections(MAIN + ",F1", TAP + ",", "end,main,,1,3,F-1", head=HEAD + ",feeder_id"))
 case("feeder-that-begins-at-a-recloser", ["1 of 2 sections with another feeder_id than their parent's (tap): a feeder begins there"], 0,
      sections_csv=sections(MAIN + ",F1", "tap,main,recloser,1,5,F2", head=HEAD + ",feeder_id"))

@@ -6,12 +6,14 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from reliability.schema.devices import FUSE, LATERAL_DEVICES, TABLE
+from reliability.schema.devices import FUSE, LATERAL_DEVICES, SOURCE_DEVICES, TABLE
+from reliability.schema.problems import shorten
 
 LONGEST_KM = 100.0  # of one section; above it another unit is likely (our assumption)
 LEAST_FAULT = 2.0   # fault current over peak load; below it another unit is likely (our assumption)
 
 
+_NAMED = 3          # sections named in a note
 # Columns that only some devices have, and those devices.
 _OF_DEVICES: dict[str, tuple[str, ...]] = {
     **dict.fromkeys(("operations_to_lockout", "fast_operations", "minimum_trip_a", "dead_time_s", "longest_dead_time_s",
@@ -52,6 +54,27 @@ def notes(columns: Mapping[str, np.ndarray]) -> tuple[str, ...]:
     if not np.nansum(columns["customers"]):
         texts.append("No customer is served: indices per customer do not exist.")
     return tuple(texts)
+
+
+def feeder_notes(columns: Mapping[str, np.ndarray], parent: np.ndarray) -> tuple[str, ...]:
+    """Notes on sections of another feeder than their parent's: a feeder begins at a breaker or recloser, else one of
+    the two ids is probably wrong.
+
+    columns: typed columns of the sections with feeder_id filled in. parent: (n,) row of each one's parent, −1 at a
+    source.
+    """
+    feeder, ids = columns["feeder_id"], columns["section_id"]
+    other, begins = (parent >= 0) & (feeder != feeder[parent]), np.isin(columns["device"], SOURCE_DEVICES)
+    texts = ((other & begins, "a feeder begins there"),
+             (other & ~begins, "no breaker or recloser is there at which a feeder could begin, and it counts under the "
+                               "one that it states. Is feeder_id or parent_id wrong? Leave feeder_id blank for the "
+                               "parent's"))
+    return tuple(f"{int(where.sum())} of {len(ids)} sections with another feeder_id than their parent's "
+                 f"({_some(ids[where])}): {text}." for where, text in texts if where.any())
+
+
+def _some(ids: np.ndarray) -> str:
+    return ", ".join(shorten(str(name), 40) for name in ids[:_NAMED]) + (", …" if len(ids) > _NAMED else "")
 
 
 def _without_use(columns: Mapping[str, np.ndarray]) -> Iterator[tuple[np.ndarray, str]]:

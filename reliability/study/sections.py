@@ -27,7 +27,7 @@ from reliability.schema.problems import Problem, Problems, or_less, shorten
 from reliability.schema.values import Assumptions
 from reliability.study.headers import Table
 from reliability.study.links import bad_links
-from reliability.study.notes import notes
+from reliability.study.notes import feeder_notes, notes
 from reliability.study.overcurrent import (
     fast_slower_notes,
     links_with_curves,
@@ -78,7 +78,7 @@ def check_sections(records: Records, values: Assumptions, problems: Problems, so
     _report_roots(records, len(records) if sources is None else sources, problems)
     given = ~np.isnan(records.columns["phases"])
     _fill(records, parent)
-    noted += _report_feeders(records, parent, problems)
+    noted += feeder_notes(records.columns, parent)
     _report_phases(records, parent, given, problems)
     _report_tripping(records, problems)
     _report_ties(records, problems)
@@ -216,23 +216,6 @@ def _report_phases(records: Records, parent: np.ndarray, given: np.ndarray, prob
         i, "phases", None, f"more phases than its parent {shorten(ids[up[i]], 40)}, which has {phases[up[i]]:g}"
         + ("" if given[up[i]] else " (left blank: 1 at the head of a lateral, elsewhere its parent's, 3 at a source)"),
         "correct the phases of one of the two" if given[up[i]] else "state the phases of both"))
-
-
-def _report_feeders(records: Records, parent: np.ndarray, problems: Problems) -> tuple[str, ...]:
-    """A section lies on its parent's feeder, unless a breaker or recloser begins another one: those are noted."""
-    feeder, ids = records.columns["feeder_id"], records.columns["section_id"]
-    other = (parent >= 0) & (feeder != feeder[parent]) & ~records.unsure("device")
-    begins = BACKS_UP[codes_of(records.columns["device"])]
-    problems.each(np.flatnonzero(other & ~begins), lambda i: records.problem(
-        i, "feeder_id", str(feeder[i]), f"its parent {shorten(ids[parent[i]], 40)} is of feeder "
-        f"{shorten(feeder[parent[i]], 40)}, and no breaker or recloser begins another feeder here",
-        "correct feeder_id or parent_id, or leave feeder_id blank"))
-    first = np.flatnonzero(other & begins)
-    if not first.size:
-        return ()
-    named = ", ".join(shorten(ids[i], 40) for i in first[:3]) + (", …" if first.size > 3 else "")
-    return (f"{first.size} of {len(feeder)} sections with another feeder_id than their parent's ({named}): a feeder "
-            "begins there.",)
 
 
 def _report_tripping(records: Records, problems: Problems) -> None:
