@@ -33,7 +33,9 @@ SECTIONS = [
     {"section_id": "B1", "parent_id": "B", "device": "fuse", "customers": 30, "length_km": 1.0, "area": "North"},
     {"section_id": "C", "parent_id": "", "device": "breaker", "customers": 90, "length_km": 1.0, "area": "South"},
 ]
-REPORT = {"date": "2026-03-31", "prepared_by": "Planning", "approved_by": "The board", "benchmark_saifi": 0.5,
+REPORT = {"date": "2026-03-31", "prepared_by": "Planning", "approved_by": "The board",
+          "programmes": "Tree trimming every fourth year", "exclusions": "Applied for",
+          "benchmark_saifi": 0.5,
           "benchmark_saidi_min": 90000, "benchmark_source": "an order", "plans": [
               {"name": "Pilot", "year": 2022, "promised": "one lateral", "done": "one lateral", "cost": 900,
                "laterals": ["A1"]},
@@ -163,7 +165,7 @@ def test_a_benchmark_is_compared_in_its_own_view_or_named_as_missing():
 def test_the_face_states_what_is_known_and_names_the_keys_of_what_is_not():
     for document in (report(content()), outage_history(Recorded(study(), content().history))):
         text = Page(page(document)).text
-        for words in ("2026-03-31", "Planning", "The board", "Reporting year", "within five minutes"):
+        for words in ("2026-03-31", "Planning", "The board", "Reporting year", "within five minutes", "Applied for"):
             assert words in text
         assert "under [report]" not in text
     text = Page(page(report(content(reported=False)))).text
