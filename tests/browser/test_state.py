@@ -33,16 +33,23 @@ def limit(page, name: str, value: str) -> None:
     settle(page)
 
 
-def back(page) -> None:
-    page.go_back()
-    settle(page)
-
-
 def shown(page) -> list[str]:
     """Figures in large type, the heading and what is told as moved."""
     return [page.locator("h1").inner_text(), page.locator(".st-key-page_head").inner_text(),
             *page.locator(".st-key-moved_notice p").first.all_inner_texts(),
             *page.locator(".figure-value").all_inner_texts()]
+
+
+def shows(page, address: str, figures: list[str]) -> None:
+    """The page comes to this address and these figures, and stays there."""
+    assert page.url == address
+    for _ in range(60):
+        settle(page)
+        if shown(page) == figures:
+            break
+        page.wait_for_timeout(500)
+    settle(page)
+    assert (page.url, shown(page)) == (address, figures)
 
 
 def test_one_press_of_back_undoes_one_step(page, shared):
@@ -69,12 +76,10 @@ def test_one_press_of_back_undoes_one_step(page, shared):
     step(follow, "Compare")
     assert page.evaluate("history.length") - entries == len(steps) - 1
     for address, before in reversed(steps[:-1]):
-        back(page)
-        assert page.url == address
-        assert shown(page) == before
+        page.go_back()
+        shows(page, address, before)
     page.go_forward()
-    settle(page)
-    assert (page.url, shown(page)) == steps[1]
+    shows(page, *steps[1])
 
 
 @pytest.mark.parametrize("path", ["compare", "choice", "business", "laterals", "report"])
