@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from importlib.metadata import distribution, version
 from pathlib import Path
 
@@ -87,9 +85,3 @@ def test_both_files_pin_a_package_alike():
     assert len(common) > 5
     assert {name: tool[name] for name in common} == {name: tests[name] for name in common}
 
-
-def test_pip_takes_the_two_files_together():
-    done = subprocess.run([sys.executable, "-m", "pip", "install", "--dry-run", "--no-index", "-q",
-                           "-r", "requirements.txt", "-r", "tests/requirements.txt"],
-                          cwd=ROOT, capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stderr
