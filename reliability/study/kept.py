@@ -65,6 +65,17 @@ def locked(file: Path) -> Iterator[None]:
         lock.release()
 
 
+def is_held(file: Path) -> bool:
+    """Whether somebody holds a lock file, in this process or another; one that is not there is not held."""
+    if not file.exists():
+        return False
+    try:
+        with FileLock(file, 0.0):
+            return False
+    except Timeout:
+        return True
+
+
 def commit(folder: str | Path, staged: Path) -> None:
     """Have a change take effect whose files lie staged in the archive; within `changing`."""
     archive = Path(folder) / ARCHIVE

@@ -42,8 +42,9 @@ def add_pin(folder: Path, moves: Mapping[str, float | int], figures: Mapping[str
 
 
 def remove_pin(folder: Path, when: str) -> None:
-    """Drop the state pinned at that time."""
+    """Drop the state pinned at that time; as for a file that cannot be read, see `add_pin`."""
     with changing(folder):
+        _put_aside(folder)
         _write(folder, [p for p in read_pins(folder) if p["when"] != when])
 
 

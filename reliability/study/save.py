@@ -1,7 +1,7 @@
 """Changes to a study's folder: all files of a change or none, the previous versions archived.
 
-A change is staged beside the study and takes effect with one rename; what a crash leaves half moved is finished when the
-folder is next looked at (`kept`). Nothing is overwritten that somebody else has changed in the meantime.
+A change is staged beside the study and takes effect with one rename; what a crash leaves half moved is finished when
+the folder is next looked at (`kept`). Nothing is overwritten that somebody else has changed in the meantime.
 """
 
 from __future__ import annotations
@@ -124,15 +124,23 @@ class Version:
 
 def versions(folder: str | Path) -> list[Version]:
     """Previous versions of a study's files, the newest first."""
+    return [Version(f, saved) for f in _versions(folder) if (saved := _saved(f)) is not None]
+
+
+def strange_versions(folder: str | Path) -> list[str]:
+    """Names of what lies among the previous versions and is none."""
+    return [f.name for f in _versions(folder) if _saved(f) is None]
+
+
+def _versions(folder: str | Path) -> list[Path]:
     archive = Path(folder) / ARCHIVE / VERSIONS
-    folders = sorted((f for f in archive.iterdir() if f.is_dir()), reverse=True) if archive.is_dir() else []
-    return [Version(f, saved) for f in folders if (saved := _saved(f.name)) is not None]
+    return sorted(archive.iterdir(), reverse=True) if archive.is_dir() else []
 
 
-def _saved(name: str) -> datetime | None:
-    """When the change was made that a version's folder is named after; None where it is of another name."""
+def _saved(version: Path) -> datetime | None:
+    """When the change was made that a version's folder is named after; None for what is none."""
     try:
-        return datetime.strptime(name, _TIMESTAMP)
+        return datetime.strptime(version.name, _TIMESTAMP) if version.is_dir() else None
     except ValueError:
         return None
 
@@ -168,4 +176,4 @@ def _sweep_new(parent: Path) -> None:
 
 
 __all__ = ["ARCHIVE", "SETTINGS_FILE", "TABLES", "ChangedElsewhere", "Version", "create", "fingerprint", "finish",
-           "input_files", "read_inputs", "save", "try_change", "versions", "write_archived"]
+           "input_files", "read_inputs", "save", "strange_versions", "try_change", "versions", "write_archived"]
