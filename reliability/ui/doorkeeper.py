@@ -42,10 +42,12 @@ class Doorkeeper:
             await receive()
             await send({"type": "websocket.close", "code": _POLICY_VIOLATION})
         else:
-            words = f"Refused. This app answers at http://{LOCAL[0]}:{port} on this machine, to its own pages."
+            words = f"Refused. This app answers at http://{LOCAL[0]}:{port} on this machine, to its own pages.".encode()
+            headers = {"content-type": "text/plain; charset=utf-8", "content-length": f"{len(words)}",
+                       "connection": "close"}
             await send({"type": "http.response.start", "status": 403,
-                        "headers": [(b"content-type", b"text/plain; charset=utf-8"), (b"connection", b"close")]})
-            await send({"type": "http.response.body", "body": words.encode()})
+                        "headers": [(name.encode(), value.encode()) for name, value in headers.items()]})
+            await send({"type": "http.response.body", "body": words})
 
 
 def may_ask(hosts: Sequence[str], origins: Sequence[str], scheme: str, port: int, names: Collection[str] = (),

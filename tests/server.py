@@ -19,7 +19,7 @@ from websockets.sync.client import connect
 
 from reliability.study.workspace import ENVIRONMENT
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[1]
 
 
 class Server:
@@ -65,15 +65,16 @@ class Tab:
     def __init__(self, server: Server, page: str = "", **query: str):
         self.state = BackMsg().rerun_script
         self.state.page_name, self.state.query_string = page, urlencode(query)
-        self.line = connect(f"ws://127.0.0.1:{server.port}/_stcore/stream", subprotocols=["streamlit"], max_size=None,
-                            origin=server.url)
+        self.stack = contextlib.ExitStack()
+        self.line = self.stack.enter_context(connect(f"ws://127.0.0.1:{server.port}/_stcore/stream", max_size=None,
+                                                     subprotocols=["streamlit"], origin=server.url))
         self.texts: list[str] = []
         self.widgets: dict[str, str] = {}       # id of a button by its label
 
     def run(self, press: str = "") -> None:
         """Run the page to its end, with a button pressed where one is named."""
         self.send(press)
-        self.finish()
+        assert self.finish()
 
     def send(self, press: str = "") -> None:
         """Have the page run."""
@@ -83,21 +84,27 @@ class Tab:
             pressed.id, pressed.trigger_value = self.widgets[press], True
         self.line.send(message.SerializeToString())
 
-    def finish(self, seconds: float = 60) -> None:
-        """Take what the server sends until the run of the page has ended."""
+    def finish(self, seconds: float = 60) -> bool:
+        """Take what the server sends until the run of the page has ended; whether it has, within that time."""
         self.texts = []
-        while True:
-            message = ForwardMsg.FromString(self.line.recv(timeout=seconds))
-            kind = message.WhichOneof("type")
-            if kind == "new_session":
-                self.state.page_script_hash = message.new_session.page_script_hash
-            elif kind == "delta":
-                self._take(message.delta.new_element)
-            elif kind == "script_finished":
-                return
+        end = time.monotonic() + seconds
+        with contextlib.suppress(TimeoutError):
+            while True:
+                message = ForwardMsg.FromString(self.line.recv(timeout=max(end - time.monotonic(), 0.0)))
+                kind = message.WhichOneof("type")
+                if kind == "new_session":
+                    self.state.page_script_hash = message.new_session.page_script_hash
+                elif kind == "delta":
+                    self._take(message.delta.new_element)
+                elif kind == "script_finished":
+                    return True
+        return False
 
-    def close(self) -> None:
-        self.line.close()
+    def __enter__(self) -> Tab:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.stack.close()
 
     def _take(self, element) -> None:
         kind = element.WhichOneof("type")
