@@ -36,8 +36,8 @@ ROUTES = [("GET", "/"), ("GET", "/compare"), ("GET", "/_stcore/health"), ("GET",
           ("GET", "/_stcore/bidi-components/x/y.js"), ("GET", "/static/x.js"), ("GET", "/app/static/x"),
           ("POST", "/auth/logout"), ("GET", "/oauth2callback"), ("HEAD", "/"), ("GET", "/nowhere")]
 OTHER_HOSTS = ("evil.example", "evil.example:{port}", "127.0.0.1", "localhost", "127.0.0.1:{other}",
-               "localhost:{other}", "127.0.0.1:{port}.evil.example", "127.0.0.1.evil.example:{port}", "x@127.0.0.1:{port}", "127.1:{port}",
-               "0.0.0.0:{port}", "localhost.:{port}", "[::1]:{other}", "")
+               "localhost:{other}", "127.0.0.1:{port}.evil.example", "127.0.0.1.evil.example:{port}",
+               "x@127.0.0.1:{port}", "127.1:{port}", "0.0.0.0:{port}", "localhost.:{port}", "[::1]:{other}", "")
 OTHER_ORIGINS = ("http://evil.example", "http://evil.example:{port}", "http://127.0.0.1:{other}", "http://127.0.0.1",
                  "http://localhost:{port}", "http://localhost:{other}", "null", "file://", "",
                  "http://127.0.0.1:{port}.evil.example", "http://127.0.0.1:{port}/")
