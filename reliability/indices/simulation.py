@@ -30,7 +30,7 @@ from reliability.network.rate_draws import RateDraws
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
 from reliability.schema.scenarios import Scenario
-from reliability.schema.values import Assumptions, Drawn, drawn
+from reliability.schema.values import Assumptions, drawn
 
 # Fixed sizes: with the seed they settle every digit, so changing one changes results.
 YEARS_PER_CHUNK = 8_000            # trial-years drawn together
