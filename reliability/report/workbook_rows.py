@@ -75,7 +75,7 @@ def _styles(columns: Sequence[Sequence[Value]], looks: Sequence[Format],
         asked += [(r, c, text) for text, r in seen.items()]
     for _, c, text in sorted(asked, key=lambda one: one[:2]):
         look = looks[c] if text is None else look_of_text(text)
-        style = f' s="{look._get_xf_index()}"' if look is not None else ""  # noqa: SLF001 - the writer's own number
+        style = f' s="{look._get_xf_index()}"' if look is not None else ""
         if text is None:
             found.of_numbers[c] = style
         else:
