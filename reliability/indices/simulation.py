@@ -30,7 +30,7 @@ from reliability.network.rate_draws import RateDraws
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
 from reliability.schema.scenarios import Scenario
-from reliability.schema.values import Assumptions, Drawn, drawn
+from reliability.schema.values import Assumptions, drawn
 from reliability.tasks import Workers
 
 # Fixed sizes: with the seed they settle every digit, so changing one changes results.
@@ -193,28 +193,35 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> tuple[dict[s
     tasks = _tasks(prepared, run.sent or prepared.blocks, multipliers, yearly, times,
                    _picked_rates(inputs.rate_draws, rng, trials), events.spawn(len(prepared.blocks)))
 
-    shape = (len(inputs.scenarios), trials, years)
-    totals = {name: np.zeros(shape) for name in (*COUNTED, *TIMED, *inputs.extra)}
+    totals = {name: np.zeros((len(inputs.scenarios), trials * years)) for name in (*COUNTED, *TIMED, *inputs.extra)}
     run.report.start(len(prepared.blocks), trials)
 
     @cache
-    def scale(factor: Factor | None) -> Drawn:
-        """What a trial multiplies sums by."""
-        if factor is None:
-            return 1.0
-        return np.reshape(drawn(values, factor) if isinstance(factor, str) else hours_of(factor, values), (-1, 1))
+    def scale(factor: Factor) -> np.ndarray:
+        """What sums are multiplied by in each trial-year, (T,)."""
+        drawn_ = drawn(values, factor) if isinstance(factor, str) else hours_of(factor, values)
+        return np.repeat(np.broadcast_to(drawn_, trials), years)
 
     for block, sums_of in zip(prepared.blocks, run.workers.in_order(tasks), strict=True):
         for each, sums in zip(_coefficients_of(block), sums_of, strict=True):
-            for keys, columns, of_block in ((each.count_keys, each.count_column, sums.counted),
-                                            (each.severity_keys, each.severity_column, sums.timed)):
-                for (name, scenario, factor), column in zip(keys, columns, strict=True):
-                    totals[name][scenario] += of_block[:, column].reshape(trials, years) * scale(factor)
-            if each.bent is not None:
-                for (name, scenario), column in zip(each.bent.keys, each.bent.column, strict=True):
-                    totals[name][scenario] += sums.beyond[:, column].reshape(trials, years)
+            _add(totals, each, sums, scale)
         run.report.block_done()
-    return draws, totals
+    return draws, {name: total.reshape(-1, trials, years) for name, total in totals.items()}
+
+
+def _add(totals: Mapping[str, np.ndarray], of: Coefficients, sums: Sums, scale: Callable[[Factor], np.ndarray]) -> None:
+    """Add a block's sums to totals (S, T)."""
+    years = slice(None) if sums.of_years is None else sums.of_years
+    for keys, columns, by_year in ((of.count_keys, of.count_column, sums.counted),
+                                   (of.severity_keys, of.severity_column, sums.timed)):
+        by_column = np.ascontiguousarray(by_year.T)     # each column in one piece of memory
+        for (name, scenario, factor), column in zip(keys, columns.tolist(), strict=True):
+            amount = by_column[column]
+            totals[name][scenario][years] += amount if factor is None else amount * scale(factor)[years]
+    if of.bent is not None:
+        by_column = np.ascontiguousarray(sums.beyond.T)
+        for (name, scenario), column in zip(of.bent.keys, of.bent.column.tolist(), strict=True):
+            totals[name][scenario][years] += by_column[column]
 
 
 def _coefficients_of(block: Block | UnitBlock) -> list[Coefficients]:
@@ -245,7 +252,9 @@ def _tasks(prepared: _Prepared, sent: Sequence[Any], multipliers: Sequence[np.nd
     """
     weights: list[YearWeights] = []
     if picked_rates is None:
-        weights = [year_weights((m * yearly.T).T.ravel()) for m in multipliers]
+        expected = np.bincount([b.multiplier_class for b in prepared.blocks if isinstance(b, Block)],
+                               [b.rates.sum() for b in prepared.blocks if isinstance(b, Block)], len(multipliers))
+        weights = [year_weights((m * yearly.T).T.ravel(), e) for m, e in zip(multipliers, expected, strict=True)]
     for block, known, seed in zip(prepared.blocks, sent, seeds, strict=True):
         if isinstance(block, Block):
             yield partial(_simulated, known, weights[block.multiplier_class], times, seed)
