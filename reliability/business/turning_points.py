@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import elementwise
+import scipy
 
 from reliability.business.expected_npv import Npv
 from reliability.indices.draws import values_of_trials
@@ -78,7 +78,7 @@ class _Brackets:
 
         root, inside = self.low.copy(), np.flatnonzero(self.low < self.high)
         if inside.size:
-            root[inside] = elementwise.find_root(
+            root[inside] = scipy.optimize.elementwise.find_root(
                 npv_at, (self.low[inside], self.high[inside]),
                 args=(self.key[inside].astype(float), self.scenario[inside].astype(float)),
                 tolerances={"xrtol": RELATIVE_TOLERANCE, "xatol": 0.0, "fatol": 0.0}).x

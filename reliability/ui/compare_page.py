@@ -12,8 +12,8 @@ import streamlit as st
 from reliability.formats import count, money, number, probability, signed_number
 from reliability.indices.definitions import INDICES
 from reliability.study import Study
-from reliability.ui import compare_charts as charts
 from reliability.ui import background, decisive, figure, frame, into_study, moved, pins, sliders, state, tiles, trials
+from reliability.ui import compare_charts as charts
 from reliability.ui.difference_charts import difference_chart, difference_data, difference_words
 from reliability.ui.opened import Opened
 from reliability.ui.scenario_results import base_results, pick_scenario, state_results
@@ -62,7 +62,8 @@ def show() -> None:
     _follow(now, place, odds, large)
     if not told:
         decisive.tell(room, base, moves, wait=True)
-    background.prepare(f"matrices|{base.digest}", base.results.prepare)
+    # what the next move needs, while somebody looks at this one
+    background.prepare(f"matrices|{base.digest}", lambda: (base.results.matrices, base.results.both_states))
 
 
 def _toolbar(shown: Opened, study: Study, asked: Asked, now: ScenarioResults) -> None:
