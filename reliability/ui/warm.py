@@ -4,9 +4,15 @@ from __future__ import annotations
 
 import importlib
 import threading
+import time
 
 # the first page, which loads nearly all of the others, and what chooses the laterals that it shows
 NEEDED = ("reliability.ui.overview_page", "scipy.optimize")
+# what the other pages need beside that, while somebody reads the first
+LATER = ("pandas.io.formats.style", "scipy.stats", "reliability.ui.choice_page", "reliability.ui.laterals_page",
+         "reliability.ui.compare_page", "reliability.ui.history_page")
+PAUSE_SECONDS = 0.3             # between two of these, so that a page does not wait for all of them
+READING_SECONDS = 4.0           # after the start
 
 
 def begin() -> threading.Thread:
@@ -19,3 +25,7 @@ def begin() -> threading.Thread:
 def _load() -> None:
     for name in NEEDED:
         importlib.import_module(name)
+    time.sleep(READING_SECONDS)
+    for name in LATER:
+        importlib.import_module(name)
+        time.sleep(PAUSE_SECONDS)
