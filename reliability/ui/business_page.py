@@ -79,16 +79,11 @@ def show() -> None:
     _drivers(now, scenario, large)
     _society(in_perspective(now, SOCIETY), scenario)
     _all(now)
-    drawn = None
     for spread in trials.follow(now, lambda done, total: progress.again().progress(
             min(done / total, 1.0), f"Simulating: {done} trials of at most {total}")):
         npv = spread.npv[scenario]
-        picture = npv_chart(npv, currency, large)
-        if picture != drawn:           # more trials of what does not vary make the same picture
-            drawn = picture
-            with sure.again().container():
-                figure.chart(picture, f"Net present value over {len(npv)} trials; above 0 in "
-                             f"{percent(trials.odds_of_gain(npv))} of them.", pd.DataFrame, "", "npv", csv=False)
+        sure.chart(npv_chart(npv, currency, large), f"Net present value over {len(npv)} trials; above 0 in "
+                   f"{percent(trials.odds_of_gain(npv))} of them.", "", "npv")
         _tiles(figures, case, currency, npv)
         progress.again().markdown(f"{count(spread.trials, 'trial')} of {spread.years} years, seed {spread.seed}.")
     if not told:
