@@ -258,8 +258,8 @@ def test_a_generator_makes_its_study_and_exports(generator, folders, tmp_path):
     """The files in data/ are what the seeded generators write, and no others."""
     copy = tmp_path / "checkout"
     copy.mkdir()
-    shutil.copytree(ROOT / "reliability", copy / "reliability")
-    shutil.copytree(ROOT / "data", copy / "data")
+    shutil.copytree(ROOT / "reliability", copy / "reliability", ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copytree(ROOT / "data", copy / "data", ignore=shutil.ignore_patterns("__pycache__"))
     made = {path.relative_to(ROOT): path.read_bytes() for folder in folders
             for path in (ROOT / "data" / folder).iterdir()}
     for path in made:
