@@ -1,4 +1,4 @@
-"""Sobol' indices of the expected NPV over the ranges that a study states, with their errors."""
+"""Sobol' indices of the expected NPV over the ranges that a study states or has by default, with their errors."""
 
 from __future__ import annotations
 
@@ -48,6 +48,10 @@ class _Sums:
     alone: np.ndarray
     everything: np.ndarray
 
+    def some(self, which: np.ndarray) -> _Sums:
+        """Of some of the inputs (positions)."""
+        return _Sums(self.mean, self.square, self.alone[:, which], self.everything[:, which])
+
     def joined(self, other: _Sums) -> _Sums:
         """Means over these and as many more points."""
         return _Sums(*((a + b) / 2.0 for a, b in zip(
@@ -61,7 +65,7 @@ def sobol_indices(study: Study, npv: Npv, seed: int, deviations: np.ndarray | No
     The share of the variance of the expected NPV that knowing one assumption would remove (estimator of Saltelli and
     others, 2010), and the share that would remain if only that one were unknown (Jansen, 1999; both from memory). From
     independent scrambled Sobol' sequences, doubled until every standard error, by bootstrap over the sequences, is
-    under GOAL or POINTS_AT_MOST is reached. Estimates outside what an index can be are set to its bound: first orders
+    under GOAL or POINTS_AT_MOST is reached; an assumption whose own errors are is not looked at again. Estimates outside what an index can be are set to its bound: first orders
     under 0 to 0, and over the total to the total.
 
     Draws of an assumption that needs an outcome table of its own are rounded to a few levels of equal probability.
@@ -81,20 +85,26 @@ def sobol_indices(study: Study, npv: Npv, seed: int, deviations: np.ndarray | No
     engines = [scipy.stats.qmc.Sobol(2 * len(inputs.keys), rng=rng)
                for rng in np.random.default_rng(seed).spawn(SAMPLES)]
     middle, points = npv(study.values), POINTS
-    sums = _sampled(inputs, outputs, engines, points, middle)
+    keys, found = list(inputs.keys), SobolIndices({}, {}, {}, {})
+    sums = _sampled(inputs, keys, outputs, engines, points, middle)
     while True:
-        first, total, first_error, total_error = _estimates(sums, seed)
-        known = np.isfinite(first_error)
-        if points >= POINTS_AT_MOST or max(first_error[known].max(initial=0.0),
-                                           total_error[known].max(initial=0.0)) < GOAL:
-            return SobolIndices(*(dict(zip(inputs.keys, found, strict=True))
-                                  for found in (first, total, first_error, total_error)))
-        sums, points = sums.joined(_sampled(inputs, outputs, engines, points, middle)), 2 * points
+        estimates = _estimates(sums, seed)
+        found = SobolIndices(*({**before, **dict(zip(keys, now, strict=True))} for before, now in zip(
+            (found.first, found.total, found.first_error, found.total_error), estimates, strict=True)))
+        rough = np.flatnonzero(np.nan_to_num(np.maximum(*estimates[2:])).max(axis=1) >= GOAL)
+        if points >= POINTS_AT_MOST or not len(rough):
+            return found
+        keys = [keys[i] for i in rough]
+        sums = sums.some(rough).joined(_sampled(inputs, keys, outputs, engines, points, middle))
+        points *= 2
 
 
-def _sampled(inputs: Unknowns, outputs: Callable[[Mapping[str, np.ndarray]], np.ndarray], engines: Sequence[Any],
-             points: int, middle: np.ndarray) -> _Sums:
-    """Sums over so many further points of each sample. middle: (1, S) near the mean of the NPV, to be taken off."""
+def _sampled(inputs: Unknowns, keys: Sequence[str], outputs: Callable[[Mapping[str, np.ndarray]], np.ndarray],
+             engines: Sequence[Any], points: int, middle: np.ndarray) -> _Sums:
+    """Sums over so many further points of each sample, of what the given inputs explain.
+
+    middle: (1, S) near the mean of the NPV, to be taken off.
+    """
     a, b = (inputs.draws(half) for half in np.split(np.concatenate([e.random(points) for e in engines]), 2, axis=1))
 
     def moved_by(draws: Mapping[str, np.ndarray]) -> np.ndarray:
@@ -103,7 +113,7 @@ def _sampled(inputs: Unknowns, outputs: Callable[[Mapping[str, np.ndarray]], np.
 
     at_a, at_b = moved_by(a), moved_by(b)
     alone, everything = [], []
-    for key in inputs.keys:
+    for key in keys:
         moved = moved_by({**a, key: b[key]}) - at_a
         alone.append(_means(at_b * moved))
         everything.append(_means(moved ** 2) / 2.0)

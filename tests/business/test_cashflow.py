@@ -198,7 +198,7 @@ def test_uncertain_times_widen_the_npv_seen_by_society():
     study = replace(study, values=study.values | {k: r.mean for k, r in ranges.items()})
     spreads, means = [], []
     for uncertain in ({}, ranges):
-        results = expect(replace(study, uncertain=uncertain))
+        results = expect(replace(study, stated_ranges=uncertain))
         figures = business_summary(results.business, simulate(simulation_input(results), seed=2, trials=400))[1]
         spreads.append(figures["npv_p90"] - figures["npv_p10"])
         means.append(figures["npv"])

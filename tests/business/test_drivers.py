@@ -33,7 +33,7 @@ def _npv(study) -> ExpectedNpv:
 
 def _study(uncertain: dict[str, Range], **values: object):
     study = feeders_of_laterals(8, 3, S, **values)
-    return replace(study, uncertain=uncertain, values={**study.values, **{k: r.mean for k, r in uncertain.items()}})
+    return replace(study, stated_ranges=uncertain, values={**study.values, **{k: r.mean for k, r in uncertain.items()}})
 
 
 def _pert_variance(law: Range) -> float:
@@ -163,9 +163,9 @@ def test_learned_rates_are_one_input_more():
     steps = np.linspace(-1.0, 1.0, 400)
     deviations = np.column_stack([0.0 * steps, np.sqrt(3.0 * variance) * steps])
     for ranges in (laws, {}):
-        found = sobol_indices(replace(study, uncertain=ranges), _npv(study), 1, deviations)
+        found = sobol_indices(replace(study, stated_ranges=ranges), _npv(study), 1, deviations)
         assert found.first["fault_rates_from_records"][1] == pytest.approx(0.5 if ranges else 1.0, abs=0.01)
-    assert not sobol_indices(replace(study, uncertain={}), _npv(study), 1).total
+    assert not sobol_indices(replace(study, stated_ranges={}), _npv(study), 1).total
 
 
 def test_learned_rates_stand_among_the_drivers():
@@ -198,7 +198,7 @@ def test_draws_that_need_a_table_of_their_own_come_in_steps():
         asked.update(map(tuple, pairs.tolist()))
         return np.column_stack([np.zeros(len(pairs)), pairs.sum(axis=1)])
 
-    sobol_indices(replace(_study({}), uncertain=laws), npv, 1)
+    sobol_indices(replace(_study({}), stated_ranges=laws), npv, 1)
     assert in_levels(np.array([0.0, 0.3, 0.6, 1.0]), 2).tolist() == [0.25, 0.25, 0.75, 0.75]
     assert 9 <= len(asked) <= MOST_TABLES + 1
     times = [t for t, _ in asked]
