@@ -93,16 +93,17 @@ def study_of(rows: Sequence[Mapping[str, object]], scenarios: Sequence[Scenario]
              **values: object) -> Study:
     """A study of the rows given; length_km and customers of a row default to 0.
 
-    Of the assumptions named in `values` those values hold, of the rest the defaults; without default ranges. `settings` are rows of
-    settings.csv (element and operation default to phase and fast), `curves` those of curves.csv.
+    Of the assumptions named in `values` those values hold, of the rest the defaults; without default ranges.
+    `settings` are rows of settings.csv (element and operation default to phase and fast), `curves` those of curves.csv.
     """
     rows = [{"parent_id": "", "device": "", "length_km": 0.0, "customers": 0.0} | dict(row) for row in rows]
     frame = frame_of(rows)
     elements = [{"element": "phase", "operation": "fast"} | dict(row) for row in settings]
     of_devices = checked(pd.DataFrame(elements, columns=list(SETTINGS)))
     points = pd.DataFrame(list(curves), columns=["curve", "current_a", "time_s"])
-    return Study("test", "USD", frame, build_network(frame, settings=of_devices, curves=points), defaults() | NO_DEFAULT_RANGES | values,
-                 scenarios=(Scenario(AS_BUILT), *scenarios), settings=of_devices, curves=points)
+    return Study("test", "USD", frame, build_network(frame, settings=of_devices, curves=points),
+                 defaults() | NO_DEFAULT_RANGES | values, scenarios=(Scenario(AS_BUILT), *scenarios),
+                 settings=of_devices, curves=points)
 
 
 def checked(settings: pd.DataFrame | None) -> pd.DataFrame | None:

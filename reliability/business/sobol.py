@@ -65,8 +65,9 @@ def sobol_indices(study: Study, npv: Npv, seed: int, deviations: np.ndarray | No
     The share of the variance of the expected NPV that knowing one assumption would remove (estimator of Saltelli and
     others, 2010), and the share that would remain if only that one were unknown (Jansen, 1999; both from memory). From
     independent scrambled Sobol' sequences, doubled until every standard error, by bootstrap over the sequences, is
-    under GOAL or POINTS_AT_MOST is reached; an assumption whose own errors are is not looked at again. Estimates outside what an index can be are set to its bound: first orders
-    under 0 to 0, and over the total to the total.
+    under GOAL or POINTS_AT_MOST is reached; an assumption whose own errors are is not looked at again.
+    Estimates outside what an index can be are set to its bound: first orders under 0 to 0, and over the total to the
+    total.
 
     Draws of an assumption that needs an outcome table of its own are rounded to a few levels of equal probability.
     deviations: (K, S) of the NPV at draws of the learned rates; they are added, so that how they interact with the

@@ -64,8 +64,9 @@ METHOD: tuple[str, ...] = (
     "The consequences of every kind of fault, times its yearly rate, add up to the expected indices. The same table "
     "with random counts, times and a storm factor common to all sections of a year gives the simulated ones.",
     "Two kinds of uncertainty are separate: variability from year to year, and assumptions given as low, likely "
-    "and high (a PERT distribution), drawn once for a whole horizon. All scenarios see the same faults, so that a "
-    "difference between them is one of protection and not of chance.",
+    "and high (a PERT distribution), drawn once for a whole horizon. What a study states without a range has a default "
+    "one around its value, where there is a reason for one; it moves no expected value. All scenarios see "
+    "the same faults, so that a difference between them is one of protection and not of chance.",
     "Money is counted under one perspective at a time: the utility's (crew, material, energy margin, the "
     "regulator's incentive) or society's (crew, material, customers' interruption cost). Capital is spent in year "
     "0, savings come at the ends of the years, grow with the escalation rate and are discounted.",

@@ -50,6 +50,8 @@ DEFAULT_RANGES: dict[str, DefaultRange] = {
     **dict.fromkeys(("reclosing_off_share", "wrong_link_share"), _UNCOUNTED),
     "crew_rate_per_hour": DefaultRange(0.15, "Overheads are spread over crews by rule of thumb.", PRACTICE),
     "overtime_share": DefaultRange(0.25, "It varies with the weather of the years that it is taken from."),
+    "overtime_multiplier": DefaultRange(0.4, "Agreements pay half as much again on most days and double on some.",
+                                        PRACTICE),
     "vehicle_per_callout": _PURCHASED,
     **dict.fromkeys(("refuse_crew_hours", "reset_crew_hours", "patrol_crew_hours", "repair_crew_hours"), _CREW_HOURS),
     **dict.fromkeys(("fuse_link_cost", "actuator_cost"), _PURCHASED),
@@ -66,7 +68,7 @@ DEFAULT_RANGES: dict[str, DefaultRange] = {
 
 
 def default_range(key: str, value: object) -> Range | None:
-    """The default range around a value of the assumption `key`, of which that value is the mean; None where it has none.
+    """The default range around a value of the assumption `key`, whose mean that value is; None where it has none.
 
     A value at one of its bounds, as a share of 0, has none: what is stated not to happen does not.
     """

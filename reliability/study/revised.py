@@ -37,8 +37,8 @@ def with_assumptions(study: Study, changes: Mapping[str, object]) -> Study:
 def with_scenario(study: Study, entry: Mapping[str, object]) -> Study:
     """See `Study.with_scenario`. entry: the scenario as study.toml states it, None for what it leaves out."""
     arguments = stated({}, name=study.name, scenarios=scenario_entries([*study.scenarios, entry]))
-    before = Settings(currency=study.currency, values=study.values, stated_ranges=study.stated_ranges, extra=study.extra,
-                      plans=study.plans)
+    before = Settings(currency=study.currency, values=study.values, stated_ranges=study.stated_ranges,
+                      extra=study.extra, plans=study.plans)
     return _checked(study, arguments, before, FrameReader({}, arguments))
 
 

@@ -273,6 +273,12 @@ def test_a_calibrated_study_is_the_study_with_its_rates_and_times_multiplied(per
         assert after.fault_ci == pytest.approx(before.fault_ci)
 
 
+def test_default_ranges_of_a_calibrated_study_lie_around_its_values():
+    there = calibrated_study(_study(ranges={}, default_ranges=True), 0.5, 1.5)
+    assert there.uncertain["line_fault_rate_per_km"].likely == there.values["line_fault_rate_per_km"]
+    assert there.uncertain["repair_hours"].mean == pytest.approx(1.5 * 3.0)
+
+
 def test_the_proposal_on_calibrated_inputs_is_the_same_rows_there():
     study = _study()
     options = _options(study)

@@ -25,6 +25,7 @@ from reliability.report.sentences_break_even import momentary_value, scenario_sa
 from reliability.report.sentences_confidence import confidence
 from reliability.report.sentences_summary import alternatives, decision, turning_points
 from reliability.schema.assumptions import ASSUMPTIONS, label_of
+from tests.networks import certain
 
 CASE = ("scenarios", 1, "business")
 
