@@ -193,7 +193,8 @@ def stated(study: Study, key: str) -> bool:
     """Whether a study states an assumption, or an element of it ("clearing_shares.0"): in its file, as a range, or as
     another value than the default."""
     known = BY_KEY[key.partition(".")[0]]
-    return key in study.stated_ranges or dict(study.values)[known.key] != known.default or f"{known.table}.{known.key}" in study.lines
+    return (key in study.stated_ranges or dict(study.values)[known.key] != known.default
+            or f"{known.table}.{known.key}" in study.lines)
 
 
 def in_words(gap: Gap, currency: str) -> str:

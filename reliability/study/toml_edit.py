@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 import pandas as pd
 import tomlkit
 
-from reliability.formats import number
+from reliability.formats import shown
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Assumption, Range
 from reliability.schema.default_ranges import default_range
 from reliability.schema.scenarios import FORCED_IN, FORCED_OUT
@@ -38,7 +38,7 @@ def assumptions_frame(document: tomlkit.TOMLDocument) -> pd.DataFrame:
 def _default_range(a: Assumption, stated: object) -> str:
     """The default range around what is stated, or around the default, as text; "" for none."""
     known = default_range(a.key, a.default if stated is None else stated)
-    return "" if known is None else f"{number(known.low)} to {number(known.high)}"
+    return "" if known is None else f"{shown(known.low, 'any')} to {shown(known.high, 'any')}"
 
 
 def with_assumptions(text: str, before: pd.DataFrame, after: pd.DataFrame) -> str:
