@@ -39,6 +39,7 @@ from reliability.schema.scenarios import Scenario, proposed_position
 from reliability.study.arguments import check_assumptions
 from reliability.study.ranges import LEARNED
 from reliability.study.study import Study
+from reliability.tasks import HERE, Workers
 
 FRONTIER_POINTS = 30
 
@@ -48,10 +49,10 @@ def records_of(study: Study) -> Records | None:
     return read_records(study) if study.outages is not None and len(study.outages) else None
 
 
-def learned_rates(study: Study, records: Records | None,
-                  on_progress: Callable[[int, int], None] | None = None) -> LearnedRates:
+def learned_rates(study: Study, records: Records | None, on_progress: Callable[[int, int], None] | None = None,
+                  workers: Workers = HERE) -> LearnedRates:
     """What the records of a study tell of its fault rates. Raises StudyError where there is nothing to learn from."""
-    return learn_rates(study, records, read_operations(study, records) if records else None, on_progress)
+    return learn_rates(study, records, read_operations(study, records) if records else None, on_progress, workers)
 
 
 def check_rates(study: Study, records: Records | None) -> None:
@@ -161,7 +162,7 @@ def options_of(study: Study, applicable_only: bool = True) -> Options:
                          currency=study.currency)
 
 
-def plan(results: Results, decision: Decision, history: History | None = None) -> Plan:
+def plan(results: Results, decision: Decision, history: History | None = None, workers: Workers = HERE) -> Plan:
     """What is proposed, its programme, the frontier and the drivers, within the limits of the study's table [choice].
 
     The limits are those of a choice: a scenario that is named as the proposal is carried out whole, in its years.
@@ -169,12 +170,12 @@ def plan(results: Results, decision: Decision, history: History | None = None) -
     """
     study, limits = results.study, limits_of(results.study)
     options, choice, named = decision.options, decision.choice, decision.named
-    sure = stability(study, options, choice, limits, named)
+    sure = stability(study, options, choice, limits, named, workers)
     found = history.calibration if history is not None else None
     return Plan(options, with_stability(choice, sure),
                 frontier(options_of(study) if named else options, FRONTIER_POINTS, limits),
                 *_programme(study, decision),
-                drivers_frame(study, results.network, results.costs), sure,
+                drivers_frame(study, results.network, results.costs, workers=workers), sure,
                 None if found is None else calibrated(study, options, choice, limits, _factors(found), named))
 
 
@@ -196,51 +197,57 @@ def _programme(study: Study, decision: Decision) -> tuple[pd.DataFrame, str]:
 
 
 def analyse(study: Study, *, trials: int | None = None, seed: int | None = None, executor: Executor | None = None,
-            workers: int = 1, on_progress: Progress | None = None,
+            workers: int = 1, scheduler: str | None = None, on_progress: Progress | None = None,
             on_stage: Callable[[str], None] = lambda stage: None) -> Results:
     """All of a run: expected values and business case, the simulation (see `simulate`), plan and history.
 
     trials, seed: override the study's. workers: processes that simulate; the result does not depend on it. executor:
-    any `concurrent.futures.Executor` in their place, which runs so many tasks at once. on_stage: called with the name
-    of each stage as it begins. Raises StudyError for trials or a seed out of bounds and for outage records that cannot
-    be read, before the work.
+    any `concurrent.futures.Executor` in their place, which runs so many tasks at once. scheduler: address of a Dask
+    scheduler, whose workers stand in for both (see `cluster`). on_stage: called with the name of each stage as it
+    begins. Raises StudyError for trials or a seed out of bounds and for outage records that cannot be read, before the
+    work; ClusterError for workers that cannot be used.
     """
     check_assumptions({"trials": trials, "seed": seed})
     on_stage("outage records")
     records = records_of(study)
-    learned = None
-    if records is not None or study.values["rates"] == LEARNED:
-        on_stage("fault rates from records")
-        learned = learned_rates(study, records)
-    rated = with_rates(study, records, learned)
-    on_stage("choice of laterals")
-    decision = decide(rated)
-    on_stage("expected values")
-    results = expect(with_alternatives(rated, decision))
-    values = results.study.values
-    on_stage("simulation")
-    with _executor(executor, workers) as tasks:
+    with _workers(executor, workers, scheduler) as who:
+        learned = None
+        if records is not None or study.values["rates"] == LEARNED:
+            on_stage("fault rates from records")
+            learned = learned_rates(study, records, workers=who)
+        rated = with_rates(study, records, learned)
+        on_stage("choice of laterals")
+        decision = decide(rated)
+        on_stage("expected values")
+        results = expect(with_alternatives(rated, decision))
+        values = results.study.values
+        on_stage("simulation")
         simulated = simulate(
             simulation_input(results), seed=values["seed"] if seed is None else seed,
             trials=values["trials"] if trials is None else trials,
-            executor=tasks, workers=workers, on_progress=on_progress,
+            executor=who.executor, workers=who.at_once, on_progress=on_progress,
         )
-    on_stage("history")
-    history = None
-    if records is not None:
-        history = read_history(study, modelled_days(results), records, learned)
-    on_stage("frontier and drivers")
-    return replace(results, simulated=simulated, plan=plan(results, decision, history), history=history)
+        on_stage("history")
+        history = None
+        if records is not None:
+            history = read_history(study, modelled_days(results), records, learned)
+        on_stage("frontier and drivers")
+        return replace(results, simulated=simulated, plan=plan(results, decision, history, who), history=history)
 
 
 @contextmanager
-def _executor(executor: Executor | None, workers: int) -> Iterator[Executor | None]:
-    """The executor that is given, else processes for more than one worker; None computes in this one."""
+def _workers(executor: Executor | None, workers: int, scheduler: str | None) -> Iterator[Workers]:
+    """Those of a scheduler, the executor that is given, else processes for more than one; else this process."""
+    if scheduler is not None:
+        from reliability.cluster import cluster
+        with cluster(scheduler) as found:
+            yield found
+        return
     if executor is not None or workers <= 1:
-        yield executor
+        yield Workers(executor, workers)
         return
     processes = ProcessPoolExecutor(workers)
     try:
-        yield processes
+        yield Workers(processes, workers)
     finally:
         processes.shutdown(cancel_futures=True)

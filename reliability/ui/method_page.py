@@ -7,6 +7,7 @@ import streamlit as st
 
 from reliability.cautions import CAUTION
 from reliability.formats import percent, shown
+from reliability.report.definitions import AT_THE_MEANS, LEARNED_INTERVALS, SEPARATE_DRAWS
 from reliability.report.figures import plain
 from reliability.report.formulas import FORMULAS, LIMITS
 from reliability.report.ranges import ranges_sentence, set_by
@@ -15,7 +16,7 @@ from reliability.schema.default_ranges import DEFAULT_RANGES
 from reliability.study import Study
 from reliability.ui import figure, frame
 
-METHOD = """
+METHOD = f"""
 **Faults.** Each line section faults at random, in proportion to its length, with what its equipment adds. A fault is
 temporary or permanent; a temporary one clears once the line has been dead for the first, second or third time. Where
 on the section it lies decides how much current flows.
@@ -36,8 +37,8 @@ and year. ENS is the energy not supplied.
 **Expected values** are sums of rate times consequence over all kinds of fault, without any sampling. **Simulated
 years** add the luck of the year, storminess, and what is not known about the assumptions: the range that the study
 states, else a default one evenly around the value, which moves no expected value (`default_ranges = false` under
-`[simulation]` turns these off). Every scenario sees the
-same faults, so a difference between two is one of protection and not of luck.
+`[simulation]` turns these off). Every scenario sees the same faults, so a difference between two is one of protection
+and not of luck. {AT_THE_MEANS}; ranges and probabilities come from the simulation. {SEPARATE_DRAWS} {LEARNED_INTERVALS}
 
 **Money.** The utility's view counts crews, material, energy margin and the regulator's incentive; society's counts
 crews, material and what interruptions cost customers. The two are never added.
