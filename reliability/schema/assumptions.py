@@ -293,8 +293,8 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                     "until the standard error of every SAIDI difference is below 1 % of it or a limit is reached."),
     Assumption("simulation", "seed", "Seed", "", 1, 0, 2**63 - 1, "whole", 1,
                help="The same seed gives the same results, digit for digit."),
-    Assumption("simulation", "default_ranges", "Default ranges", "", True, kind="flag", help="true: what is stated without "
-               "a range, or not at all, is drawn over a default range where it has one; false: it is certain."),
+    Assumption("simulation", "default_ranges", "Default ranges", "", True, kind="flag",
+               help="true: what has no range of its own is drawn over a default one, if any; false: it is certain."),
 
     Assumption("history", "date_order", "Date order of the records", "", "", kind="choice",
                choices=("", "day_first", "month_first"),
