@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import errno
 import io
 import json
 import os
@@ -12,7 +13,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator
 from concurrent.futures import BrokenExecutor
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 from reliability.cautions import CAUTION
 from reliability.formats import count, shown
@@ -23,42 +24,62 @@ from reliability.study.save import SETTINGS_FILE
 
 PROBLEMS_FOUND = 2
 DEFECT = 1
+FULL = (errno.ENOSPC, errno.EDQUOT)
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; returns the exit status: 0, or 2 for a study with problems."""
+    _open_streams()
     options = _parser().parse_args(arguments)
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="replace")  # a terminal's own letters may lack a dash or a narrow space
     try:
         options.command(options)
         sys.stdout.flush()
     except StudyError as error:
-        print("\n".join(error.lines()), file=sys.stderr)
+        _tell("\n".join(error.lines()))
         return PROBLEMS_FOUND
     except BrokenPipeError:  # the reader of our output has closed it
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _silence(sys.stdout)
     except OSError as error:
         place = str(error.filename or "the output folder")
-        print(Problem(place, error.strerror or str(error), "choose another folder or make this one writable"),
-              file=sys.stderr)
+        remedy = ("make room there, or choose another folder" if error.errno in FULL else
+                  "choose another folder or make this one writable")
+        _tell(str(Problem(place, error.strerror or str(error), remedy)))
         return PROBLEMS_FOUND
     except BrokenExecutor:
-        print("A worker process died, perhaps out of memory; nothing was written. Try fewer --workers.",
-              file=sys.stderr)
+        _tell("A worker process died, perhaps out of memory; nothing was written. Try fewer --workers.")
         return DEFECT
     except MemoryError:
-        print("Not enough memory; nothing was written. Try fewer --workers or --trials.", file=sys.stderr)
+        _tell("Not enough memory; nothing was written. Try fewer --workers or --trials.")
         return DEFECT
     except KeyboardInterrupt:
-        print("Interrupted; nothing was written.", file=sys.stderr)
+        _tell("Interrupted; nothing was written.")
         return 130
     except Exception as error:  # a defect of ours, reported in a line instead of a traceback
         place_in_code = traceback.extract_tb(error.__traceback__)[-1]
-        print(f"Unexpected error, nothing was written: {type(error).__name__}: {error} "
-              f"({Path(place_in_code.filename).name}, line {place_in_code.lineno}). Please report it.", file=sys.stderr)
+        _tell(f"Unexpected error, nothing was written: {type(error).__name__}: {error} "
+              f"({Path(place_in_code.filename).name}, line {place_in_code.lineno}). Please report it.")
         return DEFECT
     return 0
+
+
+def _open_streams() -> None:
+    """Have output go nowhere where there is no place for it, and letters that a terminal lacks be replaced."""
+    sys.stdout, sys.stderr = sys.stdout or io.StringIO(), sys.stderr or io.StringIO()
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")  # a terminal's own letters may lack a dash or a narrow space
+
+
+def _tell(text: str) -> None:
+    """Print to standard error; who has closed it is told nothing, and the command goes on."""
+    try:
+        print(text, file=sys.stderr, flush=True)
+    except OSError:
+        _silence(sys.stderr)
+
+
+def _silence(stream: TextIO) -> None:
+    """Have what is still to come go nowhere, what the stream holds already included."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -202,7 +223,7 @@ def _opened(folder: str) -> Study:
 
 def _print_notes(notes: Iterable[str]) -> None:
     for note in notes:
-        print(f"note: {note}", file=sys.stderr)
+        _tell(f"note: {note}")
 
 
 def _keep_inputs(target: str, owned: Collection[str]) -> None:
@@ -250,12 +271,12 @@ def _import(options: argparse.Namespace) -> None:
 
 
 def _print_progress(stage: str) -> None:
-    print(f"… {stage}", file=sys.stderr, flush=True)
+    _tell(f"… {stage}")
 
 
 def _print_stage(stage: str) -> None:
     if sys.stderr.isatty():
-        print(f"… {stage}", file=sys.stderr)
+        _tell(f"… {stage}")
 
 
 def outline(summary: dict[str, Any]) -> str:

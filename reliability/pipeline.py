@@ -37,11 +37,11 @@ from reliability.results import Plan, Results
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import Scenario, proposed_position
 from reliability.study.arguments import check_assumptions
+from reliability.study.ranges import LEARNED
 from reliability.study.study import Study
 from reliability.tasks import HERE, Workers
 
 FRONTIER_POINTS = 30
-LEARNED = "learned"
 
 
 def records_of(study: Study) -> Records | None:

@@ -23,6 +23,7 @@ from reliability.formats import (
 )
 from reliability.report.figures import plain as words
 from reliability.report.money_summary import MOMENTARY_FACTORS, price_level_summary
+from reliability.report.ranges import ranges_sentence
 from reliability.report.sentences_money import price_level
 from reliability.schema.units import unit_of
 from reliability.ui import background, decisive, figure, frame, state, tiles, trials
@@ -153,8 +154,8 @@ def _drivers(now: ScenarioResults, scenario: int, large: bool) -> None:
             name: st.column_config.TextColumn(width=width) for name, width in (
                 ("Assumption", 182), ("Now", 58), ("Break-even value", 74), ("Unit", 132),
                 ("Share of the variance", 54))})
-        st.caption("Share of what is unknown about the net present value: total Sobol' index over the ranges that the "
-                   "study states.")
+        st.caption("Share of what is unknown about the net present value: total Sobol' index over the ranges. "
+                   + words(ranges_sentence(now.results.study)))
 
 
 def _drivers_work(now: ScenarioResults) -> tuple[str, Callable[[], pd.DataFrame]]:
