@@ -29,7 +29,7 @@ from reliability.history.model_days import ModelDays, simulate_days
 from reliability.history.operations import read_operations
 from reliability.history.outages import Records, read_records
 from reliability.history.rates import observations
-from reliability.indices.expected import expected_values, feeder_indices
+from reliability.indices.expected import Expected, expected_values, feeder_indices
 from reliability.indices.simulation import Progress, SimulationInput, simulate
 from reliability.network.application import ApplicationChecks, check_laterals, settle_scenarios
 from reliability.network.model import Model
@@ -126,9 +126,13 @@ def expect(study: Study) -> Results:
                     check_laterals(study.model, scenario_to_check(study)))
 
 
-def assemble(study: Study, table: OutcomeTable, application: ApplicationChecks) -> Results:
-    """Expected values and business case of a study on an outcome table of its sections and scenarios."""
-    expected = expected_values(table, study.values)
+def assemble(study: Study, table: OutcomeTable, application: ApplicationChecks,
+             expected: tuple[Expected, ...] | None = None) -> Results:
+    """Expected values and business case of a study on an outcome table of its sections and scenarios.
+
+    expected: where they are known already.
+    """
+    expected = expected_values(table, study.values) if expected is None else expected
     business = assess(table, expected, study.values, study.cost_table, study.currency)
     return Results(study, table, expected, business, application)
 
