@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 import pandas as pd
 
-from reliability.business.calibrated import Factors, calibrated
+from reliability import forked
+from reliability.business.calibrated import Calibrated, Factors, calibrated
 from reliability.business.cashflow import assess
 from reliability.business.constraints import fast_settings, limits_of
 from reliability.business.costs import INTERRUPTION
@@ -38,6 +40,8 @@ from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import Scenario, proposed_position
 from reliability.study.arguments import check_assumptions
 from reliability.study.study import Study
+
+T = TypeVar("T")
 
 FRONTIER_POINTS = 30
 LEARNED = "learned"
@@ -167,15 +171,25 @@ def plan(results: Results, decision: Decision, history: History | None = None) -
     The limits are those of a choice: a scenario that is named as the proposal is carried out whole, in its years.
     history: whose calibration the proposal is seen at too.
     """
+    return replace(_planned(results, decision), calibrated=_calibrated(results.study, decision, history))
+
+
+def _planned(results: Results, decision: Decision) -> Plan:
+    """What of a plan does not ask the records."""
     study, limits = results.study, limits_of(results.study)
     options, choice, named = decision.options, decision.choice, decision.named
     sure = stability(study, options, choice, limits, named)
-    found = history.calibration if history is not None else None
     return Plan(options, with_stability(choice, sure),
                 frontier(options_of(study) if named else options, FRONTIER_POINTS, limits),
                 *_programme(study, decision),
-                drivers_frame(study, results.network, results.costs), sure,
-                None if found is None else calibrated(study, options, choice, limits, _factors(found), named))
+                drivers_frame(study, results.network, results.costs), sure)
+
+
+def _calibrated(study: Study, decision: Decision, history: History | None) -> Calibrated | None:
+    """The choice where rates and times are as the records have them."""
+    found = history.calibration if history is not None else None
+    return None if found is None else calibrated(study, decision.options, decision.choice, limits_of(study),
+                                                 _factors(found), decision.named)
 
 
 def _factors(found: Calibration) -> Factors:
@@ -208,35 +222,52 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
     check_assumptions({"trials": trials, "seed": seed})
     on_stage("outage records")
     records = records_of(study)
-    learned = None
-    if records is not None or study.values["rates"] == LEARNED:
-        on_stage("fault rates from records")
-        learned = learned_rates(study, records)
-    rated = with_rates(study, records, learned)
-    on_stage("choice of laterals")
-    decision = decide(rated)
-    on_stage("expected values")
-    results = expect(with_alternatives(rated, decision))
-    values = results.study.values
-    on_stage("simulation")
-    with _executor(executor, workers) as tasks:
-        simulated = simulate(
-            simulation_input(results), seed=values["seed"] if seed is None else seed,
-            trials=values["trials"] if trials is None else trials,
-            executor=tasks, workers=workers, on_progress=on_progress,
-        )
-    on_stage("history")
-    history = None
-    if records is not None:
-        history = read_history(study, modelled_days(results), records, learned)
-    on_stage("frontier and drivers")
-    return replace(results, simulated=simulated, plan=plan(results, decision, history), history=history)
+    values, apart = study.values, workers > 1 and executor is None
+    with ExitStack() as begun:
+        def meanwhile(work: Callable[[], T], *known: object, apart: bool = apart) -> forked.Work[T]:
+            return begun.enter_context(forked.Work(work, apart, (study, study.network, records, *known)))
+
+        stated, learning = values["rates"] != LEARNED, None
+        if records is not None or not stated:
+            on_stage("fault rates from records")
+            check_rates(study, records)
+            learning = meanwhile(lambda: learned_rates(study, records), apart=apart and stated)
+        rated = with_rates(study, records, None if learning is None or stated else learning.result())
+        on_stage("choice of laterals")
+        decision = decide(rated)
+        on_stage("expected values")
+        results = expect(with_alternatives(rated, decision))
+        learned = learning.result if learning is not None else lambda: None
+        known = decision, decision.options, results.study, results.table, results.network
+        planned = meanwhile(lambda: _planned(results, decision), *known)
+        recorded = meanwhile(lambda: _recorded(study, results, decision, records, learned), *known)
+        on_stage("simulation")
+        with _executor(executor, workers) as tasks:
+            simulated = simulate(
+                simulation_input(results), seed=values["seed"] if seed is None else seed,
+                trials=values["trials"] if trials is None else trials,
+                executor=tasks, workers=workers, on_progress=on_progress,
+            )
+        on_stage("history")
+        history, at_records = recorded.result()
+        on_stage("frontier and drivers")
+        return replace(results, simulated=simulated, plan=replace(planned.result(), calibrated=at_records),
+                       history=history)
+
+
+def _recorded(study: Study, results: Results, decision: Decision, records: Records | None,
+              learned: Callable[[], LearnedRates | None]) -> tuple[History | None, Calibrated | None]:
+    """The history of a study, and the choice where rates and times are as its records have them."""
+    if records is None:
+        return None, None
+    history = read_history(study, modelled_days(results), records, learned())
+    return history, _calibrated(results.study, decision, history)
 
 
 @contextmanager
 def _executor(executor: Executor | None, workers: int) -> Iterator[Executor | None]:
-    """The executor that is given, else processes for more than one worker; None computes in this one."""
-    if executor is not None or workers <= 1:
+    """The executor that is given; where none is and this process cannot be forked, processes for several workers."""
+    if executor is not None or workers <= 1 or forked.POSSIBLE:
         yield executor
         return
     processes = ProcessPoolExecutor(workers)

@@ -8,15 +8,16 @@ own child of one seed, so the digits depend neither on who computes them nor on 
 from __future__ import annotations
 
 import time
-from collections import deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import Executor, Future
-from dataclasses import dataclass, field
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
+from contextlib import closing
+from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from itertools import pairwise
 
 import numpy as np
 
+from reliability import forked
 from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, row_rates
 from reliability.faults.times import Term, hours_of
 from reliability.formats import count
@@ -24,6 +25,7 @@ from reliability.indices.draws import draw_uncertain, one_trial, values_of_trial
 from reliability.indices.events import Block, Sums, Times, YearWeights, simulate_block, year_weights
 from reliability.indices.measures import COUNTED, TIMED, Coefficients, ExtraMeasure, Factor, amounts_of, coefficients
 from reliability.indices.rate_classes import RateClass, rate_multiplier, rate_parts
+from reliability.indices.tasks import Task, in_order
 from reliability.indices.unit_events import UnitBlock, UnitRows, simulate_unit_block, unit_blocks
 from reliability.network.model import Model
 from reliability.network.rate_draws import RateDraws
@@ -48,12 +50,12 @@ EVENTS_AT_MOST = 2e9               # about a minute of two cores
 # Assumptions that change what protection does, so that each of their draws needs its own table.
 STRUCTURAL = ("fast_clearing_time_s", "phases_involved", "load_margin", "cold_load_factor", "fault_current_factor",
               "fuse_melting_factor", "fuse_arcing_time_s", "actuating_ratio")
-TASKS_AHEAD = 3                    # tasks per worker handed out before the first is collected
+CHUNKS_AT_ONCE = 8                 # of one trial each, done by one process
 
 Progress = Callable[[int, int, float], None]
 PickedRates = Callable[[UnitBlock], np.ndarray]
-# coefficients of each part of a block, and what gives the sums of each
-_Task = tuple[tuple[Coefficients, ...], Callable[[], list[Sums]]]
+# draws and totals of a chunk of trials
+_Chunk = tuple[dict[str, np.ndarray], dict[str, np.ndarray]]
 
 
 @dataclass(frozen=True)
@@ -116,9 +118,10 @@ def simulate(inputs: SimulationInput, *, seed: int, trials: int | None = None, e
     many; None: until the standard error of every scenario's SAIDI difference to the first (of
     SAIDI, where there is one scenario) is under 1 % of it, and TRIALS_AT_LEAST; but never more
     than TRIALS_AT_MOST, of a large network fewer. executor: any `concurrent.futures.Executor`;
-    None computes here. workers: how many tasks it runs at once. memory_bytes: bound on the memory
-    of the totals; trials that would not fit are not run (`limited`). on_progress(done, total,
-    seconds left) is called after every block; what it raises stops the simulation.
+    None computes here, or in so many `workers` forked from this process. workers: how many tasks
+    run at once. memory_bytes: bound on the memory of the totals; trials that would not fit are
+    not run (`limited`). on_progress(done, total, seconds left) is called after every block, or
+    every chunk from another process; what it raises stops the simulation.
     """
     years = int(inputs.values["horizon_years"])
     structural = needs_own_tables(inputs)
@@ -126,21 +129,21 @@ def simulate(inputs: SimulationInput, *, seed: int, trials: int | None = None, e
     table = inputs.table(inputs.values)
     fitting = _fitting(inputs, years, memory_bytes)
     cap = min(trials or most_trials(row_rates(table, inputs.values).sum() * years), fitting)
-    chunks: list[tuple[dict[str, np.ndarray], dict[str, np.ndarray]]] = []
+    chunks: list[_Chunk] = []
     done, precise, seen = 0, None if trials else False, TrialsSeen()
     look_at: float = TRIALS_AT_LEAST
     prepared = None if structural else _prepare(inputs, table, inputs.values, inputs.uncertain)
     run = _Run(inputs, prepared, years, executor, workers, _Reporter(on_progress, cap))
-    for number, first in enumerate(range(0, cap, per_chunk)):
-        size = min(per_chunk, cap - first)
-        chunks.append(_chunk(run, np.random.SeedSequence(seed, spawn_key=(number,)), size))
-        done += size
-        if trials is None:
-            seen = with_more_trials(seen, chunks[-1][1]["customer_hours"])
-            if done >= min(look_at, cap):
-                precise, look_at = precise_enough(seen), LOOK_AGAIN * done
-                if precise:
-                    break
+    with closing(_chunks(run, seed, cap, per_chunk)) as found:
+        for chunk in found:
+            chunks.append(chunk)
+            done += chunk[1]["customer_hours"].shape[1]
+            if trials is None:
+                seen = with_more_trials(seen, chunk[1]["customer_hours"])
+                if done >= min(look_at, cap):
+                    precise, look_at = precise_enough(seen), LOOK_AGAIN * done
+                    if precise:
+                        break
     return Simulated(
         tuple(s.name for s in inputs.scenarios), done, years, seed,
         {name: np.concatenate([totals[name] for _, totals in chunks], axis=1) for name in chunks[0][1]},
@@ -170,7 +173,27 @@ class _Run:
     report: _Reporter
 
 
-def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
+def _chunks(run: _Run, seed: int, cap: int, per_chunk: int) -> Generator[_Chunk]:
+    """Chunks of trials one after another, `cap` trials; where there are several, each from a process of its own."""
+    jobs = [(np.random.SeedSequence(seed, spawn_key=(number,)), min(per_chunk, cap - first))
+            for number, first in enumerate(range(0, cap, per_chunk))]
+    if run.executor is not None or run.workers < 2 or len(jobs) < 2 or not forked.POSSIBLE:
+        yield from (_chunk(run, *job) for job in jobs)
+        return
+    alone, at_once = replace(run, workers=1, report=_Reporter(None, cap)), 1 if per_chunk > 1 else CHUNKS_AT_ONCE
+    batches = (jobs[k:k + at_once] for k in range(0, len(jobs), at_once))
+    for some in forked.in_order((partial(_chunks_of, alone, batch) for batch in batches), run.workers):
+        for draws, totals in some:
+            run.report.start(1, totals["customer_hours"].shape[1])
+            run.report.block_done()
+            yield draws, totals
+
+
+def _chunks_of(run: _Run, jobs: Sequence[tuple[np.random.SeedSequence, int]]) -> list[_Chunk]:
+    return [_chunk(run, *job) for job in jobs]
+
+
+def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> _Chunk:
     """Draws and totals of a chunk of trials, {measure: (S, trials, years)}."""
     inputs, prepared, years = run.inputs, run.prepared, run.years
     own, events = seed.spawn(2)
@@ -200,7 +223,7 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> tuple[dict[s
         drawn_ = drawn(values, factor) if isinstance(factor, str) else hours_of(factor, values)
         return np.repeat(np.broadcast_to(drawn_, trials), years)
 
-    for coefficients_of, sums_of in _in_order(tasks, run.executor, run.workers):
+    for coefficients_of, sums_of in in_order(tasks, run.executor, run.workers):
         for each, sums in zip(coefficients_of, sums_of, strict=True):
             _add(totals, each, sums, scale)
         run.report.block_done()
@@ -238,7 +261,7 @@ def _picked_rates(draws: RateDraws | None, rng: np.random.Generator, trials: int
 
 
 def _tasks(prepared: _Prepared, multipliers: Sequence[np.ndarray], yearly: np.ndarray, times: Times,
-           picked_rates: PickedRates | None, seeds: Sequence[np.random.SeedSequence]) -> Iterator[_Task]:
+           picked_rates: PickedRates | None, seeds: Sequence[np.random.SeedSequence]) -> Iterator[Task]:
     """What is to be simulated of each block.
 
     multipliers: () or (trials,) of each class. yearly: (trials, years). picked_rates: of learned rates, None without.
@@ -268,27 +291,6 @@ def needs_own_tables(inputs: SimulationInput) -> bool:
     # a study's share of faults with reclosing off may come before or after one that a device states
     stated = np.isfinite(inputs.network.column["reclosing_off_share"]).any()
     return bool(keys & set(STRUCTURAL)) or ("reclosing_off_share" in keys and bool(stated))
-
-
-def _in_order(tasks: Iterator[_Task], executor: Executor | None,
-              workers: int) -> Iterator[tuple[tuple[Coefficients, ...], list[Sums]]]:
-    """Coefficients and sums of the blocks in the order of the tasks; few tasks are under way at a time."""
-    if executor is None:
-        yield from ((each, sums()) for each, sums in tasks)
-        return
-    waiting: deque[tuple[tuple[Coefficients, ...], Future[list[Sums]]]] = deque()
-    try:
-        for each, sums in tasks:
-            waiting.append((each, executor.submit(sums)))
-            if len(waiting) > TASKS_AHEAD * workers:
-                first, future = waiting.popleft()
-                yield first, future.result()
-        while waiting:
-            first, future = waiting.popleft()
-            yield first, future.result()
-    finally:
-        for _, future in waiting:
-            future.cancel()
 
 
 def _prepare(inputs: SimulationInput, table: OutcomeTable, values: Assumptions,
