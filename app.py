@@ -1,10 +1,14 @@
-"""The web app's front door: the address of the tab, and the pages registered. Start it with: streamlit run app.py"""
+"""The web app's front door: who may ask, the address of the tab, and the pages registered.
+
+Start it with: streamlit run app.py
+"""
 
 from pathlib import Path
 
 import streamlit as st
+from starlette.middleware import Middleware
 
-from reliability.ui import state
+from reliability.ui import doorkeeper, state
 
 ICON = Path(__file__).parent / "reliability" / "ui" / "icon.png"   # a named symbol would be fetched from another host
 PAGES = (
@@ -30,5 +34,8 @@ def main() -> None:
                   position="top").run()
 
 
-if __name__ == "__main__":   # worker processes import this file again and must not start a second app
+if __name__ == "__main__":     # for each run of a page
     main()
+elif __name__ == "app":        # once, by the server; worker processes import this file too, under another name
+    doorkeeper.ask_nobody()
+    app = st.App(__file__, middleware=[Middleware(doorkeeper.Doorkeeper)])

@@ -81,6 +81,9 @@ def _parser() -> argparse.ArgumentParser:
                      help="also write report.docx, for pasting into a filing; needs python-docx")
     run.add_argument("--workers", type=_whole(1), default=1, metavar="W",
                      help="processes that simulate; the results do not depend on it")
+    run.add_argument("--scheduler", metavar="ADDRESS",
+                     help="compute on the workers of a Dask scheduler, such as tcp://10.0.0.5:8786; the results do not "
+                          "depend on it; needs distributed")
 
     check = _command(commands, "check", _check, "read a study and list every problem",
                      "python -m reliability check data/demo")
@@ -124,6 +127,7 @@ def _whole(low: int, key: str | None = None) -> Callable[[str], int]:
 
 
 def _run(options: argparse.Namespace) -> None:
+    from reliability.cluster import ClusterError
     from reliability.pipeline import analyse
     from reliability.report.figures import plain
     from reliability.report.output import OWNED, write_results
@@ -139,8 +143,11 @@ def _run(options: argparse.Namespace) -> None:
     _keep_inputs(options.out, OWNED)
     study = _opened(options.study)
     with _progress_bar() as on_progress:
-        results = analyse(study, trials=options.trials, seed=options.seed, workers=options.workers,
-                          on_progress=on_progress, on_stage=_print_stage)
+        try:
+            results = analyse(study, trials=options.trials, seed=options.seed, workers=options.workers,
+                              scheduler=options.scheduler, on_progress=on_progress, on_stage=_print_stage)
+        except ClusterError as error:
+            raise StudyError([Problem("--scheduler", error.rule, error.remedy, value=options.scheduler)]) from error
     _print_stage("writing")
     write_results(results, options.out, docx=docx)
     summary = json.loads((Path(options.out) / "summary.json").read_text(encoding="utf-8"))

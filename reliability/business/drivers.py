@@ -26,6 +26,7 @@ from reliability.schema.assumptions import (
 from reliability.schema.values import number
 from reliability.study.cost_table import CostTable
 from reliability.study.study import Study
+from reliability.tasks import HERE, Workers
 
 # Range tried of an assumption that the study states as one number; our assumption.
 SPREAD = 0.2
@@ -36,7 +37,8 @@ DRIVER_COLUMNS = ("scenario", "assumption", "label", "unit", "value", "low", "hi
                   "break_even_in_range")
 
 
-def drivers_frame(study: Study, network: Network, costs: CostTable, seed: int | None = None) -> pd.DataFrame:
+def drivers_frame(study: Study, network: Network, costs: CostTable, seed: int | None = None,
+                  workers: Workers = HERE) -> pd.DataFrame:
     """drivers.csv: for each scenario but "As built" the assumptions by how far they move its expected NPV.
 
     low, high: the range the study states, else ±20 % within the assumption's bounds; npv_low
@@ -51,7 +53,7 @@ def drivers_frame(study: Study, network: Network, costs: CostTable, seed: int | 
     now = npv(study.values)[0]
     deviations = None if study.rate_draws is None else rate_deviations(study.model, study.scenarios, costs,
                                                                        study.rate_draws)
-    indices = sobol_indices(study, npv, study.values["seed"] if seed is None else seed, deviations)
+    indices = sobol_indices(study, npv, study.values["seed"] if seed is None else seed, deviations, workers)
     records = [*_one_by_one(study, npv, now, indices), *_from_records(study, now, deviations, indices)]
     frame = pd.DataFrame(records, columns=list(DRIVER_COLUMNS))
     order = {s.name: i for i, s in enumerate(study.scenarios)}

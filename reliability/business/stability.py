@@ -14,6 +14,7 @@ from reliability.business.rechosen import Rechosen, best_within_limits, best_wit
 from reliability.business.selection import Choice
 from reliability.business.unknowns import Sample, sample
 from reliability.study.study import Study
+from reliability.tasks import HERE, Workers
 
 DRAWS = 256                 # a power of 2
 DRAWS_WITHIN_LIMITS = 32    # of which each is a search of its own; a power of 2
@@ -58,11 +59,12 @@ def spread_of(npv: np.ndarray) -> dict[str, float]:
     return {"npv_p10": p10, "npv_p50": p50, "npv_p90": p90, WORTH_IT: float((npv > 0).mean()) if len(npv) else np.nan}
 
 
-def stability(study: Study, options: Options, choice: Choice, limits: Limits, named: bool = False) -> Stability:
+def stability(study: Study, options: Options, choice: Choice, limits: Limits, named: bool = False,
+              workers: Workers = HERE) -> Stability:
     """How sure a choice among options is.
 
     named: whether the choice is a scenario that the study names, which is carried out whatever the draw. Where a limit
-    holds or SAIDI is the objective, each draw needs a search, and fewer are taken.
+    holds or SAIDI is the objective, each draw needs a search, and fewer are taken; workers do the searches.
     """
     drawn = sample(study, DRAWS, study.values["seed"], TABLES) if choice.feasible else None
     if drawn is None:
@@ -84,7 +86,7 @@ def stability(study: Study, options: Options, choice: Choice, limits: Limits, na
             again.append(best_without_limits(options, limits, each))
     if not named and not again:
         few = DRAWS_WITHIN_LIMITS if len(options.rows) < MANY_ROWS else DRAWS_OF_MANY
-        again.append(best_within_limits(options, limits, choice.objective, drawn.some(np.arange(few))))
+        again.append(best_within_limits(options, limits, choice.objective, drawn.some(np.arange(few)), workers))
     worth_it = dict(zip(apart, of_groups / drawn.size, strict=True))
     stays = _stays(options, choice, again) if again else {}
     selection = _with_shares(options, choice.selection, worth_it, stays)

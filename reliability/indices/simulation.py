@@ -14,10 +14,10 @@ from contextlib import closing
 from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
-from reliability import forked
 from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, row_rates
 from reliability.faults.times import Term, hours_of
 from reliability.formats import count
@@ -25,7 +25,6 @@ from reliability.indices.draws import draw_uncertain, one_trial, values_of_trial
 from reliability.indices.events import Block, Sums, Times, YearWeights, simulate_block, year_weights
 from reliability.indices.measures import COUNTED, TIMED, Coefficients, ExtraMeasure, Factor, amounts_of, coefficients
 from reliability.indices.rate_classes import RateClass, rate_multiplier, rate_parts
-from reliability.indices.tasks import Task, in_order
 from reliability.indices.unit_events import UnitBlock, UnitRows, simulate_unit_block, unit_blocks
 from reliability.network.model import Model
 from reliability.network.rate_draws import RateDraws
@@ -33,6 +32,7 @@ from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
 from reliability.schema.scenarios import Scenario
 from reliability.schema.values import Assumptions, drawn
+from reliability.tasks import HERE, Workers
 
 # Fixed sizes: with the seed they settle every digit, so changing one changes results.
 YEARS_PER_CHUNK = 8_000            # trial-years drawn together
@@ -133,7 +133,8 @@ def simulate(inputs: SimulationInput, *, seed: int, trials: int | None = None, e
     done, precise, seen = 0, None if trials else False, TrialsSeen()
     look_at: float = TRIALS_AT_LEAST
     prepared = None if structural else _prepare(inputs, table, inputs.values, inputs.uncertain)
-    run = _Run(inputs, prepared, years, executor, workers, _Reporter(on_progress, cap))
+    run = _Run(inputs, prepared, years, Workers(executor, workers), _Reporter(on_progress, cap))
+    run = run if prepared is None else replace(run, sent=tuple(map(run.workers.shared, prepared.blocks)))
     with closing(_chunks(run, seed, cap, per_chunk)) as found:
         for chunk in found:
             chunks.append(chunk)
@@ -163,26 +164,29 @@ class _Prepared:
 
 @dataclass(frozen=True)
 class _Run:
-    """What all chunks of a simulation share; prepared: None where every trial needs a table of its own."""
+    """What all chunks of a simulation share; prepared: None where every trial needs a table of its own.
+
+    sent: the blocks of `prepared`, as the workers know them.
+    """
 
     inputs: SimulationInput
     prepared: _Prepared | None
     years: int
-    executor: Executor | None
-    workers: int
+    workers: Workers
     report: _Reporter
+    sent: tuple[Any, ...] = ()
 
 
 def _chunks(run: _Run, seed: int, cap: int, per_chunk: int) -> Generator[_Chunk]:
     """Chunks of trials one after another, `cap` trials; where there are several, each from a process of its own."""
     jobs = [(np.random.SeedSequence(seed, spawn_key=(number,)), min(per_chunk, cap - first))
             for number, first in enumerate(range(0, cap, per_chunk))]
-    if run.executor is not None or run.workers < 2 or len(jobs) < 2 or not forked.POSSIBLE:
+    if not run.workers.forks or len(jobs) < 2:
         yield from (_chunk(run, *job) for job in jobs)
         return
-    alone, at_once = replace(run, workers=1, report=_Reporter(None, cap)), 1 if per_chunk > 1 else CHUNKS_AT_ONCE
+    alone, at_once = replace(run, workers=HERE, report=_Reporter(None, cap)), 1 if per_chunk > 1 else CHUNKS_AT_ONCE
     batches = (jobs[k:k + at_once] for k in range(0, len(jobs), at_once))
-    for some in forked.in_order((partial(_chunks_of, alone, batch) for batch in batches), run.workers):
+    for some in run.workers.in_order(partial(_chunks_of, alone, batch) for batch in batches):
         for draws, totals in some:
             run.report.start(1, totals["customer_hours"].shape[1])
             run.report.block_done()
@@ -211,8 +215,8 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> _Chunk:
     multipliers = [np.asarray(rate_multiplier(c, values, prepared.values)) for c in prepared.classes]
     times = Times(sigma, {term: np.repeat(np.broadcast_to(hours_of(term, values), trials), years)
                           for term in _uncertain_terms(prepared)})
-    tasks = _tasks(prepared, multipliers, yearly, times, _picked_rates(inputs.rate_draws, rng, trials),
-                   events.spawn(len(prepared.blocks)))
+    tasks = _tasks(prepared, run.sent or prepared.blocks, multipliers, yearly, times,
+                   _picked_rates(inputs.rate_draws, rng, trials), events.spawn(len(prepared.blocks)))
 
     totals = {name: np.zeros((len(inputs.scenarios), trials * years)) for name in (*COUNTED, *TIMED, *inputs.extra)}
     run.report.start(len(prepared.blocks), trials)
@@ -223,8 +227,8 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> _Chunk:
         drawn_ = drawn(values, factor) if isinstance(factor, str) else hours_of(factor, values)
         return np.repeat(np.broadcast_to(drawn_, trials), years)
 
-    for coefficients_of, sums_of in in_order(tasks, run.executor, run.workers):
-        for each, sums in zip(coefficients_of, sums_of, strict=True):
+    for block, sums_of in zip(prepared.blocks, run.workers.in_order(tasks, small=True), strict=True):
+        for each, sums in zip(_coefficients_of(block), sums_of, strict=True):
             _add(totals, each, sums, scale)
         run.report.block_done()
     return draws, {name: total.reshape(-1, trials, years) for name, total in totals.items()}
@@ -245,10 +249,13 @@ def _add(totals: Mapping[str, np.ndarray], of: Coefficients, sums: Sums, scale: 
             totals[name][scenario][years] += by_column[column]
 
 
+def _coefficients_of(block: Block | UnitBlock) -> list[Coefficients]:
+    return [block.coefficients] if isinstance(block, Block) else [part.coefficients for part in block.parts]
+
+
 def _uncertain_terms(prepared: _Prepared) -> set[Term]:
     """Times of the bent columns that differ between trials."""
-    each = [c for block in prepared.blocks
-            for c in ([block.coefficients] if isinstance(block, Block) else [p.coefficients for p in block.parts])]
+    each = [c for block in prepared.blocks for c in _coefficients_of(block)]
     return {d.term for c in each if c.bent is not None for d in c.bent.durations if d.term is not None}
 
 
@@ -260,25 +267,26 @@ def _picked_rates(draws: RateDraws | None, rng: np.random.Generator, trials: int
     return lambda block: draws.of_groups(block.unit, block.permanent, picked)
 
 
-def _tasks(prepared: _Prepared, multipliers: Sequence[np.ndarray], yearly: np.ndarray, times: Times,
-           picked_rates: PickedRates | None, seeds: Sequence[np.random.SeedSequence]) -> Iterator[Task]:
-    """What is to be simulated of each block.
+def _tasks(prepared: _Prepared, sent: Sequence[Any], multipliers: Sequence[np.ndarray],
+           yearly: np.ndarray, times: Times, picked_rates: PickedRates | None,
+           seeds: Sequence[np.random.SeedSequence]) -> Iterator[Callable[[], list[Sums]]]:
+    """What gives the sums of each part of each block.
 
-    multipliers: () or (trials,) of each class. yearly: (trials, years). picked_rates: of learned rates, None without.
+    sent: the blocks as the workers know them. multipliers: () or (trials,) of each class. yearly: (trials, years).
+    picked_rates: of learned rates, None without.
     """
     weights: list[YearWeights] = []
     if picked_rates is None:
         expected = np.bincount([b.multiplier_class for b in prepared.blocks if isinstance(b, Block)],
                                [b.rates.sum() for b in prepared.blocks if isinstance(b, Block)], len(multipliers))
         weights = [year_weights((m * yearly.T).T.ravel(), e) for m, e in zip(multipliers, expected, strict=True)]
-    for block, seed in zip(prepared.blocks, seeds, strict=True):
+    for block, known, seed in zip(prepared.blocks, sent, seeds, strict=True):
         if isinstance(block, Block):
-            yield (block.coefficients,), partial(_simulated, block, weights[block.multiplier_class], times, seed)
+            yield partial(_simulated, known, weights[block.multiplier_class], times, seed)
             continue
         rates = np.ones((len(block.unit), len(yearly))) if picked_rates is None else picked_rates(block)
         of_parts = [multipliers[part.multiplier_class] for part in block.parts]
-        yield (tuple(part.coefficients for part in block.parts),
-               partial(simulate_unit_block, block, rates, yearly, of_parts, times, seed))
+        yield partial(simulate_unit_block, known, rates, yearly, of_parts, times, seed)
 
 
 def _simulated(block: Block, weights: YearWeights, times: Times, seed: np.random.SeedSequence) -> list[Sums]:

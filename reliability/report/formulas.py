@@ -58,7 +58,8 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
      "the sustained records and all other devices tell", RULES),
     ("Mean of low / likely / high", "(low + 4 likely + high) / 6", "PERT, a scaled beta distribution"),
     ("Call-out", "crew hours × rate × (1 + overtime share × (multiplier − 1)) + vehicle + material", RULES),
-    ("NPV", "−capital + Σ (saving · (1+g)^(y−1) − inspection) / (1+r)^y", "discount arithmetic"),
+    ("NPV", "−capital + Σ (saving · (1+g)^(y−1) − inspection) / (1+r)^y; expected savings at the mean of each range, "
+     "not a mean over the ranges", "discount arithmetic"),
     ("Capital replaced", "in year k·n < H, n the life of what is installed: capital of year 0 × (1+g)^(k·n)",
      "our assumption"),
     ("Customers' cost of an event", "Σ customers × c(L·h) by class: c linear between the tabulated durations, L the "

@@ -13,6 +13,7 @@ from reliability.formats import NOT_MEANINGFUL
 from reliability.report import charts
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text
 from reliability.report.content import Case, Content, leading
+from reliability.report.definitions import AT_THE_MEANS
 from reliability.report.figures import Figure, Name, Sentence, joined, pointer, resolve, say
 from reliability.report.sections_finance import revenue, society_values
 from reliability.report.sentences import worth
@@ -22,7 +23,7 @@ from reliability.schema.problems import shorten
 from reliability.schema.units import spoken_unit, unit_of
 
 PERSPECTIVES = {"utility": "Utility perspective", "society": "Societal perspective"}
-WORDS = f"{NOT_MEANINGFUL}: there is almost no capital to recover."
+WORDS = f"{NOT_MEANINGFUL}: there is almost no capital to recover. {AT_THE_MEANS}."
 FLOWS = (("capex", "Capital"), ("callout_saving", "Call-outs saved"), ("energy_saving", "Energy margin saved"),
          ("incentive", "Incentive"), ("interruption_cost_saving", "Interruption cost saved"),
          ("inspection", "Inspection"),

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from reliability.schema.problems import StudyError
-from reliability.study.save import ChangedElsewhere, save, try_change, write_archived
+from reliability.study.kept import changing, write_archived
+from reliability.study.save import ChangedElsewhere, save, try_change
+
+DRAFT = "draft-"                   # begins the names of changes that could not be saved
+MOST_DRAFTS = 20                   # the oldest go
 
 
 @dataclass(frozen=True)
@@ -37,17 +42,27 @@ def apply_change(folder: str | Path, files: Mapping[str, bytes], remove: Iterabl
         try:
             try_change(folder, files, remove)
         except StudyError as error:
-            _store_draft(folder, files)
-            return Outcome(problems=error)
+            return _stored(folder, files, Outcome(problems=error))
     try:
         return Outcome(save(folder, files, remove, seen=seen))
     except ChangedElsewhere:
-        _store_draft(folder, files)
-        return Outcome(elsewhere=True)
+        return _stored(folder, files, Outcome(elsewhere=True))
+    except StudyError as error:       # of a change that was interrupted
+        return Outcome(problems=error)
     except OSError as error:
         return Outcome(disk=error)
 
 
-def _store_draft(folder: str | Path, files: Mapping[str, bytes]) -> None:
-    for name, content in files.items():
-        write_archived(folder, f"draft-{name}", content)
+def _stored(folder: str | Path, files: Mapping[str, bytes], outcome: Outcome) -> Outcome:
+    """The outcome, the files of the change being stored as drafts; why they could not be, where that is so."""
+    try:
+        with changing(folder) as archive:
+            for name, content in files.items():
+                write_archived(folder, f"{DRAFT}{datetime.now():%Y%m%dT%H%M%S%f}-{name}", content)
+            for oldest in sorted(archive.glob(f"{DRAFT}*"))[:-MOST_DRAFTS]:
+                oldest.unlink(missing_ok=True)
+    except StudyError as error:
+        return Outcome(problems=error)
+    except OSError as error:
+        return Outcome(disk=error)
+    return outcome

@@ -15,6 +15,7 @@ from reliability.study.cost_table import CostTable, cost_table_of, default_cost_
 from reliability.study.files import SETTINGS_FILE, FolderReader, digest
 from reliability.study.flat import flat_records
 from reliability.study.headers import ColumnMap, Table, match_headers
+from reliability.study.kept import consistent
 from reliability.study.network_checks import check_forced_laterals, check_proposed, check_scenarios
 from reliability.study.operations import FILE as OPERATIONS_FILE
 from reliability.study.operations import read_operation_rows
@@ -39,10 +40,16 @@ __all__ = ["SETTINGS_FILE", "check_against_network", "open_study", "own_cost_tab
 
 
 def open_study(folder: str | Path) -> Study:
-    """Read and check the study in `folder`. Raises StudyError with every problem of every file."""
-    reader = FolderReader(folder)
-    reader.check()
-    return read_study(reader)
+    """Read and check the study in `folder`, every file from after the same change.
+
+    Raises StudyError with every problem of every file, or where an interrupted change cannot be completed.
+    """
+    def read() -> Study:
+        reader = FolderReader(folder)
+        reader.check()
+        return read_study(reader)
+
+    return consistent(folder, read)
 
 
 def read_study(reader: Reader) -> Study:

@@ -1,35 +1,34 @@
 """Changes to a study's folder: all files of a change or none, the previous versions archived.
 
-A change is staged beside the study and takes effect with one rename; what a crash leaves
-half moved is finished when the folder is next looked at. Nothing is overwritten that
-somebody else has changed in the meantime.
+A change is staged beside the study and takes effect with one rename; what a crash leaves half moved is finished when
+the folder is next looked at (`kept`). Nothing is overwritten that somebody else has changed in the meantime.
 """
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import tempfile
-import threading
+import time
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from reliability.schema import columns
 from reliability.schema.problems import GEOMETRY
 from reliability.study.files import SETTINGS_FILE, digest
 from reliability.study.folder import open_study
+from reliability.study.kept import ARCHIVE, REMOVE, changing, commit, consistent, finish, plain, write, write_archived
 from reliability.study.study import Study
 
-ARCHIVE = ".kept"                  # what is stored beside a study's inputs; open_study does not look into it
 VERSIONS = "versions"
-_PENDING = "pending"
+_STAGED, _NEW = "staged-", ".new-"
 _TIMESTAMP = "%Y%m%dT%H%M%S.%fZ"
-_REMOVE = ".remove"                # a staged name with this ending takes the file away
+_STALE_SECONDS = 24 * 3600
 TABLES = tuple(f"{name}.{kind}" for name in columns.TABLES for kind in ("csv", "xlsx"))
-_locks: dict[str, threading.RLock] = {}
-_locks_guard = threading.Lock()
 
 
 class ChangedElsewhere(Exception):
@@ -43,21 +42,23 @@ def input_files(folder: str | Path) -> list[Path]:
                   and f.suffix.casefold() in (".csv", ".xlsx", ".toml", GEOMETRY))
 
 
+def read_inputs(folder: str | Path) -> dict[str, bytes]:
+    """Content of every input file by its name, all from after the same change."""
+    return consistent(folder, lambda: {file.name: file.read_bytes() for file in input_files(folder)})
+
+
 def fingerprint(folder: str | Path) -> str:
     """The `digest` of every input file, which changes whenever one of them does."""
-    finish(folder)
-    return digest({file.name: file.read_bytes() for file in input_files(folder)})
+    return digest(read_inputs(folder))
 
 
 def try_change(folder: str | Path, files: Mapping[str, bytes], remove: Iterable[str] = ()) -> Study:
     """The study as it would be after a change, checked in full; StudyError with its problems. Writes nothing there."""
-    folder = Path(folder)
+    gone = set(remove)
+    before = read_inputs(folder) if Path(folder).is_dir() else {}
     with tempfile.TemporaryDirectory(prefix="study-") as draft:
-        for file in input_files(folder) if folder.is_dir() else ():
-            if file.name not in files and file.name not in set(remove):
-                shutil.copy2(file, Path(draft) / file.name, follow_symlinks=False)
-        for name, content in files.items():
-            (Path(draft) / _plain(name)).write_bytes(content)
+        for name, content in {**{n: c for n, c in before.items() if n not in gone}, **files}.items():
+            (Path(draft) / plain(name)).write_bytes(content)
         return open_study(draft)
 
 
@@ -68,72 +69,44 @@ def save(folder: str | Path, files: Mapping[str, bytes], remove: Iterable[str] =
     was begun; ChangedElsewhere where it is another one by now. The files that are replaced or
     removed are stored under `.kept/versions`. Raises OSError where the folder cannot be written.
     """
-    folder = Path(folder)
-    with _lock(folder):
+    folder, remove = Path(folder), list(remove)
+    with changing(folder) as archive:
         if seen is not None and fingerprint(folder) != seen:
             raise ChangedElsewhere(folder.name)
-        archive = folder / ARCHIVE
-        archive.mkdir(exist_ok=True)
-        staged = Path(tempfile.mkdtemp(prefix="staged-", dir=archive))
+        _sweep(archive)
+        staged = Path(tempfile.mkdtemp(prefix=_STAGED, dir=archive))
         try:
             for name, content in files.items():
-                _write(staged / _plain(name), content)
+                write(staged / plain(name), content)
             for name in remove:
-                if (folder / _plain(name)).exists():
-                    _write(staged / (name + _REMOVE), b"")
+                if (folder / plain(name)).exists():
+                    write(staged / (name + REMOVE), b"")
             _archive_previous(folder, [*files, *remove])
-            os.rename(staged, archive / _PENDING)     # from here on the change is made, whatever happens
         except BaseException:
             shutil.rmtree(staged, ignore_errors=True)
             raise
-        finish(folder)
+        commit(folder, staged)
         return fingerprint(folder)
-
-
-def finish(folder: str | Path) -> None:
-    """Complete a change that was interrupted; does nothing where there is none."""
-    folder = Path(folder)
-    pending = folder / ARCHIVE / _PENDING
-    if not pending.is_dir():
-        return
-    with _lock(folder):
-        for file in sorted(pending.iterdir()) if pending.is_dir() else ():
-            if file.name.endswith(_REMOVE):
-                (folder / file.name.removesuffix(_REMOVE)).unlink(missing_ok=True)
-                file.unlink(missing_ok=True)
-            else:
-                os.replace(file, folder / file.name)
-        if pending.is_dir():
-            pending.rmdir()
-        _sync(folder)
 
 
 def create(folder: str | Path, files: Mapping[str, bytes]) -> None:
     """A new study folder with these files, whole or not at all; FileExistsError where there is one."""
     folder = Path(folder)
     folder.parent.mkdir(parents=True, exist_ok=True)
-    draft = Path(tempfile.mkdtemp(prefix=".new-", dir=folder.parent))
+    _sweep_new(folder.parent)
+    draft = Path(tempfile.mkdtemp(prefix=_NEW, dir=folder.parent))
     try:
         draft.chmod(0o755)
         for name, content in files.items():
-            _write(draft / _plain(name), content)
+            write(draft / plain(name), content)
         if folder.exists():
-            raise FileExistsError(folder.name)
+            raise FileExistsError(errno.EEXIST, "there is a study of this name", str(folder))
         os.rename(draft, folder)
-    except BaseException:
+    except BaseException as error:
         shutil.rmtree(draft, ignore_errors=True)
+        if isinstance(error, OSError) and error.errno == errno.ENOTEMPTY:   # somebody else was quicker
+            raise FileExistsError(errno.EEXIST, "there is a study of this name", str(folder)) from error
         raise
-
-
-def write_archived(folder: str | Path, name: str, content: bytes) -> Path:
-    """Write a file that is no input (pinned states, drafts) under `.kept`, atomically."""
-    archive = Path(folder) / ARCHIVE
-    archive.mkdir(exist_ok=True)
-    handle, draft = tempfile.mkstemp(prefix=".draft-", dir=archive)
-    os.close(handle)
-    _write(Path(draft), content)
-    os.replace(draft, archive / _plain(name))
-    return archive / name
 
 
 @dataclass(frozen=True)
@@ -151,52 +124,56 @@ class Version:
 
 def versions(folder: str | Path) -> list[Version]:
     """Previous versions of a study's files, the newest first."""
+    return [Version(f, saved) for f in _versions(folder) if (saved := _saved(f)) is not None]
+
+
+def strange_versions(folder: str | Path) -> list[str]:
+    """Names of what lies among the previous versions and is none."""
+    return [f.name for f in _versions(folder) if _saved(f) is None]
+
+
+def _versions(folder: str | Path) -> list[Path]:
     archive = Path(folder) / ARCHIVE / VERSIONS
-    folders = sorted((f for f in archive.iterdir() if f.is_dir()), reverse=True) if archive.is_dir() else []
-    return [Version(f, datetime.strptime(f.name, _TIMESTAMP)) for f in folders]
+    return sorted(archive.iterdir(), reverse=True) if archive.is_dir() else []
+
+
+def _saved(version: Path) -> datetime | None:
+    """When the change was made that a version's folder is named after; None for what is none."""
+    try:
+        return datetime.strptime(version.name, _TIMESTAMP) if version.is_dir() else None
+    except ValueError:
+        return None
 
 
 def _archive_previous(folder: Path, names: Iterable[str]) -> None:
     previous = [folder / name for name in dict.fromkeys(names) if (folder / name).is_file()]
     if not previous:
         return
-    target = folder / ARCHIVE / VERSIONS / datetime.now(UTC).strftime(_TIMESTAMP)
+    archive, when = folder / ARCHIVE / VERSIONS, datetime.now(UTC)
+    while (archive / when.strftime(_TIMESTAMP)).exists():     # a clock that was set back
+        when += timedelta(microseconds=1)
+    target = archive / when.strftime(_TIMESTAMP)
     target.mkdir(parents=True)
     for file in previous:
         shutil.copy2(file, target / file.name, follow_symlinks=False)
 
 
-def _write(path: Path, content: bytes) -> None:
-    with path.open("wb") as stream:
-        stream.write(content)
-        stream.flush()
-        os.fsync(stream.fileno())
+def _sweep(archive: Path) -> None:
+    """Remove what a killed process has left; whoever holds the folder alone knows that nobody writes these."""
+    for left in (*archive.glob(f"{_STAGED}*"), *archive.glob(".draft-*")):
+        if left.is_dir() and not left.is_symlink():
+            shutil.rmtree(left, ignore_errors=True)
+        else:
+            left.unlink(missing_ok=True)
 
 
-def _sync(folder: Path) -> None:
-    """Have the renames on disk; systems that cannot open a folder do without."""
-    try:
-        handle = os.open(folder, os.O_RDONLY)
-    except OSError:
-        return
-    try:
-        os.fsync(handle)
-    except OSError:
-        pass
-    finally:
-        os.close(handle)
-
-
-def _plain(name: str) -> str:
-    if not name or name != Path(name).name or name.startswith(".") or "\\" in name:
-        raise ValueError(f"not a plain file name: {name!r}")
-    return name
-
-
-def _lock(folder: Path) -> threading.RLock:
-    with _locks_guard:
-        return _locks.setdefault(str(folder.resolve()), threading.RLock())
+def _sweep_new(parent: Path) -> None:
+    """Remove new folders whose making was killed; one of today may still be written."""
+    for left in parent.glob(f"{_NEW}*"):
+        with suppress(OSError):
+            if time.time() - left.stat().st_mtime > _STALE_SECONDS:
+                shutil.rmtree(left, ignore_errors=True)
 
 
 __all__ = ["ARCHIVE", "SETTINGS_FILE", "TABLES", "ChangedElsewhere", "Version", "create", "fingerprint", "finish",
-           "input_files", "save", "try_change", "versions", "write_archived"]
+           "input_files", "read_inputs", "save", "strange_versions", "try_change", "versions", "write_archived"]

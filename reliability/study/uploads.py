@@ -5,14 +5,16 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
+import secrets
 import shutil
 from pathlib import Path
 from typing import Any
 
 from reliability.study import workspace
+from reliability.study.kept import locked
 from reliability.study.save import create
 
-FOLDER, PLAN = ".incoming", ".plan.json"
+FOLDER, PLAN, LOCK = ".incoming", ".plan.json", ".lock"
 
 
 def put(files: dict[str, bytes]) -> str:
@@ -51,9 +53,15 @@ def names(token: str) -> list[str] | None:
 def put_plan(token: str, plan: dict[str, Any]) -> None:
     """Remember what was decided about the files."""
     folder = workspace.root() / FOLDER / token
-    draft = folder.with_suffix(".plan")
+    draft = folder / f"{PLAN}-{secrets.token_hex(8)}"
     draft.write_text(json.dumps(plan), encoding="utf-8")
     draft.replace(folder / PLAN)
+
+
+def change_plan(token: str, changes: dict[str, Any]) -> None:
+    """Remember some decisions more, or others in their place; what another tab decides at the same time stays."""
+    with locked(workspace.root() / FOLDER / LOCK):
+        put_plan(token, {**get_plan(token), **changes})
 
 
 def get_plan(token: str) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from reliability.schema.columns import TABLES
 from reliability.schema.devices import LATERAL_DEVICES
 from reliability.study import StudyError, text_tables, toml_edit
 from reliability.study.changes import apply_change
-from reliability.study.save import ARCHIVE, SETTINGS_FILE, input_files, versions
+from reliability.study.save import ARCHIVE, SETTINGS_FILE, input_files, strange_versions, versions
 from reliability.ui import opened
 from reliability.ui.figure import csv_button
 from reliability.ui.opened import Opened
@@ -93,6 +93,9 @@ def scenarios(shown: Opened) -> None:
 def earlier_versions(shown: Opened) -> None:
     """List what the study was before each change, and restore one."""
     found = versions(shown.folder)
+    if strange := strange_versions(shown.folder):
+        st.warning(f"Among the earlier versions {'lies' if len(strange) == 1 else 'lie'} what no change has stored: "
+                   f"{plain(', '.join(strange), 300)}. It is left as it is.", icon=":material/help:")
     if not found:
         st.info("No change has been made to this study in this workspace yet.")
         return

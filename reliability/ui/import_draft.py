@@ -57,7 +57,7 @@ class Draft:
 
     def decide(self, **changes: Any) -> None:
         """Note decisions on disk; the page runs again with them."""
-        uploads.put_plan(self.token, {**uploads.get_plan(self.token), **changes})
+        uploads.change_plan(self.token, changes)
 
     def decide_recipe(self, recipe: Recipe) -> None:
         """Note a recipe."""

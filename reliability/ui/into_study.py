@@ -10,7 +10,7 @@ from reliability.formats import count
 from reliability.report.runs import Change
 from reliability.state_files import not_reproduced, not_written, with_moves, with_state
 from reliability.study import Study
-from reliability.study.save import input_files
+from reliability.study.save import read_inputs
 from reliability.ui import edit, moved, opened, sliders
 from reliability.ui.opened import Opened
 from reliability.ui.scenario_results import state_results
@@ -34,7 +34,7 @@ def kept_out(study: Study, moves: Moves) -> str:
 def write(shown: Opened, moves: Moves) -> None:
     """Make moves the study's own; what no file of it can say stays a slider."""
     own = writable(shown.stated, moves)
-    files, gone = with_moves(shown.stated, _files(shown), own)
+    files, gone = with_moves(shown.stated, read_inputs(shown.folder), own)
     if edit.apply(shown, files, gone, "sliders"):
         sliders.set_all({key: value for key, value in moves.items() if key not in own})
         st.session_state[opened.NOTICE] = (f"{count(len(own), 'value')} written into the study; the previous version "
@@ -49,9 +49,5 @@ def change(shown: Opened, study: Study, asked: Asked) -> Change | None:
         return None
     words = moved.in_words(asked, study)
     now = state_results(study, shown.fingerprint, asked)
-    files, gone = with_state(shown.stated, _files(shown), asked, now, words)
+    files, gone = with_state(shown.stated, read_inputs(shown.folder), asked, now, words)
     return Change(files, gone, words)
-
-
-def _files(shown: Opened) -> dict[str, bytes]:
-    return {file.name: file.read_bytes() for file in input_files(shown.folder)}

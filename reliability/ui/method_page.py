@@ -7,12 +7,13 @@ import streamlit as st
 
 from reliability.cautions import CAUTION
 from reliability.formats import shown
+from reliability.report.definitions import AT_THE_MEANS, LEARNED_INTERVALS, SEPARATE_DRAWS
 from reliability.report.formulas import FORMULAS, LIMITS
 from reliability.schema.assumptions import ASSUMPTIONS
 from reliability.study import Study
 from reliability.ui import figure, frame
 
-METHOD = """
+METHOD = f"""
 **Faults.** Each line section faults at random, in proportion to its length, with what its equipment adds. A fault is
 temporary or permanent; a temporary one clears once the line has been dead for the first, second or third time. Where
 on the section it lies decides how much current flows.
@@ -32,7 +33,8 @@ and year. ENS is the energy not supplied.
 
 **Expected values** are sums of rate times consequence over all kinds of fault, without any sampling. **Simulated
 years** add the luck of the year, storminess, and what is not known about the assumptions; every scenario sees the
-same faults, so a difference between two is one of protection and not of luck.
+same faults, so a difference between two is one of protection and not of luck. {AT_THE_MEANS}; ranges and
+probabilities come from the simulation. {SEPARATE_DRAWS} {LEARNED_INTERVALS}
 
 **Money.** The utility's view counts crews, material, energy margin and the regulator's incentive; society's counts
 crews, material and what interruptions cost customers. The two are never added.

@@ -9,11 +9,12 @@ import streamlit as st
 
 from reliability.pipeline import with_rates
 from reliability.study import Study, StudyError, open_study, workspace
-from reliability.study.save import fingerprint
+from reliability.study.save import ChangedElsewhere, fingerprint
 from reliability.ui import state
 
 SEEN, NOTICE = "seen_fingerprints", "notice"
 MAX_CACHED = 6
+TRIES = 20                      # to read a study that somebody else keeps changing
 
 
 @dataclass(frozen=True)
@@ -56,8 +57,15 @@ def current() -> Opened:
     """The study that this tab shows, read again where its files changed."""
     name = chosen()
     folder = workspace.folder_of(name)
-    mark = fingerprint(folder)
-    return Opened(name, folder, mark, *_read(str(folder), mark))
+    for _ in range(TRIES):
+        try:
+            mark = fingerprint(folder)
+            return Opened(name, folder, mark, *_read(str(folder), mark))
+        except ChangedElsewhere:
+            continue
+        except StudyError as error:      # of a change that was interrupted
+            return Opened(name, folder, "", None, None, error)
+    raise ChangedElsewhere(name)
 
 
 def chosen() -> str:
@@ -91,10 +99,19 @@ def mine(name: str, mark: str) -> None:
 
 @st.cache_resource(max_entries=MAX_CACHED, show_spinner=False)
 def _read(folder: str, mark: str) -> tuple[Study | None, Study | None, StudyError | None]:
-    """The checked study, and the same with its rates, or what is wrong; shared between tabs and never changed."""
+    """The checked study, and the same with its rates, or what is wrong; shared between tabs and never changed.
+
+    Raises ChangedElsewhere, so that nothing is stored, where the folder has another fingerprint by now.
+    """
+    study, problems = None, None
     try:
         study = open_study(folder)
-        return study, with_rates(study), None
+    except StudyError as error:
+        problems = error
+    if fingerprint(folder) != mark:
+        raise ChangedElsewhere(folder)
+    try:
+        return study, None if study is None else with_rates(study), problems
     except StudyError as error:
         return None, None, error
 
@@ -104,6 +121,8 @@ def watch(name: str, mark: str) -> None:
     """Tell this tab when its study is changed by another one, without being asked."""
     try:
         now = fingerprint(workspace.folder_of(name))
+    except StudyError:
+        return                     # a change that was interrupted; the page itself tells of it
     except (KeyError, OSError):
         st.warning("This study is no longer in the workspace.", icon=":material/sync_problem:")
         return

@@ -8,7 +8,8 @@ import pandas as pd
 import streamlit as st
 
 from reliability.study import Study
-from reliability.study.pins import add_pin, read_pins, remove_pin
+from reliability.study.kept import ARCHIVE
+from reliability.study.pins import FILE, add_pin, read_pins, remove_pin, unreadable
 from reliability.ui import figure, frame, moved, sliders, state
 from reliability.ui.compare_charts import MEASURES, PLAIN_NAMES, value
 from reliability.ui.limits import from_link, to_link
@@ -30,6 +31,9 @@ def compare(shown: Opened, study: Study, now: ScenarioResults) -> None:
     """A pinned state beside the current one."""
     pins = read_pins(shown.folder)
     st.subheader("Pinned states", anchor=False)
+    if unreadable(shown.folder):
+        st.warning(f"{FILE} in {ARCHIVE} of the study's folder holds what cannot be read as a pinned state. It is put "
+                   "aside there when the next state is pinned.", icon=":material/help:")
     if not pins:
         st.markdown("None yet. Pin a state to keep its figures and to set the next one beside it.")
         return

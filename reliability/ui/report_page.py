@@ -10,7 +10,7 @@ from reliability.indices.definitions import INDICES
 from reliability.report import runs
 from reliability.report.runs import Run
 from reliability.study import Study, StudyError, workspace
-from reliability.study.save import create
+from reliability.study.save import ChangedElsewhere, create
 from reliability.ui import figure, frame, into_study, opened
 from reliability.ui.compare_charts import Indices, bars, bars_alt, bars_data
 from reliability.ui.headers import HEADERS, Header, header
@@ -48,6 +48,9 @@ def show() -> None:
     if whole or moved_one:
         _run(shown, study, asked if moved_one else Asked())
     found = runs.runs(shown.folder)
+    if strange := runs.unreadable(shown.folder):
+        st.warning(f"Among the runs on record {'lies' if len(strange) == 1 else 'lie'} what cannot be read as one: "
+                   f"{plain(', '.join(strange), 300)}. It is left as it is.", icon=":material/help:")
     if not found:
         st.markdown("No run is on record yet. A run keeps the inputs, the seed, the version and every result, so that "
                     "a figure in a filing can be reproduced years later.")
@@ -81,6 +84,10 @@ def _run(shown: Opened, study: Study, asked: Asked) -> None:
         from reliability.ui.problem_table import problem_frame
         st.error(f"{count(error.count, 'problem')} stand in the way of the run. Nothing was recorded.")
         figure.table(problem_frame(error.problems), "Problems of the run", "run_problems")
+        return
+    except ChangedElsewhere:
+        st.error("Nothing was recorded: the study was just changed in another tab or program. Look at its new state "
+                 "first.")
         return
     except OSError as error:
         st.error(f"The run could not be recorded: {plain(error.strerror or error, 200)}.")

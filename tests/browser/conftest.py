@@ -5,22 +5,16 @@ Skipped where the browser is not installed; in CI (CI=true) that is a failure.
 
 from __future__ import annotations
 
-import contextlib
 import os
 import re
 import shutil
-import socket
-import subprocess
-import sys
-import time
-import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from reliability.study import write_template
-from reliability.study.workspace import ENVIRONMENT
+from tests.server import Server
 
 ROOT = Path(__file__).parents[2]
 IN_CI = os.environ.get("CI") == "true"
@@ -48,41 +42,6 @@ def missing(what: str, install: str) -> None:
     if IN_CI:
         pytest.fail(message)
     pytest.skip(message)
-
-
-class Server:
-    """The app as a user starts it, on a free port."""
-
-    def __init__(self, workspace: Path):
-        self.workspace = workspace
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            self.port = probe.getsockname()[1]
-        self.process: subprocess.Popen | None = None
-
-    @property
-    def url(self) -> str:
-        return f"http://127.0.0.1:{self.port}"
-
-    def start(self) -> float:
-        """Start and wait until it is healthy; returns the seconds that took."""
-        begun = time.monotonic()
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "streamlit", "run", "app.py", "--server.port", str(self.port)], cwd=ROOT,
-            env={**os.environ, ENVIRONMENT: str(self.workspace)}, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        while time.monotonic() - begun < 60:
-            with contextlib.suppress(OSError), urllib.request.urlopen(f"{self.url}/_stcore/health",
-                                                                      timeout=1) as answer:
-                if answer.status == 200:
-                    return time.monotonic() - begun
-            time.sleep(0.1)
-        raise RuntimeError("the server did not start")
-
-    def stop(self, kill: bool = False) -> None:
-        if self.process is not None:
-            (self.process.kill if kill else self.process.terminate)()
-            self.process.wait(20)
-            self.process = None
 
 
 @pytest.fixture(scope="session")

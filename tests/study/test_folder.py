@@ -161,7 +161,7 @@ def test_folders_and_pipes_in_place_of_files(folder):
 
 
 def test_what_may_not_be_read(folder, monkeypatch):
-    def closed(self, *_):
+    def closed(self, *_, **__):
         raise PermissionError(13, "Permission denied")
     path = folder()
     monkeypatch.setattr(Path, "open", closed)

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import errno
+import os
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 
-from reliability.study import StudyError, write_template
+from reliability.study import StudyError, open_study, write_template
+from reliability.study.kept import changing, consistent
 from reliability.study.save import (
     ARCHIVE,
     ChangedElsewhere,
@@ -14,6 +19,7 @@ from reliability.study.save import (
     fingerprint,
     finish,
     save,
+    strange_versions,
     try_change,
     versions,
     write_archived,
@@ -96,3 +102,126 @@ def test_a_new_study_is_whole_or_not_there(tmp_path):
     with pytest.raises(ValueError, match="plain file name"):
         create(tmp_path / "other", {"a": b"", "../b": b""})
     assert sorted(f.name for f in tmp_path.iterdir()) == ["new"]
+
+
+def test_opening_completes_a_change_that_was_interrupted(folder):
+    pending = folder / ARCHIVE / "pending"
+    pending.mkdir(parents=True)
+    (pending / "study.toml").write_bytes(b'name = "Half moved"\n')
+    assert open_study(folder).name == "Half moved"
+    assert not pending.exists()
+
+
+def test_opening_refuses_a_change_that_cannot_be_completed(folder, monkeypatch):
+    pending = folder / ARCHIVE / "pending"
+    pending.mkdir(parents=True)
+    (pending / "study.toml").write_bytes(b'name = "Half moved"\n')
+
+    def read_only(*_):
+        raise PermissionError(errno.EACCES, "Permission denied")
+    monkeypatch.setattr(os, "replace", read_only)
+    with pytest.raises(StudyError, match=r"interrupted, and cannot be completed \(Permission denied\)"):
+        open_study(folder)
+
+
+def test_reading_begins_again_where_a_change_comes_in_between(folder):
+    both = [{"study.toml": b"%d" % k, "sections.csv": b"%d" % k} for k in (1, 2)]
+    save(folder, both[0])
+    tries = []
+
+    def read() -> tuple[bytes, bytes]:
+        first = (folder / "study.toml").read_bytes()
+        if not tries:
+            save(folder, both[1])
+        tries.append(first)
+        return first, (folder / "sections.csv").read_bytes()
+
+    assert consistent(folder, read) == (b"2", b"2")
+    assert tries == [b"1", b"2"]
+
+
+def test_one_thread_at_a_time_holds_a_study(folder):
+    inside, most = [], []
+
+    def hold(_: int) -> None:
+        with changing(folder), changing(folder):
+            inside.append(1)
+            most.append(len(inside))
+            threading.Event().wait(0.01)
+            inside.pop()
+
+    with ThreadPoolExecutor(4) as pool:
+        list(pool.map(hold, range(12)))
+    assert set(most) == {1}
+
+
+def test_what_killed_changes_left_is_cleared_by_the_next(folder, tmp_path):
+    archive = folder / ARCHIVE
+    (archive / "staged-dead").mkdir(parents=True)
+    (archive / ".draft-dead").write_bytes(b"")
+    old, young = tmp_path / ".new-dead", tmp_path / ".new-young"
+    for draft in (old, young):
+        draft.mkdir()
+    os.utime(old, (0, 0))
+    save(folder, {"study.toml": b'name = "x"\n'})
+    create(tmp_path / "other", {"study.toml": b'name = "x"\n'})
+    assert not [f.name for f in archive.iterdir() if f.name.startswith(("staged", ".draft"))]
+    assert young.exists()
+    assert not old.exists()
+
+
+def test_of_two_who_make_the_same_study_one_is_told(tmp_path, monkeypatch):
+    """The other one's appears after it was looked whether there is one."""
+    real = Path.exists
+    monkeypatch.setattr(Path, "exists", lambda path, **_: path.name != "new" and real(path))
+    create(tmp_path / "new", {"study.toml": b'name = "x"\n'})
+    with pytest.raises(FileExistsError):
+        create(tmp_path / "new", {"study.toml": b'name = "y"\n'})
+    assert (tmp_path / "new" / "study.toml").read_bytes() == b'name = "x"\n'
+
+
+def _by_hand(archive: Path, what: str) -> None:
+    """Something under `.kept` that no change wrote."""
+    archive.mkdir()
+    if what == "a file for pending":
+        (archive / "pending").write_bytes(b"")
+    elif what == "a folder in pending":
+        (archive / "pending" / "study.toml").mkdir(parents=True)
+    elif what == "a link in pending":
+        (archive / "pending").mkdir()
+        (archive / "pending" / "study.toml").symlink_to("/etc/hostname")
+    elif what == "a link for pending":
+        (archive / "pending").symlink_to("/etc")
+    elif what == "a hidden file in pending":
+        (archive / "pending").mkdir()
+        (archive / "pending" / ".bashrc").write_bytes(b"")
+
+
+@pytest.mark.parametrize("what", ["a file for pending", "a folder in pending", "a link in pending",
+                                  "a link for pending", "a hidden file in pending"])
+def test_what_is_pending_and_of_no_change_is_told_and_left(folder, what):
+    before = (folder / "study.toml").read_bytes()
+    _by_hand(folder / ARCHIVE, what)
+    for attempt in (open_study, fingerprint, finish, lambda f: save(f, {"study.toml": b""})):
+        with pytest.raises(StudyError, match=r"of no change that this program made; move it out of \.kept"):
+            attempt(folder)
+    assert (folder / "study.toml").read_bytes() == before
+    assert not (folder / ".bashrc").exists()
+
+
+def test_a_file_in_the_place_of_the_archive_stops_no_reading(folder):
+    (folder / ARCHIVE).write_bytes(b"by hand")
+    assert open_study(folder)
+    assert versions(folder) == []
+    with pytest.raises(NotADirectoryError, match=r"\.kept is a file"):
+        save(folder, {"study.toml": b""})
+
+
+def test_versions_made_by_hand_are_told_and_not_listed(folder):
+    save(folder, {"study.toml": b'name = "x"\n'})
+    home = folder / ARCHIVE / "versions"
+    (home / "before the storm").mkdir()
+    (home / "note.txt").write_bytes(b"")
+    (home / "20240101T000000.000000Z").write_bytes(b"a file")
+    assert len(versions(folder)) == 1
+    assert sorted(strange_versions(folder)) == ["20240101T000000.000000Z", "before the storm", "note.txt"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -54,3 +55,16 @@ def test_uploads_are_stored_until_they_are_dropped():
     uploads.drop(token)
     assert uploads.get(token) is None
     assert uploads.get("../demo") is None
+
+
+def test_what_two_tabs_decide_at_the_same_time_stays():
+    token = uploads.put({"a.csv": b"x,y\n"})
+
+    def decide(tab: int) -> None:
+        for k in range(10):
+            uploads.change_plan(token, {f"{tab} {k}": k})
+
+    with ThreadPoolExecutor(4) as tabs:
+        list(tabs.map(decide, range(4)))
+    assert len(uploads.get_plan(token)) == 40
+    assert uploads.names(token) == ["a.csv"]

@@ -47,7 +47,8 @@ def test_an_edit_that_breaks_the_study_is_a_draft_with_its_problems(small):
     test = open_tab(small, "Tables")
     edit(test, "sections.csv", {0: {"customers": "many"}})
     assert (folder / "sections.csv").read_bytes() == before
-    assert b"many" in (folder / ARCHIVE / "draft-sections.csv").read_bytes()
+    draft, = (folder / ARCHIVE).glob("draft-*-sections.csv")
+    assert b"many" in draft.read_bytes()
     assert "Not saved" in said(sound(test))
     assert test.dataframe[-1].value["value"].tolist() == ["many"]
     edit(test, "sections.csv", {0: {"customers": "12"}})
