@@ -13,14 +13,15 @@ import os
 import pickle
 import signal
 import sys
-from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import BrokenExecutor
 from contextlib import suppress
-from multiprocessing.connection import Connection
+from multiprocessing.connection import Connection, wait
 from typing import Generic, TypeVar
 
 T = TypeVar("T")
+
+AHEAD = 4       # results for each process that may wait for one before them
 
 POSSIBLE = hasattr(os, "fork") and sys.platform.startswith("linux")
 
@@ -47,6 +48,13 @@ class Work(Generic[T]):
             self._found = self._work() if self._copy is None else self._copy.result()
             self._work = None
         return self._found
+
+    @property
+    def answer(self) -> Connection:
+        """Where the result comes in."""
+        if self._copy is None:
+            raise ValueError("nothing is done apart")
+        return self._copy.answer
 
     def stop(self) -> None:
         """End the work if it is under way."""
@@ -135,14 +143,25 @@ def in_order(works: Iterable[Callable[[], T]], processes: int) -> Iterator[T]:
         for work in works:
             yield work()
         return
-    under_way: deque[Work[T]] = deque()
+    coming, under_way, found, wanted = enumerate(works), dict[int, Work[T]](), dict[int, T](), 0
     try:
-        for work in works:
-            if len(under_way) == processes:
-                yield under_way.popleft().result()
-            under_way.append(Work(work, apart=True))
-        while under_way:
-            yield under_way.popleft().result()
+        while True:
+            while len(under_way) < processes and len(found) < AHEAD * processes and (one := next(coming, None)):
+                under_way[one[0]] = Work(one[1], apart=True)
+            if wanted in found:
+                yield found.pop(wanted)
+                wanted += 1
+            elif under_way:
+                for place in _ready(under_way):
+                    found[place] = under_way.pop(place).result()
+            else:
+                return
     finally:
-        for one in under_way:
-            one.stop()
+        for unfinished in under_way.values():
+            unfinished.stop()
+
+
+def _ready(under_way: Mapping[int, Work[T]]) -> list[int]:
+    """Places of those that can be collected without waiting, at least one."""
+    answers = {work.answer: place for place, work in under_way.items()}
+    return [answers[answer] for answer in wait(answers) if isinstance(answer, Connection)]
