@@ -60,9 +60,10 @@ class Results:
     """Everything a run computes; scenarios in the order of `study.scenarios`.
 
     checks: of every lateral for a sectionalizer. alike: results of another state of the study that differs in rates,
-    times and prices alone, whose matrices serve this one too. simulated, plan, history: None where they were not computed or, of
-    history, the study has no records. Money is in the study's currency. The frames are those of the files of a run;
-    `indices`, `laterals`, `cashflow` and `application` are made once and must not be changed by the caller.
+    times and prices alone, whose matrices serve this one too. simulated, plan, history: None where they were not
+    computed or, of history, the study has no records. Money is in the study's currency. The frames are those of the
+    files of a run; `indices`, `laterals`, `cashflow` and `application` are made once and must not be changed by the
+    caller.
     """
 
     study: Study

@@ -12,8 +12,8 @@ import streamlit as st
 from reliability.formats import count, money, number, probability, signed_number
 from reliability.indices.definitions import INDICES
 from reliability.study import Study
-from reliability.ui import compare_charts as charts
 from reliability.ui import background, decisive, figure, frame, into_study, moved, pins, sliders, state, tiles, trials
+from reliability.ui import compare_charts as charts
 from reliability.ui.difference_charts import difference_chart, difference_data, difference_words
 from reliability.ui.opened import Opened
 from reliability.ui.scenario_results import base_results, pick_scenario, state_results
