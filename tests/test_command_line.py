@@ -288,6 +288,35 @@ def test_numbers_on_the_command_line_have_the_bounds_of_the_study(given, tmp_pat
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.parametrize("command", [
+    ["run", "data/demo", "--out", ""], ["run", "data/demo", "--out", " "], ["history", "data/demo", "--out", ""],
+    ["import", "data/exports", "--out", ""], ["import", "data/exports", "--out", "x", "--recipe", ""], ["new", ""],
+    ["check", ""], ["run", "", "--out", "x"], ["import", "", "--out", "x"]], ids=" ".join)
+def test_a_blank_names_no_file_and_not_the_folder_one_is_in(command, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(SystemExit) as ended:
+        main(command)
+    assert ended.value.code == PROBLEMS_FOUND
+    assert "a blank names nothing; the folder you are in is '.'" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(("asked", "work"), [("1", 1), ("3", 3), ("4", 3), ("100000", 3)])
+def test_no_more_processes_work_than_there_are_processors(asked, work, tmp_path, capsys, monkeypatch):
+    """The others are told of, and not started."""
+    started = []
+
+    def analysed(*_, workers, **__):
+        started.append(workers)
+        raise MemoryError
+    monkeypatch.setattr("os.sched_getaffinity", lambda _: {0, 1, 2})
+    monkeypatch.setattr("reliability.pipeline.analyse", analysed)
+    main(["run", str(study(tmp_path / "s", "only,,breaker,1,7")), "--out", str(tmp_path / "o"), "--workers", asked])
+    assert started == [work]
+    told = f"note: --workers {asked}: 3 processors to work on, so 3 at once."
+    assert (told in capsys.readouterr().err) == (int(asked) > 3)
+
+
 @pytest.mark.parametrize(("command", "streams"), [
     (["check", "data/demo"], "stdout"), (["--help"], "stdout"), (["check", "no-such-study"], "both")])
 def test_a_reader_who_has_enough_is_no_error(command, streams):
