@@ -111,7 +111,7 @@ def _parser() -> argparse.ArgumentParser:
                        "python -m reliability history data/demo --out out-history")
     history.add_argument("study", type=_named, help="folder with study.toml, its tables and outages.csv")
     history.add_argument("--out", required=True, type=_named, metavar="DIR",
-                        help="folder for history.json, rates.csv, report.html")
+                         help="folder for history.json, rates.csv, report.html")
 
     new = _command(commands, "new", _new, "write a small commented study to start from",
                    "python -m reliability new my-study")
