@@ -15,6 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TextIO
 
+from reliability import forked
 from reliability.cautions import CAUTION
 from reliability.formats import count, shown
 from reliability.output_folder import foreign_files
@@ -100,8 +101,15 @@ def _parser() -> argparse.ArgumentParser:
                      help="the same seed gives the same results (default: the study's)")
     run.add_argument("--report", choices=["docx"], action="append", default=[],
                      help="also write report.docx, for pasting into a filing; needs python-docx")
-    run.add_argument("--workers", type=_whole(1), default=1, metavar="W",
-                     help="processes that simulate, at most one a processor; the results do not depend on it")
+    run.add_argument("--only", metavar="KINDS",
+                     help="write no more than these, with commas: summary (always written), tables, report, workbook, "
+                          "work_pack")
+    run.add_argument("--workers", type=_whole(1), metavar="W",
+                     help="processes at once, at most one a processor (default: one a processor); the results do not "
+                          "depend on it")
+    run.add_argument("--scheduler", metavar="ADDRESS",
+                     help="compute on the workers of a Dask scheduler, such as tcp://10.0.0.5:8786; the results do not "
+                          "depend on it; needs distributed")
 
     check = _command(commands, "check", _check, "read a study and list every problem",
                      "python -m reliability check data/demo")
@@ -153,11 +161,13 @@ def _whole(low: int, key: str | None = None) -> Callable[[str], int]:
 
 
 def _run(options: argparse.Namespace) -> None:
+    from reliability.cluster import ClusterError
     from reliability.pipeline import analyse
     from reliability.report.figures import plain
     from reliability.report.output import OWNED, write_results
     from reliability.report.sentences import trials_cut
     from reliability.report.word import INSTALL, DocxMissing, require_docx
+    from reliability.tasks import Workers
 
     docx = "docx" in options.report
     if docx:
@@ -165,14 +175,17 @@ def _run(options: argparse.Namespace) -> None:
             require_docx()  # before the computation, not after it
         except DocxMissing as error:
             raise StudyError([Problem("--report", "python-docx is not installed", INSTALL, value="docx")]) from error
+    only = _kinds(options.only, docx)
     _keep_inputs(options.out, OWNED)
-    study = _opened(options.study)
-    workers = _workers(options.workers)
+    study, workers = _opened(options.study), _workers(options.workers)
     with _progress_bar() as on_progress:
-        results = analyse(study, trials=options.trials, seed=options.seed, workers=workers, on_progress=on_progress,
-                          on_stage=_print_stage)
+        try:
+            results = analyse(study, trials=options.trials, seed=options.seed, workers=workers,
+                              scheduler=options.scheduler, on_progress=on_progress, on_stage=_print_stage)
+        except ClusterError as error:
+            raise StudyError([Problem("--scheduler", error.rule, error.remedy, value=options.scheduler)]) from error
     _print_stage("writing")
-    write_results(results, options.out, docx=docx)
+    write_results(results, options.out, docx=docx, only=only, workers=Workers(None, workers))
     summary = json.loads((Path(options.out) / "summary.json").read_text(encoding="utf-8"))
     _print_notes(results.study.notes[len(study.notes):])  # on rates learned from the records
     if results.plan is not None and not results.plan.choice.feasible:
@@ -182,12 +195,27 @@ def _run(options: argparse.Namespace) -> None:
     print(outline(summary))
 
 
-def _workers(asked: int) -> int:
+def _workers(asked: int | None) -> int:
     """As many processes as were asked for, but no more than can work at once; more would only take memory."""
-    processors = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    if asked > processors:
+    processors = forked.cores()
+    if asked is not None and asked > processors:
         _print_notes([f"--workers {asked}: {count(processors, 'processor')} to work on, so {processors} at once."])
-    return min(asked, processors)
+    return min(asked or processors, processors)
+
+
+def _kinds(text: str | None, docx: bool) -> Collection[str]:
+    """What `--only` asks for. Raises StudyError for what is no kind of output, all of it at once."""
+    from reliability.report.output import KINDS, REPORT
+
+    only = KINDS if text is None else tuple(dict.fromkeys(word.strip() for word in text.split(",")))
+    unknown = [word for word in only if word not in KINDS]
+    problems = [Problem("--only", "no kind of output", f"write one or more of {', '.join(KINDS)}, with commas",
+                        value=word) for word in unknown]
+    if docx and not unknown and REPORT not in only:
+        problems = [Problem("--only", "report.docx is asked for as well, and is the report", "add report", value=text)]
+    if problems:
+        raise StudyError(problems)
+    return only
 
 
 def _check(options: argparse.Namespace) -> None:

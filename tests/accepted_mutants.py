@@ -11,7 +11,7 @@ from __future__ import annotations
 # How work is cut up, bounds of time and memory, fineness of a search: any number near is as good.
 SIZES = frozenset({
     "ROWS_AT_ONCE", "GUIDE_SLOTS", "YEARS_PER_CHUNK", "EVENTS_PER_BLOCK", "ROWS_PER_BLOCK", "TRIALS_AT_LEAST",
-    "TRIALS_AT_MOST", "LOOK_AGAIN", "MEMORY_BYTES", "ARRAYS_OF_TOTALS", "EVENTS_AT_MOST", "TASKS_AHEAD", "ROUNDING",
+    "TRIALS_AT_MOST", "LOOK_AGAIN", "MEMORY_BYTES", "ARRAYS_OF_TOTALS", "EVENTS_AT_MOST", "ROUNDING",
     "MAX_CACHED", "SMALLEST_CV", "SAMPLES", "POINTS_AT_MOST", "RESAMPLED", "MOST_TABLES", "GOAL", "FARTHEST",
     "FROM_ZERO", "NUMBERS_AT_ONCE", "SPARSE", "FEW_OUTPUTS", "RELATIVE_TOLERANCE", "ROUNDING_OF_NPV",
     "LOG_FACTOR_LIMIT", "POINTS", "FRONTIER_GAP", "DRAWS", "DRAWS_WITHIN_LIMITS", "MANY_ROWS",
@@ -69,7 +69,6 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
      "the middle of three lies below the line through the others by either pair of slopes"),
     ("hull_steps", "hull[-1] >= 0", (">= → >", "0 → 1"), "row 0 of the options is the setting of a zone"),
     ("hull_steps.slope", "a >= 0", (">= → >", "0 → 1"), "row 0 of the options is the setting of a zone"),
-    ("_in_order", "len(waiting) > TASKS_AHEAD * workers", ("> → >=", "* → /"), "how far ahead work is handed out"),
     ("irr", "np.array([]) if changes == 1 else np.linspace(-5.0, 5.0, POINTS + 1)", ("+ → -", "1 → 2", "5.0 → 6.0"),
      "a grid a little wider, or of a point more or less, tells the same roots apart"),
     ("_merged_kinds", "first[0].shape[1]", ("0 → 1",), "both are of one shape"),

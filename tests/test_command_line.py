@@ -227,7 +227,7 @@ def test_random_studies_run_to_the_end_under_both_perspectives(seed, tmp_path):
     values = random.values | {key: law.mean for key, law in unknown.items()} | {
         "perspective": "society" if seed % 2 else "utility", "discount_rate": 0.0, "escalation_rate": 0.0,
         "budget": 5000.0, "yearly_budget": 2500.0}
-    results = analyse(replace(random, values=values, uncertain=unknown), trials=4, seed=seed)
+    results = analyse(replace(random, values=values, stated_ranges=unknown), trials=4, seed=seed)
     write_results(results, tmp_path / "out")
     assert results_of(tmp_path / "out")["scenarios"][0]["business"]["npv"] == 0.0
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from scipy import sparse
@@ -13,6 +13,8 @@ from reliability.business.options import AS_IT_IS, Options
 from reliability.business.selection import NPV, choose
 from reliability.business.unknowns import Sample
 from reliability.indices.draws import one_trial
+from reliability.schema.values import Assumptions
+from reliability.tasks import HERE, Workers
 
 GAP = 5e-3          # of a search at a draw
 
@@ -68,23 +70,25 @@ def _best_of(npv: np.ndarray, place: np.ndarray, at: np.ndarray, places: int) ->
     return best
 
 
-def best_within_limits(options: Options, limits: Limits, objective: str, sample: Sample) -> Rechosen:
+def best_within_limits(options: Options, limits: Limits, objective: str, sample: Sample,
+                       workers: Workers = HERE) -> Rechosen:
     """The best choice found at each draw. options: whose effects know the learned rates."""
-    found = list(_searched(options, limits, objective, sample))
+    workers = workers if workers.far else HERE
+    known = workers.shared(options)
+    found = list(workers.in_order(
+        partial(_searched, known, limits, objective, one_trial(sample.values, k),
+                None if sample.picked is None else sample.picked[k:k + 1]) for k in range(sample.size)))
     return Rechosen(np.stack([laterals for laterals, _ in found]), np.stack([setting for _, setting in found]))
 
 
-def _searched(options: Options, limits: Limits, objective: str,
-              sample: Sample) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+def _searched(options: Options, limits: Limits, objective: str, values: Assumptions,
+              picked: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
+    """Whether each lateral is converted (h,), and the setting of each zone (z,), at one draw."""
     rows = options.rows
     lateral, zone, setting = (rows[name].to_numpy() for name in ("lateral", "zone", "setting"))
-    for k in range(sample.size):
-        picked = None if sample.picked is None else sample.picked[k:k + 1]
-        drawn = options.at(one_trial(sample.values, k), picked)
-        choice = choose(drawn, limits, objective, gap=GAP)
-        laterals, settings = np.zeros(len(options.heads), dtype=bool), np.full(len(options.zones), AS_IT_IS)
-        laterals[lateral[choice.chosen & converts(options)]] = True
-        own = choice.chosen & (lateral < 0)
-        settings[zone[own]] = setting[own]
-        yield laterals, settings
-
+    choice = choose(options.at(values, picked), limits, objective, gap=GAP)
+    laterals, settings = np.zeros(len(options.heads), dtype=bool), np.full(len(options.zones), AS_IT_IS)
+    laterals[lateral[choice.chosen & converts(options)]] = True
+    own = choice.chosen & (lateral < 0)
+    settings[zone[own]] = setting[own]
+    return laterals, settings

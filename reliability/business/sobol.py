@@ -1,18 +1,20 @@
-"""Sobol' indices of the expected NPV over the ranges that a study states, with their errors."""
+"""Sobol' indices of the expected NPV over the ranges that a study states or has by default, with their errors."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from functools import partial
 
 import numpy as np
 import scipy
 
 from reliability.business.expected_npv import Npv
-from reliability.business.unknowns import Unknowns, picked_draw, unknowns_of
+from reliability.business.unknowns import Unknowns, picked_draw, unknowns_of, values_at
 from reliability.schema.assumptions import RATES_FROM_RECORDS
+from reliability.schema.values import Assumptions
 from reliability.study.study import Study
+from reliability.tasks import HERE, Workers
 
 GOAL = 0.01          # largest standard error of an index
 SAMPLES = 16         # independent samples, over which the error is estimated
@@ -48,6 +50,10 @@ class _Sums:
     alone: np.ndarray
     everything: np.ndarray
 
+    def some(self, which: np.ndarray) -> _Sums:
+        """Of some of the inputs (positions)."""
+        return _Sums(self.mean, self.square, self.alone[:, which], self.everything[:, which])
+
     def joined(self, other: _Sums) -> _Sums:
         """Means over these and as many more points."""
         return _Sums(*((a + b) / 2.0 for a, b in zip(
@@ -55,60 +61,93 @@ class _Sums:
             (other.mean, other.square, other.alone, other.everything), strict=True)))
 
 
-def sobol_indices(study: Study, npv: Npv, seed: int, deviations: np.ndarray | None = None) -> SobolIndices:
+def sobol_indices(study: Study, npv: Npv, seed: int, deviations: np.ndarray | None = None,
+                  workers: Workers = HERE) -> SobolIndices:
     """First-order and total Sobol' indices of the NPV by uncertain assumption.
 
     The share of the variance of the expected NPV that knowing one assumption would remove (estimator of Saltelli and
     others, 2010), and the share that would remain if only that one were unknown (Jansen, 1999; both from memory). From
     independent scrambled Sobol' sequences, doubled until every standard error, by bootstrap over the sequences, is
-    under GOAL or POINTS_AT_MOST is reached. Estimates outside what an index can be are set to its bound: first orders
-    under 0 to 0, and over the total to the total.
+    under GOAL or POINTS_AT_MOST is reached; an assumption whose own errors are is not looked at again. Estimates
+    outside what an index can be are set to its bound: first orders under 0 to 0, and over the total to the total.
 
     Draws of an assumption that needs an outcome table of its own are rounded to a few levels of equal probability.
     deviations: (K, S) of the NPV at draws of the learned rates; they are added, so that how they interact with the
-    others is left out.
+    others is left out. workers: evaluate the assumptions beside each other where they are sent the closed form once.
     """
     inputs = unknowns_of(study, MOST_TABLES, deviations is not None)
     if not inputs.keys:
         return SobolIndices({}, {}, {}, {})
-
-    def outputs(draws: Mapping[str, np.ndarray]) -> np.ndarray:
-        found = npv(inputs.values(draws))
-        if deviations is None:
-            return found
-        return found + deviations[picked_draw(draws[RATES_FROM_RECORDS.key], len(deviations))]
-
     engines = [scipy.stats.qmc.Sobol(2 * len(inputs.keys), rng=rng)
                for rng in np.random.default_rng(seed).spawn(SAMPLES)]
-    middle, points = npv(study.values), POINTS
-    sums = _sampled(inputs, outputs, engines, points, middle)
+    workers, points = workers if workers.far else HERE, POINTS
+    outputs = _Outputs(npv, study.values, npv(study.values), deviations)
+    known = workers.shared(outputs)
+
+    def sampled(keys: Sequence[str]) -> _Sums:
+        places = np.concatenate([engine.random(points) for engine in engines])
+        return _sampled(inputs, keys, outputs, known, workers, places)
+
+    keys, found = list(inputs.keys), SobolIndices({}, {}, {}, {})
+    sums = sampled(keys)
     while True:
-        first, total, first_error, total_error = _estimates(sums, seed)
-        known = np.isfinite(first_error)
-        if points >= POINTS_AT_MOST or max(first_error[known].max(initial=0.0),
-                                           total_error[known].max(initial=0.0)) < GOAL:
-            return SobolIndices(*(dict(zip(inputs.keys, found, strict=True))
-                                  for found in (first, total, first_error, total_error)))
-        sums, points = sums.joined(_sampled(inputs, outputs, engines, points, middle)), 2 * points
+        estimates = _estimates(sums, seed)
+        found = SobolIndices(*({**before, **dict(zip(keys, now, strict=True))} for before, now in zip(
+            (found.first, found.total, found.first_error, found.total_error), estimates, strict=True)))
+        rough = np.flatnonzero(np.nan_to_num(np.maximum(*estimates[2:])).max(axis=1) >= GOAL)
+        if points >= POINTS_AT_MOST or not len(rough):
+            return found
+        keys = [keys[i] for i in rough]
+        sums, points = sums.some(rough).joined(sampled(keys)), 2 * points
 
 
-def _sampled(inputs: Unknowns, outputs: Callable[[Mapping[str, np.ndarray]], np.ndarray], engines: Sequence[Any],
-             points: int, middle: np.ndarray) -> _Sums:
-    """Sums over so many further points of each sample. middle: (1, S) near the mean of the NPV, to be taken off."""
-    a, b = (inputs.draws(half) for half in np.split(np.concatenate([e.random(points) for e in engines]), 2, axis=1))
+@dataclass(frozen=True)
+class _Outputs:
+    """What is looked at: the NPV less `middle` (1, S), near its mean, with the deviations of learned rates, if any."""
 
-    def moved_by(draws: Mapping[str, np.ndarray]) -> np.ndarray:
-        moved = outputs(draws) - middle
-        return np.where(np.abs(moved) <= ROUNDING_OF_NPV * np.abs(middle), 0.0, moved)
+    npv: Npv
+    stated: Assumptions
+    middle: np.ndarray
+    deviations: np.ndarray | None
 
-    at_a, at_b = moved_by(a), moved_by(b)
-    alone, everything = [], []
-    for key in inputs.keys:
-        moved = moved_by({**a, key: b[key]}) - at_a
-        alone.append(_means(at_b * moved))
-        everything.append(_means(moved ** 2) / 2.0)
+    def __call__(self, draws: Mapping[str, np.ndarray]) -> np.ndarray:
+        """(m, S) at draws (m,) by key."""
+        found = self.npv(values_at(self.stated, draws))
+        if self.deviations is not None:
+            found = found + self.deviations[picked_draw(draws[RATES_FROM_RECORDS.key], len(self.deviations))]
+        moved = found - self.middle
+        return np.where(np.abs(moved) <= ROUNDING_OF_NPV * np.abs(self.middle), 0.0, moved)
+
+
+@dataclass(frozen=True)
+class _Halves:
+    """Two independent sets of draws by key, and the outputs there, (m, S)."""
+
+    a: Mapping[str, np.ndarray]
+    b: Mapping[str, np.ndarray]
+    at_a: np.ndarray
+    at_b: np.ndarray
+
+
+def _sampled(inputs: Unknowns, keys: Sequence[str], outputs: _Outputs, known: _Outputs, workers: Workers,
+             places: np.ndarray) -> _Sums:
+    """Sums over further points of each sample, of what the inputs `keys` explain.
+
+    known: `outputs` as the workers know it. places: (m, 2 d), 0 to 1.
+    """
+    a, b = (inputs.draws(half) for half in np.split(places, 2, axis=1))
+    at_a, at_b = outputs(a), outputs(b)
+    halves = workers.shared(_Halves(a, b, at_a, at_b))
+    alone, everything = zip(*workers.in_order(partial(_moved_by, known, halves, key) for key in keys),
+                            strict=True)
     return _Sums(_means(at_a + at_b) / 2.0, _means(at_a ** 2 + at_b ** 2) / 2.0, np.stack(alone, axis=1),
                  np.stack(everything, axis=1))
+
+
+def _moved_by(outputs: _Outputs, halves: _Halves, key: str) -> tuple[np.ndarray, np.ndarray]:
+    """What one assumption explains alone and in all, (SAMPLES, S) each."""
+    moved = outputs({**halves.a, key: halves.b[key]}) - halves.at_a
+    return _means(halves.at_b * moved), _means(moved ** 2) / 2.0
 
 
 def _means(values: np.ndarray) -> np.ndarray:

@@ -14,6 +14,7 @@ from reliability.business.rechosen import Rechosen, best_within_limits, best_wit
 from reliability.business.selection import Choice
 from reliability.business.unknowns import Sample, sample
 from reliability.study.study import Study
+from reliability.tasks import HERE, Workers
 
 DRAWS = 256                 # a power of 2
 DRAWS_WITHIN_LIMITS = 32    # of which each is a search of its own; a power of 2
@@ -22,14 +23,14 @@ DRAWS_OF_MANY = 8
 TABLES = 6                  # outcome tables of the assumptions that need their own, all levels of them together
 NUMBERS_AT_ONCE = 8_000_000
 WORTH_IT, STAYS = "probability_npv_positive", "stays_chosen_share"
-CERTAIN = "The study states no range and has no learned rates: nothing varies."
+CERTAIN = "No assumption has a range and no rates are learned: nothing varies."
 AS_NAMED = "The proposal is a scenario that the study names: it is not chosen again."
 NOTHING = "No choice was found."
 
 
 @dataclass(frozen=True)
 class Stability:
-    """A choice over draws of the stated ranges and the learned rates, at the expected value of each draw.
+    """A choice over draws of the ranges and the learned rates, at the expected value of each draw.
 
     draws: how many, and chosen_again: in how many of them the best choice was looked for again; 0 for none. reason: why
     something was not found, "" where all was. npv: (draws,) of the choice as a whole. rows: (rows of Options,) share of
@@ -58,11 +59,12 @@ def spread_of(npv: np.ndarray) -> dict[str, float]:
     return {"npv_p10": p10, "npv_p50": p50, "npv_p90": p90, WORTH_IT: float((npv > 0).mean()) if len(npv) else np.nan}
 
 
-def stability(study: Study, options: Options, choice: Choice, limits: Limits, named: bool = False) -> Stability:
+def stability(study: Study, options: Options, choice: Choice, limits: Limits, named: bool = False,
+              workers: Workers = HERE) -> Stability:
     """How sure a choice among options is.
 
     named: whether the choice is a scenario that the study names, which is carried out whatever the draw. Where a limit
-    holds or SAIDI is the objective, each draw needs a search, and fewer are taken.
+    holds or SAIDI is the objective, each draw needs a search, and fewer are taken; workers do the searches.
     """
     drawn = sample(study, DRAWS, study.values["seed"], TABLES) if choice.feasible else None
     if drawn is None:
@@ -84,7 +86,7 @@ def stability(study: Study, options: Options, choice: Choice, limits: Limits, na
             again.append(best_without_limits(options, limits, each))
     if not named and not again:
         few = DRAWS_WITHIN_LIMITS if len(options.rows) < MANY_ROWS else DRAWS_OF_MANY
-        again.append(best_within_limits(options, limits, choice.objective, drawn.some(np.arange(few))))
+        again.append(best_within_limits(options, limits, choice.objective, drawn.some(np.arange(few)), workers))
     worth_it = dict(zip(apart, of_groups / drawn.size, strict=True))
     stays = _stays(options, choice, again) if again else {}
     selection = _with_shares(options, choice.selection, worth_it, stays)

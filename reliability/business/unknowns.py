@@ -13,7 +13,7 @@ from reliability.business.costs import SOCIETY
 from reliability.indices.draws import pert_quantiles, some_draws, values_of_trials
 from reliability.indices.simulation import STRUCTURAL
 from reliability.schema.assumptions import RATES_FROM_RECORDS
-from reliability.schema.values import TrialValues
+from reliability.schema.values import Assumptions, TrialValues
 from reliability.study.study import Study
 
 FEWEST_LEVELS = 3
@@ -38,7 +38,7 @@ class Unknowns:
 
     def values(self, draws: Mapping[str, np.ndarray]) -> TrialValues:
         """All assumptions at draws, learned rates left out."""
-        return values_of_trials(self.study.values, {k: x for k, x in draws.items() if k != RATES_FROM_RECORDS.key})
+        return values_at(self.study.values, draws)
 
 
 def unknowns_of(study: Study, tables: int, learned: bool) -> Unknowns:
@@ -52,6 +52,11 @@ def unknowns_of(study: Study, tables: int, learned: bool) -> Unknowns:
         k == CV and own_hours and study.values["perspective"] == SOCIETY)]
     each = max(FEWEST_LEVELS, int(tables ** (1.0 / len(stepped)) + 1e-9)) if stepped else 0
     return Unknowns(study, (*keys, *[RATES_FROM_RECORDS.key] * learned), dict.fromkeys(stepped, each))
+
+
+def values_at(stated: Assumptions, draws: Mapping[str, np.ndarray]) -> TrialValues:
+    """All assumptions at draws, learned rates left out."""
+    return values_of_trials(stated, {k: x for k, x in draws.items() if k != RATES_FROM_RECORDS.key})
 
 
 def in_levels(places: np.ndarray, levels: int) -> np.ndarray:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
+from reliability import forked
 from reliability.history.clearing import FACTORS, ClearingFit, fit_clearing
 from reliability.history.device_fit import SHORT, DeviceFit, fit_devices, without
 from reliability.history.evidence import Found, Observed, find_evidence, prior_of
@@ -16,8 +18,10 @@ from reliability.history.units import Units
 from reliability.network.devices import FAST_BY_DEFAULT, MELTS
 from reliability.schema.values import as_assumptions
 from reliability.study.study import Study
+from reliability.tasks import HERE, Workers
 
 UP_AND_DOWN = (0.5, 1.5)           # times the fast clearing time, to show what depends on it (model §10)
+SPANNED = (*UP_AND_DOWN, 1.0)
 
 Progress = Callable[[int, int], None]
 
@@ -36,8 +40,12 @@ class Estimate:
     spans: Mapping[float, float]
 
 
-def estimate_rates(study: Study, seen: Observed, on_progress: Progress | None = None) -> Estimate:
-    """The posterior of every unit's rates, with what stands against it."""
+def estimate_rates(study: Study, seen: Observed, on_progress: Progress | None = None,
+                   workers: Workers = HERE) -> Estimate:
+    """The posterior of every unit's rates, with what stands against it.
+
+    on_progress(done, total): of chains that this process runs. workers: run the chains that do not need each other.
+    """
     seed, units = int(study.values["seed"]), seen.units
     found, prior = find_evidence(study, seen), prior_of(study, units)
     total = FULL.iterations + SHORT.iterations
@@ -50,21 +58,35 @@ def estimate_rates(study: Study, seen: Observed, on_progress: Progress | None = 
         if on_progress:
             on_progress(reached, total)
 
-    fit = fit_devices(found.evidence, found.devices, prior, seed,
-                      lambda done, of: progress(done * SHORT.iterations // of))
-    used = without(found.evidence, fit.set_aside)
-    posterior = sample(used, prior, np.random.default_rng(seed),
-                       lambda done, _: progress(done + SHORT.iterations), FULL)
-    clearing: ClearingFit | None = None
-    spans: dict[float, float] = {}
-    if _clearing_matters(study):
-        other = {factor: without(find_evidence(_at_clearing(study, factor), seen).evidence, fit.set_aside)
-                 for factor in sorted({*FACTORS, *UP_AND_DOWN}) if factor != 1.0}
-        other[1.0] = used
-        clearing = fit_clearing([other[factor] for factor in FACTORS], posterior, prior)
-        if not _has_momentary(used):
-            spans = {factor: _fleet_fraction(other[factor], prior, units, seed) for factor in (*UP_AND_DOWN, 1.0)}
+    fit, used, posterior = _fitted(found, prior, seed, progress, workers)
+    here = None if workers.executor else lambda done, _: progress(done + SHORT.iterations)
+    chains = [partial(sample, used, prior, np.random.default_rng(seed), here, FULL)] if posterior is None else []
+    other = {1.0: used}
+    if matters := _clearing_matters(study):
+        other |= {factor: without(find_evidence(_at_clearing(study, factor), seen).evidence, fit.set_aside)
+                  for factor in sorted({*FACTORS, *UP_AND_DOWN}) if factor != 1.0}
+    spanned = SPANNED if matters and not _has_momentary(used) else ()
+    chains += [partial(sample, other[factor], prior, np.random.default_rng([seed, 4]), None, SHORT)
+               for factor in spanned]
+    others = list(workers.in_order(chains))
+    posterior = posterior or others.pop(0)
+    clearing = fit_clearing([other[factor] for factor in FACTORS], posterior, prior) if matters else None
+    spans = {factor: _fleet_fraction(found_there, units) for factor, found_there in zip(spanned, others, strict=True)}
     return Estimate(found, fit, posterior, clearing, spans)
+
+
+def _fitted(found: Found, prior: Prior, seed: int, progress: Callable[[int], None],
+            workers: Workers) -> tuple[DeviceFit, Evidence, Posterior | None]:
+    """Fit of the devices, the evidence without those set aside, and its posterior where that is known already.
+
+    The whole chain is begun meanwhile, for the usual case that none is set aside.
+    """
+    begun = partial(sample, found.evidence, prior, np.random.default_rng(seed), None, FULL)
+    with forked.Work(begun, workers.forks, (found.evidence,)) as of_all:
+        fit = fit_devices(found.evidence, found.devices, prior, seed,
+                          lambda done, of: progress(done * SHORT.iterations // of))
+        used = without(found.evidence, fit.set_aside)
+        return fit, used, of_all.result() if workers.forks and used is found.evidence else None
 
 
 def _clearing_matters(study: Study) -> bool:
@@ -87,8 +109,7 @@ def _has_momentary(evidence: Evidence) -> bool:
     return bool(len(evidence.alone) or len(evidence.pure_steps))
 
 
-def _fleet_fraction(evidence: Evidence, prior: Prior, units: Units, seed: int) -> float:
-    """Temporary fraction of all faults, posterior mean of a short chain."""
-    found = sample(evidence, prior, np.random.default_rng([seed, 4]), None, SHORT)
-    temporary, permanent = found.mean_temporary @ units.rate, found.mean_permanent @ units.rate
+def _fleet_fraction(posterior: Posterior, units: Units) -> float:
+    """Temporary fraction of all faults, posterior mean."""
+    temporary, permanent = posterior.mean_temporary @ units.rate, posterior.mean_permanent @ units.rate
     return float(temporary / max(temporary + permanent, 1e-300))

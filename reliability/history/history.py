@@ -21,6 +21,7 @@ from reliability.history.model_days import ModelDays
 from reliability.history.observed import cause_indices, daily_indices, feeder_indices, tally, yearly_indices
 from reliability.history.operations import Operations, read_operations
 from reliability.history.outages import Records, event_ids, read_records
+from reliability.history.panels import feeder_parts
 from reliability.history.pilot import Pilot, pilot_of
 from reliability.history.rates import LearnedRates, learn_rates
 from reliability.history.reported import BothViews, Reported, report_records
@@ -28,6 +29,8 @@ from reliability.history.single_events import caution, single_events
 from reliability.schema.values import Assumptions
 from reliability.study.record_settings import FIXED
 from reliability.study.study import Study
+
+MOST_NAMED = 6
 
 
 @dataclass(frozen=True)
@@ -76,7 +79,8 @@ class History:
     def reported(self) -> Reported:
         """Circuits, areas, rolling means, causes and completeness; computed when first asked for."""
         years = BothViews(self.every_event.years, self.without_major_events.years)
-        return report_records(self.study, self.records, self.sums, self.ordinary, years)
+        return report_records(self.study, self.records, self.sums, self.ordinary, years,
+                              self.major_events.unclassified(self.records.years))
 
     @cached_property
     def learned(self) -> LearnedRates:
@@ -103,8 +107,9 @@ def read_history(study: Study, modelled: ModelDays | None = None, records: Recor
     daily = daily_indices(sums, records)
     events = major_events(daily, records.years, records.partial, records.settings)
     ordinary = ~np.isin(sums["day"].to_numpy(), events.days.index.to_numpy())
-    every_event = _view(records, sums, np.ones(len(sums), bool))
-    without = every_event if ordinary.all() else _view(records, sums, ordinary)
+    blind = ~feeder_parts(records).momentary_recorded(records, sums)
+    every_event = _view(records, sums, np.ones(len(sums), bool), blind)
+    without = every_event if ordinary.all() else _view(records, sums, ordinary, blind)
     expected = records.settings.expected_rate_ratio
     single = single_events(records, sums, events, event_ids(study))
     effect = 1.0 - float(study.values["temporary_fraction"]) if expected is None else expected
@@ -115,14 +120,17 @@ def read_history(study: Study, modelled: ModelDays | None = None, records: Recor
         calibration=None if modelled is None else compare_like_days(records, events, sums, modelled, study.values),
         conversions=before_after(records, effect, study.values["line_fault_rate_per_km"], study.values["seed"]),
         pilot=pilot_of(records, effect),
-        cautions=(*_cautions(records, events), *filter(None, [caution(single)]),
+        cautions=(*_cautions(records, events), *_unseen(records, blind), *filter(None, [caution(single)]),
                   *_what_is_recorded(study.values, records)),
         sums=sums, ordinary=ordinary, learned_before=learned)
 
 
-def _view(records: Records, sums: pd.DataFrame, keep: np.ndarray) -> View:
+def _view(records: Records, sums: pd.DataFrame, keep: np.ndarray, blind: np.ndarray) -> View:
+    """Indices of the steps (n,) to keep; blind: (f,) feeders whose momentary events are not recorded."""
     used = sums[keep]
-    return View(yearly_indices(used, records), feeder_indices(used, records), cause_indices(used, records),
+    feeders = feeder_indices(used, records)
+    feeders.loc[np.tile(blind, len(records.years)), ["maifi", "maifi_e"]] = np.nan
+    return View(yearly_indices(used, records), feeders, cause_indices(used, records),
                 customer_indices(records, keep))
 
 
@@ -156,7 +164,7 @@ def _cautions(records: Records, events: MajorEvents) -> tuple[str, ...]:
         days = records.settings.major_event_days
         if len(idle := days[~np.isin(days, events.days.index.to_numpy().astype("datetime64[D]"))]):
             cautions.append(f"No interruption is recorded on {', '.join(map(str, idle))}, listed there.")
-    without = [str(y) for y in records.years if not events.has_verdict(int(y))]
+    without = [str(y) for y in events.unclassified(records.years)]
     if without:
         cautions.append(f"There is no threshold of major event days for {', '.join(without)}: in "
                         f"{'that year' if len(without) == 1 else 'those years'} no day counts as a major event day, "
@@ -171,6 +179,18 @@ def _cautions(records: Records, events: MajorEvents) -> tuple[str, ...]:
     if records.settings.include_planned and records.steps["planned"].any():
         cautions.append("The indices of the records include planned interruptions.")
     return tuple(cautions)
+
+
+def _unseen(records: Records, blind: np.ndarray) -> tuple[str, ...]:
+    """Feeders (f,) whose momentary events are not recorded, in words."""
+    if not blind.any():
+        return ()
+    feeders = records.network.feeder_ids[blind]
+    if blind.all():
+        return ("No momentary interruption is recorded on any feeder: the records say nothing of MAIFI and MAIFI_E.",)
+    named = ", ".join(feeders[:MOST_NAMED]) + (" …" if len(feeders) > MOST_NAMED else "")
+    return (f"No momentary interruption is recorded on {count(len(feeders), 'feeder')} ({named}): MAIFI and MAIFI_E "
+            "there are not known from the records, and the system's are too low.",)
 
 
 def _what_is_recorded(values: Assumptions, records: Records) -> tuple[str, ...]:

@@ -37,6 +37,10 @@ class MajorEvents:
         """Whether the days of `year` could be classified at all."""
         return self.method == FIXED or bool(np.isfinite(self.thresholds["t_med"].loc[year]))
 
+    def unclassified(self, years: np.ndarray) -> tuple[int, ...]:
+        """Those of `years` (y,) whose days could not be classified."""
+        return tuple(int(y) for y in years if not self.has_verdict(int(y)))
+
 
 def log_moments(daily_saidi: np.ndarray) -> tuple[float, float]:
     """α and β of daily SAIDI (n,) in minutes, zeros left out; NaN where too few days differ."""

@@ -1,7 +1,9 @@
 """Yearly sums of parts of a network or of causes, and their indices over any years.
 
 A part may be a feeder, a lateral, an operating area or a cause. An outage belongs to the feeder or lateral that its
-record names; among areas its customers are spread as those of the part of the network are that it reached.
+record names; among areas its customers are spread as those of the part of the network are that it reached. A place
+without a single momentary interruption in the records has no MAIFI_E, as its devices may well go unrecorded, unless
+[records] says that all are recorded.
 """
 
 from __future__ import annotations
@@ -27,7 +29,7 @@ class Parts:
     """Parts of a system, and which steps of the records belong to them.
 
     names: (g,). step, part, weight: (m,) the steps of each part and the share of each that counts there.
-    served: (y, g) customers.
+    served: (y, g) customers. places: whether they are places, whose momentary events may go unrecorded.
     """
 
     names: np.ndarray
@@ -35,28 +37,41 @@ class Parts:
     part: np.ndarray
     weight: np.ndarray
     served: np.ndarray
+    places: bool = True
+
+    def momentary_recorded(self, records: Records, sums: pd.DataFrame) -> np.ndarray:
+        """(g,) whether the records can show momentary events there; sums: see `observed.tally`, of all steps."""
+        if records.settings.momentary_complete or not self.places:
+            return np.ones(len(self.names), dtype=bool)
+        weights = sums["momentary_interruptions"].to_numpy()[self.step] * self.weight
+        return np.bincount(self.part, weights, len(self.names)) > 0
 
 
 @dataclass(frozen=True)
 class Panel:
-    """Yearly sums of parts: `sums` has (y, g) each by name of SUMS, and "events" with a sustained interruption."""
+    """Yearly sums of parts: `sums` has (y, g) each by name of SUMS, and "events" with a sustained interruption.
+
+    momentary_recorded: (g,) see `Parts`.
+    """
 
     names: np.ndarray
     years: np.ndarray
     served: np.ndarray
     sums: dict[str, np.ndarray]
+    momentary_recorded: np.ndarray
 
     def indices(self, years: Sequence[int]) -> pd.DataFrame:
         """Means a year over some of the years, a row a part, columns PANEL_INDICES and customer_minutes.
 
         Each year's sum is divided by the customers served in it; CAIDI is the ratio of the means, NaN without an
-        interruption.
+        interruption, MAIFI_E where it is not recorded.
         """
         rows = np.isin(self.years, list(years))
         saifi, saidi, maifi_e = (self._mean_per_customer(name, rows) for name in (
             "interruptions", "customer_minutes", "momentary_events"))
         return pd.DataFrame({
-            "saifi": saifi, "saidi_min": saidi, "caidi_min": caidi_minutes(saidi, saifi), "maifi_e": maifi_e,
+            "saifi": saifi, "saidi_min": saidi, "caidi_min": caidi_minutes(saidi, saifi),
+            "maifi_e": np.where(self.momentary_recorded, maifi_e, np.nan),
             EVENTS: self.sums[EVENTS][rows].mean(axis=0), "customer_minutes": self.sums["customer_minutes"][rows].mean(
                 axis=0)}, index=pd.Index(self.names, name="name"))
 
@@ -80,7 +95,8 @@ def panel(records: Records, sums: pd.DataFrame, keep: np.ndarray, parts: Parts) 
     event = records.steps["event"].to_numpy().astype(np.int64)[step]
     once = np.unique(np.column_stack([event, code])[lasting], axis=0)
     events = np.bincount(once[:, 1], minlength=size).astype(float).reshape(len(years), width)
-    return Panel(parts.names, years, parts.served, {name: total(name) for name in SUMS} | {EVENTS: events})
+    return Panel(parts.names, years, parts.served, {name: total(name) for name in SUMS} | {EVENTS: events},
+                 parts.momentary_recorded(records, sums))
 
 
 def feeder_parts(records: Records) -> Parts:
@@ -107,7 +123,7 @@ def cause_parts(records: Records) -> Parts:
     """The causes as recorded, over the customers of the system."""
     cause = records.steps["cause"].to_numpy().astype(np.int64)
     served = np.repeat(records.served.total[:, None], len(records.causes), axis=1)
-    return Parts(records.causes, np.arange(len(cause)), cause, np.ones(len(cause)), served)
+    return Parts(records.causes, np.arange(len(cause)), cause, np.ones(len(cause)), served, places=False)
 
 
 def area_parts(records: Records, areas: Areas) -> Parts:

@@ -28,6 +28,7 @@ from reliability.network.tree import Network
 from reliability.schema.problems import Problem, StudyError
 from reliability.study.record_settings import record_settings
 from reliability.study.study import Study
+from reliability.tasks import HERE, Workers
 
 
 @dataclass(frozen=True)
@@ -81,14 +82,15 @@ def learned_study(study: Study, learned: LearnedRates) -> Study:
 
 
 def learn_rates(study: Study, records: Records | None, operations: Operations | None = None,
-                on_progress: Progress | None = None) -> LearnedRates:
+                on_progress: Progress | None = None, workers: Workers = HERE) -> LearnedRates:
     """Rates of the laterals and mains of `study`, from its records and the columns of its sections.
 
-    on_progress(done, total): of the sampler. Raises StudyError where there are neither records nor faults_observed.
+    on_progress(done, total): of the sampler, where this process runs it. workers: see `estimate_rates`. Raises
+    StudyError where there are neither records nor faults_observed.
     """
     seen_records = observations(study, records, operations)
     units = seen_records.units
-    estimate = estimate_rates(study, seen_records, on_progress)
+    estimate = estimate_rates(study, seen_records, on_progress, workers)
     seen = estimate.found.evidence.exposure > 0
     common = _common_years(study, records, len(estimate.posterior.shape))
     table = _units_frame(units, estimate, common, seen)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,10 +54,10 @@ class Reported:
 
 
 def report_records(study: Study, records: Records, sums: pd.DataFrame, ordinary: np.ndarray,
-                   years: BothViews) -> Reported:
+                   years: BothViews, unclassified: Collection[int]) -> Reported:
     """Everything above; sums: `observed.tally`. ordinary: (n,) steps of events that began on no major event day.
 
-    years: indices by year.
+    years: indices by year. unclassified: years without a threshold, which enter no mean of days without major events.
     """
     everything = np.ones(len(sums), dtype=bool)
 
@@ -64,8 +65,8 @@ def report_records(study: Study, records: Records, sums: pd.DataFrame, ordinary:
         return panel(records, sums, everything, parts), panel(records, sums, ordinary, parts)
 
     def means(span: int) -> BothViews:
-        return BothViews(*(means_of_years(frame, span, records.partial) for frame in (years.every_event,
-                                                                                      years.without)))
+        return BothViews(means_of_years(years.every_event, span, records.partial),
+                         means_of_years(years.without, span, {*records.partial, *unclassified}))
 
     areas = areas_of(records.network)
     shown = years_shown(study.values, records, 1)

@@ -42,7 +42,7 @@ def rolling_months(sums: pd.DataFrame, records: Records) -> pd.DataFrame:
 def means_of_years(years: pd.DataFrame, span: int, partial: Collection[int] = ()) -> pd.DataFrame:
     """Means over `span` years that end with each year, from `observed.yearly_indices`; index: the last year.
 
-    CAIDI is the ratio of the means. No row where one of the years is covered in part.
+    partial: years that may not enter. CAIDI is the ratio of the means. No row where one of the years is partial.
     """
     names = [c for c in years.columns if c != "caidi_min"]
     mean = years[names].rolling(span).mean()

@@ -50,16 +50,18 @@ def rank_circuits(every_event: Panel, without: Panel, years: Sequence[int]) -> C
     """Circuits ranked by their means over `years`; index: name.
 
     Columns: of PANEL_INDICES without major event days, the same of all events with "_all" behind them;
-    customers_served; rank_saifi, rank_saidi_min and so on without major event days (1 the worst, equal ones share it);
-    worst_by, worst_by_all: indices by which the circuit is among the worst few, in words; years_worst, years_worst_by:
-    of all years of the records those in which it was, and by what, without major event days.
+    customers_served; rank_saifi, rank_saidi_min and so on without major event days (1 the worst, equal ones share it;
+    NaN where MAIFI_E is not recorded); worst_by, worst_by_all: indices by which the circuit is among the worst few, in
+    words; years_worst, years_worst_by: of all years of the records those in which it was, and by what, without major
+    event days.
     """
     now, every = without.indices(years), every_event.indices(years)
     table = now[list(PANEL_INDICES)].join(every[list(PANEL_INDICES)].add_suffix("_all"))
     rows = np.isin(without.years, list(years))
     table["customers_served"] = without.served[rows].mean(axis=0)
     for index in PANEL_INDICES:
-        table[f"rank_{index}"] = now[index].fillna(0.0).rank(ascending=False, method="min")
+        known = now[index] if index == "maifi_e" else now[index].fillna(0.0)
+        table[f"rank_{index}"] = known.rank(ascending=False, method="min")
     table["worst_by"], table["worst_by_all"] = _worst_by(now), _worst_by(every)
     table["years_worst"], table["years_worst_by"] = _years_worst(without)
     ranks = table[[f"rank_{index}" for index in ORDERED_BY]]

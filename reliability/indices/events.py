@@ -21,6 +21,10 @@ from reliability.indices.measures import Coefficients
 DRAW_BITS = 32
 # Slots of the guide table per trial-year; more make the search rarer, the table larger.
 GUIDE_SLOTS = 32
+# Events per trial-year below which looking each up in the edges takes less time than making a guide.
+FEW_EVENTS = 2.0
+# Events per trial-year below which only the trial-years that have any are summed.
+SPARSE = 0.25
 
 
 @dataclass(frozen=True)
@@ -37,11 +41,15 @@ class Block:
 
 
 class Sums(NamedTuple):
-    """Sums by trial-year of the count, the severity and the bent columns: (T, c), (T, d) and (T, e)."""
+    """Sums by trial-year of the count, the severity and the bent columns: (T, c), (T, d) and (T, e).
+
+    of_years: (T,) the trial-years that they are of, where all others have no event; None where they are of all.
+    """
 
     counted: np.ndarray
     timed: np.ndarray
     beyond: np.ndarray
+    of_years: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -49,8 +57,9 @@ class YearWeights:
     """How likely an event falls in each of T trial-years, ready to be drawn from.
 
     total: sum of the rate multipliers over the trial-years. edges: (T,) cumulative weights in
-    units of 2⁻³². guide: first trial-year y that reaches into each of a power of two of equal
-    slots, as −1 − y where another one follows in the slot. Both None where weights are equal.
+    units of 2⁻³², None where weights are equal. guide: first trial-year y that reaches into each of a power of two of
+    equal slots, as −1 − y where another one follows in the slot; None where few events are to be drawn, for which the
+    edges are searched: the same trial-years.
     """
 
     total: float
@@ -59,13 +68,18 @@ class YearWeights:
     guide: np.ndarray | None = None
 
 
-def year_weights(weights: np.ndarray) -> YearWeights:
-    """Prepare multipliers (T,) for drawing. A weight is rounded to 2⁻³² of the sum of all."""
+def year_weights(weights: np.ndarray, events_a_year: float = np.inf) -> YearWeights:
+    """Prepare multipliers (T,) for drawing. A weight is rounded to 2⁻³² of the sum of all.
+
+    events_a_year: expected where the multiplier is 1; what is prepared goes by their number, what is drawn does not.
+    """
     total, years = float(weights.sum()), len(weights)
     if np.all(weights == weights[0]):
         return YearWeights(total, years)
     edges = np.round(np.cumsum(weights) * (2.0 ** DRAW_BITS / total)).astype(np.int64)
     edges[np.flatnonzero(weights)[-1]:] = 2 ** DRAW_BITS  # rounding leaves no draw beyond the last year
+    if events_a_year * total < FEW_EVENTS * years:
+        return YearWeights(total, years, edges)
     bits = int(np.ceil(np.log2(GUIDE_SLOTS * years)))
     # trial-years that end at or before the start of each slot
     first = np.cumsum(np.bincount(-(-edges >> (DRAW_BITS - bits)), minlength=2 ** bits + 1)).astype(np.int32)
@@ -81,6 +95,11 @@ class Times:
 
     sigma: np.ndarray
     hours: Mapping[Term, np.ndarray]
+
+    def of_years(self, years: np.ndarray) -> Times:
+        """Those of some trial-years."""
+        return Times(self.sigma if len(self.sigma) == 1 else self.sigma[years],
+                     {term: hours[years] for term, hours in self.hours.items()})
 
 
 def simulate_block(block: Block, weights: YearWeights, times: Times, seed: np.random.SeedSequence) -> Sums:
@@ -98,26 +117,34 @@ def sums_by_year(rng: np.random.Generator, coefficients: Coefficients, year: np.
 
     year: (e,) trial-year of each event. starts: (m + 1,) where the events of each of m rows start, and their number.
     """
+    of_years = None
+    if len(year) < SPARSE * years:
+        of_years, year = np.unique(year, return_inverse=True)
+        years, year, times = len(of_years), year.astype(np.int32), times.of_years(of_years)
     # one index type for both arrays saves the matrix a conversion
     starts = starts.astype(np.int32) if len(year) < 2 ** 31 else starts
     shape = (years, len(starts) - 1)
     counted = sparse.csc_array((np.ones(len(year)), year, starts), shape=shape) @ coefficients.count
+    nothing = np.zeros((years, 0))
     if not coefficients.severity.shape[1]:
-        return Sums(counted, np.zeros((years, 0)), np.zeros((years, 0)))
+        return Sums(counted, nothing, nothing, of_years)
     severity = severities(rng, times.sigma, year)
     # a lognormal of mean 1 has this median; the draws have median 1
     median = np.exp(-np.square(times.sigma) / 2.0)
     timed = sparse.csc_array((severity, year, starts), shape=shape) @ coefficients.severity * median[:, None]
     if coefficients.bent is None:
-        return Sums(counted, timed, np.zeros((years, 0)))
-    return Sums(counted, timed, sums_beyond(coefficients.bent, severity, median, year, starts, years, times.hours))
+        return Sums(counted, timed, nothing, of_years)
+    beyond = sums_beyond(coefficients.bent, severity, median, year, starts, years, times.hours)
+    return Sums(counted, timed, beyond, of_years)
 
 
 def trial_years(rng: np.random.Generator, weights: YearWeights, size: int) -> np.ndarray:
     """Trial-years (size,) drawn in proportion to the weights."""
-    if weights.guide is None or weights.edges is None:
+    if weights.edges is None:
         return rng.integers(weights.years, size=size, dtype=np.int32)
     drawn = rng.integers(2 ** DRAW_BITS, size=size, dtype=np.uint32)
+    if weights.guide is None:
+        return np.searchsorted(weights.edges, drawn.astype(np.int64), side="right").astype(np.int32)
     year = weights.guide[(drawn >> (DRAW_BITS - int(np.log2(len(weights.guide))))).astype(np.intp)]
     behind = np.flatnonzero(year < 0)
     year[behind] = -1 - year[behind]

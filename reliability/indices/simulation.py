@@ -8,12 +8,13 @@ own child of one seed, so the digits depend neither on who computes them nor on 
 from __future__ import annotations
 
 import time
-from collections import deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import Executor, Future
-from dataclasses import dataclass, field
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
+from contextlib import closing
+from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -30,7 +31,8 @@ from reliability.network.rate_draws import RateDraws
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
 from reliability.schema.scenarios import Scenario
-from reliability.schema.values import Assumptions, Drawn, drawn
+from reliability.schema.values import Assumptions, drawn
+from reliability.tasks import HERE, Workers
 
 # Fixed sizes: with the seed they settle every digit, so changing one changes results.
 YEARS_PER_CHUNK = 8_000            # trial-years drawn together
@@ -48,12 +50,12 @@ EVENTS_AT_MOST = 2e9               # about a minute of two cores
 # Assumptions that change what protection does, so that each of their draws needs its own table.
 STRUCTURAL = ("fast_clearing_time_s", "phases_involved", "load_margin", "cold_load_factor", "fault_current_factor",
               "fuse_melting_factor", "fuse_arcing_time_s", "actuating_ratio")
-TASKS_AHEAD = 3                    # tasks per worker handed out before the first is collected
+CHUNKS_AT_ONCE = 8                 # of one trial each, done by one process
 
 Progress = Callable[[int, int, float], None]
 PickedRates = Callable[[UnitBlock], np.ndarray]
-# coefficients of each part of a block, and what gives the sums of each
-_Task = tuple[tuple[Coefficients, ...], Callable[[], list[Sums]]]
+# draws and totals of a chunk of trials
+_Chunk = tuple[dict[str, np.ndarray], dict[str, np.ndarray]]
 
 
 @dataclass(frozen=True)
@@ -116,9 +118,10 @@ def simulate(inputs: SimulationInput, *, seed: int, trials: int | None = None, e
     many; None: until the standard error of every scenario's SAIDI difference to the first (of
     SAIDI, where there is one scenario) is under 1 % of it, and TRIALS_AT_LEAST; but never more
     than TRIALS_AT_MOST, of a large network fewer. executor: any `concurrent.futures.Executor`;
-    None computes here. workers: how many tasks it runs at once. memory_bytes: bound on the memory
-    of the totals; trials that would not fit are not run (`limited`). on_progress(done, total,
-    seconds left) is called after every block; what it raises stops the simulation.
+    None computes here, or in so many `workers` forked from this process. workers: how many tasks
+    run at once. memory_bytes: bound on the memory of the totals; trials that would not fit are
+    not run (`limited`). on_progress(done, total, seconds left) is called after every block, or
+    every chunk from another process; what it raises stops the simulation.
     """
     years = int(inputs.values["horizon_years"])
     structural = needs_own_tables(inputs)
@@ -126,21 +129,22 @@ def simulate(inputs: SimulationInput, *, seed: int, trials: int | None = None, e
     table = inputs.table(inputs.values)
     fitting = _fitting(inputs, years, memory_bytes)
     cap = min(trials or most_trials(row_rates(table, inputs.values).sum() * years), fitting)
-    chunks: list[tuple[dict[str, np.ndarray], dict[str, np.ndarray]]] = []
+    chunks: list[_Chunk] = []
     done, precise, seen = 0, None if trials else False, TrialsSeen()
     look_at: float = TRIALS_AT_LEAST
     prepared = None if structural else _prepare(inputs, table, inputs.values, inputs.uncertain)
-    run = _Run(inputs, prepared, years, executor, workers, _Reporter(on_progress, cap))
-    for number, first in enumerate(range(0, cap, per_chunk)):
-        size = min(per_chunk, cap - first)
-        chunks.append(_chunk(run, np.random.SeedSequence(seed, spawn_key=(number,)), size))
-        done += size
-        if trials is None:
-            seen = with_more_trials(seen, chunks[-1][1]["customer_hours"])
-            if done >= min(look_at, cap):
-                precise, look_at = precise_enough(seen), LOOK_AGAIN * done
-                if precise:
-                    break
+    run = _Run(inputs, prepared, years, Workers(executor, workers), _Reporter(on_progress, cap))
+    run = run if prepared is None else replace(run, sent=tuple(map(run.workers.shared, prepared.blocks)))
+    with closing(_chunks(run, seed, cap, per_chunk)) as found:
+        for chunk in found:
+            chunks.append(chunk)
+            done += chunk[1]["customer_hours"].shape[1]
+            if trials is None:
+                seen = with_more_trials(seen, chunk[1]["customer_hours"])
+                if done >= min(look_at, cap):
+                    precise, look_at = precise_enough(seen), LOOK_AGAIN * done
+                    if precise:
+                        break
     return Simulated(
         tuple(s.name for s in inputs.scenarios), done, years, seed,
         {name: np.concatenate([totals[name] for _, totals in chunks], axis=1) for name in chunks[0][1]},
@@ -160,17 +164,40 @@ class _Prepared:
 
 @dataclass(frozen=True)
 class _Run:
-    """What all chunks of a simulation share; prepared: None where every trial needs a table of its own."""
+    """What all chunks of a simulation share; prepared: None where every trial needs a table of its own.
+
+    sent: the blocks of `prepared`, as the workers know them.
+    """
 
     inputs: SimulationInput
     prepared: _Prepared | None
     years: int
-    executor: Executor | None
-    workers: int
+    workers: Workers
     report: _Reporter
+    sent: tuple[Any, ...] = ()
 
 
-def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
+def _chunks(run: _Run, seed: int, cap: int, per_chunk: int) -> Generator[_Chunk]:
+    """Chunks of trials one after another, `cap` trials; where there are several, each from a process of its own."""
+    jobs = [(np.random.SeedSequence(seed, spawn_key=(number,)), min(per_chunk, cap - first))
+            for number, first in enumerate(range(0, cap, per_chunk))]
+    if not run.workers.forks or len(jobs) < 2:
+        yield from (_chunk(run, *job) for job in jobs)
+        return
+    alone, at_once = replace(run, workers=HERE, report=_Reporter(None, cap)), 1 if per_chunk > 1 else CHUNKS_AT_ONCE
+    batches = (jobs[k:k + at_once] for k in range(0, len(jobs), at_once))
+    for some in run.workers.in_order(partial(_chunks_of, alone, batch) for batch in batches):
+        for draws, totals in some:
+            run.report.start(1, totals["customer_hours"].shape[1])
+            run.report.block_done()
+            yield draws, totals
+
+
+def _chunks_of(run: _Run, jobs: Sequence[tuple[np.random.SeedSequence, int]]) -> list[_Chunk]:
+    return [_chunk(run, *job) for job in jobs]
+
+
+def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> _Chunk:
     """Draws and totals of a chunk of trials, {measure: (S, trials, years)}."""
     inputs, prepared, years = run.inputs, run.prepared, run.years
     own, events = seed.spawn(2)
@@ -188,37 +215,47 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> tuple[dict[s
     multipliers = [np.asarray(rate_multiplier(c, values, prepared.values)) for c in prepared.classes]
     times = Times(sigma, {term: np.repeat(np.broadcast_to(hours_of(term, values), trials), years)
                           for term in _uncertain_terms(prepared)})
-    tasks = _tasks(prepared, multipliers, yearly, times, _picked_rates(inputs.rate_draws, rng, trials),
-                   events.spawn(len(prepared.blocks)))
+    tasks = _tasks(prepared, run.sent or prepared.blocks, multipliers, yearly, times,
+                   _picked_rates(inputs.rate_draws, rng, trials), events.spawn(len(prepared.blocks)))
 
-    shape = (len(inputs.scenarios), trials, years)
-    totals = {name: np.zeros(shape) for name in (*COUNTED, *TIMED, *inputs.extra)}
+    totals = {name: np.zeros((len(inputs.scenarios), trials * years)) for name in (*COUNTED, *TIMED, *inputs.extra)}
     run.report.start(len(prepared.blocks), trials)
 
     @cache
-    def scale(factor: Factor | None) -> Drawn:
-        """What a trial multiplies sums by."""
-        if factor is None:
-            return 1.0
-        return np.reshape(drawn(values, factor) if isinstance(factor, str) else hours_of(factor, values), (-1, 1))
+    def scale(factor: Factor) -> np.ndarray:
+        """What sums are multiplied by in each trial-year, (T,)."""
+        drawn_ = drawn(values, factor) if isinstance(factor, str) else hours_of(factor, values)
+        return np.repeat(np.broadcast_to(drawn_, trials), years)
 
-    for coefficients_of, sums_of in _in_order(tasks, run.executor, run.workers):
-        for each, sums in zip(coefficients_of, sums_of, strict=True):
-            for keys, columns, of_block in ((each.count_keys, each.count_column, sums.counted),
-                                            (each.severity_keys, each.severity_column, sums.timed)):
-                for (name, scenario, factor), column in zip(keys, columns, strict=True):
-                    totals[name][scenario] += of_block[:, column].reshape(trials, years) * scale(factor)
-            if each.bent is not None:
-                for (name, scenario), column in zip(each.bent.keys, each.bent.column, strict=True):
-                    totals[name][scenario] += sums.beyond[:, column].reshape(trials, years)
+    for block, sums_of in zip(prepared.blocks, run.workers.in_order(tasks, small=True), strict=True):
+        for each, sums in zip(_coefficients_of(block), sums_of, strict=True):
+            _add(totals, each, sums, scale)
         run.report.block_done()
-    return draws, totals
+    return draws, {name: total.reshape(-1, trials, years) for name, total in totals.items()}
+
+
+def _add(totals: Mapping[str, np.ndarray], of: Coefficients, sums: Sums, scale: Callable[[Factor], np.ndarray]) -> None:
+    """Add a block's sums to totals (S, T)."""
+    years = slice(None) if sums.of_years is None else sums.of_years
+    for keys, columns, by_year in ((of.count_keys, of.count_column, sums.counted),
+                                   (of.severity_keys, of.severity_column, sums.timed)):
+        by_column = np.ascontiguousarray(by_year.T)     # each column in one piece of memory
+        for (name, scenario, factor), column in zip(keys, columns.tolist(), strict=True):
+            amount = by_column[column]
+            totals[name][scenario][years] += amount if factor is None else amount * scale(factor)[years]
+    if of.bent is not None:
+        by_column = np.ascontiguousarray(sums.beyond.T)
+        for (name, scenario), column in zip(of.bent.keys, of.bent.column.tolist(), strict=True):
+            totals[name][scenario][years] += by_column[column]
+
+
+def _coefficients_of(block: Block | UnitBlock) -> list[Coefficients]:
+    return [block.coefficients] if isinstance(block, Block) else [part.coefficients for part in block.parts]
 
 
 def _uncertain_terms(prepared: _Prepared) -> set[Term]:
     """Times of the bent columns that differ between trials."""
-    each = [c for block in prepared.blocks
-            for c in ([block.coefficients] if isinstance(block, Block) else [p.coefficients for p in block.parts])]
+    each = [c for block in prepared.blocks for c in _coefficients_of(block)]
     return {d.term for c in each if c.bent is not None for d in c.bent.durations if d.term is not None}
 
 
@@ -230,23 +267,26 @@ def _picked_rates(draws: RateDraws | None, rng: np.random.Generator, trials: int
     return lambda block: draws.of_groups(block.unit, block.permanent, picked)
 
 
-def _tasks(prepared: _Prepared, multipliers: Sequence[np.ndarray], yearly: np.ndarray, times: Times,
-           picked_rates: PickedRates | None, seeds: Sequence[np.random.SeedSequence]) -> Iterator[_Task]:
-    """What is to be simulated of each block.
+def _tasks(prepared: _Prepared, sent: Sequence[Any], multipliers: Sequence[np.ndarray],
+           yearly: np.ndarray, times: Times, picked_rates: PickedRates | None,
+           seeds: Sequence[np.random.SeedSequence]) -> Iterator[Callable[[], list[Sums]]]:
+    """What gives the sums of each part of each block.
 
-    multipliers: () or (trials,) of each class. yearly: (trials, years). picked_rates: of learned rates, None without.
+    sent: the blocks as the workers know them. multipliers: () or (trials,) of each class. yearly: (trials, years).
+    picked_rates: of learned rates, None without.
     """
     weights: list[YearWeights] = []
     if picked_rates is None:
-        weights = [year_weights((m * yearly.T).T.ravel()) for m in multipliers]
-    for block, seed in zip(prepared.blocks, seeds, strict=True):
+        expected = np.bincount([b.multiplier_class for b in prepared.blocks if isinstance(b, Block)],
+                               [b.rates.sum() for b in prepared.blocks if isinstance(b, Block)], len(multipliers))
+        weights = [year_weights((m * yearly.T).T.ravel(), e) for m, e in zip(multipliers, expected, strict=True)]
+    for block, known, seed in zip(prepared.blocks, sent, seeds, strict=True):
         if isinstance(block, Block):
-            yield (block.coefficients,), partial(_simulated, block, weights[block.multiplier_class], times, seed)
+            yield partial(_simulated, known, weights[block.multiplier_class], times, seed)
             continue
         rates = np.ones((len(block.unit), len(yearly))) if picked_rates is None else picked_rates(block)
         of_parts = [multipliers[part.multiplier_class] for part in block.parts]
-        yield (tuple(part.coefficients for part in block.parts),
-               partial(simulate_unit_block, block, rates, yearly, of_parts, times, seed))
+        yield partial(simulate_unit_block, known, rates, yearly, of_parts, times, seed)
 
 
 def _simulated(block: Block, weights: YearWeights, times: Times, seed: np.random.SeedSequence) -> list[Sums]:
@@ -259,27 +299,6 @@ def needs_own_tables(inputs: SimulationInput) -> bool:
     # a study's share of faults with reclosing off may come before or after one that a device states
     stated = np.isfinite(inputs.network.column["reclosing_off_share"]).any()
     return bool(keys & set(STRUCTURAL)) or ("reclosing_off_share" in keys and bool(stated))
-
-
-def _in_order(tasks: Iterator[_Task], executor: Executor | None,
-              workers: int) -> Iterator[tuple[tuple[Coefficients, ...], list[Sums]]]:
-    """Coefficients and sums of the blocks in the order of the tasks; few tasks are under way at a time."""
-    if executor is None:
-        yield from ((each, sums()) for each, sums in tasks)
-        return
-    waiting: deque[tuple[tuple[Coefficients, ...], Future[list[Sums]]]] = deque()
-    try:
-        for each, sums in tasks:
-            waiting.append((each, executor.submit(sums)))
-            if len(waiting) > TASKS_AHEAD * workers:
-                first, future = waiting.popleft()
-                yield first, future.result()
-        while waiting:
-            first, future = waiting.popleft()
-            yield first, future.result()
-    finally:
-        for _, future in waiting:
-            future.cancel()
 
 
 def _prepare(inputs: SimulationInput, table: OutcomeTable, values: Assumptions,

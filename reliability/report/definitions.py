@@ -45,6 +45,17 @@ MOMENTARY = ("Momentary interruptions of one place that begin within five minute
              "momentary event (MAIFI_E; as Oklahoma Administrative Code 165:35-25-20 asks); those that precede a "
              "sustained interruption are not counted for the customers who have it.")
 
+AT_THE_MEANS = ("Expected values, NPV among them, are at the mean of each input that has a range, not means over the "
+                "ranges")
+SEPARATE_DRAWS = ("Inputs with ranges are drawn independently of one another, the failure probability of fuses and "
+                  "that of the devices that replace them among them: one draw of each holds for all devices of its "
+                  "kind, under every scenario. Were old and new devices good or bad together, ranges of differences "
+                  "between scenarios would be narrower wherever failures of both cost alike, and means nearly the "
+                  "same. Only learned rates and temporary fractions are drawn together, as the records tell them.")
+LEARNED_INTERVALS = ("The 90 % intervals of learned rates hold the true rate of nine laterals in ten on average, over "
+                     "good ones and bad ones. They are no promise for the worst: the truly worst are drawn towards the "
+                     "others of their group, and their rates lie above their intervals more often than one time in "
+                     "ten.")
 METHOD: tuple[str, ...] = (
     "The network is a set of radial feeders of line sections. A section may carry one device at its source end: "
     "breaker, recloser, lateral recloser, fuse, sectionalizer or switch.",
@@ -64,8 +75,14 @@ METHOD: tuple[str, ...] = (
     "The consequences of every kind of fault, times its yearly rate, add up to the expected indices. The same table "
     "with random counts, times and a storm factor common to all sections of a year gives the simulated ones.",
     "Two kinds of uncertainty are separate: variability from year to year, and assumptions given as low, likely "
-    "and high (a PERT distribution), drawn once for a whole horizon. All scenarios see the same faults, so that a "
-    "difference between them is one of protection and not of chance.",
+    "and high (a PERT distribution), drawn once for a whole horizon. What a study states without a range has a default "
+    "one around its value, where there is a reason for one; it moves no expected value. All scenarios see the same "
+    "faults, so that a difference between them is one of protection and not of chance.",
+    f"{AT_THE_MEANS}: where a figure is not a straight line in an input, as NPV is not in a price times a number of "
+    "call-outs, its mean over the ranges is another. What is given as a range of a figure, and the probability that an "
+    "NPV is above 0, come from the simulation, which draws every such input.",
+    SEPARATE_DRAWS,
+    LEARNED_INTERVALS,
     "Money is counted under one perspective at a time: the utility's (crew, material, energy margin, the "
     "regulator's incentive) or society's (crew, material, customers' interruption cost). Capital is spent in year "
     "0, savings come at the ends of the years, grow with the escalation rate and are discounted.",

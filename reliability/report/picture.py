@@ -27,7 +27,6 @@ _DIGITS = re.compile(r"-?\d+\.\d{3,}")
 _MOVE_TO_SAME_PLACE = re.compile(r"(?<=[ML] )(\S+ \S+) M \1(?= )")
 _SPACE_AT_LETTER = re.compile(r" ?([MLQCZ]) ?")
 _REFERENCE = re.compile(r"url\(#([^)]+)\)")
-_NO_DATE = {"Date": None, "Creator": None, "Format": None, "Type": None}
 
 
 @contextmanager
@@ -52,10 +51,10 @@ def png(chart: Chart) -> bytes:
 
 def svg(chart: Chart) -> str:
     """The chart as an SVG element with title and description; every text in it is escaped."""
-    out = io.BytesIO()
     with _drawn(chart) as figure:
-        figure.savefig(out, format="svg", metadata=_NO_DATE)
-    root = ElementTree.fromstring(out.getvalue())       # noqa: S314 - written a line above
+        from reliability.report.plot_svg import svg_of
+
+        root = ElementTree.fromstring(svg_of(figure))   # noqa: S314 - written in this line
     _without_namespaces(root)
     _briefly(root)
     _own_ids(root, chart.key)

@@ -14,7 +14,7 @@ from reliability.history.reported import BothViews
 from reliability.history.trends import trend
 from reliability.history.worst_circuits import Circuits
 from reliability.report.records import ALL, WITHOUT, most_interruptions
-from reliability.study.report_settings import benchmarks
+from reliability.study.report_settings import benchmarks, standards
 
 INDEX_LABELS = {"saifi": ("SAIFI", "1/yr"), "saidi_min": ("SAIDI", "min/yr"), "caidi_min": ("CAIDI", "min"),
                 "maifi_e": ("MAIFI_E", "1/yr")}
@@ -28,23 +28,26 @@ def index_frame(history: History) -> pd.DataFrame:
     """A row an index and view: the reporting year, means, change and trend, the benchmark.
 
     Columns: index, view, unit, year, three, five (means of three and five years to that year), change (of the year from
-    the five-year mean, a share), trend (of all years covered in full), benchmark and against (a share above it); a
-    benchmark stands in the rows that [report] says.
+    the five-year mean, a share), trend (of all years covered in full, without major event days of those with a
+    threshold), benchmark and against (a share above it), standard and standard_three (what the year and the three-year
+    mean may be at most); these stand in the rows that [report] says.
     """
     reported, values = history.reported, history.study.values
     stated, own = benchmarks(values), WITHOUT if values["benchmark_excludes_major_events"] else ALL
     years = BothViews(history.every_event.years, history.without_major_events.years)
+    untold, above = history.major_events.unclassified(history.records.years), standards(values)
     rows = []
     for index, (label, unit) in INDEX_LABELS.items():
         for (view, frame), (_, three), (_, five) in zip(*(map(_views, (years, reported.three_years,
                                                                       reported.five_years))), strict=True):
             now, mean = frame[index].get(reported.shown, np.nan), five[index].get(reported.shown, np.nan)
             benchmark = stated.get(index, np.nan) if view == own else np.nan
-            full = frame[index][[y for y in frame.index if int(y) not in history.records.partial]]
+            full = frame[index].drop([*history.records.partial, *(untold if view == WITHOUT else ())], errors="ignore")
             rows.append({"index": label, "key": index, "view": view, "unit": unit, "year": now,
                          "three": three[index].get(reported.shown, np.nan), "five": mean,
                          "change": now / mean - 1.0 if mean > 0 else np.nan, "trend": trend(full.to_numpy()).verdict,
-                         "benchmark": benchmark, "against": now / benchmark - 1.0 if benchmark > 0 else np.nan})
+                         "benchmark": benchmark, "against": now / benchmark - 1.0 if benchmark > 0 else np.nan,
+                         "standard": benchmark * (1.0 + above[0]), "standard_three": benchmark * (1.0 + above[1])})
     return pd.DataFrame(rows)
 
 
@@ -93,7 +96,8 @@ def reported_summary(history: History) -> dict[str, Any]:
     return {
         "reporting_year": reported.year, "year": reported.shown,
         "indices": {_key(view): {row["key"]: {name: row[name] for name in (
-            "year", "three", "five", "change", "trend", "benchmark", "against")} for row in part.to_dict("records")}
+            "year", "three", "five", "change", "trend", "benchmark", "against", "standard", "standard_three")}
+            for row in part.to_dict("records")}
             for view, part in ((v, rows[rows["view"] == v]) for v in (WITHOUT, ALL))},
         "benchmarks": {**benchmarks(values), "excludes_major_events": values["benchmark_excludes_major_events"],
                        "source": values["benchmark_source"]},

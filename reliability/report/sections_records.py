@@ -10,6 +10,7 @@ from reliability.formats import noun_for
 from reliability.report import charts_history as charts
 from reliability.report.blocks import Caution, Column, Points, Section, Table, Text, words
 from reliability.report.content import Recorded
+from reliability.report.definitions import LEARNED_INTERVALS
 from reliability.report.figures import Figure, Sentence, joined, say
 from reliability.report.places import place_columns, with_names
 from reliability.report.records import device_fit_frame
@@ -75,7 +76,7 @@ def rates(recorded: Recorded) -> Section:
             Column("rate_per_km", "Learned rate", "index", "1/(km·yr)"),
             Column("rate_low", "90 % interval", "index", high="rate_high"),
             Column("temporary_fraction", "Temporary fraction", "share")),
-            units, shown=MOST_UNITS, file=RATES_FILE)))
+            units, shown=MOST_UNITS, note=LEARNED_INTERVALS, file=RATES_FILE)))
 
 
 def device_fit(recorded: Recorded) -> Section:

@@ -16,7 +16,7 @@ from reliability.study.report_settings import benchmarks
 
 MONTHS_SHOWN = 24
 TREND_RULE = ("Trend: a straight line through the years covered in full, tested at 90 %; “none shown” where the years "
-              "vary as much by themselves.")
+              "vary as much by themselves. Without major event days it leaves out years without a threshold.")
 
 
 def years(content: Content | Recorded) -> Section:
@@ -48,18 +48,20 @@ def _against(history: History) -> list[Block]:
     if stated:
         columns += [Column("benchmark", "Benchmark", "three_digits"),
                     Column("against", "Against benchmark", "share", signed=True)]
+    columns += [Column(key, label, "three_digits") for key, label in (
+        ("standard", "Standard"), ("standard_three", "Standard of three years")) if frame[key].notna().any()]
     blocks: list[Block] = [*_verdicts(history, frame), Table(
         "against", f"{year} against means and benchmark", tuple(columns), frame, "Trend and benchmark",
         note=TREND_RULE)]
     if not stated:
         blocks.append(Missing("A benchmark or standard of the regulator: the study states none.",
-                              "State benchmark_saifi, benchmark_saidi_min, benchmark_caidi_min or benchmark_maifi_e "
-                              "under [report] in study.toml."))
+                              "State benchmark_saifi, benchmark_saidi_min, benchmark_caidi_min or benchmark_maifi_e, "
+                              "and standard_above_benchmark, under [report] in study.toml."))
     return blocks
 
 
 def _verdicts(history: History, frame: pd.DataFrame) -> list[Text]:
-    """Each benchmark and whether the year keeps to it, in words."""
+    """Each benchmark and standard, and whether the year keeps to it, in words."""
     held = frame[frame["benchmark"].notna()]
     if not len(held):
         return []
@@ -69,6 +71,11 @@ def _verdicts(history: History, frame: pd.DataFrame) -> list[Text]:
                      apart=Figure(abs(row["against"]), "share"), side="above" if row["against"] > 0 else "below",
                      benchmark=Figure(row["benchmark"], kind.get(row["index"], "index")))
                  for row in held.to_dict("records")]
+    for key, of, value in (("standard", "standard", "year"), ("standard_three", "standard of three years", "three")):
+        sentences += [say("{index} {view}: the {of} of {most} is {kept}.", index=row["index"], view=row["view"], of=of,
+                          most=Figure(row[key], kind.get(row["index"], "index")),
+                          kept="kept" if row[value] <= row[key] else "not kept")
+                      for row in held[held[[key, value]].notna().all(axis=1)].to_dict("records")]
     source = history.study.values["benchmark_source"]
     return [Text(joined([*sentences, *([(f"Benchmarks: {source}.",)] if source else [])]), "Against the benchmark")]
 

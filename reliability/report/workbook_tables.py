@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 import pandas as pd
 import xlsxwriter
-from xlsxwriter.worksheet import Worksheet
 
 from reliability.formats import TEXT, missing
 from reliability.report.blocks import PLUS_MINUS, Column, Table
 from reliability.report.content import Content
 from reliability.report.workbook_print import print_on_pages
+from reliability.report.workbook_rows import RowSheet
 from reliability.report.workbook_sheets import LINE, LONGEST_TEXT, Formats, Sheet
 
 WIDEST = 46
@@ -36,7 +35,7 @@ def _kind(column: pd.Series) -> str:
 
 def write_table(book: xlsxwriter.Workbook, formats: Formats, content: Content, table: Table) -> Sheet:
     """One table on a sheet of its own, header in row 1."""
-    sheet = book.add_worksheet(table.sheet)
+    sheet = book.add_worksheet(table.sheet, RowSheet)
     columns = [(name, header, c.kind) for c in table.on_sheet for name, header in _headers(c)]
     widths = [_width(header, kind, table.frame[name]) for name, header, kind in columns]
     for c, width in enumerate(widths):
@@ -47,24 +46,12 @@ def write_table(book: xlsxwriter.Workbook, formats: Formats, content: Content, t
     sheet.freeze_panes(1, 1)
     if len(table.frame):
         sheet.autofilter(0, 0, len(table.frame), len(columns) - 1)
-    _cells(sheet, formats, [_values(table.frame[name], kind, name) for name, _, kind in columns],
-           [k for *_, k in columns])
+    # numbers among texts are whole
+    sheet.write_columns(1, [_values(table.frame[name], kind, name) for name, _, kind in columns],
+                        [formats.number("whole" if kind == TEXT else kind) for *_, kind in columns], formats.text)
     print_on_pages(sheet, content, heads=(0, 0))
     return Sheet(table.sheet, table.title, len(table.frame), {name: c for c, (name, *_) in enumerate(columns)},
                  table.frame)
-
-
-def _cells(sheet: Worksheet, formats: Formats, values: list[list[Any]], kinds: list[str]) -> None:
-    """Values below the header, row by row as the file is written; numbers among texts are whole."""
-    looks = [formats.number("whole" if kind == TEXT else kind) for kind in kinds]
-    for r, row in enumerate(zip(*values, strict=True), start=1):
-        for c, value in enumerate(row):
-            if value is None:
-                continue
-            if isinstance(value, str):
-                sheet.write_string(r, c, value, formats.text(value))
-            else:
-                sheet.write_number(r, c, value, looks[c])
 
 
 def _values(column: pd.Series, kind: str, name: str) -> list[str | float | None]:

@@ -293,6 +293,8 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                     "until the standard error of every SAIDI difference is below 1 % of it or a limit is reached."),
     Assumption("simulation", "seed", "Seed", "", 1, 0, 2**63 - 1, "whole", 1,
                help="The same seed gives the same results, digit for digit."),
+    Assumption("simulation", "default_ranges", "Default ranges", "", True, kind="flag",
+               help="true: what has no range of its own is drawn over a default one, if any; false: it is certain."),
 
     Assumption("history", "date_order", "Date order of the records", "", "", kind="choice",
                choices=("", "day_first", "month_first"),
@@ -355,6 +357,12 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
     _header("benchmark_caidi_min", "Benchmark of CAIDI", "min", _BENCHMARK, 0.0, 525_600.0, "number"),
     _header("benchmark_maifi_e", "Benchmark of MAIFI_E", "1/yr", _BENCHMARK, 0.0, 10_000.0, "number"),
     _header("benchmark_source", "Source of the benchmarks", "", "Order, rule or standard that sets them."),
+    _header("standard_above_benchmark", "Standard of a year above its benchmark", "0–1", "Share by which an index of "
+            "the reporting year may exceed its benchmark, such as 0.2; blank: no standard is stated.", 0.0, 10.0,
+            "number"),
+    _header("standard_above_benchmark_three_years", "Standard of three years above its benchmark", "0–1", "Share by "
+            "which the mean of three years may exceed its benchmark, such as 0.1; blank: no standard is stated.", 0.0,
+            10.0, "number"),
     Assumption("report", "benchmark_excludes_major_events", "Benchmarks without major events", "", True, kind="flag",
                source=PRACTICE, help="true: the benchmarks hold for indices without major event days; false: for all "
                "events."),
@@ -367,10 +375,8 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
 )
 
 EXACT_TABLES = ("report",)       # tables whose numbers are stated, and may be no ranges
-
 BY_KEY: dict[str, Assumption] = {a.key: a for a in ASSUMPTIONS}
 TABLES: tuple[str, ...] = tuple(dict.fromkeys(a.table for a in ASSUMPTIONS))
-
 
 # What a study with learned rates does not know of them; no key of study.toml, but named among what drives the answer.
 RATES_FROM_RECORDS = Assumption("faults", "fault_rates_from_records", "Fault rates, from records", "× learned", 1.0)

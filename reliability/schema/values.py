@@ -119,6 +119,7 @@ class Assumptions(TypedDict):
     # [simulation]
     trials: int | None
     seed: int
+    default_ranges: bool
     # [history]
     date_order: str
     time_zone: str | None
@@ -150,6 +151,8 @@ class Assumptions(TypedDict):
     benchmark_caidi_min: float | None
     benchmark_maifi_e: float | None
     benchmark_source: str | None
+    standard_above_benchmark: float | None
+    standard_above_benchmark_three_years: float | None
     benchmark_excludes_major_events: bool
     # [inspection]
     actuator_ohm_low: float | None

@@ -44,6 +44,7 @@ class EarlierSettings:
 class RecordSettings:
     """Keys of [history], typed. Days are datetime64[D].
 
+    momentary_complete: whether every reclosing device has its momentary events recorded.
     conversions: day of each by section. replaced: what stood there until then, where that is stated.
     earlier_settings: of reclosing devices whose settings changed.
     """
@@ -52,6 +53,7 @@ class RecordSettings:
     time_zone: str = ""
     include_planned: bool = True
     count_duplicates_once: bool = True
+    momentary_complete: bool = False
     records_from: np.datetime64 | None = None
     records_to: np.datetime64 | None = None
     major_event_method: str = BETA
@@ -94,6 +96,7 @@ def record_settings(values: Assumptions, extra: Mapping[str, Mapping[str, object
         date_order=text("date_order"), time_zone=zone,
         include_planned=values.get("include_planned", True) not in (False, "false", 0),
         count_duplicates_once=values.get("count_duplicates_once", True) not in (False, "false", 0),
+        momentary_complete=values.get("momentary") == "all",
         records_from=begin, records_to=end, major_event_method=method,
         major_event_days=np.unique(np.array([d for d in fixed if d is not None], dtype="datetime64[D]")),
         prior_groups=text("prior_groups"), expected_rate_ratio=None if ratio is None else float(ratio),

@@ -65,6 +65,12 @@ def benchmarks(values: Assumptions) -> dict[str, float]:
     return {index: float(value) for index, value in stated.items() if value is not None}
 
 
+def standards(values: Assumptions) -> tuple[float, float]:
+    """How far above its benchmark an index of a year, and a mean of three years, may be; NaN where none is stated."""
+    year, three = values["standard_above_benchmark"], values["standard_above_benchmark_three_years"]
+    return float("nan") if year is None else year, float("nan") if three is None else three
+
+
 def read_plans(toml: Toml, before: tuple[EarlierPlan, ...]) -> tuple[EarlierPlan, ...]:
     """Plans of the file, `before` where it states none; problems are noted in `toml.problems`."""
     table = toml.data.get("report")

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import streamlit as st
-from streamlit.delta_generator import DeltaGenerator
 
 from reliability.business.cashflow import cashflow_frame
 from reliability.business.costs import SOCIETY
@@ -20,10 +19,12 @@ from reliability.formats import (
     money_range,
     number,
     percent,
+    probability,
     spoken,
 )
 from reliability.report.figures import plain as words
 from reliability.report.money_summary import MOMENTARY_FACTORS, price_level_summary
+from reliability.report.ranges import ranges_sentence
 from reliability.report.sentences_money import price_level
 from reliability.schema.units import unit_of
 from reliability.ui import background, decisive, figure, frame, state, tiles, trials
@@ -31,6 +32,7 @@ from reliability.ui.headers import Header
 from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
 from reliability.ui.moved import PERSPECTIVES
 from reliability.ui.scenario_results import base_results, in_perspective, pick_scenario, state_results
+from reliability.ui.slots import Slot
 from reliability.ui.text import plain, short
 from reliability.ui.tiles import Figure
 from reliability.what_if import ScenarioResults
@@ -56,8 +58,11 @@ def show() -> None:
     with columns[1]:
         scenario = pick_scenario(now, "Scenario", "case_scenario")
     case, currency, large = now.money[scenario], now.business.currency, frame.presenting()
-    st.markdown(f"#### {plain(case['verdict'], 300)}")
-    figures = st.empty()
+    have = trials.known(now.digest)
+    with st.container(key="case_verdict"):
+        st.markdown(f"#### {plain(case['verdict'], 300)}")
+    figures = Slot("case_figures")
+    _tiles(figures, case, currency, None if have is None else have.npv[scenario])
     room, base = decisive.place(), base_results(study, shown.fingerprint, asked)
     told = decisive.tell(room, base, asked.moves)
     left, right = st.columns(2, gap="large")
@@ -70,28 +75,28 @@ def show() -> None:
                      lambda: flow, "Cash flow", "cashflow")
     with right:
         st.subheader("Probability that NPV is above 0", anchor=False)
-        sure, progress = st.empty(), st.empty()
+        sure = Slot("sure_place")
+        figure.csv_button("Net present value by trial", lambda: _by_trial(now, scenario), "npv")
+        progress = Slot("simulation_line")
     _drivers(now, scenario, large)
     _society(in_perspective(now, SOCIETY), scenario)
     _all(now)
-    _tiles(figures, case, currency, None)
-    drawn = None
-    for spread in trials.follow(now, lambda done, total: progress.progress(min(done / total, 1.0), f"{done} trials")):
+    for spread in trials.follow(now, lambda done, total: progress.again().progress(
+            min(done / total, 1.0), f"Simulating: {done} trials of at most {total}")):
         npv = spread.npv[scenario]
-        picture = npv_chart(npv, currency, large)
-        if picture != drawn:           # more trials of what does not vary make the same picture
-            drawn = picture
-            with sure.container():
-                figure.chart(picture, f"Net present value over {len(npv)} trials; above 0 in "
-                             f"{percent(trials.odds_of_gain(npv))} of them.", lambda: pd.DataFrame(), "", "npv",
-                             csv=False)
-        _tiles(figures, case, currency, spread.npv[scenario])
-    progress.empty()
-    with right:
-        figure.csv_button("Net present value by trial",
-                          lambda: pd.DataFrame({"trial": np.arange(len(npv)), "npv": npv}), "npv")
+        sure.chart(npv_chart(npv, currency, large), f"Net present value over {len(npv)} trials; above 0 in "
+                   f"{probability(trials.odds_of_gain(npv))} of them.", "", "npv")
+        _tiles(figures, case, currency, npv)
+        progress.again().markdown(f"{count(spread.trials, 'trial')} of {spread.years} years, seed {spread.seed}.")
     if not told:
         decisive.tell(room, base, asked.moves, wait=True)
+
+
+def _by_trial(now: ScenarioResults, scenario: int) -> pd.DataFrame:
+    """Net present value by trial, of as many trials as there are by now."""
+    spread = trials.known(now.digest)
+    npv = np.empty(0) if spread is None else spread.npv[scenario]
+    return pd.DataFrame({"trial": np.arange(len(npv)), "npv": npv})
 
 
 def _perspective(stated: str) -> None:
@@ -99,17 +104,17 @@ def _perspective(stated: str) -> None:
     state.put(perspective="" if view == stated else view)
 
 
-def _tiles(place: DeltaGenerator, case: dict[str, Any], currency: str, npv: np.ndarray | None) -> None:
+def _tiles(place: Slot, case: dict[str, Any], currency: str, npv: np.ndarray | None) -> None:
     spread = "–" if npv is None else money_range(np.percentile(npv, 10), np.percentile(npv, 90), currency)
     payback = case["discounted_payback_years"]
     figures = (("Net present value", money(case["npv"], currency)), ("NPV, P10 to P90", spread),
-               ("Probability that NPV is above 0", percent(None if npv is None else trials.odds_of_gain(npv))),
+               ("Probability that NPV is above 0", probability(None if npv is None else trials.odds_of_gain(npv))),
                ("Capital", money(case["capex"], currency)), ("Internal rate of return", spoken(case["irr"], "irr")),
                ("Benefit over cost", number(case["bcr"])),
                ("Discounted payback", _payback(payback)),
                ("Per interruption and minute avoided", tiles.per_avoided(case, currency)))
-    with place.container():
-        tiles.row(Figure(name, value) for name, value in figures)
+    with place.again().container():
+        tiles.row((Figure(name, value) for name, value in figures), wide=True)
 
 
 def _payback(years: float | None) -> str:
@@ -150,8 +155,8 @@ def _drivers(now: ScenarioResults, scenario: int, large: bool) -> None:
             name: st.column_config.TextColumn(width=width) for name, width in (
                 ("Assumption", 182), ("Now", 58), ("Break-even value", 74), ("Unit", 132),
                 ("Share of the variance", 54))})
-        st.caption("Share of what is unknown about the net present value: total Sobol' index over the ranges that the "
-                   "study states.")
+        st.caption("Share of what is unknown about the net present value: total Sobol' index over the ranges. "
+                   + words(ranges_sentence(now.results.study)))
 
 
 def _drivers_work(now: ScenarioResults) -> tuple[str, Callable[[], pd.DataFrame]]:

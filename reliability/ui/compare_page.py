@@ -2,33 +2,32 @@
 
 from __future__ import annotations
 
-import math
 import time
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import streamlit as st
-from streamlit.delta_generator import DeltaGenerator
 
-from reliability.formats import count, money, number, percent, signed_number
+from reliability.formats import count, money, number, probability, signed_number
 from reliability.indices.definitions import INDICES
 from reliability.study import Study
+from reliability.ui import background, decisive, figure, frame, into_study, moved, pins, sliders, state, tiles, trials
 from reliability.ui import compare_charts as charts
-from reliability.ui import decisive, figure, frame, into_study, moved, pins, sliders, state, tiles, trials
 from reliability.ui.difference_charts import difference_chart, difference_data, difference_words
 from reliability.ui.opened import Opened
 from reliability.ui.scenario_results import base_results, pick_scenario, state_results
+from reliability.ui.slots import Slot
 from reliability.ui.text import plain, saidi_turn, short
 from reliability.ui.tiles import Figure
 from reliability.ui.trials import Spread
 from reliability.what_if import Asked, ScenarioResults, lowered_counts
 
 Moves = dict[str, float | int]      # what is moved, by key
-TILES_A_ROW = 4
 TILE_NAMES = {**{i.key: i.heading for i in INDICES if i.tile}, "callouts": "Call-outs, 1/yr"}
 OF_SECTIONS = ("temporary_fraction", "repair_hours", "reclosing_off_share")      # sliders that a section may overrule
 HEAD_START_SECONDS = 0.02
+ODDS = "Probability that NPV is above 0"
 YEAR_VIEWS = ("Difference", SINGLE_YEARS := "Single years")
 
 
@@ -39,7 +38,9 @@ def show() -> None:
         moves = sliders.panel(study, shown.name)
     now = state_results(study, shown.fingerprint, asked)
     _toolbar(shown, study, asked, now)
+    have = trials.known(now.digest)
     odds, turns = _tiles(now)
+    _draw_odds(have, odds)
     room, base = decisive.place(), base_results(study, shown.fingerprint, asked)
     told = decisive.tell(room, base, moves)
     time.sleep(HEAD_START_SECONDS)      # the figures are on their way before the pictures are drawn
@@ -47,7 +48,9 @@ def show() -> None:
     _warnings(now, study, moves)
     large = frame.presenting()
     st.subheader("Expected a year, and how far single years reach", anchor=False)
-    place: dict[str, Any] = {"bars": st.empty(), "progress": st.empty(), "spread": trials.known(now.digest)}
+    place: dict[str, Any] = {"bars": Slot("bars_place"), "spread": have}
+    _draw_bars(now, have, place, large)
+    place["progress"] = Slot("simulation_line")
     figure.csv_button("Indices with their spread", lambda: charts.bars_data(charts.indices_of(now, place["spread"])),
                       "compare_bars")
     left, right = (st.container(), st.container()) if large else st.columns(2, gap="large")
@@ -59,6 +62,7 @@ def show() -> None:
     _follow(now, place, odds, large)
     if not told:
         decisive.tell(room, base, moves, wait=True)
+    background.prepare(f"matrices|{base.digest}", base.results.prepare)
 
 
 def _toolbar(shown: Opened, study: Study, asked: Asked, now: ScenarioResults) -> None:
@@ -75,21 +79,17 @@ def _toolbar(shown: Opened, study: Study, asked: Asked, now: ScenarioResults) ->
                   help="; ".join(moved.in_words(Asked(writable), study)) or "Moved assumptions become the study's own")
 
 
-def _tiles(now: ScenarioResults) -> tuple[list[DeltaGenerator], list[DeltaGenerator]]:
+def _tiles(now: ScenarioResults) -> tuple[list[Slot], list[Slot]]:
     """A tile a scenario: its change against as built; returns the places for what is simulated, and for where its gain
     turns."""
     odds, turns = [], []
-    most = TILES_A_ROW // 2 if frame.presenting() else TILES_A_ROW
-    rows = math.ceil(len(now.names) / most)
-    most = math.ceil(len(now.names) / rows)      # rows of about equal length
-    for start in range(0, len(now.names), most):
-        row = range(start, min(start + most, len(now.names)))
-        columns = st.columns(most, gap="small")
-        for s, column in zip(row, columns, strict=False):
-            with column, st.container(key=f"tile_{s if s < 5 else 1 + (s - 1) % 4}_{s}"):
+    with st.container(key="tiles"):
+        for s in range(len(now.names)):
+            with st.container(key=f"tile_{s if s < 5 else 1 + (s - 1) % 4}_{s}"):
                 _tile(now, s)
-                turns.append(st.empty())
-                odds.append(st.empty())
+                if s:
+                    turns.append(Slot(f"turn_place_{s}"))
+                    odds.append(Slot(f"odds_place_{s}"))
     return odds, turns
 
 
@@ -110,11 +110,11 @@ def _tile(now: ScenarioResults, s: int) -> None:
     st.html(tiles.tile_html(short(now.names[s], 44), below, figures, cost))
 
 
-def _break_evens(now: ScenarioResults, places: list[DeltaGenerator]) -> None:
+def _break_evens(now: ScenarioResults, places: list[Slot]) -> None:
     """Up to which share of faults while reclosing is off each scenario stays a gain, below its tile."""
-    for s, place in enumerate(places):
+    for s, place in enumerate(places, 1):
         if turns := saidi_turn(now.results.break_even.summary(s)):
-            place.caption(turns)
+            place.again().caption(turns)
 
 
 def _warnings(now: ScenarioResults, study: Study, moves: Moves) -> None:
@@ -138,11 +138,14 @@ def _bad_year_place(now: ScenarioResults, place: dict[str, Any]) -> None:
         second = pick_scenario(now, "Compared with", "year_second") if len(names) > 1 else 0
     worse = columns[2].number_input("Worse than, min", min_value=0.0, max_value=1e6, key="worse_than",
                                     value=float(np.nan_to_num(np.round(1.25 * charts.value(now, 0, "saidi_min")))),
-                                    step=5.0)
+                                    step=5.0, format="%.6g")
     first = min(first, len(names) - 1)
     view = st.segmented_control("Picture", YEAR_VIEWS, default=YEAR_VIEWS[0], key="year_view", required=True,
                                 persist_state="session")
-    place |= {"worse_text": st.empty(), "year": st.empty(), "asked": (first, second, worse), "year_view": view}
+    place |= {"worse_text": Slot("worse_text"), "year": Slot("year_place"), "asked": (first, second, worse),
+              "year_view": view}
+    if place["spread"] is None:
+        _draw_year(trials.latest(), now, place, frame.presenting(), stale=True)
     # made when it is asked for, out of the trials that are there by then
     table = charts.yearly_spread_data if view == SINGLE_YEARS else difference_data
     figure.csv_button("Spread of years", lambda: table(place["spread"], first, second)
@@ -162,18 +165,16 @@ def _gains(now: ScenarioResults, large: bool) -> None:
     figure.chart(charts.gains_chart(table, large), alt, lambda: table, "Impact by customer group", "gains")
 
 
-def _follow(now: ScenarioResults, place: dict[str, Any], odds: list[DeltaGenerator], large: bool) -> None:
-    """Draw the bars at once, then again with each stage of the simulation."""
-    spread = drawn = trials.known(now.digest)
-    _draw_bars(now, spread, place, large)
-    if spread is None:
-        _draw_year(trials.latest(), now, place, large, stale=True)
-    bar = None if spread and spread.final else place["progress"].progress(0.0, "Simulating …")
+def _follow(now: ScenarioResults, place: dict[str, Any], odds: list[Slot], large: bool) -> None:
+    """Draw what is simulated again with each stage of the simulation."""
+    spread = drawn = place["spread"]
+    line = place["progress"]
+    if spread is None or not spread.final:
+        line.again().progress(0.0, "Simulating …")
 
     def progress(done: int, total: int) -> None:
-        if bar is not None:
-            bar.progress(min(done / total, 1.0),
-                         f"Simulating: {done} trials of at most {total}; figures refine meanwhile")
+        line.again().progress(min(done / total, 1.0),
+                              f"Simulating: {done} trials of at most {total}; figures refine meanwhile")
 
     for spread in trials.follow(now, progress):
         if spread is not drawn:         # one picture is not drawn twice in a run
@@ -184,47 +185,49 @@ def _follow(now: ScenarioResults, place: dict[str, Any], odds: list[DeltaGenerat
         _draw_odds(spread, odds)
     if spread is None:
         return
-    place["progress"].markdown(
+    line.again().markdown(
         f"Whiskers: P10 to P90 of a single year over {count(spread.trials, 'trial')} of {spread.years} years, seed "
         f"{spread.seed}. All scenarios see the same faults.")
 
 
 def _draw_bars(now: ScenarioResults, spread: Spread | None, place: dict[str, Any], large: bool) -> None:
-    with place["bars"].container():
-        indices = charts.indices_of(now, spread)
-        figure.chart(charts.bars(indices, large, 2 if large else 4), charts.bars_alt(indices),
-                     lambda: charts.bars_data(indices), "Indices", "bars", csv=False)
+    indices = charts.indices_of(now, spread)
+    place["bars"].chart(charts.bars(indices, large, 2 if large else 4), charts.bars_alt(indices), "Indices", "bars")
 
 
 def _draw_year(spread: Spread | None, now: ScenarioResults, place: dict[str, Any], large: bool, stale: bool) -> None:
     if spread is None or spread.names != tuple(now.names):
-        place["year"].info("The spread of years appears with the first trials.")
+        place["year"].again().info("The spread of years appears with the first trials.")
         return
     first, second, worse = place["asked"]
-    shares = {now.names[s]: percent(charts.share_worse(spread, s, worse)) for s in dict.fromkeys((first, second))}
+    shares = {now.names[s]: probability(charts.share_worse(spread, s, worse))
+              for s in dict.fromkeys((first, second))}
     said = ", ".join(f"{name} {share}" for name, share in shares.items())
     if stale:
-        place["worse_text"].markdown(":material/hourglass_top: *Figures of the state before, being replaced …*")
+        place["worse_text"].again().markdown(":material/hourglass_top: *Figures of the state before, being replaced …*")
     else:
         odds = ", ".join(f"{plain(name)} **{share}**" for name, share in shares.items())
         more = "" if place["year_view"] == SINGLE_YEARS else plain(difference_words(spread, first, second), 400)
-        place["worse_text"].markdown(f"Probability that a year has more than {number(worse)} minutes: {odds}. {more}")
+        place["worse_text"].again().markdown(
+            f"Probability that a year has more than {number(worse)} minutes: {odds}. {more}")
     if place["year_view"] == SINGLE_YEARS:
         picture = charts.yearly_spread(spread, first, second, worse, large, stale)
         alt = "Share of simulated years by SAIDI. " + ("" if stale else "Worse than the typed value: " + said)
     else:
         picture, alt = difference_chart(spread, first, second, large, stale), difference_words(spread, first, second)
-    with place["year"].container():
-        figure.chart(picture, f"Of the state before. {alt}" if stale else alt, pd.DataFrame, "Spread of years", "year",
-                     csv=False)
+    place["year"].chart(picture, f"Of the state before. {alt}" if stale else alt, "Spread of years", "year")
 
 
-def _draw_odds(spread: Spread, places: list[DeltaGenerator]) -> None:
-    for s, place in enumerate(places):
-        if s and spread.npv.shape[1] > 1:
-            odds = trials.odds_of_gain(spread.npv[s])
-            place.markdown("Spends nothing and saves nothing." if odds is None else
-                           f"Probability that NPV is above 0: **{percent(odds)}**")
+def _draw_odds(spread: Spread | None, places: list[Slot]) -> None:
+    """In each tile how sure its gain is; no figure before there are trials."""
+    for s, place in enumerate(places, 1):
+        if spread is None:
+            text = f"{ODDS}: …"
+        elif spread.npv.shape[1] < 2 or (odds := trials.odds_of_gain(spread.npv[s])) is None:
+            text = "Spends nothing and saves nothing." if spread.npv.shape[1] > 1 else f"{ODDS}: –"
+        else:
+            text = f"{ODDS}: **{probability(odds)}**"
+        place.again().markdown(text)
 
 
 if __name__ == "__main__":

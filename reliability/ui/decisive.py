@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 
 import streamlit as st
-from streamlit.delta_generator import DeltaGenerator
 
 from reliability.decisive_defaults import Turn, decisive_defaults, sentences
 from reliability.ui import background, state
+from reliability.ui.slots import Slot
 from reliability.ui.text import plain
 from reliability.what_if import ScenarioResults
 
@@ -16,12 +16,12 @@ WAITED_FOR = 3000       # sections; of a larger network it is told when the page
 MOVED_BY = {"fast_operations": "existing_fast_operations"}      # the slider of a default, where it is not of its name
 
 
-def place() -> DeltaGenerator:
+def place() -> Slot:
     """Room for the note, the same whether there is one or not."""
-    return st.container(key="decisive").empty()
+    return Slot("decisive")
 
 
-def tell(room: DeltaGenerator, base: ScenarioResults, moved: Collection[str], *, wait: bool = False) -> bool:
+def tell(room: Slot, base: ScenarioResults, moved: Collection[str], *, wait: bool = False) -> bool:
     """Tell which defaults decide at the study's own inputs; returns whether that is known.
 
     base: results there. moved: keys of the sliders that are moved; their defaults are told no more. wait: for the end
@@ -32,7 +32,7 @@ def tell(room: DeltaGenerator, base: ScenarioResults, moved: Collection[str], *,
         return False
     turns = [t for t in future.result() if MOVED_BY.get(t.key, t.key) not in moved]
     if turns:
-        with room.container(horizontal=True, vertical_alignment="center"):
+        with room.again().container(horizontal=True, vertical_alignment="center"):
             st.markdown(f":material/priority_high: {plain(' '.join(sentences(turns)), 700)}", width="stretch")
             if st.button("State it", key="state_default", type="tertiary", help="Opens the assumptions of the study"):
                 st.session_state["study_tab"] = "Assumptions"

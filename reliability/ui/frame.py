@@ -37,7 +37,8 @@ def begin(title: str, lead: str = "", with_state: bool = False) -> Opened:
     with st.container(key="page_head", horizontal=True, vertical_alignment="bottom", gap="medium"):
         st.title(title, anchor=False, width="content")
         st.markdown(_about(shown, with_state), width="content")
-    st.markdown(f":material/info: {CAUTION}", help=None)
+    with st.container(key="page_caution"):
+        st.markdown(f":material/info: {CAUTION}")
     if with_state and shown.study is not None:
         moved.notice(moved.current(shown.rated), shown.rated)
     if lead and not presenting():

@@ -32,7 +32,8 @@ def show(history: History) -> None:
             "five": Header("five-year mean", "three_digits"),
             "change": Header("against five years", "share"),
             "benchmark": Header("benchmark", "three_digits"),
-            "against": Header("against benchmark", "share")})
+            "against": Header("against benchmark", "share"), "standard": Header("standard", "three_digits"),
+            "standard_three": Header("standard of three years", "three_digits")})
     with right:
         st.subheader("Twelve months that end with each month", anchor=False)
         if len(reported.months.every_event):

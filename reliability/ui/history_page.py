@@ -18,6 +18,7 @@ from reliability.pipeline import modelled_days
 from reliability.report import charts_history as charts
 from reliability.report import conversions_shown
 from reliability.report.chart import Chart
+from reliability.report.definitions import LEARNED_INTERVALS
 from reliability.report.records import causes_frame, device_fit_frame
 from reliability.study import Study, StudyError, toml_edit
 from reliability.ui import described, edit, figure, frame, history_circuits, opened, sliders, state
@@ -143,7 +144,7 @@ def _rates(history: History) -> None:
     with left:
         st.subheader("Observed and learned fault rates", anchor=False)
         st.caption("A lateral with few years and little line says little by itself; it is pulled towards the others. "
-                   "Learned rates include the faults that leave no record.")
+                   f"Learned rates include the faults that leave no record. {LEARNED_INTERVALS}")
         _draw(charts.learned_rates(history), lambda: units, "Learned rates", "rates")
     with right:
         st.subheader("Worst-performing laterals", anchor=False)

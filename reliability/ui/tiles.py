@@ -56,9 +56,12 @@ def per_avoided(case: Mapping[str, Any], currency: str) -> str:
     return DASH if each == [DASH, DASH] else f"{each[0]} and {each[1]} {currency}"
 
 
-def row(figures: Iterable[Figure]) -> None:
-    """Figures side by side, as many in a row as there is room for."""
-    st.html(f'<div class="figure-row">{figures_html(figures)}</div>')
+def row(figures: Iterable[Figure], wide: bool = False) -> None:
+    """Figures side by side in columns of one width, whatever they are, so that none moves another.
+
+    wide: of columns that hold a range of money.
+    """
+    st.html(f'<div class="figure-row{" wide" if wide else ""}">{figures_html(figures)}</div>')
 
 
 def _figure(figure: Figure) -> str:

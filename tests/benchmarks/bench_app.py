@@ -1,7 +1,9 @@
-"""How quick the app is, in a browser: python -m tests.benchmarks.bench_app [sections]
+"""How quick the app is, in a browser: python -m tests.benchmarks.bench_app [study | sections]
 
-First page, pages settled, key press to new figures, first intervals; with a number of sections, for a study
-of so many instead of the demo. Run on a quiet machine: browser and server need a core each.
+First page, pages settled, key press to new figures, first intervals; of the first demo, of the study of the workspace
+that is named, or of one of so many sections. Behind each time stands its ratio to importing the libraries of a run in
+one process, measured before and after and taken at its least. Run on a quiet machine: browser and server need a core
+each.
 
 Settled: the script has ended, nothing is stale or being computed, every chart is drawn; the time is that of
 the page's last change. The watch for changes by others, every four seconds, changes nothing and does not count.
@@ -13,6 +15,7 @@ from __future__ import annotations
 
 import os
 import statistics
+import subprocess
 import sys
 import tempfile
 import time
@@ -22,11 +25,12 @@ from playwright.sync_api import sync_playwright
 
 from reliability.study.template import settings_text
 from tests.benchmarks.synthetic import synthetic_study
-from tests.browser.conftest import ARGUMENTS, BROWSER, Server, settle, visit
+from tests.browser.conftest import ARGUMENTS, BROWSER, Server, follow, settle, visit
 
 PAGES = {"": "Overview", "study": "Study data", "history": "Outage history", "compare": "Compare",
          "laterals": "Laterals", "choice": "Selection", "business": "Business case", "report": "Report",
          "method": "Method", "import": "Import"}
+LIBRARIES = "import numpy, pandas, scipy.sparse, scipy.stats, scipy.optimize, xlsxwriter, jinja2"
 MOVES = 20
 RESTED_MS, ROW_MS = 2500, 250
 READING_MS = 6000
@@ -52,48 +56,60 @@ WATCH = """() => { window.times = []; let pressed = null;
     before = now; }).observe(document.body, {subtree: true, childList: true, characterData: true}); }"""
 
 
-def main(sections: int | None) -> None:
+def importing() -> float:
+    """Seconds of importing the libraries of a run, the least of three."""
+    times = []
+    for _ in range(3):
+        begun = time.monotonic()
+        subprocess.run([sys.executable, "-c", LIBRARIES], check=True)
+        times.append(time.monotonic() - begun)
+    return min(times)
+
+
+def main(asked: str) -> None:
     """Print the figures."""
     with tempfile.TemporaryDirectory() as home, sync_playwright() as play:
+        base = importing()
+        print(f"importing the libraries of a run: {base:.2f} s, which is 1 in brackets")
         browser = play.chromium.launch(executable_path=BROWSER, headless=True, args=ARGUMENTS)
         server = Server(Path(home) / "workspace")
-        begun = time.monotonic()
-        server.start()
         page = browser.new_page(viewport={"width": 1366, "height": 768})
         page.add_init_script(CHANGES)
+        begun = time.monotonic()
+        server.start()
         page.goto(server.url)
-        page.get_by_text("What each scenario is expected to bring").wait_for()
-        print(f"command to first page: {time.monotonic() - begun:.2f} s")
-        study = "demo"
-        if sections:
+        page.locator(".figure-value").first.wait_for()
+        say("command to first page", base, time.monotonic() - begun)
+        study = asked
+        if asked.isdigit():
             study = "large"
-            large_study(server.workspace / study, sections)
+            large_study(server.workspace / study, int(asked))
         page.wait_for_timeout(READING_MS)
-        pages(page, server, study)
-        moves(page, server, study)
+        pages(page, server, study, base)
+        moves(page, server, study, importing())
         browser.close()
         server.stop()
 
 
-def pages(page, server: Server, study: str) -> None:
-    """Seconds until each page is settled: opened by its address, again, and reached by its link."""
-    times: dict[str, list[float]] = {path: [] for path in PAGES}
-    work: dict[str, float] = {}
-    for turn in range(2):
-        for path in PAGES:
-            before = server_seconds(server)
-            page.goto(f"{server.url}/{path}?study={study}")
-            times[path].append(_settled(page))
-            if turn == 0:
-                work[path] = server_seconds(server) - before
+def say(what: str, base: float, *seconds: float) -> None:
+    """Print times with their ratios to `base`."""
+    print(f"{what}: {', '.join(f'{s:.2f} s ({s / base:.2f})' for s in seconds)}", flush=True)
+
+
+def pages(page, server: Server, study: str, base: float) -> None:
+    """Until each page is settled: opened by its address, again, and reached by its link; and what the server worked."""
     for path, name in PAGES.items():
+        before, times = server_seconds(server), []
+        for _ in range(2):
+            page.goto(f"{server.url}/{path}?study={study}")
+            times.append(_settled(page))
+            times.append(server_seconds(server) - before)
+        first, worked, again, _ = times
+        follow(page, "Import" if name == "Method" else "Method")
         begun = page.evaluate("() => performance.now()")
-        page.get_by_role("link", name=name, exact=True).first.click()
-        page.wait_for_selector(f"h1:has-text('{name}')")
-        times[path].append(_settled(page) - begun / 1000)
-    for path, (first, again, link) in times.items():
-        print(f"/{path} settled: {first:.2f} s, again {again:.2f} s, by its link {link:.2f} s; "
-              f"the server worked {work[path]:.2f} s at first")
+        follow(page, name)
+        say(f"/{path} settled, again, by its link, the server's work at first", base, first, again,
+            max(_settled(page) - begun / 1000, 0.0), worked)
 
 
 def _settled(page) -> float:
@@ -110,30 +126,29 @@ def server_seconds(server: Server) -> float:
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
-def moves(page, server: Server, study: str) -> None:
+def moves(page, server: Server, study: str, base: float) -> None:
     """Time single key presses, then the first intervals after one."""
     visit(page, server, "compare", study=study)
     page.evaluate(WATCH)
-    page.get_by_role("slider", name="Temporary fraction").focus()
+    page.get_by_role("slider", name="Switching time").focus()
     for what, pause_ms in (("after a rest", RESTED_MS), ("in a row, charts of the last one still being drawn", ROW_MS)):
         page.evaluate("() => { window.times = []; }")
         for i in range(MOVES):
             page.keyboard.press("ArrowLeft")
             page.wait_for_function("n => window.times.length > n", arg=i, timeout=60_000)
             page.wait_for_timeout(pause_ms)
-        times = sorted(page.evaluate("() => window.times"))
-        p95 = times[int(0.95 * len(times))]
-        print(f"key to figures {what}, ms: median {statistics.median(times):.0f}, p95 {p95:.0f}, "
-              f"worst {times[-1]:.0f}")
+        times = sorted(t / 1000 for t in page.evaluate("() => window.times"))
+        say(f"key to figures {what}, median, 95th percentile, worst", base, statistics.median(times),
+            times[int(0.95 * len(times))], times[-1])
     settle(page)
     begun = time.monotonic()
-    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("ArrowRight")
     stale = "document.body.innerText.includes('being replaced')"
     page.wait_for_function(f"() => {stale}", timeout=60_000)
     page.wait_for_function(f"() => !{stale}", timeout=120_000)
-    print(f"key to first intervals: {time.monotonic() - begun:.2f} s")
+    first = time.monotonic() - begun
     page.get_by_text("Whiskers: P10 to P90").wait_for(timeout=600_000)
-    print(f"key to all trials: {time.monotonic() - begun:.2f} s")
+    say("key to first intervals, to all trials", base, first, time.monotonic() - begun)
 
 
 def large_study(folder: Path, sections: int) -> None:
@@ -148,4 +163,4 @@ def large_study(folder: Path, sections: int) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else None)
+    main(sys.argv[1] if len(sys.argv) > 1 else "demo")

@@ -35,8 +35,8 @@ def indices(study: Study, fast: int | None = None) -> dict[str, object]:
 
 def errors(fleet: Fleet, learned: LearnedRates | None = None) -> dict[str, float]:
     """fraction: learned less true; ratios of learned to true: rate, saifi, maifi_e, and with all devices without and
-    with fast operations (_0, _2); covered: share of laterals whose rate lies in its interval; fractions_covered: of
-    the groups."""
+    with fast operations (_0, _2); covered: share of laterals whose rate lies in its interval; worst_covered: of the
+    tenth whose rate is the highest in truth; fractions_covered: of the groups."""
     learned = learned or learn_rates(fleet.study, fleet.records, fleet.operations)
     new, true = learned_study(fleet.study, learned), fleet.true
     found = {"fraction": fleet_fraction(new) - fleet_fraction(true),
@@ -58,7 +58,9 @@ def _coverage(learned: LearnedRates, true: Study) -> dict[str, float]:
     fraction = (groups["temporary"] / groups["rate"]).reindex(learned.priors.index)
     held = (learned.priors["fraction_low"] <= fraction) & (fraction <= learned.priors["fraction_high"])
     main = units["group"].str.startswith("main")
-    return {"covered": float(inside[~main].mean()), "mains_covered": float(inside[main].mean()),
+    worst = np.argsort(-rate[~main])[:round(0.1 * (~main).sum())]
+    return {"covered": float(inside[~main].mean()), "worst_covered": float(inside[~main].to_numpy()[worst].mean()),
+            "mains_covered": float(inside[main].mean()),
             "fractions_covered": float(held.mean()), "set_aside": float(learned.fit.set_aside.sum())}
 
 

@@ -42,6 +42,8 @@ def test_fleets(fast, seen):
     else:
         check(found, PROMISED | ({"fraction": 0.03, "maifi_e": 0.10} if fast == "off" else {}), SPREAD)
     assert np.mean([f["fractions_covered"] for f in found]) >= 0.5
+    worst, every = (float(np.mean([f[name] for f in found])) for name in ("worst_covered", "covered"))
+    assert 0.5 < worst < every          # as LEARNED_INTERVALS says where intervals are shown
 
 
 # one fleet's spread is wider where years vary together, and in a small fleet

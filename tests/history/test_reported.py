@@ -265,6 +265,33 @@ def test_three_and_five_year_means(without):
             assert row["caidi_min"] == pytest.approx(part["saidi_min"].sum() / part["saifi"].sum())
 
 
+def test_a_year_without_a_threshold_enters_no_mean_of_days_without_major_events():
+    made = read_history(study(rows_of(3), sections=SECTIONS))
+    assert made.major_events.unclassified(made.records.years) == (2020,)
+    assert list(made.reported.three_years.every_event.index) == [2022, 2023, 2024]
+    assert list(made.reported.three_years.without.index) == [2023, 2024]
+    assert list(made.reported.five_years.every_event.index) == [2024]
+    assert not len(made.reported.five_years.without)
+
+
+def test_a_place_without_any_momentary_record_has_no_maifi_e():
+    """Silence of a device tells nothing, unless [records] says that every device is recorded."""
+    rows = [outage("a", "2023-03-01T10:00", "2023-03-01T10:01", 20, "A", cause="wind"),
+            outage("b", "2023-05-01T10:00", "2023-05-01T12:00", 30, "B1", cause="wind"),
+            outage("c", "2024-05-01T10:00", "2024-05-01T12:00", 30, "A1", cause="wind")]
+    some, all_ = (read_history(study(rows, sections=SECTIONS, momentary=said)) for said in ("some", "all"))
+    for year, seen in ((2023, 20 / 227), (2024, 0.0)):
+        for made, silent in ((some, math.nan), (all_, 0.0)):
+            table = made.every_event.feeders.loc[year]
+            np.testing.assert_allclose(table.loc["A", ["maifi", "maifi_e"]].astype(float), seen)
+            np.testing.assert_allclose(table.loc["B", ["maifi", "maifi_e"]].astype(float), silent)
+            panel = made.reported.feeders.every_event.indices([year])["maifi_e"]
+            np.testing.assert_allclose(panel.loc[["A", "B"]], [seen, silent])
+    assert some.reported.feeders.table["rank_maifi_e"].isna().to_dict() == {"A": False, "B": True}
+    assert any("on 1 feeder (B)" in caution for caution in some.cautions)
+    assert not any("momentary interruption is recorded" in caution for caution in all_.cautions)
+
+
 def test_causes_are_counted_by_hand_with_and_without_major_event_days():
     history = history_of(0)
     table = history.reported.causes

@@ -100,7 +100,7 @@ def _block(rates, count, severity) -> Block:
 def test_a_block_without_spread_counts_its_events():
     """cv = 0: hours are the count times what an event adds, in every trial-year."""
     block = _block([3.0, 0.5], [2.0, 2.0], [8.0, 8.0])
-    counted, timed, _ = simulate_block(block, year_weights(np.ones(500)), SAME_SEVERITY, np.random.SeedSequence(1))
+    counted, timed, *_ = simulate_block(block, year_weights(np.ones(500)), SAME_SEVERITY, np.random.SeedSequence(1))
     assert counted.shape == timed.shape == (500, 1)
     assert timed == pytest.approx(4.0 * counted)
     assert counted.mean() == pytest.approx(7.0, abs=4 * 2 * np.sqrt(3.5 / 500))
@@ -110,7 +110,7 @@ def test_a_block_without_spread_counts_its_events():
 @pytest.mark.parametrize("sigma", [np.array([0.9]), np.where(np.arange(20_000) % 2, 1.1, 0.2)])
 def test_severities_have_mean_one_in_every_trial_year(sigma):
     block = _block([4.0], [1.0], [1.0])
-    counted, timed, _ = simulate_block(block, year_weights(np.ones(20_000)), Times(sigma, {}),
+    counted, timed, *_ = simulate_block(block, year_weights(np.ones(20_000)), Times(sigma, {}),
                                        np.random.SeedSequence(4))
     for part in (slice(0, None, 2), slice(1, None, 2)):
         spread = np.sqrt(np.expm1(sigma[0 if len(sigma) == 1 else part.start] ** 2))
@@ -122,7 +122,7 @@ def test_a_block_in_which_nothing_has_a_duration():
     block = _block([1.0], [1.0], [1.0])
     empty = Coefficients(block.coefficients.count, np.array([0]), block.coefficients.count_keys,
                          np.zeros((1, 0)), np.zeros(0, dtype=int), ())
-    counted, timed, _ = simulate_block(Block(block.rates, empty, 0), year_weights(np.ones(50)),
+    counted, timed, *_ = simulate_block(Block(block.rates, empty, 0), year_weights(np.ones(50)),
                                        Times(np.array([0.8]), {}), np.random.SeedSequence(1))
     assert counted.sum() > 0
     assert timed.shape == (50, 0)
@@ -130,7 +130,7 @@ def test_a_block_in_which_nothing_has_a_duration():
 
 def test_events_follow_the_weights_of_the_years():
     weights = np.array([0.0, 2.0, 1.0, 5.0])
-    counted, _, _ = simulate_block(_block([10_000.0], [1.0], [1.0]), year_weights(weights), SAME_SEVERITY,
+    counted, *_ = simulate_block(_block([10_000.0], [1.0], [1.0]), year_weights(weights), SAME_SEVERITY,
                                 np.random.SeedSequence(3))
     assert counted[0, 0] == 0
     assert stats.chisquare(counted[1:, 0], weights[1:] / 8.0 * counted.sum()).pvalue > 0.001

@@ -18,7 +18,7 @@ from reliability.pipeline import expect, simulation_input
 from reliability.report.summary import summary
 from reliability.schema.assumptions import Range
 from tests.indices.cases import MEASURES, closed_form, one_section, steady
-from tests.networks import random_study
+from tests.networks import certain, random_study
 
 UNKNOWNS = {
     "line_fault_rate_per_km": Range(0.1, 0.2, 0.4), "temporary_fraction": Range(0.5, 0.7, 0.9),
@@ -61,8 +61,7 @@ def test_mean_lies_within_four_standard_errors_of_the_closed_form(number, full):
 
 
 def test_demo_indices_agree_with_the_closed_form(demo):
-    certain = replace(demo, uncertain={})
-    results = expect(certain)
+    results = expect(certain(demo))
     results = replace(results, simulated=simulate(simulation_input(results), trials=400, seed=3))
     expected, simulated = summary(results)["scenarios"], summary(results)["scenarios"]
     for scenario in range(len(expected)):
@@ -202,7 +201,7 @@ def test_rates_at_the_values_of_a_trial_are_those_of_the_rows(keys):
 @pytest.mark.parametrize("uncertain", [{}, {"fuse_failure": Range(0.1, 0.2, 0.3)}])
 def test_a_kind_of_fault_that_never_happens_stays_away_whatever_else_is_uncertain(uncertain):
     study = replace(random_study(np.random.default_rng(2), sections=15, clearing_shares=(0.0, 0.6, 0.4)),
-                    uncertain=uncertain)
+                    stated_ranges=uncertain)
     totals = simulate(simulation_input(expect(study)), seed=1, trials=20).totals
     assert all(np.isfinite(of).all() for of in totals.values())
 

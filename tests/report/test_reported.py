@@ -162,6 +162,21 @@ def test_a_benchmark_is_compared_in_its_own_view_or_named_as_missing():
     assert "benchmark_saifi" not in missing(sections_years.years(content()))
 
 
+def test_a_standard_is_so_far_above_its_benchmark_and_said_to_be_kept_or_not():
+    made = read_history(study().with_assumptions(standard_above_benchmark=0.5,
+                                                 standard_above_benchmark_three_years=0.1))
+    frame = records_reported.index_frame(made).set_index(["key", "view"])
+    row = frame.loc[("saifi", WITHOUT)]
+    assert (row["standard"], row["standard_three"]) == pytest.approx((0.75, 0.55))
+    assert row["year"] < row["standard"]
+    assert row["three"] > row["standard_three"]
+    words = Page(page(outage_history(Recorded(made.study, made)))).text
+    assert "the standard of 0.750 is kept" in words
+    assert "the standard of three years of 0.550 is not kept" in words
+    bare = Page(page(outage_history(Recorded(study(), content().history)))).text
+    assert "the standard of" not in bare
+
+
 def test_the_face_states_what_is_known_and_names_the_keys_of_what_is_not():
     for document in (report(content()), outage_history(Recorded(study(), content().history))):
         text = Page(page(document)).text
