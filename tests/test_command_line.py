@@ -9,10 +9,12 @@ import shlex
 import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from reliability.__main__ import PROBLEMS_FOUND, main
@@ -103,6 +105,33 @@ def test_the_same_seed_gives_the_same_bytes_and_no_partial_folder_stays(tmp_path
         texts.append((tmp_path / name / "summary.json").read_bytes())
     assert texts[0] == texts[1]
     assert sorted(p.name for p in tmp_path.iterdir()) == ["one", "two"]
+
+
+@pytest.mark.slow
+def test_another_kernel_of_the_processor_changes_the_last_digits_at_most(tmp_path):
+    """What is promised across types of machines: figures alike to a billionth, and the same laterals chosen."""
+    assert main(["new", str(tmp_path / "study")]) == 0
+    found = []
+    for kernel in ("", "Nehalem"):
+        done = subprocess.run([sys.executable, "-m", "reliability", "run", str(tmp_path / "study"), "--trials", "20",
+                               "--only", "tables", "--out", str(tmp_path / "out")], cwd=ROOT, capture_output=True,
+                              check=False, env={**os.environ, "OPENBLAS_CORETYPE": kernel})
+        assert done.returncode == 0, done.stderr
+        tables = {f.name: pd.read_csv(f) for f in sorted((tmp_path / "out").glob("*.csv"))}
+        found.append((tables, results_of(tmp_path / "out")))
+    (tables, summary), (others, other) = found
+    assert list(_numbers(other)) == pytest.approx(list(_numbers(summary)), rel=1e-9, abs=1e-12, nan_ok=True)
+    for name, table in tables.items():
+        pd.testing.assert_frame_equal(others[name], table, rtol=1e-9, atol=1e-9)
+
+
+def _numbers(part: object) -> Iterator[float]:
+    """Every number of a summary, in its order; what is no number as NaN."""
+    if isinstance(part, dict | list):
+        for inner in part.values() if isinstance(part, dict) else part:
+            yield from _numbers(inner)
+    else:
+        yield float(part) if isinstance(part, int | float) else np.nan
 
 
 def test_new_writes_a_study_that_runs(tmp_path):
