@@ -92,8 +92,8 @@ def _parser() -> argparse.ArgumentParser:
 
     run = _command(commands, "run", _run, "compute a study and write its results",
                    "python -m reliability run data/demo --out out --trials 500")
-    run.add_argument("study", help="folder with study.toml and its tables")
-    run.add_argument("--out", required=True, metavar="DIR", help="folder for the results")
+    run.add_argument("study", type=_named, help="folder with study.toml and its tables")
+    run.add_argument("--out", required=True, type=_named, metavar="DIR", help="folder for the results")
     run.add_argument("--trials", type=_whole(1, "trials"), metavar="N",
                      help="simulated horizons; without it, 200 at least and until the standard error of every "
                           "scenario's SAIDI difference to \"As built\" is under 1 %% of it, or a cap is reached")
@@ -105,29 +105,31 @@ def _parser() -> argparse.ArgumentParser:
                      help="write no more than these, with commas: summary (always written), tables, report, workbook, "
                           "work_pack")
     run.add_argument("--workers", type=_whole(1), metavar="W",
-                     help="processes at once (default: the processors there are); the results do not depend on it")
+                     help="processes at once, at most one a processor (default: one a processor); the results do not "
+                          "depend on it")
     run.add_argument("--scheduler", metavar="ADDRESS",
                      help="compute on the workers of a Dask scheduler, such as tcp://10.0.0.5:8786; the results do not "
                           "depend on it; needs distributed")
 
     check = _command(commands, "check", _check, "read a study and list every problem",
                      "python -m reliability check data/demo")
-    check.add_argument("study", help="folder with study.toml and its tables")
+    check.add_argument("study", type=_named, help="folder with study.toml and its tables")
 
     history = _command(commands, "history", _history, "analyse the outage records of a study",
                        "python -m reliability history data/demo --out out-history")
-    history.add_argument("study", help="folder with study.toml, its tables and outages.csv")
-    history.add_argument("--out", required=True, metavar="DIR", help="folder for history.json, rates.csv, report.html")
+    history.add_argument("study", type=_named, help="folder with study.toml, its tables and outages.csv")
+    history.add_argument("--out", required=True, type=_named, metavar="DIR",
+                         help="folder for history.json, rates.csv, report.html")
 
     new = _command(commands, "new", _new, "write a small commented study to start from",
                    "python -m reliability new my-study")
-    new.add_argument("folder", help="folder to create")
+    new.add_argument("folder", type=_named, help="folder to create")
 
     take = _command(commands, "import", _import, "make a study of exports: segments, devices, customers, outages",
                     "python -m reliability import data/exports --recipe data/exports/import.toml --out my-study")
-    take.add_argument("exports", help="folder of CSV, XLSX, GeoJSON, GeoPackage or shapefiles")
-    take.add_argument("--out", required=True, metavar="STUDY", help="folder to create for the study")
-    take.add_argument("--recipe", metavar="FILE", help="the decisions of an earlier import: import.toml")
+    take.add_argument("exports", type=_named, help="folder of CSV, XLSX, GeoJSON, GeoPackage or shapefiles")
+    take.add_argument("--out", required=True, type=_named, metavar="STUDY", help="folder to create for the study")
+    take.add_argument("--recipe", type=_named, metavar="FILE", help="the decisions of an earlier import: import.toml")
     return parser
 
 
@@ -136,6 +138,13 @@ def _command(commands: argparse._SubParsersAction[argparse.ArgumentParser], name
     command = commands.add_parser(name, help=text, description=text, epilog=f"Example: {example}")
     command.set_defaults(command=function)
     return command
+
+
+def _named(text: str) -> str:
+    """A reader of names of files and folders: a blank would be the folder one is in."""
+    if not text.strip():
+        raise argparse.ArgumentTypeError("a blank names nothing; the folder you are in is '.'")
+    return text
 
 
 def _whole(low: int, key: str | None = None) -> Callable[[str], int]:
@@ -168,7 +177,7 @@ def _run(options: argparse.Namespace) -> None:
             raise StudyError([Problem("--report", "python-docx is not installed", INSTALL, value="docx")]) from error
     only = _kinds(options.only, docx)
     _keep_inputs(options.out, OWNED)
-    study, workers = _opened(options.study), options.workers or forked.cores()
+    study, workers = _opened(options.study), _workers(options.workers)
     with _progress_bar() as on_progress:
         try:
             results = analyse(study, trials=options.trials, seed=options.seed, workers=workers,
@@ -184,6 +193,14 @@ def _run(options: argparse.Namespace) -> None:
     if cut := plain(trials_cut(summary)):
         _print_notes([cut])
     print(outline(summary))
+
+
+def _workers(asked: int | None) -> int:
+    """As many processes as were asked for, but no more than can work at once; more would only take memory."""
+    processors = forked.cores()
+    if asked is not None and asked > processors:
+        _print_notes([f"--workers {asked}: {count(processors, 'processor')} to work on, so {processors} at once."])
+    return min(asked or processors, processors)
 
 
 def _kinds(text: str | None, docx: bool) -> Collection[str]:

@@ -9,10 +9,12 @@ import shlex
 import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from reliability.__main__ import PROBLEMS_FOUND, main
@@ -103,6 +105,33 @@ def test_the_same_seed_gives_the_same_bytes_and_no_partial_folder_stays(tmp_path
         texts.append((tmp_path / name / "summary.json").read_bytes())
     assert texts[0] == texts[1]
     assert sorted(p.name for p in tmp_path.iterdir()) == ["one", "two"]
+
+
+@pytest.mark.slow
+def test_another_kernel_of_the_processor_changes_the_last_digits_at_most(tmp_path):
+    """What is promised across types of machines: figures alike to a billionth, and the same laterals chosen."""
+    assert main(["new", str(tmp_path / "study")]) == 0
+    found = []
+    for kernel in ("", "Nehalem"):
+        done = subprocess.run([sys.executable, "-m", "reliability", "run", str(tmp_path / "study"), "--trials", "20",
+                               "--only", "tables", "--out", str(tmp_path / "out")], cwd=ROOT, capture_output=True,
+                              check=False, env={**os.environ, "OPENBLAS_CORETYPE": kernel})
+        assert done.returncode == 0, done.stderr
+        tables = {f.name: pd.read_csv(f) for f in sorted((tmp_path / "out").glob("*.csv"))}
+        found.append((tables, results_of(tmp_path / "out")))
+    (tables, summary), (others, other) = found
+    assert list(_numbers(other)) == pytest.approx(list(_numbers(summary)), rel=1e-9, abs=1e-12, nan_ok=True)
+    for name, table in tables.items():
+        pd.testing.assert_frame_equal(others[name], table, rtol=1e-9, atol=1e-9)
+
+
+def _numbers(part: object) -> Iterator[float]:
+    """Every number of a summary, in its order; what is no number as NaN."""
+    if isinstance(part, dict | list):
+        for inner in part.values() if isinstance(part, dict) else part:
+            yield from _numbers(inner)
+    else:
+        yield float(part) if isinstance(part, int | float) else np.nan
 
 
 def test_new_writes_a_study_that_runs(tmp_path):
@@ -286,6 +315,35 @@ def test_numbers_on_the_command_line_have_the_bounds_of_the_study(given, tmp_pat
     assert ended.value.code == PROBLEMS_FOUND
     assert given[0] in capsys.readouterr().err
     assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("command", [
+    ["run", "data/demo", "--out", ""], ["run", "data/demo", "--out", " "], ["history", "data/demo", "--out", ""],
+    ["import", "data/exports", "--out", ""], ["import", "data/exports", "--out", "x", "--recipe", ""], ["new", ""],
+    ["check", ""], ["run", "", "--out", "x"], ["import", "", "--out", "x"]], ids=" ".join)
+def test_a_blank_names_no_file_and_not_the_folder_one_is_in(command, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(SystemExit) as ended:
+        main(command)
+    assert ended.value.code == PROBLEMS_FOUND
+    assert "a blank names nothing; the folder you are in is '.'" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(("asked", "work"), [("1", 1), ("3", 3), ("4", 3), ("100000", 3)])
+def test_no_more_processes_work_than_there_are_processors(asked, work, tmp_path, capsys, monkeypatch):
+    """The others are told of, and not started."""
+    started = []
+
+    def analysed(*_, workers, **__):
+        started.append(workers)
+        raise MemoryError
+    monkeypatch.setattr("os.sched_getaffinity", lambda _: {0, 1, 2})
+    monkeypatch.setattr("reliability.pipeline.analyse", analysed)
+    main(["run", str(study(tmp_path / "s", "only,,breaker,1,7")), "--out", str(tmp_path / "o"), "--workers", asked])
+    assert started == [work]
+    told = f"note: --workers {asked}: 3 processors to work on, so 3 at once."
+    assert (told in capsys.readouterr().err) == (int(asked) > 3)
 
 
 @pytest.mark.parametrize(("command", "streams"), [
