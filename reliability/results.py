@@ -7,7 +7,7 @@ from functools import cached_property
 
 import pandas as pd
 
-from reliability.business.break_even import BreakEven, MomentaryValue, break_even, momentary_value
+from reliability.business.break_even import BreakEven, MomentaryValue, break_even, momentary_value, table_of_both_states
 from reliability.business.calibrated import Calibrated
 from reliability.business.cashflow import Business, assess, cashflow_frame
 from reliability.business.costs import SOCIETY, UTILITY
@@ -20,6 +20,7 @@ from reliability.formats import count
 from reliability.history import History
 from reliability.indices.expected import Expected
 from reliability.indices.frame import indices_frame
+from reliability.indices.reweighed import Reweighed, reweighed
 from reliability.indices.simulation import Simulated
 from reliability.network.application import ApplicationChecks, application_frame
 from reliability.network.tree import Network
@@ -58,9 +59,11 @@ class Plan:
 class Results:
     """Everything a run computes; scenarios in the order of `study.scenarios`.
 
-    checks: of every lateral for a sectionalizer. simulated, plan, history: None where they were not computed or, of
-    history, the study has no records. Money is in the study's currency. The frames are those of the files of a run;
-    `indices`, `laterals`, `cashflow` and `application` are made once and must not be changed by the caller.
+    checks: of every lateral for a sectionalizer. alike: results of another state of the study that differs in rates,
+    times and prices alone, whose matrices serve this one too. simulated, plan, history: None where they were not
+    computed or, of history, the study has no records. Money is in the study's currency. The frames are those of the
+    files of a run; `indices`, `laterals`, `cashflow` and `application` are made once and must not be changed by the
+    caller.
     """
 
     study: Study
@@ -71,6 +74,7 @@ class Results:
     simulated: Simulated | None = None
     plan: Plan | None = None
     history: History | None = None
+    alike: Results | None = None
 
     def __repr__(self) -> str:
         parts = [count(len(self.study.scenarios), "scenario")]
@@ -102,7 +106,23 @@ class Results:
     @cached_property
     def break_even(self) -> BreakEven:
         """Where the gains in SAIDI of the scenarios change sign; computed when it is first asked for."""
-        return break_even(self.study.model, self.study.scenarios)
+        return break_even(self.study.model, self.study.scenarios,
+                          None if self.alike is None else self.alike.both_states)
+
+    @cached_property
+    def matrices(self) -> Reweighed | None:
+        """What gives the expected values of states that differ in rates, times and prices; see `reweighed`."""
+        return reweighed(self.table, self.study.values)
+
+    @cached_property
+    def both_states(self) -> Reweighed | None:
+        """The same of the table with reclosing on and off."""
+        return reweighed(table_of_both_states(self.study.model, self.study.scenarios), self.study.values)
+
+    def prepare(self) -> None:
+        """Make what further states need before somebody waits for them."""
+        if self.matrices is not None and self.both_states is not None:
+            return
 
     @cached_property
     def perspectives(self) -> dict[str, Business]:

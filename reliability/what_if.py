@@ -15,7 +15,7 @@ from reliability.business.cashflow import Business, business_summary
 from reliability.business.options import Options
 from reliability.faults.outcomes import build_outcomes
 from reliability.faults.states import orders_of_shares
-from reliability.indices.expected import system_indices
+from reliability.indices.expected import usual_indices
 from reliability.network.application import settle_scenarios
 from reliability.network.conversions import conversions, named_heads
 from reliability.network.devices import BACKS_UP, COUNTS
@@ -88,8 +88,8 @@ class ScenarioResults:
 
     @cached_property
     def indices(self) -> list[dict[str, Any]]:
-        """Expected indices of every scenario, as in summary.json."""
-        return [system_indices(e, self.results.study.values["yearly_cv"]) for e in self.results.expected]
+        """Expected indices of every scenario, as in summary.json, but for those by number of interruptions."""
+        return [usual_indices(e) for e in self.results.expected]
 
     @property
     def business(self) -> Business:
@@ -148,7 +148,10 @@ def _with_table_of(other: Results, study: Study) -> Results | None:
     table = other.table
     if study.network is not other.study.network:
         table = replace(table, network=study.network)
-    return assemble(study, table, other.checks)
+    alike = other.alike or other
+    matrices = alike.matrices
+    expected = None if matrices is None else matrices.expected(study.network, study.values)
+    return replace(assemble(study, table, other.checks, expected), alike=alike)
 
 
 def options_at(options: Options, before: Study, now: Study) -> Options | None:

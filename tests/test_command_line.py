@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import os
+import shlex
 import shutil
 import subprocess
 import sys
@@ -287,12 +288,38 @@ def test_numbers_on_the_command_line_have_the_bounds_of_the_study(given, tmp_pat
     assert not (tmp_path / "out").exists()
 
 
-def test_a_reader_who_has_enough_is_no_error():
+@pytest.mark.parametrize(("command", "streams"), [
+    (["check", "data/demo"], "stdout"), (["--help"], "stdout"), (["check", "no-such-study"], "both")])
+def test_a_reader_who_has_enough_is_no_error(command, streams):
     """The other end of the pipe is closed before anything is printed."""
     end, ours = os.pipe()
     os.close(end)
-    done = subprocess.run([sys.executable, "-m", "reliability", "check", "data/demo"], cwd=ROOT, stdout=ours,
-                          stderr=subprocess.PIPE, text=True, check=False)
+    gone = {name: ours for name in ("stdout", "stderr") if streams in (name, "both")}
+    done = subprocess.run([sys.executable, "-m", "reliability", *command], cwd=ROOT, text=True, check=False,
+                          **{"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **gone})
+    os.close(ours)
+    assert done.returncode == (PROBLEMS_FOUND if "no-such-study" in command else 0)
+    assert not [word for word in ("Broken pipe", "Traceback", "Exception ignored") if word in (done.stderr or "")]
+
+
+@pytest.mark.parametrize("closed", [">&-", ">&- 2>&-"])
+def test_closed_streams_are_no_error_and_stop_nothing(closed, tmp_path):
+    """As under a scheduler that gives a command no streams at all; a study is made all the same."""
+    command = f"{shlex.quote(sys.executable)} -m reliability new {shlex.quote(str(tmp_path / 'new'))} {closed}"
+    done = subprocess.run(["bash", "-c", command], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert (tmp_path / "new" / "study.toml").is_file()
+
+
+def test_a_reader_of_notes_who_has_gone_does_not_stop_a_run(records, tmp_path):
+    """Notes go to a closed pipe; the results are written all the same, and stand on standard output."""
+    records("1,f,2024-01-03T09:00,2024-01-03T10:00,5", toml="[choice]\nsaidi_reduction_minutes = 500_000")
+    end, ours = os.pipe()
+    os.close(end)
+    done = subprocess.run([sys.executable, "-m", "reliability", "run", str(tmp_path), "--trials", "2",
+                           "--out", str(tmp_path / "out")], cwd=ROOT, stdout=subprocess.PIPE, stderr=ours, text=True,
+                          check=False)
     os.close(ours)
     assert done.returncode == 0
-    assert "Broken pipe" not in done.stderr
+    assert "As built" in done.stdout
+    assert (tmp_path / "out" / "summary.json").is_file()

@@ -41,7 +41,7 @@ def figures_of_merit(content: Content) -> tuple[Column, ...]:
         Column("cost_per_cmi_avoided", "Annualised capital per customer-minute avoided", "price", money),
         Column("npv_p10", "NPV, 80 % range", "money", money, high="npv_p90"),
         Column("npv_p50", "NPV, median", "money", money, where="sheet"),
-        Column("probability_npv_positive", "Probability that NPV is above 0", "share"))
+        Column("probability_npv_positive", "Probability that NPV is above 0", "probability"))
 
 
 def business(content: Content) -> Section:

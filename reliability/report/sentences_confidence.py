@@ -122,7 +122,7 @@ def _on_calibrated_inputs(content: Content) -> list[Sentence]:
     if npv.value is None:
         return []
     low, high, chance = (content.figure(kind, *place, k) for k, kind in (
-        ("npv_p10", "money"), ("npv_p90", "money"), ("probability_npv_positive", "share")))
+        ("npv_p10", "money"), ("npv_p90", "money"), ("probability_npv_positive", "probability")))
     span: Sentence = ()
     if low.value is not None and high.value is not None and chance.value is not None:
         span = say(" (80 % range {span}; above 0 with a probability of {chance})",

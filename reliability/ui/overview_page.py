@@ -8,7 +8,7 @@ import streamlit as st
 
 from reliability.data_gaps import ASSUMPTIONS, HISTORY, IMPORT, LATERALS, TABLES, Gap, Nearest, data_gaps, in_words
 from reliability.data_gaps import needed_for_a_proposal as nearest
-from reliability.formats import DASH, count, money, number, percent
+from reliability.formats import DASH, count, money, number, percent, probability
 from reliability.report.map_classes import Benefit, Classed, by_benefit
 from reliability.report.sections_map import converted
 from reliability.schema.scenarios import proposed_position
@@ -115,7 +115,7 @@ def _figures(now: ScenarioResults, at: int | None, spread: trials.Spread | None)
     sure = None if spread is None else trials.odds_of_gain(spread.npv[at])
     figures = [Figure("Capital", money(case["capex"], currency)),
                Figure("Net present value", money(case["npv"], currency)),
-               Figure("Probability that NPV is above 0", percent(sure))]
+               Figure("Probability that NPV is above 0", probability(sure))]
     for name, key in shown:
         before, after = now.indices[0][key], now.indices[at][key]
         change = None if before is None or after is None else after - before
