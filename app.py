@@ -8,7 +8,7 @@ from pathlib import Path
 import streamlit as st
 from starlette.middleware import Middleware
 
-from reliability.ui import doorkeeper, state
+from reliability.ui import doorkeeper, state, warm
 
 ICON = Path(__file__).parent / "reliability" / "ui" / "icon.png"   # a named symbol would be fetched from another host
 PAGES = (
@@ -44,4 +44,5 @@ if __name__ == "__main__":     # for each run of a page
     main()
 elif __name__ == "app":        # once, by the server; worker processes import this file too, under another name
     doorkeeper.ask_nobody()
+    warm.begin()
     app = st.App(__file__, middleware=[Middleware(doorkeeper.Doorkeeper)])

@@ -7,7 +7,13 @@ from functools import cached_property
 
 import pandas as pd
 
-from reliability.business.break_even import BreakEven, MomentaryValue, break_even, momentary_value, table_of_both_states
+from reliability.business.break_even import (
+    BreakEven,
+    MomentaryValue,
+    break_even,
+    momentary_value,
+    table_of_both_states,
+)
 from reliability.business.calibrated import Calibrated
 from reliability.business.cashflow import Business, assess, cashflow_frame
 from reliability.business.costs import SOCIETY, UTILITY
@@ -118,11 +124,6 @@ class Results:
     def both_states(self) -> Reweighed | None:
         """The same of the table with reclosing on and off."""
         return reweighed(table_of_both_states(self.study.model, self.study.scenarios), self.study.values)
-
-    def prepare(self) -> None:
-        """Make what further states need before somebody waits for them."""
-        if self.matrices is not None and self.both_states is not None:
-            return
 
     @cached_property
     def perspectives(self) -> dict[str, Business]:

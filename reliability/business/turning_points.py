@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import elementwise
 
 from reliability.business.expected_npv import Npv
 from reliability.indices.draws import values_of_trials
@@ -71,6 +70,7 @@ class _Brackets:
 
     def solved(self, values: Assumptions, npv: Npv, keys: Sequence[str]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """(key, scenario, value) of every place at which an NPV is 0."""
+        from scipy.optimize import elementwise  # takes half a second, for which no page should wait that shows none
 
         def npv_at(x: np.ndarray, key: np.ndarray, scenario: np.ndarray) -> np.ndarray:
             found = npv(one_at_a_time(values, keys, key.astype(int), x))

@@ -62,7 +62,8 @@ def show() -> None:
     _follow(now, place, odds, large)
     if not told:
         decisive.tell(room, base, moves, wait=True)
-    background.prepare(f"matrices|{base.digest}", base.results.prepare)
+    # what the next move needs, while somebody looks at this one
+    background.prepare(f"matrices|{base.digest}", lambda: (base.results.matrices, base.results.both_states))
 
 
 def _toolbar(shown: Opened, study: Study, asked: Asked, now: ScenarioResults) -> None:
