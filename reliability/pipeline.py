@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 import pandas as pd
 
-from reliability.business.calibrated import Factors, calibrated
+from reliability import forked
+from reliability.business.calibrated import Calibrated, Factors, calibrated
 from reliability.business.cashflow import assess
 from reliability.business.constraints import fast_settings, limits_of
 from reliability.business.costs import INTERRUPTION
@@ -37,11 +39,13 @@ from reliability.results import Plan, Results
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import Scenario, proposed_position
 from reliability.study.arguments import check_assumptions
+from reliability.study.ranges import LEARNED
 from reliability.study.study import Study
 from reliability.tasks import HERE, Workers
 
+T = TypeVar("T")
+
 FRONTIER_POINTS = 30
-LEARNED = "learned"
 
 
 def records_of(study: Study) -> Records | None:
@@ -172,15 +176,25 @@ def plan(results: Results, decision: Decision, history: History | None = None, w
     The limits are those of a choice: a scenario that is named as the proposal is carried out whole, in its years.
     history: whose calibration the proposal is seen at too.
     """
+    return replace(_planned(results, decision, workers), calibrated=_calibrated(results.study, decision, history))
+
+
+def _planned(results: Results, decision: Decision, workers: Workers) -> Plan:
+    """What of a plan does not ask the records."""
     study, limits = results.study, limits_of(results.study)
     options, choice, named = decision.options, decision.choice, decision.named
     sure = stability(study, options, choice, limits, named, workers)
-    found = history.calibration if history is not None else None
     return Plan(options, with_stability(choice, sure),
                 frontier(options_of(study) if named else options, FRONTIER_POINTS, limits),
                 *_programme(study, decision),
-                drivers_frame(study, results.network, results.costs, workers=workers), sure,
-                None if found is None else calibrated(study, options, choice, limits, _factors(found), named))
+                drivers_frame(study, results.network, results.costs, workers=workers), sure)
+
+
+def _calibrated(study: Study, decision: Decision, history: History | None) -> Calibrated | None:
+    """The choice where rates and times are as the records have them."""
+    found = history.calibration if history is not None else None
+    return None if found is None else calibrated(study, decision.options, decision.choice, limits_of(study),
+                                                 _factors(found), decision.named)
 
 
 def _factors(found: Calibration) -> Factors:
@@ -214,17 +228,32 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
     check_assumptions({"trials": trials, "seed": seed})
     on_stage("outage records")
     records = records_of(study)
-    with _workers(executor, workers, scheduler) as who:
-        learned = None
-        if records is not None or study.values["rates"] == LEARNED:
+    with ExitStack() as begun:
+        who = begun.enter_context(_workers(executor, workers, scheduler))
+        # processes forked from this one do each a part of the run; others, what they are handed within a part
+        within = HERE if who.forks else who
+
+        def meanwhile(work: Callable[[], T], *known: object, apart: bool = who.forks) -> forked.Work[T]:
+            return begun.enter_context(forked.Work(work, apart, (study, study.network, records, *known)))
+
+        stated, learning = study.values["rates"] != LEARNED, None
+        if records is not None or not stated:
             on_stage("fault rates from records")
-            learned = learned_rates(study, records, workers=who)
-        rated = with_rates(study, records, learned)
+            check_rates(study, records)
+            apart = who.forks and stated
+            learning = meanwhile(lambda: learned_rates(study, records, workers=within if apart else who), apart=apart)
+            if not apart:
+                learning.result()
+        rated = with_rates(study, records, None if learning is None or stated else learning.result())
         on_stage("choice of laterals")
         decision = decide(rated)
         on_stage("expected values")
         results = expect(with_alternatives(rated, decision))
         values = results.study.values
+        learned = learning.result if learning is not None else lambda: None
+        known = decision, decision.options, results.study, results.table, results.network
+        recorded = meanwhile(lambda: _recorded(study, results, decision, records, learned), *known)
+        planned = meanwhile(lambda: _planned(results, decision, within), *known)
         on_stage("simulation")
         simulated = simulate(
             simulation_input(results), seed=values["seed"] if seed is None else seed,
@@ -232,11 +261,19 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
             executor=who.executor, workers=who.at_once, on_progress=on_progress,
         )
         on_stage("history")
-        history = None
-        if records is not None:
-            history = read_history(study, modelled_days(results), records, learned)
+        history, at_records = recorded.result()
         on_stage("frontier and drivers")
-        return replace(results, simulated=simulated, plan=plan(results, decision, history, who), history=history)
+        return replace(results, simulated=simulated, plan=replace(planned.result(), calibrated=at_records),
+                       history=history)
+
+
+def _recorded(study: Study, results: Results, decision: Decision, records: Records | None,
+              learned: Callable[[], LearnedRates | None]) -> tuple[History | None, Calibrated | None]:
+    """The history of a study, and the choice where rates and times are as its records have them."""
+    if records is None:
+        return None, None
+    history = read_history(study, modelled_days(results), records, learned())
+    return history, _calibrated(results.study, decision, history)
 
 
 @contextmanager
@@ -247,7 +284,7 @@ def _workers(executor: Executor | None, workers: int, scheduler: str | None) -> 
         with cluster(scheduler) as found:
             yield found
         return
-    if executor is not None or workers <= 1:
+    if executor is not None or workers <= 1 or forked.POSSIBLE:
         yield Workers(executor, workers)
         return
     processes = ProcessPoolExecutor(workers)

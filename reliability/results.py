@@ -67,9 +67,9 @@ class Results:
 
     checks: of every lateral for a sectionalizer. alike: results of another state of the study that differs in rates,
     times and prices alone, whose matrices serve this one too. simulated, plan, history: None where they were not
-    computed or, of
-    history, the study has no records. Money is in the study's currency. The frames are those of the files of a run;
-    `indices`, `laterals`, `cashflow` and `application` are made once and must not be changed by the caller.
+    computed or, of history, the study has no records. Money is in the study's currency. The frames are those of the
+    files of a run; `indices`, `laterals`, `cashflow` and `application` are made once and must not be changed by the
+    caller.
     """
 
     study: Study
@@ -182,7 +182,7 @@ class Results:
         fast_operations_of_backup; units (one a phase); capex, npv (money); and per year
         customer_interruptions_avoided, customer_minutes_avoided, momentary_events_added (customers'),
         callouts_avoided; break_even_reclosing_off_share (0–1, see `laterals`); probability_npv_positive (of the row by
-        itself) and stays_chosen_share (0–1 of the draws in which it is chosen again), over draws of the study's ranges
+        itself) and stays_chosen_share (0–1 of the draws in which it is chosen again), over draws of the ranges
         and learned rates, blank where nothing is uncertain. Raises ValueError where the results have no plan.
         """
         return self._plan().choice.selection.copy()
@@ -202,10 +202,10 @@ class Results:
     def sensitivity(self) -> pd.DataFrame:
         """drivers.csv, a row a scenario and assumption, the widest swing first: sensitivity of the NPV.
 
-        scenario, assumption (its key), label, unit; value, low, high (in that unit), range ("stated" or "±20%"); npv,
-        npv_low, npv_high, swing (money); first_order, total (Sobol' indices, 0–1, of stated ranges) and their standard
-        errors first_order_error, total_error; break_even (in the unit), break_even_in_range (true or false). Raises
-        ValueError where the results have no plan.
+        scenario, assumption (its key), label, unit; value, low, high (in that unit), range ("stated",
+        "default", "±20%" or "from records"); npv, npv_low, npv_high, swing (money); first_order, total (Sobol' indices,
+        0–1, over the ranges) and their standard errors first_order_error, total_error; break_even (in the unit),
+        break_even_in_range (true or false). Raises ValueError where the results have no plan.
         """
         return self._plan().drivers.copy()
 

@@ -190,7 +190,7 @@ def with_limits(study: Study, limits: Mapping[str, object]) -> Study:
 
 
 def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioResults) -> Study:
-    """The study with some values changed; a value that is set is certain, so its range is dropped.
+    """The study with some values changed; the stated range of a value that is set is dropped, the default one holds.
 
     moves: values by key of an assumption, and of `fault_rate_factor` (times the stated fault rates),
     `existing_fast_operations` (of every breaker and recloser as built, and wherever a scenario sets none),
@@ -201,13 +201,13 @@ def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioRe
     """
     assumed = {key: value for key, value in moves.items() if key in BY_KEY}
     values = as_assumptions(dict(study.values) | assumed)
-    uncertain = {key: known for key, known in study.uncertain.items() if key not in assumed}
+    ranges = {key: known for key, known in study.stated_ranges.items() if key not in assumed}
     moved = study
     factor = float(moves.get("fault_rate_factor", 1.0))
     if factor != 1.0:
         values["line_fault_rate_per_km"] *= factor
-        if (rate := uncertain.get("line_fault_rate_per_km")) is not None:
-            uncertain["line_fault_rate_per_km"] = Range(rate.low * factor, rate.likely * factor, rate.high * factor)
+        if (rate := ranges.get("line_fault_rate_per_km")) is not None:
+            ranges["line_fault_rate_per_km"] = Range(rate.low * factor, rate.likely * factor, rate.high * factor)
         moved = study.with_section_values({name: study.network.column[name] * factor for name in _RATES})
     fast = int(moves.get("existing_fast_operations", AS_STATED))
     if fast != AS_STATED:
@@ -222,7 +222,7 @@ def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioRe
         place = {name: i for i, name in enumerate(base.names)}
         scenarios = tuple(s if s.device is None else replace(s, laterals=_share_of(base, s, place[s.name], share))
                           for s in scenarios)
-    return replace(moved, values=values, uncertain=uncertain, scenarios=scenarios)
+    return replace(moved, values=values, stated_ranges=ranges, scenarios=scenarios)
 
 
 def existing_fast_operations(study: Study, most: int) -> np.ndarray:

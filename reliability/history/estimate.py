@@ -8,10 +8,11 @@ from functools import partial
 
 import numpy as np
 
+from reliability import forked
 from reliability.history.clearing import FACTORS, ClearingFit, fit_clearing
 from reliability.history.device_fit import SHORT, DeviceFit, fit_devices, without
 from reliability.history.evidence import Found, Observed, find_evidence, prior_of
-from reliability.history.posterior import FULL, Evidence, Posterior
+from reliability.history.posterior import FULL, Evidence, Posterior, Prior
 from reliability.history.sampler import sample
 from reliability.history.units import Units
 from reliability.network.devices import FAST_BY_DEFAULT, MELTS
@@ -57,11 +58,9 @@ def estimate_rates(study: Study, seen: Observed, on_progress: Progress | None = 
         if on_progress:
             on_progress(reached, total)
 
-    fit = fit_devices(found.evidence, found.devices, prior, seed,
-                      lambda done, of: progress(done * SHORT.iterations // of))
-    used = without(found.evidence, fit.set_aside)
+    fit, used, posterior = _fitted(found, prior, seed, progress, workers)
     here = None if workers.executor else lambda done, _: progress(done + SHORT.iterations)
-    chains = [partial(sample, used, prior, np.random.default_rng(seed), here, FULL)]
+    chains = [partial(sample, used, prior, np.random.default_rng(seed), here, FULL)] if posterior is None else []
     other = {1.0: used}
     if matters := _clearing_matters(study):
         other |= {factor: without(find_evidence(_at_clearing(study, factor), seen).evidence, fit.set_aside)
@@ -69,10 +68,25 @@ def estimate_rates(study: Study, seen: Observed, on_progress: Progress | None = 
     spanned = SPANNED if matters and not _has_momentary(used) else ()
     chains += [partial(sample, other[factor], prior, np.random.default_rng([seed, 4]), None, SHORT)
                for factor in spanned]
-    posterior, *others = workers.in_order(chains)
+    others = list(workers.in_order(chains))
+    posterior = posterior or others.pop(0)
     clearing = fit_clearing([other[factor] for factor in FACTORS], posterior, prior) if matters else None
     spans = {factor: _fleet_fraction(found_there, units) for factor, found_there in zip(spanned, others, strict=True)}
     return Estimate(found, fit, posterior, clearing, spans)
+
+
+def _fitted(found: Found, prior: Prior, seed: int, progress: Callable[[int], None],
+            workers: Workers) -> tuple[DeviceFit, Evidence, Posterior | None]:
+    """Fit of the devices, the evidence without those set aside, and its posterior where that is known already.
+
+    The whole chain is begun meanwhile, for the usual case that none is set aside.
+    """
+    begun = partial(sample, found.evidence, prior, np.random.default_rng(seed), None, FULL)
+    with forked.Work(begun, workers.forks, (found.evidence,)) as of_all:
+        fit = fit_devices(found.evidence, found.devices, prior, seed,
+                          lambda done, of: progress(done * SHORT.iterations // of))
+        used = without(found.evidence, fit.set_aside)
+        return fit, used, of_all.result() if workers.forks and used is found.evidence else None
 
 
 def _clearing_matters(study: Study) -> bool:

@@ -8,8 +8,9 @@ own child of one seed, so the digits depend neither on who computes them nor on 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
+from contextlib import closing
 from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from itertools import pairwise
@@ -31,7 +32,7 @@ from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
 from reliability.schema.scenarios import Scenario
 from reliability.schema.values import Assumptions, drawn
-from reliability.tasks import Workers
+from reliability.tasks import HERE, Workers
 
 # Fixed sizes: with the seed they settle every digit, so changing one changes results.
 YEARS_PER_CHUNK = 8_000            # trial-years drawn together
@@ -49,9 +50,12 @@ EVENTS_AT_MOST = 2e9               # about a minute of two cores
 # Assumptions that change what protection does, so that each of their draws needs its own table.
 STRUCTURAL = ("fast_clearing_time_s", "phases_involved", "load_margin", "cold_load_factor", "fault_current_factor",
               "fuse_melting_factor", "fuse_arcing_time_s", "actuating_ratio")
+CHUNKS_AT_ONCE = 8                 # of one trial each, done by one process
 
 Progress = Callable[[int, int, float], None]
 PickedRates = Callable[[UnitBlock], np.ndarray]
+# draws and totals of a chunk of trials
+_Chunk = tuple[dict[str, np.ndarray], dict[str, np.ndarray]]
 
 
 @dataclass(frozen=True)
@@ -114,9 +118,10 @@ def simulate(inputs: SimulationInput, *, seed: int, trials: int | None = None, e
     many; None: until the standard error of every scenario's SAIDI difference to the first (of
     SAIDI, where there is one scenario) is under 1 % of it, and TRIALS_AT_LEAST; but never more
     than TRIALS_AT_MOST, of a large network fewer. executor: any `concurrent.futures.Executor`;
-    None computes here. workers: how many tasks it runs at once. memory_bytes: bound on the memory
-    of the totals; trials that would not fit are not run (`limited`). on_progress(done, total,
-    seconds left) is called after every block; what it raises stops the simulation.
+    None computes here, or in so many `workers` forked from this process. workers: how many tasks
+    run at once. memory_bytes: bound on the memory of the totals; trials that would not fit are
+    not run (`limited`). on_progress(done, total, seconds left) is called after every block, or
+    every chunk from another process; what it raises stops the simulation.
     """
     years = int(inputs.values["horizon_years"])
     structural = needs_own_tables(inputs)
@@ -124,22 +129,22 @@ def simulate(inputs: SimulationInput, *, seed: int, trials: int | None = None, e
     table = inputs.table(inputs.values)
     fitting = _fitting(inputs, years, memory_bytes)
     cap = min(trials or most_trials(row_rates(table, inputs.values).sum() * years), fitting)
-    chunks: list[tuple[dict[str, np.ndarray], dict[str, np.ndarray]]] = []
+    chunks: list[_Chunk] = []
     done, precise, seen = 0, None if trials else False, TrialsSeen()
     look_at: float = TRIALS_AT_LEAST
     prepared = None if structural else _prepare(inputs, table, inputs.values, inputs.uncertain)
     run = _Run(inputs, prepared, years, Workers(executor, workers), _Reporter(on_progress, cap))
     run = run if prepared is None else replace(run, sent=tuple(map(run.workers.shared, prepared.blocks)))
-    for number, first in enumerate(range(0, cap, per_chunk)):
-        size = min(per_chunk, cap - first)
-        chunks.append(_chunk(run, np.random.SeedSequence(seed, spawn_key=(number,)), size))
-        done += size
-        if trials is None:
-            seen = with_more_trials(seen, chunks[-1][1]["customer_hours"])
-            if done >= min(look_at, cap):
-                precise, look_at = precise_enough(seen), LOOK_AGAIN * done
-                if precise:
-                    break
+    with closing(_chunks(run, seed, cap, per_chunk)) as found:
+        for chunk in found:
+            chunks.append(chunk)
+            done += chunk[1]["customer_hours"].shape[1]
+            if trials is None:
+                seen = with_more_trials(seen, chunk[1]["customer_hours"])
+                if done >= min(look_at, cap):
+                    precise, look_at = precise_enough(seen), LOOK_AGAIN * done
+                    if precise:
+                        break
     return Simulated(
         tuple(s.name for s in inputs.scenarios), done, years, seed,
         {name: np.concatenate([totals[name] for _, totals in chunks], axis=1) for name in chunks[0][1]},
@@ -172,7 +177,27 @@ class _Run:
     sent: tuple[Any, ...] = ()
 
 
-def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
+def _chunks(run: _Run, seed: int, cap: int, per_chunk: int) -> Generator[_Chunk]:
+    """Chunks of trials one after another, `cap` trials; where there are several, each from a process of its own."""
+    jobs = [(np.random.SeedSequence(seed, spawn_key=(number,)), min(per_chunk, cap - first))
+            for number, first in enumerate(range(0, cap, per_chunk))]
+    if not run.workers.forks or len(jobs) < 2:
+        yield from (_chunk(run, *job) for job in jobs)
+        return
+    alone, at_once = replace(run, workers=HERE, report=_Reporter(None, cap)), 1 if per_chunk > 1 else CHUNKS_AT_ONCE
+    batches = (jobs[k:k + at_once] for k in range(0, len(jobs), at_once))
+    for some in run.workers.in_order(partial(_chunks_of, alone, batch) for batch in batches):
+        for draws, totals in some:
+            run.report.start(1, totals["customer_hours"].shape[1])
+            run.report.block_done()
+            yield draws, totals
+
+
+def _chunks_of(run: _Run, jobs: Sequence[tuple[np.random.SeedSequence, int]]) -> list[_Chunk]:
+    return [_chunk(run, *job) for job in jobs]
+
+
+def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> _Chunk:
     """Draws and totals of a chunk of trials, {measure: (S, trials, years)}."""
     inputs, prepared, years = run.inputs, run.prepared, run.years
     own, events = seed.spawn(2)
@@ -202,7 +227,7 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> tuple[dict[s
         drawn_ = drawn(values, factor) if isinstance(factor, str) else hours_of(factor, values)
         return np.repeat(np.broadcast_to(drawn_, trials), years)
 
-    for block, sums_of in zip(prepared.blocks, run.workers.in_order(tasks), strict=True):
+    for block, sums_of in zip(prepared.blocks, run.workers.in_order(tasks, small=True), strict=True):
         for each, sums in zip(_coefficients_of(block), sums_of, strict=True):
             _add(totals, each, sums, scale)
         run.report.block_done()

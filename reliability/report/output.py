@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable, Collection
+from contextlib import ExitStack
 from pathlib import Path
 
 import pandas as pd
 
+from reliability import forked
 from reliability.business.cashflow import cashflow_frame
 from reliability.business.laterals import laterals_frame
 from reliability.cells import write_csv
@@ -18,11 +21,12 @@ from reliability.report.documents import report, sections
 from reliability.report.page import page
 from reliability.report.results_geojson import FILE as RESULTS_GEOJSON
 from reliability.report.results_geojson import results_geojson
-from reliability.report.summary import sections_frame
+from reliability.report.summary import sections_frame, summary
 from reliability.report.word import require_docx, write_docx
 from reliability.report.work_pack import write_work_pack
 from reliability.report.work_pack_jobs import WorkPack, checks_of_selection, work_pack
 from reliability.report.workbook import write_workbook
+from reliability.tasks import HERE, Workers
 
 COMPLETION_MARKER = COMPLETION_MARKERS["run"]
 PLANNED = ("selection.csv", "programme.csv", "frontier.csv", "drivers.csv")
@@ -31,28 +35,52 @@ OWNED = (COMPLETION_MARKER, "report.html", "report.docx", "workbook.xlsx", "sect
          "cashflow.csv", "application.csv", *PLANNED, "work_pack.csv", "work_pack.html", RESULTS_GEOJSON)
 
 
-def write_results(results: Results, target: str | Path, *, docx: bool = False) -> None:
-    """Write every result file; summary.json comes last, so a folder with it is complete and of one run.
+# What may be asked for by itself; summary.json is always written, as it marks a folder that is complete.
+SUMMARY, TABLES, REPORT, WORKBOOK, WORK_PACK = KINDS = ("summary", "tables", "report", "workbook", "work_pack")
 
-    docx: write report.docx too; raises DocxMissing, with nothing written, where python-docx is missing.
+
+def write_results(results: Results, target: str | Path, *, docx: bool = False, only: Collection[str] = KINDS,
+                  workers: Workers = HERE) -> None:
+    """Write the result files; summary.json comes last, so a folder with it is complete and of one run.
+
+    docx: write report.docx too; raises DocxMissing, with nothing written, where python-docx is missing. only: which of
+    KINDS. workers: those forked from this process write files beside each other.
     """
     if docx:
         require_docx()
-    content = content_of(results)
-    made = sections(content)
-    document = report(content, made)
-    with complete_folder(target, COMPLETION_MARKER, OWNED) as folder:
-        (folder / "report.html").write_text(page(document), encoding="utf-8")
-        write_workbook(content, folder / "workbook.xlsx", made)
-        if docx:
-            write_docx(document, folder / "report.docx")
-        for name, frame in tables(results).items():
-            write_csv(frame, folder / name)
-        write_work_pack(folder, _for_the_crews(results))
-        if results.study.routes is not None:
-            (folder / RESULTS_GEOJSON).write_text(results_geojson(results), encoding="utf-8")
-        text = json.dumps(content.summary, indent=2, ensure_ascii=False, allow_nan=False)
+    with complete_folder(target, COMPLETION_MARKER, OWNED) as folder, ExitStack() as begun:
+        def meanwhile(work: Callable[[], object]) -> None:
+            written.append(begun.enter_context(forked.Work(work, workers.forks)))
+
+        written: list[forked.Work[object]] = []
+        if TABLES in only:
+            meanwhile(lambda: _write_tables(results, folder))
+        if {REPORT, WORKBOOK} & set(only):
+            content = content_of(results)
+            made = sections(content)
+            if WORKBOOK in only:
+                meanwhile(lambda: write_workbook(content, folder / "workbook.xlsx", made))
+            if REPORT in only:
+                document = report(content, made)
+                if docx:
+                    meanwhile(lambda: write_docx(document, folder / "report.docx"))
+                (folder / "report.html").write_text(page(document, workers), encoding="utf-8")
+            found = content.summary
+        else:
+            found = summary(results)
+        if WORK_PACK in only:
+            write_work_pack(folder, _for_the_crews(results), workers)
+        for one in written:
+            one.result()
+        text = json.dumps(found, indent=2, ensure_ascii=False, allow_nan=False)
         (folder / COMPLETION_MARKER).write_text(text + "\n", encoding="utf-8")
+
+
+def _write_tables(results: Results, folder: Path) -> None:
+    for name, frame in tables(results).items():
+        write_csv(frame, folder / name)
+    if results.study.routes is not None:
+        (folder / RESULTS_GEOJSON).write_text(results_geojson(results), encoding="utf-8")
 
 
 def tables(results: Results) -> dict[str, pd.DataFrame]:

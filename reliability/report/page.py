@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -16,23 +17,28 @@ from reliability.report.chart import BarChart, MapChart, PlotChart
 from reliability.report.figures import Figure, Name, Sentence
 from reliability.report.picture import svg
 from reliability.schema.problems import shorten
+from reliability.tasks import HERE, Workers
 
 TEMPLATE, STYLE = "page.html.j2", "page.css"
 LONGEST = 80        # letters of a name from the user's files; the whole name is in the workbook
 LONGEST_SENTENCE = 400
 UNBROKEN = 16       # letters of a word that a cell does not break
 SENTENCE = 20       # letters from which a cell's text wants room
+CHART = "chart"
 KINDS = {Text: "text", KeyFigures: "keys", Points: "points", Heading: "heading", Missing: "missing",
-         Caution: "caution", Table: "table", BarChart: "chart", PlotChart: "chart", MapChart: "chart"}
+         Caution: "caution", Table: "table", BarChart: CHART, PlotChart: CHART, MapChart: CHART}
 
 
-def page(document: Document) -> str:
-    """The document as HTML; every text from the user's files is escaped."""
+def page(document: Document, workers: Workers = HERE) -> str:
+    """The document as HTML; every text from the user's files is escaped. workers: draw its charts."""
+    charts = [block for section in document.sections for block in section.blocks
+              if isinstance(block, BarChart | PlotChart | MapChart)]
+    drawn = dict(zip(map(id, charts), workers.in_order([partial(svg, c) for c in charts], small=True), strict=True))
     folder = Path(__file__).parent
     environment = Environment(loader=FileSystemLoader(folder), autoescape=True, undefined=StrictUndefined,
                               trim_blocks=True, lstrip_blocks=True)
     environment.filters |= {"words": words, "short": lambda t: shorten(str(t), LONGEST),
-                            "count": lambda n: shown(n, "count"), "svg": lambda chart: Markup(svg(chart))}  # noqa: S704 - svg() escapes
+                            "count": lambda n: shown(n, "count"), "svg": lambda chart: Markup(drawn[id(chart)])}  # noqa: S704 - svg() escapes
     environment.tests["block"] = lambda block, kind: KINDS[type(block)] == kind
     environment.globals["rows"] = lambda table: list(_rows(table))
     style = palette.css() + (folder / STYLE).read_text(encoding="utf-8")

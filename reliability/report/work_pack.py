@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,7 @@ from reliability.report.work_pack_steps import AFTER_OPERATION, BEFORE_SERVICE, 
 from reliability.schema.assumptions import PRACTICE
 from reliability.schema.devices import BY_NAME
 from reliability.schema.problems import shorten
+from reliability.tasks import HERE, Workers
 
 TEMPLATE = "work_pack.html.j2"
 VERIFY = ("Rating, counts and actuating current are verified against the curves and data sheets of the devices before "
@@ -33,16 +35,19 @@ NOT_KNOWN = "not known"
 MOST_UNITS = 3          # columns of the card for after an operation, which may be for any lateral
 
 
-def write_work_pack(folder: str | Path, pack: WorkPack) -> tuple[Path, Path]:
+def write_work_pack(folder: str | Path, pack: WorkPack, workers: Workers = HERE) -> tuple[Path, Path]:
     """Write work_pack.csv and work_pack.html into a folder that exists; returns the two paths."""
     csv, page = Path(folder) / "work_pack.csv", Path(folder) / "work_pack.html"
     write_csv(work_pack_rows(pack), csv)
-    page.write_text(work_pack_html(pack), encoding="utf-8")
+    page.write_text(work_pack_html(pack, workers), encoding="utf-8")
     return csv, page
 
 
-def work_pack_html(pack: WorkPack) -> str:
-    """One self-contained HTML page; every page of it prints on one of Letter or A4 and bears its number."""
+def work_pack_html(pack: WorkPack, workers: Workers = HERE) -> str:
+    """One self-contained HTML page; every page of it prints on one of Letter or A4 and bears its number.
+
+    workers: draw its pictures.
+    """
     environment = Environment(loader=FileSystemLoader(Path(__file__).parent), autoescape=True,
                               undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     environment.filters |= {
@@ -50,8 +55,10 @@ def work_pack_html(pack: WorkPack) -> str:
         "count": lambda many, noun: count(int(many), noun), "sentence": lambda text: text[:1].upper() + text[1:]}
     pages = pages_of(pack)
     rows = work_pack_rows(pack).to_dict("records")
-    sheets = [_sheet(pack, {str(key): value for key, value in row.items()}, *numbers, place)
-              for place, (row, numbers) in enumerate(zip(rows, pages.sheets, strict=True))]
+    pictures = workers.in_order([partial(_picture, pack, *_head_and_backup(pack, place), f"picture-{place}")
+                                 for place in range(len(rows))], small=True)
+    sheets = [_sheet(pack, {str(key): value for key, value in row.items()}, *numbers, place, *picture)
+              for place, (row, numbers, picture) in enumerate(zip(rows, pages.sheets, pictures, strict=True))]
     values = pack.checks.values
     return environment.get_template(TEMPLATE).render(
         colours=palette.css(), pack=pack, revision=revision_of(pack), cautions=CAUTIONS, practice=PRACTICE,
@@ -62,13 +69,18 @@ def work_pack_html(pack: WorkPack) -> str:
         after=[step.printed(values) for step in AFTER_OPERATION], most_units=MOST_UNITS)
 
 
-def _sheet(pack: WorkPack, row: dict[str, Any], hold_page: int, page: int, place: int) -> dict[str, Any]:
+def _head_and_backup(pack: WorkPack, place: int) -> tuple[int, int]:
+    proposal, at = pack.checks.proposal, int(pack.with_sheet.iloc[place]["at"])
+    return int(proposal.head[at]), int(proposal.backup[at])
+
+
+def _sheet(pack: WorkPack, row: dict[str, Any], hold_page: int, page: int, place: int, picture: Markup,
+           words: str) -> dict[str, Any]:
     """All that stands on the sheet of one row, number `place` of the pack."""
     job = pack.with_sheet.iloc[place]
     network, at = pack.checks.network, int(job["at"])
-    head, backup = int(pack.checks.proposal.head[at]), int(pack.checks.proposal.backup[at])
+    head, backup = _head_and_backup(pack, place)
     location = network.text["location"]
-    picture, words = _picture(pack, head, backup, f"picture-{place}")
     return row | {
         "name": str(network.names[head]), "where": str(location[head]),
         "device_number": str(network.text["device_id"][head]),

@@ -63,7 +63,8 @@ class _Styles:
 def _styles(columns: Sequence[Sequence[Value]], looks: Sequence[Format],
             look_of_text: Callable[[str], Format | None]) -> _Styles:
     """A format has the number at which it is first asked for: asked in the order of the cells."""
-    found, asked = _Styles(len(columns)), []
+    found = _Styles(len(columns))
+    asked: list[tuple[int, int, str | None]] = []
     for c, values in enumerate(columns):
         number = next((r for r, v in enumerate(values) if v is not None and not isinstance(v, str)), None)
         if number is not None:

@@ -192,10 +192,8 @@ def _follow(now: ScenarioResults, place: dict[str, Any], odds: list[Slot], large
 
 
 def _draw_bars(now: ScenarioResults, spread: Spread | None, place: dict[str, Any], large: bool) -> None:
-    with place["bars"].again().container():
-        indices = charts.indices_of(now, spread)
-        figure.chart(charts.bars(indices, large, 2 if large else 4), charts.bars_alt(indices),
-                     lambda: charts.bars_data(indices), "Indices", "bars", csv=False)
+    indices = charts.indices_of(now, spread)
+    place["bars"].chart(charts.bars(indices, large, 2 if large else 4), charts.bars_alt(indices), "Indices", "bars")
 
 
 def _draw_year(spread: Spread | None, now: ScenarioResults, place: dict[str, Any], large: bool, stale: bool) -> None:
@@ -218,9 +216,7 @@ def _draw_year(spread: Spread | None, now: ScenarioResults, place: dict[str, Any
         alt = "Share of simulated years by SAIDI. " + ("" if stale else "Worse than the typed value: " + said)
     else:
         picture, alt = difference_chart(spread, first, second, large, stale), difference_words(spread, first, second)
-    with place["year"].again().container():
-        figure.chart(picture, f"Of the state before. {alt}" if stale else alt, pd.DataFrame, "Spread of years", "year",
-                     csv=False)
+    place["year"].chart(picture, f"Of the state before. {alt}" if stale else alt, "Spread of years", "year")
 
 
 def _draw_odds(spread: Spread | None, places: list[Slot]) -> None:

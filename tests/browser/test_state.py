@@ -47,7 +47,6 @@ def shows(page, address: str, figures: list[str]) -> None:
         settle(page)
         if shown(page) == figures:
             break
-        page.wait_for_timeout(500)
     settle(page)
     assert (page.url, shown(page)) == (address, figures)
 

@@ -259,6 +259,9 @@ def test_method_page_states_the_study_s_assumptions_with_their_source():
     table = test.dataframe[1].value.set_index("key")
     assert float(table.loc["restoration.switching_hours", "value"]) == study.values["switching_hours"]
     assert table.loc["faults.temporary_fraction", "low"] == study.uncertain["temporary_fraction"].low
+    assert table.loc["faults.temporary_fraction", "range_set_by"] == "study"
+    assert table.loc["restoration.switching_hours", "range_set_by"] == "default"
+    assert "ranges of inputs are the tool's defaults" in said(test)
     assert (table["source"] != "").all()
     assert (test.dataframe[0].value[["what", "formula", "source"]] != "").all(axis=None)
 
