@@ -7,6 +7,7 @@ unsafe, as on macOS), everything is done here, one after another.
 
 from __future__ import annotations
 
+import gc
 import io
 import multiprocessing
 import os
@@ -76,7 +77,9 @@ class _Copy(Generic[T]):
         for stream in (sys.stdout, sys.stderr):
             stream.flush()                              # or a copy would write once more what waits
         self.process = context.Process(target=_work_and_send, args=(work, known, self.answer, sent), daemon=True)
+        gc.freeze()                                     # so that no collection of the copy goes over what is shared
         self.process.start()
+        gc.unfreeze()
         sent.close()
 
     def result(self) -> T:
