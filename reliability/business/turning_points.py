@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import elementwise
 
 from reliability.business.expected_npv import Npv
 from reliability.indices.draws import values_of_trials
@@ -75,6 +74,8 @@ class _Brackets:
         def npv_at(x: np.ndarray, key: np.ndarray, scenario: np.ndarray) -> np.ndarray:
             found = npv(one_at_a_time(values, keys, key.astype(int), x))
             return found[np.arange(len(x)), scenario.astype(int)]
+
+        from scipy.optimize import elementwise  # slow to load
 
         root, inside = self.low.copy(), np.flatnonzero(self.low < self.high)
         if inside.size:
