@@ -157,6 +157,21 @@ def test_the_guide_leads_every_draw_to_its_year():
         assert np.array_equal(of.guide < 0, first != last)
 
 
+@pytest.mark.parametrize("times", [SAME_SEVERITY, Times(np.full(5_000, 0.6), {})])
+def test_years_without_events_are_left_out_and_those_with_some_are_the_same(monkeypatch, times):
+    weights = np.random.default_rng(2).gamma(2.0, size=5_000)
+    block = _block([0.02, 0.05], [1.0, 2.0], [3.0, 4.0])
+    some = simulate_block(block, year_weights(weights, 0.07), times, np.random.SeedSequence(5))
+    assert year_weights(weights, 0.07).guide is None
+    monkeypatch.setattr("reliability.indices.events.SPARSE", 0.0)
+    every = simulate_block(block, year_weights(weights), times, np.random.SeedSequence(5))
+    assert every.of_years is None
+    assert 100 < len(some.of_years) < 1_000
+    for one, all_years in zip(some[:2], every[:2], strict=True):
+        assert np.array_equal(one, all_years[some.of_years])
+        assert all_years.sum() == pytest.approx(one.sum())
+
+
 def test_a_pert_law_is_a_scaled_beta_law():
     law = Range(2.0, 3.0, 7.0)
     drawn = pert(np.random.default_rng(0), law, 20_000)
