@@ -4,8 +4,8 @@
     python -m tests.benchmarks.bench_ratios large       500 000 sections as well: minutes, and gigabytes
     python -m tests.benchmarks.bench_ratios code=DIR    the commands of the package in another folder, an earlier one
 
-Each command is a process of its own. Printed are its seconds by the clock and of the processor (of all processes that it
-begins), and the largest memory of one process. Ratios are to an import measured right before, clock to clock and
+Each command is a process of its own. Printed are its seconds by the clock and of the processor (of all processes that
+it begins), and the largest memory of one process. Ratios are to an import measured right before, clock to clock and
 processor to processor, so that a busy machine shows where they differ. Printed, never asserted.
 """
 
@@ -90,7 +90,8 @@ def main() -> None:
         run("first demo, every file", "3.5", DEMO)
         learned = shutil.copytree(DEMO, folder / "learned")
         text = (learned / "study.toml").read_text(encoding="utf-8")
-        (learned / "study.toml").write_text(text.replace("[faults]", '[faults]\nrates = "learned"', 1), encoding="utf-8")
+        text = text.replace("[faults]", '[faults]\nrates = "learned"', 1)
+        (learned / "study.toml").write_text(text, encoding="utf-8")
         run("the same with rates learned", "4.5", learned)
         loaded = subprocess.run([sys.executable, "-c", LOADED.format(study=str(DEMO))], cwd=code, capture_output=True,
                                 text=True, check=True).stdout.splitlines()[-1].split()

@@ -37,8 +37,8 @@ def test_the_command_line_loads_matplotlib_only_to_draw(code):
 
 
 def test_check_loads_nothing_that_it_does_not_use():
-    slow = {"scipy.stats", "scipy.optimize", "xlsxwriter", "jinja2", "multiprocessing.connection", "reliability.pipeline",
-            "reliability.business", "reliability.report"}
+    slow = {"scipy.stats", "scipy.optimize", "xlsxwriter", "jinja2", "multiprocessing.connection",
+            "reliability.pipeline", "reliability.business", "reliability.report"}
     assert not loaded(CHECK) & slow
 
 
