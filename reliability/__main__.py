@@ -222,11 +222,13 @@ def _check(options: argparse.Namespace) -> None:
     from reliability.history.device_events import finding_lines
     from reliability.history.findings import messages
     from reliability.history.operations import read_operations
-    from reliability.pipeline import check_rates, records_of
+    from reliability.history.outages import records_of
 
     study = _opened(options.study)
     records = records_of(study)
-    check_rates(study, records)
+    if study.values["rates"] != "assumed":  # what learns is slow to load
+        from reliability.history.rates import check_rates
+        check_rates(study, records)
     if records is not None:
         _print_notes(messages(records.findings, study.outages_file))
         _print_notes(finding_lines(read_operations(study, records).findings, study))
@@ -238,7 +240,8 @@ def _check(options: argparse.Namespace) -> None:
 def _history(options: argparse.Namespace) -> None:
     from reliability.history.device_events import finding_lines
     from reliability.history.findings import messages
-    from reliability.pipeline import expect, learned_rates, modelled_days, records_of, with_rates
+    from reliability.history.outages import records_of
+    from reliability.pipeline import expect, learned_rates, modelled_days, with_rates
     from reliability.report.history_output import OWNED, write_history
 
     _keep_inputs(options.out, OWNED)

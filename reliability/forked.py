@@ -7,8 +7,8 @@ unsafe, as on macOS), everything is done here, one after another.
 
 from __future__ import annotations
 
+import gc
 import io
-import multiprocessing
 import os
 import pickle
 import signal
@@ -16,8 +16,10 @@ import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import BrokenExecutor
 from contextlib import suppress
-from multiprocessing.connection import Connection, wait
-from typing import Generic, TypeVar
+from typing import TYPE_CHECKING, Generic, TypeVar
+
+if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
 
 T = TypeVar("T")
 
@@ -71,12 +73,16 @@ class Work(Generic[T]):
 class _Copy(Generic[T]):
     def __init__(self, work: Callable[[], T], known: Sequence[object]) -> None:
         self.known, self.begun_by = known, os.getpid()
+        import multiprocessing  # loaded where there is something to do apart
+
         context = multiprocessing.get_context("fork")
         self.answer, sent = context.Pipe(duplex=False)
         for stream in (sys.stdout, sys.stderr):
             stream.flush()                              # or a copy would write once more what waits
         self.process = context.Process(target=_work_and_send, args=(work, known, self.answer, sent), daemon=True)
+        gc.freeze()                                     # so that no collection of the copy goes over what is shared
         self.process.start()
+        gc.unfreeze()
         sent.close()
 
     def result(self) -> T:
@@ -163,5 +169,8 @@ def in_order(works: Iterable[Callable[[], T]], processes: int) -> Iterator[T]:
 
 def _ready(under_way: Mapping[int, Work[T]]) -> list[int]:
     """Places of those that can be collected without waiting, at least one."""
-    answers = {work.answer: place for place, work in under_way.items()}
-    return [answers[answer] for answer in wait(answers) if isinstance(answer, Connection)]
+    from multiprocessing.connection import wait
+
+    answers = {place: work.answer for place, work in under_way.items()}
+    ready = wait(answers.values())
+    return [place for place, answer in answers.items() if answer in ready]

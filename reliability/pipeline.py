@@ -29,8 +29,8 @@ from reliability.history import History, LearnedRates, learn_rates, learned_stud
 from reliability.history.calibration import Calibration
 from reliability.history.model_days import ModelDays, simulate_days
 from reliability.history.operations import read_operations
-from reliability.history.outages import Records, read_records
-from reliability.history.rates import observations
+from reliability.history.outages import Records, records_of
+from reliability.history.rates import check_rates
 from reliability.indices.expected import Expected, expected_values, feeder_indices
 from reliability.indices.simulation import Progress, SimulationInput, simulate
 from reliability.network.application import ApplicationChecks, check_laterals, settle_scenarios
@@ -48,21 +48,10 @@ T = TypeVar("T")
 FRONTIER_POINTS = 30
 
 
-def records_of(study: Study) -> Records | None:
-    """The outage records of a study, None where it has none. Raises StudyError for records that cannot be read."""
-    return read_records(study) if study.outages is not None and len(study.outages) else None
-
-
 def learned_rates(study: Study, records: Records | None, on_progress: Callable[[int, int], None] | None = None,
                   workers: Workers = HERE) -> LearnedRates:
     """What the records of a study tell of its fault rates. Raises StudyError where there is nothing to learn from."""
     return learn_rates(study, records, read_operations(study, records) if records else None, on_progress, workers)
-
-
-def check_rates(study: Study, records: Records | None) -> None:
-    """Raise StudyError where a study asks for rates from its records and there is nothing to learn from."""
-    if study.values["rates"] == LEARNED:
-        observations(study, records, read_operations(study, records) if records else None)
 
 
 def with_rates(study: Study, records: Records | None = None, learned: LearnedRates | None = None) -> Study:

@@ -99,11 +99,11 @@ def test_results_hold_the_contract(tmp_path, demo):
 
 @pytest.mark.slow
 def test_the_same_seed_gives_the_same_bytes_and_no_partial_folder_stays(tmp_path):
-    texts = []
+    files = []
     for name in ("one", "two"):
         run(ROOT / "data/demo", tmp_path / name, "--seed", "0", "--workers", "1" if name == "one" else "2")
-        texts.append((tmp_path / name / "summary.json").read_bytes())
-    assert texts[0] == texts[1]
+        files.append({file.name: file.read_bytes() for file in (tmp_path / name).iterdir()})
+    assert files[0] == files[1]
     assert sorted(p.name for p in tmp_path.iterdir()) == ["one", "two"]
 
 
@@ -132,6 +132,27 @@ def _numbers(part: object) -> Iterator[float]:
             yield from _numbers(inner)
     else:
         yield float(part) if isinstance(part, int | float) else np.nan
+
+
+def test_only_what_is_asked_for_is_written_and_what_is_wrong_is_told_at_once(tmp_path, capsys):
+    source = study(tmp_path / "s", "main,,breaker,1,5", "tap,main,fuse,1,5")
+    whole = run(source, tmp_path / "out", "--trials", "2")
+    every = {file.name for file in (tmp_path / "out").iterdir()}
+    some = run(source, tmp_path / "out", "--trials", "2", "--only", "tables, summary")
+    assert some == whole
+    kept = {file.name for file in (tmp_path / "out").iterdir()}
+    assert every - kept == {"report.html", "workbook.xlsx", "work_pack.csv", "work_pack.html"}
+    run(source, tmp_path / "out", "--trials", "2", "--only", "work_pack,workbook,report")
+    found = {file.name for file in (tmp_path / "out").iterdir()}
+    assert found == {"summary.json", "report.html", "workbook.xlsx", "work_pack.csv", "work_pack.html"}
+    capsys.readouterr()
+    assert main(["run", str(source), "--out", str(tmp_path / "no"), "--only", "tabels,,report"]) == PROBLEMS_FOUND
+    told = capsys.readouterr().err.splitlines()
+    assert [line.split(":")[0] for line in told] == ["--only", "--only"]
+    assert "'tabels': no kind of output; write one or more of summary, tables, report, workbook, work_pack" in told[0]
+    assert main(["run", str(source), "--out", str(tmp_path / "no"), "--only", "tables", "--report", "docx"]) == 2
+    assert "add report" in capsys.readouterr().err
+    assert not (tmp_path / "no").exists()
 
 
 def test_new_writes_a_study_that_runs(tmp_path):

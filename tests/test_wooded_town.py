@@ -11,8 +11,9 @@ import pytest
 
 from reliability.__main__ import main
 from reliability.history import learned_study
+from reliability.history.outages import records_of
 from reliability.network.rates import fault_rates
-from reliability.pipeline import learned_rates, records_of
+from reliability.pipeline import learned_rates
 
 DATA = Path(__file__).parents[1] / "data"
 STUDY, EXPORTS = DATA / "wooded_town", DATA / "wooded_town_exports"

@@ -10,7 +10,7 @@ import numpy as np
 
 from reliability.business.costs import MOMENTARY_FACTOR, customers_by_class
 from reliability.faults.consequences import Consequences
-from reliability.faults.times import Term, depends_on, terms_of_rows
+from reliability.faults.times import OWN_REPAIR, WALK_OR_OWN_REPAIR, Term, depends_on, terms_of_rows
 from reliability.indices.bends import Bend
 from reliability.indices.measures import ExtraParts, Factor, switching_terms
 from reliability.network.quantities import Quantity
@@ -18,6 +18,9 @@ from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
 from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable
+
+# sections' own repair times go with the study's
+_WITH = {OWN_REPAIR: "repair", WALK_OR_OWN_REPAIR: "repair_reclosing_off"}
 
 
 @dataclass(frozen=True)
@@ -55,7 +58,8 @@ class InterruptionCost:
                 if not amount.any():
                     continue
                 of_rows = np.where(rows, hours, 0.0)
-                line, more = self._priced(amount, of_rows, term, is_uncertain, values["cv"])
+                least = np.nan_to_num(effect.own_repair) if term[0] == WALK_OR_OWN_REPAIR and is_uncertain else None
+                line, more = self._priced(amount, of_rows, term, is_uncertain, values["cv"], least)
                 fixed = fixed + line[0]
                 bends += more
                 if is_uncertain:
@@ -66,14 +70,14 @@ class InterruptionCost:
         return ExtraParts(lines | {None: (fixed, slope)}, bends)
 
     def _priced(self, customers: np.ndarray, hours: np.ndarray, term: Term, uncertain: bool,
-                cv: float) -> tuple[tuple[np.ndarray, np.ndarray], list[Bend]]:
+                cv: float, least: np.ndarray | None) -> tuple[tuple[np.ndarray, np.ndarray], list[Bend]]:
         """The line (what an event costs at 0 h, and by the hour) and the bends of customers (r, c), 0 h elsewhere."""
         usual = hours[customers.any(axis=1)].mean() / np.sqrt(1.0 + cv * cv)  # the median of a lognormal
         limits, below = self.costs.durations_hours, self.costs.durations_hours < usual
         below[0] = True
         weight = customers @ self.costs.bends
         line = customers @ self.costs.momentary - weight[:, below] @ limits[below], weight[:, below].sum(axis=1)
-        bends = [Bend(term, uncertain, hours, float(limits[k]), not below[k], weight[:, k])
+        bends = [Bend(term, uncertain, hours, float(limits[k]), not below[k], weight[:, k], least)
                  for k in range(1, len(limits))]
         return line, bends if usual > 0.0 or uncertain else []
 
@@ -86,7 +90,7 @@ def _by_time(terms: Iterable[tuple[Term, np.ndarray]],
         if depends_on(term, uncertain):
             yield term, True, rows
         else:
-            name = (term[0], None)
+            name: Term = (_WITH.get(term[0], term[0]), None)
             certain[name] = certain.get(name, False) | rows
     for term, rows in certain.items():
         yield term, False, rows

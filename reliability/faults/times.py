@@ -1,6 +1,7 @@
 """How long those wait whom a fault interrupts: the times of model §4, and which assumptions each depends on.
 
-A term is a time by name, and the repair hours of a section of its own where they enter it (None: the study's).
+A term is a time by name, in a tuple, which tells it from the key of an assumption. Repair hours of sections' own are
+two terms for all rows that have any, since each may have others.
 """
 
 from __future__ import annotations
@@ -16,35 +17,35 @@ NO_TIME = -1
 # What those wait for who are not back after switching; the last two after a lockout with reclosing off.
 WAITING = ("refuse", "reset", "patrol", "repair", "patrol_reclosing_off", "repair_reclosing_off")
 SWITCHING, SWITCHING_OFF = "switching", "switching_reclosing_off"
+# A repair of a section's own hours, and the same after a lockout with reclosing off: not before the line was walked.
+OWN_REPAIR, WALK_OR_OWN_REPAIR = "own_repair", "walk_or_own_repair"
 _PATROL_OFF = {"patrol_reclosing_off_hours", "patrol_hours"}
 _DEPENDS_ON: dict[str, set[str]] = {
     **{name: {f"{name}_hours"} for name in WAITING[:4]}, SWITCHING: {"switching_hours"},
     "patrol_reclosing_off": _PATROL_OFF, SWITCHING_OFF: _PATROL_OFF | {"switching_hours"},
     "repair_reclosing_off": _PATROL_OFF | {"switching_hours", "repair_hours"},
+    OWN_REPAIR: set(), WALK_OR_OWN_REPAIR: _PATROL_OFF | {"switching_hours"},
 }
-Term = tuple[str, float | None]
+Term = tuple[str, None]
 
 
 def hours_of(term: Term, values: TrialValues) -> Drawn:
-    """Mean hours of a term; the values may be arrays of draws."""
-    name, own = term
+    """Mean hours of a term; the values may be arrays of draws. Of WALK_OR_OWN_REPAIR those of the walk."""
+    name, _ = term
     if name == "patrol_reclosing_off":
         stated = values["patrol_reclosing_off_hours"] is not None
         return drawn(values, "patrol_reclosing_off_hours" if stated else "patrol_hours")
-    if name == SWITCHING_OFF:
+    if name in (SWITCHING_OFF, WALK_OR_OWN_REPAIR):
         # nothing is switched before the line has been walked
         return np.maximum(drawn(values, "switching_hours"), hours_of(("patrol_reclosing_off", None), values))
-    repair = drawn(values, "repair_hours") if own is None else own
     if name == "repair_reclosing_off":
-        return np.maximum(hours_of((SWITCHING_OFF, None), values), repair)
-    return repair if name == "repair" else drawn(values, f"{name}_hours")
+        return np.maximum(hours_of((SWITCHING_OFF, None), values), drawn(values, "repair_hours"))
+    return drawn(values, f"{name}_hours")
 
 
 def depends_on(term: Term, keys: Iterable[str]) -> bool:
     """Whether a term changes with any of the assumptions `keys`."""
-    name, own = term
-    used = _DEPENDS_ON[name] - ({"repair_hours"} if own is not None else set())
-    return bool(used & set(keys))
+    return bool(_DEPENDS_ON[term[0]] & set(keys))
 
 
 def waiting_hours(time: np.ndarray, own_repair: np.ndarray, values: Assumptions) -> np.ndarray:
@@ -63,13 +64,12 @@ def switching_hours(time: np.ndarray, values: Assumptions) -> np.ndarray:
 def terms_of_rows(time: np.ndarray, own_repair: np.ndarray) -> list[tuple[Term, np.ndarray]]:
     """Every term that rows wait for, with the rows, (r,) bool."""
     found: list[tuple[Term, np.ndarray]] = []
+    own = ~np.isnan(own_repair)
+    of_own = {REPAIR: OWN_REPAIR, REPAIR_OFF: WALK_OR_OWN_REPAIR}
     for code in np.unique(time[time != NO_TIME]).tolist():
         those = time == code
-        own = np.unique(own_repair[those]) if code in (REPAIR, REPAIR_OFF) else np.array([np.nan])
-        for hours in own.tolist():
-            if np.isnan(hours):
-                usual = those & np.isnan(own_repair) if code in (REPAIR, REPAIR_OFF) else those
-                found.append(((WAITING[code], None), usual))
-            else:
-                found.append(((WAITING[code], hours), those & (own_repair == hours)))
-    return found
+        if code in of_own:
+            found += [((WAITING[code], None), those & ~own), ((of_own[code], None), those & own)]
+        else:
+            found.append(((WAITING[code], None), those))
+    return [(term, rows) for term, rows in found if rows.any()]

@@ -7,7 +7,21 @@ model, and the comparison of converted with other laterals. Writes no document. 
 records, or where they can be read in two ways and a key of [history] must say which.
 """
 
-from reliability.history.history import History, read_history
-from reliability.history.rates import LearnedRates, learn_rates, learned_study
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from reliability.history.history import History, read_history
+    from reliability.history.rates import LearnedRates, learn_rates, learned_study
 
 __all__ = ["History", "LearnedRates", "learn_rates", "learned_study", "read_history"]
+
+# loaded when first asked for: reading records needs neither
+_HOME = {"History": "history", "read_history": "history", "LearnedRates": "rates", "learn_rates": "rates",
+         "learned_study": "rates"}
+
+
+def __getattr__(name: str) -> object:
+    if name in _HOME:
+        return getattr(import_module(f"{__name__}.{_HOME[name]}"), name)
+    raise AttributeError(f"module '{__name__}' has no attribute '{name}'")

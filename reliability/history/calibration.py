@@ -188,7 +188,7 @@ def _times(recorded: EventHours, modelled: np.ndarray) -> pd.DataFrame:
         hours = recorded.hours[recorded.kinds[name] & (recorded.hours > CUT_HOURS)]
         if len(hours) >= MINIMUM_EVENTS and model_hours > 0:
             ratio = float(hours.mean() / model_hours)
-            reach = scipy.stats.norm.ppf((1 + LEVEL) / 2) * hours.std(ddof=1) / hours.mean() / np.sqrt(len(hours))
+            reach = scipy.special.ndtri((1 + LEVEL) / 2) * hours.std(ddof=1) / hours.mean() / np.sqrt(len(hours))
             rows[name] = {"events": len(hours), "observed_hours": float(hours.mean()), "modelled_hours": model_hours,
                           "ratio": ratio, "low": ratio * np.exp(-reach), "high": ratio * np.exp(reach)}
     columns = ["events", "observed_hours", "modelled_hours", "ratio", "low", "high"]

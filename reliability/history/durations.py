@@ -60,7 +60,7 @@ def fit_times(hours: np.ndarray, cut: float = CUT_HOURS) -> Times | None:
 
 
 def _interval(value: float, slope: np.ndarray, covariance: np.ndarray) -> tuple[float, float, float]:
-    reach = scipy.stats.norm.ppf((1 + LEVEL) / 2) * np.sqrt(slope @ covariance @ slope)
+    reach = scipy.special.ndtri((1 + LEVEL) / 2) * np.sqrt(slope @ covariance @ slope)
     return float(value), float(value * np.exp(-reach)), float(value * np.exp(reach))
 
 

@@ -74,6 +74,11 @@ class Records:
         return float((self.last_day - self.first_day).astype(int) + 1) / 365.25
 
 
+def records_of(study: Study) -> Records | None:
+    """The outage records of a study, None where it has none. Raises StudyError for records that cannot be read."""
+    return read_records(study) if study.outages is not None and len(study.outages) else None
+
+
 def read_records(study: Study) -> Records:
     """Outage records of `study`; StudyError where there are none, or where a key must say how to read them."""
     settings = record_settings(study.values, study.extra, study.network)

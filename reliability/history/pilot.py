@@ -66,7 +66,7 @@ def years_after_needed(ratio: float, before: float, after: float) -> float:
     """
     if not 0 < ratio < 1:
         return np.nan
-    wanted = np.log(ratio) / (scipy.stats.norm.ppf((1 + LEVEL) / 2) + scipy.stats.norm.ppf(POWER))
+    wanted = np.log(ratio) / (scipy.special.ndtri((1 + LEVEL) / 2) + scipy.special.ndtri(POWER))
     available = wanted ** 2 - before
     return float(after / available) if available > 0 else np.nan
 

@@ -18,7 +18,7 @@ from reliability.history.device_fit import DeviceFit
 from reliability.history.estimate import Estimate, Progress, estimate_rates
 from reliability.history.evidence import Found, Observed, observed
 from reliability.history.level import TAILS
-from reliability.history.operations import Operations
+from reliability.history.operations import Operations, read_operations
 from reliability.history.outages import Records
 from reliability.history.posterior import Posterior
 from reliability.history.rate_notes import certainty_notes, notes_on
@@ -26,6 +26,7 @@ from reliability.history.units import Units, units_of
 from reliability.network.rate_draws import RateDraws
 from reliability.network.tree import Network
 from reliability.schema.problems import Problem, StudyError
+from reliability.study.ranges import LEARNED
 from reliability.study.record_settings import record_settings
 from reliability.study.study import Study
 from reliability.tasks import HERE, Workers
@@ -59,6 +60,12 @@ class LearnedRates:
     unit_of: np.ndarray
     network: Network
     notes: tuple[str, ...]
+
+
+def check_rates(study: Study, records: Records | None) -> None:
+    """Raise StudyError where a study asks for rates from its records and there is nothing to learn from."""
+    if study.values["rates"] == LEARNED:
+        observations(study, records, read_operations(study, records) if records else None)
 
 
 def learned_study(study: Study, learned: LearnedRates) -> Study:

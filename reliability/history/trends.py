@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
+from scipy import special
 
 FEWEST_YEARS = 4        # below it the line's own residuals say next to nothing; our choice
 LEVEL = 0.9
@@ -35,5 +35,5 @@ def trend(values: np.ndarray) -> Trend:
     slope = float(away @ found / (away @ away))
     residual = found - mean - slope * away
     error = float(np.sqrt(residual @ residual / (n - 2) / (away @ away)))
-    sure = abs(slope) > error * float(scipy.stats.t.ppf(0.5 + LEVEL / 2.0, n - 2)) and abs(slope) > 1e-9 * mean
+    sure = abs(slope) > error * float(special.stdtrit(n - 2, 0.5 + LEVEL / 2.0)) and abs(slope) > 1e-9 * mean
     return Trend(slope / mean, (RISING if slope > 0 else FALLING) if sure else NONE_SHOWN)

@@ -25,6 +25,7 @@ class Bend:
 
     term: the time that the rows wait for; uncertain: whether a trial's own values settle it. hours: (r,) its mean,
     0 in rows without this bend. at: hours. above: whether longer durations count, else shorter ones. weight: (r,).
+    least: (r,) hours of rows where the term is the longer of these and what a trial has; None where it is the latter.
     """
 
     term: Term
@@ -33,13 +34,15 @@ class Bend:
     at: float
     above: bool
     weight: np.ndarray
+    least: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
 class Durations:
     """Durations of the events of rows first … last − 1 and where they bend, the bends of each side outwards.
 
-    term: what a trial's own hours are of, None where `hours`, () or (last − first,), are the same in all.
+    term: what a trial's own hours are of, None where `hours`, () or (last − first,), are the same in all. least: see
+    `Bend`, (last − first,).
     """
 
     term: Term | None
@@ -48,6 +51,7 @@ class Durations:
     hours: np.ndarray
     below: tuple[float, ...]
     above: tuple[float, ...]
+    least: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -112,12 +116,12 @@ def _durations(term: Term | None, group: Sequence[tuple[tuple[str, int], Bend]],
         weight[:, keys.index(key)] += bend.weight
     used = np.flatnonzero(np.any([w.any(axis=1) for w in weights.values()], axis=0))
     first, last = int(used[0]), int(used[-1]) + 1
-    of_rows = hours[first:last]
+    of_rows, least = hours[first:last], group[0][1].least
     below, above = (sorted((at for up, at in weights if up == side), reverse=not side) for side in (False, True))
     stacked = [weights[side, at][first:last] for side, limits in ((False, below), (True, above)) for at in limits]
     same = np.all(of_rows[used - first] == of_rows[used[0] - first])
     return Durations(term, first, last, np.array(of_rows[used[0] - first]) if same else of_rows,
-                     tuple(below), tuple(above)), stacked
+                     tuple(below), tuple(above), None if least is None else least[first:last]), stacked
 
 
 def sums_beyond(bent: BentColumns, severity: np.ndarray, median: np.ndarray, year: np.ndarray, starts: np.ndarray,
@@ -134,11 +138,14 @@ def sums_beyond(bent: BentColumns, severity: np.ndarray, median: np.ndarray, yea
     for each in bent.durations:
         rows = starts[each.first:each.last + 1]
         events = slice(int(rows[0]), int(rows[-1]))
-        scale = median if each.term is None else median * hours[each.term]
+        scale = median if each.term is None or each.least is not None else median * hours[each.term]
         when = year[events]
         # durations are `unit` × these, so that none need be worked out where all events have one mean
         duration, unit = severity[events], 1.0
-        if len(scale) > 1 or each.term is not None:
+        if each.least is not None and each.term is not None:
+            duration = duration * np.maximum(hours[each.term][when], np.repeat(each.least, np.diff(rows)))
+            duration *= scale[when] if len(scale) > 1 else scale
+        elif len(scale) > 1 or each.term is not None:
             duration = duration * scale[when]
         else:
             unit = float(scale[0])

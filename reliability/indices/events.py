@@ -16,7 +16,7 @@ from scipy import sparse
 
 from reliability.faults.times import Term
 from reliability.indices.bends import sums_beyond
-from reliability.indices.measures import Coefficients
+from reliability.indices.measures import WALK_OR_OWN, Coefficients
 
 DRAW_BITS = 32
 # Slots of the guide table per trial-year; more make the search rarer, the table larger.
@@ -43,13 +43,15 @@ class Block:
 class Sums(NamedTuple):
     """Sums by trial-year of the count, the severity and the bent columns: (T, c), (T, d) and (T, e).
 
-    of_years: (T,) the trial-years that they are of, where all others have no event; None where they are of all.
+    of_years: (T,) the trial-years that they are of, where all others have no event; None where they are of all. own: of
+    `Coefficients.own`, (T, f).
     """
 
     counted: np.ndarray
     timed: np.ndarray
     beyond: np.ndarray
     of_years: np.ndarray | None = None
+    own: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -126,16 +128,21 @@ def sums_by_year(rng: np.random.Generator, coefficients: Coefficients, year: np.
     shape = (years, len(starts) - 1)
     counted = sparse.csc_array((np.ones(len(year)), year, starts), shape=shape) @ coefficients.count
     nothing = np.zeros((years, 0))
-    if not coefficients.severity.shape[1]:
+    if not coefficients.severity.shape[1] and coefficients.own is None:
         return Sums(counted, nothing, nothing, of_years)
     severity = severities(rng, times.sigma, year)
     # a lognormal of mean 1 has this median; the draws have median 1
     median = np.exp(-np.square(times.sigma) / 2.0)
     timed = sparse.csc_array((severity, year, starts), shape=shape) @ coefficients.severity * median[:, None]
+    own = None
+    if coefficients.own is not None:
+        hours = np.maximum(times.hours[WALK_OR_OWN][year], np.repeat(coefficients.own.hours, np.diff(starts)))
+        own = sparse.csc_array((severity * hours, year, starts), shape=shape) @ coefficients.own.columns
+        own *= median[:, None]
     if coefficients.bent is None:
-        return Sums(counted, timed, nothing, of_years)
+        return Sums(counted, timed, nothing, of_years, own)
     beyond = sums_beyond(coefficients.bent, severity, median, year, starts, years, times.hours)
-    return Sums(counted, timed, beyond, of_years)
+    return Sums(counted, timed, beyond, of_years, own)
 
 
 def trial_years(rng: np.random.Generator, weights: YearWeights, size: int) -> np.ndarray:

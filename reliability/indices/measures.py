@@ -16,7 +16,15 @@ import numpy as np
 
 from reliability.faults.consequences import CALLOUTS, Consequences, consequences
 from reliability.faults.outcomes import OutcomeTable
-from reliability.faults.times import REPAIR_OFF, SWITCHING, SWITCHING_OFF, Term, depends_on, hours_of, terms_of_rows
+from reliability.faults.times import (
+    REPAIR_OFF,
+    SWITCHING,
+    SWITCHING_OFF,
+    WALK_OR_OWN_REPAIR,
+    Term,
+    depends_on,
+    terms_of_rows,
+)
 from reliability.indices.bends import Bend, BentColumns, bent_columns, distinct_columns
 from reliability.network.quantities import Quantity, quantity
 from reliability.network.tree import Network
@@ -28,6 +36,7 @@ TIMED = ("customer_hours", "load_kwh")
 
 
 Factor: TypeAlias = Term | str                          # a time, or the key of an assumption
+WALK_OR_OWN: Term = (WALK_OR_OWN_REPAIR, None)
 ColumnKey: TypeAlias = tuple[str, int, Factor | None]   # measure, scenario, what a trial multiplies it by
 
 
@@ -67,6 +76,20 @@ class Coefficients:
     severity_column: np.ndarray
     severity_keys: tuple[ColumnKey, ...]
     bent: BentColumns | None = None
+    own: OwnRepair | None = None
+
+
+@dataclass(frozen=True)
+class OwnRepair:
+    """What waits, (m, c), for the walk of a trial or the row's own repair `hours` (m,), whichever takes longer.
+
+    column: which one each of `keys`, (measure, scenario), reads.
+    """
+
+    hours: np.ndarray
+    columns: np.ndarray
+    column: np.ndarray
+    keys: tuple[tuple[str, int], ...]
 
 
 def coefficients(table: OutcomeTable, values: Assumptions, rows: np.ndarray, uncertain: Mapping[str, Range],
@@ -85,15 +108,21 @@ def coefficients(table: OutcomeTable, values: Assumptions, rows: np.ndarray, unc
         for name, amount in counts(effect, amounts["customers"]).items():
             counted[name, s, None] = amount
         for name, quantity_of in (("customer_hours", amounts["customers"]), ("load_kwh", amounts["load"])):
-            for term, amount in _timed(effect, quantity_of, values, uncertain).items():
+            for term, amount in _timed(effect, quantity_of, uncertain).items():
                 timed[name, s, term] = amount
         for name, measure in extra.items():
             parts = measure.parts(effect, values, uncertain)
             for factor, both in parts.lines.items():
                 counted[name, s, factor], timed[name, s, factor] = both
             bends[name, s] = parts.bends
+    own = {key[:2]: timed.pop(key) for key in list(timed) if key[2] == WALK_OR_OWN}
     return Coefficients(*distinct_columns(counted, len(rows)), *distinct_columns(timed, len(rows)),
-                        bent_columns(bends))
+                        bent_columns(bends), _own_repair(own, effect.own_repair))
+
+
+def _own_repair(amounts: Mapping[tuple[str, int], np.ndarray], hours: np.ndarray) -> OwnRepair | None:
+    columns, column, keys = distinct_columns(amounts, len(hours))
+    return OwnRepair(np.nan_to_num(hours), columns, column, keys) if keys else None
 
 
 def amounts_of(network: Network) -> dict[str, Quantity]:
@@ -117,16 +146,17 @@ def switching_terms(effect: Consequences) -> list[tuple[Term, np.ndarray]]:
     return [((SWITCHING, None), ~walked), ((SWITCHING_OFF, None), walked)]
 
 
-def _timed(effect: Consequences, amount: Quantity, values: Assumptions,
+def _timed(effect: Consequences, amount: Quantity,
            uncertain: Mapping[str, Range]) -> dict[Term | None, np.ndarray]:
     """Customer (or load) hours by the uncertain term that scales them, None for the rest."""
     waiting, switched = effect.waiting_and_switched(amount)
     fixed = np.zeros(len(waiting))
     by_term: dict[Term | None, np.ndarray] = {}
-    for part, terms in ((waiting, terms_of_rows(effect.time, effect.own_repair)), (switched, switching_terms(effect))):
+    for part, hours, terms in ((waiting, effect.waiting_hours, terms_of_rows(effect.time, effect.own_repair)),
+                               (switched, effect.switching_hours, switching_terms(effect))):
         for term, those in terms:
             if depends_on(term, uncertain):
                 by_term[term] = np.where(those, part, 0.0)
             else:
-                fixed += np.where(those, part * float(hours_of(term, values)), 0.0)
+                fixed += np.where(those, part * hours, 0.0)
     return by_term | {None: fixed}

@@ -23,7 +23,16 @@ from reliability.faults.times import Term, hours_of
 from reliability.formats import count
 from reliability.indices.draws import draw_uncertain, one_trial, values_of_trials, yearly_multipliers
 from reliability.indices.events import Block, Sums, Times, YearWeights, simulate_block, year_weights
-from reliability.indices.measures import COUNTED, TIMED, Coefficients, ExtraMeasure, Factor, amounts_of, coefficients
+from reliability.indices.measures import (
+    COUNTED,
+    TIMED,
+    WALK_OR_OWN,
+    Coefficients,
+    ExtraMeasure,
+    Factor,
+    amounts_of,
+    coefficients,
+)
 from reliability.indices.rate_classes import RateClass, rate_multiplier, rate_parts
 from reliability.indices.unit_events import UnitBlock, UnitRows, simulate_unit_block, unit_blocks
 from reliability.network.model import Model
@@ -247,6 +256,10 @@ def _add(totals: Mapping[str, np.ndarray], of: Coefficients, sums: Sums, scale: 
         by_column = np.ascontiguousarray(sums.beyond.T)
         for (name, scenario), column in zip(of.bent.keys, of.bent.column.tolist(), strict=True):
             totals[name][scenario][years] += by_column[column]
+    if of.own is not None and sums.own is not None:
+        by_column = np.ascontiguousarray(sums.own.T)
+        for (name, scenario), column in zip(of.own.keys, of.own.column.tolist(), strict=True):
+            totals[name][scenario][years] += by_column[column]
 
 
 def _coefficients_of(block: Block | UnitBlock) -> list[Coefficients]:
@@ -256,7 +269,8 @@ def _coefficients_of(block: Block | UnitBlock) -> list[Coefficients]:
 def _uncertain_terms(prepared: _Prepared) -> set[Term]:
     """Times of the bent columns that differ between trials."""
     each = [c for block in prepared.blocks for c in _coefficients_of(block)]
-    return {d.term for c in each if c.bent is not None for d in c.bent.durations if d.term is not None}
+    return {d.term for c in each if c.bent is not None for d in c.bent.durations if d.term is not None} | {
+        WALK_OR_OWN for c in each if c.own is not None}
 
 
 def _picked_rates(draws: RateDraws | None, rng: np.random.Generator, trials: int) -> PickedRates | None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +14,7 @@ from reliability.report import palette
 from reliability.report.blocks import TO, Caution, Column, Document, Heading, KeyFigures, Missing, Points, Table, Text
 from reliability.report.chart import BarChart, MapChart, PlotChart
 from reliability.report.figures import Figure, Name, Sentence
-from reliability.report.picture import svg
+from reliability.report.picture import pictures
 from reliability.schema.problems import shorten
 from reliability.tasks import HERE, Workers
 
@@ -33,7 +32,7 @@ def page(document: Document, workers: Workers = HERE) -> str:
     """The document as HTML; every text from the user's files is escaped. workers: draw its charts."""
     charts = [block for section in document.sections for block in section.blocks
               if isinstance(block, BarChart | PlotChart | MapChart)]
-    drawn = dict(zip(map(id, charts), workers.in_order([partial(svg, c) for c in charts], small=True), strict=True))
+    drawn = dict(zip(map(id, charts), pictures(charts, workers), strict=True))
     folder = Path(__file__).parent
     environment = Environment(loader=FileSystemLoader(folder), autoescape=True, undefined=StrictUndefined,
                               trim_blocks=True, lstrip_blocks=True)

@@ -10,12 +10,14 @@ import io
 import re
 import threading
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
 from reliability.report.chart import Chart
+from reliability.tasks import Workers
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -39,6 +41,18 @@ def _drawn(chart: Chart) -> Iterator[Figure]:
         # a name may hold letters that the measuring font lacks; a browser's fonts have them
         warnings.filterwarnings("ignore", message=r"Glyph .* missing from", category=UserWarning)
         yield figure(chart)
+
+
+def pictures(charts: Sequence[Chart], workers: Workers) -> list[str]:
+    """`svg` of each chart, drawn by workers."""
+    if charts and workers.forks:
+        load()
+    return list(workers.in_order([partial(svg, chart) for chart in charts], small=True))
+
+
+def load() -> None:
+    """Load matplotlib now, so that processes forked from this one need not."""
+    from reliability.report import plot_svg  # noqa: F401
 
 
 def png(chart: Chart) -> bytes:

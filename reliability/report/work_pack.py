@@ -15,7 +15,7 @@ from reliability.formats import count, missing, probability
 from reliability.network.application_remedies import open_points_of
 from reliability.report import palette
 from reliability.report.charts_map import lateral_map
-from reliability.report.picture import svg
+from reliability.report.picture import load, svg
 from reliability.report.work_pack_jobs import HOLD, PROBABILITY, WorkPack
 from reliability.report.work_pack_lists import contents, lists, resets
 from reliability.report.work_pack_pages import pages_of
@@ -55,6 +55,8 @@ def work_pack_html(pack: WorkPack, workers: Workers = HERE) -> str:
         "count": lambda many, noun: count(int(many), noun), "sentence": lambda text: text[:1].upper() + text[1:]}
     pages = pages_of(pack)
     rows = work_pack_rows(pack).to_dict("records")
+    if workers.forks and pack.view is not None:
+        load()
     pictures = workers.in_order([partial(_picture, pack, *_head_and_backup(pack, place), f"picture-{place}")
                                  for place in range(len(rows))], small=True)
     sheets = [_sheet(pack, {str(key): value for key, value in row.items()}, *numbers, place, *picture)

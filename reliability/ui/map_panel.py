@@ -17,8 +17,8 @@ from streamlit.delta_generator import DeltaGenerator
 
 from reliability.history.history import worst_laterals
 from reliability.history.observed import tally
+from reliability.history.outages import records_of
 from reliability.network.tree import Network
-from reliability.pipeline import records_of
 from reliability.report.chart import MapChart
 from reliability.report.charts_map import network_map
 from reliability.report.map_classes import Classed, by_benefit

@@ -22,6 +22,7 @@ from reliability.ui import (
     map_panel,
     opened,
     overview_words,
+    records_read,
     state,
     tiles,
     trials,
@@ -69,6 +70,7 @@ def show() -> None:
             _gaps(gaps.result()[0] if gaps.done() else None, now.business.currency, at)
         _way_on()
     business_page.prepare(now)
+    records_read.prepare(shown)
     if not gaps.done() or (trials.is_prepared(now) and not (spread and spread.final)):
         _poll(now.digest, spread.trials if spread else 0, None if gaps.done() else f"gaps|{base.digest}")
 

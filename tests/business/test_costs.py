@@ -22,6 +22,7 @@ from reliability.faults.consequences import consequences
 from reliability.faults.outcomes import row_rates
 from reliability.faults.times import hours_of
 from reliability.indices.draws import one_trial, values_of_trials
+from reliability.indices.measures import WALK_OR_OWN
 from reliability.indices.simulation import SimulationInput, simulate
 from reliability.network.model import Model
 from reliability.schema.assumptions import Range, defaults
@@ -179,7 +180,8 @@ def test_parts_of_an_event_are_its_cost_by_its_own_duration(seed, uncertain):
                 for customers, hours in ((waiting, what.waiting_hours), (switched, what.switching_hours)):
                     wanted += (customers * np.array([_of_durations(costs, c, hours * severity) for c in range(3)]).T
                                ).sum(axis=1)
-                assert _from_parts(parts, severity, values) == pytest.approx(wanted, rel=1e-9, abs=1e-9)
+                found = _from_parts(parts, severity, values, what.own_repair)
+                assert found == pytest.approx(wanted, rel=1e-9, abs=1e-9)
 
 
 def _of_durations(costs, customer_class, hours):
@@ -187,13 +189,24 @@ def _of_durations(costs, customer_class, hours):
     return np.interp(hours, t, c) + np.maximum(hours - t[-1], 0.0) * (c[-1] - c[-2]) / (t[-1] - t[-2])
 
 
-def _from_parts(parts, severity, values):
+def _hours(term, values, own_repair):
+    hours = hours_of(term, values)
+    return np.maximum(hours, np.nan_to_num(own_repair)) if term == WALK_OR_OWN else hours
+
+
+def _from_parts(parts, severity, values, own_repair):
     total = 0.0
     for factor, (count, slope) in parts.lines.items():
-        scale = 1.0 if factor is None else values[factor] if isinstance(factor, str) else hours_of(factor, values)
+        if factor is not None and not isinstance(factor, str):
+            scale = _hours(factor, values, own_repair)
+        else:
+            scale = 1.0 if factor is None else values[factor]
         total = total + scale * (count + slope * severity)
     for bend in parts.bends:
-        hours = hours_of(bend.term, values) if bend.uncertain else bend.hours
+        hours = bend.hours
+        if bend.uncertain:
+            hours = hours_of(bend.term, values) if bend.least is None else np.maximum(
+                hours_of(bend.term, values), bend.least)
         past = (severity * hours - bend.at) * (1.0 if bend.above else -1.0)
         total = total + np.maximum(past, 0.0) * bend.weight
     return total

@@ -12,11 +12,12 @@ import pytest
 from reliability.faults.outcomes import build_outcomes, row_rates
 from reliability.history import learned_study
 from reliability.history.level import LEVEL
+from reliability.history.outages import records_of
 from reliability.history.rates import LearnedRates
 from reliability.history.units import MAIN
 from reliability.indices.expected import expected_values, system_indices
 from reliability.network.rates import fault_rates
-from reliability.pipeline import learned_rates, records_of
+from reliability.pipeline import learned_rates
 from reliability.study import open_study
 from reliability.study.study import Study
 

@@ -8,10 +8,10 @@ import numpy as np
 import openpyxl
 import pytest
 
-from reliability.history.outages import read_records
+from reliability.history.outages import read_records, records_of
 from reliability.history.rates import LearnedRates, learn_rates, learned_study
 from reliability.network.rates import fault_rates
-from reliability.pipeline import learned_rates, records_of
+from reliability.pipeline import learned_rates
 from reliability.schema.assumptions import Range
 from reliability.schema.problems import StudyError
 from reliability.study import open_study

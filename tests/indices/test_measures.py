@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -12,7 +14,16 @@ from reliability.indices.bends import Bend
 from reliability.indices.draws import draw_uncertain, one_trial, pert, values_of_trials, yearly_multipliers
 from reliability.indices.events import Block, Times, YearWeights, simulate_block, year_weights
 from reliability.indices.expected import expected_values
-from reliability.indices.measures import COUNTED, TIMED, Coefficients, ExtraParts, amounts_of, coefficients
+from reliability.indices.measures import (
+    COUNTED,
+    TIMED,
+    WALK_OR_OWN,
+    Coefficients,
+    ExtraParts,
+    OwnRepair,
+    amounts_of,
+    coefficients,
+)
 from reliability.pipeline import expect
 from reliability.schema.assumptions import Range
 from tests.networks import random_study
@@ -42,6 +53,10 @@ def test_rates_times_coefficients_are_the_closed_form(seed, uncertain, full):
         for (name, scenario, term), column in zip(keys, columns, strict=True):
             scale = float(hours_of(term, study.values)) if term else 1.0
             found[name, scenario] = found.get((name, scenario), 0.0) + scale * float(rates @ matrix[:, column])
+    if of.own is not None:
+        hours = np.maximum(hours_of(WALK_OR_OWN, study.values), of.own.hours)
+        for key, column in zip(of.own.keys, of.own.column, strict=True):
+            found[key] = found.get(key, 0.0) + float(rates @ (hours * of.own.columns[:, column]))
     for s, expected in enumerate(expected_values(table, study.values)):
         for name, attribute in FAULT_SUMS.items():
             assert found.get((name, s), 0.0) == pytest.approx(getattr(expected, attribute).sum(), rel=1e-9), name
@@ -155,6 +170,48 @@ def test_the_guide_leads_every_draw_to_its_year():
         last = np.searchsorted(of.edges, start + slot, side="right")  # a year that ends with the slot is marked too
         assert np.array_equal(np.where(of.guide < 0, -1 - of.guide, of.guide), first)
         assert np.array_equal(of.guide < 0, first != last)
+
+
+def test_repair_hours_of_each_sections_own_take_no_column_each():
+    """Thousands of sections have hours of their own that no other has."""
+    study = random_study(np.random.default_rng(2), 60, True)
+    own = np.random.default_rng(1).uniform(0.5, 9.0, len(study.sections))
+    study = study.with_section_values({"repair_hours": own})
+    study = replace(study, values=study.values | {"reclosing_off_share": 0.2})
+    table = expect(study).table
+    of = coefficients(table, study.values, np.arange(len(table)), {"patrol_hours": None}, {}, amounts_of(table.network))
+    scenarios = len(table.scenarios)
+    assert of.severity.shape[1] + of.own.columns.shape[1] <= 8 * scenarios
+    assert len(np.unique(of.own.hours)) > 50
+
+
+def test_a_trial_waits_for_the_walk_or_the_rows_own_repair():
+    """Without spread: each event the longer of the two, its year's walk or its row's hours."""
+    walk = np.where(np.arange(400) % 2, 1.0, 5.0)
+    own = OwnRepair(np.array([3.0, 8.0]), np.array([[2.0], [7.0]]), np.array([0]), (("customer_hours", 0),))
+    block = _block([6.0, 0.0], [1.0, 1.0], [0.0, 0.0])
+    for rates, waits, column in (([6.0, 0.0], np.maximum(walk, 3.0), 2.0), ([0.0, 0.1], np.maximum(walk, 8.0), 7.0)):
+        one = Block(np.array(rates), replace(block.coefficients, own=own), 0)
+        sums = simulate_block(one, year_weights(np.ones(400)), Times(np.zeros(1), {WALK_OR_OWN: walk}),
+                              np.random.SeedSequence(4))
+        years = slice(None) if sums.of_years is None else sums.of_years
+        assert sums.counted.sum() > 20
+        assert sums.own[:, 0] == pytest.approx(column * waits[years] * sums.counted[:, 0])
+
+
+@pytest.mark.parametrize("times", [SAME_SEVERITY, Times(np.full(5_000, 0.6), {})])
+def test_years_without_events_are_left_out_and_those_with_some_are_the_same(monkeypatch, times):
+    weights = np.random.default_rng(2).gamma(2.0, size=5_000)
+    block = _block([0.02, 0.05], [1.0, 2.0], [3.0, 4.0])
+    some = simulate_block(block, year_weights(weights, 0.07), times, np.random.SeedSequence(5))
+    assert year_weights(weights, 0.07).guide is None
+    monkeypatch.setattr("reliability.indices.events.SPARSE", 0.0)
+    every = simulate_block(block, year_weights(weights), times, np.random.SeedSequence(5))
+    assert every.of_years is None
+    assert 100 < len(some.of_years) < 1_000
+    for one, all_years in zip(some[:2], every[:2], strict=True):
+        assert np.array_equal(one, all_years[some.of_years])
+        assert all_years.sum() == pytest.approx(one.sum())
 
 
 def test_a_pert_law_is_a_scaled_beta_law():

@@ -36,6 +36,12 @@ def test_the_command_line_loads_matplotlib_only_to_draw(code):
     assert "matplotlib" not in loaded(code)
 
 
+def test_check_loads_nothing_that_it_does_not_use():
+    slow = {"scipy.stats", "scipy.optimize", "xlsxwriter", "jinja2", "multiprocessing.connection",
+            "reliability.pipeline", "reliability.business", "reliability.report"}
+    assert not loaded(CHECK) & slow
+
+
 def test_no_page_of_the_app_loads_matplotlib(tmp_path):
     from reliability.study import workspace
 

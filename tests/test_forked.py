@@ -1,0 +1,94 @@
+"""Work of copies of this process: in its order, told of what goes wrong, ended where nobody waits for it."""
+
+from __future__ import annotations
+
+import os
+import time
+from concurrent.futures import BrokenExecutor
+from functools import partial
+
+import pytest
+
+from reliability import forked
+from reliability.tasks import Workers
+
+pytestmark = pytest.mark.skipif(not forked.POSSIBLE, reason="no copies of a process here")
+
+
+def _after(seconds: float, what: object) -> object:
+    time.sleep(seconds)
+    return what, os.getpid()
+
+
+@pytest.mark.parametrize("processes", [1, 2, 3])
+def test_results_come_in_the_order_of_the_work_whichever_is_ready_first(processes):
+    found = list(forked.in_order([partial(_after, seconds, k) for k, seconds in enumerate((0.3, 0.0, 0.1, 0.0, 0.0))],
+                                 processes))
+    assert [k for k, _ in found] == [0, 1, 2, 3, 4]
+    assert (os.getpid() in {pid for _, pid in found}) == (processes == 1)
+
+
+@pytest.mark.parametrize("many", [0, 1, 7])
+def test_small_parts_go_by_neighbours(many):
+    found = list(Workers(None, 2).in_order([partial(_after, 0.0, k) for k in range(many)], small=True))
+    assert [k for k, _ in found] == list(range(many))
+    assert len({pid for _, pid in found}) == min(many, 4)
+
+
+def test_no_more_are_begun_than_may_be_ahead():
+    begun = []
+
+    def works():
+        for k in range(50):
+            begun.append(k)
+            yield partial(_after, 0.2 if k == 0 else 0.0, k)
+
+    found = forked.in_order(works(), 2)
+    assert next(found)[0] == 0
+    assert len(begun) <= 2 + forked.AHEAD * 2
+    assert [k for k, _ in found] == list(range(1, 50))
+
+
+def test_what_a_copy_raises_is_raised_here_and_the_others_end():
+    begun = time.monotonic()
+    with pytest.raises(ZeroDivisionError):
+        list(forked.in_order([lambda: 1 // 0, partial(_after, 30.0, 1)], 2))
+    assert time.monotonic() - begun < 10.0
+
+
+def test_a_copy_that_dies_is_told():
+    work = forked.Work(lambda: os._exit(1), apart=True)
+    with pytest.raises(BrokenExecutor):
+        work.result()
+
+
+def test_work_that_nobody_waits_for_is_ended():
+    with forked.Work(partial(_after, 30.0, 1), apart=True) as work:
+        copy = work._copy.process
+    assert not copy.is_alive()
+
+
+def test_what_is_here_already_is_not_sent_back():
+    large, other = [1, 2], [3]
+    work = forked.Work(lambda: (large, other, {"again": large}), apart=True, known=(large,))
+    first, second, again = work.result()
+    assert first is large
+    assert again["again"] is large
+    assert second == other
+    assert second is not other
+
+
+def test_a_copy_may_wait_for_what_another_does():
+    first = forked.Work(partial(_after, 0.1, "found"), apart=True)
+    with forked.Work(lambda: first.result()[0], apart=True) as second:
+        assert second.result() == "found"
+
+
+def test_without_copies_the_work_is_done_when_asked_for(monkeypatch):
+    monkeypatch.setattr(forked, "POSSIBLE", False)
+    done = []
+    work = forked.Work(lambda: done.append(os.getpid()), apart=True)
+    assert done == []
+    work.result()
+    work.result()
+    assert done == [os.getpid()]
