@@ -8,11 +8,11 @@ from pathlib import Path
 import streamlit as st
 from starlette.middleware import Middleware
 
-from reliability.ui import doorkeeper, state
+from reliability.ui import doorkeeper, state, warm
 
 ICON = Path(__file__).parent / "reliability" / "ui" / "icon.png"   # a named symbol would be fetched from another host
 PAGES = (
-    ("overview_page", "Overview", "overview", ":material/flag:"),
+    ("overview_page", "Overview", "first", ":material/flag:"),
     ("import_page", "Import", "import", ":material/upload_file:"),
     ("study_page", "Study data", "study", ":material/table:"),
     ("history_page", "Outage history", "history", ":material/history:"),
@@ -25,17 +25,24 @@ PAGES = (
 )
 
 
+def first_page() -> None:
+    """The first page stands at the bare address; one that names it goes there, with all that it asks for."""
+    state.go("reliability/ui/overview_page.py")
+
+
 def main() -> None:
     """Register the pages and show the one that is asked for."""
     st.set_page_config(page_title="Lateral reliability planning", layout="wide", page_icon=str(ICON))
     state.follow()
-    st.navigation([st.Page(f"reliability/ui/{module}.py", title=title, url_path=path, icon=icon,
-                           default=module == "overview_page") for module, title, path, icon in PAGES],
-                  position="top").run()
+    pages = [st.Page(f"reliability/ui/{module}.py", title=title, url_path=path, icon=icon,
+                     default=module == "overview_page") for module, title, path, icon in PAGES]
+    named = st.Page(first_page, title="Overview", url_path="overview", visibility="hidden")
+    st.navigation([*pages, named], position="top").run()
 
 
 if __name__ == "__main__":     # for each run of a page
     main()
 elif __name__ == "app":        # once, by the server; worker processes import this file too, under another name
     doorkeeper.ask_nobody()
+    warm.begin()
     app = st.App(__file__, middleware=[Middleware(doorkeeper.Doorkeeper)])

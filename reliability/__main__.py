@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import errno
 import io
 import json
 import os
@@ -12,7 +13,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator
 from concurrent.futures import BrokenExecutor
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 from reliability import forked
 from reliability.cautions import CAUTION
@@ -24,42 +25,62 @@ from reliability.study.save import SETTINGS_FILE
 
 PROBLEMS_FOUND = 2
 DEFECT = 1
+FULL = (errno.ENOSPC, errno.EDQUOT)
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; returns the exit status: 0, or 2 for a study with problems."""
+    _open_streams()
     options = _parser().parse_args(arguments)
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="replace")  # a terminal's own letters may lack a dash or a narrow space
     try:
         options.command(options)
         sys.stdout.flush()
     except StudyError as error:
-        print("\n".join(error.lines()), file=sys.stderr)
+        _tell("\n".join(error.lines()))
         return PROBLEMS_FOUND
     except BrokenPipeError:  # the reader of our output has closed it
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _silence(sys.stdout)
     except OSError as error:
         place = str(error.filename or "the output folder")
-        print(Problem(place, error.strerror or str(error), "choose another folder or make this one writable"),
-              file=sys.stderr)
+        remedy = ("make room there, or choose another folder" if error.errno in FULL else
+                  "choose another folder or make this one writable")
+        _tell(str(Problem(place, error.strerror or str(error), remedy)))
         return PROBLEMS_FOUND
     except BrokenExecutor:
-        print("A worker process died, perhaps out of memory; nothing was written. Try fewer --workers.",
-              file=sys.stderr)
+        _tell("A worker process died, perhaps out of memory; nothing was written. Try fewer --workers.")
         return DEFECT
     except MemoryError:
-        print("Not enough memory; nothing was written. Try fewer --workers or --trials.", file=sys.stderr)
+        _tell("Not enough memory; nothing was written. Try fewer --workers or --trials.")
         return DEFECT
     except KeyboardInterrupt:
-        print("Interrupted; nothing was written.", file=sys.stderr)
+        _tell("Interrupted; nothing was written.")
         return 130
     except Exception as error:  # a defect of ours, reported in a line instead of a traceback
         place_in_code = traceback.extract_tb(error.__traceback__)[-1]
-        print(f"Unexpected error, nothing was written: {type(error).__name__}: {error} "
-              f"({Path(place_in_code.filename).name}, line {place_in_code.lineno}). Please report it.", file=sys.stderr)
+        _tell(f"Unexpected error, nothing was written: {type(error).__name__}: {error} "
+              f"({Path(place_in_code.filename).name}, line {place_in_code.lineno}). Please report it.")
         return DEFECT
     return 0
+
+
+def _open_streams() -> None:
+    """Have output go nowhere where there is no place for it, and letters that a terminal lacks be replaced."""
+    sys.stdout, sys.stderr = sys.stdout or io.StringIO(), sys.stderr or io.StringIO()
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")  # a terminal's own letters may lack a dash or a narrow space
+
+
+def _tell(text: str) -> None:
+    """Print to standard error; who has closed it is told nothing, and the command goes on."""
+    try:
+        print(text, file=sys.stderr, flush=True)
+    except OSError:
+        _silence(sys.stderr)
+
+
+def _silence(stream: TextIO) -> None:
+    """Have what is still to come go nowhere, what the stream holds already included."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -71,8 +92,8 @@ def _parser() -> argparse.ArgumentParser:
 
     run = _command(commands, "run", _run, "compute a study and write its results",
                    "python -m reliability run data/demo --out out --trials 500")
-    run.add_argument("study", help="folder with study.toml and its tables")
-    run.add_argument("--out", required=True, metavar="DIR", help="folder for the results")
+    run.add_argument("study", type=_named, help="folder with study.toml and its tables")
+    run.add_argument("--out", required=True, type=_named, metavar="DIR", help="folder for the results")
     run.add_argument("--trials", type=_whole(1, "trials"), metavar="N",
                      help="simulated horizons; without it, 200 at least and until the standard error of every "
                           "scenario's SAIDI difference to \"As built\" is under 1 %% of it, or a cap is reached")
@@ -84,29 +105,31 @@ def _parser() -> argparse.ArgumentParser:
                      help="write no more than these, with commas: summary (always written), tables, report, workbook, "
                           "work_pack")
     run.add_argument("--workers", type=_whole(1), metavar="W",
-                     help="processes at once (default: the processors there are); the results do not depend on it")
+                     help="processes at once, at most one a processor (default: one a processor); the results do not "
+                          "depend on it")
     run.add_argument("--scheduler", metavar="ADDRESS",
                      help="compute on the workers of a Dask scheduler, such as tcp://10.0.0.5:8786; the results do not "
                           "depend on it; needs distributed")
 
     check = _command(commands, "check", _check, "read a study and list every problem",
                      "python -m reliability check data/demo")
-    check.add_argument("study", help="folder with study.toml and its tables")
+    check.add_argument("study", type=_named, help="folder with study.toml and its tables")
 
     history = _command(commands, "history", _history, "analyse the outage records of a study",
                        "python -m reliability history data/demo --out out-history")
-    history.add_argument("study", help="folder with study.toml, its tables and outages.csv")
-    history.add_argument("--out", required=True, metavar="DIR", help="folder for history.json, rates.csv, report.html")
+    history.add_argument("study", type=_named, help="folder with study.toml, its tables and outages.csv")
+    history.add_argument("--out", required=True, type=_named, metavar="DIR",
+                         help="folder for history.json, rates.csv, report.html")
 
     new = _command(commands, "new", _new, "write a small commented study to start from",
                    "python -m reliability new my-study")
-    new.add_argument("folder", help="folder to create")
+    new.add_argument("folder", type=_named, help="folder to create")
 
     take = _command(commands, "import", _import, "make a study of exports: segments, devices, customers, outages",
                     "python -m reliability import data/exports --recipe data/exports/import.toml --out my-study")
-    take.add_argument("exports", help="folder of CSV, XLSX, GeoJSON, GeoPackage or shapefiles")
-    take.add_argument("--out", required=True, metavar="STUDY", help="folder to create for the study")
-    take.add_argument("--recipe", metavar="FILE", help="the decisions of an earlier import: import.toml")
+    take.add_argument("exports", type=_named, help="folder of CSV, XLSX, GeoJSON, GeoPackage or shapefiles")
+    take.add_argument("--out", required=True, type=_named, metavar="STUDY", help="folder to create for the study")
+    take.add_argument("--recipe", type=_named, metavar="FILE", help="the decisions of an earlier import: import.toml")
     return parser
 
 
@@ -115,6 +138,13 @@ def _command(commands: argparse._SubParsersAction[argparse.ArgumentParser], name
     command = commands.add_parser(name, help=text, description=text, epilog=f"Example: {example}")
     command.set_defaults(command=function)
     return command
+
+
+def _named(text: str) -> str:
+    """A reader of names of files and folders: a blank would be the folder one is in."""
+    if not text.strip():
+        raise argparse.ArgumentTypeError("a blank names nothing; the folder you are in is '.'")
+    return text
 
 
 def _whole(low: int, key: str | None = None) -> Callable[[str], int]:
@@ -147,7 +177,7 @@ def _run(options: argparse.Namespace) -> None:
             raise StudyError([Problem("--report", "python-docx is not installed", INSTALL, value="docx")]) from error
     only = _kinds(options.only, docx)
     _keep_inputs(options.out, OWNED)
-    study, workers = _opened(options.study), options.workers or forked.cores()
+    study, workers = _opened(options.study), _workers(options.workers)
     with _progress_bar() as on_progress:
         try:
             results = analyse(study, trials=options.trials, seed=options.seed, workers=workers,
@@ -163,6 +193,14 @@ def _run(options: argparse.Namespace) -> None:
     if cut := plain(trials_cut(summary)):
         _print_notes([cut])
     print(outline(summary))
+
+
+def _workers(asked: int | None) -> int:
+    """As many processes as were asked for, but no more than can work at once; more would only take memory."""
+    processors = forked.cores()
+    if asked is not None and asked > processors:
+        _print_notes([f"--workers {asked}: {count(processors, 'processor')} to work on, so {processors} at once."])
+    return min(asked or processors, processors)
 
 
 def _kinds(text: str | None, docx: bool) -> Collection[str]:
@@ -226,7 +264,7 @@ def _opened(folder: str) -> Study:
 
 def _print_notes(notes: Iterable[str]) -> None:
     for note in notes:
-        print(f"note: {note}", file=sys.stderr)
+        _tell(f"note: {note}")
 
 
 def _keep_inputs(target: str, owned: Collection[str]) -> None:
@@ -274,12 +312,12 @@ def _import(options: argparse.Namespace) -> None:
 
 
 def _print_progress(stage: str) -> None:
-    print(f"… {stage}", file=sys.stderr, flush=True)
+    _tell(f"… {stage}")
 
 
 def _print_stage(stage: str) -> None:
     if sys.stderr.isatty():
-        print(f"… {stage}", file=sys.stderr)
+        _tell(f"… {stage}")
 
 
 def outline(summary: dict[str, Any]) -> str:

@@ -1,8 +1,9 @@
 """What a study leaves unknown, by how far it moves the worth of the proposal; what would have to differ for one.
 
 The size of a gap is how far the proposal's net present value goes over what is left open: over the range that the
-study states, over ±20 % of a default that nobody stated, over the draws of rates learned from records, or as much as is
-expected of chosen laterals whose application checks lack an input. Sizes are compared, not added.
+study states or that holds by default, over ±20 % of a default that nobody stated, over the draws of rates
+learned from records, or as much as is expected of chosen laterals whose application checks lack an input. Sizes are
+compared, not added.
 """
 
 from __future__ import annotations
@@ -84,7 +85,7 @@ def data_gaps(now: ScenarioResults, most: int = MOST) -> list[Gap]:
 
 
 def _of_assumptions(now: ScenarioResults, at: int) -> list[Gap]:
-    """Assumptions known as a range only, or not stated at all."""
+    """Assumptions known as a range only, the study's or a default one, or not stated at all."""
     study, currency = now.results.study, now.business.currency
     ranges = {key: tried for key, tried in ranges_tried(study).items()
               if key in study.uncertain or not stated(study, key)}
@@ -93,11 +94,18 @@ def _of_assumptions(now: ScenarioResults, at: int) -> list[Gap]:
     for key, tried in ranges.items():
         low, high = float(found.low[key][1]), float(found.high[key][1])
         unit = spoken_unit(key, currency)
-        ends = f"{number(tried.low)} to {number(tried.high)}{unit}"
-        known = f"stated as {ends}" if key in study.uncertain else (
-            f"not stated; the default of {number(value_of(study.values, key))}{unit} is taken, and {ends} tried")
-        gaps.append(Gap(key, label_of(key), known, low, high, *_closed_by(study, key)))
+        gaps.append(Gap(key, label_of(key), _open(study, key, tried, unit), low, high, *_closed_by(study, key)))
     return gaps
+
+
+def _open(study: Study, key: str, tried: Range, unit: str) -> str:
+    """What is open of an assumption, in words."""
+    value, ends = f"{number(value_of(study.values, key))}{unit}", f"{number(tried.low)} to {number(tried.high)}{unit}"
+    if key in study.stated_ranges:
+        return f"stated as {ends}"
+    if stated(study, key):
+        return f"stated as {value}, without a range; {ends} is taken by default"
+    return f"not stated; the default of {value} is taken, and {ends} {'drawn' if key in study.uncertain else 'tried'}"
 
 
 def _closed_by(study: Study, key: str) -> tuple[str, str]:
@@ -107,7 +115,9 @@ def _closed_by(study: Study, key: str) -> tuple[str, str]:
         return ("Learn it from the outage records", HISTORY) if recorded else ("Import outage records", IMPORT)
     if key == _FRACTION and not (recorded and study.operations is not None):
         return "Import momentary events or counter readings", IMPORT
-    return ("Narrow its range" if key in study.uncertain else "State it"), ASSUMPTIONS
+    if key in study.stated_ranges:
+        return "Narrow its range", ASSUMPTIONS
+    return ("State its range" if stated(study, key) else "State it"), ASSUMPTIONS
 
 
 def _of_learned_rates(now: ScenarioResults, at: int) -> list[Gap]:
@@ -180,10 +190,11 @@ def _one_way(now: ScenarioResults, scenario: Scenario, ranges: dict[str, Range])
 
 
 def stated(study: Study, key: str) -> bool:
-    """Whether a study states an assumption, or an element of it ("clearing_shares.0"): in its file, or as another value
-    than the default."""
+    """Whether a study states an assumption, or an element of it ("clearing_shares.0"): in its file, as a range, or as
+    another value than the default."""
     known = BY_KEY[key.partition(".")[0]]
-    return dict(study.values)[known.key] != known.default or f"{known.table}.{known.key}" in study.lines
+    return (key in study.stated_ranges or dict(study.values)[known.key] != known.default
+            or f"{known.table}.{known.key}" in study.lines)
 
 
 def in_words(gap: Gap, currency: str) -> str:

@@ -8,12 +8,14 @@ digits), `compact` for labels in pictures, `exact` for what somebody stated. Wha
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 MINUS, DASH = "−", "–"
 SPACE = "\u202f"            # between thousands: a narrow space at which no line breaks (ISO 80000-1 asks for a space)
 DIGITS = 3                  # significant digits in text
 NOT_MEANINGFUL = "not meaningful"   # in place of a figure that exists and says nothing
+UNDER, OVER = "under 1 %", "over 99 %"      # in place of a probability that draws leave no more certain than this
 MONEY = "{amount} {currency}"      # an amount, or a range of amounts, with its currency
 TEXT = "text"
 _LARGE = ((1e9, " bn"), (1e6, " M"))
@@ -26,7 +28,7 @@ class Kind:
 
     exact: text shows the decimals of the table too, in place of significant digits. digits: significant ones in a table
     too, in place of decimals; 0 for none. low, high: ends between which a number means something; words stand in for
-    others, which files of numbers hold all the same. A sheet holds the number and shows the words.
+    others, `below` and `above`, which files of numbers hold all the same. A sheet holds the number and shows the words.
     """
 
     decimals: int
@@ -37,6 +39,8 @@ class Kind:
     digits: int = 0
     low: float = -math.inf
     high: float = math.inf
+    below: str = NOT_MEANINGFUL
+    above: str = NOT_MEANINGFUL
 
 
 KINDS: dict[str, Kind] = {
@@ -55,6 +59,9 @@ KINDS: dict[str, Kind] = {
     "money": Kind(0, "#,##0"),
     "price": Kind(2, "#,##0.00"),
     "share": Kind(1, "0.0%", 100.0, " %", exact=True),
+    # of draws or trials, so many of which never make a thing certain (the bounds are ours)
+    "probability": Kind(1, f'[>0.99]"{OVER}";[<0.01]"{UNDER}";0.0%', 100.0, " %", exact=True, low=0.01, high=0.99,
+                        below=UNDER, above=OVER),
     "share_of_three_digits": Kind(0, "0.000%", 100.0, " %", exact=True, digits=3),
     "three_digits": Kind(0, "0.000", exact=True, digits=3),
     "ratio": Kind(2, "0.00"),
@@ -98,7 +105,7 @@ def shown(value: object, kind: str, signed: bool = False) -> str:
         return DASH
     form = KINDS[kind]
     if not meaningful(size, kind):
-        return NOT_MEANINGFUL
+        return form.below if size < form.low else form.above
     size *= form.scale
     if form.digits:
         text = _significant(abs(size), form.digits)
@@ -159,6 +166,11 @@ def percent(value: object) -> str:
     return f"{100 * size:.0f} %" if size in (0.0, 1.0) and size is not None else shown(size, "share")
 
 
+def probability(value: object) -> str:
+    """A probability estimated by draws or trials, in text: "over 99 %" and "under 1 %" at its ends."""
+    return shown(value, "probability")
+
+
 def count(amount: int, singular: str, plural: str = "") -> str:
     """How many: "1 lateral", "2 laterals", "12 500 customers"."""
     return f"{shown(amount, 'count')} {noun_for(amount, singular, plural)}"
@@ -171,7 +183,20 @@ def noun_for(amount: float, singular: str, plural: str = "") -> str:
 
 def exact(value: float) -> str:
     """A number as somebody stated it, a bound for instance: all its digits and no exponent for a whole number."""
-    return _spaced(f"{int(value):,}") if float(value).is_integer() else f"{value:g}"
+    return _spaced(f"{int(value):,}" if float(value).is_integer() else f"{value:,.12g}")
+
+
+def amount_of(text: str) -> float:
+    """An amount as somebody types it: digits, spaced or not, with a decimal point. Raises ValueError for anything else.
+
+    Commas are taken for thousands where they stand in their places.
+    """
+    digits = re.sub(r"\s", "", text)
+    if re.fullmatch(r"\d{1,3}(,\d{3})+(\.\d*)?", digits):
+        digits = digits.replace(",", "")
+    if not re.fullmatch(r"\d+(\.\d*)?|\.\d+", digits):
+        raise ValueError(f"no amount: {text!r}")
+    return float(digits)
 
 
 def compact(value: float) -> str:

@@ -30,8 +30,8 @@ from reliability.history.calibration import Calibration
 from reliability.history.model_days import ModelDays, simulate_days
 from reliability.history.operations import read_operations
 from reliability.history.outages import Records, records_of
-from reliability.history.rates import LEARNED, check_rates
-from reliability.indices.expected import expected_values, feeder_indices
+from reliability.history.rates import check_rates
+from reliability.indices.expected import Expected, expected_values, feeder_indices
 from reliability.indices.simulation import Progress, SimulationInput, simulate
 from reliability.network.application import ApplicationChecks, check_laterals, settle_scenarios
 from reliability.network.model import Model
@@ -39,6 +39,7 @@ from reliability.results import Plan, Results
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import Scenario, proposed_position
 from reliability.study.arguments import check_assumptions
+from reliability.study.ranges import LEARNED
 from reliability.study.study import Study
 from reliability.tasks import HERE, Workers
 
@@ -118,9 +119,13 @@ def expect(study: Study) -> Results:
                     check_laterals(study.model, scenario_to_check(study)))
 
 
-def assemble(study: Study, table: OutcomeTable, application: ApplicationChecks) -> Results:
-    """Expected values and business case of a study on an outcome table of its sections and scenarios."""
-    expected = expected_values(table, study.values)
+def assemble(study: Study, table: OutcomeTable, application: ApplicationChecks,
+             expected: tuple[Expected, ...] | None = None) -> Results:
+    """Expected values and business case of a study on an outcome table of its sections and scenarios.
+
+    expected: where they are known already.
+    """
+    expected = expected_values(table, study.values) if expected is None else expected
     business = assess(table, expected, study.values, study.cost_table, study.currency)
     return Results(study, table, expected, business, application)
 

@@ -7,7 +7,13 @@ from functools import cached_property
 
 import pandas as pd
 
-from reliability.business.break_even import BreakEven, MomentaryValue, break_even, momentary_value
+from reliability.business.break_even import (
+    BreakEven,
+    MomentaryValue,
+    break_even,
+    momentary_value,
+    table_of_both_states,
+)
 from reliability.business.calibrated import Calibrated
 from reliability.business.cashflow import Business, assess, cashflow_frame
 from reliability.business.costs import SOCIETY, UTILITY
@@ -20,6 +26,7 @@ from reliability.formats import count
 from reliability.history import History
 from reliability.indices.expected import Expected
 from reliability.indices.frame import indices_frame
+from reliability.indices.reweighed import Reweighed, reweighed
 from reliability.indices.simulation import Simulated
 from reliability.network.application import ApplicationChecks, application_frame
 from reliability.network.tree import Network
@@ -58,9 +65,11 @@ class Plan:
 class Results:
     """Everything a run computes; scenarios in the order of `study.scenarios`.
 
-    checks: of every lateral for a sectionalizer. simulated, plan, history: None where they were not computed or, of
-    history, the study has no records. Money is in the study's currency. The frames are those of the files of a run;
-    `indices`, `laterals`, `cashflow` and `application` are made once and must not be changed by the caller.
+    checks: of every lateral for a sectionalizer. alike: results of another state of the study that differs in rates,
+    times and prices alone, whose matrices serve this one too. simulated, plan, history: None where they were not
+    computed or, of history, the study has no records. Money is in the study's currency. The frames are those of the
+    files of a run; `indices`, `laterals`, `cashflow` and `application` are made once and must not be changed by the
+    caller.
     """
 
     study: Study
@@ -71,6 +80,7 @@ class Results:
     simulated: Simulated | None = None
     plan: Plan | None = None
     history: History | None = None
+    alike: Results | None = None
 
     def __repr__(self) -> str:
         parts = [count(len(self.study.scenarios), "scenario")]
@@ -102,7 +112,18 @@ class Results:
     @cached_property
     def break_even(self) -> BreakEven:
         """Where the gains in SAIDI of the scenarios change sign; computed when it is first asked for."""
-        return break_even(self.study.model, self.study.scenarios)
+        return break_even(self.study.model, self.study.scenarios,
+                          None if self.alike is None else self.alike.both_states)
+
+    @cached_property
+    def matrices(self) -> Reweighed | None:
+        """What gives the expected values of states that differ in rates, times and prices; see `reweighed`."""
+        return reweighed(self.table, self.study.values)
+
+    @cached_property
+    def both_states(self) -> Reweighed | None:
+        """The same of the table with reclosing on and off."""
+        return reweighed(table_of_both_states(self.study.model, self.study.scenarios), self.study.values)
 
     @cached_property
     def perspectives(self) -> dict[str, Business]:
@@ -161,7 +182,7 @@ class Results:
         fast_operations_of_backup; units (one a phase); capex, npv (money); and per year
         customer_interruptions_avoided, customer_minutes_avoided, momentary_events_added (customers'),
         callouts_avoided; break_even_reclosing_off_share (0–1, see `laterals`); probability_npv_positive (of the row by
-        itself) and stays_chosen_share (0–1 of the draws in which it is chosen again), over draws of the study's ranges
+        itself) and stays_chosen_share (0–1 of the draws in which it is chosen again), over draws of the ranges
         and learned rates, blank where nothing is uncertain. Raises ValueError where the results have no plan.
         """
         return self._plan().choice.selection.copy()
@@ -181,10 +202,10 @@ class Results:
     def sensitivity(self) -> pd.DataFrame:
         """drivers.csv, a row a scenario and assumption, the widest swing first: sensitivity of the NPV.
 
-        scenario, assumption (its key), label, unit; value, low, high (in that unit), range ("stated" or "±20%"); npv,
-        npv_low, npv_high, swing (money); first_order, total (Sobol' indices, 0–1, of stated ranges) and their standard
-        errors first_order_error, total_error; break_even (in the unit), break_even_in_range (true or false). Raises
-        ValueError where the results have no plan.
+        scenario, assumption (its key), label, unit; value, low, high (in that unit), range ("stated",
+        "default", "±20%" or "from records"); npv, npv_low, npv_high, swing (money); first_order, total (Sobol' indices,
+        0–1, over the ranges) and their standard errors first_order_error, total_error; break_even (in the unit),
+        break_even_in_range (true or false). Raises ValueError where the results have no plan.
         """
         return self._plan().drivers.copy()
 

@@ -7,11 +7,11 @@ from typing import Any
 
 import numpy as np
 
-from reliability.pipeline import LEARNED
 from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, Range
 from reliability.schema.scenarios import FORCED_IN, FORCED_OUT, UNCHANGED, Scenario, proposed_position
 from reliability.study import toml_edit
 from reliability.study.files import SETTINGS_FILE
+from reliability.study.ranges import LEARNED
 from reliability.study.restated import may_restate, restated_tables
 from reliability.study.study import Study
 from reliability.study.toml_scenarios import set_scenarios
@@ -114,7 +114,7 @@ def _fixed(asked: Asked) -> bool:
 def _times(study: Study, factor: float) -> float | Range:
     """The line fault rate that the study states, times a factor."""
     key = "line_fault_rate_per_km"
-    if (stated := study.uncertain.get(key)) is not None:
+    if (stated := study.stated_ranges.get(key)) is not None:
         return Range(*(_tidy(v * factor) for v in (stated.low, stated.likely, stated.high)))
     return _tidy(study.values["line_fault_rate_per_km"] * factor)
 

@@ -15,7 +15,7 @@ from reliability.business.cashflow import Business, business_summary
 from reliability.business.options import Options
 from reliability.faults.outcomes import build_outcomes
 from reliability.faults.states import orders_of_shares
-from reliability.indices.expected import system_indices
+from reliability.indices.expected import usual_indices
 from reliability.network.application import settle_scenarios
 from reliability.network.conversions import conversions, named_heads
 from reliability.network.devices import BACKS_UP, COUNTS
@@ -88,8 +88,8 @@ class ScenarioResults:
 
     @cached_property
     def indices(self) -> list[dict[str, Any]]:
-        """Expected indices of every scenario, as in summary.json."""
-        return [system_indices(e, self.results.study.values["yearly_cv"]) for e in self.results.expected]
+        """Expected indices of every scenario, as in summary.json, but for those by number of interruptions."""
+        return [usual_indices(e) for e in self.results.expected]
 
     @property
     def business(self) -> Business:
@@ -148,7 +148,10 @@ def _with_table_of(other: Results, study: Study) -> Results | None:
     table = other.table
     if study.network is not other.study.network:
         table = replace(table, network=study.network)
-    return assemble(study, table, other.checks)
+    alike = other.alike or other
+    matrices = alike.matrices
+    expected = None if matrices is None else matrices.expected(study.network, study.values)
+    return replace(assemble(study, table, other.checks, expected), alike=alike)
 
 
 def options_at(options: Options, before: Study, now: Study) -> Options | None:
@@ -187,7 +190,7 @@ def with_limits(study: Study, limits: Mapping[str, object]) -> Study:
 
 
 def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioResults) -> Study:
-    """The study with some values changed; a value that is set is certain, so its range is dropped.
+    """The study with some values changed; the stated range of a value that is set is dropped, the default one holds.
 
     moves: values by key of an assumption, and of `fault_rate_factor` (times the stated fault rates),
     `existing_fast_operations` (of every breaker and recloser as built, and wherever a scenario sets none),
@@ -198,13 +201,13 @@ def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioRe
     """
     assumed = {key: value for key, value in moves.items() if key in BY_KEY}
     values = as_assumptions(dict(study.values) | assumed)
-    uncertain = {key: known for key, known in study.uncertain.items() if key not in assumed}
+    ranges = {key: known for key, known in study.stated_ranges.items() if key not in assumed}
     moved = study
     factor = float(moves.get("fault_rate_factor", 1.0))
     if factor != 1.0:
         values["line_fault_rate_per_km"] *= factor
-        if (rate := uncertain.get("line_fault_rate_per_km")) is not None:
-            uncertain["line_fault_rate_per_km"] = Range(rate.low * factor, rate.likely * factor, rate.high * factor)
+        if (rate := ranges.get("line_fault_rate_per_km")) is not None:
+            ranges["line_fault_rate_per_km"] = Range(rate.low * factor, rate.likely * factor, rate.high * factor)
         moved = study.with_section_values({name: study.network.column[name] * factor for name in _RATES})
     fast = int(moves.get("existing_fast_operations", AS_STATED))
     if fast != AS_STATED:
@@ -219,7 +222,7 @@ def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioRe
         place = {name: i for i, name in enumerate(base.names)}
         scenarios = tuple(s if s.device is None else replace(s, laterals=_share_of(base, s, place[s.name], share))
                           for s in scenarios)
-    return replace(moved, values=values, uncertain=uncertain, scenarios=scenarios)
+    return replace(moved, values=values, stated_ranges=ranges, scenarios=scenarios)
 
 
 def existing_fast_operations(study: Study, most: int) -> np.ndarray:

@@ -40,7 +40,6 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("choose", "result.x > 0.5", ("> → >=",), "the variables are 0 or 1"),
     ("choose", "0.0 if result.mip_gap is None or not np.isfinite(result.mip_gap) else float(result.mip_gap)",
      ("0.0 → 1.0", "or → and"), "the solver states its gap"),
-    ("_chunk.scale", "(-1, 1)", ("1 → 2",), "any number below 0"),
     ("consequences", "np.where(momentary, openings, 0.0)", ("0.0 → 1.0",), "times no customers"),
     ("corner_sets", "before[step] >= 0", (">= → >", "0 → 1"), "row 0 of the options is the setting of a zone"),
     ("corner_sets", "np.linspace(0.0, along.max(initial=0.0), points)", ("0.0 → 1.0",),

@@ -9,6 +9,7 @@ study of a few rows given as dicts, everything else blank.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -39,6 +40,7 @@ from tests.networks_full import (
     random_settings,
 )
 
+NO_DEFAULT_RANGES = {"default_ranges": False}
 RECLOSING = (BREAKER, RECLOSER, LATERAL_RECLOSER)
 LINKS = ("6K", "15K", "25K", "40K", "65K", "100K", "140K", "200K", "10T", "30T", "65T", "140T", "200T")
 
@@ -81,21 +83,27 @@ def _phases(by_id: Mapping[str, Mapping], name: str) -> float:
     return _phases(by_id, path[1]) if len(path) > 1 else 3.0
 
 
+def certain(study: Study) -> Study:
+    """The study with every assumption certain."""
+    return replace(study, stated_ranges={}, values=study.values | NO_DEFAULT_RANGES)
+
+
 def study_of(rows: Sequence[Mapping[str, object]], scenarios: Sequence[Scenario] = (),
              settings: Sequence[Mapping[str, object]] = (), curves: Sequence[tuple[str, float, float]] = (),
              **values: object) -> Study:
     """A study of the rows given; length_km and customers of a row default to 0.
 
-    Of the assumptions named in `values` those values hold, of the rest the defaults. `settings` are rows of
-    settings.csv (element and operation default to phase and fast), `curves` those of curves.csv.
+    Of the assumptions named in `values` those values hold, of the rest the defaults; without default ranges.
+    `settings` are rows of settings.csv (element and operation default to phase and fast), `curves` those of curves.csv.
     """
     rows = [{"parent_id": "", "device": "", "length_km": 0.0, "customers": 0.0} | dict(row) for row in rows]
     frame = frame_of(rows)
     elements = [{"element": "phase", "operation": "fast"} | dict(row) for row in settings]
     of_devices = checked(pd.DataFrame(elements, columns=list(SETTINGS)))
     points = pd.DataFrame(list(curves), columns=["curve", "current_a", "time_s"])
-    return Study("test", "USD", frame, build_network(frame, settings=of_devices, curves=points), defaults() | values,
-                 scenarios=(Scenario(AS_BUILT), *scenarios), settings=of_devices, curves=points)
+    return Study("test", "USD", frame, build_network(frame, settings=of_devices, curves=points),
+                 defaults() | NO_DEFAULT_RANGES | values, scenarios=(Scenario(AS_BUILT), *scenarios),
+                 settings=of_devices, curves=points)
 
 
 def checked(settings: pd.DataFrame | None) -> pd.DataFrame | None:
@@ -123,7 +131,7 @@ def random_study(rng: np.random.Generator, sections: int = 30, full: bool = Fals
     settings, underground sections and mixed scenarios. `values` override assumptions.
     """
     fewest = int(rng.choice([2, 3, 4], p=[0.4, 0.35, 0.25]))  # operations to lockout in this study, at the least
-    assumed = defaults() | _random_values(rng, fewest) | (full_values(rng) if full else {}) | values
+    assumed = defaults() | NO_DEFAULT_RANGES | _random_values(rng, fewest) | (full_values(rng) if full else {}) | values
     low_currents = full and rng.random() < 0.2
     rows: list[dict] = []
     for number in range(sections):

@@ -5,13 +5,16 @@ from __future__ import annotations
 import csv
 import json
 import os
+import shlex
 import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from reliability.__main__ import PROBLEMS_FOUND, main
@@ -102,6 +105,33 @@ def test_the_same_seed_gives_the_same_bytes_and_no_partial_folder_stays(tmp_path
         files.append({file.name: file.read_bytes() for file in (tmp_path / name).iterdir()})
     assert files[0] == files[1]
     assert sorted(p.name for p in tmp_path.iterdir()) == ["one", "two"]
+
+
+@pytest.mark.slow
+def test_another_kernel_of_the_processor_changes_the_last_digits_at_most(tmp_path):
+    """What is promised across types of machines: figures alike to a billionth, and the same laterals chosen."""
+    assert main(["new", str(tmp_path / "study")]) == 0
+    found = []
+    for kernel in ("", "Nehalem"):
+        done = subprocess.run([sys.executable, "-m", "reliability", "run", str(tmp_path / "study"), "--trials", "20",
+                               "--only", "tables", "--out", str(tmp_path / "out")], cwd=ROOT, capture_output=True,
+                              check=False, env={**os.environ, "OPENBLAS_CORETYPE": kernel})
+        assert done.returncode == 0, done.stderr
+        tables = {f.name: pd.read_csv(f) for f in sorted((tmp_path / "out").glob("*.csv"))}
+        found.append((tables, results_of(tmp_path / "out")))
+    (tables, summary), (others, other) = found
+    assert list(_numbers(other)) == pytest.approx(list(_numbers(summary)), rel=1e-9, abs=1e-12, nan_ok=True)
+    for name, table in tables.items():
+        pd.testing.assert_frame_equal(others[name], table, rtol=1e-9, atol=1e-9)
+
+
+def _numbers(part: object) -> Iterator[float]:
+    """Every number of a summary, in its order; what is no number as NaN."""
+    if isinstance(part, dict | list):
+        for inner in part.values() if isinstance(part, dict) else part:
+            yield from _numbers(inner)
+    else:
+        yield float(part) if isinstance(part, int | float) else np.nan
 
 
 def test_only_what_is_asked_for_is_written_and_what_is_wrong_is_told_at_once(tmp_path, capsys):
@@ -247,7 +277,7 @@ def test_random_studies_run_to_the_end_under_both_perspectives(seed, tmp_path):
     values = random.values | {key: law.mean for key, law in unknown.items()} | {
         "perspective": "society" if seed % 2 else "utility", "discount_rate": 0.0, "escalation_rate": 0.0,
         "budget": 5000.0, "yearly_budget": 2500.0}
-    results = analyse(replace(random, values=values, uncertain=unknown), trials=4, seed=seed)
+    results = analyse(replace(random, values=values, stated_ranges=unknown), trials=4, seed=seed)
     write_results(results, tmp_path / "out")
     assert results_of(tmp_path / "out")["scenarios"][0]["business"]["npv"] == 0.0
 
@@ -279,8 +309,8 @@ def test_a_generator_makes_its_study_and_exports(generator, folders, tmp_path):
     """The files in data/ are what the seeded generators write, and no others."""
     copy = tmp_path / "checkout"
     copy.mkdir()
-    shutil.copytree(ROOT / "reliability", copy / "reliability")
-    shutil.copytree(ROOT / "data", copy / "data")
+    shutil.copytree(ROOT / "reliability", copy / "reliability", ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copytree(ROOT / "data", copy / "data", ignore=shutil.ignore_patterns("__pycache__"))
     made = {path.relative_to(ROOT): path.read_bytes() for folder in folders
             for path in (ROOT / "data" / folder).iterdir()}
     for path in made:
@@ -308,12 +338,67 @@ def test_numbers_on_the_command_line_have_the_bounds_of_the_study(given, tmp_pat
     assert not (tmp_path / "out").exists()
 
 
-def test_a_reader_who_has_enough_is_no_error():
+@pytest.mark.parametrize("command", [
+    ["run", "data/demo", "--out", ""], ["run", "data/demo", "--out", " "], ["history", "data/demo", "--out", ""],
+    ["import", "data/exports", "--out", ""], ["import", "data/exports", "--out", "x", "--recipe", ""], ["new", ""],
+    ["check", ""], ["run", "", "--out", "x"], ["import", "", "--out", "x"]], ids=" ".join)
+def test_a_blank_names_no_file_and_not_the_folder_one_is_in(command, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(SystemExit) as ended:
+        main(command)
+    assert ended.value.code == PROBLEMS_FOUND
+    assert "a blank names nothing; the folder you are in is '.'" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(("asked", "work"), [("1", 1), ("3", 3), ("4", 3), ("100000", 3)])
+def test_no_more_processes_work_than_there_are_processors(asked, work, tmp_path, capsys, monkeypatch):
+    """The others are told of, and not started."""
+    started = []
+
+    def analysed(*_, workers, **__):
+        started.append(workers)
+        raise MemoryError
+    monkeypatch.setattr("os.sched_getaffinity", lambda _: {0, 1, 2})
+    monkeypatch.setattr("reliability.pipeline.analyse", analysed)
+    main(["run", str(study(tmp_path / "s", "only,,breaker,1,7")), "--out", str(tmp_path / "o"), "--workers", asked])
+    assert started == [work]
+    told = f"note: --workers {asked}: 3 processors to work on, so 3 at once."
+    assert (told in capsys.readouterr().err) == (int(asked) > 3)
+
+
+@pytest.mark.parametrize(("command", "streams"), [
+    (["check", "data/demo"], "stdout"), (["--help"], "stdout"), (["check", "no-such-study"], "both")])
+def test_a_reader_who_has_enough_is_no_error(command, streams):
     """The other end of the pipe is closed before anything is printed."""
     end, ours = os.pipe()
     os.close(end)
-    done = subprocess.run([sys.executable, "-m", "reliability", "check", "data/demo"], cwd=ROOT, stdout=ours,
-                          stderr=subprocess.PIPE, text=True, check=False)
+    gone = {name: ours for name in ("stdout", "stderr") if streams in (name, "both")}
+    done = subprocess.run([sys.executable, "-m", "reliability", *command], cwd=ROOT, text=True, check=False,
+                          **{"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **gone})
+    os.close(ours)
+    assert done.returncode == (PROBLEMS_FOUND if "no-such-study" in command else 0)
+    assert not [word for word in ("Broken pipe", "Traceback", "Exception ignored") if word in (done.stderr or "")]
+
+
+@pytest.mark.parametrize("closed", [">&-", ">&- 2>&-"])
+def test_closed_streams_are_no_error_and_stop_nothing(closed, tmp_path):
+    """As under a scheduler that gives a command no streams at all; a study is made all the same."""
+    command = f"{shlex.quote(sys.executable)} -m reliability new {shlex.quote(str(tmp_path / 'new'))} {closed}"
+    done = subprocess.run(["bash", "-c", command], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert (tmp_path / "new" / "study.toml").is_file()
+
+
+def test_a_reader_of_notes_who_has_gone_does_not_stop_a_run(records, tmp_path):
+    """Notes go to a closed pipe; the results are written all the same, and stand on standard output."""
+    records("1,f,2024-01-03T09:00,2024-01-03T10:00,5", toml="[choice]\nsaidi_reduction_minutes = 500_000")
+    end, ours = os.pipe()
+    os.close(end)
+    done = subprocess.run([sys.executable, "-m", "reliability", "run", str(tmp_path), "--trials", "2",
+                           "--out", str(tmp_path / "out")], cwd=ROOT, stdout=subprocess.PIPE, stderr=ours, text=True,
+                          check=False)
     os.close(ours)
     assert done.returncode == 0
-    assert "Broken pipe" not in done.stderr
+    assert "As built" in done.stdout
+    assert (tmp_path / "out" / "summary.json").is_file()

@@ -36,12 +36,25 @@ def test_a_gap_is_as_large_as_the_proposal_moves_over_it(study):
 
 
 def test_what_is_stated_as_certain_is_no_gap(study):
-    now = compute(study.with_assumptions(crew_rate_per_hour=160.0, discount_rate=0.08), "")
+    now = compute(study.with_assumptions(crew_rate_per_hour=(160.0, 160.0, 160.0), discount_rate=0.08), "")
     assert stated(now.results.study, "crew_rate_per_hour")
     keys = {g.key for g in data_gaps(now, 40)}
     assert not keys & {"crew_rate_per_hour", "discount_rate"}
     without = compute(study.with_assumptions(crew_rate_per_hour=None, discount_rate=None), "")
     assert {"crew_rate_per_hour", "discount_rate"} <= {g.key for g in data_gaps(without, 40)}
+
+
+def test_a_value_without_a_range_is_a_gap_over_its_default_one(study):
+    study = study.with_assumptions(crew_rate_per_hour=160.0)
+    crew = {g.key: g for g in data_gaps(compute(study, ""), 40)}["crew_rate_per_hour"]
+    assert crew.open == "stated as 160 USD per h, without a range; 136 to 184 USD per h is taken by default"
+    assert crew.filled_by == "State its range"
+    known = study.uncertain["crew_rate_per_hour"]
+    now = compute(study, "")
+    assert (crew.low, crew.high) == (pytest.approx(npv_at(now, "crew_rate_per_hour", known.low)),
+                                     pytest.approx(npv_at(now, "crew_rate_per_hour", known.high)))
+    off = compute(study.with_assumptions(default_ranges=False), "")
+    assert "crew_rate_per_hour" not in {g.key for g in data_gaps(off, 40)}
 
 
 def test_without_records_the_fault_rate_is_to_be_brought_by_them(study):

@@ -6,6 +6,7 @@ FAULT_REPEATS=100 in the environment kills a run, a history and a save that many
 from __future__ import annotations
 
 import errno
+import gc
 import io
 import os
 import resource
@@ -13,6 +14,7 @@ import shutil
 import subprocess
 import sys
 import time
+import warnings
 import zipfile
 from pathlib import Path
 
@@ -132,6 +134,29 @@ def test_a_full_disk_is_said_and_the_old_results_stay(small, tmp_path, capsys, m
     assert "No space left on device" in capsys.readouterr().err
     assert {p.name: p.read_bytes() for p in out.iterdir()} == before
     assert [p.name for p in tmp_path.iterdir()] == ["out"]
+
+
+@pytest.mark.parametrize("moment", ["xlsxwriter.workbook.ZipFile.write", "xlsxwriter.workbook.ZipFile.close",
+                                    "xlsxwriter.worksheet.Worksheet._write_single_row"])
+def test_a_disk_that_fills_during_the_workbook_is_said_and_nothing_is_left(moment, small, tmp_path, capsys,
+                                                                           monkeypatch):
+    """While its sheets are written, while they are packed, and at the last of it."""
+    tries = []
+
+    def full(*_, **__):
+        if not tries:               # the library closes again what could not be closed
+            tries.append(1)
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+    (tmp_path / "temporary").mkdir()
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path / "temporary"))
+    monkeypatch.setattr(moment, full)
+    with warnings.catch_warnings(action="ignore"):      # of files that the library leaves open
+        assert main(["run", str(small), "--out", str(tmp_path / "out"), "--trials", "2"]) == PROBLEMS_FOUND
+        gc.collect()
+    told = capsys.readouterr().err.splitlines()[-1]
+    assert told == "the output folder: No space left on device; make room there, or choose another folder"
+    assert [f.relative_to(tmp_path).name for f in tmp_path.rglob("*")] == ["temporary"]
 
 
 def test_a_folder_that_may_not_be_written_is_said(small, tmp_path, capsys, monkeypatch):

@@ -7,7 +7,22 @@ import math
 import pandas as pd
 import pytest
 
-from reliability.formats import DASH, KINDS, compact, count, exact, grid_format, missing, money, number, spoken, tick
+from reliability.formats import (
+    DASH,
+    KINDS,
+    amount_of,
+    compact,
+    count,
+    exact,
+    grid_format,
+    missing,
+    money,
+    number,
+    probability,
+    shown,
+    spoken,
+    tick,
+)
 
 
 @pytest.mark.parametrize(("value", "text"), [
@@ -41,7 +56,28 @@ def test_text_has_three_digits_unless_the_kind_is_exact(value, kind, text):
 
 
 def test_what_is_stated_keeps_its_digits():
-    assert [exact(v) for v in (1e6, 12_345.0, 0.25)] == ["1\u202f000\u202f000", "12\u202f345", "0.25"]
+    assert [exact(v) for v in (1e6, 12_345.0, 0.25, 1_234_567.5)] == [
+        "1\u202f000\u202f000", "12\u202f345", "0.25", "1\u202f234\u202f567.5"]
+
+
+@pytest.mark.parametrize(("text", "value"), [
+    ("40000", 40_000.0), ("40\u202f000", 40_000.0), (" 1 234.5 ", 1234.5), ("1,234,567.25", 1_234_567.25), (".5", 0.5)])
+def test_an_amount_is_read_as_it_is_written(text, value):
+    assert amount_of(text) == value
+    assert amount_of(exact(value)) == value
+
+
+@pytest.mark.parametrize("text", ["", "-5", "1,5", "12,34", "1e9", "nan", "40 000 USD", "1.2.3"])
+def test_what_may_be_read_in_two_ways_is_no_amount(text):
+    with pytest.raises(ValueError, match="no amount"):
+        amount_of(text)
+
+
+@pytest.mark.parametrize(("value", "text"), [
+    (1.0, "over 99 %"), (0.9955, "over 99 %"), (0.99, "99.0 %"), (0.955, "95.5 %"), (0.01, "1.0 %"),
+    (0.004, "under 1 %"), (0.0, "under 1 %"), (None, "–")])
+def test_no_number_of_draws_makes_a_thing_certain(value, text):
+    assert probability(value) == spoken(value, "probability") == shown(value, "probability") == text
 
 
 def test_counts_carry_their_noun():

@@ -30,7 +30,7 @@ def _study(scenario: Scenario):
     study = study_of(rows, (scenario,), **VALUES | {"load_margin": 1.25, "horizon_years": 3,
                                                                       "incentive_per_saidi_minute": 50.0})
     means = {key: law.mean for key, law in LAWS.items()} | {"minimum_trip_share": 0.8, "load_margin": 1.25}
-    return replace(study, uncertain=LAWS, values={**study.values, **means})
+    return replace(study, stated_ranges=LAWS, values={**study.values, **means})
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +70,7 @@ def test_a_run_s_choice_changes_fast_tripping_only_where_the_study_lets_it():
         study.sections["device"] != "recloser", 0.0))
     values = study.values | {"objective": "saidi", "budget": 2000.0, "sectionalizer_cost": 1e6,
                              "lateral_recloser_cost": 1e6}
-    kept, changed = (decide(replace(study.with_sections(sections), uncertain={}, values=values | {
+    kept, changed = (decide(replace(study.with_sections(sections), stated_ranges={}, values=values | {
         "backup_settings": word})).choice.totals for word in ("as_built", "may_change"))
     assert (kept["backup_settings_changed"], kept["capex"]) == (0, 0)
     assert (changed["backup_settings_changed"], changed["capex"]) == (1, values["backup_settings_cost"])

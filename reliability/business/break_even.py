@@ -9,7 +9,7 @@ event, and so is society's net present value.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,6 +26,7 @@ from reliability.business.costs import (
 from reliability.faults.consequences import consequences
 from reliability.faults.outcomes import OutcomeTable, build_outcomes, row_rates
 from reliability.indices.expected import ROWS_AT_ONCE, hours_interrupted
+from reliability.indices.reweighed import Reweighed
 from reliability.network.model import Model
 from reliability.network.quantities import customers_of
 from reliability.schema.scenarios import Scenario
@@ -59,10 +60,14 @@ class BreakEven:
                 "saidi_minutes_avoided_reclosing_on": float(on), "saidi_minutes_avoided_reclosing_off": float(off)}
 
 
-def break_even(model: Model, scenarios: Sequence[Scenario]) -> BreakEven:
-    """Where the gains of settled scenarios change sign, "As built" first."""
+def break_even(model: Model, scenarios: Sequence[Scenario], both: Reweighed | None = None) -> BreakEven:
+    """Where the gains of settled scenarios change sign, "As built" first.
+
+    both: the matrices of `table_of_both_states`, where those of a state that differs in rates and times are known.
+    """
     network, values = model.network, model.values
-    hours = customer_hours_by_state(table_of_both_states(model, scenarios), values)
+    hours = (customer_hours_by_state(table_of_both_states(model, scenarios), values) if both is None else
+             customer_hours_again(both, model))
     on, off = less_than_as_built(hours.sum(axis=-1))
     heads, index = network.candidates, network.candidate_index
     inside = index >= 0
@@ -92,6 +97,13 @@ def customer_hours_by_state(both: OutcomeTable, values: Assumptions) -> np.ndarr
             for state in (ON, OFF):
                 hours[state, s] += np.bincount(both.section[rows], rates[state][rows] * each, len(network))
     return hours
+
+
+def customer_hours_again(both: Reweighed, model: Model) -> np.ndarray:
+    """As `customer_hours_by_state`, by the matrices of a table of both states."""
+    table, values = replace(both.table, network=model.network), model.values
+    return np.array([both.customer_hours(row_rates(table, {**values, "reclosing_off_share": share}), values)
+                     for share in (0.0, 1.0)])
 
 
 def less_than_as_built(hours: np.ndarray) -> np.ndarray:

@@ -48,16 +48,16 @@ class Calibrated:
 
 def calibrated_study(study: Study, rate_factor: float, time_factor: float) -> Study:
     """The study with all fault rates and all restoration times multiplied, ranges with them."""
-    stated, uncertain = dict(study.values), dict(study.uncertain)
+    stated, ranges = dict(study.values), dict(study.stated_ranges)
     for keys, factor in ((RATES, rate_factor), (TIMES, time_factor)):
         for key in keys:
             if stated[key] is not None:
                 stated[key] = cast(float, stated[key]) * factor
-            if (known := uncertain.get(key)) is not None:
-                uncertain[key] = Range(*(end * factor for end in (known.low, known.likely, known.high)))
+            if (known := ranges.get(key)) is not None:
+                ranges[key] = Range(*(end * factor for end in (known.low, known.likely, known.high)))
     columns = {name: study.network.column[name] * factor
                for names, factor in ((OWN_RATES, rate_factor), (OWN_TIMES, time_factor)) for name in names}
-    return replace(study.with_section_values(columns), values=as_assumptions(stated), uncertain=uncertain)
+    return replace(study.with_section_values(columns), values=as_assumptions(stated), stated_ranges=ranges)
 
 
 @dataclass(frozen=True)

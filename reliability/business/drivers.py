@@ -30,7 +30,7 @@ from reliability.tasks import HERE, Workers
 
 # Range tried of an assumption that the study states as one number; our assumption.
 SPREAD = 0.2
-STATED, TRIED, FROM_RECORDS = "stated", f"±{SPREAD:.0%}", "from records"
+STATED, DEFAULT, TRIED, FROM_RECORDS = "stated", "default", f"±{SPREAD:.0%}", "from records"
 RATE_ENDS = (0.05, 0.95)   # of the draws of learned rates
 DRIVER_COLUMNS = ("scenario", "assumption", "label", "unit", "value", "low", "high", "range", "npv", "npv_low",
                   "npv_high", "swing", "first_order", "total", "first_order_error", "total_error", "break_even",
@@ -41,10 +41,10 @@ def drivers_frame(study: Study, network: Network, costs: CostTable, seed: int | 
                   workers: Workers = HERE) -> pd.DataFrame:
     """drivers.csv: for each scenario but "As built" the assumptions by how far they move its expected NPV.
 
-    low, high: the range the study states, else ±20 % within the assumption's bounds; npv_low
+    low, high: the range the study states, else the default one, else ±20 % within the assumption's bounds; npv_low
     and npv_high with only this assumption there. first_order, total: Sobol' indices over the
-    stated ranges with their standard errors (see `sobol_indices`), NaN where none is
-    stated. break_even: the value nearest to the present one, within the assumption's bounds,
+    ranges stated and default with their standard errors (see `sobol_indices`), NaN where there
+    is none. break_even: the value nearest to the present one, within the assumption's bounds,
     at which the NPV is 0, NaN where there is none. An assumption that neither moves the NPV nor
     could bring it to 0 is left out, unless the study states a range. Assumptions that change
     what protection does are looked at only where it does.
@@ -75,6 +75,11 @@ def ranges_tried(study: Study) -> dict[str, Range]:
     return ranges
 
 
+def range_of(study: Study, key: str) -> str:
+    """Where the range tried of an assumption comes from."""
+    return STATED if key in study.stated_ranges else DEFAULT if key in study.default_ranges else TRIED
+
+
 def _one_by_one(study: Study, npv: ExpectedNpv, now: np.ndarray,
                 indices: SobolIndices) -> Iterator[tuple[object, ...]]:
     """Rows of `drivers_frame` for every assumption that moves the NPV."""
@@ -86,10 +91,10 @@ def _one_by_one(study: Study, npv: ExpectedNpv, now: np.ndarray,
         for s, scenario in list(enumerate(study.scenarios))[1:]:
             swing = float(abs(high[s] - low[s]))
             # a value of 0 has no ±20 % to swing over, and yet the NPV may change sign at another
-            if key not in study.uncertain and swing <= 1e-12 * abs(now[s]) and np.isnan(nil[s]):
+            if key not in study.stated_ranges and swing <= 1e-12 * abs(now[s]) and np.isnan(nil[s]):
                 continue
             yield (scenario.name, key, label_of(key), unit, value_of(study.values, key), tried.low, tried.high,
-                   STATED if key in study.uncertain else TRIED, now[s], low[s], high[s], swing,
+                   range_of(study, key), now[s], low[s], high[s], swing,
                    *indices.of(key, s), nil[s], tried.low <= nil[s] <= tried.high)
 
 

@@ -1,8 +1,8 @@
-"""Sobol' indices of the expected NPV over the ranges that a study states, with their errors."""
+"""Sobol' indices of the expected NPV over the ranges that a study states or has by default, with their errors."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -50,6 +50,10 @@ class _Sums:
     alone: np.ndarray
     everything: np.ndarray
 
+    def some(self, which: np.ndarray) -> _Sums:
+        """Of some of the inputs (positions)."""
+        return _Sums(self.mean, self.square, self.alone[:, which], self.everything[:, which])
+
     def joined(self, other: _Sums) -> _Sums:
         """Means over these and as many more points."""
         return _Sums(*((a + b) / 2.0 for a, b in zip(
@@ -64,8 +68,8 @@ def sobol_indices(study: Study, npv: Npv, seed: int, deviations: np.ndarray | No
     The share of the variance of the expected NPV that knowing one assumption would remove (estimator of Saltelli and
     others, 2010), and the share that would remain if only that one were unknown (Jansen, 1999; both from memory). From
     independent scrambled Sobol' sequences, doubled until every standard error, by bootstrap over the sequences, is
-    under GOAL or POINTS_AT_MOST is reached. Estimates outside what an index can be are set to its bound: first orders
-    under 0 to 0, and over the total to the total.
+    under GOAL or POINTS_AT_MOST is reached; an assumption whose own errors are is not looked at again. Estimates
+    outside what an index can be are set to its bound: first orders under 0 to 0, and over the total to the total.
 
     Draws of an assumption that needs an outcome table of its own are rounded to a few levels of equal probability.
     deviations: (K, S) of the NPV at draws of the learned rates; they are added, so that how they interact with the
@@ -80,19 +84,21 @@ def sobol_indices(study: Study, npv: Npv, seed: int, deviations: np.ndarray | No
     outputs = _Outputs(npv, study.values, npv(study.values), deviations)
     known = workers.shared(outputs)
 
-    def sampled() -> _Sums:
+    def sampled(keys: Sequence[str]) -> _Sums:
         places = np.concatenate([engine.random(points) for engine in engines])
-        return _sampled(inputs, outputs, known, workers, places)
+        return _sampled(inputs, keys, outputs, known, workers, places)
 
-    sums = sampled()
+    keys, found = list(inputs.keys), SobolIndices({}, {}, {}, {})
+    sums = sampled(keys)
     while True:
-        first, total, first_error, total_error = _estimates(sums, seed)
-        varies = np.isfinite(first_error)
-        if points >= POINTS_AT_MOST or max(first_error[varies].max(initial=0.0),
-                                           total_error[varies].max(initial=0.0)) < GOAL:
-            return SobolIndices(*(dict(zip(inputs.keys, found, strict=True))
-                                  for found in (first, total, first_error, total_error)))
-        sums, points = sums.joined(sampled()), 2 * points
+        estimates = _estimates(sums, seed)
+        found = SobolIndices(*({**before, **dict(zip(keys, now, strict=True))} for before, now in zip(
+            (found.first, found.total, found.first_error, found.total_error), estimates, strict=True)))
+        rough = np.flatnonzero(np.nan_to_num(np.maximum(*estimates[2:])).max(axis=1) >= GOAL)
+        if points >= POINTS_AT_MOST or not len(rough):
+            return found
+        keys = [keys[i] for i in rough]
+        sums, points = sums.some(rough).joined(sampled(keys)), 2 * points
 
 
 @dataclass(frozen=True)
@@ -123,12 +129,16 @@ class _Halves:
     at_b: np.ndarray
 
 
-def _sampled(inputs: Unknowns, outputs: _Outputs, known: _Outputs, workers: Workers, places: np.ndarray) -> _Sums:
-    """Sums over further points of each sample. known: `outputs` as the workers know it. places: (m, 2 d), 0 to 1."""
+def _sampled(inputs: Unknowns, keys: Sequence[str], outputs: _Outputs, known: _Outputs, workers: Workers,
+             places: np.ndarray) -> _Sums:
+    """Sums over further points of each sample, of what the inputs `keys` explain.
+
+    known: `outputs` as the workers know it. places: (m, 2 d), 0 to 1.
+    """
     a, b = (inputs.draws(half) for half in np.split(places, 2, axis=1))
     at_a, at_b = outputs(a), outputs(b)
     halves = workers.shared(_Halves(a, b, at_a, at_b))
-    alone, everything = zip(*workers.in_order(partial(_moved_by, known, halves, key) for key in inputs.keys),
+    alone, everything = zip(*workers.in_order(partial(_moved_by, known, halves, key) for key in keys),
                             strict=True)
     return _Sums(_means(at_a + at_b) / 2.0, _means(at_a ** 2 + at_b ** 2) / 2.0, np.stack(alone, axis=1),
                  np.stack(everything, axis=1))

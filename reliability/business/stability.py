@@ -23,14 +23,14 @@ DRAWS_OF_MANY = 8
 TABLES = 6                  # outcome tables of the assumptions that need their own, all levels of them together
 NUMBERS_AT_ONCE = 8_000_000
 WORTH_IT, STAYS = "probability_npv_positive", "stays_chosen_share"
-CERTAIN = "The study states no range and has no learned rates: nothing varies."
+CERTAIN = "No assumption has a range and no rates are learned: nothing varies."
 AS_NAMED = "The proposal is a scenario that the study names: it is not chosen again."
 NOTHING = "No choice was found."
 
 
 @dataclass(frozen=True)
 class Stability:
-    """A choice over draws of the stated ranges and the learned rates, at the expected value of each draw.
+    """A choice over draws of the ranges and the learned rates, at the expected value of each draw.
 
     draws: how many, and chosen_again: in how many of them the best choice was looked for again; 0 for none. reason: why
     something was not found, "" where all was. npv: (draws,) of the choice as a whole. rows: (rows of Options,) share of

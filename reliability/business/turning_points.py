@@ -70,12 +70,11 @@ class _Brackets:
 
     def solved(self, values: Assumptions, npv: Npv, keys: Sequence[str]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """(key, scenario, value) of every place at which an NPV is 0."""
+        from scipy.optimize import elementwise  # takes half a second, for which no page should wait that shows none
 
         def npv_at(x: np.ndarray, key: np.ndarray, scenario: np.ndarray) -> np.ndarray:
             found = npv(one_at_a_time(values, keys, key.astype(int), x))
             return found[np.arange(len(x)), scenario.astype(int)]
-
-        from scipy.optimize import elementwise  # slow to load
 
         root, inside = self.low.copy(), np.flatnonzero(self.low < self.high)
         if inside.size:

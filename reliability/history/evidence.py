@@ -238,7 +238,7 @@ def _per_year(study: Study, units: Units, today: Spell) -> Entries:
 def prior_of(study: Study, units: Units) -> Prior:
     """Prior of the temporary fractions: the study's range, else a beta one; groups keep the distance that own values of
     their sections state."""
-    values, stated = study.values, study.uncertain.get("temporary_fraction")
+    values, stated = study.values, study.stated_ranges.get("temporary_fraction")
     assumed = float(np.clip(values["temporary_fraction"], EDGE, 1.0 - EDGE))
     own = study.network.column["temporary_fraction"]
     rates = fault_rates(study.model)

@@ -26,11 +26,10 @@ from reliability.history.units import Units, units_of
 from reliability.network.rate_draws import RateDraws
 from reliability.network.tree import Network
 from reliability.schema.problems import Problem, StudyError
+from reliability.study.ranges import LEARNED
 from reliability.study.record_settings import record_settings
 from reliability.study.study import Study
 from reliability.tasks import HERE, Workers
-
-LEARNED = "learned"     # the choice of `rates` that asks for them
 
 
 @dataclass(frozen=True)

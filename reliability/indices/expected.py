@@ -80,14 +80,20 @@ def _scenario(table: OutcomeTable, scenario: int, rates: np.ndarray, values: Ass
         for name, amount in _caused(effect, amounts).items():
             caused[name] = caused.get(name, 0.0) + np.bincount(section, rate * amount, n)
         seen.add(effect, section, rate)
+    return expected_of(network, caused, seen)
+
+
+def expected_of(network: Network, caused: Mapping[str, np.ndarray], seen: Seen) -> Expected:
+    """Expected values from what faults on each section cause, (n,) by name, and what customers on each see."""
+    interruptions = seen.interruptions()
     return Expected(
         network, caused["ci"], caused["customer_hours"], caused["load_kwh"], caused["momentary_events"],
         caused["momentary_interruptions"], np.column_stack([caused[c] for c in CALLOUTS]),
         caused["sectionalizer_operations"], caused["actuators"],
-        failure_rate=seen.average(seen.interruptions()), outage_hours=seen.average(seen.hours()),
+        failure_rate=seen.average(interruptions), outage_hours=seen.average(seen.hours()),
         momentary_event_rate=seen.average(seen.momentary("events")),
         momentary_interruption_rate=seen.average(seen.momentary("momentary_interruptions")),
-        failure_rate_by_kind=seen.interruptions()[:, :2])
+        failure_rate_by_kind=interruptions[:, :2])
 
 
 def _caused(effect: Consequences, amounts: Mapping[str, Quantity]) -> dict[str, np.ndarray]:
@@ -104,14 +110,18 @@ def hours_interrupted(effect: Consequences, amount: Quantity) -> np.ndarray:
 
 def system_indices(expected: Expected, yearly_cv: float) -> dict[str, object]:
     """The indices of contract.md's summary.json, NaN where one does not exist."""
+    cemi = definitions.cemi(expected.failure_rate_by_kind.ravel(), expected.customers_by_kind.ravel(), yearly_cv)
+    return usual_indices(expected) | {"cemi": {str(k): v for k, v in cemi.items()}}
+
+
+def usual_indices(expected: Expected) -> dict[str, object]:
+    """As `system_indices`, without the shares of customers by their number of interruptions."""
     network = expected.network
     served = float(network.customers.sum())
     sums = {"ci": expected.fault_ci, "customer_hours": expected.fault_customer_hours,
             "momentary_interruptions": expected.fault_momentary_interruptions,
             "momentary_events": expected.fault_momentary_events, "load_kwh": expected.fault_load_kwh}
     result: dict[str, object] = {**_indices({name: float(caused.sum()) for name, caused in sums.items()}, served)}
-    cemi = definitions.cemi(expected.failure_rate_by_kind.ravel(), expected.customers_by_kind.ravel(), yearly_cv)
-    result["cemi"] = {str(k): v for k, v in cemi.items()}
     result["callouts"] = dict(zip(CALLOUTS, expected.fault_callouts.sum(axis=0).tolist(), strict=True))
     result["sectionalizer_operations"] = float(expected.fault_sectionalizer_operations.sum())
     result["actuators"] = float(expected.fault_actuators.sum())

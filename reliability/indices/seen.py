@@ -6,28 +6,29 @@ sees it; so one sum along the path to the source serves all events.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
+from scipy import sparse
 
 from reliability.faults.consequences import Consequences, Shares
 from reliability.network.tree import Network
 
 # Customers spread over the phases, three-phase ones, and whoever would be on a section that serves nobody.
 KINDS = 3
+SUMS = ("interruptions", "hours", "extra", "events", "momentary_interruptions")
 
 
 class Seen:
     """Adds up events of a network of n sections; results are (n, KINDS), for customers of each kind.
 
-    0 for a kind of which the network has none.
+    0 for a kind of which the network has none. sums: what was added up elsewhere, (n, KINDS) by name of `SUMS`.
     """
 
-    def __init__(self, network: Network):
-        n = len(network)
+    def __init__(self, network: Network, sums: Mapping[str, np.ndarray] | None = None):
         self.network = network
-        share = network.three_phase_share
-        self._occurs = (True, bool((share > 0.0).any()), bool(np.isnan(share).any()))
-        self._at = {name: np.zeros((n, KINDS)) for name in
-                    ("interruptions", "hours", "extra", "events", "momentary_interruptions")}
+        self._occurs = _occurring(network)
+        self._at = {name: np.zeros((len(network), KINDS)) for name in SUMS} if sums is None else dict(sums)
 
     def add(self, effect: Consequences, section: np.ndarray, rate: np.ndarray) -> None:
         """Events of rows (r,), `rate` times a year each; section: (r,) where the fault is."""
@@ -81,4 +82,22 @@ class Seen:
         return np.where(np.isnan(share), by_kind[:, 2], served)
 
     def _along(self, values: np.ndarray) -> np.ndarray:
-        return np.column_stack([self.network.along_path(column) for column in values.T])
+        return self.network.along_path(values)
+
+
+def _occurring(network: Network) -> tuple[bool, bool, bool]:
+    """Whether a network has customers of each kind."""
+    share = network.three_phase_share
+    return True, bool((share > 0.0).any()), bool(np.isnan(share).any())
+
+
+def placing(network: Network, shares: Shares, at: np.ndarray, within: np.ndarray) -> sparse.csr_array:
+    """(KINDS · n, r): what rates of rows (r,) come to at the places where their events touch, as `Seen` adds them."""
+    n, rows = len(network), np.arange(len(at))
+    apart = np.flatnonzero(shares.inside != shares.outside)
+    parts = [(kind * n + at, rows, share) for kind, share in enumerate((shares.outside, shares.whole, shares.unserved))
+             if _occurring(network)[kind]]
+    parts.append((within[apart], apart, (shares.inside - shares.outside)[apart]))
+    place, row, value = (np.concatenate(column) for column in zip(*parts, strict=True))
+    there = value != 0.0
+    return sparse.csr_array((value[there], (place[there], row[there])), shape=(KINDS * n, len(at)))

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.network.application_catalogue import PASS, RELATIVE_TOLERANCE, REVIEW, UNKNOWN, Check, Settled, judge
-from reliability.network.coordination import coordination
+from reliability.network.coordination import ceilings_a
 from reliability.network.device_settings import ALL_ELEMENTS, FAST_OPERATION, clearing_times_s
 from reliability.network.devices import MELTS
 from reliability.network.fuse_links import link_name, link_table
@@ -30,7 +30,7 @@ def existing_ceilings_a(model: Model, as_built: Protection) -> np.ndarray:
     """
     network = model.network
     head = network.candidates
-    ceiling = coordination(model, (as_built,)).ceiling_a[0][head]
+    ceiling = ceilings_a(model, (as_built,))[0][head]
     timed = ~np.isnan(fast_clearing_s(network, as_built)) & (network.text["fuse_link"][head] != "")
     return np.where(MELTS[network.device[head]] & np.isfinite(ceiling) & ~timed, ceiling, np.nan)
 

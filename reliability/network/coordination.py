@@ -40,21 +40,13 @@ def coordination(model: Model, protections: Sequence[Protection]) -> Coordinatio
     The reclosing device behind a fuse is the one behind every fault below it that the fuse may clear.
     """
     network, values = model.network, model.values
-    own = own_curves(network.curves)
-    links, larger = _links(network, own)
-    ceilings = saving_ceilings_a(links, values["fast_clearing_time_s"], values["fuse_melting_factor"])
-    ceilings = np.append(ceilings, np.inf)
-    shape = (len(protections), len(network))
-    link, device, stated = np.full(shape, NONE), np.full(shape, NONE), np.full(shape, np.nan)
-    fuse = np.stack([MELTS[p.device] for p in protections])
+    held = _held(model, protections)
+    fuse, link, bigger = held.fuse, held.link, np.append(held.larger, NONE)[held.link]
+    device = np.full(fuse.shape, NONE)
     for s, protection in enumerate(protections):
         at = np.flatnonzero(fuse[s])
-        link[s, at] = _places(protection.link[at], links, own)
         device[s, at] = np.where(protection.backup[at] >= 0, protection.settings_of[protection.backup[at]], NONE)
-        stated[s, at] = protection.stated_ceiling_a[at]
-    bigger = np.append(larger, NONE)[link]
-    ceiling = np.where(np.isnan(stated), ceilings[link], stated)
-    above = np.where(np.isnan(stated), ceilings[bigger], stated)
+    ceiling, above = held.ceilings_a(link), held.ceilings_a(bigger)
     pairs = np.column_stack([np.concatenate([a[fuse], b[fuse]]) for a, b in
                              ((link, bigger), (device, device), (ceiling, above))])
     timed = (pairs[:, 0] != NONE) & (pairs[:, 1] != NONE)
@@ -62,11 +54,50 @@ def coordination(model: Model, protections: Sequence[Protection]) -> Coordinatio
     pairs[~timed, 1] = NONE
     distinct, index = np.unique(pairs, axis=0, return_inverse=True)
     index = index.ravel()
-    right, wrong = np.full(shape, NONE), np.full(shape, NONE)
+    right, wrong = np.full(fuse.shape, NONE), np.full(fuse.shape, NONE)
     right[fuse], wrong[fuse] = index[: fuse.sum()], index[fuse.sum():]
-    race = run_races(links, network.settings, distinct[:, 0].astype(int), distinct[:, 1].astype(int), distinct[:, 2],
-                     values["fuse_melting_factor"], values["fuse_arcing_time_s"])
+    race = run_races(held.links, network.settings, distinct[:, 0].astype(int), distinct[:, 1].astype(int),
+                     distinct[:, 2], values["fuse_melting_factor"], values["fuse_arcing_time_s"])
     return Coordination(race, right, wrong, np.where(fuse, ceiling, np.nan), fuse & (link != bigger))
+
+
+def ceilings_a(model: Model, protections: Sequence[Protection]) -> np.ndarray:
+    """`Coordination.ceiling_a` alone, (S, n), without a race."""
+    held = _held(model, protections)
+    return np.where(held.fuse, held.ceilings_a(held.link), np.nan)
+
+
+@dataclass(frozen=True)
+class _Held:
+    """Links that fuses hold. fuse: (S, n) where one stands; link: (S, n) its place in `links`, NONE for none or an
+    unknown one. larger: for each of links the place of the next larger one. ceiling_a: their ceilings, ∞ behind the
+    last. stated: (S, n) ceilings that the study states, NaN elsewhere.
+    """
+
+    links: LinkCurves
+    larger: np.ndarray
+    fuse: np.ndarray
+    link: np.ndarray
+    ceiling_a: np.ndarray
+    stated: np.ndarray
+
+    def ceilings_a(self, link: np.ndarray) -> np.ndarray:
+        """Saving ceilings (A) with links in places (S, n)."""
+        return np.where(np.isnan(self.stated), self.ceiling_a[link], self.stated)
+
+
+def _held(model: Model, protections: Sequence[Protection]) -> _Held:
+    network, values = model.network, model.values
+    own = own_curves(network.curves)
+    links, larger = _links(network, own)
+    ceilings = saving_ceilings_a(links, values["fast_clearing_time_s"], values["fuse_melting_factor"])
+    fuse = np.stack([MELTS[p.device] for p in protections])
+    link, stated = np.full(fuse.shape, NONE), np.full(fuse.shape, np.nan)
+    for s, protection in enumerate(protections):
+        at = np.flatnonzero(fuse[s])
+        link[s, at] = _places(protection.link[at], links, own)
+        stated[s, at] = protection.stated_ceiling_a[at]
+    return _Held(links, larger, fuse, link, np.append(ceilings, np.inf), stated)
 
 
 def _links(network: Network, own: Mapping[str, tuple[Points, Points]]) -> tuple[LinkCurves, np.ndarray]:

@@ -65,7 +65,7 @@ def network_map(network: Network, view: PlanView, classed: Classed, device: np.n
     at = np.array([h for h in chosen if shown[h]], dtype=int)
     if len(at):
         x, y = view.middle[at].T
-        marks.append(MapMarks(chosen_name, x, y, DIAMOND, ORANGE, True, LARGE))
+        marks.append(MapMarks(chosen_name, x, y, DIAMOND, ORANGE, True, _size(LARGE, FEW[True], len(at))))
     left_out = int((shown & ~view.routed).sum())
     notes = [f"{count(left_out, 'section')} without a route."] if left_out else []
     if hidden := _hidden(view, device, shown):
@@ -110,10 +110,15 @@ def _hidden(view: PlanView, device: np.ndarray, shown: np.ndarray) -> list[str]:
 
 def _marks(device: Device, x: np.ndarray, y: np.ndarray, labels: Sequence[str] | None = None) -> MapMarks:
     large = bool(BACKS_UP[CODE[device.name]])
-    size = (LARGE if large else SMALL) * min(float(np.sqrt(FEW[large] / len(x))), 1.0)
+    size = _size(LARGE if large else SMALL, FEW[large], len(x))
     colour = (ORANGE if device.counts else BLUE) if device.chosen else INK
     shape = TRIANGLE if device.counts else SHAPES[device.symbol]
-    return MapMarks(device.label, x, y, shape, colour, device.symbol == "solid_square", max(size, LEAST), labels)
+    return MapMarks(device.label, x, y, shape, colour, device.symbol == "solid_square", size, labels)
+
+
+def _size(of_few: float, few: int, number: int) -> float:
+    """Size of each of a number of marks: the more there are the smaller, so that they leave the lines to be seen."""
+    return max(of_few * min(float(np.sqrt(few / number)), 1.0), LEAST)
 
 
 def _places(network: Network, view: PlanView, classed: Classed, shown: np.ndarray) -> MapPlaces:

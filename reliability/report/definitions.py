@@ -75,8 +75,9 @@ METHOD: tuple[str, ...] = (
     "The consequences of every kind of fault, times its yearly rate, add up to the expected indices. The same table "
     "with random counts, times and a storm factor common to all sections of a year gives the simulated ones.",
     "Two kinds of uncertainty are separate: variability from year to year, and assumptions given as low, likely "
-    "and high (a PERT distribution), drawn once for a whole horizon. All scenarios see the same faults, so that a "
-    "difference between them is one of protection and not of chance.",
+    "and high (a PERT distribution), drawn once for a whole horizon. What a study states without a range has a default "
+    "one around its value, where there is a reason for one; it moves no expected value. All scenarios see the same "
+    "faults, so that a difference between them is one of protection and not of chance.",
     f"{AT_THE_MEANS}: where a figure is not a straight line in an input, as NPV is not in a price times a number of "
     "call-outs, its mean over the ranges is another. What is given as a range of a figure, and the probability that an "
     "NPV is above 0, come from the simulation, which draws every such input.",

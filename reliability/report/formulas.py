@@ -78,8 +78,11 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
      "the capital; a straight line within a year", "discount arithmetic"),
     ("Cost per interruption or minute avoided", "annualised capital / what is avoided a year",
      "our assumption"),
-    ("Share of the NPV's variance", "Sobol' indices, first order and total, over the stated ranges",
+    ("Share of the NPV's variance", "Sobol' indices, first order and total, over the ranges stated and default",
      "Saltelli's scheme; estimators of Saltelli and others, 2010, and Jansen, 1999 (from memory)"),
+    ("Range of an assumption", "PERT: low + (high − low) × beta(1 + 4 (likely − low) / (high − low), "
+     "1 + 4 (high − likely) / (high − low)); by default value ± a share of its distance to the nearer of its bounds",
+     "project scheduling, from memory; the default our assumption"),
     ("Effect of conversions made, raw", "(events after / before on converted laterals) / (the same on the others), "
      "conditional on both totals, mid-p", "difference in differences"),
     ("… predictive", "events after on converted laterals, binomial of both groups' with Λ_c / (Λ_c + Λ_o), sums of "

@@ -41,7 +41,7 @@ def figures_of_merit(content: Content) -> tuple[Column, ...]:
         Column("cost_per_cmi_avoided", "Annualised capital per customer-minute avoided", "price", money),
         Column("npv_p10", "NPV, 80 % range", "money", money, high="npv_p90"),
         Column("npv_p50", "NPV, median", "money", money, where="sheet"),
-        Column("probability_npv_positive", "Probability that NPV is above 0", "share"))
+        Column("probability_npv_positive", "Probability that NPV is above 0", "probability"))
 
 
 def business(content: Content) -> Section:
@@ -131,14 +131,15 @@ def drivers(content: Content) -> Section:
     rest = frame[frame["scenario"] != name]
     ordered = pd.concat([mine, rest], ignore_index=True)
     blocks: list[Block] = [
-        Text(joined([say("Each assumption is moved alone from its low to its high, in the study's range or by ±20 % "
-                         "where it states none."), *_precision(mine)])),
+        Text(joined([say("Each assumption is moved alone from its low to its high, in the study's range, else "
+                         "in its default one, else by ±20 %."), *_precision(mine)])),
         Text(_turning(content, name, mine)), *_not_moved(mine), charts.drivers(content, name, mine)]
     money = content.currency
     blocks.append(Table("drivers", f"Sensitivity of the NPV of {shorten(name, 40)}", (
         Column("scenario", "Scenario", where="sheet"), Column("label", "Assumption"), Column("unit", "Unit"),
         Column("value", "Value", "any"),
-        Column("low", "Range tried", "any", high="high"), Column("npv_low", "NPV at low", "money", money),
+        Column("low", "Range tried", "any", high="high"), Column("range", "Range"),
+        Column("npv_low", "NPV at low", "money", money),
         Column("npv_high", "NPV at high", "money", money), Column("swing", "Swing", "money", money),
         Column("first_order", "First order", "share"),
         Column("first_order_error", "Standard error of first order", "share", where="sheet"),
@@ -149,11 +150,11 @@ def drivers(content: Content) -> Section:
 
 
 def _precision(rows: pd.DataFrame) -> list[Sentence]:
-    """What the Sobol' indices are and how far they are known; nothing where the study states no ranges."""
+    """What the Sobol' indices are and how far they are known; nothing where there are no ranges."""
     errors = rows[["first_order_error", "total_error"]].to_numpy(dtype=float)
     if np.isnan(errors).all():
         return []
-    return [say("First-order and total indices are the shares of the variance of the expected NPV over the study's "
+    return [say("First-order and total indices are the shares of the variance of the expected NPV over the "
                 "ranges that an assumption explains alone, and with others (Sobol' indices). They are estimated from "
                 "samples, with a standard error of at most {error}; an estimate below 0, or of a first order above "
                 "its total, is set to that bound.", error=Figure(float(np.nanmax(errors)), "share"))]

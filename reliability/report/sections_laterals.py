@@ -106,7 +106,7 @@ def _selected(content: Content, frame: pd.DataFrame, key: str, title: str, shown
         Column("fast_operations_of_backup", "Fast operations of backup", "whole", where="sheet"),
         Column("units", "Units", "count"),
         Column("capex", "Capital", "money", content.currency), Column("npv", "NPV", "money", content.currency),
-        Column(WORTH_IT, "Probability that NPV is above 0", "share"),
+        Column(WORTH_IT, "Probability that NPV is above 0", "probability"),
         Column(STAYS, "Share of draws that choose it again", "share", where="sheet"),
         Column("customer_interruptions_avoided", "Customer interruptions avoided", "amount", "1/yr", where="sheet"),
         Column("customer_minutes_avoided", "Customer-minutes avoided", "count", "1/yr"),

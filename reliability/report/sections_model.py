@@ -29,11 +29,13 @@ from reliability.report.blocks import (
 from reliability.report.content import Content, zero_capital_alternatives
 from reliability.report.definitions import METHOD
 from reliability.report.figures import Figure, Name, Sentence, pointer, say
+from reliability.report.ranges import default_ranges_frame, ranges_sentence, set_by
 from reliability.report.sentences import scenario_sentences
 from reliability.schema.assumptions import ASSUMPTIONS, OURS, Assumption, label_of
 from reliability.schema.problems import shorten
 from reliability.schema.units import unit_of
 from reliability.schema.values import Assumptions
+from reliability.study.study import Study
 
 EXPECTED = tuple((Column(i.key, i.label, i.kind, i.unit), f"/{i.key}") for i in INDICES)
 CALLOUTS = tuple((Column(k, label, "amount", "1/yr"), f"/callouts/{k}") for k, label in (
@@ -57,7 +59,7 @@ def assumptions(content: Content) -> Section:
         Column("unit", "Unit"), Column("shown", "Value", where="page"),
         Column("range", "Low / likely / high", where="page"), Column("value", "Value", "any", where="sheet"),
         *(Column(end, end.capitalize(), "any", where="sheet") for end in ("low", "likely", "high")),
-        Column("words", "In words", where="sheet"), Column("from", "Set by"),
+        Column("words", "In words", where="sheet"), Column("from", "Set by"), Column("range_from", "Range set by"),
         Column("source", "Source of the default")),
         pd.DataFrame([row for a in ASSUMPTIONS for row in _assumption(content, a)]), "Assumptions", shown=200)
     notes: tuple[Block, ...] = ()
@@ -70,7 +72,23 @@ def assumptions(content: Content) -> Section:
         words("An assumption with a range stands at the mean of its distribution, (low + 4 likely + high) / 6, in "
               "expected values.",
               "A value that sections.csv states for a section goes before the one in this table."),
-        Text(_state_of_protection(study.values)), table, *notes))
+        Text(ranges_sentence(study)), Text(_state_of_protection(study.values)), table, *_default_ranges(study), *notes))
+
+
+def _default_ranges(study: Study) -> list[Block]:
+    """The default ranges with their reasons; nothing where none holds."""
+    frame = default_ranges_frame(study)
+    if frame.empty:
+        return []
+    return [
+        words("A default range lies evenly around the value, so that no expected value depends on it. A range stated "
+              "in study.toml takes its place, of one value (low = likely = high) where an assumption is known exactly; "
+              "[simulation] default_ranges = false takes all of them away."),
+        Table("default-ranges", "Default ranges and their reasons", (
+            Column("key", "Key", where="sheet"), Column("label", "Assumption"), Column("unit", "Unit"),
+            Column("low", "Low", "any"), Column("value", "Value", "any"), Column("high", "High", "any"),
+            Column("reason", "Reason"), Column("source", "Source of the reason")), frame, "Default ranges",
+            shown=len(frame))]
 
 
 def _state_of_protection(values: Assumptions) -> Sentence:
@@ -96,7 +114,7 @@ def _assumption(content: Content, a: Assumption) -> Iterator[dict[str, object]]:
         yield {"table": a.table, "key": key, "label": label_of(key), "unit": unit_of(key, content.currency),
                "shown": _shown(one), "range": " / ".join(shown(e, "any") for e in ends) if tried else "",
                "value": one if is_number else np.nan, **dict(zip(("low", "likely", "high"), ends, strict=True)),
-               "words": "" if is_number else _shown(one), "from": stated,
+               "words": "" if is_number else _shown(one), "from": stated, "range_from": set_by(study, key),
                "source": "–" if a.default in (None, "") and a.source == OURS else a.source}
 
 

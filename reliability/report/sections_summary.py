@@ -45,7 +45,7 @@ def _money(content: Content, at: int) -> tuple[KeyFigure, ...]:
     if npv.value is None:
         return ()
     chance, low, high = (content.figure(kind, *place, k) for k, kind in (
-        ("probability_npv_positive", "share"), ("npv_p10", "money"), ("npv_p90", "money")))
+        ("probability_npv_positive", "probability"), ("npv_p10", "money"), ("npv_p90", "money")))
     span: Sentence = ()
     if chance.value is not None and low.value is not None and high.value is not None:
         span = say("80 % range {span}; above 0 with a probability of {chance}", span=money_range(content, low, high),

@@ -94,7 +94,7 @@ def worth(content: Content, scenario: int) -> Sentence:
 def sure(content: Content, scenario: int) -> Sentence:
     """The 80 % range of a scenario's NPV and how often it is above 0, behind the NPV; () where it was not simulated."""
     place = ("scenarios", scenario, "business")
-    chance = content.figure("share", *place, "probability_npv_positive")
+    chance = content.figure("probability", *place, "probability_npv_positive")
     low, high = (content.figure("money", *place, p) for p in ("npv_p10", "npv_p90"))
     if chance.value is None or low.value is None or high.value is None:
         return ()

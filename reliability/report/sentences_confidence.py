@@ -10,6 +10,7 @@ from reliability.formats import noun_for
 from reliability.history.calibration import Comparison
 from reliability.report.content import Content, proposed_conversions
 from reliability.report.figures import Figure, Name, Sentence, joined, say
+from reliability.report.ranges import ranges_sentence
 from reliability.report.sentences import money, money_range, trials_cut
 from reliability.schema.assumptions import label_of
 from reliability.schema.units import spoken_unit
@@ -35,8 +36,8 @@ def confidence(content: Content) -> Sentence:
             sentences.append(say("The simulation stopped before it reached the required precision."))
     else:
         sentences.append(say("Only expected values were computed; nothing was simulated, so no range is given."))
-    if not content.study.uncertain:
-        sentences.append(say("No assumption is given as a range, so the uncertainty of the inputs is not included."))
+    if content.simulated or not content.study.uncertain:
+        sentences.append(ranges_sentence(content.study))
     return joined([*sentences, *_held_fixed(content), *_firm(content), *_main_driver(content),
                    *_against_records(content)])
 
@@ -121,7 +122,7 @@ def _on_calibrated_inputs(content: Content) -> list[Sentence]:
     if npv.value is None:
         return []
     low, high, chance = (content.figure(kind, *place, k) for k, kind in (
-        ("npv_p10", "money"), ("npv_p90", "money"), ("probability_npv_positive", "share")))
+        ("npv_p10", "money"), ("npv_p90", "money"), ("probability_npv_positive", "probability")))
     span: Sentence = ()
     if low.value is not None and high.value is not None and chance.value is not None:
         span = say(" (80 % range {span}; above 0 with a probability of {chance})",

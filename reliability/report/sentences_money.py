@@ -64,8 +64,8 @@ def downside(content: Content, scenario: int) -> Sentence:
     if low.value is not None:
         worst = (say("losing more than {x}", x=money(content, Figure(-low.value, "money"))) if low.value < 0 else
                  say("gaining less than {x}", x=money(content, low)))
-        chance = content.figure("share", *place, "probability_npv_positive")
-        loss = say(", and {p} of losing at all", p=Figure(1.0 - chance.value, "share")) if (
+        chance = content.figure("probability", *place, "probability_npv_positive")
+        loss = say(", and {p} of losing at all", p=Figure(1.0 - chance.value, "probability")) if (
             chance.value is not None and low.value >= 0.0) else ()
         sentences.append(say("Downside: there is one chance in ten of {view} {worst}{loss}.", view=seen_by(content),
                              worst=worst, loss=loss))

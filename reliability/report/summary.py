@@ -13,6 +13,7 @@ from reliability.indices.spread import differences, summaries, yearly_indices
 from reliability.pipeline import Plan, Results
 from reliability.report.money_summary import business_cases, price_level_summary
 from reliability.report.numbers import none_for_nan
+from reliability.report.ranges import ranges_summary
 from reliability.report.records_reported import reported_summary
 from reliability.report.reporting import face_summary
 
@@ -34,7 +35,7 @@ def summary(results: Results) -> dict[str, Any]:
         "trial_years": simulated.trials * simulated.years if simulated else None,
         "precision_reached": simulated.precise if simulated else None,
         "trials_limited_by_memory": simulated.limited if simulated else None,
-        "notes": list(study.notes),
+        "notes": list(study.notes), "uncertain": ranges_summary(study),
         "interruption_costs": price_level_summary(results),
         "scenarios": scenarios,
         "choice": _choice(results.plan) if results.plan else None,

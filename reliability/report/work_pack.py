@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from reliability.cautions import CAUTION
 from reliability.cells import write_csv
-from reliability.formats import count, missing, percent
+from reliability.formats import count, missing, probability
 from reliability.network.application_remedies import open_points_of
 from reliability.report import palette
 from reliability.report.charts_map import lateral_map
@@ -94,7 +94,7 @@ def _sheet(pack: WorkPack, row: dict[str, Any], hold_page: int, page: int, place
         "of_the_device": [(label, _proposed(row, column, unit)) for column, label, unit in OF_THE_DEVICE],
         "of_the_backup": [*((label, _proposed(row, column, unit)) for column, label, unit in BACKUP),
                           (COUNTER[1], "")],
-        "probability": "" if missing(row.get(PROBABILITY)) else percent(row[PROBABILITY]),
+        "probability": "" if missing(row.get(PROBABILITY)) else probability(row[PROBABILITY]),
     }
 
 

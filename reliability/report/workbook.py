@@ -6,11 +6,14 @@ Text from the user's files stays text: nothing but our own cells becomes a formu
 from __future__ import annotations
 
 import io
-from collections.abc import Mapping, Sequence
+import tempfile
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 
 import xlsxwriter
+from xlsxwriter.exceptions import FileCreateError
 
 from reliability.cautions import CAUTION
 from reliability.report import workbook_bills as bills
@@ -44,12 +47,15 @@ MADE = datetime(2000, 1, 1)
 
 
 def write_workbook(content: Content, target: str | Path | io.BytesIO, made: list[Section] | None = None) -> None:
-    """Write the workbook to a file or a stream; made: `sections(content)`, where they have been made already."""
+    """Write the workbook to a file or a stream; made: `sections(content)`, where they have been made already.
+
+    Raises OSError where it cannot be written.
+    """
     made = made or sections(content)
     scenario = proposal.live(content)
     flows = {f"Cash flow {view}": view for view in content.cases}
     entries = grouped([*_ours(content, scenario, flows), *entries_of(made, by_scenario(content), ROWS_MOST)])
-    with xlsxwriter.Workbook(target, OPTIONS) as book:
+    with _book(target) as book:
         book.set_properties({"title": "Reliability report", "comments": CAUTION, "created": MADE})
         formats = Formats(book)
         if scenario is not None:
@@ -71,6 +77,19 @@ def write_workbook(content: Content, target: str | Path | io.BytesIO, made: list
                 LIVE[entry.sheet](book, formats, content, scenario)
         write_charts(book, charts, content, tables, data)
         _colours(book, entries)
+
+
+@contextmanager
+def _book(target: str | Path | io.BytesIO) -> Iterator[xlsxwriter.Workbook]:
+    """The workbook while it is written; until then its sheets lie in a folder beside it, gone whatever happens."""
+    beside = None if isinstance(target, io.BytesIO) else Path(target).parent
+    with tempfile.TemporaryDirectory(prefix=".sheets-", dir=beside) as sheets:
+        try:
+            with xlsxwriter.Workbook(target, {**OPTIONS, "tmpdir": sheets}) as book:
+                yield book
+        except FileCreateError as error:      # no OSError, but made of one
+            cause = error.args[0] if error.args else None
+            raise (cause if isinstance(cause, OSError) else OSError(str(error))) from error
 
 
 LIVE = {by_year.SHEET: by_year.write_years, bills.SHEET: bills.write_bills}

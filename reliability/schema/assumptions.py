@@ -293,6 +293,8 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                     "until the standard error of every SAIDI difference is below 1 % of it or a limit is reached."),
     Assumption("simulation", "seed", "Seed", "", 1, 0, 2**63 - 1, "whole", 1,
                help="The same seed gives the same results, digit for digit."),
+    Assumption("simulation", "default_ranges", "Default ranges", "", True, kind="flag",
+               help="true: what has no range of its own is drawn over a default one, if any; false: it is certain."),
 
     Assumption("history", "date_order", "Date order of the records", "", "", kind="choice",
                choices=("", "day_first", "month_first"),
@@ -373,10 +375,8 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
 )
 
 EXACT_TABLES = ("report",)       # tables whose numbers are stated, and may be no ranges
-
 BY_KEY: dict[str, Assumption] = {a.key: a for a in ASSUMPTIONS}
 TABLES: tuple[str, ...] = tuple(dict.fromkeys(a.table for a in ASSUMPTIONS))
-
 
 # What a study with learned rates does not know of them; no key of study.toml, but named among what drives the answer.
 RATES_FROM_RECORDS = Assumption("faults", "fault_rates_from_records", "Fault rates, from records", "× learned", 1.0)

@@ -119,6 +119,7 @@ class Assumptions(TypedDict):
     # [simulation]
     trials: int | None
     seed: int
+    default_ranges: bool
     # [history]
     date_order: str
     time_zone: str | None

@@ -78,7 +78,7 @@ def read_study(reader: Reader) -> Study:
         raise RuntimeError("a study that cannot be read has no problem noted")
     study = Study(
         name=settings.name, currency=settings.currency, sections=checked.sections, network=checked.network,
-        values=settings.values, uncertain=settings.uncertain, scenarios=settings.scenarios,
+        values=settings.values, stated_ranges=settings.stated_ranges, scenarios=settings.scenarios,
         outages=None if outages is None else outage_frame(outages),
         outages_file="outages.csv" if outages is None else outages.file,
         section_tables=checked.tables, settings=checked.settings, curves=curves, operations=operations,

@@ -26,7 +26,8 @@ def with_assumptions(study: Study, changes: Mapping[str, object]) -> Study:
     before = Settings(
         currency=study.currency,
         values=as_assumptions(dict(study.values) | {key: BY_KEY[key].default for key in cleared}),
-        uncertain={key: known for key, known in study.uncertain.items() if key.partition(".")[0] not in cleared},
+        stated_ranges={key: known for key, known in study.stated_ranges.items()
+                       if key.partition(".")[0] not in cleared},
         extra=study.extra, plans=study.plans)
     tables = {COSTS: costs}
     reader = FrameReader(tables, arguments) if costs is not None or study.folder is None else FolderReader(study.folder)
@@ -36,8 +37,8 @@ def with_assumptions(study: Study, changes: Mapping[str, object]) -> Study:
 def with_scenario(study: Study, entry: Mapping[str, object]) -> Study:
     """See `Study.with_scenario`. entry: the scenario as study.toml states it, None for what it leaves out."""
     arguments = stated({}, name=study.name, scenarios=scenario_entries([*study.scenarios, entry]))
-    before = Settings(currency=study.currency, values=study.values, uncertain=study.uncertain, extra=study.extra,
-                      plans=study.plans)
+    before = Settings(currency=study.currency, values=study.values, stated_ranges=study.stated_ranges,
+                      extra=study.extra, plans=study.plans)
     return _checked(study, arguments, before, FrameReader({}, arguments))
 
 
@@ -56,7 +57,7 @@ def _checked(study: Study, arguments: Arguments, before: Settings, reader: Reade
     problems.raise_if_any((arguments.file,))
     contents = {"before": study.inputs_sha256.encode(), "changes": repr(arguments.data).encode(),
                 **{name: content for name, content in reader.found.contents.items() if name != arguments.file}}
-    return replace(study, values=settings.values, uncertain=settings.uncertain, scenarios=settings.scenarios,
+    return replace(study, values=settings.values, stated_ranges=settings.stated_ranges, scenarios=settings.scenarios,
                    extra=settings.extra, plans=settings.plans, cost_table=costs,
                    notes=tuple(dict.fromkeys((*study.notes, *notes))),
                    inputs_sha256=digest(contents))

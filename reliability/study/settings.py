@@ -42,7 +42,7 @@ class Settings:
     name: str = ""
     currency: str = "USD"
     values: Assumptions = field(default_factory=defaults)
-    uncertain: Mapping[str, Range] = field(default_factory=dict)
+    stated_ranges: Mapping[str, Range] = field(default_factory=dict)
     scenarios: tuple[Scenario, ...] = (Scenario(AS_BUILT),)
     columns: Mapping[str, ColumnMap] = field(default_factory=dict)
     extra: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
@@ -61,13 +61,13 @@ def read_settings(toml: Toml, before: Settings | None = None) -> Settings:
             toml.wrong(key, key, "unknown key or table",
                        f"move it under [{BY_KEY[key].table}]" if key in BY_KEY else names.suggest(key, "remove it"))
     stated: dict[str, object] = dict(before.values)
-    uncertain = dict(before.uncertain)
+    ranges = dict(before.stated_ranges)
     for table in TABLES:
-        _read_table(toml, table, stated, uncertain)
+        _read_table(toml, table, stated, ranges)
     values = as_assumptions(stated)
     _check_fast(toml, values)
     check_report(toml, values)
-    return Settings(_name(toml), _text(toml, "currency", before.currency), values, uncertain,
+    return Settings(_name(toml), _text(toml, "currency", before.currency), values, ranges,
                     read_scenarios(toml), _columns(toml), _free_tables(toml, before.extra),
                     read_plans(toml, before.plans))
 
@@ -86,7 +86,7 @@ def _text(toml: Toml, key: str, default: str) -> str:
     return value.strip()
 
 
-def _read_table(toml: Toml, table: str, values: dict[str, object], uncertain: dict[str, Range]) -> None:
+def _read_table(toml: Toml, table: str, values: dict[str, object], ranges: dict[str, Range]) -> None:
     entries = toml.data.get(table, {})
     if not isinstance(entries, dict):
         toml.wrong(table, entries, f"{table} must be a table", f"write [{table}] on a line and its keys below")
@@ -99,9 +99,9 @@ def _read_table(toml: Toml, table: str, values: dict[str, object], uncertain: di
         if key in free:
             continue
         if key in known:
-            for name in [name for name in uncertain if name.partition(".")[0] == key]:
-                del uncertain[name]  # what is stated now replaces an earlier range
-            read = _READ[known[key].kind](toml, path, raw, known[key], uncertain)
+            for name in [name for name in ranges if name.partition(".")[0] == key]:
+                del ranges[name]  # what is stated now replaces an earlier range
+            read = _READ[known[key].kind](toml, path, raw, known[key], ranges)
             if read is not None:
                 values[key] = read
         elif key in BY_KEY:
@@ -135,7 +135,7 @@ def _is_one(value: object, key: str) -> bool:
     return not isinstance(value, list) and (not isinstance(value, dict) or key in OF_TABLES)
 
 
-def _number(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str, Range],
+def _number(toml: Toml, path: str, raw: object, a: Assumption, ranges: dict[str, Range],
             key: str | None = None) -> float | None:
     """A number or the mean of a range; the range is noted under `key`."""
     if not isinstance(raw, dict):
@@ -159,10 +159,8 @@ def _number(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[s
         toml.wrong(path, raw, "low ≤ likely ≤ high must hold", "put the three in order")
         return None
     found = Range(float(low), float(likely), float(high))
-    if low < high:
-        uncertain[key or a.key] = found
-        return found.mean
-    return found.low
+    ranges[key or a.key] = found
+    return found.mean if low < high else found.low
 
 
 def _bounded(toml: Toml, path: str, raw: object, a: Assumption) -> int | float | None:
@@ -195,7 +193,7 @@ def is_finite(number: int | float) -> bool:
         return False
 
 
-def _whole(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str, Range]) -> int | None:
+def _whole(toml: Toml, path: str, raw: object, a: Assumption, ranges: dict[str, Range]) -> int | None:
     if isinstance(raw, dict):
         toml.wrong(path, raw, "may not be a range", f"write one whole number, like {a.default or 1000}")
         return None
@@ -209,26 +207,26 @@ def _whole(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[st
 
 
 def _shares(toml: Toml, path: str, raw: object, a: Assumption,
-            uncertain: dict[str, Range]) -> tuple[float, ...] | None:
+            ranges: dict[str, Range]) -> tuple[float, ...] | None:
     """Three shares that sum to 1, ranges at their mean."""
     if not isinstance(raw, list) or len(raw) != 3:
         toml.wrong(path, raw, "must be a list of three shares", f"write {a.key} = {shown(a.default)}")
         return None
-    ranges: dict[str, Range] = {}
-    read = [_number(toml, f"{path}[{k}]", item, a, ranges, f"{a.key}.{k - 1}") for k, item in enumerate(raw, 1)]
+    of_shares: dict[str, Range] = {}
+    read = [_number(toml, f"{path}[{k}]", item, a, of_shares, f"{a.key}.{k - 1}") for k, item in enumerate(raw, 1)]
     shares = tuple(share for share in read if share is not None)
     if len(shares) < len(raw):
         return None
     total = math.fsum(shares)
     if abs(total - 1.0) > SHARES_TOLERANCE:
-        mean = " (a range counts with its mean)" if ranges else ""
+        mean = " (a range counts with its mean)" if of_shares else ""
         toml.wrong(path, raw, f"the shares must sum to 1{mean}, not {total:.6g}", "change one of them")
         return None
-    uncertain.update(ranges)
+    ranges.update(of_shares)
     return shares
 
 
-def _choice(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str, Range]) -> str | None:
+def _choice(toml: Toml, path: str, raw: object, a: Assumption, ranges: dict[str, Range]) -> str | None:
     if isinstance(raw, str) and raw in a.choices:
         return raw
     listed = "write one of " + ", ".join(f'"{c}"' for c in a.choices)
@@ -236,7 +234,7 @@ def _choice(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[s
     return None
 
 
-def _plain_text(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str, Range]) -> str | None:
+def _plain_text(toml: Toml, path: str, raw: object, a: Assumption, ranges: dict[str, Range]) -> str | None:
     """Text; a day or a list of days, which TOML writes without quotation marks, as text of ISO 8601."""
     if isinstance(raw, list) and raw and all(isinstance(item, str | dt.date) for item in raw):
         raw = ", ".join(map(str, raw))
@@ -248,7 +246,7 @@ def _plain_text(toml: Toml, path: str, raw: object, a: Assumption, uncertain: di
     return None
 
 
-def _flag(toml: Toml, path: str, raw: object, a: Assumption, uncertain: dict[str, Range]) -> bool | None:
+def _flag(toml: Toml, path: str, raw: object, a: Assumption, ranges: dict[str, Range]) -> bool | None:
     if isinstance(raw, bool):
         return raw
     toml.wrong(path, raw, "must be true or false", f"write {a.key} = true or {a.key} = false, without quotation marks")

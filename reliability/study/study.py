@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +20,7 @@ from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable, default_cost_table
 from reliability.study.headers import Table
+from reliability.study.ranges import ranges_by_default
 from reliability.study.report_settings import EarlierPlan
 from reliability.study.routes import Routes
 
@@ -33,8 +35,9 @@ class Study:
         not know it. Fault currents are known at both ends or at neither.
     network: the sections as arrays.
     values: value of every assumption by key; of an uncertain one its mean.
-    uncertain: low / likely / high of the uncertain assumptions, by key; an element of
-        `clearing_shares` or `phases_involved` by "key.0", "key.1", "key.2".
+    stated_ranges: low / likely / high of the assumptions that the study states as ranges, by key; an element of
+        `clearing_shares` or `phases_involved` by "key.0", "key.1", "key.2". One of no width says that a value is
+        known exactly. See also `default_ranges` and `uncertain`.
     scenarios: "As built" first.
     outages: outage records as text columns of `columns.OUTAGES` and `row`, the row in the user's
         file; None without a file.
@@ -60,7 +63,7 @@ class Study:
     sections: pd.DataFrame
     network: Network
     values: Assumptions
-    uncertain: Mapping[str, Range] = field(default_factory=dict)
+    stated_ranges: Mapping[str, Range] = field(default_factory=dict)
     scenarios: tuple[Scenario, ...] = (Scenario(AS_BUILT),)
     outages: pd.DataFrame | None = None
     outages_file: str = "outages.csv"
@@ -141,6 +144,17 @@ class Study:
 
         return with_scenario(self, {"name": name, "laterals": laterals, "device": device, "counts": counts,
                                     "fast_operations": fast_operations, "applicable_only": applicable_only})
+
+    @cached_property
+    def default_ranges(self) -> Mapping[str, Range]:
+        """The ranges of assumptions for which the study states none, by key, see `ranges_by_default`."""
+        return ranges_by_default(self.values, self.stated_ranges, self.network)
+
+    @cached_property
+    def uncertain(self) -> Mapping[str, Range]:
+        """Every assumption that is drawn, by key: over the range that the study states, else over the default one."""
+        return {key: known for key, known in self.stated_ranges.items() if known.low < known.high} | dict(
+            self.default_ranges)
 
     @property
     def in_miles(self) -> bool:

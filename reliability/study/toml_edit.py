@@ -7,29 +7,38 @@ from collections.abc import Iterable, Mapping
 import pandas as pd
 import tomlkit
 
-from reliability.schema.assumptions import ASSUMPTIONS, Assumption, Range
+from reliability.formats import shown
+from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Assumption, Range
+from reliability.schema.default_ranges import default_range
 from reliability.schema.scenarios import FORCED_IN, FORCED_OUT
 from reliability.study.folder import SETTINGS_FILE
 from reliability.study.toml import read_toml
 
-LOW, VALUE, HIGH = "low", "value", "high"
+LOW, VALUE, HIGH, BY_DEFAULT = "low", "value", "high", "default range"
 SCENARIO_COLUMNS = ("name", "laterals", "device", "counts", "fast_operations", "applicable_only")
 ALL = "all"
 
 
 def assumptions_frame(document: tomlkit.TOMLDocument) -> pd.DataFrame:
     """Every assumption with what the study states of it; blank where it has its default."""
-    rows = []
+    rows, off = [], _get(document, BY_KEY["default_ranges"]) is False
     for a in ASSUMPTIONS:
         stated = _get(document, a)
         low = high = ""
         if isinstance(stated, dict):
             low, high = _text(stated.get("low", "")), _text(stated.get("high", ""))
             stated = stated.get("likely", "")
+        around = "" if low or high or off else _default_range(a, stated)
         rows.append({"assumption": a.label, LOW: low, VALUE: "" if stated is None else _text(stated), HIGH: high,
-                     "unit": a.unit, "default": "" if a.default is None else _text(a.default), "group": a.table,
-                     "meaning": a.help, "source": a.source})
+                     BY_DEFAULT: around, "unit": a.unit, "default": "" if a.default is None else _text(a.default),
+                     "group": a.table, "meaning": a.help, "source": a.source})
     return pd.DataFrame(rows, index=pd.Index([a.key for a in ASSUMPTIONS], name="key"), dtype="str")
+
+
+def _default_range(a: Assumption, stated: object) -> str:
+    """The default range around what is stated, or around the default, as text; "" for none."""
+    known = default_range(a.key, a.default if stated is None else stated)
+    return "" if known is None else f"{shown(known.low, 'any')} to {shown(known.high, 'any')}"
 
 
 def with_assumptions(text: str, before: pd.DataFrame, after: pd.DataFrame) -> str:

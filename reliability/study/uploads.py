@@ -51,11 +51,12 @@ def names(token: str) -> list[str] | None:
 
 
 def put_plan(token: str, plan: dict[str, Any]) -> None:
-    """Remember what was decided about the files."""
+    """Remember what was decided about the files; nothing where another tab has dropped them."""
     folder = workspace.root() / FOLDER / token
     draft = folder / f"{PLAN}-{secrets.token_hex(8)}"
-    draft.write_text(json.dumps(plan), encoding="utf-8")
-    draft.replace(folder / PLAN)
+    with contextlib.suppress(FileNotFoundError):
+        draft.write_text(json.dumps(plan), encoding="utf-8")
+        draft.replace(folder / PLAN)
 
 
 def change_plan(token: str, changes: dict[str, Any]) -> None:

@@ -19,10 +19,12 @@ from reliability.formats import (
     money_range,
     number,
     percent,
+    probability,
     spoken,
 )
 from reliability.report.figures import plain as words
 from reliability.report.money_summary import MOMENTARY_FACTORS, price_level_summary
+from reliability.report.ranges import ranges_sentence
 from reliability.report.sentences_money import price_level
 from reliability.schema.units import unit_of
 from reliability.ui import background, decisive, figure, frame, state, tiles, trials
@@ -79,16 +81,11 @@ def show() -> None:
     _drivers(now, scenario, large)
     _society(in_perspective(now, SOCIETY), scenario)
     _all(now)
-    drawn = None
     for spread in trials.follow(now, lambda done, total: progress.again().progress(
             min(done / total, 1.0), f"Simulating: {done} trials of at most {total}")):
         npv = spread.npv[scenario]
-        picture = npv_chart(npv, currency, large)
-        if picture != drawn:           # more trials of what does not vary make the same picture
-            drawn = picture
-            with sure.again().container():
-                figure.chart(picture, f"Net present value over {len(npv)} trials; above 0 in "
-                             f"{percent(trials.odds_of_gain(npv))} of them.", pd.DataFrame, "", "npv", csv=False)
+        sure.chart(npv_chart(npv, currency, large), f"Net present value over {len(npv)} trials; above 0 in "
+                   f"{probability(trials.odds_of_gain(npv))} of them.", "", "npv")
         _tiles(figures, case, currency, npv)
         progress.again().markdown(f"{count(spread.trials, 'trial')} of {spread.years} years, seed {spread.seed}.")
     if not told:
@@ -111,7 +108,7 @@ def _tiles(place: Slot, case: dict[str, Any], currency: str, npv: np.ndarray | N
     spread = "–" if npv is None else money_range(np.percentile(npv, 10), np.percentile(npv, 90), currency)
     payback = case["discounted_payback_years"]
     figures = (("Net present value", money(case["npv"], currency)), ("NPV, P10 to P90", spread),
-               ("Probability that NPV is above 0", percent(None if npv is None else trials.odds_of_gain(npv))),
+               ("Probability that NPV is above 0", probability(None if npv is None else trials.odds_of_gain(npv))),
                ("Capital", money(case["capex"], currency)), ("Internal rate of return", spoken(case["irr"], "irr")),
                ("Benefit over cost", number(case["bcr"])),
                ("Discounted payback", _payback(payback)),
@@ -158,8 +155,8 @@ def _drivers(now: ScenarioResults, scenario: int, large: bool) -> None:
             name: st.column_config.TextColumn(width=width) for name, width in (
                 ("Assumption", 182), ("Now", 58), ("Break-even value", 74), ("Unit", 132),
                 ("Share of the variance", 54))})
-        st.caption("Share of what is unknown about the net present value: total Sobol' index over the ranges that the "
-                   "study states.")
+        st.caption("Share of what is unknown about the net present value: total Sobol' index over the ranges. "
+                   + words(ranges_sentence(now.results.study)))
 
 
 def _drivers_work(now: ScenarioResults) -> tuple[str, Callable[[], pd.DataFrame]]:

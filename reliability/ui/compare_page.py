@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from reliability.formats import count, money, number, percent, signed_number
+from reliability.formats import count, money, number, probability, signed_number
 from reliability.indices.definitions import INDICES
 from reliability.study import Study
+from reliability.ui import background, decisive, figure, frame, into_study, moved, pins, sliders, state, tiles, trials
 from reliability.ui import compare_charts as charts
-from reliability.ui import decisive, figure, frame, into_study, moved, pins, sliders, state, tiles, trials
 from reliability.ui.difference_charts import difference_chart, difference_data, difference_words
 from reliability.ui.opened import Opened
 from reliability.ui.scenario_results import base_results, pick_scenario, state_results
@@ -62,6 +62,8 @@ def show() -> None:
     _follow(now, place, odds, large)
     if not told:
         decisive.tell(room, base, moves, wait=True)
+    # what the next move needs, while somebody looks at this one
+    background.prepare(f"matrices|{base.digest}", lambda: (base.results.matrices, base.results.both_states))
 
 
 def _toolbar(shown: Opened, study: Study, asked: Asked, now: ScenarioResults) -> None:
@@ -137,7 +139,7 @@ def _bad_year_place(now: ScenarioResults, place: dict[str, Any]) -> None:
         second = pick_scenario(now, "Compared with", "year_second") if len(names) > 1 else 0
     worse = columns[2].number_input("Worse than, min", min_value=0.0, max_value=1e6, key="worse_than",
                                     value=float(np.nan_to_num(np.round(1.25 * charts.value(now, 0, "saidi_min")))),
-                                    step=5.0)
+                                    step=5.0, format="%.6g")
     first = min(first, len(names) - 1)
     view = st.segmented_control("Picture", YEAR_VIEWS, default=YEAR_VIEWS[0], key="year_view", required=True,
                                 persist_state="session")
@@ -190,10 +192,8 @@ def _follow(now: ScenarioResults, place: dict[str, Any], odds: list[Slot], large
 
 
 def _draw_bars(now: ScenarioResults, spread: Spread | None, place: dict[str, Any], large: bool) -> None:
-    with place["bars"].again().container():
-        indices = charts.indices_of(now, spread)
-        figure.chart(charts.bars(indices, large, 2 if large else 4), charts.bars_alt(indices),
-                     lambda: charts.bars_data(indices), "Indices", "bars", csv=False)
+    indices = charts.indices_of(now, spread)
+    place["bars"].chart(charts.bars(indices, large, 2 if large else 4), charts.bars_alt(indices), "Indices", "bars")
 
 
 def _draw_year(spread: Spread | None, now: ScenarioResults, place: dict[str, Any], large: bool, stale: bool) -> None:
@@ -201,22 +201,22 @@ def _draw_year(spread: Spread | None, now: ScenarioResults, place: dict[str, Any
         place["year"].again().info("The spread of years appears with the first trials.")
         return
     first, second, worse = place["asked"]
-    shares = {now.names[s]: percent(charts.share_worse(spread, s, worse)) for s in dict.fromkeys((first, second))}
+    shares = {now.names[s]: probability(charts.share_worse(spread, s, worse))
+              for s in dict.fromkeys((first, second))}
     said = ", ".join(f"{name} {share}" for name, share in shares.items())
     if stale:
         place["worse_text"].again().markdown(":material/hourglass_top: *Figures of the state before, being replaced …*")
     else:
         odds = ", ".join(f"{plain(name)} **{share}**" for name, share in shares.items())
         more = "" if place["year_view"] == SINGLE_YEARS else plain(difference_words(spread, first, second), 400)
-        place["worse_text"].again().markdown(f"Probability that a year has more than {number(worse)} minutes: {odds}. {more}")
+        place["worse_text"].again().markdown(
+            f"Probability that a year has more than {number(worse)} minutes: {odds}. {more}")
     if place["year_view"] == SINGLE_YEARS:
         picture = charts.yearly_spread(spread, first, second, worse, large, stale)
         alt = "Share of simulated years by SAIDI. " + ("" if stale else "Worse than the typed value: " + said)
     else:
         picture, alt = difference_chart(spread, first, second, large, stale), difference_words(spread, first, second)
-    with place["year"].again().container():
-        figure.chart(picture, f"Of the state before. {alt}" if stale else alt, pd.DataFrame, "Spread of years", "year",
-                     csv=False)
+    place["year"].chart(picture, f"Of the state before. {alt}" if stale else alt, "Spread of years", "year")
 
 
 def _draw_odds(spread: Spread | None, places: list[Slot]) -> None:
@@ -227,7 +227,7 @@ def _draw_odds(spread: Spread | None, places: list[Slot]) -> None:
         elif spread.npv.shape[1] < 2 or (odds := trials.odds_of_gain(spread.npv[s])) is None:
             text = "Spends nothing and saves nothing." if spread.npv.shape[1] > 1 else f"{ODDS}: –"
         else:
-            text = f"{ODDS}: **{percent(odds)}**"
+            text = f"{ODDS}: **{probability(odds)}**"
         place.again().markdown(text)
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from reliability.formats import HOVER_CHANGE, HOVER_SHARE, TICK_SHARE, percent, signed_number
+from reliability.formats import HOVER_CHANGE, HOVER_SHARE, TICK_SHARE, probability, signed_number
 from reliability.report.palette import BLUE, GREY, INK, ORANGE, see_through
 from reliability.ui.plotting import axis, layout, named_lines, picture, upright
 from reliability.ui.text import label
@@ -65,8 +65,8 @@ def difference_words(spread: Spread, first: int, second: int) -> str:
     of = changes_of(spread, first, second)
     years, average = (float((values < 0).mean()) for values in of.values())
     low, high = np.percentile(of[AVERAGE], (PERCENTILES[0], PERCENTILES[-1]))
-    return (f"{spread.names[second]} has less SAIDI than {spread.names[first]} in {percent(years)} of years and in "
-            f"{percent(average)} of averages over {spread.years} years; 80 % range of such an average: "
+    return (f"{spread.names[second]} has less SAIDI than {spread.names[first]} in {probability(years)} of years and in "
+            f"{probability(average)} of averages over {spread.years} years; 80 % range of such an average: "
             f"{signed_number(low)} to {signed_number(high)} minutes a year.")
 
 

@@ -58,7 +58,8 @@ def _table(shown: Opened, table: str) -> None:
 def assumptions(shown: Opened) -> None:
     """Edit study.toml's assumptions; low and high make one uncertain."""
     st.caption("Blank: the default stands. Low and high beside a value make it uncertain (PERT), which the simulation "
-               "draws once a trial.")
+               "draws once a trial; where both are blank it draws over the default range, if there is one. Low and "
+               "high equal to the value: known exactly. The row “Default ranges” with false: none of them holds.")
 
     def draw(base: pd.DataFrame, key: str) -> pd.DataFrame:
         fixed = [c for c in base.columns if c not in (toml_edit.LOW, toml_edit.VALUE, toml_edit.HIGH)]

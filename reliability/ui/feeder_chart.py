@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import plotly.graph_objects as go
 
@@ -10,8 +12,9 @@ from reliability.report.map_classes import NO_LATERAL, Classed
 from reliability.report.palette import GREY, INK, LOSS
 from reliability.schema.devices import DEVICES
 from reliability.ui import symbols
+from reliability.ui.lengths import KM
 from reliability.ui.one_line import Layout, Line, connections, lay_out, runs
-from reliability.ui.plotting import DASHES, FONT, axis, layout, picture
+from reliability.ui.plotting import BUTTONS, DASHES, FONT, axis, layout, picture
 from reliability.ui.text import label
 
 ROW_PX, TALLEST = 21, 600          # pixels a row, and of a drawing: with more rows they lie closer
@@ -22,12 +25,14 @@ Described = dict[str, object]      # a trace, shape or note as plotly reads it
 
 
 def feeder_chart(network: Network, feeder: int, device: np.ndarray, classed: Classed, chosen: str | None = None,
-                 large: bool = False) -> go.Figure:
+                 large: bool = False, unit: tuple[str, float] = (KM, 1.0)) -> go.Figure:
     """One-line diagram of a feeder; the points can be picked and carry the section id of the lateral's head.
 
-    device: (n,) codes of the devices that stand in the scenario. chosen: section_id of the lateral looked at.
+    device: (n,) codes of the devices that stand in the scenario. chosen: section_id of the lateral looked at. unit: of
+    lengths, and how many kilometres it has.
     """
     places = lay_out(network, feeder)
+    places = replace(places, x0=places.x0 / unit[1], x1=places.x1 / unit[1])
     at = places.sections
     lateral = network.unit[at]
     height = min(max(300, ROW_PX * places.rows + TOP + BOTTOM), TALLEST)
@@ -40,13 +45,14 @@ def feeder_chart(network: Network, feeder: int, device: np.ndarray, classed: Cla
     return picture(
         [*_main(places, lateral < 0), *_laterals(places, lateral, classed),
          _pickable(network, places, lateral, classed, chosen, roomy)],
-        layout(height, False, hovermode="closest", margin={"l": 10, "r": 10, "t": TOP, "b": BOTTOM}, shapes=shapes,
+        layout(height, False, hovermode="closest", margin={"l": 10, "r": BUTTONS, "t": TOP, "b": BOTTOM},
+               modebar={"orientation": "v"}, shapes=shapes,
                annotations=notes + key_notes, legend={
                    "orientation": "h", "yanchor": "bottom", "y": 1.0, "x": 0,
                    "title": {"text": f"<b>{label(classed.legend, 80)}</b>  "}},
                font={"family": FONT, "size": 17 if large else 14, "color": INK},
-               xaxis=axis("Distance from the source, km (short sections drawn longer)", showgrid=False, zeroline=False,
-                          range=[-0.03 * reach, 1.09 * reach]),
+               xaxis=axis(f"Distance from the source, {unit[0]} (short sections drawn longer)", showgrid=False,
+                          zeroline=False, range=[-0.03 * reach, 1.09 * reach]),
                yaxis={"visible": False, "range": [float(places.row.min(initial=0)) - 0.8,
                                                   float(places.row.max(initial=0)) + 0.8]}))
 

@@ -37,11 +37,11 @@ def chart(figure: go.Figure, alt: str, data: Callable[[], pd.DataFrame], name: s
           on_select: Literal["ignore", "rerun"] = "ignore", csv: bool = True, zoom: bool = False) -> Any:
     """Draw a figure in the app's own colours; returns what is selected in it, if asked for.
 
-    alt: what the picture shows, in words. data: its numbers, as a table. csv: whether their
-    download stands below; a picture that is drawn several times in one run brings it once. zoom: the wheel enlarges
+    alt: what the picture shows, in words. data: its numbers, as a table. csv: whether their download stands below. key:
+    of the picture, another for every time that it is drawn in one run (`slots.Slot.chart`). zoom: the wheel enlarges
     it, and there are buttons to enlarge it and to put it back.
     """
-    selection = st.plotly_chart(figure, theme=None, key=f"chart_{key}" if csv else None,
+    selection = st.plotly_chart(figure, theme=None, key=f"chart_{key}",
                                 config=ZOOM if zoom else CONFIG, alt=alt,
                                 on_select=on_select, selection_mode="points")
     if csv:

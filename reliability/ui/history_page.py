@@ -14,22 +14,19 @@ from reliability.history.calibration import Calibration
 from reliability.history.findings import Finding
 from reliability.history.history import History
 from reliability.history.pilot import POWER
-from reliability.pipeline import modelled_days
 from reliability.report import charts_history as charts
 from reliability.report import conversions_shown
 from reliability.report.chart import Chart
 from reliability.report.definitions import LEARNED_INTERVALS
 from reliability.report.records import causes_frame, device_fit_frame
-from reliability.study import Study, StudyError, toml_edit
-from reliability.ui import described, edit, figure, frame, history_circuits, opened, sliders, state
+from reliability.study import StudyError, toml_edit
+from reliability.ui import described, edit, figure, frame, history_circuits, opened, records_read, sliders, state
 from reliability.ui.headers import Header
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
-from reliability.ui.scenario_results import stated_results
 from reliability.ui.text import plain
 
 TIMES = ("repair_hours", "switching_hours", "refuse_hours", "reset_hours", "patrol_hours")
-MAX_CACHED = 4
 
 OF_FEEDERS = {f"{of}_{index}": f"{label} {word}{unit}" for index, label, unit in (
     ("saifi", "SAIFI", ", 1/yr"), ("saidi_min", "SAIDI", ", min/yr"))
@@ -45,7 +42,8 @@ def show() -> None:
         st.info("This study has no outage records. Import them as outages.csv or outages.xlsx.")
         st.page_link("reliability/ui/import_page.py", label="Import outage records", icon=":material/upload_file:")
         return
-    history, error = _history(shown.stated, shown.fingerprint, study)
+    with st.spinner("Reading the outage records …"):
+        history, error = records_read.history_of(shown.stated, shown.fingerprint, study)
     if history is None or error is not None:
         if error is not None:
             _settle(shown, error)
@@ -60,16 +58,6 @@ def show() -> None:
     if effect.open:
         with effect:
             _against_model(shown, history)
-
-
-@st.cache_resource(max_entries=MAX_CACHED, show_spinner="Reading the outage records …")
-def _history(_study: Study, fingerprint: str, _ready: Study) -> tuple[History | None, StudyError | None]:
-    """(history, None), or (None, what stands in the way); shared between tabs and never changed."""
-    from reliability.history import read_history
-    try:
-        return read_history(_study, modelled_days(stated_results(_ready, fingerprint).results)), None
-    except StudyError as error:
-        return None, error
 
 
 def _settle(shown: Opened, error: StudyError) -> None:

@@ -42,6 +42,7 @@ def _own(draft: Draft, imported: Imported) -> None:
     key = f"totals_{draft.token}"
     with left:
         st.data_editor(frame.astype(dict.fromkeys(QUANTITIES, float)), key=key, hide_index=True, disabled=["feeder"],
+                       column_config={q: st.column_config.NumberColumn(format="%.12g") for q in QUANTITIES},
                        height=HEIGHT, alt="Your own totals by feeder", on_change=_noted, args=(draft, feeders, key))
     compared = beside_own(imported.report.totals, given)
     if len(compared):

@@ -15,7 +15,7 @@ import streamlit as st
 
 from reliability.business.constraints import limits_of
 from reliability.business.selection import NPV, SAIDI
-from reliability.formats import money, spoken
+from reliability.formats import amount_of, exact, money, spoken
 from reliability.network.tree import Network
 from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, MAY_CHANGE
 from reliability.study import Study, toml_edit
@@ -123,7 +123,7 @@ def panel(shown: Opened, study: Study, network: Network) -> Limits:
     asked = known | moved(study)
     form = _Controls(shown.name, known, asked, bare(study.currency, 12))
     form.objective()
-    form.most("budget")
+    form.amount("budget")
     form.most("saidi_reduction_minutes", "Least SAIDI reduction, min/yr")
     with st.expander("Momentary events and single laterals"):
         form.most("added_maifi_e", "Most added MAIFI_E, 1/yr")
@@ -138,7 +138,7 @@ def panel(shown: Opened, study: Study, network: Network) -> Limits:
                 "Laterals that fail an application check are only ever left as they are")
     with st.expander("Programme by year", expanded=True):
         form.years()
-        form.most("yearly_budget")
+        form.amount("yearly_budget")
         form.most("yearly_units", "Units a year")
     return asked
 
@@ -167,10 +167,16 @@ class _Controls:
     def most(self, key: str, title: str = "") -> None:
         """A number, or no limit."""
         a, value = BY_KEY[key], self.asked[key]
-        unit = self.currency if a.unit.startswith("money") else a.unit
-        st.number_input(title or f"{a.label}, {unit}", min_value=0.0, value=None, step=float(a.step),
-                        placeholder="no limit", help=a.help,
+        st.number_input(title or f"{a.label}, {a.unit}", min_value=0.0, value=None, step=float(a.step),
+                        placeholder="no limit", help=a.help, format="%.6g",
                         **self._held(key, float(value) if isinstance(value, int | float) else None))
+
+    def amount(self, key: str) -> None:
+        """An amount of money, written as amounts are everywhere, or no limit."""
+        a, value, widget = BY_KEY[key], self.asked[key], f"{key}_{self.name}"
+        state.hold(widget, exact(value) if isinstance(value, int | float) else "")
+        st.text_input(f"{a.label}, {self.currency}", key=widget, placeholder="no limit", help=a.help,
+                      on_change=_amount_moved, args=(key, widget, self.known[key]))
 
     def years(self) -> None:
         """Years of the programme."""
@@ -195,6 +201,18 @@ def _moved(key: str, widget: str, stated_value: object, values: Mapping[bool, ob
         value = values[value]
     elif isinstance(value, list):
         value = tuple(value)
+    _ask(key, value, stated_value)
+
+
+def _amount_moved(key: str, widget: str, stated_value: object) -> None:
+    text = st.session_state[widget].strip()
+    try:
+        _ask(key, amount_of(text) if text else None, stated_value)
+    except ValueError:
+        st.session_state[opened.NOTICE] = f"{short(text, 30)} is no amount of money; the limit stays as it was."
+
+
+def _ask(key: str, value: object, stated_value: object) -> None:
     others = [part for part in state.text(state.LIMITS).split(",") if part and part.partition(":")[0] != key]
     state.put(limits=",".join(others + ([] if value == stated_value else [f"{key}:{_text(value)}"])))
 

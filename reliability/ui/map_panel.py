@@ -88,7 +88,8 @@ def draw(results: Results, look: Look, classed: Classed, device: np.ndarray, *, 
         note = chart.note
     else:
         one = str(network.ids[chosen[0]]) if len(chosen) == 1 else None
-        picture = feeder_chart(network, feeders.index(look.feeder), device, classed, one, frame.presenting())
+        picture = feeder_chart(network, feeders.index(look.feeder), device, classed, one, frame.presenting(),
+                               lengths.unit_and_scale(results.study))
     picked = figure.chart(picture, alt, data, name, key, on_select="rerun", zoom=True)
     if note:
         st.caption(note)

@@ -6,10 +6,13 @@ import pandas as pd
 import streamlit as st
 
 from reliability.cautions import CAUTION
-from reliability.formats import shown
+from reliability.formats import percent, shown
 from reliability.report.definitions import AT_THE_MEANS, LEARNED_INTERVALS, SEPARATE_DRAWS
+from reliability.report.figures import plain
 from reliability.report.formulas import FORMULAS, LIMITS
+from reliability.report.ranges import ranges_sentence, set_by
 from reliability.schema.assumptions import ASSUMPTIONS
+from reliability.schema.default_ranges import DEFAULT_RANGES
 from reliability.study import Study
 from reliability.ui import figure, frame
 
@@ -32,9 +35,10 @@ reclosing device sees one momentary event.
 and year. ENS is the energy not supplied.
 
 **Expected values** are sums of rate times consequence over all kinds of fault, without any sampling. **Simulated
-years** add the luck of the year, storminess, and what is not known about the assumptions; every scenario sees the
-same faults, so a difference between two is one of protection and not of luck. {AT_THE_MEANS}; ranges and
-probabilities come from the simulation. {SEPARATE_DRAWS} {LEARNED_INTERVALS}
+years** add the luck of the year, storminess, and what is not known about the assumptions: the range that the study
+states, else a default one evenly around the value, which moves no expected value (`default_ranges = false` under
+`[simulation]` turns these off). Every scenario sees the same faults, so a difference between two is one of protection
+and not of luck. {AT_THE_MEANS}; ranges and probabilities come from the simulation. {SEPARATE_DRAWS} {LEARNED_INTERVALS}
 
 **Money.** The utility's view counts crews, material, energy margin and the regulator's incentive; society's counts
 crews, material and what interruptions cost customers. The two are never added.
@@ -80,8 +84,11 @@ def show() -> None:
     figure.table(pd.DataFrame(FORMULAS, columns=["what", "formula", "source"]), "Formulas", "formulas", height=420,
                  column_config={"formula": st.column_config.TextColumn(width="large")})
     st.subheader("Every assumption with its source", anchor=False)
+    if shown.study is not None:
+        st.markdown(plain(ranges_sentence(shown.study)))
     figure.table(assumptions_table(shown.study), "Assumptions", "assumptions", height=420, column_config={
-        "meaning": st.column_config.TextColumn(width="large")})
+        "meaning": st.column_config.TextColumn(width="large"),
+        "default_range": st.column_config.TextColumn(width="large")})
 
 
 def assumptions_table(study: Study | None) -> pd.DataFrame:
@@ -90,9 +97,14 @@ def assumptions_table(study: Study | None) -> pd.DataFrame:
     for a in ASSUMPTIONS:
         value = a.default if study is None else study.values.get(a.key)
         given = None if study is None else study.uncertain.get(a.key)
+        by_default = DEFAULT_RANGES.get(a.key)
         rows.append({"assumption": a.label, "value": _shown(value), "unit": a.unit,
                      "low": given.low if given else None, "high": given.high if given else None,
-                     "default": _shown(a.default), "source": a.source, "meaning": a.help, "key": f"{a.table}.{a.key}"})
+                     "range_set_by": "" if study is None else set_by(study, a.key), "default": _shown(a.default),
+                     "source": a.source, "meaning": a.help,
+                     "default_range": "" if by_default is None else
+                     f"± {percent(by_default.spread)}. {by_default.reason} ({by_default.source})",
+                     "key": f"{a.table}.{a.key}"})
     return pd.DataFrame(rows)
 
 

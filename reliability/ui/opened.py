@@ -55,7 +55,11 @@ class Opened:
 
 def current() -> Opened:
     """The study that this tab shows, read again where its files changed."""
-    name = chosen()
+    return named(chosen())
+
+
+def named(name: str) -> Opened:
+    """A study of the workspace, as `current`."""
     folder = workspace.folder_of(name)
     for _ in range(TRIES):
         try:

@@ -8,7 +8,7 @@ import streamlit as st
 
 from reliability.data_gaps import ASSUMPTIONS, HISTORY, IMPORT, LATERALS, TABLES, Gap, Nearest, data_gaps, in_words
 from reliability.data_gaps import needed_for_a_proposal as nearest
-from reliability.formats import DASH, count, money, number, percent
+from reliability.formats import DASH, count, money, number, percent, probability
 from reliability.report.map_classes import Benefit, Classed, by_benefit
 from reliability.report.sections_map import converted
 from reliability.schema.scenarios import proposed_position
@@ -22,6 +22,7 @@ from reliability.ui import (
     map_panel,
     opened,
     overview_words,
+    records_read,
     state,
     tiles,
     trials,
@@ -69,6 +70,7 @@ def show() -> None:
             _gaps(gaps.result()[0] if gaps.done() else None, now.business.currency, at)
         _way_on()
     business_page.prepare(now)
+    records_read.prepare(shown)
     if not gaps.done() or (trials.is_prepared(now) and not (spread and spread.final)):
         _poll(now.digest, spread.trials if spread else 0, None if gaps.done() else f"gaps|{base.digest}")
 
@@ -115,7 +117,7 @@ def _figures(now: ScenarioResults, at: int | None, spread: trials.Spread | None)
     sure = None if spread is None else trials.odds_of_gain(spread.npv[at])
     figures = [Figure("Capital", money(case["capex"], currency)),
                Figure("Net present value", money(case["npv"], currency)),
-               Figure("Probability that NPV is above 0", percent(sure))]
+               Figure("Probability that NPV is above 0", probability(sure))]
     for name, key in shown:
         before, after = now.indices[0][key], now.indices[at][key]
         change = None if before is None or after is None else after - before

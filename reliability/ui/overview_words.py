@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from reliability.business.verdict import pays, scope
 from reliability.data_gaps import Nearest
-from reliability.formats import count, money, number, percent
+from reliability.formats import count, money, number, probability
 from reliability.ui.text import saidi_turn
 from reliability.what_if import ScenarioResults
 
@@ -12,14 +12,14 @@ COMPUTING = "…"
 _MEASURES = (("saidi_min", "minutes without power", "SAIDI"), ("saifi", "sustained interruptions", "SAIFI"))
 
 
-def proposal(now: ScenarioResults, at: int, probability: float | None) -> str:
-    """What is converted, what it costs and whether it pays. probability: that its NPV is above 0, None while it is
-    being computed."""
+def proposal(now: ScenarioResults, at: int, sure: float | None) -> str:
+    """What is converted, what it costs and whether it pays. sure: probability that its NPV is above 0, None while it
+    is being computed."""
     case, values, currency = now.money[at], now.results.study.values, now.business.currency
     holds = scope(str(values["perspective"]), int(values["horizon_years"]))
-    sure = COMPUTING if probability is None else percent(probability)
+    chance = COMPUTING if sure is None else probability(sure)
     return (f"{_work(now, at)} for {money(case['capex'], currency)}. This {pays(case['npv'])} {holds}: net present "
-            f"value (NPV) {money(case['npv'], currency)}, above 0 with a probability of {sure}.")
+            f"value (NPV) {money(case['npv'], currency)}, above 0 with a probability of {chance}.")
 
 
 def _work(now: ScenarioResults, at: int) -> str:

@@ -61,6 +61,7 @@ def _size(shown: Opened) -> None:
                 ("Customers", whole(int(network.customers.sum()))),
                 ("Outage records", whole(0 if study.outages is None else len(study.outages))),
                 ("Uncertain assumptions", whole(len(study.uncertain))),
+                ("… over a default range", whole(len(study.default_ranges))),
                 ("Scenarios of the study", whole(len(study.scenarios)))]
         st.dataframe(pd.DataFrame(rows, columns=["What", "Number"]), hide_index=True, alt="Size of the study",
                      height=35 * (len(rows) + 1) + 3)

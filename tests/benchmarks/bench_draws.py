@@ -47,7 +47,7 @@ def own_values(sections: int, seed: int = 0) -> Study:
                                   line_fault_rate_per_km=rng.uniform(0.1, 0.4, sections),
                                   temporary_fraction=rng.uniform(0.5, 0.9, sections))
     study = with_settings(replace(study, sections=frame, network=build_network(frame)))
-    return replace(study, uncertain=UNCERTAIN,
+    return replace(study, stated_ranges=UNCERTAIN,
                    values=study.values | {key: stated.mean for key, stated in UNCERTAIN.items()})
 
 

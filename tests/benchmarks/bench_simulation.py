@@ -23,6 +23,7 @@ from reliability.pipeline import expect, simulation_input
 from reliability.study import open_study
 from tests.benchmarks.synthetic import synthetic_study, with_settings
 from tests.discrete_event import discrete_event_years
+from tests.networks import certain
 
 ROUNDS = 5
 CHUNKS = 3
@@ -101,9 +102,9 @@ def main() -> None:
         large()
         return
     demo = open_study("data/demo")
-    spent = against_drawing("demo, its assumptions certain", replace(demo, uncertain={}, scenarios=demo.scenarios[:3]))
+    spent = against_drawing("demo, its assumptions certain", replace(certain(demo), scenarios=demo.scenarios[:3]))
     against_drawing("20 000 sections", synthetic_study(20_000))
-    for name, study in (("demo, its assumptions certain", replace(demo, uncertain={}, scenarios=demo.scenarios[:3])),
+    for name, study in (("demo, its assumptions certain", replace(certain(demo), scenarios=demo.scenarios[:3])),
                         ("demo", demo), ("20 000 sections", synthetic_study(20_000))):
         against_none_of_customers_costs(name, study)
     against_drawing("20 000 sections with settings", with_settings(synthetic_study(20_000)))

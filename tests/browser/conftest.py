@@ -27,6 +27,14 @@ ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disa
              "--disable-component-update", "--disable-sync", "--disable-quic", "--no-first-run",
              "--no-default-browser-check", "--disable-default-apps", "--disable-extensions"]
 SETTLE_MS = 60_000
+STANDS_MS = 250         # so long a page has run to its end without beginning again
+# whether it does, by a clock that `settle` has set back
+STANDS = """least => {
+    const app = document.querySelector('[data-testid="stApp"]');
+    const busy = !app || app.dataset.testScriptState !== 'notRunning' || document.querySelector('[data-stale="true"]');
+    window.standsSince = busy ? undefined : window.standsSince ?? performance.now();
+    return !busy && performance.now() - window.standsSince >= least;
+}"""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -81,6 +89,7 @@ def own(tmp_path, browser) -> Iterator[Server]:
 def page(browser):
     """A fresh tab with an empty profile, of the smaller of the two sizes that are looked at."""
     context = browser.new_context(viewport={"width": 1366, "height": 768}, accept_downloads=True)
+    context.set_default_timeout(SETTLE_MS)
     yield context.new_page()
     context.close()
 
@@ -96,9 +105,8 @@ def small_study(server: Server, name: str = "small") -> str:
 
 def settle(page) -> None:
     """Wait until the page has run to its end, a run that is about to begin included."""
-    page.wait_for_timeout(150)
-    page.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]', timeout=SETTLE_MS)
-    page.wait_for_function("() => !document.querySelector('[data-stale=\"true\"]')", timeout=SETTLE_MS)
+    page.evaluate("() => { window.standsSince = undefined; }")
+    page.wait_for_function(STANDS, arg=STANDS_MS, timeout=SETTLE_MS, polling=50)
 
 
 def visit(page, server: Server, path: str = "", **query: str) -> None:
@@ -111,12 +119,13 @@ def visit(page, server: Server, path: str = "", **query: str) -> None:
 
 def follow(page, title: str) -> None:
     """Go to a page by the links at the top; those for which there is no room are under the last one."""
-    from playwright.sync_api import TimeoutError as NotThere
     top = page.get_by_test_id("stTopNav")
-    try:
-        top.get_by_role("link", name=title, exact=True).click(timeout=3000)
-    except NotThere:
-        top.get_by_text(re.compile(r"^\d+ more$")).click()
+    link, more = top.get_by_role("link", name=title, exact=True), top.get_by_text(re.compile(r"^\d+ more$"))
+    link.or_(more).first.wait_for()
+    if link.count():
+        link.click()
+    else:
+        more.click()
         page.get_by_test_id("stTopNavDropdownLink").filter(has_text=title).click()
     page.wait_for_selector(f"h1:has-text('{title}')")
     settle(page)

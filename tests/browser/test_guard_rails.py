@@ -26,8 +26,7 @@ def test_a_page_keeps_to_the_rails(page, shared, path):
     assert CAUTION in page.inner_text("body")
     for width, height in SIZES:
         page.set_viewport_size({"width": width, "height": height})
-        page.wait_for_timeout(300)
-        assert page.evaluate("() => document.documentElement.scrollWidth <= window.innerWidth")
+        page.wait_for_function("() => document.documentElement.scrollWidth <= window.innerWidth")
     assert not serious_faults(page)
 
 

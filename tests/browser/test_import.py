@@ -117,8 +117,7 @@ def test_no_step_is_wider_than_its_page(browser, shared, size):
     if page.get_by_role("button", name="Accept all").count():      # files that were here before are as they were left
         click("button", "Accept all")
     for _ in range(6):
-        page.wait_for_timeout(300)
-        assert page.evaluate("() => document.documentElement.scrollWidth") <= width
+        page.wait_for_function("width => document.documentElement.scrollWidth <= width", arg=width)
         steps = page.get_by_text("6 Save")
         assert steps.bounding_box()["y"] < height
         if page.get_by_role("button", name="Continue").count():

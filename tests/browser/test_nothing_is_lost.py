@@ -56,7 +56,7 @@ def test_a_dropped_connection_keeps_the_state(page, own):
     moved = figures(page)
     page.evaluate("() => window.sockets.forEach(s => s.close())")
     page.wait_for_function("() => window.sockets.length > 1", timeout=30_000)
-    time.sleep(1)
+    page.wait_for_function("() => window.sockets.at(-1).readyState === WebSocket.OPEN")
     settle(page)
     assert figures(page) == moved
 

@@ -26,7 +26,7 @@ def press(page, name: str, key: str) -> None:
 def limit(page, name: str, value: str) -> None:
     """Type a limit of the selection."""
     before = page.url
-    field = page.get_by_role("spinbutton", name=name, exact=True)
+    field = page.get_by_role("textbox", name=name, exact=True)
     field.fill(value)
     field.press("Enter")
     page.wait_for_function("before => location.href !== before", arg=before)
@@ -47,7 +47,6 @@ def shows(page, address: str, figures: list[str]) -> None:
         settle(page)
         if shown(page) == figures:
             break
-        page.wait_for_timeout(500)
     settle(page)
     assert (page.url, shown(page)) == (address, figures)
 

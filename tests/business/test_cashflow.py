@@ -198,12 +198,30 @@ def test_uncertain_times_widen_the_npv_seen_by_society():
     study = replace(study, values=study.values | {k: r.mean for k, r in ranges.items()})
     spreads, means = [], []
     for uncertain in ({}, ranges):
-        results = expect(replace(study, uncertain=uncertain))
+        results = expect(replace(study, stated_ranges=uncertain))
         figures = business_summary(results.business, simulate(simulation_input(results), seed=2, trials=400))[1]
         spreads.append(figures["npv_p90"] - figures["npv_p10"])
         means.append(figures["npv"])
     assert means[0] == means[1]
     assert spreads[1] > 1.3 * spreads[0]
+
+
+def test_default_ranges_widen_the_npv_beyond_the_luck_of_the_years():
+    """Nothing is stated as a range: without the default ones the spread is that of luck alone."""
+    study = feeders_of_laterals(6, 4, EVERY_LATERAL, horizon_years=20, sectionalizer_cost=500.0,
+                                line_fault_rate_per_km=2.0)
+    spreads, means = [], []
+    for switch in (False, True):
+        results = expect(replace(study, values={**study.values, "default_ranges": switch}))
+        simulated = simulate(simulation_input(results), seed=2, trials=200)
+        figures = business_summary(results.business, simulated)[1]
+        spreads.append(figures["npv_p90"] - figures["npv_p10"])
+        means.append(figures["npv"])
+    assert set(simulated.draws) == set(results.study.default_ranges)
+    for key, drawn in simulated.draws.items():
+        assert abs(drawn.mean() - results.study.values[key]) < 4.0 * drawn.std() / np.sqrt(len(drawn)), key
+    assert means[0] == means[1]
+    assert spreads[1] > 1.5 * spreads[0]
 
 
 def test_each_trial_is_valued_with_its_own_draws():

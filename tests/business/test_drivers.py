@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import replace
 
 import numpy as np
@@ -33,7 +34,7 @@ def _npv(study) -> ExpectedNpv:
 
 def _study(uncertain: dict[str, Range], **values: object):
     study = feeders_of_laterals(8, 3, S, **values)
-    return replace(study, uncertain=uncertain, values={**study.values, **{k: r.mean for k, r in uncertain.items()}})
+    return replace(study, stated_ranges=uncertain, values={**study.values, **{k: r.mean for k, r in uncertain.items()}})
 
 
 def _pert_variance(law: Range) -> float:
@@ -116,6 +117,39 @@ def test_an_index_is_never_below_nil_nor_a_first_order_above_the_total():
     assert np.isnan(found.total["fuse_cost"][0])  # "As built" has no NPV to vary
 
 
+def test_default_ranges_are_told_as_such_and_drawn_and_move_no_expected_figure():
+    study = _study({"crew_rate_per_hour": Range(100.0, 150.0, 250.0)}, default_ranges=True)
+    found, none = (drivers_frame(s, s.network, COSTS).set_index("assumption") for s in (
+        study, replace(study, values=study.values | {"default_ranges": False})))
+    assert found.loc["crew_rate_per_hour", "range"] == "stated"
+    price = found.loc["sectionalizer_cost"]
+    assert (price["range"], price["low"], price["high"]) == ("default", 1760.0, 2640.0)
+    assert price["total"] > 0.0
+    assert found.loc["discount_rate", "range"] == none.loc["sectionalizer_cost", "range"] == "±20%"
+    assert np.isnan(none.loc["sectionalizer_cost", "total"])
+    assert set(found["npv"]) == set(none["npv"])
+
+
+def test_an_assumption_known_well_enough_is_not_looked_at_again(monkeypatch):
+    """Its second half of draws serves once a batch for all, and once more while it is looked at."""
+    laws = {"crew_rate_per_hour": Range(20.0, 150.0, 400.0), "line_fault_rate_per_km": Range(0.02, 0.2, 0.8),
+            "fuse_link_cost": Range(9.9, 10.0, 10.1)}
+    study, seen = _study(laws), []
+
+    def counted(values):
+        if isinstance(values["fuse_link_cost"], np.ndarray):
+            seen.append(values["fuse_link_cost"].tobytes())
+        return _npv(study)(values)
+
+    monkeypatch.setattr(sobol, "GOAL", 0.003)
+    found = sobol_indices(study, counted, 1)
+    second_halves = list(Counter(seen).values())[1::2]
+    assert len(second_halves) > 1
+    assert second_halves == [2] + [1] * (len(second_halves) - 1)
+    assert 0.0 < found.total["fuse_link_cost"][1] < 0.003
+    assert set(found.total) == set(laws)
+
+
 def test_points_are_doubled_until_the_errors_are_small(monkeypatch):
     laws = {"crew_rate_per_hour": Range(20.0, 150.0, 400.0), "line_fault_rate_per_km": Range(0.02, 0.2, 0.8)}
     study = _study(laws)
@@ -163,9 +197,9 @@ def test_learned_rates_are_one_input_more():
     steps = np.linspace(-1.0, 1.0, 400)
     deviations = np.column_stack([0.0 * steps, np.sqrt(3.0 * variance) * steps])
     for ranges in (laws, {}):
-        found = sobol_indices(replace(study, uncertain=ranges), _npv(study), 1, deviations)
+        found = sobol_indices(replace(study, stated_ranges=ranges), _npv(study), 1, deviations)
         assert found.first["fault_rates_from_records"][1] == pytest.approx(0.5 if ranges else 1.0, abs=0.01)
-    assert not sobol_indices(replace(study, uncertain={}), _npv(study), 1).total
+    assert not sobol_indices(replace(study, stated_ranges={}), _npv(study), 1).total
 
 
 def test_learned_rates_stand_among_the_drivers():
@@ -198,7 +232,7 @@ def test_draws_that_need_a_table_of_their_own_come_in_steps():
         asked.update(map(tuple, pairs.tolist()))
         return np.column_stack([np.zeros(len(pairs)), pairs.sum(axis=1)])
 
-    sobol_indices(replace(_study({}), uncertain=laws), npv, 1)
+    sobol_indices(replace(_study({}), stated_ranges=laws), npv, 1)
     assert in_levels(np.array([0.0, 0.3, 0.6, 1.0]), 2).tolist() == [0.25, 0.25, 0.75, 0.75]
     assert 9 <= len(asked) <= MOST_TABLES + 1
     times = [t for t, _ in asked]

@@ -59,7 +59,7 @@ def test_the_worth_of_parts_and_of_trials_counts_it_too():
     by_lateral = laterals_frame(business, results.break_even)
     of_first = by_lateral[by_lateral["scenario"] == "S"]
     assert of_first["capex"].sum() == pytest.approx(saved["capex"][0])
-    nothing = replace(results.study, values={**values, "line_fault_rate_per_km": 0.0}, uncertain={
+    nothing = replace(results.study, values={**values, "line_fault_rate_per_km": 0.0}, stated_ranges={
         "escalation_rate": Range(0.0, 0.02, 0.1), "discount_rate": Range(0.03, 0.06, 0.12)})
     nothing = expect(nothing.with_section_values({"equipment_fault_rate": np.zeros(len(nothing.network))}))
     simulated = simulate(simulation_input(nothing), seed=1, trials=6)

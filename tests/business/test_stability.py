@@ -31,7 +31,7 @@ RANGES = {"crew_rate_per_hour": Range(50.0, 150.0, 400.0), "sectionalizer_cost":
 def _study(laterals: int = 10, seed: int = 4, ranges=None, **values):
     study = feeders_of_laterals(laterals, seed, **{**GAINFUL, **values})
     ranges = RANGES if ranges is None else ranges
-    return replace(study, uncertain=ranges, values={**study.values, **{k: r.mean for k, r in ranges.items()}})
+    return replace(study, stated_ranges=ranges, values={**study.values, **{k: r.mean for k, r in ranges.items()}})
 
 
 def _options(study, fast=()):
@@ -259,9 +259,9 @@ def test_draws_of_what_needs_a_table_of_its_own_come_in_steps():
 @pytest.mark.parametrize("perspective", ["utility", "society"])
 def test_a_calibrated_study_is_the_study_with_its_rates_and_times_multiplied(perspective):
     case = random_case(3, 20, True, perspective=perspective)
-    study = replace(case.study, uncertain={"repair_hours": Range(1.0, 2.0, 6.0)})
+    study = replace(case.study, stated_ranges={"repair_hours": Range(1.0, 2.0, 6.0)})
     there = calibrated_study(study, 0.5, 1.0)
-    halved = case_of(replace(there, uncertain={}))
+    halved = case_of(replace(there, stated_ranges={}))
     for before, after in zip(case.business.by_section, halved.business.by_section, strict=True):
         for name in before:
             assert after[name] == pytest.approx(0.5 * before[name], rel=1e-9, abs=1e-9)
@@ -271,6 +271,12 @@ def test_a_calibrated_study_is_the_study_with_its_rates_and_times_multiplied(per
     for before, after in zip(case.expected, case_of(longer).expected, strict=True):
         assert after.fault_customer_hours == pytest.approx(1.5 * before.fault_customer_hours, rel=1e-9, abs=1e-9)
         assert after.fault_ci == pytest.approx(before.fault_ci)
+
+
+def test_default_ranges_of_a_calibrated_study_lie_around_its_values():
+    there = calibrated_study(_study(ranges={}, default_ranges=True), 0.5, 1.5)
+    assert there.uncertain["line_fault_rate_per_km"].likely == there.values["line_fault_rate_per_km"]
+    assert there.uncertain["repair_hours"].mean == pytest.approx(1.5 * 3.0)
 
 
 def test_the_proposal_on_calibrated_inputs_is_the_same_rows_there():

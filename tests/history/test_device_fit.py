@@ -20,7 +20,7 @@ from reliability.history.rates import observations
 from reliability.study.study import Study
 from tests.history.recorded_fleets import COUNTERS, EVENTS, START, YEARS, fleet
 
-FLEETS = int(os.environ.get("FLEETS", "4"))
+FLEETS = int(os.environ.get("FLEETS", "3"))
 LARGEST = "F3R"     # its mains and the laterals behind it
 
 

@@ -178,7 +178,7 @@ class TestLearnedStudy:
         assert rates[1] == pytest.approx(rates[0], rel=0.04)
 
     def test_a_range_without_effect_is_told_with_its_key(self):
-        made = replace(study([outage("a", "2023-05-03T10:00", "2023-05-03T11:00", 10)]), uncertain={
+        made = replace(study([outage("a", "2023-05-03T10:00", "2023-05-03T11:00", 10)]), stated_ranges={
             "line_fault_rate_per_km": Range(0.1, 0.2, 0.3), "temporary_fraction": Range(0.5, 0.6, 0.7)})
         new = with_learned(made)
         assert any("faults.line_fault_rate_per_km has no effect on the 5 of 5 sections" in n for n in new.notes)
@@ -190,7 +190,7 @@ class TestLearnedStudy:
         made = study([outage("a", "2023-05-03T10:00", "2023-05-03T11:00", 10)], temporary_fraction=0.6)
         fraction = {}
         for name, limits in (("narrow", Range(0.59, 0.6, 0.61)), ("low", Range(0.1, 0.3, 0.4))):
-            ranged = replace(made, uncertain={"temporary_fraction": limits},
+            ranged = replace(made, stated_ranges={"temporary_fraction": limits},
                              values=made.values | {"temporary_fraction": limits.likely})
             fraction[name] = learned(ranged).priors.loc["main", "mean_fraction"]
         assert fraction["narrow"] == pytest.approx(0.59, abs=0.05)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 
 import numpy as np
@@ -18,8 +19,9 @@ from reliability.pipeline import expect, simulation_input
 from reliability.report.summary import summary
 from reliability.schema.assumptions import Range
 from tests.indices.cases import MEASURES, closed_form, one_section, steady
-from tests.networks import random_study
+from tests.networks import certain, random_study
 
+TRIALS = int(os.environ.get("TRIALS", "150"))     # of a comparison trial by trial; the nightly takes more
 UNKNOWNS = {
     "line_fault_rate_per_km": Range(0.1, 0.2, 0.4), "temporary_fraction": Range(0.5, 0.7, 0.9),
     "repair_hours": Range(1.0, 3.0, 6.0), "switching_hours": Range(0.5, 1.0, 1.5), "refuse_hours": Range(1.0, 1.5, 3.0),
@@ -61,8 +63,7 @@ def test_mean_lies_within_four_standard_errors_of_the_closed_form(number, full):
 
 
 def test_demo_indices_agree_with_the_closed_form(demo):
-    certain = replace(demo, uncertain={})
-    results = expect(certain)
+    results = expect(certain(demo))
     results = replace(results, simulated=simulate(simulation_input(results), trials=400, seed=3))
     expected, simulated = summary(results)["scenarios"], summary(results)["scenarios"]
     for scenario in range(len(expected)):
@@ -87,7 +88,7 @@ def test_with_unknowns_the_mean_is_that_of_the_closed_form_over_the_same_draws(n
     means = study.values | {k: r.mean for k, r in UNKNOWNS.items()}
     ask = SimulationInput(Model(study.network, means), UNKNOWNS, study.scenarios)
     assert needs_own_tables(ask) == (number >= 6)
-    simulated = simulate(ask, seed=number, trials=300 if number < 6 else 100)
+    simulated = simulate(ask, seed=number, trials=TRIALS if number < 6 else TRIALS // 3)
     values = values_of_trials(ask.values, simulated.draws)
     wanted = [closed_form(ask.table(v), v) for v in (one_trial(values, t) for t in range(simulated.trials))]
     for name in MEASURES:
@@ -202,7 +203,7 @@ def test_rates_at_the_values_of_a_trial_are_those_of_the_rows(keys):
 @pytest.mark.parametrize("uncertain", [{}, {"fuse_failure": Range(0.1, 0.2, 0.3)}])
 def test_a_kind_of_fault_that_never_happens_stays_away_whatever_else_is_uncertain(uncertain):
     study = replace(random_study(np.random.default_rng(2), sections=15, clearing_shares=(0.0, 0.6, 0.4)),
-                    uncertain=uncertain)
+                    stated_ranges=uncertain)
     totals = simulate(simulation_input(expect(study)), seed=1, trials=20).totals
     assert all(np.isfinite(of).all() for of in totals.values())
 

@@ -56,8 +56,12 @@ def test_the_selection(results):
 def test_the_three_first_drivers(results):
     frame = results.sensitivity
     first = frame[frame["scenario"] == results.study.scenarios[1].name].head(3)["assumption"].tolist()
-    assert first == ["sectionalizer_cost", "line_fault_rate_per_km", "crew_rate_per_hour"]
-    assert "first the price of a unit, then the fault rate and the crew rate" in SAID
+    assert first == ["sectionalizer_cost", "line_fault_rate_per_km", "refuse_crew_hours"]
+    assert "first the price of a unit, then the fault rate and the crew hours of a fuse replacement" in SAID
+
+
+def test_how_many_of_the_ranges_are_defaults(demo):
+    assert f"{len(demo.default_ranges)} of the {len(demo.uncertain)} ranges are defaults" in SAID
 
 
 @pytest.mark.parametrize(("mark", "target"), [("import", "my-study"), ("town import", "my-town")])
@@ -109,8 +113,9 @@ def test_the_town_s_other_ways_and_what_would_change_it(town_results, town_summa
     assert (f"costs {money(fast['business']['capex'])} and spares "
             f"{calls['As built'] - calls['Fast tripping everywhere']:.0f} call-outs") in SAID
     drivers = town_results.sensitivity.query("scenario == 'Proposed'")
-    assert drivers["assumption"].head(3).tolist() == ["crew_rate_per_hour", "refuse_crew_hours",
+    assert drivers["assumption"].head(3).tolist() == ["refuse_crew_hours", "crew_rate_per_hour",
                                                       "fault_rates_from_records"]
+    assert "`drivers.csv`: the crew hours of a fuse replacement, the crew rate and the fault rates" in SAID
     assert (drivers["npv_low"] > 0).all()
     assert (drivers["npv_high"] > 0).all()
     verdict = town_results.application.set_index("lateral_id")["verdict"]

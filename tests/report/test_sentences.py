@@ -25,6 +25,7 @@ from reliability.report.sentences_break_even import momentary_value, scenario_sa
 from reliability.report.sentences_confidence import confidence
 from reliability.report.sentences_summary import alternatives, decision, turning_points
 from reliability.schema.assumptions import ASSUMPTIONS, label_of
+from tests.networks import certain
 
 CASE = ("scenarios", 1, "business")
 
@@ -174,7 +175,7 @@ def test_without_money_a_scenario_is_told_by_what_it_changes(changed, content):
 
 
 def test_ranges_that_are_not_given_and_records_that_are_not_there(content):
-    bare = replace(content, study=replace(content.study, uncertain={}), history=None)
+    bare = replace(content, study=certain(content.study), history=None)
     text = plain(confidence(bare))
     assert "No assumption is given as a range" in text
     assert "no outage records to compare with" in text

@@ -39,7 +39,7 @@ def test_a_name_is_all_it_needs():
     assert found.name == "x"
     assert found.currency == "USD"
     assert found.values == defaults()
-    assert found.uncertain == {}
+    assert found.stated_ranges == {}
     assert found.scenarios == (Scenario(AS_BUILT),)
 
 
@@ -125,25 +125,25 @@ def test_every_problem_is_named_at_once():
 def test_a_range_stands_at_its_mean_and_is_remembered():
     found = settings("[faults]\nyearly_cv = { low = 0.1, likely = 0.2, high = 0.6 }")
     assert found.values["yearly_cv"] == pytest.approx(1.5 / 6)
-    assert found.uncertain == {"yearly_cv": Range(0.1, 0.2, 0.6)}
+    assert found.stated_ranges == {"yearly_cv": Range(0.1, 0.2, 0.6)}
 
 
 def test_a_range_of_one_value_is_a_number():
     found = settings("[faults]\nyearly_cv = { low = 0.2, likely = 0.2, high = 0.2 }")
     assert found.values["yearly_cv"] == 0.2
-    assert found.uncertain == {}
+    assert found.stated_ranges == {"yearly_cv": Range(0.2, 0.2, 0.2)}
 
 
 def test_a_share_may_be_a_range_and_counts_with_its_mean():
     found = settings("[faults]\nclearing_shares = [{ low = 0.7, likely = 0.8, high = 0.9 }, 0.1, 0.1]")
     assert found.values["clearing_shares"] == pytest.approx((0.8, 0.1, 0.1))
-    assert found.uncertain == {"clearing_shares.0": Range(0.7, 0.8, 0.9)}
+    assert found.stated_ranges == {"clearing_shares.0": Range(0.7, 0.8, 0.9)}
     assert "counts with its mean" in problem(
         "[faults]\nclearing_shares = [{ low = 0.6, likely = 0.8, high = 0.8 }, 0.1, 0.1]")
 
 
 def test_shares_may_miss_one_by_rounding():
-    assert settings("[faults]\nphases_involved = [0.333333, 0.333333, 0.3333334]").uncertain == {}
+    assert settings("[faults]\nphases_involved = [0.333333, 0.333333, 0.3333334]").stated_ranges == {}
     assert "must sum to 1" in problem("[faults]\nphases_involved = [0.3333, 0.3333, 0.3333]")
 
 

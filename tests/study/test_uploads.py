@@ -68,3 +68,6 @@ def test_what_two_tabs_decide_at_the_same_time_stays():
         list(tabs.map(decide, range(4)))
     assert len(uploads.get_plan(token)) == 40
     assert uploads.names(token) == ["a.csv"]
+    uploads.drop(token)
+    decide(1)
+    assert uploads.names(token) is None

@@ -195,7 +195,7 @@ def test_counts_that_are_lowered_are_told():
     assert "are lowered" not in said(app("compare", name, sliders="counts:2"))
 
 
-def test_an_uncertain_assumption_that_is_moved_is_known_then():
+def test_an_assumption_that_is_moved_loses_its_stated_range():
     name = make_small("uncertain", lambda t: t.replace("# temporary_fraction = 0.75",
                                                        "temporary_fraction = { low = 0.1, likely = 0.5, high = 0.9 }"))
     from reliability.ui.scenario_results import stated_results
@@ -203,7 +203,9 @@ def test_an_uncertain_assumption_that_is_moved_is_known_then():
     study = open_study(workspace.root() / name)
     base = stated_results(study, "x")
     moved = moved_study(study, {"temporary_fraction": 0.4, "fault_rate_factor": 2.0}, base)
-    assert moved.uncertain == {}
+    assert moved.stated_ranges == {}
+    assert moved.uncertain["temporary_fraction"].likely == 0.4
+    assert replace(moved, values={**moved.values, "default_ranges": False}).uncertain == {}
     assert moved.values["temporary_fraction"] == 0.4
     twice, once = expect(moved).expected[0], expect(replace(moved.with_sections(study.sections), values={
         **moved.values, "line_fault_rate_per_km": study.values["line_fault_rate_per_km"]})).expected[0]

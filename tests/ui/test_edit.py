@@ -80,6 +80,19 @@ def test_assumptions_are_saved_with_their_comments(small):
     assert "Saved at" in said(sound(test))
 
 
+def test_default_ranges_stand_beside_the_values_and_one_row_takes_them_away(small):
+    test = open_tab(small, "Assumptions")
+    base = test.session_state["editors"][small, "study.toml"]["base"]
+    assert base.loc["switching_hours", "default range"] == "0.7 to 1.3"
+    assert base.loc["discount_rate", "default range"] == ""
+    assert open_study(workspace.root() / small).default_ranges
+    edit(test, "study.toml", {base.index.tolist().index("default_ranges"): {"value": "false"}})
+    assert "Saved at" in said(sound(test))
+    assert open_study(workspace.root() / small).uncertain == {}
+    assert (open_tab(small, "Assumptions").session_state["editors"][small, "study.toml"]["base"]["default range"]
+            == "").all()
+
+
 def test_a_scenario_is_added(small):
     folder = workspace.root() / small
     test = open_tab(small, "Scenarios")

@@ -133,7 +133,7 @@ def test_choice_page_shows_the_choice_of_a_run(small):
 def test_limits_are_written_into_the_study_and_shown_again(small):
     test = app("choice", small)
     test.radio(key_of(test, "radio", "objective")).set_value("saidi").run()
-    test.number_input(key_of(test, "number_input", "budget")).set_value(6000.0).run()
+    test.text_input(key_of(test, "text_input", "budget")).set_value("6000").run()
     test.multiselect(key_of(test, "multiselect", "forced_out")).set_value(["tap-01"]).run()
     test.toggle(key_of(test, "toggle", "settings")).set_value(True).run()
     capital = {label: value for label, value, _ in metrics(sound(test))}["Capital"]
@@ -145,7 +145,7 @@ def test_limits_are_written_into_the_study_and_shown_again(small):
     best = decide(study).choice
     assert money(best.totals["capex"], study.currency) == capital
     again = app("choice", small)
-    assert again.number_input(key_of(again, "number_input", "budget")).value == 6000.0
+    assert again.text_input(key_of(again, "text_input", "budget")).value == "6\u202f000"
     assert again.toggle(key_of(again, "toggle", "settings")).value is True
     assert {label: value for label, value, _ in metrics(again)}["Capital"] == capital
 
@@ -259,6 +259,9 @@ def test_method_page_states_the_study_s_assumptions_with_their_source():
     table = test.dataframe[1].value.set_index("key")
     assert float(table.loc["restoration.switching_hours", "value"]) == study.values["switching_hours"]
     assert table.loc["faults.temporary_fraction", "low"] == study.uncertain["temporary_fraction"].low
+    assert table.loc["faults.temporary_fraction", "range_set_by"] == "study"
+    assert table.loc["restoration.switching_hours", "range_set_by"] == "default"
+    assert "ranges of inputs are the tool's defaults" in said(test)
     assert (table["source"] != "").all()
     assert (test.dataframe[0].value[["what", "formula", "source"]] != "").all(axis=None)
 

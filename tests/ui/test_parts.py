@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from streamlit.testing.v1 import AppTest
 
 from reliability import what_if
 from reliability.formats import count, money, number, percent, signed_number
@@ -21,7 +22,7 @@ from reliability.ui.figure import csv_bytes
 from reliability.ui.one_line import lay_out
 from reliability.ui.text import label, plain
 from tests.networks import random_study
-from tests.ui.conftest import make_small
+from tests.ui.conftest import figures, make_small, sound, values_of
 
 HOSTILE = ('=HYPERLINK("http://x.example")', "<script>alert(1)</script>", "+1-1", "**bold** $x$ :red[x] `c`",
            "x" * 10_000,
@@ -152,3 +153,20 @@ def test_a_moved_state_settles_anew_which_laterals_are_applicable():
         assert len(found) == round(moves.get("share_converted", 1.0) * len(whole))
         assert what_if.compute(moved, "moved", [base]).results.study.scenarios[at].laterals == found
     assert 0 < len(stated) < len(network.candidates)
+
+
+def _a_picture_drawn_five_times() -> None:
+    import plotly.graph_objects as go
+
+    from reliability.ui.slots import Slot
+    one, other = (go.Figure([{"type": "scatter", "y": [k, k]}]) for k in (1, 2))
+    places = [Slot("first_place"), Slot("second_place")]
+    for place, key in zip(places, ("first", "second"), strict=True):
+        for picture in (one, one, other, one, one):
+            place.chart(picture, "alike", "Picture", key)
+
+
+def test_a_picture_may_be_drawn_again_as_it_was():
+    """As where nothing varies from one stage of the simulation to the next, or comes back to what it was."""
+    test = sound(AppTest.from_function(_a_picture_drawn_five_times).run())
+    assert [values_of(f["data"][0]["y"]).tolist() for f in figures(test)] == [[1, 1], [1, 1]]

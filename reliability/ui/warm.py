@@ -1,0 +1,47 @@
+"""What the first page needs, made by the server while the browser that asks for it still starts."""
+
+from __future__ import annotations
+
+import contextlib
+import importlib
+import inspect
+import threading
+import time
+
+# the first page, which loads nearly all of the others, and what chooses the laterals that it shows
+NEEDED = ("reliability.ui.overview_page", "scipy.optimize")
+# what the other pages need beside that, while somebody reads the first
+LATER = ("pandas.io.formats.style", "scipy.stats", "reliability.ui.choice_page", "reliability.ui.laterals_page",
+         "reliability.ui.compare_page", "reliability.ui.history_page")
+PAUSE_SECONDS = 0.3             # between two of these, so that a page does not wait for all of them
+READING_SECONDS = 4.0           # after the first of all
+
+
+def begin() -> threading.Thread:
+    """Load it beside the server's own start; a page that comes sooner waits for what it needs."""
+    thread = threading.Thread(target=_load, name="warm", daemon=True)
+    thread.start()
+    return thread
+
+
+def _load() -> None:
+    for name in NEEDED:
+        importlib.import_module(name)
+    _demo()
+    inspect.stack()             # the framework looks at it with its first element; the second look is quick
+    time.sleep(READING_SECONDS)
+    for name in LATER:
+        importlib.import_module(name)
+        time.sleep(PAUSE_SECONDS)
+
+
+def _demo() -> None:
+    """The study that is shown where nobody asks for one, and its results."""
+    from reliability.study import workspace
+    from reliability.study.save import ChangedElsewhere
+    from reliability.ui import opened
+    from reliability.ui.scenario_results import stated_results
+    with contextlib.suppress(ChangedElsewhere, OSError):
+        shown = opened.named(workspace.DEMO)
+        if shown.ready is not None:
+            stated_results(shown.ready, shown.fingerprint)

@@ -1,0 +1,54 @@
+"""What keeps the pages steady and quick: matrices shared between states, places that are drawn again, amounts typed."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+from reliability.study import open_study, workspace
+from reliability.what_if import compute, moved_study
+from tests.ui.conftest import app, go, said, sound
+
+
+def test_states_of_one_table_share_its_matrices(small):
+    study = open_study(workspace.root() / small)
+    base = compute(study, "")
+    first, second = (compute(moved_study(study, {"repair_hours": hours}, base), str(hours), [base])
+                     for hours in (4.0, 5.0))
+    assert first.results.alike is second.results.alike is base.results
+    other = compute(moved_study(study, {"existing_fast_operations": 0}, base), "", [base])
+    assert other.results.alike is None
+    assert "matrices" in vars(base.results)
+
+
+def test_no_more_is_loaded_than_the_first_page_needs():
+    code = ("import sys, reliability.ui.overview_page; "
+            "print([m for m in ('matplotlib', 'geopandas', 'xlsxwriter', 'docx', 'scipy.stats', 'scipy.optimize', "
+            "'python_calamine') if m in sys.modules])")
+    found = subprocess.run([sys.executable, "-W", "ignore", "-c", code], capture_output=True, text=True, check=True)
+    assert found.stdout.strip() == "[]"
+
+
+def test_an_amount_that_is_none_leaves_the_limit_as_it_was(small):
+    test = app("choice", small)
+    test.text_input("budget_small").set_value("12 000").run()
+    assert test.query_params["limits"] in ("budget:12000.0", ["budget:12000.0"])
+    test.text_input("budget_small").set_value("1,2").run()
+    assert test.text_input("budget_small").value == "12\u202f000"
+    assert "is no amount of money" in said(sound(test))
+    test.text_input("budget_small").set_value("").run()
+    assert "limits" not in test.query_params
+
+
+def test_the_one_line_drawing_has_the_unit_that_is_asked_for(small):
+    axes = [axis for lengths in ("km", "mi") for axis in [str(app("laterals", small, lengths=lengths)
+            .get("plotly_chart")[0].proto.spec)]]
+    assert "Distance from the source, km" in axes[0]
+    assert "Distance from the source, mi" in axes[1]
+
+
+def test_tiles_tell_that_probabilities_are_being_computed_and_then_tell_them(small):
+    test = go(app("overview", small), "compare")
+    odds = [m.value for m in test.markdown if m.value.startswith("Probability that NPV is above 0")]
+    assert odds
+    assert all("…" not in text for text in odds)
