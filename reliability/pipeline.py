@@ -32,7 +32,8 @@ from reliability.history.operations import read_operations
 from reliability.history.outages import Records, records_of
 from reliability.history.rates import check_rates
 from reliability.indices.expected import Expected, expected_values, feeder_indices
-from reliability.indices.simulation import Progress, SimulationInput, simulate
+from reliability.indices.progress import Progress
+from reliability.indices.simulation import SimulationInput, simulate
 from reliability.network.application import ApplicationChecks, check_laterals, settle_scenarios
 from reliability.network.model import Model
 from reliability.results import Plan, Results

@@ -109,7 +109,7 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
      "falls out of the ratio where no fraction is uncertain"),
     ("rate_parts", "uncertain & RATE_KEYS", ("& → |",), "one class of ratio 1 is found the longer way"),
     ("_ratio_statistics", "bottom.sum() > 0", ("sum → max",), "none is below 0"),
-    ("_Reporter.__init__", "self.per_block = 0.0", ("0.0 → 1.0",), "set again before it is read"),
+    ("Reporter.__init__", "self.per_block = 0.0", ("0.0 → 1.0",), "set again before it is read"),
     ("row_rates", "PERMANENT + 1", ("1 → 2",), "more room than is filled"),
     ("_scenario", "max(len(table), 1)", ("1 → 2",), "one empty part all the same"),
     ("_sectionalizer_patterns", "failure > 0.0", ("> → >=",), "rows of probability 0"),

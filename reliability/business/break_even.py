@@ -28,7 +28,7 @@ from reliability.faults.outcomes import OutcomeTable, build_outcomes, row_rates
 from reliability.indices.expected import ROWS_AT_ONCE, hours_interrupted
 from reliability.indices.reweighed import ReweighedHours
 from reliability.network.model import Model
-from reliability.network.quantities import quantity
+from reliability.network.quantities import customers_of
 from reliability.schema.scenarios import Scenario
 from reliability.schema.values import Assumptions, Drawn, drawn
 from reliability.study.cost_table import CostTable
@@ -87,7 +87,7 @@ def table_of_both_states(model: Model, scenarios: Sequence[Scenario]) -> Outcome
 def customer_hours_by_state(both: OutcomeTable, values: Assumptions) -> np.ndarray:
     """Customer-hours a year of the faults on each section, (2, S, n), with reclosing on everywhere and off."""
     network = both.network
-    customers = quantity(network, network.customers)
+    customers = customers_of(network)
     rates = [row_rates(both, {**values, "reclosing_off_share": share}) for share in (0.0, 1.0)]
     hours = np.zeros((2, len(both.scenarios), len(network)))
     for start in range(0, len(both), ROWS_AT_ONCE):

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+import pandas as pd
 
 from reliability.business.unit_costs import mean_unit_costs
 from reliability.faults.consequences import CALLOUTS, Consequences, consequences
@@ -117,7 +118,7 @@ def _sustained_cost(costs: CostTable, groups: Sequence[tuple[np.ndarray, np.ndar
     """
     total = np.zeros(())
     for customers, row_hours in groups:
-        hours, index = np.unique(row_hours, return_inverse=True)
+        index, hours = pd.factorize(row_hours, sort=True)       # many times faster than sorting all rows
         total = total + (customers * mean_unit_costs(costs, hours, cv)[index]).sum(axis=1)
     return total
 

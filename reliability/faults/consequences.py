@@ -18,7 +18,7 @@ from reliability.faults.times import (
     waiting_hours,
 )
 from reliability.network.devices import COUNTS
-from reliability.network.quantities import Quantity, Sums, quantity
+from reliability.network.quantities import Quantity, Sums, customers_of
 from reliability.schema.devices import TABLE
 from reliability.schema.values import Assumptions
 
@@ -131,7 +131,7 @@ def consequences(table: OutcomeTable, scenario: int, values: Assumptions,
                               np.minimum(1.0, involved / network.phases[recloser]))
     top = network.stretch_top[section]
     within = np.maximum(top, opened)
-    customers = quantity(network, network.customers)
+    customers = customers_of(network)
     sustained = _sustained_shares(customers, opened, top, share, np.minimum(1.0, involved / network.phases[section]))
 
     momentary = ~stays_open | ((opened != recloser) & (openings > 0))

@@ -13,7 +13,7 @@ from reliability.indices import definitions
 from reliability.indices.measures import counts
 from reliability.indices.seen import Seen
 from reliability.network.areas import areas_of
-from reliability.network.quantities import Quantity, quantity
+from reliability.network.quantities import Quantity, customers_of, quantity
 from reliability.network.tree import Network
 from reliability.schema.values import Assumptions, Drawn
 
@@ -64,7 +64,7 @@ def expected_values(table: OutcomeTable, values: Assumptions) -> tuple[Expected,
     """Expected yearly values of every scenario of the table, at the given assumptions."""
     rates = row_rates(table, values)
     network = table.network
-    amounts = {"customers": quantity(network, network.customers), "load": quantity(network, network.load_kw)}
+    amounts = {"customers": customers_of(network), "load": quantity(network, network.load_kw)}
     return tuple(_scenario(table, s, rates, values, amounts) for s in range(len(table.scenarios)))
 
 

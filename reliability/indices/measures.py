@@ -26,7 +26,7 @@ from reliability.faults.times import (
     terms_of_rows,
 )
 from reliability.indices.bends import Bend, BentColumns, bent_columns, distinct_columns
-from reliability.network.quantities import Quantity, quantity
+from reliability.network.quantities import Quantity, customers_of, quantity
 from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
 from reliability.schema.values import Assumptions
@@ -127,7 +127,7 @@ def _own_repair(amounts: Mapping[tuple[str, int], np.ndarray], hours: np.ndarray
 
 def amounts_of(network: Network) -> dict[str, Quantity]:
     """Customers and load of a network, for `coefficients`."""
-    return {"customers": quantity(network, network.customers), "load": quantity(network, network.load_kw)}
+    return {"customers": customers_of(network), "load": quantity(network, network.load_kw)}
 
 
 def counts(effect: Consequences, customers: Quantity) -> dict[str, np.ndarray]:

@@ -7,7 +7,6 @@ own child of one seed, so the digits depend neither on who computes them nor on 
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import closing
@@ -33,6 +32,7 @@ from reliability.indices.measures import (
     amounts_of,
     coefficients,
 )
+from reliability.indices.progress import Progress, Reporter
 from reliability.indices.rate_classes import RateClass, rate_multiplier, rate_parts
 from reliability.indices.unit_events import UnitBlock, UnitRows, simulate_unit_block, unit_blocks
 from reliability.network.model import Model
@@ -61,7 +61,6 @@ STRUCTURAL = ("fast_clearing_time_s", "phases_involved", "load_margin", "cold_lo
               "fuse_melting_factor", "fuse_arcing_time_s", "actuating_ratio")
 CHUNKS_AT_ONCE = 8                 # of one trial each, done by one process
 
-Progress = Callable[[int, int, float], None]
 PickedRates = Callable[[UnitBlock], np.ndarray]
 # draws and totals of a chunk of trials
 _Chunk = tuple[dict[str, np.ndarray], dict[str, np.ndarray]]
@@ -142,7 +141,7 @@ def simulate(inputs: SimulationInput, *, seed: int, trials: int | None = None, e
     done, precise, seen = 0, None if trials else False, TrialsSeen()
     look_at: float = TRIALS_AT_LEAST
     prepared = None if structural else _prepare(inputs, table, inputs.values, inputs.uncertain)
-    run = _Run(inputs, prepared, years, Workers(executor, workers), _Reporter(on_progress, cap))
+    run = _Run(inputs, prepared, years, Workers(executor, workers), Reporter(on_progress, cap))
     run = run if prepared is None else replace(run, sent=tuple(map(run.workers.shared, prepared.blocks)))
     with closing(_chunks(run, seed, cap, per_chunk)) as found:
         for chunk in found:
@@ -182,7 +181,7 @@ class _Run:
     prepared: _Prepared | None
     years: int
     workers: Workers
-    report: _Reporter
+    report: Reporter
     sent: tuple[Any, ...] = ()
 
 
@@ -193,7 +192,7 @@ def _chunks(run: _Run, seed: int, cap: int, per_chunk: int) -> Generator[_Chunk]
     if not run.workers.forks or len(jobs) < 2:
         yield from (_chunk(run, *job) for job in jobs)
         return
-    alone, at_once = replace(run, workers=HERE, report=_Reporter(None, cap)), 1 if per_chunk > 1 else CHUNKS_AT_ONCE
+    alone, at_once = replace(run, workers=HERE, report=Reporter(None, cap)), 1 if per_chunk > 1 else CHUNKS_AT_ONCE
     batches = (jobs[k:k + at_once] for k in range(0, len(jobs), at_once))
     for some in run.workers.in_order(partial(_chunks_of, alone, batch) for batch in batches):
         for draws, totals in some:
@@ -394,20 +393,3 @@ def precise_enough(seen: TrialsSeen) -> bool:
         return False
     error = np.sqrt(seen.squares / (seen.trials - 1) / seen.trials)
     return bool(np.all(error <= STANDARD_ERROR_SOUGHT * np.abs(seen.mean)))
-
-
-class _Reporter:
-    """Turns blocks done into trials done and time left."""
-
-    def __init__(self, on_progress: Progress | None, trials: int):
-        self.on_progress, self.trials, self.finished, self.begun = on_progress, trials, 0.0, time.monotonic()
-        self.per_block = 0.0
-
-    def start(self, blocks: int, trials: int) -> None:
-        self.per_block = trials / max(blocks, 1)
-
-    def block_done(self) -> None:
-        self.finished = min(self.finished + self.per_block, self.trials)
-        if self.on_progress:
-            spent = time.monotonic() - self.begun
-            self.on_progress(round(self.finished), self.trials, spent * (self.trials / self.finished - 1.0))

@@ -15,6 +15,8 @@ import numpy as np
 from reliability.network.forest import sums_below
 from reliability.network.tree import Network
 
+_CUSTOMERS = "customers as a quantity"      # where it is kept, as a cached property would
+
 
 @dataclass(frozen=True)
 class Sums:
@@ -65,6 +67,15 @@ def quantity(network: Network, values: np.ndarray) -> Quantity:
         share, served = share[:, None], served[:, None]
     return Quantity(network, np.where(served, values * (1.0 - share), 0.0), np.where(served, values * share, 0.0),
                     np.where(served, 0.0, values))
+
+
+def customers_of(network: Network) -> Quantity:
+    """The customers of a network, worked out once for it."""
+    kept = vars(network)
+    if _CUSTOMERS not in kept:
+        kept[_CUSTOMERS] = quantity(network, network.customers)
+    found: Quantity = kept[_CUSTOMERS]
+    return found
 
 
 def _waiting(network: Network, values: np.ndarray) -> np.ndarray:

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from reliability.indices.definitions import INDICES
-from reliability.indices.simulation import Progress
+from reliability.indices.progress import Progress
 from reliability.pipeline import analyse
 from reliability.report.output import write_results
 from reliability.study.folder import open_study

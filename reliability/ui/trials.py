@@ -12,7 +12,8 @@ import numpy as np
 import streamlit as st
 
 from reliability.business.cashflow import npv_by_trial
-from reliability.indices.simulation import Progress, simulate
+from reliability.indices.progress import Progress
+from reliability.indices.simulation import simulate
 from reliability.indices.spread import differences, summaries, yearly_indices
 from reliability.pipeline import simulation_input
 from reliability.ui import background
