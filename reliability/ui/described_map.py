@@ -57,7 +57,7 @@ def map_figure(chart: MapChart, large: bool, height: int) -> go.Figure:
                   for end in ends)
     return picture(traces, layout(
         height, large, hovermode="closest", dragmode="pan", shapes=shapes, annotations=notes, hoverdistance=30,
-        margin={"l": 10, "r": BUTTONS, "t": 64, "b": 60}, modebar={"orientation": "v"},
+        margin={"l": 10, "r": 10, "t": 64 + BUTTONS, "b": 60},
         xaxis=across | {"constrain": "domain"},
         yaxis=up | {"scaleanchor": "x", "scaleratio": 1, "constrain": "domain"},
         legend=LEGEND | {"yanchor": "bottom", "y": 1.01, "title": {"text": f"<b>{label(chart.legend, 80)}</b>  "}},
