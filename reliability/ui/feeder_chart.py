@@ -19,7 +19,7 @@ from reliability.ui.text import label
 
 ROW_PX, TALLEST = 21, 600          # pixels a row, and of a drawing: with more rows they lie closer
 NAMED_ROW_PX = 11                  # pixels a row from which names have room
-TOP, BOTTOM = 56 + BUTTONS, 120              # pixels for buttons and the two keys
+TOP, BOTTOM = 56, 120              # pixels for the two keys
 LABELLED_AT_MOST = 130
 Described = dict[str, object]      # a trace, shape or note as plotly reads it
 
@@ -45,7 +45,8 @@ def feeder_chart(network: Network, feeder: int, device: np.ndarray, classed: Cla
     return picture(
         [*_main(places, lateral < 0), *_laterals(places, lateral, classed),
          _pickable(network, places, lateral, classed, chosen, roomy)],
-        layout(height, False, hovermode="closest", margin={"l": 10, "r": 10, "t": TOP, "b": BOTTOM}, shapes=shapes,
+        layout(height, False, hovermode="closest", margin={"l": 10, "r": BUTTONS, "t": TOP, "b": BOTTOM},
+               modebar={"orientation": "v"}, shapes=shapes,
                annotations=notes + key_notes, legend={
                    "orientation": "h", "yanchor": "bottom", "y": 1.0, "x": 0,
                    "title": {"text": f"<b>{label(classed.legend, 80)}</b>  "}},

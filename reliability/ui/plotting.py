@@ -11,7 +11,7 @@ from reliability.report.chart import DASHED, DOTTED, SOLID
 from reliability.report.palette import GREY, GRID, INK, PAPER
 
 DASHES = {SOLID: "solid", DASHED: "dash", DOTTED: "dot"}
-BUTTONS = 30                       # pixels above the key of a picture that can be enlarged, for its buttons
+BUTTONS = 48                       # pixels at the right of a picture that can be enlarged, for its buttons
 FONT = '"Source Sans", Arial, sans-serif'
 
 
