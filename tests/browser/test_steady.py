@@ -22,11 +22,18 @@ INSIDE = """() => [...document.querySelectorAll('[class*="st-key-tile_"]')].ever
         return inner.bottom <= outer.bottom && inner.right <= outer.right && e.scrollWidth <= e.clientWidth + 1; }))"""
 
 
+def at_rest(page) -> None:
+    """Wait until the page stands, another size of the window included."""
+    seen = -1
+    while seen != (seen := len(page.evaluate("() => window.shifted"))):
+        settle(page)
+        page.wait_for_function(CHARTS)
+        page.wait_for_timeout(400)
+
+
 def shift_of(page, act) -> float:
     """Layout shift from what `act` does until the page has come to rest."""
-    settle(page)
-    page.wait_for_function(CHARTS)
-    page.wait_for_timeout(300)
+    at_rest(page)
     page.evaluate("() => { window.shifted = []; }")
     before = page.url
     act()
