@@ -26,7 +26,7 @@ from reliability.formats import count
 from reliability.history import History
 from reliability.indices.expected import Expected
 from reliability.indices.frame import indices_frame
-from reliability.indices.reweighed import Reweighed, reweighed
+from reliability.indices.reweighed import Reweighed, ReweighedHours, reweighed, reweighed_hours
 from reliability.indices.simulation import Simulated
 from reliability.network.application import ApplicationChecks, application_frame
 from reliability.network.tree import Network
@@ -121,9 +121,9 @@ class Results:
         return reweighed(self.table, self.study.values)
 
     @cached_property
-    def both_states(self) -> Reweighed | None:
-        """The same of the table with reclosing on and off."""
-        return reweighed(table_of_both_states(self.study.model, self.study.scenarios), self.study.values)
+    def both_states(self) -> ReweighedHours | None:
+        """The same of the table with reclosing on and off, for customer-hours."""
+        return reweighed_hours(table_of_both_states(self.study.model, self.study.scenarios), self.study.values)
 
     @cached_property
     def perspectives(self) -> dict[str, Business]:

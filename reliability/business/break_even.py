@@ -26,7 +26,7 @@ from reliability.business.costs import (
 from reliability.faults.consequences import consequences
 from reliability.faults.outcomes import OutcomeTable, build_outcomes, row_rates
 from reliability.indices.expected import ROWS_AT_ONCE, hours_interrupted
-from reliability.indices.reweighed import Reweighed
+from reliability.indices.reweighed import ReweighedHours
 from reliability.network.model import Model
 from reliability.network.quantities import customers_of
 from reliability.schema.scenarios import Scenario
@@ -60,7 +60,7 @@ class BreakEven:
                 "saidi_minutes_avoided_reclosing_on": float(on), "saidi_minutes_avoided_reclosing_off": float(off)}
 
 
-def break_even(model: Model, scenarios: Sequence[Scenario], both: Reweighed | None = None) -> BreakEven:
+def break_even(model: Model, scenarios: Sequence[Scenario], both: ReweighedHours | None = None) -> BreakEven:
     """Where the gains of settled scenarios change sign, "As built" first.
 
     both: the matrices of `table_of_both_states`, where those of a state that differs in rates and times are known.
@@ -99,7 +99,7 @@ def customer_hours_by_state(both: OutcomeTable, values: Assumptions) -> np.ndarr
     return hours
 
 
-def customer_hours_again(both: Reweighed, model: Model) -> np.ndarray:
+def customer_hours_again(both: ReweighedHours, model: Model) -> np.ndarray:
     """As `customer_hours_by_state`, by the matrices of a table of both states."""
     table, values = replace(both.table, network=model.network), model.values
     return np.array([both.customer_hours(row_rates(table, {**values, "reclosing_off_share": share}), values)

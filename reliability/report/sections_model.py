@@ -29,7 +29,7 @@ from reliability.report.blocks import (
 from reliability.report.content import Content, zero_capital_alternatives
 from reliability.report.definitions import METHOD
 from reliability.report.figures import Figure, Name, Sentence, pointer, say
-from reliability.report.ranges import default_ranges_frame, ranges_sentence, set_by
+from reliability.report.ranges import DEFAULT, default_ranges_frame, ranges_sentence, set_by
 from reliability.report.sentences import scenario_sentences
 from reliability.schema.assumptions import ASSUMPTIONS, OURS, Assumption, label_of
 from reliability.schema.problems import shorten
@@ -59,8 +59,8 @@ def assumptions(content: Content) -> Section:
         Column("unit", "Unit"), Column("shown", "Value", where="page"),
         Column("range", "Low / likely / high", where="page"), Column("value", "Value", "any", where="sheet"),
         *(Column(end, end.capitalize(), "any", where="sheet") for end in ("low", "likely", "high")),
-        Column("words", "In words", where="sheet"), Column("from", "Set by"), Column("range_from", "Range set by"),
-        Column("source", "Source of the default")),
+        Column("words", "In words", where="sheet"), Column("from", "Set by"),
+        Column("range_from", "Range set by", where="sheet"), Column("source", "Source of the default")),
         pd.DataFrame([row for a in ASSUMPTIONS for row in _assumption(content, a)]), "Assumptions", shown=200)
     notes: tuple[Block, ...] = ()
     listed = [str(n) for n in study.notes]
@@ -108,14 +108,20 @@ def _assumption(content: Content, a: Assumption) -> Iterator[dict[str, object]]:
     stated = "study" if value != a.default or f"{a.table}.{a.key}" in study.lines else "default"
     for key, one in ([(f"{a.key}.{k}", v) for k, v in enumerate(value)] if isinstance(value, tuple) else
                      [(a.key, value)]):
-        tried = study.uncertain.get(key)
+        tried, by = study.uncertain.get(key), set_by(study, key)
         ends = (tried.low, tried.likely, tried.high) if tried else (np.nan,) * 3
         is_number = isinstance(one, int | float) and not isinstance(one, bool)
         yield {"table": a.table, "key": key, "label": label_of(key), "unit": unit_of(key, content.currency),
-               "shown": _shown(one), "range": " / ".join(shown(e, "any") for e in ends) if tried else "",
+               "shown": _shown(one), "range": _range(ends, by) if tried else "",
                "value": one if is_number else np.nan, **dict(zip(("low", "likely", "high"), ends, strict=True)),
-               "words": "" if is_number else _shown(one), "from": stated, "range_from": set_by(study, key),
+               "words": "" if is_number else _shown(one), "from": stated, "range_from": by,
                "source": "–" if a.default in (None, "") and a.source == OURS else a.source}
+
+
+def _range(ends: tuple[float, ...], by: str) -> str:
+    """The ends of a range; of a default one with that word."""
+    text = " / ".join(shown(e, "any") for e in ends)
+    return f"{text} ({DEFAULT})" if by == DEFAULT else text
 
 
 def _shown(value: object) -> str:

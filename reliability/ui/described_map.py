@@ -57,10 +57,11 @@ def map_figure(chart: MapChart, large: bool, height: int) -> go.Figure:
                   for end in ends)
     return picture(traces, layout(
         height, large, hovermode="closest", dragmode="pan", shapes=shapes, annotations=notes, hoverdistance=30,
-        margin={"l": 10, "r": BUTTONS, "t": 64, "b": 60}, modebar={"orientation": "v"},
+        margin={"l": 10, "r": BUTTONS, "t": 84, "b": 60}, modebar={"orientation": "v"},
         xaxis=across | {"constrain": "domain"},
-        yaxis=up | {"scaleanchor": "x", "scaleratio": 1, "constrain": "domain"},
-        legend=LEGEND | {"yanchor": "bottom", "y": 1.01, "title": {"text": f"<b>{label(chart.legend, 80)}</b>  "}},
+        yaxis=up | {"scaleanchor": "x", "scaleratio": 1, "constrain": "domain", "constraintoward": "top"},
+        legend=LEGEND | {"yanchor": "bottom", "y": 1.01,
+                         "title": {"text": f"<b>{label(chart.legend, 80)}</b>", "side": "top"}},
         legend2=LEGEND | {"yanchor": "top", "y": -0.07}))
 
 

@@ -35,6 +35,7 @@ def serious_faults(page) -> list[tuple]:
     if not AXE.is_file():
         missing("axe-core", INSTALL_AXE)
     settle(page)
+    page.wait_for_function("() => !document.querySelector('[data-testid=stSkeleton]')")    # parts loaded one by one
     page.evaluate(AXE.read_text(encoding="utf-8"))
     found = page.evaluate("async rules => await axe.run(document, {runOnly: rules})", RULES)
     return [(v["id"], v["impact"], [n["html"][:160] for n in v["nodes"][:3]]) for v in found["violations"]

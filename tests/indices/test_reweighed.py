@@ -10,7 +10,7 @@ import pytest
 from reliability.business.break_even import break_even, table_of_both_states
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
-from reliability.indices.reweighed import reweighed
+from reliability.indices.reweighed import reweighed, reweighed_hours
 from reliability.network.model import Model
 from tests.networks import random_study
 
@@ -40,7 +40,7 @@ def test_moved_values_give_what_the_table_gives(seed):
 @pytest.mark.parametrize("seed", range(2))
 def test_break_even_shares_too(seed):
     study = _study(seed)
-    both = reweighed(table_of_both_states(study.model, study.scenarios), study.values)
+    both = reweighed_hours(table_of_both_states(study.model, study.scenarios), study.values)
     moved = Model(study.network, {**study.values, **MOVED})
     ours, theirs = break_even(moved, study.scenarios, both), break_even(moved, study.scenarios)
     for field in fields(theirs):

@@ -7,7 +7,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from reliability.formats import NOT_MEANINGFUL, SPACE, meaningful
+from reliability.formats import NOT_MEANINGFUL, OVER, SPACE, UNDER, meaningful, probability
 from reliability.report.figures import resolve
 
 VOID = {"meta", "col", "br", "wbr", "hr", "img", "link", "input"}
@@ -60,6 +60,9 @@ def figures_hold(page: Page, document: dict) -> None:
         assert float(value) == float(resolve(document, path)), path
         if text == NOT_MEANINGFUL:
             assert not (meaningful(float(value), "irr") and meaningful(float(value), "payback")), path
+            continue
+        if text in (UNDER, OVER):
+            assert probability(float(value)) == text, path
             continue
         bare, letters = re.fullmatch(r"([-+\d.e]+)( M| bn| %|)", text.replace("−", "-").replace(SPACE, "")).groups()
         number, unit = float(bare), {" M": 1e6, " bn": 1e9, " %": 0.01, "": 1.0}[letters]

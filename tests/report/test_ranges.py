@@ -39,7 +39,8 @@ def test_the_list_of_assumptions_tells_the_one_from_the_other(demo, content):
     rows = _tables(content)["assumptions"].set_index("key")
     assert rows.loc["crew_rate_per_hour", "range_from"] == "study"
     assert rows.loc["switching_hours", "range_from"] == "default"
-    assert rows.loc["switching_hours", "range"] == "0.7 / 1 / 1.3"
+    assert rows.loc["switching_hours", "range"] == "0.7 / 1 / 1.3 (default)"
+    assert rows.loc["repair_hours", "range"] == "2.2 / 3 / 4.5"
     assert rows.loc["discount_rate", "range_from"] == ""
     assert (rows["range_from"] == "default").sum() == len(demo.default_ranges)
 
