@@ -78,7 +78,8 @@ def show() -> None:
         sure = Slot("sure_place")
         figure.csv_button("Net present value by trial", lambda: _by_trial(now, scenario), "npv")
         progress = Slot("simulation_line")
-    _drivers(now, scenario, large)
+    with st.container(key="drivers_place"):
+        _drivers(now, scenario, large)
     _society(in_perspective(now, SOCIETY), scenario)
     _all(now)
     for spread in trials.follow(now, lambda done, total: progress.again().progress(

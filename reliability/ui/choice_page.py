@@ -50,7 +50,8 @@ def show() -> None:
                   args=(shown, wanted))
     found = select(now, asked, question_of(now.results.study, wanted))
     with results:
-        _proposal(now, found)
+        with st.container(key="choice_proposal"):
+            _proposal(now, found)
         _result(now, found)
     _map(shown, now, found.choice)
     _table(shown, now, found)
@@ -58,8 +59,9 @@ def show() -> None:
 
 
 def _proposal(now: ScenarioResults, found: Selection) -> None:
-    """What is proposed, where the choice below is another one."""
+    """What is proposed, where the choice below is another one; room for that where it is not."""
     if found.proposed:
+        st.markdown("The selection is what is **proposed**, on every page.")
         return
     decision, at = now.decision, proposed_position(now.results.study.scenarios)
     by = "a scenario that the study names" if decision.named else "decided at the study's own inputs"
@@ -75,9 +77,10 @@ def _proposal(now: ScenarioResults, found: Selection) -> None:
 
 
 def _result(now: ScenarioResults, found: Selection) -> None:
-    choice, question, currency = found.choice, found.question, now.business.currency
+    choice, currency = found.choice, now.business.currency
     at = "Selection at the moved inputs: " if found.moved else "" if found.proposed else "Selection: "
-    st.markdown(f"#### {at}{plain(choice.message, 400)}")
+    with st.container(key="choice_verdict"):
+        st.markdown(f"#### {at}{plain(choice.message, 400)}")
     if choice.feasible:
         totals = choice.totals
         figures = (("Laterals", formats.shown(totals["laterals"], "count")),
@@ -92,7 +95,13 @@ def _result(now: ScenarioResults, found: Selection) -> None:
         proof = f"Within {percent(choice.gap)} of the optimum" if choice.gap else "Proven optimal"
         st.caption(f"{proof}, found in {number(choice.seconds, 2)} s.")
     st.subheader("Benefit against budget", anchor=False)
-    # the curve is that of every budget, so the budget asked for is left out of it
+    with st.container(key="curve_place"):
+        _curve(now, found)
+
+
+def _curve(now: ScenarioResults, found: Selection) -> None:
+    """What can be avoided at every budget: the budget asked for is left out of it."""
+    choice, question, currency = found.choice, found.question, now.business.currency
     whole = replace(question.limits, budget=None, saidi_reduction_minutes=None)
     curve = background.result(f"frontier|{now.digest}|{question.settings}|{question.only}|{whole}", lambda: frontier(
         found.options, FRONTIER_POINTS, whole, seconds_per_point=1.0), "the curve")

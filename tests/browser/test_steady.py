@@ -96,3 +96,13 @@ def test_tiles_in_large_type_are_seen_without_scrolling(page, shared, size, leas
     whole = [b for b in boxes if min(b[:2]) >= 0 and b[2] <= size[0] and b[3] <= size[1]]
     assert len(whole) >= least
     assert page.evaluate(INSIDE)
+
+
+def test_the_first_page_answers_at_its_name_and_takes_along_what_is_asked(page, shared):
+    name = small_study(shared, "named")
+    visit(page, shared, "overview", study=name)
+    page.wait_for_function("() => !location.pathname.includes('overview')")
+    settle(page)
+    assert page.locator("h1").inner_text() == "Overview"
+    assert f"study={name}" in page.url
+    assert "not found" not in page.inner_text("body").casefold()
