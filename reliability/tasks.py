@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 from reliability import forked
 
 AHEAD = 3           # parts for each worker handed out before the first is collected
-GROUPS_EACH = 2     # groups of small parts for each process
+GROUPS_EACH = 1     # groups of small parts for each process
 
 T = TypeVar("T")
 

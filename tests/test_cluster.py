@@ -42,7 +42,7 @@ def text_of(study: Study, scheduler: str | None, on_progress: Callable[..., None
 def test_a_run_on_two_workers_of_which_one_is_killed_gives_the_same_bytes(two, monkeypatch):
     """Learned rates, blocks of the simulation, sensitivity and searches at single draws all go there."""
     monkeypatch.setattr(simulation, "EVENTS_PER_BLOCK", 5_000)
-    study = replace(records.study(rows_of(1), sections=SECTIONS, rates="learned", budget=1000.0), uncertain={
+    study = replace(records.study(rows_of(1), sections=SECTIONS, rates="learned", budget=1000.0), stated_ranges={
         "refuse_hours": Range(1.0, 1.5, 2.5), "sectionalizer_cost": Range(100.0, 200.0, 400.0)})
     wanted = text_of(study, None)
     killed: list[int] = []

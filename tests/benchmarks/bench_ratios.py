@@ -20,6 +20,7 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
+from reliability.formats import count
 from tests.benchmarks.bench_draws import DEMO, LIBRARIES, UNCERTAIN, own_values
 
 ROOT = Path(__file__).parents[2]
@@ -100,7 +101,7 @@ def main() -> None:
         for sections, goal in ((21_000, "10"), *(((500_000, "120 s, 6 GB"),) if "large" in sys.argv[1:] else ())):
             (folder / f"{sections}").mkdir()
             write_large(folder / f"{sections}", sections)
-            run(f"{sections:,} sections, own rates and hours, 20 trials".replace(",", " "), goal,
+            run(f"{count(sections, 'section')} with rates and hours of their own, 20 trials", goal,
                 folder / f"{sections}", "--trials", "20")
 
 

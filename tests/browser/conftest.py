@@ -28,10 +28,12 @@ ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disa
              "--no-default-browser-check", "--disable-default-apps", "--disable-extensions"]
 SETTLE_MS = 60_000
 STANDS_MS = 250         # so long a page has run to its end without beginning again
-# whether it does, by a clock that `settle` has set back
+# whether it does, with programs of all its elements loaded, by a clock that `settle` has set back
 STANDS = """least => {
     const app = document.querySelector('[data-testid="stApp"]');
-    const busy = !app || app.dataset.testScriptState !== 'notRunning' || document.querySelector('[data-stale="true"]');
+    const loading = [...document.querySelectorAll('[data-testid="stSkeleton"]')].some(e => e.getClientRects().length);
+    const busy = !app || app.dataset.testScriptState !== 'notRunning' || loading ||
+                 document.querySelector('[data-stale="true"]');
     window.standsSince = busy ? undefined : window.standsSince ?? performance.now();
     return !busy && performance.now() - window.standsSince >= least;
 }"""
