@@ -131,6 +131,14 @@ def _message(good: bool, found: object, known: Sequence[object]) -> bytes:
     return out.getvalue()
 
 
+def _raised(error: Exception) -> bytes:
+    """The message of what was raised, in words where it cannot be sent."""
+    try:
+        return _message(False, error, ())
+    except Exception:  # what it holds may be of any kind
+        return _message(False, RuntimeError(f"{type(error).__name__}: {error}"), ())
+
+
 def _work_and_send(work: Callable[[], object], known: Sequence[object], answer: Connection, sent: Connection) -> None:
     """In the copy: the work, and its result or what it raised on the way back."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)        # who began it ends it
@@ -138,7 +146,7 @@ def _work_and_send(work: Callable[[], object], known: Sequence[object], answer: 
     try:
         message = _message(True, work(), known)
     except Exception as error:  # raised again where the result is asked for
-        message = _message(False, error, ())
+        message = _raised(error)
     with suppress(BrokenPipeError):                     # nobody waits for it any more
         sent.send_bytes(message)
 

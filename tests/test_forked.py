@@ -92,3 +92,11 @@ def test_without_copies_the_work_is_done_when_asked_for(monkeypatch):
     work.result()
     work.result()
     assert done == [os.getpid()]
+
+
+def test_what_was_raised_is_told_in_words_where_it_cannot_be_sent():
+    def fail() -> None:
+        raise OSError(lambda: None)     # a function without a name of its own cannot be sent
+
+    with pytest.raises(RuntimeError, match="OSError: <function"):
+        forked.Work(fail, apart=True).result()

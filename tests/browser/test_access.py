@@ -23,9 +23,12 @@ FOCUSED = """() => {
     return {at: window.stops.indexOf(e), name: (e.getAttribute('aria-label') || e.innerText || e.tagName).slice(0, 60),
             seen: box.width > 0 && box.height > 0};
 }"""
+# what Tab stops at; of choices that exclude one another it is one, and arrows go through the rest
 REACHABLE = """() => [...document.querySelectorAll('main button, section button, a[href], input, [role=tab]')]
     .filter(e => !e.disabled && e.tabIndex >= 0 && e.getBoundingClientRect().width > 1 &&
-                 getComputedStyle(e).visibility !== 'hidden').length"""
+                 getComputedStyle(e).visibility !== 'hidden')
+    .filter(e => !e.matches('[role=radio]') || e === e.closest('[role=radiogroup]').querySelector('[role=radio]'))
+    .length"""
 
 
 @pytest.mark.parametrize("study", DEMOS)
