@@ -130,11 +130,11 @@ def moves(page, server: Server, study: str, base: float) -> None:
     """Time single key presses, then the first intervals after one."""
     visit(page, server, "compare", study=study)
     page.evaluate(WATCH)
-    page.get_by_role("slider", name="Switching time").focus()
+    page.get_by_role("slider", name="Fault-rate factor").focus()     # every step of it moves every figure
     for what, pause_ms in (("after a rest", RESTED_MS), ("in a row, charts of the last one still being drawn", ROW_MS)):
         page.evaluate("() => { window.times = []; }")
         for i in range(MOVES):
-            page.keyboard.press("ArrowLeft")
+            page.keyboard.press("ArrowRight")
             page.wait_for_function("n => window.times.length > n", arg=i, timeout=60_000)
             page.wait_for_timeout(pause_ms)
         times = sorted(t / 1000 for t in page.evaluate("() => window.times"))
@@ -142,7 +142,7 @@ def moves(page, server: Server, study: str, base: float) -> None:
             times[int(0.95 * len(times))], times[-1])
     settle(page)
     begun = time.monotonic()
-    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowLeft")
     stale = "document.body.innerText.includes('being replaced')"
     page.wait_for_function(f"() => {stale}", timeout=60_000)
     page.wait_for_function(f"() => !{stale}", timeout=120_000)
