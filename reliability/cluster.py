@@ -14,6 +14,9 @@ from typing import Any, TypeVar
 from reliability.tasks import Workers
 
 INSTALL = "pip install distributed"
+# run as modules, so that they find the package in the folder where they are started
+SCHEDULER = ".venv/bin/python -m distributed.cli.dask_scheduler"
+WORKER = ".venv/bin/python -m distributed.cli.dask_worker ADDRESS"
 SECONDS_TO_CONNECT = 10
 LARGE = 10 ** 12        # bytes of a message above which Dask would warn; what is sent is known here
 SAME = ("numpy", "pandas", "scipy")
@@ -45,7 +48,8 @@ def cluster(address: str) -> Iterator[Workers]:
         try:
             client = distributed.Client(address, timeout=SECONDS_TO_CONNECT, set_as_default=False)
         except (OSError, ValueError) as error:
-            raise ClusterError("no scheduler answers there", "start one with: dask scheduler") from error
+            raise ClusterError("no scheduler answers there",
+                               f"start one in the project's folder with: {SCHEDULER}") from error
         with client:
             _check(client)
             try:
@@ -79,18 +83,18 @@ def _itself(thing: T) -> T:
 
 
 def _check(client: Any) -> None:
-    """Raise ClusterError unless there are workers, all with the versions that this process has."""
+    """Raise ClusterError unless there are workers, and they and the scheduler have this process's versions."""
+    if not client.nthreads():
+        raise ClusterError("it has no workers", f"start some in the project's folder with: {WORKER}")
     try:
-        found: Mapping[str, tuple[str, ...]] = client.run(versions)
-    except ImportError as error:
-        raise ClusterError("its workers do not find the package reliability",
-                           "start them in the project's folder, in its environment") from error
-    if not found:
-        raise ClusterError("it has no workers", "start some with: dask worker ADDRESS, in the project's folder")
+        found: Mapping[str, tuple[str, ...]] = {**client.run(versions), "scheduler": client.run_on_scheduler(versions)}
+    except Exception as error:  # what a process there raised comes back in a form of its own
+        raise ClusterError(f"its processes cannot use the package reliability ({error})",
+                           f"start them in the project's folder with: {SCHEDULER}; {WORKER}") from error
     own = versions()
-    if others := sorted(worker for worker, theirs in found.items() if theirs != own):
-        raise ClusterError(f"{len(others)} of {len(found)} workers ({others[0]} …) have other versions of Python, of "
-                           f"{', '.join(SAME)} or of this package", "install the same requirements.txt everywhere")
+    if others := sorted(place for place, theirs in found.items() if theirs != own):
+        raise ClusterError(f"{len(others)} of its {len(found)} processes ({others[0]} …) have other versions of "
+                           f"Python, of {', '.join(SAME)} or of this package", "install the same requirements.txt everywhere")
 
 
 def versions() -> tuple[str, ...]:

@@ -74,4 +74,14 @@ def test_workers_that_cannot_be_used_are_a_problem_with_its_remedy(tmp_path, two
     own = cluster.versions()
     monkeypatch.setattr(cluster, "versions", lambda: own if os.getpid() != here else ("another", *own[1:]))
     here = os.getpid()
-    assert "2 of 2 workers" in tried(two.scheduler_address)
+    assert "2 of its 3 processes" in tried(two.scheduler_address)
+
+    def missing() -> tuple[str, ...]:
+        if os.getpid() != here:
+            raise ModuleNotFoundError("No module named 'reliability'")
+        return own
+
+    monkeypatch.setattr(cluster, "versions", missing)
+    told = tried(two.scheduler_address)
+    assert "cannot use the package reliability" in told
+    assert "dask_worker ADDRESS" in told
