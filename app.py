@@ -1,4 +1,4 @@
-"""The web app's front door: who may ask, the address of the tab, and the pages registered.
+"""The web app's start: who may ask, the address of the tab, and the pages registered.
 
 Start it with: streamlit run app.py
 """
@@ -8,7 +8,7 @@ from pathlib import Path
 import streamlit as st
 from starlette.middleware import Middleware
 
-from reliability.ui import doorkeeper, state, warm
+from reliability.ui import request_check, state, warm
 
 ICON = Path(__file__).parent / "reliability" / "ui" / "icon.png"   # a named symbol would be fetched from another host
 PAGES = (
@@ -43,6 +43,6 @@ def main() -> None:
 if __name__ == "__main__":     # for each run of a page
     main()
 elif __name__ == "app":        # once, by the server; worker processes import this file too, under another name
-    doorkeeper.ask_nobody()
+    request_check.ask_nobody()
     warm.begin()
-    app = st.App(__file__, middleware=[Middleware(doorkeeper.Doorkeeper)])
+    app = st.App(__file__, middleware=[Middleware(request_check.RequestCheck)])

@@ -94,7 +94,8 @@ def _check(client: Any) -> None:
     own = versions()
     if others := sorted(place for place, theirs in found.items() if theirs != own):
         raise ClusterError(f"{len(others)} of its {len(found)} processes ({others[0]} …) have other versions of "
-                           f"Python, of {', '.join(SAME)} or of this package", "install the same requirements.txt everywhere")
+                           f"Python, of {', '.join(SAME)} or of this package",
+                           "install the same requirements.txt everywhere")
 
 
 def versions() -> tuple[str, ...]:

@@ -15,7 +15,7 @@ import numpy as np
 from reliability.network.forest import sums_below
 from reliability.network.tree import Network
 
-_CUSTOMERS = "customers as a quantity"      # where it is kept, as a cached property would
+_CUSTOMERS = "customers as a quantity"      # where it is cached, as by a cached property
 
 
 @dataclass(frozen=True)
@@ -71,10 +71,10 @@ def quantity(network: Network, values: np.ndarray) -> Quantity:
 
 def customers_of(network: Network) -> Quantity:
     """The customers of a network, worked out once for it."""
-    kept = vars(network)
-    if _CUSTOMERS not in kept:
-        kept[_CUSTOMERS] = quantity(network, network.customers)
-    found: Quantity = kept[_CUSTOMERS]
+    cached = vars(network)
+    if _CUSTOMERS not in cached:
+        cached[_CUSTOMERS] = quantity(network, network.customers)
+    found: Quantity = cached[_CUSTOMERS]
     return found
 
 

@@ -1,7 +1,7 @@
 """A matplotlib figure written as SVG in one drawing.
 
 Saving a figure whose parts are laid out draws it twice, the first time for its layout alone, and measures every text
-anew for each figure. Here it is laid out once, and a text that was measured is known.
+again for each figure. Here it is laid out once, and a text that was measured is known.
 """
 
 from __future__ import annotations

@@ -20,8 +20,8 @@ from reliability.indices.definitions import INDICES
 from reliability.indices.progress import Progress
 from reliability.pipeline import analyse
 from reliability.report.output import write_results
+from reliability.study.archive import ARCHIVE, changing, is_held, locked
 from reliability.study.folder import open_study
-from reliability.study.kept import ARCHIVE, changing, is_held, locked
 from reliability.study.save import ChangedElsewhere, read_inputs
 from reliability.study.study import Study
 
@@ -94,8 +94,8 @@ def record(study: Study, on_progress: Progress | None = None, on_stage: Callable
         if study.inputs_sha256 != given:
             raise ChangedElsewhere("the study's folder")
         if change is not None:
-            kept = {name: content for name, content in inputs.items() if name not in change.gone}
-            _write_inputs(draft, {**kept, **change.files})
+            remaining = {name: content for name, content in inputs.items() if name not in change.gone}
+            _write_inputs(draft, {**remaining, **change.files})
             (draft / CHANGES).write_text(json.dumps({"of": given, "words": list(change.words)}), encoding="utf-8")
             study = open_study(draft / INPUTS)
         results = analyse(study, on_progress=on_progress, on_stage=on_stage)

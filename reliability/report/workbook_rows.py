@@ -47,9 +47,9 @@ class RowSheet(Worksheet):
 
     def _text(self, text: str, styles: _Styles) -> str:
         """What a cell of a text holds after its place."""
-        kept = ' xml:space="preserve"' if text[:1].isspace() or text[-1:].isspace() else ""
+        space = ' xml:space="preserve"' if text[:1].isspace() or text[-1:].isspace() else ""
         safe = self._escape_data(self._escape_control_characters(text))
-        return f'{styles.of_texts[text]} t="inlineStr"><is><t{kept}>{safe}</t></is></c>'
+        return f'{styles.of_texts[text]} t="inlineStr"><is><t{space}>{safe}</t></is></c>'
 
 
 class _Styles:

@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from reliability.schema.problems import StudyError
-from reliability.study.kept import changing, write_archived
+from reliability.study.archive import changing, write_archived
 from reliability.study.save import ChangedElsewhere, save, try_change
 
 DRAFT = "draft-"                   # begins the names of changes that could not be saved

@@ -11,11 +11,11 @@ import pandas as pd
 from reliability.network.tree import Network
 from reliability.schema.columns import CURVES, FEEDERS, LATERALS, OPERATIONS, OUTAGES, SECTIONS, SETTINGS, Column
 from reliability.schema.problems import Problem, StudyError
+from reliability.study.archive import consistent
 from reliability.study.cost_table import CostTable, cost_table_of, default_cost_table
 from reliability.study.files import SETTINGS_FILE, FolderReader, digest
 from reliability.study.flat import flat_records
 from reliability.study.headers import ColumnMap, Table, match_headers
-from reliability.study.kept import consistent
 from reliability.study.network_checks import check_forced_laterals, check_proposed, check_scenarios
 from reliability.study.operations import FILE as OPERATIONS_FILE
 from reliability.study.operations import read_operation_rows

@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from reliability.study.kept import ARCHIVE, changing, write_archived
+from reliability.study.archive import ARCHIVE, changing, write_archived
 
 FILE = "pins.json"
 MAX_PINS = 30

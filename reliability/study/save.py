@@ -1,7 +1,7 @@
 """Changes to a study's folder: all files of a change or none, the previous versions archived.
 
 A change is staged beside the study and takes effect with one rename; what a crash leaves half moved is finished when
-the folder is next looked at (`kept`). Nothing is overwritten that somebody else has changed in the meantime.
+the folder is next looked at (`archive`). Nothing is overwritten that somebody else has changed in the meantime.
 """
 
 from __future__ import annotations
@@ -19,9 +19,19 @@ from pathlib import Path
 
 from reliability.schema import columns
 from reliability.schema.problems import GEOMETRY
+from reliability.study.archive import (
+    ARCHIVE,
+    REMOVE,
+    changing,
+    commit,
+    consistent,
+    finish,
+    plain,
+    write,
+    write_archived,
+)
 from reliability.study.files import SETTINGS_FILE, digest
 from reliability.study.folder import open_study
-from reliability.study.kept import ARCHIVE, REMOVE, changing, commit, consistent, finish, plain, write, write_archived
 from reliability.study.study import Study
 
 VERSIONS = "versions"

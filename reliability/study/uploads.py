@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from reliability.study import workspace
-from reliability.study.kept import locked
+from reliability.study.archive import locked
 from reliability.study.save import create
 
 FOLDER, PLAN, LOCK = ".incoming", ".plan.json", ".lock"

@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from reliability.study import Study
-from reliability.study.kept import ARCHIVE
+from reliability.study.archive import ARCHIVE
 from reliability.study.pins import FILE, add_pin, read_pins, remove_pin, unreadable
 from reliability.ui import figure, frame, moved, sliders, state
 from reliability.ui.compare_charts import MEASURES, PLAIN_NAMES, value

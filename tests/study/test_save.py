@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from reliability.study import StudyError, open_study, write_template
-from reliability.study.kept import changing, consistent
+from reliability.study.archive import changing, consistent
 from reliability.study.save import (
     ARCHIVE,
     ChangedElsewhere,

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from reliability.study import open_study
-from reliability.study.kept import ARCHIVE
+from reliability.study.archive import ARCHIVE
 from reliability.study.save import fingerprint, versions
 from tests.server import Server, Tab
 

@@ -14,7 +14,7 @@ from streamlit.web.server.server_util import is_url_from_allowed_origins
 from websockets.exceptions import InvalidStatus
 from websockets.sync.client import connect
 
-from reliability.ui.doorkeeper import ask_nobody, may_ask
+from reliability.ui.request_check import ask_nobody, may_ask
 from tests.server import Server, Tab
 from tests.ui.conftest import PAGES, make_small
 

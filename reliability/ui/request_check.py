@@ -23,7 +23,7 @@ _PORTS = {"http": 80, "ws": 80, "https": 443, "wss": 443}
 _POLICY_VIOLATION = 1008            # of a WebSocket that is closed, RFC 6455, 7.4.1
 
 
-class Doorkeeper:
+class RequestCheck:
     """Middleware of the server: lets pass who may ask, and answers everybody else with 403."""
 
     def __init__(self, app: ASGIApp) -> None:
