@@ -132,7 +132,9 @@ def _message(good: bool, found: object, known: Sequence[object]) -> bytes:
 
 
 def _raised(error: Exception) -> bytes:
-    """The message of what was raised, in words where it cannot be sent."""
+    """The message of what was raised, without its way there; in words where it cannot be sent."""
+    error.__cause__ = error.__context__ = None          # some libraries have these sent with it
+    error = error.with_traceback(None)
     try:
         return _message(False, error, ())
     except Exception:  # what it holds may be of any kind

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import copyreg
+import errno
 import os
 import time
 from concurrent.futures import BrokenExecutor
@@ -100,3 +102,24 @@ def test_what_was_raised_is_told_in_words_where_it_cannot_be_sent():
 
     with pytest.raises(RuntimeError, match="OSError: <function"):
         forked.Work(fail, apart=True).result()
+
+
+def test_what_was_raised_comes_back_though_libraries_send_its_way_there():
+    """One that computes on many machines has every error sent with what it came from, which may not be sendable."""
+    pickling = pytest.importorskip("tblib.pickling_support")
+
+    def fail() -> None:
+        try:
+            raise KeyError(lambda: None)
+        except KeyError as error:
+            raise OSError(errno.ENOSPC, "No space left on device") from error
+
+    before = dict(copyreg.dispatch_table)
+    pickling.install()
+    try:
+        with pytest.raises(OSError, match="No space left") as caught:
+            forked.Work(fail, apart=True).result()
+    finally:
+        copyreg.dispatch_table.clear()
+        copyreg.dispatch_table.update(before)
+    assert caught.value.errno == errno.ENOSPC

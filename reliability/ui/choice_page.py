@@ -23,7 +23,7 @@ from reliability.report.work_pack_rows import work_pack_rows
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import proposed_position
 from reliability.study.toml_scenarios import add_scenario
-from reliability.ui import background, edit, figure, frame, limits, map_panel, opened, state, tiles
+from reliability.ui import background, download, edit, figure, frame, limits, map_panel, opened, state, tiles
 from reliability.ui.chosen import Selection, question_of, select
 from reliability.ui.money_charts import frontier_chart, programme_chart
 from reliability.ui.opened import Opened
@@ -173,9 +173,8 @@ def _table(shown: Opened, now: ScenarioResults, found: Selection) -> None:
 
     with st.container(horizontal=True):
         if (laterals["device"] == SECTIONALIZER).any():
-            st.download_button("Work pack, a sheet a lateral (HTML)", key="pack_html", on_click="ignore",
-                               data=lambda: work_pack_html(pack()).encode(),
-                               mime="text/html", file_name="work_pack.html", icon=":material/construction:")
+            download.button("Work pack, a sheet a lateral (HTML)", lambda: work_pack_html(pack()).encode(),
+                            "work_pack.html", "text/html", key="pack_html", icon=":material/construction:")
             figure.csv_button("Work pack", lambda: work_pack_rows(pack()), "work_pack")
         if len(laterals):
             st.button("Make it a scenario of the study", key="make_scenario", icon=":material/add:",

@@ -12,6 +12,7 @@ import streamlit as st
 from pandas.api.types import is_bool_dtype, is_numeric_dtype
 
 from reliability.formats import DASH, TEXT, shown
+from reliability.ui import download
 from reliability.ui.headers import Header, header
 from reliability.ui.text import plain
 
@@ -29,8 +30,8 @@ def csv_bytes(frame: pd.DataFrame) -> bytes:
 
 def csv_button(name: str, data: Callable[[], pd.DataFrame], key: str) -> None:
     """Download of a table, made when it is asked for."""
-    st.download_button(f"{plain(name)}, CSV", data=lambda: csv_bytes(data()), file_name=f"{key}.csv", mime="text/csv",
-                       key=f"csv_{key}", on_click="ignore", type="tertiary", icon=":material/download:")
+    download.button(f"{plain(name)}, CSV", lambda: csv_bytes(data()), f"{key}.csv", "text/csv",
+                    key=f"csv_{key}", type="tertiary", icon=":material/download:")
 
 
 def chart(figure: go.Figure, alt: str, data: Callable[[], pd.DataFrame], name: str, key: str, *,

@@ -11,7 +11,7 @@ from reliability.report import runs
 from reliability.report.runs import Run
 from reliability.study import Study, StudyError, workspace
 from reliability.study.save import ChangedElsewhere, create
-from reliability.ui import figure, frame, into_study, opened
+from reliability.ui import download, figure, frame, into_study, opened
 from reliability.ui.compare_charts import Indices, bars, bars_alt, bars_data
 from reliability.ui.headers import HEADERS, Header, header
 from reliability.ui.opened import Opened
@@ -128,12 +128,11 @@ def _downloads(run: Run) -> None:
     with st.container(horizontal=True):
         for file in files:
             mime, what = KINDS.get(file.suffix, ("application/octet-stream", "File"))
-            st.download_button(file.name, data=file.read_bytes, file_name=file.name, mime=mime, help=what,
-                               key=f"get_{file.name}", on_click="ignore", icon=":material/download:",
-                               type="primary" if file.name == "report.html" else "secondary")
-        st.download_button("All of it, with the inputs (ZIP)", data=lambda: runs.zipped(run), key="get_zip",
-                           file_name=f"{run.name}.zip", mime="application/zip", on_click="ignore",
-                           icon=":material/folder_zip:")
+            download.button(file.name, file.read_bytes, file.name, mime, help=what,
+                            key=f"get_{file.name}", icon=":material/download:",
+                            type="primary" if file.name == "report.html" else "secondary")
+        download.button("All of it, with the inputs (ZIP)", lambda: runs.zipped(run), f"{run.name}.zip",
+                        "application/zip", key="get_zip", icon=":material/folder_zip:")
 
 
 def _about(shown: Opened, run: Run) -> None:

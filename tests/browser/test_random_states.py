@@ -20,6 +20,7 @@ from tests.browser.conftest import follow, settle, small_study, visit
 from tests.states import random_asked, results_of
 
 SEEDS = range(20)
+NOTHING_COMPUTED = "() => !document.body.innerText.includes('Computing ')"
 MONEY = re.compile("^(Capital|Net present value) ")
 RUN_EVERY = 5       # so many states are run and recorded as well: one in five
 
@@ -42,7 +43,8 @@ def money_of(now: ScenarioResults) -> list[str]:
 
 
 def table(page, button: str) -> pd.DataFrame:
-    """The table that a button downloads."""
+    """The table that a button downloads, once nothing is being computed."""
+    page.wait_for_function(NOTHING_COMPUTED, timeout=180_000)
     with page.expect_download() as download:
         page.get_by_role("button", name=button).click()
     return pd.read_csv(io.BytesIO(download.value.path().read_bytes()), encoding="utf-8-sig")
