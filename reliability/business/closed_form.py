@@ -20,7 +20,7 @@ from reliability.business.features import PLAIN, matrix_of
 from reliability.business.own_hours import OwnHours, own_hours_of
 from reliability.business.unit_costs import mean_unit_costs
 from reliability.faults.outcomes import OutcomeTable
-from reliability.faults.times import SWITCHING_OFF, hours_of
+from reliability.faults.times import SWITCHING_OFF, Term, hours_of
 from reliability.indices.draws import alike_draws, count_draws, some_draws
 from reliability.indices.measures import amounts_of
 from reliability.network.quantities import quantity
@@ -115,7 +115,7 @@ class ClosedForm:
 
     def _own(self, values: TrialValues, worth: TrialValues, factors: np.ndarray, own: np.ndarray) -> np.ndarray:
         """Amounts of what waits for sections' own repair hours, (K, o); own: values of these hours."""
-        walk = np.atleast_1d(hours_of((SWITCHING_OFF, None), values))
+        walk = np.atleast_1d(hours_of(Term(SWITCHING_OFF), values))
         walk = walk[:1] if np.ptp(walk) == 0.0 else walk
         each = columns_of([_worth(worth, t.name) for t in self.timed])
         return self.own.waited(self.scenarios * self.units, factors, each, own, walk,

@@ -58,7 +58,7 @@ class InterruptionCost:
                 if not amount.any():
                     continue
                 of_rows = np.where(rows, hours, 0.0)
-                least = np.nan_to_num(effect.own_repair) if term[0] == WALK_OR_OWN_REPAIR and is_uncertain else None
+                least = np.nan_to_num(effect.own_repair) if term.name == WALK_OR_OWN_REPAIR and is_uncertain else None
                 line, more = self._priced(amount, of_rows, term, is_uncertain, values["cv"], least)
                 fixed = fixed + line[0]
                 bends += more
@@ -90,7 +90,7 @@ def _by_time(terms: Iterable[tuple[Term, np.ndarray]],
         if depends_on(term, uncertain):
             yield term, True, rows
         else:
-            name: Term = (_WITH.get(term[0], term[0]), None)
+            name = Term(_WITH.get(term.name, term.name))
             certain[name] = certain.get(name, False) | rows
     for term, rows in certain.items():
         yield term, False, rows

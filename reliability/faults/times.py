@@ -1,12 +1,13 @@
 """How long those wait whom a fault interrupts: the times of model §4, and which assumptions each depends on.
 
-A term is a time by name, in a tuple, which tells it from the key of an assumption. Repair hours of sections' own are
-two terms for all rows that have any, since each may have others.
+A term is a time by name, of a type of its own, which tells it from the key of an assumption. Repair hours of sections'
+own are two terms for all rows that have any, since each may have others.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import NamedTuple
 
 import numpy as np
 
@@ -26,39 +27,44 @@ _DEPENDS_ON: dict[str, set[str]] = {
     "repair_reclosing_off": _PATROL_OFF | {"switching_hours", "repair_hours"},
     OWN_REPAIR: set(), WALK_OR_OWN_REPAIR: _PATROL_OFF | {"switching_hours"},
 }
-Term = tuple[str, None]
+
+
+class Term(NamedTuple):
+    """A time by its name."""
+
+    name: str
 
 
 def hours_of(term: Term, values: TrialValues) -> Drawn:
     """Mean hours of a term; the values may be arrays of draws. Of WALK_OR_OWN_REPAIR those of the walk."""
-    name, _ = term
+    name = term.name
     if name == "patrol_reclosing_off":
         stated = values["patrol_reclosing_off_hours"] is not None
         return drawn(values, "patrol_reclosing_off_hours" if stated else "patrol_hours")
     if name in (SWITCHING_OFF, WALK_OR_OWN_REPAIR):
         # nothing is switched before the line has been walked
-        return np.maximum(drawn(values, "switching_hours"), hours_of(("patrol_reclosing_off", None), values))
+        return np.maximum(drawn(values, "switching_hours"), hours_of(Term("patrol_reclosing_off"), values))
     if name == "repair_reclosing_off":
-        return np.maximum(hours_of((SWITCHING_OFF, None), values), drawn(values, "repair_hours"))
+        return np.maximum(hours_of(Term(SWITCHING_OFF), values), drawn(values, "repair_hours"))
     return drawn(values, f"{name}_hours")
 
 
 def depends_on(term: Term, keys: Iterable[str]) -> bool:
     """Whether a term changes with any of the assumptions `keys`."""
-    return bool(_DEPENDS_ON[term[0]] & set(keys))
+    return bool(_DEPENDS_ON[term.name] & set(keys))
 
 
 def waiting_hours(time: np.ndarray, own_repair: np.ndarray, values: Assumptions) -> np.ndarray:
     """Hours of rows (r,) by place in WAITING, 0 for NO_TIME; own_repair: (r,), NaN where it is the study's."""
-    hours = np.array([float(hours_of((name, None), values)) for name in WAITING] + [0.0])[time]
+    hours = np.array([float(hours_of(Term(name), values)) for name in WAITING] + [0.0])[time]
     own = ~np.isnan(own_repair) & ((time == REPAIR) | (time == REPAIR_OFF))
-    least = np.where(time == REPAIR_OFF, hours_of((SWITCHING_OFF, None), values), 0.0)
+    least = np.where(time == REPAIR_OFF, hours_of(Term(SWITCHING_OFF), values), 0.0)
     return np.where(own, np.maximum(np.where(own, own_repair, 0.0), least), hours)
 
 
 def switching_hours(time: np.ndarray, values: Assumptions) -> np.ndarray:
     """Hours until those of rows (r,) are back who need not wait."""
-    return np.where(time == REPAIR_OFF, hours_of((SWITCHING_OFF, None), values), float(values["switching_hours"]))
+    return np.where(time == REPAIR_OFF, hours_of(Term(SWITCHING_OFF), values), float(values["switching_hours"]))
 
 
 def terms_of_rows(time: np.ndarray, own_repair: np.ndarray) -> list[tuple[Term, np.ndarray]]:
@@ -69,7 +75,7 @@ def terms_of_rows(time: np.ndarray, own_repair: np.ndarray) -> list[tuple[Term, 
     for code in np.unique(time[time != NO_TIME]).tolist():
         those = time == code
         if code in of_own:
-            found += [((WAITING[code], None), those & ~own), ((of_own[code], None), those & own)]
+            found += [(Term(WAITING[code]), those & ~own), (Term(of_own[code]), those & own)]
         else:
-            found.append(((WAITING[code], None), those))
+            found.append((Term(WAITING[code]), those))
     return [(term, rows) for term, rows in found if rows.any()]

@@ -36,7 +36,7 @@ TIMED = ("customer_hours", "load_kwh")
 
 
 Factor: TypeAlias = Term | str                          # a time, or the key of an assumption
-WALK_OR_OWN: Term = (WALK_OR_OWN_REPAIR, None)
+WALK_OR_OWN = Term(WALK_OR_OWN_REPAIR)
 ColumnKey: TypeAlias = tuple[str, int, Factor | None]   # measure, scenario, what a trial multiplies it by
 
 
@@ -143,7 +143,7 @@ def counts(effect: Consequences, customers: Quantity) -> dict[str, np.ndarray]:
 def switching_terms(effect: Consequences) -> list[tuple[Term, np.ndarray]]:
     """The terms after which those are back who need not wait, with the rows, (r,) bool."""
     walked = effect.time == REPAIR_OFF
-    return [((SWITCHING, None), ~walked), ((SWITCHING_OFF, None), walked)]
+    return [(Term(SWITCHING), ~walked), (Term(SWITCHING_OFF), walked)]
 
 
 def _timed(effect: Consequences, amount: Quantity,

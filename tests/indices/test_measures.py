@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from reliability.faults.outcomes import row_rates
-from reliability.faults.times import hours_of
+from reliability.faults.times import Term, hours_of
 from reliability.indices.bends import Bend
 from reliability.indices.draws import draw_uncertain, one_trial, pert, values_of_trials, yearly_multipliers
 from reliability.indices.events import Block, Times, YearWeights, simulate_block, year_weights
@@ -82,8 +82,8 @@ class _Extra:
         rows = len(effect.opened)
         first = np.arange(rows) < 9
         return ExtraParts({None: (np.full(rows, 7.0), np.full(rows, 1.5)), "own": (np.full(rows, 3.0), np.zeros(rows))},
-                          [Bend(("repair", None), False, np.where(first, 3.0, 0.0), 1.0, False, first * 2.0),
-                           Bend(("repair", None), False, np.where(first, 3.0, 0.0), 4.0, True, first * 5.0)])
+                          [Bend(Term("repair"), False, np.where(first, 3.0, 0.0), 1.0, False, first * 2.0),
+                           Bend(Term("repair"), False, np.where(first, 3.0, 0.0), 4.0, True, first * 5.0)])
 
 
 def test_an_extra_measure_gets_both_parts_of_every_term():
