@@ -18,15 +18,13 @@ from reliability.faults.coordination_view import feeders_frame, growth_frame, sp
 from reliability.faults.coordination_view import laterals_frame as laterals_by_outcome
 from reliability.history.history import History
 from reliability.network.application import ApplicationChecks
-from reliability.network.application_catalogue import VERDICTS
 from reliability.network.coordination import coordination
 from reliability.network.coordination_curves import LateralCurves, lateral_curves
 from reliability.pipeline import Results
 from reliability.report.figures import Figure, Name, figure, pointer, resolve
 from reliability.report.quantities import Quantities, quantities
+from reliability.report.status_totals import verdicts_of
 from reliability.report.summary import sections_frame, summary
-from reliability.report.work_pack_jobs import checks_of_selection
-from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import PROPOSED
 from reliability.study.plan_view import PlanView
 from reliability.study.study import Study
@@ -246,15 +244,7 @@ def _selected(results: Results) -> Selected | None:
         return None
     choice = plan.choice
     return Selected(choice.selection, choice.totals, choice.message, choice.feasible, plan.frontier, plan.programme,
-                    plan.programme_note, _verdicts(results, choice.selection))
-
-
-def _verdicts(results: Results, selection: pd.DataFrame) -> dict[str, str]:
-    """Verdict of the application checks of each lateral that gets a sectionalizer."""
-    chosen = set(selection.loc[selection["device"] == SECTIONALIZER, "section_id"].astype(str))
-    checks = checks_of_selection(results.study.model, selection)
-    return {name: VERDICTS[verdict] for name, verdict in zip(checks.lateral_ids.tolist(), checks.verdict.tolist(),
-                                                             strict=True) if name in chosen}
+                    plan.programme_note, verdicts_of(results, choice.selection))
 
 
 def _command(results: Results) -> str:

@@ -11,6 +11,8 @@ from reliability.business.revenue_requirement import revenue_summary
 from reliability.results import Results
 from reliability.study.price_level import price_level
 
+# How a column of customers' interruption costs is called: what they have less of is above 0, what they have more below.
+CUSTOMERS_GAIN = "Customers' gain or loss"
 # Times the survey value of a momentary event at which society's NPV stands side by side.
 MOMENTARY_FACTORS = (0.0, 0.5, 1.0)
 
@@ -25,7 +27,9 @@ def business_cases(results: Results) -> list[dict[str, Any]]:
     for s in range(len(results.expected)):
         at_factors = [{"factor": factor, "npv": momentary.npv(s, factor)} for factor in MOMENTARY_FACTORS]
         found.append(views[own][s] | {
-            UTILITY: views[UTILITY][s], SOCIETY: views[SOCIETY][s] | {"momentary_values": at_factors},
+            UTILITY: views[UTILITY][s],
+            SOCIETY: views[SOCIETY][s] | {"momentary_values": at_factors,
+                                          "interruption_cost_saving_parts": _customers_saving(results, s)},
             "break_even": results.break_even.summary(s) | {MOMENTARY_FACTOR: float(momentary.turn[s])},
             "revenue_requirement": revenue_summary(results.perspectives[UTILITY], s)})
     return found
@@ -39,3 +43,14 @@ def price_level_summary(results: Results) -> dict[str, Any]:
     return asdict(price_level(values)) | {
         "factor": values["interruption_cost_factor"], MOMENTARY_FACTOR: values["momentary_cost_factor"],
         "per_momentary_event": results.momentary_value.per_event}
+
+
+def _customers_saving(results: Results, scenario: int) -> dict[str, float]:
+    """Customers' cost saved in the first year by sustained interruptions and by momentary events, in the study's money.
+
+    Together they are society's "interruption_cost_saving".
+    """
+    values = results.study.values
+    price = float(values["interruption_cost_factor"]) * price_level(values).index
+    sustained, momentary = results.momentary_value.avoided[:, scenario].tolist()
+    return {"sustained": sustained * price, "momentary": momentary * price * float(values[MOMENTARY_FACTOR])}

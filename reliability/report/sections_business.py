@@ -15,8 +15,10 @@ from reliability.report.blocks import Block, Column, Heading, Missing, Section, 
 from reliability.report.content import Case, Content, leading
 from reliability.report.definitions import AT_THE_MEANS
 from reliability.report.figures import Figure, Name, Sentence, joined, pointer, resolve, say
+from reliability.report.money_summary import CUSTOMERS_GAIN
 from reliability.report.sections_finance import revenue, society_values
 from reliability.report.sentences import worth
+from reliability.report.sentences_customers import customers_change
 from reliability.report.sentences_money import downside
 from reliability.schema.assumptions import label_of
 from reliability.schema.problems import shorten
@@ -25,7 +27,7 @@ from reliability.schema.units import spoken_unit, unit_of
 PERSPECTIVES = {"utility": "Utility perspective", "society": "Societal perspective"}
 WORDS = f"{NOT_MEANINGFUL}: there is almost no capital to recover. {AT_THE_MEANS}."
 FLOWS = (("capex", "Capital"), ("callout_saving", "Call-outs saved"), ("energy_saving", "Energy margin saved"),
-         ("incentive", "Incentive"), ("interruption_cost_saving", "Interruption cost saved"),
+         ("incentive", "Incentive"), ("interruption_cost_saving", CUSTOMERS_GAIN),
          ("inspection", "Inspection"),
          ("net", "Net"), ("discounted", "Discounted"))
 
@@ -52,7 +54,8 @@ def business(content: Content) -> Section:
     own = str(content.study.values["perspective"])
     blocks: list[Block] = []
     if content.business and (at := leading(content)) is not None:
-        blocks += [Text(said) for said in (worth(content, at), downside(content, at)) if said]
+        blocks += [Text(said) for said in (worth(content, at), customers_change(content, at), downside(content, at))
+                   if said]
     for perspective in (own, *(p for p in PERSPECTIVES if p != own)):
         blocks += _case(content, perspective, perspective == own)
     blocks += revenue(content)

@@ -30,6 +30,7 @@ from reliability.report.frontier_mix import devices
 from reliability.report.places import place_columns, with_names
 from reliability.report.reporting import calendar_years
 from reliability.report.sentences_break_even import SHARE_KIND, selection_saidi_gain
+from reliability.report.status_totals import LABELS, SUMS
 from reliability.schema.assumptions import MAY_CHANGE
 
 AMOUNTS = (Column("customers", "Customers", "count"),
@@ -48,6 +49,8 @@ def selection(content: Content) -> Section:
     blocks: list[Block] = [Text(say("{m}", m=chosen.message)), Text((_settings(content),))]
     if chosen.feasible:
         blocks.append(_totals(content, chosen))
+        if statuses := _by_status(content):
+            blocks.append(statuses)
         if turns := selection_saidi_gain(content):
             blocks.append(Text(turns))
         if len(chosen.frame):
@@ -87,6 +90,23 @@ def _totals(content: Content, chosen: Selected) -> Table:
     columns = tuple(Column(k, label, kind, units.get(unit, unit)) for k, label, kind, unit in kept)
     return Table("selection-totals", "Expected cost and benefit of the selection",
                  (Column("what", "Choice"), *columns), frame, "Selection totals", paths=paths)
+
+
+def _by_status(content: Content) -> Table | None:
+    """What is ready, what waits for its application checks, and both together; None where nothing is chosen."""
+    found = content.at("choice", "by_status")
+    if not found:
+        return None
+    kept = [t for t in TOTALS if t[0] in ("laterals", *SUMS)]
+    rows = [(LABELS[name], ("by_status", name)) for name in found] + [("Total", ("totals",))]
+    frame = pd.DataFrame({"status": [label for label, _ in rows], **{
+        k: [float(content.at("choice", *place, k)) for _, place in rows] for k, *_ in kept}})
+    paths = pd.DataFrame({"status": "", **{k: [pointer("choice", *place, k) for _, place in rows] for k, *_ in kept}})
+    units = {"money": content.currency}
+    return Table("selection-status", "What can be installed at once, and what is on hold", (
+        Column("status", "Status"), *(Column(k, label, kind, units.get(unit, unit)) for k, label, kind, unit in kept)),
+        frame, "Selection by status", paths=paths,
+        note="Every other figure of the selection counts what is on hold in full.")
 
 
 def _known(content: Content, key: str) -> str:

@@ -12,7 +12,7 @@ from reliability.cautions import CAUTION
 from reliability.formats import TEXT, shown
 from reliability.indices.definitions import INDICES
 from reliability.network.application import wrong_links_said
-from reliability.report import charts
+from reliability.report import charts, sections_customers
 from reliability.report.blocks import (
     PLUS_MINUS,
     Block,
@@ -146,6 +146,7 @@ def scenarios(content: Content) -> Section:
                       SCENARIO,
                       rows, CEMI, sheet="CEMI"),
     ]
+    blocks += sections_customers.tables_of(content)
     if content.simulated:
         blocks += _simulated(content)
     else:

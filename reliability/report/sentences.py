@@ -103,10 +103,7 @@ def sure(content: Content, scenario: int) -> Sentence:
 
 def _how_often(content: Content, chance: Figure) -> Sentence:
     """In how many of the simulated horizons an NPV is above 0."""
-    if chance.value not in (0.0, 1.0):
-        return say("above 0 in {chance} of {trials} simulated horizons", chance=chance,
-                   trials=content.figure("count", "trials"))
-    return say("{ever} above 0 in {trials} simulated horizons", ever="always" if chance.value else "never",
+    return say("above 0 in {chance} of {trials} simulated horizons", chance=chance,
                trials=content.figure("count", "trials"))
 
 

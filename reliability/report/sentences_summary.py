@@ -22,6 +22,14 @@ from reliability.report.sentences import (
 )
 from reliability.report.sentences_break_even import momentary_side_by_side, momentary_value, scenario_saidi_gain
 from reliability.report.sentences_confidence import driver_rows
+from reliability.report.sentences_customers import (
+    customers_change,
+    groups,
+    mean_length,
+    society_view,
+    without_major_events,
+)
+from reliability.report.status_totals import HOLD
 from reliability.schema.units import spoken_unit
 
 MOST_ALTERNATIVES = 4
@@ -64,8 +72,13 @@ def _on_hold(content: Content) -> list[Sentence]:
     held = sum(verdict != PASS_NAME for verdict in verdicts)
     if not held:
         return []
-    return [say("{n} of the laterals {are} on hold until the application checks are passed.", n=Figure(held, "count"),
-                are="is" if held == 1 else "are")]
+    capex, npv, saidi = (content.figure(kind, "choice", "by_status", HOLD, key) for key, kind in (
+        ("capex", "money"), ("npv", "money"), ("saidi_minutes_avoided", "minutes")))
+    part: Sentence = () if capex.value is None else say(
+        "; of the figures here they are {capex} of the capital, {npv} of the NPV and {saidi} of the minutes avoided",
+        capex=money(content, capex), npv=money(content, npv), saidi=saidi)
+    return [say("{n} of the laterals {are} on hold until the application checks are passed{part}.",
+                n=Figure(held, "count"), are="is" if held == 1 else "are", part=part)]
 
 
 def _conversions(content: Content) -> Sentence:
@@ -148,7 +161,17 @@ def gains(content: Content) -> Sentence:
     if more is not None and more.value and more.value > 0:
         sentences.append(say("Momentary events grow most on feeder {feeder}: {more} a customer and year.",
                              feeder=Name(feeder), more=more))
-    return joined(sentences)
+    return joined([*sentences, *([longer] if (longer := mean_length(content, at)) else [])])
+
+
+def on_ordinary_days(content: Content) -> Sentence:
+    """The effect on the basis of the records without major event days."""
+    return () if content.proposed is None else without_major_events(content, content.proposed)
+
+
+def who_gains(content: Content) -> Sentence:
+    """What customers on converted laterals have less and more of, and the others."""
+    return () if content.proposed is None else groups(content, content.proposed)
 
 
 def worst_feeder(content: Content, at: int) -> tuple[str, Figure | None]:
@@ -183,22 +206,9 @@ def perspectives(content: Content) -> Sentence:
         return ()
     own = str(content.study.values["perspective"])
     other = UTILITY if own == SOCIETY else SOCIETY
-    view = customers_view(content, at) if other == SOCIETY else _utility_alone(content, at)
-    sentences = (view, momentary_side_by_side(content, at), momentary_value(content, at), bill_effect(content, at))
+    view = society_view(content, at) if other == SOCIETY else _utility_alone(content, at)
+    sentences = (customers_change(content, at), view, momentary_side_by_side(content, at), momentary_value(content, at), bill_effect(content, at))
     return joined([s for s in sentences if s])
-
-
-def customers_view(content: Content, at: int) -> Sentence:
-    """Society's net present value of a scenario, with its range."""
-    place = ("scenarios", at, "business", SOCIETY)
-    npv = content.figure("money", *place, "npv")
-    if npv.value is None:
-        return ()
-    low, high = (content.figure("money", *place, p) for p in ("npv_p10", "npv_p90"))
-    span = say(", 80 % range {span}", span=money_range(content, low, high)) if (
-        low.value is not None and high.value is not None) else ()
-    return say("To society, which counts what interruptions cost customers, NPV is {npv}{span}.",
-               npv=money(content, npv), span=span)
 
 
 def _utility_alone(content: Content, at: int) -> Sentence:

@@ -8,25 +8,31 @@ import numpy as np
 import pandas as pd
 
 from reliability import __version__
+from reliability.indices.customer_groups import all_customers, customer_groups
 from reliability.indices.expected import area_indices, feeder_indices, system_indices
 from reliability.indices.spread import differences, summaries, yearly_indices
 from reliability.pipeline import Plan, Results
 from reliability.report.money_summary import business_cases, price_level_summary
 from reliability.report.numbers import none_for_nan
 from reliability.report.ranges import ranges_summary
+from reliability.report.recorded_basis import KEY, recorded_basis
 from reliability.report.records_reported import reported_summary
 from reliability.report.reporting import face_summary
+from reliability.report.status_totals import by_status
 
 
 def summary(results: Results) -> dict[str, Any]:
     """The content of summary.json: plain numbers, None where a figure does not exist."""
     study, simulated = results.study, results.simulated
     spreads, apart = _spreads(results)
+    indices = [system_indices(expected, study.values["yearly_cv"]) for expected in results.expected]
+    on_records = recorded_basis(results.history, indices)
     scenarios = [
-        {"name": scenario.name, "expected": system_indices(expected, study.values["yearly_cv"]),
-         "feeders": feeder_indices(expected), "areas": area_indices(expected), **spread, **less, "business": case}
-        for scenario, expected, spread, less, case in
-        zip(study.scenarios, results.expected, spreads, apart, business_cases(results), strict=True)]
+        {"name": scenario.name, "expected": indices[s],
+         "feeders": feeder_indices(expected), "areas": area_indices(expected), **spread, **less, "business": case,
+         "customer_groups": groups_summary(results, s), KEY: on_records[s]}
+        for s, (scenario, expected, spread, less, case) in enumerate(
+            zip(study.scenarios, results.expected, spreads, apart, business_cases(results), strict=True))]
     return none_for_nan({
         "study": study.name, "currency": study.currency, "version": __version__,
         "inputs_sha256": study.inputs_sha256,
@@ -38,17 +44,25 @@ def summary(results: Results) -> dict[str, Any]:
         "notes": list(study.notes), "uncertain": ranges_summary(study),
         "interruption_costs": price_level_summary(results),
         "scenarios": scenarios,
-        "choice": _choice(results.plan) if results.plan else None,
+        "choice": _choice(results, results.plan) if results.plan else None,
         "report": face_summary(study, results.history),
         "records": reported_summary(results.history) if results.history else None,
     })
 
 
-def _choice(plan: Plan) -> dict[str, Any]:
+def groups_summary(results: Results, scenario: int) -> list[dict[str, Any]]:
+    """ "customer_groups" of a scenario: change a year of what the customers of each group see, and of all of them."""
+    plans, expected = results.table.protections, results.expected
+    groups = customer_groups(expected[0], expected[scenario], plans[0], plans[scenario])
+    return [*groups.to_dict("records"), all_customers(groups).to_dict()]
+
+
+def _choice(results: Results, plan: Plan) -> dict[str, Any]:
     """The choice under the study's limits, in figures and in words."""
     choice = plan.choice
     return {"objective": choice.objective, "feasible": choice.feasible, "message": choice.message,
-            "gap": choice.gap, "totals": dict(choice.totals), "programme": plan.programme_note,
+            "gap": choice.gap, "totals": dict(choice.totals), "by_status": by_status(results),
+            "programme": plan.programme_note,
             "stability": plan.stability.summary() if plan.stability else None,
             "calibrated": plan.calibrated.summary() if plan.calibrated else None}
 

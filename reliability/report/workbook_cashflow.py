@@ -11,6 +11,7 @@ from xlsxwriter.utility import xl_rowcol_to_cell as cell
 from xlsxwriter.worksheet import Worksheet
 
 from reliability.report.content import Content
+from reliability.report.money_summary import CUSTOMERS_GAIN
 from reliability.report.palette import INPUT
 from reliability.report.workbook_print import print_in_blocks
 from reliability.report.workbook_sheets import Formats
@@ -18,8 +19,7 @@ from reliability.schema.problems import shorten
 
 RATE, GROWTH = "$B$3", "$B$4"
 SAVINGS = ("callout_saving", "energy_saving", "incentive", "interruption_cost_saving")
-HEADERS = ("Year", "Capital", "Call-outs saved", "Energy margin saved", "Incentive", "Interruption cost saved",
-         "Inspection",
+HEADERS = ("Year", "Capital", "Call-outs saved", "Energy margin saved", "Incentive", CUSTOMERS_GAIN, "Inspection",
          "Net", "Discount factor", "Discounted")
 YEAR, CAPEX, FIRST_SAVING, LAST_SAVING, INSPECTION, NET, FACTOR, DISCOUNTED = 0, 1, 2, 5, 6, 7, 8, 9
 FIRST_BLOCK = 8          # row of the first scenario's NPV, counted from 0

@@ -12,6 +12,7 @@ from xlsxwriter.utility import xl_col_to_name, xl_rowcol_to_cell
 from reliability.business.costs import SOCIETY, UTILITY
 from reliability.business.finance import discount_factors
 from reliability.report.content import Content
+from reliability.report.money_summary import CUSTOMERS_GAIN
 from reliability.report.workbook_print import print_on_pages
 from reliability.report.workbook_sheets import Draft, Formats, Formula, grey_where_none_counts
 
@@ -20,7 +21,7 @@ LEAST_YEARS = 40         # years that the sheet has room for, so that a horizon 
 TOP = 4                  # row of year 0, counted from 0
 COLUMNS = {
     "year": "Year", "counts": "Within the horizon", "capital": "Capital", "callouts": "Call-outs saved",
-    "energy": "Energy margin saved", "incentive": "Incentive", "customers": "Interruption cost saved",
+    "energy": "Energy margin saved", "incentive": "Incentive", "customers": CUSTOMERS_GAIN,
     "inspection": "Inspection", "net_utility": "Net, utility", "net_society": "Net, society",
     "factor": "Discount factor", "present_utility": "Discounted, utility", "present_society": "Discounted, society",
     "sum_utility": "Sum of net, utility", "sum_society": "Sum of net, society",

@@ -9,6 +9,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from reliability.formats import HOVER, HOVER_CHANGE, HOVER_SHARE, TICK_SHARE, number, shown, signed_number
+from reliability.indices.customer_groups import customer_groups
 from reliability.report.palette import BLUE, GREY, INK, ORANGE, PAPER, see_through, series
 from reliability.ui.plotting import axis, layout, pattern, picture
 from reliability.ui.text import label
@@ -153,30 +154,9 @@ def share_worse(spread: Spread, scenario: int, saidi_min: float) -> float:
 
 
 def gains(now: ScenarioResults, scenario: int) -> pd.DataFrame:
-    """Change of what customers see a year against as built: those on changed laterals, and the others.
-
-    Rows: group, customers, sustained (interruptions per customer), minutes, momentary (events).
-    """
-    network, before, after = now.results.network, now.results.expected[0], now.results.expected[scenario]
-    plans = now.results.table.protections
-    heads = network.candidates
-    differs = ((plans[0].device != plans[scenario].device) | (plans[0].counts != plans[scenario].counts))[heads]
-    changed_heads = np.zeros(len(network), dtype=bool)
-    changed_heads[heads[differs]] = True
-    on_changed = (network.unit >= 0) & changed_heads[network.unit]
-    groups = (("Customers on converted laterals", on_changed), ("Customers on other laterals",
-              (network.unit >= 0) & ~on_changed), ("Customers on the mains", network.unit < 0))
-    rows = []
-    for name, where in groups:
-        weights = np.where(where, network.customers, 0.0)
-        served = weights.sum()
-        if served:
-            rows.append({
-                "group": name, "customers": int(served),
-                "sustained": float(weights @ (after.failure_rate - before.failure_rate) / served),
-                "minutes": float(60 * weights @ (after.outage_hours - before.outage_hours) / served),
-                "momentary": float(weights @ (after.momentary_event_rate - before.momentary_event_rate) / served)})
-    return pd.DataFrame(rows, columns=["group", "customers", "sustained", "minutes", "momentary"])
+    """Change of what customers see a year against as built, by group; see `customer_groups`."""
+    plans, expected = now.results.table.protections, now.results.expected
+    return customer_groups(expected[0], expected[scenario], plans[0], plans[scenario])
 
 
 def gains_chart(table: pd.DataFrame, large: bool = False) -> go.Figure:

@@ -10,13 +10,14 @@ import plotly.graph_objects as go
 
 from reliability.formats import HOVER, HOVER_COUNT, HOVER_SHARE, TICK, TICK_SHARE, compact, shown
 from reliability.report.frontier_mix import changes, mixes
+from reliability.report.money_summary import CUSTOMERS_GAIN
 from reliability.report.palette import BLUE, GREY, INK, ORANGE, PAPER, PLUM, SAND, TEAL, see_through
 from reliability.schema.units import spoken_unit
 from reliability.ui.plotting import axis, layout, named_lines, pattern, picture, upright
 from reliability.ui.text import label
 
 _PARTS = (("callout_saving", "Call-outs saved", BLUE, ""), ("energy_saving", "Energy margin", TEAL, "x"),
-          ("incentive", "Incentive", SAND, "."), ("interruption_cost_saving", "Customers' cost avoided", PLUM, "\\"))
+          ("incentive", "Incentive", SAND, "."), ("interruption_cost_saving", CUSTOMERS_GAIN, PLUM, "\\"))
 DRIVERS_SHOWN = 12
 BINS = 50
 BELOW = {"orientation": "h", "y": -0.32, "yanchor": "top", "x": 0}       # a key below the picture

@@ -1,0 +1,48 @@
+"""What of the selection can be installed at once, and what waits for its application checks: sums by status."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from reliability.network.application_catalogue import PASS, VERDICTS
+from reliability.report.work_pack_jobs import checks_of_selection
+from reliability.results import Results
+from reliability.schema.devices import SECTIONALIZER
+
+READY, HOLD, UNCHECKED = "ready", "hold", "unchecked"
+LABELS = {READY: "Ready: application checks passed", HOLD: "On hold: checks failed, unknown or for review",
+          UNCHECKED: "Without application checks: other devices and settings"}
+# key of the totals: column of selection.csv, and whether it is by customer served
+SUMS = {"units": ("units", False), "capex": ("capex", False), "npv": ("npv", False),
+        "saidi_minutes_avoided": ("customer_minutes_avoided", True),
+        "saifi_avoided": ("customer_interruptions_avoided", True),
+        "maifi_e_added": ("momentary_events_added", True), "callouts_avoided": ("callouts_avoided", False)}
+
+
+def verdicts_of(results: Results, selection: pd.DataFrame) -> dict[str, str]:
+    """Verdict of the application checks of each lateral that gets a sectionalizer, by section_id."""
+    chosen = set(selection.loc[selection["device"] == SECTIONALIZER, "section_id"].astype(str))
+    checks = checks_of_selection(results.study.model, selection)
+    return {name: VERDICTS[verdict] for name, verdict in zip(checks.lateral_ids.tolist(), checks.verdict.tolist(),
+                                                             strict=True) if name in chosen}
+
+
+def by_status(results: Results) -> dict[str, dict[str, float]]:
+    """ "by_status" of the choice in summary.json: laterals and the sums of `SUMS` of what is ready, on hold, and not
+    checked; together they are its totals. Empty where nothing is chosen.
+    """
+    if results.plan is None or not results.plan.choice.feasible:
+        return {}
+    rows = results.plan.choice.selection
+    if not len(rows):
+        return {}
+    verdict = rows["section_id"].astype(str).map(verdicts_of(results, rows)).where(rows["what"] == "lateral")
+    status = np.where(verdict.isna(), UNCHECKED, np.where(verdict == VERDICTS[PASS], READY, HOLD))
+    served = float(results.network.customers.sum()) or np.nan
+    return {name: _sums(rows[status == name], served) for name in LABELS if (status == name).any()}
+
+
+def _sums(rows: pd.DataFrame, served: float) -> dict[str, float]:
+    return {"laterals": float((rows["what"] == "lateral").sum())} | {
+        key: float(rows[column].sum()) / (served if each else 1.0) for key, (column, each) in SUMS.items()}
