@@ -51,7 +51,8 @@ class Parts:
 class Panel:
     """Yearly sums of parts: `sums` has (y, g) each by name of SUMS, and "events" with a sustained interruption.
 
-    momentary_recorded: (g,) see `Parts`.
+    momentary_recorded: (g,) see `Parts`. momentary_complete: whether the study says that every device has its momentary
+    events recorded; else MAIFI_E is a least value that neither ranks nor has a trend.
     """
 
     names: np.ndarray
@@ -59,6 +60,7 @@ class Panel:
     served: np.ndarray
     sums: dict[str, np.ndarray]
     momentary_recorded: np.ndarray
+    momentary_complete: bool = True
 
     def indices(self, years: Sequence[int]) -> pd.DataFrame:
         """Means a year over some of the years, a row a part, columns PANEL_INDICES and customer_minutes.
@@ -96,7 +98,7 @@ def panel(records: Records, sums: pd.DataFrame, keep: np.ndarray, parts: Parts) 
     once = np.unique(np.column_stack([event, code])[lasting], axis=0)
     events = np.bincount(once[:, 1], minlength=size).astype(float).reshape(len(years), width)
     return Panel(parts.names, years, parts.served, {name: total(name) for name in SUMS} | {EVENTS: events},
-                 parts.momentary_recorded(records, sums))
+                 parts.momentary_recorded(records, sums), records.settings.momentary_complete)
 
 
 def feeder_parts(records: Records) -> Parts:

@@ -51,9 +51,9 @@ def rank_circuits(every_event: Panel, without: Panel, years: Sequence[int]) -> C
 
     Columns: of PANEL_INDICES without major event days, the same of all events with "_all" behind them;
     customers_served; rank_saifi, rank_saidi_min and so on without major event days (1 the worst, equal ones share it;
-    NaN where MAIFI_E is not recorded); worst_by, worst_by_all: indices by which the circuit is among the worst few, in
-    words; years_worst, years_worst_by: of all years of the records those in which it was, and by what, without major
-    event days.
+    NaN of MAIFI_E where not every device has its momentary events recorded); worst_by, worst_by_all: indices by which
+    the circuit is among the worst few, in words; years_worst, years_worst_by: of all years of the records those in
+    which it was, and by what, without major event days.
     """
     now, every = without.indices(years), every_event.indices(years)
     table = now[list(PANEL_INDICES)].join(every[list(PANEL_INDICES)].add_suffix("_all"))
@@ -61,18 +61,23 @@ def rank_circuits(every_event: Panel, without: Panel, years: Sequence[int]) -> C
     table["customers_served"] = without.served[rows].mean(axis=0)
     for index in PANEL_INDICES:
         known = now[index] if index == "maifi_e" else now[index].fillna(0.0)
-        table[f"rank_{index}"] = known.rank(ascending=False, method="min")
-    table["worst_by"], table["worst_by_all"] = _worst_by(now), _worst_by(every)
+        table[f"rank_{index}"] = known.rank(ascending=False, method="min") if index in _ranked(without) else np.nan
+    table["worst_by"], table["worst_by_all"] = (_worst_by(frame, _ranked(without)) for frame in (now, every))
     table["years_worst"], table["years_worst_by"] = _years_worst(without)
     ranks = table[[f"rank_{index}" for index in ORDERED_BY]]
     order = np.lexsort((np.arange(len(table)), ranks.sum(axis=1), ranks.min(axis=1)))
     return Circuits(table.iloc[order], tuple(int(y) for y in years), every_event, without)
 
 
-def _worst_by(frame: pd.DataFrame) -> list[str]:
+def _ranked(panel: Panel) -> tuple[str, ...]:
+    """Indices by which circuits are ranked: MAIFI_E only where the records hold it of every device."""
+    return tuple(index for index in PANEL_INDICES if index != "maifi_e" or panel.momentary_complete)
+
+
+def _worst_by(frame: pd.DataFrame, ranked: Sequence[str]) -> list[str]:
     minutes = frame["customer_minutes"].to_numpy()
-    flags = [worst_few(frame[index].to_numpy(), minutes) for index in PANEL_INDICES]
-    return [", ".join(label for label, flag in zip(LABELS.values(), row, strict=True) if flag)
+    flags = [worst_few(frame[index].to_numpy(), minutes) for index in ranked]
+    return [", ".join(LABELS[index] for index, flag in zip(ranked, row, strict=True) if flag)
             for row in zip(*flags, strict=True)]
 
 
@@ -80,7 +85,7 @@ def _years_worst(panel: Panel) -> tuple[list[str], list[str]]:
     """Years in which each circuit was among the worst few: "2021, 2023", and "2021 SAIFI; 2023 SAIFI, SAIDI"."""
     found: list[dict[int, str]] = [{} for _ in panel.names]
     for year in panel.years.tolist():
-        for listed, by in zip(found, _worst_by(panel.indices([year])), strict=True):
+        for listed, by in zip(found, _worst_by(panel.indices([year]), _ranked(panel)), strict=True):
             listed |= {year: by} if by else {}
     return ([", ".join(map(str, years)) for years in found],
             ["; ".join(f"{year} {by}" for year, by in years.items()) for years in found])

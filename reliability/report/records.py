@@ -14,6 +14,16 @@ LARGEST = 10    # ... and the ten largest events
 ALL, WITHOUT = "all events", "without major event days"
 
 
+def momentary_note(history: History, *notes: str) -> str:
+    """Notes below a table of recorded indices, the last of them what its MAIFI and MAIFI_E are worth."""
+    records = history.study.values["momentary"]
+    own = {"some": "Not every reclosing device has its momentary events in the records, as the study states: MAIFI and "
+                   "MAIFI_E are the least that happened, so that no rank and no trend is made of them.",
+           "none": "The records hold no momentary events that can be relied on, as the study states: MAIFI and MAIFI_E "
+                   "say nothing."}.get(str(records), "")
+    return " ".join(filter(None, (*notes, own)))
+
+
 def years_frame(history: History) -> pd.DataFrame:
     """Indices by year and view, with means of the last three, five and ten years where there are so many."""
     records, counts = history.records, history.major_events.days["year"].value_counts()

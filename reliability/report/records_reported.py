@@ -16,6 +16,7 @@ from reliability.history.worst_circuits import Circuits
 from reliability.report.records import ALL, WITHOUT, most_interruptions
 from reliability.study.report_settings import benchmarks, standards
 
+NO_TREND = "not tested: some devices only"
 INDEX_LABELS = {"saifi": ("SAIFI", "1/yr"), "saidi_min": ("SAIDI", "min/yr"), "caidi_min": ("CAIDI", "min"),
                 "maifi_e": ("MAIFI_E", "1/yr")}
 
@@ -29,7 +30,8 @@ def index_frame(history: History) -> pd.DataFrame:
 
     Columns: index, view, unit, year, three, five (means of three and five years to that year), change (of the year from
     the five-year mean, a share), trend (of all years covered in full, without major event days of those with a
-    threshold), benchmark and against (a share above it), standard and standard_three (what the year and the three-year
+    threshold; neither of MAIFI_E where not every device has its momentary events recorded), benchmark and against (a
+    share above it), standard and standard_three (what the year and the three-year
     mean may be at most); these stand in the rows that [report] says.
     """
     reported, values = history.reported, history.study.values
@@ -42,10 +44,12 @@ def index_frame(history: History) -> pd.DataFrame:
                                                                       reported.five_years))), strict=True):
             now, mean = frame[index].get(reported.shown, np.nan), five[index].get(reported.shown, np.nan)
             benchmark = stated.get(index, np.nan) if view == own else np.nan
+            told = index != "maifi_e" or history.records.settings.momentary_complete
             full = frame[index].drop([*history.records.partial, *(untold if view == WITHOUT else ())], errors="ignore")
             rows.append({"index": label, "key": index, "view": view, "unit": unit, "year": now,
                          "three": three[index].get(reported.shown, np.nan), "five": mean,
-                         "change": now / mean - 1.0 if mean > 0 else np.nan, "trend": trend(full.to_numpy()).verdict,
+                         "change": now / mean - 1.0 if told and mean > 0 else np.nan,
+                         "trend": trend(full.to_numpy()).verdict if told else NO_TREND,
                          "benchmark": benchmark, "against": now / benchmark - 1.0 if benchmark > 0 else np.nan,
                          "standard": benchmark * (1.0 + above[0]), "standard_three": benchmark * (1.0 + above[1])})
     return pd.DataFrame(rows)

@@ -48,16 +48,17 @@ def observed_areas(history: History) -> list[Block]:
     return [Table("areas", "Indices by area and year, the latest year first", (
         Column("year", "Year"), Column("area", "Area"), VIEW, *OF_AREAS,
         Column(EVENTS, "Interruptions recorded", "count"), Column("customers_served", "Customers", "count")), frame,
-        "Areas", 18, note="Where a feeder spans areas, the customers of an outage are taken to be spread over them as "
-                          "those "
-        "served at and below its place are; its interruption counts in each.", file="history.json")]
+        "Areas", 18, note=records.momentary_note(
+            history, "Where a feeder spans areas, the customers of an outage are taken to be spread over them as those "
+            "served at and below its place are; its interruption counts in each."), file="history.json")]
 
 
 def observed_feeders(history: History) -> list[Block]:
     """Indices by feeder from the records, and feeders with many outages."""
     return [Table("feeders", "Indices by feeder and year, the latest year first", (
         Column("year", "Year"), Column("feeder_id", "Feeder"), VIEW, *INDICES), records.feeders_frame(history),
-        "Feeders", min(2 * len(history.records.network.feeder_ids), 60), file="history.json"), many(history)]
+        "Feeders", min(2 * len(history.records.network.feeder_ids), 60), records.momentary_note(history),
+        file="history.json"), many(history)]
 
 
 def many(history: History) -> Block:

@@ -9,7 +9,7 @@ from reliability.report.content import Content, leading
 from reliability.report.figures import Sentence, pointer
 from reliability.report.money_summary import MOMENTARY_FACTORS
 from reliability.report.sentences_break_even import FACTOR_KIND, momentary_value
-from reliability.report.sentences_money import bill, price_level, upkeep
+from reliability.report.sentences_money import bill, price_level, two_rates, upkeep
 from reliability.schema.problems import shorten
 
 NAMES = {0.0: "NPV, momentary events at no cost", 0.5: "NPV, at half their survey value",
@@ -46,7 +46,7 @@ def revenue(content: Content) -> list[Block]:
     money = content.currency
     rows = [(content.scenarios[i], pointer("scenarios", i, "business", "revenue_requirement"))
             for i in content.order[1:]]
-    said: list[Sentence] = [s for s in (bill(content, at), upkeep(content, at)) if s]
+    said: list[Sentence] = [s for s in (bill(content, at), two_rates(content, at), upkeep(content, at)) if s]
     return [
         Heading("Revenue requirement and bills"), *(Text(s) for s in said),
         Text(("A year's requirement is the return on what is not yet depreciated (interest and return on equity), "

@@ -15,6 +15,7 @@ from reliability.report.blocks import Block, Column, Heading, Missing, Section, 
 from reliability.report.content import Content, Recorded
 from reliability.report.figures import Figure, figure, pointer, say
 from reliability.report.places import place_columns, with_names
+from reliability.report.records import momentary_note
 from reliability.report.sections_laterals import AMOUNTS
 
 TITLE = "Worst feeders and laterals, and what is proposed"
@@ -38,7 +39,8 @@ def worst(content: Content) -> Section:
         found = history.reported
         feeders, laterals = _with_action(content, found.feeders), _lateral_actions(content, found.laterals)
         blocks = [_rule(history), *_agreement(content, history),
-                  Heading("Feeders"), feeder_table(found.feeders, feeders), _modelled_feeders(content, found.feeders),
+                  Heading("Feeders"), feeder_table(found.feeders, feeders, momentary_note(history)),
+                  _modelled_feeders(content, found.feeders),
                   Heading("Laterals"), lateral_table(history, found.laterals, laterals), *_modelled_laterals(content)]
     return Section("worst", TITLE, (*blocks, *sections_map.outages_map(content)))
 
@@ -48,20 +50,24 @@ def recorded(content: Recorded) -> Section:
     history = content.history
     found = history.reported
     return Section("worst", "Worst feeders and laterals", (
-        _rule(history), Heading("Feeders"), feeder_table(found.feeders, None), Heading("Laterals"),
+        _rule(history), Heading("Feeders"), feeder_table(found.feeders, None, momentary_note(history)),
+        Heading("Laterals"),
         charts_history.worst_laterals(history), lateral_table(history, found.laterals, None),
         words("What is proposed for each, with its target year, stands in the report of a run of the study.")))
 
 
 def _rule(history: History) -> Text:
-    found = history.reported
+    found, complete = history.reported, history.records.settings.momentary_complete
     return Text(say(
         "Ranked by the records without major event days: feeders by {year}, laterals by the means of {years}, as one "
-        "year holds few events of a lateral. Among the worst are {share} of all feeders, or of all laterals, at least "
-        "one, by SAIFI, SAIDI, CAIDI, MAIFI_E or number of interruptions (outages). A lateral's indices are of the "
-        "events recorded on it over the customers at and below its head; momentary events are recorded at the device "
-        "that recloses. In cells with two figures the first is without, the second with major event days.",
-        year=str(found.feeders.years[-1]), years=_span(found.laterals.years), share=percent(WORST_SHARE)))
+        "year holds few events of a lateral. The tables are in the order of the best of three ranks, by SAIFI, by "
+        "SAIDI and by number of interruptions (outages), rank 1 the worst; equal ones by the sum of the three. Among "
+        "the worst are the first {share} by an index, at least one feeder and one lateral; the indices are SAIFI, "
+        "SAIDI, CAIDI{m} and number of interruptions. A lateral's indices are of the events recorded on it over the "
+        "customers at and below its head; momentary events are recorded at the device that recloses. In cells with two "
+        "figures the first is without, the second with major event days.",
+        year=str(found.feeders.years[-1]), years=_span(found.laterals.years), share=percent(WORST_SHARE),
+        m=", MAIFI_E" if complete else ""))
 
 
 def _span(years: tuple[int, ...]) -> str:
@@ -94,24 +100,40 @@ def _pair_columns(keys: tuple[str, ...], sheet_only: tuple[str, ...] = ()) -> li
     return columns
 
 
-_WORST = (Column("worst_by", "Among the worst 5 % by"), Column("worst_by_all", "With major events by", where="sheet"),
+_RANKS = (Column("ranks", "Rank by SAIFI / SAIDI / outages", where="page"),
+          *(Column(f"rank_{key}", f"Rank by {name}", "whole", where="sheet") for key, name in (
+              ("saifi", "SAIFI"), ("saidi_min", "SAIDI"), (EVENTS, "outages"))))
+_WORST = (Column("worst_by", "Among the worst 5 % by", where="sheet"),
+          Column("worst_either", "Among the worst 5 % by", where="page"),
+          Column("worst_by_all", "With major events by", where="sheet"),
           Column("years_worst", "Years among the worst"), Column("years_worst_by", "Years and by what", where="sheet"))
 
 
-def feeder_table(circuits: Circuits, action: list[str] | None) -> Table:
+def _ranked(frame: pd.DataFrame) -> pd.DataFrame:
+    """The frame with its three ranks in one text, and by what a circuit is among the worst, with major event days only
+    where without them it is by nothing.
+    """
+    keys = [f"rank_{key}" for key in ("saifi", "saidi_min", EVENTS)]
+    ranks = frame[keys].astype(int).astype(str).agg(" / ".join, axis=1) if len(frame) else ""
+    only = "with major event days: " + frame["worst_by_all"]
+    either = frame["worst_by"].where((frame["worst_by"] != "") | (frame["worst_by_all"] == ""), only)
+    return frame.assign(ranks=ranks, worst_either=either)
+
+
+def feeder_table(circuits: Circuits, action: list[str] | None, note: str = "") -> Table:
     """Feeders ranked by the records; action: what is proposed for each, None for no such column."""
-    frame = records_reported.circuits_frame(circuits, "feeder_id")
-    columns = (Column("feeder_id", "Feeder"), *_pair_columns(tuple(k for k, *_ in _PAIRS)), *_WORST)
+    frame = _ranked(records_reported.circuits_frame(circuits, "feeder_id"))
+    columns = (Column("feeder_id", "Feeder"), *_RANKS, *_pair_columns(tuple(k for k, *_ in _PAIRS)), *_WORST)
     if action is not None:
         frame, columns = frame.assign(action=action), (*columns, ACTION)
-    title = f"Feeders by the records of {_span(circuits.years)}, the worst first"
-    return Table("recorded-feeders", title, columns, frame, "Worst feeders", SHOWN_FEEDERS, file="history.json")
+    title = f"Feeders by the records of {_span(circuits.years)}, in the order of their best rank"
+    return Table("recorded-feeders", title, columns, frame, "Worst feeders", SHOWN_FEEDERS, note, file="history.json")
 
 
 def lateral_table(history: History, circuits: Circuits, action: list[str] | None) -> Block:
     """Laterals among the worst of any ranking of the records."""
     network = history.records.network
-    frame = records_reported.circuits_frame(circuits, "section_id")
+    frame = _ranked(records_reported.circuits_frame(circuits, "section_id"))
     if action is not None:
         frame = frame.assign(action=action)
     frame = frame[(frame["worst_by"] != "") | (frame["worst_by_all"] != "")].reset_index(drop=True)
@@ -120,7 +142,7 @@ def lateral_table(history: History, circuits: Circuits, action: list[str] | None
     feeder = dict(zip(network.ids.astype(str), network.feeder_ids[network.feeder], strict=True))
     frame = with_names(network, frame.assign(feeder_id=frame["section_id"].astype(str).map(feeder)), "section_id")
     columns = (*place_columns(network, frame, "section_id", "Lateral"), Column("feeder_id", "Feeder"),
-               Column("customers_served", "Customers", "count"),
+               Column("customers_served", "Customers", "count"), *_RANKS,
                *_pair_columns(("saifi", "saidi_min", EVENTS)), *_WORST)
     if action is not None:
         columns = (*columns, ACTION)

@@ -28,7 +28,7 @@ def years(content: Content | Recorded) -> Section:
         Column("year", "Year"), VIEW, *INDICES, Column("asai", "ASAI", "asai"),
         Column("customers_served", "Customers", "count"),
         Column("days", "Major event days", "any"), Column("remark", "Remark")), records.years_frame(history), "Years",
-        60)
+        60, records.momentary_note(history))
     chart = [charts.years(history, index) for index in ("saidi_min", "saifi")]
     short = [] if len(history.records.years) >= 5 else [Missing(
         f"Five to ten years: the records cover {len(history.records.years)}.",
@@ -52,7 +52,7 @@ def _against(history: History) -> list[Block]:
         ("standard", "Standard"), ("standard_three", "Standard of three years")) if frame[key].notna().any()]
     blocks: list[Block] = [*_verdicts(history, frame), Table(
         "against", f"{year} against means and benchmark", tuple(columns), frame, "Trend and benchmark",
-        note=TREND_RULE)]
+        note=records.momentary_note(history, TREND_RULE))]
     if not stated:
         blocks.append(Missing("A benchmark or standard of the regulator: the study states none.",
                               "State benchmark_saifi, benchmark_saidi_min, benchmark_caidi_min or benchmark_maifi_e, "
@@ -92,11 +92,12 @@ def _rolling(history: History) -> list[Block]:
         for key, label, kind, unit in pairs))
     blocks: list[Block] = [charts.rolling(history), Table(
         "rolling", "Rolling twelve months, the latest first", columns, months, "Rolling twelve months", MONTHS_SHOWN,
-        note="An event belongs to the month in which it began. A month's sum is divided by the customers served in its "
-             "year.", file="history.json")]
+        note=records.momentary_note(history, "An event belongs to the month in which it began. A month's sum is "
+                                    "divided by the customers served in its year."), file="history.json")]
     if len(means):
         blocks.append(Table("three-years", "Three-year means, the latest first", (
-            Column("years", "Years"), VIEW, *INDICES), means, "Three-year means", file="history.json"))
+            Column("years", "Years"), VIEW, *INDICES), means, "Three-year means", note=records.momentary_note(history),
+            file="history.json"))
     else:
         blocks.append(Missing("Three-year means: fewer than three consecutive years are covered in full.",
                               "Bring earlier records in outages.csv where they exist."))

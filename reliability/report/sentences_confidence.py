@@ -8,6 +8,7 @@ from reliability.business.drivers import TRIED
 from reliability.business.stability import WORTH_IT
 from reliability.formats import noun_for
 from reliability.history.calibration import Comparison
+from reliability.history.level import LEVEL
 from reliability.report.content import Content, proposed_conversions
 from reliability.report.figures import Figure, Name, Sentence, joined, say
 from reliability.report.ranges import ranges_sentence
@@ -16,6 +17,7 @@ from reliability.schema.assumptions import label_of
 from reliability.schema.units import spoken_unit
 
 MOST_FIXED = 3
+SPOKEN_KINDS = {"refuse": "fuse replacement"}     # a kind of call-out in a sentence, where its key is no plain word
 FIRM = 0.9      # probability from which a conversion is called firm; our choice
 
 
@@ -70,19 +72,25 @@ def _firm(content: Content) -> list[Sentence]:
 
 
 def _main_driver(content: Content) -> list[Sentence]:
-    """The assumption that explains most of what is uncertain about the NPV; without ranges the one with most effect."""
+    """The assumption that moves the NPV most by itself, and the one that explains most of its variance."""
     rows = driver_rows(content)
     if rows is None or not len(rows):
         return []
-    known = rows["total"].notna().any()
-    first = (rows.sort_values("total", ascending=False, kind="stable") if known else rows).iloc[0]
-    key = str(first["assumption"])
-    low, high = (Figure(float(first[end]), "three_digits") for end in ("low", "high"))
-    ends = [money(content, Figure(float(first[end]), "money")) for end in ("npv_low", "npv_high")]
-    share = say(" ({x} of the variance of the expected NPV)", x=Figure(float(first["total"]), "share")) if known else ()
-    return [say("The largest driver is {label}{share}: from {low} to {high}{unit} the NPV goes from {a} to {b}.",
-                label=Name(label_of(key)), share=share, low=low, high=high, unit=spoken_unit(key, content.currency),
-                a=ends[0], b=ends[1])]
+    widest = rows.sort_values("swing", ascending=False, kind="stable").iloc[0]
+    key = str(widest["assumption"])
+    low, high = (Figure(float(widest[end]), "three_digits") for end in ("low", "high"))
+    ends = [money(content, Figure(float(widest[end]), "money")) for end in ("npv_low", "npv_high")]
+    first = say("Moved alone, {label} moves the NPV most: from {low} to {high}{unit} it goes from {a} to {b}",
+                label=Name(label_of(key)), low=low, high=high, unit=spoken_unit(key, content.currency), a=ends[0],
+                b=ends[1])
+    if not rows["total"].notna().any():
+        return [(*first, ".")]
+    most = rows.sort_values("total", ascending=False, kind="stable").iloc[0]
+    share = Figure(float(most["total"]), "share")
+    if most["assumption"] == widest["assumption"]:
+        return [(*first, *say("; it explains most of its variance too, {share}.", share=share))]
+    return [(*first, *say("; most of its variance over the ranges, {share}, comes from {label}.", share=share,
+                          label=Name(label_of(str(most["assumption"])))))]
 
 
 def driver_rows(content: Content) -> pd.DataFrame | None:
@@ -99,20 +107,45 @@ def _against_records(content: Content) -> list[Sentence]:
     found = content.history.calibration
     if found is None:
         return []
-    chance = "" if found.rate_factor == found.rate_factor or found.time_factor == found.time_factor else (
-        ", within chance")
-    sentences = [_ratios(found.decisive, chance)]
+    offered = found.rate_factor == found.rate_factor or found.time_factor == found.time_factor
+    sentences = [_ratios(found.decisive, "" if offered else ", for the whole system within chance")]
     if found.every_day is not None and found.ordinary is not None:
         sentences.append(_ratios(found.ordinary, " (the model spreads over all days what storms bring on a few)"
                                  if found.ordinary.rate[0] < found.every_day.rate[0] else ""))
+    outside = [one for c in (found.every_day, found.ordinary) if c is not None for one in _outside(c)]
+    if outside:
+        sentences.append(say("Outside their {level} interval, recorded over modelled: {list}.",
+                             level=f"{100 * LEVEL:.0f} %", list=joined(outside, "; ")))
     return [*sentences, *_on_calibrated_inputs(content)]
 
 
+def _outside(found: Comparison) -> list[Sentence]:
+    """Feeders and restoration times whose ratio of records to model differs beyond its interval."""
+    told = []
+    for index, label in (("saifi", "SAIFI"), ("saidi", "SAIDI")):
+        for name, row in found.feeders.iterrows():
+            if name and _differs(row[f"{index}_low"], row[f"{index}_high"]):
+                told.append(say("{label} of {feeder} on {days} {ratio}", label=label, feeder=Name(str(name)),
+                                days=found.days, ratio=_interval(row[f"{index}_ratio"], row[f"{index}_low"],
+                                                                 row[f"{index}_high"])))
+    return told + [say("times of {kind} on {days} {ratio}", kind=SPOKEN_KINDS.get(str(kind), str(kind)), days=found.days,
+                       ratio=_interval(row["ratio"], row["low"], row["high"]))
+                   for kind, row in found.times.iterrows() if _differs(row["low"], row["high"])]
+
+
+def _differs(low: float, high: float) -> bool:
+    return bool(low > 1.0 or high < 1.0)
+
+
+def _interval(ratio: float, low: float, high: float) -> Sentence:
+    ends = [Figure(float(x), "three_digits") for x in (ratio, low, high)]
+    return say("{a} ({low} to {high})", a=ends[0], low=ends[1], high=ends[2])
+
+
 def _ratios(found: Comparison, more: str) -> Sentence:
-    saifi = [Figure(x, "three_digits") for x in found.rate]
-    saidi = Figure(float(found.feeders["saidi_ratio"].to_numpy()[0]), "three_digits")
-    return say("On {days} the records show {a} ({low} to {high}) times the modelled SAIFI and {b} times the modelled "
-               "SAIDI{more}.", days=found.days, a=saifi[0], low=saifi[1], high=saifi[2], b=saidi, more=more)
+    saidi = found.feeders[["saidi_ratio", "saidi_low", "saidi_high"]].to_numpy(dtype=float)[0].tolist()
+    return say("On {days} the records show {saifi} times the modelled SAIFI and {saidi} times the modelled SAIDI{more}.",
+               days=found.days, saifi=_interval(*found.rate), saidi=_interval(*saidi), more=more)
 
 
 def _on_calibrated_inputs(content: Content) -> list[Sentence]:

@@ -26,10 +26,7 @@ def customers_change(content: Content, scenario: int) -> Sentence:
         return say("{x} {less}", x=money(content, Figure(abs(saving.value or 0.0), "money")),
                    less="less" if (saving.value or 0.0) >= 0 else "more")
 
-    if abs(net.value) < HALF_A_UNIT:
-        verdict = "neither gain nor lose"
-    else:
-        verdict = "gain" if net.value > 0 else "lose"
+    verdict = "neither gain nor lose" if abs(net.value) < HALF_A_UNIT else "gain" if net.value > 0 else "lose"
     return say("Customers {verdict} on balance: in the first year sustained interruptions cost them {sustained} and "
                "momentary ones {momentary}, together {net}.", verdict=verdict, sustained=apart(sustained),
                momentary=apart(momentary), net=apart(net))
@@ -91,15 +88,16 @@ def without_major_events(content: Content, scenario: int) -> Sentence:
         return ()
 
     def of(index: str, kind: str, key: str) -> Figure:
-        return Figure(abs(found[index]["change"]), kind) if key == "change" else content.figure(kind, *place, index, key)
+        figure = content.figure(kind, *place, index, key)
+        return Figure(abs(figure.value or 0.0), kind) if key == "change" else figure
 
     years, parts = found["years"], {}
     for index, kind in (("saidi_min", "minutes"), ("saifi", "index")):
         parts[index] = say("{after} ({size} {less})", after=of(index, kind, "after"), size=of(index, kind, "change"),
                            less="less" if found[index]["change"] <= 0 else "more")
-    return say("Without major event days the records have a mean SAIDI of {saidi} min and SAIFI of {saifi} ({span}). If "
-               "{s} changes them by the same share as the modelled ones, they become {to_saidi} min and {to_saifi}. The "
-               "model itself counts all days, so this is a scaling.", saidi=of("saidi_min", "minutes", "recorded"),
+    return say("Without major event days the records have a mean SAIDI of {saidi} min and SAIFI of {saifi} ({span}). "
+               "If {s} changes them by the same share as the modelled ones, they become {to_saidi} min and {to_saifi}. "
+               "The model itself counts all days, so this is a scaling.", saidi=of("saidi_min", "minutes", "recorded"),
                saifi=of("saifi", "index", "recorded"), span=str(years[0]) if len(years) == 1 else
                f"{years[0]} to {years[-1]}", s=within(content, scenario), to_saidi=parts["saidi_min"],
                to_saifi=parts["saifi"])

@@ -13,6 +13,7 @@ from reliability.report.sentences import money, seen_by
 from reliability.schema.assumptions import CONSUMER_PRICES, CUSTOMER_COSTS
 
 PLACE = "interruption_costs"
+SAME_RATE = 5e-4        # of two rates a year that read alike
 
 
 def price_level(summary: Mapping[str, Any], currency: str) -> Sentence:
@@ -31,16 +32,17 @@ def price_level(summary: Mapping[str, Any], currency: str) -> Sentence:
     table, study, to = (stated("whole", k) for k in ("table_year", "study_year", "escalated_to"))
     sentences = [say("Customers' interruption costs are those of {source}.", source=source)]
     if to.value is not None:
-        until = "" if to.value == study.value else ", the last year of the index,"
+        until = "" if to.value == study.value else say(
+            ", the last year of the index (the study's other prices are of {study}; the years between are left out),",
+            study=study)
         sentences.append(say("They are escalated from {table} to {to}{until} by consumer prices of the United States, "
                              "a factor of {x} ({index}).", table=table, to=to, until=until,
                              x=stated("three_digits", "index"), index=CONSUMER_PRICES))
     elif table.value is None:
-        sentences.append(say("They are not escalated, since the price year of the table is not stated "
-                             "(interruption_cost_year)."))
+        sentences.append(say("They are not escalated, since the price year of the table is not stated."))
     else:
         sentences.append(say("They are in prices of {table} and not escalated, since the study does not state the year "
-                             "of its prices (price_year); at today's they would be higher.", table=table))
+                             "of its prices; at today's they would be higher.", table=table))
     factor = stated("three_digits", "factor")
     if factor.value not in (None, 1.0):
         sentences.append(say("The study multiplies them by {x}.", x=factor))
@@ -49,8 +51,8 @@ def price_level(summary: Mapping[str, Any], currency: str) -> Sentence:
                              "them, what society gains and loses is not in the study's money.",
                              currency=currency))
     return joined([*sentences, say(
-        "They come from surveys of what single interruptions cost; a momentary event counts {x} times its survey value "
-        "(momentary_cost_factor), however many there are in a year, so that society's figures rest on that value.",
+        "They come from surveys of what single interruptions cost; a momentary event counts {x} times its survey value, "
+        "however many there are in a year, so that society's figures rest on that value.",
         x=stated("three_digits", "momentary_cost_factor"))])
 
 
@@ -84,8 +86,8 @@ def upkeep(content: Content, scenario: int) -> Sentence:
     values = content.study.values
     life, horizon = values["device_life_years"], int(values["horizon_years"])
     held = say("{n} spare {units} are bought with it", n=spares, units=noun_for(spares.value or 0.0, "unit")) if (
-        spares.value) else say("no spare units are counted (spare_units_share)")
-    sentences = [say("Operations spend {n} actuators a year, at the price of one each; {held}.", n=spent, held=held)]
+        spares.value) else say("no spare units are counted")
+    sentences = [say("Operations use up {n} actuators a year, each at its price; {held}.", n=spent, held=held)]
     if life is not None and life < horizon:
         sentences.append(say("What is installed is replaced after {years}, and its capital spent again within the "
                              "horizon.", years=count(life, "year")))
@@ -93,6 +95,17 @@ def upkeep(content: Content, scenario: int) -> Sentence:
         sentences.append(say("What is installed is taken to last through the {years} of the horizon.",
                              years=count(horizon, "year")))
     return joined(sentences)
+
+
+def two_rates(content: Content, scenario: int) -> Sentence:
+    """Why the NPV and the bills are at two rates; () where they are at one."""
+    own, capital = content.study.values["discount_rate"], content.figure(
+        "share", "scenarios", scenario, "business", "revenue_requirement", "cost_of_capital")
+    if capital.value is None or abs(capital.value - own) < SAME_RATE:
+        return ()
+    return say("The NPV is discounted at {own}, the study's rate before tax, at which options are compared; bills are "
+               "levelised at {capital}, the weighted cost of debt and equity that cost of service lets the utility "
+               "earn.", own=Figure(float(own), "share"), capital=capital)
 
 
 def bill(content: Content, scenario: int) -> Sentence:

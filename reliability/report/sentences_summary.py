@@ -13,7 +13,6 @@ from reliability.report.figures import Figure, Name, Sentence, joined, say
 from reliability.report.sentences import (
     expected,
     money,
-    money_range,
     other_view,
     relative,
     seen_by,
@@ -207,7 +206,8 @@ def perspectives(content: Content) -> Sentence:
     own = str(content.study.values["perspective"])
     other = UTILITY if own == SOCIETY else SOCIETY
     view = society_view(content, at) if other == SOCIETY else _utility_alone(content, at)
-    sentences = (customers_change(content, at), view, momentary_side_by_side(content, at), momentary_value(content, at), bill_effect(content, at))
+    sentences = (customers_change(content, at), view,
+                 momentary_side_by_side(content, at), momentary_value(content, at), bill_effect(content, at))
     return joined([s for s in sentences if s])
 
 
