@@ -148,7 +148,7 @@ def _verdict(found: Comparison, rate: float, time: float) -> str:
             f"{_spoken(found.time)} times the modelled minutes for each interruption")
     spell = f"in {count(len(found.years), 'year')}"
     if not np.isfinite(rate) and not np.isfinite(time):
-        return f"No factor is offered: {seen}. Both are within what chance does {spell}."
+        return f"No factor is offered: {seen}. Both ratios are within what chance does {spell}."
     offered = [f"{number(factor)} on all {what}" for factor, what in (
         (rate, "fault rates"), (time, "restoration times")) if np.isfinite(factor)]
     rest = "" if len(offered) == 2 else " The other ratio is within what chance does " + spell + "."

@@ -82,20 +82,20 @@ TREATMENTS: dict[str, tuple[str, str]] = {
         "source serves, all its sustained steps are reduced in proportion."),
     "repeated_event": (
         "Same outage under two event_ids",
-        "Left out; the earlier one counts. Both are at one place, overlap in time and have as many customers, and "
-        "together more than are served there, or they begin or end within five minutes of each other. "
-        "history.count_duplicates_once = false counts both."),
+        "Left out; the earlier one counts. Both outages are at one place, overlap in time and have as many customers, "
+        "and together more than are served there, or they begin or end within five minutes of each other. "
+        "A key of the study (history.count_duplicates_once) counts both."),
     "repeated_event_counted": (
         "Same outage under two event_ids, it seems",
-        "Counted twice: history.count_duplicates_once is false."),
+        "Counted twice, as the study asks (history.count_duplicates_once)."),
     "inside_another": (
         "Begins inside the outage of a device above",
         "Customers who were off already are not interrupted again, and their minutes count from the end of the outage "
         "above; how many that are follows from the customers of both and those served there. Still a fault recorded at "
-        "its section. history.count_duplicates_once = false counts both in full."),
+        "its section. A key of the study (history.count_duplicates_once) counts both in full."),
     "inside_another_counted": (
         "Begins inside the outage of a device above",
-        "Customers who were off already are counted twice: history.count_duplicates_once is false."),
+        "Customers who were off already are counted twice, as the study asks (history.count_duplicates_once)."),
     "unknown_section": (
         "section_id not in the network",
         "Counts in the system's indices, in no feeder's and no lateral's."),

@@ -119,7 +119,7 @@ def _notes(fleet: Fleet) -> tuple[str, ...]:
         "the last conversion serve neither group; laterals never converted are those compared with, so not all should "
         "be converted before the effect has been shown.",
         "The years are those of the raw comparison, which decides where the choice rests on records that end before "
-        "the years compared begin (history.chosen_by = earlier_records). Otherwise the predictive comparison decides "
+        "the years compared begin. Otherwise the predictive comparison decides "
         "or must agree with it, and the years are a guide.",
     )
 

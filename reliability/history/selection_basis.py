@@ -43,7 +43,7 @@ def selection_basis(settings: RecordSettings, first_day: np.datetime64, first: n
     first_day … first − 1: the days before; end: the first of the days after.
     """
     if settings.chosen_by not in (RECORDS, EARLIER_RECORDS):
-        return _basis(BOTH, "The laterals were not, or not only, chosen by their records (history.chosen_by)")
+        return _basis(BOTH, "The laterals were not, or not only, chosen by their records, or nothing is stated of it")
     stated = settings.chosen_from is not None or settings.chosen_to is not None
     if not stated:
         return (_basis(PREDICTIVE, "The laterals were chosen by the records before their conversion")

@@ -42,4 +42,5 @@ def caution(found: pd.DataFrame) -> str:
     if not n:
         return ""
     return (f"On {n} of {count(days, 'major event day')} one event holds half or more of the customer-minutes: a "
-            "single lockout or a long repair, and no storm. Figures without major event days leave such events out.")
+            "single lockout or a long repair rather than a storm. Figures without major event days leave such events "
+            "out.")

@@ -15,8 +15,10 @@ import pandas as pd
 from reliability.formats import TEXT
 from reliability.report.chart import Chart
 from reliability.report.figures import Sentence, resolve
+from reliability.schema.problems import shorten
 
 TO, PLUS_MINUS = " to ", " ± "
+FOOT = 40               # letters of a name at the foot of a page
 
 
 @dataclass(frozen=True)
@@ -98,7 +100,9 @@ class Heading:
 
 @dataclass(frozen=True)
 class Missing:
-    """Stands where a part cannot be shown: what is missing, and what would bring it."""
+    """Stands where a part cannot be shown: what is missing. remedy: what would bring it, for the app; a document that
+    goes to others does not speak of keys and files.
+    """
 
     what: str
     remedy: str = ""
@@ -154,6 +158,14 @@ class Document:
     workbook: str = ""
     facts: Sequence[tuple[str, str]] = ()
     lead: Sentence = ()
+
+    @property
+    def foot(self) -> str:
+        """What stands at the foot of each printed page: whose document, of which day and run."""
+        facts = dict(self.facts)
+        run = facts.get("Inputs", "")
+        return ", ".join(filter(None, (shorten(self.name, FOOT), shorten(facts.get("Date of the report", ""), FOOT),
+                                       f"run of inputs {run}" if run else "")))
 
     def whole(self, table: Table) -> str:
         """Where all rows of a table are to be had, as words; "" for nowhere else."""

@@ -83,13 +83,14 @@ def frontier(content: Content, frame: pd.DataFrame) -> PlotChart:
     series: list[Line | Points] = [Line("The most that a budget can avoid", x[drawn], y[drawn], fill=0, marked=True)]
     turns = [i for i in changes(frame) if drawn[i]]
     if turns:
-        series.append(Points("Devices installed", x[turns], y[turns], labels=[mix[i] for i in turns], fill=3))
+        series.append(Points("From here on with other devices", x[turns], y[turns], labels=[mix[i] for i in turns],
+                             fill=3))
     pays = drawn & (frame["npv"].to_numpy(dtype=float) > 0)
     if pays.any():
         series.append(Points("… and pays", x[pays], y[pays], fill=2))
     chosen = content.selected
     if chosen is not None and chosen.feasible and chosen.totals and (chosen.totals["capex"] > 0 or scale != LOG):
-        series.append(Points("The selection", [float(chosen.totals["capex"])],
+        series.append(Points("The proposal", [float(chosen.totals["capex"])],
                              [float(chosen.totals["saidi_minutes_avoided"])], fill=1, large=True))
     return PlotChart("chart-frontier", "Benefit against budget: SAIDI avoided", description,
                      Axis(f"Capital, {shorten(content.currency, 12)}" + (" (logarithmic)" if scale == LOG else ""),

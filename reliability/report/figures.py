@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from string import Formatter
 from typing import Any
 
 from reliability.formats import missing, spoken
+
+NO_BREAK = "\u00a0"
+_UNIT = re.compile(r"^ (?=(?:min|h|years?|%|[A-Z]{3})\b)")       # what follows a number at once and belongs to it
 
 
 @dataclass(frozen=True)
@@ -60,6 +64,26 @@ def joined(sentences: list[Sentence], between: str = " ") -> Sentence:
 def plain(sentence: Sentence) -> str:
     """A sentence as text."""
     return "".join(str(part) for part in sentence)
+
+
+def unbroken(sentence: Sentence) -> tuple[str | Figure | Name, ...]:
+    """The sentence with a space at which no line breaks between a figure and its unit; see `in_one_piece`."""
+    parts: list[str | Figure | Name] = []
+    for part in sentence:
+        if isinstance(part, str) and parts and isinstance(parts[-1], Figure):
+            part = NO_BREAK if part == " " else _UNIT.sub(NO_BREAK, part)
+        parts.append(part)
+    return tuple(parts)
+
+
+def kept_together(sentence: Sentence) -> str:
+    """A sentence as text in which no line breaks between a number and its unit."""
+    return "".join(in_one_piece(part) if isinstance(part, Figure) else str(part) for part in unbroken(sentence))
+
+
+def in_one_piece(figure: Figure) -> str:
+    """A figure as text at which no line breaks: "1.17 M", "29.0 %"."""
+    return str(figure).replace(" ", NO_BREAK)
 
 
 def pointer(*keys: object) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from reliability.report.definitions import STANDARD, clause_of
-from reliability.schema.assumptions import CONSUMER_PRICES
+from reliability.schema.assumptions import CONSUMER_PRICES, OURS
 
 RULES = "the model of this tool"
 MEMORY = "from memory"
@@ -22,9 +22,9 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
     ("Inrush of a lateral", "multiple × √3 · connected kVA / (phases · kV), kV from line to line, even over the phases",
      "our formula; multiple of 8 to 12, common practice, no source"),
     ("Time of a reclosing sequence", "first dead time + further ones at the longest + clearing times after the first "
-     "opening", "our assumption"),
+     "opening", OURS),
     ("Continuous rating chosen", "smallest offered ≥ margin × peak load, with pickup × peak load ≤ actuating current",
-     "our assumption; ratings of series R10, IEC 60059, " + MEMORY),
+     OURS + "; ratings of series R10, IEC 60059, " + MEMORY),
     ("Fuse melts in operation", "1 where it is not saved, else F + 1", RULES),
     ("Sectionalizer opens in dead time", "its counts, if a dead time follows that opening", "IEEE C37.63, " + MEMORY),
     ("Share of customers interrupted by a one-phase device", "E[phases involved] / phases, at most 1", RULES),
@@ -61,7 +61,7 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
     ("NPV", "−capital + Σ (saving · (1+g)^(y−1) − inspection) / (1+r)^y; expected savings at the mean of each range, "
      "not a mean over the ranges", "discount arithmetic"),
     ("Capital replaced", "in year k·n < H, n the life of what is installed: capital of year 0 × (1+g)^(k·n)",
-     "our assumption"),
+     OURS),
     ("Customers' cost of an event", "Σ customers × c(L·h) by class: c linear between the tabulated durations, L the "
      "event's severity, h the mean time of those who wait or are switched; its mean over the lognormal L in closed "
      "form", RULES),
@@ -77,12 +77,12 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
     ("Payback, discounted payback", "years until savings less inspection, as they are or at their present value, reach "
      "the capital; a straight line within a year", "discount arithmetic"),
     ("Cost per interruption or minute avoided", "annualised capital / what is avoided a year",
-     "our assumption"),
+     OURS),
     ("Share of the NPV's variance", "Sobol' indices, first order and total, over the ranges stated and default",
      "Saltelli's scheme; estimators of Saltelli and others, 2010, and Jansen, 1999 (from memory)"),
     ("Range of an assumption", "PERT: low + (high − low) × beta(1 + 4 (likely − low) / (high − low), "
      "1 + 4 (high − likely) / (high − low)); by default value ± a share of its distance to the nearer of its bounds",
-     "project scheduling, from memory; the default our assumption"),
+     "project scheduling, from memory; the default: " + OURS),
     ("Effect of conversions made, raw", "(events after / before on converted laterals) / (the same on the others), "
      "conditional on both totals, mid-p", "difference in differences"),
     ("… predictive", "events after on converted laterals, binomial of both groups' with Λ_c / (Λ_c + Λ_o), sums of "

@@ -24,7 +24,7 @@ from reliability.report.results_geojson import results_geojson
 from reliability.report.summary import sections_frame, summary
 from reliability.report.word import require_docx, write_docx
 from reliability.report.work_pack import write_work_pack
-from reliability.report.work_pack_jobs import WorkPack, checks_of_selection, work_pack
+from reliability.report.work_pack_of_results import work_pack_of
 from reliability.report.workbook import write_workbook
 from reliability.tasks import HERE, Workers
 
@@ -69,7 +69,7 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False, o
         else:
             found = summary(results)
         if WORK_PACK in only:
-            write_work_pack(folder, _for_the_crews(results), workers)
+            write_work_pack(folder, work_pack_of(results), workers)
         for one in written:
             one.result()
         text = json.dumps(found, indent=2, ensure_ascii=False, allow_nan=False)
@@ -95,13 +95,3 @@ def tables(results: Results) -> dict[str, pd.DataFrame]:
         frames |= dict(zip(PLANNED, (results.plan.choice.selection, results.plan.programme, results.plan.frontier,
                                      results.plan.drivers), strict=True))
     return frames
-
-
-def _for_the_crews(results: Results) -> WorkPack:
-    """The work of what is proposed; none without a plan."""
-    study, plan = results.study, results.plan
-    if plan is None:
-        return work_pack(results.checks, None, study_name=study.name)
-    selection = plan.choice.selection
-    return work_pack(checks_of_selection(study.model, selection), selection, plan.programme, study_name=study.name,
-                     view=results.plan_view, miles=study.in_miles)

@@ -13,7 +13,7 @@ from reliability.formats import DASH, TEXT, missing, shown
 from reliability.report import palette
 from reliability.report.blocks import TO, Caution, Column, Document, Heading, KeyFigures, Missing, Points, Table, Text
 from reliability.report.chart import BarChart, MapChart, PlotChart
-from reliability.report.figures import Figure, Name, Sentence
+from reliability.report.figures import NO_BREAK, Figure, Name, Sentence, in_one_piece, unbroken
 from reliability.report.picture import pictures
 from reliability.schema.problems import shorten
 from reliability.tasks import HERE, Workers
@@ -41,17 +41,23 @@ def page(document: Document, workers: Workers = HERE) -> str:
     environment.tests["block"] = lambda block, kind: KINDS[type(block)] == kind
     environment.globals["rows"] = lambda table: list(_rows(table))
     style = palette.css() + (folder / STYLE).read_text(encoding="utf-8")
+    style += f"@page {{ @bottom-left {{ content: {css_text(f"{document.foot}, planning estimates, not settings")}; }} }}"
     return environment.get_template(TEMPLATE).render(document=document, style=Markup(style))  # noqa: S704 - our own
+
+
+def css_text(text: str) -> str:
+    """A text as a string of a style sheet: whatever is no plain letter, digit or space is written by its number."""
+    return '"' + "".join(c if c.isascii() and (c.isalnum() or c in " ,.-") else f"\\{ord(c):06x}" for c in text) + '"'
 
 
 def words(sentence: Sentence) -> Markup:
     """A sentence as HTML; a figure of summary.json carries its value and place."""
-    return Markup("").join(_part(part) for part in sentence)
+    return Markup("").join(_part(part) for part in unbroken(sentence))
 
 
 def _part(part: str | Figure | Name) -> Markup:
     if isinstance(part, Figure):
-        return data(part.value, str(part), part.path)
+        return data(part.value, in_one_piece(part), part.path)
     if isinstance(part, Name):
         return Markup("“<bdi>{}</bdi>”").format(shorten(part.text, LONGEST))
     return escape(part)
@@ -93,7 +99,7 @@ def _cell(column: Column, values: dict[str, list[Any]], places: dict[str, list[A
     def number(name: str) -> Markup:
         one = values[name][row]
         signed = column.signed and (name == column.key or column.between == TO)
-        return data(one, shown(one, column.kind, signed), places[name][row] if places else "")
+        return data(one, shown(one, column.kind, signed).replace(" ", NO_BREAK), places[name][row] if places else "")
 
     if not column.high:
         return number(column.key)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict
+from datetime import datetime
 from typing import Any
 
 import pandas as pd
@@ -52,11 +53,21 @@ def cover_facts(study: Study, history: History | None, summary: Mapping[str, Any
         ("Records", f"{history.records.first_day} to {history.records.last_day}")]
     return [("Reporting year", "" if year is None else str(year)), *period,
             *((label, shorten(stated[key] or "", 200)) for key, label in KEYS),
+            *([("Work pack revision", str(revision))] if (revision := (summary.get("choice") or {}).get(
+                "work_pack_revision")) else []),
             ("Inputs", str(summary.get("inputs_sha256") or "")[:12]), ("Program version", str(summary.get("version")))]
 
 
+def day_of(stated: str | None) -> datetime | None:
+    """The day of a report as a point of time; None where it is no day of the calendar as ISO 8601 writes it."""
+    try:
+        return datetime.fromisoformat((stated or "").strip()[:10])
+    except ValueError:
+        return None
+
+
 def face(study: Study, history: History | None) -> list[Block]:
-    """What stands on the face of a report, and which keys of [report] would bring what is missing."""
+    """What stands on the face of a report, and what of it is not stated."""
     stated = {"date": study.values["date"], "prepared_by": study.values["prepared_by"],
               "approved_by": study.values["approved_by"]}
     year = reported_year(study, history)
@@ -70,9 +81,8 @@ def face(study: Study, history: History | None) -> list[Block]:
     if missing:
         named = {"reporting_year": "the reporting year", **{key: label.lower() for key, label in KEYS}}
         what = ", ".join(named[key] for key in missing)
-        blocks.append(Missing(f"{what[0].upper()}{what[1:]}: not stated by the study.",
-                              f"State {', '.join(missing)} under [report] in study.toml."))
+        blocks.append(Missing(f"{what[0].upper()}{what[1:]}: not stated by the utility."))
     if history is not None and year is not None and history.reported.shown != year:
         blocks.append(Missing(f"Records of the whole of {year}: the figures of a single year are those of "
-                              f"{history.reported.shown}.", f"Bring the records of {year} in outages.csv."))
+                              f"{history.reported.shown}."))
     return blocks

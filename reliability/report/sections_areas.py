@@ -9,7 +9,7 @@ from reliability.report import records, records_reported
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, summary_table
 from reliability.report.content import Content, Recorded
 from reliability.report.figures import Figure, pointer, say
-from reliability.report.sections_history import BRING, INDICES, NO_RECORDS, VIEW
+from reliability.report.sections_history import INDICES, NO_RECORDS, VIEW
 
 OF_AREAS = tuple(c for c in INDICES if c.key != "maifi")
 NO_AREAS = Missing("Operating areas: no section states one.",
@@ -27,7 +27,7 @@ def feeders(content: Content) -> Section:
         blocks.append(_modelled(content, "areas", "Area"))
     blocks.append(Heading("Feeders"))
     if history is None:
-        blocks.append(Missing(f"Recorded indices by area and feeder: {NO_RECORDS}.", BRING))
+        blocks.append(Missing(f"Recorded indices by area and feeder: {NO_RECORDS}."))
     else:
         blocks += observed_feeders(history)
     blocks.append(_modelled(content, "feeders", "Feeder"))

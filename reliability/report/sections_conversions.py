@@ -22,8 +22,7 @@ def conversions(content: Content | Recorded) -> Section:
     earlier = [*plans(content.study, history), *_programmes(content.study)]
     if history is None:
         return Section("conversions", title, (*earlier, *missing("conversions", title, title).blocks))
-    achieved: list[Block] = [Missing("Earlier conversions: the study names none.",
-                                     "List them with their days under [history.conversions].")]
+    achieved: list[Block] = [Missing("Earlier conversions: none is stated by the utility.")]
     if history.conversions is not None:
         achieved = _achieved(history.conversions)
     return Section("conversions", title, (*earlier, Heading("Conversions"), *achieved, *_pilot(history)))
@@ -33,8 +32,7 @@ def _programmes(study: Study) -> list[Block]:
     """Other programmes for reliability, as the study states them."""
     stated = study.values["programmes"]
     if not stated:
-        return [Missing("Programmes in place besides conversions: the study states none.",
-                        "State programmes under [report] in study.toml.")]
+        return [Missing("Programmes in place besides conversions: not stated by the utility.")]
     return [Text((shorten(stated, 1000),), "Programmes in place")]
 
 
@@ -70,15 +68,14 @@ def _pilot(history: History) -> list[Block]:
     found, heading = history.pilot, Heading("Before a pilot")
     if found is None:
         return [heading, Missing("A plan of a pilot: it needs two laterals that are not converted, sustained "
-                                 "interruptions recorded on them, and an expected effect between 0 and 1.",
-                                 "State history.expected_rate_ratio.")]
+                                 "interruptions recorded on them, and an expected effect between 0 and 1.")]
     fleet = found.fleet
     return [
         heading,
         Text(say("{n} laterals are not converted; one has {rate} sustained interruptions a year in {years} years of "
                  "records (coefficient of variation between laterals {between}, between years of one lateral {within} "
-                 "beyond chance). A conversion is expected to leave {ratio} of them. So many years pass until a pilot "
-                 "shows that with a probability of {power}, at 90 %.",
+                 "beyond chance). A conversion is expected to leave {ratio} of them. The table gives the years after "
+                 "which a pilot shows that effect, at 90 % confidence, with a probability of {power}.",
                  n=Figure(fleet.laterals, "count"), rate=Figure(fleet.rate, "ratio"),
                  years=Figure(fleet.years_before, "years"), between=Figure(fleet.between ** 0.5, "ratio"),
                  within=Figure(fleet.spread ** 0.5, "ratio"), ratio=Figure(found.ratio, "share"),

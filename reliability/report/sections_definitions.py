@@ -17,8 +17,7 @@ TITLE = "Reporting period and definitions"
 def definitions(content: Content | Recorded) -> Section:
     """Face of the report, reporting period and the terms used."""
     history = content.history
-    period: Block = Missing("The reporting period: the study has no outage records.",
-                            "Bring outages.csv, and the indices by year, events and causes follow.")
+    period: Block = Missing("The reporting period: the study has no outage records.")
     if history is not None:
         period = _period(history)
     frame = pd.DataFrame(DEFINITIONS, columns=["term", "definition", "clause"])

@@ -15,11 +15,11 @@ from reliability.report.blocks import Block, Column, Missing, Points, Section, T
 from reliability.report.content import Content, Recorded
 from reliability.report.figures import Figure, Name, say
 from reliability.report.places import place_columns, with_names
+from reliability.report.plain_words import without_keys
 from reliability.report.sections_like_days import compared
 from reliability.schema.problems import shorten
 
 NO_RECORDS = "the study has no outage records"
-BRING = "Bring outages.csv with the study."
 INDICES = (Column("saifi", "SAIFI", "index", "1/yr"), Column("saidi_min", "SAIDI", "minutes", "min/yr"),
            Column("caidi_min", "CAIDI", "minutes", "min"), Column("maifi", "MAIFI", "index", "1/yr"),
            Column("maifi_e", "MAIFI_E", "index", "1/yr"))
@@ -28,7 +28,7 @@ VIEW = Column("view", "Days counted")
 
 def missing(key: str, title: str, what: str) -> Section:
     """The section of a study without outage records."""
-    return Section(key, title, (Missing(f"{what}: {NO_RECORDS}.", BRING),))
+    return Section(key, title, (Missing(f"{what}: {NO_RECORDS}."),))
 
 
 def events(content: Content | Recorded) -> Section:
@@ -81,8 +81,7 @@ def excluded(content: Content | Recorded) -> Section:
         "day."))]
     stated = content.study.values["exclusions"]
     blocks.append(Text((shorten(stated, 1000),), "Application and approval") if stated else
-                  Missing("Application and approval of these exclusions: the study states none.",
-                          "State exclusions under [report] in study.toml."))
+                  Missing("Application and approval of these exclusions: not stated by the utility."))
     blocks.append(charts.daily(history))
     blocks.append(Table("thresholds", "Thresholds", (
         Column("year", "Year"), Column("t_med", "T_MED", "index", "min"), Column("alpha", "α", "index"),
@@ -135,8 +134,9 @@ def completeness(history: History) -> Table:
     frame["label"] = [COMPLETE[c][0] for c in frame["column"]]
     frame["counted"] = [COMPLETE[c][1] for c in frame["column"]]
     return Table("completeness", "Rows of the outage records without a usable value", (
-        Column("label", "What is missing or unknown"), Column("column", "Column"), Column("rows", "Rows", "count"),
-        Column("share", "Share of all rows", "share"), Column("counted", "How such rows count")), frame, "Completeness")
+        Column("label", "What is missing or unknown"), Column("column", "Column", where="sheet"),
+        Column("rows", "Rows", "count"), Column("share", "Share of all rows", "share"),
+        Column("counted", "How such rows count")), frame, "Completeness")
 
 
 def findings_and_model(content: Content | Recorded) -> list[Block]:
@@ -149,7 +149,8 @@ def findings_and_model(content: Content | Recorded) -> list[Block]:
     frame = pd.DataFrame({
         "what": [f.title for f in findings], "count": np.array([f.count for f in findings], dtype=float),
         "share": np.array([f.count / total if total else np.nan for f in findings], dtype=float),
-        "treatment": [f.treatment for f in findings], "rows": [_pairs(f.pairs) or _rows(f.rows) for f in findings]})
+        "treatment": [without_keys(f.treatment) for f in findings],
+        "rows": [_pairs(f.pairs) or _rows(f.rows) for f in findings]})
     blocks: list[Block] = [Text(say("Of {n} rows of {file}, {used} are kept; some of these are left out of the "
                                     "indices, as listed. Rows may show more than one finding.",
                                   n=Figure(total, "count"), file=Name(content.study.outages_file),

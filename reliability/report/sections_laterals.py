@@ -31,7 +31,6 @@ from reliability.report.places import place_columns, with_names
 from reliability.report.reporting import calendar_years
 from reliability.report.sentences_break_even import SHARE_KIND, selection_saidi_gain
 from reliability.report.status_totals import LABELS, SUMS
-from reliability.schema.assumptions import MAY_CHANGE
 
 AMOUNTS = (Column("customers", "Customers", "count"),
            Column("customer_interruptions", "Customer interruptions", "amount", "1/yr"),
@@ -66,8 +65,7 @@ def _settings(content: Content) -> str:
     if fast := fast_settings(content.study.values):
         return (f"The choice may set breakers and reclosers to {' or '.join(map(str, fast))} fast operations, each for "
                 "the cost of changed settings.")
-    return (f"The choice leaves the fast operations of breakers and reclosers as built; backup_settings = "
-            f"\"{MAY_CHANGE}\" under [choice] lets it change them.")
+    return "The choice leaves the fast operations of breakers and reclosers as built, as the study asks."
 
 
 TOTALS = (("laterals", "Laterals converted", "count", ""), ("units", "Units installed", "count", ""),
@@ -84,11 +82,11 @@ TOTALS = (("laterals", "Laterals converted", "count", ""), ("units", "Units inst
 def _totals(content: Content, chosen: Selected) -> Table:
     """Totals side by side, a column each, so that every number keeps its own format."""
     kept = [t for t in TOTALS if t[0] in chosen.totals]
-    frame = pd.DataFrame({"what": ["The selection"], **{k: [float(chosen.totals[k])] for k, *_ in kept}})
+    frame = pd.DataFrame({"what": ["The proposal"], **{k: [float(chosen.totals[k])] for k, *_ in kept}})
     paths = pd.DataFrame({"what": [""], **{k: [_known(content, k)] for k, *_ in kept}})
     units = {"money": content.currency}
     columns = tuple(Column(k, label, kind, units.get(unit, unit)) for k, label, kind, unit in kept)
-    return Table("selection-totals", "Expected cost and benefit of the selection",
+    return Table("selection-totals", "Expected cost and benefit of the proposal",
                  (Column("what", "Choice"), *columns), frame, "Selection totals", paths=paths)
 
 
@@ -106,7 +104,7 @@ def _by_status(content: Content) -> Table | None:
     return Table("selection-status", "What can be installed at once, and what is on hold", (
         Column("status", "Status"), *(Column(k, label, kind, units.get(unit, unit)) for k, label, kind, unit in kept)),
         frame, "Selection by status", paths=paths,
-        note="Every other figure of the selection counts what is on hold in full.")
+        note="Every other figure of the proposal counts what is on hold in full.")
 
 
 def _known(content: Content, key: str) -> str:
@@ -175,7 +173,7 @@ def _frontier(content: Content, chosen: Selected) -> list[Block]:
 
 def _programme(content: Content, chosen: Selected) -> list[Block]:
     if chosen.programme is None:
-        return [Missing("A programme by year: none was asked for in this run.", "Give yearly budgets to have one.")]
+        return [Missing("A programme by year: none was asked for in this run.")]
     blocks: list[Block] = [Heading("Programme by year")]
     if chosen.programme_message:
         blocks.append(Text(say("{m}", m=chosen.programme_message)))
@@ -218,7 +216,7 @@ def application(content: Content) -> Section:
               (*place_columns(network, failing, "lateral_id", "Lateral"), Column("verdict", "Verdict"),
                Column("rated_current_a", "Rating", "ampere", "A"), Column("counts", "Counts", "whole"),
                Column("actuating_current_a", "Actuating current", "ampere", "A"),
-               Column("unseen_share", "Faults not seen", "share"), Column("not_passed", "Not passed")),
+               Column("unseen_share", "Faults not seen", "share"), Column("not_passed", "Failed, unknown or for review")),
               failing, "Application", 12, whole="Laterals that do not pass"))
     links = with_names(network, wrong_links(checks), "lateral_id")
     blocks.append(Text(say("{said}.", said=wrong_links_said(checks))))

@@ -8,6 +8,7 @@ from reliability.history.calibration import ALL_DAYS, Comparison
 from reliability.history.history import History
 from reliability.report import charts_history as charts
 from reliability.report.blocks import Block, Column, Missing, Table, Text
+from reliability.report.plain_words import SPOKEN_KINDS
 
 _FEEDERS = (
     Column("feeder_id", "Feeder"), Column("observed_saifi", "SAIFI recorded", "index"),
@@ -31,6 +32,7 @@ def compared(history: History) -> list[Block]:
     blocks: list[Block] = [Text((found.verdict,), "Modelled against recorded"), charts.against_model(found)]
     blocks += [_by_feeder(c, found.note if c is both[-1] else "") for c in both]
     times = pd.concat([c.times.reset_index().assign(days=c.days.capitalize()) for c in both], ignore_index=True)
+    times["kind"] = [SPOKEN_KINDS.get(str(kind), str(kind)) for kind in times["kind"]]
     if len(times):
         blocks.append(Table("calibration_times", "Recorded and modelled restoration times of single events, to the "
                             "last customer", _TIMES, times, "Restoration compared"))

@@ -29,7 +29,8 @@ from reliability.report.blocks import (
 from reliability.report.content import Content, zero_capital_alternatives
 from reliability.report.definitions import METHOD
 from reliability.report.figures import Figure, Name, Sentence, pointer, say
-from reliability.report.ranges import DEFAULT, default_ranges_frame, ranges_sentence, set_by
+from reliability.report.plain_words import without_keys
+from reliability.report.ranges import DEFAULT, STUDY, default_ranges_frame, ranges_sentence, set_by
 from reliability.report.sentences import scenario_sentences
 from reliability.schema.assumptions import ASSUMPTIONS, OURS, Assumption, label_of
 from reliability.schema.problems import shorten
@@ -44,6 +45,8 @@ CEMI = tuple((Column(f"cemi_{n}", f"CEMI-{n}", "share"), f"/cemi/{n}") for n in 
 SIMULATED = (*((i.key, i.label, i.kind, i.unit) for i in INDICES if i.simulated),
              ("callouts", "Call-outs", "amount", "1/yr"))
 SCENARIO = Column("scenario", "Scenario")
+STATED = "stated by the utility"
+WORDS_OF_CHOICES = {choice for a in ASSUMPTIONS for choice in a.choices}       # written with a space for each "_"
 
 
 def method(content: Content) -> Section:
@@ -59,11 +62,11 @@ def assumptions(content: Content) -> Section:
         Column("unit", "Unit"), Column("shown", "Value", where="page"),
         Column("range", "Low / likely / high", where="page"), Column("value", "Value", "any", where="sheet"),
         *(Column(end, end.capitalize(), "any", where="sheet") for end in ("low", "likely", "high")),
-        Column("words", "In words", where="sheet"), Column("from", "Set by"),
-        Column("range_from", "Range set by", where="sheet"), Column("source", "Source of the default")),
+        Column("words", "In words", where="sheet"), Column("from", "Set by", where="sheet"),
+        Column("range_from", "Range set by", where="sheet"), Column("source", "Source of the value")),
         pd.DataFrame([row for a in ASSUMPTIONS for row in _assumption(content, a)]), "Assumptions", shown=200)
     notes: tuple[Block, ...] = ()
-    listed = [str(n) for n in study.notes]
+    listed = [without_keys(str(n)) for n in study.notes]
     if content.application is not None:
         listed.append(f"{wrong_links_said(content.application)}.")
     if listed:
@@ -71,7 +74,7 @@ def assumptions(content: Content) -> Section:
     return Section("assumptions", "Assumptions", (
         words("An assumption with a range stands at the mean of its distribution, (low + 4 likely + high) / 6, in "
               "expected values.",
-              "A value that sections.csv states for a section goes before the one in this table."),
+              "A value that is stated for a section goes before the one in this table."),
         Text(ranges_sentence(study)), Text(_state_of_protection(study.values)), table, *_default_ranges(study), *notes))
 
 
@@ -81,9 +84,8 @@ def _default_ranges(study: Study) -> list[Block]:
     if frame.empty:
         return []
     return [
-        words("A default range lies evenly around the value, so that no expected value depends on it. A range stated "
-              "in study.toml takes its place, of one value (low = likely = high) where an assumption is known exactly; "
-              "[simulation] default_ranges = false takes all of them away."),
+        words("A default range lies evenly around the value, so that no expected value depends on it. A range that the "
+              "utility states takes its place, of one value where an assumption is known exactly."),
         Table("default-ranges", "Default ranges and their reasons", (
             Column("key", "Key", where="sheet"), Column("label", "Assumption"), Column("unit", "Unit"),
             Column("low", "Low", "any"), Column("value", "Value", "any"), Column("high", "High", "any"),
@@ -105,7 +107,7 @@ def _assumption(content: Content, a: Assumption) -> Iterator[dict[str, object]]:
     """Rows of an assumption: one, or one for each of its shares."""
     study = content.study
     value: object = study.values.get(a.key, a.default)
-    stated = "study" if value != a.default or f"{a.table}.{a.key}" in study.lines else "default"
+    stated = STUDY if value != a.default or f"{a.table}.{a.key}" in study.lines else "default"
     for key, one in ([(f"{a.key}.{k}", v) for k, v in enumerate(value)] if isinstance(value, tuple) else
                      [(a.key, value)]):
         tried, by = study.uncertain.get(key), set_by(study, key)
@@ -115,7 +117,14 @@ def _assumption(content: Content, a: Assumption) -> Iterator[dict[str, object]]:
                "shown": _shown(one), "range": _range(ends, by) if tried else "",
                "value": one if is_number else np.nan, **dict(zip(("low", "likely", "high"), ends, strict=True)),
                "words": "" if is_number else _shown(one), "from": stated, "range_from": by,
-               "source": "–" if a.default in (None, "") and a.source == OURS else a.source}
+               "source": _source(a, stated)}
+
+
+def _source(a: Assumption, stated: str) -> str:
+    """Where the value comes from: a default's source only where the default is used."""
+    if stated == STUDY:
+        return STATED
+    return "–" if a.default in (None, "") and a.source == OURS else a.source
 
 
 def _range(ends: tuple[float, ...], by: str) -> str:
@@ -127,8 +136,10 @@ def _range(ends: tuple[float, ...], by: str) -> str:
 def _shown(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
-    return shown(value, "any") if isinstance(value, int | float) else (
-        "–" if value in (None, "") else shorten(str(value)))
+    if isinstance(value, int | float):
+        return shown(value, "any")
+    text = str(value or "–")
+    return shorten(text.replace("_", " ") if text in WORDS_OF_CHOICES else text)
 
 
 def scenarios(content: Content) -> Section:
@@ -137,8 +148,7 @@ def scenarios(content: Content) -> Section:
     rows = [(names[i], pointer("scenarios", i, "expected")) for i in content.order]
     blocks: list[Block] = [
         Points(tuple(scenario_sentences(content))) if len(names) > 1 else
-        Missing("Scenarios to compare: the study has none beside “As built”.",
-                "Add one under [[scenarios]] in study.toml."),
+        Missing("Scenarios to compare: the study has none beside “As built”."),
         *charts.scenarios(content),
         summary_table("expected", "Expected values a year", s, SCENARIO, rows, EXPECTED, sheet="Expected"),
         summary_table("callouts", "Expected call-outs a year", s, SCENARIO, rows, CALLOUTS, sheet="Call-outs"),
@@ -205,6 +215,7 @@ def reproducibility(content: Content) -> Section:
     s = content.summary
     rows = [("Study", s.get("study"), TEXT), ("Program version", s.get("version"), TEXT),
             ("SHA-256 of the inputs", s.get("inputs_sha256") or "not computed", TEXT), ("Seed", s.get("seed"), "whole"),
+            ("Work pack revision", (s.get("choice") or {}).get("work_pack_revision") or "no work pack", TEXT),
             ("Trials", s.get("trials"), "count"), ("Simulated years", s.get("trial_years"), "count"),
             ("Command", content.command or "not recorded", TEXT), ("Python", platform.python_version(), TEXT)]
     shown_rows = [(label, shown(value, kind) if kind != TEXT else shorten(str(value), 200))

@@ -17,9 +17,7 @@ from reliability.study.study import Study
 def plans(study: Study, history: History | None) -> list[Block]:
     """A row a plan of an earlier report."""
     if not study.plans:
-        return [Missing("Plans of earlier reports: the study states none.",
-                        "List them under [[report.plans]] in study.toml with name, year, promised, done, cost and "
-                        "laterals.")]
+        return [Missing("Plans of earlier reports: not stated by the utility.")]
     frame = pd.DataFrame([{
         "name": shorten(plan.name, 200), "year": float(plan.year), "promised": plan.promised,
         "done": plan.done or "not stated (done)", "cost": plan.cost, "found": found(plan, study, history)}
@@ -33,11 +31,11 @@ def plans(study: Study, history: History | None) -> list[Block]:
 def found(plan: EarlierPlan, study: Study, history: History | None) -> str:
     """What the comparison of converted laterals says of a plan, in words."""
     if not plan.laterals:
-        return "Not verified: the plan names no converted laterals (laterals)."
+        return "Not verified: the plan names no converted laterals."
     known = study.extra.get("conversions", {})
     named = len(known) if plan.laterals == ALL else len(plan.laterals)
     if history is None or history.conversions is None:
-        return ("Not verified: the study has no outage records (outages.csv)." if history is None else
+        return ("Not verified: the study has no outage records." if history is None else
                 "Not verified: the records cannot be compared before and after.")
     verdicts = conversions_shown.measures_frame(history.conversions)
     ratios = history.conversions.measures[["rate_ratio", "low", "high"]].to_numpy(dtype=float)

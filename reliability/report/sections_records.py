@@ -12,6 +12,7 @@ from reliability.report.blocks import Caution, Column, Points, Section, Table, T
 from reliability.report.content import Recorded
 from reliability.report.definitions import LEARNED_INTERVALS
 from reliability.report.figures import Figure, Sentence, joined, say
+from reliability.report.plain_words import SPOKEN_KINDS
 from reliability.report.places import place_columns, with_names
 from reliability.report.records import device_fit_frame
 from reliability.report.sections_history import completeness, findings_and_model
@@ -103,7 +104,7 @@ def times(recorded: Recorded) -> Section:
     title, frame = "Times to restore", recorded.history.times
     if not len(frame):
         return Section("times", title, (Text(say("Too few events are recorded to fit a distribution of times.")),))
-    names = frame.rename_axis("kind").reset_index()
+    names = frame.rename_axis("kind").reset_index().replace({"kind": SPOKEN_KINDS})
     return Section("times", title, (charts.restoration_times(recorded.history), Table(
         "times", "Time from start to last restoration of an event, by kind of call-out", (
             Column("kind", "Kind"), Column("events", "Events", "count"), Column("mean_hours", "Mean", "hours", "h"),

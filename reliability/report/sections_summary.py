@@ -12,7 +12,7 @@ from reliability.report.sentences_confidence import confidence
 
 PARAGRAPHS = (
     ("Cost and return", sentences.cost), ("Effect on customers", sentences.gains),
-    ("Without major event days", sentences.on_ordinary_days), ("Who gains and who gives", sentences.who_gains),
+    ("On ordinary days", sentences.on_ordinary_days), ("Who gains and who gives", sentences.who_gains),
     ("Who pays", sentences.perspectives), ("How sure", confidence),
     ("What would change it", sentences.turning_points), ("Alternatives", sentences.alternatives))
 

@@ -33,7 +33,7 @@ def worst(content: Content) -> Section:
     if history is None:
         blocks: list[Block] = [
             Missing("The worst feeders and laterals by the records: the study has no outage records, so they are "
-                    "ranked by the model.", "Bring outages.csv with the study."),
+                    "ranked by the model."),
             Heading("Feeders"), _modelled_feeders(content, None), Heading("Laterals"), *_modelled_laterals(content)]
     else:
         found = history.reported

@@ -31,8 +31,7 @@ def years(content: Content | Recorded) -> Section:
         60, records.momentary_note(history))
     chart = [charts.years(history, index) for index in ("saidi_min", "saifi")]
     short = [] if len(history.records.years) >= 5 else [Missing(
-        f"Five to ten years: the records cover {len(history.records.years)}.",
-        "Bring earlier records in outages.csv where they exist.")]
+        f"Five to ten years: the records cover {len(history.records.years)}.")]
     return Section("years", title, (*chart, *_against(history), table, *short, *_rolling(history),
                                     _experience(history)))
 
@@ -54,9 +53,7 @@ def _against(history: History) -> list[Block]:
         "against", f"{year} against means and benchmark", tuple(columns), frame, "Trend and benchmark",
         note=records.momentary_note(history, TREND_RULE))]
     if not stated:
-        blocks.append(Missing("A benchmark or standard of the regulator: the study states none.",
-                              "State benchmark_saifi, benchmark_saidi_min, benchmark_caidi_min or benchmark_maifi_e, "
-                              "and standard_above_benchmark, under [report] in study.toml."))
+        blocks.append(Missing("A benchmark or standard of the regulator: not stated by the utility."))
     return blocks
 
 
@@ -99,8 +96,7 @@ def _rolling(history: History) -> list[Block]:
             Column("years", "Years"), VIEW, *INDICES), means, "Three-year means", note=records.momentary_note(history),
             file="history.json"))
     else:
-        blocks.append(Missing("Three-year means: fewer than three consecutive years are covered in full.",
-                              "Bring earlier records in outages.csv where they exist."))
+        blocks.append(Missing("Three-year means: fewer than three consecutive years are covered in full."))
     return blocks
 
 

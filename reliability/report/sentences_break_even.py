@@ -40,7 +40,7 @@ def scenario_saidi_gain(content: Content, scenario: int, subject: str | Name = "
     return saidi_gain(totals, content.figure(SHARE_KIND, *place, SHARE), subject) if isinstance(totals, Mapping) else ()
 
 
-def selection_saidi_gain(content: Content, subject: str | Name = "The selection") -> Sentence:
+def selection_saidi_gain(content: Content, subject: str | Name = "The proposal") -> Sentence:
     """The same of the selection."""
     if content.selected is None:
         return ()
@@ -56,12 +56,9 @@ def momentary_side_by_side(content: Content, scenario: int) -> Sentence:
     none, half, full = (content.figure("money", *place, k, "npv") for k in range(len(MOMENTARY_FACTORS)))
     if none.value is None:
         return ()
-    to, table, study = (content.figure("whole", "interruption_costs", key) for key in (
-        "escalated_to", "table_year", "study_year"))
+    to, table = (content.figure("whole", "interruption_costs", key) for key in ("escalated_to", "table_year"))
     prices = table if to.value is None else to
     year = () if prices.value is None else say(", in prices of {year}", year=prices)
-    if year and study.value not in (None, prices.value):
-        year = (*year, *say(" (the last year of the price index; the study's other prices are of {study})", study=study))
     each = content.figure("three_digits", "interruption_costs", "per_momentary_event")
     worth = () if each.value is None else say(" ({each} {currency} a customer's event on average)", each=each,
                                               currency=content.currency)

@@ -11,13 +11,13 @@ from reliability.history.calibration import Comparison
 from reliability.history.level import LEVEL
 from reliability.report.content import Content, proposed_conversions
 from reliability.report.figures import Figure, Name, Sentence, joined, say
+from reliability.report.plain_words import SPOKEN_KINDS
 from reliability.report.ranges import ranges_sentence
 from reliability.report.sentences import money, money_range, trials_cut
 from reliability.schema.assumptions import label_of
 from reliability.schema.units import spoken_unit
 
 MOST_FIXED = 3
-SPOKEN_KINDS = {"refuse": "fuse replacement"}     # a kind of call-out in a sentence, where its key is no plain word
 FIRM = 0.9      # probability from which a conversion is called firm; our choice
 
 
@@ -88,9 +88,9 @@ def _main_driver(content: Content) -> list[Sentence]:
     most = rows.sort_values("total", ascending=False, kind="stable").iloc[0]
     share = Figure(float(most["total"]), "share")
     if most["assumption"] == widest["assumption"]:
-        return [(*first, *say("; it explains most of its variance too, {share}.", share=share))]
-    return [(*first, *say("; most of its variance over the ranges, {share}, comes from {label}.", share=share,
-                          label=Name(label_of(str(most["assumption"])))))]
+        return [(*first, *say("; it explains the largest part of its variance too, {share}.", share=share))]
+    return [(*first, *say("; the largest part of its variance over the ranges, {share}, comes from {label}.",
+                          share=share, label=Name(label_of(str(most["assumption"])))))]
 
 
 def driver_rows(content: Content) -> pd.DataFrame | None:
@@ -128,8 +128,8 @@ def _outside(found: Comparison) -> list[Sentence]:
                 told.append(say("{label} of {feeder} on {days} {ratio}", label=label, feeder=Name(str(name)),
                                 days=found.days, ratio=_interval(row[f"{index}_ratio"], row[f"{index}_low"],
                                                                  row[f"{index}_high"])))
-    return told + [say("times of {kind} on {days} {ratio}", kind=SPOKEN_KINDS.get(str(kind), str(kind)), days=found.days,
-                       ratio=_interval(row["ratio"], row["low"], row["high"]))
+    return told + [say("times of {kind} on {days} {ratio}", kind=SPOKEN_KINDS.get(str(kind), str(kind)),
+                       days=found.days, ratio=_interval(row["ratio"], row["low"], row["high"]))
                    for kind, row in found.times.iterrows() if _differs(row["low"], row["high"])]
 
 
@@ -144,8 +144,8 @@ def _interval(ratio: float, low: float, high: float) -> Sentence:
 
 def _ratios(found: Comparison, more: str) -> Sentence:
     saidi = found.feeders[["saidi_ratio", "saidi_low", "saidi_high"]].to_numpy(dtype=float)[0].tolist()
-    return say("On {days} the records show {saifi} times the modelled SAIFI and {saidi} times the modelled SAIDI{more}.",
-               days=found.days, saifi=_interval(*found.rate), saidi=_interval(*saidi), more=more)
+    return say("On {days} the records show {saifi} times the modelled SAIFI and {saidi} times the modelled "
+               "SAIDI{more}.", days=found.days, saifi=_interval(*found.rate), saidi=_interval(*saidi), more=more)
 
 
 def _on_calibrated_inputs(content: Content) -> list[Sentence]:

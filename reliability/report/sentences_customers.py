@@ -92,11 +92,12 @@ def without_major_events(content: Content, scenario: int) -> Sentence:
         return Figure(abs(figure.value or 0.0), kind) if key == "change" else figure
 
     years, parts = found["years"], {}
-    for index, kind in (("saidi_min", "minutes"), ("saifi", "index")):
-        parts[index] = say("{after} ({size} {less})", after=of(index, kind, "after"), size=of(index, kind, "change"),
+    for index, kind, unit in (("saidi_min", "minutes", " min"), ("saifi", "index", "")):
+        parts[index] = say("{after}{unit} ({size} {less})", unit=unit,
+                           after=of(index, kind, "after"), size=of(index, kind, "change"),
                            less="less" if found[index]["change"] <= 0 else "more")
     return say("Without major event days the records have a mean SAIDI of {saidi} min and SAIFI of {saifi} ({span}). "
-               "If {s} changes them by the same share as the modelled ones, they become {to_saidi} min and {to_saifi}. "
+               "If {s} changes them by the same share as the modelled ones, they become {to_saidi} and {to_saifi}. "
                "The model itself counts all days, so this is a scaling.", saidi=of("saidi_min", "minutes", "recorded"),
                saifi=of("saifi", "index", "recorded"), span=str(years[0]) if len(years) == 1 else
                f"{years[0]} to {years[-1]}", s=within(content, scenario), to_saidi=parts["saidi_min"],

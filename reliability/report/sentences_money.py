@@ -51,8 +51,8 @@ def price_level(summary: Mapping[str, Any], currency: str) -> Sentence:
                              "them, what society gains and loses is not in the study's money.",
                              currency=currency))
     return joined([*sentences, say(
-        "They come from surveys of what single interruptions cost; a momentary event counts {x} times its survey value, "
-        "however many there are in a year, so that society's figures rest on that value.",
+        "They come from surveys of what single interruptions cost; a momentary event counts {x} times its survey "
+        "value, however many there are in a year, so that society's figures rest on that value.",
         x=stated("three_digits", "momentary_cost_factor"))])
 
 

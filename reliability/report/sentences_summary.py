@@ -247,7 +247,7 @@ def turning_points(content: Content) -> Sentence:
                   and key not in {p for d, p in PRICES.items() if d not in installed}
                   and known["break_even"][key] == known["break_even"][key]]
         if listed:
-            sentences.append(say("Each alone, {list} would bring its NPV to nil.", list=joined(listed, ", ")))
+            sentences.append(say("Each alone, {list} would bring its NPV to zero.", list=joined(listed, ", ")))
     return joined([s for s in sentences if s])
 
 

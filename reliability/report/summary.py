@@ -19,6 +19,7 @@ from reliability.report.recorded_basis import KEY, recorded_basis
 from reliability.report.records_reported import reported_summary
 from reliability.report.reporting import face_summary
 from reliability.report.status_totals import by_status
+from reliability.report.work_pack_of_results import work_pack_revision
 
 
 def summary(results: Results) -> dict[str, Any]:
@@ -62,7 +63,7 @@ def _choice(results: Results, plan: Plan) -> dict[str, Any]:
     choice = plan.choice
     return {"objective": choice.objective, "feasible": choice.feasible, "message": choice.message,
             "gap": choice.gap, "totals": dict(choice.totals), "by_status": by_status(results),
-            "programme": plan.programme_note,
+            "programme": plan.programme_note, "work_pack_revision": work_pack_revision(results),
             "stability": plan.stability.summary() if plan.stability else None,
             "calibrated": plan.calibrated.summary() if plan.calibrated else None}
 

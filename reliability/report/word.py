@@ -25,8 +25,9 @@ from reliability.report.blocks import (
     Text,
 )
 from reliability.report.chart import BarChart, Chart, MapChart, PlotChart
-from reliability.report.figures import plain
+from reliability.report.figures import kept_together
 from reliability.report.picture import png
+from reliability.report.reporting import day_of
 from reliability.report.word_front import contents, cover, footer, heading, page
 from reliability.report.word_layout import Cells, Layout, arranged
 from reliability.report.word_parts import equal_bytes, fill_when_opened, styles
@@ -57,16 +58,28 @@ def docx_bytes(made: Document) -> bytes:
     document = docx.Document()
     styles(document, docx)
     document.core_properties.title = f"{made.kind}: {shorten(made.name, LONGEST)}"
-    document.core_properties.author = ""
+    document.core_properties.author = clean(dict(made.facts).get("Prepared by", ""))
+    dated(document, dict(made.facts).get("Date of the report", ""))
     cover(document, docx, made)
     contents(document, docx, made)
-    footer(document, docx, f"{made.kind}, {shorten(made.name, LONGEST)}")
+    footer(document, docx, made.foot)
     for number, section in enumerate(made.sections, start=1):
         _section(document, docx, section, number, made)
     fill_when_opened(document, docx)
     out = io.BytesIO()
     document.save(out)
     return equal_bytes(out.getvalue())
+
+
+def dated(document: Any, day: str) -> None:
+    """The day that the report states as that of the file; without one none is claimed."""
+    found = day_of(day)
+    for name in ("created", "modified"):
+        if found is not None:
+            setattr(document.core_properties, name, found)
+            continue
+        for stated in document.core_properties._element.findall(f"{{http://purl.org/dc/terms/}}{name}"):
+            document.core_properties._element.remove(stated)
 
 
 def write_docx(made: Document, path: str | Path) -> None:
@@ -106,18 +119,18 @@ def _block(document: Any, docx: Any, block: Block) -> None:
         paragraph = document.add_paragraph()
         if block.label:
             paragraph.add_run(f"{block.label}. ").bold = True
-        paragraph.add_run(clean(plain(block.sentence)))
+        paragraph.add_run(clean(kept_together(block.sentence)))
     elif isinstance(block, KeyFigures):
         document.add_paragraph()._p.addprevious(key_figures_xml(docx, block))
     elif isinstance(block, Points):
         for sentence in block.sentences:
-            document.add_paragraph(clean(plain(sentence)), style="List Bullet")
+            document.add_paragraph(clean(kept_together(sentence)), style="List Bullet")
     elif isinstance(block, Heading):
         heading(document, docx, block.text, 2)
     elif isinstance(block, Missing):
-        document.add_paragraph(clean(f"Not available. {block.what} {block.remedy}".strip()), style="Intense Quote")
+        document.add_paragraph(clean(f"Not available. {block.what}"), style="Intense Quote")
     elif isinstance(block, Caution):
-        document.add_paragraph(clean(plain(block.sentence)), style="Intense Quote")
+        document.add_paragraph(clean(kept_together(block.sentence)), style="Intense Quote")
     elif isinstance(block, BarChart | PlotChart | MapChart):
         _figure(document, docx, block)
 

@@ -11,18 +11,18 @@ from markupsafe import Markup
 
 from reliability.cautions import CAUTION
 from reliability.cells import write_csv
-from reliability.formats import count, missing, probability
+from reliability.formats import count, missing
 from reliability.network.application_remedies import open_points_of
 from reliability.report import palette
 from reliability.report.charts_map import lateral_map
 from reliability.report.picture import load, svg
-from reliability.report.work_pack_jobs import HOLD, PROBABILITY, WorkPack
+from reliability.report.plain_words import without_keys
+from reliability.report.work_pack_jobs import HOLD, WorkPack
 from reliability.report.work_pack_lists import contents, lists, resets
 from reliability.report.work_pack_pages import pages_of
 from reliability.report.work_pack_rows import BACKUP, COUNTER, OF_THE_DEVICE, TAG, WORK, revision_of, work_pack_rows
 from reliability.report.work_pack_sketch import lateral_sketch
 from reliability.report.work_pack_steps import AFTER_OPERATION, BEFORE_SERVICE, quantity
-from reliability.schema.assumptions import PRACTICE
 from reliability.schema.devices import BY_NAME
 from reliability.schema.problems import shorten
 from reliability.tasks import HERE, Workers
@@ -52,7 +52,8 @@ def work_pack_html(pack: WorkPack, workers: Workers = HERE) -> str:
                               undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     environment.filters |= {
         "number": quantity, "short": lambda text, most=40: shorten(text, most), "device": _device_label,
-        "count": lambda many, noun: count(int(many), noun), "sentence": lambda text: text[:1].upper() + text[1:]}
+        "count": lambda many, noun: count(int(many), noun), "plain": without_keys,
+        "sentence": lambda text: text[:1].upper() + text[1:]}
     pages = pages_of(pack)
     rows = work_pack_rows(pack).to_dict("records")
     if workers.forks and pack.view is not None:
@@ -63,7 +64,7 @@ def work_pack_html(pack: WorkPack, workers: Workers = HERE) -> str:
               for place, (row, numbers, picture) in enumerate(zip(rows, pages.sheets, pictures, strict=True))]
     values = pack.checks.values
     return environment.get_template(TEMPLATE).render(
-        colours=palette.css(), pack=pack, revision=revision_of(pack), cautions=CAUTIONS, practice=PRACTICE,
+        colours=palette.css(), pack=pack, revision=revision_of(pack), cautions=CAUTIONS,
         pages=pages, contents=contents(pack, pages), sheets=sheets,
         lists=lists(pack, pages), resets=resets(pack, pages), not_known=NOT_KNOWN,
         after_pages=[[sheets[k] for k in page] for page in pages.after], tag=TAG, work=WORK, hold=HOLD,
@@ -94,7 +95,6 @@ def _sheet(pack: WorkPack, row: dict[str, Any], hold_page: int, page: int, place
         "of_the_device": [(label, _proposed(row, column, unit)) for column, label, unit in OF_THE_DEVICE],
         "of_the_backup": [*((label, _proposed(row, column, unit)) for column, label, unit in BACKUP),
                           (COUNTER[1], "")],
-        "probability": "" if missing(row.get(PROBABILITY)) else probability(row[PROBABILITY]),
     }
 
 

@@ -33,7 +33,8 @@ class WorkPack:
     (READY; HOLD where its verdict is not pass; NO_SHEET for a device other than a sectionalizer), releasable (whether
     a signature may release it: no check fails and nothing is unknown) and PROBABILITY, NaN where it was not computed.
     resets: a row a backup whose fast operations change: backup_id, year, fast_operations. view: the network in plan,
-    None without routes; miles: lengths are in miles.
+    None without routes; miles: lengths are in miles. actuators_per_year: used up by operations of all units in service,
+    on the average; None where that was not computed.
     """
 
     study_name: str
@@ -42,6 +43,7 @@ class WorkPack:
     resets: pd.DataFrame
     view: PlanView | None = None
     miles: bool = False
+    actuators_per_year: float | None = None
 
     def stated(self, key: str) -> str:
         """What the study states under a key of [report]; "" where it states nothing."""
@@ -76,7 +78,8 @@ def checks_of_selection(model: Model, selection: pd.DataFrame) -> ApplicationChe
 
 
 def work_pack(checks: ApplicationChecks, selection: pd.DataFrame | None, programme: pd.DataFrame | None = None, *,
-              study_name: str = "", view: PlanView | None = None, miles: bool = False) -> WorkPack:
+              study_name: str = "", view: PlanView | None = None, miles: bool = False,
+              actuators_per_year: float | None = None) -> WorkPack:
     """The pack of a selection checked by `checks_of_selection`; years are those of programme.csv where it is given.
 
     selection: None for a pack without a job.
@@ -91,7 +94,7 @@ def work_pack(checks: ApplicationChecks, selection: pd.DataFrame | None, program
     resets = pd.DataFrame({"backup_id": changed["section_id"].astype(str),
                            "year": _year_of(changed["section_id"], _years(programme, "backup settings")),
                            "fast_operations": changed["fast_operations_of_backup"].astype(float)})
-    return WorkPack(study_name, checks, jobs, resets.reset_index(drop=True), view, miles)
+    return WorkPack(study_name, checks, jobs, resets.reset_index(drop=True), view, miles, actuators_per_year)
 
 
 def _jobs(checks: ApplicationChecks, chosen: pd.DataFrame, years: pd.Series) -> pd.DataFrame:

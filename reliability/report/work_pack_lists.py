@@ -23,7 +23,7 @@ def contents(pack: WorkPack, pages: Pages) -> list[tuple[str, str, str]]:
          len(pages.resets)),
         ("Sheets in the order of travel", f"{count(sheets, 'sheet')}: {sheets - held} ready, {held} on {HOLD}",
          first_sheet, pages.card - first_sheet),
-        ("Card for after an operation", "one for every lateral of this pack", pages.card,
+        ("Card for after an operation", "one card, for any lateral of this pack", pages.card,
          pages.total - pages.card + 1)]
     return [(part, many, f"{first}–{first + more - 1}" if more > 1 else str(first))
             for part, many, first, more in parts if more]

@@ -15,6 +15,7 @@ from reliability.network.place_names import field_columns
 from reliability.network.protection import protection
 from reliability.network.rates import fault_currents_a
 from reliability.network.tree import NO_DEVICE
+from reliability.report.plain_words import without_keys
 from reliability.report.work_pack_jobs import PROBABILITY, WorkPack
 from reliability.report.work_pack_pages import Pages, pages_of
 from reliability.report.work_pack_steps import BEFORE_SERVICE
@@ -43,6 +44,7 @@ TO_FILL_IN = (*(f"{when}_{column}" for when in ("found", "left")
                 for column, _, _ in (*OF_THE_DEVICE, *BACKUP, COUNTER)),
               *(column for column, _ in TAG), *(step.column for step in BEFORE_SERVICE),
               *(column for column, _ in WORK))
+COVER = ("date", "prepared_by", "approved_by")      # keys of [report] that stand on the cover
 DIGITS_OF_REVISION = 8
 
 
@@ -54,7 +56,8 @@ def work_pack_rows(pack: WorkPack) -> pd.DataFrame:
     """
     rows, pages = _proposed(pack), pages_of(pack)
     sheets = pack.with_sheet
-    resolve = [" ".join(point.remedy for point in open_points_of(pack.checks, at)) for at in sheets["at"].tolist()]
+    resolve = [" ".join(without_keys(point.remedy) for point in open_points_of(pack.checks, at))
+               for at in sheets["at"].tolist()]
     first = pd.DataFrame({
         "caution": CAUTION, "revision": revision_of(pack), "page": _page_numbers(pages),
         "year": sheets["year"].where(sheets["year"] > 0).astype("Int64"),
@@ -65,9 +68,13 @@ def work_pack_rows(pack: WorkPack) -> pd.DataFrame:
 
 
 def revision_of(pack: WorkPack) -> str:
-    """Letters and digits that differ wherever anything proposed, its order or its status does."""
+    """Letters and digits that differ wherever anything proposed, its order, year or status does, and where the date or
+    a name of the cover does.
+    """
     jobs = pack.jobs.drop(columns=["at", PROBABILITY])
-    text = "\n".join(frame.to_csv(index=False) for frame in (jobs, pack.resets, _proposed(pack)))
+    years = [pack.year_name(year) for year in sorted({*pack.jobs["year"], *pack.resets["year"]})]
+    text = "\n".join((*(frame.to_csv(index=False) for frame in (jobs, pack.resets, _proposed(pack))), *years,
+                      *(pack.stated(key) for key in COVER)))
     return hashlib.sha256(text.encode()).hexdigest()[:DIGITS_OF_REVISION].upper()
 
 

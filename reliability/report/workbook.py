@@ -22,6 +22,7 @@ from reliability.report import workbook_years as by_year
 from reliability.report.blocks import Section
 from reliability.report.content import Content
 from reliability.report.documents import sections
+from reliability.report.reporting import day_of
 from reliability.report.workbook_cashflow import write_cashflow
 from reliability.report.workbook_chart_data import DATA, write_chart_data
 from reliability.report.workbook_charts import CHARTS, write_charts
@@ -56,7 +57,9 @@ def write_workbook(content: Content, target: str | Path | io.BytesIO, made: list
     flows = {f"Cash flow {view}": view for view in content.cases}
     entries = grouped([*_ours(content, scenario, flows), *entries_of(made, by_scenario(content), ROWS_MOST)])
     with _book(target) as book:
-        book.set_properties({"title": "Reliability report", "comments": CAUTION, "created": MADE})
+        book.set_properties({"title": "Reliability report", "comments": CAUTION,
+                             "author": str(content.study.values["prepared_by"] or ""),
+                             "created": day_of(content.study.values["date"]) or MADE})
         formats = Formats(book)
         if scenario is not None:
             proposal.write_proposal(book, formats, content, scenario)

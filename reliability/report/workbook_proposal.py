@@ -123,7 +123,7 @@ def _results(content: Content, scenario: int) -> Iterator[Line]:
     yield "Net present value (NPV)", both({v: f"SUM({years[v]['present']})" for v in VIEWS}, "npv"), "money", money
     yield ("Internal rate of return", both({v: f'IFERROR(IRR({years[v]["net"]},{_guess(cases[v]["irr"])}),"{DASH}")'
                                             for v in VIEWS}, "irr"), "irr", "per year")
-    yield "Benefit-cost ratio", both({v: _ratio(content, v) for v in VIEWS}, "bcr"), "ratio", ""
+    yield "Benefit-cost ratio", both({v: _ratio(content, v) for v in VIEWS}, "bcr"), "bcr", ""
     for label, paid, key in (("Payback", "paid", "payback_years"),
                              ("Discounted payback", "paid_present", "discounted_payback_years")):
         yield label, both({v: f'IF(OR({by_year.cells(content, f"net_{v}", 0)}>=0,COUNT({years[v][paid]})=0),"{DASH}",'

@@ -15,7 +15,7 @@ from reliability.schema.values import Assumptions
 AssumptionKind = Literal["number", "whole", "shares", "choice", "text", "flag"]
 
 AS_BUILT_SETTINGS, MAY_CHANGE = "as_built", "may_change"
-OURS = "our assumption"
+OURS = "assumption of this tool, no source"
 PRACTICE = "common practice, no source"
 CLEARING_SHARES = "from memory: 83.25, 10.05 and 1.42 % of all faults cleared by reclosing once, twice, three times"
 CUSTOMER_COSTS = "LBNL-6941E, 2015, dollars of 2013; from memory"

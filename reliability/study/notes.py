@@ -41,7 +41,7 @@ def notes(columns: Mapping[str, np.ndarray]) -> tuple[str, ...]:
         ((device == FUSE) & (link == "") & ~known["saving_ceiling_a"],
          "with a fuse but neither fuse_link nor saving_ceiling_a: a fast operation saves that fuse at any current"),
         (np.isin(device, LATERAL_DEVICES) & ~known["peak_load_a"],
-         "with a lateral device but no peak_load_a: no rating can be chosen there from the load"),
+         "with a lateral device but no peak load (peak_load_a): no rating can be chosen there from the load"),
         (columns["length_km"] > LONGEST_KM,
          f"longer than {LONGEST_KM:.0f} km: is the length in kilometres (or miles), not metres or feet?"),
         (source & (amperes["fault_current_source_a"] < LEAST_FAULT * amperes["peak_load_a"]),

@@ -111,7 +111,7 @@ def _tiles(place: Slot, case: dict[str, Any], currency: str, npv: np.ndarray | N
     figures = (("Net present value", money(case["npv"], currency)), ("NPV, P10 to P90", spread),
                ("Probability that NPV is above 0", probability(None if npv is None else trials.odds_of_gain(npv))),
                ("Capital", money(case["capex"], currency)), ("Internal rate of return", spoken(case["irr"], "irr")),
-               ("Benefit over cost", number(case["bcr"])),
+               ("Benefit over cost", spoken(case["bcr"], "bcr")),
                ("Discounted payback", _payback(payback)),
                ("Per interruption and minute avoided", tiles.per_avoided(case, currency)))
     with place.again().container():

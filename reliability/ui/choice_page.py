@@ -165,7 +165,7 @@ def _table(shown: Opened, now: ScenarioResults, found: Selection) -> None:
     laterals = choice.selection[choice.selection["what"] == "lateral"]
 
     def pack() -> WorkPack:
-        study, years = now.results.study, None
+        study, years = now.results.study, choice.selection.assign(year=1)
         if found.question.by_year:
             years, _ = background.ask(*found.programme(now)).result()
         return work_pack(checks_of_selection(study.model, choice.selection), choice.selection, years,

@@ -60,11 +60,11 @@ def rows_of(seed: int, n: int = 260, end: str = "2024-12-31") -> list[dict]:
 
 
 @cache
-def history_of(seed: int) -> History:
+def history_of(seed: int, momentary: str = "some") -> History:
     rows = rows_of(seed)
     days = ", ".join(row["started"][:10] for row in rows[::9])
     return read_history(study(rows, sections=SECTIONS, extra={"customers_served": SERVED}, major_event_method="fixed",
-                              major_event_days=days))
+                              major_event_days=days, momentary=momentary))
 
 
 def plain_rows(history: History, without: bool) -> list[dict]:
@@ -181,7 +181,7 @@ def test_circuits_are_ranked_by_the_sums_of_their_own_records(kind, without):
 
 
 def test_years_worst_are_those_in_which_a_circuit_was_among_the_worst():
-    history = history_of(2)
+    history = history_of(2, "all")
     circuits = history.reported.laterals
     for view, end in ((circuits.without, ""), (circuits.every_event, "_all")):
         means = view.indices(circuits.years)
@@ -287,7 +287,11 @@ def test_a_place_without_any_momentary_record_has_no_maifi_e():
             np.testing.assert_allclose(table.loc["B", ["maifi", "maifi_e"]].astype(float), silent)
             panel = made.reported.feeders.every_event.indices([year])["maifi_e"]
             np.testing.assert_allclose(panel.loc[["A", "B"]], [seen, silent])
-    assert some.reported.feeders.table["rank_maifi_e"].isna().to_dict() == {"A": False, "B": True}
+    assert some.reported.feeders.table["rank_maifi_e"].isna().all()         # neither ranks by it
+    assert not some.reported.feeders.table[["worst_by", "worst_by_all", "years_worst_by"]].apply(
+        lambda column: column.str.contains("MAIFI")).any(axis=None)
+    assert all_.reported.feeders.table["rank_maifi_e"].to_dict() == {"A": 1.0, "B": 1.0}
+    assert all_.reported.feeders.table["years_worst_by"].str.contains("MAIFI_E").any()
     assert any("on 1 feeder (B)" in caution for caution in some.cautions)
     assert not any("momentary interruption is recorded" in caution for caution in all_.cautions)
 

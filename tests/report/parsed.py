@@ -46,7 +46,7 @@ class Page(HTMLParser):
         if self.open and self.open[-1] not in ("style", "script"):
             self.words.append(data)
         if self._data is not None:
-            self._data[2] += data
+            self._data[2] += data.replace("\u00a0", " ")
 
     @property
     def text(self) -> str:

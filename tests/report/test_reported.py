@@ -157,9 +157,9 @@ def test_a_benchmark_is_compared_in_its_own_view_or_named_as_missing():
     assert "an order" in words
     every = read_history(study().with_assumptions(benchmark_excludes_major_events=False))
     assert records_reported.index_frame(every).set_index(["key", "view"])["benchmark"].loc["saifi"][ALL] == 0.5
-    text = missing(sections_years.years(content(reported=False)))
-    assert "benchmark_saifi" in text
-    assert "benchmark_saifi" not in missing(sections_years.years(content()))
+    assert "standard of the regulator: not stated by the utility" in missing(
+        sections_years.years(content(reported=False)))
+    assert "regulator" not in missing(sections_years.years(content()))
 
 
 def test_a_standard_is_so_far_above_its_benchmark_and_said_to_be_kept_or_not():
@@ -177,15 +177,16 @@ def test_a_standard_is_so_far_above_its_benchmark_and_said_to_be_kept_or_not():
     assert "the standard of" not in bare
 
 
-def test_the_face_states_what_is_known_and_names_the_keys_of_what_is_not():
+def test_the_face_states_what_is_known_and_says_what_is_not():
     for document in (report(content()), outage_history(Recorded(study(), content().history))):
         text = Page(page(document)).text
         for words in ("2026-03-31", "Planning", "The board", "Reporting year", "within five minutes", "Applied for"):
             assert words in text
-        assert "under [report]" not in text
+        assert "not stated by the utility" not in text
     text = Page(page(report(content(reported=False)))).text
-    assert "State date, prepared_by, approved_by under [report] in study.toml." in text
-    assert "reporting_year under [report]" in Page(page(report(content(reported=False, recorded=False)))).text
+    assert "Date of the report, prepared by, approved by: not stated by the utility." in text
+    assert "approved by, the reporting year: not stated by the utility." in Page(
+        page(report(content(reported=False, recorded=False)))).text
 
 
 def test_a_reporting_year_beyond_the_records_is_said():
@@ -205,7 +206,7 @@ def test_earlier_plans_stand_with_what_verification_found():
     for name, row in content().history.conversions.measures.iterrows():
         assert str(row["verdict"] or "not determined") in said, name
     assert "no outage records" in verification(pilot, study(), None)
-    assert "[[report.plans]]" in Page(page(report(content(reported=False)))).text
+    assert "Plans of earlier reports: not stated by the utility." in Page(page(report(content(reported=False)))).text
 
 
 def test_a_day_just_above_its_threshold_shows_by_how_much():
@@ -282,7 +283,7 @@ def test_the_programme_is_dated_where_the_reporting_year_is_known():
 def test_a_study_with_nothing_stated_still_has_every_section():
     bare = content(reported=False, areas=False)
     text = Page(page(report(bare))).text
-    for words in ("column area of sections.csv", "benchmark_saifi", "[[report.plans]]", "prepared_by"):
+    for words in ("Operating areas: no section states one", "Plans of earlier reports: not stated", "prepared by"):
         assert words in text
     assert len(HISTORY) == 14
     assert np.isnan(records_reported.index_frame(bare.history)["benchmark"]).all()

@@ -8,9 +8,11 @@ import pytest
 
 from reliability.business.break_even import BREAK_EVEN
 from reliability.formats import money, number, percent, shown
-from reliability.report.blocks import KeyFigures, Text
+from reliability.report.blocks import KeyFigures, Text, tables
 from reliability.report.content import leading
+from reliability.report.documents import sections
 from reliability.report.figures import plain
+from reliability.report.records_reported import NO_TREND, index_frame
 from reliability.report.sections_business import drivers
 from reliability.report.sections_summary import summary
 from reliability.report.sentences import (
@@ -23,6 +25,7 @@ from reliability.report.sentences import (
 )
 from reliability.report.sentences_break_even import momentary_value, scenario_saidi_gain
 from reliability.report.sentences_confidence import confidence
+from reliability.report.sentences_money import price_level, two_rates
 from reliability.report.sentences_summary import alternatives, decision, turning_points
 from reliability.schema.assumptions import ASSUMPTIONS, label_of
 from tests.networks import certain
@@ -41,7 +44,8 @@ def case(npv, bcr, low, high, chance):
                                  "above 0 in over 99 % of 40 simulated horizons"],
      ["does not", "cover"]),
     ((5e4, 1.4, -2e4, 8e4, 0.8), ["pays over", "above 0 in 80.0 % of 40 simulated horizons"], ["not pay"]),
-    ((-5e4, 0.4, -8e4, -2e4, 0.0), ["does not pay over", "−50\u202f000 USD", "above 0 in under 1 % of 40 simulated horizons",
+    ((-5e4, 0.4, -8e4, -2e4, 0.0), ["does not pay over", "−50\u202f000 USD",
+                                    "above 0 in under 1 % of 40 simulated horizons",
                                     "Its savings cover 40.0 % of its costs"], [" pays "]),
     ((-5e4, -0.4, -8e4, -2e4, 0.0), [
         "does not pay", "It saves nothing; its yearly costs add to its capital"], ["cover"]),
@@ -183,9 +187,15 @@ def test_ranges_that_are_not_given_and_records_that_are_not_there(content):
 
 def test_the_main_driver_is_named_and_what_would_turn_the_decision(content):
     rows = content.drivers[content.drivers["scenario"] == content.scenarios[leading(content)]]
-    most = rows.loc[rows["total"].idxmax()]
-    assert f"The largest driver is “{most['label']}” ({percent(most['total'])} of the variance" in plain(
-        confidence(content))
+    widest, most = rows.loc[rows["swing"].idxmax()], rows.loc[rows["total"].idxmax()]
+    text = plain(confidence(content))
+    assert f"Moved alone, “{widest['label']}” moves the NPV most: from" in text
+    assert f"it explains the largest part of its variance too, {percent(most['total'])}." in text
+    assert widest["assumption"] == most["assumption"]
+    other = rows[rows["total"].notna()]["total"].nsmallest(1).index
+    turned = content.drivers.assign(total=content.drivers["total"].where(~content.drivers.index.isin(other), 0.9))
+    assert (f"the largest part of its variance over the ranges, 90.0 %, comes from “{rows.loc[other[0], 'label']}”"
+            in plain(confidence(replace(content, drivers=turned))))
     price = rows.set_index("assumption").loc["sectionalizer_cost"]
     turn = shown(price["break_even"], "three_digits")
     assert f"an installed price of a sectionalizer of {turn} USD per unit (now" in plain(turning_points(content))
@@ -293,3 +303,51 @@ def test_what_the_ranges_leave_out_is_named(content):
     rows = content.drivers[content.drivers["scenario"] == "Proposed"]
     fixed = rows[rows["range"] == "±20%"].sort_values("swing", ascending=False)
     assert f"They leave out what has no range, first of all “{fixed.iloc[0]['label']}”" in plain(confidence(content))
+
+
+def test_feeders_and_times_beyond_their_interval_are_named(content):
+    found = content.history.calibration
+    text = plain(confidence(content))
+    for comparison in (found.every_day, found.ordinary):
+        for index, label in (("saifi", "SAIFI"), ("saidi", "SAIDI")):
+            rows = comparison.feeders.iloc[1:]
+            outside = (rows[f"{index}_low"] > 1.0) | (rows[f"{index}_high"] < 1.0)
+            for name in rows.index:
+                assert (f"{label} of “{name}” on {comparison.days} " in text) == bool(outside[name]), (name, label)
+    feeders = found.every_day.feeders.copy()
+    feeders.iloc[1, feeders.columns.get_indexer(["saidi_ratio", "saidi_low", "saidi_high"])] = 0.535, 0.327, 0.938
+    changed_ = replace(found, every_day=replace(found.every_day, feeders=feeders))
+    seen = plain(confidence(replace(content, history=replace(content.history, calibration=changed_))))
+    assert f"SAIDI of “{feeders.index[1]}” on all days 0.535 (0.327 to 0.938)" in seen
+    assert "for the whole system within chance" in seen
+
+
+@pytest.mark.parametrize(("capital", "told"), [(0.075, True), (0.06, False)])
+def test_two_rates_are_told_in_one_sentence(changed, content, capital, told):
+    at = content.proposed
+    now = changed({("scenarios", at, "business", "revenue_requirement", "cost_of_capital"): capital})
+    now = replace(now, study=replace(content.study, values={**content.study.values, "discount_rate": 0.06}))
+    text = plain(two_rates(now, at))
+    assert ("discounted at 6.0 %" in text and "levelised at 7.5 %" in text) == told
+    assert told or not text
+
+
+def test_the_study_s_price_year_is_told_where_the_index_ends_before_it(changed):
+    year = ("interruption_costs", "study_year")
+    assert "the last year of the index (the study's other prices are of 2025; the years between are left out)" in plain(
+        price_level(changed({year: 2025}).summary, "USD"))
+    assert "other prices" not in plain(price_level(changed({year: 2024}).summary, "USD"))
+
+
+def test_the_trend_of_what_is_recorded_in_part_is_not_tested(content):
+    assert content.history.records.settings.momentary_complete is False
+    rows = index_frame(content.history).set_index("key").loc["maifi_e"]
+    assert set(rows["trend"]) == {NO_TREND}
+    assert rows["change"].isna().all()
+    settings = replace(content.history.records.settings, momentary_complete=True)
+    whole = replace(content.history, records=replace(content.history.records, settings=settings))
+    assert NO_TREND not in set(index_frame(whole)["trend"])
+    notes = [t.note for t in tables(sections(content)) if any(c.key == "maifi_e" for c in t.columns)
+             and t.key in ("years", "rolling", "three-years", "areas", "feeders", "recorded-feeders")]
+    assert len(notes) >= 4
+    assert all("no rank and no trend is made of them" in note for note in notes)

@@ -7,6 +7,7 @@ import os
 import sys
 import time
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import pytest
 
@@ -63,7 +64,7 @@ def test_it_holds_every_section_table_and_figure(docx, content):
 
 def test_no_assumption_is_missing(docx, laid_out, content):
     table = next(t for t in tables(sections(content)) if t.key == "assumptions")
-    found = next(t for t in laid_out.tables if "Set by" in [c.text for c in t.rows[0].cells])
+    found = next(t for t in laid_out.tables if "Source of the value" in [c.text for c in t.rows[0].cells])
     assert [row.cells[0].text for row in found.rows[1:]] == table.frame["label"].tolist()
     assert len(found.rows) - 1 == len(table.frame) > 120
 
@@ -115,14 +116,26 @@ def test_the_contents_list_every_heading_within_a_field(docx, laid_out):
 
 
 def test_the_cover_has_what_a_filing_needs(laid_out, content):
-    first = [p.text for p in laid_out.paragraphs[:14]]
+    first = [p.text.replace("\u00a0", " ") for p in laid_out.paragraphs[:15]]
     document = report(content)
     assert first[:3] == [document.kind, document.name, plain(document.lead)]
     for label, value in document.facts:
         assert f"{label}\t{value or '_' * 40}" in first
     assert any(line.startswith("Approved by\t") for line in first)
     assert laid_out.sections[0].different_first_page_header_footer
-    assert laid_out.sections[0].footer.paragraphs[0].text.startswith(f"{document.kind}, {document.name}\tPage ")
+    assert laid_out.sections[0].footer.paragraphs[0].text.startswith(f"{document.foot}\tPage ")
+    run = dict(document.facts)["Inputs"]
+    day = dict(document.facts)["Date of the report"]
+    assert document.foot == f"{document.name}, {day}, run of inputs {run}"
+    stated = replace(document, facts=[(k, "2027-03-31" if k == "Date of the report" else v) for k, v in document.facts])
+    assert f"{document.name}, 2027-03-31, run of inputs {run}" in stated.foot
+
+
+@pytest.mark.parametrize(("day", "made"), [("2027-03-31", datetime(2027, 3, 31, tzinfo=UTC)), ("", None), ("next spring", None)])
+def test_the_file_claims_the_day_that_the_report_states_and_no_other(docx, content, day, made):
+    document = replace(report(content, []), facts=[("Date of the report", day), ("Prepared by", "Planning")])
+    properties = docx.Document(io.BytesIO(docx_bytes(document))).core_properties
+    assert (properties.created, properties.modified, properties.author) == (made, made, "Planning")
 
 
 def test_equal_runs_give_equal_bytes(docx, content, monkeypatch):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 import re
 from html.parser import HTMLParser
 
@@ -14,7 +15,16 @@ from reliability.network.application import check_laterals
 from reliability.network.application_catalogue import FAIL, PASS, REVIEW, UNKNOWN, VERDICTS
 from reliability.report.work_pack import CAUTIONS, NOT_KNOWN, work_pack_html, write_work_pack
 from reliability.report.work_pack_jobs import HOLD, READY, checks_of_selection, work_pack
-from reliability.report.work_pack_rows import BACKUP, COUNTER, OF_THE_DEVICE, TAG, TO_FILL_IN, WORK, work_pack_rows
+from reliability.report.work_pack_rows import (
+    BACKUP,
+    COUNTER,
+    OF_THE_DEVICE,
+    TAG,
+    TO_FILL_IN,
+    WORK,
+    revision_of,
+    work_pack_rows,
+)
 from reliability.report.work_pack_steps import AFTER_OPERATION, BEFORE_SERVICE, MAKERS_SHEET
 from reliability.schema.assumptions import defaults
 from reliability.schema.columns import SETTINGS
@@ -191,6 +201,31 @@ def test_the_revision_is_another_where_a_setting_an_order_or_a_status_is():
     assert revision(several("ab")) == names[0]
 
 
+def test_the_revision_is_another_where_the_date_a_name_or_the_calendar_year_is():
+    def revision(**stated) -> str:
+        checks = several("ab")
+        checks = dataclasses.replace(checks, values={**checks.values, **stated})
+        return revision_of(pack_of(checks, programme=programme_of({"a": 1, "b": 1})))
+
+    names = [revision(), revision(date="2026-03-01"), revision(prepared_by="A"), revision(approved_by="A"),
+             revision(first_year=2027), revision(first_year=2028)]
+    assert len(set(names)) == len(names)
+
+
+def test_no_page_and_no_row_names_a_column_of_the_study():
+    pack = pack_of(several("ab", peak_load_a=math.nan))       # which is to be entered
+    assert "enter it" in work_pack_html(pack)
+    assert not re.search(r"enter (?:it|them) \(", work_pack_html(pack))
+    assert work_pack_rows(pack)["resolve"].str.contains("enter it").all()
+    assert not work_pack_rows(pack)["resolve"].str.contains(r"\(\w+_\w+", regex=True).any()
+
+
+def test_actuators_used_up_stand_below_the_bill_of_materials_where_they_are_known():
+    assert "use up about 66.5 actuators a year" in " ".join(work_pack_html(
+        pack_of(several("ab"), actuators_per_year=66.5)).split())
+    assert "use up" not in work_pack_html(pack_of(several("ab")))
+
+
 def test_the_cover_has_who_and_when_where_the_study_states_them():
     checks = checks_of()
     stated = {"date": "2031-05-06", "prepared_by": "A. Planner", "approved_by": "B. Engineer", "first_year": 2032}
@@ -224,12 +259,13 @@ def test_the_sheet_states_the_settings_and_the_facts_of_the_trade():
     page = Text(work_pack_html(pack_of(checks_of({"phases": 3.0}, **TRADE))))
     sheet, card = page.all("lateral-")[0], page.all("after")[0]
     for wanted in ("50 A", "80 A", "200 A", "0.5 s", "0.9 Ω to 1.6 Ω", "at most 10 mA", "more than 100 MΩ", "20 ft·lbf",
-                   "finger tight", "cracked", "common practice, no source", "3 (study: 2)", "Unit 3"):
+                   "finger tight", "cracked", "3 (study: 2)", "Unit 3"):
         assert wanted in sheet, wanted
     for text, steps in ((sheet, BEFORE_SERVICE), (card, AFTER_OPERATION)):
         printed = [step.printed(defaults() | TRADE) for step in steps]
         assert all(f"{step['text']} {step['limit']}" in text for step in printed)
         assert MAKERS_SHEET not in text
+        assert "no source" not in text
     assert "Unit 4" not in sheet
 
 
@@ -273,12 +309,11 @@ def test_what_the_crew_is_told_of_the_backup_is_what_was_checked():
                 "smallest_fault_current_a"]].tolist() == [150.0, 12.0, 600.0, 300.0]
 
 
-def test_the_probability_of_each_lateral_is_on_its_sheet_where_the_selection_has_it():
+def test_the_probability_of_each_lateral_is_in_the_planners_table_and_on_no_sheet():
     checks = checks_of()
     pack = work_pack(checks, selection_of(checks, probability_npv_positive=0.834))
-    assert "For the planner Probability that NPV is above 0: 83.4 %" in sheet_of(pack)
+    assert "83.4" not in work_pack_html(pack)
     assert work_pack_rows(pack)["probability_npv_positive"].tolist() == [0.834]
-    assert "planner" not in sheet_of(pack_of(checks))
     assert "probability_npv_positive" not in work_pack_rows(pack_of(checks))
 
 

@@ -95,7 +95,7 @@ def test_numbers_on_the_pages_are_those_of_the_pages(number):
         assert f"{row.page.replace(', ', '–')} {row.lateral_id}" in listed
     (cover,) = page.all("cover")
     first = page.headings.index("after") + 1
-    assert f"for every lateral of this pack {first}–{len(page.sections)}" in cover
+    assert f"for any lateral of this pack {first}–{len(page.sections)}" in cover
 
 
 def test_years_and_feeders_head_the_list():

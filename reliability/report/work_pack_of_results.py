@@ -1,0 +1,24 @@
+"""The work pack of a run: what is proposed, with the years of its programme."""
+
+from __future__ import annotations
+
+from reliability.report.work_pack_jobs import WorkPack, checks_of_selection, work_pack
+from reliability.report.work_pack_rows import revision_of
+from reliability.results import Results
+
+
+def work_pack_of(results: Results) -> WorkPack:
+    """The work of what is proposed; none without a plan."""
+    study, plan = results.study, results.plan
+    if plan is None:
+        return work_pack(results.checks, None, study_name=study.name)
+    selection, at = plan.choice.selection, results.proposed
+    actuators = None if at is None else float(results.expected[at].fault_actuators.sum())
+    return work_pack(checks_of_selection(study.model, selection), selection, plan.programme, study_name=study.name,
+                     view=results.plan_view, miles=study.in_miles, actuators_per_year=actuators)
+
+
+def work_pack_revision(results: Results) -> str | None:
+    """Revision of the pack, for the report to quote; None where there is no work."""
+    pack = work_pack_of(results)
+    return revision_of(pack) if len(pack.jobs) or len(pack.resets) else None
