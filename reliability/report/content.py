@@ -106,9 +106,18 @@ class Content:
 
     @property
     def order(self) -> list[int]:
-        """Positions of the scenarios as they are shown: "As built", what is proposed, then the alternatives."""
+        """Positions of the scenarios as they are shown: "As built", what is proposed, then the alternatives, but for
+        those `without_effect`.
+        """
         first = [i for i in (0, self.proposed) if i is not None]
-        return [*first, *(i for i in range(len(self.scenarios)) if i not in first)]
+        return [*first, *(i for i in range(len(self.scenarios)) if i not in first and i not in self.without_effect)]
+
+    @property
+    def without_effect(self) -> list[int]:
+        """Positions of scenarios that cost nothing and change no expected figure: documents name them once."""
+        base = self.at("scenarios", 0, "expected")
+        return [i for i in range(1, len(self.scenarios)) if i != self.proposed
+                and self.at("scenarios", i, "expected") == base and self.at("scenarios", i, "business", "capex") == 0]
 
     @property
     def alternatives(self) -> list[int]:

@@ -53,4 +53,4 @@ def _customers_saving(results: Results, scenario: int) -> dict[str, float]:
     values = results.study.values
     price = float(values["interruption_cost_factor"]) * price_level(values).index
     sustained, momentary = results.momentary_value.avoided[:, scenario].tolist()
-    return {"sustained": sustained * price, "momentary": momentary * price * float(values[MOMENTARY_FACTOR])}
+    return {"sustained": sustained * price, "momentary": momentary * price * float(values["momentary_cost_factor"])}

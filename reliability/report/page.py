@@ -41,7 +41,8 @@ def page(document: Document, workers: Workers = HERE) -> str:
     environment.tests["block"] = lambda block, kind: KINDS[type(block)] == kind
     environment.globals["rows"] = lambda table: list(_rows(table))
     style = palette.css() + (folder / STYLE).read_text(encoding="utf-8")
-    style += f"@page {{ @bottom-left {{ content: {css_text(f"{document.foot}, planning estimates, not settings")}; }} }}"
+    foot = css_text(f"{document.foot}, planning estimates, not settings")
+    style += f"@page {{ @bottom-left {{ content: {foot}; }} }}"
     return environment.get_template(TEMPLATE).render(document=document, style=Markup(style))  # noqa: S704 - our own
 
 

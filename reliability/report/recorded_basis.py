@@ -9,8 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import pandas as pd
-
 from reliability.formats import finite
 from reliability.history.history import History
 
@@ -18,7 +16,7 @@ KEY = "without_major_events"
 INDICES = ("saifi", "saidi_min")
 
 
-def recorded_base(history: History) -> tuple[tuple[int, ...], pd.Series] | None:
+def recorded_base(history: History) -> tuple[tuple[int, ...], dict[str, float]] | None:
     """Years, and mean SAIFI and SAIDI over them without major event days: five to the year shown, else three, else it
     alone; None where that year has no threshold.
     """
@@ -27,8 +25,8 @@ def recorded_base(history: History) -> tuple[tuple[int, ...], pd.Series] | None:
     for n, frame in ((5, reported.five_years.without), (3, reported.three_years.without),
                      (1, history.without_major_events.years)):
         known = year in frame.index and history.major_events.has_verdict(year)
-        if known and frame.loc[year, list(INDICES)].notna().all():
-            return tuple(range(year - n + 1, year + 1)), frame.loc[year, list(INDICES)].astype(float)
+        if known and all(finite(frame[index].loc[year]) is not None for index in INDICES):
+            return tuple(range(year - n + 1, year + 1)), {index: float(frame[index].loc[year]) for index in INDICES}
     return None
 
 
@@ -46,7 +44,7 @@ def recorded_basis(history: History | None, expected: Sequence[Mapping[str, Any]
     for indices in expected:
         of: dict[str, Any] = {"years": list(years)}
         for key in INDICES:
-            before, after, recorded = finite(expected[0][key]), finite(indices[key]), float(base[key])
+            before, after, recorded = finite(expected[0][key]), finite(indices[key]), base[key]
             share = after / before - 1.0 if before and after is not None else None
             of[key] = {"recorded": recorded, "relative_change": share,
                        "change": None if share is None else recorded * share,

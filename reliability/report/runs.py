@@ -20,6 +20,7 @@ from reliability.indices.definitions import INDICES
 from reliability.indices.progress import Progress
 from reliability.pipeline import analyse
 from reliability.report.output import write_results
+from reliability.report.result_files import LIST, list_of_files
 from reliability.study.archive import ARCHIVE, changing, is_held, locked
 from reliability.study.folder import open_study
 from reliability.study.save import ChangedElsewhere, read_inputs
@@ -167,12 +168,13 @@ def _places(folder: Path) -> list[Path]:
 
 
 def zipped(run: Run) -> bytes:
-    """Inputs and results of a run in one file."""
+    """Inputs and results of a run in one file, with a list of them that has a checksum of each."""
     content = io.BytesIO()
+    files = {f"{part}/{file.name}": file.read_bytes() for part in (INPUTS, RESULTS)
+             for file in sorted((run.folder / part).iterdir())}
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
-        for part in (INPUTS, RESULTS):
-            for file in sorted((run.folder / part).iterdir()):
-                archive.write(file, f"{run.name}/{part}/{file.name}")
+        for path, stored in (files | {LIST: list_of_files(files, INPUTS)}).items():
+            archive.writestr(f"{run.name}/{path}", stored)
     return content.getvalue()
 
 

@@ -27,6 +27,7 @@ from reliability.schema.units import spoken_unit, unit_of
 PERSPECTIVES = {"utility": "Utility perspective", "society": "Societal perspective"}
 WORDS = (f"{NOT_MEANINGFUL}: an IRR above 100 %, a payback under 0.1 years or a benefit-cost ratio beyond ±100, as the "
          "capital is small against what is gained or lost.")
+BOUNDED = ("irr", "bcr", "payback")         # kinds that "not meaningful" may stand for
 FLOWS = (("capex", "Capital"), ("callout_saving", "Call-outs saved"), ("energy_saving", "Energy margin saved"),
          ("incentive", "Incentive"), ("interruption_cost_saving", CUSTOMERS_GAIN),
          ("inspection", "Inspection"),
@@ -93,7 +94,7 @@ def _merit(content: Content, perspective: str, own: bool, rows: Sequence[Mapping
     kept = tuple(c for c in columns if frame[c.key].notna().any())
     frame.insert(0, "scenario", [content.scenarios[i] for i in content.order])
     paths.insert(0, "scenario", "")
-    marked = any(not meaningful(value, c.kind) for c in kept for value in frame[c.key].dropna())
+    marked = any(not meaningful(value, c.kind) for c in kept if c.kind in BOUNDED for value in frame[c.key].dropna())
     note = f"{WORDS} {AT_THE_MEANS}." if marked else f"{AT_THE_MEANS}."
     return Table(f"merit-{perspective}", f"Figures of merit, {PERSPECTIVES[perspective].lower()}",
                  (Column("scenario", "Scenario"), *kept), frame, f"Business {perspective}", note=note, paths=paths)

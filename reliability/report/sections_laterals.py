@@ -216,7 +216,8 @@ def application(content: Content) -> Section:
               (*place_columns(network, failing, "lateral_id", "Lateral"), Column("verdict", "Verdict"),
                Column("rated_current_a", "Rating", "ampere", "A"), Column("counts", "Counts", "whole"),
                Column("actuating_current_a", "Actuating current", "ampere", "A"),
-               Column("unseen_share", "Faults not seen", "share"), Column("not_passed", "Failed, unknown or for review")),
+               Column("unseen_share", "Faults not seen", "share"),
+               Column("not_passed", "Failed, unknown or for review")),
               failing, "Application", 12, whole="Laterals that do not pass"))
     links = with_names(network, wrong_links(checks), "lateral_id")
     blocks.append(Text(say("{said}.", said=wrong_links_said(checks))))

@@ -28,7 +28,7 @@ from reliability.report.blocks import (
 )
 from reliability.report.content import Content, zero_capital_alternatives
 from reliability.report.definitions import METHOD
-from reliability.report.figures import Figure, Name, Sentence, pointer, say
+from reliability.report.figures import Figure, Name, Sentence, joined, pointer, say
 from reliability.report.plain_words import without_keys
 from reliability.report.ranges import DEFAULT, STUDY, default_ranges_frame, ranges_sentence, set_by
 from reliability.report.sentences import scenario_sentences
@@ -156,7 +156,7 @@ def scenarios(content: Content) -> Section:
                       SCENARIO,
                       rows, CEMI, sheet="CEMI"),
     ]
-    blocks += sections_customers.tables_of(content)
+    blocks += [*_without_effect(content), *sections_customers.tables_of(content)]
     if content.simulated:
         blocks += _simulated(content)
     else:
@@ -166,6 +166,17 @@ def scenarios(content: Content) -> Section:
         blocks.append(Text(say("Alternatives without capital for devices, which change settings only: {names}.",
                                names=tuple(p for n in without for p in (Name(n), ", "))[:-1])))
     return Section("scenarios", "Scenarios side by side", tuple(blocks))
+
+
+def _without_effect(content: Content) -> list[Block]:
+    """The scenarios that no table lists, as all their figures are those of "As built"."""
+    names: list[Sentence] = [(Name(content.scenarios[i]),) for i in content.without_effect]
+    if not names:
+        return []
+    return [Text(say("No table lists {names}: it changes nothing here, all its figures are those of “As built”."
+                     if len(names) == 1 else
+                     "No table lists {names}: they change nothing here, all their figures are those of “As built”.",
+                     names=joined(names, ", ")))]
 
 
 def _simulated(content: Content) -> list[Block]:

@@ -12,8 +12,8 @@ from reliability.report.blocks import Caution, Column, Points, Section, Table, T
 from reliability.report.content import Recorded
 from reliability.report.definitions import LEARNED_INTERVALS
 from reliability.report.figures import Figure, Sentence, joined, say
-from reliability.report.plain_words import SPOKEN_KINDS
 from reliability.report.places import place_columns, with_names
+from reliability.report.plain_words import SPOKEN_KINDS
 from reliability.report.records import device_fit_frame
 from reliability.report.sections_history import completeness, findings_and_model
 

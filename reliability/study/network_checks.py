@@ -101,7 +101,7 @@ def _changed_notes(scenario: Scenario, network: Network, after: Protection) -> l
                                  "opens"),
                      (underground, "not converted: underground")):
         if at.size:
-            ids = ", ".join(map(str, network.ids[at[:SHOWN]])) + (" …" if at.size > SHOWN else "")
+            ids = ", ".join(map(str, network.names[at[:SHOWN]])) + (" …" if at.size > SHOWN else "")
             notes.append(f"Scenario {scenario.name}: {count(at.size, 'lateral')} ({ids}): {text}.")
     return notes
 

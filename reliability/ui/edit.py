@@ -175,6 +175,12 @@ def apply(shown: Opened, files: dict[str, bytes], remove: list[str], table: str 
     return outcome.fingerprint
 
 
+def unsaved(shown: Opened) -> bool:
+    """Whether this tab holds a change of the study that could not be saved."""
+    return any(name == shown.name and outcome.fingerprint is None
+               for (name, _), (outcome, _) in st.session_state.get(OUTCOMES, {}).items())
+
+
 def _report(shown: Opened, table: str) -> None:
     outcome, when = st.session_state.get(OUTCOMES, {}).get((shown.name, table), (None, None))
     if outcome is None:

@@ -2,27 +2,32 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import pandas as pd
 import streamlit as st
 
-from reliability.formats import count
+from reliability.formats import DASH, count
 from reliability.indices.definitions import INDICES
 from reliability.report import runs
+from reliability.report.reporting import day_of
+from reliability.report.result_files import FILES, LIST, about
 from reliability.report.runs import Run
 from reliability.study import Study, StudyError, workspace
 from reliability.study.save import ChangedElsewhere, create
-from reliability.ui import download, figure, frame, into_study, opened
+from reliability.ui import download, edit, figure, frame, into_study, opened
 from reliability.ui.compare_charts import Indices, bars, bars_alt, bars_data
 from reliability.ui.headers import HEADERS, Header, header
 from reliability.ui.opened import Opened
 from reliability.ui.text import plain, short
 from reliability.what_if import Asked
 
-KINDS = {".html": ("text/html", "Report, to read and to print"), ".xlsx": (
-    "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "Workbook with every table"),
-    ".docx": ("application/vnd.openxmlformats-officedocument.wordprocessingml.document", "For a word processor"),
-    ".json": ("application/json", "Figures for other programs"), ".csv": ("text/csv", "Table")}
-ORDER = list(KINDS)
+KINDS = {".html": "text/html", ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+         ".docx": "application/vnd.openxmlformats-officedocument.wordprocessingml.document",
+         ".json": "application/json", ".csv": "text/csv"}
+ORDER = list(FILES)
+UNSAVED = ("This tab holds a change of the study that could not be saved: it is a draft, and no part of a run. The "
+           "page Study data says what is missing.")
 SIMULATION_FROM, SIMULATION_TO = 0.02, 0.62
 # how far a run is when a stage begins
 STAGES = {"outage records": 0.0, "fault rates from records": 0.005, "choice of laterals": 0.01,
@@ -45,6 +50,7 @@ def show() -> None:
             "inputs.")
         if kept:
             st.markdown(f"What is moved cannot be run by itself: no file can say {plain(kept, 200)}.")
+    _face(shown, study)
     if whole or moved_one:
         _run(shown, study, asked if moved_one else Asked())
     found = runs.runs(shown.folder)
@@ -61,9 +67,39 @@ def show() -> None:
         st.session_state["run_shown"] = found[0].name
     picked = st.selectbox("Run on record", list(names), format_func=names.__getitem__, key="run_shown", width=420)
     run = next(r for r in found if r.name == picked)
-    _figures(run)
     _downloads(run)
+    _figures(run)
     _about(shown, run)
+
+
+def _face(shown: Opened, study: Study) -> None:
+    """What stands on the report's cover and where it is stated; what a run would leave out or call by a past year."""
+    values = study.values
+    face = (("date", values["date"]), ("prepared by", values["prepared_by"]), ("approved by", values["approved_by"]))
+    stated = ", ".join(f"{label} {plain(value, 60) if value else DASH}" for label, value in face)
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.markdown(f"On the cover: {stated}.")
+        st.page_link("reliability/ui/study_page.py", label="State date, names and years on Study data, Assumptions",
+                     icon=":material/edit:")
+    first, day = _first_year(shown, study), day_of(values["date"]) or datetime.now()
+    if first is not None and first < day.year:
+        st.warning(f"The programme would begin in {first}, before the date of the report ({day.year}). "
+                   "“First year of the programme” among the assumptions sets another year.",
+                   icon=":material/event_busy:")
+    if edit.unsaved(shown):
+        st.warning(UNSAVED, icon=":material/edit_off:")
+
+
+def _first_year(shown: Opened, study: Study) -> int | None:
+    """First year of the programme: as stated, else after the reporting year, else that of the last run."""
+    values = study.values
+    if values["first_year"] is not None:
+        return values["first_year"]
+    if values["reporting_year"] is not None:
+        return values["reporting_year"] + 1
+    last = next(iter(runs.runs(shown.folder)), None)
+    found = None if last is None else (last.summary.get("report") or {}).get("first_year")
+    return found if isinstance(found, int) else None
 
 
 def _run(shown: Opened, study: Study, asked: Asked) -> None:
@@ -124,15 +160,18 @@ def _figures(run: Run) -> None:
 
 def _downloads(run: Run) -> None:
     st.subheader("Downloads", anchor=False)
-    files = sorted(run.results, key=lambda f: (ORDER.index(f.suffix) if f.suffix in ORDER else 9, f.name))
+    files = sorted(run.results, key=lambda f: (ORDER.index(f.name) if f.name in ORDER else len(ORDER), f.name))
     with st.container(horizontal=True):
         for file in files:
-            mime, what = KINDS.get(file.suffix, ("application/octet-stream", "File"))
-            download.button(file.name, file.read_bytes, file.name, mime, help=what,
+            download.button(file.name, file.read_bytes, file.name,
+                            KINDS.get(file.suffix, "application/octet-stream"), help=about(file.name) or "File",
                             key=f"get_{file.name}", icon=":material/download:",
                             type="primary" if file.name == "report.html" else "secondary")
         download.button("All of it, with the inputs (ZIP)", lambda: runs.zipped(run), f"{run.name}.zip",
-                        "application/zip", key="get_zip", icon=":material/folder_zip:")
+                        "application/zip", key="get_zip", icon=":material/folder_zip:",
+                        help=f"With {LIST}: what each file is, and its checksum")
+    with st.expander("What each file is"):
+        st.markdown("\n".join(f"- **{file.name}**: {about(file.name)}" for file in files if about(file.name)))
 
 
 def _about(shown: Opened, run: Run) -> None:

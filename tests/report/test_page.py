@@ -5,15 +5,18 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 
-from reliability.formats import shown
-from reliability.report.blocks import Table, tables
+from reliability.formats import NOT_MEANINGFUL, shown
+from reliability.report.blocks import Table, Text, tables
 from reliability.report.documents import report, sections
-from reliability.report.figures import resolve
+from reliability.report.figures import plain, resolve
 from reliability.report.page import page
+from reliability.report.sections_business import business
 from reliability.report.sections_laterals import application, selection
 from reliability.report.sections_model import assumptions
+from reliability.report.sections_model import scenarios as model_scenarios
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY
 from tests.report.parsed import Page, figures_hold
 
@@ -145,3 +148,59 @@ def test_what_the_study_states_is_set_by_it_though_it_be_the_default(content):
 
 def test_the_command_to_repeat_a_run_names_no_folder_of_this_machine(content):
     assert content.command.startswith("python -m reliability run STUDY --out DIR --trials ")
+
+
+def test_a_scenario_that_changes_nothing_is_named_once_and_in_no_table(content):
+    scenarios = list(content.summary["scenarios"])
+    at = content.alternatives[-1]
+    free = {**scenarios[at]["business"], "capex": 0.0}
+    for idle in (True, False):
+        expected = scenarios[0]["expected"] if idle else {**scenarios[0]["expected"], "saifi": 9.0}
+        changed = [*scenarios]
+        changed[at] = {**scenarios[at], "expected": expected, "business": free}
+        made = replace(content, summary={**content.summary, "scenarios": changed})
+        name = content.scenarios[at]
+        blocks = model_scenarios(made).blocks
+        listed = [b.key for b in blocks if isinstance(b, Table) and "scenario" in b.frame
+                  and name in b.frame["scenario"].tolist()]
+        text = " ".join(plain(b.sentence) for b in blocks if isinstance(b, Text))
+        assert bool(listed) != idle
+        assert (f"No table lists “{name}”" in text) == idle
+
+
+def test_no_line_breaks_between_a_number_and_its_unit(content):
+    html = page(report(content))
+    assert not re.search(r"\d</data> (?:USD|min|M|%)\b", html)
+    assert not re.search(r"<data[^>]*>[^<]* [^<]*</data>", html)
+    assert "\u00a0USD" in html
+
+
+def test_each_printed_page_names_the_report_and_its_run(content):
+    name = 'A "town" \\ </style>'
+    html = page(replace(report(content), name=name))
+    style = html[html.index("<style>"):html.index("</style>")]
+    assert f"run of inputs {content.summary['inputs_sha256'][:12]}, planning estimates, not settings" in style
+    assert 'A \\000022town\\000022 \\00005c \\00003c\\00002fstyle\\00003e' in style
+
+
+def test_the_report_quotes_the_revision_of_the_work_pack(written, summary_json):
+    revision = summary_json["choice"]["work_pack_revision"]
+    assert f"Revision {revision}" in (written / "work_pack.html").read_text(encoding="utf-8")
+    assert set(pd.read_csv(written / "work_pack.csv")["revision"]) == {revision}
+    assert f"<dt>Work pack revision</dt><dd>{revision}</dd>" in (written / "report.html").read_text(encoding="utf-8")
+
+
+def test_a_note_of_what_is_not_meaningful_stands_only_where_something_is_so_marked(changed, content):
+    at = content.alternatives[0]
+
+    def note(ratio: float) -> str:
+        now = changed({("scenarios", at, "business", "bcr"): ratio}, cases={})
+        return next(b.note for b in business(now).blocks if isinstance(b, Table) and b.key == "merit-utility")
+
+    assert NOT_MEANINGFUL in note(-108.17)
+    table = next(b for b in business(changed({("scenarios", i, "business", key): value
+                                              for i in range(1, len(content.scenarios))
+                                              for key, value in (("bcr", 2.0), ("irr", 0.1),
+                                                                 ("discounted_payback_years", 5.0))}, cases={})).blocks
+                 if isinstance(b, Table) and b.key == "merit-utility")
+    assert NOT_MEANINGFUL not in table.note

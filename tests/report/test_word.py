@@ -131,7 +131,8 @@ def test_the_cover_has_what_a_filing_needs(laid_out, content):
     assert f"{document.name}, 2027-03-31, run of inputs {run}" in stated.foot
 
 
-@pytest.mark.parametrize(("day", "made"), [("2027-03-31", datetime(2027, 3, 31, tzinfo=UTC)), ("", None), ("next spring", None)])
+@pytest.mark.parametrize(("day", "made"), [
+    ("2027-03-31", datetime(2027, 3, 31, tzinfo=UTC)), ("", None), ("next spring", None)])
 def test_the_file_claims_the_day_that_the_report_states_and_no_other(docx, content, day, made):
     document = replace(report(content, []), facts=[("Date of the report", day), ("Prepared by", "Planning")])
     properties = docx.Document(io.BytesIO(docx_bytes(document))).core_properties

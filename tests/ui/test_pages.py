@@ -6,6 +6,7 @@ import json
 import re
 import time
 from dataclasses import replace
+from datetime import datetime
 
 import numpy as np
 import pytest
@@ -20,6 +21,7 @@ from reliability.network.application import check_laterals
 from reliability.network.model import Model
 from reliability.pipeline import decide, options_of
 from reliability.study import open_study, toml_edit, workspace
+from reliability.study.changes import Outcome
 from reliability.ui import overview_words
 from reliability.ui.text import plain, saidi_turn
 from reliability.what_if import compute
@@ -230,6 +232,9 @@ def test_an_ambiguous_order_of_dates_is_settled_on_the_page(small):
 def test_a_run_is_recorded_reopened_and_reproduced(small):
     test = app("report", small)
     assert "No run is on record" in said(test)
+    assert "On the cover: date –, prepared by –, approved by –" in said(test)
+    assert "before the date of the report" not in said(test)
+    assert "no part of a run" not in said(test)
     test.button("run").click().run()
     study = open_study(workspace.root() / small)
     assert study.inputs_sha256 in said(sound(test))
@@ -244,6 +249,17 @@ def test_a_run_is_recorded_reopened_and_reproduced(small):
     again.button("reopen").click().run()
     copies = [n for n in workspace.studies() if n.startswith("small-as-of")]
     assert open_study(workspace.root() / copies[0]).inputs_sha256 == study.inputs_sha256
+
+
+def test_the_report_s_page_warns_of_a_past_first_year_and_of_a_change_that_is_not_saved(small):
+    text = (workspace.root() / small / "study.toml").read_text(encoding="utf-8")
+    text = text.replace("# first_year = …", "first_year = 2025").replace("# date = …", 'date = "2026-03-31"')
+    put(small, {"study.toml": text.encode()})
+    test = app("report", small)
+    assert "On the cover: date 2026-03-31" in said(test)
+    assert "would begin in 2025, before the date of the report (2026)" in said(test)
+    test.session_state["edit_outcomes"] = {(small, "sections"): (Outcome(None), datetime.now())}
+    assert "no part of a run" in said(sound(test.run()))
 
 
 def test_a_run_of_a_study_with_records_names_its_stages(small):
