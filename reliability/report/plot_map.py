@@ -17,6 +17,7 @@ from reliability.report.plot_series import CLEAR, DASHES, LETTER, LONGEST_IN_KEY
 WIDTH, TALLEST, LOWEST = 7.0, 6.4, 2.2          # inches
 SMALL_WIDTH, SMALL_HEIGHT = 3.0, 2.0            # of a map beside a table
 ON_SHEET = 10.2                                 # points, of letters on such a map: read outdoors
+LETTERS_WIDE = 0.62                             # width of a letter over its size, rather more than on the average
 KEY_ROW = 0.19
 SHAPES = {SQUARE: "s", DIAMOND: "D", TRIANGLE: "^", CIRCLE: "o", CROSS: "x"}
 THINNER = 0.6                                   # lines of a map on paper beside those on a screen
@@ -44,7 +45,8 @@ def map_figure(chart: MapChart) -> Figure:
         axes.plot(*thinned(line.x, line.y, finest), color=line.colour, linewidth=THINNER * line.width,
                   linestyle=DASHES[line.dash], solid_capstyle="round")
     for marks in chart.marks:
-        _marks(axes, marks, window, letters)
+        axes.plot(marks.x, marks.y, **_look(marks), zorder=3)
+    _names(axes, chart, window, letters, (wide, tall))
     _scale(axes, chart, window, letters)
     if chart.small:
         axes.plot([0, 1, 1, 0, 0], [0, 0, 1, 1, 0], color=RULE, linewidth=1.2, transform=axes.transAxes)
@@ -64,16 +66,39 @@ def _filled(window: tuple[float, float, float, float], shape: float) -> tuple[fl
     return x - wide / 2, x + wide / 2, y - tall / 2, y + tall / 2
 
 
-def _marks(axes: Axes, marks: MapMarks, window: tuple[float, float, float, float], letters: float) -> None:
-    """Marks, and the names of those that have one: beside the mark, towards the middle of the picture."""
-    axes.plot(marks.x, marks.y, **_look(marks), zorder=3)
-    if marks.labels is None:
-        return
-    for x, y, text in zip(marks.x.tolist(), marks.y.tolist(), marks.labels, strict=True):
-        left, low = 2 * x < window[0] + window[1], 2 * y < window[2] + window[3]
-        axes.annotate(name(text, 22), (x, y), (6 if left else -6, 5 if low else -5), textcoords="offset points",
-                      ha="left" if left else "right", va="bottom" if low else "top", fontsize=letters, zorder=4,
-                      bbox=CLEAR)
+def _names(axes: Axes, chart: MapChart, window: tuple[float, float, float, float], letters: float,
+           inches: tuple[float, float]) -> None:
+    """The names of marks that have one: beside the mark, towards the middle of the picture; on the other side, up or
+    down, where a name stands already.
+    """
+    across, up = (window[1] - window[0]) / (72 * inches[0]), (window[3] - window[2]) / (72 * inches[1])    # of a point
+    taken: list[tuple[float, float, float, float]] = []
+    for marks in chart.marks:
+        if marks.labels is None:
+            continue
+        for x, y, text in zip(marks.x.tolist(), marks.y.tolist(), marks.labels, strict=True):
+            said = name(text, 22)
+            left, low = 2 * x < window[0] + window[1], 2 * y < window[2] + window[3]
+            width, height = (LETTERS_WIDE * letters * len(said) + 6) * across, 1.3 * letters * up
+            box = _box(x, y, left, low, width, height, 5 * up)
+            if any(_overlap(box, other) for other in taken):
+                low = not low
+                box = _box(x, y, left, low, width, height, 5 * up)
+            taken.append(box)
+            axes.annotate(said, (x, y), (6 if left else -6, 5 if low else -5), textcoords="offset points",
+                          ha="left" if left else "right", va="bottom" if low else "top", fontsize=letters, zorder=4,
+                          bbox=CLEAR)
+
+
+def _box(x: float, y: float, left: bool, low: bool, width: float, height: float,
+         gap: float) -> tuple[float, float, float, float]:
+    """West, east, south and north of a name beside a mark."""
+    south = y + gap if low else y - gap - height
+    return (x, x + width, south, south + height) if left else (x - width, x, south, south + height)
+
+
+def _overlap(one: tuple[float, float, float, float], other: tuple[float, float, float, float]) -> bool:
+    return one[0] < other[1] and other[0] < one[1] and one[2] < other[3] and other[2] < one[3]
 
 
 def _look(marks: MapMarks) -> dict[str, Any]:

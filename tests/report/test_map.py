@@ -9,20 +9,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from matplotlib import style
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from reliability.business.break_even import BREAK_EVEN
 from reliability.network.application import check_laterals
 from reliability.network.devices import CODE
 from reliability.pipeline import analyse
-from reliability.report.chart import DOTTED, MapChart, MapLines, scale_bar
+from reliability.report.chart import DOTTED, SQUARE, MapChart, MapLines, MapMarks, scale_bar
 from reliability.report.charts_map import lateral_map, network_map
 from reliability.report.content import content_of
 from reliability.report.map_classes import NO_LATERAL, Benefit, by_benefit, by_verdict
 from reliability.report.map_thinning import thinned
 from reliability.report.output import OWNED, write_results
-from reliability.report.palette import GREY, LOSS, STEPS
+from reliability.report.palette import GREY, INK, LOSS, STEPS
 from reliability.report.picture import svg
 from reliability.report.plot import STYLE, figure
+from reliability.report.plot_map import map_figure
 from reliability.report.results_geojson import results_geojson
 from reliability.report.sections_laterals import application, selection
 from reliability.report.sections_map import converted
@@ -230,6 +232,19 @@ def test_a_backup_that_is_far_away_is_told_in_words(results):
     in_miles = lateral_map(network, replace(view, source_end=far), head, backup, key="k", miles=True)
     assert "55.9 mi" in in_miles.description
     assert chart.window[3] - chart.window[2] < 45_000.0
+
+
+@pytest.mark.parametrize("where", [(30.0, 30.0), (170.0, 30.0), (30.0, 95.0)])
+def test_names_of_marks_that_stand_together_do_not_cover_each_other(where):
+    x, y = where
+    marks = tuple(MapMarks("", np.array([x + dx]), np.array([y]), SQUARE, INK, labels=[text])
+                  for dx, text in ((0.0, "FC-093"), (4.0, "RC-003")))
+    with style.context(STYLE):
+        drawn = map_figure(MapChart("m", "", "", (), marks, (0.0, 200.0, 0.0, 130.0), small=True))
+        drawer = FigureCanvasAgg(drawn).get_renderer()
+        boxes = [t.get_window_extent(drawer) for t in drawn.axes[0].texts if t.get_text() in ("FC-093", "RC-003")]
+    assert len(boxes) == 2
+    assert not boxes[0].overlaps(boxes[1])
 
 
 def test_a_lateral_without_a_route_has_no_map(results):

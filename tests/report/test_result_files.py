@@ -21,8 +21,8 @@ def test_every_file_that_a_run_may_write_is_said_to_be_something():
 
 def test_the_list_in_the_zip_has_every_file_with_its_checksum(tmp_path):
     folder = tmp_path / "20270331-101500-abc"
-    files = {"inputs/study.toml": b'name = "x"\n', "inputs/sections.csv": b"section_id\n", "results/report.html": b"<p>",
-             "results/summary.json": json.dumps({"scenarios": []}).encode()}
+    files = {"inputs/study.toml": b'name = "x"\n', "inputs/sections.csv": b"section_id\n",
+             "results/report.html": b"<p>", "results/summary.json": json.dumps({"scenarios": []}).encode()}
     for path, content in files.items():
         (folder / path).parent.mkdir(parents=True, exist_ok=True)
         (folder / path).write_bytes(content)
