@@ -82,7 +82,7 @@ def test_a_single_fault_current_is_no_fault_current_and_is_noted(study):
 def test_what_is_unknown_is_noted_and_what_is_known_is_not(study):
     bare = " ".join(study().notes)
     for text in ("2 of 2 sections without fault currents", "1 of 2 sections with a fuse but neither fuse_link",
-                 "no peak_load_a"):
+                 "no peak load (peak_load_a)"):
         assert text in bare
     head = f"{HEAD},fault_current_source_a,fault_current_end_a,fuse_link,peak_load_a"
     assert study(**rows("b,,breaker,1,1,900,800,,50", "f,b,fuse,1,1,800,700,65K,20", head=head)).notes == ()
