@@ -23,7 +23,7 @@ from reliability.report.work_pack_rows import work_pack_rows
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import proposed_position
 from reliability.study.toml_scenarios import add_scenario
-from reliability.ui import background, download, edit, figure, frame, limits, map_panel, opened, state, tiles
+from reliability.ui import background, download, edit, figure, frame, limits, map_panel, opened, readiness, state, tiles
 from reliability.ui.chosen import Selection, question_of, select
 from reliability.ui.money_charts import frontier_chart, programme_chart
 from reliability.ui.opened import Opened
@@ -83,7 +83,11 @@ def _result(now: ScenarioResults, found: Selection) -> None:
         st.markdown(f"#### {at}{plain(choice.message, 400)}")
     if choice.feasible:
         totals = choice.totals
-        figures = (("Laterals", formats.shown(totals["laterals"], "count")),
+        ready, held = map(str, readiness.numbers(readiness.statuses(now, choice.selection)))
+        laterals = choice.selection[choice.selection["what"] == "lateral"]
+        figures = (*((f"To {device.replace('_', ' ')}s", formats.shown((laterals["device"] == device).sum(), "count"))
+                     for device in found.devices),
+                   ("Ready for work", ready), ("On hold until checks pass", held),
                    ("Backup settings changed", formats.shown(totals["backup_settings_changed"], "count")),
                    ("Capital", money(totals["capex"], currency)), ("Net present value", money(totals["npv"], currency)),
                    ("SAIDI avoided", f"{number(totals['saidi_minutes_avoided'])} min"),
@@ -122,7 +126,8 @@ def _map(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
     look = map_panel.controls(now.results.study, st.columns([3, 3, 3, 3]), "choice", by_feeder.index.tolist(),
                               lambda f: f"{short(f)}: {count(int(by_feeder[f]), 'lateral')}")
     device, at = converted(network, now.results.table.protections[0].device, chosen)
-    part = chosen if look.feeder == map_panel.ALL else chosen[chosen["feeder_id"] == look.feeder]
+    part = readiness.with_status(now, choice.selection).loc[chosen.index]
+    part = part if look.feeder == map_panel.ALL else part[part["feeder_id"] == look.feeder]
     clicked = map_panel.draw(
         now.results, look, _classed(shown, now, chosen, look.measure), device, key="choice_feeder",
         name=f"Chosen on {look.feeder}",
@@ -156,7 +161,7 @@ def _table(shown: Opened, now: ScenarioResults, found: Selection) -> None:
     st.subheader("What would be chosen at the moved inputs" if found.moved else "What is chosen", anchor=False)
     currency = short(now.business.currency, 12)
     money_columns = {"capex": f"Capital, {currency}", "npv": f"NPV, {currency}"}
-    network, rows = now.results.network, choice.selection
+    network, rows = now.results.network, readiness.with_status(now, choice.selection)
     if not found.proposed:
         proposed = rows["section_id"].astype(str).isin(converted_laterals(now.decision.choice))
         rows = rows.assign(in_the_proposal=np.where(proposed & (rows["what"] == "lateral"), "yes", "no"))

@@ -22,7 +22,8 @@ def _of(kind: str, /, **labels: str) -> dict[str, Header]:
 HEADERS: dict[str, Header] = {
     **_of(TEXT, lateral_id="Lateral, section", feeder_id="Feeder", section_id="Section", backup_id="Backup",
           device_id="Device's number", location="Location", device="Device", verdict="Verdict",
-          not_passed="Checks not passed", what="What", in_the_proposal="In the proposal", name="Name", unit="Unit",
+          not_passed="Checks not passed", what="What", in_the_proposal="In the proposal", status="Status", name="Name",
+          unit="Unit",
           reason="Reason", kind="Kind", treatment="Treatment", note="Note", scenario="Scenario",
           perspective="Perspective", worst_by="Among the worst by", method="Method", file="File", column="Column",
           rule="Rule", remedy="Remedy", key="Key in study.toml", source="Source", meaning="Meaning",

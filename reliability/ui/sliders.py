@@ -15,6 +15,7 @@ import streamlit as st
 from reliability import formats
 from reliability.schema.assumptions import BY_KEY, Assumption
 from reliability.schema.columns import MOST_COUNTS
+from reliability.schema.units import spoken_unit
 from reliability.study import Study
 from reliability.ui import state
 from reliability.what_if import AS_STATED
@@ -78,6 +79,13 @@ class Slider:
         while decimals < 6 and abs(round(self.start, decimals) - self.start) > DECIMALS_UNTIL * abs(self.start):
             decimals += 1
         return f"%.{decimals}f"
+
+    def in_words(self, value: float, currency: str = "") -> str:
+        """A value of the slider; currency: for one with its unit."""
+        key = self.assumption.key
+        if value == STATED_AT.get(key):
+            return "as stated"
+        return formats.spoken(value) + (spoken_unit(key, currency) if currency and key in BY_KEY else "")
 
     @property
     def title(self) -> str:

@@ -1,0 +1,124 @@
+"""What a reader is told without having to look for it: what is ready, both perspectives, and what is moved."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+
+from reliability.business.cashflow import business_summary
+from reliability.business.costs import SOCIETY
+from reliability.business.selection import choose, devices_in_words
+from reliability.data_gaps import data_gaps
+from reliability.formats import money
+from reliability.network.application_catalogue import PASS
+from reliability.pipeline import options_of
+from reliability.report.work_pack_jobs import checks_of_selection
+from reliability.study import open_study, workspace
+from reliability.ui import moved, readiness
+from reliability.ui.text import plain
+from reliability.what_if import Asked, ScenarioResults, compute, moved_study
+from tests.ui.conftest import app, make_small, metrics, said, sound
+
+
+@pytest.fixture(scope="module")
+def demo() -> ScenarioResults:
+    return compute(open_study(workspace.DEMOS["demo"].source), "")
+
+
+@pytest.fixture
+def pays() -> str:
+    """Name of a small study with a proposal."""
+    return make_small("pays", lambda t: t.replace("# sectionalizer_cost = 2200.0", "sectionalizer_cost = 900.0"))
+
+
+def wait_for(test, words: str) -> str:
+    """Text of the page once something that is computed beside it is there."""
+    for _ in range(60):
+        if words not in said(test):
+            break
+        time.sleep(0.2)
+        test.run()
+    return said(sound(test))
+
+
+def test_headline_and_tables_say_what_is_ready_and_what_on_hold(demo):
+    selection = demo.decision.choice.selection
+    checks = checks_of_selection(demo.results.study.model, selection)
+    of = dict(zip(checks.lateral_ids, checks.verdict == PASS, strict=True))
+    ready = sum(of[i] for i in selection["section_id"])
+    held = len(selection) - ready
+    assert held > 0 < ready
+    assert f"sectionalizers \\({ready} ready, {held} on hold\\) for" in said(app())
+    test = app("choice")
+    tiles = {name: value for name, value, _ in metrics(test)}
+    assert (tiles["Ready for work"], tiles["On hold until checks pass"]) == (str(ready), str(held))
+    table = next(d.value for d in test.dataframe if "status" in d.value)
+    assert table["status"].value_counts().to_dict() == {"ready": ready, "on hold": held}
+    assert [of[i] for i in table["section_id"]] == (table["status"] == "ready").tolist()
+
+
+def test_a_lateral_recloser_has_no_checks(demo):
+    selection = demo.decision.choice.selection.assign(device="lateral_recloser")
+    assert set(readiness.statuses(demo, selection)) == {"no checks"}
+    assert readiness.in_words(demo, selection) == ""
+
+
+def test_society_stands_beside_the_utility_and_the_other_way_round(pays):
+    now = compute(open_study(workspace.root() / pays), "")
+    at = now.names.index("Proposed")
+    case = business_summary(now.results.perspectives[SOCIETY])[at]
+    society, utility = money(case["npv"], "USD"), money(now.money[at]["npv"], "USD")
+    change = money(abs(case["savings_per_year"]["interruption_cost_saving"]), "USD")
+    for page in ("overview", "business"):
+        text = said(app(page, pays, scenario="Proposed"))
+        assert f"**To society, customers' interruption costs counted:** {plain(f'NPV {society}, above 0')}" in text
+        assert plain(f"by {change} a year.") in text
+    assert f"**To the utility alone:** {plain(f'NPV {utility}, above 0')}" in said(
+        app(study=pays, perspective=SOCIETY))
+
+
+def test_gaps_are_those_of_the_moved_state():
+    test, study = app(sliders="crew_rate_per_hour:200.0", perspective=SOCIETY), open_study(workspace.folder_of("demo"))
+    base = compute(study, "")
+    values = {"crew_rate_per_hour": 200.0}
+    there = compute(moved_study(study.with_assumptions(perspective=SOCIETY), values, base), "moved", [base])
+    text = wait_for(test, "Computing the data gaps")
+    for gap in data_gaps(there, moved=values):
+        assert plain(f"from {money(gap.low)} to {money(gap.high, 'USD')}") in text
+    crew = next(g for g in data_gaps(there, 40, values) if g.key == "crew_rate_per_hour")
+    assert crew.open.startswith("moved to 200 USD per h; ")
+
+
+def test_another_choice_at_moved_inputs_is_told_on_the_first_page(pays):
+    study = open_study(workspace.root() / pays)
+    base, moves = compute(study, ""), {"lateral_recloser_cost": 900.0}
+    there = compute(moved_study(study, moves, base), "moved", [base])
+    text = wait_for(app(study=pays, sliders="lateral_recloser_cost:900.0"), "Choosing again")
+    again = choose(options_of(there.results.study))
+    assert again.message != base.decision.choice.message
+    assert plain(f"the selection is another one: {again.message}", 500) in text
+    assert "Chosen again" not in said(app(study=pays))
+    same = wait_for(app(study=pays, sliders="sectionalizer_failure:0.021"), "Choosing again")
+    assert "Chosen again at the moved inputs, the selection is the same" in same
+
+
+def test_what_is_moved_has_its_unit_and_the_studys_value():
+    study = open_study(workspace.DEMOS["demo"].source)
+    words = moved.in_words(Asked({"sectionalizer_cost": 5000, "existing_fast_operations": 0}), study)
+    assert words[0].startswith("sectionalizer, installed 5\u202f000 USD per unit (the study: ")
+    assert words[1] == "fast operations of existing devices 0 (the study: as stated)"
+
+
+def test_devices_of_a_mixed_choice_are_counted(demo):
+    devices = demo.decision.choice.selection["device"]
+    assert devices_in_words(devices) == " to sectionalizers"
+    devices = devices.copy()
+    devices.iloc[:2] = "lateral_recloser"
+    assert devices_in_words(devices) == f", {len(devices) - 2} to sectionalizers and 2 to lateral reclosers,"
+
+
+def test_a_selection_of_several_devices_has_each_in_a_tile():
+    name = make_small("dear", lambda t: t.replace("# sectionalizer_cost = 2200.0", "sectionalizer_cost = 9000.0"))
+    tiles = {n: v for n, v, _ in metrics(app("choice", name, limits="objective:saidi"))}
+    assert {"To sectionalizers", "To lateral reclosers"} <= set(tiles)
