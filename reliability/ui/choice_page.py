@@ -23,7 +23,20 @@ from reliability.report.work_pack_rows import work_pack_rows
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import proposed_position
 from reliability.study.toml_scenarios import add_scenario
-from reliability.ui import background, download, edit, figure, frame, limits, map_panel, opened, readiness, state, tiles
+from reliability.ui import (
+    background,
+    download,
+    edit,
+    figure,
+    frame,
+    limits,
+    map_panel,
+    not_chosen,
+    opened,
+    readiness,
+    state,
+    tiles,
+)
 from reliability.ui.chosen import Selection, question_of, select
 from reliability.ui.money_charts import frontier_chart, programme_chart
 from reliability.ui.opened import Opened
@@ -55,6 +68,7 @@ def show() -> None:
         _result(now, found)
     _map(shown, now, found.choice)
     _table(shown, now, found)
+    not_chosen.show(now, found)
     _programme(now, found)
 
 

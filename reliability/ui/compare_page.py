@@ -40,6 +40,7 @@ def show() -> None:
     _toolbar(shown, study, asked, now)
     have = trials.known(now.digest)
     odds, turns = _tiles(now)
+    pins.tell()
     _draw_odds(have, odds)
     room, base = decisive.place(), base_results(study, shown.fingerprint, asked)
     told = decisive.tell(room, base, moves)

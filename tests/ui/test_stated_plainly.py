@@ -11,9 +11,11 @@ from reliability.business.costs import SOCIETY
 from reliability.business.selection import choose, devices_in_words
 from reliability.data_gaps import data_gaps
 from reliability.formats import money
-from reliability.network.application_catalogue import PASS
+from reliability.network.application import check_laterals
+from reliability.network.application_catalogue import FAIL, PASS
 from reliability.pipeline import options_of
 from reliability.report.work_pack_jobs import checks_of_selection
+from reliability.schema.scenarios import Scenario
 from reliability.study import open_study, workspace
 from reliability.ui import moved, readiness
 from reliability.ui.text import plain
@@ -122,3 +124,40 @@ def test_a_selection_of_several_devices_has_each_in_a_tile():
     name = make_small("dear", lambda t: t.replace("# sectionalizer_cost = 2200.0", "sectionalizer_cost = 9000.0"))
     tiles = {n: v for n, v, _ in metrics(app("choice", name, limits="objective:saidi"))}
     assert {"To sectionalizers", "To lateral reclosers"} <= set(tiles)
+
+
+def test_every_lateral_left_has_its_reason_and_its_npv(demo):
+    study, selection = demo.results.study, demo.decision.choice.selection
+    table = next(d.value for d in app("choice").dataframe if "why" in d.value)
+    network = demo.results.network
+    assert len(table) == len(network.candidates) - len(selection)
+    assert not set(table["section_id"]) & set(selection["section_id"])
+    rows = demo.decision.options.rows
+    alone = rows[(rows["device"] != "") & (rows["lateral"] >= 0)].groupby("lateral")["npv"].max()
+    npv = dict(zip(network.ids[demo.decision.options.heads[alone.index]], alone, strict=True))
+    dear = table[table["why"] == "costs more than it saves"]
+    assert len(dear)
+    assert all(npv[r.section_id] <= 0.0 and r.npv == pytest.approx(npv[r.section_id]) for r in dear.itertuples())
+    failing = set(table.loc[table["why"].str.contains("check fails"), "section_id"])
+    checks = check_laterals(study.model, Scenario("", None, "sectionalizer"))
+    assert failing <= set(checks.lateral_ids[checks.verdict == FAIL])
+
+
+def test_a_lateral_under_a_limit_is_not_chosen_within_the_limits(pays):
+    test = app("choice", pays, limits="budget:1300.0")
+    table = next(d.value for d in test.dataframe if "why" in d.value)
+    assert (table.loc[table["npv"] > 0.0, "why"] == "not within the limits").all()
+    assert (table["npv"] > 0.0).any()
+    out = str(table["section_id"].iloc[0])
+    test = app("choice", pays, limits=f"forced_out:{out}")
+    table = next(d.value for d in test.dataframe if "why" in d.value).set_index("section_id")
+    assert table.loc[out, "why"] == "never convert: a limit"
+
+
+def test_what_is_chosen_stands_in_sums_by_status_and_feeder(demo):
+    table = next(d.value for d in app("choice").dataframe if "part" in d.value).set_index("part")
+    assert table.loc["All", "npv"] == pytest.approx(demo.decision.choice.totals["npv"])
+    for kind in ("Status", "Feeder"):
+        part = table[table.index.str.startswith(kind)]
+        assert part["capex"].sum() == pytest.approx(demo.decision.choice.totals["capex"])
+        assert part["laterals"].sum() == demo.decision.choice.totals["laterals"]
