@@ -20,6 +20,7 @@ from reliability.what_if import Asked, ScenarioResults, existing_fast_operations
 RATE, FAST = "fault_rate_factor", "existing_fast_operations"
 OF_SCENARIOS = ("share_converted", "counts", "fast_tripping")       # moves that only change scenarios
 _LEARNED_BY = ("faults", "protection")      # tables of assumptions that rates learned from records depend on
+OFF = "reclosing_off_share"                 # for the time to come; of the records it is stated apart
 Moves = Mapping[str, float | int]
 
 
@@ -39,7 +40,7 @@ def not_reproduced(study: Study, moves: Moves) -> list[str]:
     Where rates are learned from records, also those by which they are learned: other rates would be learned then.
     """
     learned = study.values["rates"] == LEARNED
-    again = {FAST, *(key for key, a in BY_KEY.items() if a.table in _LEARNED_BY)} if learned else set()
+    again = {FAST, *(key for key, a in BY_KEY.items() if a.table in _LEARNED_BY)} - {OFF} if learned else set()
     return [key for key in moves if key in again or key in set(not_written(study, moves)) - {*OF_SCENARIOS}]
 
 
@@ -47,9 +48,12 @@ def with_moves(study: Study, files: Mapping[str, bytes], moves: Moves) -> tuple[
     """Files that change where moves are written into a study, and names of those that go.
 
     study: as its files state it; files: their content by name. moves: see `moved_study`; those that only change
-    scenarios are left out.
+    scenarios are left out. A share of faults while reclosing is off is written for the time to come alone.
     """
     values: dict[str, float | int | Range | None] = {k: v for k, v in moves.items() if k in BY_KEY}
+    if OFF in moves and study.values["rates"] == LEARNED and study.values["recorded_reclosing_off_share"] is None:
+        # the records are from a time at the share as it stood
+        values["recorded_reclosing_off_share"] = study.values["reclosing_off_share"]
     columns: dict[str, np.ndarray] = {}
     if (factor := float(moves.get(RATE, 1.0))) != 1.0:
         values["line_fault_rate_per_km"] = _times(study, factor)

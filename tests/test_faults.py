@@ -28,7 +28,7 @@ from reliability.study import open_study, write_template
 from reliability.study.save import finish
 
 ROOT = Path(__file__).parents[1]
-REPEATS = int(os.environ.get("FAULT_REPEATS", "6"))
+REPEATS = int(os.environ.get("FAULT_REPEATS", "4"))
 MEMORY_BYTES = 4 * 2**30
 RUN_FILES = {"summary.json", "sections.csv", "laterals.csv", "cashflow.csv", "application.csv", "selection.csv",
              "programme.csv", "frontier.csv", "drivers.csv", "report.html", "workbook.xlsx", "work_pack.csv",

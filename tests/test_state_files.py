@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from reliability.business.cashflow import business_summary
-from reliability.pipeline import decide, expect, with_alternatives
+from reliability.pipeline import decide, expect, with_alternatives, with_rates
 from reliability.report import runs
 from reliability.schema.scenarios import PROPOSED
 from reliability.state_files import not_reproduced, not_written, with_moves, with_state
@@ -115,6 +115,25 @@ def test_what_no_file_can_say_is_told(tmp_path):
     learned = replace(study, values={**study.values, "rates": "learned"})
     assert not_written(learned, moves) == ["fault_rate_factor", "counts"]
     assert not_reproduced(learned, moves) == ["fault_rate_factor", "temporary_fraction", "existing_fast_operations"]
+
+
+@pytest.mark.slow
+def test_a_share_with_reclosing_off_is_written_for_the_time_to_come(tmp_path):
+    """Records made at another share show the rates that they showed before."""
+    town = workspace.DEMOS["wooded-town"].source
+    files = files_of(town)
+    study = open_study(town)
+    assert study.values["rates"] == "learned"
+    assert not_reproduced(study, {"reclosing_off_share": 0.3}) == []
+    changed, _ = with_moves(study, files, {"reclosing_off_share": 0.3})
+    for name, content in (files | changed).items():
+        (tmp_path / name).write_bytes(content)
+    planned = open_study(tmp_path)
+    assert planned.values["reclosing_off_share"] == 0.3
+    rates = [with_rates(s).network.column["line_fault_rate_per_km"] for s in (study, planned)]
+    np.testing.assert_array_equal(*rates)
+    stale = replace(planned, values={**planned.values, "recorded_reclosing_off_share": None})
+    assert np.abs(with_rates(stale).network.column["line_fault_rate_per_km"] / rates[0] - 1.0).max() > 0.05
 
 
 def test_a_run_of_a_state_is_on_record_with_what_it_is_made_of(tmp_path):

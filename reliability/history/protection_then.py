@@ -16,6 +16,7 @@ from reliability.network.forest import nearest
 from reliability.network.model import Model
 from reliability.network.tree import Network, build_network
 from reliability.schema.devices import FUSE, SECTIONALIZER
+from reliability.schema.values import as_assumptions
 from reliability.study.record_settings import RecordSettings
 from reliability.study.study import Study
 
@@ -36,6 +37,9 @@ def spells(study: Study, settings: RecordSettings, first: np.datetime64, last: n
     """The networks of the time from `first` up to `last` (datetime64[s]), today's first."""
     network = study.network
     converted, changed = _conversion_days(network, settings), _settings_days(network, settings)
+    values, share = study.values, study.values["recorded_reclosing_off_share"]
+    if share is not None:
+        values = as_assumptions({**values, "reclosing_off_share": share})
     for before_conversion in (False, True):
         for before_change in (False, True):
             start, end = np.full(len(network), first), np.full(len(network), last)
@@ -43,7 +47,7 @@ def spells(study: Study, settings: RecordSettings, first: np.datetime64, last: n
                 start, end = (start, np.minimum(end, day)) if before else (np.maximum(start, day), end)
             if np.any(end > start) or not (before_conversion or before_change):
                 then = _network_then(study, settings, before_conversion, before_change)
-                yield Spell(Model(then, study.values), start, end)
+                yield Spell(Model(then, values), start, end)
 
 
 def _conversion_days(network: Network, settings: RecordSettings) -> np.ndarray:

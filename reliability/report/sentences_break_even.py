@@ -11,7 +11,7 @@ from reliability.report.figures import Figure, Name, Sentence, figure, pointer, 
 from reliability.report.money_summary import MOMENTARY_FACTORS
 
 SHARE_KIND, FACTOR_KIND = "share_of_three_digits", "three_digits"
-TURNS_BELOW = "{s} stays a gain in SAIDI as long as less than {share} of faults happen while reclosing is off."
+TURNS_BELOW = "{s} is a gain in SAIDI only where less than {share} of faults happen while reclosing is off."
 TURNS_ABOVE = "{s} is a gain in SAIDI only where more than {share} of faults happen while reclosing is off."
 ALWAYS = "{s} is a gain in SAIDI whatever share of faults happens while reclosing is off."
 NEVER = "{s} is no gain in SAIDI, whatever share of faults happens while reclosing is off."

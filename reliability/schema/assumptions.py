@@ -315,6 +315,9 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                help="beta: days with a SAIDI above exp(α + 2.5 β) of up to five earlier years; fixed: listed days."),
     Assumption("history", "major_event_days", "Listed major event days", "days", None, kind="text",
                help="For the fixed method: days such as 2024-02-11, separated by commas."),
+    Assumption("history", "recorded_reclosing_off_share", "Faults while reclosing was off, in the records", "0–1", None,
+               0.0, 1.0, step=0.001, help="Of the time of the records, by which rates are learned, where a reclosing "
+               "device states no share; blank: the share that the study has for the time to come."),
     Assumption("history", "prior_groups", "Groups for learned rates", "", "", kind="choice",
                choices=("", "phases", "customer_class", "device", "feeder"),
                help="Learned rates are shrunk towards the mean of the laterals of their group; blank: of all of them."),
@@ -335,11 +338,9 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                "one; none: the outage records hold none that can be relied on. Events in operations.csv count in any "
                "case."),
     Assumption("records", "planned_included", "Planned work in the records", "", True, kind="flag",
-               help="true: the records hold planned interruptions, marked as such; false: they hold none, so that "
-               "nothing can be said of planned work."),
+               help="true: planned interruptions are there, marked as such; false: nothing is said of planned work."),
     Assumption("records", "storms_included", "Storms in the records", "", True, kind="flag",
-               help="true: the records hold the days of major storms; false: they leave them out, so that the model of "
-               "all days is not compared with them."),
+               help="true: days of major storms are there; false: no, and the model of all days is not compared."),
 
     _header("reporting_year", "Reporting year", "yr", "Calendar year of the report; blank: the last that the records "
             "cover in full.", 1950, 2099, "whole"),

@@ -129,6 +129,7 @@ class Assumptions(TypedDict):
     count_duplicates_once: bool
     major_event_method: str
     major_event_days: str | None
+    recorded_reclosing_off_share: float | None
     prior_groups: str
     expected_rate_ratio: float | None
     chosen_by: str

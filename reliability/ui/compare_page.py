@@ -113,7 +113,7 @@ def _tile(now: ScenarioResults, s: int) -> None:
 
 
 def _break_evens(now: ScenarioResults, places: list[Slot]) -> None:
-    """Up to which share of faults while reclosing is off each scenario stays a gain, below its tile."""
+    """Up to which share of faults while reclosing is off each scenario is a gain, below its tile."""
     for s, place in enumerate(places, 1):
         if turns := saidi_turn(now.results.break_even.summary(s)):
             place.again().caption(turns)

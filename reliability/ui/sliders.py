@@ -30,7 +30,7 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
                "discount_rate", "horizon_years")),
 )
 # Where a slider ends if the study states no more than half of it; the bounds of the table are wider.
-ENDS_AT = {"sectionalizer_failure": 0.2, "fuse_failure": 0.2, "reclosing_off_share": 0.3, "wrong_link_share": 0.2,
+ENDS_AT = {"sectionalizer_failure": 0.2, "fuse_failure": 0.2, "reclosing_off_share": 0.5, "wrong_link_share": 0.2,
            "fault_current_factor": 3.0}
 # What a meeting moves beyond the assumptions of study.toml, described the same way.
 OWN: dict[str, Assumption] = {a.key: a for a in (
@@ -175,7 +175,7 @@ def widget_key(name: str, key: str) -> str:
 def _slider(key: str, slider: Slider, now: dict[str, float | int], name: str) -> None:
     widget = widget_key(name, key)
     place = st.container(key=f"row_{key}", horizontal=True, vertical_alignment="bottom", gap="small")
-    state.hold(widget, now.get(key, slider.start))
+    state.hold(widget, now.get(key, slider.start), (slider.low, slider.high, slider.step))
     stated = "" if key in OWN else (f" The study has {formats.shown(slider.start, 'any')}. "
                                     f"Source: {slider.assumption.source}.")
     more: dict[str, Any] = {"key": widget, "on_change": _moved, "args": (key, slider.start, widget),

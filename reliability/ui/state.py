@@ -18,6 +18,7 @@ STUDY, SLIDERS, LIMITS, SCENARIO, PERSPECTIVE, LATERAL, LENGTHS, LARGE, DRAFT = 
 PARAMETERS = (STUDY, SLIDERS, LIMITS, SCENARIO, PERSPECTIVE, LATERAL, LENGTHS, LARGE, DRAFT)
 OF_ONE_STUDY = (SLIDERS, LIMITS, SCENARIO, PERSPECTIVE, LATERAL)
 KEY = "asked"
+SHAPES = "shapes_of_widgets"
 
 
 def follow() -> None:
@@ -69,13 +70,16 @@ def go(page: str) -> None:
     st.switch_page(page, query_params=address())
 
 
-def hold(widget: str, value: Any) -> None:
+def hold(widget: str, value: Any, shape: object = None) -> None:
     """Have a widget show a value of what is asked; called before it is drawn.
 
-    Set only where it differs, so that a slider is not put back while somebody is still dragging it.
+    Set only where it differs, so that a slider is not put back while somebody is still dragging it; and where its
+    `shape` differs, such as its ends: for the framework it is another widget then, which shows nothing of the old one.
     """
-    if widget not in st.session_state or st.session_state[widget] != value:
+    shapes = st.session_state.setdefault(SHAPES, {})
+    if widget not in st.session_state or st.session_state[widget] != value or shapes.get(widget) != shape:
         st.session_state[widget] = value
+        shapes[widget] = shape
 
 
 def _asked() -> dict[str, str]:

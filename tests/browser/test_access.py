@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from reliability.study.workspace import DEMOS
+from reliability.study.workspace import DEMO
 from tests.browser.conftest import settle, small_study, visit
 from tests.browser.test_guard_rails import PAGES, serious_faults
 
@@ -31,8 +31,8 @@ REACHABLE = """() => [...document.querySelectorAll('main button, section button,
     .length"""
 
 
-@pytest.mark.parametrize("study", DEMOS)
-@pytest.mark.parametrize("path", PAGES)
+@pytest.mark.parametrize(("path", "study"), [(path, DEMO) for path in PAGES] + [
+    (path, "demo") for path in ("", "laterals", "choice", "history")])      # where the other example has other parts
 def test_a_page_and_its_tabs_have_no_serious_fault_and_no_escapes(page, shared, path, study):
     visit(page, shared, path, study=study)
     tabs = page.get_by_role("tab")

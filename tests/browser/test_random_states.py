@@ -43,8 +43,9 @@ def money_of(now: ScenarioResults) -> list[str]:
 
 
 def table(page, button: str) -> pd.DataFrame:
-    """The table that a button downloads, once nothing is being computed."""
+    """The table that a button downloads, once nothing is computed any more that draws the page again."""
     page.wait_for_function(NOTHING_COMPUTED, timeout=180_000)
+    settle(page)
     with page.expect_download() as download:
         page.get_by_role("button", name=button).click()
     return pd.read_csv(io.BytesIO(download.value.path().read_bytes()), encoding="utf-8-sig")

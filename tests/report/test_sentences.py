@@ -250,7 +250,7 @@ def turned(changed, on, off, share):
 
 def test_a_gain_is_told_with_the_share_at_which_it_turns(changed):
     assert turned(changed, 6.0, -994.0, 0.006) == (
-        "It stays a gain in SAIDI as long as less than 0.600 % of faults happen while reclosing is off.")
+        "It is a gain in SAIDI only where less than 0.600 % of faults happen while reclosing is off.")
     assert turned(changed, -2.0, 4.0, 1 / 3) == (
         "It is a gain in SAIDI only where more than 33.3 % of faults happen while reclosing is off.")
     assert turned(changed, 2.0, 0.0, None) == (

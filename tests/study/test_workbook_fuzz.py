@@ -15,7 +15,7 @@ from reliability.study.workbook import read_sheets
 from tests.workbooks import Sheet, packed, parts_of, rows
 
 TABLE = rows(["id", "n"], ["a", 1], ["b", 2.5])
-_REFUSED = "not an .xlsx workbook|far too much|the file is empty|visible sheets"
+_REFUSED = "not an .xlsx workbook|far too much|the file is empty|visible sheets|more than 500 columns"
 STRINGS = "xl/sharedStrings.xml"
 _NAMES = ["xl/tables/data.xml", "xl/worksheets/SHEET1.XML", "../sheet.xml", "/etc/passwd", "a" * 300,
           "xl\\worksheets\\s.xml"]

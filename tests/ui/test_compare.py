@@ -54,7 +54,7 @@ def test_each_scenario_says_where_its_gain_turns():
     test, found = app("compare"), compute(open_study(workspace.folder_of("demo")), "").results.break_even
     told = [e.value for e in test.caption if "while reclosing is off" in e.value]
     share = number(100.0 * found.reclosing_off_share[1])
-    assert f"stays a gain in SAIDI as long as less than {share} % of faults happen" in told[0]
+    assert f"is a gain in SAIDI only where less than {share} % of faults happen" in told[0]
     assert len(told) == len(found.reclosing_off_share) - 1
 
 
@@ -155,6 +155,16 @@ def test_values_are_written_into_the_study(small):
     assert "1 value written" in said(sound(test))
     assert metrics(test) == pinned
     assert "The study was changed in another tab" not in said(test)
+
+
+def test_a_slider_whose_ends_change_shows_what_was_written(small):
+    test = app("compare", small)
+    test.slider("slider_small_fuse_failure").set_value(0.2).run()
+    before = test.slider("slider_small_fuse_failure").max
+    test.button("write_sliders").click().run()
+    slider = test.slider("slider_small_fuse_failure")
+    assert (before, slider.max, slider.value) == (0.2, 0.5, 0.2)
+    assert "Moved" not in said(sound(test.run()))
 
 
 def test_bars_carry_intervals_and_the_expected_values(small):
