@@ -40,7 +40,7 @@ from reliability.what_if import ScenarioResults
 MOST_DRIVERS = 12
 PERSPECTIVE_HELP = ("The utility counts crews, material, energy margin and the regulator's incentive; society counts "
                     "crews, material and what interruptions cost customers. Margin and customers' cost are never "
-                    "added.")
+                    "added. What is proposed stays as it was chosen.")
 
 
 def show() -> None:

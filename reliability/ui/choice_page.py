@@ -85,8 +85,9 @@ def _proposal(now: ScenarioResults, found: Selection) -> None:
         minutes = now.indices[0]["saidi_min"] - now.indices[at]["saidi_min"]
         both = set(converted_laterals(decision.choice)) & set(converted_laterals(found.choice))
         here = "At the moved inputs its" if found.moved else "Its"
-        text += (f" {here} NPV is {money(case['npv'], currency)} and it avoids {number(minutes)} minutes of SAIDI a "
-                 f"year; {count(len(both), 'of its laterals is', 'of its laterals are')} also in the selection below.")
+        text += (f" {here} NPV is {money(case['npv'], currency)} and it {'avoids' if minutes >= 0 else 'adds'} "
+                 f"{number(abs(minutes))} minutes of SAIDI a year; "
+                 f"{count(len(both), 'of its laterals is', 'of its laterals are')} also in the selection below.")
     st.markdown(text)
 
 
@@ -104,9 +105,9 @@ def _result(now: ScenarioResults, found: Selection) -> None:
                    ("Ready for work", ready), ("On hold until checks pass", held),
                    ("Backup settings changed", formats.shown(totals["backup_settings_changed"], "count")),
                    ("Capital", money(totals["capex"], currency)), ("Net present value", money(totals["npv"], currency)),
-                   ("SAIDI avoided", f"{number(totals['saidi_minutes_avoided'])} min"),
-                   ("MAIFI_E added", number(totals["maifi_e_added"])),
-                   ("Call-outs avoided", f"{number(totals['callouts_avoided'])} a year"))
+                   _avoided("SAIDI", totals["saidi_minutes_avoided"], " min"),
+                   _avoided("MAIFI_E", -totals["maifi_e_added"]),
+                   _avoided("Call-outs", totals["callouts_avoided"], " a year"))
         tiles.row(Figure(name, value) for name, value in figures)
         if turns := saidi_turn(totals, BREAK_EVEN, "The selection"):
             st.markdown(turns)
@@ -115,6 +116,11 @@ def _result(now: ScenarioResults, found: Selection) -> None:
     st.subheader("Benefit against budget", anchor=False)
     with st.container(key="curve_place"):
         _curve(now, found)
+
+
+def _avoided(name: str, avoided: float, unit: str = "") -> tuple[str, str]:
+    """Name and figure of what is avoided, or added where it is below 0."""
+    return f"{name} {'avoided' if avoided >= 0 else 'added'}", f"{number(abs(avoided))}{unit}"
 
 
 def _curve(now: ScenarioResults, found: Selection) -> None:
@@ -127,6 +133,7 @@ def _curve(now: ScenarioResults, found: Selection) -> None:
         most = f"{number(curve['saidi_minutes_avoided'].max())} minutes for {money(curve['capex'].max(), currency)}"
         figure.chart(frontier_chart(curve, choice.totals or None, currency, frame.presenting()),
                      f"SAIDI avoided against capital, from nothing to {most}.", lambda: curve, "Curve", "frontier")
+        st.caption("Numbers beside the curve are units, one a phase, not laterals.")
 
 
 def _map(shown: Opened, now: ScenarioResults, choice: Choice) -> None:

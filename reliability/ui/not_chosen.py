@@ -76,8 +76,8 @@ def sums(now: ScenarioResults, selection: pd.DataFrame) -> pd.DataFrame:
     """What is chosen by readiness, by feeder and in all: rows part, laterals, capex, npv, customer_minutes_avoided."""
     rows = readiness.with_status(now, selection).assign(laterals=(selection["what"] == "lateral").astype(int))
     parts = [("Status: ", rows.groupby("status")), ("Feeder ", rows.groupby("feeder_id"))]
-    made = [pd.DataFrame({"part": f"{word}{name or 'backup settings'}", **part[["laterals", *SUMS]].sum()}, index=[0])
-            for word, groups in parts for name, part in groups]
+    made = [pd.DataFrame({"part": word + (str(name) or "backup settings"), **part[["laterals", *SUMS]].sum()},
+                         index=[0]) for word, groups in parts for name, part in groups]
     return pd.concat([*made, pd.DataFrame({"part": "All", **rows[["laterals", *SUMS]].sum()}, index=[0])],
                      ignore_index=True)
 

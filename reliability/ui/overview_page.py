@@ -17,6 +17,7 @@ from reliability.ui import (
     background,
     business_page,
     decisive,
+    edit,
     frame,
     lengths,
     limits,
@@ -135,14 +136,15 @@ def _figures(now: ScenarioResults, at: int | None, spread: trials.Spread | None)
     sure = None if spread is None else trials.odds_of_gain(spread.npv[at])
     figures = [Figure("Capital", money(case["capex"], currency)),
                Figure("Net present value", money(case["npv"], currency)),
-               Figure("Probability that NPV is above 0", probability(sure))]
+               Figure("Probability that NPV is above 0", probability(sure), overview_words.so_far(spread).strip())]
     for name, key in shown:
         before, after = now.indices[0][key], now.indices[at][key]
         change = None if before is None or after is None else after - before
         way = 0 if change is None else tiles.direction(change, after)
         figures.append(Figure(name, number(after), "no change" if not way else number(change, signed=True), way))
     turn = now.results.break_even.reclosing_off_share[at]
-    return [*figures, Figure("Reclosing off at which SAIDI turns", percent(turn) if np.isfinite(turn) else DASH)]
+    trip = f"tripping {now.results.study.values['reclosing_off_trip']}"
+    return [*figures, Figure("Reclosing off at which SAIDI turns", percent(turn) if np.isfinite(turn) else DASH, trip)]
 
 
 def _drawing(now: ScenarioResults, at: int | None) -> None:
@@ -198,7 +200,7 @@ def _gaps(gaps: list[Gap] | None, currency: str, at: int | None) -> None:
         st.markdown(f"**{k + 1}. {plain(gap.name)}** {plain(in_words(gap, currency), 400)}")
         if st.button(gap.filled_by, key=f"gap_{k}", type="tertiary", icon=":material/arrow_forward:"):
             if gap.place in STUDY_TAB:
-                st.session_state["study_tab"] = STUDY_TAB[gap.place]
+                st.session_state["study_tab"], st.session_state[edit.WANTED] = STUDY_TAB[gap.place], gap.key
             state.go(f"reliability/ui/{FILLED_AT[gap.place]}.py")
 
 

@@ -26,12 +26,19 @@ def proposal(now: ScenarioResults, at: int, spread: Spread | None) -> str:
     case, values, currency = now.money[at], now.results.study.values, now.business.currency
     holds = scope(str(values["perspective"]), int(values["horizon_years"]))
     return (f"{_work(now, at)} for {money(case['capex'], currency)}. This {pays(case['npv'])} {holds}: net present "
-            f"value (NPV) {money(case['npv'], currency)}, {_odds(None if spread is None else spread.npv[at])}")
+            f"value (NPV) {money(case['npv'], currency)}, {_odds(spread, None if spread is None else spread.npv[at])}")
 
 
-def _odds(npv: np.ndarray | None) -> str:
+def _odds(spread: Spread | None, npv: np.ndarray | None) -> str:
     """How sure an NPV is above 0, at the end of a sentence. npv: by trial, None while they are being computed."""
-    return f"above 0 with a probability of {'…' if npv is None else f'{probability(odds_of_gain(npv))}.'}"
+    if spread is None or npv is None:
+        return "above 0 with a probability of …"
+    return f"above 0 with a probability of {probability(odds_of_gain(npv))}{so_far(spread)}."
+
+
+def so_far(spread: Spread | None) -> str:
+    """A mark of figures that later trials refine."""
+    return "" if spread is None or spread.final else " so far"
 
 
 def _work(now: ScenarioResults, at: int) -> str:
@@ -72,7 +79,7 @@ def other_view(now: ScenarioResults, at: int, spread: Spread | None) -> str:
     other = UTILITY if now.results.study.values["perspective"] == SOCIETY else SOCIETY
     currency = now.business.currency
     case = business_summary(now.results.perspectives[other])[at]
-    odds = _odds(None if spread is None else spread.npv_elsewhere[at])
+    odds = _odds(spread, None if spread is None else spread.npv_elsewhere[at])
     said = f"NPV {money(case['npv'], currency)}, {odds}"
     if other == SOCIETY:
         cost = -yearly_savings(now.results.perspectives[other], at)[INTERRUPTION]

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from typing import Any
+
 import pandas as pd
 import streamlit as st
 
@@ -9,6 +12,7 @@ from reliability.formats import count
 from reliability.indices.definitions import INDICES
 from reliability.report import runs
 from reliability.report.runs import Run
+from reliability.schema.scenarios import PROPOSED
 from reliability.study import Study, StudyError, workspace
 from reliability.study.save import ChangedElsewhere, create
 from reliability.ui import download, figure, frame, into_study, opened
@@ -23,6 +27,12 @@ KINDS = {".html": ("text/html", "Report, to read and to print"), ".xlsx": (
     ".docx": ("application/vnd.openxmlformats-officedocument.wordprocessingml.document", "For a word processor"),
     ".json": ("application/json", "Figures for other programs"), ".csv": ("text/csv", "Table")}
 ORDER = list(KINDS)
+SUMMARY = re.compile(r'<section id="summary"[^>]*>(.*?)</section>', re.DOTALL)
+PARAGRAPHS = re.compile(r'<p><strong class="label">.*?</p>', re.DOTALL)
+FILES = {"report.html": "the report with its summary", "report.docx": "the same for a word processor",
+         "workbook.xlsx": "every table, and a sheet that computes along with changed prices",
+         "work_pack.html": "a sheet a lateral for the crews", "summary.json": "figures for other programs",
+         "history.json": "what the outage records say, for other programs"}
 SIMULATION_FROM, SIMULATION_TO = 0.02, 0.62
 # how far a run is when a stage begins
 STAGES = {"outage records": 0.0, "fault rates from records": 0.005, "choice of laterals": 0.01,
@@ -61,8 +71,9 @@ def show() -> None:
         st.session_state["run_shown"] = found[0].name
     picked = st.selectbox("Run on record", list(names), format_func=names.__getitem__, key="run_shown", width=420)
     run = next(r for r in found if r.name == picked)
-    _figures(run)
     _downloads(run)
+    _summary(run)
+    _figures(run)
     _about(shown, run)
 
 
@@ -96,8 +107,24 @@ def _run(shown: Opened, study: Study, asked: Asked) -> None:
     st.session_state["run_shown"] = run.name
 
 
+def _summary(run: Run) -> None:
+    """The first section of the report, as it is in its file."""
+    file = next((f for f in run.results if f.name == "report.html"), None)
+    found = None if file is None else SUMMARY.search(file.read_text(encoding="utf-8"))
+    if found is not None:
+        st.subheader("Summary of the report", anchor=False)
+        st.html(f'<div class="report-summary">{"".join(PARAGRAPHS.findall(found.group(1)))}</div>')
+
+
+def _in_order(run: Run) -> list[dict[str, Any]]:
+    """Scenarios of a run in the order and colours of every page: what is proposed after "As built"."""
+    scenarios = list(run.summary.get("scenarios", []))
+    proposed = [s for s in scenarios[1:] if s["name"].casefold() == PROPOSED.casefold()]
+    return [*scenarios[:1], *proposed, *(s for s in scenarios[1:] if s not in proposed)]
+
+
 def _picture(run: Run) -> None:
-    scenarios = run.summary.get("scenarios", [])
+    scenarios = _in_order(run)
     expected = [{**s["expected"], "callouts": sum(s["expected"]["callouts"].values())} for s in scenarios]
     simulated = [s["simulated"] for s in scenarios if s.get("simulated")]
     shown = Indices([s["name"] for s in scenarios], expected, simulated if len(simulated) == len(scenarios) else None)
@@ -108,7 +135,7 @@ def _picture(run: Run) -> None:
 def _figures(run: Run) -> None:
     _picture(run)
     rows = []
-    for scenario in run.summary.get("scenarios", []):
+    for scenario in _in_order(run):
         expected, simulated = scenario["expected"], scenario.get("simulated") or {}
         spread = simulated.get("saidi_min") or {}
         rows.append({"scenario": scenario["name"], **{i.key: expected.get(i.key) for i in INDICES if i.simulated},
@@ -125,6 +152,8 @@ def _figures(run: Run) -> None:
 def _downloads(run: Run) -> None:
     st.subheader("Downloads", anchor=False)
     files = sorted(run.results, key=lambda f: (ORDER.index(f.suffix) if f.suffix in ORDER else 9, f.name))
+    said = [f"{file.name}: {FILES[file.name]}" for file in files if file.name in FILES]
+    st.caption(plain("; ".join([*said, "each .csv: one table"]), 700) + ".")
     with st.container(horizontal=True):
         for file in files:
             mime, what = KINDS.get(file.suffix, ("application/octet-stream", "File"))

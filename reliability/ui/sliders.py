@@ -52,7 +52,9 @@ OWN: dict[str, Assumption] = {a.key: a for a in (
 # where a slider leaves it to each scenario, or to each device
 STATED_AT = {"counts": 0, "fast_tripping": AS_STATED, "existing_fast_operations": AS_STATED}
 OF_SECTIONS = ("temporary_fraction", "repair_hours")         # what every section may have for itself
-EACH_ITS_OWN = "Every section has its own, stated or learned from the records, which this slider does not move."
+EACH_ITS_OWN = ("Every section has its own, stated or learned from the records, which this slider does not move. What "
+                "was learned stands on the page Outage history, Laterals and rates. To try others, set “Source of "
+                "fault rates” to assumed on the page Study data, Assumptions.")
 DECIMALS_UNTIL = 5e-4               # relative error that the decimals of a slider may leave
 
 
@@ -160,11 +162,21 @@ def panel(study: Study, name: str) -> dict[str, float | int]:
     known, now = sliders(study), moved(study)
     st.button("Reset all sliders", key="sliders_reset_all", disabled=not now, icon=":material/undo:",
               width="stretch", on_click=set_all, args=({},))
+    st.caption("Sliders try what is proposed and do not choose again.")
     for group, keys in GROUPS:
         st.markdown(f"**{group}**")
         for key in keys:
-            _slider(key, known[key], now, name)
+            _slider(study, key, known[key], now, name)
     return now
+
+
+def _stated(study: Study, key: str, slider: Slider) -> str:
+    """What the study has of an assumption: its value, or the mean of a range with the range."""
+    value, known = formats.shown(slider.start, "any"), study.stated_ranges.get(key)
+    if known is None:
+        return value
+    ends = " / ".join(formats.shown(end, "any") for end in (known.low, known.likely, known.high))
+    return f"{value}, the mean of {ends} (low, likely, high)"
 
 
 def widget_key(name: str, key: str) -> str:
@@ -172,12 +184,11 @@ def widget_key(name: str, key: str) -> str:
     return f"slider_{name}_{key}"
 
 
-def _slider(key: str, slider: Slider, now: dict[str, float | int], name: str) -> None:
+def _slider(study: Study, key: str, slider: Slider, now: dict[str, float | int], name: str) -> None:
     widget = widget_key(name, key)
     place = st.container(key=f"row_{key}", horizontal=True, vertical_alignment="bottom", gap="small")
     state.hold(widget, now.get(key, slider.start), (slider.low, slider.high, slider.step))
-    stated = "" if key in OWN else (f" The study has {formats.shown(slider.start, 'any')}. "
-                                    f"Source: {slider.assumption.source}.")
+    stated = "" if key in OWN else f" The study has {_stated(study, key, slider)}. Source: {slider.assumption.source}."
     more: dict[str, Any] = {"key": widget, "on_change": _moved, "args": (key, slider.start, widget),
                             "help": f"{slider.assumption.help}{stated}" if slider.used else EACH_ITS_OWN,
                             "disabled": not slider.used}
