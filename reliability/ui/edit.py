@@ -115,7 +115,7 @@ def earlier_versions(shown: Opened) -> None:
     later = {f.name: f.read_bytes() for f in input_files(shown.folder)}
     for version in found[:50]:
         files = version.files
-        changed = _changes(files, later)
+        changed = written_since(files, later)
         later |= files
         with st.container(horizontal=True, vertical_alignment="center", border=True):
             st.markdown(f"Before the change of **{version.saved:%Y-%m-%d %H:%M:%S}** UTC: "
@@ -125,7 +125,7 @@ def earlier_versions(shown: Opened) -> None:
                 st.rerun()
 
 
-def _changes(before: Mapping[str, bytes], after: Mapping[str, bytes]) -> str:
+def written_since(before: Mapping[str, bytes], after: Mapping[str, bytes]) -> str:
     """The first lines that a change wrote, of files as they were before and after it."""
     written = [line.strip() for name in before if name in after
                for line in _written(before[name].decode("utf-8", "replace"), after[name].decode("utf-8", "replace"))]

@@ -116,7 +116,7 @@ def _summary(run: Run) -> None:
         st.html(f'<div class="report-summary">{"".join(PARAGRAPHS.findall(found.group(1)))}</div>')
 
 
-def _in_order(run: Run) -> list[dict[str, Any]]:
+def in_order(run: Run) -> list[dict[str, Any]]:
     """Scenarios of a run in the order and colours of every page: what is proposed after "As built"."""
     scenarios = list(run.summary.get("scenarios", []))
     proposed = [s for s in scenarios[1:] if s["name"].casefold() == PROPOSED.casefold()]
@@ -124,7 +124,7 @@ def _in_order(run: Run) -> list[dict[str, Any]]:
 
 
 def _picture(run: Run) -> None:
-    scenarios = _in_order(run)
+    scenarios = in_order(run)
     expected = [{**s["expected"], "callouts": sum(s["expected"]["callouts"].values())} for s in scenarios]
     simulated = [s["simulated"] for s in scenarios if s.get("simulated")]
     shown = Indices([s["name"] for s in scenarios], expected, simulated if len(simulated) == len(scenarios) else None)
@@ -135,7 +135,7 @@ def _picture(run: Run) -> None:
 def _figures(run: Run) -> None:
     _picture(run)
     rows = []
-    for scenario in _in_order(run):
+    for scenario in in_order(run):
         expected, simulated = scenario["expected"], scenario.get("simulated") or {}
         spread = simulated.get("saidi_min") or {}
         rows.append({"scenario": scenario["name"], **{i.key: expected.get(i.key) for i in INDICES if i.simulated},

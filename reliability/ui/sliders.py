@@ -170,7 +170,7 @@ def panel(study: Study, name: str) -> dict[str, float | int]:
     return now
 
 
-def _stated(study: Study, key: str, slider: Slider) -> str:
+def stated_in_words(study: Study, key: str, slider: Slider) -> str:
     """What the study has of an assumption: its value, or the mean of a range with the range."""
     value, known = formats.shown(slider.start, "any"), study.stated_ranges.get(key)
     if known is None:
@@ -188,7 +188,8 @@ def _slider(study: Study, key: str, slider: Slider, now: dict[str, float | int],
     widget = widget_key(name, key)
     place = st.container(key=f"row_{key}", horizontal=True, vertical_alignment="bottom", gap="small")
     state.hold(widget, now.get(key, slider.start), (slider.low, slider.high, slider.step))
-    stated = "" if key in OWN else f" The study has {_stated(study, key, slider)}. Source: {slider.assumption.source}."
+    stated = "" if key in OWN else (f" The study has {stated_in_words(study, key, slider)}. "
+                                    f"Source: {slider.assumption.source}.")
     more: dict[str, Any] = {"key": widget, "on_change": _moved, "args": (key, slider.start, widget),
                             "help": f"{slider.assumption.help}{stated}" if slider.used else EACH_ITS_OWN,
                             "disabled": not slider.used}

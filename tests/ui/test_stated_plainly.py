@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import time
+from types import SimpleNamespace
 
+import pandas as pd
 import pytest
 
 from reliability.business.cashflow import business_summary
@@ -17,7 +19,8 @@ from reliability.pipeline import options_of
 from reliability.report.work_pack_jobs import checks_of_selection
 from reliability.schema.scenarios import Scenario
 from reliability.study import open_study, workspace
-from reliability.ui import moved, readiness
+from reliability.ui import coordination_panel, edit, moved, pins, readiness, report_page, sliders
+from reliability.ui.money_charts import cashflow_chart
 from reliability.ui.text import plain
 from reliability.what_if import Asked, ScenarioResults, compute, moved_study
 from tests.ui.conftest import app, make_small, metrics, said, sound
@@ -161,3 +164,67 @@ def test_what_is_chosen_stands_in_sums_by_status_and_feeder(demo):
         part = table[table.index.str.startswith(kind)]
         assert part["capex"].sum() == pytest.approx(demo.decision.choice.totals["capex"])
         assert part["laterals"].sum() == demo.decision.choice.totals["laterals"]
+
+
+def test_coordination_follows_a_scenario_that_changes_fast_operations(demo):
+    plans = demo.results.table.protections
+    for s in range(len(demo.names)):
+        changes = bool((plans[s].fast != plans[0].fast).any())
+        assert coordination_panel.followed(demo, s) == (s if changes else 0)
+    fast = next(s for s in range(len(demo.names)) if coordination_panel.followed(demo, s))
+    text = said(app("laterals", scenario=demo.names[fast]))
+    assert f"under {plain(demo.names[fast])}" in text
+    assert "With reclosing on" in text
+    assert "as built" in said(app("laterals", scenario=demo.names[1]))
+
+
+def test_a_change_that_is_rounding_is_none(demo):
+    pinned = {name: {"saidi_min": demo.indices[s]["saidi_min"] + 1e-12 + s, "npv": demo.money[s]["npv"]}
+              for s, name in enumerate(demo.names)}
+    table = pins.beside({"figures": pinned}, demo)
+    changes = table.loc[table["measure"] == "SAIDI", "change"].tolist()
+    assert changes[0] == 0.0
+    assert changes[1:] == pytest.approx([-s for s in range(1, len(changes))])
+
+
+def test_the_study_page_has_the_row_that_was_asked_for_first(pays):
+    test = app("study", pays)
+    test.session_state[edit.WANTED], test.session_state["study_tab"] = "discount_rate", "Assumptions"
+    text = said(sound(test.run()))
+    assert "**Discount rate** is the first row" in text
+
+
+def test_an_earlier_version_says_what_was_written_then():
+    before, after = (f"[costs]\ncrew_rate_per_hour = {rate}\n".encode() for rate in (160, 200))
+    assert edit.written_since({"study.toml": before}, {"study.toml": after}) == "then written: crew_rate_per_hour = 200"
+    assert edit.written_since({"study.toml": before}, {}) == ""
+
+
+def test_the_tooltip_of_a_range_says_that_the_slider_stands_at_its_mean():
+    study = open_study(workspace.DEMOS["wooded-town"].source)
+    key = next(k for k in sliders.sliders(study) if k in study.stated_ranges)
+    words = sliders.stated_in_words(study, key, sliders.sliders(study)[key])
+    assert "the mean of " in words
+    assert words.endswith("(low, likely, high)")
+
+
+def test_a_cost_that_is_added_is_called_so(demo):
+    flow = pd.DataFrame({"year": [0, 1], "capex": [5.0, 0.0], "inspection": [0.0, 1.0], "discounted": [-5.0, -1.0],
+                         "callout_saving": [0.0, 2.0], "energy_saving": [0.0, 0.0], "incentive": [0.0, 0.0],
+                         "interruption_cost_saving": [0.0, -3.0]})
+    assert [t.name for t in cashflow_chart(flow, "USD").data][:2] == ["Call-outs saved", "Customers' cost added"]
+
+
+def test_scenarios_of_a_run_stand_in_the_order_of_every_page():
+    run = SimpleNamespace(summary={"scenarios": [{"name": n} for n in ("As built", "All", "Proposed", "Fast")]})
+    assert [s["name"] for s in report_page.in_order(run)] == ["As built", "Proposed", "All", "Fast"]
+
+
+def test_another_feeder_brings_its_best_lateral(demo):
+    test = app("laterals")
+    first = test.selectbox("lateral_pick").value
+    feeders = dict(zip(demo.results.network.ids.astype(str),
+                       demo.results.network.feeder_ids[demo.results.network.feeder].astype(str), strict=True))
+    other = next(f for f in test.selectbox("map_feeder").options if f in feeders.values() and f != feeders[first])
+    test.selectbox("map_feeder").set_value(other).run()
+    assert feeders[sound(test).selectbox("lateral_pick").value] == other
