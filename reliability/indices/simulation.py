@@ -11,7 +11,7 @@ from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import closing
 from dataclasses import dataclass, field, replace
-from functools import cache, partial
+from functools import cache, cached_property, partial
 from itertools import pairwise
 from typing import Any
 
@@ -70,10 +70,9 @@ _Chunk = tuple[dict[str, np.ndarray], dict[str, np.ndarray]]
 class Simulated:
     """Totals of S scenarios in every year of every trial.
 
-    totals: by measure, (S, trials, years): COUNTED and TIMED of indices/measures, and extra
-    measures asked for. draws: (trials,) value of each uncertain assumption.
-    precise: whether the standard error sought was reached; None where trials were fixed.
-    limited: whether fewer trials were run than asked for, to stay within the memory bound.
+    totals: by measure, (S, trials, years): COUNTED and TIMED of indices/measures, and extra measures asked for. draws:
+    (trials,) value of each uncertain assumption. precise: whether the standard error sought was reached; None where
+    trials were fixed. limited: whether fewer trials were run than asked for, to stay within the memory bound.
     """
 
     scenarios: tuple[str, ...]
@@ -107,6 +106,16 @@ class SimulationInput:
         """Outcome table at the given values."""
         return build_outcomes(self.model.with_values(values), self.scenarios)
 
+    @cached_property
+    def expected_table(self) -> OutcomeTable:
+        """Outcome table at the values."""
+        return self.table(self.values)
+
+    @cached_property
+    def prepared(self) -> _Prepared | None:
+        """What all trials share, made once for however many simulations; None where each needs a table of its own."""
+        return None if needs_own_tables(self) else _prepare(self, self.expected_table, self.values, self.uncertain)
+
     @property
     def network(self) -> Network:
         """The sections as arrays."""
@@ -122,27 +131,23 @@ def simulate(inputs: SimulationInput, *, seed: int, trials: int | None = None, e
              workers: int = 1, on_progress: Progress | None = None, memory_bytes: float = MEMORY_BYTES) -> Simulated:
     """Simulate trials of `horizon_years` years each.
 
-    seed: any integer ≥ 0; with the inputs and `trials` it fixes every digit. trials: how
-    many; None: until the standard error of every scenario's SAIDI difference to the first (of
-    SAIDI, where there is one scenario) is under 1 % of it, and TRIALS_AT_LEAST; but never more
-    than TRIALS_AT_MOST, of a large network fewer. executor: any `concurrent.futures.Executor`;
-    None computes here, or in so many `workers` forked from this process. workers: how many tasks
-    run at once. memory_bytes: bound on the memory of the totals; trials that would not fit are
-    not run (`limited`). on_progress(done, total, seconds left) is called after every block, or
-    every chunk from another process; what it raises stops the simulation.
+    seed: any integer ≥ 0; with the inputs and `trials` it fixes every digit. trials: how many; None: until the
+    standard error of every scenario's SAIDI difference to the first (of SAIDI, where there is one scenario) is under
+    1 % of it, and TRIALS_AT_LEAST; but never more than TRIALS_AT_MOST, of a large network fewer. executor: any
+    `concurrent.futures.Executor`; None computes here, or in so many `workers` forked from this process. workers: how
+    many tasks run at once. memory_bytes: bound on the memory of the totals; trials that would not fit are not run
+    (`limited`). on_progress(done, total, seconds left) is called after every block, or every chunk from another
+    process; what it raises stops the simulation.
     """
     years = int(inputs.values["horizon_years"])
-    structural = needs_own_tables(inputs)
-    per_chunk = 1 if structural else max(1, YEARS_PER_CHUNK // years)
-    table = inputs.table(inputs.values)
+    per_chunk = 1 if inputs.prepared is None else max(1, YEARS_PER_CHUNK // years)
     fitting = _fitting(inputs, years, memory_bytes)
-    cap = min(trials or most_trials(row_rates(table, inputs.values).sum() * years), fitting)
+    cap = min(trials or most_trials(row_rates(inputs.expected_table, inputs.values).sum() * years), fitting)
     chunks: list[_Chunk] = []
     done, precise, seen = 0, None if trials else False, TrialsSeen()
     look_at: float = TRIALS_AT_LEAST
-    prepared = None if structural else _prepare(inputs, table, inputs.values, inputs.uncertain)
-    run = _Run(inputs, prepared, years, Workers(executor, workers), Reporter(on_progress, cap))
-    run = run if prepared is None else replace(run, sent=tuple(map(run.workers.shared, prepared.blocks)))
+    run = _Run(inputs, inputs.prepared, years, Workers(executor, workers), Reporter(on_progress, cap))
+    run = run if run.prepared is None else replace(run, sent=tuple(map(run.workers.shared, run.prepared.blocks)))
     with closing(_chunks(run, seed, cap, per_chunk)) as found:
         for chunk in found:
             chunks.append(chunk)

@@ -13,7 +13,7 @@ import streamlit as st
 
 from reliability.business.cashflow import npv_by_trial
 from reliability.indices.progress import Progress
-from reliability.indices.simulation import simulate
+from reliability.indices.simulation import SimulationInput, simulate
 from reliability.indices.spread import differences, summaries, yearly_indices
 from reliability.pipeline import simulation_input
 from reliability.ui import background
@@ -99,8 +99,9 @@ def follow(now: ScenarioResults, progress: Callable[[int, int], object]) -> Iter
         st.session_state.get(LATEST)  # a newer state stops this one here
     asked = now.results.study.values["trials"]
     stages = [(s, False) for s in STAGES if (have is None or s > have.trials) and (asked is None or s < asked)]
+    inputs = simulation_input(now.results)
     for trials, final in [*stages, (asked, True)]:
-        spread = _cache(_stage(now, trials, final, progress))
+        spread = _cache(_stage(now, inputs, trials, final, progress))
         st.session_state[LATEST] = now.digest
         yield spread
 
@@ -113,11 +114,11 @@ def asked(now: ScenarioResults) -> Spread | None:
 
 
 def _in_stages(now: ScenarioResults) -> Spread:
-    wanted = now.results.study.values["trials"]
+    wanted, inputs = now.results.study.values["trials"], simulation_input(now.results)
     for trials in STAGES:
         if wanted is None or trials < wanted:
-            _cache(_spread(now, trials, False))
-    return _cache(_spread(now, wanted, True))
+            _cache(_spread(now, inputs, trials, False))
+    return _cache(_spread(now, inputs, wanted, True))
 
 
 def is_prepared(now: ScenarioResults) -> bool:
@@ -131,7 +132,8 @@ def done(digest: str) -> bool:
     return found is not None and found.final
 
 
-def _stage(now: ScenarioResults, trials: int | None, final: bool, progress: Callable[[int, int], object]) -> Spread:
+def _stage(now: ScenarioResults, inputs: SimulationInput, trials: int | None, final: bool,
+           progress: Callable[[int, int], object]) -> Spread:
     reported = 0.0
 
     def step(done: int, total: int, seconds_left: float) -> None:
@@ -141,12 +143,12 @@ def _stage(now: ScenarioResults, trials: int | None, final: bool, progress: Call
             reported = time.monotonic()
             progress(done, total)
 
-    return _spread(now, trials, final, step)
+    return _spread(now, inputs, trials, final, step)
 
 
-def _spread(now: ScenarioResults, trials: int | None, final: bool, step: Progress | None = None) -> Spread:
-    simulated = simulate(simulation_input(now.results), seed=now.results.study.values["seed"], trials=trials,
-                         on_progress=step)
+def _spread(now: ScenarioResults, inputs: SimulationInput, trials: int | None, final: bool,
+            step: Progress | None = None) -> Spread:
+    simulated = simulate(inputs, seed=now.results.study.values["seed"], trials=trials, on_progress=step)
     indices = yearly_indices(simulated, float(now.results.network.customers.sum()))
     by_trial = indices["saidi_min"]
     saidi = by_trial.reshape(len(simulated.scenarios), -1)[:, :MAX_YEARS]
