@@ -36,7 +36,7 @@ from reliability.ui.place_table import named
 from reliability.ui.scenario_results import base_results, state_results
 from reliability.ui.text import plain
 from reliability.ui.tiles import Figure
-from reliability.what_if import ScenarioResults, by_lateral
+from reliability.what_if import Asked, ScenarioResults, by_lateral
 
 FILLED_AT = {ASSUMPTIONS: "study_page", TABLES: "study_page", IMPORT: "import_page", HISTORY: "history_page",
              LATERALS: "laterals_page"}
@@ -66,7 +66,7 @@ def show() -> None:
     gaps = background.ask(gaps_key, lambda: (data_gaps(now, moved=moved), nearest(now) if at is None else None))
     spread = trials.asked(now)
     _verdict(now, at, spread, gaps.result() if at is None else None)
-    other = None if asked.at_the_studys_inputs else _chosen_again(now, base, study)
+    other = _chosen_again(now, base, study, asked)
     decisive.tell(decisive.place(), base, asked.moves)
     picture, side = st.columns([3, 2], gap="large")
     with picture:
@@ -115,8 +115,13 @@ def _verdict(now: ScenarioResults, at: int | None, spread: trials.Spread | None,
         tiles.row(_figures(now, at, spread))
 
 
-def _chosen_again(now: ScenarioResults, base: ScenarioResults, study: Study) -> str | None:
+def _chosen_again(now: ScenarioResults, base: ScenarioResults, study: Study, asked: Asked) -> str | None:
     """What would be chosen at the moved inputs, beside the proposal; returns the key of that while it is computed."""
+    if asked.at_the_studys_inputs:
+        with st.container(key="overview_chosen_again"):     # the same room as where something is moved
+            st.markdown("What is proposed is what is chosen at these inputs." if not now.decision.named else
+                        "What is proposed is a scenario that the study names.")
+        return None
     question = question_of(now.results.study, limits.stated(study) | limits.moved(study))
     key = f"chosen|{now.digest}"
     found = background.ask(key, lambda: chosen_again(now, base, question))

@@ -22,7 +22,7 @@ def spread_of(saidi: np.ndarray) -> Spread:
     """A spread with given yearly SAIDI, (S, trials, years)."""
     scenarios, trials, years = saidi.shape
     return Spread("x", tuple("AB"[:scenarios]), trials, years, 1, [], [], saidi.reshape(scenarios, -1),
-                  saidi.mean(axis=2), np.zeros((scenarios, trials)), True)
+                  saidi.mean(axis=2), *np.zeros((2, scenarios, trials)), True)
 
 
 def test_the_difference_is_that_of_the_same_years_and_of_the_same_trials():
