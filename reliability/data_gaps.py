@@ -8,6 +8,7 @@ compared, not added.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -71,20 +72,20 @@ class Needed:
     unit: str
 
 
-def data_gaps(now: ScenarioResults, most: int = MOST) -> list[Gap]:
+def data_gaps(now: ScenarioResults, most: int = MOST, moved: Collection[str] = ()) -> list[Gap]:
     """The gaps that move the net present value of what is proposed most, the largest first; none without a proposal.
 
-    now: results at the study's own inputs.
+    now: results of the state. moved: keys of assumptions that it has otherwise than the study.
     """
     at = proposed_position(now.results.study.scenarios)
     if at is None:
         return []
-    found = [*_of_assumptions(now, at), *_of_learned_rates(now, at), *_of_checks(now, at)]
+    found = [*_of_assumptions(now, at, moved), *_of_learned_rates(now, at), *_of_checks(now, at)]
     found.sort(key=lambda gap: -gap.swing)
     return [gap for gap in found[:most] if gap.swing > _HARDLY * found[0].swing]
 
 
-def _of_assumptions(now: ScenarioResults, at: int) -> list[Gap]:
+def _of_assumptions(now: ScenarioResults, at: int, moved: Collection[str]) -> list[Gap]:
     """Assumptions known as a range only, the study's or a default one, or not stated at all."""
     study, currency = now.results.study, now.business.currency
     ranges = {key: tried for key, tried in ranges_tried(study).items()
@@ -94,15 +95,18 @@ def _of_assumptions(now: ScenarioResults, at: int) -> list[Gap]:
     for key, tried in ranges.items():
         low, high = float(found.low[key][1]), float(found.high[key][1])
         unit = spoken_unit(key, currency)
-        gaps.append(Gap(key, label_of(key), _open(study, key, tried, unit), low, high, *_closed_by(study, key)))
+        found_open = _open(study, key, tried, unit, key in moved)
+        gaps.append(Gap(key, label_of(key), found_open, low, high, *_closed_by(study, key)))
     return gaps
 
 
-def _open(study: Study, key: str, tried: Range, unit: str) -> str:
+def _open(study: Study, key: str, tried: Range, unit: str, moved: bool) -> str:
     """What is open of an assumption, in words."""
     value, ends = f"{number(value_of(study.values, key))}{unit}", f"{number(tried.low)} to {number(tried.high)}{unit}"
     if key in study.stated_ranges:
         return f"stated as {ends}"
+    if moved:
+        return f"moved to {value}; {ends} {'drawn' if key in study.uncertain else 'tried'}"
     if stated(study, key):
         return f"stated as {value}, without a range; {ends} is taken by default"
     return f"not stated; the default of {value} is taken, and {ends} {'drawn' if key in study.uncertain else 'tried'}"
@@ -144,8 +148,10 @@ def _of_checks(now: ScenarioResults, at: int) -> list[Gap]:
     unknown = np.array([verdict.get(str(i)) == UNKNOWN for i in chosen["section_id"]])
     if not unknown.any():
         return []
-    npv = float(now.money[at]["npv"])
-    without = npv - float(chosen.loc[unknown, "npv"].sum())
+    npv, of_laterals = float(now.money[at]["npv"]), now.results.laterals
+    brought = of_laterals["lateral_id"].isin(chosen.loc[unknown, "section_id"].astype(str))
+    without = npv - float(of_laterals["npv"].to_numpy(dtype=float)[
+        brought & (of_laterals["scenario"] == now.names[at])].sum())
     lacking = [c.kind.missing for c in checks.checks if c.kind.decides and bool(
         ((c.verdict == UNKNOWN) & np.isin(checks.lateral_ids, chosen.loc[unknown, "section_id"].astype(str))).any())]
     first = f": {lacking[0]}" if lacking else ""

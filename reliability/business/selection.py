@@ -29,7 +29,7 @@ from reliability.business.limits import (
 )
 from reliability.business.options import AS_IT_IS, EFFECTS, Options
 from reliability.business.verdict import pays
-from reliability.formats import count, exact, money, number
+from reliability.formats import count, exact, money, number, shown
 from reliability.network.place_names import field_columns
 
 NPV, SAIDI = "npv", "saidi"
@@ -84,11 +84,24 @@ def choose(options: Options, limits: Limits | None = None, objective: str = NPV,
     return replace(choice_of(options, result.x > 0.5, objective), gap=reached, seconds=took)
 
 
+def devices_in_words(devices: pd.Series) -> str:
+    """What laterals are converted to, behind their number: " to sectionalizers"; of several ", 2 to … and 3 to …,".
+
+    devices: of each lateral converted, "" for the device that stands there.
+    """
+    numbers = devices[devices != ""].value_counts().sort_index(ascending=False)
+    names = {str(d): f"{str(d).replace('_', ' ')}s" for d in numbers.index}
+    if len(names) < 2:
+        return f" to {next(iter(names.values()), 'new settings')}"
+    parts = [f"{shown(numbers[d], 'count')} to {name}" for d, name in names.items()]
+    return f", {' and '.join(parts)},"
+
+
 def choice_of(options: Options, chosen: np.ndarray, objective: str) -> Choice:
     """The choice of given rows of the options, (rows,) bool, whether or not it is the best."""
-    totals = totals_of(options, chosen)
-    return Choice(True, _message(options, totals, objective), objective, chosen, totals, None, 0.0,
-                  selection_frame(options, chosen))
+    totals, selection = totals_of(options, chosen), selection_frame(options, chosen)
+    devices = selection.loc[selection["what"] == "lateral", "device"]
+    return Choice(True, _message(options, totals, objective, devices), objective, chosen, totals, None, 0.0, selection)
 
 
 def _solve(options: Options, limits: Limits, objective: str, keep: np.ndarray | None, gap: float,
@@ -217,13 +230,13 @@ def _nothing(options: Options, objective: str, message: str, seconds: float) -> 
     return Choice(False, message, objective, chosen, {}, None, seconds, selection_frame(options, chosen))
 
 
-def _message(options: Options, totals: Mapping[str, float], objective: str) -> str:
+def _message(options: Options, totals: Mapping[str, float], objective: str, devices: pd.Series) -> str:
     """One plain sentence; a choice of nothing is a result too."""
     if not totals["laterals"] and not totals["backup_settings_changed"]:
         gain = "has a higher NPV than" if objective == NPV else "avoids more SAIDI than"
         return f"Nothing to convert: within the limits no conversion {gain} leaving every lateral as it is."
     laterals, changed = round(totals["laterals"]), round(totals["backup_settings_changed"])
-    parts = [f"{count(laterals, 'lateral')} converted"] if laterals else []
+    parts = [f"{count(laterals, 'lateral')} converted{devices_in_words(devices)}"] if laterals else []
     if changed:
         parts.append(f"settings changed at {count(changed, 'breaker or recloser', 'breakers or reclosers')}")
     actions = " and ".join(parts)

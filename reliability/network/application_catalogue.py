@@ -85,7 +85,7 @@ CHECKS: tuple[CheckKind, ...] = (
               "the actuating current is low enough under the backup's minimum trip, the least pickup where known",
               "the backup can trip on a current that the sectionalizer does not count",
               "actuating current or the backup's minimum trip or pickup is not known"),
-    CheckKind("below_lockout", "Fewer counts than the backup's operations", "counts", "at_most", FAIL,
+    CheckKind("below_lockout", "Counts, at most one less than the backup's operations", "counts", "at_most", FAIL,
               "it opens before the backup locks out",
               "it has as many counts as the backup has operations: the backup locks out first",
               "the backup is not known"),

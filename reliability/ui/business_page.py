@@ -27,7 +27,7 @@ from reliability.report.money_summary import MOMENTARY_FACTORS, price_level_summ
 from reliability.report.ranges import ranges_sentence
 from reliability.report.sentences_money import price_level
 from reliability.schema.units import unit_of
-from reliability.ui import background, decisive, figure, frame, state, tiles, trials
+from reliability.ui import background, decisive, figure, frame, overview_words, state, tiles, trials
 from reliability.ui.headers import Header
 from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
 from reliability.ui.moved import PERSPECTIVES
@@ -40,7 +40,7 @@ from reliability.what_if import ScenarioResults
 MOST_DRIVERS = 12
 PERSPECTIVE_HELP = ("The utility counts crews, material, energy margin and the regulator's incentive; society counts "
                     "crews, material and what interruptions cost customers. Margin and customers' cost are never "
-                    "added.")
+                    "added. What is proposed stays as it was chosen.")
 
 
 def show() -> None:
@@ -61,7 +61,8 @@ def show() -> None:
     have = trials.known(now.digest)
     with st.container(key="case_verdict"):
         st.markdown(f"#### {plain(case['verdict'], 300)}")
-    figures = Slot("case_figures")
+    other, figures = Slot("case_other_view"), Slot("case_figures")
+    other.again().markdown(overview_words.other_view(now, scenario, have))
     _tiles(figures, case, currency, None if have is None else have.npv[scenario])
     room, base = decisive.place(), base_results(study, shown.fingerprint, asked)
     told = decisive.tell(room, base, asked.moves)
@@ -88,6 +89,7 @@ def show() -> None:
         sure.chart(npv_chart(npv, currency, large), f"Net present value over {len(npv)} trials; above 0 in "
                    f"{probability(trials.odds_of_gain(npv))} of them.", "", "npv")
         _tiles(figures, case, currency, npv)
+        other.again().markdown(overview_words.other_view(now, scenario, spread))
         progress.again().markdown(f"{count(spread.trials, 'trial')} of {spread.years} years, seed {spread.seed}.")
     if not told:
         decisive.tell(room, base, asked.moves, wait=True)
@@ -156,7 +158,9 @@ def _drivers(now: ScenarioResults, scenario: int, large: bool) -> None:
             name: st.column_config.TextColumn(width=width) for name, width in (
                 ("Assumption", 182), ("Now", 58), ("Break-even value", 74), ("Unit", 132),
                 ("Share of the variance", 54))})
-        st.caption("Share of what is unknown about the net present value: total Sobol' index over the ranges. "
+        st.caption("At its break-even value this scenario's NPV is 0; a selection may prefer other devices or "
+                   "laterals well before (page Selection). –: there is none within the assumption's bounds. Share of "
+                   "what is unknown about the net present value: total Sobol' index over the ranges. "
                    + words(ranges_sentence(now.results.study)))
 
 

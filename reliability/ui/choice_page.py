@@ -23,7 +23,20 @@ from reliability.report.work_pack_rows import work_pack_rows
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import proposed_position
 from reliability.study.toml_scenarios import add_scenario
-from reliability.ui import background, download, edit, figure, frame, limits, map_panel, opened, state, tiles
+from reliability.ui import (
+    background,
+    download,
+    edit,
+    figure,
+    frame,
+    limits,
+    map_panel,
+    not_chosen,
+    opened,
+    readiness,
+    state,
+    tiles,
+)
 from reliability.ui.chosen import Selection, question_of, select
 from reliability.ui.money_charts import frontier_chart, programme_chart
 from reliability.ui.opened import Opened
@@ -55,6 +68,7 @@ def show() -> None:
         _result(now, found)
     _map(shown, now, found.choice)
     _table(shown, now, found)
+    not_chosen.show(now, found)
     _programme(now, found)
 
 
@@ -71,8 +85,9 @@ def _proposal(now: ScenarioResults, found: Selection) -> None:
         minutes = now.indices[0]["saidi_min"] - now.indices[at]["saidi_min"]
         both = set(converted_laterals(decision.choice)) & set(converted_laterals(found.choice))
         here = "At the moved inputs its" if found.moved else "Its"
-        text += (f" {here} NPV is {money(case['npv'], currency)} and it avoids {number(minutes)} minutes of SAIDI a "
-                 f"year; {count(len(both), 'of its laterals is', 'of its laterals are')} also in the selection below.")
+        text += (f" {here} NPV is {money(case['npv'], currency)} and it {'avoids' if minutes >= 0 else 'adds'} "
+                 f"{number(abs(minutes))} minutes of SAIDI a year; "
+                 f"{count(len(both), 'of its laterals is', 'of its laterals are')} also in the selection below.")
     st.markdown(text)
 
 
@@ -83,12 +98,16 @@ def _result(now: ScenarioResults, found: Selection) -> None:
         st.markdown(f"#### {at}{plain(choice.message, 400)}")
     if choice.feasible:
         totals = choice.totals
-        figures = (("Laterals", formats.shown(totals["laterals"], "count")),
+        ready, held = map(str, readiness.numbers(readiness.statuses(now, choice.selection)))
+        laterals = choice.selection[choice.selection["what"] == "lateral"]
+        figures = (*((f"To {device.replace('_', ' ')}s", formats.shown((laterals["device"] == device).sum(), "count"))
+                     for device in found.devices),
+                   ("Ready for work", ready), ("On hold until checks pass", held),
                    ("Backup settings changed", formats.shown(totals["backup_settings_changed"], "count")),
                    ("Capital", money(totals["capex"], currency)), ("Net present value", money(totals["npv"], currency)),
-                   ("SAIDI avoided", f"{number(totals['saidi_minutes_avoided'])} min"),
-                   ("MAIFI_E added", number(totals["maifi_e_added"])),
-                   ("Call-outs avoided", f"{number(totals['callouts_avoided'])} a year"))
+                   _avoided("SAIDI", totals["saidi_minutes_avoided"], " min"),
+                   _avoided("MAIFI_E", -totals["maifi_e_added"]),
+                   _avoided("Call-outs", totals["callouts_avoided"], " a year"))
         tiles.row(Figure(name, value) for name, value in figures)
         if turns := saidi_turn(totals, BREAK_EVEN, "The selection"):
             st.markdown(turns)
@@ -97,6 +116,11 @@ def _result(now: ScenarioResults, found: Selection) -> None:
     st.subheader("Benefit against budget", anchor=False)
     with st.container(key="curve_place"):
         _curve(now, found)
+
+
+def _avoided(name: str, avoided: float, unit: str = "") -> tuple[str, str]:
+    """Name and figure of what is avoided, or added where it is below 0."""
+    return f"{name} {'avoided' if avoided >= 0 else 'added'}", f"{number(abs(avoided))}{unit}"
 
 
 def _curve(now: ScenarioResults, found: Selection) -> None:
@@ -109,6 +133,7 @@ def _curve(now: ScenarioResults, found: Selection) -> None:
         most = f"{number(curve['saidi_minutes_avoided'].max())} minutes for {money(curve['capex'].max(), currency)}"
         figure.chart(frontier_chart(curve, choice.totals or None, currency, frame.presenting()),
                      f"SAIDI avoided against capital, from nothing to {most}.", lambda: curve, "Curve", "frontier")
+        st.caption("Numbers beside the curve are units, one a phase, not laterals.")
 
 
 def _map(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
@@ -122,7 +147,8 @@ def _map(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
     look = map_panel.controls(now.results.study, st.columns([3, 3, 3, 3]), "choice", by_feeder.index.tolist(),
                               lambda f: f"{short(f)}: {count(int(by_feeder[f]), 'lateral')}")
     device, at = converted(network, now.results.table.protections[0].device, chosen)
-    part = chosen if look.feeder == map_panel.ALL else chosen[chosen["feeder_id"] == look.feeder]
+    part = readiness.with_status(now, choice.selection).loc[chosen.index]
+    part = part if look.feeder == map_panel.ALL else part[part["feeder_id"] == look.feeder]
     clicked = map_panel.draw(
         now.results, look, _classed(shown, now, chosen, look.measure), device, key="choice_feeder",
         name=f"Chosen on {look.feeder}",
@@ -156,7 +182,7 @@ def _table(shown: Opened, now: ScenarioResults, found: Selection) -> None:
     st.subheader("What would be chosen at the moved inputs" if found.moved else "What is chosen", anchor=False)
     currency = short(now.business.currency, 12)
     money_columns = {"capex": f"Capital, {currency}", "npv": f"NPV, {currency}"}
-    network, rows = now.results.network, choice.selection
+    network, rows = now.results.network, readiness.with_status(now, choice.selection)
     if not found.proposed:
         proposed = rows["section_id"].astype(str).isin(converted_laterals(now.decision.choice))
         rows = rows.assign(in_the_proposal=np.where(proposed & (rows["what"] == "lateral"), "yes", "no"))

@@ -51,6 +51,11 @@ class Selection:
     proposed: bool
     moved: bool
 
+    @property
+    def devices(self) -> list[str]:
+        """What laterals can be converted to."""
+        return sorted({str(d) for d in self.options.rows["device"].unique() if d}, reverse=True)
+
     def programme(self, now: ScenarioResults) -> tuple[str, Callable[[], tuple[pd.DataFrame, str]]]:
         """Key and work of the programme by year."""
         asked, options = self.question, self.options
@@ -74,6 +79,17 @@ def select(now: ScenarioResults, asked: Asked, question: Question) -> Selection:
     return Selection(question, options, _chosen(now, options, question), False, moved)
 
 
+def chosen_again(now: ScenarioResults, base: ScenarioResults, question: Question) -> Choice:
+    """The choice at the inputs of a moved state, for work beside a page. base: results at the study's own inputs."""
+    options = None if base.decision.named else options_at(base.decision.options, base.results.study, now.results.study)
+    return choose(options or _built(now, question), question.limits, question.goal, gap=GAP, seconds=SECONDS)
+
+
+def _built(now: ScenarioResults, question: Question) -> Options:
+    study = now.results.study
+    return build_options(study.model, now.results.costs, fast_settings(study.values), question.only, study.currency)
+
+
 def _options(now: ScenarioResults, question: Question) -> Options:
     """What may be done with each lateral, the last one cached in the session and used again where it can be."""
     key, study = (now.digest, question.settings, question.only), now.results.study
@@ -81,8 +97,7 @@ def _options(now: ScenarioResults, question: Question) -> Options:
     if cached is None or cached[0] != key:
         options = options_at(cached[1], cached[2], study) if cached and cached[0][1:] == key[1:] else None
         if options is None:
-            options = build_options(study.model, now.results.costs, fast_settings(study.values), question.only,
-                                    study.currency)
+            options = _built(now, question)
         cached = st.session_state["options"] = (key, options, study)
     return cached[1]
 

@@ -40,6 +40,7 @@ def show() -> None:
     _toolbar(shown, study, asked, now)
     have = trials.known(now.digest)
     odds, turns = _tiles(now)
+    pins.tell()
     _draw_odds(have, odds)
     room, base = decisive.place(), base_results(study, shown.fingerprint, asked)
     told = decisive.tell(room, base, moves)
@@ -107,8 +108,15 @@ def _tile(now: ScenarioResults, s: int) -> None:
     cost = [] if s == 0 else [Figure("Capital", money(case["capex"], currency)),
                               Figure("Net present value", money(case["npv"], currency)),
                               Figure("Per interruption and minute avoided", tiles.per_avoided(case, currency))]
-    below = "existing network" if s == 0 else "against as built"
+    below = "existing network" if s == 0 else _converted(now, s)
     st.html(tiles.tile_html(short(now.names[s], 44), below, figures, cost))
+
+
+def _converted(now: ScenarioResults, s: int) -> str:
+    """How many laterals a scenario gives another device, and what its figures are set against."""
+    heads, plans = now.results.network.candidates, now.results.table.protections
+    changed = int((plans[s].device[heads] != plans[0].device[heads]).sum())
+    return f"{changed} of {count(len(heads), 'lateral')}, against as built" if changed else "against as built"
 
 
 def _break_evens(now: ScenarioResults, places: list[Slot]) -> None:

@@ -1,4 +1,7 @@
-"""On the page of laterals: the coordination of the lateral and of the feeder looked at, as built."""
+"""On the page of laterals: the coordination of the lateral and of the feeder looked at.
+
+Under the scenario where it changes fast operations, else as built.
+"""
 
 from __future__ import annotations
 
@@ -23,6 +26,7 @@ from reliability.network.coordination import Coordination, coordination
 from reliability.network.coordination_curves import lateral_curves
 from reliability.network.model import Model
 from reliability.report import charts_coordination
+from reliability.schema.assumptions import FAST
 from reliability.schema.devices import FUSE
 from reliability.ui import described, figure, frame, lengths
 from reliability.ui.text import plain
@@ -31,32 +35,51 @@ from reliability.what_if import ScenarioResults
 
 @dataclass(frozen=True)
 class _State:
-    """Coordination as built in one state of the sliders; splits by factor on the fault currents."""
+    """Coordination of one scenario in one state of the sliders; splits by factor on the fault currents."""
 
     digest: str
+    scenario: int
     races: Coordination
     splits: dict[float, OutcomeSplit]
     feeders: pd.DataFrame
 
 
-def _state(now: ScenarioResults) -> _State:
+def followed(now: ScenarioResults, scenario: int) -> int:
+    """The scenario whose coordination is shown: one that changes fast operations, else as built (0)."""
+    plans = now.results.table.protections
+    return scenario if np.any(plans[scenario].fast != plans[0].fast) else 0
+
+
+def _state(now: ScenarioResults, scenario: int) -> _State:
     """That of a state of the sliders, the last one kept in the session."""
     kept = st.session_state.get("coordination")
-    if kept is None or kept.digest != now.digest:
-        network, values, found = now.results.network, now.results.study.values, now.results.table.protections[0]
+    if kept is None or (kept.digest, kept.scenario) != (now.digest, scenario):
+        network, values = now.results.network, now.results.study.values
+        found = now.results.table.protections[scenario]
         splits = splits_by_factor(Model(network, values), found)
         kept = st.session_state["coordination"] = _State(
-            now.digest, coordination(Model(network, values), (found,)), splits,
+            now.digest, scenario, coordination(Model(network, values), (found,)), splits,
             feeders_frame(network, splits[float(values["fault_current_factor"])]))
     return kept
 
 
-def feeder(now: ScenarioResults, name: str) -> None:
-    """Line and faults of a feeder by what an operation does."""
-    rows = _state(now).feeders
+def _under(now: ScenarioResults, scenario: int) -> str:
+    return f"under {plain(now.names[scenario])}" if scenario else "as built"
+
+
+def _reclosing_off(now: ScenarioResults) -> str:
+    """That the picture is for reclosing on, and what a trip is while it is off."""
+    fast = now.results.study.values["reclosing_off_trip"] == FAST
+    return ("With reclosing on. While it is off the device trips once, "
+            + ("fast where it has a fast curve." if fast else "on its delayed curve."))
+
+
+def feeder(now: ScenarioResults, name: str, scenario: int) -> None:
+    """Line and faults of a feeder by what an operation does. scenario: see `followed`."""
+    rows = _state(now, scenario).feeders
     rows = rows[rows["feeder_id"] == name]
     chart = charts_coordination.feeder(rows)
-    st.subheader(f"Fuse or recloser, on {plain(name)} as built", anchor=False)
+    st.subheader(f"Fuse or recloser (fuse saving), on {plain(name)} {_under(now, scenario)}", anchor=False)
     left, right = st.columns(2, gap="large")
     with left:
         figure.chart(described.figure(chart, frame.presenting(), 300), chart.description or chart.title, lambda: rows,
@@ -70,19 +93,21 @@ def feeder(now: ScenarioResults, name: str) -> None:
             f"{what}, {operation}": [number(v) for v in sums[column, operation]] for column, what in (
                 ("km", unit), ("faults_per_year", "faults/yr")) for operation in OPERATIONS}})
         figure.table(shown, "Line and faults by outcome", "coordination_km")
-        st.caption("Every device working, links as recorded, reclosing on. The fuse nearest the fault counts.")
+        st.caption("Every device working, links as recorded. The fuse nearest the fault counts. "
+                   f"{_reclosing_off(now)}")
 
 
-def lateral(now: ScenarioResults, head: int, actuating_a: float) -> None:
+def lateral(now: ScenarioResults, head: int, actuating_a: float, scenario: int) -> None:
     """Curves at a lateral's head, shares of its faults by outcome, and what is lost as fault currents grow.
 
-    actuating_a: of the sectionalizer proposed there.
+    actuating_a: of the sectionalizer proposed there. scenario: see `followed`.
     """
-    state, network = _state(now), now.results.network
-    values, found = now.results.study.values, now.results.table.protections[0]
+    state, network = _state(now, scenario), now.results.network
+    values, found = now.results.study.values, now.results.table.protections[scenario]
     curves = lateral_curves(Model(network, values), found, state.races, head, actuating_a)
     chart, sections = charts_coordination.curves(curves), network.unit == head
-    st.markdown(f"**Coordination of {plain(curves.lateral)} with {plain(curves.recloser)}, as built**")
+    st.markdown(f"**Coordination of {plain(curves.lateral)} with {plain(curves.recloser)}, "
+                f"{_under(now, scenario)}**")
     left, right = st.columns([3, 2], gap="large")
     with left:
         figure.chart(described.figure(chart, frame.presenting(), 520), chart.description,
@@ -92,6 +117,7 @@ def lateral(now: ScenarioResults, head: int, actuating_a: float) -> None:
         if curves.device == FUSE and not curves.device_s:
             st.caption(f"The study has no settings of {plain(curves.recloser)}: its fast operations are taken to "
                        f"clear in {number(values['fast_clearing_time_s'])} s.")
+        st.caption(_reclosing_off(now))
         if not np.isfinite(curves.low_a):
             st.caption("The study gives no fault currents here. Results take every fast operation to save a fuse, and "
                        "every sectionalizer to count.")

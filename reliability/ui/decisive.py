@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection
 import streamlit as st
 
 from reliability.decisive_defaults import Turn, decisive_defaults, sentences
-from reliability.ui import background, state
+from reliability.ui import background, edit, state
 from reliability.ui.slots import Slot
 from reliability.ui.text import plain
 from reliability.what_if import ScenarioResults
@@ -35,7 +35,7 @@ def tell(room: Slot, base: ScenarioResults, moved: Collection[str], *, wait: boo
         with room.again().container(horizontal=True, vertical_alignment="center"):
             st.markdown(f":material/priority_high: {plain(' '.join(sentences(turns)), 700)}", width="stretch")
             if st.button("State it", key="state_default", type="tertiary", help="Opens the assumptions of the study"):
-                st.session_state["study_tab"] = "Assumptions"
+                st.session_state["study_tab"], st.session_state[edit.WANTED] = "Assumptions", turns[0].key
                 state.go("reliability/ui/study_page.py")
     return True
 

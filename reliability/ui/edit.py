@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import datetime
 
 import pandas as pd
@@ -14,6 +14,7 @@ from reliability.schema.columns import TABLES
 from reliability.schema.devices import LATERAL_DEVICES
 from reliability.study import StudyError, text_tables, toml_edit
 from reliability.study.changes import apply_change
+from reliability.study.ranges import LEARNED
 from reliability.study.save import ARCHIVE, SETTINGS_FILE, input_files, strange_versions, versions
 from reliability.ui import opened
 from reliability.ui.figure import csv_button
@@ -22,6 +23,8 @@ from reliability.ui.problem_table import problem_frame
 from reliability.ui.text import plain
 
 OUTCOMES = "edit_outcomes"
+WANTED = "assumption_wanted"        # key of the assumption that somebody came for; its row stands first
+CHANGES_SHOWN = 3
 
 
 def tables(shown: Opened) -> None:
@@ -42,7 +45,8 @@ def _table(shown: Opened, table: str) -> None:
         return frame.set_axis(pd.RangeIndex(2, len(frame) + 2, name="row"))    # an index that rows can be added to
 
     def draw(base: pd.DataFrame, key: str) -> pd.DataFrame:
-        columns = {name: st.column_config.TextColumn(help=known.get(name)) for name in base.columns}
+        columns = {name: st.column_config.TextColumn(help=known.get(name), pinned=k == 0 or None)
+                   for k, name in enumerate(base.columns)}
         return st.data_editor(base, key=key, num_rows="dynamic", column_config=columns, height=430,
                               alt=f"The rows of {file}, to be edited")
 
@@ -68,6 +72,14 @@ def assumptions(shown: Opened) -> None:
 
     text = _settings_text(shown)
     before = toml_edit.assumptions_frame(toml_edit.parse_settings(text.encode()))
+    wanted = str(st.session_state.get(WANTED, "")).partition(".")[0]
+    if wanted in before.index:
+        st.markdown(f":material/arrow_downward: **{plain(before.loc[wanted, 'assumption'])}** is the first row.")
+        before = before.loc[[wanted, *before.index.drop(wanted)]]
+    if shown.stated.values["rates"] == LEARNED:
+        st.caption("Fault rates and temporary fractions are learned from the records (“Source of fault rates”): what "
+                   "stands here of them is where learning begins, and hardly moves a result. The page Outage history "
+                   "has what was learned.")
     _editor(shown, SETTINGS_FILE, lambda: before, draw,
             lambda edited: ({SETTINGS_FILE: toml_edit.with_assumptions(text, before, edited).encode()}, []))
 
@@ -100,14 +112,30 @@ def earlier_versions(shown: Opened) -> None:
     if not found:
         st.info("No change has been made to this study in this workspace yet.")
         return
+    later = {f.name: f.read_bytes() for f in input_files(shown.folder)}
     for version in found[:50]:
         files = version.files
+        changed = written_since(files, later)
+        later |= files
         with st.container(horizontal=True, vertical_alignment="center", border=True):
             st.markdown(f"Before the change of **{version.saved:%Y-%m-%d %H:%M:%S}** UTC: "
-                        + ", ".join(map(plain, files)))
+                        + ", ".join(map(plain, files)) + (f" ({plain(changed, 200)})" if changed else ""))
             if st.button("Restore", key=f"restore_{version.folder.name}"):
                 apply(shown, files, [])
                 st.rerun()
+
+
+def written_since(before: Mapping[str, bytes], after: Mapping[str, bytes]) -> str:
+    """The first lines that a change wrote, of files as they were before and after it."""
+    written = [line.strip() for name in before if name in after
+               for line in _written(before[name].decode("utf-8", "replace"), after[name].decode("utf-8", "replace"))]
+    more = f" and {count(len(written) - CHANGES_SHOWN, 'more line')}" if len(written) > CHANGES_SHOWN else ""
+    return f"then written: {'; '.join(written[:CHANGES_SHOWN])}{more}" if written else ""
+
+
+def _written(before: str, after: str) -> list[str]:
+    known = set(before.splitlines())
+    return [line for line in after.splitlines() if line.strip() and line not in known]
 
 
 def draft_tables(shown: Opened) -> None:

@@ -19,6 +19,7 @@ from reliability.ui.text import plain
 CONFIG = {"displayModeBar": False, "responsive": True}
 ZOOM = {"displayModeBar": True, "responsive": True, "scrollZoom": True, "displaylogo": False,
         "modeBarButtons": [["zoomIn2d", "zoomOut2d", "resetScale2d"]]}
+PINNED_FROM = 6                     # columns; the first of a wider table stays where the others are moved
 WRITTEN_AT_MOST = 20_000            # cells; of a larger table the browser writes the numbers
 
 
@@ -62,6 +63,9 @@ def table(frame: pd.DataFrame, name: str, key: str, *, height: int | None = None
     layouts: dict[str, Any] = {}
     for column in map(str, frame.columns):
         heads[column], layouts[column] = _laid_out(column, (column_config or {}).get(column))
+    if len(frame.columns) > PINNED_FROM:        # what a row is about stays in sight
+        first = str(frame.columns[0])
+        layouts[first] = {**layouts[first], "pinned": True}
     drawn = st.dataframe(_written(frame, heads), hide_index=True, key=f"table_{key}", alt=name, placeholder=DASH,
                          column_config=layouts, **options)
     csv_button(name, lambda: frame, key)

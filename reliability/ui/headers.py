@@ -22,7 +22,9 @@ def _of(kind: str, /, **labels: str) -> dict[str, Header]:
 HEADERS: dict[str, Header] = {
     **_of(TEXT, lateral_id="Lateral, section", feeder_id="Feeder", section_id="Section", backup_id="Backup",
           device_id="Device's number", location="Location", device="Device", verdict="Verdict",
-          not_passed="Checks not passed", what="What", in_the_proposal="In the proposal", name="Name", unit="Unit",
+          not_passed="Checks not passed", what="What", in_the_proposal="In the proposal", status="Status", name="Name",
+          why="Why", part="Part",
+          unit="Unit",
           reason="Reason", kind="Kind", treatment="Treatment", note="Note", scenario="Scenario",
           perspective="Perspective", worst_by="Among the worst by", method="Method", file="File", column="Column",
           rule="Rule", remedy="Remedy", key="Key in study.toml", source="Source", meaning="Meaning",
@@ -31,6 +33,7 @@ HEADERS: dict[str, Header] = {
           fast_operations="Fast operations", fast_operations_of_backup="Fast operations of the backup",
           events="Events", records="Records", interruptions="Customer interruptions",
           customer_minutes="Customer-minutes", customer_minutes_avoided="Customer-minutes avoided, 1/yr",
+          laterals="Laterals",
           days_used="Days used", years_used="Years used", converted="Laterals converted", others="Not converted"),
     **_of("whole", year="Year", row="Row"),
     **_of("amount", customer_interruptions_avoided="Customer interruptions avoided, 1/yr",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -19,7 +20,9 @@ from reliability.report import conversions_shown
 from reliability.report.chart import Chart
 from reliability.report.definitions import LEARNED_INTERVALS
 from reliability.report.records import causes_frame, device_fit_frame
+from reliability.schema.assumptions import BY_KEY
 from reliability.study import StudyError, toml_edit
+from reliability.study.ranges import LEARNED
 from reliability.ui import described, edit, figure, frame, history_circuits, opened, records_read, sliders, state
 from reliability.ui.headers import Header
 from reliability.ui.opened import Opened
@@ -51,7 +54,8 @@ def show() -> None:
     records, circuits, rates, data, effect = st.tabs(
         ["Years and days", "Feeders and areas", "Laterals and rates", "The data itself", "Against the model"],
         key="history_tab", on_change="rerun")
-    for tab, draw in ((records, _years), (circuits, history_circuits.show), (rates, _rates), (data, _data)):
+    for tab, draw in ((records, _years), (circuits, history_circuits.show), (rates, partial(_rates, shown)),
+                      (data, _data)):
         if tab.open:
             with tab:
                 draw(history)
@@ -125,9 +129,16 @@ def _thresholds(history: History) -> None:
                          "meds", height=250, column_config={"saidi_min": "SAIDI of the day, min"})
 
 
-def _rates(history: History) -> None:
+def _rates(shown: Opened, history: History) -> None:
     with st.spinner("Estimating fault rates from the records …"):
         units = history.learned.units
+    st.subheader("Learned rates and temporary fractions by group", anchor=False)
+    figure.table(history.learned.priors.rename_axis("group").reset_index(), "Learned by group", "priors",
+                 column_config={"units": "Laterals or mains", "mean_per_km": Header("Mean, faults/(km·yr)", "index"),
+                                "exposure_km_years": Header("Exposure, km·years", "amount"),
+                                "mean_fraction": Header("Temporary fraction", "index"),
+                                "fraction_low": Header("… 90 % interval from", "index"),
+                                "fraction_high": Header("to", "index")})
     left, right = st.columns(2, gap="large")
     with left:
         st.subheader("Observed and learned fault rates", anchor=False)
@@ -146,8 +157,10 @@ def _rates(history: History) -> None:
         _draw(charts.device_fit(history), lambda: device_fit_frame(history), "Fit of the devices", "device_fit")
     for note in history.learned.notes:
         st.markdown(f"- {plain(note, 400)}")
-    st.caption('To compute with the learned rates, set "Fault rates from" to learned among the assumptions of the '
-               "study.")
+    learned = shown.stated.values["rates"] == LEARNED
+    st.caption(f"“{BY_KEY['rates'].label}” among the assumptions of the study is "
+               + ("learned: every figure is computed with these rates and fractions." if learned else
+                  "not learned: set it so to compute with these rates and fractions."))
 
 
 def _data(history: History) -> None:

@@ -10,7 +10,7 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from reliability.business.break_even import BREAK_EVEN
-from reliability.formats import count, number, signed_number
+from reliability.formats import count, number
 from reliability.network.application import (
     ApplicationChecks,
     application_frame,
@@ -50,7 +50,7 @@ def show() -> None:
     rows = laterals_table(now, scenario, checks)
     chosen = _chosen(rows)
     feeder = _draw(shown, now, scenario, checks, rows, chosen, places[1:])
-    coordination_panel.feeder(now, feeder)
+    coordination_panel.feeder(now, feeder, coordination_panel.followed(now, scenario))
     chosen = _pick(rows, chosen, network)
     _lateral(now, scenario, checks, rows, chosen)
     _all(rows, checks, network)
@@ -110,6 +110,9 @@ def _draw(shown: Opened, now: ScenarioResults, scenario: int, checks: Applicatio
         st.session_state["map_follows"] = chosen
     look = map_panel.controls(now.results.study, places, "map", [str(f) for f in network.feeder_ids])
     part = rows if look.feeder == map_panel.ALL else rows[rows["feeder_id"] == look.feeder]
+    if look.feeder not in (map_panel.ALL, of_chosen) and len(part):
+        _look_at(str(part["lateral_id"].iloc[0]))      # another feeder was asked for: its best lateral
+        st.rerun()
     classed = _classed(shown, now, scenario, checks, rows, look.measure)
     total = number(part["customer_minutes_avoided"].sum())
     alt = (f"One-line diagram of feeder {look.feeder}: {count(len(part), 'lateral')}, coloured by {classed.legend}, "
@@ -175,10 +178,10 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
     right.markdown(f"**{plain(name)}**{_where(network, int(row['head']))} on {plain(row['feeder_id'])}: "
                    f"{count(int(row['customers']), 'customer')}, {count(int(row['phases']), 'phase')}. "
                    f"Under {plain(now.names[scenario])} its faults cause "
-                   f"{signed_number(-row['customer_interruptions_avoided'])} sustained interruptions, "
-                   f"{signed_number(-row['customer_minutes_avoided'])} customer-minutes, "
-                   f"{signed_number(row['momentary_events_added'])} momentary events and "
-                   f"{signed_number(-row['callouts_avoided'])} call-outs a year.{_turn(row[BREAK_EVEN])} A "
+                   f"{_less(row['customer_interruptions_avoided'])} sustained interruptions, "
+                   f"{_less(row['customer_minutes_avoided'])} customer-minutes, "
+                   f"{_less(-row['momentary_events_added'])} momentary events and "
+                   f"{_less(row['callouts_avoided'])} call-outs a year.{_turn(row[BREAK_EVEN])} A "
                    f"sectionalizer here: **{row['verdict']}**.")
     curve = profile(network, int(row["head"]), checks.values)
     actuating, ceiling = float(checks.proposal.actuating_a[place]), float(checks.ceiling_a[place])
@@ -192,7 +195,7 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
         else:
             st.info("The study gives no fault currents here: a picture of them needs both ends of a section.")
     _evidence(checks, chosen, right)
-    coordination_panel.lateral(now, int(row["head"]), actuating)
+    coordination_panel.lateral(now, int(row["head"]), actuating, coordination_panel.followed(now, scenario))
 
 
 def _evidence(checks: ApplicationChecks, chosen: str, place: DeltaGenerator) -> None:
@@ -211,6 +214,11 @@ def _where(network: Network, head: int) -> str:
     described = str(network.described[head]).split(SEPARATOR)
     others = [part for part in described if part != network.names[head]]
     return f" ({plain(', '.join(others), 120)})" if others else ""
+
+
+def _less(avoided: float) -> str:
+    """What is avoided, as how many fewer; what is added, as how many more."""
+    return f"{number(abs(avoided))} {'fewer' if avoided >= 0 else 'more'}"
 
 
 def _turn(share: float) -> str:

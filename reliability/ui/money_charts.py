@@ -30,7 +30,7 @@ def cashflow_chart(flow: pd.DataFrame, currency: str, large: bool = False) -> go
     """
     unit, years = label(currency), flow["year"].tolist()
     traces: list[dict[str, object]] = [
-        {"type": "bar", "x": years, "y": flow[column].tolist(), "name": name,
+        {"type": "bar", "x": years, "y": flow[column].tolist(), "name": _signed_name(name, flow[column].sum()),
          "marker": {"color": colour, "pattern": pattern(shape)}}
         for column, name, colour, shape in _PARTS if np.any(flow[column].to_numpy() != 0)]
     traces += [
@@ -40,6 +40,11 @@ def cashflow_chart(flow: pd.DataFrame, currency: str, large: bool = False) -> go
          "name": "Cumulative present value", "line": {"color": INK, "width": 3}, "marker": {"size": 6}}]
     return picture(traces, layout(380, large, bargap=0.25, barmode="relative", xaxis=axis("Year", dtick=2),
                                   yaxis=axis(f"Money, {unit}", tickformat=TICK)))
+
+
+def _signed_name(name: str, total: float) -> str:
+    """Name of a part of the cash flow; of one that is a cost, that it is added."""
+    return name if total >= 0 else name.replace("saved", "added").replace("avoided", "added")
 
 
 def npv_chart(npv: np.ndarray, currency: str, large: bool = False) -> go.Figure:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import streamlit as st
 
 from reliability.business.costs import SOCIETY, UTILITY
-from reliability.formats import spoken
 from reliability.study import Study
 from reliability.ui import limits, sliders, state
 from reliability.ui.text import plain
@@ -13,6 +12,7 @@ from reliability.what_if import Asked
 
 PERSPECTIVES = {UTILITY: "Utility", SOCIETY: "Societal"}
 AS_STATED = "As the study states."
+NOT_CHOSEN_AGAIN = "“Proposed” stays as it was chosen at the study's own inputs; the page Selection chooses again."
 REOPENS = "The address reopens exactly this state."
 
 
@@ -26,7 +26,8 @@ def current(study: Study) -> Asked:
 def in_words(asked: Asked, study: Study) -> list[str]:
     """Each thing that is moved, in a few words."""
     known = sliders.sliders(study)
-    said = [f"{known[key].assumption.label.lower()} {spoken(value)}" for key, value in asked.moves.items()]
+    said = [f"{known[key].assumption.label.lower()} {known[key].in_words(value, study.currency)} (the study: "
+            f"{known[key].in_words(known[key].start)})" for key, value in asked.moves.items()]
     said += limits.in_words(asked.limits, study)
     return said + ([f"{PERSPECTIVES[asked.perspective].lower()} perspective"] if asked.perspective else [])
 
@@ -35,6 +36,8 @@ def notice(asked: Asked, study: Study) -> None:
     """Tell what is moved, with a button that resets all of it. It takes the same room where nothing is."""
     with st.container(key="moved_notice", horizontal=True, vertical_alignment="center", gap="small"):
         told = f"**Moved:** {plain('; '.join(in_words(asked, study)), 400)}." if asked else AS_STATED
+        if not asked.at_the_studys_inputs:
+            told += f" {NOT_CHOSEN_AGAIN}"
         st.markdown(f":material/tune: {told} {REOPENS}", width="stretch")
         st.button("Reset all", key="reset_all", icon=":material/undo:", type="tertiary", disabled=not asked,
                   on_click=reset, help="Every slider, every limit and the perspective as the study states them")

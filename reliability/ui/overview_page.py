@@ -12,27 +12,31 @@ from reliability.formats import DASH, count, money, number, percent, probability
 from reliability.report.map_classes import Benefit, Classed, by_benefit
 from reliability.report.sections_map import converted
 from reliability.schema.scenarios import proposed_position
-from reliability.study import workspace
+from reliability.study import Study, workspace
 from reliability.ui import (
     background,
     business_page,
     decisive,
+    edit,
     frame,
     lengths,
+    limits,
     map_panel,
     opened,
     overview_words,
+    readiness,
     records_read,
     state,
     tiles,
     trials,
 )
+from reliability.ui.chosen import chosen_again, question_of
 from reliability.ui.opened import Opened
 from reliability.ui.place_table import named
 from reliability.ui.scenario_results import base_results, state_results
 from reliability.ui.text import plain
 from reliability.ui.tiles import Figure
-from reliability.what_if import ScenarioResults, by_lateral
+from reliability.what_if import Asked, ScenarioResults, by_lateral
 
 FILLED_AT = {ASSUMPTIONS: "study_page", TABLES: "study_page", IMPORT: "import_page", HISTORY: "history_page",
              LATERALS: "laterals_page"}
@@ -58,9 +62,11 @@ def show() -> None:
     now = state_results(study, shown.fingerprint, asked)
     base = base_results(study, shown.fingerprint, asked)
     at = proposed_position(now.results.study.scenarios)
-    gaps = background.ask(f"gaps|{base.digest}", lambda: (data_gaps(base), nearest(base) if at is None else None))
+    gaps_key, moved = f"gaps|{now.digest}", frozenset(asked.moves)
+    gaps = background.ask(gaps_key, lambda: (data_gaps(now, moved=moved), nearest(now) if at is None else None))
     spread = trials.asked(now)
     _verdict(now, at, spread, gaps.result() if at is None else None)
+    other = _chosen_again(now, base, study, asked)
     decisive.tell(decisive.place(), base, asked.moves)
     picture, side = st.columns([3, 2], gap="large")
     with picture:
@@ -71,8 +77,9 @@ def show() -> None:
         _way_on()
     business_page.prepare(now)
     records_read.prepare(shown)
-    if not gaps.done() or (trials.is_prepared(now) and not (spread and spread.final)):
-        _poll(now.digest, spread.trials if spread else 0, None if gaps.done() else f"gaps|{base.digest}")
+    waiting = tuple(key for key, done in ((gaps_key, gaps.done()), (other or "", other is None)) if not done)
+    if waiting or (trials.is_prepared(now) and not (spread and spread.final)):
+        _poll(now.digest, spread.trials if spread else 0, waiting)
 
 
 def _choose(shown: Opened) -> None:
@@ -102,11 +109,28 @@ def _verdict(now: ScenarioResults, at: int | None, spread: trials.Spread | None,
             if found is not None and found[1] is not None:
                 st.markdown(plain(overview_words.needed(found[1], currency), 700))
         else:
-            sure = None if spread is None else trials.odds_of_gain(spread.npv[at])
-            st.markdown(f"#### {plain(overview_words.proposal(now, at, sure), 500)}")
-            st.markdown(plain(overview_words.effect(now, at), 700))
+            st.markdown(f"#### {plain(overview_words.proposal(now, at, spread), 500)}")
+            st.markdown(f"{overview_words.other_view(now, at, spread)}\n\n{plain(overview_words.effect(now, at), 700)}")
     with st.container(key="overview_figures"):
         tiles.row(_figures(now, at, spread))
+
+
+def _chosen_again(now: ScenarioResults, base: ScenarioResults, study: Study, asked: Asked) -> str | None:
+    """What would be chosen at the moved inputs, beside the proposal; returns the key of that while it is computed."""
+    if asked.at_the_studys_inputs:
+        with st.container(key="overview_chosen_again"):     # the same room as where something is moved
+            st.markdown("What is proposed is what is chosen at these inputs." if not now.decision.named else
+                        "What is proposed is a scenario that the study names.")
+        return None
+    question = question_of(now.results.study, limits.stated(study) | limits.moved(study))
+    key = f"chosen|{now.digest}"
+    found = background.ask(key, lambda: chosen_again(now, base, question))
+    with st.container(key="overview_chosen_again"):
+        if not found.done():
+            st.markdown("Choosing again at the moved inputs …")
+            return key
+        st.markdown(plain(overview_words.chosen_again(now, found.result()), 500))
+    return None
 
 
 def _figures(now: ScenarioResults, at: int | None, spread: trials.Spread | None) -> list[Figure]:
@@ -117,14 +141,15 @@ def _figures(now: ScenarioResults, at: int | None, spread: trials.Spread | None)
     sure = None if spread is None else trials.odds_of_gain(spread.npv[at])
     figures = [Figure("Capital", money(case["capex"], currency)),
                Figure("Net present value", money(case["npv"], currency)),
-               Figure("Probability that NPV is above 0", probability(sure))]
+               Figure("Probability that NPV is above 0", probability(sure), overview_words.so_far(spread).strip())]
     for name, key in shown:
         before, after = now.indices[0][key], now.indices[at][key]
         change = None if before is None or after is None else after - before
         way = 0 if change is None else tiles.direction(change, after)
         figures.append(Figure(name, number(after), "no change" if not way else number(change, signed=True), way))
     turn = now.results.break_even.reclosing_off_share[at]
-    return [*figures, Figure("Reclosing off at which SAIDI turns", percent(turn) if np.isfinite(turn) else DASH)]
+    trip = f"tripping {now.results.study.values['reclosing_off_trip']}"
+    return [*figures, Figure("Reclosing off at which SAIDI turns", percent(turn) if np.isfinite(turn) else DASH, trip)]
 
 
 def _drawing(now: ScenarioResults, at: int | None) -> None:
@@ -133,7 +158,7 @@ def _drawing(now: ScenarioResults, at: int | None) -> None:
     if not len(network.candidates):
         st.info("This network has no lateral: no section is headed by a fuse, sectionalizer or lateral recloser.")
         return
-    chosen = now.decision.choice.selection
+    chosen = readiness.with_status(now, now.decision.choice.selection)
     chosen = chosen[chosen["what"] == "lateral"]
     device = now.results.table.protections[at or 0].device
     heads: list[int] = []
@@ -169,7 +194,7 @@ def _classed(now: ScenarioResults, at: int | None) -> Classed:
 
 
 def _gaps(gaps: list[Gap] | None, currency: str, at: int | None) -> None:
-    st.subheader("What is not known, and moves the result most", anchor=False)
+    st.subheader("What is not known, and how far each alone moves NPV", anchor=False)
     if gaps is None:
         st.markdown("Computing the data gaps …")
         return
@@ -180,7 +205,7 @@ def _gaps(gaps: list[Gap] | None, currency: str, at: int | None) -> None:
         st.markdown(f"**{k + 1}. {plain(gap.name)}** {plain(in_words(gap, currency), 400)}")
         if st.button(gap.filled_by, key=f"gap_{k}", type="tertiary", icon=":material/arrow_forward:"):
             if gap.place in STUDY_TAB:
-                st.session_state["study_tab"] = STUDY_TAB[gap.place]
+                st.session_state["study_tab"], st.session_state[edit.WANTED] = STUDY_TAB[gap.place], gap.key
             state.go(f"reliability/ui/{FILLED_AT[gap.place]}.py")
 
 
@@ -191,10 +216,10 @@ def _way_on() -> None:
 
 
 @st.fragment(run_every=POLL_SECONDS)
-def _poll(digest: str, have: int, gaps: str | None) -> None:
-    """Draw the page again once more trials than it has, or the gaps that it waits for, are there."""
+def _poll(digest: str, have: int, waiting: tuple[str, ...]) -> None:
+    """Draw the page again once more trials than it has, or any result that it waits for, are there."""
     spread = trials.known(digest)
-    if (spread is not None and (spread.trials > have or spread.final)) or (gaps and background.is_done(gaps)):
+    if (spread is not None and (spread.trials > have or spread.final)) or any(map(background.is_done, waiting)):
         st.rerun()
 
 

@@ -2,40 +2,90 @@
 
 from __future__ import annotations
 
+import numpy as np
+
+from reliability.business.cashflow import business_summary, yearly_savings
+from reliability.business.costs import INTERRUPTION, SOCIETY, UTILITY
+from reliability.business.selection import Choice, devices_in_words
 from reliability.business.verdict import pays, scope
 from reliability.data_gaps import Nearest
 from reliability.formats import count, money, number, probability
-from reliability.ui.text import saidi_turn
+from reliability.ui import readiness
+from reliability.ui.text import plain, saidi_turn
+from reliability.ui.trials import Spread, odds_of_gain
 from reliability.what_if import ScenarioResults
 
-COMPUTING = "…"
+OTHER_VIEW = {SOCIETY: "To society, customers' interruption costs counted:", UTILITY: "To the utility alone:"}
 _MEASURES = (("saidi_min", "minutes without power", "SAIDI"), ("saifi", "sustained interruptions", "SAIFI"))
 
 
-def proposal(now: ScenarioResults, at: int, sure: float | None) -> str:
-    """What is converted, what it costs and whether it pays. sure: probability that its NPV is above 0, None while it
-    is being computed."""
+def proposal(now: ScenarioResults, at: int, spread: Spread | None) -> str:
+    """What is converted, what it costs and whether it pays. spread: simulated figures of the state, None while they
+    are being computed.
+    """
     case, values, currency = now.money[at], now.results.study.values, now.business.currency
     holds = scope(str(values["perspective"]), int(values["horizon_years"]))
-    chance = COMPUTING if sure is None else probability(sure)
     return (f"{_work(now, at)} for {money(case['capex'], currency)}. This {pays(case['npv'])} {holds}: net present "
-            f"value (NPV) {money(case['npv'], currency)}, above 0 with a probability of {chance}.")
+            f"value (NPV) {money(case['npv'], currency)}, {_odds(spread, None if spread is None else spread.npv[at])}")
+
+
+def _odds(spread: Spread | None, npv: np.ndarray | None) -> str:
+    """How sure an NPV is above 0, at the end of a sentence. npv: by trial, None while they are being computed."""
+    if spread is None or npv is None:
+        return "above 0 with a probability of …"
+    return f"above 0 with a probability of {probability(odds_of_gain(npv))}{so_far(spread)}."
+
+
+def so_far(spread: Spread | None) -> str:
+    """A mark of figures that later trials refine."""
+    return "" if spread is None or spread.final else " so far"
 
 
 def _work(now: ScenarioResults, at: int) -> str:
     """What is done in the field."""
     chosen = now.decision.choice.selection
     laterals = chosen[chosen["what"] == "lateral"]
-    devices = sorted({f"{str(d).replace('_', ' ')}s" for d in laterals["device"] if str(d)})
     settings = now.money[at]["backup_settings_changed"]
     parts = []
     if len(laterals):
-        parts.append(f"convert {len(laterals)} of {count(len(now.results.network.candidates), 'lateral')} to "
-                     f"{' and '.join(devices) or 'new settings'}")
+        said = f" ({said})" if (said := readiness.in_words(now, chosen)) else ""
+        parts.append(f"convert {len(laterals)} of {count(len(now.results.network.candidates), 'lateral')}"
+                     f"{devices_in_words(laterals['device'])}{said}")
     if settings:
         parts.append(f"change the fast operations of {count(settings, 'breaker or recloser', 'breakers or reclosers')}")
     text = " and ".join(parts) or "carry out the proposed scenario"
     return text[:1].upper() + text[1:]
+
+
+def chosen_again(now: ScenarioResults, choice: Choice) -> str:
+    """How the choice at the moved inputs differs from what is proposed."""
+    if _what_is_done(choice) == _what_is_done(now.decision.choice):
+        return "Chosen again at the moved inputs, the selection is the same."
+    return (f"Chosen again at the moved inputs, the selection is another one: {choice.message} The page Selection has "
+            "it.")
+
+
+def _what_is_done(choice: Choice) -> set[tuple[str, str, str, str]]:
+    """Each change of a choice: its place, device, counts and fast operations."""
+    rows = choice.selection[["section_id", "device", "counts", "fast_operations_of_backup"]].astype(str)
+    return set(rows.itertuples(index=False, name=None))
+
+
+def other_view(now: ScenarioResults, at: int, spread: Spread | None) -> str:
+    """What a scenario is worth in the perspective that the state is not seen in, and how sure, as markup.
+
+    spread: as of `proposal`.
+    """
+    other = UTILITY if now.results.study.values["perspective"] == SOCIETY else SOCIETY
+    currency = now.business.currency
+    case = business_summary(now.results.perspectives[other])[at]
+    odds = _odds(spread, None if spread is None else spread.npv_elsewhere[at])
+    said = f"NPV {money(case['npv'], currency)}, {odds}"
+    if other == SOCIETY:
+        cost = -yearly_savings(now.results.perspectives[other], at)[INTERRUPTION]
+        said += (f" What interruptions cost customers {'rises' if cost > 0 else 'falls'} by "
+                 f"{money(abs(cost), currency)} a year.")
+    return f"**{OTHER_VIEW[other]}** {plain(said, 400)}"
 
 
 def effect(now: ScenarioResults, at: int) -> str:

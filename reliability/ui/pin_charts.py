@@ -40,10 +40,10 @@ def pins_chart(table: pd.DataFrame, units: dict[str, str], large: bool = False) 
 
 def _pair(then: np.ndarray, now: np.ndarray, change: np.ndarray, names: list[str], at: str,
           first: bool) -> list[dict[str, object]]:
-    """Bars of one panel: the pinned state hatched in grey, the current one below it with its change."""
+    """Bars of one panel: the pinned state hatched in grey with its value, the current one below it with its change."""
     said = ["" if not np.isfinite(c) else f"+{compact(c)}" if c > 0 else compact(c) if c < 0 else "±0" for c in change]
-    looks = (("Pinned", then, {"color": GREY, "pattern": pattern("/")}, [""] * len(said)),
-             ("Now, with its change", now, {"color": BLUE}, said))
+    looks = (("Pinned, with its value", then, {"color": GREY, "pattern": pattern("/")}, [compact(v) for v in then]),
+             ("Now, with now less pinned", now, {"color": BLUE}, said))
     return [{"type": "bar", "orientation": "h", "y": list(range(len(names))), "x": values.tolist(), "name": name,
              "xaxis": f"x{at}", "yaxis": "y", "legendgroup": name, "showlegend": first, "marker": marker,
              "text": text, "textposition": "outside", "cliponaxis": False, "customdata": names,

@@ -18,6 +18,18 @@ from reliability.ui.pin_charts import pins_alt, pins_chart
 from reliability.ui.text import label, short
 from reliability.what_if import Asked, ScenarioResults
 
+AXES = {"saifi": "SAIFI, 1/yr", "saidi_min": "SAIDI, min/yr", "maifi_e": "MAIFI<sub>E</sub>, 1/yr",
+        "callouts": "Call-outs, 1/yr"}
+ROUNDING = 1e-9         # of a figure; what differs by less is the same
+TOLD = "pin_told"
+
+
+def tell() -> None:
+    """Say that a state was pinned just now, where the button was pressed from."""
+    if st.session_state.pop(TOLD, False):
+        st.toast("Pinned. The state stands beside the current one under “Pinned states” at the foot of this page.",
+                 icon=":material/push_pin:")
+
 
 def add(shown: Opened, study: Study, now: ScenarioResults, asked: Asked) -> None:
     """Pin the current state with its figures."""
@@ -25,6 +37,7 @@ def add(shown: Opened, study: Study, now: ScenarioResults, asked: Asked) -> None
         "capex": now.money[s]["capex"], "npv": now.money[s]["npv"]} for s, name in enumerate(now.names)}
     limits = {"limits": to_link(asked.limits), "perspective": asked.perspective or ""}
     add_pin(shown.folder, asked.moves, figures, study.inputs_sha256, limits)
+    st.session_state[TOLD] = True
 
 
 def compare(shown: Opened, study: Study, now: ScenarioResults) -> None:
@@ -37,7 +50,8 @@ def compare(shown: Opened, study: Study, now: ScenarioResults) -> None:
     if not pins:
         st.markdown("None yet. Pin a state to keep its figures and to set the next one beside it.")
         return
-    names = {i: f"{p['when'][5:16].replace('T', ' ')} · {_words(p, study)}" for i, p in enumerate(pins)}
+    names = {i: f"{p['when'][5:16].replace('T', ' ')} · {_words(p, study)} · inputs {str(p['inputs_sha256'])[:8]}"
+             for i, p in enumerate(pins)}
     with st.container(horizontal=True, vertical_alignment="bottom"):
         at = st.selectbox("Pinned state", list(names)[::-1], format_func=names.__getitem__, key="pin_shown", width=520)
         pin = pins[at if at is not None and at in names else len(pins) - 1]
@@ -47,22 +61,25 @@ def compare(shown: Opened, study: Study, now: ScenarioResults) -> None:
     if pin["inputs_sha256"] != study.inputs_sha256:
         st.caption("The study's files have changed since this state was pinned; its figures are those of then.")
     table = beside(pin, now)
-    units = {PLAIN_NAMES[key]: f"{PLAIN_NAMES[key].capitalize() if key == 'callouts' else name}, {unit}"
-             for key, name, unit in MEASURES} | {"NPV": f"NPV, {label(now.business.currency, 12)}"}
+    units = {PLAIN_NAMES[key]: title for key, title in AXES.items()}
+    units["NPV"] = f"NPV, {label(now.business.currency, 12)}"
     figure.chart(pins_chart(table, units, frame.presenting()), pins_alt(table), lambda: table, "Pinned and current",
                  "pinned")
 
 
 def beside(pin: dict[str, Any], now: ScenarioResults) -> pd.DataFrame:
-    """Scenario, measure, pinned, now, change."""
+    """Scenario, measure, pinned, now, change: now less pinned, 0 for what is rounding."""
     rows = []
     for s, name in enumerate(now.names):
         then = pin["figures"].get(name, {})
         current = {key: value(now, s, key) for key, *_ in MEASURES} | {"npv": now.money[s]["npv"]}
         for key, figure_now in current.items():
             before = then.get(key)
+            change = None if before is None else figure_now - before
+            if change is not None and abs(change) <= ROUNDING * abs(figure_now):
+                change = 0.0
             rows.append({"scenario": name, "measure": PLAIN_NAMES.get(key, "NPV"), "pinned": before, "now": figure_now,
-                         "change": None if before is None else figure_now - before})
+                         "change": change})
     return pd.DataFrame(rows)
 
 

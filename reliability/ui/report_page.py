@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
+from typing import Any
 
 import pandas as pd
 import streamlit as st
@@ -13,6 +15,7 @@ from reliability.report import runs
 from reliability.report.reporting import day_of
 from reliability.report.result_files import FILES, LIST, about
 from reliability.report.runs import Run
+from reliability.schema.scenarios import PROPOSED
 from reliability.study import Study, StudyError, workspace
 from reliability.study.save import ChangedElsewhere, create
 from reliability.ui import download, edit, figure, frame, into_study, opened
@@ -28,6 +31,8 @@ KINDS = {".html": "text/html", ".xlsx": "application/vnd.openxmlformats-officedo
 ORDER = list(FILES)
 UNSAVED = ("This tab holds a change of the study that could not be saved: it is a draft, and no part of a run. The "
            "page Study data says what is missing.")
+SUMMARY = re.compile(r'<section id="summary"[^>]*>(.*?)</section>', re.DOTALL)
+PARAGRAPHS = re.compile(r'<p><strong class="label">.*?</p>', re.DOTALL)
 SIMULATION_FROM, SIMULATION_TO = 0.02, 0.62
 # how far a run is when a stage begins
 STAGES = {"outage records": 0.0, "fault rates from records": 0.005, "choice of laterals": 0.01,
@@ -68,6 +73,7 @@ def show() -> None:
     picked = st.selectbox("Run on record", list(names), format_func=names.__getitem__, key="run_shown", width=420)
     run = next(r for r in found if r.name == picked)
     _downloads(run)
+    _summary(run)
     _figures(run)
     _about(shown, run)
 
@@ -132,8 +138,24 @@ def _run(shown: Opened, study: Study, asked: Asked) -> None:
     st.session_state["run_shown"] = run.name
 
 
+def _summary(run: Run) -> None:
+    """The first section of the report, as it is in its file."""
+    file = next((f for f in run.results if f.name == "report.html"), None)
+    found = None if file is None else SUMMARY.search(file.read_text(encoding="utf-8"))
+    if found is not None:
+        st.subheader("Summary of the report", anchor=False)
+        st.html(f'<div class="report-summary">{"".join(PARAGRAPHS.findall(found.group(1)))}</div>')
+
+
+def in_order(run: Run) -> list[dict[str, Any]]:
+    """Scenarios of a run in the order and colours of every page: what is proposed after "As built"."""
+    scenarios = list(run.summary.get("scenarios", []))
+    proposed = [s for s in scenarios[1:] if s["name"].casefold() == PROPOSED.casefold()]
+    return [*scenarios[:1], *proposed, *(s for s in scenarios[1:] if s not in proposed)]
+
+
 def _picture(run: Run) -> None:
-    scenarios = run.summary.get("scenarios", [])
+    scenarios = in_order(run)
     expected = [{**s["expected"], "callouts": sum(s["expected"]["callouts"].values())} for s in scenarios]
     simulated = [s["simulated"] for s in scenarios if s.get("simulated")]
     shown = Indices([s["name"] for s in scenarios], expected, simulated if len(simulated) == len(scenarios) else None)
@@ -144,7 +166,7 @@ def _picture(run: Run) -> None:
 def _figures(run: Run) -> None:
     _picture(run)
     rows = []
-    for scenario in run.summary.get("scenarios", []):
+    for scenario in in_order(run):
         expected, simulated = scenario["expected"], scenario.get("simulated") or {}
         spread = simulated.get("saidi_min") or {}
         rows.append({"scenario": scenario["name"], **{i.key: expected.get(i.key) for i in INDICES if i.simulated},

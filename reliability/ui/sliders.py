@@ -15,6 +15,7 @@ import streamlit as st
 from reliability import formats
 from reliability.schema.assumptions import BY_KEY, Assumption
 from reliability.schema.columns import MOST_COUNTS
+from reliability.schema.units import spoken_unit
 from reliability.study import Study
 from reliability.ui import state
 from reliability.what_if import AS_STATED
@@ -51,7 +52,9 @@ OWN: dict[str, Assumption] = {a.key: a for a in (
 # where a slider leaves it to each scenario, or to each device
 STATED_AT = {"counts": 0, "fast_tripping": AS_STATED, "existing_fast_operations": AS_STATED}
 OF_SECTIONS = ("temporary_fraction", "repair_hours")         # what every section may have for itself
-EACH_ITS_OWN = "Every section has its own, stated or learned from the records, which this slider does not move."
+EACH_ITS_OWN = ("Every section has its own, stated or learned from the records, which this slider does not move. What "
+                "was learned stands on the page Outage history, Laterals and rates. To try others, set “Source of "
+                "fault rates” to assumed on the page Study data, Assumptions.")
 DECIMALS_UNTIL = 5e-4               # relative error that the decimals of a slider may leave
 
 
@@ -78,6 +81,13 @@ class Slider:
         while decimals < 6 and abs(round(self.start, decimals) - self.start) > DECIMALS_UNTIL * abs(self.start):
             decimals += 1
         return f"%.{decimals}f"
+
+    def in_words(self, value: float, currency: str = "") -> str:
+        """A value of the slider; currency: for one with its unit."""
+        key = self.assumption.key
+        if value == STATED_AT.get(key):
+            return "as stated"
+        return formats.spoken(value) + (spoken_unit(key, currency) if currency and key in BY_KEY else "")
 
     @property
     def title(self) -> str:
@@ -152,11 +162,21 @@ def panel(study: Study, name: str) -> dict[str, float | int]:
     known, now = sliders(study), moved(study)
     st.button("Reset all sliders", key="sliders_reset_all", disabled=not now, icon=":material/undo:",
               width="stretch", on_click=set_all, args=({},))
+    st.caption("Sliders try what is proposed and do not choose again.")
     for group, keys in GROUPS:
         st.markdown(f"**{group}**")
         for key in keys:
-            _slider(key, known[key], now, name)
+            _slider(study, key, known[key], now, name)
     return now
+
+
+def stated_in_words(study: Study, key: str, slider: Slider) -> str:
+    """What the study has of an assumption: its value, or the mean of a range with the range."""
+    value, known = formats.shown(slider.start, "any"), study.stated_ranges.get(key)
+    if known is None:
+        return value
+    ends = " / ".join(formats.shown(end, "any") for end in (known.low, known.likely, known.high))
+    return f"{value}, the mean of {ends} (low, likely, high)"
 
 
 def widget_key(name: str, key: str) -> str:
@@ -164,11 +184,11 @@ def widget_key(name: str, key: str) -> str:
     return f"slider_{name}_{key}"
 
 
-def _slider(key: str, slider: Slider, now: dict[str, float | int], name: str) -> None:
+def _slider(study: Study, key: str, slider: Slider, now: dict[str, float | int], name: str) -> None:
     widget = widget_key(name, key)
     place = st.container(key=f"row_{key}", horizontal=True, vertical_alignment="bottom", gap="small")
     state.hold(widget, now.get(key, slider.start), (slider.low, slider.high, slider.step))
-    stated = "" if key in OWN else (f" The study has {formats.shown(slider.start, 'any')}. "
+    stated = "" if key in OWN else (f" The study has {stated_in_words(study, key, slider)}. "
                                     f"Source: {slider.assumption.source}.")
     more: dict[str, Any] = {"key": widget, "on_change": _moved, "args": (key, slider.start, widget),
                             "help": f"{slider.assumption.help}{stated}" if slider.used else EACH_ITS_OWN,

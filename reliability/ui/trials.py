@@ -32,8 +32,8 @@ class Spread:
     """Simulated figures of one state.
 
     summaries, differences: of each scenario (see indices/spread). saidi: (S, y) yearly values.
-    saidi_average: (S, trials) means over a trial's years. npv: (S, trials). final: whether these are all the trials
-    that the study asks for.
+    saidi_average: (S, trials) means over a trial's years. npv: (S, trials), and npv_elsewhere in the perspective that
+    the state is not seen in. final: whether these are all the trials that the study asks for.
     """
 
     digest: str
@@ -46,6 +46,7 @@ class Spread:
     saidi: np.ndarray
     saidi_average: np.ndarray
     npv: np.ndarray
+    npv_elsewhere: np.ndarray
     final: bool
 
 
@@ -151,7 +152,8 @@ def _spread(now: ScenarioResults, inputs: SimulationInput, trials: int | None, f
     indices = yearly_indices(simulated, float(now.results.network.customers.sum()))
     by_trial = indices["saidi_min"]
     saidi = by_trial.reshape(len(simulated.scenarios), -1)[:, :MAX_YEARS]
+    other = next(case for view, case in now.results.perspectives.items() if view != now.business.values["perspective"])
     return Spread(now.digest, simulated.scenarios, simulated.trials, simulated.years, simulated.seed,
                   summaries(indices), differences(indices), saidi.astype(np.float32).copy(),
                   by_trial.mean(axis=2).astype(np.float32),
-                  npv_by_trial(now.business, simulated), final)
+                  npv_by_trial(now.business, simulated), npv_by_trial(other, simulated), final)

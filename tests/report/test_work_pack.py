@@ -119,7 +119,7 @@ def test_the_laterals_chosen_are_checked_at_the_settings_chosen_for_each():
     assert rows["counts"].to_dict() == {"a": 3, "c": 1}
     assert rows["counts_in_scenario"].to_dict() == {"a": 2, "c": 1}   # lowered to what three operations admit
     assert rows["fast_operations"].to_dict() == {"a": 0, "c": 2}
-    assert rows.at["a", "not_passed"] == "Fewer counts than the backup's operations"
+    assert rows.at["a", "not_passed"] == "Counts, at most one less than the backup's operations"
     assert "fewer counts" in rows.at["a", "resolve"]
     page = Text(work_pack_html(pack))
     assert [("3 (study: 2)" in s, "0 (today 2)" in s) for s in page.all("lateral-")] == [

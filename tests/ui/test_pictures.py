@@ -22,7 +22,7 @@ def spread_of(saidi: np.ndarray) -> Spread:
     """A spread with given yearly SAIDI, (S, trials, years)."""
     scenarios, trials, years = saidi.shape
     return Spread("x", tuple("AB"[:scenarios]), trials, years, 1, [], [], saidi.reshape(scenarios, -1),
-                  saidi.mean(axis=2), np.zeros((scenarios, trials)), True)
+                  saidi.mean(axis=2), *np.zeros((2, scenarios, trials)), True)
 
 
 def test_the_difference_is_that_of_the_same_years_and_of_the_same_trials():
@@ -67,7 +67,8 @@ def test_a_pinned_state_has_two_bars_a_scenario_with_the_change_behind():
                           "pinned": [10.0, 8.0, 0.0, np.nan], "now": [12.0, 8.0, 0.0, -5000.0],
                           "change": [2.0, 0.0, 0.0, np.nan]})
     drawn = pins_chart(table, {"SAIDI": "SAIDI, min", "NPV": "NPV, USD"})
-    assert [t.name for t in drawn.data] == ["Pinned", "Now, with its change"] * 2
+    assert [t.name for t in drawn.data] == ["Pinned, with its value", "Now, with now less pinned"] * 2
+    assert list(drawn.data[0].text) == ["10.0", "8.00"]
     assert list(drawn.data[1].text) == ["+2.00", "±0"]
     assert list(drawn.data[3].text) == ["±0", ""]
     assert drawn.layout.xaxis2.range[0] < -5000.0

@@ -1,0 +1,230 @@
+"""What a reader is told without having to look for it: what is ready, both perspectives, and what is moved."""
+
+from __future__ import annotations
+
+import time
+from types import SimpleNamespace
+
+import pandas as pd
+import pytest
+
+from reliability.business.cashflow import business_summary
+from reliability.business.costs import SOCIETY
+from reliability.business.selection import choose, devices_in_words
+from reliability.data_gaps import data_gaps
+from reliability.formats import money
+from reliability.network.application import check_laterals
+from reliability.network.application_catalogue import FAIL, PASS
+from reliability.pipeline import options_of
+from reliability.report.work_pack_jobs import checks_of_selection
+from reliability.schema.scenarios import Scenario
+from reliability.study import open_study, workspace
+from reliability.ui import coordination_panel, edit, moved, pins, readiness, report_page, sliders
+from reliability.ui.money_charts import cashflow_chart
+from reliability.ui.text import plain
+from reliability.what_if import Asked, ScenarioResults, compute, moved_study
+from tests.ui.conftest import app, make_small, metrics, said, sound
+
+
+@pytest.fixture(scope="module")
+def demo() -> ScenarioResults:
+    return compute(open_study(workspace.DEMOS["demo"].source), "")
+
+
+@pytest.fixture
+def pays() -> str:
+    """Name of a small study with a proposal."""
+    return make_small("pays", lambda t: t.replace("# sectionalizer_cost = 2200.0", "sectionalizer_cost = 900.0"))
+
+
+def wait_for(test, words: str) -> str:
+    """Text of the page once something that is computed beside it is there."""
+    for _ in range(60):
+        if words not in said(test):
+            break
+        time.sleep(0.2)
+        test.run()
+    return said(sound(test))
+
+
+def test_headline_and_tables_say_what_is_ready_and_what_on_hold(demo):
+    selection = demo.decision.choice.selection
+    checks = checks_of_selection(demo.results.study.model, selection)
+    of = dict(zip(checks.lateral_ids, checks.verdict == PASS, strict=True))
+    ready = sum(of[i] for i in selection["section_id"])
+    held = len(selection) - ready
+    assert held > 0 < ready
+    assert f"sectionalizers \\({ready} ready, {held} on hold\\) for" in said(app())
+    test = app("choice")
+    tiles = {name: value for name, value, _ in metrics(test)}
+    assert (tiles["Ready for work"], tiles["On hold until checks pass"]) == (str(ready), str(held))
+    table = next(d.value for d in test.dataframe if "status" in d.value)
+    assert table["status"].value_counts().to_dict() == {"ready": ready, "on hold": held}
+    assert [of[i] for i in table["section_id"]] == (table["status"] == "ready").tolist()
+
+
+def test_a_lateral_recloser_has_no_checks(demo):
+    selection = demo.decision.choice.selection.assign(device="lateral_recloser")
+    assert set(readiness.statuses(demo, selection)) == {"no checks"}
+    assert readiness.in_words(demo, selection) == ""
+
+
+def test_society_stands_beside_the_utility_and_the_other_way_round(pays):
+    now = compute(open_study(workspace.root() / pays), "")
+    at = now.names.index("Proposed")
+    case = business_summary(now.results.perspectives[SOCIETY])[at]
+    society, utility = money(case["npv"], "USD"), money(now.money[at]["npv"], "USD")
+    change = money(abs(case["savings_per_year"]["interruption_cost_saving"]), "USD")
+    for page in ("overview", "business"):
+        text = said(app(page, pays, scenario="Proposed"))
+        assert f"**To society, customers' interruption costs counted:** {plain(f'NPV {society}, above 0')}" in text
+        assert plain(f"by {change} a year.") in text
+    assert f"**To the utility alone:** {plain(f'NPV {utility}, above 0')}" in said(
+        app(study=pays, perspective=SOCIETY))
+
+
+def test_gaps_are_those_of_the_moved_state():
+    test, study = app(sliders="crew_rate_per_hour:200.0", perspective=SOCIETY), open_study(workspace.folder_of("demo"))
+    base = compute(study, "")
+    values = {"crew_rate_per_hour": 200.0}
+    there = compute(moved_study(study.with_assumptions(perspective=SOCIETY), values, base), "moved", [base])
+    text = wait_for(test, "Computing the data gaps")
+    for gap in data_gaps(there, moved=values):
+        assert plain(f"from {money(gap.low)} to {money(gap.high, 'USD')}") in text
+    crew = next(g for g in data_gaps(there, 40, values) if g.key == "crew_rate_per_hour")
+    assert crew.open.startswith("moved to 200 USD per h; ")
+
+
+def test_another_choice_at_moved_inputs_is_told_on_the_first_page(pays):
+    study = open_study(workspace.root() / pays)
+    base, moves = compute(study, ""), {"lateral_recloser_cost": 900.0}
+    there = compute(moved_study(study, moves, base), "moved", [base])
+    text = wait_for(app(study=pays, sliders="lateral_recloser_cost:900.0"), "Choosing again")
+    again = choose(options_of(there.results.study))
+    assert again.message != base.decision.choice.message
+    assert plain(f"the selection is another one: {again.message}", 500) in text
+    assert "Chosen again" not in said(app(study=pays))
+    same = wait_for(app(study=pays, sliders="sectionalizer_failure:0.021"), "Choosing again")
+    assert "Chosen again at the moved inputs, the selection is the same" in same
+
+
+def test_what_is_moved_has_its_unit_and_the_studys_value():
+    study = open_study(workspace.DEMOS["demo"].source)
+    words = moved.in_words(Asked({"sectionalizer_cost": 5000, "existing_fast_operations": 0}), study)
+    assert words[0].startswith("sectionalizer, installed 5\u202f000 USD per unit (the study: ")
+    assert words[1] == "fast operations of existing devices 0 (the study: as stated)"
+
+
+def test_devices_of_a_mixed_choice_are_counted(demo):
+    devices = demo.decision.choice.selection["device"]
+    assert devices_in_words(devices) == " to sectionalizers"
+    devices = devices.copy()
+    devices.iloc[:2] = "lateral_recloser"
+    assert devices_in_words(devices) == f", {len(devices) - 2} to sectionalizers and 2 to lateral reclosers,"
+
+
+def test_a_selection_of_several_devices_has_each_in_a_tile():
+    name = make_small("dear", lambda t: t.replace("# sectionalizer_cost = 2200.0", "sectionalizer_cost = 9000.0"))
+    tiles = {n: v for n, v, _ in metrics(app("choice", name, limits="objective:saidi"))}
+    assert {"To sectionalizers", "To lateral reclosers"} <= set(tiles)
+
+
+def test_every_lateral_left_has_its_reason_and_its_npv(demo):
+    study, selection = demo.results.study, demo.decision.choice.selection
+    table = next(d.value for d in app("choice").dataframe if "why" in d.value)
+    network = demo.results.network
+    assert len(table) == len(network.candidates) - len(selection)
+    assert not set(table["section_id"]) & set(selection["section_id"])
+    rows = demo.decision.options.rows
+    alone = rows[(rows["device"] != "") & (rows["lateral"] >= 0)].groupby("lateral")["npv"].max()
+    npv = dict(zip(network.ids[demo.decision.options.heads[alone.index]], alone, strict=True))
+    dear = table[table["why"] == "costs more than it saves"]
+    assert len(dear)
+    assert all(npv[r.section_id] <= 0.0 and r.npv == pytest.approx(npv[r.section_id]) for r in dear.itertuples())
+    failing = set(table.loc[table["why"].str.contains("check fails"), "section_id"])
+    checks = check_laterals(study.model, Scenario("", None, "sectionalizer"))
+    assert failing <= set(checks.lateral_ids[checks.verdict == FAIL])
+
+
+def test_a_lateral_under_a_limit_is_not_chosen_within_the_limits(pays):
+    test = app("choice", pays, limits="budget:1300.0")
+    table = next(d.value for d in test.dataframe if "why" in d.value)
+    assert (table.loc[table["npv"] > 0.0, "why"] == "not within the limits").all()
+    assert (table["npv"] > 0.0).any()
+    out = str(table["section_id"].iloc[0])
+    test = app("choice", pays, limits=f"forced_out:{out}")
+    table = next(d.value for d in test.dataframe if "why" in d.value).set_index("section_id")
+    assert table.loc[out, "why"] == "never convert: a limit"
+
+
+def test_what_is_chosen_stands_in_sums_by_status_and_feeder(demo):
+    table = next(d.value for d in app("choice").dataframe if "part" in d.value).set_index("part")
+    assert table.loc["All", "npv"] == pytest.approx(demo.decision.choice.totals["npv"])
+    for kind in ("Status", "Feeder"):
+        part = table[table.index.str.startswith(kind)]
+        assert part["capex"].sum() == pytest.approx(demo.decision.choice.totals["capex"])
+        assert part["laterals"].sum() == demo.decision.choice.totals["laterals"]
+
+
+def test_coordination_follows_a_scenario_that_changes_fast_operations(demo):
+    plans = demo.results.table.protections
+    for s in range(len(demo.names)):
+        changes = bool((plans[s].fast != plans[0].fast).any())
+        assert coordination_panel.followed(demo, s) == (s if changes else 0)
+    fast = next(s for s in range(len(demo.names)) if coordination_panel.followed(demo, s))
+    text = said(app("laterals", scenario=demo.names[fast]))
+    assert f"under {plain(demo.names[fast])}" in text
+    assert "With reclosing on" in text
+    assert "as built" in said(app("laterals", scenario=demo.names[1]))
+
+
+def test_a_change_that_is_rounding_is_none(demo):
+    pinned = {name: {"saidi_min": demo.indices[s]["saidi_min"] + 1e-12 + s, "npv": demo.money[s]["npv"]}
+              for s, name in enumerate(demo.names)}
+    table = pins.beside({"figures": pinned}, demo)
+    changes = table.loc[table["measure"] == "SAIDI", "change"].tolist()
+    assert changes[0] == 0.0
+    assert changes[1:] == pytest.approx([-s for s in range(1, len(changes))])
+
+
+def test_the_study_page_has_the_row_that_was_asked_for_first(pays):
+    test = app("study", pays)
+    test.session_state[edit.WANTED], test.session_state["study_tab"] = "discount_rate", "Assumptions"
+    text = said(sound(test.run()))
+    assert "**Discount rate** is the first row" in text
+
+
+def test_an_earlier_version_says_what_was_written_then():
+    before, after = (f"[costs]\ncrew_rate_per_hour = {rate}\n".encode() for rate in (160, 200))
+    assert edit.written_since({"study.toml": before}, {"study.toml": after}) == "then written: crew_rate_per_hour = 200"
+    assert edit.written_since({"study.toml": before}, {}) == ""
+
+
+def test_the_tooltip_of_a_range_says_that_the_slider_stands_at_its_mean():
+    study = open_study(workspace.DEMOS["wooded-town"].source)
+    key = next(k for k in sliders.sliders(study) if k in study.stated_ranges)
+    words = sliders.stated_in_words(study, key, sliders.sliders(study)[key])
+    assert "the mean of " in words
+    assert words.endswith("(low, likely, high)")
+
+
+def test_a_cost_that_is_added_is_called_so(demo):
+    flow = pd.DataFrame({"year": [0, 1], "capex": [5.0, 0.0], "inspection": [0.0, 1.0], "discounted": [-5.0, -1.0],
+                         "callout_saving": [0.0, 2.0], "energy_saving": [0.0, 0.0], "incentive": [0.0, 0.0],
+                         "interruption_cost_saving": [0.0, -3.0]})
+    assert [t.name for t in cashflow_chart(flow, "USD").data][:2] == ["Call-outs saved", "Customers' cost added"]
+
+
+def test_scenarios_of_a_run_stand_in_the_order_of_every_page():
+    run = SimpleNamespace(summary={"scenarios": [{"name": n} for n in ("As built", "All", "Proposed", "Fast")]})
+    assert [s["name"] for s in report_page.in_order(run)] == ["As built", "Proposed", "All", "Fast"]
+
+
+def test_another_feeder_brings_its_best_lateral(demo):
+    test = app("laterals")
+    first = test.selectbox("lateral_pick").value
+    feeders = dict(zip(demo.results.network.ids.astype(str),
+                       demo.results.network.feeder_ids[demo.results.network.feeder].astype(str), strict=True))
+    other = next(f for f in test.selectbox("map_feeder").options if f in feeders.values() and f != feeders[first])
+    test.selectbox("map_feeder").set_value(other).run()
+    assert feeders[sound(test).selectbox("lateral_pick").value] == other
