@@ -82,10 +82,12 @@ def _figures(base: Base, option: Option) -> tuple[float, float, float]:
 
 
 def _with_ties(chance: float) -> Callable[[Study], Study]:
+    """The chance of every tie for which the exports state none."""
     def change(study: Study) -> Study:
         sections = study.sections.copy()
-        tied = (sections["tie_section_id"] != "").to_numpy(bool)
-        sections["tie_probability"] = np.where(tied, chance, sections["tie_probability"])
+        stated = np.nan_to_num(sections["tie_probability"].to_numpy(dtype=float)) > 0.0
+        open_ = (sections["tie_section_id"] != "").to_numpy(bool) & ~stated
+        sections["tie_probability"] = np.where(open_, chance, sections["tie_probability"])
         return _rebuilt(study, sections)
     return change
 
@@ -170,8 +172,13 @@ def answered(imported: Imported, chosen: Mapping[str, str], study: Study | None 
         sections = tables["sections"].copy()
         for option in (o for o in options if o.columns in _WRITTEN):
             theirs = _COLUMNS[option.columns](study).sections.set_index("section_id")
+            before = study.sections.set_index("section_id")
             for column in _WRITTEN[option.columns]:
-                sections[column] = theirs[column].reindex(sections["section_id"]).to_numpy()
+                now, was = (of[column].reindex(sections["section_id"]).to_numpy(object) for of in (theirs, before))
+                differs = (now != was) & ~(pd.isna(now) & pd.isna(was))
+                if differs.any():               # other cells stay as they are, blanks among them
+                    cells = sections[column] if column in sections else pd.Series(np.nan, sections.index)
+                    sections[column] = cells.astype(object).where(~differs, now).infer_objects()
         tables["sections"] = sections
     recipe = replace(imported.recipe, study=_merged(imported.recipe.study, answers_),
                      questions={**imported.recipe.questions, **in_columns})

@@ -102,11 +102,17 @@ def accepted(exports: Exports, recipe: Recipe) -> Recipe:
         prepared = prepare(exports, recipe)
         if not suggested(prepared):
             break
-        for one in prepared.recognised:
-            if one.kind and (one.guess or any(d.step == COLUMN and d.suggestion for d in one.decisions)):
-                recipe = confirmed_kind(recipe, one)
-        recipe = with_suggested_words(recipe, prepared)
+        recipe = accepted_as_shown(prepared)
     return recipe
+
+
+def accepted_as_shown(prepared: Prepared) -> Recipe:
+    """The recipe with every suggestion of this state taken; words of columns that it decides have yet to be seen."""
+    recipe = prepared.recipe
+    for one in prepared.recognised:
+        if one.kind and (one.guess or any(d.step == COLUMN and d.suggestion for d in one.decisions)):
+            recipe = confirmed_kind(recipe, one)
+    return with_suggested_words(recipe, prepared)
 
 
 def with_suggested_words(recipe: Recipe, prepared: Prepared) -> Recipe:

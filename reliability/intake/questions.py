@@ -107,9 +107,10 @@ QUESTIONS: tuple[Question, ...] = (
               Option("neither", "Neither", {"records": {"planned_included": False, "storms_included": False}}))),
     Question("ties", "Which open points can be closed for a transfer, with what chance?",
              "A tie that can carry the load restores what lies beyond a fault after switching instead of after repair. "
-             "Default: none.",
-             (Option("none", "None", {}), Option("half", "All, with a chance of 50 %", {}, "ties_half"),
-              Option("all", "All, always", {}, "ties_all")), "tie_probability"),
+             "Chances that the exports state stay. Default: those alone.",
+             (Option("none", "None but with a chance that is stated", {}),
+              Option("half", "The others with a chance of 50 %", {}, "ties_half"),
+              Option("all", "The others always", {}, "ties_all")), "tie_probability"),
     Question("switching", "How long until the first switching?",
              "Everybody outside the faulted block waits for it. Default: a crew drives there.",
              (Option("crew", "1 h, by crew", {"restoration": {"switching_hours": 1.0}}),

@@ -52,10 +52,13 @@ def summary(results: Results) -> dict[str, Any]:
 
 
 def groups_summary(results: Results, scenario: int) -> list[dict[str, Any]]:
-    """ "customer_groups" of a scenario: change a year of what the customers of each group see, and of all of them."""
+    """ "customer_groups" of a scenario: change a year of what the customers of each group see, and of all of them.
+
+    Empty without customers.
+    """
     plans, expected = results.table.protections, results.expected
     groups = customer_groups(expected[0], expected[scenario], plans[0], plans[scenario])
-    rows = [*groups.to_dict("records"), all_customers(groups).to_dict()]
+    rows = [*groups.to_dict("records"), all_customers(groups).to_dict()] if len(groups) else []
     return [{str(key): value for key, value in row.items()} for row in rows]
 
 

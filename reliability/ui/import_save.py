@@ -38,10 +38,10 @@ def save_step(draft: Draft, prepared: Prepared) -> None:
         return
     if study is not None:
         _summary(imported, folder, [plain(n, 300) for n in study.notes])
-    st.download_button("The recipe so far, import.toml", prepared.complete_recipe.text, "import.toml",
+    final = answered(imported, chosen_answers(draft, imported), study)
+    st.download_button("The recipe so far, with the answers, import.toml", final.recipe.text, "import.toml",
                        on_click="ignore", icon=":material/download:", key="recipe_download", type="tertiary")
     if pressed:
-        final = answered(imported, chosen_answers(draft, imported), study)
         files = {**final.files, **report_files(final, title)}
         import_draft.forget(draft)
         open_new(title, files, "Saved as a new study. The report of the import lies beside it: import_report.html.")

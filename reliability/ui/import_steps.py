@@ -8,7 +8,7 @@ import streamlit as st
 
 from reliability.formats import count
 from reliability.intake import Prepared
-from reliability.intake.deciding import accepted, open_by_step, suggested
+from reliability.intake.deciding import accepted_as_shown, open_by_step, suggested
 from reliability.ui import import_columns, import_report_panel, import_units, import_words
 from reliability.ui.import_answers import questions
 from reliability.ui.import_draft import STEP, Draft
@@ -57,8 +57,8 @@ def _accept(draft: Draft, prepared: Prepared) -> None:
         st.button(f"Accept all {count(len(guesses), 'suggestion')}", key="accept_all", type="primary",
                   icon=":material/done_all:", on_click=_accept_all, args=(draft, prepared),
                   help="Takes every guess of kinds, columns and words as it is shown. What has no suggestion stays "
-                       "open. Each can be changed afterwards.")
+                       "open, and words of a column that is decided by this come next. Each can be changed afterwards.")
 
 
 def _accept_all(draft: Draft, prepared: Prepared) -> None:
-    draft.decide_recipe(accepted(prepared.exports, prepared.recipe))
+    draft.decide_recipe(accepted_as_shown(prepared))

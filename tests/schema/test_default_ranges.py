@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from reliability.indices.simulation import STRUCTURAL
-from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, bounds_of, defaults
+from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, OURS, bounds_of, defaults
 from reliability.schema.default_ranges import DEFAULT_RANGES, default_range
 
 DISPERSION = ("yearly_cv", "cv")
@@ -23,7 +23,7 @@ def test_each_says_why_and_after_which_source():
     for key, known in DEFAULT_RANGES.items():
         assert 0.0 < known.spread < 1.0, key
         assert known.reason.endswith("."), key
-        assert known.source in ("our assumption", "common practice, no source") or "from memory" in known.source, key
+        assert known.source in (OURS, "common practice, no source") or "from memory" in known.source, key
 
 
 @pytest.mark.parametrize("key", sorted(DEFAULT_RANGES))
