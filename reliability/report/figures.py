@@ -11,6 +11,7 @@ from typing import Any
 from reliability.formats import missing, spoken
 
 NO_BREAK = "\u00a0"
+_BEHIND_A_NUMBER = re.compile(r"(?<=\d) ")
 _UNIT = re.compile(r"^ (?=(?:min|h|years?|%|[A-Z]{3})\b)")       # what follows a number at once and belongs to it
 
 
@@ -81,9 +82,9 @@ def kept_together(sentence: Sentence) -> str:
     return "".join(in_one_piece(part) if isinstance(part, Figure) else str(part) for part in unbroken(sentence))
 
 
-def in_one_piece(figure: Figure) -> str:
-    """A figure as text at which no line breaks: "1.17 M", "29.0 %"."""
-    return str(figure).replace(" ", NO_BREAK)
+def in_one_piece(figure: Figure | str) -> str:
+    """A figure as text in which no line breaks behind a number: "1.17 M", "29.0 %"; between words it may."""
+    return _BEHIND_A_NUMBER.sub(NO_BREAK, str(figure))
 
 
 def pointer(*keys: object) -> str:

@@ -13,7 +13,7 @@ from reliability.formats import DASH, TEXT, missing, shown
 from reliability.report import palette
 from reliability.report.blocks import TO, Caution, Column, Document, Heading, KeyFigures, Missing, Points, Table, Text
 from reliability.report.chart import BarChart, MapChart, PlotChart
-from reliability.report.figures import NO_BREAK, Figure, Name, Sentence, in_one_piece, unbroken
+from reliability.report.figures import Figure, Name, Sentence, in_one_piece, unbroken
 from reliability.report.picture import pictures
 from reliability.schema.problems import shorten
 from reliability.tasks import HERE, Workers
@@ -100,7 +100,7 @@ def _cell(column: Column, values: dict[str, list[Any]], places: dict[str, list[A
     def number(name: str) -> Markup:
         one = values[name][row]
         signed = column.signed and (name == column.key or column.between == TO)
-        return data(one, shown(one, column.kind, signed).replace(" ", NO_BREAK), places[name][row] if places else "")
+        return data(one, in_one_piece(shown(one, column.kind, signed)), places[name][row] if places else "")
 
     if not column.high:
         return number(column.key)

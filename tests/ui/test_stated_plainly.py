@@ -208,11 +208,11 @@ def test_the_tooltip_of_a_range_says_that_the_slider_stands_at_its_mean():
     assert words.endswith("(low, likely, high)")
 
 
-def test_a_cost_that_is_added_is_called_so(demo):
+def test_what_customers_lose_is_not_called_avoided(demo):
     flow = pd.DataFrame({"year": [0, 1], "capex": [5.0, 0.0], "inspection": [0.0, 1.0], "discounted": [-5.0, -1.0],
                          "callout_saving": [0.0, 2.0], "energy_saving": [0.0, 0.0], "incentive": [0.0, 0.0],
                          "interruption_cost_saving": [0.0, -3.0]})
-    assert [t.name for t in cashflow_chart(flow, "USD").data][:2] == ["Call-outs saved", "Customers' cost added"]
+    assert [t.name for t in cashflow_chart(flow, "USD").data][:2] == ["Call-outs saved", "Customers' gain or loss"]
 
 
 def test_scenarios_of_a_run_stand_in_the_order_of_every_page():
