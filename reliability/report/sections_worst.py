@@ -115,7 +115,7 @@ def _ranked(frame: pd.DataFrame) -> pd.DataFrame:
     """
     keys = [f"rank_{key}" for key in ("saifi", "saidi_min", EVENTS)]
     ranks = frame[keys].astype(int).astype(str).agg(" / ".join, axis=1) if len(frame) else ""
-    only = "with major event days: " + frame["worst_by_all"]
+    only = "with major event days: " + frame["worst_by_all"].astype(str)
     either = frame["worst_by"].where((frame["worst_by"] != "") | (frame["worst_by_all"] == ""), only)
     return frame.assign(ranks=ranks, worst_either=either)
 
