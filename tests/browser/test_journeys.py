@@ -124,6 +124,7 @@ def test_the_keyboard_alone_is_enough(page, shared):
 def test_a_click_on_the_diagram_opens_the_lateral(page, shared):
     visit(page, shared, "laterals", study="demo")
     page.get_by_text("One-line", exact=True).click()        # the demo has routes, and its map stands first
+    page.locator("[aria-label^='One-line diagram']").first.wait_for(state="attached")
     points = page.locator(".scatterlayer .point")
     points.nth(3).wait_for()
     settle(page)
