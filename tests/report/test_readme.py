@@ -64,7 +64,7 @@ def test_how_many_of_the_ranges_are_defaults(demo):
     assert f"{len(demo.default_ranges)} of the {len(demo.uncertain)} ranges are defaults" in SAID
 
 
-@pytest.mark.parametrize(("mark", "target"), [("import", "my-study"), ("town import", "my-town")])
+@pytest.mark.parametrize(("mark", "target"), [("import", "my-import"), ("town import", "my-town")])
 def test_what_an_import_of_the_exports_prints(mark, target, tmp_path, capsys):
     """The commands as the README gives them, but for the folder of the study."""
     command = README.split(f"<!-- {mark} command -->")[1].split("```bash\n")[1].split("```")[0].split()
