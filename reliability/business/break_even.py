@@ -16,7 +16,6 @@ import numpy as np
 from reliability.business.cashflow import ROUNDING, Business, present_worth
 from reliability.business.costs import (
     INTERRUPTION,
-    MINUTES_PER_HOUR,
     SOCIETY,
     customers_by_class,
     interruption_cost_parts,
@@ -30,6 +29,7 @@ from reliability.indices.reweighed import ReweighedHours
 from reliability.network.model import Model
 from reliability.network.quantities import customers_of
 from reliability.schema.scenarios import Scenario
+from reliability.schema.units import MINUTES_PER_HOUR
 from reliability.schema.values import Assumptions, Drawn, drawn
 from reliability.study.cost_table import CostTable
 from reliability.study.price_level import price_level

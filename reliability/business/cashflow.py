@@ -13,7 +13,6 @@ from reliability.business.costs import (
     AMOUNTS,
     BENEFITS_BY_PERSPECTIVE,
     INTERRUPTION,
-    MINUTES_PER_HOUR,
     PARTS,
     amounts_by_section,
     expected_interruption_cost,
@@ -31,6 +30,7 @@ from reliability.network.devices import BACKS_UP, CODE
 from reliability.network.protection import Protection
 from reliability.network.tree import Network
 from reliability.schema.devices import BY_NAME, LATERAL_DEVICES
+from reliability.schema.units import MINUTES_PER_HOUR
 from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn
 from reliability.study.cost_table import CostTable
 

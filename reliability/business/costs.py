@@ -18,6 +18,7 @@ from reliability.indices.expected import ROWS_AT_ONCE, Expected
 from reliability.network.quantities import Quantity, quantity
 from reliability.network.tree import Network
 from reliability.schema.devices import TABLE
+from reliability.schema.units import MINUTES_PER_HOUR
 from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn, number
 from reliability.study.cost_table import CostTable
 from reliability.study.price_level import price_level
@@ -29,7 +30,6 @@ PARTS = ("callout", "energy", "incentive", INTERRUPTION)
 UTILITY, SOCIETY = "utility", "society"
 # Never energy margin or incentive and interruption cost in one sum (model §7).
 BENEFITS_BY_PERSPECTIVE = {UTILITY: ("callout", "energy", "incentive"), SOCIETY: ("callout", INTERRUPTION)}
-MINUTES_PER_HOUR = 60.0
 MOMENTARY_FACTOR = "momentary_cost_factor"
 
 

@@ -7,10 +7,11 @@ import pandas as pd
 
 from reliability.business.break_even import BREAK_EVEN, BreakEven
 from reliability.business.cashflow import Business, present_worth
-from reliability.business.costs import MINUTES_PER_HOUR, grouped, total_money, unit_prices
+from reliability.business.costs import grouped, total_money, unit_prices
 from reliability.faults.consequences import CALLOUTS
 from reliability.network.place_names import field_columns
 from reliability.schema.devices import DEVICES
+from reliability.schema.units import MINUTES_PER_HOUR
 
 
 def laterals_frame(business: Business, break_even: BreakEven) -> pd.DataFrame:

@@ -1,4 +1,4 @@
-"""Who gains and who gives: what a scenario changes for those on converted laterals, and for the others."""
+"""Impact by customer group: what a scenario changes for those on converted laterals, and for the others."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ import pandas as pd
 
 from reliability.indices.expected import Expected
 from reliability.network.protection import Protection
+from reliability.schema.units import MINUTES_PER_HOUR
 
-MINUTES_PER_HOUR = 60.0
 CONVERTED, OTHER, MAINS, EVERYBODY = (
     "Customers on converted laterals", "Customers on other laterals", "Customers on the mains", "All customers")
 COLUMNS = ("group", "customers", "sustained", "minutes", "momentary")

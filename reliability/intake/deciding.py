@@ -9,9 +9,8 @@ from typing import Any
 from reliability.formats import count as counted
 from reliability.formats import exact
 from reliability.intake.decisions import COLUMN, KIND, UNIT, WORD, Decision
-from reliability.intake.importing import Prepared, prepare
+from reliability.intake.importing import Prepared
 from reliability.intake.kinds import IGNORE, KINDS, SEGMENTS, Field, field_of
-from reliability.intake.reading import Exports
 from reliability.intake.recipe import FileRule, Recipe
 from reliability.intake.recognise import Recognised, rule_of
 from reliability.intake.typed import Word
@@ -21,7 +20,6 @@ from reliability.intake.words import Meaning, as_stated, known_meaning
 NOTHING, LEFT_OUT = "nothing", "leave out"
 EVERY_KIND = (*KINDS, IGNORE)
 _JOINED = ("started", "restored")
-_ROUNDS = 4                     # accepting kinds brings columns, and columns bring words
 
 
 @dataclass(frozen=True)
@@ -94,16 +92,6 @@ def with_words(recipe: Recipe, kind: str, column: str, meanings: Mapping[str, Me
     of = values.setdefault(kind, {})
     of[column] = {**of.get(column, {}), **meanings}
     return replace(recipe, values=values)
-
-
-def accepted(exports: Exports, recipe: Recipe) -> Recipe:
-    """The recipe with every suggestion taken: kinds, columns and words."""
-    for _ in range(_ROUNDS):
-        prepared = prepare(exports, recipe)
-        if not suggested(prepared):
-            break
-        recipe = accepted_as_shown(prepared)
-    return recipe
 
 
 def accepted_as_shown(prepared: Prepared) -> Recipe:

@@ -77,7 +77,7 @@ def unbroken(sentence: Sentence) -> tuple[str | Figure | Name, ...]:
     return tuple(parts)
 
 
-def kept_together(sentence: Sentence) -> str:
+def unbroken_text(sentence: Sentence) -> str:
     """A sentence as text in which no line breaks between a number and its unit."""
     return "".join(in_one_piece(part) if isinstance(part, Figure) else str(part) for part in unbroken(sentence))
 

@@ -44,12 +44,12 @@ def index_frame(history: History) -> pd.DataFrame:
                                                                       reported.five_years))), strict=True):
             now, mean = frame[index].get(reported.shown, np.nan), five[index].get(reported.shown, np.nan)
             benchmark = stated.get(index, np.nan) if view == own else np.nan
-            told = index != "maifi_e" or history.records.settings.momentary_complete
+            known = index != "maifi_e" or history.records.settings.momentary_complete
             full = frame[index].drop([*history.records.partial, *(untold if view == WITHOUT else ())], errors="ignore")
             rows.append({"index": label, "key": index, "view": view, "unit": unit, "year": now,
                          "three": three[index].get(reported.shown, np.nan), "five": mean,
-                         "change": now / mean - 1.0 if told and mean > 0 else np.nan,
-                         "trend": trend(full.to_numpy()).verdict if told else NO_TREND,
+                         "change": now / mean - 1.0 if known and mean > 0 else np.nan,
+                         "trend": trend(full.to_numpy()).verdict if known else NO_TREND,
                          "benchmark": benchmark, "against": now / benchmark - 1.0 if benchmark > 0 else np.nan,
                          "standard": benchmark * (1.0 + above[0]), "standard_three": benchmark * (1.0 + above[1])})
     return pd.DataFrame(rows)

@@ -1,4 +1,4 @@
-"""Tables on who gains and who gives, and on the effect without major event days."""
+"""Tables on the impact by customer group, and on the effect without major event days."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def _groups(content: Content) -> Table | None:
                           **{c[0]: pointer("scenarios", i, "customer_groups", k, c[0]) for c in columns}})
     if not rows:
         return None
-    return Table("customer-groups", "Who gains and who gives: change per customer against “As built”", (
+    return Table("customer-groups", "Impact by customer group: change per customer against “As built”", (
         SCENARIO, Column("group", "Group"), *(Column(key, label, kind, unit, signed=signed)
                                               for key, label, kind, unit, signed in columns)),
         pd.DataFrame(rows), "Customer groups", paths=pd.DataFrame(paths))

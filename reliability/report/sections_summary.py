@@ -12,7 +12,7 @@ from reliability.report.sentences_confidence import confidence
 
 PARAGRAPHS = (
     ("Cost and return", sentences.cost), ("Effect on customers", sentences.gains),
-    ("On ordinary days", sentences.on_ordinary_days), ("Who gains and who gives", sentences.who_gains),
+    ("Without major event days", sentences.on_recorded_basis), ("Impact by customer group", sentences.by_group),
     ("Who pays", sentences.perspectives), ("How sure", confidence),
     ("What would change it", sentences.turning_points), ("Alternatives", sentences.alternatives))
 

@@ -121,14 +121,14 @@ def _against_records(content: Content) -> list[Sentence]:
 
 def _outside(found: Comparison) -> list[Sentence]:
     """Feeders and restoration times whose ratio of records to model differs beyond its interval."""
-    told = []
+    found_outside = []
     for index, label in (("saifi", "SAIFI"), ("saidi", "SAIDI")):
         for name, row in found.feeders.iterrows():
             if name and _differs(row[f"{index}_low"], row[f"{index}_high"]):
-                told.append(say("{label} of {feeder} on {days} {ratio}", label=label, feeder=Name(str(name)),
+                found_outside.append(say("{label} of {feeder} on {days} {ratio}", label=label, feeder=Name(str(name)),
                                 days=found.days, ratio=_interval(row[f"{index}_ratio"], row[f"{index}_low"],
                                                                  row[f"{index}_high"])))
-    return told + [say("times of {kind} on {days} {ratio}", kind=SPOKEN_KINDS.get(str(kind), str(kind)),
+    return found_outside + [say("times of {kind} on {days} {ratio}", kind=SPOKEN_KINDS.get(str(kind), str(kind)),
                        days=found.days, ratio=_interval(row["ratio"], row["low"], row["high"]))
                    for kind, row in found.times.iterrows() if _differs(row["low"], row["high"])]
 

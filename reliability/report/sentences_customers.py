@@ -1,4 +1,4 @@
-"""The sentences on what the proposal means to customers: who gains, who gives, and on which days."""
+"""The sentences on what the proposal means to groups of customers, to what they pay, and without major event days."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from reliability.report.figures import Figure, Sentence, joined, say
 from reliability.report.sentences import money, money_range
 
 NO_CHANGE = 0.005       # events per customer and year; less is called none, our choice
+LONGER = 1.005          # times the mean length of today; less is called no longer, our choice
 
 
 def customers_change(content: Content, scenario: int) -> Sentence:
@@ -71,9 +72,10 @@ def _group(content: Content, place: tuple[object, ...], name: str) -> Sentence:
 
 
 def mean_length(content: Content, scenario: int) -> Sentence:
-    """That the mean interruption grows longer, where it does: nobody shall take CAIDI for worse service unsaid."""
+    """That the mean interruption grows longer where there are fewer: CAIDI rises then without worse service."""
     before, after = (content.figure("minutes", "scenarios", i, "expected", "caidi_min") for i in (0, scenario))
-    if before.value is None or after.value is None or after.value <= before.value * 1.005:
+    fewer, many = (content.figure("index", "scenarios", i, "expected", "saifi").value or 0.0 for i in (scenario, 0))
+    if before.value is None or after.value is None or after.value <= before.value * LONGER or fewer >= many:
         return ()
     return say("CAIDI, the mean length of an interruption, rises from {before} to {after} min ({share} more), as the "
                "interruptions avoided are shorter than the mean.", before=before, after=after,

@@ -163,12 +163,12 @@ def gains(content: Content) -> Sentence:
     return joined([*sentences, *([longer] if (longer := mean_length(content, at)) else [])])
 
 
-def on_ordinary_days(content: Content) -> Sentence:
+def on_recorded_basis(content: Content) -> Sentence:
     """The effect on the basis of the records without major event days."""
     return () if content.proposed is None else without_major_events(content, content.proposed)
 
 
-def who_gains(content: Content) -> Sentence:
+def by_group(content: Content) -> Sentence:
     """What customers on converted laterals have less and more of, and the others."""
     return () if content.proposed is None else groups(content, content.proposed)
 

@@ -25,7 +25,7 @@ from reliability.report.blocks import (
     Text,
 )
 from reliability.report.chart import BarChart, Chart, MapChart, PlotChart
-from reliability.report.figures import kept_together
+from reliability.report.figures import unbroken_text
 from reliability.report.picture import png
 from reliability.report.reporting import day_of
 from reliability.report.word_front import contents, cover, footer, heading, page
@@ -119,18 +119,18 @@ def _block(document: Any, docx: Any, block: Block) -> None:
         paragraph = document.add_paragraph()
         if block.label:
             paragraph.add_run(f"{block.label}. ").bold = True
-        paragraph.add_run(clean(kept_together(block.sentence)))
+        paragraph.add_run(clean(unbroken_text(block.sentence)))
     elif isinstance(block, KeyFigures):
         document.add_paragraph()._p.addprevious(key_figures_xml(docx, block))
     elif isinstance(block, Points):
         for sentence in block.sentences:
-            document.add_paragraph(clean(kept_together(sentence)), style="List Bullet")
+            document.add_paragraph(clean(unbroken_text(sentence)), style="List Bullet")
     elif isinstance(block, Heading):
         heading(document, docx, block.text, 2)
     elif isinstance(block, Missing):
         document.add_paragraph(clean(f"Not available. {block.what}"), style="Intense Quote")
     elif isinstance(block, Caution):
-        document.add_paragraph(clean(kept_together(block.sentence)), style="Intense Quote")
+        document.add_paragraph(clean(unbroken_text(block.sentence)), style="Intense Quote")
     elif isinstance(block, BarChart | PlotChart | MapChart):
         _figure(document, docx, block)
 

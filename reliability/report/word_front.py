@@ -7,7 +7,7 @@ from typing import Any
 from reliability.cautions import CAUTION
 from reliability.report import palette
 from reliability.report.blocks import Document, Heading
-from reliability.report.figures import kept_together
+from reliability.report.figures import unbroken_text
 from reliability.report.type_width import text_width
 from reliability.report.word_layout import TURNED, UPRIGHT
 from reliability.report.word_parts import CONTENTS, TEXT_SIZE, begin_field, bookmark, element, end_field, field
@@ -29,7 +29,7 @@ def cover(document: Any, docx: Any, made: Document) -> None:
     kind.paragraph_format.space_before = docx.shared.Pt(130)
     document.add_paragraph(shorten(made.name, LONGEST), style="Title")
     if made.lead:
-        lead = document.add_paragraph(clean(kept_together(made.lead)))
+        lead = document.add_paragraph(clean(unbroken_text(made.lead)))
         lead.paragraph_format.space_after = docx.shared.Pt(26)
         lead.runs[0].font.size = docx.shared.Pt(TEXT_SIZE + 2)
     for label, value in made.facts:

@@ -10,7 +10,7 @@ from xml.sax.saxutils import escape
 from reliability.formats import DASH, MINUS, SPACE, TEXT, missing, shown
 from reliability.report import palette
 from reliability.report.blocks import TO, Column, KeyFigures, Table
-from reliability.report.figures import kept_together
+from reliability.report.figures import unbroken_text
 from reliability.report.word_layout import UPRIGHT, Cells, Layout
 from reliability.report.word_parts import CELL, HEAD, NUMBER, TABLE_SIZE
 from reliability.schema.problems import shorten
@@ -55,8 +55,8 @@ def key_figures_xml(docx: Any, block: KeyFigures) -> Any:
     cells = "".join(
         f'<w:tc><w:tcPr><w:tcW w:w="{width}" w:type="dxa"/>'
         f'<w:shd w:val="clear" w:color="auto" w:fill="{palette.WASH.lstrip("#")}"/></w:tcPr>'
-        f"{_line(key.label, TABLE_SIZE)}{_line(kept_together(key.value), KEY_SIZE, bold=True)}"
-        f"{_line(kept_together(key.note), TABLE_SIZE)}</w:tc>" for key in block.figures)
+        f"{_line(key.label, TABLE_SIZE)}{_line(unbroken_text(key.value), KEY_SIZE, bold=True)}"
+        f"{_line(unbroken_text(key.note), TABLE_SIZE)}</w:tc>" for key in block.figures)
     grid = f'<w:gridCol w:w="{width}"/>' * len(block.figures)
     return docx.oxml.parse_xml(f'<w:tbl {docx.oxml.ns.nsdecls("w")}>{_look(width * len(block.figures))}'
                                f"<w:tblGrid>{grid}"

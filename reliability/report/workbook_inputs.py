@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from reliability.business.costs import MINUTES_PER_HOUR
 from reliability.formats import KINDS
 from reliability.report.content import Content
 from reliability.report.quantities import Quantities
 from reliability.schema.assumptions import BY_KEY, bounds_of
 from reliability.schema.devices import BY_NAME, LATERAL_DEVICES
-from reliability.schema.units import unit_of
+from reliability.schema.units import MINUTES_PER_HOUR, unit_of
 from reliability.study.price_level import price_level
 
 PRICES = ("backup_settings_cost", "spare_units_share", "device_life_years", "inspection_cost_per_year")

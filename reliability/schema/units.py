@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from reliability.schema.assumptions import described
 
+MINUTES_PER_HOUR = 60.0
 SHARE = "0–1"
 BARE = (SHARE, "cv", "×")       # numbers without a unit in a sentence
 

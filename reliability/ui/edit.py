@@ -126,16 +126,14 @@ def earlier_versions(shown: Opened) -> None:
 
 
 def written_since(before: Mapping[str, bytes], after: Mapping[str, bytes]) -> str:
-    """The first lines that a change wrote, of files as they were before and after it."""
-    written = [line.strip() for name in before if name in after
-               for line in _written(before[name].decode("utf-8", "replace"), after[name].decode("utf-8", "replace"))]
+    """The first lines that a change wrote into study.toml; files are as they were before and after it."""
+    if SETTINGS_FILE not in before or SETTINGS_FILE not in after:
+        return ""
+    old, new = (files[SETTINGS_FILE].decode("utf-8", "replace").splitlines() for files in (before, after))
+    known = set(old)
+    written = [line.strip() for line in new if line.strip() and line not in known]
     more = f" and {count(len(written) - CHANGES_SHOWN, 'more line')}" if len(written) > CHANGES_SHOWN else ""
     return f"then written: {'; '.join(written[:CHANGES_SHOWN])}{more}" if written else ""
-
-
-def _written(before: str, after: str) -> list[str]:
-    known = set(before.splitlines())
-    return [line for line in after.splitlines() if line.strip() and line not in known]
 
 
 def draft_tables(shown: Opened) -> None:

@@ -121,7 +121,7 @@ def panel(shown: Opened, study: Study, network: Network) -> Limits:
     """Draw the controls; returns everything that is asked, by key."""
     known = stated(study)
     asked = known | moved(study)
-    st.caption("Limits decide anew what is proposed, on every page.")
+    st.caption("Limits decide again what is proposed, on every page.")
     form = _Controls(shown.name, known, asked, bare(study.currency, 12))
     form.objective()
     form.amount("budget")

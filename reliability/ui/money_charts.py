@@ -44,7 +44,7 @@ def cashflow_chart(flow: pd.DataFrame, currency: str, large: bool = False) -> go
 
 def _signed_name(name: str, total: float) -> str:
     """Name of a part of the cash flow; of one that is a cost, that it is added."""
-    return name if total >= 0 else name.replace("saved", "added").replace("avoided", "added")
+    return name if total >= 0 else name.replace("saved", "added")
 
 
 def npv_chart(npv: np.ndarray, currency: str, large: bool = False) -> go.Figure:

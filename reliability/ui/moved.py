@@ -35,10 +35,10 @@ def in_words(asked: Asked, study: Study) -> list[str]:
 def notice(asked: Asked, study: Study) -> None:
     """Tell what is moved, with a button that resets all of it. It takes the same room where nothing is."""
     with st.container(key="moved_notice", horizontal=True, vertical_alignment="center", gap="small"):
-        told = f"**Moved:** {plain('; '.join(in_words(asked, study)), 400)}." if asked else AS_STATED
+        text = f"**Moved:** {plain('; '.join(in_words(asked, study)), 400)}." if asked else AS_STATED
         if not asked.at_the_studys_inputs:
-            told += f" {NOT_CHOSEN_AGAIN}"
-        st.markdown(f":material/tune: {told} {REOPENS}", width="stretch")
+            text += f" {NOT_CHOSEN_AGAIN}"
+        st.markdown(f":material/tune: {text} {REOPENS}", width="stretch")
         st.button("Reset all", key="reset_all", icon=":material/undo:", type="tertiary", disabled=not asked,
                   on_click=reset, help="Every slider, every limit and the perspective as the study states them")
 

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from reliability.intake import Imported, Recipe, import_exports
-from reliability.intake.importing import NO_RECIPE
+from reliability.intake import NO_RECIPE, Exports, Imported, Recipe, import_exports, prepare
+from reliability.intake.deciding import accepted_as_shown, suggested
 
 SEGMENTS = """segment_id,from_node,to_node,length_m,phases,normal_state,feeder_id
 M1,BUS,N1,1000,ABC,,F1
@@ -53,3 +53,13 @@ def take(folder: Path, recipe: Recipe = NO_RECIPE, **texts: str | None) -> Impor
 def sections(imported: Imported) -> pd.DataFrame:
     """Sections by their id."""
     return imported.tables["sections"].set_index("section_id")
+
+
+def accepted(exports: Exports, recipe: Recipe) -> Recipe:
+    """The recipe with every suggestion taken: kinds bring columns, and columns bring words."""
+    for _ in range(4):
+        prepared = prepare(exports, recipe)
+        if not suggested(prepared):
+            break
+        recipe = accepted_as_shown(prepared)
+    return recipe

@@ -10,7 +10,6 @@ import pytest
 
 from reliability.intake import NO_RECIPE, import_study, prepare, read_exports, read_recipe
 from reliability.intake.deciding import (
-    accepted,
     column_rows,
     field_named,
     kind_open,
@@ -27,6 +26,7 @@ from reliability.intake.deciding import (
 )
 from reliability.intake.own_totals import beside_own
 from reliability.intake.words import Meaning
+from tests.intake.small import accepted
 
 DEMO = Path(__file__).parents[2] / "data" / "exports"
 SEGMENTS = "SEG,FROM_BUS,TO_BUS,LEN,CODE,STATE\nS1,A,B,400,CB,N.C.\nS2,B,C,300,FUSE-65K,N.O.\n"

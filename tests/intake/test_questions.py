@@ -70,6 +70,18 @@ def test_answers_that_are_no_keys_move_the_results_too(tmp_path):
     assert table.loc[("currents", "high"), "saifi_change"] > 0.0     # the 40K is no longer saved
 
 
+def test_an_answer_on_ties_leaves_chances_that_the_exports_state(tmp_path):
+    segments = (SEGMENTS + "K1,BUS2,K2,900,ABC,,F2\nTIE,N2,K2,80,ABC,open,F1\n").replace("\n", ",\n").replace(
+        "feeder_id,", "feeder_id,tie_probability")
+    for stated, wanted in (("0.7", 0.7), ("", 0.5)):
+        imported = take(tmp_path / f"stated{stated}", segments=segments.replace("open,F1,", f"open,F1,{stated}"),
+                        devices="+B2,K1,,breaker,,,\n", sources="+BUS2,F2\n")
+        before = imported.tables["sections"]
+        after = answered(imported, {"ties": "half"}).tables["sections"]
+        assert after["tie_probability"].dropna().tolist() == [wanted, wanted]
+        assert after["tie_probability"].isna().sum() == len(before) - 2        # blanks stay blank
+
+
 def test_links_follow_the_load_of_the_transformers_beyond(tmp_path):
     study = take(tmp_path, devices=DEVICES.replace("40K", ""), customers="transformer_id,segment_id,customers,"
                  "connected_kva\nX1,M2,3,500\nX2,T2,5,150\n").study()

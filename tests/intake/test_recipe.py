@@ -13,11 +13,10 @@ import pytest
 
 from reliability.__main__ import PROBLEMS_FOUND, main
 from reliability.intake import Recipe, import_exports, import_study, prepare, read_exports, read_recipe
-from reliability.intake.deciding import accepted
 from reliability.intake.words import Meaning, phases_of, word_key
 from reliability.schema.problems import StudyError
 from tests.intake import small
-from tests.intake.small import sections, take, write
+from tests.intake.small import accepted, sections, take, write
 
 SEGMENTS = """GLOBALID,FROMND,TOND,LEN_FT,PH,PROT,STATUS,KIND
 M1,BUS,N1,3280.8398950131234,ABC,,IN SERVICE,OH

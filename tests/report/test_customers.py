@@ -1,6 +1,8 @@
-"""Who gains and who gives, what customers pay, and the effect on the recorded basis: in figures that agree."""
+"""The impact by customer group, what customers pay, and the effect on the recorded basis: in figures that agree."""
 
 from __future__ import annotations
+
+from types import MappingProxyType
 
 import pytest
 
@@ -115,12 +117,14 @@ def test_without_records_there_is_no_recorded_basis(changed, content):
 def test_a_longer_mean_interruption_is_told_and_a_shorter_is_not(changed, content):
     at = content.proposed
 
-    def text(before, after):
+    def text(before, after, more=MappingProxyType({})):
         return plain(mean_length(changed({("scenarios", 0, "expected", "caidi_min"): before,
-                                          ("scenarios", at, "expected", "caidi_min"): after}), at))
+                                          ("scenarios", at, "expected", "caidi_min"): after, **more}), at))
 
     assert "rises from 135 to 154 min (14.1 % more)" in text(135.0, 154.0)
     assert text(135.0, 134.0) == text(135.0, None) == ""
+    # with more interruptions nothing is avoided that could be shorter than the mean
+    assert text(135.0, 154.0, {("scenarios", at, "expected", "saifi"): 99.0}) == ""
 
 
 def test_what_is_ready_and_what_is_on_hold_add_up_to_the_totals(content):

@@ -103,6 +103,21 @@ def test_exports_become_a_new_study_and_no_other_is_touched():
     assert uploads.get(test.query_params.get("draft", [""])[0] or "none") is None
 
 
+def test_the_recipe_to_download_is_the_one_that_is_saved(monkeypatch):
+    """With the answers to the questions, those by default among them."""
+    offered: dict[str, object] = {}
+    monkeypatch.setattr("streamlit.download_button",
+                        lambda label, data, file_name, **_: offered.update({file_name: data}))
+    test = taken(upload(page(), *exports()))
+    until(step(test, "report"), "What matched")
+    step(test, "save")
+    until(test, "into the new folder")
+    test.button("save_import").click().run()
+    saved = (workspace.root() / "my-study" / "import.toml").read_text(encoding="utf-8")
+    assert offered["import.toml"] == saved
+    assert "fast_operations = 2" in saved
+
+
 def test_what_is_open_keeps_save_off_and_is_named():
     test = upload(page(), *exports(), ("notes.csv", b"alpha,beta\n1,2\n"))
     step(test, "save")
