@@ -18,7 +18,7 @@ from typing import Any, TextIO
 from reliability import forked
 from reliability.cautions import CAUTION
 from reliability.formats import count, shown
-from reliability.output_folder import foreign_files
+from reliability.output_folder import foreign_files, results_of
 from reliability.schema.assumptions import BY_KEY
 from reliability.study import Problem, Study, StudyError, open_study
 from reliability.study.save import SETTINGS_FILE
@@ -176,7 +176,7 @@ def _run(options: argparse.Namespace) -> None:
         except DocxMissing as error:
             raise StudyError([Problem("--report", "python-docx is not installed", INSTALL, value="docx")]) from error
     only = _kinds(options.only, docx)
-    _keep_inputs(options.out, OWNED)
+    _keep_inputs(options.out, OWNED, "run")
     study, workers = _opened(options.study), _workers(options.workers)
     with _progress_bar() as on_progress:
         try:
@@ -244,7 +244,7 @@ def _history(options: argparse.Namespace) -> None:
     from reliability.pipeline import expect, learned_rates, modelled_days, with_rates
     from reliability.report.history_output import OWNED, write_history
 
-    _keep_inputs(options.out, OWNED)
+    _keep_inputs(options.out, OWNED, "history")
     study = _opened(options.study)
     records = records_of(study)
     learned = learned_rates(study, records) if records else None
@@ -267,17 +267,22 @@ def _print_notes(notes: Iterable[str]) -> None:
         _tell(f"note: {note}")
 
 
-def _keep_inputs(target: str, owned: Collection[str]) -> None:
-    """Raise StudyError where results would replace files of the user: they share names with a study's tables.
+def _keep_inputs(target: str, owned: Collection[str], command: str) -> None:
+    """Raise StudyError where results would replace files of the user, or results of another command.
 
-    owned: names of the files that are about to be written.
+    owned: names of the files that are about to be written. command: what writes them.
     """
+    remedy = "choose a folder of its own for the results"
     if (Path(target) / SETTINGS_FILE).exists():
-        raise StudyError([Problem("--out", "this folder holds a study, and results would replace its tables",
-                                  "choose a folder of its own for the results", value=target)])
-    if foreign := foreign_files(target, owned):
+        raise StudyError([Problem("--out", "this folder holds a study, and results would replace its tables", remedy,
+                                  value=target)])
+    if others := [other for other in results_of(target) if other != command]:
+        raise StudyError([Problem("--out", f"this folder holds the results of {others[0]}, and those of {command} would "
+                                  "replace some of them", f"choose another folder with --out: {command} and {others[0]} "
+                                  "need one each", value=target)])
+    if foreign := foreign_files(target, owned, command):
         raise StudyError([Problem("--out", f"{foreign[0]} in this folder is of no earlier run, and would be replaced",
-                                  "choose a folder of its own for the results", value=target)])
+                                  remedy, value=target)])
 
 
 def _new(options: argparse.Namespace) -> None:
