@@ -228,7 +228,8 @@ def test_results_never_replace_those_of_another_command(command, other, content,
     for name, text in content.items():
         (out / name).write_text(text, encoding="utf-8")
     assert main([command, str(tmp_path), "--out", str(out)]) == PROBLEMS_FOUND
-    assert f"holds the results of {other}" in (text := capsys.readouterr().err)
+    text = capsys.readouterr().err
+    assert f"holds the results of {other}" in text
     assert "choose another folder with --out" in text
     assert {f.name: f.read_text(encoding="utf-8") for f in out.iterdir()} == content
 

@@ -42,7 +42,7 @@ def column_rows(one: Recognised) -> list[ColumnRow]:
 
 def required_missing(one: Recognised) -> list[str]:
     """Columns that the kind needs and no header stands for."""
-    return [d.value for d in one.decisions if d.step == COLUMN and "need this column" in d.question]
+    return [d.value for d in one.decisions if d.missing]
 
 
 def with_kind(recipe: Recipe, one: Recognised, kind: str) -> Recipe:

@@ -110,6 +110,9 @@ def import_study(prepared: Prepared, name: str = "", on_progress: Progress = lam
         findings.add("rows", "left_out", f"{table}: rows left out, {why}", "green", names, "row")
     findings.add("rows", "table_unused", "Tables that are of no kind: not used", "amber",
                  [one.table.name for one in prepared.recognised if not one.kind], "table")
+    findings.add("rows", "file_unused", "Files and sheets that are not read", "amber", prepared.exports.ignored, "file")
+    for (table, what), which in prepared.typed.read_as.items():
+        findings.add("rows", "read_as", f"{table}: {what}", "green", which, "row")
     findings.add("rows", "column_unused", "Columns that stand for nothing of ours: not used", "green",
                  [f"{one.table.name}: {h}" for one in prepared.recognised if one.kind for h in one.unused], "column")
     for table, column, said, unit in prepared.typed.units:

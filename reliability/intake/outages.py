@@ -27,7 +27,7 @@ class Outages:
     """Outage records as in outages.csv (without section ids), (rows,) each.
 
     section: section of `Tree`, −1 where the place is unknown. started, restored: datetime64[s]. by: what placed each
-    row, "" where nothing did. customer_minutes: NaN where unknown.
+    row, "" where nothing did. customer_minutes: NaN where unknown, and of rows that no index counts.
     """
 
     frame: pd.DataFrame
@@ -49,16 +49,18 @@ def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, 
     (started, restored), timestamps = _times(rows, recipe, findings, decisions)
     customers, zone = rows["customers"].to_numpy(float), _zone(recipe)
     event = rows["event_id"].to_numpy(object)
-    event = np.where(event == "", np.array([f"row {r}" for r in rows["row"]], object), event)
+    several = rows["file"].nunique() > 1
+    own = [f"{f}, row {r}" if several else f"row {r}" for f, r in zip(rows["file"], rows["row"], strict=True)]
+    event = np.where(event == "", np.array(own, object), event)
     if recipe.cumulative_steps:
         customers = _steps(event, restored, customers)
     seconds = (restored - started).astype(float)
     seconds[np.isnat(started) | np.isnat(restored)] = np.nan
-    minutes = customers * seconds / 60.0
     frame = pd.DataFrame({
         "event_id": event, "started": _iso(started, timestamps[0], zone),
         "restored": _iso(restored, timestamps[1], zone),
         "customers": customers, "cause": rows["cause"], "fault_kind": rows["fault_kind"], "planned": rows["planned"]})
+    minutes = _counted_minutes(frame, section, seconds, findings)
     outages = Outages(frame, section, started, restored, by, minutes)
     placeable = names != ""
     lost = placeable & (section < 0)
@@ -74,6 +76,20 @@ def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, 
                              str(names[placeable][0])))
     _note_faults(outages, seconds, names, findings)
     return outages
+
+
+def _counted_minutes(frame: pd.DataFrame, section: np.ndarray, seconds: np.ndarray, findings: Findings) -> np.ndarray:
+    """Customer-minutes of each row as the study counts them: none of a row that repeats another in every column, nor of
+    one that ends before it begins. What is left out is listed with its minutes."""
+    minutes = frame["customers"].to_numpy(float) * seconds / 60.0
+    event = frame["event_id"].to_numpy(object)
+    again = frame.assign(section=section).duplicated().to_numpy(bool)
+    back = (seconds < 0) & ~again
+    for key, title, out in (
+            ("outage_repeated", "Rows that repeat another in every column: counted once", again),
+            ("end_before_start", "Outages that end before they begin: no duration, no customer-minutes", back)):
+        findings.add("outages", key, title, AMBER, event[out], OUTAGE, minutes=float(np.nansum(minutes[out])))
+    return np.where(again | back, np.nan, minutes)
 
 
 def _labels(event: np.ndarray, names: np.ndarray, at: np.ndarray) -> list[str]:
@@ -192,7 +208,6 @@ def _note_faults(outages: Outages, seconds: np.ndarray, names: np.ndarray, findi
     no_end = np.isnat(outages.restored)
     findings.add("outages", "no_end_time", "Outages without an end", AMBER, event[no_end], OUTAGE)
     findings.add("outages", "no_start", "Outages without a start", AMBER, event[np.isnat(started)], OUTAGE)
-    findings.add("outages", "end_before_start", "Outages that end before they begin", AMBER, event[seconds < 0], OUTAGE)
     first = pd.DataFrame({"event": event, "name": names, "start": started}).drop_duplicates("event")
     first = first[(first["name"] != "") & first["start"].notna()]
     again = first.duplicated(["name", "start"], keep="first").to_numpy()

@@ -76,8 +76,14 @@ def read_exports(paths: str | Path | Iterable[str | Path]) -> Exports:
     ignored: list[str] = []
     sizes: dict[str, int] = {}
     settings, problems = None, Problems()
-    for path in map(Path, paths):
-        if path.name.startswith(".") or path.is_dir() or path.suffix.casefold() in _PARTS:
+    given = list(map(Path, paths))
+    lines = {path.stem.casefold() for path in given if path.suffix.casefold() == ".shp"}
+    for path in given:
+        part = path.suffix.casefold() in _PARTS and any(path.name.casefold().startswith(f"{s}.") for s in lines)
+        if path.name.startswith(".") or part:
+            continue
+        if path.is_dir():
+            ignored.append(f"{path.name}/ (a folder: name its files, or import it by itself)")
             continue
         try:
             if path.name == SETTINGS_FILE:
@@ -91,7 +97,7 @@ def read_exports(paths: str | Path | Iterable[str | Path]) -> Exports:
             problems.take(error)
     problems.raise_if_any()
     if not tables:
-        raise StudyError([Problem(str(paths[0]) if isinstance(paths, list) and paths else "exports", "no table is here",
+        raise StudyError([Problem(str(given[0]) if given else "exports", "no table is here",
                                   "name a folder with CSV, XLSX, GeoJSON, GeoPackage or shapefiles")])
     return Exports(tuple(tables), settings, tuple(ignored), sizes)
 

@@ -31,11 +31,11 @@ class Sources:
     circuit: pd.DataFrame
 
 
-def find_sources(rows: pd.DataFrame, stated: Mapping[str, str], spans: Spans, devices: Devices, findings: Findings
-                 ) -> tuple[Sources, list[Decision]]:
+def find_sources(rows: pd.DataFrame, stated: Mapping[str, tuple[str, ...]], spans: Spans, devices: Devices,
+                 findings: Findings) -> tuple[Sources, list[Decision]]:
     """Sources of a network, and what is open about them.
 
-    rows: typed sources. stated: node → feeder of the recipe.
+    rows: typed sources. stated: node → feeders of the recipe.
     """
     names: dict[int, list[str]] = {}
     nothing = np.full(len(CIRCUIT), np.nan)
@@ -43,7 +43,7 @@ def find_sources(rows: pd.DataFrame, stated: Mapping[str, str], spans: Spans, de
     lost: list[str] = []
     numbers_of = rows[list(CIRCUIT)].to_numpy(float)
     pairs = [*zip(rows["node_id"].tolist(), rows["feeder_id"].tolist(), numbers_of, strict=True),
-             *((node, feeder, nothing) for node, feeder in stated.items())]
+             *((node, feeder, nothing) for node, feeders in stated.items() for feeder in feeders or ("",))]
     roots = _roots(spans)
     for node, feeder, numbers in pairs:
         at = _node(node, spans, roots)

@@ -14,8 +14,9 @@ from reliability.intake.kinds import DEVICE_COLUMNS, FIELDS, IDS, SEGMENTS, Fiel
 from reliability.intake.layers import Shapes
 from reliability.intake.recipe import Recipe
 from reliability.intake.recognise import Recognised
+from reliability.intake.total_rows import described, total_rows
 from reliability.intake.units import Plausibility, factor, plausibility
-from reliability.intake.words import Meaning, as_stated, known_meaning, suggestion, word_key
+from reliability.intake.words import Meaning, as_stated, known_meaning, suggestion, toml_text, word_key
 from reliability.schema.columns import KM_PER_MILE, Column
 from reliability.schema.problems import Problem, Problems
 from reliability.study.cells import number_column
@@ -46,7 +47,7 @@ class Typed:
     frames: kind → frame; text as object columns with "" where blank, numbers as float in our units with NaN, `file`
     (name of the table) and `row`. shapes: kind → geometry of the rows, where any table has one. words: every distinct
     word. units: (table, column, plausibility, unit). left_out: (table, reason) → names of the rows that are
-    left out.
+    left out. read_as: (table, what was read as something else) → which.
     """
 
     frames: dict[str, pd.DataFrame] = field(default_factory=dict)
@@ -54,6 +55,7 @@ class Typed:
     words: list[Word] = field(default_factory=list)
     units: list[tuple[str, str, Plausibility, str]] = field(default_factory=list)
     left_out: dict[tuple[str, str], list[str]] = field(default_factory=dict)
+    read_as: dict[tuple[str, str], list[str]] = field(default_factory=dict)
     decisions: list[Decision] = field(default_factory=list)
     headers: dict[tuple[str, str], str] = field(default_factory=dict)
 
@@ -156,7 +158,11 @@ def _row_names(one: Recognised, at: np.ndarray) -> list[str]:
 
 def _left_out(one: Recognised, typed: Typed) -> np.ndarray:
     """Rows that stay, (rows,) bool, by the recipe's leave_out."""
-    keep = np.ones(len(one.table), bool)
+    totals = total_rows(one)
+    if totals.any():
+        typed.read_as[(one.table.name, "rows of totals, not counted")] = [
+            described(one, k) for k in np.flatnonzero(totals).tolist()]
+    keep = ~totals
     by_key = {word_key(h): h for h in one.table.columns}
     for header, words in (one.rule.leave_out if one.rule else {}).items():
         column = one.table.columns.get(by_key.get(word_key(header), ""))
@@ -212,7 +218,7 @@ def _note_words(seen: Mapping[tuple[str, str], dict[str, list[Any]]], typed: Typ
             guess = suggestion(of, word) if meaning is None else None
             typed.words.append(Word(kind, column, word, rows, meaning, guess))
             if meaning is None:
-                text = "" if guess is None else "nothing" if as_stated(of, guess) == "" else str(as_stated(of, guess))
+                text = "" if guess is None else toml_text(as_stated(of, guess))
                 typed.decisions.append(Decision(WORD, table, f"{kind}.{column}", word, "what this word means is open",
                                                 text, rows, kind))
     typed.words.sort(key=lambda w: (w.meaning is not None, w.kind, w.column, -w.rows))

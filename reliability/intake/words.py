@@ -145,6 +145,14 @@ def as_stated(of: Field, meaning: Meaning) -> object:
     return dict(meaning.values)
 
 
+def toml_text(stated: object) -> str:
+    """What a recipe states for a word, as TOML on one line."""
+    if isinstance(stated, Mapping):
+        return "{ " + ", ".join(f"{name} = {toml_text(value)}" for name, value in stated.items()) + " }"
+    return {"True": "true", "False": "false"}.get(str(stated), str(stated)) if isinstance(
+        stated, bool | int | float) else f'"{stated}"'
+
+
 def plain_text(value: object) -> str:
     """A value of a recipe as the text of a cell."""
     if isinstance(value, bool):

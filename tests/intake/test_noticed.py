@@ -1,0 +1,115 @@
+"""What an import does not use, does not count, or would lose: said, each with its name."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from reliability.intake import Recipe, import_exports, prepare, read_exports, read_recipe
+from reliability.intake.notes import notes
+from reliability.schema.problems import StudyError
+from reliability.ui.import_network import chosen_sources
+from tests.intake.small import CUSTOMERS, DEVICES, OUTAGES, SEGMENTS, take, write
+
+HEAD = "event_id,device_id,started,restored,customers\n"
+
+
+def ids(imported, key: str) -> tuple[str, ...]:
+    return imported.report.findings.ids(key)
+
+
+def titles(imported, state: str) -> str:
+    return "\n".join(n.title for n in imported.report.findings.noted if n.state == state)
+
+
+def test_an_import_without_customers_is_red_and_says_what_to_bring(tmp_path):
+    imported = take(tmp_path / "none", customers=None, outages=None)
+    assert imported.report.state == "red"
+    assert "bring a table of transformers or meters" in titles(imported, "red")
+    assert take(tmp_path / "some", outages=None).report.state == "green"
+
+
+def test_a_feeder_without_customers_is_listed(tmp_path):
+    imported = take(tmp_path, segments=SEGMENTS + "K1,BUS2,C1,400,ABC,,F2\n", sources="+BUS2,F2\n",
+                    devices="+B2,K1,,breaker,,,\n")
+    assert ids(imported, "feeder_without_customers") == ("F2",)
+    assert ids(imported, "no_customers") == ()
+
+
+def test_customer_minutes_are_those_that_the_study_counts(tmp_path):
+    """A row that repeats another counts once, one that ends before it begins not at all; both are listed."""
+    right = "E1,FU1,2024-05-01T10:00,2024-05-01T12:00,5\n"
+    imported = take(tmp_path, outages=HEAD + right + right + "E2,FU1,2024-06-01T12:00,2024-06-01T10:00,5\n")
+    totals = imported.report.totals.set_index("feeder_id")
+    years = imported.report.facts["years"]
+    assert np.isclose(totals["customer_minutes_per_year"]["F1"] * years, 600.0)
+    matched = imported.report.matched.set_index("key").loc["customer_minutes"]
+    assert (matched["matched"], matched["of"]) == (600.0, 600.0)
+    assert ids(imported, "outage_repeated") == ("E1",)
+    assert ids(imported, "end_before_start") == ("E2",)
+    assert {n.key: n.minutes for n in imported.report.findings.noted if n.minutes == n.minutes} == {
+        "outage_repeated": 600.0, "end_before_start": -600.0}
+    assert len(imported.tables["outages"]) == 3
+
+
+def test_rows_without_an_event_id_in_two_files_are_not_one_event(tmp_path):
+    rows = "device_id,started,restored,customers\nFU1,2024-05-01T10:00,2024-05-01T12:00,5\n"
+    imported = take(tmp_path, outages=None, outages_a__csv=rows, outages_b__csv=rows.replace("FU1", "B1"))
+    assert sorted(imported.tables["outages"]["event_id"]) == ["outages_a.csv, row 2", "outages_b.csv, row 2"]
+
+
+@pytest.mark.parametrize(("table", "text", "row"), [
+    ("segments", SEGMENTS + "Total,,,3800,,,\n", "row 6 (Total, 3800)"),
+    ("segments", SEGMENTS.replace("T1,", ",,,3000,,,Subtotal F1\nT1,"), "row 4 (3000, Subtotal F1)"),
+    ("devices", DEVICES + "TOTAL: 2,,,,,,\n", "row 4 (TOTAL: 2)"),
+    ("customers", CUSTOMERS + "Grand total,,,,15,28,75\n", "row 4 (Grand total, 15, 28, 75)"),
+    ("outages", OUTAGES + "Sum,,,,,,,16,,\n", "row 5 (Sum, 16)"),
+    ("outages", OUTAGES + ",,,,,Total (3),,16,,\n", "row 5 (Total (3), 16)")])
+def test_a_row_of_totals_is_told_and_never_counted(tmp_path, table, text, row):
+    plain, imported = take(tmp_path / "plain"), take(tmp_path / "totals", **{table: text})
+    assert ids(imported, "read_as") == (row,)
+    assert f"{table}.csv: rows of totals, not counted" in titles(imported, "green")
+    for name, frame in plain.tables.items():
+        assert frame.equals(imported.tables[name])
+    assert plain.report.totals.equals(imported.report.totals)
+    assert f"{table}.csv: rows of totals, not counted: {row}." in notes(prepare(read_exports(tmp_path / "totals")))
+
+
+def test_a_record_that_is_called_total_stays(tmp_path):
+    imported = take(tmp_path, customers=CUSTOMERS + "Total,M2,,,7,,\n")
+    assert ids(imported, "read_as") == ()
+    assert imported.report.totals["customers"].iloc[-1] == 22
+
+
+def test_headers_files_and_folders_that_are_not_used_are_named(tmp_path):
+    folder = write(tmp_path, customers=CUSTOMERS.replace("load_kw", "Paint colour"), notes__docx="x", lines__dbf="x",
+                   other__csv="Weather,Mood\nfair,good\n")
+    (folder / "older").mkdir()
+    said = notes(prepare(read_exports(folder)))
+    for line in ("customers.csv: headers that stand for nothing, so not used: Paint colour.", "notes.docx: not read.",
+                 "lines.dbf: not read.", "other.csv: of no kind, so not used (headers: Weather, Mood)."):
+        assert line in said
+    assert any(line.startswith("older/ (a folder") for line in said)
+    imported = import_exports(folder)
+    assert set(ids(imported, "file_unused")) >= {"notes.docx", "lines.dbf"}
+    again = prepare(read_exports(folder), read_recipe(imported.recipe.text.encode()))
+    assert not any("Paint" in line for line in notes(again))       # the recipe says that it is ignored
+
+
+def test_every_feeder_that_is_named_for_a_node_stays(tmp_path):
+    chosen = chosen_sources(["BUS", "BUS", "N9", "BUS", "N9"], ["F1", "F2", "", " F1", "F3"])
+    assert chosen == {"BUS": ("F1", "F2"), "N9": ("F3",)}
+    recipe = Recipe(sources={"BUS": ("F1", "F2")}, stated=False)
+    assert read_recipe(recipe.text.encode()).sources == recipe.sources
+    segments = SEGMENTS.replace(",F1\n", ",\n") + "K1,BUS,C1,400,ABC,,\n"
+    imported = take(tmp_path, recipe, sources=None, segments=segments, devices="+B2,K1,,breaker,,,\n", outages=None)
+    assert sorted(imported.report.totals["feeder_id"]) == ["All", "F1", "F2"]
+
+
+@pytest.mark.parametrize("text", ['[network]\nsources = ["BUS"]\n', '[network]\nplace = "R1"\n',
+                                  '[network]\nties = { A = "likely" }\n', "[network]\nties = 1\n",
+                                  '[[files]]\nfile = "a.csv"\nkind = "segments"\ncolumns = "all"\n',
+                                  '[[files]]\nfile = "a.csv"\nkind = "segments"\nleave_out = ["A"]\n'])
+def test_a_recipe_of_another_form_is_a_problem_with_its_key(text):
+    with pytest.raises(StudyError, match=r"import\.toml: row \d"):
+        read_recipe(text.encode())
