@@ -100,8 +100,8 @@ def _marked(prepared: Prepared, open_: Iterable[Decision]) -> Recipe:
     time = steps.get(TIME, "")
     return replace(
         recipe, files=tuple(rules.values()), values=values, stated=True,
-        date_order=LEFT_OPEN if "order" in time else recipe.date_order,
-        time_zone=LEFT_OPEN if "zone" in time else recipe.time_zone,
+        date_order=LEFT_OPEN if "[time] order" in time else recipe.date_order,
+        time_zone=LEFT_OPEN if "[time] zone" in time else recipe.time_zone,
         coordinate_system=LEFT_OPEN if PLACE in steps else recipe.coordinate_system,
         sources={LEFT_OPEN: (LEFT_OPEN,)} if NETWORK in steps and not recipe.sources else recipe.sources)
 

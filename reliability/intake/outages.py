@@ -17,6 +17,7 @@ from reliability.intake.recipe import Recipe
 from reliability.intake.spans import Spans
 from reliability.intake.words import word_key
 from reliability.schema.problems import Problem, Problems
+from reliability.study.time_forms import FORMS, not_read, short_years
 from reliability.study.timestamps import BLANK, GOOD, ZONE_REMEDY, Timestamps, is_zone, rarer_form, read_timestamps
 
 MOMENTARY_S = 300       # IEEE Std 1366-2012, definitions (from memory): up to five minutes
@@ -149,7 +150,7 @@ def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: li
     """Start and end of each row, NaT where unknown; and the times as they were read."""
     zone = _zone(recipe)
     timestamps, problems = read_timestamps([rows["started"], rows["restored"]], recipe.date_order, str(rows["file"][0]),
-                                           rows["row"].to_numpy(int), zone)
+                                           rows["row"].to_numpy(int), zone, recipe.century)
     decisions += [Decision(TIME, p.file, p.column or "started", p.value or "", p.rule,
                            "[time] zone = \"America/Chicago\"" if p.remedy.startswith(ZONE_REMEDY) else
                            "[time] order = \"month_first\" or \"day_first\"", kind="outages") for p in problems]
@@ -165,16 +166,27 @@ def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: li
         bad = np.flatnonzero((timestamp.status != GOOD) & (timestamp.status != BLANK))
         if problems or not bad.size:
             continue
-        if 2 * len(bad) > len(rows):
-            decisions.append(Decision(TIME, str(rows["file"].iloc[bad[0]]), column, str(rows[column].iloc[bad[0]]),
-                                      "not readable as a date and time", "", len(bad), "outages"))
-        findings.add("outages", "time_unreadable", "Times that cannot be read: unknown", RED,
-                     event[bad], OUTAGE)
+        decisions += _unreadable(rows, column, bad)
+        text = str(rows[column].iloc[bad[0]])
+        findings.add("outages", "time_unreadable", f"Times that cannot be read, {column}: unknown; such as {text} "
+                     f"({not_read(text)})", RED, event[bad], OUTAGE)
     hours = rows["duration"].to_numpy(float)
     by_duration = np.isnat(restored) & ~np.isnat(started) & ~np.isnan(hours)
     restored = restored.copy()
     restored[by_duration] = started[by_duration] + np.round(hours[by_duration] * 3600.0).astype("timedelta64[s]")
     return (started, restored), timestamps
+
+
+def _unreadable(rows: pd.DataFrame, column: str, bad: np.ndarray) -> list[Decision]:
+    """What is asked where years have two digits, or most of a column cannot be read. bad: (m,) rows."""
+    texts = rows[column].iloc[bad].astype(str)
+    short = texts[short_years(texts)]
+    if not len(short) and 2 * len(bad) <= len(rows):
+        return []
+    first = texts.index[0] if not len(short) else short.index[0]
+    remedy = FORMS if not len(short) else "[time] century = 2000, where such dates end with a year from 2000 to 2099"
+    return [Decision(TIME, str(rows["file"].loc[first]), column, texts.loc[first],
+                     f"not readable as a date and time: {not_read(texts.loc[first])}", remedy, len(bad), "outages")]
 
 
 def _zone(recipe: Recipe) -> str:

@@ -22,7 +22,7 @@ DAY_FIRST, MONTH_FIRST = "day_first", "month_first"
 LEFT_OPEN = "?"     # stands in a recipe that was made to be filled in where an answer is needed
 _FILE_KEYS = ("file", "table", "kind", "columns", "units", "leave_out", "ignore")
 _TABLES: dict[str, tuple[str, ...]] = {
-    "join": ("tolerance_m", "reach_m", "coordinate_system"), "time": ("order", "clock", "zone"),
+    "join": ("tolerance_m", "reach_m", "coordinate_system"), "time": ("order", "clock", "zone", "century"),
     "network": ("sources", "open", "place", "ties", "fault_resistance_ohm"), "outages": ("cumulative_steps",),
 }
 _FREE = ("values", "study", "questions")
@@ -52,9 +52,9 @@ class Recipe:
 
     values: kind → our column → word → meaning. sources: node → its feeders. open: segments or devices taken as open.
     place: device → segment. ties: open point → chance that the transfer can be carried. fault_resistance_ohm: of faults
-    to ground, where their currents are computed. study: answers, a tree of values as in study.toml. questions:
-    question → answer, for those that are no keys of study.toml. tolerance_m: end
-    points this near are one node; reach_m: so far from a line a point stands on it. stated: whether there is a recipe
+    to ground, where their currents are computed. century: that of years of two digits, such as 2000. study: answers, a
+    tree of values as in study.toml. questions: question → answer, for those that are no keys of study.toml.
+    tolerance_m: end points this near are one node; reach_m: so far from a line a point stands on it. stated: whether there is a recipe
     at all.
     """
 
@@ -65,6 +65,7 @@ class Recipe:
     coordinate_system: str = ""
     date_order: str = ""
     clock: int | None = None
+    century: int | None = None
     time_zone: str = ""
     sources: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     open: tuple[str, ...] = ()
@@ -101,13 +102,16 @@ def read_recipe(content: bytes, file: str = RECIPE_FILE) -> Recipe:
         toml.wrong("time.order", order, "not an order of dates", f'write "{DAY_FIRST}" or "{MONTH_FIRST}"')
     if time.get("clock") not in (None, 12, 24):
         toml.wrong("time.clock", time["clock"], "a clock has 12 or 24 hours", "write 12 or 24")
+    century = time.get("century")
+    if century not in (None, 1900, 2000):
+        toml.wrong("time.century", century, "not the first year of a century", "write 1900 or 2000")
     files = tuple(rule for k, entry in enumerate(data.get("files", ()), 1)
                   if (rule := _file_rule(toml, entry, f"files[{k}]")) is not None)
     recipe = Recipe(
         files=files, values=_values(toml, _table(toml, data, "values")),
         tolerance_m=_number(toml, join, "tolerance_m", TOLERANCE_M), reach_m=_number(toml, join, "reach_m", REACH_M),
         coordinate_system=_answered(toml, join, "coordinate_system", "join", 'the system, such as "EPSG:26915"'),
-        date_order=str(order), clock=time.get("clock"),
+        date_order=str(order), clock=time.get("clock"), century=century,
         time_zone=_answered(toml, time, "zone", "time", 'the zone, such as "America/Chicago"'),
         sources=_sources(toml, network), open=_strings(network.get("open", ())),
         place={str(k): str(v) for k, v in _table(toml, network, "place", "network.").items()},
@@ -243,7 +247,8 @@ def _document(recipe: Recipe) -> tomlkit.TOMLDocument:
     document["version"] = VERSION
     _put(document, "join", {"tolerance_m": recipe.tolerance_m, "reach_m": recipe.reach_m,
                             "coordinate_system": recipe.coordinate_system})
-    _put(document, "time", {"order": recipe.date_order, "clock": recipe.clock, "zone": recipe.time_zone})
+    _put(document, "time", {"order": recipe.date_order, "clock": recipe.clock, "zone": recipe.time_zone,
+                              "century": recipe.century})
     if recipe.files:
         files = tomlkit.aot()
         for rule in recipe.files:

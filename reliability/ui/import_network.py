@@ -21,7 +21,9 @@ def still_open(draft: Draft, prepared: Prepared, decisions: Sequence[Decision]) 
     for question in dict.fromkeys((d.table, d.question) for d in decisions):
         of = [d for d in decisions if (d.table, d.question) == question]
         values = ", ".join(plain(d.value) for d in of[:12] if d.value)
-        st.markdown(f"- {plain(question[0])}: {plain(question[1], 300)}" + (f" ({values})" if values else ""))
+        how = of[0].suggestion if of[0].step == TIME and "=" not in of[0].suggestion else ""
+        st.markdown(f"- {plain(question[0])}: {plain(question[1], 300)}" + (f" ({values})" if values else "")
+                    + (f"; {plain(how, 600)}" if how else ""))
     steps = {d.step for d in decisions}
     if TIME in steps:
         times(draft, prepared)

@@ -16,6 +16,7 @@ from reliability.ui.text import plain, short
 OPEN = "open"
 ORDERS = {"": "as the dates tell", MONTH_FIRST: "month first: 03/04 is March 4",
           DAY_FIRST: "day first: 03/04 is April 3"}
+CENTURIES = {None: "not read", 2000: "03/04/24 is of 2024", 1900: "03/04/94 is of 1994"}
 CLOCKS = {None: "as the times tell", 12: "12 hours", 24: "24 hours"}
 
 
@@ -63,13 +64,17 @@ def times(draft: Draft, prepared: Prepared) -> None:
     """How dates and times of the outages are written."""
     recipe = prepared.recipe
     st.markdown("**Times of the outages**")
-    order, clock, zone = st.columns(3)
+    order, clock, century, zone = st.columns(4)
     key = f"order_{draft.token}"
     order.selectbox("Order of dates", list(ORDERS), index=list(ORDERS).index(recipe.date_order), key=key,
                     format_func=ORDERS.__getitem__, on_change=_decide, args=(draft, recipe, "date_order", key))
     key = f"clock_{draft.token}"
     clock.selectbox("Clock", list(CLOCKS), index=list(CLOCKS).index(recipe.clock), key=key,
                     format_func=CLOCKS.__getitem__, on_change=_decide, args=(draft, recipe, "clock", key))
+    key = f"century_{draft.token}"
+    century.selectbox("Dates that end with two digits", list(CENTURIES), index=list(CENTURIES).index(recipe.century),
+                      key=key, format_func=CENTURIES.__getitem__, on_change=_decide,
+                      args=(draft, recipe, "century", key))
     key = f"zone_{draft.token}"
     zone.text_input("Time zone, such as America/Chicago; blank: local times", recipe.time_zone, key=key, max_chars=60,
                     on_change=_decide, args=(draft, recipe, "time_zone", key))
