@@ -54,8 +54,8 @@ class Recipe:
     place: device → segment. ties: open point → chance that the transfer can be carried. fault_resistance_ohm: of faults
     to ground, where their currents are computed. century: that of years of two digits, such as 2000. study: answers, a
     tree of values as in study.toml. questions: question → answer, for those that are no keys of study.toml.
-    tolerance_m: end points this near are one node; reach_m: so far from a line a point stands on it. stated: whether there is a recipe
-    at all.
+    tolerance_m: end points this near are one node; reach_m: so far from a line a point stands on it. stated: whether
+    there is a recipe at all.
     """
 
     files: tuple[FileRule, ...] = ()

@@ -32,7 +32,8 @@ _SHORT_YEAR = re.compile(rf"^((?:\d{{1,2}}|{_MONTH})[ /.\-]+(?:\d{{1,2}}|{_MONTH
                          re.IGNORECASE)
 FORMS = ("read are 2024-04-03 10:05 (and 2024/04/03, 20240403T1005, other ISO 8601, with seconds, AM or PM, or an "
          "offset from UTC), 3-Apr-2024 10:05, April 3, 2024 10:05 PM, and 04/13/2024 10:05 or 13.04.2024 10:05 where "
-         "the order of day and month is stated or another date shows it; write them so, or have the export write them so")
+         "the order of day and month is stated or another date shows it; write them so, or have the export write them "
+         "so")
 _REASONS: tuple[tuple[str, str], ...] = (
     (r"\d{5}(?:[.,]\d+)?", "a spreadsheet's number of a day"), (r"\d{10}(?:\d{3})?", "seconds counted from a day"),
     (_CLOCK, "a time of day without its date"), (rf".*{_CLOCK}\s*[a-z]{{3,5}}", "a time zone by letters"),
