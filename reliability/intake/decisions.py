@@ -9,7 +9,8 @@ from reliability.formats import count as counted
 from reliability.schema.problems import Problem, StudyError
 
 KIND, COLUMN, WORD, UNIT, TIME, PLACE, NETWORK = "kind", "column", "word", "unit", "time", "place", "network"
-STEPS = (KIND, COLUMN, UNIT, WORD, TIME, PLACE, NETWORK)
+NUMBER = "number"       # the decimal sign of a table
+STEPS = (KIND, COLUMN, NUMBER, UNIT, WORD, TIME, PLACE, NETWORK)
 
 
 @dataclass(frozen=True)
@@ -63,6 +64,8 @@ class Decision:
         if self.step == COLUMN:
             name = self.suggestion.partition(" in ")[0] or "…"
             return f'{entry}: columns = {{ {name} = "{self.column}" }}, or ignore = ["{self.column}"]'
+        if self.step == NUMBER:
+            return f'{entry}: decimal = "." where a comma separates thousands, or decimal = "," where a point does'
         if self.step == UNIT:
             name = self.column if "implausible" in self.question else self.value
             return f'{entry}: units = {{ {name} = "…" }} ({self.suggestion})'

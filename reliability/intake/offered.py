@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from reliability.intake.deciding import accepted_as_shown, suggested
-from reliability.intake.decisions import KIND, NETWORK, PLACE, TIME, UNIT, WORD, Decision, Undecided
+from reliability.intake.decisions import KIND, NETWORK, NUMBER, PLACE, TIME, UNIT, WORD, Decision, Undecided
 from reliability.intake.importing import Prepared, import_study, prepare
 from reliability.intake.kinds import FIELDS, IGNORE, KINDS, field_of
 from reliability.intake.recipe import LEFT_OPEN, FileRule, Recipe
@@ -113,4 +113,5 @@ def _rule(one: Recognised, open_: list[Decision]) -> FileRule:
     known = {f.name for f in FIELDS[one.kind]}
     missing = {name: (LEFT_OPEN,) for d in open_ if d.missing and (name := d.value.partition(" or ")[0]) in known}
     units = {d.value: LEFT_OPEN for d in open_ if d.step == UNIT and d.value in known}
-    return replace(rule, columns={**rule.columns, **missing}, units={**rule.units, **units})
+    decimal = LEFT_OPEN if any(d.step == NUMBER for d in open_) else rule.decimal
+    return replace(rule, columns={**rule.columns, **missing}, units={**rule.units, **units}, decimal=decimal)

@@ -20,7 +20,7 @@ VERSION = 1
 TOLERANCE_M, REACH_M = 0.5, 15.0
 DAY_FIRST, MONTH_FIRST = "day_first", "month_first"
 LEFT_OPEN = "?"     # stands in a recipe that was made to be filled in where an answer is needed
-_FILE_KEYS = ("file", "table", "kind", "columns", "units", "leave_out", "ignore")
+_FILE_KEYS = ("file", "table", "kind", "columns", "units", "leave_out", "ignore", "decimal")
 _TABLES: dict[str, tuple[str, ...]] = {
     "join": ("tolerance_m", "reach_m", "coordinate_system"), "time": ("order", "clock", "zone", "century"),
     "network": ("sources", "open", "place", "ties", "fault_resistance_ohm"), "outages": ("cumulative_steps",),
@@ -34,7 +34,8 @@ class FileRule:
 
     file: a pattern of file names; table: sheet or layer, "" for any. columns: ours → theirs, two of which are joined
     by a space. units: by our column. leave_out: their column → words whose rows are left out. ignore: their columns
-    that are known and not used; None where the recipe does not say.
+    that are known and not used; None where the recipe does not say. decimal: the decimal sign of its numbers, "" where
+    they show it.
     """
 
     file: str
@@ -44,6 +45,7 @@ class FileRule:
     units: Mapping[str, str] = field(default_factory=dict)
     leave_out: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     ignore: tuple[str, ...] | None = None
+    decimal: str = ""
 
 
 @dataclass(frozen=True)
@@ -195,12 +197,14 @@ def _file_rule(toml: Toml, entry: object, path: str) -> FileRule | None:
         if found is not None and (not found[0].measure or factor(found[0].measure, str(unit)) is None):
             toml.wrong(f"{path}.units.{name}", unit, "not a unit of this column",
                        "write one of ft, m, km, mi, A, kA, min, h, kW, MW, kVA, MVA that fits it")
-    ignore = entry.get("ignore")
+    ignore, decimal = entry.get("ignore"), str(entry.get("decimal", ""))
+    if decimal not in ("", ".", ","):
+        toml.wrong(f"{path}.decimal", decimal, "not a decimal sign", 'write "." or ","')
     return FileRule(str(entry["file"]), kind, str(entry.get("table", "")),
                     {name: _strings(theirs) for name, theirs in columns.items()},
                     {name: str(unit) for name, unit in units.items()},
                     {name: _strings(words) for name, words in out.items()},
-                    None if ignore is None else _strings(ignore))
+                    None if ignore is None else _strings(ignore), decimal)
 
 
 def _values(toml: Toml, data: Mapping[str, Any]) -> dict[str, dict[str, dict[str, Meaning]]]:
@@ -286,6 +290,8 @@ def _file_entry(rule: FileRule) -> tomlkit.items.Table:
                          ("units", dict(rule.units)), ("leave_out", {k: list(v) for k, v in rule.leave_out.items()})):
         if mapping:
             entry[key] = _inline(mapping)
+    if rule.decimal:
+        entry["decimal"] = rule.decimal
     if rule.ignore is not None:
         entry["ignore"] = list(rule.ignore)
     return entry

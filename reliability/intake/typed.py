@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from reliability.intake.decisions import UNIT, WORD, Decision
+from reliability.intake.decisions import NUMBER, UNIT, WORD, Decision
 from reliability.intake.kinds import DEVICE_COLUMNS, FIELDS, IDS, SEGMENTS, Field
 from reliability.intake.layers import Shapes
 from reliability.intake.recipe import Recipe
 from reliability.intake.recognise import Recognised
+from reliability.intake.thousands import PlainNumbers, plain_numbers
 from reliability.intake.total_rows import described, total_rows
 from reliability.intake.units import Plausibility, factor, plausibility
 from reliability.intake.words import Meaning, as_stated, known_meaning, suggestion, toml_text, word_key
 from reliability.schema.columns import KM_PER_MILE, Column
 from reliability.schema.problems import Problem, Problems
 from reliability.study.cells import number_column
-from reliability.study.decimals import doubtful_signs, may_hold_thousands
+from reliability.study.decimals import may_hold_thousands
 from reliability.study.headers import Table
 from reliability.study.spreadsheet_cells import report_ids, report_troubles
 
@@ -230,18 +231,30 @@ def _numbers(one: Recognised, fields: Mapping[str, Field], cells: dict[str, np.n
     table = one.table
     numeric = {n: fields[n] for n in cells if fields[n].column.kind in ("number", "whole")}
     texts = {n: cells[n].tolist() for n in numeric}
-    whole = [texts[n] for n in numeric if may_hold_thousands(fields[n].column)]
+    whole = [n for n in numeric if may_hold_thousands(fields[n].column)]
     headers = {m.name: " + ".join(m.headers) for m in one.matches}
-    like = Table(table.name, texts, rows.tolist(), headers, frozenset(), table.decimal_comma,
-                 doubtful_signs(list(texts.values()), whole, table.decimal_comma))
+    plain = plain_numbers(texts, whole, table.decimal_comma, one.rule.decimal if one.rule is not None else "")
+    _note_thousands(one, plain, headers, typed)
+    like = Table(table.name, plain.texts, rows.tolist(), headers, frozenset(), table.decimal_comma, plain.doubtful)
+    settled = replace(like, doubtful="")
     columns: dict[str, np.ndarray] = {n: c for n, c in cells.items() if n not in numeric}
     for name, of in numeric.items():
         unit, scale = _unit(one, of)
         column = of.column if scale == 1.0 else Column(name, unit=unit, low=of.column.low, above=of.column.above)
-        numbers, _ = number_column(like, column, problems)
+        numbers, _ = number_column(settled if name in plain.settled else like, column, problems)
         columns[name] = numbers * scale if scale != 1.0 else numbers
         _doubt(one, of, columns[name], unit, typed)
     return columns
+
+
+def _note_thousands(one: Recognised, plain: PlainNumbers, headers: Mapping[str, str], typed: Typed) -> None:
+    """Note numbers that are read otherwise than they stand, and ask once a table where they have two readings."""
+    if plain.read:
+        typed.read_as[(one.table.name, "numbers with separated thousands or another decimal sign")] = [
+            f"{headers[name]} {cell} as {number}" for name, (cell, number) in plain.read.items()]
+    for name, cell in list(plain.open.items())[:1]:
+        typed.decisions.append(Decision(NUMBER, one.table.name, headers[name], cell, "a comma or point may separate "
+                                        "thousands or be the decimal sign", "", kind=one.kind))
 
 
 def _unit(one: Recognised, of: Field) -> tuple[str, float]:

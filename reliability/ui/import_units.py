@@ -7,15 +7,18 @@ from dataclasses import replace
 import streamlit as st
 
 from reliability.intake import Prepared, Recipe
-from reliability.intake.deciding import Measured, measured, with_unit
+from reliability.intake.deciding import Measured, measured, with_decimal, with_unit
+from reliability.intake.decisions import NUMBER
 from reliability.intake.kinds import OUTAGE_ROWS
 from reliability.intake.recipe import DAY_FIRST, MONTH_FIRST
+from reliability.intake.recognise import Recognised
 from reliability.ui.import_draft import Draft
 from reliability.ui.text import plain, short
 
 OPEN = "open"
 ORDERS = {"": "as the dates tell", MONTH_FIRST: "month first: 03/04 is March 4",
           DAY_FIRST: "day first: 03/04 is April 3"}
+DECIMALS = {"": "as the numbers tell", ".": "point: 1,234.5", ",": "comma: 1.234,5"}
 CENTURIES = {None: "not read", 2000: "03/04/24 is of 2024", 1900: "03/04/94 is of 1994"}
 CLOCKS = {None: "as the times tell", 12: "12 hours", 24: "24 hours"}
 
@@ -26,6 +29,8 @@ def units(draft: Draft, prepared: Prepared) -> None:
     st.markdown("Units are never guessed in silence: they come from a header, the recipe or from here."
                 if rows else "No column of these exports has a unit.")
     with st.container(border=True):
+        for k, one in enumerate(prepared.recognised):
+            _decimal(draft, prepared, k, one)
         for k, row in enumerate(rows):
             _unit(draft, prepared, k, row)
     if any(one.kind == OUTAGE_ROWS for one in prepared.recognised):
@@ -48,6 +53,22 @@ def _unit(draft: Draft, prepared: Prepared, k: int, row: Measured) -> None:
     said.markdown(f"{badge}{usual}first values {plain(', '.join(row.one.first_values(row.header)[:3]))}")
     if doubted and row.open:
         right.button("It is right", key=f"right_{key}", on_click=_confirm, args=(draft, row.key))
+
+
+def _decimal(draft: Draft, prepared: Prepared, k: int, one: Recognised) -> None:
+    """The decimal sign of a table whose numbers have two readings, or for which it has been stated."""
+    stated = "" if one.rule is None else one.rule.decimal
+    asked = next((d for d in prepared.decisions if d.step == NUMBER and d.table == one.table.name), None)
+    if asked is None and not stated:
+        return
+    name, sign, said = st.columns([4, 2, 8], vertical_alignment="center")
+    name.markdown(f"**Numbers of {plain(one.table.name)}**")
+    key = f"decimal_{draft.token}_{k}_{stated}"
+    sign.selectbox(f"Decimal sign of {short(one.table.name)}", list(DECIMALS), index=list(DECIMALS).index(stated),
+                   key=key, format_func=DECIMALS.__getitem__, label_visibility="collapsed",
+                   on_change=lambda: draft.decide_recipe(with_decimal(prepared.recipe, one, st.session_state[key])))
+    if asked is not None:
+        said.markdown(f":orange-badge[open] {plain(asked.column)} {plain(asked.value)}: {plain(asked.question, 160)}")
 
 
 def _confirm(draft: Draft, key: str) -> None:
