@@ -11,6 +11,9 @@ if TYPE_CHECKING:
     from reliability.intake.recognise import Recognised
 
 
+_SHOWN = 5      # of each kind of thing, in a line
+
+
 def unused_headers(one: Recognised) -> list[str]:
     """Headers of a table that stand for nothing, and that no recipe names to be ignored or to leave out rows by."""
     rule = one.rule
@@ -29,5 +32,7 @@ def notes(prepared: Prepared) -> list[str]:
               for one in found if not one.kind and one.rule is None]
     lines += [f"{one.table.name}: headers that stand for nothing, so not used: {', '.join(unused)}"
               for one in found if one.kind and (unused := unused_headers(one))]
-    lines += [f"{table}: {what}: {', '.join(which)}" for (table, what), which in prepared.typed.read_as.items()]
+    lines += [f"{table}: {what}: {', '.join(which[:_SHOWN])}" + (
+        f" and {len(which) - _SHOWN} more" if len(which) > _SHOWN else "")
+        for (table, what), which in prepared.typed.read_as.items()]
     return [f"{line}." for line in dict.fromkeys(lines)]

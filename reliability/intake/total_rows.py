@@ -25,9 +25,12 @@ def total_rows(one: Recognised) -> np.ndarray:
     if not worded.any():
         return worded
     lacking = np.zeros(len(one.table), bool)
+    filled = np.sum([cells != "" for cells in columns.values()], axis=0)
     for group in REQUIRED[one.kind]:
         headers = [h for m in one.matches if m.name in group for h in m.headers]
-        if headers:
+        if not headers:         # not recognised as yet: a row with half the cells of the others
+            lacking |= filled <= np.median(filled) / 2
+        else:
             blank = np.array([columns[h] == "" for h in headers], bool)
             word = np.array([words[h] for h in headers], bool)
             lacking |= (blank | word).all(axis=0) & blank.any(axis=0)

@@ -20,7 +20,7 @@ from reliability.intake.units import Plausibility, factor, plausibility
 from reliability.intake.words import Meaning, as_stated, known_meaning, suggestion, toml_text, word_key
 from reliability.schema.columns import KM_PER_MILE, Column
 from reliability.schema.problems import Problem, Problems
-from reliability.study.cells import number_column
+from reliability.study.cells import number_column, says_unknown
 from reliability.study.decimals import may_hold_thousands
 from reliability.study.headers import Table
 from reliability.study.spreadsheet_cells import report_ids, report_troubles
@@ -230,7 +230,7 @@ def _numbers(one: Recognised, fields: Mapping[str, Field], cells: dict[str, np.n
     """Typed columns; numbers in our units."""
     table = one.table
     numeric = {n: fields[n] for n in cells if fields[n].column.kind in ("number", "whole")}
-    texts = {n: cells[n].tolist() for n in numeric}
+    texts = {n: _without_unknowns(one, n, cells[n].tolist(), rows, typed) for n in numeric}
     whole = [n for n in numeric if may_hold_thousands(fields[n].column)]
     headers = {m.name: " + ".join(m.headers) for m in one.matches}
     plain = plain_numbers(texts, whole, table.decimal_comma, one.rule.decimal if one.rule is not None else "")
@@ -245,6 +245,19 @@ def _numbers(one: Recognised, fields: Mapping[str, Field], cells: dict[str, np.n
         columns[name] = numbers * scale if scale != 1.0 else numbers
         _doubt(one, of, columns[name], unit, typed)
     return columns
+
+
+def _without_unknowns(one: Recognised, name: str, texts: list[str], rows: np.ndarray, typed: Typed) -> list[str]:
+    """Cells of numbers, blank where they say in a word that nothing is known; these are noted."""
+    unknown = {t for t in set(texts) if says_unknown(t)}
+    if not unknown:
+        return texts
+    at = [k for k, t in enumerate(texts) if t in unknown]
+    match = one.match(name)
+    header = name if match is None else " + ".join(match.headers)
+    typed.read_as.setdefault((one.table.name, "cells that say in a word that nothing is known: blank"), []).extend(
+        f"row {rows[k]}, {header} {texts[k]}" for k in at)
+    return ["" if t in unknown else t for t in texts]
 
 
 def _note_thousands(one: Recognised, plain: PlainNumbers, headers: Mapping[str, str], typed: Typed) -> None:

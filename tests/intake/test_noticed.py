@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reliability.intake import Recipe, import_exports, prepare, read_exports, read_recipe
+from reliability.intake import Recipe, import_exports, import_study, prepare, read_exports, read_recipe
 from reliability.intake.notes import notes
+from reliability.intake.titles import header_row
 from reliability.schema.problems import StudyError
 from reliability.ui.import_network import chosen_sources
 from tests.intake.small import CUSTOMERS, DEVICES, OUTAGES, SEGMENTS, take, write
+from tests.workbooks import Sheet, raw_workbook, rows
 
 HEAD = "event_id,device_id,started,restored,customers\n"
 
@@ -113,3 +115,48 @@ def test_every_feeder_that_is_named_for_a_node_stays(tmp_path):
 def test_a_recipe_of_another_form_is_a_problem_with_its_key(text):
     with pytest.raises(StudyError, match=r"import\.toml: row \d"):
         read_recipe(text.encode())
+
+
+TITLE = "Quillhaven Light and Water,,,,,,\n\"Spans, run 25 November\",,,,,,\n\n"
+GROUPS = "Line,,,Electrical,,,Where\n"
+
+
+@pytest.mark.parametrize(("above", "said"), [
+    (TITLE, "above the headers, not used: Quillhaven Light and Water; "), (GROUPS, "Electrical"),
+    ("Spans of November\n" + GROUPS, "not used: Spans of November; Line"), ("\n\n", "")])
+def test_titles_and_headings_above_the_headers_are_told_and_not_read(tmp_path, above, said):
+    imported = take(tmp_path / "a", segments=above + SEGMENTS)
+    assert imported.tables["sections"].equals(take(tmp_path / "b").tables["sections"])
+    lines = notes(prepare(read_exports(tmp_path / "a")))
+    assert any(said in line and line.startswith("segments.csv: above") for line in lines) if said else not lines
+
+
+def test_rows_below_a_title_have_the_numbers_of_the_file(tmp_path):
+    with pytest.raises(StudyError, match=r"row 7, column length_m: 'two': not a number"):
+        take(tmp_path, segments=TITLE + SEGMENTS.replace("300", "300").replace("500", "two"))
+
+
+def test_headings_of_groups_in_a_workbook_are_told_and_not_read(tmp_path):
+    folder = write(tmp_path, segments=None)
+    table = rows(*(line.split(",") for line in (GROUPS + SEGMENTS).splitlines()))
+    (folder / "segments.xlsx").write_bytes(raw_workbook(Sheet(table)))
+    prepared = prepare(read_exports(folder))
+    assert "segments.xlsx: above the headers, not used: Line Electrical Where." in notes(prepared)
+    assert import_study(prepared).report.totals["km"].iloc[-1] == 3.8
+
+
+@pytest.mark.parametrize(("table", "at"), [
+    ([["a", "b", "", ""], ["x", "1", "2", "3"], ["y", "1", "2", "3"]], 0),     # columns without a header
+    ([["a", "b", "c"], ["x", "", ""], ["y", "z", "w"]], 0), ([["only"], ["1"], ["2"]], 0), ([[""], ["a", "b"]], 1),
+    ([["t"], ["a", "b"], ["1", "2"]], 1), ([["g", "", "h", "", "", ""], ["a", "b", "c", "d", "e", "f"]], 1), ([], 0)])
+def test_the_headers_are_found(table, at):
+    assert header_row(table) == at
+
+
+def test_cells_that_say_that_nothing_is_known_are_blank_and_told(tmp_path):
+    text = CUSTOMERS.replace(",5,8,25", ",N/A,-,25")
+    imported = take(tmp_path, customers=text)
+    assert imported.report.totals["customers"].iloc[-1] == 10
+    assert ids(imported, "customers_not_stated") == ("X2",)
+    assert ids(imported, "read_as") == ("row 3, customers N/A", "row 3, load_kw -")
+    assert "row 3, customers N/A" in "\n".join(notes(prepare(read_exports(tmp_path))))
