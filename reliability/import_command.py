@@ -34,7 +34,7 @@ def import_or_offer(exports: str, out: str | None, recipe_file: str | None, reci
     if recipe_out is not None:
         _offer(prepared, exports, recipe_out, tell)
     elif out is not None:
-        _make(prepared, exports, Path(out), tell)
+        _make(prepared, exports, Path(out), recipe_file, tell)
 
 
 def _require_new(out: str | None, recipe_out: str | None) -> None:
@@ -50,7 +50,7 @@ def _require_new(out: str | None, recipe_out: str | None) -> None:
                                   "name a folder that does not exist", value=out)])
 
 
-def _make(prepared: Prepared, exports: str, target: Path, tell: Tell) -> None:
+def _make(prepared: Prepared, exports: str, target: Path, recipe_file: str | None, tell: Tell) -> None:
     def stage(name: str) -> None:
         tell(f"… {name}")
 
@@ -58,8 +58,9 @@ def _make(prepared: Prepared, exports: str, target: Path, tell: Tell) -> None:
         imported = import_study(prepared, target.name, stage)
     except StudyError as error:
         if prepared.decisions or isinstance(error, Undecided):
-            tell(f"To answer what is open: python -m reliability import {exports} --recipe-out FILE writes a recipe to "
-                 "be filled in.")
+            given = f" --recipe {recipe_file}" if recipe_file else ""
+            tell(f"To answer what is open: python -m reliability import {exports}{given} --recipe-out FILE writes a "
+                 "recipe to be filled in.")
         raise
     if prepared.recipe.questions:
         imported = answered(imported, prepared.recipe.questions)

@@ -109,7 +109,9 @@ def import_study(prepared: Prepared, name: str = "", on_progress: Progress = lam
     for (table, why), names in prepared.typed.left_out.items():
         findings.add("rows", "left_out", f"{table}: rows left out, {why}", "green", names, "row")
     findings.add("rows", "table_unused", "Tables that are of no kind: not used", "amber",
-                 [one.table.name for one in prepared.recognised if not one.kind], "table")
+                 [one.table.name for one in prepared.recognised if not one.kind and one.rule is None], "table")
+    findings.add("rows", "table_ignored", "Tables that the recipe ignores", "green",
+                 [one.table.name for one in prepared.recognised if not one.kind and one.rule is not None], "table")
     findings.add("rows", "file_unused", "Files and sheets that are not read", "amber", prepared.exports.ignored, "file")
     for (table, what), which in prepared.typed.read_as.items():
         findings.add("rows", "read_as", f"{table}: {what}", "green", which, "row")

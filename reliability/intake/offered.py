@@ -49,7 +49,8 @@ def offered_recipe(prepared: Prepared) -> Offered:
             open_ = list(error.decisions)
         except StudyError as error:
             problems = error.lines()
-    questions = [f"{one.table.name}: what this table is: {' or '.join((*KINDS, IGNORE))}" for one in unknown]
+    questions = [f"{one.table.name}: what this table is: {' or '.join((*KINDS, IGNORE))}; then have a recipe written "
+                 "once more with this one, for its columns" for one in unknown]
     questions += [_line(d, _choices(d)) for d in open_]
     recipe = _marked(prepared, open_)
     head = HEAD + _listed("To be answered", questions) + _listed("Guessed; correct what is wrong", _guesses(taken))

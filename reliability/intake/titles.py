@@ -7,6 +7,8 @@ import io
 import re
 from collections.abc import Sequence
 
+from reliability.xlsx.process import MERGED
+
 FIRST_ROWS = 20     # so many rows may stand above the headers
 MOSTLY = 2 / 3      # the headers are the first row that fills so much of what the fullest of them fills (our choice)
 _SEPARATORS = ",;\t"
@@ -19,7 +21,8 @@ def header_row(rows: Sequence[Sequence[str]]) -> int:
     A row of one cell above one of several is a title. One of several cells is a heading of groups where a much fuller
     row below it holds distinct words alone; else it holds the headers, and some columns have none.
     """
-    filled = [sum(map(bool, row)) for row in rows[:FIRST_ROWS]]
+    rows = [[cell for cell in row if cell != MERGED] for row in rows[:FIRST_ROWS]]
+    filled = [sum(map(bool, row)) for row in rows]
     most = max(filled, default=0)
     first = next((k for k, n in enumerate(filled) if n > 1), next((k for k, n in enumerate(filled) if n), 0))
     fullest = next((k for k, n in enumerate(filled) if n and n >= MOSTLY * most), first)
@@ -47,5 +50,5 @@ def text_header_line(text: str) -> int:
 
 def told(name: str, rows: Sequence[Sequence[str]], at: int) -> tuple[str, ...]:
     """A note on the rows above the headers at `at`, none where all are blank."""
-    above = [" ".join(filter(None, row)) for row in rows[:at] if any(row)]
+    above = [" ".join(cell for cell in row if cell and cell != MERGED) for row in rows[:at] if any(row)]
     return (f"{name}: above the headers, not used: {'; '.join(above)}.",) if above else ()

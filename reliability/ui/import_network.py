@@ -47,6 +47,7 @@ def _sources(draft: Draft, prepared: Prepared, decisions: Sequence[Decision]) ->
     stated = dict(prepared.recipe.sources)
     pairs = [(d.value, feeder) for d in decisions if d.value and d.column == "node"
              for feeder in stated.get(d.value, ("",))]
+    pairs = [*dict.fromkeys(p for p in pairs if p[0] in stated), *(p for p in pairs if p[0] not in stated)]
     frame = pd.DataFrame({"source": [n in stated for n, _ in pairs], "node": [n for n, _ in pairs],
                           "feeder": [f for _, f in pairs]})
     with st.form(f"sources_{draft.token}"):

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from reliability.intake import Recipe, import_exports, import_study, prepare, read_exports, read_recipe
+from reliability.intake.decisions import Undecided
 from reliability.intake.notes import notes
 from reliability.intake.titles import header_row
 from reliability.schema.problems import StudyError
@@ -160,3 +161,15 @@ def test_cells_that_say_that_nothing_is_known_are_blank_and_told(tmp_path):
     assert ids(imported, "customers_not_stated") == ("X2",)
     assert ids(imported, "read_as") == ("row 3, customers N/A", "row 3, load_kw -")
     assert "row 3, customers N/A" in "\n".join(notes(prepare(read_exports(tmp_path))))
+
+
+def test_breakers_side_by_side_at_one_node_are_asked_for_each_with_a_row(tmp_path):
+    segments = SEGMENTS + "K1,BUS,C1,400,ABC,,F2\nK2,C1,C2,400,ABC,,F2\n"
+    texts = {"sources": None, "segments": segments, "devices": "+B2,K1,,breaker,,,\n"}
+    with pytest.raises(Undecided) as error:
+        take(tmp_path, **texts)
+    assert [(d.column, d.value) for d in error.value.decisions] == [("node", "BUS")] * 2
+    assert 'state it in import.toml, [network] sources = { "BUS" = ["…", "…"] }' in str(error.value)
+    recipe = Recipe(sources=chosen_sources(["BUS", "BUS"], ["F1", "F2"]), stated=False)
+    totals = take(tmp_path, recipe, **texts).report.totals
+    assert totals["feeder_id"].tolist() == ["F1", "F2", "All"]
