@@ -75,7 +75,7 @@ def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, 
         problems.add(Problem(str(rows["file"][0]), f"none of {len(rows)} outages matches the network",
                              "map the column that names devices or segments of these exports", None, "device_id",
                              str(names[placeable][0])))
-    _note_faults(outages, seconds, names, findings)
+    _note_faults(outages, seconds, names, served.placed_customers or np.inf, findings)
     return outages
 
 
@@ -214,7 +214,8 @@ def _steps(event: np.ndarray, restored: np.ndarray, customers: np.ndarray) -> np
     return np.asarray(own.clip(lower=0.0).reindex(frame.index).to_numpy(float))
 
 
-def _note_faults(outages: Outages, seconds: np.ndarray, names: np.ndarray, findings: Findings) -> None:
+def _note_faults(outages: Outages, seconds: np.ndarray, names: np.ndarray, most: float, findings: Findings) -> None:
+    """List what is odd about the records. most: customers of the whole network, infinite where none are stated."""
     frame, started = outages.frame, outages.started
     event = frame["event_id"].to_numpy(object)
     no_end = np.isnat(outages.restored)
@@ -227,6 +228,8 @@ def _note_faults(outages: Outages, seconds: np.ndarray, names: np.ndarray, findi
                  first["event"][again], OUTAGE)
     findings.add("outages", "outage_overlap", "The same customers twice in overlapping outages of one place", AMBER,
                  _overlapping(outages, names), OUTAGE)
+    findings.add("outages", "outage_above_served", "Outages of more customers than the whole network has", AMBER,
+                 event[frame["customers"].to_numpy(float) > most], OUTAGE)
     momentary = (seconds <= MOMENTARY_S) & (seconds >= 0)
     findings.add("outages", "momentary", "Records of up to five minutes: momentary events are recorded", GREEN,
                  event[momentary], OUTAGE)

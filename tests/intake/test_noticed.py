@@ -173,3 +173,20 @@ def test_breakers_side_by_side_at_one_node_are_asked_for_each_with_a_row(tmp_pat
     recipe = Recipe(sources=chosen_sources(["BUS", "BUS"], ["F1", "F2"]), stated=False)
     totals = take(tmp_path, recipe, **texts).report.totals
     assert totals["feeder_id"].tolist() == ["F1", "F2", "All"]
+
+
+@pytest.mark.parametrize("word", ["N/A", "na", "-", "Unknown"])
+def test_phases_that_are_not_known_are_asked_for_not_read_as_letters(tmp_path, word):
+    with pytest.raises(StudyError, match=rf'probably \[values.segments.phases\] "{word}" = ""'):
+        take(tmp_path, segments=SEGMENTS.replace("2000,ABC", f"2000,{word}"))
+
+
+@pytest.mark.parametrize(("changed", "key", "which"), [
+    ({"devices": DEVICES + "FU9,T2,,,,,A\n"}, "device_without_kind", ("FU9",)),
+    ({"customers": CUSTOMERS + "X1,T2,,,10,20,50\n"}, "customers_at_several_places", ("X1",)),
+    ({"outages": HEAD + "E1,FU1,2024-05-01T10:00,2024-05-01T12:00,16\n"}, "outage_above_served", ("E1",)),
+    ({"outages": HEAD.replace("restored", "duration_min") + "E1,FU1,2024-05-01T10:00,-30,5\n"}, "end_before_start",
+     ("E1",))])
+def test_what_is_odd_is_listed(tmp_path, changed, key, which):
+    assert ids(take(tmp_path / "plain"), key) == ()
+    assert ids(take(tmp_path / "odd", **changed), key) == which
