@@ -8,12 +8,13 @@ from pathlib import Path
 
 from reliability.formats import count
 from reliability.import_questions import answered
-from reliability.intake import NO_RECIPE, Prepared, import_study, prepare, read_exports, read_recipe
+from reliability.intake import NO_RECIPE, Imported, Prepared, import_study, prepare, read_exports, read_recipe
 from reliability.intake.decisions import Undecided
 from reliability.intake.notes import notes
 from reliability.intake.offered import offered_recipe
 from reliability.report.import_report import report_files, report_outline
 from reliability.schema.problems import Problem, StudyError
+from reliability.study import Study
 from reliability.study.tables import read_bytes
 
 Tell = Callable[[str], None]
@@ -65,12 +66,26 @@ def _make(prepared: Prepared, exports: str, target: Path, recipe_file: str | Non
     if prepared.recipe.questions:
         imported = answered(imported, prepared.recipe.questions)
     stage("checking the study")
-    for note in imported.study().notes:
+    for note in _study_of(imported, tell).notes:
         tell(f"note: {note}")
     stage("writing")
     imported.save(target, report_files(imported, target.name))
     print(report_outline(imported))
     print(f"Wrote {target}; next: python -m reliability run {target} --out out")
+
+
+def _study_of(imported: Imported, tell: Tell) -> Study:
+    """The study, opened; where it has problems, what their rows are of is told first."""
+    try:
+        return imported.study()
+    except StudyError as error:
+        tell("The study that these exports would make has problems; rows are those of its tables, which are not "
+             "written.")
+        ids = imported.tables["sections"]["section_id"].tolist()
+        for row in sorted({p.row for p in error.problems if p.file == "sections.csv" and p.row}):
+            if 2 <= row < len(ids) + 2:
+                tell(f"sections.csv row {row}: section {ids[row - 2]}, that begins with the segment of this name")
+        raise
 
 
 def _offer(prepared: Prepared, exports: str, recipe_out: str, tell: Tell) -> None:

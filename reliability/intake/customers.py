@@ -88,6 +88,9 @@ def place_customers(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Find
                  CUSTOMER, customers=float(customers[lost].sum()))
     _note_rows(rows, numbers, names, findings)
     _note_places(place, names, findings)
+    meters = rows.drop_duplicates(["customer_id", "transformer_id", "segment_id", "node_id", "pole_id"])["customer_id"]
+    findings.add("customers", "meter_twice", "Meters listed at several places: each row is counted", AMBER,
+                 meters[(meters != "") & meters.duplicated()], CUSTOMER)
     served.section_of = dict(zip(names[::-1].tolist(), place[::-1].tolist(), strict=True))
     return served
 

@@ -217,7 +217,8 @@ def _finish(prepared: Prepared, network: _Network, outages: Outages | None, find
     rows = merged(frame, runs)
     named = name_sections(tree, spans, runs)
     section_of = section_names(tree, spans, named)
-    tables = written_tables(rows, tree, runs, named, other, outages, prepared.typed, section_of, findings)
+    tables = written_tables(rows, tree, runs, named, other, outages, prepared.typed, section_of,
+                            recipe, findings)
     parent = np.where(tree.parent[runs.head] >= 0, runs.run[np.maximum(tree.parent[runs.head], 0)], -1)
     note_mains(rows, parent, findings)
     report = import_report(prepared.typed, spans, tree, network.feeder, rows, parent, network.devices,

@@ -48,7 +48,7 @@ def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, 
     rows = rows.reset_index(drop=True)
     section, by, names = _places(rows, spans, tree, served, findings)
     (started, restored), timestamps = _times(rows, recipe, findings, decisions)
-    customers, zone = rows["customers"].to_numpy(float), _zone(recipe)
+    customers, zone = rows["customers"].to_numpy(float), known_zone(recipe)
     event = rows["event_id"].to_numpy(object)
     several = rows["file"].nunique() > 1
     own = [f"{f}, row {r}" if several else f"row {r}" for f, r in zip(rows["file"], rows["row"], strict=True)]
@@ -58,8 +58,8 @@ def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, 
     seconds = (restored - started).astype(float)
     seconds[np.isnat(started) | np.isnat(restored)] = np.nan
     frame = pd.DataFrame({
-        "event_id": event, "started": _iso(started, timestamps[0], zone),
-        "restored": _iso(restored, timestamps[1], zone),
+        "event_id": event, "started": iso_text(started, timestamps[0], zone),
+        "restored": iso_text(restored, timestamps[1], zone),
         "customers": customers, "cause": rows["cause"], "fault_kind": rows["fault_kind"], "planned": rows["planned"]})
     minutes = _counted_minutes(frame, section, seconds, findings)
     outages = Outages(frame, section, started, restored, by, minutes)
@@ -148,12 +148,10 @@ def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, findin
 def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: list[Decision]
            ) -> tuple[tuple[np.ndarray, np.ndarray], list[Timestamps]]:
     """Start and end of each row, NaT where unknown; and the times as they were read."""
-    zone = _zone(recipe)
+    zone = known_zone(recipe)
     timestamps, problems = read_timestamps([rows["started"], rows["restored"]], recipe.date_order, str(rows["file"][0]),
                                            rows["row"].to_numpy(int), zone, recipe.century)
-    decisions += [Decision(TIME, p.file, p.column or "started", p.value or "", p.rule,
-                           "[time] zone = \"America/Chicago\"" if p.remedy.startswith(ZONE_REMEDY) else
-                           "[time] order = \"month_first\" or \"day_first\"", kind="outages") for p in problems]
+    decisions += time_decisions(problems, "outages")
     event = rows["event_id"].to_numpy(object)
     stated = ~np.isnan(timestamps[0].offset_s) | ~np.isnan(timestamps[1].offset_s)
     findings.add("outages", "time_offset", "Times with an offset from UTC: " + (
@@ -166,7 +164,7 @@ def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: li
         bad = np.flatnonzero((timestamp.status != GOOD) & (timestamp.status != BLANK))
         if problems or not bad.size:
             continue
-        decisions += _unreadable(rows, column, bad)
+        decisions += unreadable_times(rows, column, bad, "outages")
         text = str(rows[column].iloc[bad[0]])
         findings.add("outages", "time_unreadable", f"Times that cannot be read, {column}: unknown; such as {text} "
                      f"({not_read(text)})", RED, event[bad], OUTAGE)
@@ -177,7 +175,14 @@ def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: li
     return (started, restored), timestamps
 
 
-def _unreadable(rows: pd.DataFrame, column: str, bad: np.ndarray) -> list[Decision]:
+def time_decisions(problems: list[Problem], kind: str) -> list[Decision]:
+    """What is asked where the order of dates or the time zone is not known."""
+    return [Decision(TIME, p.file, p.column or "started", p.value or "", p.rule,
+                     "[time] zone = \"America/Chicago\"" if p.remedy.startswith(ZONE_REMEDY) else
+                     "[time] order = \"month_first\" or \"day_first\"", kind=kind) for p in problems]
+
+
+def unreadable_times(rows: pd.DataFrame, column: str, bad: np.ndarray, kind: str) -> list[Decision]:
     """What is asked where years have two digits, or most of a column cannot be read. bad: (m,) rows."""
     texts = rows[column].iloc[bad].astype(str)
     short = texts[short_years(texts)]
@@ -186,15 +191,15 @@ def _unreadable(rows: pd.DataFrame, column: str, bad: np.ndarray) -> list[Decisi
     first = texts.index[0] if not len(short) else short.index[0]
     remedy = FORMS if not len(short) else "[time] century = 2000, where such dates end with a year from 2000 to 2099"
     return [Decision(TIME, str(rows["file"].loc[first]), column, texts.loc[first],
-                     f"not readable as a date and time: {not_read(texts.loc[first])}", remedy, len(bad), "outages")]
+                     f"not readable as a date and time: {not_read(texts.loc[first])}", remedy, len(bad), kind)]
 
 
-def _zone(recipe: Recipe) -> str:
+def known_zone(recipe: Recipe) -> str:
     """The recipe's time zone, "" where it states none that exists."""
     return recipe.time_zone if is_zone(recipe.time_zone) else ""
 
 
-def _iso(times: np.ndarray, timestamps: Timestamps, zone: str) -> np.ndarray:
+def iso_text(times: np.ndarray, timestamps: Timestamps, zone: str) -> np.ndarray:
     """Times as text, "" where unknown; a date alone stays one, an offset from UTC stays where no zone is known."""
     written = np.datetime_as_string(times, unit="s").astype(object)
     written[np.isnat(times)] = ""

@@ -32,7 +32,7 @@ def import_report(typed: Typed, spans: Spans, tree: Tree, feeder: np.ndarray, fr
                  state_of_lost(int(dead.sum()), int(line.sum())), spans.ids[dead], km=float(spans.km[dead].sum()))
     years = _years(outages)
     totals = _totals(frame, parent, outages, feeder, years)
-    _note_customers(totals, findings)
+    _note_totals(totals, findings)
     return ImportReport(totals, _matched(spans, line, fed, devices, tree,
                                                                                  served,
                                                                                 outages),
@@ -40,8 +40,12 @@ def import_report(typed: Typed, spans: Spans, tree: Tree, feeder: np.ndarray, fr
                         {"years": years, "planned_words": _planned(typed)})
 
 
-def _note_customers(totals: pd.DataFrame, findings: Findings) -> None:
-    """No index per customer exists where there are none. totals: a row a feeder, and ALL."""
+def _note_totals(totals: pd.DataFrame, findings: Findings) -> None:
+    """No index per customer exists where there are none, no line fails that has no length. totals: a row a feeder, and
+    ALL."""
+    if not totals["km"].iloc[-1]:
+        findings.add("topology", "network_without_length", "No length at all, so that no line has faults: bring a "
+                     "column of lengths", RED, [ALL])
     none = totals["customers"].to_numpy(float) == 0.0
     feeders = totals["feeder_id"].to_numpy(object)
     if none[-1]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from reliability.__main__ import PROBLEMS_FOUND, main
 from reliability.intake import Recipe, import_exports, import_study, prepare, read_exports, read_recipe
 from reliability.intake.decisions import Undecided
 from reliability.intake.notes import notes
@@ -190,3 +191,36 @@ def test_phases_that_are_not_known_are_asked_for_not_read_as_letters(tmp_path, w
 def test_what_is_odd_is_listed(tmp_path, changed, key, which):
     assert ids(take(tmp_path / "plain"), key) == ()
     assert ids(take(tmp_path / "odd", **changed), key) == which
+
+
+def test_times_of_operations_are_read_by_the_recipe_as_those_of_outages(tmp_path):
+    text = "device_id,from,to,operations,kind\nB1,03/04/2024,05/06/24,12,counter\nB1,2024-07-01,,,event\n"
+    with pytest.raises(Undecided, match=r"\[time\] order"):
+        take(tmp_path / "a", operations__csv=text)
+    with pytest.raises(Undecided, match=r"\[time\] century"):
+        take(tmp_path / "b", Recipe(date_order="day_first", stated=False), operations__csv=text)
+    imported = take(tmp_path / "c", Recipe(date_order="day_first", century=2000, stated=False), operations__csv=text)
+    table = imported.tables["operations"]
+    assert table[["from", "to"]].to_numpy().tolist() == [["2024-04-03", "2024-06-05"], ["2024-07-01", ""]]
+
+
+def test_a_network_without_length_is_red(tmp_path):
+    text = SEGMENTS.replace("1000", "0").replace("2000", "").replace("500", "0").replace("300", "0")
+    assert ids(take(tmp_path, segments=text), "network_without_length") == ("All",)
+    assert ids(take(tmp_path / "plain"), "network_without_length") == ()
+
+
+def test_a_meter_at_two_places_is_listed(tmp_path):
+    imported = take(tmp_path, outages=None, customers="customer_id,transformer_id,segment_id\nC1,X1,M2\nC1,X2,T2\n"
+                                                      "C2,X2,T2\nC2,X2,T2\n")
+    assert ids(imported, "meter_twice") == ("C1",)
+
+
+def test_problems_of_the_study_to_be_made_say_so(tmp_path, capsys):
+    folder = write(tmp_path / "in", customers="transformer_id,segment_id,customers_residential,customers\nX1,M2,8,12\n"
+                                              "X2,T2,5,5\n")
+    assert main(["import", str(folder), "--out", str(tmp_path / "s")]) == PROBLEMS_FOUND
+    said = capsys.readouterr().err
+    assert "rows are those of its tables, which are not written" in said
+    assert "section M2, that begins with the segment of this name" in said
+    assert not (tmp_path / "s").exists()
