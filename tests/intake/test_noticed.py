@@ -43,7 +43,7 @@ def test_a_feeder_without_customers_is_listed(tmp_path):
 def test_customer_minutes_are_those_that_the_study_counts(tmp_path):
     """A row that repeats another counts once, one that ends before it begins not at all; both are listed."""
     right = "E1,FU1,2024-05-01T10:00,2024-05-01T12:00,5\n"
-    imported = take(tmp_path, outages=HEAD + right + right + "E2,FU1,2024-06-01T12:00,2024-06-01T10:00,5\n")
+    imported = take(tmp_path, outages=HEAD + right + right + "E2,FU1,2024-06-01T12:00,2024-06-01T11:00,5\n")
     totals = imported.report.totals.set_index("feeder_id")
     years = imported.report.facts["years"]
     assert np.isclose(totals["customer_minutes_per_year"]["F1"] * years, 600.0)
@@ -52,7 +52,7 @@ def test_customer_minutes_are_those_that_the_study_counts(tmp_path):
     assert ids(imported, "outage_repeated") == ("E1",)
     assert ids(imported, "end_before_start") == ("E2",)
     assert {n.key: n.minutes for n in imported.report.findings.noted if n.minutes == n.minutes} == {
-        "outage_repeated": 600.0, "end_before_start": -600.0}
+        "outage_repeated": 600.0, "end_before_start": -300.0}
     assert len(imported.tables["outages"]) == 3
 
 
