@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import glob
 import os
 import shutil
@@ -26,9 +27,12 @@ def complete_folder(target: str | Path, completion_marker: str, owned: Collectio
     Nothing appears in `target` if the body raises. Where `target` exists its files of the same names are replaced;
     those of the names `owned` that were not written this time come from an earlier run and are removed; others are
     left alone. The file `completion_marker` is removed first and moved last, so that a folder with it is complete and
-    of one run. Raises OSError where `target` cannot be written.
+    of one run. Raises OSError where `target` cannot be written, and where it holds the results of another command.
     """
     target = Path(target)
+    for command in results_of(target):
+        if COMPLETION_MARKERS[command] != completion_marker:
+            raise FileExistsError(errno.EEXIST, f"this folder holds the results of {command}", str(target))
     target.parent.mkdir(parents=True, exist_ok=True)
     _sweep(target)
     try:

@@ -86,3 +86,13 @@ def test_a_folder_that_is_being_filled_names_what_fills_it(tmp_path, monkeypatch
     with pytest.raises(KeyboardInterrupt), complete_folder(tmp_path, "history.json") as folder:
         (folder / "history.json").write_text("{}", encoding="utf-8")
     assert results_of(tmp_path) == ["history"]
+
+
+@pytest.mark.parametrize("command", COMPLETION_MARKERS)
+def test_a_script_does_not_replace_results_of_another_command_either(command, tmp_path):
+    marker = COMPLETION_MARKERS[command]
+    (tmp_path / marker).write_text('{"inputs_sha256": "", "major_events": {}}', encoding="utf-8")
+    other = next(m for m in COMPLETION_MARKERS.values() if m != marker)
+    with pytest.raises(FileExistsError, match=f"holds the results of {command}"), complete_folder(tmp_path, other):
+        pass
+    assert [f.name for f in tmp_path.iterdir()] == [marker]
