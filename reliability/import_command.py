@@ -7,7 +7,6 @@ from collections.abc import Callable
 from pathlib import Path
 
 from reliability.formats import count
-from reliability.import_questions import answered
 from reliability.intake import NO_RECIPE, Imported, Prepared, import_study, prepare, read_exports, read_recipe
 from reliability.intake.decisions import Undecided
 from reliability.intake.notes import notes
@@ -64,6 +63,7 @@ def _make(prepared: Prepared, exports: str, target: Path, recipe_file: str | Non
                  "recipe to be filled in.")
         raise
     if prepared.recipe.questions:
+        from reliability.import_questions import answered  # slow to load
         imported = answered(imported, prepared.recipe.questions)
     stage("checking the study")
     for note in _study_of(imported, tell).notes:
