@@ -170,8 +170,10 @@ def _classed(shown: Opened, now: ScenarioResults, chosen: pd.DataFrame, measure:
     title, unit, column, kind = {
         map_panel.MINUTES: ("Customer-minutes avoided", "a year", "customer_minutes_avoided", "any"),
         map_panel.NPV: ("NPV of converting", now.business.currency, "npv", "money"),
-        map_panel.BREAK_EVEN: ("Break-even share of faults with reclosing off", "", BREAK_EVEN, "share")}[measure]
+        map_panel.BREAK_EVEN: ("", "", BREAK_EVEN, "share")}[measure]
     values = at_heads(network, chosen["section_id"], chosen[column].to_numpy(dtype=float), 0.0)
+    if measure == map_panel.BREAK_EVEN:
+        return by_benefit(network, map_panel.turns(values, "not chosen, or gain keeps its sign"))
     return by_benefit(network, Benefit(title, unit, values, kind, "below 0", "not chosen, or none"))
 
 

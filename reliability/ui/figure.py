@@ -17,7 +17,7 @@ from reliability.ui.headers import Header, header
 from reliability.ui.text import plain
 
 CONFIG = {"displayModeBar": False, "responsive": True}
-ZOOM = {"displayModeBar": True, "responsive": True, "scrollZoom": True, "displaylogo": False,
+ZOOM = {"displayModeBar": True, "responsive": True, "scrollZoom": False, "displaylogo": False,
         "modeBarButtons": [["zoomIn2d", "zoomOut2d", "resetScale2d"]]}
 PINNED_FROM = 6                     # columns; the first of a wider table stays where the others are moved
 WRITTEN_AT_MOST = 20_000            # cells; of a larger table the browser writes the numbers
@@ -40,8 +40,8 @@ def chart(figure: go.Figure, alt: str, data: Callable[[], pd.DataFrame], name: s
     """Draw a figure in the app's own colours; returns what is selected in it, if asked for.
 
     alt: what the picture shows, in words. data: its numbers, as a table. csv: whether their download stands below. key:
-    of the picture, another for every time that it is drawn in one run (`slots.Slot.chart`). zoom: the wheel enlarges
-    it, and there are buttons to enlarge it and to put it back.
+    of the picture, another for every time that it is drawn in one run (`slots.Slot.chart`). zoom: there are
+    buttons to enlarge it and to put it back; the wheel scrolls the page.
     """
     selection = st.plotly_chart(figure, theme=None, key=f"chart_{key}",
                                 config=ZOOM if zoom else CONFIG, alt=alt,

@@ -121,7 +121,7 @@ def _draw(shown: Opened, now: ScenarioResults, scenario: int, checks: Applicatio
         now.results, look, classed, now.results.table.protections[scenario].device, key="feeder",
         name=f"Laterals of {look.feeder}", alt=alt,
         data=lambda: named(part.drop(columns="head"), network, "lateral_id", "lateral"),
-        chosen=map_panel.positions(network, [chosen]), chosen_name="Looked at")
+        looked_at=map_panel.positions(network, [chosen])[0])
     if clicked:
         _look_at(clicked)
         st.rerun()
@@ -137,8 +137,7 @@ def _classed(shown: Opened, now: ScenarioResults, scenario: int, checks: Applica
     if measure == map_panel.OUTAGES:
         return map_panel.by_outages(shown, network)
     if measure == map_panel.BREAK_EVEN:
-        benefit = Benefit("Break-even share of faults with reclosing off", "", _of_heads(rows, network, BREAK_EVEN),
-                          "share", nothing="gain keeps its sign")
+        benefit = map_panel.turns(_of_heads(rows, network, BREAK_EVEN), "gain keeps its sign")
     elif measure == map_panel.NPV:
         npv = now.results.laterals
         npv = npv.loc[npv["scenario"] == now.names[scenario], ["lateral_id", "npv"]]
