@@ -83,11 +83,13 @@ def _proposal(now: ScenarioResults, found: Selection) -> None:
     if at is not None:
         case, currency = now.money[at], now.business.currency
         minutes = now.indices[0]["saidi_min"] - now.indices[at]["saidi_min"]
-        both = set(converted_laterals(decision.choice)) & set(converted_laterals(found.choice))
+        proposed, chosen = (set(converted_laterals(c)) for c in (decision.choice, found.choice))
+        both = proposed & chosen
         here = "At the moved inputs its" if found.moved else "Its"
         text += (f" {here} NPV is {money(case['npv'], currency)} and it {'avoids' if minutes >= 0 else 'adds'} "
                  f"{number(abs(minutes))} minutes of SAIDI a year; "
-                 f"{count(len(both), 'of its laterals is', 'of its laterals are')} also in the selection below.")
+                 f"{count(len(both), 'of its laterals is', 'of its laterals are')} also in the selection below, "
+                 f"{number(len(proposed - both))} not, and {number(len(chosen - both))} come in.")
     st.markdown(text)
 
 

@@ -16,7 +16,7 @@ from reliability.study import StudyError, text_tables, toml_edit
 from reliability.study.changes import apply_change
 from reliability.study.ranges import LEARNED
 from reliability.study.save import ARCHIVE, SETTINGS_FILE, input_files, strange_versions, versions
-from reliability.ui import opened
+from reliability.ui import long_cells, opened
 from reliability.ui.figure import csv_button
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
@@ -38,11 +38,14 @@ def _table(shown: Opened, table: str) -> None:
     file = text_tables.table_file(shown.folder, table)
     if file is None:
         return
+    original = st.session_state.setdefault("edited_originals", {})      # as it was when the editor's rows were read
     known = {c.name: f"{c.help} {f'({c.unit})' if c.unit else ''}" for c in TABLES[table]}
 
     def read() -> pd.DataFrame:
         frame = text_tables.rows_frame(file, (shown.folder / file).read_bytes())
-        return frame.set_axis(pd.RangeIndex(2, len(frame) + 2, name="row"))    # an index that rows can be added to
+        # an index that rows can be added to
+        frame = original[shown.name, file] = frame.set_axis(pd.RangeIndex(2, len(frame) + 2, name="row"))
+        return long_cells.shortened(frame, table)
 
     def draw(base: pd.DataFrame, key: str) -> pd.DataFrame:
         columns = {name: st.column_config.TextColumn(help=known.get(name), pinned=k == 0 or None)
@@ -51,8 +54,10 @@ def _table(shown: Opened, table: str) -> None:
                               alt=f"The rows of {file}, to be edited")
 
     def change(edited: pd.DataFrame) -> tuple[dict[str, bytes], list[str]]:
-        return {f"{table}.csv": text_tables.frame_bytes(edited)}, [file] if file != f"{table}.csv" else []
+        whole = long_cells.whole(edited, original[shown.name, file], table)
+        return {f"{table}.csv": text_tables.frame_bytes(whole)}, [file] if file != f"{table}.csv" else []
 
+    st.caption("Long numbers are shown with three significant digits; a cell that is not edited keeps all of its own.")
     try:
         _editor(shown, file, read, draw, change)
     except StudyError as error:
@@ -86,9 +91,9 @@ def assumptions(shown: Opened) -> None:
 
 def scenarios(shown: Opened) -> None:
     """Edit the scenarios; "As built" is always there and not in the table."""
-    st.caption("Laterals: all, section ids separated by semicolons, or a device each: { tap-1 = { device = "
-               "\"sectionalizer\", counts = 2 } }. Device: " + ", ".join(LATERAL_DEVICES) + ". Fast operations: a "
-               "number for every breaker and recloser, or { recloser-1 = 0 }. As built is always the first scenario.")
+    st.caption("Laterals: all, section ids separated by semicolons, or a device each, as in “tap-1: sectionalizer, 2 "
+               "counts; tap-2: lateral recloser”. Fast operations: a number for every breaker and recloser, or for "
+               "single ones, as in “recloser-1: 0; recloser-2: 1”. As built is always the first scenario.")
     columns = {
         "device": st.column_config.SelectboxColumn(options=["", *LATERAL_DEVICES]),
         "counts": st.column_config.SelectboxColumn(options=["", "1", "2", "3"]),
