@@ -52,10 +52,12 @@ def chart(figure: go.Figure, alt: str, data: Callable[[], pd.DataFrame], name: s
 
 
 def table(frame: pd.DataFrame, name: str, key: str, *, height: int | None = None,
-          column_config: Mapping[str, Any] | None = None, **options: Any) -> Any:
+          column_config: Mapping[str, Any] | None = None, data: Callable[[], pd.DataFrame] | None = None,
+          **options: Any) -> Any:
     """A table to look at and to download: heads in words, numbers as everywhere, what does not exist a dash.
 
-    column_config: by column a `Header` or its label where it is not that of `headers.HEADERS`, or a layout.
+    column_config: by column a `Header` or its label where it is not that of `headers.HEADERS`, or a layout. data: what
+    is downloaded, where that is not what is shown.
     """
     if height:
         options["height"] = height
@@ -68,7 +70,7 @@ def table(frame: pd.DataFrame, name: str, key: str, *, height: int | None = None
         layouts[first] = {**layouts[first], "pinned": True}
     drawn = st.dataframe(_written(frame, heads), hide_index=True, key=f"table_{key}", alt=name, placeholder=DASH,
                          column_config=layouts, **options)
-    csv_button(name, lambda: frame, key)
+    csv_button(name, data or (lambda: frame), key)
     return drawn
 
 

@@ -9,8 +9,9 @@ import pandas as pd
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
+from reliability import formats
 from reliability.business.break_even import BREAK_EVEN
-from reliability.formats import count, number
+from reliability.formats import DASH, count, number
 from reliability.network.application import (
     ApplicationChecks,
     application_frame,
@@ -33,6 +34,8 @@ from reliability.ui.place_table import named
 from reliability.ui.scenario_results import pick_scenario, state_results
 from reliability.ui.text import plain, short
 from reliability.what_if import ScenarioResults, by_lateral
+
+COUNTED = "counts"      # unit of the checks that compare whole numbers
 
 
 def show() -> None:
@@ -203,9 +206,27 @@ def _evidence(checks: ApplicationChecks, chosen: str, place: DeltaGenerator) -> 
     with place:
         for row in evidence[evidence["verdict"] != VERDICTS[PASS]].itertuples():
             st.markdown(f"**{plain(row.label)}: {row.verdict}.** {plain(row.reason, 400)}")
-    figure.table(evidence, "Evidence of the checks", "evidence", height=365, column_config={
+    figure.table(evidence_in_words(evidence), "Evidence of the checks", "evidence", height=365, data=lambda: evidence,
+                 column_config={
         "label": st.column_config.TextColumn("Check", width=270),
+        "margin": st.column_config.TextColumn("Margin", width=110),
         "reason": st.column_config.TextColumn("Reason", width=600)})
+
+
+def evidence_in_words(evidence: pd.DataFrame) -> pd.DataFrame:
+    """Evidence as it is shown: counts as whole numbers, and how many there are to spare of them."""
+    counted = evidence["unit"].eq(COUNTED).to_numpy()
+
+    def written(column: str) -> list[str]:
+        return [formats.shown(v, "count" if whole else "three_digits")
+                for v, whole in zip(evidence[column], counted, strict=True)]
+
+    spare = (evidence["value"] - evidence["limit"]).abs().to_numpy()
+    inside = evidence["margin"].to_numpy() >= 1.0
+    margin = [DASH if np.isnan(m) else f"{number(m)} ×" if not whole else "just met" if not s else
+              f"{count(int(s), 'count')} {'to spare' if good else 'short'}" for m, whole, s, good in
+              zip(evidence["margin"], counted, spare, inside, strict=True)]
+    return evidence.assign(value=written("value"), limit=written("limit"), margin=margin)
 
 
 def _where(network: Network, head: int) -> str:

@@ -8,7 +8,7 @@ from reliability.business.break_even import break_even_share, npv_by_state
 from reliability.business.cashflow import business_summary, yearly_savings
 from reliability.business.costs import INTERRUPTION, SOCIETY, UTILITY
 from reliability.business.selection import Choice, devices_in_words
-from reliability.business.verdict import pays, scope
+from reliability.business.verdict import loses, pays, scope
 from reliability.data_gaps import Nearest
 from reliability.formats import count, money, number, percent, probability
 from reliability.schema.problems import shorten
@@ -28,8 +28,10 @@ def proposal(now: ScenarioResults, at: int, spread: Spread | None) -> str:
     """
     case, values, currency = now.money[at], now.results.study.values, now.business.currency
     holds = scope(str(values["perspective"]), int(values["horizon_years"]))
-    return (f"{_work(now, at)} for {money(case['capex'], currency)}. This {pays(case['npv'])} {holds}: net present "
-            f"value (NPV) {money(case['npv'], currency)}, {_odds(spread, None if spread is None else spread.npv[at])}")
+    work = f"{_work(now, at)} for {money(case['capex'], currency)}"
+    said = f"The proposal, to {work}," if loses(case["npv"]) else f"{work[:1].upper()}{work[1:]}. This"
+    return (f"{said} {pays(case['npv'])} {holds}: net present value (NPV) {money(case['npv'], currency)}, "
+            f"{_odds(spread, None if spread is None else spread.npv[at])}")
 
 
 def _odds(spread: Spread | None, npv: np.ndarray | None) -> str:
@@ -56,8 +58,7 @@ def _work(now: ScenarioResults, at: int) -> str:
                      f"{devices_in_words(laterals['device'])}{said}")
     if settings:
         parts.append(f"change the fast operations of {count(settings, 'breaker or recloser', 'breakers or reclosers')}")
-    text = " and ".join(parts) or "carry out the proposed scenario"
-    return text[:1].upper() + text[1:]
+    return " and ".join(parts) or "carry out the proposed scenario"
 
 
 def chosen_again(now: ScenarioResults, choice: Choice) -> str:
@@ -67,7 +68,7 @@ def chosen_again(now: ScenarioResults, choice: Choice) -> str:
     before, after = map(_device_by_lateral, (now.decision.choice, choice))
     other_device = [i for i in after if i in before and after[i] != before[i]]
     names = now.results.network.name_by_id
-    differing = "".join(f" {count(len(ids), one, many)}: {_listed([names[i] for i in sorted(ids)])}."
+    differing = "".join(f" {count(len(ids), one, many)}: {_listed([names[i] for i in sorted(ids)])}"
                         for one, many, ids in (("drops out", "drop out", before.keys() - after.keys()),
                                                ("comes in", "come in", after.keys() - before.keys()),
                                                ("has another device", "have another device", other_device)) if ids)
@@ -83,7 +84,7 @@ def _device_by_lateral(choice: Choice) -> dict[str, str]:
 
 def _listed(names: list[str]) -> str:
     """The first few names."""
-    return ", ".join(shorten(name, 30) for name in names[:NAMED]) + (" …" if len(names) > NAMED else "")
+    return ", ".join(shorten(name, 30) for name in names[:NAMED]) + (" …" if len(names) > NAMED else ".")
 
 
 def _what_is_done(choice: Choice) -> set[tuple[str, str, str, str]]:
@@ -127,7 +128,7 @@ def npv_turn(found: tuple[float, float, float] | None, trip: str) -> str:
     share, on, off = found
     if np.isnan(share):
         return f"It {'pays' if max(on, off) > 0.0 else 'does not pay'}, whatever share that is."
-    return f"It pays (NPV above 0) only where {'less' if on > 0.0 else 'more'} than {percent(share)} do (a device then trips once, {trip})."
+    return f"It pays only where {'less' if on > 0.0 else 'more'} than {percent(share)} do (tripping {trip})."
 
 
 def effect(now: ScenarioResults, at: int) -> str:

@@ -24,6 +24,7 @@ from reliability.schema.scenarios import Scenario
 from reliability.study import open_study, workspace
 from reliability.ui import coordination_panel, edit, moved, overview_words, pins, readiness, report_page, sliders
 from reliability.ui.chosen import Selection, question_of
+from reliability.ui.laterals_page import evidence_in_words
 from reliability.ui.limits import stated
 from reliability.ui.money_charts import cashflow_chart
 from reliability.ui.not_chosen import changes, not_chosen
@@ -121,7 +122,7 @@ def test_the_share_of_reclosing_off_at_which_npv_turns_stands_beside_that_of_sai
     share, on, off = overview_words.npv_turns(demo, at)
     assert (on, off < 0.0) == (pytest.approx(demo.money[at]["npv"], rel=0.05), True)
     text = wait_for(test := app(), "being computed")
-    assert plain(f"It pays (NPV above 0) only where less than {percent(share)} do", 700) in text
+    assert plain(f"It pays only where less than {percent(share)} do", 700) in text
     figure = {name: (value, change) for name, value, change in metrics(test)}["Reclosing off at which SAIDI turns"]
     assert figure[1] == f"NPV at {percent(share)}"
     assert overview_words.npv_turn((np.nan, -2.0, -1.0), "fast") == "It does not pay, whatever share that is."
@@ -226,6 +227,29 @@ def test_a_change_that_is_rounding_is_none(demo):
     changes = table.loc[table["measure"] == "SAIDI", "change"].tolist()
     assert changes[0] == 0.0
     assert changes[1:] == pytest.approx([-s for s in range(1, len(changes))])
+
+
+def test_counts_are_whole_and_their_margin_is_said(demo):
+    evidence = pd.DataFrame({"label": list("abcde"), "value": [3.0, 2.0, 4.0, np.nan, 22.125],
+                             "limit": [3.0, 3.0, 3.0, 3.0, 25.0], "unit": [*["counts"] * 4, "A"],
+                             "margin": [1.0, 1.5, 0.75, np.nan, 1.13]})
+    shown = evidence_in_words(evidence)
+    assert shown["value"].tolist() == ["3", "2", "4", "–", "22.1"]
+    assert shown["margin"].tolist() == ["just met", "1 count to spare", "1 count short", "–", "1.13 ×"]
+    table = next(d.value for d in app("laterals").dataframe if "margin" in d.value)
+    assert {v for v, u in zip(table["value"], table["unit"], strict=True) if u == "counts"} <= {"1", "2", "3", "4", "–"}
+
+
+@pytest.mark.parametrize(("npv", "begins"), [(5000.0, "Convert 27 of 610"), (-5000.0, "The proposal, to convert 27")])
+def test_what_does_not_pay_is_no_request(demo, npv, begins):
+    at = demo.names.index("Proposed")
+    case = [m | {"npv": npv} if s == at else m for s, m in enumerate(demo.money)]
+    now = replace(demo)
+    vars(now)["money"] = case
+    text = overview_words.proposal(now, at, None)
+    assert text.startswith(begins)
+    assert ("for 57\u202f200 USD, does not pay over 20 years" in text) == (npv < 0)
+    assert "convert" in text.casefold()
 
 
 def test_the_study_page_has_the_row_that_was_asked_for_first(pays):
