@@ -27,7 +27,7 @@ from reliability.network.tree import Network
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
 from reliability.report.sections_map import at_heads
 from reliability.schema.devices import DEVICES, SECTIONALIZER
-from reliability.ui import coordination_panel, figure, frame, lengths, map_panel, state
+from reliability.ui import coordination_panel, figure, frame, lengths, map_panel, state, trips_panel
 from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
 from reliability.ui.opened import Opened
 from reliability.ui.place_table import named
@@ -196,6 +196,7 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
                          "Current profile", "profile")
         else:
             st.info("The study gives no fault currents here: a picture of them needs both ends of a section.")
+    trips_panel.show(now, int(row["head"]), scenario)
     _evidence(checks, chosen, right)
     coordination_panel.lateral(now, int(row["head"]), actuating, coordination_panel.followed(now, scenario))
 
