@@ -89,7 +89,7 @@ def _proposal(now: ScenarioResults, found: Selection) -> None:
         text += (f" {here} NPV is {money(case['npv'], currency)} and it {'avoids' if minutes >= 0 else 'adds'} "
                  f"{number(abs(minutes))} minutes of SAIDI a year; "
                  f"{count(len(both), 'of its laterals is', 'of its laterals are')} also in the selection below, "
-                 f"{number(len(proposed - both))} not, and {number(len(chosen - both))} come in.")
+                 f"{len(proposed - both)} of them drop out, and {len(chosen - both)} others come in.")
     st.markdown(text)
 
 

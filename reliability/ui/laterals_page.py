@@ -209,7 +209,7 @@ def _evidence(checks: ApplicationChecks, chosen: str, place: DeltaGenerator) -> 
             st.markdown(f"**{plain(row.label)}: {row.verdict}.** {plain(row.reason, 400)}")
     figure.table(evidence_in_words(evidence), "Evidence of the checks", "evidence", height=365, data=lambda: evidence,
                  column_config={
-        "label": st.column_config.TextColumn("Check", width=270),
+        "label": st.column_config.TextColumn("Check", width=340),
         "margin": st.column_config.TextColumn("Margin", width=110),
         "reason": st.column_config.TextColumn("Reason", width=600)})
 
