@@ -72,6 +72,17 @@ def _cells(frame: pd.DataFrame, key: str) -> list[str]:
     return [str(row[name]).strip() for name in (LOW, VALUE, HIGH)]
 
 
+def differences(before: tomlkit.TOMLDocument, after: tomlkit.TOMLDocument) -> list[str]:
+    """Each assumption that is stated otherwise, in words with what is stated now, and whether the scenarios differ."""
+    old, new = assumptions_frame(before), assumptions_frame(after)
+    said = []
+    for a in ASSUMPTIONS:
+        low, value, high = now = _cells(new, a.key)
+        if now != _cells(old, a.key):
+            said.append(f"{a.label}: {value or 'the default'}" + (f" ({low} to {high})" if low or high else ""))
+    return said + ([] if scenarios_frame(before).equals(scenarios_frame(after)) else ["scenarios"])
+
+
 def set_name(text: str, name: str) -> str:
     """study.toml of a study called `name`."""
     document = tomlkit.parse(text)
@@ -115,9 +126,14 @@ def scenarios_frame(document: tomlkit.TOMLDocument) -> pd.DataFrame:
         laterals = entry.get("laterals")
         row["laterals"] = "; ".join(map(str, laterals)) if isinstance(laterals, list) else row["laterals"]
         row |= {name: words for name in OF_EACH if isinstance(entries := entry.get(name), dict)
-                and (words := in_words(entries.unwrap())) is not None}
+                and (words := in_words({str(k): _unwrapped(v) for k, v in entries.items()})) is not None}
         rows.append(row)
     return pd.DataFrame(rows, columns=list(SCENARIO_COLUMNS), dtype="str")
+
+
+def _unwrapped(value: object) -> object:
+    """A value of study.toml without what belongs to the document."""
+    return value.unwrap() if isinstance(value, tomlkit.items.Item) else value
 
 
 def with_scenarios(text: str, after: pd.DataFrame) -> str:

@@ -25,6 +25,7 @@ from reliability.ui.text import plain
 OUTCOMES = "edit_outcomes"
 WANTED = "assumption_wanted"        # key of the assumption that somebody came for; its row stands first
 CHANGES_SHOWN = 3
+SCENARIO_HEADS = {"name": "Name", "laterals": "Laterals", "fast_operations": "Fast operations"}
 
 
 def tables(shown: Opened) -> None:
@@ -95,10 +96,12 @@ def scenarios(shown: Opened) -> None:
                "counts; tap-2: lateral recloser”. Fast operations: a number for every breaker and recloser, or for "
                "single ones, as in “recloser-1: 0; recloser-2: 1”. As built is always the first scenario.")
     columns = {
-        "device": st.column_config.SelectboxColumn(options=["", *LATERAL_DEVICES]),
-        "counts": st.column_config.SelectboxColumn(options=["", "1", "2", "3"]),
+        **{name: st.column_config.TextColumn(words) for name, words in SCENARIO_HEADS.items()},
+        "device": st.column_config.SelectboxColumn("Device", options=["", *LATERAL_DEVICES]),
+        "counts": st.column_config.SelectboxColumn("Counts", options=["", "1", "2", "3"]),
         "applicable_only": st.column_config.SelectboxColumn(
-            options=["", "true", "false"], help="true: laterals that fail the application checks stay as they are"),
+            "Only where the checks pass", options=["", "true", "false"],
+            help="true: laterals that fail the application checks stay as they are"),
     }
     text = _settings_text(shown)
     _editor(shown, SETTINGS_FILE + " scenarios",
@@ -131,14 +134,16 @@ def earlier_versions(shown: Opened) -> None:
 
 
 def written_since(before: Mapping[str, bytes], after: Mapping[str, bytes]) -> str:
-    """The first lines that a change wrote into study.toml; files are as they were before and after it."""
-    if SETTINGS_FILE not in before or SETTINGS_FILE not in after:
+    """What a change wrote into study.toml, the first of it; files are as they were before and after it."""
+    if SETTINGS_FILE not in before or SETTINGS_FILE not in after or before[SETTINGS_FILE] == after[SETTINGS_FILE]:
         return ""
-    old, new = (files[SETTINGS_FILE].decode("utf-8", "replace").splitlines() for files in (before, after))
-    known = set(old)
-    written = [line.strip() for line in new if line.strip() and line not in known]
-    more = f" and {count(len(written) - CHANGES_SHOWN, 'more line')}" if len(written) > CHANGES_SHOWN else ""
-    return f"then written: {'; '.join(written[:CHANGES_SHOWN])}{more}" if written else ""
+    try:
+        old, new = (toml_edit.parse_settings(files[SETTINGS_FILE]) for files in (before, after))
+    except StudyError:
+        return "then written: a study.toml that could not be read before or after"
+    written = toml_edit.differences(old, new) or ["other settings"]
+    more = f" and {len(written) - CHANGES_SHOWN} more" if len(written) > CHANGES_SHOWN else ""
+    return f"then written: {'; '.join(written[:CHANGES_SHOWN])}{more}"
 
 
 def draft_tables(shown: Opened) -> None:

@@ -100,7 +100,7 @@ def draw(results: Results, look: Look, classed: Classed, device: np.ndarray, *, 
 
 def turns(values: np.ndarray, nothing: str) -> Benefit:
     """Laterals by the share of faults with reclosing off at which their gain is lost; nothing: of those without."""
-    return Benefit("Share of faults with reclosing off at which the gain turns (darker: turns sooner)", "", values,
+    return Benefit("Reclosing off at which the gain turns, % of faults (darker: sooner)", "", values,
                    "share", "below 0", nothing, low_matters=True)
 
 

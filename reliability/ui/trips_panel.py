@@ -47,7 +47,8 @@ def in_words(found: pd.DataFrame, network: Network, device: list[np.ndarray], na
 def _outcomes(part: pd.DataFrame, network: Network, device: np.ndarray) -> str:
     """What stays open and who is out, with its share where there is more than one."""
     likely = part[part["share"] >= LEAST]
-    texts = [_one(network, device, int(row.opened), float(row.customers)) for row in likely.itertuples()]
+    opened, customers = likely["opened"].to_numpy(dtype=int), likely["customers"].to_numpy(dtype=float)
+    texts = [_one(network, device, at, out) for at, out in zip(opened.tolist(), customers.tolist(), strict=True)]
     if len(texts) == 1:
         return texts[0]
     return "; ".join(f"{percent(share)}: {text}" for share, text in zip(likely["share"], texts, strict=True))

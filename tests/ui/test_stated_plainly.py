@@ -261,7 +261,13 @@ def test_the_study_page_has_the_row_that_was_asked_for_first(pays):
 
 def test_an_earlier_version_says_what_was_written_then():
     before, after = (f"[costs]\ncrew_rate_per_hour = {rate}\n".encode() for rate in (160, 200))
-    assert edit.written_since({"study.toml": before}, {"study.toml": after}) == "then written: crew_rate_per_hour = 200"
+    assert edit.written_since({"study.toml": before}, {"study.toml": after}) == "then written: Crew rate: 200"
+    with_range = b'name = "x"\n[costs]\ncrew_rate_per_hour = { low = 100, likely = 160, high = 200 }\n[[scenarios]]\n'
+    assert edit.written_since({"study.toml": before}, {"study.toml": with_range}) == (
+        "then written: Crew rate: 160 (100 to 200); scenarios")
+    assert edit.written_since({"study.toml": before}, {"study.toml": b'name = "x"\n' + before}) == (
+        "then written: other settings")
+    assert "could not be read" in edit.written_since({"study.toml": b"= 3"}, {"study.toml": after})
     assert edit.written_since({"study.toml": before}, {}) == ""
 
 
