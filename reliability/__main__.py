@@ -26,7 +26,7 @@ from reliability.study.save import SETTINGS_FILE
 
 PROBLEMS_FOUND = 2
 DEFECT = 1
-SELDOM = 100_000    # objects that are new before Python looks for rings of them; by its own rule a tenth of a run goes there
+SELDOM = 100_000    # new objects before Python looks for rings of them; by its own rule a tenth of a run goes there
 FULL = (errno.ENOSPC, errno.EDQUOT)
 
 
