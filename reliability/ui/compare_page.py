@@ -34,17 +34,17 @@ YEAR_VIEWS = ("Difference", SINGLE_YEARS := "Single years")
 def show() -> None:
     """Draw the page: expected figures at once, simulated ones as they come."""
     shown, study, asked = frame.begin_with_state("Compare")
-    with st.sidebar:
-        moves = sliders.panel(study, shown.name)
     now = state_results(study, shown.fingerprint, asked)
     _toolbar(shown, study, asked, now)
     have = trials.known(now.digest)
     odds, turns = _tiles(now)
+    time.sleep(HEAD_START_SECONDS)      # the figures are on their way before anything else is drawn
+    with st.sidebar:
+        moves = sliders.panel(study, shown.name)
     pins.tell()
     _draw_odds(have, odds)
     room, base = decisive.place(), base_results(study, shown.fingerprint, asked)
     told = decisive.tell(room, base, moves)
-    time.sleep(HEAD_START_SECONDS)      # the figures are on their way before the pictures are drawn
     _break_evens(now, turns)
     _warnings(now, study, moves)
     large = frame.presenting()
