@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import errno
+import gc
 import io
 import json
 import os
@@ -25,6 +26,7 @@ from reliability.study.save import SETTINGS_FILE
 
 PROBLEMS_FOUND = 2
 DEFECT = 1
+SELDOM = 100_000    # new objects before Python looks for rings of them; by its own rule a tenth of a run goes there
 FULL = (errno.ENOSPC, errno.EDQUOT)
 
 
@@ -331,4 +333,5 @@ def _progress_bar() -> Iterator[Callable[[int, int, float], None]]:
 
 
 if __name__ == "__main__":
+    gc.set_threshold(SELDOM)
     sys.exit(main())

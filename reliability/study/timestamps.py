@@ -160,11 +160,15 @@ def _parts(text: pd.Series, century: int | None) -> _Parts:
     loose = _read_loose(text, at)
     beyond = np.zeros(len(text), bool)
     unread = loose.at[~loose.readable]
-    beyond[unread] = text.iloc[unread].str.contains(r"^\d{5,}[-/.]\d").to_numpy(dtype=bool)
+    if unread.size:
+        beyond[unread] = text.iloc[unread].str.contains(r"^\d{5,}[-/.]\d").to_numpy(dtype=bool)
     return _Parts(iso.local, loose, offset_s, blank, beyond, iso.date_only)
 
 
 def _read_loose(text: pd.Series, at: np.ndarray) -> _Loose:
+    if not at.size:     # the usual case, and twelve passes over nothing take 6 ms
+        whole, flags = np.zeros(0, int), np.zeros(0, bool)
+        return _Loose(at, np.zeros((0, 2), int), whole, flags, whole, flags, flags, flags)
     p = text.iloc[at].str.extract(_LOOSE)
     m = len(at)
     number = np.full((m, 3), -1)
