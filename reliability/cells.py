@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import os
 import re
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
 # A spreadsheet runs a cell that begins with one of these, or drops it and looks at the next character; the wide signs
@@ -26,29 +26,24 @@ def safe_text(cell: object) -> object:
     return "'" + inner if cell.startswith(FORMULA_STARTS) else inner
 
 
-def safe_frame(frame: pd.DataFrame) -> pd.DataFrame:
-    """The frame with every text cell and heading made safe; numbers stay numbers, infinities go blank."""
-    columns = [_safe_column(frame.iloc[:, i]) for i in range(frame.shape[1])]  # by place: names may repeat
-    safe = pd.concat(columns, axis=1) if columns else frame.copy()
-    safe.columns = [safe_text(name) for name in frame.columns]
-    return safe
-
-
-def _safe_column(column: pd.Series) -> pd.Series:
-    if pd.api.types.is_float_dtype(column.dtype):
-        return column.replace([np.inf, -np.inf], np.nan)
-    if pd.api.types.is_numeric_dtype(column.dtype):
-        return column
-    return pd.Series([safe_text(cell) for cell in column.tolist()], index=column.index, dtype=object)
-
-
 def csv_text(frame: pd.DataFrame) -> str:
-    """A table as CSV text without its index, every text in quotation marks; what does not exist is an empty cell."""
-    safe = safe_frame(frame)
-    columns = [[_written(name), *map(_written, safe.iloc[:, i].tolist())] for i, name in enumerate(safe.columns)]
+    """A table as CSV text without its index, every text and heading safe and in quotation marks.
+
+    What does not exist is an empty cell, an infinite number too.
+    """
+    columns = [[_written(safe_text(name)), *_written_column(frame.iloc[:, i])] for i, name in enumerate(frame.columns)]
     # a line of one column that is empty would be no record at all
     lines = [",".join(cells) or '""' for cells in zip(*columns, strict=True)]
     return "".join(f"{line}\n" for line in lines)
+
+
+def _written_column(column: pd.Series) -> list[str]:
+    """The cells of a column as they stand in the file; a text that many rows share is looked at once."""
+    if pd.api.types.is_float_dtype(column.dtype):
+        return ["" if number is pd.NA or not math.isfinite(number) else str(number) for number in column.tolist()]
+    cells = column.tolist()
+    texts = {text: _written(safe_text(text)) for text in {cell for cell in cells if isinstance(cell, str)}}
+    return [texts[cell] if isinstance(cell, str) else _written(cell) for cell in cells]
 
 
 def _written(cell: object) -> str:

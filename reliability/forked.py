@@ -42,7 +42,7 @@ class Work(Generic[T]):
     def __init__(self, work: Callable[[], T], apart: bool, known: Sequence[object] = ()) -> None:
         self._work: Callable[[], T] | None = work
         self._found: T
-        self._copy = _Copy(work, known) if apart and POSSIBLE else None
+        self._copy = _Copy([work], known) if apart and POSSIBLE else None
 
     def result(self) -> T:
         """What the work gives; raises what it raised, and BrokenExecutor where its process died."""
@@ -71,15 +71,17 @@ class Work(Generic[T]):
 
 
 class _Copy(Generic[T]):
-    def __init__(self, work: Callable[[], T], known: Sequence[object]) -> None:
-        self.known, self.begun_by = known, os.getpid()
+    """A copy that does works one after another; each `result` is that of the next."""
+
+    def __init__(self, works: Sequence[Callable[[], T]], known: Sequence[object] = ()) -> None:
+        self.known, self.begun_by, self.left = known, os.getpid(), len(works)
         import multiprocessing  # loaded where there is something to do apart
 
         context = multiprocessing.get_context("fork")
         self.answer, sent = context.Pipe(duplex=False)
         for stream in (sys.stdout, sys.stderr):
             stream.flush()                              # or a copy would write once more what waits
-        self.process = context.Process(target=_work_and_send, args=(work, known, self.answer, sent), daemon=True)
+        self.process = context.Process(target=_work_and_send, args=(works, known, self.answer, sent), daemon=True)
         gc.freeze()                                     # so that no collection of the copy goes over what is shared
         self.process.start()
         gc.unfreeze()
@@ -94,9 +96,11 @@ class _Copy(Generic[T]):
         received = _Unpickler(io.BytesIO(message))
         received.known = self.known
         good, found = received.load()
-        if os.getpid() == self.begun_by:
-            self.process.join()
-        self.answer.close()
+        self.left -= 1
+        if not (good and self.left):
+            if os.getpid() == self.begun_by:
+                self.process.join()
+            self.answer.close()
         if not good:
             raise found
         answer: T = found
@@ -141,16 +145,37 @@ def _raised(error: Exception) -> bytes:
         return _message(False, RuntimeError(f"{type(error).__name__}: {error}"), ())
 
 
-def _work_and_send(work: Callable[[], object], known: Sequence[object], answer: Connection, sent: Connection) -> None:
-    """In the copy: the work, and its result or what it raised on the way back."""
+def _work_and_send(works: Sequence[Callable[[], object]], known: Sequence[object], answer: Connection,
+                   sent: Connection) -> None:
+    """In the copy: the works, and the result of each or what the first to fail raised on the way back."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)        # who began it ends it
     answer.close()
-    try:
-        message = _message(True, work(), known)
-    except Exception as error:  # raised again where the result is asked for
-        message = _raised(error)
     with suppress(BrokenPipeError):                     # nobody waits for it any more
-        sent.send_bytes(message)
+        for work in works:
+            try:
+                message = _message(True, work(), known)
+            except Exception as error:  # raised again where the result is asked for
+                sent.send_bytes(_raised(error))
+                return
+            sent.send_bytes(message)
+
+
+def in_turns(works: Sequence[Callable[[], T]], processes: int) -> Iterator[T]:
+    """Results of works of about one size in their order; of P copies each does every P-th, so it is made only once.
+
+    A copy is at most one work ahead of what was taken from it; where no more are wanted it is ended.
+    """
+    if processes < 2 or not POSSIBLE:
+        for work in works:
+            yield work()
+        return
+    copies = [_Copy(works[place::processes]) for place in range(min(processes, len(works)))]
+    try:
+        for place in range(len(works)):
+            yield copies[place % processes].result()
+    finally:
+        for copy in copies:
+            copy.stop()
 
 
 def in_order(works: Iterable[Callable[[], T]], processes: int) -> Iterator[T]:

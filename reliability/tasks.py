@@ -46,11 +46,15 @@ class Workers:
         share: Callable[[Any], Any] | None = getattr(self.executor, "shared", None)
         return thing if share is None else share(thing)
 
-    def in_order(self, parts: Iterable[Callable[[], T]], small: bool = False) -> Iterator[T]:
+    def in_order(self, parts: Iterable[Callable[[], T]], small: bool = False, alike: bool = False) -> Iterator[T]:
         """Results of the parts in their order; few are under way at a time.
 
-        small: parts that take less than it takes to fork a process; each then does a group of neighbours.
+        small: parts that take less than it takes to fork a process; each then does a group of neighbours. alike: parts
+        of one size, of which not all may be wanted; they are done in turns.
         """
+        if self.forks and alike:
+            yield from forked.in_turns(list(parts), self.at_once)
+            return
         if self.forks:
             yield from self._groups_in_order(list(parts)) if small else forked.in_order(parts, self.at_once)
             return

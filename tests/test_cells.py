@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from reliability.cells import csv_text, safe_frame, safe_text, write_csv
+from reliability.cells import csv_text, safe_text, write_csv
 
 LIVE = ['=HYPERLINK("x")', "+1-1", "-2", "@SUM(A1)", "＝1", "\t1", "\r1", "\n1"]
 SEPARATORS = [",", ";", "|", "\t", "\r", "\n", "\r\n"]
@@ -49,7 +49,13 @@ def test_numbers_and_blanks_are_untouched():
 
 @pytest.mark.parametrize("dtype", [object, "str"])
 def test_text_of_either_dtype(dtype):
-    assert safe_frame(pd.DataFrame({"a": pd.Series(["=1", "x"], dtype=dtype)}))["a"].tolist() == ["'=1", "x"]
+    frame = pd.DataFrame({"a": pd.Series(["=1", "x", "=1"], dtype=dtype)})
+    assert csv_text(frame) == """"a"\n"'=1"\n"x"\n"'=1"\n"""
+
+
+def test_cells_that_are_equal_and_of_different_kinds_stay_what_they_are():
+    frame = pd.DataFrame({"a": pd.Series([1, True, 1.0, "1", None, float("inf")], dtype=object)})
+    assert csv_text(frame).splitlines()[1:] == ["1", "True", "1.0", '"1"', '""', "inf"]
 
 
 def test_headers_are_text_too_and_what_does_not_exist_is_blank():

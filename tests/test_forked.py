@@ -37,6 +37,39 @@ def test_small_parts_go_by_neighbours(many):
     assert len({pid for _, pid in found}) == min(many, 2)
 
 
+@pytest.mark.parametrize("many", [0, 1, 7])
+def test_alike_parts_go_in_turns_and_each_copy_is_made_once(many):
+    found = list(Workers(None, 2).in_order((partial(_after, 0.0, k) for k in range(many)), alike=True))
+    assert [k for k, _ in found] == list(range(many))
+    pids = [pid for _, pid in found]
+    assert len(set(pids[::2]) | set(pids[1::2])) == min(many, 2)
+    assert os.getpid() not in pids
+
+
+def test_of_parts_in_turns_those_that_nobody_wants_are_ended(tmp_path):
+    def work(k: int) -> int:
+        (tmp_path / str(k)).touch()
+        time.sleep(0.05)
+        return k
+
+    found = forked.in_turns([partial(work, k) for k in range(40)], 2)
+    assert [next(found), next(found)] == [0, 1]
+    found.close()
+    begun = len(list(tmp_path.iterdir()))
+    time.sleep(0.3)
+    assert len(list(tmp_path.iterdir())) == begun < 40
+
+
+@pytest.mark.parametrize("fails", [lambda: 1 // 0, lambda: os._exit(1)])
+def test_parts_in_turns_tell_what_went_wrong(fails):
+    found = forked.in_turns([partial(_after, 0.0, 0), partial(_after, 0.0, 1), fails, partial(_after, 30.0, 3)], 2)
+    assert [next(found)[0], next(found)[0]] == [0, 1]
+    begun = time.monotonic()
+    with pytest.raises((ZeroDivisionError, BrokenExecutor)):
+        next(found)
+    assert time.monotonic() - begun < 10.0
+
+
 def test_no_more_are_begun_than_may_be_ahead():
     begun = []
 

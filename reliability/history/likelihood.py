@@ -35,10 +35,6 @@ class Counted:
     counts: np.ndarray
     rows: np.ndarray
 
-    def log_likelihood(self, means: np.ndarray) -> float:
-        """But for the expected numbers; means: (places,)."""
-        return float(self.counts @ np.log(means[self.rows] + _TINY)) if self.rows.size else 0.0
-
 
 @dataclass(frozen=True)
 class Recorded:
@@ -71,33 +67,45 @@ class Likelihood:
     """
 
     def __init__(self, recorded: Recorded, sums: Sums, pure: np.ndarray) -> None:
-        self.recorded, self.sums, self.pure = recorded, sums, counted(pure)
-        self.expected = (sums.pure.sum(axis=0) + sums.device_temporary.sum(axis=0), sums.device_permanent.sum(axis=0))
+        self.recorded = recorded
+        self.known, self.of_units = recorded.known.tolist(), (sums.temporary.tolist(), sums.permanent.tolist())
+        self.expected = np.concatenate([sums.pure.sum(axis=0) + sums.device_temporary.sum(axis=0),
+                                        sums.device_permanent.sum(axis=0)])
+        self._stack(sums, counted(pure))
+
+    def _stack(self, sums: Sums, pure: Counted) -> None:
+        """Sums of all that is counted at devices: a row each, temporary faults of each group, then permanent ones."""
+        temporary, permanent, blank = self.recorded.at_device
+        self.counts = np.concatenate([pure.counts, temporary.counts, permanent.counts, blank.counts])
+        groups, ends = len(sums.temporary), np.cumsum([len(c.rows) for c in (pure, temporary, permanent)]).tolist()
+        self.stated = np.zeros((len(self.counts), 2 * groups))
+        self.stated[:ends[0], :groups] = sums.pure[pure.rows]
+        self.stated[ends[0]:ends[1], :groups] = sums.device_temporary[temporary.rows]
+        self.stated[ends[1]:ends[2], groups:] = sums.device_permanent[permanent.rows]
+        self.blank_rows, self.blank = slice(ends[2], None), (-1.0, -1.0)     # of no blank shares yet
+        self.of_blank = np.concatenate([sums.device_temporary[blank.rows], sums.device_permanent[blank.rows]], axis=1)
 
     def in_units(self, group: int, fraction: float, blank: np.ndarray, scale: float) -> float:
         """Of the records in the units of a group."""
-        known, of = self.recorded.known, self.sums
         t, p, b, c = fraction * scale, (1.0 - fraction) * scale, float(blank[0]), float(blank[1])
-        value = -float(of.temporary[group]) * t - float(of.permanent[group]) * p
+        value = -self.of_units[0][group] * t - self.of_units[1][group] * p
         for kind, rate in ((0, (1.0 - b) * t), (1, (1.0 - c) * p)):
-            if known[kind, group]:
-                value += float(known[kind, group]) * log(rate)
-        return value + self.recorded.blank[group].log_likelihood(b * t, c * p) + (
+            if self.known[kind][group]:
+                value += self.known[kind][group] * log(rate)
+        return float(value) + self.recorded.blank[group].log_likelihood(b * t, c * p) + (
             self.recorded.stated[group].log_likelihood(t, p))
 
     def at_devices(self, fraction: np.ndarray, blank: np.ndarray, scale: np.ndarray) -> float:
         """Of what reclosing devices record; fraction, scale: (G,)."""
-        t, p, b, c = fraction * scale, (1.0 - fraction) * scale, float(blank[0]), float(blank[1])
-        value = self.pure.log_likelihood(self.sums.pure @ t) - float(self.expected[0] @ t + self.expected[1] @ p)
-        totals = self.recorded.totals
-        if not any(totals):
-            return value
-        temporary, permanent = self.sums.device_temporary @ t, self.sums.device_permanent @ p
-        value += totals[0] * log(1.0 - b) + totals[1] * log(1.0 - c)
-        for counts, means in zip(self.recorded.at_device, (temporary, permanent, b * temporary + c * permanent),
-                                 strict=True):
-            value += counts.log_likelihood(means)
-        return value
+        b, c = float(blank[0]), float(blank[1])
+        if (b, c) != self.blank and len(self.of_blank):
+            self.blank = b, c
+            self.stated[self.blank_rows] = self.of_blank * np.repeat([b, c], len(fraction))
+        temporary = fraction * scale
+        rates = np.concatenate([temporary, scale - temporary])
+        value = self.counts @ np.log(self.stated @ rates + _TINY) - self.expected @ rates
+        known_temporary, known_permanent, _ = self.recorded.totals
+        return float(value) + known_temporary * log(1.0 - b) + known_permanent * log(1.0 - c)
 
 
 def counted(counts: np.ndarray) -> Counted:

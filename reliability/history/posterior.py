@@ -115,8 +115,8 @@ class State:
 
 def ratio(a: np.ndarray | float, b: np.ndarray | float) -> np.ndarray:
     """a / b, 0 where b is 0."""
-    a, b = np.broadcast_arrays(np.asarray(a, dtype=float), np.asarray(b, dtype=float))
-    return np.divide(a, b, out=np.zeros(b.shape), where=b > 0.0)
+    a, b = np.asarray(a, dtype=float), np.asarray(b, dtype=float)
+    return np.divide(a, b, out=np.zeros(np.broadcast(a, b).shape), where=b > 0.0)
 
 
 def openings_each(e: Evidence) -> np.ndarray:

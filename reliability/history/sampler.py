@@ -33,7 +33,9 @@ class _Steps:
     width: dict[str, np.ndarray] = field(default_factory=dict)
 
     def of(self, name: str, size: int, start: float) -> np.ndarray:
-        return self.width.setdefault(name, np.full(size, start))
+        if name not in self.width:
+            self.width[name] = np.full(size, start)
+        return self.width[name]
 
     def tune(self, name: str, accepted: np.ndarray | bool, at: int | slice, rate: float) -> None:
         if rate > 0.0:
@@ -94,49 +96,39 @@ class _Sampler:
         e, s = self.evidence, self.state
         p = s.fraction[e.group]
         exposure = p * self.sharing.all_temporary + (1.0 - p) * self.sharing.all_permanent
-        largest = int(mine.max(initial=0))
-        histogram = np.bincount(mine.astype(np.int64), minlength=largest + 1)
-        steps = np.arange(largest + 1, dtype=float)
+        densities = _Densities(e, mine, exposure)
+        of_units = densities.of_units(s.shape, s.mean)
         for _ in range(2):
-            self._walk_means(mine, exposure, tuning)
-            self._walk_shape(mine, exposure, histogram, steps, tuning)
+            of_units = self._walk_means(densities, of_units, tuning)
+            of_units = self._walk_shape(densities, of_units, tuning)
         rate = s.shape / s.mean[e.group] + exposure
         s.lam = self.rng.standard_gamma(s.shape + mine) / rate
         return (s.shape + mine) / rate
 
-    def _walk_means(self, mine: np.ndarray, exposure: np.ndarray, tuning: float) -> None:
+    def _walk_means(self, densities: _Densities, of_units: np.ndarray, tuning: float) -> np.ndarray:
         e, s = self.evidence, self.state
         width = self.steps.of("mean", e.groups, 0.3)
         proposed = s.mean * np.exp(width * self.rng.standard_normal(e.groups))
-
-        def density(mean: np.ndarray) -> np.ndarray:
-            each = mean[e.group]
-            value = mine * np.log(each) - (s.shape + mine) * np.log(s.shape + each * exposure)
-            return np.bincount(e.group, value, e.groups)
-
-        logs = np.log(proposed)
+        then, logs = densities.of_units(s.shape, proposed), np.log(proposed)
         inside = (logs > MEAN_BOUNDS[0]) & (logs < MEAN_BOUNDS[1])
-        taken = inside & (np.log(self.rng.random(e.groups)) < density(proposed) - density(s.mean))
+        gain = densities.counts * (logs - np.log(s.mean)) + of_units - then
+        taken = inside & (np.log(self.rng.random(e.groups)) < gain)
         s.mean = np.where(taken, proposed, s.mean)
         self.steps.tune("mean", taken, slice(None), tuning)
+        return np.where(taken, then, of_units)
 
-    def _walk_shape(self, mine: np.ndarray, exposure: np.ndarray, histogram: np.ndarray, steps: np.ndarray,
-                    tuning: float) -> None:
-        e, s = self.evidence, self.state
-        expected = s.mean[e.group] * exposure
+    def _walk_shape(self, densities: _Densities, of_units: np.ndarray, tuning: float) -> np.ndarray:
+        s = self.state
         width = self.steps.of("shape", 1, 0.4)
-
-        def density(shape: float) -> float:
-            # flat in 1/a: in the logarithm of a it goes with 1/a
-            gammas = histogram @ (scipy.special.gammaln(shape + steps) - scipy.special.gammaln(shape))
-            return float(gammas + len(mine) * shape * np.log(shape)
-                         - np.sum((shape + mine) * np.log(shape + expected)) - np.log(shape))
-
         proposed = float(s.shape * np.exp(width[0] * self.rng.standard_normal()))
-        inside = SHAPE_BOUNDS[0] < np.log(proposed) < SHAPE_BOUNDS[1]
-        taken = inside and bool(np.log(self.rng.random()) < density(proposed) - density(s.shape))
+        taken, then = False, of_units
+        if SHAPE_BOUNDS[0] < log(proposed) < SHAPE_BOUNDS[1]:
+            then = densities.of_units(proposed, s.mean)
+            gain = densities.of_shape(proposed, then) - densities.of_shape(s.shape, of_units)
+            taken = bool(np.log(self.rng.random()) < gain)
         s.shape = proposed if taken else s.shape
         self.steps.tune("shape", taken, slice(None), tuning)
+        return then if taken else of_units
 
     # fractions, blank shares
 
@@ -209,6 +201,27 @@ class _Sampler:
             e.unit_temporary + e.stated_temporary, e.unit_permanent + e.stated_permanent)]
         by_pool, pure = self.sharing.sums_by_pool(lam), 2 * e.devices
         return Sums(own[0], own[1], by_pool[:pure], by_pool[pure:pure + e.devices], by_pool[pure + e.devices:])
+
+
+class _Densities:
+    """Densities of the hyperparameters with λ integrated out, given the faults (U,) and the exposure of each unit."""
+
+    def __init__(self, evidence: Evidence, mine: np.ndarray, exposure: np.ndarray) -> None:
+        self.evidence, self.mine, self.exposure = evidence, mine, exposure
+        self.counts = np.bincount(evidence.group, mine, evidence.groups)
+        self.histogram = np.bincount(mine.astype(np.int64))
+        self.numbers = np.arange(len(self.histogram), dtype=float)
+
+    def of_units(self, shape: float, mean: np.ndarray) -> np.ndarray:
+        """What both densities lose by the units' exposure, by group (G,)."""
+        e = self.evidence
+        return np.bincount(e.group, (shape + self.mine) * np.log(shape + mean[e.group] * self.exposure), e.groups)
+
+    def of_shape(self, shape: float, of_units: np.ndarray) -> float:
+        """Logarithm of the density of the shape; of_units: see there."""
+        # flat in 1/a: in the logarithm of a it goes with 1/a
+        gammas = self.histogram @ (scipy.special.gammaln(shape + self.numbers) - scipy.special.gammaln(shape))
+        return float(gammas + (len(self.mine) * shape - 1.0) * log(shape) - of_units.sum())
 
 
 def _logit(p: float) -> float:

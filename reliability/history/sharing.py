@@ -24,20 +24,22 @@ class Pools:
 
         A pool whose weights are all 0 shares nothing out.
         """
-        result = np.zeros(len(self.pool), dtype=np.int64)
+        result = np.zeros(len(self.pool) + 1, dtype=np.int64)
         padded = np.append(weights, 0.0)
         for pools, entries in self.blocks:
-            busy = np.flatnonzero(counts[pools])
+            of_pools = counts[pools]
+            busy = of_pools.nonzero()[0]
             if not busy.size:
                 continue
-            weight = padded[entries[busy]]
-            total = weight.sum(axis=1, keepdims=True)
-            some = total[:, 0] > 0.0
-            busy, weight, total = busy[some], weight[some], total[some]
-            drawn = rng.multinomial(counts[pools[busy]], weight / total)
             at = entries[busy]
-            result[at[at >= 0]] = drawn[at >= 0]
-        return result
+            weight = padded[at]
+            total = weight.sum(axis=1, keepdims=True)
+            if not total.all():
+                some = total[:, 0] > 0.0
+                busy, at, weight, total = busy[some], at[some], weight[some], total[some]
+            # where a pool has fewer entries nothing is drawn, for the place behind the last
+            result[at] = rng.multinomial(of_pools[busy], weight / total)
+        return result[:-1]
 
 
 def pools_of(pool: np.ndarray, count: int) -> Pools:

@@ -199,7 +199,7 @@ def _chunks(run: _Run, seed: int, cap: int, per_chunk: int) -> Generator[_Chunk]
         return
     alone, at_once = replace(run, workers=HERE, report=Reporter(None, cap)), 1 if per_chunk > 1 else CHUNKS_AT_ONCE
     batches = (jobs[k:k + at_once] for k in range(0, len(jobs), at_once))
-    for some in run.workers.in_order(partial(_chunks_of, alone, batch) for batch in batches):
+    for some in run.workers.in_order((partial(_chunks_of, alone, batch) for batch in batches), alike=True):
         for draws, totals in some:
             run.report.start(1, totals["customer_hours"].shape[1])
             run.report.block_done()

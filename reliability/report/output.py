@@ -19,6 +19,7 @@ from reliability.pipeline import Results
 from reliability.report.content import content_of
 from reliability.report.documents import report, sections
 from reliability.report.page import page
+from reliability.report.picture import load
 from reliability.report.results_geojson import FILE as RESULTS_GEOJSON
 from reliability.report.results_geojson import results_geojson
 from reliability.report.summary import sections_frame, summary
@@ -34,6 +35,7 @@ PLANNED = ("selection.csv", "programme.csv", "frontier.csv", "drivers.csv")
 OWNED = (COMPLETION_MARKER, "report.html", "report.docx", "workbook.xlsx", "sections.csv", "laterals.csv",
          "cashflow.csv", "application.csv", *PLANNED, "work_pack.csv", "work_pack.html", RESULTS_GEOJSON)
 
+FEW_SHEETS = 100     # of a work pack, which one process writes while another writes the report; of more all draw
 
 # What may be asked for by itself; summary.json is always written, as it marks a folder that is complete.
 SUMMARY, TABLES, REPORT, WORKBOOK, WORK_PACK = KINDS = ("summary", "tables", "report", "workbook", "work_pack")
@@ -55,6 +57,12 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False, o
         written: list[forked.Work[object]] = []
         if TABLES in only:
             meanwhile(lambda: _write_tables(results, folder))
+        if workers.forks and {REPORT, WORK_PACK} & set(only):
+            load()                                  # while the tables are written
+        pack = work_pack_of(results) if WORK_PACK in only else None
+        apart = pack is not None and len(pack.with_sheet) <= FEW_SHEETS
+        if pack is not None and apart:
+            meanwhile(lambda: write_work_pack(folder, pack))
         if {REPORT, WORKBOOK} & set(only):
             content = content_of(results)
             made = sections(content)
@@ -68,8 +76,8 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False, o
             found = content.summary
         else:
             found = summary(results)
-        if WORK_PACK in only:
-            write_work_pack(folder, work_pack_of(results), workers)
+        if pack is not None and not apart:
+            write_work_pack(folder, pack, workers)
         for one in written:
             one.result()
         text = json.dumps(found, indent=2, ensure_ascii=False, allow_nan=False)

@@ -52,7 +52,9 @@ def pictures(charts: Sequence[Chart], workers: Workers) -> list[str]:
 
 def load() -> None:
     """Load matplotlib now, so that processes forked from this one need not."""
-    from reliability.report import plot_svg  # noqa: F401
+    from matplotlib import style  # noqa: F401
+
+    from reliability.report import plot, plot_svg  # noqa: F401
 
 
 def png(chart: Chart) -> bytes:

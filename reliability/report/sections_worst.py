@@ -81,8 +81,9 @@ def _agreement(content: Content, history: History) -> list[Block]:
     modelled = _modelled_ranks(content, [str(n) for n in found.index])["saidi_min"]
     if len(found) < FEWEST_FEEDERS:
         return []
-    recorded_ranks = found.fillna(0.0).rank(ascending=False)
-    agreement = float(pd.Series(recorded_ranks.to_numpy()).corr(pd.Series(modelled.to_numpy()), method="spearman"))
+    both = pd.DataFrame({"recorded": found.fillna(0.0).rank(ascending=False).to_numpy(),
+                         "modelled": modelled.to_numpy()}).dropna().rank()
+    agreement = float(both["recorded"].corr(both["modelled"]))      # of ranks, which is Spearman's
     return [Text(say("By SAIDI the model ranks the feeders otherwise than the records of {year} do: rank correlation "
                      "{r}. The records rank; the model's figures stand beside them." if agreement < 0.5 else
                      "By SAIDI the model ranks the feeders much as the records of {year} do: rank correlation {r}.",
