@@ -36,6 +36,7 @@ INDICES = {
     "maifi_e": ("MAIFI_E", "MAIFI_E, events a year", "index"),
 }
 MOST_CAUSES, MOST_LATERALS, MOST_MARKS = 12, 15, 1200
+APART = 0.02                       # of an axis: lines closer than that hide one another
 ONE_TO_ONE = "1 : 1 line"
 NO_THRESHOLD = "†"                 # marks a year without a threshold of major event days
 
@@ -161,13 +162,24 @@ def learned_rates(history: History) -> PlotChart:
                hover=[history.records.network.name_by_id.get(str(u), str(u)) for u in units["unit"]]),
         Line(ONE_TO_ONE, [0.0, top], [0.0, top], DOTTED)]
     means = history.learned.priors.reindex(columns=["mean_per_km"])["mean_per_km"].drop(MAIN, errors="ignore").dropna()
-    series += [Line(f"Mean of all {group}", [0.0, top], [mean, mean], DASHED, 1 + i)
-               for i, (group, mean) in enumerate(means.items())]
+    series += [Line(f"Mean of {name}", [0.0, top], [mean, mean], DASHED, 1 + i)
+               for i, (name, mean) in enumerate(_told_apart(means, APART * top))]
     description = (f"{count(len(units), 'lateral')}; observed from {compact(np.nanmin(observed))} to {compact(top)}, "
             f"learned from {compact(np.nanmin(learned))} to {compact(np.nanmax(learned))} faults a km and year."
             if len(units) else "No lateral has a learned rate.")
     return PlotChart("chart-rates", "Fault rates of laterals, recorded and learned", description,
                      Axis("Recorded, faults/(km·yr)"), Axis("Learned, faults/(km·yr)"), tuple(series))
+
+
+def _told_apart(means: pd.Series, apart: float) -> list[tuple[str, float]]:
+    """Names and means, ascending; those that lie closer than `apart` under one line, which would hide one another."""
+    found: list[tuple[str, float]] = []
+    for name, mean in sorted(means.items(), key=lambda item: float(item[1])):
+        if found and float(mean) - found[-1][1] < apart:
+            found[-1] = f"{found[-1][0]} and of {name}", found[-1][1]
+        else:
+            found.append((str(name), float(mean)))
+    return found
 
 
 def device_fit(history: History) -> PlotChart:

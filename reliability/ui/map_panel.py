@@ -36,7 +36,7 @@ MEASURES = {MINUTES: "Customer-minutes avoided", NPV: "NPV of converting", VERDI
 MAP, ONE_LINE = "Map", "One-line"
 ALL = "All feeders"
 MAX_CACHED = 4
-HEIGHT = 560                       # pixels, of a map
+HEIGHT, WIDE_HEIGHT = 560, 640     # pixels, of a map beside something, and over the width of the page
 
 
 @dataclass(frozen=True)
@@ -72,12 +72,12 @@ def controls(study: Study, places: Sequence[DeltaGenerator], key: str, feeders: 
 
 def draw(results: Results, look: Look, classed: Classed, device: np.ndarray, *, key: str, name: str, alt: str,
          data: Callable[[], pd.DataFrame], chosen: Sequence[int] = (), chosen_name: str = "chosen",
-         looked_at: int | None = None) -> str | None:
+         looked_at: int | None = None, height: int = WIDE_HEIGHT) -> str | None:
     """Draw the network; returns the section_id of a lateral that was clicked just now, None where none was.
 
     device: (n,) codes of the devices drawn. chosen, chosen_name: positions of heads whose devices are new, and what
     these are called. looked_at: position of the head that is looked at. name, data: of the table behind the drawing.
-    alt: what the one-line drawing shows, in words.
+    alt: what the one-line drawing shows, in words. height: of a map, in pixels.
     """
     network, view = results.network, results.plan_view
     feeders = [str(f) for f in network.feeder_ids]
@@ -86,7 +86,7 @@ def draw(results: Results, look: Look, classed: Classed, device: np.ndarray, *, 
         shown = None if look.feeder == ALL else network.feeder == feeders.index(look.feeder)
         chart = network_map(network, view, classed, device, key=f"map-{key}", title=name, shown=shown, chosen=chosen,
                             chosen_name=chosen_name, looked_at=looked_at, miles=lengths.in_miles(results.study))
-        picture, alt = described.figure(chart, frame.presenting(), HEIGHT), _alt(chart)
+        picture, alt = described.figure(chart, frame.presenting(), height), _alt(chart)
         note = chart.note
     else:
         one = None if looked_at is None else str(network.ids[looked_at])

@@ -182,7 +182,7 @@ def _drawing(now: ScenarioResults, at: int | None) -> None:
         now.results, map_panel.Look(feeder, map_panel.MINUTES, on_map), _classed(now, at), device, key="overview",
         name="Laterals proposed", alt=f"One-line diagram of feeder {feeder}, {count(len(heads), 'lateral')} converted.",
         data=lambda: named(chosen, network, "section_id", "lateral or backup", "backup_id"), chosen=heads,
-        chosen_name="proposed")
+        chosen_name="proposed", height=map_panel.HEIGHT)
     if clicked:
         state.put(lateral=clicked)
         state.go("reliability/ui/laterals_page.py")

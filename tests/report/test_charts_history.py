@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -115,3 +116,18 @@ def test_a_pilot_s_curves_reach_the_power_in_the_years_of_its_table():
     for row in found.designs.to_dict("records"):
         line = next(s for s in chart.series if ("steps" in s.name) == (row["steps"] > 1) and "Power" not in s.name)
         assert np.interp(row["years_total"], line.x, line.y) == pytest.approx(0.8, abs=0.02)
+
+
+def test_means_of_rates_that_would_hide_one_another_are_one_line(history):
+    units = pd.DataFrame({"unit": ["A1", "A2"], "group": ["laterals", "laterals, underground"], "rate_per_km": 0.5,
+                          "exposure_km_years": 1.0, "observed_rate_per_km": [0.2, 1.0], "rate_low": 0.1,
+                          "rate_high": 0.9})
+
+    def lines(other: float) -> dict[str, float]:
+        priors = pd.DataFrame({"mean_per_km": {"laterals": 0.561, "laterals, underground": other}})
+        learned = SimpleNamespace(units=units, priors=priors)
+        return {s.name: s.y[0] for s in charts.learned_rates(SimpleNamespace(learned=learned, records=history.records))
+                .series if isinstance(s, Line) and s.name != charts.ONE_TO_ONE}
+
+    assert lines(0.556) == {"Mean of laterals, underground and of laterals": 0.556}
+    assert lines(0.3) == {"Mean of laterals, underground": 0.3, "Mean of laterals": 0.561}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 
@@ -9,11 +11,12 @@ from reliability.pipeline import expect
 from reliability.report.chart import METRES_PER_KM, METRES_PER_MILE
 from reliability.report.charts_map import network_map
 from reliability.report.map_classes import Benefit, by_benefit
+from reliability.report.palette import STEPS
 from reliability.study import open_study, workspace
 from reliability.study.plan_view import plan_view
 from reliability.ui.described import figure
 from reliability.ui.feeder_chart import feeder_chart
-from reliability.ui.map_panel import MEASURES, OUTAGES
+from reliability.ui.map_panel import MEASURES, OUTAGES, turns
 from tests.routed import write_routes
 from tests.ui.conftest import app, figures, said, sound
 
@@ -83,6 +86,24 @@ def test_the_page_of_laterals_shows_the_map_and_the_one_line_drawing(routed):
     assert figures(sound(test))[0]["layout"]["yaxis"]["scaleanchor"] == "x"
     test.button_group("map_drawing").set_value("One-line").run()
     assert "scaleanchor" not in figures(sound(test))[0]["layout"]["yaxis"]
+
+
+def test_the_wheel_over_the_map_scrolls_the_page(routed):
+    drawn = app("laterals", routed).get("plotly_chart")[0].proto
+    config = json.loads(drawn.config)
+    assert config["scrollZoom"] is False
+    assert config["modeBarButtons"] == [["zoomIn2d", "zoomOut2d", "resetScale2d"]]
+
+
+def test_where_a_gain_turns_sooner_is_darker_on_the_map(routed):
+    network = open_study(workspace.root() / routed).network
+    values = np.full(len(network), np.nan)
+    values[network.candidates] = np.linspace(0.01, 0.5, len(network.candidates))
+    classed = by_benefit(network, turns(values, "gain keeps its sign"))
+    first, last = (classed.classes[k] for k in classed.of_head[network.candidates[[0, -1]]])
+    assert (first.colour, last.colour) == (STEPS[-1], STEPS[0])
+    assert "darker: sooner" in classed.legend
+    assert len(classed.legend) <= 80 - len("<b></b>")
 
 
 def test_outages_recorded_colour_the_laterals_where_there_are_records(routed):
