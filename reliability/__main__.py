@@ -19,7 +19,7 @@ from typing import Any, TextIO
 from reliability import forked
 from reliability.cautions import CAUTION
 from reliability.formats import count, shown
-from reliability.output_folder import foreign_files
+from reliability.output_folder import foreign_files, results_of
 from reliability.schema.assumptions import BY_KEY
 from reliability.study import Problem, Study, StudyError, open_study
 from reliability.study.save import SETTINGS_FILE
@@ -130,8 +130,11 @@ def _parser() -> argparse.ArgumentParser:
     take = _command(commands, "import", _import, "make a study of exports: segments, devices, customers, outages",
                     "python -m reliability import data/exports --recipe data/exports/import.toml --out my-study")
     take.add_argument("exports", type=_named, help="folder of CSV, XLSX, GeoJSON, GeoPackage or shapefiles")
-    take.add_argument("--out", required=True, type=_named, metavar="STUDY", help="folder to create for the study")
+    take.add_argument("--out", type=_named, metavar="STUDY", help="folder to create for the study")
     take.add_argument("--recipe", type=_named, metavar="FILE", help="the decisions of an earlier import: import.toml")
+    take.add_argument("--recipe-out", type=_named, metavar="FILE",
+                      help="instead of a study write a recipe to be filled in: what is recognised, what is guessed, "
+                           "and what has to be answered")
     return parser
 
 
@@ -178,7 +181,7 @@ def _run(options: argparse.Namespace) -> None:
         except DocxMissing as error:
             raise StudyError([Problem("--report", "python-docx is not installed", INSTALL, value="docx")]) from error
     only = _kinds(options.only, docx)
-    _keep_inputs(options.out, OWNED)
+    _keep_inputs(options.out, OWNED, "run")
     study, workers = _opened(options.study), _workers(options.workers)
     with _progress_bar() as on_progress:
         try:
@@ -246,7 +249,7 @@ def _history(options: argparse.Namespace) -> None:
     from reliability.pipeline import expect, learned_rates, modelled_days, with_rates
     from reliability.report.history_output import OWNED, write_history
 
-    _keep_inputs(options.out, OWNED)
+    _keep_inputs(options.out, OWNED, "history")
     study = _opened(options.study)
     records = records_of(study)
     learned = learned_rates(study, records) if records else None
@@ -269,17 +272,22 @@ def _print_notes(notes: Iterable[str]) -> None:
         _tell(f"note: {note}")
 
 
-def _keep_inputs(target: str, owned: Collection[str]) -> None:
-    """Raise StudyError where results would replace files of the user: they share names with a study's tables.
+def _keep_inputs(target: str, owned: Collection[str], command: str) -> None:
+    """Raise StudyError where results would replace files of the user, or results of another command.
 
-    owned: names of the files that are about to be written.
+    owned: names of the files that are about to be written. command: what writes them.
     """
+    remedy = "choose a folder of its own for the results"
     if (Path(target) / SETTINGS_FILE).exists():
-        raise StudyError([Problem("--out", "this folder holds a study, and results would replace its tables",
-                                  "choose a folder of its own for the results", value=target)])
-    if foreign := foreign_files(target, owned):
+        raise StudyError([Problem("--out", "this folder holds a study, and results would replace its tables", remedy,
+                                  value=target)])
+    if others := [other for other in results_of(target) if other != command]:
+        raise StudyError([Problem("--out", f"this folder holds the results of {others[0]}, and those of {command} "
+                                  "would replace some of them", f"choose another folder with --out: {command} and "
+                                  f"{others[0]} need one each", value=target)])
+    if foreign := foreign_files(target, owned, command):
         raise StudyError([Problem("--out", f"{foreign[0]} in this folder is of no earlier run, and would be replaced",
-                                  "choose a folder of its own for the results", value=target)])
+                                  remedy, value=target)])
 
 
 def _new(options: argparse.Namespace) -> None:
@@ -290,31 +298,9 @@ def _new(options: argparse.Namespace) -> None:
 
 
 def _import(options: argparse.Namespace) -> None:
-    from reliability.intake import NO_RECIPE, import_exports, read_recipe
-    from reliability.report.import_report import report_files, report_outline
-    from reliability.study.tables import read_bytes
+    from reliability.import_command import import_or_offer
 
-    target = Path(options.out)
-    if target.is_file() or (target.is_dir() and any(target.iterdir())):
-        raise StudyError([Problem("--out", "this is there already, and an import makes a new study",
-                                  "name a folder that does not exist", value=options.out)])
-    recipe = NO_RECIPE
-    if options.recipe:
-        recipe = read_recipe(read_bytes(Path(options.recipe)), Path(options.recipe).name)
-    imported = import_exports(options.exports, recipe, target.name, _print_progress)
-    if recipe.questions:
-        from reliability.import_questions import answered
-        imported = answered(imported, recipe.questions)
-    _print_progress("checking the study")
-    _print_notes(imported.study().notes)
-    _print_progress("writing")
-    imported.save(target, report_files(imported, target.name))
-    print(report_outline(imported))
-    print(f"Wrote {target}; next: python -m reliability run {target} --out out")
-
-
-def _print_progress(stage: str) -> None:
-    _tell(f"… {stage}")
+    import_or_offer(options.exports, options.out, options.recipe, options.recipe_out, _tell)
 
 
 def _print_stage(stage: str) -> None:

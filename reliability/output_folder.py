@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import glob
 import os
 import shutil
@@ -14,7 +15,9 @@ from pathlib import Path
 STALE_SECONDS = 24 * 3600
 # the file that marks the results of a command as complete
 COMPLETION_MARKERS = {"run": "summary.json", "history": "history.json"}
-UNFINISHED = ".unfinished"  # stands in a folder while its files are replaced
+# what stands in each, and hardly in a file of such a name that is somebody else's
+_KEYS = {"run": b'"inputs_sha256"', "history": b'"major_events"'}
+UNFINISHED = ".unfinished"  # stands in a folder while its files are replaced, with the name of their marker
 
 
 @contextlib.contextmanager
@@ -24,9 +27,12 @@ def complete_folder(target: str | Path, completion_marker: str, owned: Collectio
     Nothing appears in `target` if the body raises. Where `target` exists its files of the same names are replaced;
     those of the names `owned` that were not written this time come from an earlier run and are removed; others are
     left alone. The file `completion_marker` is removed first and moved last, so that a folder with it is complete and
-    of one run. Raises OSError where `target` cannot be written.
+    of one run. Raises OSError where `target` cannot be written, and where it holds the results of another command.
     """
     target = Path(target)
+    for command in results_of(target):
+        if COMPLETION_MARKERS[command] != completion_marker:
+            raise FileExistsError(errno.EEXIST, f"this folder holds the results of {command}", str(target))
     target.parent.mkdir(parents=True, exist_ok=True)
     _sweep(target)
     try:
@@ -36,7 +42,7 @@ def complete_folder(target: str | Path, completion_marker: str, owned: Collectio
     try:
         yield draft
         target.mkdir(exist_ok=True)
-        (target / UNFINISHED).touch()
+        (target / UNFINISHED).write_text(completion_marker, encoding="utf-8")
         (target / completion_marker).unlink(missing_ok=True)
         for name in owned:
             if not (draft / name).exists() and (target / name).is_file():
@@ -48,12 +54,29 @@ def complete_folder(target: str | Path, completion_marker: str, owned: Collectio
         shutil.rmtree(draft, ignore_errors=True)
 
 
-def foreign_files(target: str | Path, owned: Collection[str]) -> list[str]:
-    """Files in `target` of the names `owned` that no earlier run wrote, as there is no completion marker."""
+def results_of(target: str | Path) -> list[str]:
+    """Commands whose results a folder holds, those of a command that was killed included."""
     target = Path(target)
-    if any((target / name).exists() for name in (*COMPLETION_MARKERS.values(), UNFINISHED)):
+    unfinished = _content(target / UNFINISHED).decode(errors="replace")
+    return [command for command, marker in COMPLETION_MARKERS.items()
+            if _KEYS[command] in _content(target / marker) or unfinished == marker]
+
+
+def foreign_files(target: str | Path, owned: Collection[str], command: str) -> list[str]:
+    """Files in `target` of the names `owned` that no earlier run of the same command wrote."""
+    target = Path(target)
+    killed = (target / UNFINISHED).exists() and not _content(target / UNFINISHED)   # by a version that named no marker
+    if killed or command in results_of(target):
         return []
     return [name for name in owned if (target / name).exists()]
+
+
+def _content(file: Path) -> bytes:
+    """What a file holds, nothing where there is none that can be read."""
+    try:
+        return file.read_bytes() if file.is_file() else b""
+    except OSError:
+        return b""
 
 
 def _sweep(target: Path) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
+from importlib import import_module
 from typing import TypeVar
 
 import numpy as np
@@ -222,6 +223,8 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
         who = begun.enter_context(_workers(executor, workers, scheduler))
         # processes forked from this one do each a part of the run; others, what they are handed within a part
         within = HERE if who.forks else who
+        if who.forks:                               # loaded once, not in each
+            import_module("scipy.stats")
 
         def meanwhile(work: Callable[[], T], *known: object, apart: bool = who.forks) -> forked.Work[T]:
             return begun.enter_context(forked.Work(work, apart, (study, study.network, records, *known)))

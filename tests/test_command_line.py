@@ -218,6 +218,22 @@ def test_results_never_replace_what_no_run_wrote(command, name, records, tmp_pat
     assert not (out / UNFINISHED).exists()
 
 
+@pytest.mark.parametrize(("command", "other", "content"), [
+    ("history", "run", {"summary.json": '{"inputs_sha256": ""}', "report.html": "run"}),
+    ("run", "history", {"history.json": '{"major_events": {}}', "report.html": "history"})])
+def test_results_never_replace_those_of_another_command(command, other, content, records, tmp_path, capsys):
+    records("1,f,2024-01-03T09:00,2024-01-03T10:00,5")
+    out = tmp_path / "out"
+    out.mkdir()
+    for name, text in content.items():
+        (out / name).write_text(text, encoding="utf-8")
+    assert main([command, str(tmp_path), "--out", str(out)]) == PROBLEMS_FOUND
+    text = capsys.readouterr().err
+    assert f"holds the results of {other}" in text
+    assert "choose another folder with --out" in text
+    assert {f.name: f.read_text(encoding="utf-8") for f in out.iterdir()} == content
+
+
 @pytest.mark.parametrize("command", ["check", "history"])
 def test_odd_records_are_reported_with_their_rows(command, records, tmp_path, capsys):
     records("1,f,soon,2024-01-02T10:00,5", "2,f,2024-01-03T09:00,,5", "3,f,2024-02-03T09:00,2024-02-03T10:00,5",

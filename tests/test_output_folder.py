@@ -7,7 +7,14 @@ import time
 
 import pytest
 
-from reliability.output_folder import STALE_SECONDS, complete_folder
+from reliability.output_folder import (
+    COMPLETION_MARKERS,
+    STALE_SECONDS,
+    UNFINISHED,
+    complete_folder,
+    foreign_files,
+    results_of,
+)
 
 
 def write(target, **files: str) -> None:
@@ -50,3 +57,42 @@ def test_a_folder_that_cannot_be_written_is_reported_by_its_own_name(tmp_path):
     with pytest.raises(OSError, match="too long") as caught:
         write(tmp_path / ("x" * 250), a="1", marker="1")
     assert caught.value.filename == str(tmp_path / ("x" * 250))
+
+
+@pytest.mark.parametrize("command", COMPLETION_MARKERS)
+def test_a_folder_tells_whose_results_it_holds(command, tmp_path):
+    """A complete one, one whose command was killed, one of a version that left no name, and somebody else's file."""
+    marker, other = COMPLETION_MARKERS[command], next(c for c in COMPLETION_MARKERS if c != command)
+    (tmp_path / "report.html").write_text("1", encoding="utf-8")
+    (tmp_path / marker).write_text('{"mine": true}', encoding="utf-8")
+    assert results_of(tmp_path) == []
+    assert foreign_files(tmp_path, ("report.html",), command) == ["report.html"]
+    (tmp_path / marker).write_text('{"inputs_sha256": "", "major_events": {}}', encoding="utf-8")
+    assert results_of(tmp_path) == [command]
+    assert foreign_files(tmp_path, ("report.html",), command) == []
+    assert foreign_files(tmp_path, ("report.html",), other) == ["report.html"]
+    (tmp_path / marker).unlink()
+    (tmp_path / UNFINISHED).write_text(marker, encoding="utf-8")
+    assert results_of(tmp_path) == [command]
+    (tmp_path / UNFINISHED).write_text("", encoding="utf-8")
+    assert results_of(tmp_path) == []
+    assert foreign_files(tmp_path, ("report.html",), command) == []
+
+
+def test_a_folder_that_is_being_filled_names_what_fills_it(tmp_path, monkeypatch):
+    def killed(*paths):
+        raise KeyboardInterrupt
+    monkeypatch.setattr(os, "replace", killed)
+    with pytest.raises(KeyboardInterrupt), complete_folder(tmp_path, "history.json") as folder:
+        (folder / "history.json").write_text("{}", encoding="utf-8")
+    assert results_of(tmp_path) == ["history"]
+
+
+@pytest.mark.parametrize("command", COMPLETION_MARKERS)
+def test_a_script_does_not_replace_results_of_another_command_either(command, tmp_path):
+    marker = COMPLETION_MARKERS[command]
+    (tmp_path / marker).write_text('{"inputs_sha256": "", "major_events": {}}', encoding="utf-8")
+    other = next(m for m in COMPLETION_MARKERS.values() if m != marker)
+    with pytest.raises(FileExistsError, match=f"holds the results of {command}"), complete_folder(tmp_path, other):
+        pass
+    assert [f.name for f in tmp_path.iterdir()] == [marker]

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from reliability.business.cashflow import ROUNDING, Business, present_worth
+from reliability.business.cashflow import ROUNDING, Business, assess, flows, present_worth
 from reliability.business.costs import (
     INTERRUPTION,
     SOCIETY,
@@ -24,13 +24,13 @@ from reliability.business.costs import (
 )
 from reliability.faults.consequences import consequences
 from reliability.faults.outcomes import OutcomeTable, build_outcomes, row_rates
-from reliability.indices.expected import ROWS_AT_ONCE, hours_interrupted
+from reliability.indices.expected import ROWS_AT_ONCE, expected_values, hours_interrupted
 from reliability.indices.reweighed import ReweighedHours
 from reliability.network.model import Model
 from reliability.network.quantities import customers_of
 from reliability.schema.scenarios import Scenario
 from reliability.schema.units import MINUTES_PER_HOUR
-from reliability.schema.values import Assumptions, Drawn, drawn
+from reliability.schema.values import Assumptions, Drawn, as_assumptions, drawn
 from reliability.study.cost_table import CostTable
 from reliability.study.price_level import price_level
 
@@ -104,6 +104,19 @@ def customer_hours_again(both: ReweighedHours, model: Model) -> np.ndarray:
     table, values = replace(both.table, network=model.network), model.values
     return np.array([both.customer_hours(row_rates(table, {**values, "reclosing_off_share": share}), values)
                      for share in (0.0, 1.0)])
+
+
+def npv_by_state(model: Model, scenarios: Sequence[Scenario], costs: CostTable) -> np.ndarray:
+    """Net present value of settled scenarios, "As built" first: (2, S), with reclosing on everywhere and off.
+
+    It is linear in the share of faults while reclosing is off, so that `break_even_share` of both says where it turns.
+    """
+    both, found = table_of_both_states(model, scenarios), []
+    for share in (0.0, 1.0):
+        values = as_assumptions({**model.values, SHARE: share})
+        case = assess(both, expected_values(both, values), values, costs)
+        found.append([float(flows(case, s)["discounted"].sum()) for s in range(len(scenarios))])
+    return np.array(found)
 
 
 def less_than_as_built(hours: np.ndarray) -> np.ndarray:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+import scipy
 
 from reliability.business.expected_npv import Npv
-from reliability.business.sequences import SobolSequence
 from reliability.business.unknowns import Unknowns, picked_draw, unknowns_of, values_at
 from reliability.schema.assumptions import RATES_FROM_RECORDS
 from reliability.schema.values import Assumptions
@@ -78,13 +78,14 @@ def sobol_indices(study: Study, npv: Npv, seed: int, deviations: np.ndarray | No
     inputs = unknowns_of(study, MOST_TABLES, deviations is not None)
     if not inputs.keys:
         return SobolIndices({}, {}, {}, {})
-    sequences = [SobolSequence(2 * len(inputs.keys), rng) for rng in np.random.default_rng(seed).spawn(SAMPLES)]
+    engines = [scipy.stats.qmc.Sobol(2 * len(inputs.keys), rng=rng)
+               for rng in np.random.default_rng(seed).spawn(SAMPLES)]
     workers, points = workers if workers.far else HERE, POINTS
     outputs = _Outputs(npv, study.values, npv(study.values), deviations)
     known = workers.shared(outputs)
 
     def sampled(keys: Sequence[str]) -> _Sums:
-        places = np.concatenate([sequence.points(points) for sequence in sequences])
+        places = np.concatenate([engine.random(points) for engine in engines])
         return _sampled(inputs, keys, outputs, known, workers, places)
 
     keys, found = list(inputs.keys), SobolIndices({}, {}, {}, {})

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 
 from reliability.business.closed_form import CV
 from reliability.business.costs import SOCIETY
-from reliability.business.sequences import SobolSequence
 from reliability.indices.draws import pert_quantiles, some_draws, values_of_trials
 from reliability.indices.simulation import STRUCTURAL
 from reliability.schema.assumptions import RATES_FROM_RECORDS
@@ -91,7 +91,7 @@ def sample(study: Study, size: int, seed: int, tables: int) -> Sample | None:
     unknowns = unknowns_of(study, tables, rates is not None)
     if not unknowns.keys:
         return None
-    places = SobolSequence(len(unknowns.keys), np.random.default_rng(seed)).points(size)
+    places = scipy.stats.qmc.Sobol(len(unknowns.keys), rng=np.random.default_rng(seed)).random(size)
     draws = unknowns.draws(places)
     # also what has a range of no width is drawn, so that all draws are as many
     values = unknowns.values(draws)

@@ -16,6 +16,11 @@ def pays(npv: float) -> str:
     return "pays" if npv > 0 else "does not pay"
 
 
+def loses(npv: float) -> bool:
+    """Whether a net present value speaks against what is proposed, so that no sentence may ask for it."""
+    return npv <= -HALF_A_UNIT
+
+
 def scope(perspective: str, years: int) -> str:
     """What a verdict holds for, behind its verb: "over 20 years, seen by the utility"."""
     return f"over {count(years, 'year')}, seen by {VIEWERS[perspective]}"

@@ -18,7 +18,7 @@ from reliability.network.coordination import Coordination
 from reliability.network.devices import COUNTS, MELTS, RECLOSES
 from reliability.network.protection import Protection
 from reliability.network.tree import Network
-from reliability.schema.values import Assumptions, TrialValues, drawn
+from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn
 
 NONE = -1
 NEVER = 127  # counts that no sequence reaches
@@ -58,8 +58,15 @@ def pattern_probability(tally: np.ndarray, values: TrialValues) -> np.ndarray:
     fuse, sectionalizer = drawn(values, "fuse_failure"), drawn(values, "sectionalizer_failure")
     wrong = drawn(values, "wrong_link_share")
     works, fails, acts, fails_to_act, right, mistaken = np.moveaxis(tally, -1, 0)
-    return ((1.0 - fuse) ** works * fuse ** fails * (1.0 - sectionalizer) ** acts * sectionalizer ** fails_to_act
-            * (1.0 - wrong) ** right * wrong ** mistaken)
+    return (_power(1.0 - fuse, works) * _power(fuse, fails) * _power(1.0 - sectionalizer, acts)
+            * _power(sectionalizer, fails_to_act) * _power(1.0 - wrong, right) * _power(wrong, mistaken))
+
+
+def _power(base: Drawn, exponent: np.ndarray) -> np.ndarray:
+    """base ** exponent; a single base is raised once to each of the few whole exponents that occur."""
+    if np.ndim(base):
+        return base ** exponent
+    return (base ** np.arange(exponent.max(initial=0) + 1))[exponent]
 
 
 def walk_chains(network: Network, protections: Sequence[Protection], races: Coordination, places: Places,

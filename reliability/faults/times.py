@@ -57,9 +57,11 @@ def depends_on(term: Term, keys: Iterable[str]) -> bool:
 def waiting_hours(time: np.ndarray, own_repair: np.ndarray, values: Assumptions) -> np.ndarray:
     """Hours of rows (r,) by place in WAITING, 0 for NO_TIME; own_repair: (r,), NaN where it is the study's."""
     hours = np.array([float(hours_of(Term(name), values)) for name in WAITING] + [0.0])[time]
-    own = ~np.isnan(own_repair) & ((time == REPAIR) | (time == REPAIR_OFF))
-    least = np.where(time == REPAIR_OFF, hours_of(Term(SWITCHING_OFF), values), 0.0)
-    return np.where(own, np.maximum(np.where(own, own_repair, 0.0), least), hours)
+    own = np.flatnonzero(~np.isnan(own_repair))
+    own = own[(time[own] == REPAIR) | (time[own] == REPAIR_OFF)]
+    least = np.where(time[own] == REPAIR_OFF, hours_of(Term(SWITCHING_OFF), values), 0.0)
+    hours[own] = np.maximum(own_repair[own], least)
+    return hours
 
 
 def switching_hours(time: np.ndarray, values: Assumptions) -> np.ndarray:

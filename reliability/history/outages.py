@@ -22,6 +22,7 @@ from reliability.schema.problems import Problem, StudyError
 from reliability.study.cells import LARGEST, parse_numbers
 from reliability.study.record_settings import RecordSettings, record_settings
 from reliability.study.study import Study
+from reliability.study.time_forms import FORMS, not_read
 from reliability.study.timestamps import (
     BLANK,
     FAR,
@@ -86,8 +87,9 @@ def read_records(study: Study) -> Records:
     timestamps, problems = read_timestamps([frame["started"], frame["restored"]], settings.date_order,
                                            study.outages_file, row, settings.time_zone)
     if not problems and (timestamps[0].status != GOOD).all():
-        problems = [Problem(study.outages_file, "no row has a start time that can be read",
-                            "write dates like 2024-03-25T14:05", column="started", row=int(row[0]),
+        text = str(frame["started"].iloc[0])
+        problems = [Problem(study.outages_file, f"no row has a start time that can be read ({not_read(text)})",
+                            FORMS, column="started", row=int(row[0]),
                             value=str(frame["started"].iloc[0]))]
     if problems:
         raise StudyError(problems)

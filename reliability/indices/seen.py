@@ -27,7 +27,7 @@ class Seen:
 
     def __init__(self, network: Network, sums: Mapping[str, np.ndarray] | None = None):
         self.network = network
-        self._occurs = _occurring(network)
+        self._occurs = np.array(_occurring(network))
         self._at = {name: np.zeros((len(network), KINDS)) for name in SUMS} if sums is None else dict(sums)
 
     def add(self, effect: Consequences, section: np.ndarray, rate: np.ndarray) -> None:
@@ -82,7 +82,9 @@ class Seen:
         return np.where(np.isnan(share), by_kind[:, 2], served)
 
     def _along(self, values: np.ndarray) -> np.ndarray:
-        return self.network.along_path(values)
+        total = np.zeros(values.shape)
+        total[:, self._occurs] = self.network.along_path(values[:, self._occurs])
+        return total
 
 
 def _occurring(network: Network) -> tuple[bool, bool, bool]:

@@ -87,6 +87,10 @@ def place_customers(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Find
                  "network: not in N", state_of_lost(float(customers[lost].sum()), served.customers), names_lost,
                  CUSTOMER, customers=float(customers[lost].sum()))
     _note_rows(rows, numbers, names, findings)
+    _note_places(place, names, findings)
+    meters = rows.drop_duplicates(["customer_id", "transformer_id", "segment_id", "node_id", "pole_id"])["customer_id"]
+    findings.add("customers", "meter_twice", "Meters listed at several places: each row is counted", AMBER,
+                 meters[(meters != "") & meters.duplicated()], CUSTOMER)
     served.section_of = dict(zip(names[::-1].tolist(), place[::-1].tolist(), strict=True))
     return served
 
@@ -102,6 +106,16 @@ def _note_rows(rows: pd.DataFrame, numbers: pd.DataFrame, names: np.ndarray, fin
     again = rows.drop(columns=["file", "row"]).duplicated().to_numpy(bool) & (names != "")
     findings.add("customers", "customers_repeated", "Rows of customers that repeat another row: both are counted",
                  AMBER, names[again], CUSTOMER)
+
+
+def _note_places(place: np.ndarray, names: np.ndarray, findings: Findings) -> None:
+    """List names that stand at several places. place: (rows,) section of each row."""
+    table = pd.DataFrame({"name": names.astype(str), "place": place})
+    table = table[(table["name"] != "") & (table["place"] >= 0)]
+    several = table.groupby("name", sort=False)["place"].nunique()
+    findings.add("customers", "customers_at_several_places", "One transformer or meter at several places: each "
+                 "row is counted where it stands, outages that name one are placed at its first", AMBER,
+                 several.index[several > 1], CUSTOMER)
 
 
 def _segment_rows(spans: Spans) -> np.ndarray:

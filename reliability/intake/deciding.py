@@ -8,7 +8,7 @@ from typing import Any
 
 from reliability.formats import count as counted
 from reliability.formats import exact
-from reliability.intake.decisions import COLUMN, KIND, UNIT, WORD, Decision
+from reliability.intake.decisions import COLUMN, KIND, NUMBER, UNIT, WORD, Decision
 from reliability.intake.importing import Prepared
 from reliability.intake.kinds import IGNORE, KINDS, SEGMENTS, Field, field_of
 from reliability.intake.recipe import FileRule, Recipe
@@ -42,7 +42,7 @@ def column_rows(one: Recognised) -> list[ColumnRow]:
 
 def required_missing(one: Recognised) -> list[str]:
     """Columns that the kind needs and no header stands for."""
-    return [d.value for d in one.decisions if d.step == COLUMN and "need this column" in d.question]
+    return [d.value for d in one.decisions if d.missing]
 
 
 def with_kind(recipe: Recipe, one: Recognised, kind: str) -> Recipe:
@@ -86,6 +86,11 @@ def with_unit(recipe: Recipe, one: Recognised, name: str, unit: str) -> Recipe:
     return _put(recipe, one, replace(rule, units={**rule.units, name: unit}))
 
 
+def with_decimal(recipe: Recipe, one: Recognised, sign: str) -> Recipe:
+    """The recipe with the decimal sign of a table's numbers, "" where they show it themselves."""
+    return _put(recipe, one, replace(_changed(one, {}), decimal=sign))
+
+
 def with_words(recipe: Recipe, kind: str, column: str, meanings: Mapping[str, Meaning]) -> Recipe:
     """The recipe with meanings for some words of a column."""
     values = {k: dict(v) for k, v in recipe.values.items()}
@@ -120,7 +125,8 @@ def open_by_step(prepared: Prepared, confirmed: Collection[str] = ()) -> dict[st
     """How many decisions are open about columns (kinds included), units and words. confirmed: see `measured`."""
     steps = [d.step for d in prepared.decisions]
     return {"columns": steps.count(KIND) + steps.count(COLUMN) + len(kind_open(prepared)),
-            "units": sum(m.open for m in measured(prepared, confirmed)), "words": steps.count(WORD)}
+            "units": sum(m.open for m in measured(prepared, confirmed)) + steps.count(NUMBER),
+            "words": steps.count(WORD)}
 
 
 def kind_open(prepared: Prepared) -> list[str]:

@@ -9,7 +9,8 @@ from reliability.formats import count as counted
 from reliability.schema.problems import Problem, StudyError
 
 KIND, COLUMN, WORD, UNIT, TIME, PLACE, NETWORK = "kind", "column", "word", "unit", "time", "place", "network"
-STEPS = (KIND, COLUMN, UNIT, WORD, TIME, PLACE, NETWORK)
+NUMBER = "number"       # the decimal sign of a table
+STEPS = (KIND, COLUMN, NUMBER, UNIT, WORD, TIME, PLACE, NETWORK)
 
 
 @dataclass(frozen=True)
@@ -34,9 +35,41 @@ class Decision:
     def problem(self) -> Problem:
         """The decision as a line for somebody without the app."""
         rows = f" ({counted(self.rows, 'row')})" if self.rows else ""
-        guess = f"probably {self.suggestion}; " if self.suggestion else ""
-        return Problem(self.table, f"{self.question}{rows}", f"{guess}state it in import.toml, or decide it in the app",
-                       None, self.column or None, self.value)
+        return Problem(self.table, f"{self.question}{rows}", self.remedy, None, self.column or None, self.value)
+
+    @property
+    def missing(self) -> bool:
+        """Whether it is about a column that a kind needs and no header stands for."""
+        return self.step == COLUMN and "need this column" in self.question
+
+    @property
+    def remedy(self) -> str:
+        """How to answer it without the app: the key of import.toml, with what is probably meant."""
+        if self.step in (TIME, PLACE, NETWORK):
+            where = f"in import.toml, {self.suggestion}" if "=" in self.suggestion else self.suggestion
+            return f"state it {where}, or decide it in the app" if "=" in where else where or "correct the exports"
+        if self.suggestion and self.step != UNIT:
+            return f"probably {self.key}; state it in import.toml, or decide it in the app"
+        return f"state it in import.toml, {self.key}, or decide it in the app"
+
+    @property
+    def key(self) -> str:
+        """The key of import.toml that answers it, with the suggestion, or "…" in its place. Not of the last steps,
+        whose suggestion has the key."""
+        entry = f"under [[files]] for {self.table}"
+        if self.step == KIND:
+            return f'[[files]] file = "{self.table.partition(", ")[0]}", kind = "{self.suggestion or "…"}"'
+        if self.missing:
+            return f'{entry}: columns = {{ {self.value.partition(" or ")[0]} = "…" }}, the header that has it'
+        if self.step == COLUMN:
+            name = self.suggestion.partition(" in ")[0] or "…"
+            return f'{entry}: columns = {{ {name} = "{self.column}" }}, or ignore = ["{self.column}"]'
+        if self.step == NUMBER:
+            return f'{entry}: decimal = "." where a comma separates thousands, or decimal = "," where a point does'
+        if self.step == UNIT:
+            name = self.column if "implausible" in self.question else self.value
+            return f'{entry}: units = {{ {name} = "…" }} ({self.suggestion})'
+        return f'[values.{self.column}] "{self.value}" = {self.suggestion or "…"}'
 
 
 def in_order(decisions: Iterable[Decision]) -> tuple[Decision, ...]:

@@ -71,6 +71,9 @@ def build_devices(rows: pd.DataFrame, spans: Spans, place: Mapping[str, str], fi
     exact = rows["exact"].to_numpy(bool) if "exact" in rows else np.zeros(len(rows), bool)
     of_rows = Devices(frame, span, node, phases, letters, (rows["normal_state"] == OPEN).to_numpy(bool), exact)
     devices = _joined(own, _one_a_phase(of_rows, findings))
+    bare = (devices.kinds == "") & ~devices.open
+    findings.add("devices", "device_without_kind", "Devices without a kind: no devices of the study", AMBER,
+                 devices.ids[bare], DEVICE)
     lost = (devices.span < 0) & (devices.node < 0)
     findings.add("devices", "device_on_nothing", "Devices whose place is not in the network: left out", RED,
                  devices.ids[lost], DEVICE)

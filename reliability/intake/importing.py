@@ -109,7 +109,12 @@ def import_study(prepared: Prepared, name: str = "", on_progress: Progress = lam
     for (table, why), names in prepared.typed.left_out.items():
         findings.add("rows", "left_out", f"{table}: rows left out, {why}", "green", names, "row")
     findings.add("rows", "table_unused", "Tables that are of no kind: not used", "amber",
-                 [one.table.name for one in prepared.recognised if not one.kind], "table")
+                 [one.table.name for one in prepared.recognised if not one.kind and one.rule is None], "table")
+    findings.add("rows", "table_ignored", "Tables that the recipe ignores", "green",
+                 [one.table.name for one in prepared.recognised if not one.kind and one.rule is not None], "table")
+    findings.add("rows", "file_unused", "Files and sheets that are not read", "amber", prepared.exports.ignored, "file")
+    for (table, what), which in prepared.typed.read_as.items():
+        findings.add("rows", "read_as", f"{table}: {what}", "green", which, "row")
     findings.add("rows", "column_unused", "Columns that stand for nothing of ours: not used", "green",
                  [f"{one.table.name}: {h}" for one in prepared.recognised if one.kind for h in one.unused], "column")
     for table, column, said, unit in prepared.typed.units:
@@ -212,7 +217,8 @@ def _finish(prepared: Prepared, network: _Network, outages: Outages | None, find
     rows = merged(frame, runs)
     named = name_sections(tree, spans, runs)
     section_of = section_names(tree, spans, named)
-    tables = written_tables(rows, tree, runs, named, other, outages, prepared.typed, section_of, findings)
+    tables = written_tables(rows, tree, runs, named, other, outages, prepared.typed, section_of,
+                            recipe, findings)
     parent = np.where(tree.parent[runs.head] >= 0, runs.run[np.maximum(tree.parent[runs.head], 0)], -1)
     note_mains(rows, parent, findings)
     report = import_report(prepared.typed, spans, tree, network.feeder, rows, parent, network.devices,

@@ -122,8 +122,8 @@ FIELDS: dict[str, tuple[Field, ...]] = {
         _text("transformer_id", "Transformer."), _PLACES[2], _PLACES[1], _text("feeder_id", "Feeder."),
         *(Field(replace(c, required=False)) for c in OUTAGES if c.name in ("started", "restored", "customers",
                                                                            "cause")),
-        _number("duration", "h", "time", "Length of the outage, where restored is not given.", ("duration_h", "h"),
-                ("duration_min", "min"), ("duration_s", "s")),
+        Field(Column("duration", unit="h", low=None, help="Length of the outage, where restored is not given."), "time",
+              alias=(("duration_h", "h"), ("duration_min", "min"), ("duration_s", "s"))),
         _word("fault_kind", ("temporary", "permanent")), _word("planned", ("true", "false")), _STATUS),
     OPERATIONS: (
         _text("device_id"), _text("segment_id"), _text("from"), _text("to"), _text("operations"), _text("kind")),

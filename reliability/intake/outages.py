@@ -17,6 +17,7 @@ from reliability.intake.recipe import Recipe
 from reliability.intake.spans import Spans
 from reliability.intake.words import word_key
 from reliability.schema.problems import Problem, Problems
+from reliability.study.time_forms import FORMS, not_read, short_years
 from reliability.study.timestamps import BLANK, GOOD, ZONE_REMEDY, Timestamps, is_zone, rarer_form, read_timestamps
 
 MOMENTARY_S = 300       # IEEE Std 1366-2012, definitions (from memory): up to five minutes
@@ -27,7 +28,7 @@ class Outages:
     """Outage records as in outages.csv (without section ids), (rows,) each.
 
     section: section of `Tree`, −1 where the place is unknown. started, restored: datetime64[s]. by: what placed each
-    row, "" where nothing did. customer_minutes: NaN where unknown.
+    row, "" where nothing did. customer_minutes: NaN where unknown, and of rows that no index counts.
     """
 
     frame: pd.DataFrame
@@ -47,18 +48,20 @@ def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, 
     rows = rows.reset_index(drop=True)
     section, by, names = _places(rows, spans, tree, served, findings)
     (started, restored), timestamps = _times(rows, recipe, findings, decisions)
-    customers, zone = rows["customers"].to_numpy(float), _zone(recipe)
+    customers, zone = rows["customers"].to_numpy(float), known_zone(recipe)
     event = rows["event_id"].to_numpy(object)
-    event = np.where(event == "", np.array([f"row {r}" for r in rows["row"]], object), event)
+    several = rows["file"].nunique() > 1
+    own = [f"{f}, row {r}" if several else f"row {r}" for f, r in zip(rows["file"], rows["row"], strict=True)]
+    event = np.where(event == "", np.array(own, object), event)
     if recipe.cumulative_steps:
         customers = _steps(event, restored, customers)
     seconds = (restored - started).astype(float)
     seconds[np.isnat(started) | np.isnat(restored)] = np.nan
-    minutes = customers * seconds / 60.0
     frame = pd.DataFrame({
-        "event_id": event, "started": _iso(started, timestamps[0], zone),
-        "restored": _iso(restored, timestamps[1], zone),
+        "event_id": event, "started": iso_text(started, timestamps[0], zone),
+        "restored": iso_text(restored, timestamps[1], zone),
         "customers": customers, "cause": rows["cause"], "fault_kind": rows["fault_kind"], "planned": rows["planned"]})
+    minutes = _counted_minutes(frame, section, seconds, findings)
     outages = Outages(frame, section, started, restored, by, minutes)
     placeable = names != ""
     lost = placeable & (section < 0)
@@ -72,8 +75,22 @@ def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, 
         problems.add(Problem(str(rows["file"][0]), f"none of {len(rows)} outages matches the network",
                              "map the column that names devices or segments of these exports", None, "device_id",
                              str(names[placeable][0])))
-    _note_faults(outages, seconds, names, findings)
+    _note_faults(outages, seconds, names, served.placed_customers or np.inf, findings)
     return outages
+
+
+def _counted_minutes(frame: pd.DataFrame, section: np.ndarray, seconds: np.ndarray, findings: Findings) -> np.ndarray:
+    """Customer-minutes of each row as the study counts them: none of a row that repeats another in every column, nor of
+    one that ends before it begins. What is left out is listed with its minutes."""
+    minutes = frame["customers"].to_numpy(float) * seconds / 60.0
+    event = frame["event_id"].to_numpy(object)
+    again = frame.assign(section=section).duplicated().to_numpy(bool)
+    back = (seconds < 0) & ~again
+    for key, title, out in (
+            ("outage_repeated", "Rows that repeat another in every column: counted once", again),
+            ("end_before_start", "Outages that end before they begin: no duration, no customer-minutes", back)):
+        findings.add("outages", key, title, AMBER, event[out], OUTAGE, minutes=float(np.nansum(minutes[out])))
+    return np.where(again | back, np.nan, minutes)
 
 
 def _labels(event: np.ndarray, names: np.ndarray, at: np.ndarray) -> list[str]:
@@ -131,12 +148,10 @@ def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, findin
 def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: list[Decision]
            ) -> tuple[tuple[np.ndarray, np.ndarray], list[Timestamps]]:
     """Start and end of each row, NaT where unknown; and the times as they were read."""
-    zone = _zone(recipe)
+    zone = known_zone(recipe)
     timestamps, problems = read_timestamps([rows["started"], rows["restored"]], recipe.date_order, str(rows["file"][0]),
-                                           rows["row"].to_numpy(int), zone)
-    decisions += [Decision(TIME, p.file, p.column or "started", p.value or "", p.rule,
-                           "[time] zone = \"America/Chicago\"" if p.remedy.startswith(ZONE_REMEDY) else
-                           "[time] order = \"month_first\" or \"day_first\"", kind="outages") for p in problems]
+                                           rows["row"].to_numpy(int), zone, recipe.century)
+    decisions += time_decisions(problems, "outages")
     event = rows["event_id"].to_numpy(object)
     stated = ~np.isnan(timestamps[0].offset_s) | ~np.isnan(timestamps[1].offset_s)
     findings.add("outages", "time_offset", "Times with an offset from UTC: " + (
@@ -149,11 +164,10 @@ def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: li
         bad = np.flatnonzero((timestamp.status != GOOD) & (timestamp.status != BLANK))
         if problems or not bad.size:
             continue
-        if 2 * len(bad) > len(rows):
-            decisions.append(Decision(TIME, str(rows["file"].iloc[bad[0]]), column, str(rows[column].iloc[bad[0]]),
-                                      "not readable as a date and time", "", len(bad), "outages"))
-        findings.add("outages", "time_unreadable", "Times that cannot be read: unknown", RED,
-                     event[bad], OUTAGE)
+        decisions += unreadable_times(rows, column, bad, "outages")
+        text = str(rows[column].iloc[bad[0]])
+        findings.add("outages", "time_unreadable", f"Times that cannot be read, {column}: unknown; such as {text} "
+                     f"({not_read(text)})", RED, event[bad], OUTAGE)
     hours = rows["duration"].to_numpy(float)
     by_duration = np.isnat(restored) & ~np.isnat(started) & ~np.isnan(hours)
     restored = restored.copy()
@@ -161,12 +175,31 @@ def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: li
     return (started, restored), timestamps
 
 
-def _zone(recipe: Recipe) -> str:
+def time_decisions(problems: list[Problem], kind: str) -> list[Decision]:
+    """What is asked where the order of dates or the time zone is not known."""
+    return [Decision(TIME, p.file, p.column or "started", p.value or "", p.rule,
+                     "[time] zone = \"America/Chicago\"" if p.remedy.startswith(ZONE_REMEDY) else
+                     "[time] order = \"month_first\" or \"day_first\"", kind=kind) for p in problems]
+
+
+def unreadable_times(rows: pd.DataFrame, column: str, bad: np.ndarray, kind: str) -> list[Decision]:
+    """What is asked where years have two digits, or most of a column cannot be read. bad: (m,) rows."""
+    texts = rows[column].iloc[bad].astype(str)
+    short = texts[short_years(texts)]
+    if not len(short) and 2 * len(bad) <= len(rows):
+        return []
+    first = texts.index[0] if not len(short) else short.index[0]
+    remedy = FORMS if not len(short) else "[time] century = 2000, where such dates end with a year from 2000 to 2099"
+    return [Decision(TIME, str(rows["file"].loc[first]), column, texts.loc[first],
+                     f"not readable as a date and time: {not_read(texts.loc[first])}", remedy, len(bad), kind)]
+
+
+def known_zone(recipe: Recipe) -> str:
     """The recipe's time zone, "" where it states none that exists."""
     return recipe.time_zone if is_zone(recipe.time_zone) else ""
 
 
-def _iso(times: np.ndarray, timestamps: Timestamps, zone: str) -> np.ndarray:
+def iso_text(times: np.ndarray, timestamps: Timestamps, zone: str) -> np.ndarray:
     """Times as text, "" where unknown; a date alone stays one, an offset from UTC stays where no zone is known."""
     written = np.datetime_as_string(times, unit="s").astype(object)
     written[np.isnat(times)] = ""
@@ -186,13 +219,13 @@ def _steps(event: np.ndarray, restored: np.ndarray, customers: np.ndarray) -> np
     return np.asarray(own.clip(lower=0.0).reindex(frame.index).to_numpy(float))
 
 
-def _note_faults(outages: Outages, seconds: np.ndarray, names: np.ndarray, findings: Findings) -> None:
+def _note_faults(outages: Outages, seconds: np.ndarray, names: np.ndarray, most: float, findings: Findings) -> None:
+    """List what is odd about the records. most: customers of the whole network, infinite where none are stated."""
     frame, started = outages.frame, outages.started
     event = frame["event_id"].to_numpy(object)
     no_end = np.isnat(outages.restored)
     findings.add("outages", "no_end_time", "Outages without an end", AMBER, event[no_end], OUTAGE)
     findings.add("outages", "no_start", "Outages without a start", AMBER, event[np.isnat(started)], OUTAGE)
-    findings.add("outages", "end_before_start", "Outages that end before they begin", AMBER, event[seconds < 0], OUTAGE)
     first = pd.DataFrame({"event": event, "name": names, "start": started}).drop_duplicates("event")
     first = first[(first["name"] != "") & first["start"].notna()]
     again = first.duplicated(["name", "start"], keep="first").to_numpy()
@@ -200,6 +233,8 @@ def _note_faults(outages: Outages, seconds: np.ndarray, names: np.ndarray, findi
                  first["event"][again], OUTAGE)
     findings.add("outages", "outage_overlap", "The same customers twice in overlapping outages of one place", AMBER,
                  _overlapping(outages, names), OUTAGE)
+    findings.add("outages", "outage_above_served", "Outages of more customers than the whole network has", AMBER,
+                 event[frame["customers"].to_numpy(float) > most], OUTAGE)
     momentary = (seconds <= MOMENTARY_S) & (seconds >= 0)
     findings.add("outages", "momentary", "Records of up to five minutes: momentary events are recorded", GREEN,
                  event[momentary], OUTAGE)

@@ -10,16 +10,16 @@ import numpy as np
 import pandas as pd
 
 from reliability.intake.layers import GEOMETRY_SUFFIXES, Layer, Shapes, read_layers
+from reliability.intake.titles import header_row, text_header_line, told
 from reliability.schema.problems import Problem, Problems, StudyError
 from reliability.study.files import SETTINGS_FILE
-from reliability.study.tables import MOST_CELLS, SHORT_ROW, Rows, read_bytes, read_rows, rows_of
-from reliability.study.workbook import hidden_rows_note, read_sheets
+from reliability.study.tables import MOST_CELLS, SHORT_ROW, Rows, decode, read_bytes, read_rows, rows_of
+from reliability.study.workbook import Sheet, hidden_rows_note, read_sheets
 
 RECIPE_FILE = "import.toml"
 _TABLE_SUFFIXES = (".csv", ".txt", ".tsv", ".xlsx")
 _MOST_BYTES = 2**31
 _PARTS = (".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".xml", ".qpj")    # read with their .shp
-_TITLE_ROWS = 20    # so many rows may stand above the headers
 
 
 @dataclass(frozen=True)
@@ -76,8 +76,14 @@ def read_exports(paths: str | Path | Iterable[str | Path]) -> Exports:
     ignored: list[str] = []
     sizes: dict[str, int] = {}
     settings, problems = None, Problems()
-    for path in map(Path, paths):
-        if path.name.startswith(".") or path.is_dir() or path.suffix.casefold() in _PARTS:
+    given = list(map(Path, paths))
+    lines = {path.stem.casefold() for path in given if path.suffix.casefold() == ".shp"}
+    for path in given:
+        part = path.suffix.casefold() in _PARTS and any(path.name.casefold().startswith(f"{s}.") for s in lines)
+        if path.name.startswith(".") or part:
+            continue
+        if path.is_dir():
+            ignored.append(f"{path.name}/ (a folder: name its files, or import it by itself)")
             continue
         try:
             if path.name == SETTINGS_FILE:
@@ -91,7 +97,7 @@ def read_exports(paths: str | Path | Iterable[str | Path]) -> Exports:
             problems.take(error)
     problems.raise_if_any()
     if not tables:
-        raise StudyError([Problem(str(paths[0]) if isinstance(paths, list) and paths else "exports", "no table is here",
+        raise StudyError([Problem(str(given[0]) if given else "exports", "no table is here",
                                   "name a folder with CSV, XLSX, GeoJSON, GeoPackage or shapefiles")])
     return Exports(tuple(tables), settings, tuple(ignored), sizes)
 
@@ -102,25 +108,35 @@ def _tables(path: Path, ignored: list[str]) -> list[ExportTable]:
         return [_from_layer(path.name, layer) for layer in read_layers(path)]
     content = read_bytes(path, _MOST_BYTES)
     if path.suffix.casefold() != ".xlsx":
-        return [_from_rows("", read_rows(path.name, content))]
+        return [_from_rows("", _text_rows(path.name, content))]
     sheets = read_sheets(path.name, content, MOST_CELLS)
     ignored.extend(f"{path.name}, {sheet.name} (hidden)" for sheet in sheets if sheet.filled and not sheet.visible)
     sheets = [sheet for sheet in sheets if any(map(any, sheet.rows))]
     if not sheets:
         raise StudyError([Problem(path.name, "the file is empty", "give it a header row and its records")])
     several = len(sheets) > 1
-    return [replace(_from_rows(sheet.name if several else "",
-                               rows_of(path.name, _below_title(sheet.rows), sheet.kinds)),
-                    notes=hidden_rows_note(f"{path.name}, {sheet.name}" if several else path.name, sheet))
-            for sheet in sheets]
+    return [_from_sheet(path.name, sheet, several) for sheet in sheets]
 
 
-def _below_title(rows: list[list[str]]) -> list[list[str]]:
-    """Rows from the headers on, with blank ones in place of a title: a row of one cell above one of several."""
-    for k, row in enumerate(rows[:_TITLE_ROWS]):
-        if sum(map(bool, row)) > 1:
-            return [[""] * len(row)] * k + rows[k:]
-    return rows
+def _from_sheet(file: str, sheet: Sheet, several: bool) -> ExportTable:
+    """The table of a sheet, blank rows in the place of what stands above its headers."""
+    name, at = f"{file}, {sheet.name}" if several else file, header_row(sheet.rows)
+    rows = [[""] * len(sheet.rows[at])] * at + list(sheet.rows[at:])
+    return replace(_from_rows(sheet.name if several else "", rows_of(file, rows, sheet.kinds)),
+                   notes=(*told(name, sheet.rows, at), *hidden_rows_note(name, sheet)))
+
+
+def _text_rows(file: str, content: bytes) -> Rows:
+    """Rows of a text, blank lines in the place of what stands above its headers."""
+    if not content.strip():
+        return read_rows(file, content)
+    text, notes = decode(file, content)
+    at = text_header_line(text)
+    if not at:
+        return read_rows(file, content)
+    lines = text.splitlines(keepends=True)
+    rows = read_rows(file, ("\n" * at + "".join(lines[at:])).encode())
+    return replace(rows, notes=(*notes, *rows.notes, *told(file, [[line.strip(" ,;\t\r\n")] for line in lines], at)))
 
 
 def _from_rows(table: str, rows: Rows) -> ExportTable:

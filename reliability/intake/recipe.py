@@ -8,7 +8,7 @@ from typing import Any
 
 import tomlkit
 
-from reliability.intake.kinds import FIELDS, IGNORE, KINDS, field_of
+from reliability.intake.kinds import FIELDS, IGNORE, KINDS, LEAVE_OUT, field_of
 from reliability.intake.reading import RECIPE_FILE
 from reliability.intake.units import factor
 from reliability.intake.words import Meaning, as_meaning, as_stated, known_meaning
@@ -19,9 +19,10 @@ from reliability.study.toml import Toml, read_toml
 VERSION = 1
 TOLERANCE_M, REACH_M = 0.5, 15.0
 DAY_FIRST, MONTH_FIRST = "day_first", "month_first"
-_FILE_KEYS = ("file", "table", "kind", "columns", "units", "leave_out", "ignore")
+LEFT_OPEN = "?"     # stands in a recipe that was made to be filled in where an answer is needed
+_FILE_KEYS = ("file", "table", "kind", "columns", "units", "leave_out", "ignore", "decimal")
 _TABLES: dict[str, tuple[str, ...]] = {
-    "join": ("tolerance_m", "reach_m", "coordinate_system"), "time": ("order", "clock", "zone"),
+    "join": ("tolerance_m", "reach_m", "coordinate_system"), "time": ("order", "clock", "zone", "century"),
     "network": ("sources", "open", "place", "ties", "fault_resistance_ohm"), "outages": ("cumulative_steps",),
 }
 _FREE = ("values", "study", "questions")
@@ -33,7 +34,8 @@ class FileRule:
 
     file: a pattern of file names; table: sheet or layer, "" for any. columns: ours → theirs, two of which are joined
     by a space. units: by our column. leave_out: their column → words whose rows are left out. ignore: their columns
-    that are known and not used; None where the recipe does not say.
+    that are known and not used; None where the recipe does not say. decimal: the decimal sign of its numbers, "" where
+    they show it.
     """
 
     file: str
@@ -43,18 +45,19 @@ class FileRule:
     units: Mapping[str, str] = field(default_factory=dict)
     leave_out: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     ignore: tuple[str, ...] | None = None
+    decimal: str = ""
 
 
 @dataclass(frozen=True)
 class Recipe:
     """Every decision of an import.
 
-    values: kind → our column → word → meaning. sources: node → feeder. open: segments or devices taken as open.
+    values: kind → our column → word → meaning. sources: node → its feeders. open: segments or devices taken as open.
     place: device → segment. ties: open point → chance that the transfer can be carried. fault_resistance_ohm: of faults
-    to ground, where their currents are computed. study: answers, a tree of values as in study.toml. questions:
-    question → answer, for those that are no keys of study.toml. tolerance_m: end
-    points this near are one node; reach_m: so far from a line a point stands on it. stated: whether there is a recipe
-    at all.
+    to ground, where their currents are computed. century: that of years of two digits, such as 2000. study: answers, a
+    tree of values as in study.toml. questions: question → answer, for those that are no keys of study.toml.
+    tolerance_m: end points this near are one node; reach_m: so far from a line a point stands on it. stated: whether
+    there is a recipe at all.
     """
 
     files: tuple[FileRule, ...] = ()
@@ -64,8 +67,9 @@ class Recipe:
     coordinate_system: str = ""
     date_order: str = ""
     clock: int | None = None
+    century: int | None = None
     time_zone: str = ""
-    sources: Mapping[str, str] = field(default_factory=dict)
+    sources: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     open: tuple[str, ...] = ()
     place: Mapping[str, str] = field(default_factory=dict)
     ties: Mapping[str, float] = field(default_factory=dict)
@@ -95,21 +99,25 @@ def read_recipe(content: bytes, file: str = RECIPE_FILE) -> Recipe:
     for name, keys in _TABLES.items():
         _unknown(toml, _table(toml, data, name), keys, f"{name}.")
     join, time, network = (_table(toml, data, name) for name in ("join", "time", "network"))
-    order = time.get("order", "")
+    order, ties = time.get("order", ""), _table(toml, network, "ties", "network.")
     if order not in ("", DAY_FIRST, MONTH_FIRST):
         toml.wrong("time.order", order, "not an order of dates", f'write "{DAY_FIRST}" or "{MONTH_FIRST}"')
     if time.get("clock") not in (None, 12, 24):
         toml.wrong("time.clock", time["clock"], "a clock has 12 or 24 hours", "write 12 or 24")
+    century = time.get("century")
+    if century not in (None, 1900, 2000):
+        toml.wrong("time.century", century, "not the first year of a century", "write 1900 or 2000")
     files = tuple(rule for k, entry in enumerate(data.get("files", ()), 1)
                   if (rule := _file_rule(toml, entry, f"files[{k}]")) is not None)
     recipe = Recipe(
         files=files, values=_values(toml, _table(toml, data, "values")),
         tolerance_m=_number(toml, join, "tolerance_m", TOLERANCE_M), reach_m=_number(toml, join, "reach_m", REACH_M),
-        coordinate_system=str(join.get("coordinate_system", "")), date_order=str(order), clock=time.get("clock"),
-        time_zone=str(time.get("zone", "")),
-        sources={str(k): str(v) for k, v in _sources(network).items()}, open=_strings(network.get("open", ())),
-        place={str(k): str(v) for k, v in network.get("place", {}).items()},
-        ties={str(k): float(v) for k, v in network.get("ties", {}).items()},
+        coordinate_system=_answered(toml, join, "coordinate_system", "join", 'the system, such as "EPSG:26915"'),
+        date_order=str(order), clock=time.get("clock"), century=century,
+        time_zone=_answered(toml, time, "zone", "time", 'the zone, such as "America/Chicago"'),
+        sources=_sources(toml, network), open=_strings(network.get("open", ())),
+        place={str(k): str(v) for k, v in _table(toml, network, "place", "network.").items()},
+        ties={str(k): _number(toml, ties, k, 0.0, "network.ties", "a chance") for k in ties},
         fault_resistance_ohm=_number(toml, network, "fault_resistance_ohm", 0.0, "network", "ohms"),
         cumulative_steps=bool(_table(toml, data, "outages").get("cumulative_steps", False)),
         study=_table(toml, data, "study"),
@@ -119,16 +127,28 @@ def read_recipe(content: bytes, file: str = RECIPE_FILE) -> Recipe:
     return recipe
 
 
-def _sources(network: Mapping[str, Any]) -> Mapping[str, Any]:
-    return network.get("sources", {})
-
-
-def _table(toml: Toml, data: Mapping[str, Any], name: str) -> dict[str, Any]:
+def _table(toml: Toml, data: Mapping[str, Any], name: str, path: str = "") -> dict[str, Any]:
     found = data.get(name, {})
     if isinstance(found, dict):
         return found
-    toml.wrong(name, found, "must be a table", f"write [{name}] and its keys below")
+    toml.wrong(path + name, found, "must be a table", f"write [{path}{name}] and its keys below")
     return {}
+
+
+def _answered(toml: Toml, table: Mapping[str, Any], key: str, name: str, what: str) -> str:
+    value = str(table.get(key, ""))
+    if value == LEFT_OPEN:
+        toml.wrong(f"{name}.{key}", value, "left open", f"write {what}")
+    return value
+
+
+def _sources(toml: Toml, network: Mapping[str, Any]) -> dict[str, tuple[str, ...]]:
+    """Node → its feeders; one stands for itself, several in a list."""
+    sources = {str(k): _strings(v) for k, v in _table(toml, network, "sources", "network.").items()}
+    if LEFT_OPEN in sources:
+        toml.wrong("network.sources", LEFT_OPEN, "left open", 'write the nodes where feeders begin and their names, '
+                   'such as { BUS3 = "F103", BUS4 = ["F104", "F105"] }')
+    return sources
 
 
 def _unknown(toml: Toml, data: Mapping[str, Any], known: tuple[str, ...], path: str) -> None:
@@ -163,23 +183,28 @@ def _file_rule(toml: Toml, entry: object, path: str) -> FileRule | None:
     if kind not in KINDS:
         toml.wrong(f"{path}.kind", kind, "not a kind of table", f"write one of {', '.join((*KINDS, IGNORE))}")
         return None
-    columns, units = entry.get("columns", {}), entry.get("units", {})
+    columns, units, out = (_table(toml, entry, name, f"{path}.") for name in ("columns", "units", "leave_out"))
     known = Names(f.name for f in FIELDS[kind])
     for name in (*columns, *units):
         if field_of(kind, name) is None:
             toml.wrong(f"{path}.columns.{name}", name, f"not a column of {kind}",
                        known.suggest(name, f"known are {', '.join(known.known)}"))
+        elif columns.get(name) == LEFT_OPEN:
+            toml.wrong(f"{path}.columns.{name}", LEFT_OPEN, "left open", f"write the header that has the {name}, or "
+                       "take the key out and map another column of the same use")
     for name, unit in units.items():
         found = field_of(kind, name)
         if found is not None and (not found[0].measure or factor(found[0].measure, str(unit)) is None):
             toml.wrong(f"{path}.units.{name}", unit, "not a unit of this column",
                        "write one of ft, m, km, mi, A, kA, min, h, kW, MW, kVA, MVA that fits it")
-    ignore = entry.get("ignore")
+    ignore, decimal = entry.get("ignore"), str(entry.get("decimal", ""))
+    if decimal not in ("", ".", ","):
+        toml.wrong(f"{path}.decimal", decimal, "not a decimal sign", 'write "." or ","')
     return FileRule(str(entry["file"]), kind, str(entry.get("table", "")),
                     {name: _strings(theirs) for name, theirs in columns.items()},
                     {name: str(unit) for name, unit in units.items()},
-                    {name: _strings(words) for name, words in entry.get("leave_out", {}).items()},
-                    None if ignore is None else _strings(ignore))
+                    {name: _strings(words) for name, words in out.items()},
+                    None if ignore is None else _strings(ignore), decimal)
 
 
 def _values(toml: Toml, data: Mapping[str, Any]) -> dict[str, dict[str, dict[str, Meaning]]]:
@@ -206,6 +231,11 @@ def _values(toml: Toml, data: Mapping[str, Any]) -> dict[str, dict[str, dict[str
 def _meaning(toml: Toml, kind: str, path: str, name: str, text: str) -> None:
     """A word may mean only what our column can hold."""
     found = field_of(kind, name)
+    if text == LEFT_OPEN:
+        choices = () if found is None else found[0].column.choices
+        toml.wrong(path, text, "left open", f"write what this word means: {', '.join((*choices, LEAVE_OUT))}, or a "
+                   "blank for nothing")
+        return
     if found is None:
         toml.wrong(path, name, f"not a column of {kind}",
                    Names(f.name for f in FIELDS[kind]).suggest(name, "name one of ours"))
@@ -221,7 +251,8 @@ def _document(recipe: Recipe) -> tomlkit.TOMLDocument:
     document["version"] = VERSION
     _put(document, "join", {"tolerance_m": recipe.tolerance_m, "reach_m": recipe.reach_m,
                             "coordinate_system": recipe.coordinate_system})
-    _put(document, "time", {"order": recipe.date_order, "clock": recipe.clock, "zone": recipe.time_zone})
+    _put(document, "time", {"order": recipe.date_order, "clock": recipe.clock, "zone": recipe.time_zone,
+                              "century": recipe.century})
     if recipe.files:
         files = tomlkit.aot()
         for rule in recipe.files:
@@ -232,8 +263,8 @@ def _document(recipe: Recipe) -> tomlkit.TOMLDocument:
     values = {kind: columns for kind, columns in values.items() if columns}
     if values:
         document["values"] = _tables(values, 2)
-    _put(document, "network", {"sources": dict(recipe.sources), "open": list(recipe.open),
-                               "place": dict(recipe.place), "ties": dict(recipe.ties),
+    _put(document, "network", {"sources": {n: f[0] if len(f) == 1 else list(f) for n, f in recipe.sources.items()},
+                               "open": list(recipe.open), "place": dict(recipe.place), "ties": dict(recipe.ties),
                                "fault_resistance_ohm": recipe.fault_resistance_ohm or None})
     _put(document, "outages", {"cumulative_steps": recipe.cumulative_steps or None})
     _put(document, "questions", dict(recipe.questions))
@@ -259,6 +290,8 @@ def _file_entry(rule: FileRule) -> tomlkit.items.Table:
                          ("units", dict(rule.units)), ("leave_out", {k: list(v) for k, v in rule.leave_out.items()})):
         if mapping:
             entry[key] = _inline(mapping)
+    if rule.decimal:
+        entry["decimal"] = rule.decimal
     if rule.ignore is not None:
         entry["ignore"] = list(rule.ignore)
     return entry

@@ -134,7 +134,8 @@ def rule_of(recognised: Recognised, pattern: str = "") -> FileRule:
     leave_out = {} if rule is None else dict(rule.leave_out)
     ignore = [h for h in recognised.unused if h not in leave_out]
     return FileRule(pattern or recognised.table.file, recognised.kind, recognised.table.table,
-                    {name: m.headers for name, m in fields.items()}, units, leave_out, tuple(ignore))
+                    {name: m.headers for name, m in fields.items()}, units, leave_out, tuple(ignore),
+                    "" if rule is None else rule.decimal)
 
 
 def _fits_file(table: ExportTable, rule: FileRule) -> bool:

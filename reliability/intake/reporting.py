@@ -7,7 +7,7 @@ import pandas as pd
 
 from reliability.intake.customers import Served
 from reliability.intake.device_rows import Devices, is_device
-from reliability.intake.findings import Findings, state_of, state_of_lost
+from reliability.intake.findings import AMBER, CUSTOMER, RED, Findings, state_of, state_of_lost
 from reliability.intake.outages import Outages
 from reliability.intake.outcome import ImportReport
 from reliability.intake.placing import LINE, Tree
@@ -31,11 +31,30 @@ def import_report(typed: Typed, spans: Spans, tree: Tree, feeder: np.ndarray, fr
     findings.add("topology", "island", "Segments that no source energises: left out",
                  state_of_lost(int(dead.sum()), int(line.sum())), spans.ids[dead], km=float(spans.km[dead].sum()))
     years = _years(outages)
-    return ImportReport(_totals(frame, parent, outages, feeder, years), _matched(spans, line, fed, devices, tree,
+    totals = _totals(frame, parent, outages, feeder, years)
+    _note_totals(totals, findings)
+    return ImportReport(totals, _matched(spans, line, fed, devices, tree,
                                                                                  served,
                                                                                 outages),
                         _balance(typed, spans, line, fed, frame, served, outages), findings,
                         {"years": years, "planned_words": _planned(typed)})
+
+
+def _note_totals(totals: pd.DataFrame, findings: Findings) -> None:
+    """No index per customer exists where there are none, no line fails that has no length. totals: a row a feeder, and
+    ALL."""
+    if not totals["km"].iloc[-1]:
+        findings.add("topology", "network_without_length", "No length at all, so that no line has faults: bring a "
+                     "column of lengths", RED, [ALL])
+    none = totals["customers"].to_numpy(float) == 0.0
+    feeders = totals["feeder_id"].to_numpy(object)
+    if none[-1]:
+        findings.add("customers", "no_customers", "No customers at all, so that SAIFI and SAIDI do not exist: bring a "
+                     "table of transformers or meters with their customers, or a column of customers in the segments",
+                     RED, [ALL], CUSTOMER)
+    else:
+        findings.add("customers", "feeder_without_customers", "Feeders without customers: no indices of their own",
+                     AMBER, feeders[none], "feeder")
 
 
 def _years(outages: Outages | None) -> float:

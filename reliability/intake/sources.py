@@ -16,6 +16,7 @@ from reliability.intake.findings import AMBER, NODE, RED, Findings
 from reliability.intake.spans import Spans
 from reliability.schema.devices import BREAKER
 
+_NAME = '"…"'       # where a feeder's name is to be written
 CIRCUIT = ("fault_current_a", "fault_current_three_phase_a", "x_over_r", "system_kv")
 
 
@@ -31,11 +32,11 @@ class Sources:
     circuit: pd.DataFrame
 
 
-def find_sources(rows: pd.DataFrame, stated: Mapping[str, str], spans: Spans, devices: Devices, findings: Findings
-                 ) -> tuple[Sources, list[Decision]]:
+def find_sources(rows: pd.DataFrame, stated: Mapping[str, tuple[str, ...]], spans: Spans, devices: Devices,
+                 findings: Findings) -> tuple[Sources, list[Decision]]:
     """Sources of a network, and what is open about them.
 
-    rows: typed sources. stated: node → feeder of the recipe.
+    rows: typed sources. stated: node → feeders of the recipe.
     """
     names: dict[int, list[str]] = {}
     nothing = np.full(len(CIRCUIT), np.nan)
@@ -43,7 +44,7 @@ def find_sources(rows: pd.DataFrame, stated: Mapping[str, str], spans: Spans, de
     lost: list[str] = []
     numbers_of = rows[list(CIRCUIT)].to_numpy(float)
     pairs = [*zip(rows["node_id"].tolist(), rows["feeder_id"].tolist(), numbers_of, strict=True),
-             *((node, feeder, nothing) for node, feeder in stated.items())]
+             *((node, feeder, nothing) for node, feeders in stated.items() for feeder in feeders or ("",))]
     roots = _roots(spans)
     for node, feeder, numbers in pairs:
         at = _node(node, spans, roots)
@@ -66,7 +67,8 @@ def find_sources(rows: pd.DataFrame, stated: Mapping[str, str], spans: Spans, de
                      AMBER,
                      [spans.nodes[n] for n in found], NODE)
     if not names and not decisions:
-        decisions = [Decision(NETWORK, "sources", "", "", "no source: no table of sources, no segment without a parent "
+        decisions = _at_shared_nodes(spans, devices) or [
+            Decision(NETWORK, "sources", "", "", "no source: no table of sources, no segment without a parent "
                               "and no breaker at a free end",
                               "add sources.csv or [network] sources = { NODE = \"FEEDER\" }")]
     nodes = np.array(list(names), int)
@@ -113,6 +115,19 @@ def _by_breakers(spans: Spans, devices: Devices) -> tuple[list[int], list[Decisi
                                    "of one network; which of them is the source is open", str(spans.nodes[of[0]]))
                           for n in of]
     return [int(n) for n in found], decisions
+
+
+def _at_shared_nodes(spans: Spans, devices: Devices) -> list[Decision]:
+    """What to ask where breakers stand side by side: nodes all of whose closed spans have one, a question a breaker."""
+    on_span = np.unique(devices.span[~devices.open & (devices.kinds == BREAKER) & (devices.span >= 0)])
+    on_span = on_span[~spans.open[on_span]]
+    degree = np.bincount(spans.ends[~spans.open].ravel(), minlength=len(spans.nodes))
+    breakers = np.bincount(spans.ends[on_span].ravel(), minlength=len(spans.nodes))
+    counts = {str(spans.nodes[int(n)]): int(breakers[n]) for n in np.flatnonzero((breakers == degree) & (breakers > 1))}
+    text = ", ".join(f'"{node}" = [{", ".join([_NAME] * n)}]' for node, n in counts.items())
+    return [Decision(NETWORK, "sources", "node", node, "no source is stated, and several breakers stand at one node: "
+                     "whether feeders begin there, and their names, is open", f"[network] sources = {{ {text} }}")
+            for node, n in counts.items() for _ in range(n)]
 
 
 def _parts(spans: Spans) -> np.ndarray:

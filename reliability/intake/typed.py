@@ -3,23 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from reliability.intake.decisions import UNIT, WORD, Decision
+from reliability.intake.decisions import NUMBER, UNIT, WORD, Decision
 from reliability.intake.kinds import DEVICE_COLUMNS, FIELDS, IDS, SEGMENTS, Field
 from reliability.intake.layers import Shapes
 from reliability.intake.recipe import Recipe
 from reliability.intake.recognise import Recognised
+from reliability.intake.thousands import PlainNumbers, plain_numbers
+from reliability.intake.total_rows import described, total_rows
 from reliability.intake.units import Plausibility, factor, plausibility
-from reliability.intake.words import Meaning, as_stated, known_meaning, suggestion, word_key
+from reliability.intake.words import Meaning, as_stated, known_meaning, suggestion, toml_text, word_key
 from reliability.schema.columns import KM_PER_MILE, Column
 from reliability.schema.problems import Problem, Problems
-from reliability.study.cells import number_column
-from reliability.study.decimals import doubtful_signs, may_hold_thousands
+from reliability.study.cells import number_column, says_unknown
+from reliability.study.decimals import may_hold_thousands
 from reliability.study.headers import Table
 from reliability.study.spreadsheet_cells import report_ids, report_troubles
 
@@ -46,7 +48,7 @@ class Typed:
     frames: kind → frame; text as object columns with "" where blank, numbers as float in our units with NaN, `file`
     (name of the table) and `row`. shapes: kind → geometry of the rows, where any table has one. words: every distinct
     word. units: (table, column, plausibility, unit). left_out: (table, reason) → names of the rows that are
-    left out.
+    left out. read_as: (table, what was read as something else) → which.
     """
 
     frames: dict[str, pd.DataFrame] = field(default_factory=dict)
@@ -54,6 +56,7 @@ class Typed:
     words: list[Word] = field(default_factory=list)
     units: list[tuple[str, str, Plausibility, str]] = field(default_factory=list)
     left_out: dict[tuple[str, str], list[str]] = field(default_factory=dict)
+    read_as: dict[tuple[str, str], list[str]] = field(default_factory=dict)
     decisions: list[Decision] = field(default_factory=list)
     headers: dict[tuple[str, str], str] = field(default_factory=dict)
 
@@ -156,7 +159,11 @@ def _row_names(one: Recognised, at: np.ndarray) -> list[str]:
 
 def _left_out(one: Recognised, typed: Typed) -> np.ndarray:
     """Rows that stay, (rows,) bool, by the recipe's leave_out."""
-    keep = np.ones(len(one.table), bool)
+    totals = total_rows(one)
+    if totals.any():
+        typed.read_as[(one.table.name, "rows of totals, not counted")] = [
+            described(one, k) for k in np.flatnonzero(totals).tolist()]
+    keep = ~totals
     by_key = {word_key(h): h for h in one.table.columns}
     for header, words in (one.rule.leave_out if one.rule else {}).items():
         column = one.table.columns.get(by_key.get(word_key(header), ""))
@@ -212,7 +219,7 @@ def _note_words(seen: Mapping[tuple[str, str], dict[str, list[Any]]], typed: Typ
             guess = suggestion(of, word) if meaning is None else None
             typed.words.append(Word(kind, column, word, rows, meaning, guess))
             if meaning is None:
-                text = "" if guess is None else "nothing" if as_stated(of, guess) == "" else str(as_stated(of, guess))
+                text = "" if guess is None else toml_text(as_stated(of, guess))
                 typed.decisions.append(Decision(WORD, table, f"{kind}.{column}", word, "what this word means is open",
                                                 text, rows, kind))
     typed.words.sort(key=lambda w: (w.meaning is not None, w.kind, w.column, -w.rows))
@@ -223,19 +230,44 @@ def _numbers(one: Recognised, fields: Mapping[str, Field], cells: dict[str, np.n
     """Typed columns; numbers in our units."""
     table = one.table
     numeric = {n: fields[n] for n in cells if fields[n].column.kind in ("number", "whole")}
-    texts = {n: cells[n].tolist() for n in numeric}
-    whole = [texts[n] for n in numeric if may_hold_thousands(fields[n].column)]
+    texts = {n: _without_unknowns(one, n, cells[n].tolist(), rows, typed) for n in numeric}
+    whole = [n for n in numeric if may_hold_thousands(fields[n].column)]
     headers = {m.name: " + ".join(m.headers) for m in one.matches}
-    like = Table(table.name, texts, rows.tolist(), headers, frozenset(), table.decimal_comma,
-                 doubtful_signs(list(texts.values()), whole, table.decimal_comma))
+    plain = plain_numbers(texts, whole, table.decimal_comma, one.rule.decimal if one.rule is not None else "")
+    _note_thousands(one, plain, headers, typed)
+    like = Table(table.name, plain.texts, rows.tolist(), headers, frozenset(), table.decimal_comma, plain.doubtful)
+    settled = replace(like, doubtful="")
     columns: dict[str, np.ndarray] = {n: c for n, c in cells.items() if n not in numeric}
     for name, of in numeric.items():
         unit, scale = _unit(one, of)
         column = of.column if scale == 1.0 else Column(name, unit=unit, low=of.column.low, above=of.column.above)
-        numbers, _ = number_column(like, column, problems)
+        numbers, _ = number_column(settled if name in plain.settled else like, column, problems)
         columns[name] = numbers * scale if scale != 1.0 else numbers
         _doubt(one, of, columns[name], unit, typed)
     return columns
+
+
+def _without_unknowns(one: Recognised, name: str, texts: list[str], rows: np.ndarray, typed: Typed) -> list[str]:
+    """Cells of numbers, blank where they say in a word that nothing is known; these are noted."""
+    unknown = {t for t in set(texts) if says_unknown(t)}
+    if not unknown:
+        return texts
+    at = [k for k, t in enumerate(texts) if t in unknown]
+    match = one.match(name)
+    header = name if match is None else " + ".join(match.headers)
+    typed.read_as.setdefault((one.table.name, "cells that say in a word that nothing is known: blank"), []).extend(
+        f"row {rows[k]}, {header} {texts[k]}" for k in at)
+    return ["" if t in unknown else t for t in texts]
+
+
+def _note_thousands(one: Recognised, plain: PlainNumbers, headers: Mapping[str, str], typed: Typed) -> None:
+    """Note numbers that are read otherwise than they stand, and ask once a table where they have two readings."""
+    if plain.read:
+        typed.read_as[(one.table.name, "numbers with separated thousands or another decimal sign")] = [
+            f"{headers[name]} {cell} as {number}" for name, (cell, number) in plain.read.items()]
+    for name, cell in list(plain.open.items())[:1]:
+        typed.decisions.append(Decision(NUMBER, one.table.name, headers[name], cell, "a comma or point may separate "
+                                        "thousands or be the decimal sign", "", kind=one.kind))
 
 
 def _unit(one: Recognised, of: Field) -> tuple[str, float]:

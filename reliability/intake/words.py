@@ -17,6 +17,7 @@ from reliability.schema.devices import (
     SECTIONALIZER,
     SWITCH,
 )
+from reliability.study.cells import says_unknown
 
 LETTERS = {"a": 1, "b": 2, "c": 4}
 _SIGNS = re.compile(r"(?<=\d)[^\w\s]+(?=\d)|(?:(?<=\s)|^)[+\-−<>=±]+(?=\.?\d)|\.(?=\d)|(?<=\d)[.%]")
@@ -61,6 +62,8 @@ def phases_of(word: str) -> tuple[int, int] | None:
     Read are 1, 2, 3 and the letters A, B, C in any order and with anything but letters between, N for the neutral.
     """
     text = word.strip().casefold()
+    if says_unknown(text):
+        return None         # N/A is neither neutral and A nor nothing
     if text in ("1", "2", "3", "1.0", "2.0", "3.0"):
         return int(float(text)), 0
     letters = [c for c in text if c.isalnum()]
@@ -103,7 +106,7 @@ _OTHER_WORDS: dict[str, tuple[tuple[str, str], ...]] = {
 def suggestion(of: Field, word: str) -> Meaning | None:
     """What a word probably means, marked as a guess by whoever shows it; None where nothing comes to mind."""
     text = word.strip().casefold().replace("_", " ")
-    if not text:
+    if not text or (of.name == "phases" and says_unknown(text)):
         return Meaning()
     rules = _DEVICE_WORDS if of.name == "device" else _OTHER_WORDS.get(of.name, ())
     found = next((meaning for pattern, meaning in rules if re.search(pattern, text)), None)
@@ -143,6 +146,14 @@ def as_stated(of: Field, meaning: Meaning) -> object:
         text = meaning.values[of.name]
         return {"true": True, "false": False}.get(text, text)
     return dict(meaning.values)
+
+
+def toml_text(stated: object) -> str:
+    """What a recipe states for a word, as TOML on one line."""
+    if isinstance(stated, Mapping):
+        return "{ " + ", ".join(f"{name} = {toml_text(value)}" for name, value in stated.items()) + " }"
+    return {"True": "true", "False": "false"}.get(str(stated), str(stated)) if isinstance(
+        stated, bool | int | float) else f'"{stated}"'
 
 
 def plain_text(value: object) -> str:

@@ -11,8 +11,10 @@ from reliability.intake.findings import AMBER, DEVICE, Findings
 from reliability.intake.kinds import CURVE_ROWS, OPERATIONS, SETTINGS_ROWS
 from reliability.intake.merging import Runs
 from reliability.intake.named import Named
+from reliability.intake.operation_times import iso_operations
 from reliability.intake.outages import Outages
 from reliability.intake.placing import Tree
+from reliability.intake.recipe import Recipe
 from reliability.intake.sections import blank_unknown_links
 from reliability.intake.typed import Typed
 from reliability.schema.columns import SECTIONS
@@ -22,8 +24,8 @@ _WHOLE = ("customers", "customers_residential", "customers_small_ci", "customers
 
 
 def written_tables(frame: pd.DataFrame, tree: Tree, runs: Runs, named: Named, other: np.ndarray,
-                   outages: Outages | None, typed: Typed, section_of: Mapping[str, str], findings: Findings
-                   ) -> dict[str, pd.DataFrame]:
+                   outages: Outages | None, typed: Typed, section_of: Mapping[str, str], recipe: Recipe,
+                   findings: Findings) -> dict[str, pd.DataFrame]:
     """Name of each table → frame. frame: merged columns, a row a run. other: (n,) section on the other side of a
     tie."""
     curves = typed.frame(CURVE_ROWS)
@@ -33,7 +35,9 @@ def written_tables(frame: pd.DataFrame, tree: Tree, runs: Runs, named: Named, ot
         tables["outages"] = _outages(outages, named)
     for name, kind in (("operations", OPERATIONS), ("settings", SETTINGS_ROWS)):
         if kind in typed.frames:
-            tables[name] = _by_device(typed.frame(kind), section_of, name, findings)
+            rows = typed.frame(kind)
+            tables[name] = _by_device(iso_operations(rows, recipe) if kind == OPERATIONS else rows, section_of, name,
+                                      findings)
     if CURVE_ROWS in typed.frames:
         tables["curves"] = curves.drop(columns=["file", "row"])
     return {name: table for name, table in tables.items() if len(table)}

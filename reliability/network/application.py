@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.formats import shown
+from reliability.formats import percent, shown
 from reliability.network.application_catalogue import FAIL, PASS, REVIEW, UNKNOWN, VERDICTS, Check, worst
 from reliability.network.application_fuse import existing_ceilings_a, fuse_checks
 from reliability.network.application_proposal import Proposal, propose
@@ -154,9 +154,9 @@ def wrong_links_said(checks: ApplicationChecks) -> str:
     fused = MELTS[checks.network.device[checks.proposal.head]]
     judged = int((fused & (checks.check("fuse_coordination").verdict != UNKNOWN)).sum())
     parts = ", ".join(f"{int((found == finding).sum()):,} {finding}" for finding in (LARGER, SMALLER, NO_LINK))
-    return (f"{len(found):,} of {judged:,} fuses at the heads of laterals hold another link than coordination asks for "
-            f"({parts}); the study assumes {checks.values['wrong_link_share']:.3g} of all fuses to hold the next "
-            "larger link by error")
+    return (f"{len(found):,} of {judged:,} fuses at the heads of laterals hold another link than coordination at the "
+            f"tap asks for ({parts}); beside these, which the records show, the study assumes "
+            f"{percent(checks.values['wrong_link_share'])} of all fuses to hold the next larger link by error")
 
 
 def evidence_frame(checks: ApplicationChecks, lateral_ids: np.ndarray | list[str] | None = None) -> pd.DataFrame:

@@ -130,14 +130,21 @@ class Network:
 
     def along_path(self, values: np.ndarray) -> np.ndarray:
         """Sum of `values` (n,) over section i and all above it, for every i."""
-        total, jump = np.array(values, dtype=float), self.parent.copy()
-        while True:
-            moving = np.flatnonzero(jump >= 0)
-            if not moving.size:
-                return total
-            # path doubling: after k rounds `total` covers 2**k sections towards the source
-            total[moving] += total[jump[moving]]
-            jump[moving] = jump[jump[moving]]
+        total = np.array(values, dtype=float, order="F")
+        for column in total.T if total.ndim == 2 else (total,):        # one by one: each lies together
+            for moving, to in self._rounds:
+                column[moving] += column[to]
+        return total
+
+    @cached_property
+    def _rounds(self) -> list[tuple[np.ndarray, np.ndarray]]:
+        """Path doubling: in round k what is added where, so that a sum then covers 2**k sections towards the source."""
+        jump, rounds = self.parent.copy(), []
+        while (moving := np.flatnonzero(jump >= 0)).size:
+            to = jump[moving]
+            rounds.append((moving, to))
+            jump[moving] = jump[to]
+        return rounds
 
 
 def build_network(sections: pd.DataFrame, parent_row: np.ndarray | None = None, settings: pd.DataFrame | None = None,

@@ -161,7 +161,7 @@ def learned_rates(history: History) -> PlotChart:
                hover=[history.records.network.name_by_id.get(str(u), str(u)) for u in units["unit"]]),
         Line(ONE_TO_ONE, [0.0, top], [0.0, top], DOTTED)]
     means = history.learned.priors.reindex(columns=["mean_per_km"])["mean_per_km"].drop(MAIN, errors="ignore").dropna()
-    series += [Line(f"Mean, {group}", [0.0, top], [mean, mean], DASHED, 1 + i)
+    series += [Line(f"Mean of all {group}", [0.0, top], [mean, mean], DASHED, 1 + i)
                for i, (group, mean) in enumerate(means.items())]
     description = (f"{count(len(units), 'lateral')}; observed from {compact(np.nanmin(observed))} to {compact(top)}, "
             f"learned from {compact(np.nanmin(learned))} to {compact(np.nanmax(learned))} faults a km and year."

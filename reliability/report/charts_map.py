@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -23,7 +24,7 @@ from reliability.report.chart import (
     MapPlaces,
 )
 from reliability.report.map_classes import NO_LATERAL, Classed
-from reliability.report.palette import BLUE, GREY, INK, ORANGE, RULE
+from reliability.report.palette import BLUE, GREY, INK, ORANGE, PLUM, RULE
 from reliability.schema.devices import TABLE, Device
 from reliability.schema.problems import shorten
 from reliability.study.plan_view import PlanView
@@ -41,12 +42,12 @@ Window = tuple[float, float, float, float]
 
 
 def network_map(network: Network, view: PlanView, classed: Classed, device: np.ndarray, *, key: str, title: str,
-                shown: np.ndarray | None = None, chosen: Sequence[int] = (), chosen_name: str = "Chosen",
-                miles: bool = False) -> MapChart:
-    """Every section, laterals by class, devices, and marks at the heads of the laterals chosen.
+                shown: np.ndarray | None = None, chosen: Sequence[int] = (), chosen_name: str = "chosen",
+                looked_at: int | None = None, miles: bool = False) -> MapChart:
+    """Every section, laterals by class, and devices; those of the laterals chosen filled and larger.
 
     device: (n,) codes of the devices that stand in the scenario. shown: mask (n,) of the sections drawn, None for all.
-    chosen: positions of heads.
+    chosen: positions of heads; chosen_name: what their devices are in the key. looked_at: position of one head more.
     """
     shown = np.ones(len(network), dtype=bool) if shown is None else shown
     of_section = np.where(network.unit >= 0, classed.of_head[network.unit], NO_LATERAL)
@@ -61,14 +62,14 @@ def network_map(network: Network, view: PlanView, classed: Classed, device: np.n
         if here:
             lines.append(MapLines(one.name, *view.lines(shown & (of_section == k)), one.colour, one.width, one.dash))
             counts.append(f"{one.name}: {count(here, 'lateral')}")
-    marks = _devices(network, view, device, shown)
-    at = np.array([h for h in chosen if shown[h]], dtype=int)
-    if len(at):
-        x, y = view.middle[at].T
-        marks.append(MapMarks(chosen_name, x, y, DIAMOND, ORANGE, True, _size(LARGE, FEW[True], len(at))))
+    new = np.isin(np.arange(len(network)), np.asarray(chosen, dtype=int))
+    marks = _devices(view, device, shown & ~new) + _new_devices(view, device, shown & new, chosen_name)
+    if looked_at is not None and shown[looked_at]:
+        x, y = view.middle[[looked_at]].T
+        marks.append(MapMarks("Looked at", x, y, DIAMOND, PLUM, True, LARGE))
     left_out = int((shown & ~view.routed).sum())
     notes = [f"{count(left_out, 'section')} without a route."] if left_out else []
-    if hidden := _hidden(view, device, shown):
+    if hidden := _hidden(view, device, shown & ~new):
         notes.append(f"Too many to be drawn here: {', '.join(hidden)}.")
     return MapChart(key, title, " ".join([f"{classed.legend}. {'; '.join(counts)}.", *notes]), tuple(lines),
                     tuple(marks), window_of(view, shown), classed.legend, miles, note=" ".join(notes),
@@ -90,7 +91,14 @@ def with_margin(extent: Window, margin: float = MARGIN) -> Window:
     return west - more_x, east + more_x, south - more_y, north + more_y
 
 
-def _devices(network: Network, view: PlanView, device: np.ndarray, shown: np.ndarray) -> list[MapMarks]:
+def _new_devices(view: PlanView, device: np.ndarray, new: np.ndarray, name: str) -> list[MapMarks]:
+    """A filled mark a kind of device at the laterals chosen; no other one stands there."""
+    size = _size(LARGE, FEW[True], max(int(new.sum()), 1))
+    return [replace(_marks(one, *view.source_end[at].T), name=f"{one.label}, {name}", filled=True, size=size)
+            for one in TABLE if len(at := _stand(view, device, new, one))]
+
+
+def _devices(view: PlanView, device: np.ndarray, shown: np.ndarray) -> list[MapMarks]:
     """A kind of mark a device; what backs up laterals is drawn last, on top."""
     hidden = _hidden(view, device, shown)
     return [_marks(one, *view.source_end[at].T) for one in TABLE[::-1]

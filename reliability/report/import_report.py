@@ -25,7 +25,7 @@ SOME_IDS = 12       # ids that the page names of one finding; the table has all
 PARTS = {"topology": "Topology", "devices": "Devices", "customers": "Customers", "outages": "Outages",
          "rows": "Rows and columns"}
 STATE_WORDS = {GREEN: "Green: nothing that needs a look.", AMBER: "Amber: read what is listed before using the study.",
-                RED: "Red: resolve what is listed, or confirm it, before using the study."}
+                RED: "Red: resolve what is listed before using the study."}
 
 
 def import_document(imported: Imported, name: str) -> Document:

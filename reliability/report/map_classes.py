@@ -11,7 +11,7 @@ from reliability.formats import money, number, percent
 from reliability.network.application_catalogue import VERDICTS
 from reliability.network.tree import Network
 from reliability.report.chart import DASHED, DOTTED, SOLID
-from reliability.report.palette import GREY, LOSS, STEPS, VERDICT
+from reliability.report.palette import FAINT, LOSS, STEPS, VERDICT
 
 WIDTHS = (2.0, 2.6, 3.2, 4.0, 5.0)  # of the classes of a benefit: darker and thicker is more; a loss is orange
 WORSE, NOTHING = -1, -2             # classes below the first
@@ -24,7 +24,8 @@ VERDICT_LINES = {"pass": (2.6, SOLID), "review": (3.2, DASHED), "unknown": (2.2,
 class Benefit:
     """What colours the laterals: one value a lateral's head, (n,) NaN elsewhere; more is better.
 
-    kind: of number, see `formats`. worse, nothing: how a value below zero, and none, are called.
+    kind: of number, see `formats`. worse, nothing: how a value below zero, and none, are called. low_matters: whether
+    the smallest values are those to be seen first, as of a share at which a gain is lost.
     """
 
     title: str
@@ -33,6 +34,7 @@ class Benefit:
     kind: str = "any"
     worse: str = "worse than as built"
     nothing: str = "none"
+    low_matters: bool = False
 
     def said(self, value: float) -> str:
         """A value in words, without its unit."""
@@ -82,11 +84,14 @@ def benefit_classes(values: np.ndarray) -> tuple[np.ndarray, list[float]]:
 
 
 def class_styles(benefit: Benefit, ends: Sequence[float]) -> list[tuple[int, MapClass]]:
-    """The classes that values can have and how each is drawn, the first that of least benefit."""
+    """The classes that values can have and how each is drawn, from the smallest values up: the more a class matters,
+    the darker and thicker.
+    """
     last = ends[-1] if ends else 0.0
     names = [f"up to {benefit.bound(end)}" for end in ends] + [f"above {benefit.bound(last)}"]
-    return [*((k, MapClass(name, STEPS[k], WIDTHS[k])) for k, name in enumerate(names)),
-            (NOTHING, MapClass(benefit.nothing, GREY, 1.3)), (WORSE, MapClass(benefit.worse, LOSS, 3.0, DOTTED))]
+    looks = list(zip(STEPS, WIDTHS, strict=True))[::-1 if benefit.low_matters else 1]
+    return [*((k, MapClass(name, *looks[k])) for k, name in enumerate(names)),
+            (NOTHING, MapClass(benefit.nothing, FAINT, 1.3)), (WORSE, MapClass(benefit.worse, LOSS, 3.0, DOTTED))]
 
 
 def by_benefit(network: Network, benefit: Benefit) -> Classed:

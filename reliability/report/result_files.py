@@ -7,6 +7,8 @@ import hashlib
 import io
 from collections.abc import Mapping
 
+from reliability.report.columns_listed import FILE, WHAT
+
 # by name: what it is, in the order in which somebody opens them
 FILES = {
     "report.html": "Report, to read and to print",
@@ -31,7 +33,7 @@ LIST = "contents.csv"
 
 def about(name: str) -> str:
     """What a result file is, in a few words; "" for one that no run writes."""
-    return FILES.get(name, "")
+    return WHAT if name == FILE else FILES.get(name, "")
 
 
 def list_of_files(files: Mapping[str, bytes], inputs: str) -> bytes:

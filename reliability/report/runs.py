@@ -19,6 +19,7 @@ from typing import Any
 from reliability.indices.definitions import INDICES
 from reliability.indices.progress import Progress
 from reliability.pipeline import analyse
+from reliability.report import columns_listed
 from reliability.report.output import write_results
 from reliability.report.result_files import LIST, list_of_files
 from reliability.study.archive import ARCHIVE, changing, is_held, locked
@@ -168,10 +169,11 @@ def _places(folder: Path) -> list[Path]:
 
 
 def zipped(run: Run) -> bytes:
-    """Inputs and results of a run in one file, with a list of them that has a checksum of each."""
+    """Inputs and results of a run in one file, with a list of their columns, and one of files with checksums."""
     content = io.BytesIO()
     files = {f"{part}/{file.name}": file.read_bytes() for part in (INPUTS, RESULTS)
              for file in sorted((run.folder / part).iterdir())}
+    files[columns_listed.FILE] = columns_listed.columns_listed(files, INPUTS)
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
         for path, stored in (files | {LIST: list_of_files(files, INPUTS)}).items():
             archive.writestr(f"{run.name}/{path}", stored)

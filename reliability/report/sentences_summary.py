@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from reliability.business.costs import SOCIETY, UTILITY
-from reliability.business.verdict import HALF_A_UNIT, VIEWERS, pays, scope
+from reliability.business.verdict import HALF_A_UNIT, VIEWERS, loses, pays, scope
 from reliability.formats import meaningful, noun_for
 from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.report.content import Content, installs, named, proposed_conversions, zero_capital_alternatives
@@ -45,12 +45,15 @@ def decision(content: Content) -> Sentence:
     if at is None:
         return _nothing(content)
     place = ("scenarios", at, "business")
-    sentences = [say("{what}{cost}.", what=_conversions(content), cost=_for_money(content, at))]
-    npv = content.figure("money", *place, "npv")
+    npv, what, for_money = content.figure("money", *place, "npv"), _conversions(content), _for_money(content, at)
+    against = npv.value is not None and loses(npv.value)
+    sentences = [say("The proposal, to {what}{cost}," if against else "{what}{cost}.",
+                     what=what if against else _capital(what), cost=for_money)]
     if npv.value is not None:
         values = content.study.values
         holds = scope(str(values["perspective"]), int(values["horizon_years"]))
-        sentences.append(say("This {does} {holds}: net present value (NPV) {npv}{sure}.", does=pays(npv.value),
+        sentences.append(say("{this}{does} {holds}: net present value (NPV) {npv}{sure}.",
+                             this="" if against else "This ", does=pays(npv.value),
                              holds=holds, npv=money(content, npv), sure=sure(content, at)))
     return joined([*sentences, *_opposite(content, at), *_on_hold(content)])
 
@@ -92,7 +95,10 @@ def _conversions(content: Content) -> Sentence:
     if changed.value:
         parts.append(say("change the fast operations of {n} {backups}", n=changed,
                          backups=noun_for(changed.value, "breaker or recloser", "breakers or reclosers")))
-    text = joined(parts or [say("carry out the proposed scenario")], " and ")
+    return joined(parts or [say("carry out the proposed scenario")], " and ")
+
+
+def _capital(text: Sentence) -> Sentence:
     first = text[0]
     return (str(first)[:1].upper() + str(first)[1:], *text[1:])
 

@@ -72,6 +72,11 @@ def _all_plain(texts: list[str]) -> np.ndarray | None:
         return None
 
 
+def says_unknown(text: str) -> bool:
+    """Whether a cell says in a word that nothing is known, such as N/A."""
+    return text.strip().casefold() in _UNKNOWNS
+
+
 def explain(text: str, column: Column) -> tuple[str, str]:
     """Rule and remedy for a cell that holds no plain number."""
     unit = f" in {column.unit}" if column.unit and column.unit != "0–1" else ""
@@ -84,7 +89,7 @@ def explain(text: str, column: Column) -> tuple[str, str]:
     blank = "" if column.required else ", or leave the cell blank where it is not known"
     if bare in _NOT_FINITE or (_NUMBER.fullmatch(bare) and not math.isfinite(float(bare))):
         return "the number is not finite", f"write a finite number{unit}{blank}"
-    if bare in _UNKNOWNS:
+    if says_unknown(bare):
         return "not a number", f"write {number}{unit}{blank}"
     if re.fullmatch(r"[+-]?[\d.,' \u00a0\u202f]+", bare) and any(c.isdigit() for c in bare):
         return ("not a plain number: a comma, point or space in it may separate thousands or be the decimal sign",

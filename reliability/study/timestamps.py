@@ -15,6 +15,7 @@ import pandas as pd
 
 from reliability.schema.problems import Problem
 from reliability.study.iso_times import HOUR, OFFSET, offset_seconds, read_iso
+from reliability.study.time_forms import same_forms
 
 DAY_FIRST, MONTH_FIRST = "day_first", "month_first"
 GOOD, BLANK, UNREADABLE, FAR = 0, 1, 2, 3
@@ -90,14 +91,15 @@ def clean(column: pd.Series) -> pd.Series:
 
 
 def read_timestamps(columns: list[pd.Series], choice: str, file: str, row: np.ndarray,
-                    zone: str = "") -> tuple[list[Timestamps], list[Problem]]:
+                    zone: str = "", century: int | None = None) -> tuple[list[Timestamps], list[Problem]]:
     """Times of several columns of one file, and a problem where the date order or the time zone is not known.
 
     columns: each (n,) text. choice: "" (take it from the file), "day_first" or "month_first". row: (n,) spreadsheet row
     numbers. zone: IANA name of the local time, to which times with an offset from UTC are converted; "" where it is not
-    known: then they stay as written, which is a problem where others have no offset.
+    known: then they stay as written, which is a problem where others have no offset. century: of years of two digits,
+    such as 2000; without it these cannot be read.
     """
-    parts = [_parts(clean(c)) for c in columns]
+    parts = [_parts(clean(c), century) for c in columns]
     order, problems = (choice, []) if choice else _date_order([p.loose for p in parts], columns, file, row)
     times = [_timestamps(p, order) for p in parts]
     if zone:
@@ -142,7 +144,7 @@ def rarer_form(times: list[Timestamps]) -> np.ndarray:
     return np.logical_or.reduce(first if counts[0] < counts[1] else other)
 
 
-def _parts(text: pd.Series) -> _Parts:
+def _parts(text: pd.Series, century: int | None) -> _Parts:
     iso = read_iso(text)
     offset_s = iso.offset_s.copy()
     blank = (text == "").to_numpy(dtype=bool)
@@ -153,6 +155,8 @@ def _parts(text: pd.Series) -> _Parts:
         offset_s[at[found]] = offset_seconds(p[1][found])
         text = text.copy()
         text.iloc[at[found]] = np.where(np.isnan(offset_s[at[found]]), "?", p[0][found].to_numpy(object))
+        other = at if century is not None else at[~text.iloc[at].str.match(_LOOSE).to_numpy(dtype=bool)]
+        text.iloc[other] = same_forms(text.iloc[other], century).to_numpy(object)
     loose = _read_loose(text, at)
     beyond = np.zeros(len(text), bool)
     unread = loose.at[~loose.readable]
@@ -192,7 +196,8 @@ def _seconds(p: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     hour, minute, second = (pd.to_numeric(p[i], errors="coerce").fillna(0).to_numpy(dtype=int) for i in (3, 4, 5))
     half = p[6].fillna("").str.lower().to_numpy(dtype=object)
     twelve_hours = half != ""
-    valid = np.where(twelve_hours, (hour >= 1) & (hour <= 12), hour < 24) & (minute < 60) & (second < 60)
+    in_half = (hour <= 12) & ((hour >= 1) | (half == "am"))       # 0:05 AM is the first hour as well
+    valid = np.where(twelve_hours, in_half, hour < 24) & (minute < 60) & (second < 60)
     hour = np.where(twelve_hours, hour % 12 + 12 * (half == "pm"), hour)
     return hour * HOUR + minute * 60 + second, valid
 

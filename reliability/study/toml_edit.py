@@ -7,15 +7,17 @@ from collections.abc import Iterable, Mapping
 import pandas as pd
 import tomlkit
 
-from reliability.formats import shown
+from reliability.formats import exact
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Assumption, Range
 from reliability.schema.default_ranges import default_range
 from reliability.schema.scenarios import FORCED_IN, FORCED_OUT
+from reliability.study.conversion_words import from_words, in_words
 from reliability.study.folder import SETTINGS_FILE
 from reliability.study.toml import read_toml
 
 LOW, VALUE, HIGH, BY_DEFAULT = "low", "value", "high", "default range"
 SCENARIO_COLUMNS = ("name", "laterals", "device", "counts", "fast_operations", "applicable_only")
+OF_EACH = ("laterals", "fast_operations")       # may be a table with an entry a lateral or device
 ALL = "all"
 
 
@@ -30,7 +32,7 @@ def assumptions_frame(document: tomlkit.TOMLDocument) -> pd.DataFrame:
             stated = stated.get("likely", "")
         around = "" if low or high or off else _default_range(a, stated)
         rows.append({"assumption": a.label, LOW: low, VALUE: "" if stated is None else _text(stated), HIGH: high,
-                     BY_DEFAULT: around, "unit": a.unit, "default": "" if a.default is None else _text(a.default),
+                     BY_DEFAULT: around, "unit": a.unit, "default": "" if a.default is None else _stated(a.default),
                      "group": a.table, "meaning": a.help, "source": a.source})
     return pd.DataFrame(rows, index=pd.Index([a.key for a in ASSUMPTIONS], name="key"), dtype="str")
 
@@ -38,7 +40,7 @@ def assumptions_frame(document: tomlkit.TOMLDocument) -> pd.DataFrame:
 def _default_range(a: Assumption, stated: object) -> str:
     """The default range around what is stated, or around the default, as text; "" for none."""
     known = default_range(a.key, a.default if stated is None else stated)
-    return "" if known is None else f"{shown(known.low, 'any')} to {shown(known.high, 'any')}"
+    return "" if known is None else " to ".join(exact(float(f"{end:.3g}")) for end in (known.low, known.high))
 
 
 def with_assumptions(text: str, before: pd.DataFrame, after: pd.DataFrame) -> str:
@@ -68,6 +70,17 @@ def _cells(frame: pd.DataFrame, key: str) -> list[str]:
     """Low, value and high of an assumption in the table of assumptions, as text."""
     row = frame.loc[key].fillna("").astype(str)
     return [str(row[name]).strip() for name in (LOW, VALUE, HIGH)]
+
+
+def differences(before: tomlkit.TOMLDocument, after: tomlkit.TOMLDocument) -> list[str]:
+    """Each assumption that is stated otherwise, in words with what is stated now, and whether the scenarios differ."""
+    old, new = assumptions_frame(before), assumptions_frame(after)
+    said = []
+    for a in ASSUMPTIONS:
+        low, value, high = now = _cells(new, a.key)
+        if now != _cells(old, a.key):
+            said.append(f"{a.label}: {value or 'the default'}" + (f" ({low} to {high})" if low or high else ""))
+    return said + ([] if scenarios_frame(before).equals(scenarios_frame(after)) else ["scenarios"])
 
 
 def set_name(text: str, name: str) -> str:
@@ -106,14 +119,21 @@ def set_forced(text: str, forced_in: Iterable[str], forced_out: Iterable[str]) -
 
 
 def scenarios_frame(document: tomlkit.TOMLDocument) -> pd.DataFrame:
-    """Scenarios that the study states, as text; laterals separated by semicolons."""
+    """Scenarios that the study states, as text; laterals separated by semicolons, see `conversion_words`."""
     rows = []
     for entry in document.get("scenarios", []):
         row = {name: "" if entry.get(name) is None else _text(entry[name]) for name in SCENARIO_COLUMNS}
         laterals = entry.get("laterals")
         row["laterals"] = "; ".join(map(str, laterals)) if isinstance(laterals, list) else row["laterals"]
+        row |= {name: words for name in OF_EACH if isinstance(entries := entry.get(name), dict)
+                and (words := in_words({str(k): _unwrapped(v) for k, v in entries.items()})) is not None}
         rows.append(row)
     return pd.DataFrame(rows, columns=list(SCENARIO_COLUMNS), dtype="str")
+
+
+def _unwrapped(value: object) -> object:
+    """A value of study.toml without what belongs to the document."""
+    return value.unwrap() if isinstance(value, tomlkit.items.Item) else value
 
 
 def with_scenarios(text: str, after: pd.DataFrame) -> str:
@@ -135,8 +155,10 @@ def _scenario(cells: dict[str, str]) -> tomlkit.items.Table:
     for name, cell in cells.items():
         if not cell:
             continue
-        if cell.startswith("{") and name in ("laterals", "fast_operations"):
+        if cell.startswith("{") and name in OF_EACH:
             entry[name] = _table_of(cell)
+        elif name in OF_EACH and (of_each := from_words(cell, name == "fast_operations")) is not None:
+            entry[name] = _inline(of_each)
         elif name == "laterals" and cell.casefold() != ALL:
             entry[name] = [part.strip() for part in cell.split(";") if part.strip()]
         elif name in ("counts", "fast_operations"):
@@ -165,6 +187,11 @@ def _text(value: object) -> str:
     if isinstance(value, list | tuple):
         return ", ".join(map(_text, value))
     return _inline(value).as_string() if isinstance(value, dict) else str(value)
+
+
+def _stated(value: object) -> str:
+    """A default as it is written for readers."""
+    return exact(value) if isinstance(value, int | float) and not isinstance(value, bool) else _text(value)
 
 
 def _inline(values: Mapping[str, object]) -> tomlkit.items.InlineTable:

@@ -83,11 +83,13 @@ def _proposal(now: ScenarioResults, found: Selection) -> None:
     if at is not None:
         case, currency = now.money[at], now.business.currency
         minutes = now.indices[0]["saidi_min"] - now.indices[at]["saidi_min"]
-        both = set(converted_laterals(decision.choice)) & set(converted_laterals(found.choice))
+        proposed, chosen = (set(converted_laterals(c)) for c in (decision.choice, found.choice))
+        both = proposed & chosen
         here = "At the moved inputs its" if found.moved else "Its"
         text += (f" {here} NPV is {money(case['npv'], currency)} and it {'avoids' if minutes >= 0 else 'adds'} "
                  f"{number(abs(minutes))} minutes of SAIDI a year; "
-                 f"{count(len(both), 'of its laterals is', 'of its laterals are')} also in the selection below.")
+                 f"{count(len(both), 'of its laterals is', 'of its laterals are')} also in the selection below, "
+                 f"{len(proposed - both)} of them drop out, and {len(chosen - both)} others come in.")
     st.markdown(text)
 
 
@@ -170,8 +172,10 @@ def _classed(shown: Opened, now: ScenarioResults, chosen: pd.DataFrame, measure:
     title, unit, column, kind = {
         map_panel.MINUTES: ("Customer-minutes avoided", "a year", "customer_minutes_avoided", "any"),
         map_panel.NPV: ("NPV of converting", now.business.currency, "npv", "money"),
-        map_panel.BREAK_EVEN: ("Break-even share of faults with reclosing off", "", BREAK_EVEN, "share")}[measure]
+        map_panel.BREAK_EVEN: ("", "", BREAK_EVEN, "share")}[measure]
     values = at_heads(network, chosen["section_id"], chosen[column].to_numpy(dtype=float), 0.0)
+    if measure == map_panel.BREAK_EVEN:
+        return by_benefit(network, map_panel.turns(values, "not chosen, or gain keeps its sign"))
     return by_benefit(network, Benefit(title, unit, values, kind, "below 0", "not chosen, or none"))
 
 

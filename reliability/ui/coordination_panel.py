@@ -135,6 +135,8 @@ def _shares(splits: dict[float, OutcomeSplit], own: float, sections: np.ndarray)
         f"{operation}, % of faults": [number(100.0 * now[key].to_numpy()[k]) for key, _ in occurring]
         for k, operation in enumerate(OPERATIONS)}})
     figure.table(table, "Share of the lateral's faults by outcome", "coordination_shares")
+    st.caption("Both: the device opens and the fuse melts as well. Shares count every fault current along the lateral; "
+               "the check of the link looks at the tap alone, so that both may occur where no link is wrong.")
     st.markdown("**As the source grows**: fault currents times a factor, % of faults")
     rows = growth[growth["fault_current_factor"].isin([*FACTORS, own])]
     more = pd.DataFrame({"×": [number(f) for f in rows["fault_current_factor"]], "operation": rows["operation"], **{

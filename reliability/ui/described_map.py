@@ -25,22 +25,24 @@ from reliability.report.chart import (
 )
 from reliability.report.map_thinning import thinned
 from reliability.report.palette import INK, PAPER, see_through
-from reliability.ui.plotting import BUTTONS, DASHES, axis, layout, picture
+from reliability.ui.plotting import BUTTONS, DASHES, layout, picture
 from reliability.ui.text import label
 
 SYMBOLS = {SQUARE: "square", DIAMOND: "diamond", TRIANGLE: "triangle-up", CIRCLE: "circle", CROSS: "x-thin"}
 FINEST = 1 / 4000                  # of the width of the picture: a bend that is smaller is left out
-SHAPE = 2.4                        # width over height of the picture, which a page has room for
-BAR_AT = (0.02, 0.02)              # of the window, from its lower left corner
+BAR_AT = (0.02, -0.03)             # of the window, from its lower left corner: below what is drawn
+BAR_ROOM = 0.06                    # of the window, below it
+# Room for both keys. A frame that made room for them itself would be fitted to the network twice, and too large.
+MARGINS = {"l": 10, "r": BUTTONS, "t": 100, "b": 74, "autoexpand": False}
 LEGEND: dict[str, object] = {"orientation": "h", "x": 0, "itemclick": False, "itemdoubleclick": False}
 
 Trace = dict[str, object]
 
 
 def map_figure(chart: MapChart, large: bool, height: int) -> go.Figure:
-    """The map on the screen, in kilometres or miles from its lower left corner; its title stands above it."""
-    unit, word = (METRES_PER_MILE, "mi") if chart.miles else (METRES_PER_KM, "km")
-    window = west, east, south, north = _widened(chart.window)
+    """The map on the screen, in kilometres or miles from its lower left corner, as large as its frame allows."""
+    unit = METRES_PER_MILE if chart.miles else METRES_PER_KM
+    west, east, south, north = chart.window
 
     def placed(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         return (x - west) / unit, (y - south) / unit
@@ -49,20 +51,21 @@ def map_figure(chart: MapChart, large: bool, height: int) -> go.Figure:
     traces += [_at(*placed(marks.x, marks.y)) | _marks(marks) for marks in chart.marks]
     if chart.places is not None:
         traces.append(_at(*placed(chart.places.x, chart.places.y)) | _places(chart.places))
-    bar, notes = _scale(window, chart.miles, unit)
-    finest = FINEST * (window[1] - window[0])
+    bar, notes = _scale(chart.window, chart.miles, unit)
+    finest = FINEST * (east - west)
     shapes = [*(_line(line, *placed(*thinned(line.x, line.y, finest))) for line in chart.lines), bar]
-    ends = [(0.0, (east - west) / unit), (0.0, (north - south) / unit)]
-    across, up = (axis("", ticksuffix=f" {word}", range=list(end), showgrid=False, zeroline=False, nticks=8)
-                  for end in ends)
+    tall = (north - south) / unit
+    ends = [(0.0, (east - west) / unit), (-BAR_ROOM * tall, tall)]
+    across, up = ({"visible": False, "range": list(end)} for end in ends)
     return picture(traces, layout(
         height, large, hovermode="closest", dragmode="pan", shapes=shapes, annotations=notes, hoverdistance=30,
-        margin={"l": 10, "r": BUTTONS, "t": 84, "b": 60}, modebar={"orientation": "v"},
-        xaxis=across | {"constrain": "domain"},
-        yaxis=up | {"scaleanchor": "x", "scaleratio": 1, "constrain": "domain", "constraintoward": "top"},
+        margin=MARGINS, modebar={"orientation": "v"},
+        # the frame keeps its size; of the two ranges one is made longer until both have one scale
+        xaxis=across | {"constrain": "range"},
+        yaxis=up | {"scaleanchor": "x", "scaleratio": 1, "constrain": "range"},
         legend=LEGEND | {"yanchor": "bottom", "y": 1.01,
                          "title": {"text": f"<b>{label(chart.legend, 80)}</b>", "side": "top"}},
-        legend2=LEGEND | {"yanchor": "top", "y": -0.07}))
+        legend2=LEGEND | {"yanchor": "top", "y": -0.01}))
 
 
 def _style(line: MapLines) -> Trace:
@@ -109,13 +112,6 @@ def _places(places: MapPlaces) -> Trace:
             # one of them is drawn, all are found
             "marker": {"size": 9, "opacity": 0, "color": INK, "maxdisplayed": 1},
             "selected": {"marker": {"opacity": 0}}, "unselected": {"marker": {"opacity": 0}}}
-
-
-def _widened(window: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
-    """The window with room at both sides where it is narrower than the picture."""
-    west, east, south, north = window
-    more = 0.5 * max(SHAPE * (north - south) - (east - west), 0.0)
-    return west - more, east + more, south, north
 
 
 def _scale(window: tuple[float, float, float, float], miles: bool, unit: float) -> tuple[Trace, list[Trace]]:

@@ -16,7 +16,7 @@ from reliability.study import StudyError, text_tables, toml_edit
 from reliability.study.changes import apply_change
 from reliability.study.ranges import LEARNED
 from reliability.study.save import ARCHIVE, SETTINGS_FILE, input_files, strange_versions, versions
-from reliability.ui import opened
+from reliability.ui import long_cells, opened
 from reliability.ui.figure import csv_button
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
@@ -25,6 +25,7 @@ from reliability.ui.text import plain
 OUTCOMES = "edit_outcomes"
 WANTED = "assumption_wanted"        # key of the assumption that somebody came for; its row stands first
 CHANGES_SHOWN = 3
+SCENARIO_HEADS = {"name": "Name", "laterals": "Laterals", "fast_operations": "Fast operations"}
 
 
 def tables(shown: Opened) -> None:
@@ -38,11 +39,14 @@ def _table(shown: Opened, table: str) -> None:
     file = text_tables.table_file(shown.folder, table)
     if file is None:
         return
+    original = st.session_state.setdefault("edited_originals", {})      # as it was when the editor's rows were read
     known = {c.name: f"{c.help} {f'({c.unit})' if c.unit else ''}" for c in TABLES[table]}
 
     def read() -> pd.DataFrame:
         frame = text_tables.rows_frame(file, (shown.folder / file).read_bytes())
-        return frame.set_axis(pd.RangeIndex(2, len(frame) + 2, name="row"))    # an index that rows can be added to
+        # an index that rows can be added to
+        frame = original[shown.name, file] = frame.set_axis(pd.RangeIndex(2, len(frame) + 2, name="row"))
+        return long_cells.shortened(frame, table)
 
     def draw(base: pd.DataFrame, key: str) -> pd.DataFrame:
         columns = {name: st.column_config.TextColumn(help=known.get(name), pinned=k == 0 or None)
@@ -51,8 +55,10 @@ def _table(shown: Opened, table: str) -> None:
                               alt=f"The rows of {file}, to be edited")
 
     def change(edited: pd.DataFrame) -> tuple[dict[str, bytes], list[str]]:
-        return {f"{table}.csv": text_tables.frame_bytes(edited)}, [file] if file != f"{table}.csv" else []
+        whole = long_cells.whole(edited, original[shown.name, file], table)
+        return {f"{table}.csv": text_tables.frame_bytes(whole)}, [file] if file != f"{table}.csv" else []
 
+    st.caption("Long numbers are shown with three significant digits; a cell that is not edited keeps all of its own.")
     try:
         _editor(shown, file, read, draw, change)
     except StudyError as error:
@@ -86,14 +92,16 @@ def assumptions(shown: Opened) -> None:
 
 def scenarios(shown: Opened) -> None:
     """Edit the scenarios; "As built" is always there and not in the table."""
-    st.caption("Laterals: all, section ids separated by semicolons, or a device each: { tap-1 = { device = "
-               "\"sectionalizer\", counts = 2 } }. Device: " + ", ".join(LATERAL_DEVICES) + ". Fast operations: a "
-               "number for every breaker and recloser, or { recloser-1 = 0 }. As built is always the first scenario.")
+    st.caption("Laterals: all, section ids separated by semicolons, or a device each, as in “tap-1: sectionalizer, 2 "
+               "counts; tap-2: lateral recloser”. Fast operations: a number for every breaker and recloser, or for "
+               "single ones, as in “recloser-1: 0; recloser-2: 1”. As built is always the first scenario.")
     columns = {
-        "device": st.column_config.SelectboxColumn(options=["", *LATERAL_DEVICES]),
-        "counts": st.column_config.SelectboxColumn(options=["", "1", "2", "3"]),
+        **{name: st.column_config.TextColumn(words) for name, words in SCENARIO_HEADS.items()},
+        "device": st.column_config.SelectboxColumn("Device", options=["", *LATERAL_DEVICES]),
+        "counts": st.column_config.SelectboxColumn("Counts", options=["", "1", "2", "3"]),
         "applicable_only": st.column_config.SelectboxColumn(
-            options=["", "true", "false"], help="true: laterals that fail the application checks stay as they are"),
+            "Only where the checks pass", options=["", "true", "false"],
+            help="true: laterals that fail the application checks stay as they are"),
     }
     text = _settings_text(shown)
     _editor(shown, SETTINGS_FILE + " scenarios",
@@ -126,14 +134,16 @@ def earlier_versions(shown: Opened) -> None:
 
 
 def written_since(before: Mapping[str, bytes], after: Mapping[str, bytes]) -> str:
-    """The first lines that a change wrote into study.toml; files are as they were before and after it."""
-    if SETTINGS_FILE not in before or SETTINGS_FILE not in after:
+    """What a change wrote into study.toml, the first of it; files are as they were before and after it."""
+    if SETTINGS_FILE not in before or SETTINGS_FILE not in after or before[SETTINGS_FILE] == after[SETTINGS_FILE]:
         return ""
-    old, new = (files[SETTINGS_FILE].decode("utf-8", "replace").splitlines() for files in (before, after))
-    known = set(old)
-    written = [line.strip() for line in new if line.strip() and line not in known]
-    more = f" and {count(len(written) - CHANGES_SHOWN, 'more line')}" if len(written) > CHANGES_SHOWN else ""
-    return f"then written: {'; '.join(written[:CHANGES_SHOWN])}{more}" if written else ""
+    try:
+        old, new = (toml_edit.parse_settings(files[SETTINGS_FILE]) for files in (before, after))
+    except StudyError:
+        return "then written: a study.toml that could not be read before or after"
+    written = toml_edit.differences(old, new) or ["other settings"]
+    more = f" and {len(written) - CHANGES_SHOWN} more" if len(written) > CHANGES_SHOWN else ""
+    return f"then written: {'; '.join(written[:CHANGES_SHOWN])}{more}"
 
 
 def draft_tables(shown: Opened) -> None:

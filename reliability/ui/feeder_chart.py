@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 
 from reliability.network.tree import NO_DEVICE, Network
 from reliability.report.map_classes import NO_LATERAL, Classed
-from reliability.report.palette import GREY, INK, LOSS
+from reliability.report.palette import GREY, INK, PLUM
 from reliability.schema.devices import DEVICES
 from reliability.ui import symbols
 from reliability.ui.lengths import KM
@@ -131,7 +131,7 @@ def _pickable(network: Network, places: Layout, lateral: np.ndarray, classed: Cl
         "textfont": {"size": 11, "color": INK}, "hovertext": hover, "hoverinfo": "text",
         "customdata": ids, "name": "Lateral", "showlegend": False,
         "marker": {"size": [13 if i == chosen else 8 for i in ids],
-                   "color": [LOSS if i == chosen else GREY for i in ids],
+                   "color": [PLUM if i == chosen else GREY for i in ids],
                    "line": {"color": INK, "width": [2 if i == chosen else 0.5 for i in ids]},
                    "symbol": ["diamond" if i == chosen else "circle" for i in ids]},
         "selected": {"marker": {"opacity": 1}}, "unselected": {"marker": {"opacity": 1}}}

@@ -17,7 +17,7 @@ from reliability.ui.headers import Header, header
 from reliability.ui.text import plain
 
 CONFIG = {"displayModeBar": False, "responsive": True}
-ZOOM = {"displayModeBar": True, "responsive": True, "scrollZoom": True, "displaylogo": False,
+ZOOM = {"displayModeBar": True, "responsive": True, "scrollZoom": False, "displaylogo": False,
         "modeBarButtons": [["zoomIn2d", "zoomOut2d", "resetScale2d"]]}
 PINNED_FROM = 6                     # columns; the first of a wider table stays where the others are moved
 WRITTEN_AT_MOST = 20_000            # cells; of a larger table the browser writes the numbers
@@ -40,8 +40,8 @@ def chart(figure: go.Figure, alt: str, data: Callable[[], pd.DataFrame], name: s
     """Draw a figure in the app's own colours; returns what is selected in it, if asked for.
 
     alt: what the picture shows, in words. data: its numbers, as a table. csv: whether their download stands below. key:
-    of the picture, another for every time that it is drawn in one run (`slots.Slot.chart`). zoom: the wheel enlarges
-    it, and there are buttons to enlarge it and to put it back.
+    of the picture, another for every time that it is drawn in one run (`slots.Slot.chart`). zoom: there are
+    buttons to enlarge it and to put it back; the wheel scrolls the page.
     """
     selection = st.plotly_chart(figure, theme=None, key=f"chart_{key}",
                                 config=ZOOM if zoom else CONFIG, alt=alt,
@@ -52,10 +52,12 @@ def chart(figure: go.Figure, alt: str, data: Callable[[], pd.DataFrame], name: s
 
 
 def table(frame: pd.DataFrame, name: str, key: str, *, height: int | None = None,
-          column_config: Mapping[str, Any] | None = None, **options: Any) -> Any:
+          column_config: Mapping[str, Any] | None = None, data: Callable[[], pd.DataFrame] | None = None,
+          **options: Any) -> Any:
     """A table to look at and to download: heads in words, numbers as everywhere, what does not exist a dash.
 
-    column_config: by column a `Header` or its label where it is not that of `headers.HEADERS`, or a layout.
+    column_config: by column a `Header` or its label where it is not that of `headers.HEADERS`, or a layout. data: what
+    is downloaded, where that is not what is shown.
     """
     if height:
         options["height"] = height
@@ -68,7 +70,7 @@ def table(frame: pd.DataFrame, name: str, key: str, *, height: int | None = None
         layouts[first] = {**layouts[first], "pinned": True}
     drawn = st.dataframe(_written(frame, heads), hide_index=True, key=f"table_{key}", alt=name, placeholder=DASH,
                          column_config=layouts, **options)
-    csv_button(name, lambda: frame, key)
+    csv_button(name, data or (lambda: frame), key)
     return drawn
 
 

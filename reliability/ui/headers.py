@@ -23,7 +23,7 @@ HEADERS: dict[str, Header] = {
     **_of(TEXT, lateral_id="Lateral, section", feeder_id="Feeder", section_id="Section", backup_id="Backup",
           device_id="Device's number", location="Location", device="Device", verdict="Verdict",
           not_passed="Checks not passed", what="What", in_the_proposal="In the proposal", status="Status", name="Name",
-          why="Why", part="Part",
+          why="Why", part="Part", change="Change", reclosing="Reclosing", fault="Fault",
           unit="Unit",
           reason="Reason", kind="Kind", treatment="Treatment", note="Note", scenario="Scenario",
           perspective="Perspective", worst_by="Among the worst by", method="Method", file="File", column="Column",

@@ -19,6 +19,7 @@ from reliability.intake.deciding import (
     with_kind,
 )
 from reliability.intake.kinds import IGNORE, names_of
+from reliability.intake.notes import notes
 from reliability.intake.recognise import Recognised
 from reliability.ui.import_draft import Draft
 from reliability.ui.import_kinds import KIND_NAMES, OWN_NAMES
@@ -34,6 +35,10 @@ def files(draft: Draft, prepared: Prepared) -> None:
     with st.container(border=True):
         for k, one in enumerate(prepared.recognised):
             _table(draft, prepared, k, one)
+    lines = notes(prepared)
+    if lines:
+        with st.expander(f"What is not used, or read otherwise than it stands: {count(len(lines), 'note')}"):
+            st.markdown("\n".join(f"- {plain(line, 400)}" for line in lines))
     used = [k for k, one in enumerate(prepared.recognised) if one.kind]
     if used:
         _columns(draft, prepared, used)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import pandas as pd
@@ -21,7 +21,9 @@ def still_open(draft: Draft, prepared: Prepared, decisions: Sequence[Decision]) 
     for question in dict.fromkeys((d.table, d.question) for d in decisions):
         of = [d for d in decisions if (d.table, d.question) == question]
         values = ", ".join(plain(d.value) for d in of[:12] if d.value)
-        st.markdown(f"- {plain(question[0])}: {plain(question[1], 300)}" + (f" ({values})" if values else ""))
+        how = of[0].suggestion if of[0].step == TIME and "=" not in of[0].suggestion else ""
+        st.markdown(f"- {plain(question[0])}: {plain(question[1], 300)}" + (f" ({values})" if values else "")
+                    + (f"; {plain(how, 600)}" if how else ""))
     steps = {d.step for d in decisions}
     if TIME in steps:
         times(draft, prepared)
@@ -43,17 +45,28 @@ def _place(draft: Draft, prepared: Prepared) -> None:
 def _sources(draft: Draft, prepared: Prepared, decisions: Sequence[Decision]) -> None:
     """Nodes that may be sources, with the feeder's name; others can be added."""
     stated = dict(prepared.recipe.sources)
-    nodes = [d.value for d in decisions if d.value and d.column == "node"]
-    frame = pd.DataFrame({"source": [n in stated for n in nodes], "node": nodes,
-                          "feeder": [stated.get(n, "") for n in nodes]})
+    pairs = [(d.value, feeder) for d in decisions if d.value and d.column == "node"
+             for feeder in stated.get(d.value, ("",))]
+    pairs = [*dict.fromkeys(p for p in pairs if p[0] in stated), *(p for p in pairs if p[0] not in stated)]
+    frame = pd.DataFrame({"source": [n in stated for n, _ in pairs], "node": [n for n, _ in pairs],
+                          "feeder": [f for _, f in pairs]})
     with st.form(f"sources_{draft.token}"):
-        st.markdown("**Where feeders begin**")
+        st.markdown("**Where feeders begin**: a row a feeder; a node of several breakers has a row for each")
         edited = st.data_editor(frame.astype({"source": bool, "node": "str", "feeder": "str"}), hide_index=True,
                                 num_rows="dynamic", key=f"sources_rows_{draft.token}", alt="Nodes where feeders begin",
                                 column_config={"source": st.column_config.CheckboxColumn("a source", default=True)})
         if st.form_submit_button("Use these sources", type="primary"):
             rows = edited[edited["source"].fillna(False).astype(bool) & edited["node"].fillna("").ne("")]
-            chosen = dict(zip(rows["node"].astype(str), rows["feeder"].fillna("").astype(str), strict=True))
+            chosen = chosen_sources(rows["node"].astype(str), rows["feeder"].fillna("").astype(str))
             if chosen:
                 draft.decide_recipe(replace(prepared.recipe, sources={**stated, **chosen}))
                 st.rerun()
+
+
+def chosen_sources(nodes: Iterable[str], feeders: Iterable[str]) -> dict[str, tuple[str, ...]]:
+    """Node → its feeders, of rows of one each: every name of a node stays, each once."""
+    chosen: dict[str, tuple[str, ...]] = {}
+    for node, feeder in zip(map(str.strip, nodes), map(str.strip, feeders), strict=True):
+        known = chosen.get(node, ())
+        chosen[node] = known if feeder in known else (*known, feeder)
+    return {node: tuple(f for f in named if f) or ("",) for node, named in chosen.items()}

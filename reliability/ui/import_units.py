@@ -7,15 +7,19 @@ from dataclasses import replace
 import streamlit as st
 
 from reliability.intake import Prepared, Recipe
-from reliability.intake.deciding import Measured, measured, with_unit
+from reliability.intake.deciding import Measured, measured, with_decimal, with_unit
+from reliability.intake.decisions import NUMBER
 from reliability.intake.kinds import OUTAGE_ROWS
 from reliability.intake.recipe import DAY_FIRST, MONTH_FIRST
+from reliability.intake.recognise import Recognised
 from reliability.ui.import_draft import Draft
 from reliability.ui.text import plain, short
 
 OPEN = "open"
 ORDERS = {"": "as the dates tell", MONTH_FIRST: "month first: 03/04 is March 4",
           DAY_FIRST: "day first: 03/04 is April 3"}
+DECIMALS = {"": "as the numbers tell", ".": "point: 1,234.5", ",": "comma: 1.234,5"}
+CENTURIES = {None: "not read", 2000: "03/04/24 is of 2024", 1900: "03/04/94 is of 1994"}
 CLOCKS = {None: "as the times tell", 12: "12 hours", 24: "24 hours"}
 
 
@@ -25,6 +29,8 @@ def units(draft: Draft, prepared: Prepared) -> None:
     st.markdown("Units are never guessed in silence: they come from a header, the recipe or from here."
                 if rows else "No column of these exports has a unit.")
     with st.container(border=True):
+        for k, one in enumerate(prepared.recognised):
+            _decimal(draft, prepared, k, one)
         for k, row in enumerate(rows):
             _unit(draft, prepared, k, row)
     if any(one.kind == OUTAGE_ROWS for one in prepared.recognised):
@@ -49,6 +55,22 @@ def _unit(draft: Draft, prepared: Prepared, k: int, row: Measured) -> None:
         right.button("It is right", key=f"right_{key}", on_click=_confirm, args=(draft, row.key))
 
 
+def _decimal(draft: Draft, prepared: Prepared, k: int, one: Recognised) -> None:
+    """The decimal sign of a table whose numbers have two readings, or for which it has been stated."""
+    stated = "" if one.rule is None else one.rule.decimal
+    asked = next((d for d in prepared.decisions if d.step == NUMBER and d.table == one.table.name), None)
+    if asked is None and not stated:
+        return
+    name, sign, said = st.columns([4, 2, 8], vertical_alignment="center")
+    name.markdown(f"**Numbers of {plain(one.table.name)}**")
+    key = f"decimal_{draft.token}_{k}_{stated}"
+    sign.selectbox(f"Decimal sign of {short(one.table.name)}", list(DECIMALS), index=list(DECIMALS).index(stated),
+                   key=key, format_func=DECIMALS.__getitem__, label_visibility="collapsed",
+                   on_change=lambda: draft.decide_recipe(with_decimal(prepared.recipe, one, st.session_state[key])))
+    if asked is not None:
+        said.markdown(f":orange-badge[open] {plain(asked.column)} {plain(asked.value)}: {plain(asked.question, 160)}")
+
+
 def _confirm(draft: Draft, key: str) -> None:
     draft.decide(confirmed=[*draft.confirmed, key])
 
@@ -63,13 +85,17 @@ def times(draft: Draft, prepared: Prepared) -> None:
     """How dates and times of the outages are written."""
     recipe = prepared.recipe
     st.markdown("**Times of the outages**")
-    order, clock, zone = st.columns(3)
+    order, clock, century, zone = st.columns(4)
     key = f"order_{draft.token}"
     order.selectbox("Order of dates", list(ORDERS), index=list(ORDERS).index(recipe.date_order), key=key,
                     format_func=ORDERS.__getitem__, on_change=_decide, args=(draft, recipe, "date_order", key))
     key = f"clock_{draft.token}"
     clock.selectbox("Clock", list(CLOCKS), index=list(CLOCKS).index(recipe.clock), key=key,
                     format_func=CLOCKS.__getitem__, on_change=_decide, args=(draft, recipe, "clock", key))
+    key = f"century_{draft.token}"
+    century.selectbox("Dates that end with two digits", list(CENTURIES), index=list(CENTURIES).index(recipe.century),
+                      key=key, format_func=CENTURIES.__getitem__, on_change=_decide,
+                      args=(draft, recipe, "century", key))
     key = f"zone_{draft.token}"
     zone.text_input("Time zone, such as America/Chicago; blank: local times", recipe.time_zone, key=key, max_chars=60,
                     on_change=_decide, args=(draft, recipe, "time_zone", key))

@@ -9,8 +9,9 @@ import pandas as pd
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
+from reliability import formats
 from reliability.business.break_even import BREAK_EVEN
-from reliability.formats import count, number
+from reliability.formats import DASH, count, number
 from reliability.network.application import (
     ApplicationChecks,
     application_frame,
@@ -26,13 +27,15 @@ from reliability.network.tree import Network
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
 from reliability.report.sections_map import at_heads
 from reliability.schema.devices import DEVICES, SECTIONALIZER
-from reliability.ui import coordination_panel, figure, frame, lengths, map_panel, state
+from reliability.ui import coordination_panel, figure, frame, lengths, map_panel, state, trips_panel
 from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
 from reliability.ui.opened import Opened
 from reliability.ui.place_table import named
 from reliability.ui.scenario_results import pick_scenario, state_results
 from reliability.ui.text import plain, short
 from reliability.what_if import ScenarioResults, by_lateral
+
+COUNTED = "counts"      # unit of the checks that compare whole numbers
 
 
 def show() -> None:
@@ -121,7 +124,7 @@ def _draw(shown: Opened, now: ScenarioResults, scenario: int, checks: Applicatio
         now.results, look, classed, now.results.table.protections[scenario].device, key="feeder",
         name=f"Laterals of {look.feeder}", alt=alt,
         data=lambda: named(part.drop(columns="head"), network, "lateral_id", "lateral"),
-        chosen=map_panel.positions(network, [chosen]), chosen_name="Looked at")
+        looked_at=map_panel.positions(network, [chosen])[0])
     if clicked:
         _look_at(clicked)
         st.rerun()
@@ -137,8 +140,7 @@ def _classed(shown: Opened, now: ScenarioResults, scenario: int, checks: Applica
     if measure == map_panel.OUTAGES:
         return map_panel.by_outages(shown, network)
     if measure == map_panel.BREAK_EVEN:
-        benefit = Benefit("Break-even share of faults with reclosing off", "", _of_heads(rows, network, BREAK_EVEN),
-                          "share", nothing="gain keeps its sign")
+        benefit = map_panel.turns(_of_heads(rows, network, BREAK_EVEN), "gain keeps its sign")
     elif measure == map_panel.NPV:
         npv = now.results.laterals
         npv = npv.loc[npv["scenario"] == now.names[scenario], ["lateral_id", "npv"]]
@@ -194,6 +196,7 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
                          "Current profile", "profile")
         else:
             st.info("The study gives no fault currents here: a picture of them needs both ends of a section.")
+    trips_panel.show(now, int(row["head"]), scenario)
     _evidence(checks, chosen, right)
     coordination_panel.lateral(now, int(row["head"]), actuating, coordination_panel.followed(now, scenario))
 
@@ -204,9 +207,27 @@ def _evidence(checks: ApplicationChecks, chosen: str, place: DeltaGenerator) -> 
     with place:
         for row in evidence[evidence["verdict"] != VERDICTS[PASS]].itertuples():
             st.markdown(f"**{plain(row.label)}: {row.verdict}.** {plain(row.reason, 400)}")
-    figure.table(evidence, "Evidence of the checks", "evidence", height=365, column_config={
-        "label": st.column_config.TextColumn("Check", width=270),
+    figure.table(evidence_in_words(evidence), "Evidence of the checks", "evidence", height=365, data=lambda: evidence,
+                 column_config={
+        "label": st.column_config.TextColumn("Check", width=340),
+        "margin": st.column_config.TextColumn("Margin", width=110),
         "reason": st.column_config.TextColumn("Reason", width=600)})
+
+
+def evidence_in_words(evidence: pd.DataFrame) -> pd.DataFrame:
+    """Evidence as it is shown: counts as whole numbers, and how many there are to spare of them."""
+    counted = evidence["unit"].eq(COUNTED).to_numpy()
+
+    def written(column: str) -> list[str]:
+        return [formats.shown(v, "count" if whole else "three_digits")
+                for v, whole in zip(evidence[column], counted, strict=True)]
+
+    spare = (evidence["value"] - evidence["limit"]).abs().to_numpy()
+    inside = evidence["margin"].to_numpy() >= 1.0
+    margin = [DASH if np.isnan(m) else f"{number(m)} ×" if not whole else "just met" if not s else
+              f"{count(int(s), 'count')} {'to spare' if good else 'short'}" for m, whole, s, good in
+              zip(evidence["margin"], counted, spare, inside, strict=True)]
+    return evidence.assign(value=written("value"), limit=written("limit"), margin=margin)
 
 
 def _where(network: Network, head: int) -> str:

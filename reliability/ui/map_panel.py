@@ -21,7 +21,7 @@ from reliability.history.outages import records_of
 from reliability.network.tree import Network
 from reliability.report.chart import MapChart
 from reliability.report.charts_map import network_map
-from reliability.report.map_classes import Classed, by_benefit
+from reliability.report.map_classes import Benefit, Classed, by_benefit
 from reliability.report.sections_map import recorded_outages
 from reliability.results import Results
 from reliability.study import Study, StudyError
@@ -71,11 +71,13 @@ def controls(study: Study, places: Sequence[DeltaGenerator], key: str, feeders: 
 
 
 def draw(results: Results, look: Look, classed: Classed, device: np.ndarray, *, key: str, name: str, alt: str,
-         data: Callable[[], pd.DataFrame], chosen: Sequence[int] = (), chosen_name: str = "Chosen") -> str | None:
+         data: Callable[[], pd.DataFrame], chosen: Sequence[int] = (), chosen_name: str = "chosen",
+         looked_at: int | None = None) -> str | None:
     """Draw the network; returns the section_id of a lateral that was clicked just now, None where none was.
 
-    device: (n,) codes of the devices drawn. chosen: positions of heads that are marked. name, data: of the table
-    behind the drawing. alt: what the one-line drawing shows, in words.
+    device: (n,) codes of the devices drawn. chosen, chosen_name: positions of heads whose devices are new, and what
+    these are called. looked_at: position of the head that is looked at. name, data: of the table behind the drawing.
+    alt: what the one-line drawing shows, in words.
     """
     network, view = results.network, results.plan_view
     feeders = [str(f) for f in network.feeder_ids]
@@ -83,17 +85,23 @@ def draw(results: Results, look: Look, classed: Classed, device: np.ndarray, *, 
     if look.on_map and view is not None:
         shown = None if look.feeder == ALL else network.feeder == feeders.index(look.feeder)
         chart = network_map(network, view, classed, device, key=f"map-{key}", title=name, shown=shown, chosen=chosen,
-                            chosen_name=chosen_name, miles=lengths.in_miles(results.study))
+                            chosen_name=chosen_name, looked_at=looked_at, miles=lengths.in_miles(results.study))
         picture, alt = described.figure(chart, frame.presenting(), HEIGHT), _alt(chart)
         note = chart.note
     else:
-        one = str(network.ids[chosen[0]]) if len(chosen) == 1 else None
+        one = None if looked_at is None else str(network.ids[looked_at])
         picture = feeder_chart(network, feeders.index(look.feeder), device, classed, one, frame.presenting(),
                                lengths.unit_and_scale(results.study))
     picked = figure.chart(picture, alt, data, name, key, on_select="rerun", zoom=True)
     if note:
         st.caption(note)
     return _clicked(picked, key)
+
+
+def turns(values: np.ndarray, nothing: str) -> Benefit:
+    """Laterals by the share of faults with reclosing off at which their gain is lost; nothing: of those without."""
+    return Benefit("Reclosing off at which the gain turns, % of faults (darker: sooner)", "", values,
+                   "share", "below 0", nothing, low_matters=True)
 
 
 def _alt(chart: MapChart) -> str:

@@ -72,6 +72,23 @@ def _why(table: pd.DataFrame, found: Selection, fails: np.ndarray, has_one: np.n
          f"a sectionalizer's check fails; another device {nothing}", nothing], "not within the limits")
 
 
+def changes(now: ScenarioResults, found: Selection, rest: pd.DataFrame) -> pd.DataFrame:
+    """A row a lateral that the selection leaves, takes or converts otherwise than the proposal does.
+
+    rest: of `not_chosen`. Columns section_id, feeder_id, change (in words), why (it drops out, "" for others), device
+    and npv, at the inputs of the state.
+    """
+    proposed, chosen = (c.selection[c.selection["what"] == "lateral"] for c in (now.decision.choice, found.choice))
+    before = proposed.set_index(proposed["section_id"].astype(str))["device"]
+    was = chosen["section_id"].astype(str).map(before)
+    comes, differs = chosen[was.isna()], chosen[was.notna() & (was != chosen["device"])]
+    out = rest[rest["section_id"].isin(before.index)]
+    parts = [out.assign(change="drops out"), comes.assign(change="comes in", why=""),
+             differs.assign(change="another device than proposed", why="")]
+    return pd.concat([p[["section_id", "feeder_id", "change", "why", "device", "npv"]] for p in parts],
+                     ignore_index=True)
+
+
 def sums(now: ScenarioResults, selection: pd.DataFrame) -> pd.DataFrame:
     """What is chosen by readiness, by feeder and in all: rows part, laterals, capex, npv, customer_minutes_avoided."""
     rows = readiness.with_status(now, selection).assign(laterals=(selection["what"] == "lateral").astype(int))
@@ -83,13 +100,18 @@ def sums(now: ScenarioResults, selection: pd.DataFrame) -> pd.DataFrame:
 
 
 def show(now: ScenarioResults, found: Selection) -> None:
-    """Both tables, side by side."""
+    """What differs from the proposal, then both tables, side by side."""
+    rest = not_chosen(now, found)
     money = {name: f"{words}, {short(now.business.currency, 12)}" for name, words in (
         ("capex", "Capital"), ("npv", "NPV"))}
+    if not found.proposed and len(differing := changes(now, found, rest)):
+        st.subheader("Against the proposal: what comes in and what drops out", anchor=False)
+        figure.table(named(differing, now.results.network, "section_id", "lateral"), "Against the proposal", "changes",
+                     height=min(36 * (len(differing) + 1) + 3, 250), column_config=money)
     left, right = st.columns([5, 3], gap="large")
     with left:
         st.subheader("What is not chosen, and why", anchor=False)
-        figure.table(named(not_chosen(now, found), now.results.network, "section_id", "lateral"), "Not chosen",
+        figure.table(named(rest, now.results.network, "section_id", "lateral"), "Not chosen",
                      "not_chosen", height=320, column_config=money)
         st.caption("Device, capital, NPV and minutes are those of the best conversion of the lateral by itself.")
     with right:

@@ -63,9 +63,11 @@ def show() -> None:
     base = base_results(study, shown.fingerprint, asked)
     at = proposed_position(now.results.study.scenarios)
     gaps_key, moved = f"gaps|{now.digest}", frozenset(asked.moves)
-    gaps = background.ask(gaps_key, lambda: (data_gaps(now, moved=moved), nearest(now) if at is None else None))
+    gaps = background.ask(gaps_key, lambda: (data_gaps(now, moved=moved), nearest(now) if at is None else None,
+                                             None if at is None else overview_words.npv_turns(now, at)))
     spread = trials.asked(now)
-    _verdict(now, at, spread, gaps.result() if at is None else None)
+    _, needed, npv_turn = gaps.result() if at is None or gaps.done() else (None, None, None)
+    _verdict(now, at, spread, needed, npv_turn)
     other = _chosen_again(now, base, study, asked)
     decisive.tell(decisive.place(), base, asked.moves)
     picture, side = st.columns([3, 2], gap="large")
@@ -100,19 +102,21 @@ def _called(name: str) -> str:
 
 
 def _verdict(now: ScenarioResults, at: int | None, spread: trials.Spread | None,
-             found: tuple[list[Gap], Nearest | None] | None) -> None:
+             needed: Nearest | None, npv_turn: tuple[float, float, float] | None) -> None:
     """The proposal in a sentence, its figures in large type, and what it does to the average customer."""
     currency = now.business.currency
     with st.container(key="overview_verdict"):
         if at is None:
             st.markdown(f"#### No conversion is proposed. {plain(now.decision.choice.message, 400)}")
-            if found is not None and found[1] is not None:
-                st.markdown(plain(overview_words.needed(found[1], currency), 700))
+            if needed is not None:
+                st.markdown(plain(overview_words.needed(needed, currency), 700))
         else:
             st.markdown(f"#### {plain(overview_words.proposal(now, at, spread), 500)}")
-            st.markdown(f"{overview_words.other_view(now, at, spread)}\n\n{plain(overview_words.effect(now, at), 700)}")
+            trip = str(now.results.study.values["reclosing_off_trip"])
+            effect = f"{overview_words.effect(now, at)} {overview_words.npv_turn(npv_turn, trip)}"
+            st.markdown(f"{overview_words.other_view(now, at, spread)}\n\n{plain(effect, 700)}")
     with st.container(key="overview_figures"):
-        tiles.row(_figures(now, at, spread))
+        tiles.row(_figures(now, at, spread, npv_turn))
 
 
 def _chosen_again(now: ScenarioResults, base: ScenarioResults, study: Study, asked: Asked) -> str | None:
@@ -129,11 +133,12 @@ def _chosen_again(now: ScenarioResults, base: ScenarioResults, study: Study, ask
         if not found.done():
             st.markdown("Choosing again at the moved inputs …")
             return key
-        st.markdown(plain(overview_words.chosen_again(now, found.result()), 500))
+        st.markdown(plain(overview_words.chosen_again(now, found.result()), 700))
     return None
 
 
-def _figures(now: ScenarioResults, at: int | None, spread: trials.Spread | None) -> list[Figure]:
+def _figures(now: ScenarioResults, at: int | None, spread: trials.Spread | None,
+             npv_turn: tuple[float, float, float] | None) -> list[Figure]:
     shown = [("SAIDI, min/yr", "saidi_min"), ("SAIFI, 1/yr", "saifi"), ("Momentary events, MAIFI_E, 1/yr", "maifi_e")]
     if at is None:
         return [Figure(name, number(now.indices[0][key])) for name, key in shown]
@@ -148,8 +153,9 @@ def _figures(now: ScenarioResults, at: int | None, spread: trials.Spread | None)
         way = 0 if change is None else tiles.direction(change, after)
         figures.append(Figure(name, number(after), "no change" if not way else number(change, signed=True), way))
     turn = now.results.break_even.reclosing_off_share[at]
-    trip = f"tripping {now.results.study.values['reclosing_off_trip']}"
-    return [*figures, Figure("Reclosing off at which SAIDI turns", percent(turn) if np.isfinite(turn) else DASH, trip)]
+    npv = "at …" if npv_turn is None else f"at {percent(npv_turn[0])}" if np.isfinite(npv_turn[0]) else "keeps its sign"
+    return [*figures, Figure("Reclosing off at which SAIDI turns", percent(turn) if np.isfinite(turn) else DASH,
+                             f"NPV {npv}")]
 
 
 def _drawing(now: ScenarioResults, at: int | None) -> None:
@@ -175,7 +181,8 @@ def _drawing(now: ScenarioResults, at: int | None) -> None:
     clicked = map_panel.draw(
         now.results, map_panel.Look(feeder, map_panel.MINUTES, on_map), _classed(now, at), device, key="overview",
         name="Laterals proposed", alt=f"One-line diagram of feeder {feeder}, {count(len(heads), 'lateral')} converted.",
-        data=lambda: named(chosen, network, "section_id", "lateral or backup", "backup_id"), chosen=heads)
+        data=lambda: named(chosen, network, "section_id", "lateral or backup", "backup_id"), chosen=heads,
+        chosen_name="proposed")
     if clicked:
         state.put(lateral=clicked)
         state.go("reliability/ui/laterals_page.py")

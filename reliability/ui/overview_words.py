@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import numpy as np
 
+from reliability.business.break_even import break_even_share, npv_by_state
 from reliability.business.cashflow import business_summary, yearly_savings
 from reliability.business.costs import INTERRUPTION, SOCIETY, UTILITY
 from reliability.business.selection import Choice, devices_in_words
-from reliability.business.verdict import pays, scope
+from reliability.business.verdict import loses, pays, scope
 from reliability.data_gaps import Nearest
-from reliability.formats import count, money, number, probability
+from reliability.formats import count, money, number, percent, probability
+from reliability.schema.problems import shorten
 from reliability.ui import readiness
 from reliability.ui.text import plain, saidi_turn
 from reliability.ui.trials import Spread, odds_of_gain
 from reliability.what_if import ScenarioResults
 
 OTHER_VIEW = {SOCIETY: "To society, customers' interruption costs counted:", UTILITY: "To the utility alone:"}
+NAMED = 5           # laterals that drop out or come in; the page Selection lists them all
 _MEASURES = (("saidi_min", "minutes without power", "SAIDI"), ("saifi", "sustained interruptions", "SAIFI"))
 
 
@@ -25,8 +28,10 @@ def proposal(now: ScenarioResults, at: int, spread: Spread | None) -> str:
     """
     case, values, currency = now.money[at], now.results.study.values, now.business.currency
     holds = scope(str(values["perspective"]), int(values["horizon_years"]))
-    return (f"{_work(now, at)} for {money(case['capex'], currency)}. This {pays(case['npv'])} {holds}: net present "
-            f"value (NPV) {money(case['npv'], currency)}, {_odds(spread, None if spread is None else spread.npv[at])}")
+    work = f"{_work(now, at)} for {money(case['capex'], currency)}"
+    said = f"The proposal, to {work}," if loses(case["npv"]) else f"{work[:1].upper()}{work[1:]}. This"
+    return (f"{said} {pays(case['npv'])} {holds}: net present value (NPV) {money(case['npv'], currency)}, "
+            f"{_odds(spread, None if spread is None else spread.npv[at])}")
 
 
 def _odds(spread: Spread | None, npv: np.ndarray | None) -> str:
@@ -53,16 +58,33 @@ def _work(now: ScenarioResults, at: int) -> str:
                      f"{devices_in_words(laterals['device'])}{said}")
     if settings:
         parts.append(f"change the fast operations of {count(settings, 'breaker or recloser', 'breakers or reclosers')}")
-    text = " and ".join(parts) or "carry out the proposed scenario"
-    return text[:1].upper() + text[1:]
+    return " and ".join(parts) or "carry out the proposed scenario"
 
 
 def chosen_again(now: ScenarioResults, choice: Choice) -> str:
     """How the choice at the moved inputs differs from what is proposed."""
     if _what_is_done(choice) == _what_is_done(now.decision.choice):
         return "Chosen again at the moved inputs, the selection is the same."
-    return (f"Chosen again at the moved inputs, the selection is another one: {choice.message} The page Selection has "
-            "it.")
+    before, after = map(_device_by_lateral, (now.decision.choice, choice))
+    other_device = [i for i in after if i in before and after[i] != before[i]]
+    names = now.results.network.name_by_id
+    differing = "".join(f" {count(len(ids), one, many)}: {_listed([names[i] for i in sorted(ids)])}"
+                        for one, many, ids in (("drops out", "drop out", before.keys() - after.keys()),
+                                               ("comes in", "come in", after.keys() - before.keys()),
+                                               ("has another device", "have another device", other_device)) if ids)
+    return (f"Chosen again at the moved inputs, the selection is another one: {choice.message}{differing} The page "
+            "Selection has it.")
+
+
+def _device_by_lateral(choice: Choice) -> dict[str, str]:
+    """section_id of each lateral that a choice converts, and the device there."""
+    rows = choice.selection[choice.selection["what"] == "lateral"]
+    return dict(zip(rows["section_id"].astype(str), rows["device"].astype(str), strict=True))
+
+
+def _listed(names: list[str]) -> str:
+    """The first few names."""
+    return ", ".join(shorten(name, 30) for name in names[:NAMED]) + (" …" if len(names) > NAMED else ".")
 
 
 def _what_is_done(choice: Choice) -> set[tuple[str, str, str, str]]:
@@ -86,6 +108,27 @@ def other_view(now: ScenarioResults, at: int, spread: Spread | None) -> str:
         said += (f" What interruptions cost customers {'rises' if cost > 0 else 'falls'} by "
                  f"{money(abs(cost), currency)} a year.")
     return f"**{OTHER_VIEW[other]}** {plain(said, 400)}"
+
+
+def npv_turns(now: ScenarioResults, at: int) -> tuple[float, float, float]:
+    """Share of faults while reclosing is off at which a scenario's NPV is nil, NaN where it keeps its sign; its NPV
+    with reclosing on everywhere, and off.
+    """
+    study = now.results.study
+    on, off = npv_by_state(study.model, (study.scenarios[0], study.scenarios[at]), study.cost_table)[:, 1].tolist()
+    return float(break_even_share(on, off)), on, off
+
+
+def npv_turn(found: tuple[float, float, float] | None, trip: str) -> str:
+    """Where the NPV turns, in a sentence. found: of `npv_turns`, None while it is computed. trip: fast or delayed, of
+    a device with reclosing off.
+    """
+    if found is None:
+        return "Where its NPV turns is being computed …"
+    share, on, off = found
+    if np.isnan(share):
+        return f"It {'pays' if max(on, off) > 0.0 else 'does not pay'}, whatever share that is."
+    return f"It pays only where {'less' if on > 0.0 else 'more'} than {percent(share)} do (tripping {trip})."
 
 
 def effect(now: ScenarioResults, at: int) -> str:

@@ -13,6 +13,7 @@ from reliability.business.break_even import (
     break_even_share,
     customer_hours_by_state,
     momentary_value,
+    npv_by_state,
     table_of_both_states,
 )
 from reliability.business.cashflow import business_summary
@@ -84,6 +85,20 @@ def test_at_its_share_every_scenario_of_a_random_study_gains_nothing(seed):
             assert on[s] * off[s] < 0
     served = study.network.customers.sum()
     np.testing.assert_allclose(found.saidi_minutes_avoided * served, 60.0 * np.array([on, off]), atol=60.0 * scale)
+
+
+@pytest.mark.parametrize("seed", SEEDS[::4])
+def test_the_npv_of_a_random_study_is_nil_where_it_turns(seed):
+    study = expect(random_study(np.random.default_rng(seed), 20, full=True)).study
+    on, off = npv_by_state(study.model, study.scenarios, study.cost_table)
+
+    def npv_at(share: float) -> np.ndarray:
+        return np.array([case["npv"] for case in business_summary(expect(with_share(study, share)).business)])
+
+    scale = 1e-9 * np.abs([on, off]).max(initial=1.0)
+    np.testing.assert_allclose([on, off], [npv_at(0.0), npv_at(1.0)], atol=scale)
+    for s, share in enumerate(break_even_share(on, off)):
+        assert np.isnan(share) or abs(npv_at(float(share))[s]) <= scale
 
 
 def test_random_studies_turn_both_ways_and_not_at_all():

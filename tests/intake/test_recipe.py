@@ -148,7 +148,8 @@ def test_planned_takes_words_only_as_translated(tmp_path):
     recipe = RECIPE.replace('[values.outages.planned]\n"PLANNED" = true\n"UNPLANNED" = false\n', "")
     with pytest.raises(StudyError) as error:
         import_exports(exports(tmp_path), read_recipe(recipe.encode()))
-    assert "'UNPLANNED': what this word means is open (1 row); probably False" in str(error.value)
+    assert ("'UNPLANNED': what this word means is open (1 row); probably [values.outages.planned] \"UNPLANNED\" = false"
+            in str(error.value))
 
 
 def test_foreign_headers_without_a_recipe_are_guessed_and_open(tmp_path):

@@ -42,14 +42,6 @@ def test_check_loads_nothing_that_it_does_not_use():
     assert not loaded(CHECK) & slow
 
 
-def test_a_run_loads_no_statistics_for_a_few_functions_of_them(tmp_path):
-    code = f"from reliability.__main__ import main\nmain(['new', {str(tmp_path / 'new')!r}])\n"
-    code += f"assert main(['run', {str(tmp_path / 'new')!r}, '--out', {str(tmp_path / 'out')!r}, '--trials', '2']) == 0"
-    found = loaded(code)
-    assert "reliability.business.sequences" in found
-    assert "scipy.stats" not in found
-
-
 def test_no_page_of_the_app_loads_matplotlib(tmp_path):
     from reliability.study import workspace
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import re
 from dataclasses import replace
@@ -21,7 +22,7 @@ from reliability.report.content import content_of
 from reliability.report.map_classes import NO_LATERAL, Benefit, by_benefit, by_verdict
 from reliability.report.map_thinning import thinned
 from reliability.report.output import OWNED, write_results
-from reliability.report.palette import GREY, INK, LOSS, STEPS
+from reliability.report.palette import FAINT, GREY, INK, LOSS, STEPS
 from reliability.report.picture import svg
 from reliability.report.plot import STYLE, figure
 from reliability.report.plot_map import map_figure
@@ -88,19 +89,41 @@ def test_a_loss_nothing_and_what_does_not_exist_are_classes_of_their_own(results
     values[:3] = -5.0, 0.0, np.nan
     classed = by_benefit(network, benefit_of(network, values))
     loss, nothing, missing = (classed.classes[k] for k in classed.of_head[network.candidates[:3]])
-    assert (loss.colour, loss.dash, nothing.colour, missing) == (LOSS, DOTTED, GREY, nothing)
-    assert {c.colour for c in classed.classes} - {LOSS, GREY} <= set(STEPS)
+    assert (loss.colour, loss.dash, nothing.colour, missing) == (LOSS, DOTTED, FAINT, nothing)
+    assert {c.colour for c in classed.classes} - {LOSS, FAINT} <= set(STEPS)
     assert classed.text[2] == "Minutes: – a year"
+
+
+@pytest.mark.parametrize("low_matters", [False, True])
+def test_what_matters_more_is_darker_and_thicker_and_nothing_is_the_lightest(results, low_matters):
+    heads = len(results.network.candidates)
+    benefit = replace(benefit_of(results.network, np.linspace(1.0, 2.0, heads)), low_matters=low_matters)
+    classes = by_benefit(results.network, benefit).classes
+    graded = [c for c in classes if c.colour in STEPS][::-1 if low_matters else 1]
+
+    def darkness(colour: str) -> float:
+        return -sum(w * int(colour[i:i + 2], 16) for w, i in ((0.299, 1), (0.587, 3), (0.114, 5)))
+
+    assert len(graded) == len(STEPS)
+    for less, more in itertools.pairwise(graded):
+        assert darkness(more.colour) > darkness(less.colour) + 20
+        assert more.width > less.width
+    nothing = next(c for c in classes if c.name == benefit.nothing)
+    assert darkness(nothing.colour) < darkness(graded[0].colour)
+    assert nothing.width < graded[0].width
 
 
 def test_devices_stand_where_their_sections_begin_and_the_chosen_are_marked(results):
     network, head = results.network, int(results.network.candidates[0])
     chart = chart_of(results, chosen=[head])
     fuses = next(m for m in chart.marks if m.name == "Fuse")
-    at = np.flatnonzero(network.device == CODE["fuse"])
+    at = np.setdiff1d(np.flatnonzero(network.device == CODE["fuse"]), head)       # one mark a lateral
     np.testing.assert_array_equal(np.column_stack([fuses.x, fuses.y]), results.plan_view.source_end[at])
-    chosen = next(m for m in chart.marks if m.name == "Chosen")
-    assert [chosen.x[0], chosen.y[0]] == results.plan_view.middle[head].tolist()
+    assert [m.name for m in chart.marks if m.name.endswith("chosen")] == ["Fuse, chosen"]
+    chosen = next(m for m in chart.marks if m.name == "Fuse, chosen")
+    assert [chosen.x[0], chosen.y[0]] == results.plan_view.source_end[head].tolist()
+    assert (chosen.filled, fuses.filled) == (True, False)
+    assert "Looked at" in [m.name for m in chart_of(results, looked_at=head).marks]
 
 
 def test_devices_of_laterals_that_are_too_many_are_left_out_and_named(results, monkeypatch):
@@ -179,8 +202,8 @@ def test_the_report_shows_selection_and_verdicts_in_plan_where_there_are_routes(
     made = [b for section in (selection, application) for b in section(content).blocks if isinstance(b, MapChart)]
     assert [m.key for m in made] == ["map-selection", "map-verdicts"]
     rows = results.plan.choice.selection
-    chosen = next(m for m in made[0].marks if m.name == "Chosen")
-    assert len(chosen.x) == (rows["what"] == "lateral").sum() > 0
+    chosen = [m for m in made[0].marks if m.name.endswith(", chosen")]
+    assert sum(len(m.x) for m in chosen) == (rows["what"] == "lateral").sum() > 0
     without = replace(content, view=None)
     assert not [b for s in (selection, application) for b in s(without).blocks if isinstance(b, MapChart)]
 

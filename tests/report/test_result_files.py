@@ -8,9 +8,12 @@ import io
 import json
 import zipfile
 
+from reliability.pipeline import analyse
 from reliability.report import runs
-from reliability.report.output import OWNED
+from reliability.report.columns_listed import FILE, RESULTS, columns_listed
+from reliability.report.output import OWNED, TABLES, WORK_PACK, write_results
 from reliability.report.result_files import FILES, INPUT, LIST, about
+from reliability.study import open_study, write_template
 
 
 def test_every_file_that_a_run_may_write_is_said_to_be_something():
@@ -27,8 +30,9 @@ def test_the_list_in_the_zip_has_every_file_with_its_checksum(tmp_path):
         (folder / path).parent.mkdir(parents=True, exist_ok=True)
         (folder / path).write_bytes(content)
     with zipfile.ZipFile(io.BytesIO(runs.zipped(runs.Run(folder, {})))) as archive:
-        assert set(archive.namelist()) == {f"{folder.name}/{path}" for path in (*files, LIST)}
+        assert set(archive.namelist()) == {f"{folder.name}/{path}" for path in (*files, FILE, LIST)}
         listed = archive.read(f"{folder.name}/{LIST}").decode()
+        files[FILE] = archive.read(f"{folder.name}/{FILE}")
     rows = {row["file"]: row for row in csv.DictReader(io.StringIO(listed))}
     assert set(rows) == set(files)
     for path, content in files.items():
@@ -36,3 +40,23 @@ def test_the_list_in_the_zip_has_every_file_with_its_checksum(tmp_path):
         assert int(rows[path]["bytes"]) == len(content)
     assert rows["results/report.html"]["what"] == about("report.html")
     assert rows["inputs/study.toml"]["what"] == INPUT
+
+
+def test_every_column_of_a_run_is_told_in_words(tmp_path):
+    write_template(tmp_path / "study")
+    study = open_study(tmp_path / "study").with_assumptions(objective="saidi")
+    write_results(analyse(study, trials=5), tmp_path / "out", only=(TABLES, WORK_PACK))
+    files = {f"{part}/{file.name}": file.read_bytes() for part, folder in (("inputs", "study"), ("results", "out"))
+             for file in (tmp_path / folder).iterdir()}
+    rows = list(csv.DictReader(io.StringIO(columns_listed(files, "inputs").decode())))
+    tables = {row["file"] for row in rows}
+    assert tables == {path for path in files if path.endswith(".csv")}
+    assert {"inputs/sections.csv", "results/laterals.csv"} < tables
+    for row in rows:
+        if row["file"].startswith("results/") and not row["file"].endswith("work_pack.csv"):
+            assert (row["what"], row["unit"]) == RESULTS[row["column"]], row
+    said = {(row["file"], row["column"]): (row["what"], row["unit"]) for row in rows}
+    assert said["inputs/sections.csv", "length_km"][1] == "km"
+    assert said["results/work_pack.csv", "found_minimum_trip_a"][1] == "A"
+    assert said["results/work_pack.csv", "found_minimum_trip_a"][0].endswith("(as found)")
+    assert all(row["what"] for row in rows)

@@ -142,6 +142,14 @@ def test_nothing_worth_converting_is_said_with_its_reason(content):
     assert empty.order[0] == 0
 
 
+def test_a_proposal_that_does_not_pay_is_no_request(content):
+    scenarios = [s | {"business": s["business"] | {"npv": -5000.0}} if k == content.proposed else s
+                 for k, s in enumerate(content.summary["scenarios"])]
+    text = plain(decision(replace(content, summary={**content.summary, "scenarios": scenarios})))
+    assert text.startswith(f"The proposal, to convert {content.selected.totals['laterals']:.0f} of ")
+    assert "USD, does not pay over 20 years" in text
+
+
 def test_one_lateral_is_singular(content):
     one = content.laterals[content.laterals["lateral_id"] == content.laterals["lateral_id"].iloc[0]]
     text = decision(replace(content, laterals=one, selected=replace(

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import csv
+
 import pandas as pd
 import pytest
 
 from reliability.study import open_study, workspace
 from reliability.study.save import ARCHIVE, versions
+from reliability.study.text_tables import frame_bytes
+from reliability.ui.long_cells import short
 from tests.ui.conftest import app, put, said, sound
 
 
@@ -39,6 +43,29 @@ def test_a_cell_is_saved_at_once_and_the_version_before_is_kept(small):
     assert open_study(folder).sections["customers"][0] == 37
     assert open_study(folder).sections["phases"][3] == 3
     assert "changed in another tab" not in said(sound(test))
+
+
+def test_long_numbers_are_shown_with_three_digits_and_kept_with_all(small):
+    folder = workspace.root() / small
+    text = (folder / "sections.csv").read_text(encoding="utf-8")
+    rows = list(csv.DictReader(text.splitlines()))
+    rows[0]["length_km"], rows[1]["length_km"], rows[2]["length_km"] = "0.6250692096000001", "12.300000000000001", "0.5"
+    put(small, {"sections.csv": frame_bytes(pd.DataFrame(rows))})
+    test = open_tab(small, "Tables")
+    base = test.session_state["editors"][small, "sections.csv"]["base"]
+    assert base["length_km"].tolist()[:3] == ["0.625", "12.3", "0.5"]
+    edit(test, "sections.csv", {1: {"length_km": "12.4"}, 2: {"customers": "36"}})
+    kept = list(csv.DictReader((folder / "sections.csv").read_text(encoding="utf-8").splitlines()))
+    assert [r["length_km"] for r in kept[:3]] == ["0.6250692096000001", "12.4", "0.5"]
+    assert kept[2]["customers"] == "36"
+
+
+@pytest.mark.parametrize(("cell", "said"), [("7100.000000000001", "7100"), ("5021.000418704446", "5021"),
+                                            ("-0.310685596118667", "-0.311"), ("0.0000123456789", "1.23e-05"),
+                                            ("4624.25", "4624.25"), ("1234567890", "1234567890"), ("", ""),
+                                            ("F1.2345678901", "F1.2345678901"), ("12.000000000", "12.000000000")])
+def test_only_numbers_with_more_digits_than_are_read_are_shortened(cell, said):
+    assert short(cell) == said
 
 
 def test_an_edit_that_breaks_the_study_is_a_draft_with_its_problems(small):

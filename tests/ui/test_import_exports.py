@@ -177,6 +177,27 @@ def test_a_unit_may_be_implausible_and_right():
     assert "units open" not in said(step(test, "save"))
 
 
+def test_numbers_with_two_readings_ask_for_the_decimal_sign_of_their_table():
+    test = upload(page(), *exports(line_segments=SEGMENTS.replace("1200", '"1,200"')))
+    taken(test)
+    assert "1 decision on units open" in said(step(test, "save"))
+    step(test, "units")
+    assert "1,200: a comma or point may separate thousands" in said(test)
+    next(s for s in test.selectbox if s.label == "Decimal sign of line_segments.csv").set_value(".")
+    sound(test.run())
+    until(step(test, "save"), "into the new folder")
+    assert "LEN 1,200 as 1200" in said(step(test, "files"))
+
+
+def test_a_year_of_two_digits_is_read_once_its_century_is_chosen():
+    text = OUTAGES.replace("2024-05-01 10:00", "1-May-24 10:00").replace("2024-05-01 12:30", "1-May-24 12:30")
+    test = taken(upload(page(), *exports(oms=text)))
+    until(step(test, "save"), "its year has two digits")
+    next(s for s in test.selectbox if s.label == "Dates that end with two digits").set_value(2000)
+    sound(test.run())
+    until(step(test, "save"), "into the new folder")
+
+
 def test_a_reload_keeps_every_decision_and_the_step():
     test = taken(upload(page(), *exports()))
     step(test, "questions")

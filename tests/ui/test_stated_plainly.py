@@ -3,24 +3,31 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from types import SimpleNamespace
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from reliability.business.cashflow import business_summary
 from reliability.business.costs import SOCIETY
+from reliability.business.proposal import converted_laterals
 from reliability.business.selection import choose, devices_in_words
 from reliability.data_gaps import data_gaps
-from reliability.formats import money
+from reliability.formats import count, money, percent
 from reliability.network.application import check_laterals
 from reliability.network.application_catalogue import FAIL, PASS
 from reliability.pipeline import options_of
 from reliability.report.work_pack_jobs import checks_of_selection
 from reliability.schema.scenarios import Scenario
 from reliability.study import open_study, workspace
-from reliability.ui import coordination_panel, edit, moved, pins, readiness, report_page, sliders
+from reliability.ui import coordination_panel, edit, moved, overview_words, pins, readiness, report_page, sliders
+from reliability.ui.chosen import Selection, question_of
+from reliability.ui.laterals_page import evidence_in_words
+from reliability.ui.limits import stated
 from reliability.ui.money_charts import cashflow_chart
+from reliability.ui.not_chosen import changes, not_chosen
 from reliability.ui.text import plain
 from reliability.what_if import Asked, ScenarioResults, compute, moved_study
 from tests.ui.conftest import app, make_small, metrics, said, sound
@@ -95,6 +102,33 @@ def test_gaps_are_those_of_the_moved_state():
     assert crew.open.startswith("moved to 200 USD per h; ")
 
 
+def test_laterals_that_come_in_or_drop_out_are_listed_with_why(demo):
+    moves = {"crew_rate_per_hour": 120.0}
+    there = compute(moved_study(demo.results.study, moves, demo), "moved", [demo])
+    options = options_of(there.results.study)
+    found = Selection(question_of(there.results.study, stated(demo.results.study)), options, choose(options), False,
+                      True)
+    was, now = (set(converted_laterals(c)) for c in (demo.decision.choice, found.choice))
+    table = changes(there, found, not_chosen(there, found))
+    assert set(table.loc[table["change"] == "drops out", "section_id"]) == was - now != set()
+    assert set(table.loc[table["change"] == "comes in", "section_id"]) == now - was
+    assert set(table.loc[table["change"] == "drops out", "why"]) == {"costs more than it saves"}
+    same = replace(found, choice=demo.decision.choice)
+    assert changes(there, same, not_chosen(there, same)).empty
+
+
+def test_the_share_of_reclosing_off_at_which_npv_turns_stands_beside_that_of_saidi(demo):
+    at = demo.names.index("Proposed")
+    share, on, off = overview_words.npv_turns(demo, at)
+    assert (on, off < 0.0) == (pytest.approx(demo.money[at]["npv"], rel=0.05), True)
+    text = wait_for(test := app(), "being computed")
+    assert plain(f"It pays only where less than {percent(share)} do", 700) in text
+    figure = {name: (value, change) for name, value, change in metrics(test)}["Reclosing off at which SAIDI turns"]
+    assert figure[1] == f"NPV at {percent(share)}"
+    assert overview_words.npv_turn((np.nan, -2.0, -1.0), "fast") == "It does not pay, whatever share that is."
+    assert "more than 20.0 %" in overview_words.npv_turn((0.2, -2.0, 8.0), "fast")
+
+
 def test_another_choice_at_moved_inputs_is_told_on_the_first_page(pays):
     study = open_study(workspace.root() / pays)
     base, moves = compute(study, ""), {"lateral_recloser_cost": 900.0}
@@ -103,6 +137,14 @@ def test_another_choice_at_moved_inputs_is_told_on_the_first_page(pays):
     again = choose(options_of(there.results.study))
     assert again.message != base.decision.choice.message
     assert plain(f"the selection is another one: {again.message}", 500) in text
+    was, now = (c.selection.set_index("section_id")["device"].to_dict() for c in (base.decision.choice, again))
+    assert set(was) == set(now)
+    other = sorted(i for i in now if now[i] != was[i])
+    assert plain(f"{count(len(other), 'has another device', 'have another device')}: {other[0]}") in text
+    fewer = replace(again, selection=again.selection[again.selection["section_id"] != other[0]])
+    assert f"1 drops out: {other[0]}." in overview_words.chosen_again(base, fewer)
+    assert f"{len(now)} come in: {min(now)}" in overview_words.chosen_again(
+        replace(base, decision=replace(base.decision, choice=replace(again, selection=again.selection[:0]))), again)
     assert "Chosen again" not in said(app(study=pays))
     same = wait_for(app(study=pays, sliders="sectionalizer_failure:0.021"), "Choosing again")
     assert "Chosen again at the moved inputs, the selection is the same" in same
@@ -187,6 +229,29 @@ def test_a_change_that_is_rounding_is_none(demo):
     assert changes[1:] == pytest.approx([-s for s in range(1, len(changes))])
 
 
+def test_counts_are_whole_and_their_margin_is_said(demo):
+    evidence = pd.DataFrame({"label": list("abcde"), "value": [3.0, 2.0, 4.0, np.nan, 22.125],
+                             "limit": [3.0, 3.0, 3.0, 3.0, 25.0], "unit": [*["counts"] * 4, "A"],
+                             "margin": [1.0, 1.5, 0.75, np.nan, 1.13]})
+    shown = evidence_in_words(evidence)
+    assert shown["value"].tolist() == ["3", "2", "4", "–", "22.1"]
+    assert shown["margin"].tolist() == ["just met", "1 count to spare", "1 count short", "–", "1.13 ×"]
+    table = next(d.value for d in app("laterals").dataframe if "margin" in d.value)
+    assert {v for v, u in zip(table["value"], table["unit"], strict=True) if u == "counts"} <= {"1", "2", "3", "4", "–"}
+
+
+@pytest.mark.parametrize(("npv", "begins"), [(5000.0, "Convert 27 of 610"), (-5000.0, "The proposal, to convert 27")])
+def test_what_does_not_pay_is_no_request(demo, npv, begins):
+    at = demo.names.index("Proposed")
+    case = [m | {"npv": npv} if s == at else m for s, m in enumerate(demo.money)]
+    now = replace(demo)
+    vars(now)["money"] = case
+    text = overview_words.proposal(now, at, None)
+    assert text.startswith(begins)
+    assert ("for 57\u202f200 USD, does not pay over 20 years" in text) == (npv < 0)
+    assert "convert" in text.casefold()
+
+
 def test_the_study_page_has_the_row_that_was_asked_for_first(pays):
     test = app("study", pays)
     test.session_state[edit.WANTED], test.session_state["study_tab"] = "discount_rate", "Assumptions"
@@ -196,7 +261,13 @@ def test_the_study_page_has_the_row_that_was_asked_for_first(pays):
 
 def test_an_earlier_version_says_what_was_written_then():
     before, after = (f"[costs]\ncrew_rate_per_hour = {rate}\n".encode() for rate in (160, 200))
-    assert edit.written_since({"study.toml": before}, {"study.toml": after}) == "then written: crew_rate_per_hour = 200"
+    assert edit.written_since({"study.toml": before}, {"study.toml": after}) == "then written: Crew rate: 200"
+    with_range = b'name = "x"\n[costs]\ncrew_rate_per_hour = { low = 100, likely = 160, high = 200 }\n[[scenarios]]\n'
+    assert edit.written_since({"study.toml": before}, {"study.toml": with_range}) == (
+        "then written: Crew rate: 160 (100 to 200); scenarios")
+    assert edit.written_since({"study.toml": before}, {"study.toml": b'name = "x"\n' + before}) == (
+        "then written: other settings")
+    assert "could not be read" in edit.written_since({"study.toml": b"= 3"}, {"study.toml": after})
     assert edit.written_since({"study.toml": before}, {}) == ""
 
 
