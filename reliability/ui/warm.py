@@ -12,7 +12,7 @@ import time
 # the first page, which loads nearly all of the others, and what chooses the laterals that it shows
 NEEDED = ("reliability.ui.overview_page", "scipy.optimize")
 # what the other pages need beside that, while somebody reads the first
-LATER = ("pandas.io.formats.style", "reliability.ui.choice_page", "reliability.ui.laterals_page",
+LATER = ("pandas.io.formats.style", "scipy.stats", "reliability.ui.choice_page", "reliability.ui.laterals_page",
          "reliability.ui.compare_page", "reliability.ui.history_page")
 PAUSE_SECONDS = 0.3             # between two of these, so that a page does not wait for all of them
 READING_SECONDS = 4.0           # after the first of all
