@@ -128,7 +128,7 @@ def npv_turn(found: tuple[float, float, float] | None, trip: str) -> str:
     share, on, off = found
     if np.isnan(share):
         return f"It {'pays' if max(on, off) > 0.0 else 'does not pay'}, whatever share that is."
-    return f"It pays only where {'less' if on > 0.0 else 'more'} than {percent(share)} do (tripping {trip})."
+    return f"It pays only where {'less' if on > 0.0 else 'more'} than {percent(share)} do ({trip} tripping while reclosing is off)."
 
 
 def effect(now: ScenarioResults, at: int) -> str:
