@@ -23,6 +23,9 @@ settings.register_profile("many", settings.get_profile("fixed"), derandomize=Fal
                           max_examples=int(os.environ.get("EXAMPLES", "25")))
 settings.load_profile("many" if "EXAMPLES" in os.environ else "fixed")
 
+# what a test starts as a process of its own need not be compiled each time
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 ENGINES = {"enumeration": enumerate_study, "core": core_results}
 
 
