@@ -90,6 +90,7 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("ClosedForms._form", "len(self._kept) >= self.kept", (">= → >",), "one table more or less"),
     ("_one_of_each", "_linear(_matrix(np.searchsorted(wanted, key[at]), at, "
      "np.ones(len(at)), len(wanted), len(key)), 1.0, 1.0)", ("1.0 → 2.0",), "at most one by another limit"),
+    ("_power", "exponent.max(initial=0) + 1", ("0 → 1", "1 → 2"), "powers that no exponent asks for"),
     ("_prepare", "part_class.astype(np.int32) * 64 + make[part_rows]", ANY,
      "only what lies side by side, not what is drawn"),
     ("_prepare", "(table.opened == table.opened[:1]).all(axis=0) & (table.openings == table.openings[:1]).all(axis=0)",
@@ -143,6 +144,5 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("_why_not", "result.x > 0.5", ("> → >=",), "the variables are 0 or 1"),
     ("_why_not", "_solve(options, relaxed, SAIDI, keep, 0.01, 5.0)", ("5.0 → 6.0",), "seconds"),
     ("waiting_hours", "[0.0]", ("0.0 → 1.0",), "nobody waits where nothing stays open"),
-    ("waiting_hours", "np.where(own, own_repair, 0.0)", ("0.0 → 1.0",), "stands in where it is not read"),
     ("year_weights", "2 ** bits + 1", ("+ → -", "** → *"), "the last edge makes it as long"),
 )
