@@ -34,12 +34,13 @@ YEAR_VIEWS = ("Difference", SINGLE_YEARS := "Single years")
 def show() -> None:
     """Draw the page: expected figures at once, simulated ones as they come."""
     shown, study, asked = frame.begin_with_state("Compare")
+    side = st.sidebar.container()       # there from the start, as it makes the page narrower
     now = state_results(study, shown.fingerprint, asked)
     _toolbar(shown, study, asked, now)
     have = trials.known(now.digest)
     odds, turns = _tiles(now)
     time.sleep(HEAD_START_SECONDS)      # the figures are on their way before anything else is drawn
-    with st.sidebar:
+    with side:
         moves = sliders.panel(study, shown.name)
     pins.tell()
     _draw_odds(have, odds)
