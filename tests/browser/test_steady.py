@@ -28,7 +28,7 @@ def at_rest(page) -> None:
     while seen != (seen := len(page.evaluate("() => window.shifted"))):
         settle(page)
         page.wait_for_function(CHARTS)
-        page.wait_for_timeout(400)
+        page.wait_for_timeout(800)
 
 
 def shift_of(page, act) -> float:
