@@ -75,7 +75,7 @@ def _make(prepared: Prepared, exports: str, target: Path, recipe_file: str | Non
 
 
 def _study_of(imported: Imported, tell: Tell) -> Study:
-    """The study, opened; where it has problems, what their rows are of is told first."""
+    """The study, opened; where it has problems, what their rows are of comes first."""
     try:
         return imported.study()
     except StudyError as error:

@@ -89,8 +89,7 @@ def read_records(study: Study) -> Records:
     if not problems and (timestamps[0].status != GOOD).all():
         text = str(frame["started"].iloc[0])
         problems = [Problem(study.outages_file, f"no row has a start time that can be read ({not_read(text)})",
-                            FORMS, column="started", row=int(row[0]),
-                            value=str(frame["started"].iloc[0]))]
+                            FORMS, column="started", row=int(row[0]), value=text)]
     if problems:
         raise StudyError(problems)
     network = study.network

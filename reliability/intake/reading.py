@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.intake.layers import GEOMETRY_SUFFIXES, Layer, Shapes, read_layers
-from reliability.intake.titles import header_row, text_header_line, told
+from reliability.intake.titles import header_row, text_header_line, text_lines, title_notes
 from reliability.schema.problems import Problem, Problems, StudyError
 from reliability.study.files import SETTINGS_FILE
 from reliability.study.tables import MOST_CELLS, SHORT_ROW, Rows, decode, read_bytes, read_rows, rows_of
@@ -123,7 +123,7 @@ def _from_sheet(file: str, sheet: Sheet, several: bool) -> ExportTable:
     name, at = f"{file}, {sheet.name}" if several else file, header_row(sheet.rows)
     rows = [[""] * len(sheet.rows[at])] * at + list(sheet.rows[at:])
     return replace(_from_rows(sheet.name if several else "", rows_of(file, rows, sheet.kinds)),
-                   notes=(*told(name, sheet.rows, at), *hidden_rows_note(name, sheet)))
+                   notes=(*title_notes(name, sheet.rows, at), *hidden_rows_note(name, sheet)))
 
 
 def _text_rows(file: str, content: bytes) -> Rows:
@@ -134,9 +134,10 @@ def _text_rows(file: str, content: bytes) -> Rows:
     at = text_header_line(text)
     if not at:
         return read_rows(file, content)
-    lines = text.splitlines(keepends=True)
+    lines = text_lines(text)
     rows = read_rows(file, ("\n" * at + "".join(lines[at:])).encode())
-    return replace(rows, notes=(*notes, *rows.notes, *told(file, [[line.strip(" ,;\t\r\n")] for line in lines], at)))
+    titles = title_notes(file, [[line.strip(" ,;\t\r\n")] for line in lines], at)
+    return replace(rows, notes=(*notes, *rows.notes, *titles))
 
 
 def _from_rows(table: str, rows: Rows) -> ExportTable:

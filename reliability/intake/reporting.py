@@ -33,9 +33,7 @@ def import_report(typed: Typed, spans: Spans, tree: Tree, feeder: np.ndarray, fr
     years = _years(outages)
     totals = _totals(frame, parent, outages, feeder, years)
     _note_totals(totals, findings)
-    return ImportReport(totals, _matched(spans, line, fed, devices, tree,
-                                                                                 served,
-                                                                                outages),
+    return ImportReport(totals, _matched(spans, line, fed, devices, tree, served, outages),
                         _balance(typed, spans, line, fed, frame, served, outages), findings,
                         {"years": years, "planned_words": _planned(typed)})
 

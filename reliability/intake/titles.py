@@ -31,10 +31,15 @@ def header_row(rows: Sequence[Sequence[str]]) -> int:
     return fullest if words else first
 
 
+def text_lines(text: str) -> list[str]:
+    """Lines as a reader of separated cells counts them, with their ends; other signs that may end a line do not."""
+    return list(io.StringIO(text, newline=""))
+
+
 def text_header_line(text: str) -> int:
     """How many lines of a text of separated cells stand above its headers."""
     head = text[:65536]
-    lines = head.splitlines()[:FIRST_ROWS]
+    lines = text_lines(head)[:FIRST_ROWS]
     separator = max(_SEPARATORS, key=lambda s: max((line.count(s) for line in lines), default=0))
     reader = csv.reader(io.StringIO(head, newline=""), delimiter=separator)
     rows: list[list[str]] = []
@@ -43,12 +48,12 @@ def text_header_line(text: str) -> int:
         while len(rows) < FIRST_ROWS:
             begins.append(reader.line_num)
             rows.append([cell.strip() for cell in next(reader)])
-    except (StopIteration, csv.Error):      # what is wrong is told where the whole text is read
+    except (StopIteration, csv.Error):      # what is wrong is said where the whole text is read
         pass
     return begins[header_row(rows)] if rows else 0
 
 
-def told(name: str, rows: Sequence[Sequence[str]], at: int) -> tuple[str, ...]:
+def title_notes(name: str, rows: Sequence[Sequence[str]], at: int) -> tuple[str, ...]:
     """A note on the rows above the headers at `at`, none where all are blank."""
     above = [" ".join(cell for cell in row if cell and cell != MERGED) for row in rows[:at] if any(row)]
     return (f"{name}: above the headers, not used: {'; '.join(above)}.",) if above else ()

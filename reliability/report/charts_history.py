@@ -163,7 +163,7 @@ def learned_rates(history: History) -> PlotChart:
         Line(ONE_TO_ONE, [0.0, top], [0.0, top], DOTTED)]
     means = history.learned.priors.reindex(columns=["mean_per_km"])["mean_per_km"].drop(MAIN, errors="ignore").dropna()
     series += [Line(f"Mean of {name}", [0.0, top], [mean, mean], DASHED, 1 + i)
-               for i, (name, mean) in enumerate(_told_apart(means, APART * top))]
+               for i, (name, mean) in enumerate(_lines_apart(means, APART * top))]
     description = (f"{count(len(units), 'lateral')}; observed from {compact(np.nanmin(observed))} to {compact(top)}, "
             f"learned from {compact(np.nanmin(learned))} to {compact(np.nanmax(learned))} faults a km and year."
             if len(units) else "No lateral has a learned rate.")
@@ -171,7 +171,7 @@ def learned_rates(history: History) -> PlotChart:
                      Axis("Recorded, faults/(km·yr)"), Axis("Learned, faults/(km·yr)"), tuple(series))
 
 
-def _told_apart(means: pd.Series, apart: float) -> list[tuple[str, float]]:
+def _lines_apart(means: pd.Series, apart: float) -> list[tuple[str, float]]:
     """Names and means, ascending; those that lie closer than `apart` under one line, which would hide one another."""
     found: list[tuple[str, float]] = []
     for name, mean in sorted(means.items(), key=lambda item: float(item[1])):

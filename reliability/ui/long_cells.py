@@ -1,4 +1,4 @@
-"""Cells with more digits than anybody reads, as a program writes them: shown with three, kept with all of them."""
+"""Cells with more digits than anybody reads, as a program writes them: shown with three, saved with all of them."""
 
 from __future__ import annotations
 

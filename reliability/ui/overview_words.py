@@ -127,9 +127,11 @@ def npv_turn(found: tuple[float, float, float] | None, trip: str) -> str:
         return "Where its NPV turns is being computed …"
     share, on, off = found
     if np.isnan(share):
-        return f"It {'pays' if max(on, off) > 0.0 else 'does not pay'}, whatever share that is."
+        does = "pays" if max(on, off) > 0.0 else "does not pay"
+        return f"It {does}, whatever share of faults happens while reclosing is off."
     bound = "less" if on > 0.0 else "more"
-    return f"It pays only where {bound} than {percent(share)} do ({trip} tripping while reclosing is off)."
+    return (f"It pays only where {bound} than {percent(share)} of faults happen while reclosing is off, with {trip} "
+            "tripping then.")
 
 
 def effect(now: ScenarioResults, at: int) -> str:

@@ -27,20 +27,22 @@ def begin() -> threading.Thread:
 
 def _load() -> None:
     gc.disable()
-    for name in NEEDED:
-        importlib.import_module(name)
-    _demo()
-    inspect.stack()             # the framework looks at it with its first element; the second look is quick
-    _keep()
+    try:
+        for name in NEEDED:
+            importlib.import_module(name)
+        _demo()
+        inspect.stack()         # the framework looks at it with its first element; the second look is quick
+    finally:
+        _leave_out_of_searches()
     time.sleep(READING_SECONDS)
     for name in LATER:
         importlib.import_module(name)
         time.sleep(PAUSE_SECONDS)
-    _keep()
+    _leave_out_of_searches()
 
 
-def _keep() -> None:
-    """Leave what is loaded out of the search for garbage.
+def _leave_out_of_searches() -> None:
+    """Have no search for garbage look at what is loaded by now.
 
     The framework searches after every run of a page, which holds up the next one: 0.1 s over all that is loaded.
     """

@@ -125,7 +125,8 @@ GROUPS = "Line,,,Electrical,,,Where\n"
 
 @pytest.mark.parametrize(("above", "said"), [
     (TITLE, "above the headers, not used: Quillhaven Light and Water; "), (GROUPS, "Electrical"),
-    ("Spans of November\n" + GROUPS, "not used: Spans of November; Line"), ("\n\n", "")])
+    ("Spans of November\n" + GROUPS, "not used: Spans of November; Line"), ("\n\n", ""),
+    ("Spans\u2028of\u0085November,,,,,,\n", "November")])      # signs that end no line of a table
 def test_titles_and_headings_above_the_headers_are_told_and_not_read(tmp_path, above, said):
     imported = take(tmp_path / "a", segments=above + SEGMENTS)
     assert imported.tables["sections"].equals(take(tmp_path / "b").tables["sections"])
