@@ -130,8 +130,7 @@ def npv_turn(found: tuple[float, float, float] | None, trip: str) -> str:
         does = "pays" if max(on, off) > 0.0 else "does not pay"
         return f"It {does}, whatever share of faults happens while reclosing is off."
     bound = "less" if on > 0.0 else "more"
-    return (f"It pays only where {bound} than {percent(share)} of faults happen while reclosing is off, with {trip} "
-            "tripping then.")
+    return f"It pays only where reclosing is off for {bound} than {percent(share)} of faults ({trip} tripping)."
 
 
 def effect(now: ScenarioResults, at: int) -> str:

@@ -122,7 +122,7 @@ def test_the_share_of_reclosing_off_at_which_npv_turns_stands_beside_that_of_sai
     share, on, off = overview_words.npv_turns(demo, at)
     assert (on, off < 0.0) == (pytest.approx(demo.money[at]["npv"], rel=0.05), True)
     text = wait_for(test := app(), "being computed")
-    assert plain(f"It pays only where less than {percent(share)} of faults happen", 700) in text
+    assert plain(f"It pays only where reclosing is off for less than {percent(share)} of faults", 700) in text
     figure = {name: (value, change) for name, value, change in metrics(test)}["Reclosing off at which SAIDI turns"]
     assert figure[1] == f"NPV at {percent(share)}"
     assert overview_words.npv_turn((np.nan, -2.0, -1.0), "fast") == (
