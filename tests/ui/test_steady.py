@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import json
+import re
 import subprocess
 import sys
 
+import pytest
+
 from reliability.study import open_study, workspace
+from reliability.ui import frame
 from reliability.what_if import compute, moved_study
 from tests.ui.conftest import app, go, said, sound
 
@@ -52,3 +57,12 @@ def test_tiles_tell_that_probabilities_are_being_computed_and_then_tell_them(sma
     odds = [m.value for m in test.markdown if m.value.startswith("Probability that NPV is above 0")]
     assert odds
     assert all("…" not in text for text in odds)
+
+
+@pytest.mark.parametrize("large", ["", "1"])
+def test_a_picture_that_is_drawn_anew_has_its_room_kept(small, large):
+    looks = frame.LOOK.read_text() + (frame.LARGE_LOOK.read_text() if large else "")
+    kept = dict(re.findall(r"\.st-key-(bars|year)_place \{ min-height: (\d+)px; \}", looks))
+    specs = [json.loads(drawn.proto.spec) for drawn in app("compare", small, large=large).get("plotly_chart")]
+    bars, year = (next(spec for spec in specs if spec["data"][0]["type"] == kind) for kind in ("bar", "scatter"))
+    assert {"bars": str(bars["layout"]["height"]), "year": str(year["layout"]["height"])} == kept
