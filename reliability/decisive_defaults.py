@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reliability.formats import number, percent, shown
+from reliability.formats import number, shown
 from reliability.network.devices import FAST_BY_DEFAULT, RECLOSES
 from reliability.schema.assumptions import BY_KEY
 from reliability.schema.scenarios import proposed_position
@@ -91,8 +91,9 @@ def sentences(turns: list[Turn]) -> list[str]:
     for key in dict.fromkeys(t.key for t in turns):
         of_key = [t for t in turns if t.key == key]
         what = " and ".join(_effect(t) for t in of_key)
-        which = f"{_SPOKEN[key]}, and" if of_key[0].everywhere else f"{_SPOKEN[key]} everywhere; elsewhere"
-        said.append(f"The study does not state {which} {_value(key, of_key[0].taken)} is taken: {what}.")
+        which = "does not state" if of_key[0].everywhere else "states only in part"
+        where = "" if of_key[0].everywhere else " elsewhere"
+        said.append(f"The study {which} {_SPOKEN[key]}; {_value(key, of_key[0].taken)} is taken{where}: {what}.")
     return said
 
 
@@ -106,4 +107,4 @@ def _effect(turn: Turn) -> str:
 def _value(key: str, value: float) -> str:
     if key == "fast_operations":
         return shown(value, "whole")
-    return percent(value) if key == "reclosing_off_share" else number(value)
+    return shown(value, "share_of_three_digits") if key == "reclosing_off_share" else number(value)

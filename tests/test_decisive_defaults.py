@@ -62,5 +62,7 @@ def test_fast_operations_that_decide_are_told():
     assert (gains(base)[1] > 0.0, gains(other)[1] > 0.0) == (True, False)
     found = [t for t in decisive_defaults(base) if t.key == "fast_operations"]
     assert [(t.measure, t.at, t.lost, t.everywhere) for t in found] == [("NPV", 2.0, True, True)]
-    assert sentences(found) == ["The study does not state fast operations, and 0 is taken: with 2 the proposal's NPV "
-                                "is below 0."]
+    assert sentences(found) == ["The study does not state fast operations; 0 is taken: with 2 the proposal's NPV is "
+                                "below 0."]
+    assert sentences([replace(found[0], everywhere=False)]) == [
+        "The study states only in part fast operations; 0 is taken elsewhere: with 2 the proposal's NPV is below 0."]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from reliability.formats import count
+from reliability.formats import count, shown
 from reliability.history.device_fit import COUNTER, DeviceFit
 from reliability.history.estimate import UP_AND_DOWN, Estimate
 from reliability.history.outages import Records
@@ -20,8 +20,8 @@ def certainty_notes(study: Study, learned: int) -> list[str]:
     """How the uncertainty of learned values enters; learned: sections with a learned value."""
     notes = ["Each trial of the simulation takes one joint draw of the learned rates; expected values take their "
              "means."]
-    return notes + [f"The range of faults.{key} has no effect on the {learned} of {len(study.network)} sections whose "
-                    "value is learned." for key in ("line_fault_rate_per_km",) if key in study.uncertain and learned]
+    return notes + [f"The range of faults.{key} has no effect on the {shown(learned, 'count')} of "
+                    f"{count(len(study.network), 'section')} whose value is learned." for key in ("line_fault_rate_per_km",) if key in study.uncertain and learned]
 
 
 def notes_on(study: Study, units: Units, estimate: Estimate, records: Records | None) -> tuple[str, ...]:

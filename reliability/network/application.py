@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.formats import percent, shown
-from reliability.network.application_catalogue import FAIL, PASS, REVIEW, UNKNOWN, VERDICTS, Check, worst
+from reliability.network.application_catalogue import COUNTED, FAIL, PASS, REVIEW, UNKNOWN, VERDICTS, Check, worst
 from reliability.network.application_fuse import existing_ceilings_a, fuse_checks
 from reliability.network.application_proposal import Proposal, propose
 from reliability.network.application_reach import reach, unseen_share
@@ -176,6 +176,15 @@ def evidence_frame(checks: ApplicationChecks, lateral_ids: np.ndarray | list[str
     }, index=at) for check in checks.checks]
     # by lateral, and within one in the order of the checks
     return pd.concat(parts).sort_index(kind="stable").reset_index(drop=True)
+
+
+def spare_counts(evidence: pd.DataFrame) -> np.ndarray:
+    """How many counts are to spare in each row of `evidence_frame`, (r,): 0 where the limit is just met, negative where
+    some are missing, NaN of what is not counted.
+    """
+    apart = np.abs(evidence["value"].to_numpy(dtype=float) - evidence["limit"].to_numpy(dtype=float))
+    inside = evidence["margin"].to_numpy(dtype=float) >= 1.0
+    return np.where(evidence["unit"].eq(COUNTED), np.where(inside, apart, -apart), np.nan)
 
 
 def open_points(checks: ApplicationChecks) -> np.ndarray:

@@ -68,6 +68,7 @@ class Check:
     reason: np.ndarray
 
 
+COUNTED = "counts"          # unit of the checks that compare whole numbers
 CHECKS: tuple[CheckKind, ...] = (
     CheckKind("continuous_rating", "Rating carries the load", "A", "at_most", FAIL,
               "the rating carries the peak load with its margin",
@@ -85,15 +86,15 @@ CHECKS: tuple[CheckKind, ...] = (
               "the actuating current is low enough under the backup's minimum trip, the least pickup where known",
               "the backup can trip on a current that the sectionalizer does not count",
               "actuating current or the backup's minimum trip or pickup is not known"),
-    CheckKind("below_lockout", "Counts, at most one less than the backup's operations", "counts", "at_most", FAIL,
+    CheckKind("below_lockout", "Counts, at most one less than the backup's operations", COUNTED, "at_most", FAIL,
               "it opens before the backup locks out",
               "it has as many counts as the backup has operations: the backup locks out first",
               "the backup is not known"),
-    CheckKind("series_counts", "More counts than a sectionalizer below", "counts", "at_least", REVIEW,
+    CheckKind("series_counts", "More counts than a sectionalizer below", COUNTED, "at_least", REVIEW,
               "it leaves faults beyond a sectionalizer below to that one",
               "for a fault beyond a sectionalizer below the whole lateral opens: lower the counts below",
               "counts are not known"),
-    CheckKind("fuses_below", "Fuses below clear first", "counts", "at_least", REVIEW,
+    CheckKind("fuses_below", "Fuses below clear first", COUNTED, "at_least", REVIEW,
               "the backup goes over to delayed operations before the counts are reached: fuses below can clear",
               "the counts are reached within the fast operations: the whole lateral opens ahead of a fuse below",
               "counts or the backup are not known"),
@@ -134,7 +135,7 @@ CHECKS: tuple[CheckKind, ...] = (
               "the lateral is overhead",
               "a large part of the lateral is underground: its faults are seldom temporary, and reclosing stresses it",
               "construction is not known"),
-    CheckKind("ties", "Counts fit the other source of a tie", "counts", "at_most", REVIEW,
+    CheckKind("ties", "Counts fit the other source of a tie", COUNTED, "at_most", REVIEW,
               "it opens before the device of the other source locks out too",
               "fed through a tie, the other source's device locks out first",
               "counts are not known"),

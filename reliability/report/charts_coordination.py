@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.faults.coordination_view import OPERATIONS, OUTCOMES
+from reliability.formats import exact
 from reliability.network.coordination_curves import LateralCurves
 from reliability.network.device_settings import ALL_ELEMENTS, FAST_OPERATION, PHASE_ELEMENTS
 from reliability.report.chart import DASHED, DOTTED, LOG, SOLID, Areas, Axis, BarChart, Bars, Line, PlotChart, Words
@@ -38,8 +39,7 @@ def curves(found: LateralCurves, number: int = 0) -> PlotChart:
     for name, at, dash, fill in (("Actuating current", found.actuating_a, DASHED, 3),
                                  ("Largest current for fuse saving", found.ceiling_a, DOTTED, None)):
         if np.isfinite(at):
-            series.append(Line(f"{name}, {at:.3g} A" if at < 1000 else f"{name}, {float(f'{at:.3g}'):,.0f} A",
-                               [at, at], [LEAST_S, MOST_S], dash, fill))
+            series.append(Line(f"{name}, {_a(at)} A", [at, at], [LEAST_S, MOST_S], dash, fill))
     for outcome, fill in FILLS.items():
         here = [(i.low_a, _wider(i.low_a, i.high_a), *strips[i.kind, i.part][1]) for i in found.intervals
                 if i.outcome == outcome]
@@ -123,7 +123,7 @@ def described(found: LateralCurves) -> str:
 
 def _a(current: float) -> str:
     """A current to three significant figures."""
-    return f"{float(f'{current:.3g}'):,.6g}"
+    return exact(float(f"{current:.3g}"))
 
 
 def feeder(frame: pd.DataFrame) -> BarChart:

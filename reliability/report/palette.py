@@ -19,7 +19,7 @@ FAINT = "#a9b1ba"                                                         # what
 STEPS = ("#94aeca", "#6d92bd", "#4474ab", BLUE, "#0c2c55")                # classes of a quantity: darker matters more
 LOSS = ORANGE
 _IN_STYLES = {"ink": INK, "soft": SOFT, "paper": PAPER, "wash": WASH, "grid": GRID, "rule": RULE, "blue": BLUE,
-              "orange": ORANGE, "grey": GREY, "teal": TEAL, "plum": PLUM, "dark-teal": DARK_TEAL,
+              "orange": ORANGE, "grey": GREY, "teal": TEAL, "plum": PLUM, "sand": SAND, "dark-teal": DARK_TEAL,
               "dark-orange": DARK_ORANGE}
 
 

@@ -16,12 +16,13 @@ from reliability.network.application import (
     ApplicationChecks,
     application_frame,
     evidence_frame,
+    spare_counts,
     verdict_counts,
     verdicts_said,
     wrong_links,
     wrong_links_said,
 )
-from reliability.network.application_catalogue import PASS, VERDICTS
+from reliability.network.application_catalogue import COUNTED, PASS, VERDICTS
 from reliability.report import charts, sections_map
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text
 from reliability.report.content import Content, Selected
@@ -231,9 +232,17 @@ def application(content: Content) -> Section:
         blocks.append(Table("evidence", "Evidence by lateral and check", (
             Column("lateral_id", "Lateral"), Column("label", "Check"), Column("value", "Value", "any"),
             Column("unit", "Unit"),
-            Column("limit", "Limit", "any"), Column("margin", "Margin", "ratio"), Column("verdict", "Verdict"),
-            Column("reason", "Reason")), evidence_frame(checks), "Evidence", 0))
+            Column("limit", "Limit", "any"), Column("margin", "Margin", "ratio", "×"),
+            Column("spare", "Counts to spare", "whole"), Column("verdict", "Verdict"),
+            Column("reason", "Reason")), _evidence(checks), "Evidence", 0))
     return Section("application", title, tuple(blocks))
+
+
+def _evidence(checks: ApplicationChecks) -> pd.DataFrame:
+    """The evidence with the margin of what is counted in counts, of all else as a factor."""
+    evidence = evidence_frame(checks)
+    counted = evidence["unit"].eq(COUNTED)
+    return evidence.assign(spare=spare_counts(evidence), margin=evidence["margin"].mask(counted))
 
 
 def _not_passing(checks: ApplicationChecks) -> pd.DataFrame:

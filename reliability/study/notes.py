@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
+from reliability.formats import count, shown
 from reliability.schema.devices import FUSE, LATERAL_DEVICES, SOURCE_DEVICES, TABLE
 from reliability.schema.problems import shorten
 
@@ -50,7 +51,7 @@ def notes(columns: Mapping[str, np.ndarray]) -> tuple[str, ...]:
          "with more fault current at the far end than at the source end: are the two exchanged?"),
     )
     found += tuple(_without_use(columns))
-    texts = [f"{int(where.sum())} of {len(device)} sections {text}." for where, text in found if where.any()]
+    texts = [f"{_share_of(where)} {text}." for where, text in found if where.any()]
     if not np.nansum(columns["customers"]):
         texts.append("No customer is served: indices per customer do not exist.")
     return tuple(texts)
@@ -69,8 +70,13 @@ def feeder_notes(columns: Mapping[str, np.ndarray], parent: np.ndarray) -> tuple
              (other & ~begins, "no breaker or recloser is there at which a feeder could begin, and it counts under the "
                                "one that it states. Is feeder_id or parent_id wrong? Leave feeder_id blank for the "
                                "parent's"))
-    return tuple(f"{int(where.sum())} of {len(ids)} sections with another feeder_id than their parent's "
+    return tuple(f"{_share_of(where)} with another feeder_id than their parent's "
                  f"({_some(ids[where])}): {text}." for where, text in texts if where.any())
+
+
+def _share_of(where: np.ndarray) -> str:
+    """How many sections of all: "16 of 1 102 sections". where: (n,) bool."""
+    return f"{shown(where.sum(), 'count')} of {count(len(where), 'section')}"
 
 
 def _some(ids: np.ndarray) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from reliability.formats import count
+from reliability.formats import count, shown
 from reliability.schema.problems import Problem, Problems, shorten
 from reliability.study.text_cells import cell_text
 
@@ -171,5 +171,5 @@ def _notes(file: str, unknown: list[str], without: int, sections: int) -> tuple[
         notes.append(f"{file}: {count(len(unknown), 'feature')} of sections that the study does not have ({names}): "
                      "not drawn.")
     if without:
-        notes.append(f"{file}: {without} of {sections} sections without a route: not on the map.")
+        notes.append(f"{file}: {shown(without, 'count')} of {count(sections, 'section')} without a route: not on the map.")
     return tuple(notes)

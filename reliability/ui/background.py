@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
@@ -89,7 +90,7 @@ def result(key: str, work: Callable[[], T], name: str, keep: int = MAX_CACHED) -
     keep: so many results whose keys begin with the same word stay.
     """
     future = ask(key, work)
-    _drop_older(key.partition(" ")[0], keep)
+    _drop_older(_kind(key), keep)
     try:
         return future.result(timeout=TIMEOUT_SECONDS)
     except NotYet:
@@ -97,10 +98,15 @@ def result(key: str, work: Callable[[], T], name: str, keep: int = MAX_CACHED) -
         return None
 
 
-def _drop_older(first: str, keep: int) -> None:
+def _kind(key: str) -> str:
+    """The first word of a key, what kind of result it is: of "trips|…" and of "import …"."""
+    return re.split(r"[ |]", key, maxsplit=1)[0]
+
+
+def _drop_older(kind: str, keep: int) -> None:
     _, cached, lock, _ = _pool()
     with lock:
-        alike = [k for k in cached if k.partition(" ")[0] == first]
+        alike = [k for k in cached if _kind(k) == kind]
         for k in alike[:max(len(alike) - keep, 0)]:
             cached.pop(k).cancel()
             _told().pop(k, None)

@@ -187,7 +187,7 @@ def _society(now: ScenarioResults, scenario: int) -> None:
     with st.container():
         tiles.row([*(Figure(f"Momentary events at {name}", money(found.npv(scenario, factor), currency))
                      for factor, name in zip(MOMENTARY_FACTORS, ("no cost", "half", "full survey value"), strict=True)),
-                   Figure("Sign turns at", f"{number(turn)} ×" if np.isfinite(turn) else "nowhere")])
+                   Figure("Sign turns at, × survey value", number(turn) if np.isfinite(turn) else "nowhere")])
     levels = {"interruption_costs": price_level_summary(now.results)}
     st.caption(plain(words(price_level(levels, currency)), 2000))
 
@@ -217,7 +217,7 @@ def _all(now: ScenarioResults) -> None:
 
 def _usable(key: str, value: float | None) -> float | None:
     """A figure of merit, None where it means nothing."""
-    kind = {"irr": "irr", "payback_years": "payback", "discounted_payback_years": "payback"}.get(key)
+    kind = {"irr": "irr", "bcr": "bcr", "payback_years": "payback", "discounted_payback_years": "payback"}.get(key)
     return value if kind is None or value is None or meaningful(value, kind) else None
 
 

@@ -107,9 +107,9 @@ def _result(now: ScenarioResults, found: Selection) -> None:
                    ("Ready for work", ready), ("On hold until checks pass", held),
                    ("Backup settings changed", formats.shown(totals["backup_settings_changed"], "count")),
                    ("Capital", money(totals["capex"], currency)), ("Net present value", money(totals["npv"], currency)),
-                   _avoided("SAIDI", totals["saidi_minutes_avoided"], " min"),
-                   _avoided("MAIFI_E", -totals["maifi_e_added"]),
-                   _avoided("Call-outs", totals["callouts_avoided"], " a year"))
+                   _avoided("SAIDI", totals["saidi_minutes_avoided"], "min/yr"),
+                   _avoided("MAIFI_E", -totals["maifi_e_added"], "1/yr"),
+                   _avoided("Call-outs", totals["callouts_avoided"], "1/yr"))
         tiles.row(Figure(name, value) for name, value in figures)
         if turns := saidi_turn(totals, BREAK_EVEN, "The selection"):
             st.markdown(turns)
@@ -120,9 +120,9 @@ def _result(now: ScenarioResults, found: Selection) -> None:
         _curve(now, found)
 
 
-def _avoided(name: str, avoided: float, unit: str = "") -> tuple[str, str]:
-    """Name and figure of what is avoided, or added where it is below 0."""
-    return f"{name} {'avoided' if avoided >= 0 else 'added'}", f"{number(abs(avoided))}{unit}"
+def _avoided(name: str, avoided: float, unit: str) -> tuple[str, str]:
+    """Name with its unit and figure of what is avoided, or added where it is below 0."""
+    return f"{name} {'avoided' if avoided >= 0 else 'added'}, {unit}", number(abs(avoided))
 
 
 def _curve(now: ScenarioResults, found: Selection) -> None:
@@ -153,7 +153,7 @@ def _map(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
     part = part if look.feeder == map_panel.ALL else part[part["feeder_id"] == look.feeder]
     clicked = map_panel.draw(
         now.results, look, _classed(shown, now, chosen, look.measure), device, key="choice_feeder",
-        name=f"Chosen on {look.feeder}",
+        name="Chosen on all feeders" if look.feeder == map_panel.ALL else f"Chosen on {look.feeder}",
         data=lambda: named(part, network, "section_id", "lateral", "backup_id"), chosen=at.tolist(),
         alt=f"One-line diagram of feeder {look.feeder} with {count(len(part), 'lateral')} converted.")
     if clicked:
@@ -176,7 +176,8 @@ def _classed(shown: Opened, now: ScenarioResults, chosen: pd.DataFrame, measure:
     values = at_heads(network, chosen["section_id"], chosen[column].to_numpy(dtype=float), 0.0)
     if measure == map_panel.BREAK_EVEN:
         return by_benefit(network, map_panel.turns(values, "not chosen, or gain keeps its sign"))
-    return by_benefit(network, Benefit(title, unit, values, kind, "below 0", "not chosen, or none"))
+    return by_benefit(network, Benefit(title, unit, values, kind, nothing="not chosen, or none",
+                                       **({} if measure == map_panel.MINUTES else {"worse": "below 0"})))
 
 
 def _table(shown: Opened, now: ScenarioResults, found: Selection) -> None:

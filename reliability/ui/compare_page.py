@@ -88,7 +88,7 @@ def _tiles(now: ScenarioResults) -> tuple[list[Slot], list[Slot]]:
     odds, turns = [], []
     with st.container(key="tiles"):
         for s in range(len(now.names)):
-            with st.container(key=f"tile_{s if s < 5 else 1 + (s - 1) % 4}_{s}"):
+            with st.container(key=tiles.key(s)):
                 _tile(now, s)
                 if s:
                     turns.append(Slot(f"turn_place_{s}"))

@@ -90,8 +90,8 @@ def feeder(now: ScenarioResults, name: str, scenario: int) -> None:
         unit, km = lengths.unit_and_scale(now.results.study)
         sums["km"] = sums["km"] / km
         shown = pd.DataFrame({"outcome": sums.index, **{
-            f"{what}, {operation}": [number(v) for v in sums[column, operation]] for column, what in (
-                ("km", unit), ("faults_per_year", "faults/yr")) for operation in OPERATIONS}})
+            f"{what}, {operation}, {unit}": [number(v) for v in sums[column, operation]] for column, what, unit in (
+                ("km", "line", unit), ("faults_per_year", "faults", "1/yr")) for operation in OPERATIONS}})
         figure.table(shown, "Line and faults by outcome", "coordination_km")
         st.caption("Every device working, links as recorded. The fuse nearest the fault counts. "
                    f"{_reclosing_off(now)}")
@@ -139,6 +139,6 @@ def _shares(splits: dict[float, OutcomeSplit], own: float, sections: np.ndarray)
                "the check of the link looks at the tap alone, so that both may occur where no link is wrong.")
     st.markdown("**As the source grows**: fault currents times a factor, % of faults")
     rows = growth[growth["fault_current_factor"].isin([*FACTORS, own])]
-    more = pd.DataFrame({"×": [number(f) for f in rows["fault_current_factor"]], "operation": rows["operation"], **{
+    more = pd.DataFrame({"factor, ×": [number(f) for f in rows["fault_current_factor"]], "operation": rows["operation"], **{
         name: [number(100.0 * v) for v in rows[key]] for key, name in occurring if key in KEYS}})
     figure.table(more, "Coordination as the source grows", "coordination_growth")

@@ -45,5 +45,10 @@ def prepare(base: ScenarioResults) -> None:
     background.prepare(*_work(base))
 
 
+def key_of(base: ScenarioResults) -> str:
+    """Under which the defaults that decide are computed in the background."""
+    return f"decisive|{base.digest}"
+
+
 def _work(base: ScenarioResults) -> tuple[str, Callable[[], list[Turn]]]:
-    return f"decisive|{base.digest}", lambda: decisive_defaults(base)
+    return key_of(base), lambda: decisive_defaults(base)

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
-from reliability.formats import HOVER
+from reliability.formats import HOVER, exact
 from reliability.report.chart import (
     DATE,
     LOG,
@@ -109,7 +109,7 @@ def _axis(of: Axis) -> dict[str, object]:
     if of.limits is not None:
         scale["range"] = np.log10(of.limits).tolist() if of.scale == LOG else list(of.limits)
     if of.ticks is not None:
-        scale |= {"tickmode": "array", "tickvals": list(of.ticks), "ticktext": [f"{t:,.6g}" for t in of.ticks]}
+        scale |= {"tickmode": "array", "tickvals": list(of.ticks), "ticktext": [exact(t) for t in of.ticks]}
     return axis(label(of.title, 80), **scale)
 
 

@@ -33,14 +33,19 @@ FINEST = 1 / 4000                  # of the width of the picture: a bend that is
 BAR_AT = (0.02, -0.03)             # of the window, from its lower left corner: below what is drawn
 BAR_ROOM = 0.06                    # of the window, below it
 # Room for both keys. A frame that made room for them itself would be fitted to the network twice, and too large.
-MARGINS = {"l": 10, "r": BUTTONS, "t": 100, "b": 74, "autoexpand": False}
+MARGINS: dict[str, int] = {"l": 10, "r": BUTTONS, "t": 100, "b": 74, "autoexpand": False}
+KEYS_HEIGHT = MARGINS["t"] + MARGINS["b"]
+FRAME_SHAPE, LEAST_HEIGHT = 2.2, 380    # width over height of a frame as it is asked for; pixels
 LEGEND: dict[str, object] = {"orientation": "h", "x": 0, "itemclick": False, "itemdoubleclick": False}
 
 Trace = dict[str, object]
 
 
 def map_figure(chart: MapChart, large: bool, height: int) -> go.Figure:
-    """The map on the screen, in kilometres or miles from its lower left corner, as large as its frame allows."""
+    """The map on the screen, in kilometres or miles from its lower left corner, as large as its frame allows.
+
+    height: of the frame, in pixels; that of a network much wider than it is tall is lower.
+    """
     unit = METRES_PER_MILE if chart.miles else METRES_PER_KM
     west, east, south, north = chart.window
 
@@ -58,7 +63,7 @@ def map_figure(chart: MapChart, large: bool, height: int) -> go.Figure:
     ends = [(0.0, (east - west) / unit), (-BAR_ROOM * tall, tall)]
     across, up = ({"visible": False, "range": list(end)} for end in ends)
     return picture(traces, layout(
-        height, large, hovermode="closest", dragmode="pan", shapes=shapes, annotations=notes, hoverdistance=30,
+        _fitting(height, chart.window), large, hovermode="closest", dragmode="pan", shapes=shapes, annotations=notes, hoverdistance=30,
         margin=MARGINS, modebar={"orientation": "v"},
         # the frame keeps its size; of the two ranges one is made longer until both have one scale
         xaxis=across | {"constrain": "range"},
@@ -66,6 +71,13 @@ def map_figure(chart: MapChart, large: bool, height: int) -> go.Figure:
         legend=LEGEND | {"yanchor": "bottom", "y": 1.01,
                          "title": {"text": f"<b>{label(chart.legend, 80)}</b>", "side": "top"}},
         legend2=LEGEND | {"yanchor": "top", "y": -0.01}))
+
+
+def _fitting(height: int, window: tuple[float, float, float, float]) -> int:
+    """Height of a frame in which a window leaves little room above and below, at most `height`."""
+    west, east, south, north = window
+    needed = KEYS_HEIGHT + FRAME_SHAPE * height * (north - south) / (east - west)
+    return min(height, max(round(needed), LEAST_HEIGHT))
 
 
 def _style(line: MapLines) -> Trace:

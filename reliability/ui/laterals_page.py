@@ -17,25 +17,25 @@ from reliability.network.application import (
     application_frame,
     check_laterals,
     evidence_frame,
+    spare_counts,
     verdicts_said,
     wrong_links,
     wrong_links_said,
 )
-from reliability.network.application_catalogue import PASS, VERDICTS
+from reliability.network.application_catalogue import COUNTED, PASS, VERDICTS
 from reliability.network.place_names import SEPARATOR
 from reliability.network.tree import Network
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
 from reliability.report.sections_map import at_heads
 from reliability.schema.devices import DEVICES, SECTIONALIZER
 from reliability.ui import coordination_panel, figure, frame, lengths, map_panel, state, trips_panel
+from reliability.ui.figure import capital
 from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
 from reliability.ui.opened import Opened
 from reliability.ui.place_table import named
 from reliability.ui.scenario_results import pick_scenario, state_results
 from reliability.ui.text import plain, short
 from reliability.what_if import ScenarioResults, by_lateral
-
-COUNTED = "counts"      # unit of the checks that compare whole numbers
 
 
 def show() -> None:
@@ -122,7 +122,7 @@ def _draw(shown: Opened, now: ScenarioResults, scenario: int, checks: Applicatio
            f"under {now.names[scenario]}; customer-minutes avoided in total {total}.")
     clicked = map_panel.draw(
         now.results, look, classed, now.results.table.protections[scenario].device, key="feeder",
-        name=f"Laterals of {look.feeder}", alt=alt,
+        name="Laterals of all feeders" if look.feeder == map_panel.ALL else f"Laterals of {look.feeder}", alt=alt,
         data=lambda: named(part.drop(columns="head"), network, "lateral_id", "lateral"),
         looked_at=map_panel.positions(network, [chosen])[0])
     if clicked:
@@ -206,7 +206,7 @@ def _evidence(checks: ApplicationChecks, chosen: str, place: DeltaGenerator) -> 
     evidence = evidence_frame(checks, [chosen])[["label", "value", "limit", "unit", "margin", "verdict", "reason"]]
     with place:
         for row in evidence[evidence["verdict"] != VERDICTS[PASS]].itertuples():
-            st.markdown(f"**{plain(row.label)}: {row.verdict}.** {plain(row.reason, 400)}")
+            st.markdown(f"**{plain(row.label)} ({row.verdict}).** {plain(capital(str(row.reason)), 400)}.")
     figure.table(evidence_in_words(evidence), "Evidence of the checks", "evidence", height=365, data=lambda: evidence,
                  column_config={
         "label": st.column_config.TextColumn("Check", width=340),
@@ -216,17 +216,15 @@ def _evidence(checks: ApplicationChecks, chosen: str, place: DeltaGenerator) -> 
 
 def evidence_in_words(evidence: pd.DataFrame) -> pd.DataFrame:
     """Evidence as it is shown: counts as whole numbers, and how many there are to spare of them."""
-    counted = evidence["unit"].eq(COUNTED).to_numpy()
+    counted, spare = evidence["unit"].eq(COUNTED).to_numpy(), spare_counts(evidence)
 
     def written(column: str) -> list[str]:
         return [formats.shown(v, "count" if whole else "three_digits")
                 for v, whole in zip(evidence[column], counted, strict=True)]
 
-    spare = (evidence["value"] - evidence["limit"]).abs().to_numpy()
-    inside = evidence["margin"].to_numpy() >= 1.0
     margin = [DASH if np.isnan(m) else f"{number(m)} ×" if not whole else "just met" if not s else
-              f"{count(int(s), 'count')} {'to spare' if good else 'short'}" for m, whole, s, good in
-              zip(evidence["margin"], counted, spare, inside, strict=True)]
+              f"{count(int(abs(s)), 'count')} {'to spare' if s > 0 else 'short'}" for m, whole, s in
+              zip(evidence["margin"], counted, spare, strict=True)]
     return evidence.assign(value=written("value"), limit=written("limit"), margin=margin)
 
 

@@ -110,7 +110,7 @@ def frontier_chart(frontier: pd.DataFrame, chosen: Mapping[str, float] | None, c
                        "marker": {"size": 13, "symbol": "circle-open", "color": TEAL, "line": {"width": 2.5}}})
     if chosen:
         traces.append({"type": "scatter", "x": [chosen["capex"]], "y": [chosen["saidi_minutes_avoided"]],
-                       "mode": "markers", "name": "This choice",
+                       "mode": "markers", "name": "This selection",
                        "marker": {"size": 16, "symbol": "diamond", "color": ORANGE,
                                   "line": {"color": INK, "width": 1.5}}})
     top = float(frontier["saidi_minutes_avoided"].max()) or 1.0

@@ -43,8 +43,10 @@ def not_chosen(now: ScenarioResults, found: Selection) -> pd.DataFrame:
         **{name: best[name].to_numpy(dtype=float) for name in ("capex", "npv")},
         "customer_minutes_avoided": 60.0 * best["customer_hours_avoided"].to_numpy(dtype=float),
         "not_passed": _open(checks)})
-    table["why"] = _why(table, found, checks.verdict == FAIL,
-                        now.results.table.protections[0].device[options.heads] == CODE[SECTIONALIZER])
+    has_one = now.results.table.protections[0].device[options.heads] == CODE[SECTIONALIZER]
+    table["why"] = _why(table, found, checks.verdict == FAIL, has_one)
+    # it stands there: to set its counts otherwise converts nothing, and has no price
+    table.loc[has_one & (table["device"] == SECTIONALIZER), ["capex", "npv", "customer_minutes_avoided"]] = np.nan
     if not found.proposed:
         proposed = table["section_id"].isin(converted_laterals(now.decision.choice))
         table.insert(3, "in_the_proposal", np.where(proposed, "yes", "no"))
@@ -115,7 +117,7 @@ def show(now: ScenarioResults, found: Selection) -> None:
                      "not_chosen", height=320, column_config=money)
         st.caption("Device, capital, NPV and minutes are those of the best conversion of the lateral by itself.")
     with right:
-        st.subheader("What is chosen, in sums", anchor=False)
+        st.subheader("What is chosen, totals", anchor=False)
         if len(found.choice.selection):
-            figure.table(sums(now, found.choice.selection), "Selection in sums", "selection_sums", height=320,
+            figure.table(sums(now, found.choice.selection), "Totals of the selection", "selection_sums", height=320,
                          column_config=money)

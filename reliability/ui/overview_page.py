@@ -8,9 +8,11 @@ import streamlit as st
 
 from reliability.data_gaps import ASSUMPTIONS, HISTORY, IMPORT, LATERALS, TABLES, Gap, Nearest, data_gaps, in_words
 from reliability.data_gaps import needed_for_a_proposal as nearest
-from reliability.formats import DASH, count, money, number, percent, probability
+from reliability.formats import count, money, number, probability
+from reliability.formats import shown as cell
 from reliability.report.map_classes import Benefit, Classed, by_benefit
 from reliability.report.sections_map import converted
+from reliability.report.sentences_break_even import SHARE_KIND
 from reliability.schema.scenarios import proposed_position
 from reliability.study import Study, workspace
 from reliability.ui import (
@@ -68,8 +70,9 @@ def show() -> None:
     spread = trials.asked(now)
     _, needed, npv_turn = gaps.result() if at is None or gaps.done() else (None, None, None)
     _verdict(now, at, spread, needed, npv_turn)
-    other = _chosen_again(now, base, study, asked)
-    decisive.tell(decisive.place(), base, asked.moves)
+    with st.container(key="overview_notes"):     # room for both, whatever they say
+        other = _chosen_again(now, base, study, asked)
+        known = decisive.tell(decisive.place(), base, asked.moves)
     picture, side = st.columns([3, 2], gap="large")
     with picture:
         _drawing(now, at)
@@ -79,7 +82,8 @@ def show() -> None:
         _way_on()
     business_page.prepare(now)
     records_read.prepare(shown)
-    waiting = tuple(key for key, done in ((gaps_key, gaps.done()), (other or "", other is None)) if not done)
+    waiting = tuple(key for key, done in ((gaps_key, gaps.done()), (other or "", other is None),
+                                          (decisive.key_of(base), known)) if not done)
     if waiting or (trials.is_prepared(now) and not (spread and spread.final)):
         _poll(now.digest, spread.trials if spread else 0, waiting)
 
@@ -122,9 +126,9 @@ def _verdict(now: ScenarioResults, at: int | None, spread: trials.Spread | None,
 def _chosen_again(now: ScenarioResults, base: ScenarioResults, study: Study, asked: Asked) -> str | None:
     """What would be chosen at the moved inputs, beside the proposal; returns the key of that while it is computed."""
     if asked.at_the_studys_inputs:
-        with st.container(key="overview_chosen_again"):     # the same room as where something is moved
-            st.markdown("What is proposed is what is chosen at these inputs." if not now.decision.named else
-                        "What is proposed is a scenario that the study names.")
+        with st.container(key="overview_chosen_again"):
+            st.markdown("The proposal is the best selection at these inputs, under the limits of the page Selection."
+                        if not now.decision.named else "The proposal is a scenario that the study names.")
         return None
     question = question_of(now.results.study, limits.stated(study) | limits.moved(study))
     key = f"chosen|{now.digest}"
@@ -153,8 +157,9 @@ def _figures(now: ScenarioResults, at: int | None, spread: trials.Spread | None,
         way = 0 if change is None else tiles.direction(change, after)
         figures.append(Figure(name, number(after), "no change" if not way else number(change, signed=True), way))
     turn = now.results.break_even.reclosing_off_share[at]
-    npv = "at …" if npv_turn is None else f"at {percent(npv_turn[0])}" if np.isfinite(npv_turn[0]) else "keeps its sign"
-    return [*figures, Figure("Reclosing off at which SAIDI turns", percent(turn) if np.isfinite(turn) else DASH,
+    npv = ("at …" if npv_turn is None else f"at {cell(npv_turn[0], SHARE_KIND)}" if np.isfinite(npv_turn[0]) else
+           "keeps its sign")
+    return [*figures, Figure("Reclosing off at which SAIDI turns", cell(turn, SHARE_KIND),
                              f"NPV {npv}")]
 
 

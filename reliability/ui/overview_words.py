@@ -10,7 +10,8 @@ from reliability.business.costs import INTERRUPTION, SOCIETY, UTILITY
 from reliability.business.selection import Choice, devices_in_words
 from reliability.business.verdict import loses, pays, scope
 from reliability.data_gaps import Nearest
-from reliability.formats import count, money, number, percent, probability
+from reliability.formats import count, money, number, probability, shown
+from reliability.report.sentences_break_even import SHARE_KIND
 from reliability.schema.problems import shorten
 from reliability.ui import readiness
 from reliability.ui.text import plain, saidi_turn
@@ -130,7 +131,8 @@ def npv_turn(found: tuple[float, float, float] | None, trip: str) -> str:
         does = "pays" if max(on, off) > 0.0 else "does not pay"
         return f"It {does}, whatever share of faults happens while reclosing is off."
     bound = "less" if on > 0.0 else "more"
-    return f"It pays only where reclosing is off for {bound} than {percent(share)} of faults ({trip} tripping)."
+    return (f"It pays only where {bound} than {shown(share, SHARE_KIND)} of faults do (with reclosing off a device trips "
+            f"once, {trip}).")
 
 
 def effect(now: ScenarioResults, at: int) -> str:

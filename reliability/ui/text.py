@@ -48,4 +48,9 @@ def saidi_turn(totals: Mapping[str, float], key: str = "reclosing_off_share", su
 
     totals: of a scenario or a selection; key: of the share in them.
     """
-    return as_text(saidi_gain(totals, Figure(totals[key], SHARE_KIND), subject))
+    return whole_percentages(as_text(saidi_gain(totals, Figure(totals[key], SHARE_KIND), subject)))
+
+
+def whole_percentages(text: str) -> str:
+    """The text with no line broken between a number and its percent sign."""
+    return text.replace(" %", "\u00a0%")

@@ -14,6 +14,7 @@ from typing import Any
 import streamlit as st
 
 from reliability.formats import DASH, number
+from reliability.report.palette import SERIES, series
 
 NOTHING = 5e-4                      # a change, as a share of the figure, that is shown as none
 
@@ -33,6 +34,11 @@ def direction(change: float, value: float) -> int:
     if abs(change) < NOTHING * max(abs(value), 1e-12):
         return 0
     return -1 if change < 0 else 1
+
+
+def key(scenario: int) -> str:
+    """Key of the tile of scenario number `scenario`; `look.css` gives it the colour of its bars by the first number."""
+    return f"tile_{SERIES.index(series(scenario))}_{scenario}"
 
 
 def figures_html(figures: Iterable[Figure]) -> str:

@@ -54,7 +54,7 @@ def test_each_scenario_says_where_its_gain_turns():
     test, found = app("compare"), compute(open_study(workspace.folder_of("demo")), "").results.break_even
     told = [e.value for e in test.caption if "while reclosing is off" in e.value]
     share = number(100.0 * found.reclosing_off_share[1])
-    assert f"is a gain in SAIDI only where less than {share} % of faults happen" in told[0]
+    assert f"is a gain in SAIDI only where less than {share}\u00a0% of faults happen" in told[0]
     assert len(told) == len(found.reclosing_off_share) - 1
 
 

@@ -48,7 +48,7 @@ def test_curves_and_shares_of_the_lateral_are_those_of_the_core(small, settings)
     study, found = state(small)
     sections = study.network.unit == int(np.flatnonzero(study.network.ids == "tap-03")[0])
     growth = growth_frame(splits_by_factor(study.model, found), sections)
-    shown = table_with(test, "×")
+    shown = table_with(test, "factor, ×")
     for key, name in OUTCOMES.values():
         if name in shown:
             told = shown[name].str.replace("\u202f", "").astype(float).to_numpy()
@@ -66,5 +66,5 @@ def test_the_feeder_s_faults_are_those_of_the_core(small):
     for trace, operation in zip(chart["data"], ("fast", "delayed"), strict=True):
         total = rows.loc[rows["operation"] == operation, "faults_per_year"].sum()
         assert values_of(trace["x"]).sum() == pytest.approx(total)
-    km = table_with(test, "km, fast")["km, fast"].str.replace("\u202f", "").astype(float)
+    km = table_with(test, "line, fast, km")["line, fast, km"].str.replace("\u202f", "").astype(float)
     assert km.sum() == pytest.approx(rows.loc[rows["operation"] == "fast", "km"].sum(), rel=0.01)

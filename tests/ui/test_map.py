@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -56,6 +57,13 @@ def test_the_map_has_one_scale_and_one_path_a_class(routed, miles, unit, word):
     key = [t["name"] for t in drawn["data"] if t["mode"] == "lines"]
     assert key == [line.name for line in chart.lines]
     assert layout["annotations"][0]["text"].endswith((f" {word}", " m"))
+
+
+@pytest.mark.parametrize(("tall", "height"), [(0.02, 380), (0.2, 174 + 0.2 * 2.2 * 560), (0.5, 560), (3.0, 560)])
+def test_the_frame_of_a_wide_network_is_lower(routed, tall, height):
+    chart = chart_of(open_study(workspace.root() / routed))
+    drawn = figure(replace(chart, window=(0.0, 1000.0, 0.0, 1000.0 * tall)), height=560)
+    assert drawn.layout.height == round(height)
 
 
 def test_a_click_gives_the_lateral(routed):

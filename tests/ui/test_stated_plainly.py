@@ -15,10 +15,11 @@ from reliability.business.costs import SOCIETY
 from reliability.business.proposal import converted_laterals
 from reliability.business.selection import choose, devices_in_words
 from reliability.data_gaps import data_gaps
-from reliability.formats import count, money, percent
+from reliability.formats import count, money, percent, shown
 from reliability.network.application import check_laterals
 from reliability.network.application_catalogue import FAIL, PASS
 from reliability.pipeline import options_of
+from reliability.report.sentences_break_even import SHARE_KIND
 from reliability.report.work_pack_jobs import checks_of_selection
 from reliability.schema.scenarios import Scenario
 from reliability.study import open_study, workspace
@@ -122,9 +123,12 @@ def test_the_share_of_reclosing_off_at_which_npv_turns_stands_beside_that_of_sai
     share, on, off = overview_words.npv_turns(demo, at)
     assert (on, off < 0.0) == (pytest.approx(demo.money[at]["npv"], rel=0.05), True)
     text = wait_for(test := app(), "being computed")
-    assert plain(f"It pays only where reclosing is off for less than {percent(share)} of faults", 700) in text
+    assert plain(f"It pays only where less than {shown(share, SHARE_KIND)} of faults do", 700) in text
     figure = {name: (value, change) for name, value, change in metrics(test)}["Reclosing off at which SAIDI turns"]
-    assert figure[1] == f"NPV at {percent(share)}"
+    assert figure[1] == f"NPV at {shown(share, SHARE_KIND)}"
+    saidi = demo.results.break_even.reclosing_off_share[at]
+    assert figure[0] == shown(saidi, SHARE_KIND) != percent(saidi)
+    assert plain(f"less than {figure[0]} of faults", 700) in text.replace("\u00a0", " ")
     assert overview_words.npv_turn((np.nan, -2.0, -1.0), "fast") == (
         "It does not pay, whatever share of faults happens while reclosing is off.")
     assert "more than 20.0 %" in overview_words.npv_turn((0.2, -2.0, 8.0), "fast")
@@ -198,6 +202,33 @@ def test_a_lateral_under_a_limit_is_not_chosen_within_the_limits(pays):
     test = app("choice", pays, limits=f"forced_out:{out}")
     table = next(d.value for d in test.dataframe if "why" in d.value).set_index("section_id")
     assert table.loc[out, "why"] == "never convert: a limit"
+
+
+def test_a_sectionalizer_that_stands_there_has_no_price_of_its_conversion(demo):
+    found = Selection(question_of(demo.results.study, stated(demo.results.study)), demo.decision.options,
+                      demo.decision.choice, True, False)
+    table = not_chosen(demo, found).set_index("why")
+    standing = table.loc["has a sectionalizer"]
+    here = standing[standing["device"] == "sectionalizer"]
+    assert len(here)
+    assert here[["capex", "npv", "customer_minutes_avoided"]].isna().all(axis=None)
+    assert table.loc["costs more than it saves", ["capex", "npv"]].notna().all(axis=None)
+
+
+def test_figures_of_the_selection_have_their_units(demo):
+    names = [name for name, *_ in metrics(app("choice"))]
+    assert {"SAIDI avoided, min/yr", "MAIFI_E added, 1/yr", "Call-outs avoided, 1/yr"} <= set(names)
+
+
+def test_a_benefit_over_next_to_no_cost_is_no_figure_in_the_table_either(demo):
+    table = next(d.value for d in app("business").dataframe if "bcr" in d.value).set_index(["perspective", "scenario"])
+    found = demo.results.perspectives[SOCIETY]
+    for s, case in enumerate(business_summary(found)):
+        if s:
+            shown_one = table.loc[("Societal", demo.names[s]), "bcr"]
+            assert np.isnan(shown_one) == (abs(case["bcr"]) > 100.0)
+    assert table["bcr"].isna().any()
+    assert table["bcr"].notna().any()
 
 
 def test_what_is_chosen_stands_in_sums_by_status_and_feeder(demo):

@@ -6,13 +6,15 @@ import json
 import re
 import subprocess
 import sys
+import threading
 
 import pytest
 
+from reliability.report import palette
 from reliability.study import open_study, workspace
-from reliability.ui import frame
+from reliability.ui import background, frame, tiles
 from reliability.what_if import compute, moved_study
-from tests.ui.conftest import app, go, said, sound
+from tests.ui.conftest import app, go, make_small, said, sound
 
 
 def test_states_of_one_table_share_its_matrices(small):
@@ -24,6 +26,32 @@ def test_states_of_one_table_share_its_matrices(small):
     other = compute(moved_study(study, {"existing_fast_operations": 0}, base), "", [base])
     assert other.results.alike is None
     assert "matrices" in vars(base.results)
+
+
+def test_of_one_kind_of_results_the_last_few_stay():
+    for k in range(6):
+        assert background.result(f"of-a-kind|{k} and more", lambda: 1, "one", keep=4) == 1
+    assert [background.is_done(f"of-a-kind|{k} and more") for k in range(6)] == [False] * 2 + [True] * 4
+
+
+def test_the_first_page_waits_for_the_defaults_that_decide(monkeypatch):
+    pays = make_small("pays", lambda t: t.replace("# sectionalizer_cost = 2200.0", "sectionalizer_cost = 900.0"))
+    asked, busy = [], threading.Event()
+    monkeypatch.setattr(background, "is_done", lambda key: bool(asked.append(key)))
+    background.ask("before the page", lambda: busy.wait(60))
+    try:
+        app("overview", pays)
+    finally:
+        busy.set()
+    assert {key.partition("|")[0] for key in asked} >= {"gaps", "decisive"}
+
+
+def test_a_tile_has_the_colour_of_its_bars():
+    of_class = dict(re.findall(r'key-tile_(\d)"\] \{ border-left-color: var\(--(\w+)\)', frame.LOOK.read_text()))
+    colours = dict(re.findall(r"--(\w+): (#\w+);", palette.css()))
+    for scenario in range(13):
+        name = of_class.get(tiles.key(scenario)[len("tile_")], "blue")
+        assert (tiles.key(scenario)[-1], colours[name]) == (str(scenario)[-1], palette.series(scenario)[0])
 
 
 def test_no_more_is_loaded_than_the_first_page_needs():
