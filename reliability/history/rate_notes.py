@@ -20,8 +20,10 @@ def certainty_notes(study: Study, learned: int) -> list[str]:
     """How the uncertainty of learned values enters; learned: sections with a learned value."""
     notes = ["Each trial of the simulation takes one joint draw of the learned rates; expected values take their "
              "means."]
-    return notes + [f"The range of faults.{key} has no effect on the {shown(learned, 'count')} of "
-                    f"{count(len(study.network), 'section')} whose value is learned." for key in ("line_fault_rate_per_km",) if key in study.uncertain and learned]
+    if "line_fault_rate_per_km" in study.uncertain and learned:
+        notes.append(f"The range of faults.line_fault_rate_per_km has no effect on the {shown(learned, 'count')} of "
+                     f"{count(len(study.network), 'section')} whose value is learned.")
+    return notes
 
 
 def notes_on(study: Study, units: Units, estimate: Estimate, records: Records | None) -> tuple[str, ...]:

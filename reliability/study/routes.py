@@ -171,5 +171,6 @@ def _notes(file: str, unknown: list[str], without: int, sections: int) -> tuple[
         notes.append(f"{file}: {count(len(unknown), 'feature')} of sections that the study does not have ({names}): "
                      "not drawn.")
     if without:
-        notes.append(f"{file}: {shown(without, 'count')} of {count(sections, 'section')} without a route: not on the map.")
+        notes.append(f"{file}: {shown(without, 'count')} of {count(sections, 'section')} without a route: "
+                     "not on the map.")
     return tuple(notes)

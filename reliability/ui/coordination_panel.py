@@ -139,6 +139,7 @@ def _shares(splits: dict[float, OutcomeSplit], own: float, sections: np.ndarray)
                "the check of the link looks at the tap alone, so that both may occur where no link is wrong.")
     st.markdown("**As the source grows**: fault currents times a factor, % of faults")
     rows = growth[growth["fault_current_factor"].isin([*FACTORS, own])]
-    more = pd.DataFrame({"factor, ×": [number(f) for f in rows["fault_current_factor"]], "operation": rows["operation"], **{
+    factors = [number(f) for f in rows["fault_current_factor"]]
+    more = pd.DataFrame({"factor, ×": factors, "operation": rows["operation"], **{
         name: [number(100.0 * v) for v in rows[key]] for key, name in occurring if key in KEYS}})
     figure.table(more, "Coordination as the source grows", "coordination_growth")

@@ -63,7 +63,8 @@ def map_figure(chart: MapChart, large: bool, height: int) -> go.Figure:
     ends = [(0.0, (east - west) / unit), (-BAR_ROOM * tall, tall)]
     across, up = ({"visible": False, "range": list(end)} for end in ends)
     return picture(traces, layout(
-        _fitting(height, chart.window), large, hovermode="closest", dragmode="pan", shapes=shapes, annotations=notes, hoverdistance=30,
+        _fitting(height, chart.window), large, hovermode="closest", dragmode="pan", shapes=shapes, annotations=notes,
+        hoverdistance=30,
         margin=MARGINS, modebar={"orientation": "v"},
         # the frame keeps its size; of the two ranges one is made longer until both have one scale
         xaxis=across | {"constrain": "range"},

@@ -131,8 +131,8 @@ def npv_turn(found: tuple[float, float, float] | None, trip: str) -> str:
         does = "pays" if max(on, off) > 0.0 else "does not pay"
         return f"It {does}, whatever share of faults happens while reclosing is off."
     bound = "less" if on > 0.0 else "more"
-    return (f"It pays only where {bound} than {shown(share, SHARE_KIND)} of faults do (with reclosing off a device trips "
-            f"once, {trip}).")
+    return (f"It pays only where {bound} than {shown(share, SHARE_KIND)} of faults do (with reclosing off a device "
+            f"trips once, {trip}).")
 
 
 def effect(now: ScenarioResults, at: int) -> str:

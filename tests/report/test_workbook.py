@@ -64,6 +64,20 @@ def test_every_sheet_of_a_table_holds_all_its_rows_as_numbers(book, made):
                 {"s"} if kind == TEXT and name != "year" else {"n", "s"} if kind == TEXT else {"n"})
 
 
+def test_what_is_counted_has_its_margin_in_counts(book):
+    sheet = book["Evidence"]
+    heads = [cell.value for cell in sheet[1]]
+    rows = pd.DataFrame(list(sheet.iter_rows(min_row=2, values_only=True)), columns=heads)
+    counted = rows["Unit"].eq("counts")
+    assert rows.loc[counted, "Margin, ×"].isna().all()
+    assert rows.loc[~counted, "Counts to spare"].isna().all()
+    compared = rows[counted & rows["Limit"].notna()]
+    assert len(compared)
+    broken = compared["Counts to spare"] < 0
+    assert (compared["Counts to spare"].abs() == (compared["Value"] - compared["Limit"]).abs()).all()
+    assert not compared.loc[broken, "Verdict"].eq("pass").any()
+
+
 def test_laterals_and_sections_are_those_of_the_csv_files(book, written):
     for file, sheet in (("laterals.csv", "Laterals by scenario"), ("sections.csv", "Sections by scenario")):
         wanted = pd.read_csv(written / file)
