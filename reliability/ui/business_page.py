@@ -151,16 +151,14 @@ def _drivers(now: ScenarioResults, scenario: int, large: bool) -> None:
         rows = part[np.isfinite(part["break_even"]) | (np.arange(len(part)) < MOST_DRIVERS)]
         shown = pd.DataFrame({
             "Assumption": rows["label"], "Now": [number(v) for v in rows["value"]],
-            "Break-even value": [number(v) for v in rows["break_even"]],
-            "Unit": [unit_of(key, now.business.currency) for key in rows["assumption"]],
-            "Share of the variance": [percent(v) for v in rows["total"]]})
+            "Break-even": [number(v) for v in rows["break_even"]], "Share": [percent(v) for v in rows["total"]],
+            "Unit": [unit_of(key, now.business.currency) for key in rows["assumption"]]})
         st.dataframe(shown, hide_index=True, alt="Break-even values and shares of the variance", column_config={
             name: st.column_config.TextColumn(width=width) for name, width in (
-                ("Assumption", 182), ("Now", 58), ("Break-even value", 74), ("Unit", 132),
-                ("Share of the variance", 54))})
+                ("Assumption", 182), ("Now", 58), ("Break-even", 82), ("Share", 58), ("Unit", 132))})
         st.caption("At its break-even value this scenario's NPV is 0; a selection may prefer other devices or "
-                   "laterals well before (page Selection). –: there is none within the assumption's bounds. Share of "
-                   "what is unknown about the net present value: total Sobol' index over the ranges. "
+                   "laterals well before (page Selection). –: there is none within the assumption's bounds. Share: of "
+                   "what is unknown about the net present value, the total Sobol' index over the ranges. "
                    + words(ranges_sentence(now.results.study)))
 
 

@@ -29,9 +29,9 @@ from reliability.report.chart import (
     Points,
     Words,
 )
-from reliability.report.palette import GRID, INK, fill, see_through
+from reliability.report.palette import GRID, INK, PAPER, fill, see_through
 from reliability.ui.described_map import map_figure
-from reliability.ui.plotting import DASHES, axis, layout, pattern, picture
+from reliability.ui.plotting import BAR_GAP, DASHES, axis, layout, pattern, picture
 from reliability.ui.text import label
 
 SYMBOLS = ("circle", "diamond", "square", "triangle-up", "triangle-down")
@@ -68,8 +68,23 @@ def _bars(chart: BarChart) -> tuple[list[dict[str, object]], dict[str, object]]:
     shapes = [{"type": "line", f"{at}0": r.at, f"{at}1": r.at, "line": {"color": INK, "dash": DASHES[r.dash]},
                **({"y0": 0, "y1": 1, "yref": "paper"} if chart.lying else {"x0": 0, "x1": 1, "xref": "paper"})}
               for r in chart.references]
-    return traces, {measured: _axis(chart.value) | more, across: categories, "shapes": shapes,
+    notes = [note for k, bars in enumerate(chart.bars) for note in _labels(chart, bars, k)] if _crossed(chart) else []
+    return traces, {measured: _axis(chart.value) | more, across: categories, "shapes": shapes, "annotations": notes,
                     "showlegend": len(traces) > 1, "barmode": "overlay" if chart.overlaid else "group"}
+
+
+def _crossed(chart: BarChart) -> bool:
+    """Whether lines of reference may run through the labels of upright bars."""
+    return bool(chart.references) and not (chart.lying or chart.overlaid)
+
+
+def _labels(chart: BarChart, bars: Bars, number: int) -> list[dict[str, object]]:
+    """Labels of a group's bar number `number` on a ground of their own, which no line of reference crosses."""
+    width = (1.0 - BAR_GAP) / len(chart.bars)
+    shift = width * (number - 0.5 * (len(chart.bars) - 1))
+    return [{"x": k + shift, "y": float(value), "text": label(text), "showarrow": False, "yanchor": "bottom",
+             "yshift": 1, "borderpad": 0, "font": {"size": SMALL}, "bgcolor": see_through(PAPER, 0.85)}
+            for k, (value, text) in enumerate(zip(bars.values, bars.labels or (), strict=False)) if text]
 
 
 def _one(chart: BarChart, bars: Bars, names: list[str]) -> dict[str, object]:
@@ -84,7 +99,7 @@ def _one(chart: BarChart, bars: Bars, names: list[str]) -> dict[str, object]:
         trace |= {"type": "bar", along: values - bars.base, "base": bars.base,
                   "marker": {"color": colour, "pattern": pattern(shape)}}
         trace |= {"orientation": "h"} if chart.lying else {}
-        if bars.labels is not None:
+        if bars.labels is not None and not _crossed(chart):
             trace |= {"text": [label(t) for t in bars.labels], "textposition": "outside", "cliponaxis": False,
                       "constraintext": "none", "textangle": 0, "textfont": {"size": SMALL}}
     if bars.low is not None and bars.high is not None:

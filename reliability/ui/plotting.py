@@ -12,6 +12,7 @@ from reliability.report.palette import GREY, GRID, INK, PAPER
 
 DASHES = {SOLID: "solid", DASHED: "dash", DOTTED: "dot"}
 BUTTONS = 48                       # pixels at the right of a picture that can be enlarged, for its buttons
+BAR_GAP = 0.35                     # of the room of a category
 FONT = '"Source Sans", Arial, sans-serif'
 
 
@@ -31,7 +32,7 @@ def layout(height: int, large: bool = False, **more: object) -> dict[str, object
     base: dict[str, object] = {
         "height": round(height * (1.25 if large else 1.0)), "font": {"family": FONT, "size": size, "color": INK},
         "paper_bgcolor": PAPER, "plot_bgcolor": PAPER, "margin": {"l": 10, "r": 10, "t": 36, "b": 10},
-        "hoverlabel": {"font": {"size": size, "family": FONT}}, "bargap": 0.35, "separators": SEPARATORS,
+        "hoverlabel": {"font": {"size": size, "family": FONT}}, "bargap": BAR_GAP, "separators": SEPARATORS,
         "legend": {"orientation": "h", "yanchor": "bottom", "y": 1.02, "xanchor": "left", "x": 0},
     }
     return base | more

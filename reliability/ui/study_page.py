@@ -62,7 +62,7 @@ def _size(shown: Opened) -> None:
                 ("Outage records", whole(0 if study.outages is None else len(study.outages))),
                 ("Uncertain assumptions", whole(len(study.uncertain))),
                 ("… over a default range", whole(len(study.default_ranges))),
-                ("Scenarios of the study", whole(len(study.scenarios)))]
+                ("Scenarios stated, beside As built", whole(len(study.scenarios) - 1))]
         st.dataframe(pd.DataFrame(rows, columns=["What", "Number"]), hide_index=True, alt="Size of the study",
                      height=35 * (len(rows) + 1) + 3)
 

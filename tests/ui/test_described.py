@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from reliability.report.chart import (
@@ -63,3 +65,21 @@ def test_areas_words_and_limits():
     assert (words.text[0], words.showlegend) == ("&lt;b&gt;tree&lt;/b&gt;", False)
     assert drawn.layout.xaxis.range == (1.0, 4.0)
     assert drawn.layout.yaxis.tickvals == (0.01, 1.0)
+
+
+def test_labels_of_bars_stand_on_a_ground_where_a_line_may_cross_them():
+    bars = (Bars("all", [98.3, 45.8], labels=["98.3", "45.8"]),
+            Bars("some", [98.3, np.nan], labels=["98.3", ""], fill=1))
+    chart = BarChart("k", "t", "d", ["2020", "2021"], bars, Axis("SAIDI"), references=(Reference("mean", 50.0),))
+    drawn = figure(chart)
+    labels = drawn.layout.annotations
+    assert [(round(one.x, 4), one.y, one.text) for one in labels] == [
+        (-0.1625, 98.3, "98.3"), (0.8375, 45.8, "45.8"), (0.1625, 98.3, "98.3")]
+    assert all(one.bgcolor for one in labels)
+    assert all(bar.text is None for bar in drawn.data[:2])
+    assert list(figure(replace(chart, references=())).data[0].text) == ["98.3", "45.8"]
+
+
+def test_ticks_are_written_as_numbers_are_everywhere():
+    chart = PlotChart("k", "t", "d", Axis("A", LOG, (1.0, 1e4), (0.5, 50.0, 1000.0, 20000.0)), Axis("s"), ())
+    assert list(figure(chart).layout.xaxis.ticktext) == ["0.5", "50", "1\u202f000", "20\u202f000"]
