@@ -60,7 +60,9 @@ def _bars(chart: BarChart) -> tuple[list[dict[str, object]], dict[str, object]]:
                 "line": {"color": INK, "dash": DASHES[r.dash]}} for r in chart.references]      # for the key
     more: dict[str, object] = {"rangemode": "tozero"} if not any(b.dots for b in chart.bars) else {}
     ends = [v for b in chart.bars for v in np.asarray(b.values, dtype=float) if np.isfinite(v)]
-    if chart.lying and more and any(b.labels is not None for b in chart.bars) and min(ends, default=0.0) >= 0:
+    if (chart.lying or _crossed(chart)) and more and any(b.labels is not None for b in chart.bars) and (
+            min(ends, default=0.0) >= 0):
+        ends += [r.at for r in chart.references]
         more = {"range": [0.0, 1.18 * (max(ends, default=0.0) or 1.0)]}      # room for the labels
     categories = axis(label(chart.category), type="category", showgrid=False,
                       **({"autorange": "reversed"} if chart.lying else {}))

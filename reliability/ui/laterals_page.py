@@ -29,7 +29,6 @@ from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verd
 from reliability.report.sections_map import at_heads
 from reliability.schema.devices import DEVICES, SECTIONALIZER
 from reliability.ui import coordination_panel, figure, frame, lengths, map_panel, state, trips_panel
-from reliability.ui.figure import capital
 from reliability.ui.lateral_charts import profile, profile_chart, verdicts_chart
 from reliability.ui.opened import Opened
 from reliability.ui.place_table import named
@@ -206,7 +205,8 @@ def _evidence(checks: ApplicationChecks, chosen: str, place: DeltaGenerator) -> 
     evidence = evidence_frame(checks, [chosen])[["label", "value", "limit", "unit", "margin", "verdict", "reason"]]
     with place:
         for row in evidence[evidence["verdict"] != VERDICTS[PASS]].itertuples():
-            st.markdown(f"**{plain(row.label)} ({row.verdict}).** {plain(capital(str(row.reason)), 400)}.")
+            reason = str(row.reason)
+            st.markdown(f"**{plain(row.label)} ({row.verdict}).** {plain(reason[:1].upper() + reason[1:], 400)}.")
     figure.table(evidence_in_words(evidence), "Evidence of the checks", "evidence", height=365, data=lambda: evidence,
                  column_config={
         "label": st.column_config.TextColumn("Check", width=340),

@@ -11,11 +11,11 @@ from reliability.faults.what_trips import what_trips
 from reliability.formats import count, percent
 from reliability.network.tree import Network
 from reliability.schema.devices import DEVICES
-from reliability.ui import background, figure
+from reliability.ui import background, figure, frame
 from reliability.ui.text import plain, short
 from reliability.what_if import ScenarioResults
 
-TWO_LINES = 58          # pixels, of a row whose text may take two lines
+TWO_LINES = {False: 66, True: 82}       # pixels, of a row in which a browser breaks lines, in large type too
 LEAST = 0.01            # of the faults of a kind; what is rarer, as where a device fails, is left out
 STATES = {False: "on", True: "off"}
 KINDS = {False: "temporary", True: "permanent"}
@@ -32,7 +32,7 @@ def show(now: ScenarioResults, head: int, scenario: int) -> None:
         found = what_trips(both, study.values, network.unit == head)
         device = [now.results.table.protections[s].device for s in at]
         figure.table(in_words(found, network, device, [short(now.names[s]) for s in at]), "Who is out", "who_is_out",
-                     row_height=TWO_LINES)
+                     row_height=TWO_LINES[frame.presenting()])
         st.caption("Of all faults of the kind, every device working or not; what happens in less than 1 % of them is "
                    f"left out. With reclosing off the device trips once, {study.values['reclosing_off_trip']}.")
 
