@@ -144,7 +144,8 @@ def effect(now: ScenarioResults, at: int) -> str:
     said = f"The average customer has {' and '.join(parts)} a year" if parts else "The indices stay as they are"
     if price:
         more = (after["maifi_e"] or 0.0) > (before["maifi_e"] or 0.0)
-        said += f"{', at the price of' if more else ', and'} {price}"
+        gains = any((after[m] or 0.0) < (before[m] or 0.0) for m, *_ in _MEASURES)
+        said += f"{', at the price of' if more and gains else ', and'} {price}"
     return f"{said}. {saidi_turn(now.results.break_even.summary(at), subject='It')}".strip()
 
 

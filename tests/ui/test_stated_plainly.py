@@ -272,6 +272,16 @@ def test_counts_are_whole_and_their_margin_is_said(demo):
     assert {v for v, u in zip(table["value"], table["unit"], strict=True) if u == "counts"} <= {"1", "2", "3", "4", "–"}
 
 
+def test_what_only_loses_has_no_price(demo):
+    base, moves = demo, {"reclosing_off_share": 0.2}
+    there = compute(moved_study(demo.results.study, moves, base), "off", [base])
+    at = demo.names.index("Proposed")
+    assert ", at the price of 1.13 more momentary" in overview_words.effect(demo, at)
+    text = overview_words.effect(there, at)
+    assert "more minutes without power" in text
+    assert " a year, and 0.907 more momentary" in text
+
+
 @pytest.mark.parametrize(("npv", "begins"), [(5000.0, "Convert 27 of 610"), (-5000.0, "The proposal, to convert 27")])
 def test_what_does_not_pay_is_no_request(demo, npv, begins):
     at = demo.names.index("Proposed")

@@ -14,7 +14,7 @@ from reliability.report import palette
 from reliability.study import open_study, workspace
 from reliability.ui import background, frame, tiles
 from reliability.what_if import compute, moved_study
-from tests.ui.conftest import app, go, make_small, said, sound
+from tests.ui.conftest import app, go, make_small, parts_of_tiles, said, sound
 
 
 def test_states_of_one_table_share_its_matrices(small):
@@ -47,11 +47,10 @@ def test_the_first_page_waits_for_the_defaults_that_decide(monkeypatch):
 
 
 def test_a_tile_has_the_colour_of_its_bars():
-    of_class = dict(re.findall(r'key-tile_(\d)"\] \{ border-left-color: var\(--(\w+)\)', frame.LOOK.read_text()))
+    of_class = dict(re.findall(r"tile-(\d) \{ border-left-color: var\(--(\w+)\)", frame.LOOK.read_text()))
     colours = dict(re.findall(r"--(\w+): (#\w+);", palette.css()))
-    for scenario in range(13):
-        name = of_class.get(tiles.key(scenario)[len("tile_")], "blue")
-        assert (tiles.key(scenario)[-1], colours[name]) == (str(scenario)[-1], palette.series(scenario)[0])
+    drawn = re.findall(r'"tile tile-(\d)"', tiles.tiles_html([tiles.Tile("t", "", ())] * 13))
+    assert [colours[of_class.get(k, "blue")] for k in drawn] == [palette.series(s)[0] for s in range(13)]
 
 
 def test_no_more_is_loaded_than_the_first_page_needs():
@@ -82,7 +81,7 @@ def test_the_one_line_drawing_has_the_unit_that_is_asked_for(small):
 
 def test_tiles_tell_that_probabilities_are_being_computed_and_then_tell_them(small):
     test = go(app("overview", small), "compare")
-    odds = [m.value for m in test.markdown if m.value.startswith("Probability that NPV is above 0")]
+    odds = [text for text in parts_of_tiles(test, "odds") if text.startswith("Probability that NPV is above 0")]
     assert odds
     assert all("…" not in text for text in odds)
 
