@@ -176,8 +176,8 @@ def _classed(shown: Opened, now: ScenarioResults, chosen: pd.DataFrame, measure:
     values = at_heads(network, chosen["section_id"], chosen[column].to_numpy(dtype=float), 0.0)
     if measure == map_panel.BREAK_EVEN:
         return by_benefit(network, map_panel.turns(values, "not chosen, or gain keeps its sign"))
-    return by_benefit(network, Benefit(title, unit, values, kind, nothing="not chosen, or none",
-                                       **({} if measure == map_panel.MINUTES else {"worse": "below 0"})))
+    worse = "worse than as built" if measure == map_panel.MINUTES else "below 0"
+    return by_benefit(network, Benefit(title, unit, values, kind, worse, "not chosen, or none"))
 
 
 def _table(shown: Opened, now: ScenarioResults, found: Selection) -> None:
