@@ -49,3 +49,33 @@ def test_poles_beside_nodes_stay_names_of_places(tmp_path):
     imported = take(tmp_path, segments=SEGMENTS.splitlines()[0] + ",from_pole,to_pole\n" + rows)
     assert sections(imported)["parent_id"].to_dict() == {"M1": "", "M2": "M1", "T1": "M1"}
     assert ids(imported, "poles_as_nodes") == ()
+
+
+SECOND = {"sources": "+BUS2,F2\n", "customers": "+X3,K1,,,7,10,20\n", "outages": None}
+K1, B2 = "K1,BUS2,K2,1000,ABC,,F2\n", "+B2,K1,,breaker,,,\n"
+
+
+@pytest.mark.parametrize(("rows", "devices"), [
+    ("TA,N2,K2,100,ABC,open,F1\nTB,K2,N2,100,ABC,open,F2\n", ""),
+    ("TA,N2,K2,100,ABC,open,F1\nTB,K2,N2,,ABC,,F2\n", ""),
+    ("TB,K2,N2,100,ABC,,F2\nTA,N2,K2,100,ABC,,F1\n", "SW1,TA,,switch,,open,\n"),
+    ("TA,N2,K2,100,ABC,,F1\nTB,K2,N2,100,ABC,,F2\n", "SW1,TA,,switch,,open,\nSW2,TB,,switch,,open,\n"),
+])
+def test_a_tie_that_stands_in_the_export_of_each_feeder_is_one(tmp_path, rows, devices):
+    """Between the same two nodes under two ids: one tie under both names, its line counted once, no ring."""
+    imported = take(tmp_path, Recipe(ties={"TB": 0.5}, stated=False), segments="+" + K1 + rows, devices=B2 + devices,
+                    **SECOND)
+    assert ids(imported, "open_twice") == ("TA and TB",)
+    assert ids(imported, "ring") == ids(imported, "fed_twice") == ids(imported, "open_bridged") == ()
+    assert imported.ties[["kind", "probability"]].to_numpy().tolist() == [["tie", 0.5]]
+    assert sections(imported)["length_km"].sum() == pytest.approx(1 + 2 + 0.8 + 1 + 0.1)
+    assert set(imported.segment_sections["segment_id"]) >= {"TA", "TB"}
+
+
+def test_a_closed_segment_beside_an_open_point_is_listed_and_opened_by_name(tmp_path):
+    rows = "+" + K1.replace("F2", "") + "TA,N2,K2,100,ABC,open,\nTB,K2,N2,100,ABC,,\n"
+    imported = take(tmp_path / "asked", segments=rows, devices=B2, **SECOND)
+    assert ids(imported, "open_bridged") == ("TA beside TB",)
+    imported = take(tmp_path / "said", Recipe(open=("TB",), stated=False), segments=rows, devices=B2, **SECOND)
+    assert ids(imported, "open_twice") == ("TA and TB",)
+    assert imported.ties["kind"].tolist() == ["tie"]
