@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from reliability.intake import NO_RECIPE, Imported, Recipe, import_study, prepare, read_exports
+from reliability.schema.problems import StudyError
 from tests.intake.small import SEGMENTS, accepted, sections, take, write
 
 
@@ -79,3 +80,37 @@ def test_a_closed_segment_beside_an_open_point_is_listed_and_opened_by_name(tmp_
     imported = take(tmp_path / "said", Recipe(open=("TB",), stated=False), segments=rows, devices=B2, **SECOND)
     assert ids(imported, "open_twice") == ("TA and TB",)
     assert imported.ties["kind"].tolist() == ["tie"]
+
+
+LONE = "segment_id,from_node,to_node,length_m,phases,feeder_id,fault_current_from_a,fault_current_to_a\n"
+OF_LONE = {"devices": "device_id,segment_id,node_id,device\nB1,S1,,breaker\n", "outages": None, "sources": None,
+           "customers": "transformer_id,segment_id,customers\nX,S1,4\n"}
+
+
+def test_a_feeder_of_one_span_asks_at_which_end_it_begins(tmp_path):
+    row = "S1,A,B,500,ABC,F1,,\n"
+    with pytest.raises(StudyError, match=r"S1 is the only segment of its network, and nothing says whether its source "
+                       r"is at A or at B; state it in import.toml, \[network\] sources = \{ \"A\" = \"F1\" \}"):
+        take(tmp_path / "open", segments=LONE + row, **OF_LONE)
+    for node, start in (("A", False), ("B", True)):
+        imported = take(tmp_path / node, Recipe(sources={node: ("F1",)}, stated=False), segments=LONE + row, **OF_LONE)
+        assert imported.segment_sections["reversed"].tolist() == [start]
+
+
+@pytest.mark.parametrize(("row", "changed"), [
+    ("S1,A,B,500,ABC,F1,900,4000\n", {}),
+    ("S1,A,B,500,ABC,F1,,\n", {"sources": "node_id,feeder_id\nB,F1\n"}),
+    ("S1,A,B,500,ABC,F1,,\n", {"devices": "device_id,segment_id,node_id,device\nB1,,B,breaker\n"}),
+    ("S1,A,B,500,ABC,F1,,\n", {"devices": "device_id,from_node,to_node,device\nB1,B,BUS,breaker\n"}),
+])
+def test_a_feeder_of_one_span_begins_where_the_data_say(tmp_path, row, changed):
+    """By the larger fault current, the table of sources, or the breaker at an end or before it."""
+    imported = take(tmp_path, segments=LONE + row, **(OF_LONE | changed))
+    assert imported.segment_sections["reversed"].tolist() == [True]
+
+
+def test_a_source_that_the_recipe_states_leaves_the_others_to_their_breakers(tmp_path):
+    imported = take(tmp_path, Recipe(sources={"C2": ("F2",)}, stated=False), sources=None, outages=None,
+                    segments="+S1,C1,C2,500,ABC,,F2\n", devices="+B2,S1,,breaker,,,\n")
+    assert ids(imported, "source_by_breaker") == ("BUS",)
+    assert sections(imported)["feeder_id"].unique().tolist() == ["F1", "F2"]
