@@ -20,9 +20,10 @@ from reliability.intake.kinds import (
     SOURCES,
     Field,
 )
-from reliability.intake.words import known_meaning, phases_of, suggestion
+from reliability.intake.words import known_meaning, link_in, phases_of, suggestion
 
 FITS, MOST_WORDS = 0.9, 200     # share of cells, and distinct words, by which a column is known (our choice)
+MOST_CODES = 30                 # more distinct words with digits are no code of kinds (our choice)
 SAMPLE = 2000                   # so many cells of a column are looked at
 # Words in the names of files and layers; our collection, common practice, no source.
 _FILE_WORDS: dict[str, str] = {
@@ -81,6 +82,16 @@ def contradicted(fields: Mapping[str, Field], name: str, header: str, columns: M
     if name == "parent_id" and ids:
         return sum(str(c) in ids for c in given) < 0.5 * len(given)
     return name == "status" and "normal_state" in fields and share_that_fits(fields["normal_state"], cells) >= FITS
+
+
+def are_ids(of: Field, cells: np.ndarray) -> bool:
+    """Whether cells are names of single things, such as F-1022, and no words of a column: they have digits other than
+    those of a fuse link, and nearly all differ, or there are many that mean nothing."""
+    given = list(map(str, _sample(cells)))
+    numbered = sum(bool(re.search(r"\d", text)) and not link_in(text) for text in given)
+    if len(given) < 2 or numbered < FITS * len(given):
+        return False
+    return len(set(given)) >= FITS * len(given) or (len(set(given)) > MOST_CODES and share_that_fits(of, cells) < 0.5)
 
 
 def words_found(kind: str, headers: Sequence[str], columns: Mapping[str, np.ndarray], taken: Collection[str]

@@ -78,7 +78,7 @@ _DEVICE_WORDS: tuple[tuple[str, str], ...] = (
     (r"transformer|xfmr|xfrmr|xformer|\btx\b|bypass|by-pass|regulator|\breg\b|capacitor|\bcap\b|arrester|elbow|meter",
      LEAVE_OUT),
     (r"lateral.*reclos|reclos.*(cutout|lateral|single)|\btap.*reclos", LATERAL_RECLOSER),
-    (r"reclos|\bocr\b|\bacr\b|\bvcr\b|\brec\b|\brcl\b", RECLOSER),
+    (r"reclos|\brecl\b|\bocr\b|\bacr\b|\bvcr\b|\brec\b|\brcl\b", RECLOSER),
     (r"section(al)?i[sz]|\bsect\b|\bsecz\b", SECTIONALIZER),
     (r"fuse|cutout|cut-out|\bfco\b|\bfus\b|expulsion|\blink\b", FUSE),
     (r"breaker|\bcb\b|\bbkr\b|\bbrkr\b|circuit.*break|feeder head", BREAKER),
@@ -110,7 +110,7 @@ def suggestion(of: Field, word: str) -> Meaning | None:
         return Meaning()
     rules = _DEVICE_WORDS if of.name == "device" else _OTHER_WORDS.get(of.name, ())
     found = next((meaning for pattern, meaning in rules if re.search(pattern, text)), None)
-    link = _link_in(word) if of.name == "device" else None
+    link = link_in(word) if of.name == "device" else None
     if found is None and link:
         found = FUSE
     if found is None:
@@ -121,7 +121,8 @@ def suggestion(of: Field, word: str) -> Meaning | None:
     return Meaning(values | ({"fuse_link": link} if link and found == FUSE else {}))
 
 
-def _link_in(word: str) -> str | None:
+def link_in(word: str) -> str | None:
+    """The fuse link that a word names, None without."""
     match = _LINK.search(word)
     return written_link(match[1] + match[2]) if match else None
 

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from reliability.intake import NO_RECIPE, Imported, Recipe, import_study, prepare, read_exports
+from reliability.intake.contents import are_ids
+from reliability.intake.deciding import field_named
 from reliability.schema.problems import StudyError
 from tests.intake.small import SEGMENTS, accepted, sections, take, write
 
@@ -114,3 +117,30 @@ def test_a_source_that_the_recipe_states_leaves_the_others_to_their_breakers(tmp
                     segments="+S1,C1,C2,500,ABC,,F2\n", devices="+B2,S1,,breaker,,,\n")
     assert ids(imported, "source_by_breaker") == ("BUS",)
     assert sections(imported)["feeder_id"].unique().tolist() == ["F1", "F2"]
+
+
+@pytest.mark.parametrize("rows", [
+    "DEVICE,SPAN,TYPE,LINK\nR-101,M1,Breaker,\nF-22,T1,Fuse,40K\n",
+    "device,segment_id,device type,LINK\nFUSE-101,M1,Breaker,\nFUSE-22,T1,Fuse,40K\n",
+    "Equipment,Span,Type,Link\n1101,M1,Breaker,\n2202,T1,Fuse,40K\n",
+])
+def test_a_header_for_kinds_over_names_of_devices_is_their_id(tmp_path, rows):
+    imported = take_guessed(tmp_path, devices=rows, outages=None)
+    assert sections(imported)["device"].to_dict() == {"M1": "breaker", "M2": "", "T1": "fuse"}
+    assert sections(imported).loc["T1", ["device_id", "fuse_link"]].tolist() == [rows.splitlines()[2].split(",")[0],
+                                                                                 "40K"]
+
+
+@pytest.mark.parametrize("words", ["FUSE-40K,FUSE-65T,BREAKER", "1,2,3", "Fuse,Recloser,Breaker"])
+def test_words_for_kinds_stay_words(words):
+    assert not are_ids(field_named("devices", "device"), np.array(3 * words.split(","), object))
+
+
+def test_a_device_stands_on_the_segment_that_names_it(tmp_path):
+    header, *rows = SEGMENTS.splitlines()
+    names = {"M1": "B-1", "T1": "F-22", "M2": "X-9"}
+    segments = f"{header},DEVICE\n" + "".join(f"{row},{names.get(row.split(',')[0], '')}\n" for row in rows)
+    imported = take_guessed(tmp_path, segments=segments, outages=None,
+                            devices="DEVICE,TYPE,LINK\nB-1,Breaker,\nF-22,Fuse,40K\n")
+    assert sections(imported)["device"].to_dict() == {"M1": "breaker", "M2": "", "T1": "fuse"}
+    assert ids(imported, "device_of_segment_unknown") == ("X-9 (M2)",)
