@@ -17,7 +17,7 @@ from reliability.intake.recognise import Recognised
 from reliability.intake.thousands import PlainNumbers, plain_numbers
 from reliability.intake.total_rows import described, total_rows
 from reliability.intake.units import Plausibility, factor, plausibility
-from reliability.intake.words import Meaning, as_stated, known_meaning, suggestion, toml_text, word_key
+from reliability.intake.words import Meaning, as_stated, doubtful_phases, known_meaning, suggestion, toml_text, word_key
 from reliability.schema.columns import KM_PER_MILE, Column
 from reliability.schema.problems import Problem, Problems
 from reliability.study.cells import number_column, says_unknown
@@ -27,6 +27,10 @@ from reliability.study.spreadsheet_cells import report_ids, report_troubles
 
 # By what a row is called, the first that it has.
 ROW_NAMES = ("event_id", "customer_id", "transformer_id", "device_id", "segment_id", "node_id")
+# Why a word that has a meaning is asked for, by what is suggested.
+_DOUBT: dict[str | None, str] = {
+    "": "how many phases, or the phase of this number: beside the letters of its column both are possible",
+    "C": "alone it is the second phase, beside R and Y of its column probably the third"}
 
 
 @dataclass(frozen=True)
@@ -185,12 +189,15 @@ def _translate(of: Field, kind: str, one: Recognised, cells: dict[str, np.ndarra
     stated = {word_key(w): m for w, m in recipe.meanings(kind, of.name).items()}
     meanings: list[Meaning | None] = []
     noted = seen.setdefault((kind, of.name), {})
+    doubts = doubtful_phases(words) if of.name == "phases" else {}
     for word, rows in zip(words, counts.tolist(), strict=True):
         meaning = stated.get(word_key(word)) if word_key(word) or not word else None
-        if meaning is None:
+        if meaning is None and word not in doubts:
             meaning = known_meaning(of, word) if of.word else Meaning({of.name: word})
-        entry = noted.setdefault(word_key(word), [word, 0, meaning, of, one.table.name])
+        entry = noted.setdefault(word_key(word), [word, 0, meaning, of, one.table.name, doubts.get(word)])
         entry[1] += rows
+        if meaning is None:
+            entry[2], entry[5] = None, doubts.get(word)
         meanings.append(meaning)
     out = np.array([m is not None and m.leave_out for m in meanings], bool)
     names = {of.name} | {name for m in meanings if m for name in m.values}
@@ -213,15 +220,16 @@ def _translate(of: Field, kind: str, one: Recognised, cells: dict[str, np.ndarra
 def _note_words(seen: Mapping[tuple[str, str], dict[str, list[Any]]], typed: Typed) -> None:
     """Every distinct word with how often it occurs; those without a meaning are open."""
     for (kind, column), words in seen.items():
-        for word, rows, meaning, of, table in words.values():
+        for word, rows, meaning, of, table, doubt in words.values():
             if not of.word:
                 continue
-            guess = suggestion(of, word) if meaning is None else None
+            guess = None if meaning is not None or doubt == "" else (
+                Meaning({of.name: doubt}) if doubt else suggestion(of, word))
             typed.words.append(Word(kind, column, word, rows, meaning, guess))
             if meaning is None:
                 text = "" if guess is None else toml_text(as_stated(of, guess))
-                typed.decisions.append(Decision(WORD, table, f"{kind}.{column}", word, "what this word means is open",
-                                                text, rows, kind))
+                question = _DOUBT.get(doubt, "what this word means is open")
+                typed.decisions.append(Decision(WORD, table, f"{kind}.{column}", word, question, text, rows, kind))
     typed.words.sort(key=lambda w: (w.meaning is not None, w.kind, w.column, -w.rows))
 
 

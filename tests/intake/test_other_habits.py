@@ -10,6 +10,7 @@ import pytest
 from reliability.intake import NO_RECIPE, Imported, Recipe, import_study, prepare, read_exports
 from reliability.intake.contents import are_ids
 from reliability.intake.deciding import field_named
+from reliability.intake.words import suggestion
 from reliability.schema.problems import StudyError
 from tests.intake.small import SEGMENTS, accepted, sections, take, write
 
@@ -144,3 +145,27 @@ def test_a_device_stands_on_the_segment_that_names_it(tmp_path):
                             devices="DEVICE,TYPE,LINK\nB-1,Breaker,\nF-22,Fuse,40K\n")
     assert sections(imported)["device"].to_dict() == {"M1": "breaker", "M2": "", "T1": "fuse"}
     assert ids(imported, "device_of_segment_unknown") == ("X-9 (M2)",)
+
+
+PHASES = field_named("segments", "phases")
+
+
+@pytest.mark.parametrize(("word", "phases"), [
+    ("RST", "ABC"), ("ST", "BC"), ("T", "C"), ("RY", "AB"), ("Y", "B"), ("UVW", "ABC"), ("L1-L3", "AC"), ("L2", "B"),
+    ("13", "AC"), ("V", "2"), ("3PH", "3"), ("two phase", "2")])
+def test_phases_by_other_letters_are_suggested(word, phases):
+    found = suggestion(PHASES, word)
+    assert found is not None
+    assert found.values == {"phases": phases}
+
+
+@pytest.mark.parametrize(("column", "asked"), [
+    (("ABC", "1", "2"), {"1": "", "2": ""}), (("RST", "1", "3"), {"1": "", "3": ""}), (("RYB", "R", "B"), {"B": "C"}),
+    (("ABC", "A", "B"), {}), (("3", "A", "B"), {}), (("ABC", "3"), {}), (("3", "2", "1"), {}), (("RST", "S"), {})])
+def test_phases_that_have_two_readings_beside_the_others_are_asked_for(tmp_path, column, asked):
+    """A second phase called 2 would be two phases, and the third called B the second."""
+    rows = "".join(f"K{k},N2,E{k},100,{word},,F1\n" for k, word in enumerate(column))
+    blank = SEGMENTS.replace("ABC", "").replace(",A,", ",,")
+    prepared = prepare(read_exports(write(tmp_path, segments=blank + rows)))
+    words = {d.value: d for d in prepared.decisions if d.step == "word" and d.value in ("1", "2", "3", "A", "B")}
+    assert {w: d.suggestion.strip('"') for w, d in words.items()} == asked
