@@ -34,8 +34,11 @@ _FILE_WORDS: dict[str, str] = {
     OUTAGE_ROWS: r"outage|oms|incident|interruption|trouble",
     OPERATIONS: r"operation|counter|reading", SETTINGS_ROWS: r"setting|relay", CURVE_ROWS: r"curve|\btcc",
 }
-_TIME_OF_DAY = re.compile(r"\d{1,2}:\d\d(:\d\d(\.\d+)?)?\s*([ap]\.?m\.?)?", re.IGNORECASE)
-_DATE = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}")
+_TIME_OF_DAY = re.compile(r"\d{1,2}:\d\d(:\d\d(\.\d+)?)?\s*([ap]\.?m\.?)?|([01]\d|2[0-3])[0-5]\d|\d{1,2}\.\d\d",
+                          re.IGNORECASE)
+_SHORTENED = re.compile(r"([01]?\d|2[0-3])[0-5]\d|[0-5]?\d")       # 0210 as a spreadsheet's number
+_DATE = re.compile(r"\d{1,4}[-/. ]*(\d{1,2}|[a-z]{3,9}\.?)[-/., ]*\d{1,4}|[a-z]{3,9}\.? \d{1,2},? \d{2,4}",
+                   re.IGNORECASE)
 _TIMES = ("started", "restored")
 _OFF_ON = (re.compile(r"off|out|start|beg|from|intrpt|interr", re.IGNORECASE),
            re.compile(r"on\b|in\b|end|rest|back|till", re.IGNORECASE))
@@ -112,7 +115,9 @@ def times_of_day(dated: Mapping[str, str], headers: Sequence[str], columns: Mapp
 
     dated: column → header. Which of two times of day belongs to the start is told by the header's words.
     """
-    clocks = [h for h in headers if _all_match(_TIME_OF_DAY, columns[h])]
+    clocks = [h for h in headers if _all_match(_TIME_OF_DAY, columns[h])
+              or (re.search(r"time", h, re.IGNORECASE) and _all_match(_SHORTENED, columns[h])
+                  and any(len(str(c)) > 2 for c in columns[h]))]
     pairs: dict[str, str] = {}
     for name, words in zip(_TIMES, _OFF_ON, strict=True):
         if name in dated and _all_match(_DATE, columns[dated[name]]):

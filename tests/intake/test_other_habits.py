@@ -169,3 +169,13 @@ def test_phases_that_have_two_readings_beside_the_others_are_asked_for(tmp_path,
     prepared = prepare(read_exports(write(tmp_path, segments=blank + rows)))
     words = {d.value: d for d in prepared.decisions if d.step == "word" and d.value in ("1", "2", "3", "A", "B")}
     assert {w: d.suggestion.strip('"') for w, d in words.items()} == asked
+
+
+@pytest.mark.parametrize(("day", "clock"), [
+    ("03-Apr-2024", "14:05"), ("Apr 13, 2024", "2:05 PM"), ("20240403", "1405"), ("04/13/2024", "205"),
+    ("3 April 2024", "1405")])
+def test_a_time_of_day_in_a_column_of_its_own_belongs_to_its_date_whatever_their_forms(tmp_path, day, clock):
+    imported = take_guessed(tmp_path, outages="Outage No,Device,Date off,Time off,Date on,Time on,Customers out\n"
+                            f'1,FU1,"{day}",{clock},"{day}",{clock.replace("05", "35")},5\n')
+    start = f"2024-04-{'13' if '13' in day else '03'}T{'02' if clock == '205' else '14'}"
+    assert imported.tables["outages"][["started", "restored"]].iloc[0].tolist() == [f"{start}:05:00", f"{start}:35:00"]
