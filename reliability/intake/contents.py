@@ -24,6 +24,7 @@ from reliability.intake.words import known_meaning, link_in, phases_of, suggesti
 
 FITS, MOST_WORDS = 0.9, 200     # share of cells, and distinct words, by which a column is known (our choice)
 MOST_CODES = 30                 # more distinct words with digits are no code of kinds (our choice)
+MOST_STATES = 4                 # so many distinct codes may be what a position of a switch is (our choice)
 SAMPLE = 2000                   # so many cells of a column are looked at
 # Words in the names of files and layers; our collection, common practice, no source.
 _FILE_WORDS: dict[str, str] = {
@@ -39,6 +40,7 @@ _TIME_OF_DAY = re.compile(r"\d{1,2}:\d\d(:\d\d(\.\d+)?)?\s*([ap]\.?m\.?)?|([01]\
 _SHORTENED = re.compile(r"([01]?\d|2[0-3])[0-5]\d|[0-5]?\d")       # 0210 as a spreadsheet's number
 _DATE = re.compile(r"\d{1,4}[-/. ]*(\d{1,2}|[a-z]{3,9}\.?)[-/., ]*\d{1,4}|[a-z]{3,9}\.? \d{1,2},? \d{2,4}",
                    re.IGNORECASE)
+_FRACTION = re.compile(r"\d+[.,](?!0+$)\d{1,2}")
 _TIMES = ("started", "restored")
 _OFF_ON = (re.compile(r"off|out|start|beg|from|intrpt|interr", re.IGNORECASE),
            re.compile(r"on\b|in\b|end|rest|back|till", re.IGNORECASE))
@@ -81,7 +83,10 @@ def contradicted(fields: Mapping[str, Field], name: str, header: str, columns: M
     if of is None or not len(given):
         return False
     if of.word and name not in ("status", "phases"):
-        return share_that_fits(of, cells) < 0.5
+        codes = name == "normal_state" and len(set(given.tolist())) <= MOST_STATES      # asked for, never left aside
+        return share_that_fits(of, cells) < 0.5 and not codes
+    if of.column.kind == "whole":
+        return sum(bool(_FRACTION.fullmatch(str(c))) for c in given) > 0.5 * len(given)
     if name == "parent_id" and ids:
         return sum(str(c) in ids for c in given) < 0.5 * len(given)
     return name == "status" and "normal_state" in fields and share_that_fits(fields["normal_state"], cells) >= FITS

@@ -28,7 +28,7 @@ from reliability.intake.kinds import (
 )
 from reliability.intake.reading import ExportTable
 from reliability.intake.recipe import FileRule, Recipe
-from reliability.intake.units import unit_name, units_of
+from reliability.intake.units import unit_in_header, unit_name, units_of
 from reliability.schema.columns import Column
 from reliability.schema.problems import Problem, Problems
 from reliability.study.header_names import exact_name, match_names
@@ -245,7 +245,7 @@ def _guessed(kind: str, headers: list[str], columns: Sequence[Column], closed: s
         if of is not None and of[0].name not in taken and not contradicted(fields, of[0].name, header, table.columns,
                                                                            ids):
             taken.add(of[0].name)
-            guessed.append(Match((header,), of[0].name, True, of[1]))
+            guessed.append(Match((header,), of[0].name, True, of[1] or unit_in_header(of[0].measure, header)))
     rest = [h for h in headers if all(h not in m.headers for m in guessed)]
     for header, name in words_found(kind, rest, table.columns, taken).items():
         taken.add(name)

@@ -179,3 +179,43 @@ def test_a_time_of_day_in_a_column_of_its_own_belongs_to_its_date_whatever_their
                             f'1,FU1,"{day}",{clock},"{day}",{clock.replace("05", "35")},5\n')
     start = f"2024-04-{'13' if '13' in day else '03'}T{'02' if clock == '205' else '14'}"
     assert imported.tables["outages"][["started", "restored"]].iloc[0].tolist() == [f"{start}:05:00", f"{start}:35:00"]
+
+
+@pytest.mark.parametrize(("header", "unit"), [
+    ("Length (m)", "m"), ("SHAPE_LEN_FT", "ft"), ("Line length [ft]", "ft"), ("Feet", "ft"), ("Metres", "m")])
+def test_the_unit_that_a_header_ends_with_is_suggested_with_its_column(tmp_path, header, unit):
+    prepared = prepare(read_exports(write(tmp_path, segments=SEGMENTS.replace("length_m", header))))
+    found, = (d for d in prepared.decisions if d.column == header)
+    assert found.suggestion == f"length in {unit}"
+    assert f'columns = {{ length = "{header}" }} with units = {{ length = "{unit}" }}' in found.remedy
+
+
+def test_meters_with_fractions_are_no_customers(tmp_path):
+    prepared = prepare(read_exports(write(tmp_path, segments=SEGMENTS.replace("length_m", "Meters").replace(
+        "00,A", "00.5,A"))))
+    assert all(d.suggestion != "customers" for d in prepared.decisions)
+
+
+def test_positions_of_switches_by_codes_are_asked_for_and_not_left_aside(tmp_path):
+    prepared = prepare(read_exports(write(tmp_path, devices="device_id,segment_id,device,NORMALPOSITION\n"
+                                          "B1,M1,breaker,1\nFU1,T1,fuse,1\nSW,T2,switch,0\n")))
+    assert [(d.column, d.suggestion) for d in prepared.decisions] == [("NORMALPOSITION", "normal_state"), (
+        "devices.normal_state", ""), ("devices.normal_state", "")]
+
+
+def test_inactive_accounts_are_suggested_to_be_left_out(tmp_path):
+    exports = read_exports(write(tmp_path, outages=None, customers="Premise,Segment,Account Status\n"
+                                 "1,M2,Active\n2,M2,Active\n3,T2,Inactive\n4,T2,Active\n"))
+    imported = import_study(prepare(exports, accepted(exports, NO_RECIPE)))
+    assert sections(imported)["customers"].sum() == 3
+
+
+def test_an_outage_export_a_row_a_call_is_of_outages(tmp_path):
+    """Whatever customers' numbers it has beside: each outage counts once, and the repeated rows are listed."""
+    rows = "".join(f"{k},O-1,70000{k},05/14/2024 3:0{k} PM,FU1,05/14/2024 3:02 PM,05/14/2024 4:40 PM,5,TREE\n"
+                   for k in range(3))
+    imported = take_guessed(tmp_path, outages=None, oms_calls__csv="CALL_ID,OUTAGE,PREMISE,CALL TIME,DEVICE,"
+                            "OUTAGE START,OUTAGE END,CUST OUT,CAUSE\n" + rows)
+    outages = imported.tables["outages"].drop_duplicates()
+    assert outages[["section_id", "restored", "customers"]].to_numpy().tolist() == [["T1", "2024-05-14T16:40:00", 5]]
+    assert ids(imported, "outage_repeated") == ("O-1", "O-1")
