@@ -23,6 +23,7 @@ from reliability.intake.kinds import (
 from reliability.intake.words import known_meaning, link_in, phases_of, suggestion
 
 FITS, MOST_WORDS = 0.9, 200     # share of cells, and distinct words, by which a column is known (our choice)
+NUMBERED = 0.8                  # share of ids that have digits (our choice); a row of totals has none
 MOST_CODES = 30                 # more distinct words with digits are no code of kinds (our choice)
 MOST_STATES = 4                 # so many distinct codes may be what a position of a switch is (our choice)
 SAMPLE = 2000                   # so many cells of a column are looked at
@@ -97,7 +98,7 @@ def are_ids(of: Field, cells: np.ndarray) -> bool:
     those of a fuse link, and nearly all differ, or there are many that mean nothing."""
     given = list(map(str, _sample(cells)))
     numbered = sum(bool(re.search(r"\d", text)) and not link_in(text) for text in given)
-    if len(given) < 2 or numbered < FITS * len(given):
+    if len(given) < 2 or numbered < NUMBERED * len(given):
         return False
     return len(set(given)) >= FITS * len(given) or (len(set(given)) > MOST_CODES and share_that_fits(of, cells) < 0.5)
 

@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from reliability.formats import exact
 from reliability.intake.decisions import NUMBER, UNIT, WORD, Decision
+from reliability.intake.durations import with_colons
 from reliability.intake.kinds import DEVICE_COLUMNS, FIELDS, IDS, SEGMENTS, Field
 from reliability.intake.layers import Shapes
 from reliability.intake.recipe import Recipe
@@ -239,6 +241,7 @@ def _numbers(one: Recognised, fields: Mapping[str, Field], cells: dict[str, np.n
     table = one.table
     numeric = {n: fields[n] for n in cells if fields[n].column.kind in ("number", "whole")}
     texts = {n: _without_unknowns(one, n, cells[n].tolist(), rows, typed) for n in numeric}
+    hours = {n: _durations(one, n, texts, typed) for n, of in numeric.items() if of.measure == "time"}
     whole = [n for n in numeric if may_hold_thousands(fields[n].column)]
     headers = {m.name: " + ".join(m.headers) for m in one.matches}
     plain = plain_numbers(texts, whole, table.decimal_comma, one.rule.decimal if one.rule is not None else "")
@@ -251,6 +254,8 @@ def _numbers(one: Recognised, fields: Mapping[str, Field], cells: dict[str, np.n
         column = of.column if scale == 1.0 else Column(name, unit=unit, low=of.column.low, above=of.column.above)
         numbers, _ = number_column(settled if name in plain.settled else like, column, problems)
         columns[name] = numbers * scale if scale != 1.0 else numbers
+        if name in hours:
+            columns[name] = np.where(np.isnan(hours[name]), columns[name], hours[name])
         _doubt(one, of, columns[name], unit, typed)
     return columns
 
@@ -266,6 +271,17 @@ def _without_unknowns(one: Recognised, name: str, texts: list[str], rows: np.nda
     typed.read_as.setdefault((one.table.name, "cells that say in a word that nothing is known: blank"), []).extend(
         f"row {rows[k]}, {header} {texts[k]}" for k in at)
     return ["" if t in unknown else t for t in texts]
+
+
+def _durations(one: Recognised, name: str, texts: dict[str, list[str]], typed: Typed) -> np.ndarray:
+    """Hours (n,) of durations with a colon, which are taken out of `texts` and noted; NaN elsewhere."""
+    match, before = one.match(name), texts[name]
+    texts[name], hours = with_colons(before, match.unit if match is not None else "")
+    at = np.flatnonzero(~np.isnan(hours))
+    if at.size:
+        typed.read_as[(one.table.name, "durations with a colon")] = [
+            f"{name} {before[at[0]]} as {exact(round(float(hours[at[0]]), 4))} h"]
+    return hours
 
 
 def _note_thousands(one: Recognised, plain: PlainNumbers, headers: Mapping[str, str], typed: Typed) -> None:

@@ -62,6 +62,8 @@ def unit_name(text: str) -> str:
 
 def unit_in_header(measure: str, header: str) -> str:
     """The unit of a quantity with which a header ends, as "Line length (ft)" does; "" for none."""
+    if measure == "time" and re.search(r"\bh(?:h|rs?|ours?)?\W+m", header, re.IGNORECASE):
+        return "h"              # h:mm
     words = re.findall(r"[^\W_]+", header)
     unit = unit_name(words[-1]) if len(words) > 1 else ""
     return unit if unit in FACTORS.get(measure, {}) else ""

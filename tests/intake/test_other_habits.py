@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,8 @@ import pytest
 from reliability.intake import NO_RECIPE, Imported, Recipe, import_study, prepare, read_exports
 from reliability.intake.contents import are_ids
 from reliability.intake.deciding import field_named
+from reliability.intake.notes import notes
+from reliability.intake.units import unit_in_header
 from reliability.intake.words import suggestion
 from reliability.schema.problems import StudyError
 from tests.intake.small import SEGMENTS, accepted, sections, take, write
@@ -190,6 +193,11 @@ def test_the_unit_that_a_header_ends_with_is_suggested_with_its_column(tmp_path,
     assert f'columns = {{ length = "{header}" }} with units = {{ length = "{unit}" }}' in found.remedy
 
 
+@pytest.mark.parametrize("header", ["Duration (h:mm)", "Outage duration hh:mm", "Duration hrs:min"])
+def test_a_header_of_hours_and_minutes_is_in_hours(header):
+    assert unit_in_header("time", header) == "h"
+
+
 def test_meters_with_fractions_are_no_customers(tmp_path):
     prepared = prepare(read_exports(write(tmp_path, segments=SEGMENTS.replace("length_m", "Meters").replace(
         "00,A", "00.5,A"))))
@@ -219,3 +227,18 @@ def test_an_outage_export_a_row_a_call_is_of_outages(tmp_path):
     outages = imported.tables["outages"].drop_duplicates()
     assert outages[["section_id", "restored", "customers"]].to_numpy().tolist() == [["T1", "2024-05-14T16:40:00", 5]]
     assert ids(imported, "outage_repeated") == ("O-1", "O-1")
+
+
+@pytest.mark.parametrize(("unit", "duration", "end"), [
+    ("h", "1:35", "15:37:00"), ("min", "95:30", "15:37:30"), ("h", "0:00:45", "14:02:45"),
+    ("min", "1:35:00", "15:37:00"), ("h", "\"0 days, 1:35:00\"", "15:37:00")])
+def test_durations_with_a_colon_are_read_by_their_unit_and_asked_for_without(tmp_path, unit, duration, end):
+    outages = f"Event No,Device,Started,Duration,Cust\nE1,FU1,2024-05-03 14:02,{duration},5\n"
+    exports = read_exports(write(tmp_path, outages=outages))
+    guessed = accepted(exports, NO_RECIPE)
+    assert [d.step for d in prepare(exports, guessed).decisions] == ["unit"]
+    assert not prepare(exports, guessed).problems
+    rules = [replace(r, units={"duration": unit}) if r.kind == "outages" else r for r in guessed.files]
+    prepared = prepare(exports, replace(guessed, files=tuple(rules)))
+    assert import_study(prepared).tables["outages"]["restored"].tolist() == [f"2024-05-03T{end}"]
+    assert any(f"duration {duration.strip(chr(34))} as" in note for note in notes(prepared))
