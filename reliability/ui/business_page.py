@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from reliability.business.cashflow import cashflow_frame
 from reliability.business.costs import SOCIETY
@@ -61,9 +62,9 @@ def show() -> None:
     have = trials.known(now.digest)
     with st.container(key="case_verdict"):
         st.markdown(f"#### {plain(case['verdict'], 300)}")
-    other, figures = Slot("case_other_view"), Slot("case_figures")
+    other = Slot("case_other_view")
     other.again().markdown(overview_words.other_view(now, scenario, have))
-    _tiles(figures, case, currency, None if have is None else have.npv[scenario])
+    figures = _tiles(case, currency, None if have is None else have.npv[scenario])
     room, base = decisive.place(), base_results(study, shown.fingerprint, asked)
     told = decisive.tell(room, base, asked.moves)
     left, right = st.columns(2, gap="large")
@@ -88,7 +89,7 @@ def show() -> None:
         npv = spread.npv[scenario]
         sure.chart(npv_chart(npv, currency, large), f"Net present value over {len(npv)} trials; above 0 in "
                    f"{probability(trials.odds_of_gain(npv))} of them.", "", "npv")
-        _tiles(figures, case, currency, npv)
+        _tiles(case, currency, npv, figures)
         other.again().markdown(overview_words.other_view(now, scenario, spread))
         progress.again().markdown(f"{count(spread.trials, 'trial')} of {spread.years} years, seed {spread.seed}.")
     if not told:
@@ -107,7 +108,9 @@ def _perspective(stated: str) -> None:
     state.put(perspective="" if view == stated else view)
 
 
-def _tiles(place: Slot, case: dict[str, Any], currency: str, npv: np.ndarray | None) -> None:
+def _tiles(case: dict[str, Any], currency: str, npv: np.ndarray | None,
+           place: DeltaGenerator | None = None) -> DeltaGenerator:
+    """Draw the figures of a case, in the place of those drawn before; returns where they stand."""
     spread = "–" if npv is None else money_range(np.percentile(npv, 10), np.percentile(npv, 90), currency)
     payback = case["discounted_payback_years"]
     figures = (("Net present value", money(case["npv"], currency)), ("NPV, P10 to P90", spread),
@@ -116,8 +119,7 @@ def _tiles(place: Slot, case: dict[str, Any], currency: str, npv: np.ndarray | N
                ("Benefit over cost", spoken(case["bcr"], "bcr")),
                ("Discounted payback", _payback(payback)),
                ("Per interruption and minute avoided", tiles.per_avoided(case, currency)))
-    with place.again().container():
-        tiles.row((Figure(name, value) for name, value in figures), wide=True)
+    return tiles.row((Figure(name, value) for name, value in figures), wide=True, place=place)
 
 
 def _payback(years: float | None) -> str:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
-from reliability.formats import count, money, number, probability, signed_number
+from reliability.formats import DASH, count, money, number, probability, signed_number
 from reliability.indices.definitions import INDICES
 from reliability.study import Study
 from reliability.ui import background, decisive, figure, frame, into_study, moved, pins, sliders, state, tiles, trials
@@ -19,7 +21,7 @@ from reliability.ui.opened import Opened
 from reliability.ui.scenario_results import base_results, pick_scenario, state_results
 from reliability.ui.slots import Slot
 from reliability.ui.text import plain, saidi_turn, short
-from reliability.ui.tiles import Figure
+from reliability.ui.tiles import Figure, Tile
 from reliability.ui.trials import Spread
 from reliability.what_if import Asked, ScenarioResults, lowered_counts
 
@@ -27,6 +29,7 @@ Moves = dict[str, float | int]      # what is moved, by key
 TILE_NAMES = {**{i.key: i.heading for i in INDICES if i.tile}, "callouts": "Call-outs, 1/yr"}
 OF_SECTIONS = ("temporary_fraction", "repair_hours", "reclosing_off_share")      # sliders that a section may overrule
 HEAD_START_SECONDS = 0.02
+TURNS = "turns_shown"
 ODDS = "Probability that NPV is above 0"
 YEAR_VIEWS = ("Difference", SINGLE_YEARS := "Single years")
 
@@ -36,21 +39,24 @@ def show() -> None:
     shown, study, asked = frame.begin_with_state("Compare")
     side = st.sidebar.container()       # there from the start, as it makes the page narrower
     now = state_results(study, shown.fingerprint, asked)
-    _toolbar(shown, study, asked, now)
+    toolbar = st.container(key="compare_toolbar", horizontal=True, vertical_alignment="center", gap="small")
     have = trials.known(now.digest)
-    odds, turns = _tiles(now)
+    parts = _tiles(now)
+    drawn = st.html(tiles.tiles_html(parts))
     time.sleep(HEAD_START_SECONDS)      # the figures are on their way before anything else is drawn
+    with toolbar:
+        _toolbar(shown, study, asked, now)
     with side:
         moves = sliders.panel(study, shown.name)
     pins.tell()
-    _draw_odds(have, odds)
     room, base = decisive.place(), base_results(study, shown.fingerprint, asked)
     told = decisive.tell(room, base, moves)
-    _break_evens(now, turns)
+    parts = _with_turns(parts, now)
+    _draw_odds(drawn, parts, have)
     _warnings(now, study, moves)
     large = frame.presenting()
     st.subheader("Expected a year, and how far single years reach", anchor=False)
-    place: dict[str, Any] = {"bars": Slot("bars_place"), "spread": have}
+    place: dict[str, Any] = {"bars": Slot("bars_place"), "spread": have, "tiles": (drawn, parts)}
     _draw_bars(now, have, place, large)
     place["progress"] = Slot("simulation_line")
     figure.csv_button("Indices with their spread", lambda: charts.bars_data(charts.indices_of(now, place["spread"])),
@@ -61,7 +67,7 @@ def show() -> None:
     with right:
         _gains(now, large)
     pins.compare(shown, study, now)
-    _follow(now, place, odds, large)
+    _follow(now, place, large)
     if not told:
         decisive.tell(room, base, moves, wait=True)
     # what the next move needs, while somebody looks at this one
@@ -69,35 +75,25 @@ def show() -> None:
 
 
 def _toolbar(shown: Opened, study: Study, asked: Asked, now: ScenarioResults) -> None:
-    with st.container(horizontal=True, vertical_alignment="center", gap="small"):
-        state.hold("presenter_toggle", frame.presenting())
-        st.toggle("Large type", key="presenter_toggle", help="For a room with a projector",
-                  on_change=lambda: state.put(large="1" if st.session_state["presenter_toggle"] else ""))
-        if st.button("Pin this state", icon=":material/push_pin:", key="pin"):
-            pins.add(shown, study, now, asked)
-            st.rerun()
-        writable = into_study.writable(shown.stated, asked.moves)
-        st.button("Write these values into the study", icon=":material/save:", key="write_sliders",
-                  disabled=not writable, on_click=into_study.write, args=(shown, asked.moves),
-                  help="; ".join(moved.in_words(Asked(writable), study)) or "Moved assumptions become the study's own")
+    state.hold("presenter_toggle", frame.presenting())
+    st.toggle("Large type", key="presenter_toggle", help="For a room with a projector",
+              on_change=lambda: state.put(large="1" if st.session_state["presenter_toggle"] else ""))
+    if st.button("Pin this state", icon=":material/push_pin:", key="pin"):
+        pins.add(shown, study, now, asked)
+        st.rerun()
+    writable = into_study.writable(shown.stated, asked.moves)
+    st.button("Write these values into the study", icon=":material/save:", key="write_sliders",
+              disabled=not writable, on_click=into_study.write, args=(shown, asked.moves),
+              help="; ".join(moved.in_words(Asked(writable), study)) or "Moved assumptions become the study's own")
 
 
-def _tiles(now: ScenarioResults) -> tuple[list[Slot], list[Slot]]:
-    """A tile a scenario: its change against as built; returns the places for what is simulated, and for where its gain
-    turns."""
-    odds, turns = [], []
-    with st.container(key="tiles"):
-        for s in range(len(now.names)):
-            with st.container(key=f"tile_{s if s < 5 else 1 + (s - 1) % 4}_{s}"):
-                _tile(now, s)
-                if s:
-                    turns.append(Slot(f"turn_place_{s}"))
-                    odds.append(Slot(f"odds_place_{s}"))
-    return odds, turns
+def _tiles(now: ScenarioResults) -> list[Tile]:
+    """A tile a scenario: its change against as built. Where its gain turns is that of the state before."""
+    turns = st.session_state.get(TURNS, {})
+    return [_tile(now, s, turns.get(now.names[s], "")) for s in range(len(now.names))]
 
 
-def _tile(now: ScenarioResults, s: int) -> None:
-    """Draw a scenario's tile."""
+def _tile(now: ScenarioResults, s: int, turn: str) -> Tile:
     figures = []
     for key, name in TILE_NAMES.items():
         value = charts.value(now, s, key)
@@ -105,12 +101,13 @@ def _tile(now: ScenarioResults, s: int) -> None:
         way = tiles.direction(change, value)
         text = "" if s == 0 else signed_number(change) if way else "no change"
         figures.append(Figure(name, number(value), text, way))
+    title = short(now.names[s], 44)
+    if s == 0:
+        return Tile(title, "existing network", figures)
     case, currency = now.money[s], now.business.currency
-    cost = [] if s == 0 else [Figure("Capital", money(case["capex"], currency)),
-                              Figure("Net present value", money(case["npv"], currency)),
-                              Figure("Per interruption and minute avoided", tiles.per_avoided(case, currency))]
-    below = "existing network" if s == 0 else _converted(now, s)
-    st.html(tiles.tile_html(short(now.names[s], 44), below, figures, cost))
+    return Tile(title, _converted(now, s), figures, [
+        Figure("Capital", money(case["capex"], currency)), Figure("Net present value", money(case["npv"], currency)),
+        Figure("Per interruption and minute avoided", tiles.per_avoided(case, currency))], turn, (f"{ODDS}:", "…"))
 
 
 def _converted(now: ScenarioResults, s: int) -> str:
@@ -120,11 +117,11 @@ def _converted(now: ScenarioResults, s: int) -> str:
     return f"{changed} of {count(len(heads), 'lateral')}, against as built" if changed else "against as built"
 
 
-def _break_evens(now: ScenarioResults, places: list[Slot]) -> None:
-    """Up to which share of faults while reclosing is off each scenario is a gain, below its tile."""
-    for s, place in enumerate(places, 1):
-        if turns := saidi_turn(now.results.break_even.summary(s)):
-            place.again().caption(turns)
+def _with_turns(parts: list[Tile], now: ScenarioResults) -> list[Tile]:
+    """The tiles with up to which share of faults while reclosing is off each scenario is a gain."""
+    turns = [saidi_turn(now.results.break_even.summary(s)) for s in range(1, len(parts))]
+    st.session_state[TURNS] = dict(zip(now.names[1:], turns, strict=True))
+    return parts[:1] + [replace(part, turn=turn) for part, turn in zip(parts[1:], turns, strict=True)]
 
 
 def _warnings(now: ScenarioResults, study: Study, moves: Moves) -> None:
@@ -175,9 +172,10 @@ def _gains(now: ScenarioResults, large: bool) -> None:
     figure.chart(charts.gains_chart(table, large), alt, lambda: table, "Impact by customer group", "gains")
 
 
-def _follow(now: ScenarioResults, place: dict[str, Any], odds: list[Slot], large: bool) -> None:
+def _follow(now: ScenarioResults, place: dict[str, Any], large: bool) -> None:
     """Draw what is simulated again with each stage of the simulation."""
     spread = drawn = place["spread"]
+    shown, parts = place["tiles"]
     line = place["progress"]
     if spread is None or not spread.final:
         line.again().progress(0.0, "Simulating …")
@@ -192,7 +190,7 @@ def _follow(now: ScenarioResults, place: dict[str, Any], odds: list[Slot], large
             drawn = spread
         place["spread"] = spread
         _draw_year(spread, now, place, large, stale=False)
-        _draw_odds(spread, odds)
+        _draw_odds(shown, parts, spread)
     if spread is None:
         return
     line.again().markdown(
@@ -228,16 +226,20 @@ def _draw_year(spread: Spread | None, now: ScenarioResults, place: dict[str, Any
     place["year"].chart(picture, f"Of the state before. {alt}" if stale else alt, "Spread of years", "year")
 
 
-def _draw_odds(spread: Spread | None, places: list[Slot]) -> None:
-    """In each tile how sure its gain is; no figure before there are trials."""
-    for s, place in enumerate(places, 1):
-        if spread is None:
-            text = f"{ODDS}: …"
-        elif spread.npv.shape[1] < 2 or (odds := trials.odds_of_gain(spread.npv[s])) is None:
-            text = "Spends nothing and saves nothing." if spread.npv.shape[1] > 1 else f"{ODDS}: –"
-        else:
-            text = f"{ODDS}: **{probability(odds)}**"
-        place.again().markdown(text)
+def _draw_odds(drawn: DeltaGenerator, parts: list[Tile], spread: Spread | None) -> None:
+    """The tiles again, with how sure each gain is; no figure before there are trials."""
+    drawn.html(tiles.tiles_html(parts[:1] + [replace(part, odds=_odds(spread, s))
+                                             for s, part in enumerate(parts[1:], 1)]))
+
+
+def _odds(spread: Spread | None, s: int) -> tuple[str, str]:
+    """How sure the gain of a scenario is, in words, and the figure."""
+    if spread is None:
+        return f"{ODDS}:", "…"
+    if spread.npv.shape[1] < 2:
+        return f"{ODDS}:", DASH
+    odds = trials.odds_of_gain(spread.npv[s])
+    return ("Spends nothing and saves nothing.", "") if odds is None else (f"{ODDS}:", probability(odds))
 
 
 if __name__ == "__main__":

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import streamlit as st
+from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from reliability.pipeline import with_rates
 from reliability.study import Study, StudyError, open_study, workspace
@@ -123,6 +124,9 @@ def _read(folder: str, mark: str) -> tuple[Study | None, Study | None, StudyErro
 @st.fragment(run_every=4)
 def watch(name: str, mark: str) -> None:
     """Tell this tab when its study is changed by another one, without being asked."""
+    context = get_script_run_ctx()
+    if context is not None and not context.fragment_ids_this_run:
+        return                     # the page itself runs, and has just read it
     try:
         now = fingerprint(workspace.folder_of(name))
     except StudyError:

@@ -1,4 +1,4 @@
-"""Figures in large type, with their change: one piece of markup a tile.
+"""Figures in large type, with their change: one piece of markup for all that stand together.
 
 The framework's own element comes as a program of its own, one element a figure; beside a simulation
 that reports its progress a browser gets round to it last, and the figures are what people wait for.
@@ -7,14 +7,16 @@ that reports its progress a browser gets round to it last, and the figures are w
 from __future__ import annotations
 
 import html
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from reliability.formats import DASH, number
 
+COLOURS = 4                         # of tiles beside the first
 NOTHING = 5e-4                      # a change, as a share of the figure, that is shown as none
 
 
@@ -26,6 +28,21 @@ class Figure:
     value: str
     change: str = ""
     direction: int = 0
+
+
+@dataclass(frozen=True)
+class Tile:
+    """What a tile is about, its figures, money in a line each, and what comes in later.
+
+    turn: where its gain turns, None for a tile without. odds: how sure its gain is, in words, and the figure.
+    """
+
+    title: str
+    under: str
+    figures: Sequence[Figure]
+    money: Sequence[Figure] = ()
+    turn: str | None = None
+    odds: tuple[str, str] = ("", "")
 
 
 def direction(change: float, value: float) -> int:
@@ -40,11 +57,18 @@ def figures_html(figures: Iterable[Figure]) -> str:
     return f'<dl class="figures">{"".join(map(_figure, figures))}</dl>'
 
 
-def tile_html(title: str, under: str, figures: Iterable[Figure], money: Iterable[Figure] = ()) -> str:
-    """A tile: what it is about, its figures two in a row, and money in a line each."""
-    lines = "".join(f"<p>{html.escape(m.name)} <b>{html.escape(m.value)}</b></p>" for m in money)
-    return (f'<div class="tile"><p class="tile-title"><b>{html.escape(title)}</b> {html.escape(under)}</p>'
-            f"{figures_html(figures)}{lines}</div>")
+def tiles_html(shown: Iterable[Tile]) -> str:
+    """Tiles as many in a row as there is room for, the first in another colour; every text is taken as text."""
+    return f'<div class="tiles">{"".join(_tile(at, tile) for at, tile in enumerate(shown))}</div>'
+
+
+def _tile(at: int, tile: Tile) -> str:
+    lines = "".join(f"<p>{html.escape(m.name)} <b>{html.escape(m.value)}</b></p>" for m in tile.money)
+    if tile.turn is not None:
+        text, figure = map(html.escape, tile.odds)
+        lines += f'<p class="turn">{html.escape(tile.turn)}</p><p class="odds">{text} <b>{figure}</b></p>'
+    return (f'<div class="tile tile-{at and 1 + (at - 1) % COLOURS}"><p class="tile-title">'
+            f"<b>{html.escape(tile.title)}</b> {html.escape(tile.under)}</p>{figures_html(tile.figures)}{lines}</div>")
 
 
 def per_avoided(case: Mapping[str, Any], currency: str) -> str:
@@ -56,12 +80,13 @@ def per_avoided(case: Mapping[str, Any], currency: str) -> str:
     return DASH if each == [DASH, DASH] else f"{each[0]} and {each[1]} {currency}"
 
 
-def row(figures: Iterable[Figure], wide: bool = False) -> None:
+def row(figures: Iterable[Figure], wide: bool = False, place: DeltaGenerator | None = None) -> DeltaGenerator:
     """Figures side by side in columns of one width, whatever they are, so that none moves another.
 
-    wide: of columns that hold a range of money.
+    wide: of columns that hold a range of money. place: that of a row drawn before, which this one replaces; returns it.
     """
-    st.html(f'<div class="figure-row{" wide" if wide else ""}">{figures_html(figures)}</div>')
+    body = f'<div class="figure-row{" wide" if wide else ""}">{figures_html(figures)}</div>'
+    return st.html(body) if place is None else place.html(body)
 
 
 def _figure(figure: Figure) -> str:

@@ -13,10 +13,10 @@ WATCH = """() => { window.shifted = [];
     new PerformanceObserver(list => window.shifted.push(...list.getEntries().map(e => e.value)))
         .observe({type: 'layout-shift'}); }"""
 CHARTS = "() => [...document.querySelectorAll('.stPlotlyChart')].every(c => c.querySelector('.main-svg'))"
-BOXES = """() => [...document.querySelectorAll('[class*="st-key-tile_"]')].map(t => t.getBoundingClientRect())
+BOXES = """() => [...document.querySelectorAll('.tile')].map(t => t.getBoundingClientRect())
     .map(b => [b.left, b.top, b.right, b.bottom])"""
 
-INSIDE = """() => [...document.querySelectorAll('[class*="st-key-tile_"]')].every(tile =>
+INSIDE = """() => [...document.querySelectorAll('.tile')].every(tile =>
     [...tile.querySelectorAll('p, dd, dt')].every(e => {
         const inner = e.getBoundingClientRect(), outer = tile.getBoundingClientRect();
         return inner.bottom <= outer.bottom && inner.right <= outer.right && e.scrollWidth <= e.clientWidth + 1; }))"""

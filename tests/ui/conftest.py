@@ -77,6 +77,17 @@ def metrics(test: AppTest) -> list[tuple[str, str, str]]:
     return found
 
 
+def tile_bodies(test: AppTest) -> list[str]:
+    """Markup of each tile."""
+    return "".join(e.proto.body for e in test.get("html")).split('<div class="tile ')[1:]
+
+
+def parts_of_tiles(test: AppTest, name: str) -> list[str]:
+    """Texts of a part of the tiles, such as how sure each gain is, in the order of the tiles."""
+    found = re.findall(rf'<p class="{name}">(.*?)</p>', "".join(e.proto.body for e in test.get("html")))
+    return [unescape(re.sub("<[^>]*>", "", text)) for text in found]
+
+
 def figures(test: AppTest) -> list[dict]:
     """Every chart as plotly's own description."""
     return [json.loads(e.proto.spec) for e in test.get("plotly_chart")]

@@ -17,7 +17,7 @@ from reliability.report.summary import summary
 from reliability.study import open_study, workspace
 from reliability.study.save import ARCHIVE
 from reliability.what_if import compute
-from tests.ui.conftest import app, figures, go, make_small, metrics, said, sound
+from tests.ui.conftest import app, figures, go, make_small, metrics, parts_of_tiles, said, sound
 
 
 def core(name: str, **values):
@@ -52,7 +52,7 @@ def test_the_demo_s_tiles_agree_with_summary_json():
 
 def test_each_scenario_says_where_its_gain_turns():
     test, found = app("compare"), compute(open_study(workspace.folder_of("demo")), "").results.break_even
-    told = [e.value for e in test.caption if "while reclosing is off" in e.value]
+    told = parts_of_tiles(test, "turn")
     share = number(100.0 * found.reclosing_off_share[1])
     assert f"is a gain in SAIDI only where less than {share} % of faults happen" in told[0]
     assert len(told) == len(found.reclosing_off_share) - 1

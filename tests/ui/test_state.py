@@ -17,7 +17,7 @@ from reliability.ui import limits, sliders
 from reliability.ui.text import plain
 from reliability.what_if import Asked, compute, moved_study, with_limits
 from tests.states import random_asked, results_of
-from tests.ui.conftest import app, go, make_small, metrics, said, sound
+from tests.ui.conftest import app, go, make_small, metrics, said, sound, tile_bodies
 
 PAGES = ("compare", "choice", "business", "laterals", "report")
 
@@ -69,8 +69,8 @@ def test_a_limit_moves_the_proposal_of_every_page(small):
     assert test.selectbox("case_scenario").value == at
     assert dict(m[:2] for m in metrics(test))["Capital"] == capital
     go(test, "compare")
-    assert "Proposed" in [b for e in test.get("html") for b in [e.proto.body] if "tile-title" in b][at]
-    assert capital in [e.proto.body for e in test.get("html") if "tile-title" in e.proto.body][at]
+    assert "Proposed" in tile_bodies(test)[at]
+    assert capital in tile_bodies(test)[at]
     assert "Moved" in said(test)
     test.button("reset_all").click().run()
     assert "As the study states" in said(sound(test))
@@ -121,8 +121,7 @@ def test_one_scenario_and_one_perspective_are_looked_at_on_all_pages(small):
     assert test.selectbox("laterals_scenario").value == last
     go(test, "compare")
     assert test.selectbox("gains_of").value == last
-    tiles = [e.proto.body for e in test.get("html") if "tile-title" in e.proto.body]
-    assert npv in tiles[last]
+    assert npv in tile_bodies(test)[last]
     assert "societal perspective" in said(test)
     go(test, "business")
     assert test.selectbox("case_scenario").value == last

@@ -12,7 +12,7 @@ import pytest
 from reliability.study import open_study, workspace
 from reliability.ui import frame
 from reliability.what_if import compute, moved_study
-from tests.ui.conftest import app, go, said, sound
+from tests.ui.conftest import app, go, parts_of_tiles, said, sound
 
 
 def test_states_of_one_table_share_its_matrices(small):
@@ -54,7 +54,7 @@ def test_the_one_line_drawing_has_the_unit_that_is_asked_for(small):
 
 def test_tiles_tell_that_probabilities_are_being_computed_and_then_tell_them(small):
     test = go(app("overview", small), "compare")
-    odds = [m.value for m in test.markdown if m.value.startswith("Probability that NPV is above 0")]
+    odds = [text for text in parts_of_tiles(test, "odds") if text.startswith("Probability that NPV is above 0")]
     assert odds
     assert all("…" not in text for text in odds)
 
