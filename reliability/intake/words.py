@@ -125,7 +125,7 @@ def doubtful_phases(words: Iterable[str]) -> dict[str, str]:
     """
     keys = {word: re.sub(r"[\W_n]", "", word.casefold()) for word in words}
     every = {key for key in keys.values() if phases_of(key) or named_phases(key)}
-    found = {}
+    found: dict[str, str] = {}
     if any(set(key) <= set("ryb") and set(key) & set("ry") for key in every):
         found |= {word: "C" for word, key in keys.items() if key == "b"}
     if any(key.isalpha() and len(key) == 3 for key in every) and ("2" in every or {"1", "3"} <= every):
