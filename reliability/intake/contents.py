@@ -23,6 +23,7 @@ from reliability.intake.kinds import (
 from reliability.intake.words import known_meaning, link_in, phases_of, suggestion
 
 FITS, MOST_WORDS = 0.9, 200     # share of cells, and distinct words, by which a column is known (our choice)
+HALF = 0.5                      # share of cells by which a column that names planned work is known (our choice)
 NUMBERED = 0.8                  # share of ids that have digits (our choice); a row of totals has none
 MOST_CODES = 30                 # more distinct words with digits are no code of kinds (our choice)
 MOST_STATES = 4                 # so many distinct codes may be what a position of a switch is (our choice)
@@ -111,9 +112,14 @@ def words_found(kind: str, headers: Sequence[str], columns: Mapping[str, np.ndar
     for header in headers:
         shares = {f.name: share_that_fits(f, columns[header]) for f in free if f.name not in found.values()}
         best = max(shares, key=lambda n: shares[n], default="")
-        if best and shares[best] >= FITS:
+        if best and shares[best] >= (HALF if best == "planned" and _names_plans(columns[header]) else FITS):
             found[header] = best
     return found
+
+
+def _names_plans(cells: np.ndarray) -> bool:
+    """Whether a word of a column speaks of planned work, which is not to be counted as faults by oversight."""
+    return any(re.search(r"plan|sched|prearr", str(word), re.IGNORECASE) for word in pd.unique(_sample(cells)))
 
 
 def times_of_day(dated: Mapping[str, str], headers: Sequence[str], columns: Mapping[str, np.ndarray]) -> dict[str, str]:

@@ -242,3 +242,11 @@ def test_durations_with_a_colon_are_read_by_their_unit_and_asked_for_without(tmp
     prepared = prepare(exports, replace(guessed, files=tuple(rules)))
     assert import_study(prepared).tables["outages"]["restored"].tolist() == [f"2024-05-03T{end}"]
     assert any(f"duration {duration.strip(chr(34))} as" in note for note in notes(prepared))
+
+
+def test_planned_work_among_other_types_of_outages_is_asked_about(tmp_path):
+    rows = "".join(f"{k},FU1,2024-05-0{k + 1} 10:00,2024-05-0{k + 1} 11:00,5,{word}\n" for k, word in enumerate(
+        ("Unplanned", "Momentary", "Planned", "Unplanned", "Storm")))
+    prepared = prepare(read_exports(write(tmp_path, outages="Fault no,Device,Off,On,Cust,Type\n" + rows)))
+    assert {d.value: d.suggestion for d in prepared.decisions if d.column == "outages.planned"} == {
+        "Unplanned": "false", "Planned": "true", "Momentary": "", "Storm": ""}
