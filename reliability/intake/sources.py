@@ -109,7 +109,8 @@ def _by_breakers(spans: Spans, devices: Devices, stated: np.ndarray) -> tuple[li
     found = np.unique(np.concatenate([end[free.any(axis=1)], at_node]))
     if not found.size:
         return [], []
-    lone = free.all(axis=1) & ~at_to & ~(current[:, 0] > current[:, 1])
+    drawn = spans.routes is not None       # where lines are drawn the end they begin at is taken, and listed
+    lone = free.all(axis=1) & ~at_to & ~(current[:, 0] > current[:, 1]) & ~np.bool_(drawn)
     return [int(n) for n in found], _either_end(spans, on_span[lone], at_node) + _several_ends(spans, found, part)
 
 
