@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
+
+from reliability.study.time_forms import FORMS, not_read
 
 ROWS_LISTED = 5
 # One place for every finding: its title, then the treatment of its rows.
@@ -121,12 +123,14 @@ TREATMENTS: dict[str, tuple[str, str]] = {
 class Finding:
     """One kind of irregularity; `rows` (m,) are spreadsheet row numbers, the header being row 1.
 
-    pairs: of outages found twice, each with its event_ids and rows: "E2 (row 9) as E1 (row 5)".
+    pairs: of outages found twice, each with its event_ids and rows: "E2 (row 9) as E1 (row 5)". example: the first
+    text that is no date, and why.
     """
 
     code: str
     rows: np.ndarray
     pairs: tuple[str, ...] = ()
+    example: str = ""
 
     @property
     def count(self) -> int:
@@ -145,8 +149,18 @@ class Finding:
 
 
 def messages(findings: Iterable[Finding], file: str) -> list[str]:
-    """One line a finding: its rows in the user's file, the irregularity and its treatment."""
-    return [f"{file}: {listed_rows(f.rows)}: {f.title}{_some(f.pairs)}. {f.treatment}" for f in findings]
+    """One line a finding: its rows in the user's file, the irregularity and its treatment; then the forms of times that
+    are read, where some are of none."""
+    findings = list(findings)
+    lines = [f"{file}: {listed_rows(f.rows)}: {f.title}{_some(f.pairs)}{f.example and f', such as {f.example}'}. "
+             f"{f.treatment}" for f in findings]
+    return [*lines, f"{file}: of dates and times {FORMS}."] if any(f.example for f in findings) else lines
+
+
+def with_example(finding: Finding, texts: Mapping[int, str]) -> Finding:
+    """The finding with its first text that is no date, and why. texts: of the column, by row."""
+    text = texts[int(finding.rows[0])]
+    return replace(finding, example=f"{text} ({not_read(text)})")
 
 
 def _some(pairs: tuple[str, ...]) -> str:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from reliability.history.findings import TREATMENTS, Finding, collect
+from reliability.history.findings import TREATMENTS, Finding, collect, with_example
 from reliability.history.found_twice import found_twice
 from reliability.history.served import Served, customers_served
 from reliability.network.tree import Network
@@ -96,7 +96,8 @@ def read_records(study: Study) -> Records:
     marks: dict[str, np.ndarray] = {}
     steps, causes = _typed(frame, row, timestamps, network, settings, marks)
     steps = steps[_usable(steps, settings, marks)].reset_index(drop=True)
-    findings = collect(marks, row)
+    findings = tuple(with_example(f, dict(zip(row.tolist(), frame[name], strict=True)))
+                     if (name := f.code.removesuffix("_not_a_date")) in frame else f for f in collect(marks, row))
     if not len(steps):
         raise StudyError([Problem(study.outages_file, "no row can be used: " + "; ".join(
             f"{f.title.lower()} ({f.count})" for f in findings), "correct the rows, or the keys of [history]")])

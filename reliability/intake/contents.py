@@ -20,9 +20,13 @@ from reliability.intake.kinds import (
     SOURCES,
     Field,
 )
-from reliability.intake.words import known_meaning, phases_of, suggestion
+from reliability.intake.words import known_meaning, link_in, phases_of, suggestion
 
 FITS, MOST_WORDS = 0.9, 200     # share of cells, and distinct words, by which a column is known (our choice)
+HALF = 0.5                      # share of cells by which a column that names planned work is known (our choice)
+NUMBERED = 0.8                  # share of ids that have digits (our choice); a row of totals has none
+MOST_CODES = 30                 # more distinct words with digits are no code of kinds (our choice)
+MOST_STATES = 4                 # so many distinct codes may be what a position of a switch is (our choice)
 SAMPLE = 2000                   # so many cells of a column are looked at
 # Words in the names of files and layers; our collection, common practice, no source.
 _FILE_WORDS: dict[str, str] = {
@@ -33,8 +37,12 @@ _FILE_WORDS: dict[str, str] = {
     OUTAGE_ROWS: r"outage|oms|incident|interruption|trouble",
     OPERATIONS: r"operation|counter|reading", SETTINGS_ROWS: r"setting|relay", CURVE_ROWS: r"curve|\btcc",
 }
-_TIME_OF_DAY = re.compile(r"\d{1,2}:\d\d(:\d\d(\.\d+)?)?\s*([ap]\.?m\.?)?", re.IGNORECASE)
-_DATE = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}")
+_TIME_OF_DAY = re.compile(r"\d{1,2}:\d\d(:\d\d(\.\d+)?)?\s*([ap]\.?m\.?)?|([01]\d|2[0-3])[0-5]\d|\d{1,2}\.\d\d",
+                          re.IGNORECASE)
+_SHORTENED = re.compile(r"([01]?\d|2[0-3])[0-5]\d|[0-5]?\d")       # 0210 as a spreadsheet's number
+_DATE = re.compile(r"\d{1,4}[-/. ]*(\d{1,2}|[a-z]{3,9}\.?)[-/., ]*\d{1,4}|[a-z]{3,9}\.? \d{1,2},? \d{2,4}",
+                   re.IGNORECASE)
+_FRACTION = re.compile(r"\d+[.,](?!0+$)\d{1,2}")
 _TIMES = ("started", "restored")
 _OFF_ON = (re.compile(r"off|out|start|beg|from|intrpt|interr", re.IGNORECASE),
            re.compile(r"on\b|in\b|end|rest|back|till", re.IGNORECASE))
@@ -77,10 +85,23 @@ def contradicted(fields: Mapping[str, Field], name: str, header: str, columns: M
     if of is None or not len(given):
         return False
     if of.word and name not in ("status", "phases"):
-        return share_that_fits(of, cells) < 0.5
+        codes = name == "normal_state" and len(set(given.tolist())) <= MOST_STATES      # asked for, never left aside
+        return share_that_fits(of, cells) < 0.5 and not codes
+    if of.column.kind == "whole":
+        return sum(bool(_FRACTION.fullmatch(str(c))) for c in given) > 0.5 * len(given)
     if name == "parent_id" and ids:
         return sum(str(c) in ids for c in given) < 0.5 * len(given)
     return name == "status" and "normal_state" in fields and share_that_fits(fields["normal_state"], cells) >= FITS
+
+
+def are_ids(of: Field, cells: np.ndarray) -> bool:
+    """Whether cells are names of single things, such as F-1022, and no words of a column: they have digits other than
+    those of a fuse link, and nearly all differ, or there are many that mean nothing."""
+    given = list(map(str, _sample(cells)))
+    numbered = sum(bool(re.search(r"\d", text)) and not link_in(text) for text in given)
+    if len(given) < 2 or numbered < NUMBERED * len(given):
+        return False
+    return len(set(given)) >= FITS * len(given) or (len(set(given)) > MOST_CODES and share_that_fits(of, cells) < 0.5)
 
 
 def words_found(kind: str, headers: Sequence[str], columns: Mapping[str, np.ndarray], taken: Collection[str]
@@ -91,9 +112,14 @@ def words_found(kind: str, headers: Sequence[str], columns: Mapping[str, np.ndar
     for header in headers:
         shares = {f.name: share_that_fits(f, columns[header]) for f in free if f.name not in found.values()}
         best = max(shares, key=lambda n: shares[n], default="")
-        if best and shares[best] >= FITS:
+        if best and shares[best] >= (HALF if best == "planned" and _names_plans(columns[header]) else FITS):
             found[header] = best
     return found
+
+
+def _names_plans(cells: np.ndarray) -> bool:
+    """Whether a word of a column speaks of planned work, which is not to be counted as faults by oversight."""
+    return any(re.search(r"plan|sched|prearr", str(word), re.IGNORECASE) for word in pd.unique(_sample(cells)))
 
 
 def times_of_day(dated: Mapping[str, str], headers: Sequence[str], columns: Mapping[str, np.ndarray]) -> dict[str, str]:
@@ -101,7 +127,9 @@ def times_of_day(dated: Mapping[str, str], headers: Sequence[str], columns: Mapp
 
     dated: column → header. Which of two times of day belongs to the start is told by the header's words.
     """
-    clocks = [h for h in headers if _all_match(_TIME_OF_DAY, columns[h])]
+    clocks = [h for h in headers if _all_match(_TIME_OF_DAY, columns[h])
+              or (re.search(r"time", h, re.IGNORECASE) and _all_match(_SHORTENED, columns[h])
+                  and any(len(str(c)) > 2 for c in columns[h]))]
     pairs: dict[str, str] = {}
     for name, words in zip(_TIMES, _OFF_ON, strict=True):
         if name in dated and _all_match(_DATE, columns[dated[name]]):

@@ -62,8 +62,9 @@ class Decision:
         if self.missing:
             return f'{entry}: columns = {{ {self.value.partition(" or ")[0]} = "…" }}, the header that has it'
         if self.step == COLUMN:
-            name = self.suggestion.partition(" in ")[0] or "…"
-            return f'{entry}: columns = {{ {name} = "{self.column}" }}, or ignore = ["{self.column}"]'
+            name, _, unit = (self.suggestion or "…").partition(" in ")
+            units = f' with units = {{ {name} = "{unit}" }}' if unit else ""
+            return f'{entry}: columns = {{ {name} = "{self.column}" }}{units}, or ignore = ["{self.column}"]'
         if self.step == NUMBER:
             return f'{entry}: decimal = "." where a comma separates thousands, or decimal = "," where a point does'
         if self.step == UNIT:

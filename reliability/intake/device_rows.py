@@ -66,6 +66,7 @@ def build_devices(rows: pd.DataFrame, spans: Spans, place: Mapping[str, str], fi
     span = np.where(edge >= 0, edge, _found(stated, lookup))
     node = np.where(span >= 0, -1, _codes(rows["node_id"].to_numpy(object), spans.nodes))
     span, node = _at_poles(rows, spans, span, node)
+    span = _named_by_segments(rows, spans, span, node, findings)
     phases, letters = phase_columns(rows["phases"])
     frame = rows[[*DEVICE_COLUMNS, *EXTRA]].assign(**{ALSO: pd.Series([()] * len(rows), dtype=object)})
     exact = rows["exact"].to_numpy(bool) if "exact" in rows else np.zeros(len(rows), bool)
@@ -222,6 +223,23 @@ def _at_poles(rows: pd.DataFrame, spans: Spans, span: np.ndarray, node: np.ndarr
         node = np.where(open_, _found(poles, at_node), node)
         span = np.where(open_ & (node < 0), _found(poles, on_span), span)
     return span, node
+
+
+def _named_by_segments(rows: pd.DataFrame, spans: Spans, span: np.ndarray, node: np.ndarray, findings: Findings
+                       ) -> np.ndarray:
+    """Spans of the devices, those that state no place on the one segment that names them; listed are segments that
+    name a device of which no row says what it is."""
+    names = spans.frame["device_id"].to_numpy(object)
+    at = np.flatnonzero((names != "") & (spans.frame["device"] == "").to_numpy(bool) & (spans.piece <= 1))
+    known = set(rows["device_id"].tolist())
+    findings.add("devices", "device_of_segment_unknown", "Segments that name a device of which no table says what it "
+                 "is: no devices of the study", AMBER,
+                 [f"{names[k]} ({spans.ids[k]})" for k in at if names[k] not in known], DEVICE)
+    once = pd.Series(at, index=names[at])
+    once = once[~once.index.duplicated(keep=False)]
+    bare = (rows[["segment_id", "node_id", "pole_id", "from_node", "to_node"]] == "").all(axis=1).to_numpy(bool)
+    open_ = bare & (span < 0) & (node < 0)
+    return np.where(open_, once.reindex(rows["device_id"]).fillna(-1).to_numpy(int), span)
 
 
 def _one_a_phase(devices: Devices, findings: Findings) -> Devices:

@@ -89,6 +89,8 @@ _LENGTH = _number("length", "km", "length", "Length of the span; blank: 0.", ("l
 _PLACES = (_text("segment_id", "The segment it stands on."), _text("node_id", "The node it stands at."),
            _text("pole_id", "The pole it stands at."))
 _ENDS = (_text("from_node", "Node at one end."), _text("to_node", "Node at the other end."))
+_ENDS_OR_POLES = tuple(replace(end, alias=((pole, ""),))
+                       for end, pole in zip(_ENDS, ("from_pole", "to_pole"), strict=True))
 _DEVICE = _of_sections(DEVICE_COLUMNS)
 _SERVED = _of_sections(SUMMED)
 
@@ -103,7 +105,7 @@ FIELDS: dict[str, tuple[Field, ...]] = {
         _text("pole_id", "Pole."), _text("from_pole", "Pole at from_node."), _text("to_pole", "Pole at to_node."),
         _STATUS, *_of_sections(c for c in LINE_COLUMNS if c != "tie_section_id"), *_DEVICE, *_SERVED),
     DEVICE_ROWS: (
-        _text("device_id", "Name of the device."), *_PLACES, *_ENDS, _PHASES, _NORMAL, _STATUS,
+        _text("device_id", "Name of the device."), *_PLACES, *_ENDS_OR_POLES, _PHASES, _NORMAL, _STATUS,
         *(f for f in _DEVICE if f.name != "device_id"), *_of_sections(("location", "area", "peak_load_a"))),
     CUSTOMERS: (
         _text("transformer_id", "Name of the transformer, or the one that a meter hangs on."),
@@ -134,7 +136,7 @@ FIELDS: dict[str, tuple[Field, ...]] = {
 KINDS = tuple(FIELDS)
 # Of each group one column at the least; geometry stands for a place.
 REQUIRED: dict[str, tuple[tuple[str, ...], ...]] = {
-    SEGMENTS: (("segment_id",), ("from_node", "parent_id"), ("to_node", "parent_id")),
+    SEGMENTS: (("segment_id",), ("from_node", "parent_id", "from_pole"), ("to_node", "parent_id", "to_pole")),
     DEVICE_ROWS: (("device_id",), ("segment_id", "node_id", "pole_id", "from_node"), ("device",)),
     CUSTOMERS: (("transformer_id", "customer_id"), ("segment_id", "node_id", "pole_id", "transformer_id")),
     SOURCES: (("node_id",), ("feeder_id",)),

@@ -76,7 +76,7 @@ def _choices(decision: Decision) -> str:
     """What a question may be answered with."""
     if decision.step == WORD:
         found = field_of(decision.kind, decision.column.partition(".")[2])
-        choices = () if found is None else found[0].column.choices
+        choices = () if found is None else found[0].column.choices or ("1, 2, 3 or the letters A, B, C",)
         return f'{decision.question}: {", ".join(choices)}, "" for nothing, or leave_out'
     return f"{decision.question}{f': {decision.suggestion}' if decision.suggestion else ''}"
 

@@ -10,6 +10,7 @@ import pandas as pd
 
 from reliability.intake.device_rows import Devices, with_inserted
 from reliability.intake.findings import AMBER, DEVICE, RED, Findings
+from reliability.intake.same_tie import one_of_each
 from reliability.intake.spans import Spans
 from reliability.intake.walk import Walk
 from reliability.schema.devices import SWITCH
@@ -42,9 +43,10 @@ def open_spans(spans: Spans, devices: Devices, names: Collection[str], findings:
     findings.add("topology", "open_unknown", "Open points of the recipe that the exports do not have", AMBER,
                  sorted(wanted - known))
     spans = _split_at_nodes(spans, devices, findings)
+    spans.open[devices.span[devices.open & (devices.span >= 0)]] = True
+    spans, devices = one_of_each(spans, devices, findings)
     on = np.flatnonzero(devices.open & (devices.span >= 0))
-    spans.open[devices.span[on]] = True
-    name_of = dict(zip(devices.span[on].tolist(), devices.ids[on].tolist(), strict=True))
+    name_of = dict(zip(devices.span[on[::-1]].tolist(), devices.ids[on[::-1]].tolist(), strict=True))
     points = [OpenPoint(int(s), str(name_of.get(int(s)) or spans.ids[s]), True) for s in np.flatnonzero(spans.open)]
     return spans, devices, points
 

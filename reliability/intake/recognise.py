@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from reliability.intake.contents import contradicted, named_as, times_of_day, words_found
+from reliability.intake.contents import are_ids, contradicted, named_as, times_of_day, words_found
 from reliability.intake.decisions import COLUMN, KIND, UNIT, Decision
 from reliability.intake.kinds import (
     CUSTOMERS,
@@ -28,7 +28,7 @@ from reliability.intake.kinds import (
 )
 from reliability.intake.reading import ExportTable
 from reliability.intake.recipe import FileRule, Recipe
-from reliability.intake.units import unit_name, units_of
+from reliability.intake.units import unit_in_header, unit_name, units_of
 from reliability.schema.columns import Column
 from reliability.schema.problems import Problem, Problems
 from reliability.study.header_names import exact_name, match_names
@@ -100,11 +100,12 @@ def recognise(tables: Sequence[ExportTable], recipe: Recipe, problems: Problems)
             problems.add(Problem("import.toml", f"no file of the exports matches this pattern{sheet}",
                                  "name a file that is there, or remove the entry", None, f"files[{k + 1}]", rule.file))
     found = _customers_with_places(found)
-    return [_placed_by_recipe(one) for one in found] if recipe.place else found
+    in_segments = any(one.kind == SEGMENTS and one.match("device_id") and not one.match("device") for one in found)
+    return [_placed_elsewhere(one) for one in found] if recipe.place or in_segments else found
 
 
-def _placed_by_recipe(one: Recognised) -> Recognised:
-    """A table of devices whose places the recipe states needs no column for them."""
+def _placed_elsewhere(one: Recognised) -> Recognised:
+    """A table of devices whose places the recipe states, or the segments that name them, needs no column for them."""
     if one.kind != DEVICE_ROWS:
         return one
     return replace(one, decisions=tuple(d for d in one.decisions if not (
@@ -209,7 +210,7 @@ def _headers(kind: str, headers: Iterable[str], taken: set[str], table: ExportTa
     taken = set(taken)
     for header in headers:
         found = field_of(kind, exact_name(header))
-        if found is not None and found[0].name not in taken:
+        if found is not None and found[0].name not in taken and not _names_devices(found[0], table.columns[header]):
             taken.add(found[0].name)
             exact.append(Match((header,), found[0].name, unit=found[1]))
         else:
@@ -224,6 +225,11 @@ def _headers(kind: str, headers: Iterable[str], taken: set[str], table: ExportTa
     return exact, guessed
 
 
+def _names_devices(of: Field, cells: np.ndarray) -> bool:
+    """Whether cells under a header for kinds of devices are names of devices instead."""
+    return of.name == "device" and are_ids(of, cells)
+
+
 def _guessed(kind: str, headers: list[str], columns: Sequence[Column], closed: set[str], taken: set[str],
              table: ExportTable) -> list[Match]:
     """Guesses by the headers' words, none that the cells contradict, then by the cells themselves."""
@@ -234,10 +240,12 @@ def _guessed(kind: str, headers: list[str], columns: Sequence[Column], closed: s
     ids = frozenset(table.columns[own].tolist()) if own else frozenset()
     for header, name in meant.items():
         of = field_of(kind, name)
+        if of is not None and _names_devices(of[0], table.columns[header]):
+            of = field_of(kind, "device_id")
         if of is not None and of[0].name not in taken and not contradicted(fields, of[0].name, header, table.columns,
                                                                            ids):
             taken.add(of[0].name)
-            guessed.append(Match((header,), of[0].name, True, of[1]))
+            guessed.append(Match((header,), of[0].name, True, of[1] or unit_in_header(of[0].measure, header)))
     rest = [h for h in headers if all(h not in m.headers for m in guessed)]
     for header, name in words_found(kind, rest, table.columns, taken).items():
         taken.add(name)

@@ -13,10 +13,11 @@ from scipy.sparse.csgraph import connected_components
 from reliability.intake.decisions import NETWORK, Decision
 from reliability.intake.device_rows import Devices
 from reliability.intake.findings import AMBER, NODE, RED, Findings
-from reliability.intake.spans import Spans
+from reliability.intake.spans import FROM_A, TO_A, Spans
 from reliability.schema.devices import BREAKER
 
-_NAME = '"…"'       # where a feeder's name is to be written
+_UNNAMED = "…"
+_NAME = f'"{_UNNAMED}"'       # where a feeder's name is to be written
 CIRCUIT = ("fault_current_a", "fault_current_three_phase_a", "x_over_r", "system_kv")
 
 
@@ -60,17 +61,16 @@ def find_sources(rows: pd.DataFrame, stated: Mapping[str, tuple[str, ...]], span
     for code in roots.values():
         names.setdefault(code, [])
     decisions: list[Decision] = []
-    if not names:
-        found, decisions = _by_breakers(spans, devices)
-        names = {node: [] for node in found}
+    if not len(rows) and not roots:
+        found, decisions = _by_breakers(spans, devices, np.array(list(names), int))
+        names |= {node: [] for node in found}
         findings.add("topology", "source_by_breaker", "Sources found as the free end of a segment with a breaker",
-                     AMBER,
-                     [spans.nodes[n] for n in found], NODE)
+                     AMBER, [spans.nodes[n] for n in found], NODE)
     if not names and not decisions:
         decisions = _at_shared_nodes(spans, devices) or [
             Decision(NETWORK, "sources", "", "", "no source: no table of sources, no segment without a parent "
                               "and no breaker at a free end",
-                              "add sources.csv or [network] sources = { NODE = \"FEEDER\" }")]
+                              "[network] sources = { NODE = \"FEEDER\" }, or bring a table of node_id and feeder_id")]
     nodes = np.array(list(names), int)
     return Sources(nodes, tuple(tuple(f) for f in names.values()), pd.DataFrame(
         [circuit.get(n, nothing) for n in names], columns=list(CIRCUIT), dtype=float)), decisions
@@ -88,22 +88,47 @@ def _node(name: str, spans: Spans, roots: Mapping[str, int]) -> int:
     return roots[name] if name in roots else spans.node(name)
 
 
-def _by_breakers(spans: Spans, devices: Devices) -> tuple[list[int], list[Decision]]:
+def _by_breakers(spans: Spans, devices: Devices, stated: np.ndarray) -> tuple[list[int], list[Decision]]:
     """Free ends of segments with a breaker that has no breaker above; where that has two readings it is open.
 
-    Spans are opened already: what is open ends a network, and a free end is one that no other closed span has.
+    Spans are opened already: what is open ends a network, and a free end is one that no other closed span has. stated:
+    nodes that are sources already; nothing is looked for in their networks.
     """
     degree = np.bincount(spans.ends[~spans.open].ravel(), minlength=len(spans.nodes))
+    part = _parts(spans)
+    unfed = ~np.isin(part, part[stated])
     closed = ~devices.open & (devices.kinds == BREAKER)
     on_span = np.unique(devices.span[closed & (devices.span >= 0)])
+    on_span = on_span[unfed[spans.ends[on_span, 0]]]
+    at_node = np.unique(devices.node[closed & (devices.node >= 0)])
+    at_node = at_node[(degree[at_node] == 1) & unfed[at_node]]
     free = degree[spans.ends[on_span]] == 1
-    end = np.where(free[:, 0], spans.ends[on_span, 0], spans.ends[on_span, 1])
-    found = end[free.any(axis=1)]
-    at_node = devices.node[closed & (devices.node >= 0)]
-    found = np.unique(np.concatenate([found, at_node[degree[at_node] == 1]]))
+    current = spans.frame[[FROM_A, TO_A]].to_numpy(float)[on_span]
+    at_to = free.all(axis=1) & (current[:, 1] > current[:, 0])      # the larger is nearer the source
+    end = np.where(~free[:, 0] | at_to, spans.ends[on_span, 1], spans.ends[on_span, 0])
+    found = np.unique(np.concatenate([end[free.any(axis=1)], at_node]))
     if not found.size:
         return [], []
-    part = _parts(spans)
+    drawn = spans.routes is not None       # where lines are drawn the end they begin at is taken, and listed
+    lone = free.all(axis=1) & ~at_to & ~(current[:, 0] > current[:, 1]) & ~np.bool_(drawn)
+    return [int(n) for n in found], _either_end(spans, on_span[lone], at_node) + _several_ends(spans, found, part)
+
+
+def _either_end(spans: Spans, lone: np.ndarray, at_node: np.ndarray) -> list[Decision]:
+    """What to ask where a segment with a breaker is a network by itself. lone: (m,) such spans; at_node: nodes with a
+    breaker, which are sources."""
+    decisions = []
+    for s in lone[~np.isin(spans.ends[lone], at_node).any(axis=1)]:
+        ends = [str(spans.nodes[n]) for n in spans.ends[s]]
+        feeder = str(spans.frame["feeder_id"].iloc[s]) or _UNNAMED
+        decisions += [Decision(NETWORK, "sources", "node", node, f"{spans.ids[s]} is the only segment of its network, "
+                               f"and nothing says whether its source is at {' or at '.join(ends)}",
+                               f'[network] sources = {{ "{node}" = "{feeder}" }}') for node in ends]
+    return decisions
+
+
+def _several_ends(spans: Spans, found: np.ndarray, part: np.ndarray) -> list[Decision]:
+    """What to ask where breakers stand at several free ends of one network and no names of feeders tell them apart."""
     feeder = _feeder_at(spans, found)
     decisions = []
     for group in pd.Series(found).groupby(part[found]).groups.values():
@@ -112,9 +137,10 @@ def _by_breakers(spans: Spans, devices: Devices) -> tuple[list[int], list[Decisi
         if len(of) > 1 and len(named - {""}) < len(of):
             decisions += [Decision(NETWORK, "sources", "node", str(spans.nodes[n]),
                                    "a breaker stands at several free ends "
-                                   "of one network; which of them is the source is open", str(spans.nodes[of[0]]))
+                                   "of one network; which of them is the source is open",
+                                   f'[network] sources = {{ "{spans.nodes[n]}" = "{feeder[int(n)] or _UNNAMED}" }}')
                           for n in of]
-    return [int(n) for n in found], decisions
+    return decisions
 
 
 def _at_shared_nodes(spans: Spans, devices: Devices) -> list[Decision]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from reliability.intake.findings import AMBER, Findings
+from reliability.intake.findings import AMBER, GREEN, Findings
 from reliability.intake.kinds import OPEN, SUMMED
 from reliability.intake.words import phases_of
 from reliability.schema.problems import Problem, Problems
@@ -98,7 +98,8 @@ def build_spans(frame: pd.DataFrame, routes: list[np.ndarray | None] | None, by_
 
 
 def _with_ends(frame: pd.DataFrame, parent_tables: Collection[str], findings: Findings) -> pd.DataFrame:
-    """Every row with two node names: parents make nodes of the segments' names, a missing end is one of its own."""
+    """Every row with two node names: parents make nodes of the segments' names, poles stand for nodes where neither is
+    named, a missing end is one of its own."""
     start, end = (frame[c].to_numpy(object) for c in ("from_node", "to_node"))
     ids = frame["segment_id"].to_numpy(object)
     by_parent = (start == "") & (end == "") & frame["file"].isin(list(parent_tables)).to_numpy(bool)
@@ -108,6 +109,11 @@ def _with_ends(frame: pd.DataFrame, parent_tables: Collection[str], findings: Fi
         ids = frame["segment_id"].to_numpy(object)
         start = np.where(by_parent, np.where(parents == "", "source of " + ids, parents), start)
         end = np.where(by_parent, ids, end)
+    poles = (start == "") & (end == "")
+    start = np.where(poles, frame["from_pole"].to_numpy(object), start)
+    end = np.where(poles, frame["to_pole"].to_numpy(object), end)
+    findings.add("topology", "poles_as_nodes", "Segments whose ends are poles: taken for the nodes where lines join",
+                 GREEN, ids[poles & (start != "") & (end != "")])
     lost = (start == "") | (end == "")
     findings.add("topology", "no_end", "Segments with an end that is not named: taken as a free end", AMBER, ids[lost])
     start = np.where(start == "", "free end of " + ids, start)

@@ -36,6 +36,7 @@ def find_ties(spans: Spans, walked: Walk, points: list[OpenPoint], hung: Hung, t
     hangs = dict(zip(hung.span.tolist(), hung.node.tolist(), strict=True))
     root = {int(n): str(feeder[r]) for r in np.flatnonzero(tree.parent < 0)[::-1] for n in (tree.source[r],)}
     own = np.nan_to_num(spans.frame["tie_probability"].to_numpy(float))     # what the open segment itself states
+    stated = {str(spans.ids[spans.alias[name]]): p for name, p in stated.items() if name in spans.alias} | dict(stated)
     rows, section, other, chance = [], [], [], []
     line = []
     for point in points:

@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from reliability.formats import exact
 from reliability.intake.decisions import NUMBER, UNIT, WORD, Decision
+from reliability.intake.durations import with_colons
 from reliability.intake.kinds import DEVICE_COLUMNS, FIELDS, IDS, SEGMENTS, Field
 from reliability.intake.layers import Shapes
 from reliability.intake.recipe import Recipe
@@ -17,7 +19,7 @@ from reliability.intake.recognise import Recognised
 from reliability.intake.thousands import PlainNumbers, plain_numbers
 from reliability.intake.total_rows import described, total_rows
 from reliability.intake.units import Plausibility, factor, plausibility
-from reliability.intake.words import Meaning, as_stated, known_meaning, suggestion, toml_text, word_key
+from reliability.intake.words import Meaning, as_stated, doubtful_phases, known_meaning, suggestion, toml_text, word_key
 from reliability.schema.columns import KM_PER_MILE, Column
 from reliability.schema.problems import Problem, Problems
 from reliability.study.cells import number_column, says_unknown
@@ -27,6 +29,10 @@ from reliability.study.spreadsheet_cells import report_ids, report_troubles
 
 # By what a row is called, the first that it has.
 ROW_NAMES = ("event_id", "customer_id", "transformer_id", "device_id", "segment_id", "node_id")
+# Why a word that has a meaning is asked for, by what is suggested.
+_DOUBT: dict[str | None, str] = {
+    "": "how many phases, or the phase of this number: beside the letters of its column both are possible",
+    "C": "alone it is the second phase, beside R and Y of its column probably the third"}
 
 
 @dataclass(frozen=True)
@@ -185,12 +191,15 @@ def _translate(of: Field, kind: str, one: Recognised, cells: dict[str, np.ndarra
     stated = {word_key(w): m for w, m in recipe.meanings(kind, of.name).items()}
     meanings: list[Meaning | None] = []
     noted = seen.setdefault((kind, of.name), {})
+    doubts = doubtful_phases(words) if of.name == "phases" else {}
     for word, rows in zip(words, counts.tolist(), strict=True):
         meaning = stated.get(word_key(word)) if word_key(word) or not word else None
-        if meaning is None:
+        if meaning is None and word not in doubts:
             meaning = known_meaning(of, word) if of.word else Meaning({of.name: word})
-        entry = noted.setdefault(word_key(word), [word, 0, meaning, of, one.table.name])
+        entry = noted.setdefault(word_key(word), [word, 0, meaning, of, one.table.name, doubts.get(word)])
         entry[1] += rows
+        if meaning is None:
+            entry[2], entry[5] = None, doubts.get(word)
         meanings.append(meaning)
     out = np.array([m is not None and m.leave_out for m in meanings], bool)
     names = {of.name} | {name for m in meanings if m for name in m.values}
@@ -213,15 +222,16 @@ def _translate(of: Field, kind: str, one: Recognised, cells: dict[str, np.ndarra
 def _note_words(seen: Mapping[tuple[str, str], dict[str, list[Any]]], typed: Typed) -> None:
     """Every distinct word with how often it occurs; those without a meaning are open."""
     for (kind, column), words in seen.items():
-        for word, rows, meaning, of, table in words.values():
+        for word, rows, meaning, of, table, doubt in words.values():
             if not of.word:
                 continue
-            guess = suggestion(of, word) if meaning is None else None
+            guess = None if meaning is not None or doubt == "" else (
+                Meaning({of.name: doubt}) if doubt else suggestion(of, word))
             typed.words.append(Word(kind, column, word, rows, meaning, guess))
             if meaning is None:
                 text = "" if guess is None else toml_text(as_stated(of, guess))
-                typed.decisions.append(Decision(WORD, table, f"{kind}.{column}", word, "what this word means is open",
-                                                text, rows, kind))
+                question = _DOUBT.get(doubt, "what this word means is open")
+                typed.decisions.append(Decision(WORD, table, f"{kind}.{column}", word, question, text, rows, kind))
     typed.words.sort(key=lambda w: (w.meaning is not None, w.kind, w.column, -w.rows))
 
 
@@ -231,6 +241,7 @@ def _numbers(one: Recognised, fields: Mapping[str, Field], cells: dict[str, np.n
     table = one.table
     numeric = {n: fields[n] for n in cells if fields[n].column.kind in ("number", "whole")}
     texts = {n: _without_unknowns(one, n, cells[n].tolist(), rows, typed) for n in numeric}
+    hours = {n: _durations(one, n, texts, typed) for n, of in numeric.items() if of.measure == "time"}
     whole = [n for n in numeric if may_hold_thousands(fields[n].column)]
     headers = {m.name: " + ".join(m.headers) for m in one.matches}
     plain = plain_numbers(texts, whole, table.decimal_comma, one.rule.decimal if one.rule is not None else "")
@@ -243,6 +254,8 @@ def _numbers(one: Recognised, fields: Mapping[str, Field], cells: dict[str, np.n
         column = of.column if scale == 1.0 else Column(name, unit=unit, low=of.column.low, above=of.column.above)
         numbers, _ = number_column(settled if name in plain.settled else like, column, problems)
         columns[name] = numbers * scale if scale != 1.0 else numbers
+        if name in hours:
+            columns[name] = np.where(np.isnan(hours[name]), columns[name], hours[name])
         _doubt(one, of, columns[name], unit, typed)
     return columns
 
@@ -258,6 +271,17 @@ def _without_unknowns(one: Recognised, name: str, texts: list[str], rows: np.nda
     typed.read_as.setdefault((one.table.name, "cells that say in a word that nothing is known: blank"), []).extend(
         f"row {rows[k]}, {header} {texts[k]}" for k in at)
     return ["" if t in unknown else t for t in texts]
+
+
+def _durations(one: Recognised, name: str, texts: dict[str, list[str]], typed: Typed) -> np.ndarray:
+    """Hours (n,) of durations with a colon, which are taken out of `texts` and noted; NaN elsewhere."""
+    match, before = one.match(name), texts[name]
+    texts[name], hours = with_colons(before, match.unit if match is not None else "")
+    at = np.flatnonzero(~np.isnan(hours))
+    if at.size:
+        typed.read_as[(one.table.name, "durations with a colon")] = [
+            f"{name} {before[at[0]]} as {exact(round(float(hours[at[0]]), 4))} h"]
+    return hours
 
 
 def _note_thousands(one: Recognised, plain: PlainNumbers, headers: Mapping[str, str], typed: Typed) -> None:

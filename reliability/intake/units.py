@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,6 +58,15 @@ class Plausibility:
 def unit_name(text: str) -> str:
     """A unit as this module writes it; the text itself where it is not known."""
     return _SPELLINGS.get(text.strip().casefold(), text.strip())
+
+
+def unit_in_header(measure: str, header: str) -> str:
+    """The unit of a quantity with which a header ends, as "Line length (ft)" does; "" for none."""
+    if measure == "time" and re.search(r"\bh(?:h|rs?|ours?)?\W+m", header, re.IGNORECASE):
+        return "h"              # h:mm
+    words = re.findall(r"[^\W_]+", header)
+    unit = unit_name(words[-1]) if len(words) > 1 else ""
+    return unit if unit in FACTORS.get(measure, {}) else ""
 
 
 def units_of(measure: str) -> tuple[str, ...]:

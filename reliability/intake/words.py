@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from reliability.intake.kinds import CLOSED, LEAVE_OUT, OPEN, Field
@@ -78,7 +78,7 @@ _DEVICE_WORDS: tuple[tuple[str, str], ...] = (
     (r"transformer|xfmr|xfrmr|xformer|\btx\b|bypass|by-pass|regulator|\breg\b|capacitor|\bcap\b|arrester|elbow|meter",
      LEAVE_OUT),
     (r"lateral.*reclos|reclos.*(cutout|lateral|single)|\btap.*reclos", LATERAL_RECLOSER),
-    (r"reclos|\bocr\b|\bacr\b|\bvcr\b|\brec\b|\brcl\b", RECLOSER),
+    (r"reclos|\brecl\b|\bocr\b|\bacr\b|\bvcr\b|\brec\b|\brcl\b", RECLOSER),
     (r"section(al)?i[sz]|\bsect\b|\bsecz\b", SECTIONALIZER),
     (r"fuse|cutout|cut-out|\bfco\b|\bfus\b|expulsion|\blink\b", FUSE),
     (r"breaker|\bcb\b|\bbkr\b|\bbrkr\b|circuit.*break|feeder head", BREAKER),
@@ -93,14 +93,44 @@ _OTHER_WORDS: dict[str, tuple[tuple[str, str], ...]] = {
     "planned": ((r"^un|non|^f|^no?$|^0$|forced|emerg|fault|trouble|unsched", "false"),
                 (r"plan|sched|prearr|mainten|^y(es)?$|^t(rue)?$|^1$", "true")),
     "fault_kind": ((r"temp|transi|moment|self", "temporary"), (r"perm|sust|last", "permanent")),
-    "status": ((r"cancel|void|abandon|retire|remove|propos|delet|dupl|error|test|idle|out of service", LEAVE_OUT),
+    "status": ((r"cancel|void|abandon|retire|remove|propos|delet|dupl|error|test|idle|out of service|inactiv|disconn",
+                LEAVE_OUT),
                (r".", "")),
-    "customer_class": ((r"res|dom|house|farm|rural", "residential"), (r"large|indus|^lci", "large_ci"),
+    "customer_class": ((r"res|dom|house|farm|rural", "residential"), (r"large|indus|^ind$|^lci", "large_ci"),
                        (r"small|comm|^sci|gen", "small_ci")),
     "tripping": ((r"1.*3|single.*three|three.*lock", "single_phase_three_phase_lockout"),
                  (r"single|^1|one", "single_phase"), (r"three|gang|^3", "three_phase")),
-    "phases": ((r"3|three|abc|rst|ryb|xyz", "3"), (r"2|two|vee|^v", "2"), (r"1|one|single|^[rstxyz]n?$", "1")),
+    "phases": ((r"3|three", "3"), (r"2|two|vee|^v", "2"), (r"1|one|single", "1")),
 }
+
+
+# Letters and numbers of the three phases in other countries' habits; common practice, no source.
+_PHASE_NAMES = ("rst", "ryb", "rwb", "uvw", "xyz", "123")
+
+
+def named_phases(word: str) -> str:
+    """The phases that a word names by other letters than A, B, C or by two numbers or more, as those; "" for none."""
+    lines = re.sub(r"[\W_n]", "", word.casefold())
+    signs = re.sub(r"l(?=[123])", "", lines)
+    if len(set(signs)) != len(signs) or lines in ("", "1", "2", "3", "v"):     # V: two phases of an open wye
+        return ""
+    names = next((names for names in _PHASE_NAMES if set(signs) <= set(names)), "")
+    return "".join(sorted("ABC"[names.index(c)] for c in signs)) if names else ""
+
+
+def doubtful_phases(words: Iterable[str]) -> dict[str, str]:
+    """Words for phases that have another reading beside the others of their column → the probable one, "" for none.
+
+    B is the third phase beside R and Y; 1, 2 and 3 beside ABC or RST may be the phases by number or how many they are.
+    """
+    keys = {word: re.sub(r"[\W_n]", "", word.casefold()) for word in words}
+    every = {key for key in keys.values() if phases_of(key) or named_phases(key)}
+    found: dict[str, str] = {}
+    if any(set(key) <= set("ryb") and set(key) & set("ry") for key in every):
+        found |= {word: "C" for word, key in keys.items() if key == "b"}
+    if any(key.isalpha() and len(key) == 3 for key in every) and ("2" in every or {"1", "3"} <= every):
+        found |= {word: "" for word, key in keys.items() if key in ("1", "2", "3")}
+    return found
 
 
 def suggestion(of: Field, word: str) -> Meaning | None:
@@ -108,9 +138,11 @@ def suggestion(of: Field, word: str) -> Meaning | None:
     text = word.strip().casefold().replace("_", " ")
     if not text or (of.name == "phases" and says_unknown(text)):
         return Meaning()
+    if of.name == "phases" and named_phases(text):
+        return Meaning({of.name: named_phases(text)})
     rules = _DEVICE_WORDS if of.name == "device" else _OTHER_WORDS.get(of.name, ())
     found = next((meaning for pattern, meaning in rules if re.search(pattern, text)), None)
-    link = _link_in(word) if of.name == "device" else None
+    link = link_in(word) if of.name == "device" else None
     if found is None and link:
         found = FUSE
     if found is None:
@@ -121,7 +153,8 @@ def suggestion(of: Field, word: str) -> Meaning | None:
     return Meaning(values | ({"fuse_link": link} if link and found == FUSE else {}))
 
 
-def _link_in(word: str) -> str | None:
+def link_in(word: str) -> str | None:
+    """The fuse link that a word names, None without."""
     match = _LINK.search(word)
     return written_link(match[1] + match[2]) if match else None
 

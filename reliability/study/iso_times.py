@@ -1,7 +1,8 @@
 """Dates and times by the grammar of ISO 8601, extended and basic, with or without an offset from UTC.
 
 Beside the standard's forms are read: a blank for the T, slashes in a date, one digit of month, day or hour between
-signs, UTC or GMT for Z, and an offset of one digit such as +5:30.
+signs, UTC or GMT for Z, and an offset of one digit such as +5:30. Not read is 14.05 behind a blank, which may be
+five past two or five hundredths of an hour.
 """
 
 from __future__ import annotations
@@ -71,7 +72,8 @@ def _read_others(text: pd.Series, at: np.ndarray, found: IsoTimes) -> None:
         return
     found.matched[at] = True
     day, seconds, found.offset_s[at] = _day(p), _seconds(p), offset_seconds(p[17])
-    exists = ~np.isnat(day) & ~np.isnan(seconds) & (p[17].isna().to_numpy() | ~np.isnan(found.offset_s[at]))
+    clock = (p[13].notna() & p[14].isna() & p[16].str.len().eq(2) & text[fits].str.contains(" ")).to_numpy(dtype=bool)
+    exists = ~clock & ~np.isnat(day) & ~np.isnan(seconds) & (p[17].isna().to_numpy() | ~np.isnan(found.offset_s[at]))
     found.local[at[exists]] = day[exists].astype("datetime64[s]") + seconds[exists].astype("timedelta64[s]")
     found.date_only[at] = (p[10].isna() & p[13].isna()).to_numpy()
 

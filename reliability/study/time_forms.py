@@ -25,6 +25,7 @@ _SAME: tuple[tuple[str, str], ...] = (
     (r"^(\d{4})(\d\d)(\d\d)(\d\d)(\d\d)(\d\d)?$", r"\1-\2-\3 \4:\5:\6"),                      # 20240403100507
     (r"(?<=\d)(?:\s+at|,? -)\s+(?=\d{1,2}:)", " "),                                           # … at 10:05
     (r"(?<=\d)\s*(?:hrs|hours)\.?$", ""),                                                     # 22:05 hrs
+    (rf"^(\d{{1,4}}[-/. ](?:\d{{1,2}}|{_MONTH})[-/. ]\d{{1,4}}) (\d\d?)(\d\d)$", r"\1 \2:\3"),  # 04/13/2024 1405
     (r"(?<=\d\d)[ \-](\d\d)\.(\d\d)\.(\d\d)(?:\.\d+)?$", r" \1:\2:\3"),                       # 2024-04-03-10.05.07
     (r":$", ""),
 )
@@ -36,6 +37,7 @@ FORMS = ("read are 2024-04-03 10:05 (and 2024/04/03, 20240403T1005, other ISO 86
          "so")
 _REASONS: tuple[tuple[str, str], ...] = (
     (r"\d{5}(?:[.,]\d+)?", "a spreadsheet's number of a day"), (r"\d{10}(?:\d{3})?", "seconds counted from a day"),
+    (r".* \d{1,2}[.,]\d\d", "its time may be hours and minutes or a decimal part of an hour"),
     (_CLOCK, "a time of day without its date"), (rf".*{_CLOCK}\s*[a-z]{{3,5}}", "a time zone by letters"),
 )
 

@@ -180,9 +180,10 @@ def _data(history: History) -> None:
 
 
 def _where(finding: Finding) -> str:
-    """Rows of a finding, or the pairs of outages found twice."""
+    """Rows of a finding, with a text that is no date; or the pairs of outages found twice."""
     places = finding.pairs or tuple(map(str, finding.rows))
-    return ("; " if finding.pairs else ", ").join(places[:20]) + (" …" if len(places) > 20 else "")
+    return ("; " if finding.pairs else ", ").join(places[:20]) + (" …" if len(places) > 20 else "") + (
+        finding.example and f"; such as {finding.example}")
 
 
 def _against_model(shown: Opened, history: History) -> None:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reliability.history.findings import TREATMENTS
+from reliability.history.findings import TREATMENTS, messages
 from reliability.history.outages import read_records
 from reliability.schema.problems import StudyError
 from reliability.study.record_settings import Replaced
+from reliability.study.time_forms import FORMS
 from tests.history.records import outage, study
 
 GOOD = outage("good", "2023-05-03T10:00", "2023-05-03T11:00", 100)
@@ -327,6 +328,16 @@ def test_all_wrong_keys_are_told_at_once():
 def test_no_records_is_a_problem():
     with pytest.raises(StudyError, match="1 problem"):
         read_records(study([]))
+
+
+def test_times_that_are_no_dates_say_why_and_the_forms_that_are_read():
+    rows = [GOOD, outage("x", "06/25/23 10:00", START, 10), outage("y", START, "soon", 10)]
+    lines = messages(read_records(study(rows)).findings, "outages.csv")
+    assert lines[0].startswith("outages.csv: row 3: Start time not a date, such as 06/25/23 10:00 (its year has two ")
+    assert any(line.startswith("outages.csv: row 4: Restore time not a date, such as soon (no such form") for line in
+               lines)
+    assert lines[-1] == f"outages.csv: of dates and times {FORMS}."
+    assert FORMS not in "".join(messages(read_records(study([GOOD, GOOD])).findings, "outages.csv"))
 
 
 def test_no_row_left_says_why():

@@ -320,10 +320,10 @@ def test_conductors_that_name_parents_are_one_span_under_all_their_names(tmp_pat
     ({"devices": "+FU1,M2,,fuse,40K,,A\n"}, "one id with different contents"),
     ({"customers": "transformer_id,segment_id,customers\nX,M2,3.5\n"}, "must be a whole number"),
     ({"segments": "segment_id,from_node,length_m\nM1,BUS,3\nT1,BUS,3\nM2,BUS,3\n"},
-     "'to_node or parent_id': segments need this column"),
+     "'to_node or parent_id or to_pole': segments need this column"),
     ({"customers": "transformer_id,customers\nX1,4\n", "outages": None},
      "'segment_id or node_id or pole_id': customers need this column"),
-    ({"segments": "segment_id,length_m\nA,3\n"}, "'from_node or parent_id': segments need this column"),
+    ({"segments": "segment_id,length_m\nA,3\n"}, "'from_node or parent_id or from_pole': segments need this column"),
     ({"devices": "device_id,segment_id,device,counts,operations_to_lockout,fast_operations\nB1,M1,breaker,,2,1\n"
       "S1,T1,sectionalizer,3,,\n", "outages": None}, "above operations to lockout"),
 ])

@@ -60,3 +60,14 @@ def test_years_of_two_digits_are_read_in_the_century_that_is_stated(text, centur
     assert (problems, times.status[0], str(times.local[0])) == ([], GOOD, local)
     assert read("3/4/24", century)[1]       # the order is asked for all the same
     assert short_years(pd.Series([text, "2024-04-03 10:05"])).tolist() == [True, False]
+
+
+@pytest.mark.parametrize("text", ["2024-04-03 14.05", "20240403 14,05", "03-Apr-2024 14.05"])
+def test_hours_and_minutes_with_a_point_are_not_read_as_a_part_of_an_hour(text):
+    assert read(text)[0].status[0] == UNREADABLE
+    assert not_read(text) == "its time may be hours and minutes or a decimal part of an hour"
+
+
+@pytest.mark.parametrize("text", ["03-Apr-2024 1405", "3 Apr 2024 1405", "13.04.2024 1405", "04/13/2024 1405"])
+def test_four_digits_behind_a_date_are_hours_and_minutes(text):
+    assert str(read(text)[0].local[0]).endswith("T14:05:00")
