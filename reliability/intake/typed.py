@@ -30,9 +30,7 @@ from reliability.study.spreadsheet_cells import report_ids, report_troubles
 # By what a row is called, the first that it has.
 ROW_NAMES = ("event_id", "customer_id", "transformer_id", "device_id", "segment_id", "node_id")
 # Why a word that has a meaning is asked for, by what is suggested.
-_DOUBT: dict[str | None, str] = {
-    "": "how many phases, or the phase of this number: beside the letters of its column both are possible",
-    "C": "alone it is the second phase, beside R and Y of its column probably the third"}
+_DOUBT: dict[str | None, str] = {"C": "alone it is the second phase, beside R and Y of its column probably the third"}
 
 
 @dataclass(frozen=True)

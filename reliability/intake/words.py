@@ -119,18 +119,11 @@ def named_phases(word: str) -> str:
 
 
 def doubtful_phases(words: Iterable[str]) -> dict[str, str]:
-    """Words for phases that have another reading beside the others of their column → the probable one, "" for none.
-
-    B is the third phase beside R and Y; 1, 2 and 3 beside ABC or RST may be the phases by number or how many they are.
-    """
+    """Words for phases that have another reading beside the others of their column → the probable one: B is the third
+    phase beside R and Y. Numbers are how many there are."""
     keys = {word: re.sub(r"[\W_n]", "", word.casefold()) for word in words}
-    every = {key for key in keys.values() if phases_of(key) or named_phases(key)}
-    found: dict[str, str] = {}
-    if any(set(key) <= set("ryb") and set(key) & set("ry") for key in every):
-        found |= {word: "C" for word, key in keys.items() if key == "b"}
-    if any(key.isalpha() and len(key) == 3 for key in every) and ("2" in every or {"1", "3"} <= every):
-        found |= {word: "" for word, key in keys.items() if key in ("1", "2", "3")}
-    return found
+    red_yellow = any(set(key) <= set("ryb") and set(key) & set("ry") for key in keys.values())
+    return {word: "C" for word, key in keys.items() if red_yellow and key == "b"}
 
 
 def suggestion(of: Field, word: str) -> Meaning | None:

@@ -66,7 +66,7 @@ def test_unknown_sections_and_sections_without_a_route_are_counted():
                                "x4 …)")
     assert notes[1] == "routes.geojson: 2 of 3 sections without a route: not on the map."
     assert read(feature("a") | {"geometry": None}, ids=("a",))[:2] == (
-        None, ("routes.geojson: 1 of 1 sections without a route: not on the map.",))
+        None, ("routes.geojson: 1 of 1 section without a route: not on the map.",))
 
 
 @pytest.mark.parametrize(("made", "said"), [
