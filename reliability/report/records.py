@@ -97,7 +97,7 @@ def excluded_days(history: History) -> pd.DataFrame:
     limit = history.major_events.thresholds["t_med"]
     rows = []
     for day, part in steps.groupby("day"):
-        row, largest = days.loc[[day]].iloc[0], history.single_events.loc[day]
+        row, largest = days.loc[[day]].iloc[0], history.single_events.xs(day)
         by_cause = part.groupby("cause")["minutes"].sum()
         main_cause = by_cause.index.to_numpy(dtype=int)[int(np.argmax(by_cause))]
         known = part[part["section"] >= 0]["section"].to_numpy(dtype=int)

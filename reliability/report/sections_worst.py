@@ -176,7 +176,8 @@ def _modelled_feeders(content: Content, circuits: Circuits | None) -> Table:
     names = [str(n) for n in content.at("scenarios", 0, "feeders") or {}]
     ranks = _modelled_ranks(content, names)
     if circuits is None:
-        order = sorted(names, key=lambda n: (ranks.loc[n].min(), ranks.loc[n].sum()))
+        best, total = ranks.min(axis=1), ranks.sum(axis=1)
+        order = sorted(names, key=lambda n: (best[n], total[n]))
     else:
         order = [str(n) for n in circuits.table.index if str(n) in ranks.index]
     table = summary_table(

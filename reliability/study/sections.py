@@ -278,7 +278,8 @@ def _report_settings(records: Records, network: Network, as_built: Protection, p
     settings = ("operations_to_lockout", "fast_operations", "device")
     problems.each(_by_row(rows_sure(fast_not_below_lockout(as_built), *settings), row), fast_problem)
     counts = rows_sure(counts_too_many(as_built), "counts", "device")
-    counts = counts[~records.unsure(*settings)[row[as_built.backup[counts]]]]
+    unsure: np.ndarray = records.unsure(*settings)[row[as_built.backup[counts]]]
+    counts = counts[~unsure]
     problems.each(_by_row(counts, row), counts_problem)
 
 

@@ -5,6 +5,7 @@ Skipped where the browser is not installed; in CI (CI=true) that is a failure.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import shutil
@@ -26,6 +27,7 @@ INSTALL_AXE = "npm install --no-save axe-core@4.14.1 (or set AXE_CORE to its axe
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disable-background-networking",
              "--disable-component-update", "--disable-sync", "--disable-quic", "--no-first-run",
              "--no-default-browser-check", "--disable-default-apps", "--disable-extensions"]
+SIZE = {"width": 1366, "height": 768}
 SETTLE_MS = 60_000
 STANDS_MS = 250         # so long a page has run to its end without beginning again
 # whether it does, with programs of all its elements loaded, by a clock that `settle` has set back
@@ -87,13 +89,62 @@ def own(tmp_path, browser) -> Iterator[Server]:
     server.stop()
 
 
-@pytest.fixture
-def page(browser):
-    """A fresh tab with an empty profile, of the smaller of the two sizes that are looked at."""
-    context = browser.new_context(viewport={"width": 1366, "height": 768}, accept_downloads=True)
+def fresh(browser):
+    """A tab with an empty profile, of the smaller of the two sizes that are looked at."""
+    context = browser.new_context(viewport=SIZE, accept_downloads=True)
     context.set_default_timeout(SETTLE_MS)
-    yield context.new_page()
-    context.close()
+    return context.new_page()
+
+
+def emptied(page) -> None:
+    """Make a tab a fresh one again: nothing stored, no way back, no other tab, the window as it was."""
+    for other in page.context.pages:
+        if other is not page:
+            other.close()
+    if page.url.startswith("http"):
+        page.evaluate("() => { localStorage.clear(); sessionStorage.clear(); }")
+    page.goto("about:blank")
+    page.context.clear_cookies()
+    line = page.context.new_cdp_session(page)
+    line.send("Page.resetNavigationHistory")
+    line.detach()
+    page.mouse.move(0, 0)
+    page.set_viewport_size(SIZE)
+
+
+@pytest.fixture(scope="session")
+def tabs() -> list:
+    """Tabs that may be used again: in a new one the browser compiles the app's programs for seconds."""
+    return []
+
+
+@pytest.fixture
+def page(browser, tabs):
+    """A tab like a fresh one, which other tests have used before and left whole."""
+    tab = tabs.pop() if tabs else fresh(browser)
+    yield tab
+    emptied(tab)
+    tabs.append(tab)
+
+
+@pytest.fixture
+def new_page(browser):
+    """A tab that no other test uses, for what could not be taken back."""
+    tab = fresh(browser)
+    yield tab
+    tab.context.close()
+
+
+@contextlib.contextmanager
+def requested(page) -> Iterator[set[str]]:
+    """Addresses that the page asks for meanwhile."""
+    asked: set[str] = set()
+
+    def note(request) -> None:
+        asked.add(request.url)
+    page.on("request", note)
+    yield asked
+    page.remove_listener("request", note)
 
 
 def small_study(server: Server, name: str = "small") -> str:

@@ -44,16 +44,22 @@ def test_a_page_and_its_tabs_have_no_serious_fault_and_no_escapes(page, shared, 
         assert not page.evaluate(ESCAPED)
 
 
-@pytest.mark.parametrize("path", PAGES)
-def test_names_with_marks_are_read_aloud_as_they_are(page, shared, path):
-    name = small_study(shared, f"marked-{path}")
+@pytest.fixture(scope="module")
+def marked(shared) -> str:
+    """A study whose names have signs that are marks elsewhere."""
+    name = small_study(shared, "marked")
     folder = shared.workspace / name
     sections = folder / "sections.csv"
     sections.write_text(sections.read_text().replace("tap-01", "PRI-001_71*b").replace("feeder-1", "F_1-2"))
     toml = (folder / "study.toml").read_text()
     assert 'name = "Sectionalizers"' in toml
     (folder / "study.toml").write_text(toml.replace('name = "Sectionalizers"', 'name = "[S]-1_x"'))
-    visit(page, shared, path, study=name)
+    return name
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_names_with_marks_are_read_aloud_as_they_are(page, shared, marked, path):
+    visit(page, shared, path, study=marked)
     assert not page.evaluate(ESCAPED)
     assert "\\" not in page.inner_text("body")
 

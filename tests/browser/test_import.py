@@ -9,10 +9,10 @@ import pytest
 from reliability.intake import read_recipe
 from reliability.study import open_study
 from tests.browser.conftest import settle, visit
+from tests.browser.test_guard_rails import SIZES
 
 DEMO = Path(__file__).parents[2] / "data" / "exports"
 MOST_CLICKS = 20
-SIZES = [(1366, 768), (1920, 1080)]
 
 
 class Clicks:
@@ -104,11 +104,7 @@ def test_a_reload_another_page_and_more_files_lose_nothing(page, shared):
     assert page.get_by_text("18 recognized").count() == 1      # what was accepted stays so
 
 
-@pytest.mark.parametrize("size", SIZES)
-def test_no_step_is_wider_than_its_page(browser, shared, size):
-    width, height = size
-    context = browser.new_context(viewport={"width": width, "height": height})
-    page = context.new_page()
+def test_no_step_is_wider_than_its_page(page, shared):
     visit(page, shared, "import")
     click = Clicks(page)
     drop(page, click, exports())
@@ -117,9 +113,12 @@ def test_no_step_is_wider_than_its_page(browser, shared, size):
     if page.get_by_role("button", name="Accept all").count():      # files that were here before are as they were left
         click("button", "Accept all")
     for _ in range(6):
-        page.wait_for_function("width => document.documentElement.scrollWidth <= width", arg=width)
-        steps = page.get_by_text("6 Save")
-        assert steps.bounding_box()["y"] < height
+        for width, height in SIZES:
+            page.set_viewport_size({"width": width, "height": height})
+            settle(page)
+            page.wait_for_function("width => window.innerWidth === width && "
+                                   "document.documentElement.scrollWidth <= width", arg=width)
+            steps = page.get_by_text("6 Save")
+            assert steps.bounding_box()["y"] < height
         if page.get_by_role("button", name="Continue").count():
             click("button", "Continue")
-    context.close()

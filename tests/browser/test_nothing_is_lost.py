@@ -46,26 +46,26 @@ def test_reload_and_a_restart_of_the_server_keep_everything(page, own):
     assert page.get_by_role("button", name="Restore").count() == 1
 
 
-def test_a_dropped_connection_keeps_the_state(page, own):
-    name = small_study(own)
-    page.add_init_script("window.sockets = []; const Real = window.WebSocket;"
+def test_a_dropped_connection_keeps_the_state(new_page, shared):
+    name = small_study(shared, "dropped-connection")
+    new_page.add_init_script("window.sockets = []; const Real = window.WebSocket;"
                          "window.WebSocket = class extends Real {"
                          " constructor(...a) { super(...a); window.sockets.push(this); } };")
-    visit(page, own, "compare", study=name)
-    move(page)
-    moved = figures(page)
-    page.evaluate("() => window.sockets.forEach(s => s.close())")
-    page.wait_for_function("() => window.sockets.length > 1", timeout=30_000)
-    page.wait_for_function("() => window.sockets.at(-1).readyState === WebSocket.OPEN")
-    settle(page)
-    assert figures(page) == moved
+    visit(new_page, shared, "compare", study=name)
+    move(new_page)
+    moved = figures(new_page)
+    new_page.evaluate("() => window.sockets.forEach(s => s.close())")
+    new_page.wait_for_function("() => window.sockets.length > 1", timeout=30_000)
+    new_page.wait_for_function("() => window.sockets.at(-1).readyState === WebSocket.OPEN")
+    settle(new_page)
+    assert figures(new_page) == moved
 
 
-def test_two_tabs_are_told_of_each_other_s_change(page, own):
-    name = small_study(own)
+def test_two_tabs_are_told_of_each_other_s_change(page, shared):
+    name = small_study(shared, "two-tabs")
     other = page.context.new_page()
-    visit(page, own, "compare", study=name)
-    visit(other, own, "compare", study=name)
+    visit(page, shared, "compare", study=name)
+    visit(other, shared, "compare", study=name)
     move(page)
     page.get_by_role("button", name="Write these values into the study").click()
     page.get_by_text("written into the study").wait_for()
@@ -78,17 +78,17 @@ def test_two_tabs_are_told_of_each_other_s_change(page, own):
     assert "just changed in another tab" not in page.content()
 
 
-def test_a_change_by_another_program_is_told(page, own):
-    name = small_study(own)
-    visit(page, own, "compare", study=name)
-    folder = own.workspace / name
+def test_a_change_by_another_program_is_told(page, shared):
+    name = small_study(shared, "by-another")
+    visit(page, shared, "compare", study=name)
+    folder = shared.workspace / name
     save(folder, {"study.toml": (folder / "study.toml").read_bytes() + b"\n# by hand\n"})
     page.get_by_text("just changed in another tab").wait_for(timeout=20_000)
     assert open_study(folder)
 
 
-def test_five_quick_moves_end_in_one_result_the_last(page, own):
-    visit(page, own, "compare", study="demo")
+def test_five_quick_moves_end_in_one_result_the_last(page, shared):
+    visit(page, shared, "compare", study="demo")
     slider = page.get_by_role("slider", name="Temporary fraction")
     slider.focus()
     for _ in range(5):
@@ -97,6 +97,6 @@ def test_five_quick_moves_end_in_one_result_the_last(page, own):
     page.get_by_text("Whiskers: P10 to P90").wait_for(timeout=60_000)
     settle(page)
     link, shown = page.url, figures(page)
-    visit(page, own, link.removeprefix(own.url + "/"))
+    visit(page, shared, link.removeprefix(shared.url + "/"))
     assert figures(page) == shown
     assert tile(page, 0, 0)

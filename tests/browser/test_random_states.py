@@ -44,7 +44,7 @@ def money_of(now: ScenarioResults) -> list[str]:
 
 def table(page, button: str) -> pd.DataFrame:
     """The table that a button downloads, once nothing is computed any more that draws the page again."""
-    page.wait_for_function(NOTHING_COMPUTED, timeout=180_000)
+    page.wait_for_function(NOTHING_COMPUTED, timeout=180_000, polling=200)     # at every frame it would slow the page
     settle(page)
     with page.expect_download() as download:
         page.get_by_role("button", name=button).click()

@@ -6,6 +6,8 @@ import os
 import re
 import shutil
 import subprocess
+from collections.abc import Callable
+from functools import cache
 from html import unescape
 from pathlib import Path
 
@@ -13,7 +15,7 @@ import pytest
 
 from reliability.pipeline import analyse, expect, modelled_days
 from reliability.report.history_output import write_history
-from reliability.report.output import write_results
+from reliability.report.output import REPORT, write_results
 from tests.browser.conftest import AXE, INSTALL_AXE, missing
 from tests.report import test_history_output, test_page
 
@@ -26,13 +28,19 @@ INSTALL_PDF = "apt-get update && apt-get install -y poppler-utils"
 def reports(demo, tmp_path_factory) -> dict[str, Path]:
     """report.html of a run of the demo and of its history."""
     folder = tmp_path_factory.mktemp("report")
-    write_results(analyse(demo, trials=20), folder / "run")
+    write_results(analyse(demo, trials=20), folder / "run", only=[REPORT])
     write_history(demo, folder / "history", modelled_days(expect(demo)))
     return {name: folder / name / "report.html" for name in TITLES}
 
 
-def printed(browser, report: Path, paper: str) -> list[str]:
-    """Text of each page, printed with scripts off."""
+@pytest.fixture(scope="module")
+def printed(browser, reports) -> Callable[[str, str], list[str]]:
+    """Text of each page of a document, by its name and the paper, printed with scripts off."""
+    return cache(lambda name, paper: pages_of(browser, reports[name], paper))
+
+
+def pages_of(browser, report: Path, paper: str) -> list[str]:
+    """Text of each page of the document printed on paper, with scripts off."""
     if not shutil.which("pdftotext"):
         missing("pdftotext", INSTALL_PDF)
     context = browser.new_context(java_script_enabled=False)
@@ -57,8 +65,8 @@ def bare(text: str) -> str:
 
 @pytest.mark.parametrize("paper", ["Letter", "A4"])
 @pytest.mark.parametrize("name", TITLES)
-def test_it_prints_with_every_section_and_page_numbers(browser, reports, name, paper):
-    pages = printed(browser, reports[name], paper)
+def test_it_prints_with_every_section_and_page_numbers(printed, name, paper):
+    pages = printed(name, paper)
     whole = re.sub(r"\s+", " ", " ".join(pages))
     for i, title in enumerate(TITLES[name], start=1):
         assert f"{i}. {title}" in whole
@@ -67,8 +75,8 @@ def test_it_prints_with_every_section_and_page_numbers(browser, reports, name, p
 
 @pytest.mark.parametrize("paper", ["Letter", "A4"])
 @pytest.mark.parametrize("name", TITLES)
-def test_no_chart_is_cut_and_no_heading_ends_a_page(browser, reports, name, paper):
-    pages = printed(browser, reports[name], paper)
+def test_no_chart_is_cut_and_no_heading_ends_a_page(printed, reports, name, paper):
+    pages = printed(name, paper)
     html = reports[name].read_text(encoding="utf-8")
     for caption, body in re.findall(r"<figcaption>(.*?)</figcaption>(<svg.*?</svg>)", html, re.S):
         wanted = [bare(unescape(t)) for t in (caption, *re.findall(r"<text(?![^>]*rotate)[^>]*>([^<]+)</text>", body))]
@@ -81,8 +89,9 @@ def test_no_chart_is_cut_and_no_heading_ends_a_page(browser, reports, name, pape
 
 
 @pytest.mark.parametrize("name", TITLES)
-def test_the_head_of_a_long_table_stands_on_every_page_and_nothing_is_wider_than_the_paper(browser, reports, name):
-    pages = printed(browser, reports[name], "Letter")
+def test_the_head_of_a_long_table_stands_on_every_page_and_nothing_is_wider_than_the_paper(browser, printed, reports,
+                                                                                                   name):
+    pages = printed(name, "Letter")
     head = {"run": r"Assumption\s+Unit\s+Value", "history": r"unit|Lateral or"}[name]
     assert sum(bool(re.search(head, page)) for page in pages) >= 2
     page = browser.new_page(viewport={"width": 680, "height": 900})       # between the margins of A4
@@ -101,7 +110,7 @@ def test_it_has_no_serious_barrier(browser, reports, name):
         page = context.new_page()
         page.goto(reports[name].as_uri())
         page.evaluate(AXE.read_text(encoding="utf-8"))
-        found = page.evaluate("async () => await axe.run(document)")
+        found = page.evaluate("async () => await axe.run(document, {resultTypes: ['violations']})")
     finally:
         context.close()
     grave = [f"{v['id']}: {v['nodes'][0]['html'][:120]}" for v in found["violations"]

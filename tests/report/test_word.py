@@ -14,7 +14,7 @@ import pytest
 from reliability.formats import money
 from reliability.report.blocks import KeyFigures, tables
 from reliability.report.chart import Chart
-from reliability.report.documents import report, sections
+from reliability.report.documents import report
 from reliability.report.figures import plain
 from reliability.report.output import write_results
 from reliability.report.picture import png
@@ -33,9 +33,15 @@ def docx():
 
 
 @pytest.fixture(scope="module")
-def laid_out(content):
+def document(content):
+    """The demo's document."""
+    return report(content)
+
+
+@pytest.fixture(scope="module")
+def laid_out(document):
     """The demo's document, as somebody else opens it."""
-    return pytest.importorskip("docx").Document(io.BytesIO(docx_bytes(report(content))))
+    return pytest.importorskip("docx").Document(io.BytesIO(docx_bytes(document)))
 
 
 def test_without_the_package_the_remedy_is_told_and_nothing_written(results, tmp_path, monkeypatch):
@@ -47,8 +53,8 @@ def test_without_the_package_the_remedy_is_told_and_nothing_written(results, tmp
     assert list(tmp_path.iterdir()) == []
 
 
-def test_it_holds_every_section_table_and_figure(laid_out, content):
-    made, document = sections(content), laid_out
+def test_it_holds_every_section_table_and_figure(laid_out, content, document):
+    made, document = document.sections, laid_out
     headings = [p.text for p in document.paragraphs if p.style.name == "Heading 1"]
     assert headings == [f"{i}. {s.title}" for i, s in enumerate(made, start=1)]
     boxes = sum(isinstance(b, KeyFigures) for s in made for b in s.blocks)
@@ -61,17 +67,17 @@ def test_it_holds_every_section_table_and_figure(laid_out, content):
     assert float(expected.cell(1, 1).text) == pytest.approx(content.at("scenarios", 0, "expected", "saifi"), abs=5e-4)
 
 
-def test_no_assumption_is_missing(docx, laid_out, content):
-    table = next(t for t in tables(sections(content)) if t.key == "assumptions")
+def test_no_assumption_is_missing(docx, laid_out, document):
+    table = next(t for t in tables(document.sections) if t.key == "assumptions")
     found = next(t for t in laid_out.tables if "Source of the value" in [c.text for c in t.row_cells(0)])
     labels = [cell.text for cell in found.column_cells(0)]
     assert labels[1:] == table.frame["label"].tolist()
     assert len(labels) > 120
 
 
-def test_a_longer_table_says_where_the_rest_is(laid_out, content):
+def test_a_longer_table_says_where_the_rest_is(laid_out, document):
     captions = [p.text for p in laid_out.paragraphs if p.style.name == "Caption"]
-    cut = [t for t in tables(sections(content)) if 0 < t.shown < len(t.frame)]
+    cut = [t for t in tables(document.sections) if 0 < t.shown < len(t.frame)]
     assert len(cut) > 5
     for table in cut:
         assert any(c.startswith(f"{table.title} ({table.shown} of ") and f"sheet “{table.sheet}”)" in c
@@ -115,9 +121,8 @@ def test_the_contents_list_every_heading_within_a_field(docx, laid_out):
     assert [s.leader for s in stops] == [docx.enum.text.WD_TAB_LEADER.DOTS]
 
 
-def test_the_cover_has_what_a_filing_needs(laid_out, content):
+def test_the_cover_has_what_a_filing_needs(laid_out, document):
     first = [p.text.replace("\u00a0", " ") for p in laid_out.paragraphs[:15]]
-    document = report(content)
     assert first[:3] == [document.kind, document.name, plain(document.lead)]
     for label, value in document.facts:
         assert f"{label}\t{value or '_' * 40}" in first
@@ -133,14 +138,15 @@ def test_the_cover_has_what_a_filing_needs(laid_out, content):
 
 @pytest.mark.parametrize(("day", "made"), [
     ("2027-03-31", datetime(2027, 3, 31, tzinfo=UTC)), ("", None), ("next spring", None)])
-def test_the_file_claims_the_day_that_the_report_states_and_no_other(docx, content, day, made):
-    document = replace(report(content, []), facts=[("Date of the report", day), ("Prepared by", "Planning")])
-    properties = docx.Document(io.BytesIO(docx_bytes(document))).core_properties
+def test_the_file_claims_the_day_that_the_report_states_and_no_other(docx, document, day, made):
+    short = replace(document, sections=document.sections[:1], facts=[("Date of the report", day),
+                                                                     ("Prepared by", "Planning")])
+    properties = docx.Document(io.BytesIO(docx_bytes(short))).core_properties
     assert (properties.created, properties.modified, properties.author) == (made, made, "Planning")
 
 
-def test_equal_runs_give_equal_bytes(docx, content, monkeypatch):
-    few = replace(report(content), sections=sections(content)[:2])
+def test_equal_runs_give_equal_bytes(docx, document, monkeypatch):
+    few = replace(document, sections=document.sections[:2])
     one = docx_bytes(few)
     monkeypatch.setattr("time.localtime", lambda *_: time.struct_time((2031, 5, 6, 7, 8, 10, 1, 126, 0)))
     assert docx_bytes(few) == one
@@ -154,8 +160,8 @@ def test_odd_names_do_not_break_it(docx, content):
     assert any("<w:p>" in t for t in text)
 
 
-def test_charts_become_pictures(content):
-    charts = [b for s in sections(content) for b in s.blocks if isinstance(b, Chart)]
+def test_charts_become_pictures(document):
+    charts = [b for s in document.sections for b in s.blocks if isinstance(b, Chart)]
     pictures = [png(chart) for chart in charts]
     assert len(pictures) >= 8
     assert all(p.startswith(b"\x89PNG") and len(p) > 3000 for p in pictures)
