@@ -253,11 +253,12 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
             trials=values["trials"] if trials is None else trials,
             executor=who.executor, workers=who.at_once, on_progress=on_progress,
         )
+        if who.forks:                               # others plan and read records meanwhile
+            results.find_of_expected()
         on_stage("history")
         history, at_records = recorded.result()
         on_stage("frontier and drivers")
-        return replace(results, simulated=simulated, plan=replace(planned.result(), calibrated=at_records),
-                       history=history)
+        return results.with_parts(simulated, replace(planned.result(), calibrated=at_records), history)
 
 
 def _recorded(study: Study, results: Results, decision: Decision, records: Records | None,

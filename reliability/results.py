@@ -37,6 +37,8 @@ from reliability.study.cost_table import CostTable
 from reliability.study.plan_view import PlanView, plan_view
 from reliability.study.study import Study
 
+OF_EXPECTED = ("break_even", "perspectives", "momentary_value")    # of the expected values, whatever is simulated
+
 
 @dataclass(frozen=True)
 class Plan:
@@ -88,6 +90,17 @@ class Results:
             parts.append(f"{count(self.simulated.trials, 'trial')} of {count(self.simulated.years, 'year')}")
         parts += [name for name in ("plan", "history") if getattr(self, name) is not None]
         return f"Results of '{shorten(self.study.name, 60)}': {', '.join(parts)}"
+
+    def with_parts(self, simulated: Simulated, plan: Plan, history: History | None) -> Results:
+        """The same with what a run adds; what was already found of the expected values alone is not computed again."""
+        whole = replace(self, simulated=simulated, plan=plan, history=history)
+        vars(whole).update({name: found for name, found in vars(self).items() if name in OF_EXPECTED})
+        return whole
+
+    def find_of_expected(self) -> None:
+        """Compute OF_EXPECTED now, for whoever has time while other processes work."""
+        for name in OF_EXPECTED:
+            getattr(self, name)
 
     @property
     def network(self) -> Network:

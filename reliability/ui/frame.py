@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 import streamlit as st
@@ -17,6 +18,7 @@ from reliability.what_if import Asked
 
 LOOK = Path(__file__).with_name("look.css")
 LARGE_LOOK = Path(__file__).with_name("look_large.css")
+READ_SECONDS = 10.0
 
 
 def presenting() -> bool:
@@ -43,13 +45,21 @@ def begin(title: str, lead: str = "", with_state: bool = False) -> Opened:
         moved.notice(moved.current(shown.rated), shown.rated)
     if lead and not presenting():
         st.markdown(lead)
-    if notice := st.session_state.pop(opened.NOTICE, None):
-        st.info(plain(notice, 300))
+    _notice()
     if elsewhere:
         st.warning("The study was changed in another tab or program since you last looked; this is its new state.",
                    icon=":material/sync_problem:")
     opened.watch(shown.name, shown.fingerprint)
     return shown
+
+
+def _notice() -> None:
+    """What was done, as long as it takes to read it: a page also runs again by itself, when figures come in."""
+    said = st.session_state.pop(opened.NOTICE, None)
+    text, since = (said, time.monotonic()) if isinstance(said, str) else said or ("", 0.0)
+    if text and time.monotonic() - since < READ_SECONDS:
+        st.session_state[opened.NOTICE] = text, since
+        st.info(plain(text, 300))
 
 
 def begin_with_state(title: str, lead: str = "") -> tuple[Opened, Study, Asked]:

@@ -93,3 +93,11 @@ def test_a_picture_that_is_drawn_anew_has_its_room_kept(small, large):
     specs = [json.loads(drawn.proto.spec) for drawn in app("compare", small, large=large).get("plotly_chart")]
     bars, year = (next(spec for spec in specs if spec["data"][0]["type"] == kind) for kind in ("bar", "scatter"))
     assert {"bars": str(bars["layout"]["height"]), "year": str(year["layout"]["height"])} == kept
+
+
+def test_a_notice_stays_while_the_page_runs_again_by_itself_and_then_goes(small, monkeypatch):
+    test = app("method", "nowhere")
+    assert "not in the workspace" in said(test)
+    assert "not in the workspace" in said(sound(test.run()))
+    monkeypatch.setattr(frame, "READ_SECONDS", 0.0)
+    assert "not in the workspace" not in said(sound(test.run()))
