@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import json
-import re
 import socket
-import urllib.request
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,7 +14,6 @@ from streamlit.web.server.server_util import is_url_from_allowed_origins
 from websockets.exceptions import InvalidStatus
 from websockets.sync.client import connect
 
-from reliability.ui.preload import NEEDED, programs
 from reliability.ui.request_check import ask_nobody, may_ask
 from tests.server import Server, Tab
 from tests.ui.conftest import PAGES, make_small
@@ -123,16 +120,6 @@ def test_the_app_s_own_pages_are_answered_under_every_name_of_this_machine(watch
     assert not watched.asked("PUT", "/_stcore/upload_file/a/b", **own)[1]     # the framework wants a token for it
     if name == "127.0.0.1":
         assert watched.stream(origin=f"http://{host}") == 101
-
-
-def test_a_page_comes_with_the_programs_that_its_charts_will_need(watched):
-    """Each is there, as the browser would ask for it from a page."""
-    for path, wanted in (("/compare", [f"/static/js/{name}" for name in programs()]), ("/_stcore/health", [])):
-        with urllib.request.urlopen(f"{watched.server.url}{path}") as answer:
-            named = re.findall(r"<\.(/[^>]*)>; rel=modulepreload", answer.headers.get("Link", ""))
-        assert named == wanted
-    assert len(programs()) == len(NEEDED)
-    assert {watched.asked("HEAD", f"/static/js/{name}")[0] for name in programs()} == {200}
 
 
 def test_no_page_and_no_refusal_has_the_server_ask_anybody(watched):
