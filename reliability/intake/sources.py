@@ -62,8 +62,11 @@ def find_sources(rows: pd.DataFrame, stated: Mapping[str, tuple[str, ...]], span
         names.setdefault(code, [])
     decisions: list[Decision] = []
     if not len(rows) and not roots:
-        found, decisions = _by_breakers(spans, devices, np.array(list(names), int))
+        found, lone, decisions = _by_breakers(spans, devices, np.array(list(names), int))
         names |= {node: [] for node in found}
+        findings.add("topology", "source_of_one_span", "Feeders of one span of which nothing says at which end they "
+                     "begin: they begin at from_node, or where the line begins. Is it the other one, state it in "
+                     "[network] sources", AMBER, [spans.ids[s] for s in lone])
         findings.add("topology", "source_by_breaker", "Sources found as the free end of a segment with a breaker",
                      AMBER, [spans.nodes[n] for n in found], NODE)
     if not names and not decisions:
@@ -88,8 +91,9 @@ def _node(name: str, spans: Spans, roots: Mapping[str, int]) -> int:
     return roots[name] if name in roots else spans.node(name)
 
 
-def _by_breakers(spans: Spans, devices: Devices, stated: np.ndarray) -> tuple[list[int], list[Decision]]:
-    """Free ends of segments with a breaker that has no breaker above; where that has two readings it is open.
+def _by_breakers(spans: Spans, devices: Devices, stated: np.ndarray) -> tuple[list[int], list[int], list[Decision]]:
+    """Free ends of segments with a breaker that has no breaker above, and spans that are a network by themselves of
+    which nothing says at which end it begins; where several free ends of one network have a breaker it is open.
 
     Spans are opened already: what is open ends a network, and a free end is one that no other closed span has. stated:
     nodes that are sources already; nothing is looked for in their networks.
@@ -108,23 +112,10 @@ def _by_breakers(spans: Spans, devices: Devices, stated: np.ndarray) -> tuple[li
     end = np.where(~free[:, 0] | at_to, spans.ends[on_span, 1], spans.ends[on_span, 0])
     found = np.unique(np.concatenate([end[free.any(axis=1)], at_node]))
     if not found.size:
-        return [], []
-    drawn = spans.routes is not None       # where lines are drawn the end they begin at is taken, and listed
-    lone = free.all(axis=1) & ~at_to & ~(current[:, 0] > current[:, 1]) & ~np.bool_(drawn)
-    return [int(n) for n in found], _either_end(spans, on_span[lone], at_node) + _several_ends(spans, found, part)
-
-
-def _either_end(spans: Spans, lone: np.ndarray, at_node: np.ndarray) -> list[Decision]:
-    """What to ask where a segment with a breaker is a network by itself. lone: (m,) such spans; at_node: nodes with a
-    breaker, which are sources."""
-    decisions = []
-    for s in lone[~np.isin(spans.ends[lone], at_node).any(axis=1)]:
-        ends = [str(spans.nodes[n]) for n in spans.ends[s]]
-        feeder = str(spans.frame["feeder_id"].iloc[s]) or _UNNAMED
-        decisions += [Decision(NETWORK, "sources", "node", node, f"{spans.ids[s]} is the only segment of its network, "
-                               f"and nothing says whether its source is at {' or at '.join(ends)}",
-                               f'[network] sources = {{ "{node}" = "{feeder}" }}') for node in ends]
-    return decisions
+        return [], [], []
+    lone = on_span[free.all(axis=1) & ~at_to & ~(current[:, 0] > current[:, 1])]
+    lone = lone[~np.isin(spans.ends[lone], at_node).any(axis=1)]
+    return [int(n) for n in found], [int(s) for s in lone], _several_ends(spans, found, part)
 
 
 def _several_ends(spans: Spans, found: np.ndarray, part: np.ndarray) -> list[Decision]:

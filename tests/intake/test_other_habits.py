@@ -14,7 +14,6 @@ from reliability.intake.deciding import field_named
 from reliability.intake.notes import notes
 from reliability.intake.units import unit_in_header
 from reliability.intake.words import suggestion
-from reliability.schema.problems import StudyError
 from tests.intake.small import SEGMENTS, accepted, sections, take, write
 
 
@@ -94,11 +93,11 @@ OF_LONE = {"devices": "device_id,segment_id,node_id,device\nB1,S1,,breaker\n", "
            "customers": "transformer_id,segment_id,customers\nX,S1,4\n"}
 
 
-def test_a_feeder_of_one_span_asks_at_which_end_it_begins(tmp_path):
+def test_a_feeder_of_one_span_begins_at_from_node_and_is_listed_unless_it_is_stated(tmp_path):
     row = "S1,A,B,500,ABC,F1,,\n"
-    with pytest.raises(StudyError, match=r"S1 is the only segment of its network, and nothing says whether its source "
-                       r"is at A or at B; state it in import.toml, \[network\] sources = \{ \"A\" = \"F1\" \}"):
-        take(tmp_path / "open", segments=LONE + row, **OF_LONE)
+    imported = take(tmp_path / "open", segments=LONE + row, **OF_LONE)
+    assert imported.segment_sections["reversed"].tolist() == [False]
+    assert ids(imported, "source_of_one_span") == ("S1",)
     for node, start in (("A", False), ("B", True)):
         imported = take(tmp_path / node, Recipe(sources={node: ("F1",)}, stated=False), segments=LONE + row, **OF_LONE)
         assert imported.segment_sections["reversed"].tolist() == [start]
@@ -113,6 +112,7 @@ def test_a_feeder_of_one_span_asks_at_which_end_it_begins(tmp_path):
 def test_a_feeder_of_one_span_begins_where_the_data_say(tmp_path, row, changed):
     """By the larger fault current, the table of sources, or the breaker at an end or before it."""
     imported = take(tmp_path, segments=LONE + row, **(OF_LONE | changed))
+    assert ids(imported, "source_of_one_span") == ()
     assert imported.segment_sections["reversed"].tolist() == [True]
 
 
