@@ -52,10 +52,10 @@ def test_the_demo_s_tiles_agree_with_summary_json():
 
 def test_each_scenario_says_where_its_gain_turns():
     test, found = app("compare"), compute(open_study(workspace.folder_of("demo")), "").results.break_even
-    told = parts_of_tiles(test, "turn")
+    turns = parts_of_tiles(test, "turn")
     share = number(100.0 * found.reclosing_off_share[1])
-    assert f"is a gain in SAIDI only where less than {share}\u00a0% of faults happen" in told[0]
-    assert len(told) == len(found.reclosing_off_share) - 1
+    assert f"is a gain in SAIDI only where less than {share}\u00a0% of faults happen" in turns[0]
+    assert len(turns) == len(found.reclosing_off_share) - 1
 
 
 def test_a_moved_slider_gives_the_core_s_figures(small):

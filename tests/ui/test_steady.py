@@ -90,10 +90,10 @@ def test_tiles_tell_that_probabilities_are_being_computed_and_then_tell_them(sma
 @pytest.mark.parametrize("large", ["", "1"])
 def test_a_picture_that_is_drawn_anew_has_its_room_kept(small, large):
     looks = frame.LOOK.read_text() + (frame.LARGE_LOOK.read_text() if large else "")
-    kept = dict(re.findall(r"\.st-key-(bars|year)_place \{ min-height: (\d+)px; \}", looks))
+    reserved = dict(re.findall(r"\.st-key-(bars|year)_place \{ min-height: (\d+)px; \}", looks))
     specs = [json.loads(drawn.proto.spec) for drawn in app("compare", small, large=large).get("plotly_chart")]
     bars, year = (next(spec for spec in specs if spec["data"][0]["type"] == kind) for kind in ("bar", "scatter"))
-    assert {"bars": str(bars["layout"]["height"]), "year": str(year["layout"]["height"])} == kept
+    assert {"bars": str(bars["layout"]["height"]), "year": str(year["layout"]["height"])} == reserved
 
 
 def test_a_notice_stays_while_the_page_runs_again_by_itself_and_then_goes(small, monkeypatch):
