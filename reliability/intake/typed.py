@@ -29,8 +29,8 @@ from reliability.study.spreadsheet_cells import report_ids, report_troubles
 
 # By what a row is called, the first that it has.
 ROW_NAMES = ("event_id", "customer_id", "transformer_id", "device_id", "segment_id", "node_id")
-# Why a word that has a meaning is asked for, by what is suggested.
-_DOUBT: dict[str | None, str] = {"C": "alone it is the second phase, beside R and Y of its column probably the third"}
+OPEN_WORD = "what this word means is open"
+THIRD_PHASE = "alone it is the second phase, beside R and Y of its column probably the third"
 
 
 @dataclass(frozen=True)
@@ -223,13 +223,12 @@ def _note_words(seen: Mapping[tuple[str, str], dict[str, list[Any]]], typed: Typ
         for word, rows, meaning, of, table, doubt in words.values():
             if not of.word:
                 continue
-            guess = None if meaning is not None or doubt == "" else (
-                Meaning({of.name: doubt}) if doubt else suggestion(of, word))
+            guess = None if meaning is not None else Meaning({of.name: doubt}) if doubt else suggestion(of, word)
             typed.words.append(Word(kind, column, word, rows, meaning, guess))
             if meaning is None:
                 text = "" if guess is None else toml_text(as_stated(of, guess))
-                question = _DOUBT.get(doubt, "what this word means is open")
-                typed.decisions.append(Decision(WORD, table, f"{kind}.{column}", word, question, text, rows, kind))
+                typed.decisions.append(Decision(WORD, table, f"{kind}.{column}", word,
+                                                THIRD_PHASE if doubt else OPEN_WORD, text, rows, kind))
     typed.words.sort(key=lambda w: (w.meaning is not None, w.kind, w.column, -w.rows))
 
 
