@@ -16,13 +16,16 @@ T = TypeVar("T")
 MAX_CACHED = 24
 TIMEOUT_SECONDS = 0.4              # a page waits so long before it shows itself without the result
 POLL_SECONDS = 0.7
+TELL_SECONDS = 0.5                 # between two reports of what a page waits for
+RESULTS, INPUTS = "background", "inputs"     # what a page shows itself without, and what it cannot do without
 IDLE_SECONDS = 1.5                 # what nobody has asked for yet begins when the page of the moment stands
 
 
 @st.cache_resource(show_spinner=False)
-def _pool() -> tuple[ThreadPoolExecutor, OrderedDict[str, Future[Any]], threading.Lock, threading.Event]:
+def _pool(name: str = RESULTS) -> tuple[ThreadPoolExecutor, OrderedDict[str, Future[Any]], threading.Lock,
+                                        threading.Event]:
     """One worker, results by key, their lock, and whether somebody is waiting; shared between tabs."""
-    return ThreadPoolExecutor(1, thread_name_prefix="background"), OrderedDict(), threading.Lock(), threading.Event()
+    return ThreadPoolExecutor(1, thread_name_prefix=name), OrderedDict(), threading.Lock(), threading.Event()
 
 
 @st.cache_resource(show_spinner=False)
@@ -71,8 +74,22 @@ def is_done(key: str) -> bool:
     return future is not None and future.done()
 
 
-def _begin(key: str, work: Callable[[], T]) -> Future[T]:
-    executor, cached, lock, _ = _pool()
+def waited_for(key: str, work: Callable[[], T], tell: Callable[[float], None], keep: int) -> T:
+    """The result that a page cannot do without; tell(share done) is called meanwhile, again and again.
+
+    It does not queue behind the others. keep: as in `result`. Raises what the work raises.
+    """
+    future = _begin(key, work, INPUTS)
+    _drop_older(_kind(key), keep, INPUTS)
+    while True:
+        try:
+            return future.result(timeout=TELL_SECONDS)
+        except NotYet:
+            tell(_told().get(key, (0.0, ""))[0])
+
+
+def _begin(key: str, work: Callable[[], T], pool: str = RESULTS) -> Future[T]:
+    executor, cached, lock, _ = _pool(pool)
     with lock:
         if key in cached and cached[key].done() and cached[key].exception() is not None:
             del cached[key]
@@ -103,8 +120,8 @@ def _kind(key: str) -> str:
     return re.split(r"[ |]", key, maxsplit=1)[0]
 
 
-def _drop_older(kind: str, keep: int) -> None:
-    _, cached, lock, _ = _pool()
+def _drop_older(kind: str, keep: int, pool: str = RESULTS) -> None:
+    _, cached, lock, _ = _pool(pool)
     with lock:
         alike = [k for k in cached if _kind(k) == kind]
         for k in alike[:max(len(alike) - keep, 0)]:

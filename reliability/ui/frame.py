@@ -19,6 +19,7 @@ from reliability.what_if import Asked
 LOOK = Path(__file__).with_name("look.css")
 LARGE_LOOK = Path(__file__).with_name("look_large.css")
 READ_SECONDS = 10.0
+LEARNING = "Learning the fault rates from the outage records …"
 
 
 def presenting() -> bool:
@@ -34,13 +35,14 @@ def begin(title: str, lead: str = "", with_state: bool = False) -> Opened:
     st.html(f"<style>{css()}{LOOK.read_text(encoding='utf-8')}</style>")
     if presenting():
         st.html(LARGE_LOOK)
-    shown = opened.current()
-    elsewhere = opened.changed_elsewhere(shown)
     with st.container(key="page_head", horizontal=True, vertical_alignment="bottom", gap="medium"):
         st.title(title, anchor=False, width="content")
-        st.markdown(_about(shown, with_state), width="content")
+        about = st.empty()
     with st.container(key="page_caution"):
         st.markdown(f":material/info: {CAUTION}")
+    shown = opened.current(lambda share: about.progress(share, LEARNING))
+    about.markdown(_about(shown, with_state), width="content")
+    elsewhere = opened.changed_elsewhere(shown)
     if with_state and shown.study is not None:
         moved.notice(moved.current(shown.rated), shown.rated)
     if lead and not presenting():

@@ -46,7 +46,7 @@ def show() -> None:
         st.page_link("reliability/ui/import_page.py", label="Import outage records", icon=":material/upload_file:")
         return
     with st.spinner("Reading the outage records …"):
-        history, error = records_read.history_of(shown.stated, shown.fingerprint, study)
+        history, error = records_read.history_of(shown.stated, shown.fingerprint, study, shown.learned)
     if history is None or error is not None:
         if error is not None:
             _settle(shown, error)

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
-from reliability.pipeline import with_rates
+from reliability.history.outages import records_of
+from reliability.history.rates import LearnedRates
+from reliability.pipeline import learned_rates, with_rates
 from reliability.study import Study, StudyError, open_study, workspace
+from reliability.study.ranges import LEARNED
 from reliability.study.save import ChangedElsewhere, fingerprint
-from reliability.ui import state
+from reliability.ui import background, state
 
 SEEN, NOTICE = "seen_fingerprints", "notice"
 MAX_CACHED = 6
@@ -22,7 +27,8 @@ TRIES = 20                      # to read a study that somebody else keeps chang
 class Opened:
     """A study of the workspace; `study` is None where it has problems, which `error` then lists.
 
-    ready: the study with the fault rates that it asks for, as stated or learned from its records.
+    ready: the study with the fault rates that it asks for, as stated or learned from its records. learned: what the
+    records tell of them, where it asks for that.
     """
 
     name: str
@@ -31,6 +37,7 @@ class Opened:
     study: Study | None
     ready: Study | None
     error: StudyError | None
+    learned: LearnedRates | None = None
 
     @property
     def problems(self) -> StudyError:
@@ -54,22 +61,32 @@ class Opened:
         return self.ready
 
 
-def current() -> Opened:
-    """The study that this tab shows, read again where its files changed."""
-    return named(chosen())
+def current(tell: Callable[[float], None] = lambda _: None) -> Opened:
+    """The study that this tab shows, read again where its files changed.
+
+    tell: called with the share done, again and again, while its rates are learned.
+    """
+    return named(chosen(), tell)
 
 
-def named(name: str) -> Opened:
+def named(name: str, tell: Callable[[float], None] = lambda _: None) -> Opened:
     """A study of the workspace, as `current`."""
     folder = workspace.folder_of(name)
     for _ in range(TRIES):
         try:
             mark = fingerprint(folder)
-            return Opened(name, folder, mark, *_read(str(folder), mark))
+            study, error = _read(str(folder), mark)
         except ChangedElsewhere:
             continue
-        except StudyError as error:      # of a change that was interrupted
-            return Opened(name, folder, "", None, None, error)
+        except StudyError as interrupted:      # a change that was interrupted
+            return Opened(name, folder, "", None, None, interrupted)
+        if study is None or study.values["rates"] != LEARNED:
+            return Opened(name, folder, mark, study, study, error)
+        try:
+            ready, learned = _learned(study, mark, tell)
+        except StudyError as nothing:          # to learn from
+            return Opened(name, folder, mark, None, None, nothing)
+        return Opened(name, folder, mark, study, ready, None, learned)
     raise ChangedElsewhere(name)
 
 
@@ -103,8 +120,8 @@ def mine(name: str, mark: str) -> None:
 
 
 @st.cache_resource(max_entries=MAX_CACHED, show_spinner=False)
-def _read(folder: str, mark: str) -> tuple[Study | None, Study | None, StudyError | None]:
-    """The checked study, and the same with its rates, or what is wrong; shared between tabs and never changed.
+def _read(folder: str, mark: str) -> tuple[Study | None, StudyError | None]:
+    """The checked study, or what is wrong; shared between tabs and never changed.
 
     Raises ChangedElsewhere, so that nothing is stored, where the folder has another fingerprint by now.
     """
@@ -115,10 +132,18 @@ def _read(folder: str, mark: str) -> tuple[Study | None, Study | None, StudyErro
         problems = error
     if fingerprint(folder) != mark:
         raise ChangedElsewhere(folder)
-    try:
-        return study, None if study is None else with_rates(study), problems
-    except StudyError as error:
-        return None, None, error
+    return study, problems
+
+
+def _learned(study: Study, mark: str, tell: Callable[[float], None]) -> tuple[Study, LearnedRates]:
+    """The study with the rates of its records, and what these tell; shared between tabs and never changed."""
+    key = f"rates|{mark}"
+
+    def learn() -> tuple[Study, LearnedRates]:
+        learned = learned_rates(study, records_of(study), partial(background.tell_share, key))
+        return with_rates(study, learned=learned), learned
+
+    return background.waited_for(key, learn, tell, MAX_CACHED)
 
 
 @st.fragment(run_every=4)

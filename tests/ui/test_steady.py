@@ -12,9 +12,14 @@ import pytest
 
 from reliability.report import palette
 from reliability.study import open_study, workspace
-from reliability.ui import background, frame, tiles
+from reliability.ui import background, frame, opened, records_read, tiles
 from reliability.what_if import compute, moved_study
 from tests.ui.conftest import app, go, make_small, parts_of_tiles, said, sound
+
+OUTAGES = """event_id,section_id,started,restored,customers,cause,fault_kind,planned
+E1,tap-01,2023-05-01T10:00,2023-05-01T12:00,64,tree,permanent,false
+E2,tap-02,2024-06-01T10:00,2024-06-01T11:00,41,wind,temporary,false
+"""
 
 
 def test_states_of_one_table_share_its_matrices(small):
@@ -102,3 +107,38 @@ def test_a_notice_stays_while_the_page_runs_again_by_itself_and_then_goes(small,
     assert "not in the workspace" in said(sound(test.run()))
     monkeypatch.setattr(frame, "READ_SECONDS", 0.0)
     assert "not in the workspace" not in said(sound(test.run()))
+
+
+def test_what_a_page_cannot_do_without_tells_how_far_it_is(monkeypatch):
+    """It queues behind no other result, and is computed again after it failed."""
+    monkeypatch.setattr(background, "TELL_SECONDS", 0.01)
+    enough, free, told = threading.Event(), threading.Event(), []
+
+    def work():
+        background.tell_share("waited|a", 1, 4)
+        assert enough.wait(60)
+        return "done"
+
+    def tell(share):
+        told.append(share)
+        if share == 0.25:
+            enough.set()
+
+    background.ask("in the way", lambda: free.wait(60))
+    try:
+        assert background.waited_for("waited|a", work, tell, keep=2) == "done"
+    finally:
+        free.set()
+    assert told[-1] == 0.25
+    for _ in range(2):
+        with pytest.raises(ZeroDivisionError):
+            background.waited_for("waited|b", lambda: 1 / 0, tell, keep=2)
+
+
+def test_rates_are_learned_once_for_all_pages(monkeypatch):
+    name = make_small("learning", lambda t: t.replace('# rates = "assumed"', 'rates = "learned"'))
+    (workspace.root() / name / "outages.csv").write_text(OUTAGES)
+    shown = opened.named(name)
+    history, _ = records_read.history_of(shown.stated, shown.fingerprint, shown.rated, shown.learned)
+    assert history.learned is shown.learned is opened.named(name).learned
+    assert shown.rated is opened.named(name).rated is not shown.stated
