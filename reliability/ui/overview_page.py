@@ -70,13 +70,14 @@ def show() -> None:
     spread = trials.asked(now)
     _, needed, npv_turn = gaps.result() if at is None or gaps.done() else (None, None, None)
     _verdict(now, at, spread, needed, npv_turn)
-    with st.container(key="overview_notes"):     # room for both, whatever they say
-        other = _chosen_again(now, base, study, asked)
-        known = decisive.tell(decisive.place(), base, asked.moves)
     picture, side = st.columns([3, 2], gap="large")
     with picture:
         _drawing(now, at)
     with side:
+        with st.container(key="overview_words"):     # room for all of them, whatever they say
+            _effect(now, at, spread, npv_turn)
+            other = _chosen_again(now, base, study, asked)
+            known = decisive.tell(decisive.place(), base, asked.moves)
         with st.container(key="overview_gaps"):
             _gaps(gaps.result()[0] if gaps.done() else None, now.business.currency, at)
         _way_on()
@@ -107,7 +108,7 @@ def _called(name: str) -> str:
 
 def _verdict(now: ScenarioResults, at: int | None, spread: trials.Spread | None,
              needed: Nearest | None, npv_turn: tuple[float, float, float] | None) -> None:
-    """The proposal in a sentence, its figures in large type, and what it does to the average customer."""
+    """The proposal in a sentence, and its figures in large type."""
     currency = now.business.currency
     with st.container(key="overview_verdict"):
         if at is None:
@@ -116,11 +117,17 @@ def _verdict(now: ScenarioResults, at: int | None, spread: trials.Spread | None,
                 st.markdown(plain(overview_words.needed(needed, currency), 700))
         else:
             st.markdown(f"#### {plain(overview_words.proposal(now, at, spread), 500)}")
-            trip = str(now.results.study.values["reclosing_off_trip"])
-            effect = f"{overview_words.effect(now, at)} {overview_words.npv_turn(npv_turn, trip)}"
-            st.markdown(f"{overview_words.other_view(now, at, spread)}\n\n{plain(effect, 700)}")
     with st.container(key="overview_figures"):
         tiles.row(_figures(now, at, spread, npv_turn))
+
+
+def _effect(now: ScenarioResults, at: int | None, spread: trials.Spread | None,
+            npv_turn: tuple[float, float, float] | None) -> None:
+    """What the proposal does to the average customer, what it is to the other perspective, and where it turns."""
+    if at is not None:
+        trip = str(now.results.study.values["reclosing_off_trip"])
+        effect = f"{overview_words.effect(now, at)} {overview_words.npv_turn(npv_turn, trip)}"
+        st.markdown(f"{plain(effect, 700)}\n\n{overview_words.other_view(now, at, spread)}")
 
 
 def _chosen_again(now: ScenarioResults, base: ScenarioResults, study: Study, asked: Asked) -> str | None:
