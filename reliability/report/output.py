@@ -18,7 +18,7 @@ from reliability.output_folder import COMPLETION_MARKERS, complete_folder
 from reliability.pipeline import Results
 from reliability.report.content import content_of
 from reliability.report.documents import report, sections
-from reliability.report.page import page
+from reliability.report.page import labelled, page
 from reliability.report.picture import load
 from reliability.report.results_geojson import FILE as RESULTS_GEOJSON
 from reliability.report.results_geojson import results_geojson
@@ -42,8 +42,10 @@ SUMMARY, TABLES, REPORT, WORKBOOK, WORK_PACK = KINDS = ("summary", "tables", "re
 
 
 def write_results(results: Results, target: str | Path, *, docx: bool = False, only: Collection[str] = KINDS,
-                  workers: Workers = HERE) -> None:
+                  workers: Workers = HERE) -> str:
     """Write the result files; summary.json comes last, so a folder with it is complete and of one run.
+
+    Gives the labelled paragraphs of the report's summary as HTML, "" where the report is not written.
 
     docx: write report.docx too; raises DocxMissing, with nothing written, where python-docx is missing. only: which of
     KINDS. workers: those forked from this process write files beside each other.
@@ -55,6 +57,7 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False, o
             written.append(begun.enter_context(forked.Work(work, workers.forks)))
 
         written: list[forked.Work[object]] = []
+        paragraphs = ""
         if TABLES in only:
             meanwhile(lambda: _write_tables(results, folder))
         if workers.forks and {REPORT, WORK_PACK} & set(only):
@@ -73,6 +76,7 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False, o
                 if docx:
                     meanwhile(lambda: write_docx(document, folder / "report.docx"))
                 (folder / "report.html").write_text(page(document, workers), encoding="utf-8")
+                paragraphs = labelled(made[0])
             found = content.summary
         else:
             found = summary(results)
@@ -82,6 +86,7 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False, o
             one.result()
         text = json.dumps(found, indent=2, ensure_ascii=False, allow_nan=False)
         (folder / COMPLETION_MARKER).write_text(text + "\n", encoding="utf-8")
+    return paragraphs
 
 
 def _write_tables(results: Results, folder: Path) -> None:

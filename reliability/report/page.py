@@ -11,7 +11,19 @@ from markupsafe import Markup, escape
 
 from reliability.formats import DASH, TEXT, missing, shown
 from reliability.report import palette
-from reliability.report.blocks import TO, Caution, Column, Document, Heading, KeyFigures, Missing, Points, Table, Text
+from reliability.report.blocks import (
+    TO,
+    Caution,
+    Column,
+    Document,
+    Heading,
+    KeyFigures,
+    Missing,
+    Points,
+    Section,
+    Table,
+    Text,
+)
 from reliability.report.chart import BarChart, MapChart, PlotChart
 from reliability.report.figures import Figure, Name, Sentence, in_one_piece, unbroken
 from reliability.report.picture import pictures
@@ -36,7 +48,7 @@ def page(document: Document, workers: Workers = HERE) -> str:
     folder = Path(__file__).parent
     environment = Environment(loader=FileSystemLoader(folder), autoescape=True, undefined=StrictUndefined,
                               trim_blocks=True, lstrip_blocks=True)
-    environment.filters |= {"words": words, "short": lambda t: shorten(str(t), LONGEST),
+    environment.filters |= {"words": words, "paragraph": paragraph, "short": lambda t: shorten(str(t), LONGEST),
                             "count": lambda n: shown(n, "count"), "svg": lambda chart: Markup(drawn[id(chart)])}  # noqa: S704 - svg() escapes
     environment.tests["block"] = lambda block, kind: KINDS[type(block)] == kind
     environment.globals["rows"] = lambda table: list(_rows(table))
@@ -44,6 +56,11 @@ def page(document: Document, workers: Workers = HERE) -> str:
     foot = css_text(f"{document.foot}, planning estimates, not settings")
     style += f"@page {{ @bottom-left {{ content: {foot}; }} }}"
     return environment.get_template(TEMPLATE).render(document=document, style=Markup(style))  # noqa: S704 - our own
+
+
+def labelled(section: Section) -> str:
+    """The paragraphs of a section that have a label, as they are in the document."""
+    return Markup("").join(paragraph(block) for block in section.blocks if isinstance(block, Text) and block.label)
 
 
 def css_text(text: str) -> str:
@@ -54,6 +71,12 @@ def css_text(text: str) -> str:
 def words(sentence: Sentence) -> Markup:
     """A sentence as HTML; a figure of summary.json carries its value and place."""
     return Markup("").join(_part(part) for part in unbroken(sentence))
+
+
+def paragraph(text: Text) -> Markup:
+    """A sentence with its label as HTML."""
+    label = Markup('<strong class="label">{}.</strong> ').format(text.label) if text.label else ""
+    return Markup("<p>{}{}</p>").format(label, words(text.sentence))
 
 
 def _part(part: str | Figure | Name) -> Markup:

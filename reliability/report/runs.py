@@ -29,6 +29,7 @@ from reliability.study.study import Study
 
 TIMESTAMP = "%Y%m%d-%H%M%S"
 RUNS, INPUTS, RESULTS, SUMMARY, CHANGES = "runs", "inputs", "results", "summary.json", "changes.json"
+PARAGRAPHS = "report_summary.html"               # beside the results: what the app shows of the report
 _LOCK = ".making"                                # beside a run in the making: held by who makes it
 _DRAFT = re.compile(r"\.\d{8}-\d{6}-[0-9a-f]+")   # name of a run in the making
 
@@ -50,13 +51,14 @@ class Run:
     """A recorded run: its folder, and what summary.json says.
 
     changes: each change of the inputs against the study of inputs `changes_of`, in words; none for a run of the study
-    as it stood.
+    as it stood. paragraphs: those of the report's summary as HTML, "" where they were not recorded.
     """
 
     folder: Path
     summary: dict[str, Any]
     changes: tuple[str, ...] = ()
     changes_of: str = ""
+    paragraphs: str = ""
 
     @property
     def name(self) -> str:
@@ -102,7 +104,8 @@ def record(study: Study, on_progress: Progress | None = None, on_stage: Callable
             study = open_study(draft / INPUTS)
         results = analyse(study, on_progress=on_progress, on_stage=on_stage)
         on_stage("report and workbook")
-        write_results(results, draft / RESULTS, docx=find_spec("docx") is not None)
+        paragraphs = write_results(results, draft / RESULTS, docx=find_spec("docx") is not None)
+        (draft / PARAGRAPHS).write_text(paragraphs, encoding="utf-8")
         return _run(_into_record(draft, study.inputs_sha256[:8]))
 
 
@@ -182,10 +185,11 @@ def zipped(run: Run) -> bytes:
 
 def _run(folder: Path) -> Run:
     summary = json.loads((folder / RESULTS / SUMMARY).read_text(encoding="utf-8"))
+    paragraphs = (folder / PARAGRAPHS).read_text(encoding="utf-8") if (folder / PARAGRAPHS).is_file() else ""
     if not (folder / CHANGES).is_file():
-        return Run(folder, summary)
+        return Run(folder, summary, paragraphs=paragraphs)
     changes = json.loads((folder / CHANGES).read_text(encoding="utf-8"))
-    return Run(folder, summary, tuple(map(str, changes["words"])), str(changes["of"]))
+    return Run(folder, summary, tuple(map(str, changes["words"])), str(changes["of"]), paragraphs)
 
 
 def _read(folder: Path) -> Run | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import datetime
 from typing import Any
 
@@ -31,8 +30,6 @@ KINDS = {".html": "text/html", ".xlsx": "application/vnd.openxmlformats-officedo
 ORDER = list(FILES)
 UNSAVED = ("This tab holds a change of the study that could not be saved: it is a draft, and no part of a run. The "
            "page Study data says what is missing.")
-SUMMARY = re.compile(r'<section id="summary"[^>]*>(.*?)</section>', re.DOTALL)
-PARAGRAPHS = re.compile(r'<p><strong class="label">.*?</p>', re.DOTALL)
 SIMULATION_FROM, SIMULATION_TO = 0.02, 0.62
 # how far a run is when a stage begins
 STAGES = {"outage records": 0.0, "fault rates from records": 0.005, "choice of laterals": 0.01,
@@ -139,12 +136,10 @@ def _run(shown: Opened, study: Study, asked: Asked) -> None:
 
 
 def _summary(run: Run) -> None:
-    """The first section of the report, as it is in its file."""
-    file = next((f for f in run.results if f.name == "report.html"), None)
-    found = None if file is None else SUMMARY.search(file.read_text(encoding="utf-8"))
-    if found is not None:
+    """The summary of the report, in its words."""
+    if run.paragraphs:
         st.subheader("Summary of the report", anchor=False)
-        st.html(f'<div class="report-summary">{"".join(PARAGRAPHS.findall(found.group(1)))}</div>')
+        st.html(f'<div class="report-summary">{run.paragraphs}</div>')
 
 
 def in_order(run: Run) -> list[dict[str, Any]]:

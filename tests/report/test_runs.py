@@ -42,6 +42,7 @@ def quick(monkeypatch):
     def write(_results, target, docx):
         target.mkdir()
         (target / "summary.json").write_text(json.dumps(SUMMARY))
+        return "<p>Paid back.</p>"
     monkeypatch.setattr(runs, "analyse", lambda *_, **__: [moment() for moment in moments])
     monkeypatch.setattr(runs, "write_results", write)
     return moments
@@ -60,6 +61,7 @@ def test_recordings_of_the_same_second_are_all_on_record(folder, quick):
     assert len({run.name for run in made}) == 4
     assert sorted(run.name for run in runs.runs(folder)) == sorted(run.name for run in made)
     assert all(run.inputs.keys() == {"study.toml", "sections.csv"} for run in runs.runs(folder))
+    assert {run.paragraphs for run in runs.runs(folder)} == {"<p>Paid back.</p>"}
     assert left(folder) == []
 
 

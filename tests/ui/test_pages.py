@@ -239,10 +239,14 @@ def test_a_run_is_recorded_reopened_and_reproduced(small):
     study = open_study(workspace.root() / small)
     assert study.inputs_sha256 in said(sound(test))
     assert "still those of this run" in said(test)
-    results = next((workspace.root() / small / ".kept" / "runs").iterdir()) / "results" / "summary.json"
-    recorded = json.loads(results.read_text())
+    results = next((workspace.root() / small / ".kept" / "runs").iterdir()) / "results"
+    recorded = json.loads((results / "summary.json").read_text())
     shown = next(d.value for d in test.dataframe if "saifi" in d.value)
     assert shown["saifi"].tolist() == [s["expected"]["saifi"] for s in recorded["scenarios"]]
+    summary, = (e.proto.body for e in test.get("html") if '<div class="report-summary">' in e.proto.body)
+    paragraphs, report = summary.split("<p>")[1:], (results / "report.html").read_text(encoding="utf-8")
+    assert len(paragraphs) > 2
+    assert all(f"<p>{paragraph.removesuffix('</div>')}" in report for paragraph in paragraphs)
     put(small, {"study.toml": (workspace.root() / small / "study.toml").read_bytes() + b"\n# changed\n"})
     again = app("report", small)
     assert "changed since" in said(again)
