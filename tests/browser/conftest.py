@@ -147,12 +147,16 @@ def requested(page) -> Iterator[set[str]]:
     page.remove_listener("request", note)
 
 
-def small_study(server: Server, name: str = "small") -> str:
-    """The template with few trials, as a study of the server's workspace."""
+def small_study(server: Server, name: str = "small", **edits: str) -> str:
+    """The template with few trials, as a study of the server's workspace. edits: values of settings by their keys."""
     folder = server.workspace / name
     write_template(folder)
     path = folder / "study.toml"
-    path.write_text(path.read_text(encoding="utf-8").replace("# trials = …", "trials = 30"), encoding="utf-8")
+    text = path.read_text(encoding="utf-8")
+    for key, value in {"trials": "30", **edits}.items():
+        text, found = re.subn(rf"^# {key} = .*$", f"{key} = {value}", text, flags=re.MULTILINE)
+        assert found == 1, key
+    path.write_text(text, encoding="utf-8")
     return name
 
 

@@ -1,4 +1,4 @@
-"""No other host, no serious fault of accessibility, no traceback, nothing outside the workspace."""
+"""What the server refuses, and serious faults of accessibility, found by axe-core."""
 
 from __future__ import annotations
 
@@ -6,28 +6,11 @@ import socket
 
 import pytest
 
-from reliability.cautions import CAUTION
-from tests.browser.conftest import AXE, INSTALL_AXE, missing, requested, settle, small_study, visit
+from tests.browser.conftest import AXE, INSTALL_AXE, missing, settle, small_study, visit
 
 PAGES = ("", "import", "study", "history", "compare", "laterals", "choice", "business", "report", "method")
 SIZES = ((1366, 768), (1920, 1080))
 RULES = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]
-
-
-@pytest.mark.parametrize("path", PAGES)
-def test_a_page_keeps_to_the_rails(page, shared, path):
-    """One visit: no other host is asked, nothing is wider than the screen, no error, no serious fault of access."""
-    with requested(page) as asked:
-        visit(page, shared, path)
-    own = (shared.url, f"ws://127.0.0.1:{shared.port}", "data:", "blob:")
-    assert asked
-    assert not {url for url in asked if not url.startswith(own)}
-    assert page.locator('[data-testid="stException"]').count() == 0
-    assert CAUTION in page.inner_text("body")
-    for width, height in SIZES:
-        page.set_viewport_size({"width": width, "height": height})
-        page.wait_for_function("() => document.documentElement.scrollWidth <= window.innerWidth")
-    assert not serious_faults(page)
 
 
 def serious_faults(page) -> list[tuple]:
@@ -45,7 +28,11 @@ def serious_faults(page) -> list[tuple]:
 
 
 def test_large_type_and_moved_sliders_have_no_serious_fault_either(page, shared):
-    visit(page, shared, "compare", study="demo", large="1", sliders="temporary_fraction:0.5,counts:2")
+    name = small_study(shared, "large-type")
+    with (shared.workspace / name / "study.toml").open("a", encoding="utf-8") as toml:
+        toml.writelines(f'\n[[scenarios]]\nname = "Fast operations {n}"\nfast_operations = {n}\n' for n in (0, 1))
+    visit(page, shared, "compare", study=name, large="1", sliders="temporary_fraction:0.5,counts:2")
+    assert page.locator(".tile").count() > 3
     assert page.get_by_role("button", name="Reset", exact=True).count() == 2
     assert not serious_faults(page)
 
@@ -67,22 +54,3 @@ def test_a_link_out_of_the_workspace_shows_the_demo(page, shared, study):
     page.get_by_test_id("stTopNav").get_by_role("link", name="Method", exact=True).click()
     page.wait_for_selector("h1:has-text('Method')")
     page.wait_for_function("() => !location.search.includes('study')")       # an address without one shows the demo
-
-
-def test_hostile_names_stay_text_on_every_page(page, shared):
-    name = small_study(shared, "hostile")
-    folder = shared.workspace / name
-    evil = '<img src=x onerror="window.hit=1">'
-    quoted = '"' + evil.replace('"', '""') + '"'
-    text = (folder / "sections.csv").read_text().replace("tap-01", quoted).replace("feeder-1",
-                                                                                   "=1+1|<script>window.hit=1</script>")
-    (folder / "sections.csv").write_text(text)
-    named = "name = '<script>window.hit=1</script> $x$ :red[x] [l](http://x.example)'"
-    toml = (folder / "study.toml").read_text().replace('name = "A study to start from"', named)
-    (folder / "study.toml").write_text(toml.replace('name = "Sectionalizers"', "name = '<b onclick=1>S</b> **x**'"))
-    for path in PAGES:
-        visit(page, shared, path, study=name)
-        assert page.evaluate("() => window.hit") is None
-        assert page.locator('a[href*="x.example"]').count() == 0
-        assert page.locator('[data-testid="stException"]').count() == 0
-        settle(page)

@@ -139,8 +139,9 @@ def test_quick_moves_are_no_steps_back(page, shared):
 
 
 def test_sliders_show_the_study_s_exact_value(page, shared):
-    """The demo's mean repair time lies between two steps of its slider."""
-    visit(page, shared, "compare", study="demo")
+    """A mean repair time that lies between two steps of its slider."""
+    name = small_study(shared, "exact", repair_hours="{ low = 2.2, likely = 3.0, high = 4.5 }")
+    visit(page, shared, "compare", study=name)
     slider = page.get_by_role("slider", name="Repair time")
     assert slider.get_attribute("aria-valuetext") == "3.117"
     press(page, "Repair time", "ArrowRight")
