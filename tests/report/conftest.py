@@ -40,6 +40,12 @@ def summary_json(written) -> dict:
 
 
 @pytest.fixture
+def undrawn(monkeypatch):
+    """Pages have an empty picture for each chart: for what is read in words, as charts take most of the time."""
+    monkeypatch.setattr("reliability.report.page.pictures", lambda charts, _: ["<svg></svg>"] * len(charts))
+
+
+@pytest.fixture
 def changed(content):
     """A function that returns the content with figures of summary.json changed: {(keys): value}."""
     def change(figures: dict[tuple, object], **parts: object) -> Content:

@@ -33,6 +33,7 @@ def test_feeders_are_the_sums_of_their_parts(content):
                 assert row[short] == pytest.approx(parts.loc[parts["outcome"] == name, key].sum())
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_figures_on_the_page_are_those_of_the_frame(content):
     """Every row of the growth table, cell by cell, as the page writes it."""
     table, text = tables_of(content)["coordination-growth"], Page(page(report(content))).text

@@ -16,9 +16,11 @@ from reliability.report.documents import HISTORY, outage_history
 from reliability.report.history_output import write_history
 from reliability.report.page import page
 from reliability.schema.problems import StudyError
+from tests.chains import short_chains
 from tests.history.records import TWO_FEEDERS, model_days, outage, study
 from tests.report.parsed import Page
 
+pytestmark = pytest.mark.usefixtures("shortest")
 NASTY = "</script><script>alert(1)</script><b>tree</b>"
 
 
@@ -33,7 +35,14 @@ def rows() -> list[dict]:
 
 
 @pytest.fixture(scope="module")
-def written(tmp_path_factory):
+def shortest():
+    """Chains as short as they go: no test here is of what they come to."""
+    with short_chains():
+        yield
+
+
+@pytest.fixture(scope="module")
+def written(shortest, tmp_path_factory):
     out = tmp_path_factory.mktemp("history") / "out"
     modelled = model_days({"A": 0.5, "B": 0.5}, {"A": 60.0, "B": 60.0})
     made = study(rows(), extra={"conversions": {"A1": "2022-06-01"}})
@@ -81,6 +90,7 @@ def test_json_has_the_agreed_keys_and_the_figures_of_the_history(written):
     assert data["pilot"] is None                                                       # one lateral is left
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_plan_of_a_pilot_is_written_where_nothing_is_converted_yet(tmp_path):
     history = write_history(study(rows(), expected_rate_ratio=0.3), tmp_path)
     data = json.loads((tmp_path / "history.json").read_text(encoding="utf-8"))
@@ -163,6 +173,7 @@ def test_page_escapes_ids(tmp_path):
     assert "<img src=x" not in (tmp_path / "report.html").read_text(encoding="utf-8")
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_rates_file_has_no_live_formulas(tmp_path):
     sections = [dict(s) for s in TWO_FEEDERS]
     sections[3]["section_id"] = "=1+1"
@@ -176,6 +187,7 @@ def test_problems_leave_nothing_behind(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_other_files_of_the_folder_stay(tmp_path):
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "mine.txt").write_text("x")
@@ -191,6 +203,7 @@ def test_same_records_same_bytes(tmp_path):
         assert (tmp_path / "a" / file).read_bytes() == (tmp_path / "b" / file).read_bytes()
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_what_was_left_out_of_counters_and_logs_is_said(tmp_path):
     made = study([outage("a", "2023-05-01T10:00", "2023-05-01T10:01", 5, "A1"),
                   outage("b", "2023-06-01T10:00", "2023-06-01T10:01", 600, "A")])

@@ -12,16 +12,6 @@ ROOT = Path(__file__).parents[2]
 CHECK = "from reliability.__main__ import main; assert main(['check', 'data/demo']) == 0"
 IMPORTS = ("import reliability.report.output, reliability.report.history_output, reliability.report.word, "
            "reliability.report.workbook")
-PAGES = """
-import os, sys
-os.environ['{variable}'] = '{folder}'
-from tests.ui.conftest import PAGES, app, go, make_small
-make_small('small')
-test = app('study', 'small')
-for page in PAGES:
-    go(test, page)
-go(app('study', 'demo'), 'history')
-"""
 
 
 def loaded(code: str) -> set[str]:
@@ -40,14 +30,6 @@ def test_check_loads_nothing_that_it_does_not_use():
     slow = {"scipy.stats", "scipy.optimize", "xlsxwriter", "jinja2", "multiprocessing.connection",
             "reliability.pipeline", "reliability.business", "reliability.report"}
     assert not loaded(CHECK) & slow
-
-
-def test_no_page_of_the_app_loads_matplotlib(tmp_path):
-    from reliability.study import workspace
-
-    found = loaded(PAGES.format(variable=workspace.ENVIRONMENT, folder=tmp_path))
-    assert "plotly.graph_objs" in found
-    assert "matplotlib" not in found
 
 
 def test_a_document_loads_it():

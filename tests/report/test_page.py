@@ -95,6 +95,7 @@ def test_the_largest_network_lists_the_top_and_points_to_the_workbook(parsed, co
     assert re.search(rf"\(\d+ of {laterals} rows; all in workbook\.xlsx", parsed.text)
 
 
+@pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize(("part", "empty", "said"), [
     ("history", None, "the study has no outage records"), ("selected", None, "The selection: it was not made"),
     ("drivers", None, "Sensitivity and break-even values: they were not computed"),
@@ -108,6 +109,7 @@ def test_a_missing_part_is_named_where_it_would_stand(content, part, empty, said
     assert [i for i, title in enumerate(TITLES, start=1) if f"{i}. {title}" not in parsed.text] == []
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_without_business_and_simulation_the_report_still_stands(content):
     bare = {**content.summary, "trials": None, "trial_years": None, "choice": None, "scenarios": [
         {k: s[k] for k in ("name", "expected", "feeders")} for s in content.summary["scenarios"]]}
@@ -168,6 +170,7 @@ def test_a_scenario_that_changes_nothing_is_named_once_and_in_no_table(content):
         assert (f"No table lists “{name}”" in text) == idle
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_no_line_breaks_between_a_number_and_its_unit(content):
     html = page(report(content))
     assert not re.search(r"\d</data> (?:USD|min|M|%)\b", html)
@@ -175,6 +178,7 @@ def test_no_line_breaks_between_a_number_and_its_unit(content):
     assert "\u00a0USD" in html
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_each_printed_page_names_the_report_and_its_run(content):
     name = 'A "town" \\ </style>'
     html = page(replace(report(content), name=name))

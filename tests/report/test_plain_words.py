@@ -24,6 +24,7 @@ def text_of(content) -> str:
     return html.unescape(re.sub(r"<[^>]+>", " ", made))
 
 
+@pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize("recorded", [True, False])
 def test_the_report_names_no_key_of_the_study(content, recorded):
     if not recorded:

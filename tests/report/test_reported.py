@@ -22,9 +22,11 @@ from reliability.report.sections_history import causes, excluded
 from reliability.report.sections_laterals import selection
 from reliability.report.sections_plans import found as verification
 from reliability.study.study import Study
+from tests.chains import short_chains
 from tests.history.records import outage
 from tests.report.parsed import Page
 
+pytestmark = pytest.mark.usefixtures("undrawn")
 SECTIONS = [
     {"section_id": "A", "parent_id": "", "device": "breaker", "customers": 100, "length_km": 5.0, "area": "North"},
     {"section_id": "A1", "parent_id": "A", "device": "fuse", "customers": 60, "length_km": 9.0, "area": "South"},
@@ -67,7 +69,8 @@ def study(reported: bool = True, areas: bool = True, recorded: bool = True) -> S
 
 @cache
 def content(reported: bool = True, areas: bool = True, recorded: bool = True) -> Content:
-    return content_of(analyse(study(reported, areas, recorded)))
+    with short_chains():
+        return content_of(analyse(study(reported, areas, recorded)))
 
 
 def tables(section) -> dict[str, Table]:

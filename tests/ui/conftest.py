@@ -17,6 +17,8 @@ from reliability.study.save import save
 
 APP = Path(__file__).parents[2] / "app.py"
 FIGURE = re.compile(r'<dt>(.*?)</dt><dd class="figure-value">(.*?)</dd>(?:<dd class="figure-change \w+">(.*?)</dd>)?')
+ONE_OUTAGE = (b"event_id,section_id,started,restored,customers\n"
+           b"1,tap-01,2024-05-01T10:00,2024-05-01T12:30,25\n")
 PAGES = ("overview", "import", "study", "history", "laterals", "choice", "compare", "business", "report", "method")
 
 

@@ -16,14 +16,21 @@ from websockets.sync.client import connect
 
 from reliability.ui.request_check import ask_nobody, may_ask
 from tests.server import Server, Tab
-from tests.ui.conftest import PAGES, make_small
+from tests.ui.conftest import ONE_OUTAGE, PAGES, make_small, put
 
-# Notes every look at the network of a process and of those that it starts: Python loads this file by its name first.
+# Notes every look at the network of a process and of those that it starts, and what it loads to draw with: Python
+# loads this file by its name first.
 HOOK = '''
 import json, os, sys
 
+DRAWING = {"matplotlib", "plotly"}
+
 def note(event, arguments):
-    if event.startswith(("socket.", "http.client.", "urllib.")) and event != "socket.__new__":
+    if event == "import":
+        package = arguments[0].partition(".")[0]
+        arguments = (package,) if package in DRAWING else ()
+        DRAWING.discard(package)
+    if arguments and event.startswith(("socket.", "http.client.", "urllib.", "import")) and event != "socket.__new__":
         with open(os.environ["NETWORK_LOG"], "a") as log:
             log.write(json.dumps([event, [repr(a) for a in arguments]]) + "\\n")
 
@@ -89,6 +96,7 @@ def watched(tmp_path_factory) -> Iterator[Watched]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("RELIABILITY_WORKSPACE", str(server.workspace))
         make_small("small")
+        put("small", {"outages.csv": ONE_OUTAGE})        # so that the page of the records has charts
     server.start()
     yield Watched(server, home / "log")
     server.stop()
@@ -122,18 +130,33 @@ def test_the_app_s_own_pages_are_answered_under_every_name_of_this_machine(watch
         assert watched.stream(origin=f"http://{host}") == 101
 
 
-def test_no_page_and_no_refusal_has_the_server_ask_anybody(watched):
-    """Every page, and an attempt of each kind that is refused; the server and the processes that it starts."""
+@pytest.fixture(scope="module")
+def visited(watched) -> Watched:
+    """The server once every page has been shown."""
     for page in PAGES:
         with Tab(watched.server, page if page != "overview" else "", study="small") as tab:
             tab.run()
             assert any("A study to start from" in text for text in tab.texts)
+    return watched
+
+
+def test_no_page_loads_what_draws_on_paper(visited):
+    """It takes a second, and a page draws with plotly."""
+    loaded = [arguments for event, arguments in visited.noted() if event == "import"]
+    assert ["'plotly'"] in loaded
+    assert ["'matplotlib'"] not in loaded
+
+
+def test_no_page_and_no_refusal_has_the_server_ask_anybody(visited):
+    """Every page, and an attempt of each kind that is refused; the server and the processes that it starts."""
+    watched = visited
     assert watched.asked("GET", "/", Host="evil.example") == REFUSED
     assert watched.stream(origin="http://evil.example") == 403
     assert watched.stream(origin=f"http://127.0.0.1:{watched.server.port + 1}") == 403
     noted = watched.noted()
     assert [event for event, arguments in noted if event == "socket.bind" and str(watched.server.port) in arguments[1]]
-    assert [(event, arguments) for event, arguments in noted if event not in ("socket.bind", "socket.listen")] == []
+    harmless = ("socket.bind", "socket.listen", "import")
+    assert [(event, arguments) for event, arguments in noted if event not in harmless] == []
 
 
 @pytest.mark.parametrize(("hosts", "origins", "scheme", "port", "fine"), [
