@@ -1,14 +1,20 @@
 """Broken studies of another class: what spreadsheets lose or change, times, units, and what was read otherwise in silence.
 
-They join those of `broken_studies`; tests/test_broken.py runs them all.
+They join those of `broken_studies` and `broken_records`; tests/test_broken.py runs them all.
+
+    python -m tests.broken_tables FOLDER    # writes them all there, for a look
 """
 
 from __future__ import annotations
 
-from tests.broken_studies import GOOD_OUTAGE, HEAD, MAIN, OUT_HEAD, STUDIES, TAP, case, outages, sections, toml
+import sys
+from pathlib import Path
+
+from tests.broken_records import STUDIES
+from tests.broken_studies import GOOD_OUTAGE, HEAD, MAIN, OUT_HEAD, TAP, case, outages, sections, toml
 from tests.workbooks import Sheet, packed, parts_of, raw_workbook, rows
 
-__all__ = ["STUDIES"]
+__all__ = ["STUDIES", "write"]
 
 HEADERS = HEAD.split(",")
 TABLE = [HEADERS, ["main", None, "breaker", 2, 10], ["tap", "main", "fuse", 1, 5], ["end", "main", None, 1, 3]]
@@ -170,3 +176,15 @@ case("operations-of-a-fuse", ["1 of 2 sections with operations_to_lockout but no
      sections_csv=sections(MAIN + ",4", TAP + ",4", head=HEAD + ",operations_to_lockout"))
 case("short-row-that-has-shifted", ["sections.csv: row 3 | '5' | fewer cells than headers"], sections_csv=sections(MAIN + ",3.0", "tap,main,1,5", head=HEAD + ",repair_hours"))
 case("short-row-in-the-records", ["outages.csv: row 3 | fewer cells than headers"], outages_csv=outages(GOOD_OUTAGE, "e2,2024-03-02T10:00,2024-03-02T11:00,5"))
+
+
+def write(folder: Path) -> None:
+    """Write every study into a folder of its own name under `folder`, which must hold none of them."""
+    for name, study in STUDIES.items():
+        (folder / name).mkdir(parents=True)
+        for file, content in study.files.items():
+            (folder / name / file).write_bytes(content)
+
+
+if __name__ == "__main__":
+    write(Path(sys.argv[1]))

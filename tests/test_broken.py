@@ -9,8 +9,7 @@ from pathlib import Path
 import pytest
 
 from reliability.__main__ import main
-from tests.broken_studies import write
-from tests.broken_tables import STUDIES
+from tests.broken_tables import STUDIES, write
 from tests.chains import short_chains
 
 # documents and processes of a run, in turn: each takes its time
