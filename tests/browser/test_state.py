@@ -79,10 +79,15 @@ def test_one_press_of_back_undoes_one_step(page, shared):
     shows(page, *steps[1])
 
 
-def test_a_reload_and_a_new_tab_show_the_same(page, shared):
+def mark(page) -> str:
+    return page.locator(".st-key-page_head code").inner_text()
+
+
+def test_a_reload_and_a_new_tab_show_the_same_and_never_the_study_s_mark(page, shared):
     """Every page that shows what is moved, after its reload and in a tab that knows no more than the address."""
     name = small_study(shared, "again")
     visit(page, shared, "compare", study=name)
+    own, marks = mark(page), set()
     press(page, "Temporary fraction", "ArrowLeft")
     press(page, "Repair time", "ArrowRight")
     follow(page, "Selection")
@@ -97,6 +102,9 @@ def test_a_reload_and_a_new_tab_show_the_same(page, shared):
                                "limits": "budget:6000.0"}
         assert "temporary fraction" in before[2]
         assert "budget" in before[2]
+        marks.add(mark(page))
+        assert "moved" in page.locator(".st-key-page_head").inner_text()
+        assert page.get_by_role("button", name="Reset all", exact=True).is_enabled()
         page.reload()
         page.wait_for_selector("h1")
         settle(page)
@@ -104,26 +112,12 @@ def test_a_reload_and_a_new_tab_show_the_same(page, shared):
         visit(other, shared, address.removeprefix(shared.url + "/"))
         assert (other.url, shown(other)) == (address, before)
         other.evaluate("() => { localStorage.clear(); sessionStorage.clear(); }")
-
-
-def test_a_moved_state_is_never_shown_under_the_study_s_mark(page, shared):
-    name = small_study(shared, "mark")
-    visit(page, shared, "compare", study=name)
-    own = page.locator(".st-key-page_head code").inner_text()
-    press(page, "Temporary fraction", "ArrowLeft")
-    marks = set()
-    for title in ("Compare", "Selection", "Business case", "Laterals", "Report"):
-        if title != "Compare":
-            follow(page, title)
-        marks.add(page.locator(".st-key-page_head code").inner_text())
-        assert "moved" in page.locator(".st-key-page_head").inner_text()
-        assert page.get_by_role("button", name="Reset all", exact=True).is_enabled()
     assert len(marks) == 1
     assert own not in marks
     page.get_by_role("button", name="Reset all", exact=True).click()
     page.wait_for_function("() => !location.search.includes('sliders')")
     settle(page)
-    assert page.locator(".st-key-page_head code").inner_text() == own
+    assert mark(page) == own
 
 
 def test_quick_moves_are_no_steps_back(page, shared):
