@@ -1,4 +1,8 @@
-"""The columns of the tables that go with a run, in words with their units: a row a file and column."""
+"""The columns of the tables that go with a run, in words with their units: a row a file and column.
+
+They explain a column to somebody who has the file alone; heads of tables on the screen, in two or three words, are in
+`ui/headers.py`.
+"""
 
 from __future__ import annotations
 

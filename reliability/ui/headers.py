@@ -1,4 +1,8 @@
-"""Heads of the columns of tables on the screen: in words with units, and how the numbers below them are written."""
+"""Heads of the columns of tables on the screen: in words with units, and how the numbers below them are written.
+
+A head has two or three words for who sees the table around it, and the unit that the screen shows. What a column of a
+file is, in the file's unit and for who has the file alone, is said in `report/columns_listed.py`.
+"""
 
 from __future__ import annotations
 
