@@ -11,7 +11,7 @@ import numpy as np
 from reliability.intake.absorb import absorb_edges
 from reliability.intake.computed_currents import with_computed_currents
 from reliability.intake.customers import Served, place_customers
-from reliability.intake.decisions import Decision, in_order, require_none
+from reliability.intake.decisions import Decision, in_order, require_none, require_sound
 from reliability.intake.device_rows import Devices, build_devices, on_entry, with_switch
 from reliability.intake.feeders import feeder_names, note_renamed
 from reliability.intake.findings import Findings
@@ -24,6 +24,7 @@ from reliability.intake.outcome import Imported
 from reliability.intake.placing import Tree, head_sources, place_devices
 from reliability.intake.reading import Exports, read_exports
 from reliability.intake.recipe import Recipe
+from reliability.intake.recipe_names import check_network_names, check_zone, unknown_sources
 from reliability.intake.recognise import Recognised, recognise, rule_of
 from reliability.intake.reporting import import_report
 from reliability.intake.routes import section_routes, segment_routes
@@ -73,6 +74,7 @@ def _pattern(one: Recognised) -> str:
 def prepare(exports: Exports, recipe: Recipe = NO_RECIPE) -> Prepared:
     """Kinds, columns, words and units of exports under a recipe; raises nothing, see `Prepared`."""
     problems = Problems()
+    check_zone(recipe, problems)
     found = recognise(exports.tables, recipe, problems)
     typed = typed_tables(found, recipe, problems)
     decisions = [d for one in found for d in one.decisions] + typed.decisions
@@ -134,13 +136,9 @@ def _settled(prepared: Prepared) -> None:
     problems = Problems()
     problems.listed += prepared.problems.listed
     problems.hidden = prepared.problems.hidden
-    try:
-        require_none(prepared.decisions)
-    except StudyError as error:
-        problems.take(error)
-    if not problems and SEGMENTS not in prepared.typed.frames:
+    require_sound(problems, prepared.decisions)
+    if SEGMENTS not in prepared.typed.frames:
         require_none([Decision("kind", "exports", "", "segments", "no table holds segments")])
-    problems.raise_if_any()
 
 
 def _trace(prepared: Prepared, findings: Findings, on_progress: Progress) -> _Network:
@@ -152,7 +150,8 @@ def _trace(prepared: Prepared, findings: Findings, on_progress: Progress) -> _Ne
                         findings, problems)
     devices, spans = build_devices(shaped_points(typed, DEVICE_ROWS, shaped, recipe, findings), spans, recipe.place,
                                    findings, problems)
-    problems.raise_if_any()
+    check_network_names(recipe, typed.frame(DEVICE_ROWS)["device_id"], spans, devices, problems)
+    require_sound(problems, unknown_sources(recipe.sources, spans))
     spans, devices, points = open_spans(spans, devices, recipe.open, findings)
     sources, open_ = find_sources(shaped_points(typed, SOURCES, shaped, recipe, findings), recipe.sources, spans,
                                   devices, findings)
@@ -186,7 +185,7 @@ def _placed(prepared: Prepared, shaped: Shaped, spans: Spans, devices: Devices, 
     feeder = np.array([of_root[r] for r in root.tolist()], dtype=object)
     note_renamed(tree, spans, feeder, findings)
     served = place_customers(shaped_points(typed, CUSTOMERS, shaped, recipe, findings), spans, tree, findings)
-    ties = find_ties(spans, walked, points, hung, tree, feeder, recipe.ties, findings)
+    ties = find_ties(spans, walked, points, hung, tree, feeder, recipe.ties, devices, findings)
     return _Network(spans, devices, walked, points, tree, feeder, up, served, ties)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from reliability.intake.recipe_names import idle_entries
 from reliability.study.header_names import exact_name
 
 if TYPE_CHECKING:
@@ -35,4 +36,5 @@ def notes(prepared: Prepared) -> list[str]:
     lines += [f"{table}: {what}: {', '.join(which[:_SHOWN])}" + (
         f" and {len(which) - _SHOWN} more" if len(which) > _SHOWN else "")
         for (table, what), which in prepared.typed.read_as.items()]
+    lines += idle_entries(prepared.recipe, found)
     return [f"{line}." for line in dict.fromkeys(lines)]
