@@ -364,10 +364,13 @@ case("records-with-gaps", ["finding: missing_started 1", "finding: missing_resto
 case("records-with-impossible-numbers", ["finding: customers_not_a_number 5"], 0, outages_csv=outages(
     GOOD_OUTAGE, *(f"e{k},tap,2024-04-0{k}T10:00,2024-04-0{k}T11:00,{n},,," for k, n in
                    enumerate(("nan", "inf", "-3", "2.5", "many"), 1))))
-case("records-with-impossible-times", ["finding: started_not_a_date 2", "finding: over_30_days 1", "finding: date_without_time 1",
-                                       "finding: utc_offset_converted 1"], 0, study_toml=history('time_zone = "UTC"'),
+case("records-with-impossible-times", ["outages.csv: row 3 | started | '2024-02-30T10:00'", "outages.csv: row 4 | started | '2024-03-03T25:61'"],
      outages_csv=outages(
-    GOOD_OUTAGE, "e2,tap,2024-02-30T10:00,2024-03-02T11:00,5,,,", "e3,tap,2024-03-03T25:61,2024-03-03T11:00,5,,,",
+    GOOD_OUTAGE, "e2,tap,2024-02-30T10:00,2024-03-02T11:00,5,,,", "e3,tap,2024-03-03T25:61,2024-03-03T11:00,5,,,"))
+case("records-with-odd-times", ["finding: started_not_a_date 1", "finding: over_30_days 1", "finding: date_without_time 1",
+                                "finding: utc_offset_converted 1"], 0, study_toml=history('time_zone = "UTC"'),
+     outages_csv=outages(
+    GOOD_OUTAGE, "e2,tap,2024-02-30T10:00,2024-03-02T11:00,5,,,",
     "e4,tap,2024-03-04T10:00,2024-06-04T11:00,5,,,", "e5,tap,2024-07-05,2024-07-06,5,,,",
     "e6,tap,2024-08-06T10:00Z,2024-08-06T11:00Z,5,,,"))
 case("records-that-contradict", ["finding: customers_above_section 1", "finding: overlapping_steps 1", "finding: event_id_reused 1"], 0,

@@ -17,9 +17,11 @@ from reliability.intake.recipe import Recipe
 from reliability.intake.spans import Spans
 from reliability.intake.words import word_key
 from reliability.schema.problems import Problem, Problems
-from reliability.study.time_forms import FORMS, not_read, short_years
-from reliability.study.timestamps import BLANK, GOOD, ZONE_REMEDY, Timestamps, is_zone, rarer_form, read_timestamps
+from reliability.study.time_forms import FORMS, short_years
+from reliability.study.timestamps import ZONE_REMEDY, Timestamps, is_zone, rarer_form, read_timestamps
+from reliability.study.unread_times import too_many, unused, why_unused
 
+_LISTED = 5             # rows that a message names
 MOMENTARY_S = 300       # IEEE Std 1366-2012, definitions (from memory): up to five minutes
 
 
@@ -161,13 +163,13 @@ def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: li
                  "compare them with their source", AMBER, event[rarer_form(timestamps)], OUTAGE)
     started, restored = (s.local.astype("datetime64[s]") for s in timestamps)
     for column, timestamp in zip(("started", "restored"), timestamps, strict=True):
-        bad = np.flatnonzero((timestamp.status != GOOD) & (timestamp.status != BLANK))
+        bad = np.flatnonzero(unused(timestamp.status))
         if problems or not bad.size:
             continue
-        decisions += unreadable_times(rows, column, bad, "outages")
+        decisions += unreadable_times(rows, column, timestamp.status, "outages")
         text = str(rows[column].iloc[bad[0]])
-        findings.add("outages", "time_unreadable", f"Times that cannot be read, {column}: unknown; such as {text} "
-                     f"({not_read(text)})", RED, event[bad], OUTAGE)
+        findings.add("outages", "time_unreadable", f"Times that cannot be used, {column}: unknown; such as {text} "
+                     f"({why_unused([text], timestamp.status[bad[:1]].tolist())[0]})", RED, event[bad], OUTAGE)
     hours = rows["duration"].to_numpy(float)
     by_duration = np.isnat(restored) & ~np.isnat(started) & ~np.isnan(hours)
     restored = restored.copy()
@@ -182,16 +184,33 @@ def time_decisions(problems: list[Problem], kind: str) -> list[Decision]:
                      "[time] order = \"month_first\" or \"day_first\"", kind=kind) for p in problems]
 
 
-def unreadable_times(rows: pd.DataFrame, column: str, bad: np.ndarray, kind: str) -> list[Decision]:
-    """What is asked where years have two digits, or most of a column cannot be read. bad: (m,) rows."""
-    texts = rows[column].iloc[bad].astype(str)
-    short = texts[short_years(texts)]
-    if not len(short) and 2 * len(bad) <= len(rows):
-        return []
-    first = texts.index[0] if not len(short) else short.index[0]
-    remedy = FORMS if not len(short) else "[time] century = 2000, where such dates end with a year from 2000 to 2099"
-    return [Decision(TIME, str(rows["file"].loc[first]), column, texts.loc[first],
-                     f"not readable as a date and time: {not_read(texts.loc[first])}", remedy, len(bad), kind)]
+def unreadable_times(rows: pd.DataFrame, column: str, status: np.ndarray, kind: str, always: bool = False
+                     ) -> list[Decision]:
+    """What is asked of each table and reason where years have two digits, or too many times cannot be used.
+
+    status: (rows,) of `Timestamps`. always: also where they are few.
+    """
+    decisions = []
+    files = rows["file"].to_numpy(object)
+    for file in pd.unique(files[unused(status)]):
+        of = files == file
+        bad = np.flatnonzero(of & unused(status))
+        texts = rows[column].iloc[bad].astype(str)
+        short, why = short_years(texts), np.array(why_unused(texts.tolist(), status[bad].tolist()), object)
+        asked = short | always | too_many(status[of])
+        for reason in dict.fromkeys(why[asked].tolist()):
+            at = np.flatnonzero(asked & (why == reason))
+            decisions.append(_unreadable(str(file), column, texts.iloc[at[0]], reason, bool(short[at[0]]),
+                                         rows["row"].iloc[bad[at]].to_numpy(int), kind))
+    return decisions
+
+
+def _unreadable(file: str, column: str, text: str, why: str, short: bool, row: np.ndarray, kind: str) -> Decision:
+    """What is asked of times of one reason. row: (m,) numbers of their rows."""
+    more = f" and {len(row) - _LISTED} more" if len(row) > _LISTED else ""
+    where = f"{'row' if len(row) == 1 else 'rows'} {', '.join(map(str, row[:_LISTED].tolist()))}{more}"
+    remedy = "[time] century = 2000, where such dates end with a year from 2000 to 2099" if short else FORMS
+    return Decision(TIME, file, column, text, f"{why} ({where})", remedy, 0, kind)
 
 
 def known_zone(recipe: Recipe) -> str:
