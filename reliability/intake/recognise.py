@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from reliability.intake.contents import are_ids, contradicted, named_as, times_of_day, words_found
+from reliability.intake.contents import are_ids, contradicted, links_found, named_as, times_of_day, words_found
 from reliability.intake.decisions import COLUMN, KIND, UNIT, Decision
 from reliability.intake.kinds import (
     CUSTOMERS,
@@ -251,6 +251,10 @@ def _guessed(kind: str, headers: list[str], columns: Sequence[Column], closed: s
         taken.add(name)
         guessed.append(Match((header,), name, True))
     rest = [h for h in rest if all(h not in m.headers for m in guessed)]
+    for header, name in links_found(kind, rest, table.columns, taken).items():
+        taken.add(name)
+        rest.remove(header)
+        guessed.append(Match((header,), name, True))
     clocks = times_of_day({m.name: m.headers[0] for m in guessed}, rest, table.columns)
     return [replace(m, headers=(*m.headers, clocks[m.name])) if m.name in clocks else m for m in guessed]
 
