@@ -20,8 +20,8 @@ from reliability.intake.kinds import (
     SOURCES,
     Field,
 )
-from reliability.network.fuse_links import link_name
 from reliability.intake.words import known_meaning, link_in, phases_of, suggestion
+from reliability.network.fuse_links import link_name
 
 FITS, MOST_WORDS = 0.9, 200     # share of cells, and distinct words, by which a column is known (our choice)
 HALF = 0.5                      # share of cells by which a column that names planned work is known (our choice)

@@ -18,6 +18,7 @@ from reliability.intake.findings import Findings
 from reliability.intake.kinds import CUSTOMERS, DEVICE_ROWS, OUTAGE_ROWS, SEGMENTS, SOURCES
 from reliability.intake.merging import find_runs, merged
 from reliability.intake.named import name_sections, places, section_names, segment_sections
+from reliability.intake.notes import unlisted
 from reliability.intake.open_points import OpenPoint, hang, open_spans, open_switches
 from reliability.intake.outages import Outages, place_outages
 from reliability.intake.outcome import Imported
@@ -117,8 +118,12 @@ def import_study(prepared: Prepared, name: str = "", on_progress: Progress = lam
     findings.add("rows", "file_unused", "Files and sheets that are not read", "amber", prepared.exports.ignored, "file")
     for (table, what), which in prepared.typed.read_as.items():
         findings.add("rows", "read_as", f"{table}: {what}", "green", which, "row")
+    aside = {f"{of.table}: {header}" for of in unlisted(prepared) for header, *_ in of.headers}
+    findings.add("rows", "column_unlisted", "Columns that the recipe neither maps nor ignores: not used", "amber",
+                 sorted(aside), "column")
+    unused = [f"{one.table.name}: {h}" for one in prepared.recognised if one.kind for h in one.unused]
     findings.add("rows", "column_unused", "Columns that stand for nothing of ours: not used", "green",
-                 [f"{one.table.name}: {h}" for one in prepared.recognised if one.kind for h in one.unused], "column")
+                 [name for name in unused if name not in aside], "column")
     for table, column, said, unit in prepared.typed.units:
         if not said.plausible:
             findings.add("rows", "unit", f"{table}: the unit ({unit}) is implausible for this column: {said}", "red",

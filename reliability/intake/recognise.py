@@ -225,6 +225,15 @@ def _headers(kind: str, headers: Iterable[str], taken: set[str], table: ExportTa
     return exact, guessed
 
 
+def looks_like(kind: str, header: str) -> str:
+    """The column of ours that a header probably stands for by its name alone, "" for none."""
+    if exact_name(header) in _SYSTEM:
+        return ""
+    columns = [c for f in FIELDS[kind] for c in (f.column, *(replace(f.column, name=a) for a, _ in f.alias))]
+    found = field_of(kind, match_names([header], columns).get(header, ""))
+    return "" if found is None else found[0].name
+
+
 def _names_devices(of: Field, cells: np.ndarray) -> bool:
     """Whether cells under a header for kinds of devices are names of devices instead."""
     return of.name == "device" and are_ids(of, cells)
