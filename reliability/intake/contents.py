@@ -45,6 +45,7 @@ _SHORTENED = re.compile(r"([01]?\d|2[0-3])[0-5]\d|[0-5]?\d")       # 0210 as a s
 _DATE = re.compile(r"\d{1,4}[-/. ]*(\d{1,2}|[a-z]{3,9}\.?)[-/., ]*\d{1,4}|[a-z]{3,9}\.? \d{1,2},? \d{2,4}",
                    re.IGNORECASE)
 _RATING = re.compile(r"\d+(\.\d+)?\s*(a|amps?)?", re.IGNORECASE)
+_DECIMAL, _CLOCK = re.compile(r"\d*[.,]\d+$"), re.compile(r"\d{1,2}:\d\d")
 _FRACTION = re.compile(r"\d+[.,](?!0+$)\d{1,2}")
 _TIMES = ("started", "restored")
 _OFF_ON = (re.compile(r"off|out|start|beg|from|intrpt|interr", re.IGNORECASE),
@@ -115,11 +116,27 @@ def words_found(kind: str, headers: Sequence[str], columns: Mapping[str, np.ndar
     found: dict[str, str] = {}
     free = [f for f in FIELDS[kind] if f.word and f.name not in taken and f.name != "status"]
     for header in headers:
-        shares = {f.name: share_that_fits(f, columns[header]) for f in free if f.name not in found.values()}
+        shares = {f.name: share_that_fits(f, columns[header]) for f in free if f.name not in found.values()
+                  and not are_ids(f, columns[header])}
         best = max(shares, key=lambda n: shares[n], default="")
         if best and shares[best] >= (HALF if best == "planned" and _names_plans(columns[header]) else FITS):
             found[header] = best
     return found
+
+
+def id_found(headers: Sequence[str], columns: Mapping[str, np.ndarray]) -> str:
+    """The one header, of those whose names say nothing, whose cells are all names that differ; "" for none."""
+    found = [h for h in headers if _are_names(columns[h])]
+    return found[0] if len(found) == 1 else ""
+
+
+def _are_names(cells: np.ndarray) -> bool:
+    """Whether every cell has a text of its own, with digits and no date, time, decimal part or link."""
+    given = [str(c) for c in cells.tolist()]
+    sample = [str(c) for c in _sample(cells)]
+    return len(given) > 1 and len(set(given)) == len(given) and "" not in given and all(
+        re.search(r"\d", c) and not link_in(c) and not any(form.match(c) for form in (_DECIMAL, _DATE, _CLOCK))
+        for c in sample)
 
 
 def are_links(cells: np.ndarray) -> bool:

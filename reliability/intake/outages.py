@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -12,16 +13,19 @@ from reliability.intake.customers import Served, node_sections, section_lookup
 from reliability.intake.decisions import TIME, Decision
 from reliability.intake.device_rows import pole_places
 from reliability.intake.findings import AMBER, GREEN, OUTAGE, RED, Findings, state_of_lost
+from reliability.intake.kinds import DEVICE_ROWS, FIELDS
 from reliability.intake.placing import Tree
 from reliability.intake.recipe import Recipe
 from reliability.intake.spans import Spans
-from reliability.intake.words import word_key
+from reliability.intake.words import suggestion, word_key
 from reliability.schema.problems import Problem, Problems
 from reliability.study.time_forms import FORMS, short_years
 from reliability.study.timestamps import ZONE_REMEDY, Timestamps, is_zone, rarer_form, read_timestamps
 from reliability.study.unread_times import too_many, unused, why_unused
 
 _LISTED = 5             # rows that a message names
+_WORDED, _NUMBERED = re.compile(r"([A-Za-z]{2,}(?: [A-Za-z]{2,})*)[\s\-_.:#]*(\d\S*)"), re.compile(r"\d[\w\-./]*")
+_DEVICE = next(f for f in FIELDS[DEVICE_ROWS] if f.name == "device")
 MOMENTARY_S = 300       # IEEE Std 1366-2012, definitions (from memory): up to five minutes
 
 
@@ -101,17 +105,33 @@ def _labels(event: np.ndarray, names: np.ndarray, at: np.ndarray) -> list[str]:
 
 def _by_spelling(of: list[int | None], names: list[str], where: Mapping[str, int], findings: Findings) -> None:
     """Fill in places of names that are spelt otherwise than in the network, where only one name there can be meant."""
-    lost = [k for k, (section, name) in enumerate(zip(of, names, strict=True)) if section is None and name]
-    if not lost:
-        return
-    spelt: dict[str, set[int]] = {}
-    for name, section in where.items():
-        spelt.setdefault(word_key(name), set()).add(section)
-    found = [k for k in lost if len(spelt.get(word_key(names[k]), ())) == 1]
-    for k in found:
-        of[k] = next(iter(spelt[word_key(names[k])]))
-    findings.add("outages", "spelling", "Names in the outages that differ from the network's in case, spaces or "
-                 "punctuation: taken for those", AMBER, [names[k] for k in found], OUTAGE)
+    for key, title, ours, theirs in (
+            ("spelling", "in case, spaces or punctuation", word_key, word_key),
+            ("number_alone", "by a word for the device before its number", _number, _plain),
+            ("number_worded", "by a word for the device before its number", _plain, _number)):
+        lost = [k for k, (section, name) in enumerate(zip(of, names, strict=True)) if section is None and name]
+        if not lost:
+            return
+        spelt: dict[str, set[int]] = {}
+        for name, section in where.items():
+            spelt.setdefault(ours(name), set()).add(section)
+        found = [k for k in lost if theirs(names[k]) and len(spelt.get(theirs(names[k]), ())) == 1]
+        for k in found:
+            of[k] = next(iter(spelt[theirs(names[k])]))
+        findings.add("outages", key, f"Names in the outages that differ from the network's {title}, where one alone "
+                     "can be meant: taken for those", AMBER, [names[k] for k in found], OUTAGE)
+
+
+def _number(name: str) -> str:
+    """What stands behind a word for a device, as 1022 in FUSE 1022, "" without one."""
+    match = _WORDED.fullmatch(name.strip())
+    device = suggestion(_DEVICE, match[1]) if match else None
+    return word_key(match[2]) if match and device is not None and device.values else ""
+
+
+def _plain(name: str) -> str:
+    """A name that is a number, perhaps in parts, and no word."""
+    return word_key(name) if _NUMBERED.fullmatch(name.strip()) else ""
 
 
 def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, findings: Findings

@@ -10,7 +10,15 @@ from pathlib import Path
 
 import numpy as np
 
-from reliability.intake.contents import are_ids, contradicted, links_found, named_as, times_of_day, words_found
+from reliability.intake.contents import (
+    are_ids,
+    contradicted,
+    id_found,
+    links_found,
+    named_as,
+    times_of_day,
+    words_found,
+)
 from reliability.intake.decisions import COLUMN, KIND, UNIT, Decision
 from reliability.intake.kinds import (
     CUSTOMERS,
@@ -201,9 +209,10 @@ def _by_headers(table: ExportTable, beside: bool) -> Recognised:
                       tuple(decisions) + _open(table, kind, matches))
 
 
-def _headers(kind: str, headers: Iterable[str], taken: set[str], table: ExportTable
+def _headers(kind: str, headers: Iterable[str], taken: set[str], table: ExportTable, certain: bool = True
              ) -> tuple[list[Match], list[Match]]:
-    """Headers that are named as ours, and those that probably stand for one of ours."""
+    """Headers that are named as ours, and those that probably stand for one of ours. certain: whether the kind is
+    known, so that names of anything are those of its rows."""
     exact: list[Match] = []
     rest: list[str] = []
     system: list[str] = []
@@ -218,6 +227,8 @@ def _headers(kind: str, headers: Iterable[str], taken: set[str], table: ExportTa
     columns = [c for f in FIELDS[kind] for c in (f.column, *(replace(f.column, name=a) for a, _ in f.alias))]
     closed = {n for f in FIELDS[kind] if f.name in taken for n in (f.name, *(a for a, _ in f.alias))}
     guessed = _guessed(kind, rest, columns, closed, taken, table)
+    if certain:
+        guessed += _id_by_cells(kind, [h for h in rest if all(h not in m.headers for m in guessed)], taken, table)
     names = IDS.get(kind)
     own = [h for h in system if exact_name(h) in _SYSTEM_IDS]
     if names and names not in taken and own:     # a system's own number, where there is no other
@@ -268,6 +279,15 @@ def _guessed(kind: str, headers: list[str], columns: Sequence[Column], closed: s
     return [replace(m, headers=(*m.headers, clocks[m.name])) if m.name in clocks else m for m in guessed]
 
 
+def _id_by_cells(kind: str, headers: list[str], taken: set[str], table: ExportTable) -> list[Match]:
+    """The one column of names that differ as the id of a kind's rows, where no header says which it is."""
+    key = IDS.get(kind, "")
+    if not key or key in taken or not (header := id_found(headers, table.columns)):
+        return []
+    taken.add(key)
+    return [Match((header,), key, True)]
+
+
 def _open(table: ExportTable, kind: str, matches: Sequence[Match]) -> tuple[Decision, ...]:
     """Columns that are missing, and units that nobody has stated."""
     have = {m.name for m in matches}
@@ -314,7 +334,7 @@ def _kind(table: ExportTable) -> tuple[str, bool]:
 
 def _score(kind: str, table: ExportTable, names: set[str]) -> float:
     """How well a table's headers fit a kind: required groups that it has, then how many of its headers are known."""
-    exact, guessed = _headers(kind, list(table.columns), set(), table)
+    exact, guessed = _headers(kind, list(table.columns), set(), table, certain=False)
     have = {m.name for m in (*exact, *guessed)}
     groups = [bool(have & set(group)) or (table.shapes is not None and bool(PLACE_COLUMNS & set(group)))
               for group in REQUIRED[kind] if group != ("device",)]      # what a device is may stand in the spans

@@ -38,7 +38,8 @@ FORMS = ("read are 2024-04-03 10:05 (and 2024/04/03, 20240403T1005, other ISO 86
          "so")
 NO_FORM = "no such form, or no such day or time"
 _REASONS: tuple[tuple[str, str], ...] = (
-    (r"\d{5}(?:[.,]\d+)?", "a spreadsheet's number of a day"), (r"\d{10}(?:\d{3})?", "seconds counted from a day"),
+    (r"\d{5}(?:[.,]\d+)?", "a spreadsheet's number of a day: have the column "
+     "formatted as date and time there"), (r"\d{10}(?:\d{3})?", "seconds counted from a day"),
     (r".* \d{1,2}[.,]\d\d", "its time may be hours and minutes or a decimal part of an hour"),
     (_CLOCK, "a time of day without its date"), (rf".*{_CLOCK}\s*[a-z]{{3,5}}", "a time zone by letters"),
 )
