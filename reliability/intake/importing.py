@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
 from reliability.intake.absorb import absorb_edges
 from reliability.intake.computed_currents import with_computed_currents
@@ -34,6 +35,7 @@ from reliability.intake.settings import study_settings
 from reliability.intake.shaping import Shaped, shaped_points, shaped_segments
 from reliability.intake.sources import Sources, find_sources
 from reliability.intake.spans import Spans, build_spans
+from reliability.intake.spelling import respelt
 from reliability.intake.ties import Ties, find_ties, put_ties
 from reliability.intake.typed import Typed, typed_tables
 from reliability.intake.walk import Walk, walk
@@ -153,13 +155,15 @@ def _trace(prepared: Prepared, findings: Findings, on_progress: Progress) -> _Ne
     require_none(decisions)
     spans = build_spans(shaped.frame, shaped.routes(), {table for table, name in typed.headers if name == "parent_id"},
                         findings, problems)
-    devices, spans = build_devices(shaped_points(typed, DEVICE_ROWS, shaped, recipe, findings), spans, recipe.place,
-                                   findings, problems)
+
+    def rows(kind: str) -> pd.DataFrame:
+        return respelt(shaped_points(typed, kind, shaped, recipe, findings), kind, spans, findings)
+
+    devices, spans = build_devices(rows(DEVICE_ROWS), spans, recipe.place, findings, problems)
     check_network_names(recipe, typed.frame(DEVICE_ROWS)["device_id"], spans, devices, problems)
     require_sound(problems, unknown_sources(recipe.sources, spans))
     spans, devices, points = open_spans(spans, devices, recipe.open, findings)
-    sources, open_ = find_sources(shaped_points(typed, SOURCES, shaped, recipe, findings), recipe.sources, spans,
-                                  devices, findings)
+    sources, open_ = find_sources(rows(SOURCES), recipe.sources, spans, devices, findings)
     require_none(open_)
     on_progress("walking")
     walked = walk(spans, sources.nodes, ~spans.open, with_switch(spans, devices), findings)
@@ -189,7 +193,8 @@ def _placed(prepared: Prepared, shaped: Shaped, spans: Spans, devices: Devices, 
     of_root = {r: names.get(r) or tree.names.get(r) or str(spans.whole[tree.span[r]]) for r in np.unique(root).tolist()}
     feeder = np.array([of_root[r] for r in root.tolist()], dtype=object)
     note_renamed(tree, spans, feeder, findings)
-    served = place_customers(shaped_points(typed, CUSTOMERS, shaped, recipe, findings), spans, tree, findings)
+    customers = shaped_points(typed, CUSTOMERS, shaped, recipe, findings)
+    served = place_customers(respelt(customers, CUSTOMERS, spans, findings), spans, tree, findings)
     ties = find_ties(spans, walked, points, hung, tree, feeder, recipe.ties, devices, findings)
     return _Network(spans, devices, walked, points, tree, feeder, up, served, ties)
 
