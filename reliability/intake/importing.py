@@ -19,6 +19,7 @@ from reliability.intake.findings import Findings
 from reliability.intake.kinds import CUSTOMERS, DEVICE_ROWS, OUTAGE_ROWS, SEGMENTS, SOURCES
 from reliability.intake.merging import find_runs, merged
 from reliability.intake.named import name_sections, places, section_names, segment_sections
+from reliability.intake.named_elsewhere import places_by_cells
 from reliability.intake.notes import unlisted
 from reliability.intake.open_points import OpenPoint, hang, open_spans, open_switches
 from reliability.intake.outages import Outages, place_outages
@@ -78,7 +79,7 @@ def prepare(exports: Exports, recipe: Recipe = NO_RECIPE) -> Prepared:
     """Kinds, columns, words and units of exports under a recipe; raises nothing, see `Prepared`."""
     problems = Problems()
     check_zone(recipe, problems)
-    found = recognise(exports.tables, recipe, problems)
+    found = places_by_cells(recognise(exports.tables, recipe, problems))
     typed = typed_tables(found, recipe, problems)
     decisions = [d for one in found for d in one.decisions] + typed.decisions
     return Prepared(exports, recipe, tuple(found), typed, in_order(decisions), problems)
