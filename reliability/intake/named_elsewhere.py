@@ -27,7 +27,10 @@ _OWN = {**IDS, CUSTOMERS: "transformer_id"}
 
 def places_by_cells(found: Sequence[Recognised]) -> list[Recognised]:
     """Tables with a guess at the column that says where their rows stand, then at their id, where no header does."""
-    return [_placed(one, found) if one.kind in _HELD else one for one in found]
+    found = list(found)
+    for kind in _HELD:          # devices before the outages that name them
+        found = [_placed(one, found) if one.kind == kind else one for one in found]
+    return found
 
 
 def _placed(one: Recognised, found: Sequence[Recognised]) -> Recognised:
@@ -53,8 +56,10 @@ def _placed(one: Recognised, found: Sequence[Recognised]) -> Recognised:
 
 def _names(found: Sequence[Recognised], kind: str, columns: Sequence[str]) -> set[str]:
     """Names in some columns of all tables of a kind, as `word_key` has them."""
-    return {word_key(str(name)) for one in found if one.kind == kind for m in one.matches if m.name in columns
-            for name in set(one.table.columns[m.headers[0]].tolist()) if name}
+    headers = [(one, h) for one in found if one.kind == kind for h in (
+        *(m.headers[0] for m in one.matches if m.name in columns),
+        *(d.column for d in one.decisions if d.step == COLUMN and d.suggestion in columns))]
+    return {word_key(str(name)) for one, h in headers for name in set(one.table.columns[h].tolist()) if name}
 
 
 def _holding(one: Recognised, headers: Sequence[str], names: set[str]) -> str:
