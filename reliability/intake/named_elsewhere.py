@@ -74,12 +74,11 @@ def _holding(one: Recognised, headers: Sequence[str], names: set[str]) -> str:
 
 def _with(one: Recognised, header: str, name: str) -> Recognised:
     """The table with a guess more: as what it has without a recipe, as a suggestion under one."""
-    if one.rule is not None:
-        more = Decision(COLUMN, one.table.name, header, header, "a column that the recipe does not know", name,
-                        kind=one.kind)
-        return replace(one, decisions=(*one.decisions, more))
-    asked = Decision(COLUMN, one.table.name, header, header, "what this column stands for is open", name, kind=one.kind)
     groups = {" or ".join(group) for group in REQUIRED[one.kind] if name in group}
     rest = tuple(d for d in one.decisions if not (d.missing and d.value in groups))
+    why = "what this column stands for is open" if one.rule is None else "a column that the recipe does not know"
+    asked = Decision(COLUMN, one.table.name, header, header, why, name, kind=one.kind)
+    if one.rule is not None:
+        return replace(one, decisions=(*rest, asked))
     return replace(one, matches=(*one.matches, Match((header,), name, True)), decisions=(*rest, asked),
                    unused=tuple(h for h in one.unused if h != header))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import fnmatch
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -190,7 +190,7 @@ def _by_rule(table: ExportTable, rule: FileRule, problems: Problems) -> Recognis
         COLUMN, table.name, h, h, "a column that the recipe does not know", meant.get(h, ""),
         kind=rule.kind) for h in new)
     return Recognised(table, rule.kind, False, tuple(matches), tuple(h for h in table.columns if h not in used and all(
-        h not in m.headers for m in exact)), rule, decisions + _open(table, rule.kind, matches))
+        h not in m.headers for m in exact)), rule, decisions + _open(table, rule.kind, matches, set(meant.values())))
 
 
 def _by_headers(table: ExportTable, beside: bool) -> Recognised:
@@ -288,9 +288,10 @@ def _id_by_cells(kind: str, headers: list[str], taken: set[str], table: ExportTa
     return [Match((header,), key, True)]
 
 
-def _open(table: ExportTable, kind: str, matches: Sequence[Match]) -> tuple[Decision, ...]:
-    """Columns that are missing, and units that nobody has stated."""
-    have = {m.name for m in matches}
+def _open(table: ExportTable, kind: str, matches: Sequence[Match], suggested: Collection[str] = ()
+          ) -> tuple[Decision, ...]:
+    """Columns that are missing, and units that nobody has stated. suggested: columns that are asked about already."""
+    have = {m.name for m in matches} | set(suggested)
     decisions = []
     for group in REQUIRED[kind]:
         if have.isdisjoint(group) and not (table.shapes is not None and PLACE_COLUMNS & set(group)

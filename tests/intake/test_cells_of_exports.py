@@ -102,12 +102,13 @@ def test_years_of_two_digits_ask_for_the_century_however_few_they_are(tmp_path):
 
 
 def test_times_that_cannot_be_read_are_refused_with_the_forms_and_few_of_them_are_listed_with_the_reason(tmp_path):
-    with pytest.raises(StudyError, match=r"a spreadsheet's number of a day \(row 2\); read are 2024-04-03 10:05 \("):
+    said = r"a spreadsheet's number of a day: have the column .* \(row 2\); read are 2024-04-03 10:05 \("
+    with pytest.raises(StudyError, match=said):
         take(tmp_path, outages=HEAD + "E1,FU1,45385,,5\n")
     text = HEAD + "".join(f"E{k},FU1,{day},,5\n" for k, day in enumerate(("2024-04-03", "2024-04-04", "45385")))
     imported = take(tmp_path, outages=text)
     assert noted(imported, "time_unreadable") == ("E2",)
-    assert any("such as 45385 (not readable as a date and time: a spreadsheet's number of a day)" in n.title
+    assert any("such as 45385 (not readable as a date and time: a spreadsheet's number of a day: " in n.title
                for n in imported.report.findings.noted)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from reliability.intake import NO_RECIPE, import_study, prepare, read_exports
+from reliability.intake import NO_RECIPE, import_study, prepare, read_exports, read_recipe
 from reliability.intake.contents import id_found
 from reliability.intake.deciding import accepted_as_shown, with_kind
 from reliability.intake.decisions import KIND
@@ -113,3 +113,12 @@ def test_a_table_of_stations_is_not_of_devices_because_it_has_names(tmp_path):
     prepared = prepare(read_exports(write(tmp_path, stations__csv="Station,Node,Mood\nST1,N1,7\nST2,N2,7\n")))
     assert [one.kind for one in prepared.recognised if one.table.file == "stations.csv"] == [""]
     assert isinstance(prepared.typed.frames["segments"], pd.DataFrame)
+
+
+def test_a_column_that_a_guess_fills_is_not_called_missing_as_well(tmp_path):
+    texts = STRANGE | {"devices": None, "gear__csv": STRANGE["devices"]}
+    recipe = read_recipe(b"[[files]]\nfile = 'gear.csv'\nkind = 'devices'\n")
+    one = next(o for o in prepare(read_exports(write(tmp_path, **texts)), recipe).recognised
+               if o.table.file == "gear.csv")
+    assert {d.suggestion for d in one.decisions} == {"device", "segment_id", "device_id"}
+    assert not any(d.missing for d in one.decisions)
