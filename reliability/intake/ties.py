@@ -38,7 +38,7 @@ def find_ties(spans: Spans, walked: Walk, points: list[OpenPoint], hung: Hung, t
     hangs = dict(zip(hung.span.tolist(), hung.node.tolist(), strict=True))
     root = {int(n): str(feeder[r]) for r in np.flatnonzero(tree.parent < 0)[::-1] for n in (tree.source[r],)}
     own = np.nan_to_num(spans.frame["tie_probability"].to_numpy(float))     # what the open segment itself states
-    stated = _of_points(stated, points, spans, devices)
+    chances = _of_points(stated, points, spans, devices)
     rows, section, other, chance = [], [], [], []
     line = []
     for point in points:
@@ -48,7 +48,7 @@ def find_ties(spans: Spans, walked: Walk, points: list[OpenPoint], hung: Hung, t
         sections = [int(tree.of_span[point.span]) if hangs.get(point.span) == n else int(tree.node[n]) for n in ends]
         names = [str(feeder[s]) if s >= 0 else root.get(n, "") if walked.source[n] >= 0 else None
                  for s, n in zip(sections, ends, strict=True)]
-        probability = stated.get(point.span, float(own[point.span]))
+        probability = chances.get(point.span, float(own[point.span]))
         kind = "dead" if None in names else "within" if names[0] == names[1] else "tie"
         rows.append((point.name, str(spans.ids[point.span]), kind, names[0] or "", names[1] or "", probability))
         if kind == "tie":
