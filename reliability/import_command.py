@@ -9,8 +9,9 @@ from pathlib import Path
 from reliability.formats import count
 from reliability.intake import NO_RECIPE, Imported, Prepared, import_study, prepare, read_exports, read_recipe
 from reliability.intake.decisions import Undecided
-from reliability.intake.notes import notes
+from reliability.intake.notes import notes, unlisted
 from reliability.intake.offered import offered_recipe
+from reliability.intake.reading import RECIPE_FILE
 from reliability.report.import_report import report_files, report_outline
 from reliability.schema.problems import Problem, StudyError
 from reliability.study import Study
@@ -71,6 +72,10 @@ def _make(prepared: Prepared, exports: str, target: Path, recipe_file: str | Non
     stage("writing")
     imported.save(target, report_files(imported, target.name))
     print(report_outline(imported))
+    if left := unlisted(prepared):
+        print("Not used, as the recipe neither maps nor ignores them: map what is missing; list the rest under ignore, "
+              f"so that only what is new stops the next import (the study's {RECIPE_FILE} does):")
+        print("\n".join(f"  {of}" for of in left))
     print(f"Wrote {target}; next: python -m reliability run {target} --out out")
 
 

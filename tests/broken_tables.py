@@ -119,7 +119,8 @@ case("records-all-with-an-offset", ["finding: utc_offset 2"], 0,
      outages_csv=steps("20240325T1000-06", "20240325T1130-06", "2024-03-27T10:00-05:00", "2024-03-27T11:00-05:00"))
 case("records-with-two-forms-of-dates", ["finding: mixed_date_forms 1"], 0,
      outages_csv=steps("2024-04-03 10:00", "2024-04-03 11:00", "25/03/2024 10:00", "25/03/2024 11:00", "26/03/2024 10:00", "26/03/2024 11:00"))
-case("records-with-offsets-of-no-zone", ["finding: started_not_a_date 2"], 0,
+case("records-with-offsets-of-no-zone", ["outages.csv: row 3 | started | '2024-03-26T10:00+19:00' | not readable as a date",
+                                         "outages.csv: row 4 | started | '2024-03-27T10:00+05:75' | write it like"],
      outages_csv=steps("2024-03-25T10:00", "2024-03-25T11:00", "2024-03-26T10:00+19:00", "2024-03-26T11:00", "2024-03-27T10:00+05:75", "2024-03-27T11:00"))
 COUNTER = "section_id,from,to,operations\n"
 case("operations-with-offsets-beside-none", ["operations.csv: row 2 | from | '20240101T00Z' | not all times state | time_zone"],

@@ -244,14 +244,26 @@ def test_results_never_replace_those_of_another_command(command, other, content,
 @pytest.mark.parametrize("command", ["check", "history"])
 def test_odd_records_are_reported_with_their_rows(command, records, tmp_path, capsys):
     records("1,f,soon,2024-01-02T10:00,5", "2,f,2024-01-03T09:00,,5", "3,f,2024-02-03T09:00,2024-02-03T10:00,5",
-            *("4,f,soon,2024-01-02T10:00,5" for _ in range(6)))
+            *(f"4,f,2024-04-{k:02d}T09:00,2024-04-{k:02d}T10:00,5" for k in range(1, 6)))
     assert main([command, str(tmp_path), *(["--out", str(tmp_path / "out")] if command == "history" else [])]) == 0
     text = capsys.readouterr().err.splitlines()
-    begins = "note: outages.csv: rows 2, 5, 6, 7, 8 and 2 more: Start time not a date, such as soon ("
+    begins = "note: outages.csv: row 2: Start time not a date, such as soon ("
     line, = (line for line in text if line.startswith(begins))
     assert line.endswith("). Left out of everything: the day and the year are not known.")
     assert any(line.startswith("note: outages.csv: of dates and times read are 2024-04-03 10:05") for line in text)
     assert any(line.startswith("note: outages.csv: row 3: No restore time.") for line in text)
+
+
+@pytest.mark.parametrize("command", ["check", "run", "history"])
+def test_records_of_which_most_times_cannot_be_read_end_every_command(command, records, tmp_path, capsys):
+    records("1,f,2024-01-02T09:00,2024-01-02T10:00,5",
+            *(f"{k},f,06/{k:02d}/24 10:05,06/{k:02d}/24 11:05,5" for k in range(2, 12)))
+    out = [] if command == "check" else ["--out", str(tmp_path / "out")]
+    assert main([command, str(tmp_path), *out]) == PROBLEMS_FOUND
+    text = capsys.readouterr().err
+    assert text.count("not readable as a date and time: its year has two digits; ") == 20
+    assert "outages.csv: row 12, column restored: '06/11/24 11:05': not readable as a date and time" in text
+    assert not (tmp_path / "out").exists()
 
 
 def test_what_was_learned_is_reported_when_it_is_used(records, tmp_path, capsys):

@@ -18,15 +18,13 @@ from reliability.history.found_twice import found_twice
 from reliability.history.served import Served, customers_served
 from reliability.network.tree import Network
 from reliability.schema.columns import OUTAGES
-from reliability.schema.problems import Problem, StudyError
+from reliability.schema.problems import Problem, Problems, StudyError
 from reliability.study.cells import LARGEST, parse_numbers
 from reliability.study.record_settings import RecordSettings, record_settings
 from reliability.study.study import Study
-from reliability.study.time_forms import FORMS, not_read
 from reliability.study.timestamps import (
     BLANK,
     FAR,
-    GOOD,
     UNREADABLE,
     Timestamps,
     clean,
@@ -34,9 +32,11 @@ from reliability.study.timestamps import (
     rarer_form,
     read_timestamps,
 )
+from reliability.study.unread_times import report_unused, too_many
 
 MOMENTARY_SECONDS = 300          # IEEE Std 1366: five minutes or less
 DAY_SECONDS = 86_400
+TIMES = ("started", "restored")
 UNKNOWN, TEMPORARY, PERMANENT = -1, 0, 1
 _KINDS = {"": UNKNOWN, "temporary": TEMPORARY, "permanent": PERMANENT}
 _FLAGS = {"": False} | dict.fromkeys(("true", "yes", "y", "t", "1"), True) | dict.fromkeys(
@@ -81,17 +81,17 @@ def records_of(study: Study) -> Records | None:
 
 
 def read_records(study: Study) -> Records:
-    """Outage records of `study`; StudyError where there are none, or where a key must say how to read them."""
+    """Outage records of `study`; StudyError where there are none, where a key must say how to read them, or
+    where too many of their times cannot be read."""
     settings = record_settings(study.values, study.extra, study.network)
     frame, row = _text(study)
-    timestamps, problems = read_timestamps([frame["started"], frame["restored"]], settings.date_order,
+    timestamps, doubtful = read_timestamps([frame[name] for name in TIMES], settings.date_order,
                                            study.outages_file, row, settings.time_zone)
-    if not problems and (timestamps[0].status != GOOD).all():
-        text = str(frame["started"].iloc[0])
-        problems = [Problem(study.outages_file, f"no row has a start time that can be read ({not_read(text)})",
-                            FORMS, column="started", row=int(row[0]), value=text)]
-    if problems:
-        raise StudyError(problems)
+    problems = Problems()
+    problems.add(*doubtful)
+    report_unused({name: (frame[name].tolist(), times) for name, times in zip(TIMES, timestamps, strict=True)
+                   if too_many(times.status)}, study.outages_file, row.tolist(), problems)
+    problems.raise_if_any()
     network = study.network
     marks: dict[str, np.ndarray] = {}
     steps, causes = _typed(frame, row, timestamps, network, settings, marks)

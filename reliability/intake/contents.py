@@ -21,11 +21,13 @@ from reliability.intake.kinds import (
     Field,
 )
 from reliability.intake.words import known_meaning, link_in, phases_of, suggestion
+from reliability.network.fuse_links import link_name
 
 FITS, MOST_WORDS = 0.9, 200     # share of cells, and distinct words, by which a column is known (our choice)
 HALF = 0.5                      # share of cells by which a column that names planned work is known (our choice)
 NUMBERED = 0.8                  # share of ids that have digits (our choice); a row of totals has none
 MOST_CODES = 30                 # more distinct words with digits are no code of kinds (our choice)
+LINKS = 0.1                     # share of fuse links by which a column is of them, beside ratings (our choice)
 MOST_STATES = 4                 # so many distinct codes may be what a position of a switch is (our choice)
 SAMPLE = 2000                   # so many cells of a column are looked at
 # Words in the names of files and layers; our collection, common practice, no source.
@@ -42,6 +44,8 @@ _TIME_OF_DAY = re.compile(r"\d{1,2}:\d\d(:\d\d(\.\d+)?)?\s*([ap]\.?m\.?)?|([01]\
 _SHORTENED = re.compile(r"([01]?\d|2[0-3])[0-5]\d|[0-5]?\d")       # 0210 as a spreadsheet's number
 _DATE = re.compile(r"\d{1,4}[-/. ]*(\d{1,2}|[a-z]{3,9}\.?)[-/., ]*\d{1,4}|[a-z]{3,9}\.? \d{1,2},? \d{2,4}",
                    re.IGNORECASE)
+_RATING = re.compile(r"\d+(\.\d+)?\s*(a|amps?)?", re.IGNORECASE)
+_DECIMAL, _CLOCK = re.compile(r"\d*[.,]\d+$"), re.compile(r"\d{1,2}:\d\d")
 _FRACTION = re.compile(r"\d+[.,](?!0+$)\d{1,2}")
 _TIMES = ("started", "restored")
 _OFF_ON = (re.compile(r"off|out|start|beg|from|intrpt|interr", re.IGNORECASE),
@@ -87,6 +91,8 @@ def contradicted(fields: Mapping[str, Field], name: str, header: str, columns: M
     if of.word and name not in ("status", "phases"):
         codes = name == "normal_state" and len(set(given.tolist())) <= MOST_STATES      # asked for, never left aside
         return share_that_fits(of, cells) < 0.5 and not codes
+    if of.column.kind in ("number", "whole") and are_links(cells):
+        return True
     if of.column.kind == "whole":
         return sum(bool(_FRACTION.fullmatch(str(c))) for c in given) > 0.5 * len(given)
     if name == "parent_id" and ids:
@@ -110,11 +116,44 @@ def words_found(kind: str, headers: Sequence[str], columns: Mapping[str, np.ndar
     found: dict[str, str] = {}
     free = [f for f in FIELDS[kind] if f.word and f.name not in taken and f.name != "status"]
     for header in headers:
-        shares = {f.name: share_that_fits(f, columns[header]) for f in free if f.name not in found.values()}
+        shares = {f.name: share_that_fits(f, columns[header]) for f in free if f.name not in found.values()
+                  and not are_ids(f, columns[header])}
         best = max(shares, key=lambda n: shares[n], default="")
         if best and shares[best] >= (HALF if best == "planned" and _names_plans(columns[header]) else FITS):
             found[header] = best
     return found
+
+
+def id_found(headers: Sequence[str], columns: Mapping[str, np.ndarray]) -> str:
+    """The one header, of those whose names say nothing, whose cells are all names that differ; "" for none."""
+    found = [h for h in headers if _are_names(columns[h])]
+    return found[0] if len(found) == 1 else ""
+
+
+def _are_names(cells: np.ndarray) -> bool:
+    """Whether every cell has a text of its own, with digits and no date, time, decimal part or link."""
+    given = [str(c) for c in cells.tolist()]
+    sample = [str(c) for c in _sample(cells)]
+    return len(given) > 1 and len(set(given)) == len(given) and "" not in given and all(
+        re.search(r"\d", c) and not link_in(c) and not any(form.match(c) for form in (_DECIMAL, _DATE, _CLOCK))
+        for c in sample)
+
+
+def are_links(cells: np.ndarray) -> bool:
+    """Whether cells are fuse links of the table, as 65K: all that have a letter, and so many that they are no chance;
+    plain ratings of other devices may stand between them."""
+    given = [str(c) for c in _sample(cells)]
+    worded = [c for c in given if not _RATING.fullmatch(c.strip())]
+    return bool(worded) and len(worded) >= LINKS * len(given) and all(link_name(c) for c in set(worded))
+
+
+def links_found(kind: str, headers: Sequence[str], columns: Mapping[str, np.ndarray], taken: Collection[str]
+                ) -> dict[str, str]:
+    """The one header, of those whose names say nothing, whose cells are fuse links; none where several are."""
+    if "fuse_link" in taken or all(f.name != "fuse_link" for f in FIELDS[kind]):
+        return {}
+    found = [h for h in headers if are_links(columns[h])]
+    return {found[0]: "fuse_link"} if len(found) == 1 else {}
 
 
 def _names_plans(cells: np.ndarray) -> bool:

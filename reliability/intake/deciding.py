@@ -100,11 +100,15 @@ def with_words(recipe: Recipe, kind: str, column: str, meanings: Mapping[str, Me
 
 
 def accepted_as_shown(prepared: Prepared) -> Recipe:
-    """The recipe with every suggestion of this state taken; words of columns that it decides have yet to be seen."""
-    recipe = prepared.recipe
+    """The recipe with every suggestion of this state taken; words of columns that it decides have yet to be seen.
+
+    While a table has no kind, no column is put down as ignored: it may hold that table's names.
+    """
+    recipe, open_ = prepared.recipe, bool(kind_open(prepared))
     for one in prepared.recognised:
         if one.kind and (one.guess or any(d.step == COLUMN and d.suggestion for d in one.decisions)):
-            recipe = confirmed_kind(recipe, one)
+            rule = _confirmed(one)
+            recipe = _put(recipe, one, replace(rule, ignore=None) if open_ else rule)
     return with_suggested_words(recipe, prepared)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from reliability.formats import count as counted
-from reliability.schema.problems import Problem, StudyError
+from reliability.schema.problems import Problem, Problems, StudyError
 
 KIND, COLUMN, WORD, UNIT, TIME, PLACE, NETWORK = "kind", "column", "word", "unit", "time", "place", "network"
 NUMBER = "number"       # the decimal sign of a table
@@ -84,6 +84,14 @@ class Undecided(StudyError):
     def __init__(self, decisions: tuple[Decision, ...]) -> None:
         self.decisions = decisions
         super().__init__([d.problem for d in decisions])
+
+
+def require_sound(problems: Problems, decisions: Iterable[Decision]) -> None:
+    """Raise StudyError with everything that is wrong or open, Undecided where it is open alone."""
+    if not problems:
+        require_none(decisions)
+    problems.add(*(d.problem for d in in_order(decisions)))
+    problems.raise_if_any()
 
 
 def require_none(decisions: Iterable[Decision]) -> None:

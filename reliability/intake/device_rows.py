@@ -50,6 +50,11 @@ class Devices:
         return self.frame["device"].to_numpy(dtype=object)
 
 
+def also_named(devices: Devices) -> dict[str, int]:
+    """Names of rows that became part of a device → its position."""
+    return {name: k for k, names in enumerate(devices.frame[ALSO].tolist()) for name in names}
+
+
 def build_devices(rows: pd.DataFrame, spans: Spans, place: Mapping[str, str], findings: Findings,
                   problems: Problems) -> tuple[Devices, Spans]:
     """Devices with their places, and the spans with one of no length more for each pair of nodes with a device.

@@ -7,23 +7,27 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
 from reliability.intake.absorb import absorb_edges
 from reliability.intake.computed_currents import with_computed_currents
 from reliability.intake.customers import Served, place_customers
-from reliability.intake.decisions import Decision, in_order, require_none
+from reliability.intake.decisions import Decision, in_order, require_none, require_sound
 from reliability.intake.device_rows import Devices, build_devices, on_entry, with_switch
 from reliability.intake.feeders import feeder_names, note_renamed
 from reliability.intake.findings import Findings
 from reliability.intake.kinds import CUSTOMERS, DEVICE_ROWS, OUTAGE_ROWS, SEGMENTS, SOURCES
 from reliability.intake.merging import find_runs, merged
 from reliability.intake.named import name_sections, places, section_names, segment_sections
+from reliability.intake.named_elsewhere import places_by_cells
+from reliability.intake.notes import unlisted
 from reliability.intake.open_points import OpenPoint, hang, open_spans, open_switches
 from reliability.intake.outages import Outages, place_outages
 from reliability.intake.outcome import Imported
 from reliability.intake.placing import Tree, head_sources, place_devices
 from reliability.intake.reading import Exports, read_exports
 from reliability.intake.recipe import Recipe
+from reliability.intake.recipe_names import check_network_names, check_zone, unknown_sources
 from reliability.intake.recognise import Recognised, recognise, rule_of
 from reliability.intake.reporting import import_report
 from reliability.intake.routes import section_routes, segment_routes
@@ -32,6 +36,7 @@ from reliability.intake.settings import study_settings
 from reliability.intake.shaping import Shaped, shaped_points, shaped_segments
 from reliability.intake.sources import Sources, find_sources
 from reliability.intake.spans import Spans, build_spans
+from reliability.intake.spelling import respelt
 from reliability.intake.ties import Ties, find_ties, put_ties
 from reliability.intake.typed import Typed, typed_tables
 from reliability.intake.walk import Walk, walk
@@ -73,7 +78,8 @@ def _pattern(one: Recognised) -> str:
 def prepare(exports: Exports, recipe: Recipe = NO_RECIPE) -> Prepared:
     """Kinds, columns, words and units of exports under a recipe; raises nothing, see `Prepared`."""
     problems = Problems()
-    found = recognise(exports.tables, recipe, problems)
+    check_zone(recipe, problems)
+    found = places_by_cells(recognise(exports.tables, recipe, problems))
     typed = typed_tables(found, recipe, problems)
     decisions = [d for one in found for d in one.decisions] + typed.decisions
     return Prepared(exports, recipe, tuple(found), typed, in_order(decisions), problems)
@@ -115,8 +121,12 @@ def import_study(prepared: Prepared, name: str = "", on_progress: Progress = lam
     findings.add("rows", "file_unused", "Files and sheets that are not read", "amber", prepared.exports.ignored, "file")
     for (table, what), which in prepared.typed.read_as.items():
         findings.add("rows", "read_as", f"{table}: {what}", "green", which, "row")
+    aside = {f"{of.table}: {header}" for of in unlisted(prepared) for header, *_ in of.headers}
+    findings.add("rows", "column_unlisted", "Columns that the recipe neither maps nor ignores: not used", "amber",
+                 sorted(aside), "column")
+    unused = [f"{one.table.name}: {h}" for one in prepared.recognised if one.kind for h in one.unused]
     findings.add("rows", "column_unused", "Columns that stand for nothing of ours: not used", "green",
-                 [f"{one.table.name}: {h}" for one in prepared.recognised if one.kind for h in one.unused], "column")
+                 [name for name in unused if name not in aside], "column")
     for table, column, said, unit in prepared.typed.units:
         if not said.plausible:
             findings.add("rows", "unit", f"{table}: the unit ({unit}) is implausible for this column: {said}", "red",
@@ -134,13 +144,9 @@ def _settled(prepared: Prepared) -> None:
     problems = Problems()
     problems.listed += prepared.problems.listed
     problems.hidden = prepared.problems.hidden
-    try:
-        require_none(prepared.decisions)
-    except StudyError as error:
-        problems.take(error)
-    if not problems and SEGMENTS not in prepared.typed.frames:
+    require_sound(problems, prepared.decisions)
+    if SEGMENTS not in prepared.typed.frames:
         require_none([Decision("kind", "exports", "", "segments", "no table holds segments")])
-    problems.raise_if_any()
 
 
 def _trace(prepared: Prepared, findings: Findings, on_progress: Progress) -> _Network:
@@ -150,12 +156,15 @@ def _trace(prepared: Prepared, findings: Findings, on_progress: Progress) -> _Ne
     require_none(decisions)
     spans = build_spans(shaped.frame, shaped.routes(), {table for table, name in typed.headers if name == "parent_id"},
                         findings, problems)
-    devices, spans = build_devices(shaped_points(typed, DEVICE_ROWS, shaped, recipe, findings), spans, recipe.place,
-                                   findings, problems)
-    problems.raise_if_any()
+
+    def rows(kind: str) -> pd.DataFrame:
+        return respelt(shaped_points(typed, kind, shaped, recipe, findings), kind, spans, findings)
+
+    devices, spans = build_devices(rows(DEVICE_ROWS), spans, recipe.place, findings, problems)
+    check_network_names(recipe, typed.frame(DEVICE_ROWS)["device_id"], spans, devices, problems)
+    require_sound(problems, unknown_sources(recipe.sources, spans))
     spans, devices, points = open_spans(spans, devices, recipe.open, findings)
-    sources, open_ = find_sources(shaped_points(typed, SOURCES, shaped, recipe, findings), recipe.sources, spans,
-                                  devices, findings)
+    sources, open_ = find_sources(rows(SOURCES), recipe.sources, spans, devices, findings)
     require_none(open_)
     on_progress("walking")
     walked = walk(spans, sources.nodes, ~spans.open, with_switch(spans, devices), findings)
@@ -185,8 +194,9 @@ def _placed(prepared: Prepared, shaped: Shaped, spans: Spans, devices: Devices, 
     of_root = {r: names.get(r) or tree.names.get(r) or str(spans.whole[tree.span[r]]) for r in np.unique(root).tolist()}
     feeder = np.array([of_root[r] for r in root.tolist()], dtype=object)
     note_renamed(tree, spans, feeder, findings)
-    served = place_customers(shaped_points(typed, CUSTOMERS, shaped, recipe, findings), spans, tree, findings)
-    ties = find_ties(spans, walked, points, hung, tree, feeder, recipe.ties, findings)
+    customers = shaped_points(typed, CUSTOMERS, shaped, recipe, findings)
+    served = place_customers(respelt(customers, CUSTOMERS, spans, findings), spans, tree, findings)
+    ties = find_ties(spans, walked, points, hung, tree, feeder, recipe.ties, devices, findings)
     return _Network(spans, devices, walked, points, tree, feeder, up, served, ties)
 
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from reliability.intake.recipe_names import idle_entries
+from reliability.intake.recognise import looks_like
 from reliability.study.header_names import exact_name
 
 if TYPE_CHECKING:
@@ -22,6 +25,35 @@ def unused_headers(one: Recognised) -> list[str]:
     return [h for h in one.unused if exact_name(h) not in known and h not in open_]
 
 
+@dataclass(frozen=True)
+class Unlisted:
+    """Headers of a table that a recipe neither maps nor ignores, each with the column of ours that it looks like, ""
+    for none, and the header that stands for this already."""
+
+    table: str
+    headers: tuple[tuple[str, str, str], ...]
+
+    def __str__(self) -> str:
+        return f"{self.table}: " + ", ".join(
+            f"{h} (looks like {name}, for which {other} stands)" if name else h for h, name, other in self.headers)
+
+
+def unlisted(prepared: Prepared) -> list[Unlisted]:
+    """What a recipe that lists no ignored columns leaves unused, table by table, in one list."""
+    found = []
+    for one in prepared.recognised:
+        if one.kind and one.rule is not None and one.rule.ignore is None and (headers := unused_headers(one)):
+            found.append(Unlisted(one.table.name, tuple((h, *_like(one, h)) for h in headers)))
+    return found
+
+
+def _like(one: Recognised, header: str) -> tuple[str, str]:
+    """The column of ours that a header probably stands for, and the header that stands for it now."""
+    name = looks_like(one.kind, header)
+    match = one.match(name)
+    return (name, " + ".join(match.headers)) if match is not None else ("", "")
+
+
 def notes(prepared: Prepared) -> list[str]:
     """A line for each file that is not read, table of no kind, table with headers that stand for nothing, and for what
     the reader of a file had to say."""
@@ -35,4 +67,5 @@ def notes(prepared: Prepared) -> list[str]:
     lines += [f"{table}: {what}: {', '.join(which[:_SHOWN])}" + (
         f" and {len(which) - _SHOWN} more" if len(which) > _SHOWN else "")
         for (table, what), which in prepared.typed.read_as.items()]
+    lines += idle_entries(prepared.recipe, found)
     return [f"{line}." for line in dict.fromkeys(lines)]

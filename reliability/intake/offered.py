@@ -90,9 +90,10 @@ def _marked(prepared: Prepared, open_: Iterable[Decision]) -> Recipe:
     """The recipe with an entry for every table, and LEFT_OPEN where something is open."""
     recipe, open_ = prepared.recipe, list(open_)
     rules: dict[tuple[str, str, str], FileRule] = {}
+    unknown = any(not one.kind and one.rule is None for one in prepared.recognised)    # may be what a column names
     for one in prepared.recognised:
         rule = _rule(one, [d for d in open_ if d.table == one.table.name and d.kind == one.kind])
-        rules.setdefault((rule.file, rule.table, rule.kind), rule)
+        rules.setdefault((rule.file, rule.table, rule.kind), replace(rule, ignore=None) if unknown else rule)
     values = {kind: {column: dict(words) for column, words in of.items()} for kind, of in recipe.values.items()}
     for d in (d for d in open_ if d.step == WORD):
         column = d.column.partition(".")[2]

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.intake.device_rows import Devices, with_inserted
-from reliability.intake.findings import AMBER, DEVICE, RED, Findings
+from reliability.intake.device_rows import Devices, also_named, with_inserted
+from reliability.intake.findings import DEVICE, RED, Findings
 from reliability.intake.same_tie import one_of_each
 from reliability.intake.spans import Spans
 from reliability.intake.walk import Walk
@@ -30,18 +30,17 @@ def open_spans(spans: Spans, devices: Devices, names: Collection[str], findings:
                ) -> tuple[Spans, Devices, list[OpenPoint]]:
     """Spans with those opened that the data or the recipe take as open, and the open points.
 
-    names: segments or devices that the recipe opens. An open device at a node splits the node off towards one segment.
+    names: segments or devices that the recipe opens, all of them known. An open device at a node splits the node off
+    towards one segment.
     """
     wanted = set(names)
     opened = spans.open | np.array([str(i) in wanted for i in spans.ids], bool)
     for name in wanted & set(spans.alias):
         opened[spans.alias[name]] = True
     device_open = devices.open | np.array([str(i) in wanted for i in devices.ids], bool)
+    device_open[[k for name, k in also_named(devices).items() if name in wanted]] = True
     devices = replace(devices, open=device_open, span=devices.span.copy(), node=devices.node.copy())
     spans = replace(spans, open=opened)
-    known = {*map(str, spans.ids), *map(str, devices.ids), *spans.alias}
-    findings.add("topology", "open_unknown", "Open points of the recipe that the exports do not have", AMBER,
-                 sorted(wanted - known))
     spans = _split_at_nodes(spans, devices, findings)
     spans.open[devices.span[devices.open & (devices.span >= 0)]] = True
     spans, devices = one_of_each(spans, devices, findings)

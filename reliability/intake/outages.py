@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -12,14 +13,19 @@ from reliability.intake.customers import Served, node_sections, section_lookup
 from reliability.intake.decisions import TIME, Decision
 from reliability.intake.device_rows import pole_places
 from reliability.intake.findings import AMBER, GREEN, OUTAGE, RED, Findings, state_of_lost
+from reliability.intake.kinds import DEVICE_ROWS, FIELDS
 from reliability.intake.placing import Tree
 from reliability.intake.recipe import Recipe
 from reliability.intake.spans import Spans
-from reliability.intake.words import word_key
+from reliability.intake.words import suggestion, word_key
 from reliability.schema.problems import Problem, Problems
-from reliability.study.time_forms import FORMS, not_read, short_years
-from reliability.study.timestamps import BLANK, GOOD, ZONE_REMEDY, Timestamps, is_zone, rarer_form, read_timestamps
+from reliability.study.time_forms import FORMS, short_years
+from reliability.study.timestamps import ZONE_REMEDY, Timestamps, is_zone, rarer_form, read_timestamps
+from reliability.study.unread_times import too_many, unused, why_unused
 
+_LISTED = 5             # rows that a message names
+_WORDED, _NUMBERED = re.compile(r"([A-Za-z]{2,}(?: [A-Za-z]{2,})*)[\s\-_.:#]*(\d\S*)"), re.compile(r"\d[\w\-./]*")
+_DEVICE = next(f for f in FIELDS[DEVICE_ROWS] if f.name == "device")
 MOMENTARY_S = 300       # IEEE Std 1366-2012, definitions (from memory): up to five minutes
 
 
@@ -99,17 +105,33 @@ def _labels(event: np.ndarray, names: np.ndarray, at: np.ndarray) -> list[str]:
 
 def _by_spelling(of: list[int | None], names: list[str], where: Mapping[str, int], findings: Findings) -> None:
     """Fill in places of names that are spelt otherwise than in the network, where only one name there can be meant."""
-    lost = [k for k, (section, name) in enumerate(zip(of, names, strict=True)) if section is None and name]
-    if not lost:
-        return
-    spelt: dict[str, set[int]] = {}
-    for name, section in where.items():
-        spelt.setdefault(word_key(name), set()).add(section)
-    found = [k for k in lost if len(spelt.get(word_key(names[k]), ())) == 1]
-    for k in found:
-        of[k] = next(iter(spelt[word_key(names[k])]))
-    findings.add("outages", "spelling", "Names in the outages that differ from the network's in case, spaces or "
-                 "punctuation: taken for those", AMBER, [names[k] for k in found], OUTAGE)
+    for key, title, ours, theirs in (
+            ("spelling", "in case, spaces or punctuation", word_key, word_key),
+            ("number_alone", "by a word for the device before its number", _number, _plain),
+            ("number_worded", "by a word for the device before its number", _plain, _number)):
+        lost = [k for k, (section, name) in enumerate(zip(of, names, strict=True)) if section is None and name]
+        if not lost:
+            return
+        spelt: dict[str, set[int]] = {}
+        for name, section in where.items():
+            spelt.setdefault(ours(name), set()).add(section)
+        found = [k for k in lost if theirs(names[k]) and len(spelt.get(theirs(names[k]), ())) == 1]
+        for k in found:
+            of[k] = next(iter(spelt[theirs(names[k])]))
+        findings.add("outages", key, f"Names in the outages that differ from the network's {title}, where one alone "
+                     "can be meant: taken for those", AMBER, [names[k] for k in found], OUTAGE)
+
+
+def _number(name: str) -> str:
+    """What stands behind a word for a device, as 1022 in FUSE 1022, "" without one."""
+    match = _WORDED.fullmatch(name.strip())
+    device = suggestion(_DEVICE, match[1]) if match else None
+    return word_key(match[2]) if match and device is not None and device.values else ""
+
+
+def _plain(name: str) -> str:
+    """A name that is a number, perhaps in parts, and no word."""
+    return word_key(name) if _NUMBERED.fullmatch(name.strip()) else ""
 
 
 def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, findings: Findings
@@ -161,13 +183,13 @@ def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: li
                  "compare them with their source", AMBER, event[rarer_form(timestamps)], OUTAGE)
     started, restored = (s.local.astype("datetime64[s]") for s in timestamps)
     for column, timestamp in zip(("started", "restored"), timestamps, strict=True):
-        bad = np.flatnonzero((timestamp.status != GOOD) & (timestamp.status != BLANK))
+        bad = np.flatnonzero(unused(timestamp.status))
         if problems or not bad.size:
             continue
-        decisions += unreadable_times(rows, column, bad, "outages")
+        decisions += unreadable_times(rows, column, timestamp.status, "outages")
         text = str(rows[column].iloc[bad[0]])
-        findings.add("outages", "time_unreadable", f"Times that cannot be read, {column}: unknown; such as {text} "
-                     f"({not_read(text)})", RED, event[bad], OUTAGE)
+        findings.add("outages", "time_unreadable", f"Times that cannot be used, {column}: unknown; such as {text} "
+                     f"({why_unused([text], timestamp.status[bad[:1]].tolist())[0]})", RED, event[bad], OUTAGE)
     hours = rows["duration"].to_numpy(float)
     by_duration = np.isnat(restored) & ~np.isnat(started) & ~np.isnan(hours)
     restored = restored.copy()
@@ -182,16 +204,33 @@ def time_decisions(problems: list[Problem], kind: str) -> list[Decision]:
                      "[time] order = \"month_first\" or \"day_first\"", kind=kind) for p in problems]
 
 
-def unreadable_times(rows: pd.DataFrame, column: str, bad: np.ndarray, kind: str) -> list[Decision]:
-    """What is asked where years have two digits, or most of a column cannot be read. bad: (m,) rows."""
-    texts = rows[column].iloc[bad].astype(str)
-    short = texts[short_years(texts)]
-    if not len(short) and 2 * len(bad) <= len(rows):
-        return []
-    first = texts.index[0] if not len(short) else short.index[0]
-    remedy = FORMS if not len(short) else "[time] century = 2000, where such dates end with a year from 2000 to 2099"
-    return [Decision(TIME, str(rows["file"].loc[first]), column, texts.loc[first],
-                     f"not readable as a date and time: {not_read(texts.loc[first])}", remedy, len(bad), kind)]
+def unreadable_times(rows: pd.DataFrame, column: str, status: np.ndarray, kind: str, always: bool = False
+                     ) -> list[Decision]:
+    """What is asked of each table and reason where years have two digits, or too many times cannot be used.
+
+    status: (rows,) of `Timestamps`. always: also where they are few.
+    """
+    decisions = []
+    files = rows["file"].to_numpy(object)
+    for file in pd.unique(files[unused(status)]):
+        of = files == file
+        bad = np.flatnonzero(of & unused(status))
+        texts = rows[column].iloc[bad].astype(str)
+        short, why = short_years(texts), np.array(why_unused(texts.tolist(), status[bad].tolist()), object)
+        asked = short | always | too_many(status[of])
+        for reason in dict.fromkeys(why[asked].tolist()):
+            at = np.flatnonzero(asked & (why == reason))
+            decisions.append(_unreadable(str(file), column, texts.iloc[at[0]], reason, bool(short[at[0]]),
+                                         rows["row"].iloc[bad[at]].to_numpy(int), kind))
+    return decisions
+
+
+def _unreadable(file: str, column: str, text: str, why: str, short: bool, row: np.ndarray, kind: str) -> Decision:
+    """What is asked of times of one reason. row: (m,) numbers of their rows."""
+    more = f" and {len(row) - _LISTED} more" if len(row) > _LISTED else ""
+    where = f"{'row' if len(row) == 1 else 'rows'} {', '.join(map(str, row[:_LISTED].tolist()))}{more}"
+    remedy = "[time] century = 2000, where such dates end with a year from 2000 to 2099" if short else FORMS
+    return Decision(TIME, file, column, text, f"{why} ({where})", remedy, 0, kind)
 
 
 def known_zone(recipe: Recipe) -> str:

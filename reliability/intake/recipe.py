@@ -117,9 +117,9 @@ def read_recipe(content: bytes, file: str = RECIPE_FILE) -> Recipe:
         time_zone=_answered(toml, time, "zone", "time", 'the zone, such as "America/Chicago"'),
         sources=_sources(toml, network), open=_strings(network.get("open", ())),
         place={str(k): str(v) for k, v in _table(toml, network, "place", "network.").items()},
-        ties={str(k): _number(toml, ties, k, 0.0, "network.ties", "a chance") for k in ties},
+        ties={str(k): _chance(toml, k, value) for k, value in ties.items()},
         fault_resistance_ohm=_number(toml, network, "fault_resistance_ohm", 0.0, "network", "ohms"),
-        cumulative_steps=bool(_table(toml, data, "outages").get("cumulative_steps", False)),
+        cumulative_steps=_switch(toml, _table(toml, data, "outages"), "cumulative_steps", "outages"),
         study=_table(toml, data, "study"),
         questions={str(k): str(v) for k, v in _table(toml, data, "questions").items()})
     if toml.problems:
@@ -164,6 +164,20 @@ def _number(toml: Toml, table: Mapping[str, Any], key: str, default: float, name
         toml.wrong(f"{name}.{key}", value, f"must be a number of {unit} from 0 up", f"write one like {default}")
         return default
     return float(value)
+
+
+def _chance(toml: Toml, key: str, value: object) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= 1:
+        toml.wrong(f"network.ties.{key}", value, "must be a chance from 0 to 1", "write one like 0.8")
+        return 0.0
+    return float(value)
+
+
+def _switch(toml: Toml, table: Mapping[str, Any], key: str, name: str) -> bool:
+    value = table.get(key, False)
+    if not isinstance(value, bool):
+        toml.wrong(f"{name}.{key}", value, "must be true or false", "write true or false, without quotation marks")
+    return value is True
 
 
 def _strings(value: object) -> tuple[str, ...]:

@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import fnmatch
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
-from reliability.intake.contents import are_ids, contradicted, named_as, times_of_day, words_found
+from reliability.intake.contents import (
+    are_ids,
+    contradicted,
+    id_found,
+    links_found,
+    named_as,
+    times_of_day,
+    words_found,
+)
 from reliability.intake.decisions import COLUMN, KIND, UNIT, Decision
 from reliability.intake.kinds import (
     CUSTOMERS,
@@ -182,7 +190,7 @@ def _by_rule(table: ExportTable, rule: FileRule, problems: Problems) -> Recognis
         COLUMN, table.name, h, h, "a column that the recipe does not know", meant.get(h, ""),
         kind=rule.kind) for h in new)
     return Recognised(table, rule.kind, False, tuple(matches), tuple(h for h in table.columns if h not in used and all(
-        h not in m.headers for m in exact)), rule, decisions + _open(table, rule.kind, matches))
+        h not in m.headers for m in exact)), rule, decisions + _open(table, rule.kind, matches, set(meant.values())))
 
 
 def _by_headers(table: ExportTable, beside: bool) -> Recognised:
@@ -201,9 +209,10 @@ def _by_headers(table: ExportTable, beside: bool) -> Recognised:
                       tuple(decisions) + _open(table, kind, matches))
 
 
-def _headers(kind: str, headers: Iterable[str], taken: set[str], table: ExportTable
+def _headers(kind: str, headers: Iterable[str], taken: set[str], table: ExportTable, certain: bool = True
              ) -> tuple[list[Match], list[Match]]:
-    """Headers that are named as ours, and those that probably stand for one of ours."""
+    """Headers that are named as ours, and those that probably stand for one of ours. certain: whether the kind is
+    known, so that names of anything are those of its rows."""
     exact: list[Match] = []
     rest: list[str] = []
     system: list[str] = []
@@ -218,11 +227,22 @@ def _headers(kind: str, headers: Iterable[str], taken: set[str], table: ExportTa
     columns = [c for f in FIELDS[kind] for c in (f.column, *(replace(f.column, name=a) for a, _ in f.alias))]
     closed = {n for f in FIELDS[kind] if f.name in taken for n in (f.name, *(a for a, _ in f.alias))}
     guessed = _guessed(kind, rest, columns, closed, taken, table)
+    if certain:
+        guessed += _id_by_cells(kind, [h for h in rest if all(h not in m.headers for m in guessed)], taken, table)
     names = IDS.get(kind)
     own = [h for h in system if exact_name(h) in _SYSTEM_IDS]
     if names and names not in taken and own:     # a system's own number, where there is no other
         guessed.append(Match((own[0],), names, True))
     return exact, guessed
+
+
+def looks_like(kind: str, header: str) -> str:
+    """The column of ours that a header probably stands for by its name alone, "" for none."""
+    if exact_name(header) in _SYSTEM:
+        return ""
+    columns = [c for f in FIELDS[kind] for c in (f.column, *(replace(f.column, name=a) for a, _ in f.alias))]
+    found = field_of(kind, match_names([header], columns).get(header, ""))
+    return "" if found is None else found[0].name
 
 
 def _names_devices(of: Field, cells: np.ndarray) -> bool:
@@ -251,13 +271,27 @@ def _guessed(kind: str, headers: list[str], columns: Sequence[Column], closed: s
         taken.add(name)
         guessed.append(Match((header,), name, True))
     rest = [h for h in rest if all(h not in m.headers for m in guessed)]
+    for header, name in links_found(kind, rest, table.columns, taken).items():
+        taken.add(name)
+        rest.remove(header)
+        guessed.append(Match((header,), name, True))
     clocks = times_of_day({m.name: m.headers[0] for m in guessed}, rest, table.columns)
     return [replace(m, headers=(*m.headers, clocks[m.name])) if m.name in clocks else m for m in guessed]
 
 
-def _open(table: ExportTable, kind: str, matches: Sequence[Match]) -> tuple[Decision, ...]:
-    """Columns that are missing, and units that nobody has stated."""
-    have = {m.name for m in matches}
+def _id_by_cells(kind: str, headers: list[str], taken: set[str], table: ExportTable) -> list[Match]:
+    """The one column of names that differ as the id of a kind's rows, where no header says which it is."""
+    key = IDS.get(kind, "")
+    if not key or key in taken or not (header := id_found(headers, table.columns)):
+        return []
+    taken.add(key)
+    return [Match((header,), key, True)]
+
+
+def _open(table: ExportTable, kind: str, matches: Sequence[Match], suggested: Collection[str] = ()
+          ) -> tuple[Decision, ...]:
+    """Columns that are missing, and units that nobody has stated. suggested: columns that are asked about already."""
+    have = {m.name for m in matches} | set(suggested)
     decisions = []
     for group in REQUIRED[kind]:
         if have.isdisjoint(group) and not (table.shapes is not None and PLACE_COLUMNS & set(group)
@@ -301,7 +335,7 @@ def _kind(table: ExportTable) -> tuple[str, bool]:
 
 def _score(kind: str, table: ExportTable, names: set[str]) -> float:
     """How well a table's headers fit a kind: required groups that it has, then how many of its headers are known."""
-    exact, guessed = _headers(kind, list(table.columns), set(), table)
+    exact, guessed = _headers(kind, list(table.columns), set(), table, certain=False)
     have = {m.name for m in (*exact, *guessed)}
     groups = [bool(have & set(group)) or (table.shapes is not None and bool(PLACE_COLUMNS & set(group)))
               for group in REQUIRED[kind] if group != ("device",)]      # what a device is may stand in the spans

@@ -122,9 +122,14 @@ def _links(frame: pd.DataFrame, findings: Findings) -> None:
     table = set(link_table().index)
     written = np.array([known[w] or "" for w in words] or [""], object)[codes]
     unknown = np.array([bool(w) and known[w] not in table for w in words] or [False], bool)[codes]
+    holds = np.isin(frame["device"].to_numpy(object).astype(str), [name for name, of in BY_NAME.items() if of.melts])
+    given = frame["fuse_link"].to_numpy(object)
     findings.add("devices", "link_unknown", "Fuse links that are not in the table of types K and T: kept as they are "
                  "where the export brings their curves, else unknown", AMBER,
-                 sorted(set(frame["fuse_link"].to_numpy(object)[unknown].tolist())), DEVICE)
+                 sorted(set(given[unknown & holds].tolist())), DEVICE)
+    findings.add("devices", "size_of_other", "Sizes among the fuse links, of devices that hold none: not used", GREEN,
+                 [f"{name} ({size})" for name, size in zip(frame["device_id"][unknown & ~holds],
+                                                           given[unknown & ~holds], strict=True)], DEVICE)
     frame["fuse_link"] = pd.Series(np.where(unknown & (written == ""), "", written), dtype=object)
 
 

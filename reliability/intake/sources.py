@@ -37,7 +37,7 @@ def find_sources(rows: pd.DataFrame, stated: Mapping[str, tuple[str, ...]], span
                  findings: Findings) -> tuple[Sources, list[Decision]]:
     """Sources of a network, and what is open about them.
 
-    rows: typed sources. stated: node → feeders of the recipe.
+    rows: typed sources. stated: node → feeders of the recipe, nodes of segments all.
     """
     names: dict[int, list[str]] = {}
     nothing = np.full(len(CIRCUIT), np.nan)
@@ -46,7 +46,7 @@ def find_sources(rows: pd.DataFrame, stated: Mapping[str, tuple[str, ...]], span
     numbers_of = rows[list(CIRCUIT)].to_numpy(float)
     pairs = [*zip(rows["node_id"].tolist(), rows["feeder_id"].tolist(), numbers_of, strict=True),
              *((node, feeder, nothing) for node, feeders in stated.items() for feeder in feeders or ("",))]
-    roots = _roots(spans)
+    roots = source_ends(spans)
     for node, feeder, numbers in pairs:
         at = _node(node, spans, roots)
         if at < 0:
@@ -79,7 +79,7 @@ def find_sources(rows: pd.DataFrame, stated: Mapping[str, tuple[str, ...]], span
         [circuit.get(n, nothing) for n in names], columns=list(CIRCUIT), dtype=float)), decisions
 
 
-def _roots(spans: Spans) -> dict[str, int]:
+def source_ends(spans: Spans) -> dict[str, int]:
     """Segments that state no parent and no nodes: name → the node at their source end."""
     start = pd.Series(spans.nodes[spans.ends[:, 0]]) if len(spans) else pd.Series([], dtype=object)
     own = (start.astype(str) == "source of " + pd.Series(spans.ids).astype(str)).to_numpy(bool)

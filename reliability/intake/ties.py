@@ -8,11 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from reliability.intake.device_rows import Devices, also_named
 from reliability.intake.findings import AMBER, GREEN, Findings
 from reliability.intake.open_points import Hung, OpenPoint
 from reliability.intake.placing import Tree
+from reliability.intake.recipe_names import idle_ties
 from reliability.intake.spans import Spans
 from reliability.intake.walk import Walk
+from reliability.schema.problems import Problems
 
 
 @dataclass(frozen=True)
@@ -29,14 +32,13 @@ class Ties:
 
 
 def find_ties(spans: Spans, walked: Walk, points: list[OpenPoint], hung: Hung, tree: Tree, feeder: np.ndarray,
-              stated: Mapping[str, float], findings: Findings) -> Ties:
+              stated: Mapping[str, float], devices: Devices, findings: Findings) -> Ties:
     """Ties of the open points that the data or the recipe confirm. feeder: (sections,) names. stated: open point →
-    chance
-    that it can carry the transfer."""
+    chance that it can carry the transfer; StudyError where it is none."""
     hangs = dict(zip(hung.span.tolist(), hung.node.tolist(), strict=True))
     root = {int(n): str(feeder[r]) for r in np.flatnonzero(tree.parent < 0)[::-1] for n in (tree.source[r],)}
     own = np.nan_to_num(spans.frame["tie_probability"].to_numpy(float))     # what the open segment itself states
-    stated = {str(spans.ids[spans.alias[name]]): p for name, p in stated.items() if name in spans.alias} | dict(stated)
+    chances = _of_points(stated, points, spans, devices)
     rows, section, other, chance = [], [], [], []
     line = []
     for point in points:
@@ -46,7 +48,7 @@ def find_ties(spans: Spans, walked: Walk, points: list[OpenPoint], hung: Hung, t
         sections = [int(tree.of_span[point.span]) if hangs.get(point.span) == n else int(tree.node[n]) for n in ends]
         names = [str(feeder[s]) if s >= 0 else root.get(n, "") if walked.source[n] >= 0 else None
                  for s, n in zip(sections, ends, strict=True)]
-        probability = stated.get(point.name, stated.get(str(spans.ids[point.span]), float(own[point.span])))
+        probability = chances.get(point.span, float(own[point.span]))
         kind = "dead" if None in names else "within" if names[0] == names[1] else "tie"
         rows.append((point.name, str(spans.ids[point.span]), kind, names[0] or "", names[1] or "", probability))
         if kind == "tie":
@@ -63,6 +65,25 @@ def find_ties(spans: Spans, walked: Walk, points: list[OpenPoint], hung: Hung, t
             ("open_dead", "Open points with a side that is not energised", AMBER, "dead")):
         findings.add("topology", key, title, state, frame["name"][frame["kind"] == kind])
     return Ties(frame, np.array(section, int), np.array(other, int), np.array(chance, float), np.array(line, bool))
+
+
+def _of_points(stated: Mapping[str, float], points: list[OpenPoint], spans: Spans, devices: Devices
+               ) -> dict[int, float]:
+    """Span of an open point → its chance, that under its own name before those under names of its segment and of other
+    devices on it."""
+    on_span = {name: int(devices.span[k]) for name, k in
+               {**also_named(devices), **{str(d): k for k, d in enumerate(devices.ids)}}.items()}
+    on_span |= spans.alias | {str(name): k for k, name in enumerate(spans.ids)}
+    confirmed = [p for p in points if p.confirmed]
+    own, spans_open = {p.name: p.span for p in confirmed}, {p.span for p in confirmed}
+    of = {name: own.get(name, on_span.get(name, -1)) for name in stated}
+    problems = Problems()
+    cut = {p.span for p in points} - spans_open
+    idle_ties([name for name in stated if of[name] not in spans_open], own,
+              [name for name in stated if of[name] in cut], problems)
+    problems.raise_if_any()
+    ordered = sorted(stated, key=lambda name: name in own)
+    return {of[name]: stated[name] for name in ordered}
 
 
 def put_ties(frame: pd.DataFrame, ties: Ties) -> np.ndarray:

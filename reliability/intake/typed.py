@@ -99,7 +99,7 @@ def _typed_table(one: Recognised, recipe: Recipe, typed: Typed, seen: dict[tuple
     table, kind = one.table, one.kind
     keep = _left_out(one, typed)
     fields = {f.name: f for f in FIELDS[kind]}
-    cells = {m.name: _joined(one, m.headers)[keep] for m in one.matches if m.name in fields}
+    cells = {m.name: joined_cells(one, m.headers)[keep] for m in one.matches if m.name in fields}
     rows = table.rows[keep]
     dropped = np.zeros(len(rows), bool)
     for name in list(cells):
@@ -141,7 +141,7 @@ def _report_cells(one: Recognised, fields: Mapping[str, Field], cells: Mapping[s
             report_ids(match.name, texts, () if kinds is None else np.asarray(kinds)[keep].tolist(), problem, problems)
 
 
-def _joined(one: Recognised, headers: tuple[str, ...]) -> np.ndarray:
+def joined_cells(one: Recognised, headers: tuple[str, ...]) -> np.ndarray:
     """Cells of one header, or of two that make one, a space between; a date's empty time of day goes."""
     cells = one.table.columns[headers[0]]
     if len(headers) == 1:
@@ -157,7 +157,7 @@ def _joined(one: Recognised, headers: tuple[str, ...]) -> np.ndarray:
 def _row_names(one: Recognised, at: np.ndarray) -> list[str]:
     """What rows of a table are called: by the first name that the row has, else by its number."""
     columns = (IDS[SEGMENTS],) if one.kind == SEGMENTS else ROW_NAMES
-    ids = [_joined(one, match.headers) for name in columns if (match := one.match(name)) is not None]
+    ids = [joined_cells(one, match.headers) for name in columns if (match := one.match(name)) is not None]
     return [next((str(column[k]) for column in ids if column[k]), f"row {one.table.rows[k]}") for k in at.tolist()]
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from reliability.schema.columns import TABLES, Column
 from reliability.schema.nearest import LONGEST
 
+CUT = 10            # letters of a header in the tables of a shapefile, dBase's; longer ones are cut (from memory)
 SHORTEST = 5        # letters; a shorter header is like too many words
 LIKE_REQUIRED, LIKE_OTHER = 0.7, 0.8    # likeness of 0 to 1 from which a header stands for a column (our choice)
 # Words that exports of asset and outage systems use; our collection, common practice, no source.
@@ -35,7 +36,8 @@ TRADE_WORDS: dict[str, tuple[str, ...]] = {
     "main_length_mi": ("main miles", "trunk miles", "backbone miles"),
     "customers": ("customer count", "no of customers", "consumers", "members", "meters", "customers served",
                   "customers out", "customers affected", "customers interrupted", "consumers affected", "members out",
-                  "connected customers", "customers connected", "customers restored"),
+                  "connected customers", "customers connected", "customers restored", "connections",
+                  "interrupted customers", "interrupted connections"),
     "customers_residential": ("residential", "residential customers", "res customers"),
     "customers_small_ci": ("small commercial", "small ci", "commercial customers", "sm com"),
     "customers_large_ci": ("large commercial", "industrial", "large ci", "industrial customers", "lg com"),
@@ -63,10 +65,10 @@ TRADE_WORDS: dict[str, tuple[str, ...]] = {
                  "incident id", "incident no",
                  "case", "ticket", "order no", "fault no", "fault id"),
     "started": ("start", "start time", "off time", "time off", "outage start", "begin", "began", "interrupted",
-                "date off", "outage date", "out time", "start date", "time out"),
+                "date off", "outage date", "out time", "start date", "time out", "out", "off"),
     "restored": ("end", "end time", "on time", "time on", "restore time", "restoration time", "restoration", "date on",
                  "end date", "back on", "time in", "restored at", "outage end", "restored time", "time restored",
-                 "date restored", "restoration date"),
+                 "date restored", "restoration date", "in", "on"),
     "cause": ("cause code", "cause description", "reason", "outage cause", "root cause"),
     "fault_kind": ("temporary or permanent", "fault type", "kind"),
     "planned": ("scheduled", "planned outage", "is planned", "prearranged"),
@@ -123,7 +125,7 @@ ABBREVIATIONS: dict[str, str] = {
     "amp": "a", "amps": "a", "ampere": "a", "amperes": "a", "avg": "average", "ave": "average", "cct": "circuit",
     "ckt": "circuit", "cur": "current", "cust": "customers", "custs": "customers", "customer": "customers",
     "dev": "device", "elem": "element", "equip": "equipment", "fac": "facility", "constr": "construction",
-    "desig": "designation", "fdr": "feeder", "flt": "fault",
+    "desig": "designation", "dt": "date", "dttm": "time", "fdr": "feeder", "flt": "fault",
     "ident": "id", "identifier": "id", "inc": "incident", "lat": "lateral", "len": "length", "lgth": "length",
     "max": "maximum", "min": "minimum", "nbr": "no", "nd": "node", "nr": "no", "num": "no", "number": "no",
     "ph": "phases",
@@ -178,6 +180,10 @@ def match_names(headers: Collection[str], columns: Sequence[Column], taken: Coll
                 take(header, matches[0])
             elif names:
                 del words[header]      # another header stands for the same already
+    for header in [h for h in words if h not in found and len(h) == CUT]:
+        names = [n for n in _names_begun(words[header], columns) if n in free]
+        if len(names) == 1:
+            take(header, names[0])
     alike = [h for h in words if h not in found and SHORTEST <= len(words[h]) <= LONGEST]
     for header, name in _by_likeness(alike, free):
         if header not in found and name in free:
@@ -225,6 +231,12 @@ def _names_called(words: str, columns: Sequence[Column]) -> list[str]:
 def _names_meant(words: str, columns: Sequence[Column]) -> list[str]:
     bare = words.removesuffix(" a").removesuffix(" no")
     return [c.name for c in columns if {words, bare} & _trade_words(c.name)]
+
+
+def _names_begun(words: str, columns: Sequence[Column]) -> list[str]:
+    """Columns of which a name or word of the trade goes on where a header was cut within its last word."""
+    return [c.name for c in columns
+            if any(word.startswith(words) for word in (words_of(c.name), *_trade_words(c.name)))]
 
 
 def _by_likeness(headers: Sequence[str], free: Mapping[str, Column]) -> list[tuple[str, str]]:

@@ -17,19 +17,17 @@ from reliability.study.headers import Table
 from reliability.study.reclosing import on_reclosing_devices
 from reliability.study.timestamps import (
     BLANK,
-    FAR,
     GOOD,
-    UNREADABLE,
     ZONE_REMEDY,
     Timestamps,
     rarer_form,
     read_timestamps,
 )
+from reliability.study.unread_times import report_unused
 
 FILE = "operations.csv"
 _COLUMN = {c.name: c for c in OPERATIONS}
 _DAY = np.timedelta64(1, "D")
-_DATES = "write dates like 2024-03-25, or times like 2024-03-25T14:05"
 
 
 def read_operation_rows(table: Table, date_order: str, sections: pd.DataFrame | None, problems: Problems,
@@ -83,9 +81,8 @@ def _times(table: Table, date_order: str, zone: str, problems: Problems) -> tupl
     (begin, end), doubtful = read_timestamps(columns, date_order, table.file, np.array(table.rows, dtype=np.int64),
                                               zone)
     problems.add(*doubtful)
-    for (name, cells), times in zip(texts.items(), (begin, end), strict=True):
-        for status, rule in ((UNREADABLE, "not a date or time"), (FAR, "the year is before 1950 or after 2099")):
-            _report(table, times.status == status, name, cells, rule, _DATES, problems)
+    report_unused({str(column.name): (cells, times) for column, cells, times in
+                   zip(columns, texts.values(), (begin, end), strict=True)}, table.file, table.rows, problems)
     require(table, ("from",), problems)
     return begin, end
 

@@ -7,6 +7,7 @@ says nothing more, or digits alone that begin with the year. A year of two digit
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -35,8 +36,10 @@ FORMS = ("read are 2024-04-03 10:05 (and 2024/04/03, 20240403T1005, other ISO 86
          "offset from UTC), 3-Apr-2024 10:05, April 3, 2024 10:05 PM, and 04/13/2024 10:05 or 13.04.2024 10:05 where "
          "the order of day and month is stated or another date shows it; write them so, or have the export write them "
          "so")
+NO_FORM = "no such form, or no such day or time"
 _REASONS: tuple[tuple[str, str], ...] = (
-    (r"\d{5}(?:[.,]\d+)?", "a spreadsheet's number of a day"), (r"\d{10}(?:\d{3})?", "seconds counted from a day"),
+    (r"\d{5}(?:[.,]\d+)?", "a spreadsheet's number of a day: have the column "
+     "formatted as date and time there"), (r"\d{10}(?:\d{3})?", "seconds counted from a day"),
     (r".* \d{1,2}[.,]\d\d", "its time may be hours and minutes or a decimal part of an hour"),
     (_CLOCK, "a time of day without its date"), (rf".*{_CLOCK}\s*[a-z]{{3,5}}", "a time zone by letters"),
 )
@@ -57,9 +60,20 @@ def short_years(text: pd.Series) -> np.ndarray:
     return same_forms(text).str.match(_SHORT_YEAR).to_numpy(dtype=bool)
 
 
+def reasons_not_read(texts: Sequence[str]) -> list[str]:
+    """Why each of some texts is not read as a date and time, in a few words."""
+    if not len(texts):
+        return []
+    short = short_years(pd.Series(list(texts), dtype="str"))
+    return ["its year has two digits" if two else _other_reason(text)
+            for text, two in zip(texts, short.tolist(), strict=True)]
+
+
+def _other_reason(text: str) -> str:
+    found = next((why for pattern, why in _REASONS if re.fullmatch(pattern, text.strip(), re.IGNORECASE)), None)
+    return found or NO_FORM
+
+
 def not_read(text: str) -> str:
     """Why a text is not read as a date and time, in a few words."""
-    if short_years(pd.Series([text], dtype="str"))[0]:
-        return "its year has two digits"
-    found = next((why for pattern, why in _REASONS if re.fullmatch(pattern, text.strip(), re.IGNORECASE)), None)
-    return found or "no such form, or no such day or time"
+    return reasons_not_read([text])[0]

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import time
+from functools import partial
 from pathlib import Path
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from reliability.cautions import CAUTION
 from reliability.formats import count
@@ -40,7 +42,7 @@ def begin(title: str, lead: str = "", with_state: bool = False) -> Opened:
         about = st.empty()
     with st.container(key="page_caution"):
         st.markdown(f":material/info: {CAUTION}")
-    shown = opened.current(lambda share: about.progress(share, LEARNING))
+    shown = opened.current(partial(_tell, about))
     about.markdown(_about(shown, with_state), width="content")
     elsewhere = opened.changed_elsewhere(shown)
     if with_state and shown.study is not None:
@@ -53,6 +55,11 @@ def begin(title: str, lead: str = "", with_state: bool = False) -> Opened:
                    icon=":material/sync_problem:")
     opened.watch(shown.name, shown.fingerprint)
     return shown
+
+
+def _tell(place: DeltaGenerator, share: float) -> None:
+    """How far the rates are that a page waits for."""
+    place.progress(share, LEARNING)
 
 
 def _notice() -> None:

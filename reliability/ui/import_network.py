@@ -21,7 +21,7 @@ def still_open(draft: Draft, prepared: Prepared, decisions: Sequence[Decision]) 
     for question in dict.fromkeys((d.table, d.question) for d in decisions):
         of = [d for d in decisions if (d.table, d.question) == question]
         values = ", ".join(plain(d.value) for d in of[:12] if d.value)
-        how = of[0].suggestion if of[0].step == TIME and "=" not in of[0].suggestion else ""
+        how = "; ".join(dict.fromkeys(d.suggestion for d in of if d.step != PLACE and "=" not in d.suggestion))
         st.markdown(f"- {plain(question[0])}: {plain(question[1], 300)}" + (f" ({values})" if values else "")
                     + (f"; {plain(how, 600)}" if how else ""))
     steps = {d.step for d in decisions}
@@ -59,7 +59,9 @@ def _sources(draft: Draft, prepared: Prepared, decisions: Sequence[Decision]) ->
             rows = edited[edited["source"].fillna(False).astype(bool) & edited["node"].fillna("").ne("")]
             chosen = chosen_sources(rows["node"].astype(str), rows["feeder"].fillna("").astype(str))
             if chosen:
-                draft.decide_recipe(replace(prepared.recipe, sources={**stated, **chosen}))
+                asked = {node for node, _ in pairs}     # what is not ticked, or is no node, is no source any more
+                kept = {node: feeders for node, feeders in stated.items() if node not in asked}
+                draft.decide_recipe(replace(prepared.recipe, sources={**kept, **chosen}))
                 st.rerun()
 
 

@@ -85,7 +85,8 @@ def test_rows_left_out_of_the_indices_are_those_that_say_so(code):
 
 def test_clean_records_have_no_findings_and_every_row_is_counted_or_found():
     assert found() == {}
-    rows = [case[0] for case in CASES.values()]
+    sound = (outage(f"s{k}", f"2023-07-{k:02d}T10:00", f"2023-07-{k:02d}T11:00", 10) for k in range(1, 32))
+    rows = [*(case[0] for case in CASES.values()), *sound]     # among which the unreadable times are few
     records = read_records(study([GOOD, *rows]))
     used = set(records.steps.loc[records.steps["counted"], "row"])
     listed = {int(r) for f in records.findings for r in f.rows}
@@ -239,9 +240,9 @@ class TestDateOrder:
     @pytest.mark.parametrize("text", ["now", "today", "2024", "2024-03", "24/03/25 10:00", "2024-02-30T10:00",
                                       "03/25/2024 25:00", "03/25/2024 13:00 PM", "Smarch 5 2024", "12:00", "45376.5"])
     def test_no_readings(self, text):
-        with pytest.raises(StudyError, match="1 problem") as error:
+        with pytest.raises(StudyError, match="2 problems") as error:       # its end is of the same text
             self.starts(text)
-        assert "no row has a start" in error.value.problems[0].rule
+        assert "not readable as a date and time" in error.value.problems[0].rule
 
 
 class TestPeriod:
@@ -338,6 +339,33 @@ def test_times_that_are_no_dates_say_why_and_the_forms_that_are_read():
                lines)
     assert lines[-1] == f"outages.csv: of dates and times {FORMS}."
     assert FORMS not in "".join(messages(read_records(study([GOOD, GOOD])).findings, "outages.csv"))
+
+
+@pytest.mark.parametrize(("bad", "of", "noted"), [(1, 3, True), (1, 1, False), (2, 4, True), (2, 3, False),
+                                                  (21, 22, False)])
+@pytest.mark.parametrize("column", ["started", "restored"])
+def test_times_that_cannot_be_read_are_noted_and_most_of_a_column_are_a_problem_each(column, bad, of, noted):
+    rows = [outage(f"x{k}", "2023-06-05T10:00", "2023-06-05T11:00", 10) for k in range(of)]
+    rows[:bad] = [row | {column: f"{k}/06/23 10:00"} for k, row in enumerate(rows[:bad])]
+    if noted:
+        assert {f.code: f.count for f in read_records(study(rows)).findings}[f"{column}_not_a_date"] == bad
+        return
+    with pytest.raises(StudyError) as error:
+        read_records(study(rows))
+    assert [(p.row, p.column, p.value) for p in error.value.problems] == [
+        (k + 2, column, f"{k}/06/23 10:00") for k in range(bad)]
+    assert all("its year has two digits" in p.rule for p in error.value.problems)
+    assert sum(p.remedy == FORMS for p in error.value.problems) == 1
+
+
+def test_times_of_far_years_are_as_little_left_out_in_numbers_and_blank_ones_are_only_told():
+    rows = [outage(f"x{k}", START, START, 10) for k in range(10)]
+    far = [row | {"started": "1900-01-01"} if k < 6 else row for k, row in enumerate(rows)]
+    with pytest.raises(StudyError, match="6 problems"):
+        read_records(study(far))
+    blank = [row | {"started": ""} if k < 3 else row for k, row in enumerate(rows)]
+    assert [(f.code, f.count) for f in read_records(study(blank)).findings if "missing" in f.code] == [
+        ("missing_started", 3)]
 
 
 def test_no_row_left_says_why():

@@ -94,7 +94,7 @@ def test_numbers_and_days_of_frames_and_layers_are_told_from_text():
 def test_years_of_two_digits_ask_for_the_century_however_few_they_are(tmp_path):
     text = HEAD + "".join(f"E{k},FU1,{day} 10:00,{day} 11:00,5\n" for k, day in enumerate(
         ("3-Apr-2024", "4-Apr-2024", "5-Apr-24")))
-    with pytest.raises(StudyError, match=r"its year has two digits \(1 row\); state it in .*\[time\] century"):
+    with pytest.raises(StudyError, match=r"its year has two digits \(row 4\); state it in .*\[time\] century"):
         take(tmp_path, outages=text)
     recipe = replace(Recipe(stated=False), century=2000)
     assert read_recipe(recipe.text.encode()).century == 2000
@@ -102,12 +102,14 @@ def test_years_of_two_digits_ask_for_the_century_however_few_they_are(tmp_path):
 
 
 def test_times_that_cannot_be_read_are_refused_with_the_forms_and_few_of_them_are_listed_with_the_reason(tmp_path):
-    with pytest.raises(StudyError, match=r"a spreadsheet's number of a day \(1 row\); read are 2024-04-03 10:05 \("):
+    said = r"a spreadsheet's number of a day: have the column .* \(row 2\); read are 2024-04-03 10:05 \("
+    with pytest.raises(StudyError, match=said):
         take(tmp_path, outages=HEAD + "E1,FU1,45385,,5\n")
     text = HEAD + "".join(f"E{k},FU1,{day},,5\n" for k, day in enumerate(("2024-04-03", "2024-04-04", "45385")))
     imported = take(tmp_path, outages=text)
     assert noted(imported, "time_unreadable") == ("E2",)
-    assert any("such as 45385 (a spreadsheet's number of a day)" in n.title for n in imported.report.findings.noted)
+    assert any("such as 45385 (not readable as a date and time: a spreadsheet's number of a day: " in n.title
+               for n in imported.report.findings.noted)
 
 
 @pytest.mark.parametrize("text", ['[time]\ncentury = 20\n', '[time]\ncentury = "2000"\n', '[time]\ncentury = 24\n'])

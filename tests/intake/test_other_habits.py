@@ -250,3 +250,27 @@ def test_planned_work_among_other_types_of_outages_is_asked_about(tmp_path):
     prepared = prepare(read_exports(write(tmp_path, outages="Fault no,Device,Off,On,Cust,Type\n" + rows)))
     assert {d.value: d.suggestion for d in prepared.decisions if d.column == "outages.planned"} == {
         "Unplanned": "false", "Planned": "true", "Momentary": "", "Storm": ""}
+
+
+SIZED = "device_id,segment_id,device,{}\nB1,M1,breaker,{}\nFU1,T1,fuse,{}\n{}"
+
+
+@pytest.mark.parametrize("header", ["SIZE", "Rating", "FUSE_SIZE", "Element size", "Rated amps", "ATTR_7"])
+@pytest.mark.parametrize(("breaker", "fuse", "more"), [
+    ("", "65K", ""), ("1200", "40 T", ""), ("560A", "K65", "R1,M2,recloser,280 A\n")])
+def test_fuse_links_are_found_by_their_cells_whatever_their_header(tmp_path, header, breaker, fuse, more):
+    devices = SIZED.format(header, breaker, fuse, more)
+    prepared = prepare(read_exports(write(tmp_path, devices=devices, outages=None)))
+    assert [d.suggestion for d in prepared.decisions] == ["fuse_link"]
+    imported = take_guessed(tmp_path, devices=devices, outages=None)
+    assert sections(imported)["fuse_link"].to_dict() == {"M1": "", "M2": "", "T1": {"40 T": "40T"}.get(fuse, "65K")}
+    assert ids(imported, "link_unknown") == ()
+    assert len(ids(imported, "size_of_other")) == bool(breaker) + bool(more)
+
+
+@pytest.mark.parametrize(("header", "cells"), [
+    ("SIZE", ("1200", "100")), ("SIZE", ("1/0", "65K")), ("SIZE", ("4 ACSR", "2 CU")), ("Rating", ("560", "280"))])
+def test_other_sizes_are_no_fuse_links(tmp_path, header, cells):
+    devices = SIZED.format(header, *cells, "")
+    prepared = prepare(read_exports(write(tmp_path, devices=devices, outages=None)))
+    assert "fuse_link" not in [d.suggestion for d in prepared.decisions]

@@ -268,3 +268,23 @@ def test_libraries_for_geometry_are_loaded_only_where_geometry_comes(tmp_path):
             "print(sorted({'geopandas', 'pyogrio', 'shapely', 'pyproj'} & set(sys.modules)))")
     run = subprocess.run([sys.executable, "-c", code, str(write(tmp_path))], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "[]"
+
+
+def test_what_a_recipe_neither_maps_nor_ignores_is_told_in_one_list_with_what_it_looks_like(tmp_path, capsys):
+    lines = SEGMENTS.splitlines()
+    wider = "\n".join([lines[0] + ",MEAS_LENGTH,TRENCH", *(line + ",12.5,7" for line in lines[1:])]) + "\n"
+    folder = exports(tmp_path / "exports", wider, OMS.replace("TYPE", "TYPE,CREW").replace("PLANNED\n", "PLANNED,7\n"))
+    (tmp_path / "import.toml").write_text(RECIPE, encoding="utf-8")
+    target = tmp_path / "study"
+    assert main(["import", str(folder), "--recipe", str(tmp_path / "import.toml"), "--out", str(target)]) == 0
+    out = capsys.readouterr().out
+    assert ("  gis_1.csv: MEAS_LENGTH (looks like length, for which LEN_FT stands), TRENCH\n  oms.csv: CREW\n"
+            in out.partition("neither maps nor ignores them")[2])
+    saved = tmp_path / "study" / "import.toml"
+    assert main(["import", str(folder), "--recipe", str(saved), "--out", str(tmp_path / "again")]) == 0
+    assert "neither maps nor ignores" not in capsys.readouterr().out
+
+
+def test_a_recipe_that_knows_every_column_has_no_such_list(tmp_path):
+    imported = import_exports(exports(tmp_path), read_recipe(RECIPE.encode()))
+    assert imported.report.findings.ids("column_unlisted") == ()

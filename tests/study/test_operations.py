@@ -54,7 +54,7 @@ def test_kinds_times_and_openings_are_filled_in():
     ("tap,2023-01-01,2024-01-01,1,", "section_id", "tap", "does not reclose"),
     (",2023-01-01,2024-01-01,1,", "section_id", "", "a value is required"),
     ("main,,2024-01-01,1,", "from", "", "a value is required"),
-    ("main,soon,2024-01-01,1,", "from", "soon", "not a date or time"),
+    ("main,soon,2024-01-01,1,", "from", "soon", "not readable as a date and time: no such form"),
     ("main,2023-01-01,1900-01-01,1,", "to", "1900-01-01", "before 1950"),
     ("main,2023-01-01,2024-01-01,-3,", "operations", "-3", "must not be negative"),
     ("main,2023-01-01,2024-01-01,,", "operations", "", "needs its steps"),
