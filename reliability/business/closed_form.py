@@ -13,11 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from reliability.business.cells import TERMS, Measured, Timed, cells_of, places_of
+from reliability.business.cells import TERMS, Measured, Timed
 from reliability.business.costs import INTERRUPTION, MOMENTARY_FACTOR, SOCIETY, customers_by_class
-from reliability.business.factors import Factors, columns_of, factor_entries
-from reliability.business.features import PLAIN, matrix_of
-from reliability.business.own_hours import OwnHours, own_hours_of
+from reliability.business.factors import Factors, columns_of
+from reliability.business.features import PLAIN
+from reliability.business.own_hours import OwnHours
+from reliability.business.summed import summed
 from reliability.business.unit_costs import mean_unit_costs
 from reliability.faults.outcomes import OutcomeTable
 from reliability.faults.times import SWITCHING_OFF, Term, hours_of
@@ -139,15 +140,10 @@ def closed_form(table: OutcomeTable, values: Assumptions, costs: CostTable, name
     network = table.network
     unit = np.zeros(len(network), dtype=np.int64) if unit is None else unit
     measured = measured_of(network, names, costs)
-    factors, entries = factor_entries(table, values)
-    places = places_of(table, factors, entries, unit)
-    sums = [cells_of(table, s, values, places, measured) for s in range(len(table.scenarios))]
-    units, scenarios = int(unit.max(initial=0)) + 1, len(sums)
-    matrix, factor, price = matrix_of([cells for cells, _ in sums], units, len(factors.kinds), len(measured.timed),
-                                      as_built)
-    own = own_hours_of([own for _, own in sums], places, units, as_built)
-    return ClosedForm(scenarios, units, factors, matrix.toarray() if scenarios * units <= FEW_OUTPUTS else matrix,
-                      factor, price, own, measured.timed, costs)
+    sums = summed(table, values, unit, measured, as_built)
+    units, scenarios = int(unit.max(initial=0)) + 1, len(table.scenarios)
+    matrix = sums.matrix.toarray() if scenarios * units <= FEW_OUTPUTS else sums.matrix
+    return ClosedForm(scenarios, units, sums.factors, matrix, sums.factor, sums.price, sums.own, measured.timed, costs)
 
 
 def timed_names(values: Assumptions) -> tuple[str, ...]:
