@@ -262,7 +262,10 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
         on_stage("history")
         history, at_records = recorded.result()
         on_stage("frontier and drivers")
-        return results.with_parts(simulated, replace(planned.result(), calibrated=at_records), history)
+        whole = results.with_parts(simulated, replace(planned.result(), calibrated=at_records), history)
+        decision.options.effects.forget()           # large, and no document asks for them
+        give_back()
+        return whole
 
 
 def _recorded(study: Study, results: Results, decision: Decision, records: Records | None,

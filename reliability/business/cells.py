@@ -23,6 +23,7 @@ COUNTED = ("actuators", "ci", "momentary_events", "momentary_value")
 # Times that something may wait, of the study; what waits a section's own hours is in `OwnHours`.
 TERMS: tuple[Term, ...] = tuple(Term(name) for name in (*WAITING, SWITCHING, SWITCHING_OFF))
 AT_SWITCHING, AT_SWITCHING_OFF = len(WAITING), len(WAITING) + 1
+FEW_ROWS = 20_000
 _TIMES = len(WAITING) + 3           # places in WAITING from −1 on, and two for repairs of own hours
 _OWN_REPAIR, _OWN_REPAIR_OFF = len(WAITING) + 1, len(WAITING) + 2
 
@@ -114,9 +115,9 @@ def cells_of(table: OutcomeTable, scenario: int, values: Assumptions, places: Pl
     for start in range(0, max(len(table), 1), ROWS_AT_ONCE):
         part = slice(start, min(start + ROWS_AT_ONCE, len(table)))
         at = slice(*np.searchsorted(places.row, [part.start, part.stop]).tolist())
-        effect = consequences(table, scenario, values, part)
-        columns, row, weight = _columns(effect, measured), places.row[at] - part.start, places.weight[at]
-        time = _times(effect)[row]
+        columns, times = _columns_and_times(table, scenario, values, part, measured)
+        row, weight = places.row[at] - np.int32(part.start), places.weight[at]
+        time = times[row]
         key, found = distinct(places.place[at].astype(np.int64) * _TIMES + time)
         keys.append(key)
         sums.append(_summed(found, len(key), weight, columns, row))
@@ -131,6 +132,20 @@ def cells_of(table: OutcomeTable, scenario: int, values: Assumptions, places: Pl
     return _cells(key, total, places, quantities), waits_own.reshape(-1, 2, quantities)
 
 
+def _columns_and_times(table: OutcomeTable, scenario: int, values: Assumptions, rows: slice,
+                       measured: Measured) -> tuple[np.ndarray, np.ndarray]:
+    """Amounts and place of the time of some rows, few at a time, so that what is found on the way stays at hand."""
+    columns = np.empty((rows.stop - rows.start, 1 + len(COUNTED) + 2 * len(measured.timed)))
+    times = np.empty(len(columns), dtype=np.int8)
+    for start in range(rows.start, rows.stop, FEW_ROWS):
+        stop = min(start + FEW_ROWS, rows.stop)
+        effect, at = consequences(table, scenario, values, slice(start, stop)), slice(start - rows.start, stop - rows.start)
+        times[at] = _times(effect)
+        for place, column in enumerate(_columns(effect, measured)):
+            columns[at, place] = column
+    return columns, times
+
+
 def _times(effect: Consequences) -> np.ndarray:
     """Place in WAITING from 1 on, 0 where nothing stays open, and beyond for repairs of own hours, (r,)."""
     own = ~np.isnan(effect.own_repair)
@@ -138,20 +153,22 @@ def _times(effect: Consequences) -> np.ndarray:
     return np.where(own & (effect.time == REPAIR_OFF), _OWN_REPAIR_OFF - 1, time) + 1
 
 
-def _columns(effect: Consequences, measured: Measured) -> np.ndarray:
-    """Amounts per event of some rows, (r, 1 + len(COUNTED) + 2 quantities), times left out."""
+def _columns(effect: Consequences, measured: Measured) -> list[np.ndarray | float]:
+    """Amounts per event of some rows, 1 + len(COUNTED) + 2 quantities of (r,), times left out."""
     parts = {id(t.amount): effect.waiting_and_switched(t.amount) for t in measured.timed}
     waiting, back = ([parts[id(t.amount)][k] if t.customer_class is None else
                       parts[id(t.amount)][k][:, t.customer_class] for t in measured.timed] for k in (0, 1))
     worth = measured.momentary_value
-    momentary = np.zeros(len(effect.opened)) if worth is None else effect.momentary_events(worth)
-    return np.column_stack([np.ones(len(effect.opened)), effect.actuators, effect.sustained(measured.customers),
-                            effect.momentary_events(measured.customers), momentary, *waiting, *back])
+    momentary = 0.0 if worth is None else effect.momentary_events(worth)
+    return [1.0, effect.actuators, effect.sustained(measured.customers), effect.momentary_events(measured.customers),
+            momentary, *waiting, *back]
 
 
 def _summed(at: np.ndarray, size: int, weight: np.ndarray, columns: np.ndarray, row: np.ndarray) -> np.ndarray:
-    """Sums of weight × columns[row] by `at`, (size, q)."""
-    return np.asarray(sparse.csr_array((weight, (at, row)), shape=(size, len(columns))) @ columns)
+    """Sums of weight × columns[row] by `at`, (size, q); row: ascending."""
+    starts = np.append(0, np.cumsum(np.bincount(row, minlength=len(columns)))).astype(np.int32)
+    by_row = sparse.csr_array((weight, at.astype(np.int32, copy=False), starts), shape=(len(columns), size))
+    return np.asarray(by_row.T @ columns)
 
 
 def _cells(key: np.ndarray, sums: np.ndarray, places: Places, quantities: int) -> Cells:
