@@ -139,7 +139,8 @@ def _columns_and_times(table: OutcomeTable, scenario: int, values: Assumptions, 
     times = np.empty(len(columns), dtype=np.int8)
     for start in range(rows.start, rows.stop, FEW_ROWS):
         stop = min(start + FEW_ROWS, rows.stop)
-        effect, at = consequences(table, scenario, values, slice(start, stop)), slice(start - rows.start, stop - rows.start)
+        effect = consequences(table, scenario, values, slice(start, stop))
+        at = slice(start - rows.start, stop - rows.start)
         times[at] = _times(effect)
         for place, column in enumerate(_columns(effect, measured)):
             columns[at, place] = column

@@ -6,48 +6,76 @@ larger, such as the whole network, their sums add.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import sparse
 
-from reliability.business.cells import Cells, Measured, Places, cells_of, places_of
+from reliability.business.cells import Cells, Measured, Places, Timed, cells_of, places_of
+from reliability.business.costs import INTERRUPTION, customers_by_class
 from reliability.business.factors import Factors, factor_entries, united
 from reliability.business.features import joined, matrices_of
 from reliability.business.own_hours import OwnHours, own_hours_of
 from reliability.faults.outcomes import OutcomeTable
+from reliability.indices.measures import amounts_of
+from reliability.network.quantities import quantity
+from reliability.network.tree import Network
+from reliability.schema.columns import CUSTOMER_CLASSES
 from reliability.schema.values import Assumptions
+from reliability.study.cost_table import CostTable
 
-ROWS_AT_ONCE = 500_000      # as many rows at least make a part; of one part the sums are those of the whole
+TIMED = {"customer_hours": "customers", "load_kwh": "load"}  # quantities whose hours count, and what they are made of
 
 
 @dataclass(frozen=True)
 class Summed:
-    """Sums of a table over units. factors, matrix, factor, price, own: see `closed_form.ClosedForm`."""
+    """Sums of a table over units: scenarios S; of the others see `closed_form.ClosedForm`."""
 
+    scenarios: int
     factors: Factors
     matrix: sparse.csr_array
     factor: np.ndarray
     price: np.ndarray
     own: OwnHours
+    timed: tuple[Timed, ...]
 
 
-def summed(table: OutcomeTable, values: Assumptions, unit: np.ndarray, measured: Measured, as_built: bool) -> Summed:
-    """Sums of a table by unit. values, as_built: see `closed_form`. unit: (n,) of each section, −1 to leave it out."""
-    units, quantities = int(unit.max(initial=0)) + 1, len(measured.timed)
-    factors, matrices, own = [], [], []
-    for part in in_parts(table):
-        found, entries = factor_entries(part, values)
-        places = places_of(part, found, entries, unit)
-        waits: list[np.ndarray] = []
-        cells = _cells(part, values, places, measured, waits)
-        matrices.append(matrices_of(cells, units, len(found.kinds), quantities, as_built))
-        own.append(own_hours_of(waits, places, units, as_built))
-        factors.append(found)
-    whole, index = united(factors)
-    of_own = [replace(one, factor=at[one.factor]) for one, at in zip(own, index, strict=True)]
-    return Summed(whole, *joined(matrices, index, len(whole.kinds), quantities), _one_behind_the_other(of_own))
+@dataclass(frozen=True)
+class _Part:
+    """Sums of a part: its factors, the matrix of each scenario, and own hours."""
+
+    factors: Factors
+    matrices: list[sparse.csr_array]
+    own: OwnHours
+
+
+def summed(tables: Iterable[OutcomeTable], values: Assumptions, names: Sequence[str], costs: CostTable,
+           unit: np.ndarray | None, as_built: bool) -> Summed:
+    """Sums of the parts of a table by unit; see `closed_form`. unit: (n,) of each section, −1 to leave it out."""
+    found: list[_Part] = []
+    measured: Measured | None = None
+    for part in tables:
+        if measured is None:
+            measured = measured_of(part.network, names, costs)
+            unit = np.zeros(len(part.network), dtype=np.int64) if unit is None else unit
+        found.append(_sums(part, values, unit, measured, as_built))
+        del part                                    # before the next one is made
+    if measured is None:
+        raise ValueError("a table has one part at the least")
+    whole, index = united([part.factors for part in found])
+    own = [replace(part.own, factor=at[part.own.factor]) for part, at in zip(found, index, strict=True)]
+    matrix, factor, price = joined([part.matrices for part in found], index, len(whole.kinds), len(measured.timed))
+    return Summed(len(found[0].matrices), whole, matrix, factor, price, _one_behind_the_other(own), measured.timed)
+
+
+def _sums(table: OutcomeTable, values: Assumptions, unit: np.ndarray, measured: Measured, as_built: bool) -> _Part:
+    factors, entries = factor_entries(table, values)
+    places, units = places_of(table, factors, entries, unit), int(unit.max(initial=0)) + 1
+    waits: list[np.ndarray] = []
+    matrices = matrices_of(_cells(table, values, places, measured, waits), units, len(factors.kinds),
+                           len(measured.timed), as_built)
+    return _Part(factors, matrices, own_hours_of(waits, places, units, as_built))
 
 
 def _cells(table: OutcomeTable, values: Assumptions, places: Places, measured: Measured,
@@ -59,18 +87,15 @@ def _cells(table: OutcomeTable, values: Assumptions, places: Places, measured: M
         yield cells
 
 
-def in_parts(table: OutcomeTable) -> Iterator[OutcomeTable]:
-    """The table by groups of neighbouring trees; the whole where it has few rows."""
-    if len(table) <= ROWS_AT_ONCE:
-        yield table
-        return
-    root = table.network.parent < 0
-    before = np.cumsum(np.append(0, np.bincount(table.section, minlength=len(root))))[:-1]
-    # sections stand tree by tree; a tree goes whole into the part in which it begins
-    part_of_tree = before[root] // ROWS_AT_ONCE
-    part = part_of_tree[np.cumsum(root) - 1].astype(np.int32)[table.section]
-    for number in np.unique(part_of_tree).tolist():
-        yield table.take(np.flatnonzero(part == number))
+def measured_of(network: Network, names: Sequence[str], costs: CostTable) -> Measured:
+    """What is summed for amounts by name."""
+    amounts = amounts_of(network)
+    timed = [Timed(name, amounts[what]) for name, what in TIMED.items() if name in names]
+    if INTERRUPTION not in names:
+        return Measured(amounts["customers"], None, tuple(timed))
+    by_class = customers_by_class(network)
+    timed += [Timed(INTERRUPTION, by_class, c) for c in range(len(CUSTOMER_CLASSES))]
+    return Measured(amounts["customers"], quantity(network, network.customers_by_class @ costs.momentary), tuple(timed))
 
 
 def _one_behind_the_other(parts: list[OwnHours]) -> OwnHours:

@@ -30,6 +30,7 @@ from reliability.schema.values import Assumptions, Drawn
 
 DEAD_TIMES = 3                     # a temporary fault clears in dead time 1, 2 or 3
 PERMANENT = 1 << DEAD_TIMES        # bits of `kinds`: 1, 2, 4 clearing in dead time 1, 2, 3; 8 permanent
+SECTIONS_AT_ONCE = 25_000          # of a part of a table that is only summed
 RATES_AT_ONCE = 100_000            # rows; more at a time would only take memory
 _Ends = tuple[np.ndarray, np.ndarray]   # (opened, openings), (S, r) each
 
@@ -83,11 +84,55 @@ def build_outcomes(model: Model, scenarios: Sequence[Scenario]) -> OutcomeTable:
 
     values: every assumption by key. scenarios: settled (`application.settle_scenarios`).
     """
-    network, values = model.network, model.values
+    (table,) = outcomes_in_parts(model, scenarios, None)
+    return table
+
+
+def outcomes_in_parts(model: Model, scenarios: Sequence[Scenario],
+                      sections: int | None = SECTIONS_AT_ONCE) -> Iterator[OutcomeTable]:
+    """Outcome table in parts of neighbouring trees that have so many sections at least, one after another.
+
+    Each has the rows of the whole that are of its sections, in their order. sections: None for the whole at once.
+    """
+    network = model.network
     protections = tuple(protection(model, s) for s in scenarios)
     recloser = np.stack([p.reclosing_device for p in protections])
     hears_ground = _hears_ground(network, protections, recloser)
-    columns = _columns(model, protections, recloser, hears_ground)
+    races = coordination(model, protections)
+    places = split_places(model, protections, races)
+    for start, stop in _bounds(network, sections or len(network)):
+        here = slice(*np.searchsorted(places.section, [start, stop]).tolist())
+        some = Places(places.section[here], places.width[here], places.current_a[here])
+        yield _table(model, scenarios, _Found(protections, recloser, hears_ground, races), some)
+
+
+def _bounds(network: Network, sections: int) -> Iterator[tuple[int, int]]:
+    """Bounds of groups of trees, which stand one behind the other, with so many sections at least."""
+    roots, start = np.flatnonzero(network.parent < 0), 0
+    while True:
+        later = roots[roots >= start + sections]
+        stop = int(later[0]) if later.size else len(network)
+        yield start, stop
+        if stop == len(network):
+            return
+        start = stop
+
+
+@dataclass(frozen=True)
+class _Found:
+    """What is found once for a network, whatever part of it is looked at."""
+
+    protections: tuple[Protection, ...]
+    recloser: np.ndarray
+    hears_ground: np.ndarray
+    races: Coordination
+
+
+def _table(model: Model, scenarios: Sequence[Scenario], found: _Found, places: Places) -> OutcomeTable:
+    """The table of some places."""
+    network, values, protections = model.network, model.values, found.protections
+    hears_ground, recloser = found.hears_ground, found.recloser
+    columns = _columns(model, found, places)
     section, kinds, width, tally, part, off_from, off_to, off, opened, openings = columns
     table = OutcomeTable(network, tuple(scenarios), protections, section, kinds, width, tally.T, part, off_from, off_to,
                          off, hears_ground, opened, openings, recloser)
@@ -95,18 +140,15 @@ def build_outcomes(model: Model, scenarios: Sequence[Scenario]) -> OutcomeTable:
     return table if happens.all() else table.take(np.flatnonzero(happens))
 
 
-def _columns(model: Model, protections: Sequence[Protection], recloser: np.ndarray,
-             hears_ground: np.ndarray) -> list[np.ndarray]:
+def _columns(model: Model, found: _Found, places: Places) -> list[np.ndarray]:
     """Columns of the table (last axis: rows), from `section` on."""
-    network, values = model.network, model.values
-    races = coordination(model, protections)
-    places = split_places(model, protections, races)
-    chains = walk_chains(network, protections, races, places, values)
-    part, row = parts_of_rows(network, np.any(hears_ground, axis=0), places.section[chains.place])
+    network, values, protections, recloser = model.network, model.values, found.protections, found.recloser
+    chains = walk_chains(network, protections, found.races, places, values)
+    part, row = parts_of_rows(network, np.any(found.hears_ground, axis=0), places.section[chains.place])
     chains = chains.take(row) if len(row) > len(chains.place) else chains
     states = states_of_rows(protections, recloser, values, places.section[chains.place])
 
-    faults = _Faults(protections, recloser, races, places, chains, part, states)
+    faults = _Faults(protections, recloser, found.races, places, chains, part, states)
     one_fast = int(values["reclosing_off_trip"] == FAST)
     pieces: list[list[np.ndarray]] = []
     for level in states.levels():
@@ -154,8 +196,8 @@ def _rows(faults: _Faults, level: int, off: np.ndarray, one_fast: int) -> Iterat
     low, high = faults.states.bounds(level)
     for kinds, index, opened, openings in _merged_kinds(
             [resolve_sequence(chains, backups, clearing) for clearing in (1, 2, 3, NEVER)]):
-        yield (section[index].astype(np.int32), np.full(len(index), kinds, dtype=np.int8), places.width[chains.place[index]],
-               chains.tally[index].T, part[index], low[index], high[index], off[:, index],
+        yield (section[index].astype(np.int32), np.full(len(index), kinds, dtype=np.int8),
+               places.width[chains.place[index]], chains.tally[index].T, part[index], low[index], high[index], off[:, index],
                opened[:, index], openings[:, index])
 
 

@@ -19,7 +19,7 @@ def packed(columns: Sequence[np.ndarray]) -> np.ndarray:
 
 
 def distinct(key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(distinct numbers from 0 on, ascending, index of each into them), without sorting where they are not far apart."""
+    """(distinct numbers from 0 on, ascending, index of each into them), not sorted where they are not far apart."""
     most = int(key.max(initial=0))
     if most > SPARSE * (len(key) + SPARSE):
         found, at = np.unique(key, return_inverse=True)
