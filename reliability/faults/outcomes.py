@@ -197,8 +197,8 @@ def _rows(faults: _Faults, level: int, off: np.ndarray, one_fast: int) -> Iterat
     for kinds, index, opened, openings in _merged_kinds(
             [resolve_sequence(chains, backups, clearing) for clearing in (1, 2, 3, NEVER)]):
         yield (section[index].astype(np.int32), np.full(len(index), kinds, dtype=np.int8),
-               places.width[chains.place[index]], chains.tally[index].T, part[index], low[index], high[index], off[:, index],
-               opened[:, index], openings[:, index])
+               places.width[chains.place[index]], chains.tally[index].T, part[index], low[index], high[index],
+               off[:, index], opened[:, index], openings[:, index])
 
 
 def _operations(of: Protection, recloser: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
