@@ -231,10 +231,14 @@ def test_no_customers_no_money_for_indices():
 def test_sums_of_parts_are_those_of_the_whole(by_lateral):
     """Own rates, fractions and hours; parts of one tree each, whose factors are not all the same."""
     study = own_values(150)
-    network, values = study.network, study.values
+    own, values = study.network.column["temporary_fraction"], study.values
+    # the first tree states no fraction, the others one everywhere
+    network = study.network.with_columns({"temporary_fraction": np.where(np.arange(150) < 50, np.nan,
+                                                                         np.nan_to_num(own, nan=0.7))})
+    model = Model(network, values)
     unit = np.where(network.unit >= 0, network.unit, 0) if by_lateral else None
     whole, parts = (closed_form(table, values, COSTS, NAMES, unit, as_built=True) for table in (
-        build_outcomes(study.model, S3), outcomes_in_parts(study.model, S3, 1)))
+        build_outcomes(model, S3), outcomes_in_parts(model, S3, 1)))
     worth = dict.fromkeys(AMOUNTS, 1.0)
     walks = values_of_trials(values, {"patrol_hours": np.array([0.5, 2.0, 4.0])})
     assert np.any(np.diff(whole.own.hours))
