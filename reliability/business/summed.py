@@ -56,10 +56,9 @@ def summed(tables: Iterable[OutcomeTable], values: Assumptions, names: Sequence[
     found: list[_Part] = []
     measured: Measured | None = None
     for part in tables:
-        if measured is None:
-            measured = measured_of(part.network, names, costs)
-            unit = np.zeros(len(part.network), dtype=np.int64) if unit is None else unit
-        found.append(_sums(part, values, unit, measured, as_built))
+        measured = measured_of(part.network, names, costs) if measured is None else measured
+        of_section = np.zeros(len(part.network), dtype=np.int64) if unit is None else unit
+        found.append(_sums(part, values, of_section, measured, as_built))
         del part                                    # before the next one is made
     if measured is None:
         raise ValueError("a table has one part at the least")
@@ -101,6 +100,6 @@ def measured_of(network: Network, names: Sequence[str], costs: CostTable) -> Mea
 def _one_behind_the_other(parts: list[OwnHours]) -> OwnHours:
     if len(parts) == 1:
         return parts[0]
-    columns = (np.concatenate([getattr(part, name) for part in parts])
-               for name in ("unit", "factor", "walked", "hours", "amount"))
-    return OwnHours(*columns, parts[0].stated)
+    unit, factor, walked, hours, amount = (np.concatenate([getattr(part, name) for part in parts])
+                                           for name in ("unit", "factor", "walked", "hours", "amount"))
+    return OwnHours(unit, factor, walked, hours, amount, parts[0].stated)

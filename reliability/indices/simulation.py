@@ -249,7 +249,7 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> _Chunk:
         return np.repeat(np.broadcast_to(drawn_, trials), years)
 
     for block, sums_of in zip(prepared.blocks, run.workers.in_order(tasks, small=True), strict=True):
-        for each, sums in zip(_coefficients_of(block) or (sums.of for sums in sums_of), sums_of, strict=True):
+        for each, sums in zip(_coefficients_of(block) or [s.of for s in sums_of if s.of], sums_of, strict=True):
             _add(totals, each, sums, scale)
         run.report.block_done()
     return draws, {name: total.reshape(-1, trials, years) for name, total in totals.items()}
@@ -322,7 +322,9 @@ def _tasks(prepared: _Prepared, sent: Sequence[Any], multipliers: Sequence[np.nd
 
 def _simulated(block: Block | LateBlock, weights: YearWeights, times: Times,
                seed: np.random.SeedSequence) -> list[Sums]:
-    return [(simulate_late if isinstance(block, LateBlock) else simulate_block)(block, weights, times, seed)]
+    if isinstance(block, LateBlock):
+        return [simulate_late(block, weights, times, seed)]
+    return [simulate_block(block, weights, times, seed)]
 
 
 def needs_own_tables(inputs: SimulationInput) -> bool:
