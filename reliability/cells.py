@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import os
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
 import pandas as pd
@@ -16,6 +17,8 @@ FORMULA_STARTS = (*_SIGNS, "\t", "\r", "\n")
 # Where a spreadsheet may cut a cell in two: at the separator that its country or its user has chosen, whatever ours is,
 # and at an end of line where it does not look at quotation marks.
 _SPLIT = re.compile(rf"""([,;|\t\r\n]["']*)(?=[{re.escape(_SIGNS)}])""")
+EMPTY = '""'
+ROWS_AT_ONCE = 20_000
 
 
 def safe_text(cell: object) -> object:
@@ -31,10 +34,17 @@ def csv_text(frame: pd.DataFrame) -> str:
 
     What does not exist is an empty cell, an infinite number too.
     """
-    columns = [[_written(safe_text(name)), *_written_column(frame.iloc[:, i])] for i, name in enumerate(frame.columns)]
+    if not len(frame.columns):
+        return ""
+    heading = ",".join(_written(safe_text(name)) for name in frame.columns) or EMPTY
+    return "".join([f"{heading}\n", *_lines(frame)])
+
+
+def _lines(frame: pd.DataFrame) -> Iterator[str]:
+    """The rows of a table as lines of CSV."""
+    columns = [_written_column(frame.iloc[:, i]) for i in range(len(frame.columns))]
     # a line of one column that is empty would be no record at all
-    lines = [",".join(cells) or '""' for cells in zip(*columns, strict=True)]
-    return "".join(f"{line}\n" for line in lines)
+    return (f"{','.join(cells) or EMPTY}\n" for cells in zip(*columns, strict=True))
 
 
 def _written_column(column: pd.Series) -> list[str]:
@@ -54,5 +64,8 @@ def _written(cell: object) -> str:
 
 
 def write_csv(frame: pd.DataFrame, path: str | os.PathLike[str]) -> None:
-    """Write `csv_text` of a table to a file, UTF-8."""
-    Path(path).write_text(csv_text(frame), encoding="utf-8", newline="")
+    """Write `csv_text` of a table to a file, UTF-8; so many rows at a time, as cells as text take much memory."""
+    with Path(path).open("w", encoding="utf-8", newline="") as file:
+        file.write(csv_text(frame.iloc[:0]))
+        for start in range(0, len(frame), ROWS_AT_ONCE):
+            file.writelines(_lines(frame.iloc[start:start + ROWS_AT_ONCE]))

@@ -35,6 +35,7 @@ from reliability.history.rates import check_rates
 from reliability.indices.expected import Expected, expected_values, feeder_indices
 from reliability.indices.progress import Progress
 from reliability.indices.simulation import SimulationInput, simulate
+from reliability.memory import give_back
 from reliability.network.application import ApplicationChecks, check_laterals, settle_scenarios
 from reliability.network.model import Model
 from reliability.results import Plan, Results
@@ -240,25 +241,31 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
         rated = with_rates(study, records, None if learning is None or stated else learning.result())
         on_stage("choice of laterals")
         decision = decide(rated)
+        give_back()
         on_stage("expected values")
         results = expect(with_alternatives(rated, decision))
         values = results.study.values
         learned = learning.result if learning is not None else lambda: None
+        give_back()
         known = decision, decision.options, results.study, results.table, results.network
         recorded = meanwhile(lambda: _recorded(study, results, decision, records, learned), *known)
         planned = meanwhile(lambda: _planned(results, decision, within), *known)
         on_stage("simulation")
         simulated = simulate(
-            simulation_input(results), seed=values["seed"] if seed is None else seed,
+            replace(simulation_input(results), known=results.table), seed=values["seed"] if seed is None else seed,
             trials=values["trials"] if trials is None else trials,
             executor=who.executor, workers=who.at_once, on_progress=on_progress,
         )
         if who.forks:                               # others plan and read records meanwhile
             results.find_of_expected()
+        give_back()
         on_stage("history")
         history, at_records = recorded.result()
         on_stage("frontier and drivers")
-        return results.with_parts(simulated, replace(planned.result(), calibrated=at_records), history)
+        whole = results.with_parts(simulated, replace(planned.result(), calibrated=at_records), history)
+        decision.options.effects.forget()           # large, and no document asks for them
+        give_back()
+        return whole
 
 
 def _recorded(study: Study, results: Results, decision: Decision, records: Records | None,

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from reliability import cells
 from reliability.cells import csv_text, safe_text, write_csv
 
 LIVE = ['=HYPERLINK("x")', "+1-1", "-2", "@SUM(A1)", "＝1", "\t1", "\r1", "\n1"]
@@ -91,3 +92,11 @@ def test_the_file_is_utf_8_with_plain_line_ends(tmp_path):
     path = tmp_path / "out.csv"
     write_csv(pd.DataFrame({"name": ["Ω", "=1\r\nx"]}), path)
     assert path.read_bytes() == "\"name\"\n\"Ω\"\n\"'=1\r\nx\"\n".encode()
+
+
+def test_a_file_written_in_parts_is_the_table(tmp_path, monkeypatch):
+    frame = pd.DataFrame({"=id": [f"-{k}" for k in range(7)], "n": np.arange(7.0)})
+    for rows in (1, 3, 7, 100):
+        monkeypatch.setattr(cells, "ROWS_AT_ONCE", rows)
+        write_csv(frame, tmp_path / "t.csv")
+        assert (tmp_path / "t.csv").read_text(encoding="utf-8") == csv_text(frame)

@@ -13,6 +13,7 @@ from scipy import sparse
 from reliability.business.factors import Entries, Factors
 from reliability.faults.consequences import CALLOUT_AFTER, Consequences, consequences
 from reliability.faults.outcomes import PERMANENT, OutcomeTable
+from reliability.faults.packed import distinct
 from reliability.faults.times import REPAIR, REPAIR_OFF, SWITCHING, SWITCHING_OFF, WAITING, Term
 from reliability.indices.expected import ROWS_AT_ONCE
 from reliability.network.quantities import Quantity
@@ -22,9 +23,9 @@ COUNTED = ("actuators", "ci", "momentary_events", "momentary_value")
 # Times that something may wait, of the study; what waits a section's own hours is in `OwnHours`.
 TERMS: tuple[Term, ...] = tuple(Term(name) for name in (*WAITING, SWITCHING, SWITCHING_OFF))
 AT_SWITCHING, AT_SWITCHING_OFF = len(WAITING), len(WAITING) + 1
+FEW_ROWS = 20_000
 _TIMES = len(WAITING) + 3           # places in WAITING from −1 on, and two for repairs of own hours
 _OWN_REPAIR, _OWN_REPAIR_OFF = len(WAITING) + 1, len(WAITING) + 2
-SPARSE = 16                         # so many times as far apart as they are many, numbers are sorted
 
 
 @dataclass(frozen=True)
@@ -91,15 +92,16 @@ class Places:
 def places_of(table: OutcomeTable, factors: Factors, entries: Entries, unit: np.ndarray) -> Places:
     """Places of the entries of a table, entries being by row. unit: (n,) of each section, −1 for what is left out."""
     inside = unit[table.section[entries.row]] >= 0
-    row, weight, factor = (column[inside] for column in (entries.row, entries.weight, entries.factor))
+    row, weight, factor = (column if inside.all() else column[inside]
+                           for column in (entries.row, entries.weight, entries.factor))
     size, section = max(len(factors.kinds), 1), table.section[row]
-    pairs, place = _distinct(unit[section] * size + factor)
+    pairs, place = distinct(unit[section] * size + factor)
     hours = table.network.column["repair_hours"]
     stated = np.unique(hours[~np.isnan(hours)])
     waits = np.flatnonzero(~np.isnan(hours[section]) & (table.kinds[row] == PERMANENT))
     each = max(len(stated), 1)
-    times, own_time = _distinct(place[waits] * each + np.searchsorted(stated, hours[section[waits]]))
-    own = np.full(len(row), -1)
+    times, own_time = distinct(place[waits].astype(np.int64) * each + np.searchsorted(stated, hours[section[waits]]))
+    own = np.full(len(row), -1, dtype=np.int32)
     own[waits] = own_time
     return Places(row, weight, place, pairs // size, pairs % size, own, times // each, times % each, stated)
 
@@ -113,10 +115,10 @@ def cells_of(table: OutcomeTable, scenario: int, values: Assumptions, places: Pl
     for start in range(0, max(len(table), 1), ROWS_AT_ONCE):
         part = slice(start, min(start + ROWS_AT_ONCE, len(table)))
         at = slice(*np.searchsorted(places.row, [part.start, part.stop]).tolist())
-        effect = consequences(table, scenario, values, part)
-        columns, row, weight = _columns(effect, measured), places.row[at] - part.start, places.weight[at]
-        time = _times(effect)[row]
-        key, found = _distinct(places.place[at] * _TIMES + time)
+        columns, times = _columns_and_times(table, scenario, values, part, measured)
+        row, weight = places.row[at] - np.int32(part.start), places.weight[at]
+        time = times[row]
+        key, found = distinct(places.place[at].astype(np.int64) * _TIMES + time)
         keys.append(key)
         sums.append(_summed(found, len(key), weight, columns, row))
         own = np.flatnonzero(time >= _OWN_REPAIR)
@@ -125,9 +127,24 @@ def cells_of(table: OutcomeTable, scenario: int, values: Assumptions, places: Pl
         waits_own += _summed(which, len(waits_own), weight[own], waiting, row[own])
     key, total = keys[0], sums[0]
     if len(keys) > 1:
-        key, at_key = _distinct(np.concatenate(keys))
+        key, at_key = distinct(np.concatenate(keys))
         total = _summed(at_key, len(key), np.ones(len(at_key)), np.concatenate(sums), np.arange(len(at_key)))
     return _cells(key, total, places, quantities), waits_own.reshape(-1, 2, quantities)
+
+
+def _columns_and_times(table: OutcomeTable, scenario: int, values: Assumptions, rows: slice,
+                       measured: Measured) -> tuple[np.ndarray, np.ndarray]:
+    """Amounts and place of the time of some rows, few at a time, so that what is found on the way stays at hand."""
+    columns = np.empty((rows.stop - rows.start, 1 + len(COUNTED) + 2 * len(measured.timed)))
+    times = np.empty(len(columns), dtype=np.int8)
+    for start in range(rows.start, rows.stop, FEW_ROWS):
+        stop = min(start + FEW_ROWS, rows.stop)
+        effect = consequences(table, scenario, values, slice(start, stop))
+        at = slice(start - rows.start, stop - rows.start)
+        times[at] = _times(effect)
+        for place, column in enumerate(_columns(effect, measured)):
+            columns[at, place] = column
+    return columns, times
 
 
 def _times(effect: Consequences) -> np.ndarray:
@@ -137,34 +154,22 @@ def _times(effect: Consequences) -> np.ndarray:
     return np.where(own & (effect.time == REPAIR_OFF), _OWN_REPAIR_OFF - 1, time) + 1
 
 
-def _columns(effect: Consequences, measured: Measured) -> np.ndarray:
-    """Amounts per event of some rows, (r, 1 + len(COUNTED) + 2 quantities), times left out."""
+def _columns(effect: Consequences, measured: Measured) -> list[np.ndarray | float]:
+    """Amounts per event of some rows, 1 + len(COUNTED) + 2 quantities of (r,), times left out."""
     parts = {id(t.amount): effect.waiting_and_switched(t.amount) for t in measured.timed}
     waiting, back = ([parts[id(t.amount)][k] if t.customer_class is None else
                       parts[id(t.amount)][k][:, t.customer_class] for t in measured.timed] for k in (0, 1))
     worth = measured.momentary_value
-    momentary = np.zeros(len(effect.opened)) if worth is None else effect.momentary_events(worth)
-    return np.column_stack([np.ones(len(effect.opened)), effect.actuators, effect.sustained(measured.customers),
-                            effect.momentary_events(measured.customers), momentary, *waiting, *back])
+    momentary = 0.0 if worth is None else effect.momentary_events(worth)
+    return [1.0, effect.actuators, effect.sustained(measured.customers), effect.momentary_events(measured.customers),
+            momentary, *waiting, *back]
 
 
 def _summed(at: np.ndarray, size: int, weight: np.ndarray, columns: np.ndarray, row: np.ndarray) -> np.ndarray:
-    """Sums of weight × columns[row] by `at`, (size, q)."""
-    return np.asarray(sparse.csr_array((weight, (at, row)), shape=(size, len(columns))) @ columns)
-
-
-def _distinct(key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(distinct numbers, ascending, index of each into them), without sorting where they are not far apart."""
-    most = int(key.max(initial=0))
-    if most > SPARSE * (len(key) + SPARSE):
-        distinct, at = np.unique(key, return_inverse=True)
-        return distinct, at.ravel()
-    occurs = np.zeros(most + 1, dtype=bool)
-    occurs[key] = True
-    distinct = np.flatnonzero(occurs)
-    place = np.empty(most + 1, dtype=np.int32)  # read only where something occurs
-    place[distinct] = np.arange(len(distinct))
-    return distinct, place[key].astype(np.int64)
+    """Sums of weight × columns[row] by `at`, (size, q); row: ascending."""
+    starts = np.append(0, np.cumsum(np.bincount(row, minlength=len(columns)))).astype(np.int32)
+    by_row = sparse.csr_array((weight, at.astype(np.int32, copy=False), starts), shape=(len(columns), size))
+    return np.asarray(by_row.T @ columns)
 
 
 def _cells(key: np.ndarray, sums: np.ndarray, places: Places, quantities: int) -> Cells:

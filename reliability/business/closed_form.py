@@ -7,24 +7,22 @@ what a scenario does not change drops out.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy import sparse
 
-from reliability.business.cells import TERMS, Measured, Timed, cells_of, places_of
-from reliability.business.costs import INTERRUPTION, MOMENTARY_FACTOR, SOCIETY, customers_by_class
-from reliability.business.factors import Factors, columns_of, factor_entries
-from reliability.business.features import PLAIN, matrix_of
-from reliability.business.own_hours import OwnHours, own_hours_of
+from reliability.business.cells import TERMS, Timed
+from reliability.business.costs import INTERRUPTION, MOMENTARY_FACTOR, SOCIETY
+from reliability.business.factors import Factors, columns_of
+from reliability.business.features import PLAIN
+from reliability.business.own_hours import OwnHours
+from reliability.business.summed import TIMED, summed
 from reliability.business.unit_costs import mean_unit_costs
 from reliability.faults.outcomes import OutcomeTable
 from reliability.faults.times import SWITCHING_OFF, Term, hours_of
 from reliability.indices.draws import alike_draws, count_draws, some_draws
-from reliability.indices.measures import amounts_of
-from reliability.network.quantities import quantity
-from reliability.network.tree import Network
 from reliability.schema.columns import CUSTOMER_CLASSES
 from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn
 from reliability.study.cost_table import CostTable
@@ -34,7 +32,6 @@ Relative = tuple[np.ndarray, np.ndarray]
 NUMBERS_AT_ONCE = 4_000_000
 CV = "cv"
 FEW_OUTPUTS = 64            # a matrix of so many is dense
-TIMED = {"customer_hours": "customers", "load_kwh": "load"}  # quantities whose hours count, and what they are made of
 
 
 @dataclass(frozen=True)
@@ -128,42 +125,23 @@ class ClosedForm:
         return np.column_stack([hours if t.customer_class is None else cost[:, t.customer_class] for t in self.timed])
 
 
-def closed_form(table: OutcomeTable, values: Assumptions, costs: CostTable, names: Sequence[str],
-                unit: np.ndarray | None = None, *, as_built: bool = False) -> ClosedForm:
-    """Sums of a table.
+def closed_form(table: OutcomeTable | Iterable[OutcomeTable], values: Assumptions, costs: CostTable,
+                names: Sequence[str], unit: np.ndarray | None = None, *, as_built: bool = False) -> ClosedForm:
+    """Sums of a table, whole or in its parts by groups of trees.
 
     values: those of the table where they change what protection does. names: of `costs.AMOUNTS`, those timed that are
     wanted. unit: (n,) of each section, −1 for what is left out; the network is one if None. as_built: whether the
     amounts of the first scenario are wanted too, else they are 0.
     """
-    network = table.network
-    unit = np.zeros(len(network), dtype=np.int64) if unit is None else unit
-    measured = measured_of(network, names, costs)
-    factors, entries = factor_entries(table, values)
-    places = places_of(table, factors, entries, unit)
-    sums = [cells_of(table, s, values, places, measured) for s in range(len(table.scenarios))]
-    units, scenarios = int(unit.max(initial=0)) + 1, len(sums)
-    matrix, factor, price = matrix_of([cells for cells, _ in sums], units, len(factors.kinds), len(measured.timed),
-                                      as_built)
-    own = own_hours_of([own for _, own in sums], places, units, as_built)
-    return ClosedForm(scenarios, units, factors, matrix.toarray() if scenarios * units <= FEW_OUTPUTS else matrix,
-                      factor, price, own, measured.timed, costs)
+    sums = summed([table] if isinstance(table, OutcomeTable) else table, values, names, costs, unit, as_built)
+    matrix = sums.matrix.toarray() if sums.matrix.shape[0] <= FEW_OUTPUTS else sums.matrix
+    return ClosedForm(sums.scenarios, sums.matrix.shape[0] // sums.scenarios, sums.factors, matrix, sums.factor,
+                      sums.price, sums.own, sums.timed, costs)
 
 
 def timed_names(values: Assumptions) -> tuple[str, ...]:
     """Names of the timed amounts that have a price in the perspective of the values."""
     return (INTERRUPTION,) if values["perspective"] == SOCIETY else tuple(TIMED)
-
-
-def measured_of(network: Network, names: Sequence[str], costs: CostTable) -> Measured:
-    """What is summed for amounts by name."""
-    amounts = amounts_of(network)
-    timed = [Timed(name, amounts[what]) for name, what in TIMED.items() if name in names]
-    if INTERRUPTION not in names:
-        return Measured(amounts["customers"], None, tuple(timed))
-    by_class = customers_by_class(network)
-    timed += [Timed(INTERRUPTION, by_class, c) for c in range(len(CUSTOMER_CLASSES))]
-    return Measured(amounts["customers"], quantity(network, network.customers_by_class @ costs.momentary), tuple(timed))
 
 
 def _by_price(factors: np.ndarray, prices: np.ndarray, matrix: np.ndarray, factor: np.ndarray,

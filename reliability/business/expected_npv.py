@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from reliability.business.cashflow import capital_of, present_worth
+from reliability.business.cashflow import present_worth
 from reliability.business.closed_form import timed_names
 from reliability.business.costs import unit_worth
 from reliability.business.forms import ClosedForms
@@ -44,9 +44,8 @@ class ExpectedNpv:
         """The net present values, (K, S)."""
         network = self.model.network
         result = np.zeros((count_draws(values), len(self.scenarios)))
-        for at, some, form, protections in self._forms.of(values):
+        for at, some, form, capital in self._forms.of(values):
             saving = form.amounts(some, unit_worth(some, float(network.customers.sum())))[:, :, 0]
-            capital = [capital_of(network, p, protections[0]) for p in protections]
             worth = [present_worth(some, s, c.cost(some), c.inspection(some))
                      for s, c in zip(saving.T, capital, strict=True)]
             result[at] = np.column_stack(np.broadcast_arrays(*worth))

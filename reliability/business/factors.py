@@ -15,6 +15,7 @@ import numpy as np
 
 from reliability.faults.chains import pattern_probability
 from reliability.faults.outcomes import DEAD_TIMES, PERMANENT, OutcomeTable, kind_probability
+from reliability.faults.packed import distinct, packed
 from reliability.faults.parts import part_probability
 from reliability.faults.states import STUDY
 from reliability.network.rates import line_rate_parts
@@ -22,6 +23,7 @@ from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn, dr
 
 AS_STATED, OFF, ON = range(3)  # faults in a share that is a number, with reclosing off by the study's share, on by it
 HALF = 0.5
+ROWS_AT_ONCE = 500_000       # so that memory stays bounded
 # Values at which every class of fault can happen that can at any.
 EVERYTHING: dict[str, object] = {
     "line_fault_rate_per_km": 1.0, "temporary_fraction": HALF, "clearing_shares": (1.0 / DEAD_TIMES,) * DEAD_TIMES,
@@ -67,6 +69,17 @@ class Factors:
         return columns_of(shared + own)[:, code.ravel() + len(kinds) * self.own_fraction]
 
 
+def united(parts: Sequence[Factors]) -> tuple[Factors, list[np.ndarray]]:
+    """All factors of some parts, each once, and for each part which of all its own are."""
+    names = ("kinds", "own_fraction", "tally", "state", "by_length")
+    whole = Factors(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
+    found, index = distinct(packed([whole.kinds, whole.own_fraction, *whole.tally.T, whole.state, whole.by_length]))
+    some = np.empty(len(found), dtype=np.int64)     # a place of each
+    some[index] = np.arange(len(index))
+    ends = np.cumsum([len(part.kinds) for part in parts])
+    return Factors(*(getattr(whole, name)[some] for name in names)), np.split(index, ends[:-1])
+
+
 @dataclass(frozen=True)
 class Entries:
     """Rows of an outcome table by what multiplies them, arrays (e,).
@@ -85,42 +98,44 @@ def factor_entries(table: OutcomeTable, values: Assumptions) -> tuple[Factors, E
 
     values: those of the table where they change what protection does, any others elsewhere.
     """
-    section, permanent = table.section, table.kinds == PERMANENT
+    parts = [_entries_of(table, values, slice(start, start + ROWS_AT_ONCE))
+             for start in range(0, max(len(table), 1), ROWS_AT_ONCE)]
+    row, states, lengths, weight = (np.concatenate(column) for column in zip(*parts, strict=True))
+    own_fraction = ~np.isnan(table.network.column["temporary_fraction"])[table.section]
+    _, factor = distinct(packed([table.kinds[row], own_fraction[row], *(tally[row] for tally in table.tally.T), states,
+                                 lengths]))
+    some = np.empty(int(factor.max(initial=-1)) + 1, dtype=np.int64)    # an entry of each
+    some[factor] = np.arange(len(factor))
+    at = row[some]
+    factors = Factors(table.kinds[at], own_fraction[at], table.tally[at], states[some], lengths[some])
+    return factors, Entries(row, factor, weight)
+
+
+def _entries_of(table: OutcomeTable, values: Assumptions,
+                part: slice) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """(row, state, whether the study's line fault rate multiplies it, weight) of the entries of some rows, by row."""
+    section, permanent = table.section[part], table.kinds[part] == PERMANENT
     own = table.network.column["temporary_fraction"][section]
-    own_fraction = ~np.isnan(own)
-    share = np.where(own_fraction, np.where(permanent, 1.0 - own, own), 1.0)
-    share = share * table.width * part_probability(table.part, values)
+    share = np.where(np.isnan(own), 1.0, np.where(permanent, 1.0 - own, own))
+    share = share * table.width[part] * part_probability(table.part[part], values)
     pieces = []
-    for state, width in _states(table):
+    for state, width in _states(table.off_from[part], table.off_to[part]):
         for by_length, rate in enumerate(line_rate_parts(table.network)):
             weight = share * width * rate[section]
             rows = np.flatnonzero(weight)
-            pieces.append((rows, np.full(len(rows), state), np.full(len(rows), by_length == 1), weight[rows]))
+            pieces.append((rows, np.full(len(rows), state, dtype=np.int8), np.full(len(rows), by_length == 1),
+                           weight[rows]))
     row, states, lengths, weight = (np.concatenate(column) for column in zip(*pieces, strict=True))
     order = np.argsort(row, kind="stable")
-    row, states, lengths, weight = row[order], states[order], lengths[order], weight[order]
-    key = _packed([table.kinds[row], own_fraction[row], *table.tally[row].T, states, lengths])
-    _, first, factor = np.unique(key, return_index=True, return_inverse=True)
-    at = row[first]
-    factors = Factors(table.kinds[at], own_fraction[at], table.tally[at], states[first], lengths[first])
-    return factors, Entries(row, factor.ravel(), weight)
+    return ((row[order] + part.start).astype(np.int32), states[order], lengths[order], weight[order])
 
 
-def _states(table: OutcomeTable) -> Iterator[tuple[int, np.ndarray]]:
+def _states(start: np.ndarray, stop: np.ndarray) -> Iterator[tuple[int, np.ndarray]]:
     """(state, its multiple in the share of faults of each row, (r,)): together the stretch between the row's cuts."""
-    start, stop = table.off_from, table.off_to
     to_study, from_study = stop == STUDY, start == STUDY
     yield OFF, to_study.astype(float)
     yield ON, from_study.astype(float)
     yield AS_STATED, np.where(to_study, 0.0, stop) - np.where(from_study, 1.0, start)
-
-
-def _packed(columns: list[np.ndarray]) -> np.ndarray:
-    """One number for each distinct row of columns of small whole numbers."""
-    key = np.zeros(len(columns[0]), dtype=np.int64)
-    for column in columns:
-        key = key * (int(column.max(initial=0)) + 1) + column
-    return key
 
 
 def columns_of(parts: Sequence[Drawn]) -> np.ndarray:

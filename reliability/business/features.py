@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 from scipy import sparse
@@ -13,39 +13,80 @@ from reliability.faults.consequences import CALLOUTS, NO_CALLOUT
 PLAIN = (*CALLOUTS, *COUNTED)  # prices of what is counted; one for each time of each quantity follows
 
 
-def matrix_of(sums: Sequence[Cells], units: int, factors: int, quantities: int,
-              as_built: bool) -> tuple[sparse.csr_array, np.ndarray, np.ndarray]:
-    """(sums of each scenario less those of the first's, (o, f), factor, price) of the features that matter, (f,) each.
+def prices_of(quantities: int) -> int:
+    """How many prices there are where so many quantities are timed."""
+    return len(PLAIN) + quantities * len(TERMS)
+
+
+def matrices_of(sums: Iterable[Cells], units: int, factors: int, quantities: int,
+                as_built: bool) -> list[sparse.csr_array]:
+    """Sums of each scenario less those of the first's, (units, factors × prices) each; scenarios one after another.
 
     as_built: whether the sums of the first scenario are wanted too, else they are left out.
     """
-    prices = len(PLAIN) + quantities * len(TERMS)
-    each = [_matrix(cells, units, factors, prices) for cells in sums]
-    first = each[0] if as_built else sparse.csr_array(each[0].shape)
-    matrix = sparse.csr_array(sparse.vstack([first, *(each[0] - other for other in each[1:])], format="csr"))
-    used = np.flatnonzero(np.bincount(matrix.indices, minlength=factors * prices))
-    place = np.zeros(factors * prices, dtype=matrix.indices.dtype)
-    place[used] = np.arange(len(used))
-    small = sparse.csr_array((matrix.data, place[matrix.indices], matrix.indptr), shape=(matrix.shape[0], len(used)))
-    return small, used // prices, used % prices
+    prices, found = prices_of(quantities), []
+    each = (_matrix(cells, units, factors, prices) for cells in sums)
+    first = next(each)
+    found.append(first if as_built else sparse.csr_array(first.shape))
+    found += [first - other for other in each]
+    return found
+
+
+def joined(parts: Sequence[list[sparse.csr_array]], factor: Sequence[np.ndarray], factors: int,
+           quantities: int) -> tuple[sparse.csr_array, np.ndarray, np.ndarray]:
+    """(sums, (o, f), factor, price) of the features that matter, (f,) each, from the matrices of parts of a table.
+
+    parts: those of each scenario, one below the other in what is found; used up. factor: of each part, which of all
+    factors its own are.
+    """
+    prices, scenarios, units = prices_of(quantities), len(parts[0]), parts[0][0].shape[0]
+    counts = np.concatenate([sum(np.diff(part[s].indptr) for part in parts) for s in range(scenarios)])
+    ends = np.cumsum(np.append(0, counts), dtype=np.int64)
+    column, data = np.empty(ends[-1], dtype=np.int32), np.empty(ends[-1])
+    filled = ends[:-1].copy()
+    for part, index in zip(parts, factor, strict=True):
+        for s in range(scenarios):
+            one, at = part[s], slice(s * units, (s + 1) * units)
+            part[s] = sparse.csr_array((0, 0))      # so that no two copies of all stand beside each other
+            number = np.diff(one.indptr)
+            place = np.repeat(filled[at] - one.indptr[:-1], number) + np.arange(one.nnz)
+            column[place] = index[one.indices // prices] * prices + one.indices % prices
+            data[place] = one.data
+            filled[at] += number
+    used = np.flatnonzero(np.bincount(column, minlength=factors * prices))
+    place_of = np.zeros(factors * prices, dtype=np.int32)
+    place_of[used] = np.arange(len(used))
+    ends = ends.astype(np.int32) if len(data) < 2 ** 31 else ends
+    matrix = sparse.csr_array((data, place_of[column], ends), shape=(len(counts), len(used)))
+    if len(parts) > 1:
+        matrix.sum_duplicates()
+    return matrix, used // prices, used % prices
 
 
 def _matrix(cells: Cells, units: int, factors: int, prices: int) -> sparse.csr_array:
     """Sums of one scenario, (units, factors × prices)."""
     row, column, value = (np.concatenate(parts) for parts in zip(*_entries(cells, prices), strict=True))
-    some = np.flatnonzero(value)
-    return sparse.csr_array((value[some], (row[some], column[some])), shape=(units, factors * prices))
+    return sparse.csr_array((value, (row, column)), shape=(units, factors * prices))
 
 
 def _entries(cells: Cells, prices: int) -> Iterator[tuple[np.ndarray, np.ndarray, np.ndarray]]:
-    """(unit, feature, sum) of everything that a scenario has."""
-    place = cells.factor * prices
+    """(unit, feature, sum) of everything that a scenario has and that is not nil."""
+    unit, place = cells.unit.astype(np.int32), (cells.factor * prices).astype(np.int32)
+    for rows, price, value in _priced(cells):
+        some = np.flatnonzero(value)
+        at = some if rows is None else rows[some]
+        price_of = price if isinstance(price, int) else price[some]
+        yield unit[at], (place[at] + price_of).astype(np.int32), value[some]
+
+
+def _priced(cells: Cells) -> Iterator[tuple[np.ndarray | None, np.ndarray | int, np.ndarray]]:
+    """(cells or None for all, price, sum)."""
     called = np.flatnonzero(cells.callout != NO_CALLOUT)
-    yield cells.unit[called], place[called] + cells.callout[called], cells.events[called]
+    yield called, cells.callout[called], cells.events[called]
     for j, counted in enumerate(cells.counted.T):
-        yield cells.unit, place + len(CALLOUTS) + j, counted
+        yield None, len(CALLOUTS) + j, counted
     waits = np.flatnonzero(cells.waits >= 0)
     for q, (waiting, back) in enumerate(zip(cells.waiting.T, cells.back.T, strict=True)):
         start = len(PLAIN) + q * len(TERMS)
-        yield cells.unit[waits], place[waits] + start + cells.waits[waits], waiting[waits]
-        yield cells.unit, place + start + cells.switched, back
+        yield waits, start + cells.waits[waits], waiting[waits]
+        yield None, start + cells.switched, back

@@ -6,16 +6,18 @@ from collections import OrderedDict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import chain
 
 import numpy as np
 
+from reliability.business.cashflow import Capital, capital_of
 from reliability.business.closed_form import ClosedForm, closed_form
 from reliability.business.factors import EVERYTHING
-from reliability.faults.outcomes import OutcomeTable, build_outcomes
+from reliability.faults.outcomes import OutcomeTable, outcomes_in_parts
 from reliability.indices.draws import alike_draws, count_draws, one_trial, some_draws
 from reliability.indices.simulation import STRUCTURAL
 from reliability.network.model import Model
-from reliability.network.protection import Protection, protection
+from reliability.network.protection import protection
 from reliability.schema.scenarios import Scenario
 from reliability.schema.values import Assumptions, Drawn, TrialValues, as_assumptions, drawn, drawn_shares, number
 from reliability.study.cost_table import CostTable
@@ -23,8 +25,8 @@ from reliability.study.cost_table import CostTable
 OFF_SHARE = "reclosing_off_share"
 
 
-def table_of_everything(model: Model, scenarios: Sequence[Scenario], whole: bool = True) -> OutcomeTable:
-    """Outcome table with every class of fault that can happen at any probabilities, rates, times and prices.
+def table_of_everything(model: Model, scenarios: Sequence[Scenario], whole: bool = True) -> Iterator[OutcomeTable]:
+    """Outcome table, in parts, with every class of fault that can happen at any probabilities, rates, times and prices.
 
     It holds as long as the study's share of faults while reclosing is off lies between the same two of `shares_met`.
     whole: else it has only what can happen at the values of the model, and with reclosing on and off.
@@ -32,7 +34,7 @@ def table_of_everything(model: Model, scenarios: Sequence[Scenario], whole: bool
     low, high = neighbours(shares_met(model, scenarios), number(model.values, OFF_SHARE))
     changed = EVERYTHING if whole else {}
     everything = as_assumptions({**model.values, **changed, OFF_SHARE: (low + high) / 2.0})
-    return build_outcomes(model.with_values(everything), scenarios)
+    return outcomes_in_parts(model.with_values(everything), scenarios)
 
 
 def shares_met(model: Model, scenarios: Sequence[Scenario]) -> np.ndarray:
@@ -70,11 +72,11 @@ class ClosedForms:
     as_built: bool = False
     whole: bool = True
     kept: int = 1
-    _kept: OrderedDict[tuple[object, ...], tuple[ClosedForm, Sequence[Protection]]] = field(default_factory=OrderedDict)
+    _kept: OrderedDict[tuple[object, ...], tuple[ClosedForm, tuple[Capital, ...]]] = field(default_factory=OrderedDict)
 
     def of(self, values: TrialValues,
-           draws: int = 0) -> Iterator[tuple[np.ndarray, TrialValues, ClosedForm, Sequence[Protection]]]:
-        """(positions of some draws, their values, the form that holds for them, the protection of each scenario).
+           draws: int = 0) -> Iterator[tuple[np.ndarray, TrialValues, ClosedForm, tuple[Capital, ...]]]:
+        """(positions of some draws, their values, the form that holds for them, what each scenario installs).
 
         draws: how many there are, where the values may all be numbers.
         """
@@ -96,14 +98,19 @@ class ClosedForms:
             columns.append(np.searchsorted(self._met, drawn(values, OFF_SHARE)))
         return columns if self.whole else [*columns, *_possible(values)]
 
-    def _form(self, values: Assumptions) -> tuple[ClosedForm, Sequence[Protection]]:
+    def _form(self, values: Assumptions) -> tuple[ClosedForm, tuple[Capital, ...]]:
         key = (values["reclosing_off_trip"], *self._structure(values))
         if key not in self._kept:
             if len(self._kept) >= self.kept:
                 self._kept.popitem(last=False)
-            table = table_of_everything(self.model.with_values(values), self.scenarios, self.whole)
-            form = closed_form(table, values, self.costs, self.names, self.unit, as_built=self.as_built)
-            self._kept[key] = form, table.protections
+            model = self.model.with_values(values)
+            tables = table_of_everything(model, self.scenarios, self.whole)
+            first = next(tables)
+            capital = tuple(capital_of(model.network, p, first.protections[0]) for p in first.protections)
+            parts = chain([first], tables)
+            del first                               # or it would be held while others are summed
+            self._kept[key] = closed_form(parts, values, self.costs, self.names, self.unit,
+                                          as_built=self.as_built), capital
         return self._kept[key]
 
 

@@ -104,6 +104,11 @@ class GroupEffects:
         """Money saved a year against "As built" over K draws, (K, S, G); picked: (K,) draws of the learned rates."""
         return self._less(values, self._worth, picked)
 
+    def forget(self) -> None:
+        """Give up the sums, which are made again where they are asked for."""
+        for name in ("_forms", "_forms_without_shares", "_units"):
+            vars(self).pop(name, None)
+
     def _less(self, values: TrialValues, worth: Callable[[TrialValues], Mapping[str, Drawn]],
               picked: np.ndarray | None) -> np.ndarray:
         """Amounts times their worth less than under "As built", (K, S, G)."""

@@ -10,6 +10,7 @@ import numpy as np
 from scipy import sparse
 
 from reliability.business.cells import Places
+from reliability.faults.packed import distinct
 
 
 @dataclass(frozen=True)
@@ -35,8 +36,8 @@ class OwnHours:
         """(unit, factor) of the distinct pairs among the walked, and which pair each of these is of."""
         size = int(self.factor.max(initial=0)) + 1
         at = np.flatnonzero(self.walked)
-        pairs, pair = np.unique(self.unit[at] * size + self.factor[at], return_inverse=True)
-        return pairs // size, pairs % size, pair.ravel()
+        pairs, pair = distinct(self.unit[at].astype(np.int64) * size + self.factor[at])
+        return pairs // size, pairs % size, pair
 
     @property
     def width(self) -> int:
@@ -100,7 +101,7 @@ def own_hours_of(sums: Sequence[np.ndarray], places: Places, units: int, as_buil
         amount = sums[0] - own if scenario else own * as_built
         time, walked = np.nonzero(amount.any(axis=2))
         place = places.own_place[time]
-        parts.append((scenario * units + places.unit[place], places.factor[place], walked == 1, places.own_hours[time],
-                      amount[time, walked]))
+        parts.append(((scenario * units + places.unit[place]).astype(np.int32), places.factor[place].astype(np.int32),
+                      walked == 1, places.own_hours[time].astype(np.int32), amount[time, walked]))
     unit, factor, walked, hours, amount = (np.concatenate(column) for column in zip(*parts, strict=True))
     return OwnHours(unit, factor, walked, hours, amount, places.stated)

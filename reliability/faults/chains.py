@@ -74,9 +74,11 @@ def walk_chains(network: Network, protections: Sequence[Protection], races: Coor
     """Every state of the chain above every place, for all scenarios at once."""
     s, m = len(protections), len(places.section)
     walk = _Walk(protections, races, places, values)
-    state = Chains(np.arange(m), np.zeros((m, FACTS), dtype=np.int16), np.full((s, m), NONE), np.full((s, m), NONE),
-                   np.full((s, m), NONE), np.full((s, m), NEVER, dtype=np.int16))
-    at, finished = network.protective[places.section], []
+    nothing = np.full((s, m), NONE, dtype=np.int32)
+    state = Chains(np.arange(m, dtype=np.int32), np.zeros((m, FACTS), dtype=np.int16), nothing, nothing, nothing,
+                   np.full((s, m), NEVER, dtype=np.int16))
+    protective, above = (of.astype(np.int32) for of in (network.protective, network.protective_above))
+    at, finished = protective[places.section], []
     live = np.ones((s, m), dtype=bool)  # scenarios whose reclosing device lies further up
     while True:
         kinds = np.stack([p.device[at] for p in protections])
@@ -87,7 +89,7 @@ def walk_chains(network: Network, protections: Sequence[Protection], races: Coor
             break
         on = np.flatnonzero(going)
         state, origin = _step(walk, state.take(on), at[on], kinds[:, on], live[:, on])
-        at, live = network.protective_above[at[on[origin]]], live[:, on[origin]]
+        at, live = above[at[on[origin]]], live[:, on[origin]]
     return _stack(finished)
 
 
@@ -109,7 +111,7 @@ def _step(walk: _Walk, state: Chains, at: np.ndarray, kinds: np.ndarray,
     """
     protections, races, values = walk.protections, walk.races, walk.values
     current = walk.places.current_a[state.place]
-    counts = np.stack([p.counts[at] for p in protections])
+    counts = np.stack([p.counts[at] for p in protections]).astype(np.int16)
     actuating = np.stack([p.actuating_a[at] for p in protections])
     blows = live & MELTS[kinds] & (state.fuse == NONE)
     # of equal counts the one nearest the source decides, so a later device takes over;

@@ -30,6 +30,8 @@ from reliability.schema.values import Assumptions, Drawn
 
 DEAD_TIMES = 3                     # a temporary fault clears in dead time 1, 2 or 3
 PERMANENT = 1 << DEAD_TIMES        # bits of `kinds`: 1, 2, 4 clearing in dead time 1, 2, 3; 8 permanent
+SECTIONS_AT_ONCE = 25_000          # of a part of a table that is only summed
+RATES_AT_ONCE = 100_000            # rows; more at a time would only take memory
 _Ends = tuple[np.ndarray, np.ndarray]   # (opened, openings), (S, r) each
 
 
@@ -82,28 +84,79 @@ def build_outcomes(model: Model, scenarios: Sequence[Scenario]) -> OutcomeTable:
 
     values: every assumption by key. scenarios: settled (`application.settle_scenarios`).
     """
-    network, values = model.network, model.values
+    (table,) = outcomes_in_parts(model, scenarios, None)
+    return table
+
+
+def outcomes_in_parts(model: Model, scenarios: Sequence[Scenario],
+                      sections: int | None = SECTIONS_AT_ONCE) -> Iterator[OutcomeTable]:
+    """Outcome table in parts of neighbouring trees that have so many sections at least, one after another.
+
+    Each has the rows of the whole that are of its sections, in their order. sections: None for the whole at once.
+    """
+    network = model.network
     protections = tuple(protection(model, s) for s in scenarios)
     recloser = np.stack([p.reclosing_device for p in protections])
+    hears_ground = _hears_ground(network, protections, recloser)
     races = coordination(model, protections)
     places = split_places(model, protections, races)
-    chains = walk_chains(network, protections, races, places, values)
-    hears_ground = _hears_ground(network, protections, recloser)
-    part, row = parts_of_rows(network, np.any(hears_ground, axis=0), places.section[chains.place])
-    chains = chains.take(row)
-    states = states_of_rows(protections, recloser, values, places.section[chains.place])
+    for start, stop in _bounds(network, sections or len(network)):
+        here = slice(*np.searchsorted(places.section, [start, stop]).tolist())
+        some = Places(places.section[here], places.width[here], places.current_a[here])
+        yield _table(model, scenarios, _Found(protections, recloser, hears_ground, races), some)
 
-    faults = _Faults(protections, recloser, races, places, chains, part, states)
-    one_fast = int(values["reclosing_off_trip"] == FAST)
-    pieces: list[tuple[np.ndarray, ...]] = []
-    for level in states.levels():
-        rows, off = states.rows_of(level)
-        pieces += _rows(faults.take(rows), level, off, one_fast)
-    columns = [np.concatenate(columns, axis=-1) for columns in zip(*pieces, strict=True)]
+
+def _bounds(network: Network, sections: int) -> Iterator[tuple[int, int]]:
+    """Bounds of groups of trees, which stand one behind the other, with so many sections at least."""
+    roots, start = np.flatnonzero(network.parent < 0), 0
+    while True:
+        later = roots[roots >= start + sections]
+        stop = int(later[0]) if later.size else len(network)
+        yield start, stop
+        if stop == len(network):
+            return
+        start = stop
+
+
+@dataclass(frozen=True)
+class _Found:
+    """What is found once for a network, whatever part of it is looked at."""
+
+    protections: tuple[Protection, ...]
+    recloser: np.ndarray
+    hears_ground: np.ndarray
+    races: Coordination
+
+
+def _table(model: Model, scenarios: Sequence[Scenario], found: _Found, places: Places) -> OutcomeTable:
+    """The table of some places."""
+    network, values, protections = model.network, model.values, found.protections
+    hears_ground, recloser = found.hears_ground, found.recloser
+    columns = _columns(model, found, places)
     section, kinds, width, tally, part, off_from, off_to, off, opened, openings = columns
     table = OutcomeTable(network, tuple(scenarios), protections, section, kinds, width, tally.T, part, off_from, off_to,
                          off, hears_ground, opened, openings, recloser)
-    return table.take(np.flatnonzero(row_rates(table, values)))
+    happens = row_rates(table, values) != 0.0
+    return table if happens.all() else table.take(np.flatnonzero(happens))
+
+
+def _columns(model: Model, found: _Found, places: Places) -> list[np.ndarray]:
+    """Columns of the table (last axis: rows), from `section` on."""
+    network, values, protections, recloser = model.network, model.values, found.protections, found.recloser
+    chains = walk_chains(network, protections, found.races, places, values)
+    part, row = parts_of_rows(network, np.any(found.hears_ground, axis=0), places.section[chains.place])
+    chains = chains.take(row) if len(row) > len(chains.place) else chains
+    states = states_of_rows(protections, recloser, values, places.section[chains.place])
+
+    faults = _Faults(protections, recloser, found.races, places, chains, part, states)
+    one_fast = int(values["reclosing_off_trip"] == FAST)
+    pieces: list[list[np.ndarray]] = []
+    for level in states.levels():
+        rows, off = states.rows_of(level)
+        pieces += map(list, _rows(faults.take(rows) if len(rows) < len(part) else faults, level, off, one_fast))
+    del faults, chains, places, states
+    # a column at a time, so that two copies of the table never stand beside each other
+    return [np.concatenate([piece.pop(0) for piece in pieces], axis=-1) for _ in range(len(pieces[0]))]
 
 
 def _hears_ground(network: Network, protections: Sequence[Protection], recloser: np.ndarray) -> np.ndarray:
@@ -136,17 +189,23 @@ def _rows(faults: _Faults, level: int, off: np.ndarray, one_fast: int) -> Iterat
     """
     chains, part, places = faults.chains, faults.part, faults.places
     section = places.section[chains.place]
-    at = faults.recloser[:, section]
-    lockout = np.stack([p.lockout[r] for p, r in zip(faults.protections, at, strict=True)])
-    fast = np.stack([p.fast[r] for p, r in zip(faults.protections, at, strict=True)])
-    backups = Backups(at, np.where(off, 1, lockout), np.where(off, one_fast, np.minimum(fast, lockout - 1)),
+    at, lockout, fast = (np.stack([of[section] for of in by_section]) for by_section in zip(
+        *(_operations(p, r) for p, r in zip(faults.protections, faults.recloser, strict=True)), strict=True))
+    backups = Backups(at, np.where(off, np.int8(1), lockout), np.where(off, np.int8(one_fast), fast),
                       _outcomes(faults, FAST_OPERATION), _outcomes(faults, DELAYED_OPERATION))
     low, high = faults.states.bounds(level)
     for kinds, index, opened, openings in _merged_kinds(
             [resolve_sequence(chains, backups, clearing) for clearing in (1, 2, 3, NEVER)]):
-        yield (section[index], np.full(len(index), kinds, dtype=np.int8), places.width[chains.place[index]],
-               chains.tally[index].T, part[index], low[index], high[index], off[:, index],
-               opened[:, index].astype(np.int32), openings[:, index].astype(np.int8))
+        yield (section[index].astype(np.int32), np.full(len(index), kinds, dtype=np.int8),
+               places.width[chains.place[index]], chains.tally[index].T, part[index], low[index], high[index],
+               off[:, index], opened[:, index], openings[:, index])
+
+
+def _operations(of: Protection, recloser: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Reclosing device of each section, its operations to lockout, and those of them that are fast, (n,) each."""
+    lockout = of.lockout[recloser]
+    return (recloser.astype(np.int32), lockout.astype(np.int8),
+            np.minimum(of.fast[recloser], lockout - 1).astype(np.int8))
 
 
 def _outcomes(faults: _Faults, kind: int) -> np.ndarray:
@@ -198,7 +257,11 @@ def row_rates(table: OutcomeTable, values: Assumptions) -> np.ndarray:
     own = table.network.column["temporary_fraction"]
     temporary = np.where(np.isnan(own), values["temporary_fraction"], own)
     kind = np.stack([kind_probability(bits, temporary, values["clearing_shares"]) for bits in range(PERMANENT + 1)])
-    kind = kind[table.kinds, table.section]
-    return (fault_rates(Model(table.network, values))[table.section] * kind * table.width
-            * pattern_probability(table.tally, values) * part_probability(table.part, values)
-            * state_probability(table.off_from, table.off_to, values))
+    faults, rates = fault_rates(Model(table.network, values)), np.empty(len(table))
+    for start in range(0, len(table), RATES_AT_ONCE):
+        at = slice(start, start + RATES_AT_ONCE)
+        section = table.section[at]
+        rates[at] = (faults[section] * kind[table.kinds[at], section] * table.width[at]
+                     * pattern_probability(table.tally[at], values) * part_probability(table.part[at], values)
+                     * state_probability(table.off_from[at], table.off_to[at], values))
+    return rates

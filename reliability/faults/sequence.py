@@ -30,8 +30,8 @@ def resolve_sequence(chains: Chains, backups: Backups, clearing: int) -> tuple[n
 
     clearing: the dead time, NEVER for a permanent fault.
     """
-    opened = np.full(chains.fuse.shape, NONE)
-    openings = np.zeros(chains.fuse.shape, dtype=int)
+    opened = np.full(chains.fuse.shape, NONE, dtype=np.int32)
+    openings = np.zeros(chains.fuse.shape, dtype=np.int8)
     running = np.ones(chains.fuse.shape, dtype=bool)
     ready_with_fuse = np.minimum(chains.fuse, chains.sectionalizer)  # of two, the one nearest the source
 

@@ -44,7 +44,7 @@ class Sums(NamedTuple):
     """Sums by trial-year of the count, the severity and the bent columns: (T, c), (T, d) and (T, e).
 
     of_years: (T,) the trial-years that they are of, where all others have no event; None where they are of all. own: of
-    `Coefficients.own`, (T, f).
+    `Coefficients.own`, (T, f). of: what the columns are, where a block did not have them before.
     """
 
     counted: np.ndarray
@@ -52,6 +52,7 @@ class Sums(NamedTuple):
     beyond: np.ndarray
     of_years: np.ndarray | None = None
     own: np.ndarray | None = None
+    of: Coefficients | None = None
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ from reliability.faults.times import Term, hours_of
 from reliability.formats import count
 from reliability.indices.draws import draw_uncertain, one_trial, values_of_trials, yearly_multipliers
 from reliability.indices.events import Block, Sums, Times, YearWeights, simulate_block, year_weights
+from reliability.indices.late import ROWS_KEPT, TERMS, LateBlock, simulate_late
 from reliability.indices.measures import (
     COUNTED,
     TIMED,
@@ -32,6 +33,7 @@ from reliability.indices.measures import (
     amounts_of,
     coefficients,
 )
+from reliability.indices.precision import TrialsSeen, precise_enough, with_more_trials
 from reliability.indices.progress import Progress, Reporter
 from reliability.indices.rate_classes import RateClass, rate_multiplier, rate_parts
 from reliability.indices.unit_events import UnitBlock, UnitRows, simulate_unit_block, unit_blocks
@@ -49,7 +51,6 @@ EVENTS_PER_BLOCK = 400_000         # expected events of one block of rows in a c
 ROWS_PER_BLOCK = 100_000
 
 # Where the number of trials is left to the simulation; our assumptions.
-STANDARD_ERROR_SOUGHT = 0.01       # of the SAIDI difference, relative
 TRIALS_AT_LEAST = 200              # before the standard error, itself an estimate, is believed
 LOOK_AGAIN = 1.1                   # times the trials of the last look: many looks would stop on a lucky one
 TRIALS_AT_MOST = 20_000
@@ -94,6 +95,7 @@ class SimulationInput:
     """What to simulate: a network, the assumptions and the scenarios, with their outcome table.
 
     extra: further measures by name (see indices/measures). rate_draws: of rates learned from records, one a trial.
+    known: the outcome table, where it is made already.
     """
 
     model: Model
@@ -101,6 +103,7 @@ class SimulationInput:
     scenarios: Sequence[Scenario]
     extra: Mapping[str, ExtraMeasure] = field(default_factory=dict)
     rate_draws: RateDraws | None = None
+    known: OutcomeTable | None = None
 
     def table(self, values: Assumptions) -> OutcomeTable:
         """Outcome table at the given values."""
@@ -109,12 +112,15 @@ class SimulationInput:
     @cached_property
     def expected_table(self) -> OutcomeTable:
         """Outcome table at the values."""
-        return self.table(self.values)
+        return self.table(self.values) if self.known is None else self.known
 
     @cached_property
     def prepared(self) -> _Prepared | None:
         """What all trials share, made once for however many simulations; None where each needs a table of its own."""
-        return None if needs_own_tables(self) else _prepare(self, self.expected_table, self.values, self.uncertain)
+        if needs_own_tables(self):
+            return None
+        table = self.expected_table
+        return _prepare(self, table, self.values, self.uncertain, len(table) > ROWS_KEPT)
 
     @property
     def network(self) -> Network:
@@ -147,7 +153,9 @@ def simulate(inputs: SimulationInput, *, seed: int, trials: int | None = None, e
     done, precise, seen = 0, None if trials else False, TrialsSeen()
     look_at: float = TRIALS_AT_LEAST
     run = _Run(inputs, inputs.prepared, years, Workers(executor, workers), Reporter(on_progress, cap))
-    run = run if run.prepared is None else replace(run, sent=tuple(map(run.workers.shared, run.prepared.blocks)))
+    if run.prepared is not None and executor is not None:   # others know the table by its coefficients
+        made = tuple(b.made() if isinstance(b, LateBlock) else b for b in run.prepared.blocks)
+        run = replace(run, prepared=replace(run.prepared, blocks=made), sent=tuple(map(run.workers.shared, made)))
     with closing(_chunks(run, seed, cap, per_chunk)) as found:
         for chunk in found:
             chunks.append(chunk)
@@ -170,7 +178,7 @@ def simulate(inputs: SimulationInput, *, seed: int, trials: int | None = None, e
 class _Prepared:
     """Blocks of a table, the classes of their multipliers, and the assumptions at which both hold."""
 
-    blocks: tuple[Block | UnitBlock, ...]
+    blocks: tuple[Block | LateBlock | UnitBlock, ...]
     classes: tuple[RateClass, ...]
     values: Assumptions
 
@@ -241,7 +249,7 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> _Chunk:
         return np.repeat(np.broadcast_to(drawn_, trials), years)
 
     for block, sums_of in zip(prepared.blocks, run.workers.in_order(tasks, small=True), strict=True):
-        for each, sums in zip(_coefficients_of(block), sums_of, strict=True):
+        for each, sums in zip(_coefficients_of(block) or [s.of for s in sums_of if s.of], sums_of, strict=True):
             _add(totals, each, sums, scale)
         run.report.block_done()
     return draws, {name: total.reshape(-1, trials, years) for name, total in totals.items()}
@@ -266,12 +274,17 @@ def _add(totals: Mapping[str, np.ndarray], of: Coefficients, sums: Sums, scale: 
             totals[name][scenario][years] += by_column[column]
 
 
-def _coefficients_of(block: Block | UnitBlock) -> list[Coefficients]:
+def _coefficients_of(block: Block | LateBlock | UnitBlock) -> list[Coefficients]:
+    """Those of each part of a block, none of one whose are made later."""
+    if isinstance(block, LateBlock):
+        return []
     return [block.coefficients] if isinstance(block, Block) else [part.coefficients for part in block.parts]
 
 
 def _uncertain_terms(prepared: _Prepared) -> set[Term]:
     """Times of the bent columns that differ between trials."""
+    if any(isinstance(block, LateBlock) for block in prepared.blocks):
+        return TERMS
     each = [c for block in prepared.blocks for c in _coefficients_of(block)]
     return {d.term for c in each if c.bent is not None for d in c.bent.durations if d.term is not None} | {
         WALK_OR_OWN for c in each if c.own is not None}
@@ -295,11 +308,11 @@ def _tasks(prepared: _Prepared, sent: Sequence[Any], multipliers: Sequence[np.nd
     """
     weights: list[YearWeights] = []
     if picked_rates is None:
-        expected = np.bincount([b.multiplier_class for b in prepared.blocks if isinstance(b, Block)],
-                               [b.rates.sum() for b in prepared.blocks if isinstance(b, Block)], len(multipliers))
+        plain = [b for b in prepared.blocks if not isinstance(b, UnitBlock)]
+        expected = np.bincount([b.multiplier_class for b in plain], [b.rates.sum() for b in plain], len(multipliers))
         weights = [year_weights((m * yearly.T).T.ravel(), e) for m, e in zip(multipliers, expected, strict=True)]
     for block, known, seed in zip(prepared.blocks, sent, seeds, strict=True):
-        if isinstance(block, Block):
+        if not isinstance(block, UnitBlock):
             yield partial(_simulated, known, weights[block.multiplier_class], times, seed)
             continue
         rates = np.ones((len(block.unit), len(yearly))) if picked_rates is None else picked_rates(block)
@@ -307,7 +320,10 @@ def _tasks(prepared: _Prepared, sent: Sequence[Any], multipliers: Sequence[np.nd
         yield partial(simulate_unit_block, known, rates, yearly, of_parts, times, seed)
 
 
-def _simulated(block: Block, weights: YearWeights, times: Times, seed: np.random.SeedSequence) -> list[Sums]:
+def _simulated(block: Block | LateBlock, weights: YearWeights, times: Times,
+               seed: np.random.SeedSequence) -> list[Sums]:
+    if isinstance(block, LateBlock):
+        return [simulate_late(block, weights, times, seed)]
     return [simulate_block(block, weights, times, seed)]
 
 
@@ -320,8 +336,8 @@ def needs_own_tables(inputs: SimulationInput) -> bool:
 
 
 def _prepare(inputs: SimulationInput, table: OutcomeTable, values: Assumptions,
-             uncertain: Mapping[str, Range]) -> _Prepared:
-    """Cut a table into blocks of rows that share the multiplier of their rates."""
+             uncertain: Mapping[str, Range], late: bool = False) -> _Prepared:
+    """Cut a table into blocks of rows that share the multiplier of their rates; late: see `late`."""
     part_rows, part_rates, part_class, classes = rate_parts(table, values, {key.partition(".")[0] for key in uncertain})
     # Rows of one make side by side: their coefficients have fewer distinct columns, and where
     # nothing stays open in any scenario no severity need be drawn.
@@ -339,8 +355,9 @@ def _prepare(inputs: SimulationInput, table: OutcomeTable, values: Assumptions,
         return _Prepared(tuple(unit_blocks(of_units, added)), classes, values)
     order = np.argsort(of_part, kind="stable")
     rows, rates, cls = part_rows[order], part_rates[order], part_class[order]
-    blocks = [Block(rates[start:stop], added(rows[start:stop]), int(cls[start]))
-              for start, stop in block_bounds(rates, of_part[order])]
+    at = [(slice(start, stop), int(cls[start])) for start, stop in block_bounds(rates, of_part[order])]
+    blocks = [LateBlock(rates[one], rows[one], which, added) if late else Block(rates[one], added(rows[one]), which)
+              for one, which in at]
     return _Prepared(tuple(blocks), classes, values)
 
 
@@ -365,36 +382,3 @@ def _fitting(inputs: SimulationInput, years: int, memory_bytes: float) -> int:
     measures = len(COUNTED) + len(TIMED) + len(inputs.extra)
     per_trial = ARRAYS_OF_TOTALS * 8 * measures * len(inputs.scenarios) * years
     return max(1, int(memory_bytes / per_trial))
-
-
-@dataclass(frozen=True)
-class TrialsSeen:
-    """Trials so far, and over them the mean and the sum of squared deviations of what is sought, (S − 1,) or (1,)."""
-
-    trials: int = 0
-    mean: np.ndarray | float = 0.0
-    squares: np.ndarray | float = 0.0
-
-
-def with_more_trials(seen: TrialsSeen, customer_hours: np.ndarray) -> TrialsSeen:
-    """With the trials of another chunk, (S, trials, years).
-
-    Sought are the differences of customer-hours (and so of SAIDI) to the first scenario, with one
-    scenario its own. Chunks are merged after Chan, Golub and LeVeque, The American Statistician
-    37(3), 1983 (from memory).
-    """
-    hours = customer_hours.mean(axis=2)
-    sought = hours if len(hours) == 1 else hours[1:] - hours[:1]
-    mean, more = sought.mean(axis=1), sought.shape[1]
-    squares = np.square(sought - mean[:, None]).sum(axis=1)
-    trials, apart = seen.trials + more, mean - seen.mean
-    return TrialsSeen(trials, seen.mean + apart * more / trials,
-                      seen.squares + squares + np.square(apart) * seen.trials * more / trials)
-
-
-def precise_enough(seen: TrialsSeen) -> bool:
-    """Whether the standard errors are as small as sought."""
-    if seen.trials < 2:
-        return False
-    error = np.sqrt(seen.squares / (seen.trials - 1) / seen.trials)
-    return bool(np.all(error <= STANDARD_ERROR_SOUGHT * np.abs(seen.mean)))

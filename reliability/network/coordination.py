@@ -54,7 +54,7 @@ def coordination(model: Model, protections: Sequence[Protection]) -> Coordinatio
     pairs[~timed, 1] = NONE
     distinct, index = np.unique(pairs, axis=0, return_inverse=True)
     index = index.ravel()
-    right, wrong = np.full(fuse.shape, NONE), np.full(fuse.shape, NONE)
+    right, wrong = (np.full(fuse.shape, NONE, dtype=np.int32) for _ in range(2))
     right[fuse], wrong[fuse] = index[: fuse.sum()], index[fuse.sum():]
     race = run_races(held.links, network.settings, distinct[:, 0].astype(int), distinct[:, 1].astype(int),
                      distinct[:, 2], values["fuse_melting_factor"], values["fuse_arcing_time_s"])

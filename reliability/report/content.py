@@ -13,7 +13,6 @@ from typing import Any
 import pandas as pd
 
 from reliability.business.cashflow import cashflow_frame
-from reliability.business.laterals import laterals_frame
 from reliability.faults.coordination_view import feeders_frame, growth_frame, splits_by_factor
 from reliability.faults.coordination_view import laterals_frame as laterals_by_outcome
 from reliability.history.history import History
@@ -220,7 +219,7 @@ def content_of(results: Results) -> Content:
     cases = {view: Case([s["business"][view] for s in document["scenarios"]], cashflow_frame(business))
              for view, business in results.perspectives.items()}
     return Content(results.study, document, sections_frame(results),
-                   laterals_frame(results.business, results.break_even), _command(results), results.history,
+                   results.laterals, _command(results), results.history,
                    results.checks, cases, _selected(results), results.plan.drivers if results.plan else None,
                    _coordinated(results), results.plan_view, quantities(results))
 

@@ -10,10 +10,8 @@ from pathlib import Path
 import pandas as pd
 
 from reliability import forked
-from reliability.business.cashflow import cashflow_frame
-from reliability.business.laterals import laterals_frame
 from reliability.cells import write_csv
-from reliability.network.application import application_frame
+from reliability.memory import give_back
 from reliability.output_folder import COMPLETION_MARKERS, complete_folder
 from reliability.pipeline import Results
 from reliability.report.content import content_of
@@ -58,6 +56,8 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False, o
 
         written: list[forked.Work[object]] = []
         paragraphs = ""
+        results.laterals  # noqa: B018  once, for all who write beside each other
+        give_back()
         if TABLES in only:
             meanwhile(lambda: _write_tables(results, folder))
         if workers.forks and {REPORT, WORK_PACK} & set(only):
@@ -100,9 +100,9 @@ def tables(results: Results) -> dict[str, pd.DataFrame]:
     """The CSV files of a run by name."""
     frames = {
         "sections.csv": sections_frame(results),
-        "laterals.csv": laterals_frame(results.business, results.break_even),
-        "cashflow.csv": cashflow_frame(results.business),
-        "application.csv": application_frame(results.checks),
+        "laterals.csv": results.laterals,
+        "cashflow.csv": results.cashflow,
+        "application.csv": results.application,
     }
     if results.plan:
         frames |= dict(zip(PLANNED, (results.plan.choice.selection, results.plan.programme, results.plan.frontier,

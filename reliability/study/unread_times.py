@@ -1,7 +1,7 @@
 """Times that are written and cannot be used: why, how to write them, and from when on they are too many to be left out.
 
-The one rule for records, exports and their checks: such times are told and left out; where most of a column are, whoever
-reads the table is stopped, as what is left would be years without outages.
+The one rule for records, exports and their checks: such times are told and left out; where most of a column are,
+whoever reads the table is stopped, as what is left would be years without outages.
 """
 
 from __future__ import annotations

@@ -10,10 +10,12 @@ from reliability.business.closed_form import closed_form
 from reliability.business.costs import AMOUNTS, INTERRUPTION, grouped, totals
 from reliability.business.expected_npv import ExpectedNpv
 from reliability.business.forms import neighbours, shares_met
-from reliability.faults.outcomes import build_outcomes
+from reliability.faults.outcomes import build_outcomes, outcomes_in_parts
 from reliability.indices.draws import alike_draws, one_trial, values_of_trials
 from reliability.network.model import Model
 from reliability.schema.scenarios import Scenario
+from tests.benchmarks.bench_draws import own_values
+from tests.benchmarks.synthetic import SCENARIOS as S3
 from tests.business.cases import COSTS, case_of, feeders_of_laterals, npvs_the_long_way, random_case, with_values
 
 S = (Scenario("S", None, "sectionalizer", 2),)
@@ -223,3 +225,21 @@ def test_no_customers_no_money_for_indices():
     nobody = dict.fromkeys(("customers", "customers_residential", "customers_small_ci"), 0.0)
     case = case_of(study.with_sections(study.sections.assign(**nobody)))
     assert _npv(case)(case.study.values)[0] == pytest.approx(npvs_the_long_way(case, case.study.values))
+
+
+@pytest.mark.parametrize("by_lateral", [False, True])
+def test_sums_of_parts_are_those_of_the_whole(by_lateral):
+    """Own rates, fractions and hours; parts of one tree each, whose factors are not all the same."""
+    study = own_values(150)
+    own, values = study.network.column["temporary_fraction"], study.values
+    # the first tree states no fraction, the others one everywhere
+    network = study.network.with_columns({"temporary_fraction": np.where(np.arange(150) < 50, np.nan,
+                                                                         np.nan_to_num(own, nan=0.7))})
+    model = Model(network, values)
+    unit = np.where(network.unit >= 0, network.unit, 0) if by_lateral else None
+    whole, parts = (closed_form(table, values, COSTS, NAMES, unit, as_built=True) for table in (
+        build_outcomes(model, S3), outcomes_in_parts(model, S3, 1)))
+    worth = dict.fromkeys(AMOUNTS, 1.0)
+    walks = values_of_trials(values, {"patrol_hours": np.array([0.5, 2.0, 4.0])})
+    assert np.any(np.diff(whole.own.hours))
+    np.testing.assert_allclose(parts.amounts(walks, worth), whole.amounts(walks, worth), rtol=1e-11, atol=1e-9)

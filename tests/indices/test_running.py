@@ -15,6 +15,7 @@ from reliability.indices.simulation import simulate
 from reliability.pipeline import expect, simulation_input
 from reliability.report.summary import summary
 from reliability.schema.assumptions import Range
+from tests.benchmarks.bench_draws import own_values
 from tests.indices.cases import closed_form, one_section, steady
 from tests.networks import random_study
 
@@ -177,3 +178,15 @@ def test_work_is_cut_where_a_group_ends_or_a_block_is_full(monkeypatch):
     assert simulation.block_bounds(rates[:0], np.zeros(0)) == []
     assert simulation.most_trials(1e15) == 2
     assert simulation.most_trials(0.0) == simulation.TRIALS_AT_MOST
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_coefficients_made_while_events_are_drawn_change_no_digit(monkeypatch, workers):
+    study = own_values(100)
+    ask = replace(simulation_input(expect(study)), uncertain={"patrol_hours": Range(0.5, 1.0, 2.0)})
+    kept = simulate(ask, seed=1, trials=5)
+    monkeypatch.setattr(simulation, "ROWS_KEPT", 0)
+    late = replace(ask, extra=dict(ask.extra))      # what is prepared is kept with the input
+    assert any(isinstance(block, simulation.LateBlock) for block in late.prepared.blocks)
+    again = simulate(late, seed=1, trials=5, workers=workers)
+    assert all(np.array_equal(again.totals[name], kept.totals[name]) for name in kept.totals)

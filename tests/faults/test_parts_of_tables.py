@@ -1,0 +1,40 @@
+"""Tables in parts by groups of trees, and rows of whole numbers told apart."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from reliability.faults.outcomes import build_outcomes, outcomes_in_parts
+from reliability.faults.packed import distinct, packed
+from tests.benchmarks.synthetic import SCENARIOS, synthetic_study, with_settings
+
+COLUMNS = ("section", "kinds", "width", "part", "off_from", "off_to")
+BY_SCENARIO = ("off", "opened", "openings")
+
+
+@pytest.mark.parametrize(("sections", "parts"), [(1, 6), (51, 3), (1000, 1)])
+def test_parts_have_the_rows_of_the_whole_in_their_order(sections, parts):
+    study = with_settings(synthetic_study(300))
+    whole = build_outcomes(study.model, SCENARIOS)
+    found = list(outcomes_in_parts(study.model, SCENARIOS, sections))
+    assert len(found) == parts
+    for one in found:
+        low, high = one.section.min(), one.section.max()
+        rows = np.flatnonzero((whole.section >= low) & (whole.section <= high))
+        for name in COLUMNS:
+            assert np.array_equal(getattr(one, name), getattr(whole, name)[rows]), name
+        for name in BY_SCENARIO:
+            assert np.array_equal(getattr(one, name), getattr(whole, name)[:, rows]), name
+        assert np.array_equal(one.tally, whole.tally[rows])
+    assert sum(map(len, found)) == len(whole)
+
+
+@pytest.mark.parametrize("spread", [3, 10_000_000])
+def test_rows_of_whole_numbers_are_told_apart_in_their_order(spread):
+    rows = np.random.default_rng(spread).integers(0, [spread, 4, 2], (200, 3))
+    wanted, at = np.unique(rows, axis=0, return_inverse=True)
+    found, index = distinct(packed(list(rows.T)))
+    assert len(found) == len(wanted)
+    assert np.array_equal(index, at.ravel())
+    assert np.array_equal(distinct(found)[0], found)
