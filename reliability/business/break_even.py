@@ -189,5 +189,6 @@ def _interruption_cost(table: OutcomeTable, values: Assumptions, costs: CostTabl
         rows = slice(start, start + ROWS_AT_ONCE)
         for s in range(len(table.scenarios)):
             parts = interruption_cost_parts(consequences(table, s, values, rows), by_class, values, costs)
-            result[:, s] += [float(rates[rows] @ part) for part in parts]
+            # no product of vectors: its last digits would hang on the number of processors
+            result[:, s] += [float((rates[rows] * part).sum()) for part in parts]
     return result[0], result[1]

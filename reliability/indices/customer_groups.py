@@ -44,7 +44,7 @@ def _row(name: str, weights: np.ndarray, before: Expected, after: Expected) -> d
     served = float(weights.sum()) or np.nan
 
     def mean(change: np.ndarray) -> float:
-        return float(weights @ change / served)
+        return float((weights * change).sum() / served)
 
     return {"group": name, "customers": int(weights.sum()),
             "sustained": mean(after.failure_rate - before.failure_rate),

@@ -50,7 +50,7 @@ def cemi(rates: np.ndarray, customers: np.ndarray, yearly_cv: float) -> dict[int
         return {n: float("nan") for n in range(1, CEMI_UP_TO + 1)}
     rates, of = np.unique(rates[customers > 0], return_inverse=True)     # many sections see the same
     served = np.bincount(of.ravel(), customers[customers > 0], len(rates))
-    return {n: float(served @ _at_least(n, rates, yearly_cv) / total) for n in range(1, CEMI_UP_TO + 1)}
+    return {n: float((served * _at_least(n, rates, yearly_cv)).sum() / total) for n in range(1, CEMI_UP_TO + 1)}
 
 
 def _at_least(n: int, rates: np.ndarray, yearly_cv: float) -> np.ndarray:

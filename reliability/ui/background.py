@@ -22,7 +22,7 @@ IDLE_SECONDS = 1.5                 # what nobody has asked for yet begins when t
 
 
 @st.cache_resource(show_spinner=False)
-def _pool(name: str = RESULTS) -> tuple[ThreadPoolExecutor, OrderedDict[str, Future[Any]], threading.Lock,
+def _pool(name: str) -> tuple[ThreadPoolExecutor, OrderedDict[str, Future[Any]], threading.Lock,
                                         threading.Event]:
     """One worker, results by key, their lock, and whether somebody is waiting; shared between tabs."""
     return ThreadPoolExecutor(1, thread_name_prefix=name), OrderedDict(), threading.Lock(), threading.Event()
@@ -52,7 +52,7 @@ def tell_share(key: str, done: int, total: int) -> None:
 
 def prepare(key: str, work: Callable[[], object]) -> None:
     """Begin a result that is likely to be asked for, once the page that shows now has had its time."""
-    awaited = _pool()[3]
+    awaited = _pool(RESULTS)[3]
     awaited.clear()
 
     def after_a_pause() -> object:
@@ -64,13 +64,13 @@ def prepare(key: str, work: Callable[[], object]) -> None:
 
 def ask(key: str, work: Callable[[], T]) -> Future[T]:
     """The result called `key`, begun if nobody has asked for it yet; shared between tabs and never changed."""
-    _pool()[3].set()
+    _pool(RESULTS)[3].set()
     return _begin(key, work)
 
 
 def is_done(key: str) -> bool:
     """Whether the result called `key` is there."""
-    future = _pool()[1].get(key)
+    future = _pool(RESULTS)[1].get(key)
     return future is not None and future.done()
 
 
@@ -132,7 +132,7 @@ def _drop_older(kind: str, keep: int, pool: str = RESULTS) -> None:
 def _wait(key: str, name: str) -> None:
     @st.fragment(run_every=POLL_SECONDS)
     def poll() -> None:
-        future = _pool()[1].get(key)
+        future = _pool(RESULTS)[1].get(key)
         if future is None or future.done():
             st.rerun()
         share, stage = _told().get(key, (0.0, ""))

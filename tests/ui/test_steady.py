@@ -34,7 +34,6 @@ def test_states_of_one_table_share_its_matrices(small):
 
 
 def test_of_one_kind_of_results_the_last_few_stay():
-    background.ask("whatever other tests have begun", lambda: None).result(60)
     for k in range(6):
         assert background.result(f"of-a-kind|{k} and more", lambda: 1, "one", keep=4) == 1
     assert [background.is_done(f"of-a-kind|{k} and more") for k in range(6)] == [False] * 2 + [True] * 4
