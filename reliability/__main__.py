@@ -33,7 +33,7 @@ FULL = (errno.ENOSPC, errno.EDQUOT)
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; returns the exit status: 0, or 2 for a study with problems."""
     _open_streams()
-    options = _parser().parse_args(arguments)
+    options = _parsed(arguments)
     try:
         options.command(options)
         sys.stdout.flush()
@@ -63,6 +63,18 @@ def main(arguments: list[str] | None = None) -> int:
               f"({Path(place_in_code.filename).name}, line {place_in_code.lineno}). Please report it.")
         return DEFECT
     return 0
+
+
+def _parsed(arguments: list[str] | None) -> argparse.Namespace:
+    """What is asked for; a reader of the help who has closed it is told nothing."""
+    try:
+        return _parser().parse_args(arguments)
+    except SystemExit:
+        try:
+            sys.stdout.flush()
+        except BrokenPipeError:
+            _silence(sys.stdout)
+        raise
 
 
 def _open_streams() -> None:
