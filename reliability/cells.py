@@ -18,7 +18,7 @@ FORMULA_STARTS = (*_SIGNS, "\t", "\r", "\n")
 # and at an end of line where it does not look at quotation marks.
 _SPLIT = re.compile(rf"""([,;|\t\r\n]["']*)(?=[{re.escape(_SIGNS)}])""")
 EMPTY = '""'
-ROWS_AT_ONCE = 20_000
+ROWS_AT_ONCE = 20_000           # so that memory stays bounded; our choice
 
 
 def safe_text(cell: object) -> object:

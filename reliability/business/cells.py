@@ -23,7 +23,7 @@ COUNTED = ("actuators", "ci", "momentary_events", "momentary_value")
 # Times that something may wait, of the study; what waits a section's own hours is in `OwnHours`.
 TERMS: tuple[Term, ...] = tuple(Term(name) for name in (*WAITING, SWITCHING, SWITCHING_OFF))
 AT_SWITCHING, AT_SWITCHING_OFF = len(WAITING), len(WAITING) + 1
-FEW_ROWS = 20_000
+FEW_ROWS = 20_000                   # whose columns stay in the processor's cache; our choice
 _TIMES = len(WAITING) + 3           # places in WAITING from −1 on, and two for repairs of own hours
 _OWN_REPAIR, _OWN_REPAIR_OFF = len(WAITING) + 1, len(WAITING) + 2
 

@@ -12,7 +12,7 @@ from reliability.indices.events import Block, Sums, Times, YearWeights, simulate
 from reliability.indices.measures import WALK_OR_OWN, Coefficients
 
 # Of a larger table the coefficients would take more memory than it takes time to make them again.
-ROWS_KEPT = 500_000
+MAX_ROWS_CACHED = 500_000
 TERMS = {WALK_OR_OWN, *map(Term, (*WAITING, SWITCHING, SWITCHING_OFF))}    # all times that a trial may draw
 
 

@@ -22,7 +22,7 @@ from reliability.faults.times import Term, hours_of
 from reliability.formats import count
 from reliability.indices.draws import draw_uncertain, one_trial, values_of_trials, yearly_multipliers
 from reliability.indices.events import Block, Sums, Times, YearWeights, simulate_block, year_weights
-from reliability.indices.late import ROWS_KEPT, TERMS, LateBlock, simulate_late
+from reliability.indices.late import MAX_ROWS_CACHED, TERMS, LateBlock, simulate_late
 from reliability.indices.measures import (
     COUNTED,
     TIMED,
@@ -120,7 +120,7 @@ class SimulationInput:
         if needs_own_tables(self):
             return None
         table = self.expected_table
-        return _prepare(self, table, self.values, self.uncertain, len(table) > ROWS_KEPT)
+        return _prepare(self, table, self.values, self.uncertain, len(table) > MAX_ROWS_CACHED)
 
     @property
     def network(self) -> Network:

@@ -35,9 +35,8 @@ def places_by_cells(found: Sequence[Recognised]) -> list[Recognised]:
 
 def _placed(one: Recognised, found: Sequence[Recognised]) -> Recognised:
     have = {m.name for m in one.matches} | {d.suggestion for d in one.decisions if d.step == COLUMN}
-    places = PLACE_COLUMNS - {_OWN[CUSTOMERS]} if one.kind == CUSTOMERS else PLACE_COLUMNS | {"device_id"}
-    if one.kind == DEVICE_ROWS:
-        places = PLACE_COLUMNS
+    places = {CUSTOMERS: PLACE_COLUMNS - {_OWN[CUSTOMERS]},
+              OUTAGE_ROWS: PLACE_COLUMNS | {"device_id"}}.get(one.kind, PLACE_COLUMNS)
     known = set() if one.rule is None else {exact_name(h) for h in (*(one.rule.ignore or ()), *one.rule.leave_out)}
     used = {h for m in one.matches for h in m.headers} | {d.column for d in one.decisions if d.step == COLUMN}
     free = [h for h in one.unused if h not in used and exact_name(h) not in known]

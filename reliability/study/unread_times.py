@@ -1,6 +1,6 @@
 """Times that are written and cannot be used: why, how to write them, and from when on they are too many to be left out.
 
-The one rule for records, exports and their checks: such times are told and left out; where most of a column are,
+The one rule for records, exports and their checks: such times are reported and left out; where most of a column are,
 whoever reads the table is stopped, as what is left would be years without outages.
 """
 

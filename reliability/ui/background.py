@@ -22,8 +22,7 @@ IDLE_SECONDS = 1.5                 # what nobody has asked for yet begins when t
 
 
 @st.cache_resource(show_spinner=False)
-def _pool(name: str) -> tuple[ThreadPoolExecutor, OrderedDict[str, Future[Any]], threading.Lock,
-                                        threading.Event]:
+def _pool(name: str) -> tuple[ThreadPoolExecutor, OrderedDict[str, Future[Any]], threading.Lock, threading.Event]:
     """One worker, results by key, their lock, and whether somebody is waiting; shared between tabs."""
     return ThreadPoolExecutor(1, thread_name_prefix=name), OrderedDict(), threading.Lock(), threading.Event()
 

@@ -60,8 +60,8 @@ def _sources(draft: Draft, prepared: Prepared, decisions: Sequence[Decision]) ->
             chosen = chosen_sources(rows["node"].astype(str), rows["feeder"].fillna("").astype(str))
             if chosen:
                 asked = {node for node, _ in pairs}     # what is not ticked, or is no node, is no source any more
-                kept = {node: feeders for node, feeders in stated.items() if node not in asked}
-                draft.decide_recipe(replace(prepared.recipe, sources={**kept, **chosen}))
+                others = {node: feeders for node, feeders in stated.items() if node not in asked}
+                draft.decide_recipe(replace(prepared.recipe, sources={**others, **chosen}))
                 st.rerun()
 
 

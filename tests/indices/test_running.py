@@ -185,7 +185,7 @@ def test_coefficients_made_while_events_are_drawn_change_no_digit(monkeypatch, w
     study = own_values(100)
     ask = replace(simulation_input(expect(study)), uncertain={"patrol_hours": Range(0.5, 1.0, 2.0)})
     kept = simulate(ask, seed=1, trials=5)
-    monkeypatch.setattr(simulation, "ROWS_KEPT", 0)
+    monkeypatch.setattr(simulation, "MAX_ROWS_CACHED", 0)
     late = replace(ask, extra=dict(ask.extra))      # what is prepared is kept with the input
     assert any(isinstance(block, simulation.LateBlock) for block in late.prepared.blocks)
     again = simulate(late, seed=1, trials=5, workers=workers)
