@@ -34,7 +34,7 @@ from reliability.history.outages import Records, records_of
 from reliability.history.rates import check_rates
 from reliability.indices.expected import Expected, expected_values, feeder_indices
 from reliability.indices.progress import Progress
-from reliability.indices.simulation import SimulationInput, simulate
+from reliability.indices.simulation import SimulationInput, needs_own_tables, simulate
 from reliability.memory import give_back
 from reliability.network.application import ApplicationChecks, check_laterals, settle_scenarios
 from reliability.network.model import Model
@@ -251,8 +251,11 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
         recorded = meanwhile(lambda: _recorded(study, results, decision, records, learned), *known)
         planned = meanwhile(lambda: _planned(results, decision, within), *known)
         on_stage("simulation")
+        inputs = simulation_input(results)
+        if not needs_own_tables(inputs):            # else the table would only go along to others
+            inputs = replace(inputs, known=results.table)
         simulated = simulate(
-            replace(simulation_input(results), known=results.table), seed=values["seed"] if seed is None else seed,
+            inputs, seed=values["seed"] if seed is None else seed,
             trials=values["trials"] if trials is None else trials,
             executor=who.executor, workers=who.at_once, on_progress=on_progress,
         )
