@@ -149,8 +149,10 @@ def simulation_input(results: Results) -> SimulationInput:
     """Input of a study's simulation, customers' interruption costs included whatever the perspective."""
     study = results.study
     extra = {INTERRUPTION: InterruptionCost(results.network, results.costs)}
-    return SimulationInput(Model(results.network, study.values), study.uncertain, study.scenarios, extra,
-                           study.rate_draws)
+    inputs = SimulationInput(Model(results.network, study.values), study.uncertain, study.scenarios, extra,
+                             study.rate_draws)
+    # where each trial needs a table of its own, this one would only go along to the workers
+    return inputs if needs_own_tables(inputs) else replace(inputs, known=results.table)
 
 
 def options_of(study: Study, applicable_only: bool = True) -> Options:
@@ -251,11 +253,8 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
         recorded = meanwhile(lambda: _recorded(study, results, decision, records, learned), *known)
         planned = meanwhile(lambda: _planned(results, decision, within), *known)
         on_stage("simulation")
-        inputs = simulation_input(results)
-        if not needs_own_tables(inputs):            # else the table would only go along to others
-            inputs = replace(inputs, known=results.table)
         simulated = simulate(
-            inputs, seed=values["seed"] if seed is None else seed,
+            simulation_input(results), seed=values["seed"] if seed is None else seed,
             trials=values["trials"] if trials is None else trials,
             executor=who.executor, workers=who.at_once, on_progress=on_progress,
         )
