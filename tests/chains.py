@@ -11,13 +11,14 @@ from reliability.history import device_fit, estimate
 from reliability.history.posterior import Length
 
 SHORTEST = Length(iterations=40, burn_in=20, kept=20)
+WHOLE = Length(iterations=60, burn_in=40, kept=20)       # goes on from where the shortest ended
 
 
 @contextmanager
 def short_chains() -> Iterator[None]:
-    """Every chain begun meanwhile has the length SHORTEST, also in copies of this process."""
+    """Every chain begun meanwhile is SHORTEST or WHOLE, also in copies of this process."""
     with pytest.MonkeyPatch.context() as patch:
-        for module, names in ((estimate, ("FULL", "SHORT")), (device_fit, ("SHORT", "SHORTER"))):
-            for name in names:
-                patch.setattr(module, name, SHORTEST)
+        patch.setattr(estimate, "FULL", WHOLE)
+        patch.setattr(estimate, "SHORT", SHORTEST)
+        patch.setattr(device_fit, "SHORTER", SHORTEST)
         yield

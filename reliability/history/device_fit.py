@@ -16,7 +16,7 @@ import scipy
 from reliability.history.level import TAILS
 from reliability.history.posterior import Evidence, Length, Posterior, Prior, ratio
 from reliability.history.recording import Entries
-from reliability.history.sampler import Progress, sample
+from reliability.history.sampler import sample
 from reliability.history.shared_out import shares_of_pools
 
 SHORT = Length(500, 250, 125)     # enough to see what does not fit
@@ -42,18 +42,13 @@ class DeviceFit:
     rounds: int
 
 
-def fit_devices(evidence: Evidence, devices: np.ndarray, prior: Prior, seed: int,
-                on_progress: Progress | None = None) -> DeviceFit:
+def fit_devices(evidence: Evidence, posterior: Posterior, devices: np.ndarray, prior: Prior, seed: int) -> DeviceFit:
     """The fit of every device, and which are to be left out.
 
-    devices: (R,) positions. on_progress(done, total): of the round under way.
+    posterior: of all of the evidence, as SHORT as it may be. devices: (R,) positions.
     """
-    aside = np.zeros(len(devices), bool)
-    start, rounds = None, 0
+    aside, rounds = np.zeros(len(devices), bool), 0
     while True:
-        part = without(evidence, aside)
-        posterior = sample(part, prior, np.random.default_rng([seed, 2, rounds]), on_progress,
-                           SHORTER if rounds else SHORT, start)
         table = predictions(evidence, posterior, devices, seed)
         rounds += 1
         out = table["probability"].to_numpy() < STANDS_OUT
@@ -62,7 +57,8 @@ def fit_devices(evidence: Evidence, devices: np.ndarray, prior: Prior, seed: int
             table["fits"] = ~out
             return DeviceFit(table.drop(columns=["at", "deviation"]), aside, rounds)
         aside[table["at"].to_numpy()[worst >= MEANWHILE * worst.max()]] = True
-        start = posterior.last
+        posterior = sample(without(evidence, aside), prior, np.random.default_rng([seed, 2, rounds]), None, SHORTER,
+                           posterior.last)
 
 
 def without(evidence: Evidence, aside: np.ndarray) -> Evidence:

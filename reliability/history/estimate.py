@@ -8,12 +8,11 @@ from functools import partial
 
 import numpy as np
 
-from reliability import forked
 from reliability.history.clearing import FACTORS, ClearingFit, fit_clearing
 from reliability.history.device_fit import SHORT, DeviceFit, fit_devices, without
 from reliability.history.evidence import Found, Observed, find_evidence, prior_of
-from reliability.history.posterior import FULL, Evidence, Posterior, Prior
-from reliability.history.sampler import sample
+from reliability.history.posterior import FULL, Evidence, Posterior
+from reliability.history.sampler import begin, sample
 from reliability.history.units import Units
 from reliability.network.devices import FAST_BY_DEFAULT, MELTS
 from reliability.schema.values import as_assumptions
@@ -48,19 +47,20 @@ def estimate_rates(study: Study, seen: Observed, on_progress: Progress | None = 
     """
     seed, units = int(study.values["seed"]), seen.units
     found, prior = find_evidence(study, seen), prior_of(study, units)
-    total = FULL.iterations + SHORT.iterations
-
     reached = 0
 
-    def progress(done: int) -> None:
+    def progress(done: int, _: int) -> None:
         nonlocal reached
         reached = max(reached, done)
         if on_progress:
-            on_progress(reached, total)
+            on_progress(reached, FULL.iterations)
 
-    fit, used, posterior = _fitted(found, prior, seed, progress, workers)
-    here = None if workers.executor else lambda done, _: progress(done + SHORT.iterations)
-    chains = [partial(sample, used, prior, np.random.default_rng(seed), here, FULL)] if posterior is None else []
+    chain = begin(found.evidence, prior, np.random.default_rng(seed), FULL.burn_in)
+    fit = fit_devices(found.evidence, chain.until(SHORT, progress), found.devices, prior, seed)
+    used = without(found.evidence, fit.set_aside)
+    if used is not found.evidence:
+        chain = begin(used, prior, np.random.default_rng(seed), FULL.burn_in)
+    chains = [partial(chain.until, FULL, None if workers.executor or workers.forks else progress)]
     other = {1.0: used}
     if matters := _clearing_matters(study):
         other |= {factor: without(find_evidence(_at_clearing(study, factor), seen).evidence, fit.set_aside)
@@ -68,25 +68,10 @@ def estimate_rates(study: Study, seen: Observed, on_progress: Progress | None = 
     spanned = SPANNED if matters and not _has_momentary(used) else ()
     chains += [partial(sample, other[factor], prior, np.random.default_rng([seed, 4]), None, SHORT)
                for factor in spanned]
-    others = list(workers.in_order(chains))
-    posterior = posterior or others.pop(0)
+    posterior, *others = workers.in_order(chains)
     clearing = fit_clearing([other[factor] for factor in FACTORS], posterior, prior) if matters else None
     spans = {factor: _fleet_fraction(found_there, units) for factor, found_there in zip(spanned, others, strict=True)}
     return Estimate(found, fit, posterior, clearing, spans)
-
-
-def _fitted(found: Found, prior: Prior, seed: int, progress: Callable[[int], None],
-            workers: Workers) -> tuple[DeviceFit, Evidence, Posterior | None]:
-    """Fit of the devices, the evidence without those set aside, and its posterior where that is known already.
-
-    The whole chain is begun meanwhile, for the usual case that none is set aside.
-    """
-    begun = partial(sample, found.evidence, prior, np.random.default_rng(seed), None, FULL)
-    with forked.Work(begun, workers.forks, (found.evidence,)) as of_all:
-        fit = fit_devices(found.evidence, found.devices, prior, seed,
-                          lambda done, of: progress(done * SHORT.iterations // of))
-        used = without(found.evidence, fit.set_aside)
-        return fit, used, of_all.result() if workers.forks and used is found.evidence else None
 
 
 def _clearing_matters(study: Study) -> bool:

@@ -45,32 +45,17 @@ class _Steps:
 def sample(evidence: Evidence, prior: Prior, rng: np.random.Generator, on_progress: Progress | None = None,
            length: Length = FULL, start: State | None = None) -> Posterior:
     """Posterior draws. on_progress(done, total) is called every hundred iterations. start: to begin from."""
-    iterations, burn_in, kept = length.iterations, length.burn_in, length.kept
+    return begin(evidence, prior, rng, length.burn_in, start).until(length, on_progress)
+
+
+def begin(evidence: Evidence, prior: Prior, rng: np.random.Generator, tuned: int, start: State | None = None) -> Chain:
+    """A chain that has not moved yet. tuned: iterations in which the widths of its walks are tuned."""
     state = _beginning(evidence, prior) if start is None else replace(start)
-    sampler = _Sampler(evidence, prior, rng, sharing_of(evidence), recorded_of(evidence), state)
-    u, g = evidence.units, evidence.groups
-    lam, fraction, mean = np.empty((kept, u)), np.empty((kept, g)), np.empty((kept, g))
-    shape, blank = np.empty(kept), np.empty((kept, 2))
-    total, of_kind = iterations - burn_in, np.zeros((2, u))
-    keep_at = np.linspace(burn_in, iterations - 1, kept).round().astype(int)
-    number = {int(at): k for k, at in enumerate(keep_at)}
-    for i in range(iterations):
-        expected = sampler.iterate(0.5 / (1.0 + i / 50.0) if i < burn_in else 0.0)
-        if i >= burn_in:
-            p = sampler.state.fraction[evidence.group]
-            of_kind += expected * p, expected * (1.0 - p)
-        if i in number:
-            k, s = number[i], sampler.state
-            lam[k], fraction[k], mean[k], shape[k], blank[k] = s.lam, s.fraction, s.mean, s.shape, s.blank
-        if on_progress and (i + 1) % 100 == 0:
-            on_progress(i + 1, iterations)
-    p = fraction[:, evidence.group]
-    return Posterior(lam * p, lam * (1.0 - p), of_kind[0] / total, of_kind[1] / total, fraction, mean, shape, blank,
-                     sampler.state)
+    return Chain(evidence, prior, rng, sharing_of(evidence), recorded_of(evidence), state, tuned)
 
 
 @dataclass
-class _Sampler:
+class Chain:
     """One chain: what does not change, prepared once, and where it stands; `iterate` moves everything by one step."""
 
     evidence: Evidence
@@ -79,7 +64,34 @@ class _Sampler:
     sharing: Sharing
     recorded: Recorded
     state: State
+    tuned: int
+    done: int = 0
     steps: _Steps = field(default_factory=_Steps)
+
+    def until(self, length: Length, on_progress: Progress | None = None) -> Posterior:
+        """Go on to as many iterations in all; draws are kept of those after the burn-in, which lies ahead."""
+        if length.burn_in < self.done:
+            raise ValueError(f"{self.done} iterations are done, draws are to be kept from {length.burn_in} on")
+        kept, e = length.kept, self.evidence
+        lam, fraction, mean = np.empty((kept, e.units)), np.empty((kept, e.groups)), np.empty((kept, e.groups))
+        shape, blank = np.empty(kept), np.empty((kept, 2))
+        total, of_kind = length.iterations - length.burn_in, np.zeros((2, e.units))
+        keep_at = np.linspace(length.burn_in, length.iterations - 1, kept).round().astype(int)
+        number = {int(at): k for k, at in enumerate(keep_at)}
+        for i in range(self.done, length.iterations):
+            expected = self.iterate(0.5 / (1.0 + i / 50.0) if i < self.tuned else 0.0)
+            if i >= length.burn_in:
+                p = self.state.fraction[e.group]
+                of_kind += expected * p, expected * (1.0 - p)
+            if i in number:
+                k, s = number[i], self.state
+                lam[k], fraction[k], mean[k], shape[k], blank[k] = s.lam, s.fraction, s.mean, s.shape, s.blank
+            if on_progress and (i + 1) % 100 == 0:
+                on_progress(i + 1, length.iterations)
+        self.done = length.iterations
+        p = fraction[:, e.group]
+        return Posterior(lam * p, lam * (1.0 - p), of_kind[0] / total, of_kind[1] / total, fraction, mean, shape,
+                         blank, replace(self.state))
 
     def iterate(self, tuning: float) -> np.ndarray:
         """One step of everything; gives the mean of λ (U,) given all but λ."""

@@ -10,11 +10,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from reliability.history.device_fit import SHORT
 from reliability.history.estimate import Estimate, estimate_rates
 from reliability.history.evidence import prior_of
 from reliability.history.operations import read_operations
 from reliability.history.outages import read_records
+from reliability.history.posterior import Length
 from reliability.history.rate_notes import misfits
 from reliability.history.rates import observations
 from reliability.study.study import Study
@@ -26,8 +26,8 @@ LARGEST = "F3R"     # its mains and the laterals behind it
 
 @pytest.fixture(autouse=True)
 def short(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Neither fit rests on the long chain that follows or precedes it."""
-    monkeypatch.setattr("reliability.history.estimate.FULL", SHORT)
+    """Neither fit rests on the long chain that goes on from it."""
+    monkeypatch.setattr("reliability.history.estimate.FULL", Length(750, 500, 125))
 
 
 def estimate(study: Study) -> Estimate:
