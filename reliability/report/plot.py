@@ -1,6 +1,6 @@
 """A described chart as a matplotlib figure, at the size at which it is printed.
 
-Only this module and `plot_series` import matplotlib; `picture` imports them when a document is written. No state of
+Only the modules named `plot…` import matplotlib; `picture` imports them when a document is written. No state of
 matplotlib is changed but for the time of a drawing, see `picture`.
 """
 
@@ -32,11 +32,13 @@ from reliability.report.chart import (
     Words,
 )
 from reliability.report.palette import GRID, INK, PAPER, SOFT
-from reliability.report.plot_map import map_figure
+from reliability.report.plot_layout import OnePicture
+from reliability.report.plot_map import KEY_ROW, map_figure
 from reliability.report.plot_series import LETTER, LONGEST_IN_KEY, SIZE, draw_bars, draw_series, label_points, name
 
 WIDTH, EQUAL_WIDTH, HEIGHT = 7.0, 4.6, 2.9      # inches: fits between the margins of A4 and of Letter
 MOST_TICKS = 9
+FEW_ROWS = 2                                    # of a key that the heights allow for
 BAR, GAP = 0.17, 0.11                           # inches of a lying bar, and between two groups
 STYLE = {
     "font.family": ["DejaVu Sans"], "font.size": SIZE, "axes.labelsize": SIZE, "xtick.labelsize": SIZE,
@@ -53,7 +55,7 @@ def figure(chart: Chart) -> Figure:
     if isinstance(chart, MapChart):
         return map_figure(chart)
     wide = EQUAL_WIDTH if isinstance(chart, PlotChart) and chart.equal else WIDTH
-    drawn = Figure((wide, _height(chart)), layout="constrained", facecolor=PAPER)
+    drawn = Figure((wide, _height(chart)), layout=OnePicture(), facecolor=PAPER)
     axes = drawn.add_subplot()
     if isinstance(chart, BarChart):
         _bar_axes(axes, chart)
@@ -185,7 +187,9 @@ def _key(drawn: Figure, axes: Axes, chart: BarChart | PlotChart, wide: float) ->
     handles = [found[n] for n in names]
     needed = sum(LETTER * len(n) + 0.62 for n in names)
     columns = len(names) if needed <= wide else max(int(wide / (LETTER * max(map(len, names)) + 0.62)), 1)
-    key = drawn.legend(handles, names, loc="outside upper left", ncols=columns, borderpad=0.1, handlelength=2.2,
+    further = max(-(-len(names) // columns) - FEW_ROWS, 0)      # the picture would be too low for its titles
+    drawn.set_figheight(drawn.get_figheight() + further * KEY_ROW)
+    key = drawn.legend(handles, names, loc="upper left", ncols=columns, borderpad=0.1, handlelength=2.2,
                        columnspacing=1.6)
     for handle in key.legend_handles:
         if isinstance(handle, Line2D) and handle.get_marker() not in ("", "None", None):

@@ -25,6 +25,7 @@ from reliability.report.chart import (
     Words,
 )
 from reliability.report.palette import GRID, INK, PAPER, SOFT, fill
+from reliability.report.plot_layout import OnePicture
 from reliability.schema.problems import shorten
 
 SIZE, SMALL = 8.5, 7.5             # points of type
@@ -209,7 +210,7 @@ def label_points(drawn: Figure, axes: Axes, series: Sequence[Series]) -> None:
     named = [p for p in series if isinstance(p, Points) and p.labels is not None]
     if not named:
         return
-    drawn.draw_without_rendering()                  # settles where the axes lie
+    OnePicture().execute(drawn)                     # settles where the axes lie
     drawn.set_layout_engine("none")
     to_points = axes.transData.transform
     scale = 72 / drawn.dpi
