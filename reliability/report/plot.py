@@ -38,6 +38,7 @@ from reliability.report.plot_series import LETTER, LONGEST_IN_KEY, SIZE, draw_ba
 
 WIDTH, EQUAL_WIDTH, HEIGHT = 7.0, 4.6, 2.9      # inches: fits between the margins of A4 and of Letter
 MOST_TICKS = 9
+ROOM_FOR_NAMES = 0.12                           # of what is drawn, above points with names beside them
 FEW_ROWS = 2                                    # of a key that the heights allow for
 BAR, GAP = 0.17, 0.11                           # inches of a lying bar, and between two groups
 STYLE = {
@@ -63,6 +64,8 @@ def figure(chart: Chart) -> Figure:
     else:
         _measured(axes, "x", chart.x)
         _measured(axes, "y", chart.y)
+        if any(isinstance(one, Points) and one.labels is not None for one in chart.series):
+            axes.margins(y=ROOM_FOR_NAMES)
         draw_series(axes, chart.series)
         if chart.x.scale == DATE:
             _days(axes)

@@ -36,8 +36,9 @@ DASHES: dict[str, Any] = {SOLID: "-", DASHED: (0, (5, 2.5)), DOTTED: (0, (1.2, 1
 MARKERS = ("o", "D", "s", "^", "v")
 CLEAR = {"facecolor": PAPER, "edgecolor": "none", "pad": 0.4}
 FILLED = 0.78                      # of the room of a category that its bars take
-# where a label may stand beside its point, in points of type: right, left, above, below, and the corners
-PLACES = ((6, 0), (-6, 0), (0, 8), (0, -8), (6, 7), (-6, 7), (6, -7), (-6, -7), (14, 12), (-14, 12), (14, -12))
+FAR_PLACES = ((14, 12), (-14, 12), (14, -12))    # where a reader may take a name for another point's
+# where a name may stand beside its point, in points of type: right, left, above, below, and the corners
+PLACES = ((6, 0), (-6, 0), (0, 8), (0, -8), (6, 7), (-6, 7), (6, -7), (-6, -7), *FAR_PLACES)
 
 
 def name(text: object, most: int = LONGEST) -> str:
@@ -203,7 +204,7 @@ def _words(axes: Axes, words: Words) -> None:
 
 
 def label_points(drawn: Figure, axes: Axes, series: Sequence[Series]) -> None:
-    """Names beside points, each at the first place where it touches no other name and no point.
+    """Names beside points, each at the first place where it touches no other name and no point, if may be no line.
 
     Where there is none the name is left out: a table holds them all.
     """
@@ -212,30 +213,45 @@ def label_points(drawn: Figure, axes: Axes, series: Sequence[Series]) -> None:
         return
     OnePicture().execute(drawn)                     # settles where the axes lie
     drawn.set_layout_engine("none")
-    to_points = axes.transData.transform
-    scale = 72 / drawn.dpi
-    marks = np.concatenate([to_points(np.column_stack([p.x, p.y])) * scale for p in series
-                            if isinstance(p, Points)])
-    frame = axes.get_window_extent().transformed(drawn.transFigure.inverted())
-    left, right, low, high = (v * s * 72 for v, s in zip(
-        (frame.x0, frame.x1, frame.y0, frame.y1), (*[drawn.get_figwidth()] * 2, *[drawn.get_figheight()] * 2),
-        strict=True))
-    taken = [(x - 4, x + 4, y - 4, y + 4) for x, y in marks]
+
+    def in_points(x: Any, y: Any) -> np.ndarray:
+        """Points of type (n, 2) from the lower left corner of the figure; what lies nowhere is left out."""
+        found = np.asarray(axes.transData.transform(np.column_stack([x, y]))) * (72 / drawn.dpi)
+        return found[np.isfinite(found).all(axis=1)]
+
+    frame = axes.get_window_extent().transformed(drawn.dpi_scale_trans.inverted())
+    left, right, low, high = (72 * side for side in (frame.x0, frame.x1, frame.y0, frame.y1))
+    taken = [_around(x, y) for p in series if isinstance(p, Points) for x, y in in_points(p.x, p.y).tolist()]
+    lines = [_around(x, y, 1.0) for one in series if isinstance(one, Line)
+             for x, y in _along(in_points(one.x, one.y)).tolist()]
     for points in named:
         for at, label in zip(np.column_stack([points.x, points.y]).tolist(), points.labels or (), strict=True):
-            x, y = to_points(at) * scale
-            text = name(label) if label else ""
-            if not text or not np.isfinite([x, y]).all():
+            text, where = name(label, LONGEST_IN_KEY) if label else "", in_points(at[:1], at[1:]).tolist()
+            if not text or not where:
                 continue
-            for dx, dy in PLACES:
-                box = _box(x + dx, y + dy, dx, text)
-                inside = left <= box[0] and box[1] <= right and low <= box[2] and box[3] <= high
-                if inside and not any(_touch(box, other) for other in taken):
-                    taken.append(box)
-                    ha = "left" if dx > 0 else "right" if dx < 0 else "center"
-                    axes.annotate(text, at, (dx, dy), textcoords="offset points", ha=ha, va="center",
-                                  fontsize=SMALL)
-                    break
+            boxes = [(by, _box(where[0][0] + by[0], where[0][1] + by[1], by[0], text)) for by in PLACES]
+            inside = [(by, box) for by, box in boxes
+                      if left <= box[0] and box[1] <= right and low <= box[2] and box[3] <= high
+                      and not any(_touch(box, other) for other in taken)]
+            if inside:
+                (dx, dy), box = min(inside, key=lambda one: (
+                    one[0] in FAR_PLACES, any(_touch(one[1], line) for line in lines)))
+                taken.append(box)
+                ha = "left" if dx > 0 else "right" if dx < 0 else "center"
+                axes.annotate(text, at, (dx, dy), textcoords="offset points", ha=ha, va="center", fontsize=SMALL)
+
+
+def _around(x: float, y: float, room: float = 4.0) -> tuple[float, float, float, float]:
+    return x - room, x + room, y - room, y + room
+
+
+def _along(corners: np.ndarray) -> np.ndarray:
+    """Places (n, 2) a letter's height apart along a line of corners (k, 2)."""
+    if len(corners) < 2:
+        return corners
+    reached = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(corners, axis=0).T))])
+    at = np.arange(0.0, reached[-1], SMALL)
+    return np.column_stack([np.interp(at, reached, corners[:, k]) for k in (0, 1)])
 
 
 def _box(x: float, y: float, side: float, text: str) -> tuple[float, float, float, float]:

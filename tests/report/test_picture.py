@@ -51,6 +51,8 @@ CHARTS = {
                      line=Line("l", (), np.linspace(-1e6, 1e6, 60), marked=True)),
     "curve": PlotChart("k", "t", "d", Axis("x", LOG), Axis("y"), (
         Line("l", [10.0, 1e5, 2e6], [0.0, 3.0, 4.0], fill=0), Points("p", [1e5], [3.0], fill=1, large=True))),
+    "long key": PlotChart("k", "t", "d", Axis("x"), Axis("Power: probability to show it"), tuple(
+        Line(f"{k} laterals, in three yearly steps", [0.0, 1.0], [0.0, 1.0 - k / 99], fill=k % 3) for k in range(12))),
     "days": PlotChart("k", "t", "d", Axis("day", DATE), Axis("y", LOG), (
         Points("p", np.arange("2020-01-01", "2024-01-01", dtype="datetime64[D]"), np.linspace(0.01, 9, 1461)),)),
     "equal": PlotChart("k", "t", "d", Axis("x"), Axis("y"), (
@@ -142,6 +144,27 @@ def test_no_word_is_cut_and_none_lies_on_another(name):
             height = min(box.y1, taken.y1) - max(box.y0, taken.y0)
             assert width < 1 or height < 2, f"{text} lies on {other}"
         seen.append((text, box))
+
+
+def test_a_long_key_leaves_the_picture_its_height():
+    with style.context(["default", STYLE]):
+        drawn = figure(CHARTS["long key"])
+        drawn.draw_without_rendering()
+        axes, = drawn.axes
+        assert axes.yaxis.label.get_window_extent().height < axes.get_window_extent().height
+
+
+def test_names_of_points_keep_off_the_lines():
+    x = np.linspace(0.0, 10.0, 41)
+    rising = Points("from here on", x[[20, 40]], x[[20, 40]] ** 0.5, labels=["four sectionalizers"] * 2)
+    with style.context(["default", STYLE]):
+        drawn = figure(PlotChart("k", "t", "d", Axis("x"), Axis("y"), (Line("l", x, x ** 0.5, marked=True), rising)))
+        drawn.draw_without_rendering()
+        axes = drawn.axes[0]
+        boxes = [text.get_window_extent() for text in axes.texts]
+        on_line = axes.transData.transform(np.column_stack([np.linspace(0, 10, 999), np.linspace(0, 10, 999) ** 0.5]))
+    assert len(boxes) == 2
+    assert not any(box.contains(*at) for box in boxes for at in on_line)
 
 
 def test_bars_begin_at_zero_and_are_in_proportion():
