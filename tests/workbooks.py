@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 _HEAD = '<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
-_MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
-_OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 _PACKAGE = "http://schemas.openxmlformats.org/package/2006"
 _TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml"
 
@@ -50,7 +50,7 @@ def parts_of(*sheets: Sheet, formats: Sequence[str] = ()) -> dict[str, str]:
     places = [sheet.part or f"xl/worksheets/sheet{k}.xml" for k, sheet in enumerate(sheets, 1)]
     listed = "".join(f'<sheet name="{s.name}" sheetId="{k}" state="{s.state}" r:id="rId{k}"/>'
                      for k, s in enumerate(sheets, 1))
-    related = "".join(f'<Relationship Id="rId{k}" Type="{_OFFICE}/worksheet" Target="/{place}"/>'
+    related = "".join(f'<Relationship Id="rId{k}" Type="{OFFICE}/worksheet" Target="/{place}"/>'
                       for k, place in enumerate(places, 1))
     codes = "".join(f'<numFmt numFmtId="{164 + k}" formatCode="{code}"/>' for k, code in enumerate(formats))
     styles = "".join(f'<xf numFmtId="{164 + k}" applyNumberFormat="1"/>' for k in range(len(formats)))
@@ -60,13 +60,13 @@ def parts_of(*sheets: Sheet, formats: Sequence[str] = ()) -> dict[str, str]:
         f'ContentType="application/vnd.openxmlformats-package.relationships+xml"/><Override '
         f'PartName="/xl/workbook.xml" ContentType="{_TYPE}.sheet.main+xml"/>{typed}</Types>',
         "_rels/.rels": f'{_HEAD}<Relationships xmlns="{_PACKAGE}/relationships"><Relationship Id="rId1" '
-        f'Type="{_OFFICE}/officeDocument" Target="xl/workbook.xml"/></Relationships>',
-        "xl/workbook.xml": f'{_HEAD}<workbook xmlns="{_MAIN}" xmlns:r="{_OFFICE}"><sheets>{listed}</sheets></workbook>',
+        f'Type="{OFFICE}/officeDocument" Target="xl/workbook.xml"/></Relationships>',
+        "xl/workbook.xml": f'{_HEAD}<workbook xmlns="{MAIN}" xmlns:r="{OFFICE}"><sheets>{listed}</sheets></workbook>',
         "xl/_rels/workbook.xml.rels": f'{_HEAD}<Relationships xmlns="{_PACKAGE}/relationships">{related}'
-        f'<Relationship Id="rId99" Type="{_OFFICE}/styles" Target="styles.xml"/></Relationships>',
-        "xl/styles.xml": f'{_HEAD}<styleSheet xmlns="{_MAIN}"><numFmts>{codes}</numFmts><cellXfs><xf numFmtId="0"/>'
+        f'<Relationship Id="rId99" Type="{OFFICE}/styles" Target="styles.xml"/></Relationships>',
+        "xl/styles.xml": f'{_HEAD}<styleSheet xmlns="{MAIN}"><numFmts>{codes}</numFmts><cellXfs><xf numFmtId="0"/>'
         f"{styles}</cellXfs></styleSheet>",
-    } | {place: f'{_HEAD}<worksheet xmlns="{_MAIN}">{s.before}<sheetData>{s.xml}</sheetData>{s.after}</worksheet>'
+    } | {place: f'{_HEAD}<worksheet xmlns="{MAIN}">{s.before}<sheetData>{s.xml}</sheetData>{s.after}</worksheet>'
          for place, s in zip(places, sheets, strict=True)}
 
 

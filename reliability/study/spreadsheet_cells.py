@@ -13,8 +13,9 @@ from reliability.xlsx.process import FLAG, MERGED, NUMBER, SHOWN_OTHERWISE, TIME
 # Errors of spreadsheets, as cells show them and as they are saved to CSV; from memory.
 _ERRORS = frozenset((
     "#n/a", "#ref!", "#value!", "#div/0!", "#name?", "#null!", "#num!", "#spill!", "#calc!", "#getting_data", "#field!",
-    "#blocked!", "#connect!", "#busy!", "#unknown!", "#external!", "#python!"))
-_NUMBERED_ERROR = re.compile(r"(?i)err:\s?\d{3}")
+    "#blocked!", "#connect!", "#busy!", "#unknown!", "#external!", "#python!", "#nv", "#n/d", "#n/b", "#i/t"))
+# Err:502; those in capitals of other languages or yet to come, such as #BEZUG! and #¡REF!; a cell too narrow to show
+_OTHER_ERROR = re.compile(r"(?i:err:\s?\d{3})|#[¡¿]?[A-ZÀ-ÖØ-Þ/]{2,14}0?[!?]|#{3,}")
 _SHORTENED = re.compile(r"\d(?:[.,]\d+)?E\+\d\d+")     # as a spreadsheet shows a long number in a narrow cell
 _ID_RULES = {
     NUMBER: "held as a number with decimals or of more than fifteen digits: a zero at its end or its last digits may "
@@ -30,7 +31,7 @@ def trouble(text: str) -> tuple[str, str] | None:
     """Rule and remedy for a cell that holds what a spreadsheet writes in place of a value; None for any other."""
     if not text or text[0] not in "#Ee":
         return None
-    if text.casefold() in _ERRORS or _NUMBERED_ERROR.fullmatch(text):
+    if text.casefold() in _ERRORS or _OTHER_ERROR.fullmatch(text):
         return "an error of a spreadsheet, not a value", "correct its formula, or clear the cell where nothing is known"
     if text == NO_VALUE:
         return ("a formula whose value is not in the file",

@@ -55,6 +55,14 @@ class Parts:
         """Content of a part."""
         return self._parts[name]
 
+    def packed(self, name: str, content: bytes) -> bytes:
+        """The archive again, with other content of one part."""
+        stream = io.BytesIO()
+        with zipfile.ZipFile(stream, "w") as archive:
+            for part, own in self._parts.items():
+                archive.writestr(zipfile.ZipInfo(part), content if part == name else own)
+        return stream.getvalue()
+
     def xml(self, name: str) -> ElementTree.Element:
         """Root of a part; an element without any where there is no such part."""
         # memory and time of this process are bounded, and external entities are not followed

@@ -16,6 +16,11 @@ _INLINE = re.compile(rb"<(?:[\w.-]+:)?is\b")
 _ERROR = re.compile(rb"""\st\s*=\s*["']e["']""")
 _FILLED = re.compile(rb"<(?:[\w.-]+:)?(?:v|is)\b[^>/]*>")
 _HIDDEN = re.compile(rb"""<(?:[\w.-]+:)?row\b[^>]*\shidden\s*=\s*["'](?:1|true)["']""")
+# the errors that the reader knows; newer ones would have it refuse the whole workbook
+_OTHER_ERROR = re.compile(
+    rb"""(\st\s*=\s*["']e["'][^>]*>(?:\s*<(?:[\w.-]+:)?f\b[^>]*(?:/>|>[^<]*</[^>]*>))?\s*<(?:[\w.-]+:)?v\b[^>]*>)"""
+    rb"\s*(?!#(?:DIV/0!|N/A|NAME\?|NULL!|NUM!|REF!|VALUE!)\s*<)[^<]*<")
+_NO_STRING = re.compile(rb"""s["'][^<>]*>\s*<(?:[\w.-]+:)?v\b[^>/]*>(?!\s*\d)""")
 _ASIDE = re.compile(r"\[[^\]]*\]|[_*].")      # colours and conditions; space as wide as a character, and fill
 _LITERAL = re.compile(r'"[^"]*"|\\.')
 
@@ -28,6 +33,16 @@ def is_filled(xml: bytes) -> bool:
 def hidden_rows(xml: bytes) -> int:
     """Number of rows of a sheet that are hidden."""
     return len(_HIDDEN.findall(xml)) if b"hidden" in xml else 0
+
+
+def with_known_errors(xml: bytes) -> bytes:
+    """A sheet whose errors are all of those that its reader knows."""
+    return _OTHER_ERROR.sub(rb"\1#N/A<", xml)
+
+
+def names_no_string(xml: bytes) -> bool:
+    """Whether any cell names a shared text by what is no number, which its reader would take for the first."""
+    return _NO_STRING.search(xml) is not None
 
 
 def number_formats(parts: Parts) -> dict[bytes, int]:
@@ -79,8 +94,9 @@ def _notable(body: bytes, attributes: dict[bytes, bytes], styles: dict[bytes, in
     kind, value = attributes.get(b"t", b"n"), _VALUE.search(body)
     if kind == b"e":
         return value[1].decode("utf-8", "replace").strip() if value else "#N/A"
-    # the empty text is a value of a formula too
-    if not value and kind != b"str" and _FORMULA.search(body) and not _INLINE.search(body):
+    # the empty text is a value of a formula too, where it stands there
+    empty = kind == b"str" and _FILLED.search(body) is not None
+    if not value and not empty and _FORMULA.search(body) and not _INLINE.search(body):
         return NO_VALUE
     return styles.get(attributes.get(b"s", b""), 0) if kind == b"n" and value else 0
 

@@ -7,9 +7,20 @@ import io
 import json
 import sys
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 from reliability.xlsx.archive import Broken, Large, Parts, sheet_parts
-from reliability.xlsx.notable import hidden_rows, is_filled, notable_cells, number_formats
+from reliability.xlsx.notable import (
+    hidden_rows,
+    is_filled,
+    names_no_string,
+    notable_cells,
+    number_formats,
+    with_known_errors,
+)
+
+if TYPE_CHECKING:
+    from python_calamine import CalamineSheet
 
 NOT_ONE, TOO_LARGE = 3, 4     # exit status; 1 and 2 are Python's own
 ALL = "*"
@@ -55,7 +66,7 @@ def read(content: bytes, most_cells: int, most_unpacked: int, wanted: str) -> li
     """Sheets of a workbook: each with its name, whether it is visible and has cells, and rows, kinds and the number of
     hidden rows where it is read. Read are all visible ones, or one: that of the wanted name, else the first with cells.
     """
-    from python_calamine import CalamineWorkbook, SheetTypeEnum, SheetVisibleEnum
+    from python_calamine import CalamineError, CalamineWorkbook, SheetTypeEnum, SheetVisibleEnum
 
     parts = Parts(content, most_unpacked)
     places, styles = sheet_parts(parts), number_formats(parts)
@@ -73,16 +84,29 @@ def read(content: bytes, most_cells: int, most_unpacked: int, wanted: str) -> li
     if not sheets:
         raise Broken
     for k in _to_read(sheets, wanted):
-        found = book.get_sheet_by_index(k)
+        xml = parts.read(places[k])
+        if names_no_string(xml):
+            raise Broken
+        try:
+            found = book.get_sheet_by_index(k)
+        except CalamineError:
+            found = _with_newer_errors(parts, places[k], k)
         if found.total_height * found.total_width > most_cells:
             raise Large
         blank: list[object] = [""] * (found.start[1] if found.start else 0)
         texts, kinds = rows_text(blank + row for row in found.iter_rows())
-        xml = parts.read(places[k])
         _write_notable(texts, kinds, notable_cells(xml, styles), most_cells)
         _write_merged(texts, kinds, found.merged_cell_ranges or [])
         sheets[k] |= {"rows": texts, "kinds": ["".join(row) for row in kinds], "hidden_rows": hidden_rows(xml)}
     return list(sheets.values())
+
+
+def _with_newer_errors(parts: Parts, place: str, k: int) -> CalamineSheet:
+    """Sheet k, which lies in a part, where its reader fails on errors that it does not know."""
+    from python_calamine import CalamineWorkbook
+
+    known = with_known_errors(parts.read(place))
+    return CalamineWorkbook.from_filelike(io.BytesIO(parts.packed(place, known))).get_sheet_by_index(k)
 
 
 def _to_read(sheets: dict[int, dict[str, object]], wanted: str) -> list[int]:
@@ -122,19 +146,21 @@ def _widen(texts: Texts, kinds: Texts, row: int, width: int) -> None:
 def _write_merged(texts: Texts, kinds: Texts, ranges: list[tuple[tuple[int, int], tuple[int, int]]]) -> None:
     """Write MERGED into what merged cells cover, below the first row that holds anything.
 
-    A merged cell that stands alone in its row is a title or a remark.
+    A merged cell that stands alone in its row is a title or a remark. One that is blank hides what it covers all the
+    same, and only that.
     """
     first = next((k for k, row in enumerate(texts) if any(row)), len(texts))
     for (top, left), (bottom, right) in ranges:
-        if top >= len(texts) or left >= len(texts[top]) or not texts[top][left]:
+        if top >= len(texts) or left >= len(texts[top]):
             continue
-        if top == bottom and sum(map(bool, texts[top])) == 1:
+        if top == bottom and sum(map(bool, texts[top])) <= 1:
             continue
-        width = len(texts[top])
-        for row in range(max(top, first + 1), min(bottom, top + _MOST_MERGED_ROWS) + 1):
+        width, filled = len(texts[top]), bool(texts[top][left])
+        last = bottom if filled else min(bottom, len(texts) - 1)
+        for row in range(max(top, first + 1), min(last, top + _MOST_MERGED_ROWS) + 1):
             _widen(texts, kinds, row, width)
             for column in range(left, min(right + 1, width)):
-                if (row, column) != (top, left):
+                if (row, column) != (top, left) and (filled or texts[row][column]):
                     texts[row][column], kinds[row][column] = MERGED, TEXT
 
 

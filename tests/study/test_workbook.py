@@ -12,11 +12,12 @@ import pytest
 import reliability
 from reliability.schema.problems import StudyError
 from reliability.study import workbook
+from reliability.study.spreadsheet_cells import trouble
 from reliability.study.tables import read_rows
 from reliability.study.workbook import read_sheets, read_workbook
 from reliability.xlsx.notable import shown_digits
 from reliability.xlsx.process import cell_text
-from tests.workbooks import Sheet, raw_workbook, rows
+from tests.workbooks import MAIN, OFFICE, Sheet, packed, parts_of, raw_workbook, rows
 
 TABLE = rows(["id", "n"], ["a", 1], ["b", 2.5])
 FAR = '<row r="1048576"><c r="xfd1048576"><v>1</v></c></row>'
@@ -113,6 +114,44 @@ def test_a_formula_with_a_value_is_its_value_also_where_that_is_empty():
     assert read_rows("t.xlsx", raw_workbook(Sheet(xml))).records == [["id", "n"], ["a", "2"], ["b", ""]]
 
 
+def test_a_formula_for_a_text_without_any_value_is_told():
+    xml = rows(["id", "n"], ["a", '<c r="B2" t="str"><f>A2&amp;"x"</f></c>'])
+    assert read_rows("t.xlsx", raw_workbook(Sheet(xml))).records == [["id", "n"], ["a", "#FORMULA"]]
+
+
+@pytest.mark.parametrize("error", ["#GETTING_DATA", "#SPILL!", "#CALC!", "#NEWER!"])
+def test_an_error_that_the_reader_does_not_know_is_a_cell_and_not_the_end(error):
+    """Alone, behind a formula, and beside one that it knows."""
+    xml = rows(["id", "n", "m"], ["a", f'<c r="B2" t="e"><v>{error}</v></c>', 1],
+               ["b", f'<c r="B3" t="e"><f>A9</f><v>{error}</v></c>', '<c r="C3" t="e"><v>#REF!</v></c>'])
+    read = read_rows("t.xlsx", raw_workbook(Sheet(xml)))
+    assert read.records == [["id", "n", "m"], ["a", error, "1"], ["b", error, "#REF!"]]
+    assert trouble(error) is not None
+
+
+@pytest.mark.parametrize(
+    "text", ["#BEZUG!", "#NV", "#¡REF!", "#¿NOMBRE?", "#N/D", "#DIV/0!", "#VALEUR!", "######", "Err:502"])
+def test_errors_of_any_language_and_cells_too_narrow_are_told(text):
+    assert trouble(text) is not None
+
+
+@pytest.mark.parametrize("text", ["#12", "#A-7", "# 3", "Error", "#B!7", "E12", "#pole", "No!"])
+def test_names_are_no_errors(text):
+    assert trouble(text) is None
+
+
+@pytest.mark.parametrize("index", ["-1", "one", "99"])
+def test_a_shared_text_that_does_not_exist_is_no_other_text(index):
+    parts = parts_of(Sheet(rows(["id", "n"], [f'<c r="A2" t="s"><v>{index}</v></c>', 1])))
+    parts["xl/sharedStrings.xml"] = f'<sst xmlns="{MAIN}" count="1" uniqueCount="1"><si><t>fuse</t></si></sst>'
+    parts["xl/_rels/workbook.xml.rels"] = parts["xl/_rels/workbook.xml.rels"].replace(
+        "</Relationships>", f'<Relationship Id="rId77" Type="{OFFICE}/sharedStrings" Target="sharedStrings.xml"/>'
+                            "</Relationships>")
+    assert "not an .xlsx workbook" in refused(packed(parts))
+    sound = parts | {"xl/worksheets/sheet1.xml": parts["xl/worksheets/sheet1.xml"].replace(f"<v>{index}<", "<v>0<")}
+    assert read_rows("t.xlsx", packed(sound)).records == [["id", "n"], ["fuse", "1"]]
+
+
 def test_an_error_in_the_last_rows_is_not_left_away():
     xml = rows(["id", "n"], ["a", 1]) + '<row r="4"><c r="C4" t="e"><v>#REF!</v></c></row>'
     rows_read = read_rows("t.xlsx", raw_workbook(Sheet(xml)))
@@ -125,6 +164,14 @@ def test_merged_cells_cover_the_table_below_its_headers_alone():
     merged = '<mergeCells><mergeCell ref="A1:B1"/><mergeCell ref="A3:A4"/><mergeCell ref="A9:B9"/></mergeCells>'
     sheet, _ = read_workbook("t.xlsx", raw_workbook(Sheet(xml, after=merged)), 100)
     assert sheet.rows == [["Title", ""], ["id", "n"], ["a", "1"], ["#MERGED", "2"]]
+
+
+def test_what_a_blank_merged_cell_hides_is_told():
+    """Some programs keep it."""
+    xml = rows(["id", "n"], ["a", None], ["b", 2], ["c", None])
+    merged = '<mergeCells><mergeCell ref="B2:B9"/></mergeCells>'
+    assert read_rows("t.xlsx", raw_workbook(Sheet(xml, after=merged))).records == [
+        ["id", "n"], ["a", ""], ["b", "#MERGED"], ["c", ""]]
 
 
 @pytest.mark.parametrize(("code", "digits"), [
