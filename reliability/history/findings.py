@@ -48,6 +48,10 @@ TREATMENTS: dict[str, tuple[str, str]] = {
         "on a Sunday night of March to May or September to November, can be recognized: an hour is added. With "
         "it, a time in the repeated hour is read as the first of the two, unless the restoration would precede the "
         "start; such durations may be wrong by an hour."),
+    "skipped_hour": (
+        "A time that the clocks of history.time_zone never showed, as they were put forward",
+        "The duration is that between the times as written, and may be wrong by an hour. The times may be of another "
+        "zone, or of standard time all year."),
     "utc_offset": (
         "Time with an offset from UTC",
         "Every time has one, and history.time_zone is not stated: the day is that of the time as written; the duration "

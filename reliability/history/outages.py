@@ -143,7 +143,7 @@ def _typed(frame: pd.DataFrame, row: np.ndarray, timestamps: list[Timestamps], n
     offset = "utc_offset_converted" if settings.time_zone else "utc_offset"
     marks[offset] = ~np.isnan(started.offset_s) | ~np.isnan(restored.offset_s)
     marks["mixed_date_forms"] = rarer_form(timestamps)
-    seconds, marks["clock_change"] = elapsed_seconds(started, restored, settings.time_zone)
+    seconds, marks["clock_change"], marks["skipped_hour"] = elapsed_seconds(started, restored, settings.time_zone)
     marks["restored_before_started"] = seconds < 0
     a_day = started.date_only & restored.date_only & (seconds == 0)
     seconds = np.where((seconds < 0) | a_day, np.nan, seconds)

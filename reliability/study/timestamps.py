@@ -254,16 +254,20 @@ def _timestamps(parts: _Parts, order: str) -> Timestamps:
     return Timestamps(local, offset_s, status, date_only & (status == GOOD), year_first)
 
 
-def elapsed_seconds(started: Timestamps, restored: Timestamps, zone: str) -> tuple[np.ndarray, np.ndarray]:
-    """Seconds from start to restoration, NaN where unknown, and where the clocks changed.
+def elapsed_seconds(started: Timestamps, restored: Timestamps,
+                    zone: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Seconds from start to restoration, NaN where unknown, where the clocks changed, and where one of the two is a
+    time that the clocks skipped: then the seconds are those between the times as written.
 
     zone: IANA name of the local time, "" where it is not known. Negative where the
     restoration precedes the start under every reading.
     """
     wall = (restored.local - started.local).astype(float)
     wall[np.isnat(started.local) | np.isnat(restored.local)] = np.nan
+    skipped = np.zeros(len(wall), bool)
     if zone:
-        seconds = _elapsed_in_zone(started.local, restored.local, zone)
+        skipped = _skipped(started.local, zone) | _skipped(restored.local, zone)
+        seconds = np.where(skipped, wall, _elapsed_in_zone(started.local, restored.local, zone))
         changed = seconds != wall
         changed &= ~np.isnan(wall)
         changed |= _repeated(started.local, zone) | _repeated(restored.local, zone)
@@ -273,7 +277,7 @@ def elapsed_seconds(started: Timestamps, restored: Timestamps, zone: str) -> tup
         seconds = np.where(changed, wall + HOUR, wall)
     stated = ~np.isnan(started.offset_s) & ~np.isnan(restored.offset_s) & ~np.isnan(wall)
     seconds = np.where(stated, wall - (restored.offset_s - started.offset_s), seconds)
-    return seconds, changed & ~stated
+    return seconds, changed & ~stated & ~skipped, skipped
 
 
 def _fall_back_night(local: np.ndarray) -> np.ndarray:
@@ -296,6 +300,12 @@ def _elapsed_in_zone(started: np.ndarray, restored: np.ndarray, zone: str) -> np
     end = np.where(end < start, _utc(restored, zone, False), end)
     seconds = (end - start).astype(float)
     return np.where(np.isnat(started) | np.isnat(restored), np.nan, seconds)
+
+
+def _skipped(local: np.ndarray, zone: str) -> np.ndarray:
+    """Times that the clocks never showed, as they were put forward."""
+    there = pd.DatetimeIndex(local).tz_localize(zone, ambiguous=np.full(len(local), True), nonexistent="NaT")
+    return ~np.isnat(local) & np.asarray(there.isna())
 
 
 def _repeated(local: np.ndarray, zone: str) -> np.ndarray:

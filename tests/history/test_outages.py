@@ -71,7 +71,7 @@ def test_findings_that_a_key_asks_for():
 
 def test_every_finding_has_a_case():
     elsewhere = {"repeated_event_counted", "inside_another", "inside_another_counted",       # test_found_twice
-                 "utc_offset", "utc_offset_converted"}
+                 "utc_offset", "utc_offset_converted", "skipped_hour"}
     assert set(CASES) | {"planned_left_out", "outside_period"} | elsewhere == set(TREATMENTS)
 
 
@@ -129,6 +129,17 @@ def test_reclosing_within_an_event_is_no_overlap():
 
 
 class TestClockChange:
+    @pytest.mark.parametrize(("started", "restored", "minutes"), [
+        ("02:20", "02:50", 30), ("01:40", "02:10", 30), ("02:50", "03:10", 20), ("02:59", "03:00", 1)])
+    def test_a_time_that_the_clocks_skipped_is_told_and_loses_no_minute(self, started, restored, minutes):
+        """In Chicago they were put forward at 2:00 on 12 March 2023."""
+        row = outage("x", f"2023-03-12T{started}", f"2023-03-12T{restored}", 10)
+        records = read_records(study([GOOD, row], time_zone="America/Chicago"))
+        assert {f.code: f.rows.tolist() for f in records.findings} == {"skipped_hour": [3]}
+        assert records.steps["seconds"].tolist() == [3600, minutes * 60]
+        assert found(row | {"started": "2023-03-12T01:59", "restored": "2023-03-12T03:00"},
+                     time_zone="America/Chicago") == {"clock_change": [3]}
+
     FALL = ("2023-11-05T01:50", "2023-11-05T01:10")
 
     def seconds(self, started: str, restored: str, zone: str | None = None) -> float:
