@@ -60,6 +60,8 @@ def history(text: str) -> str:
 
 
 case("history-zone-unknown", ["study.toml: row | history.time_zone | 'Mars/Base'"], study_toml=history('time_zone = "Mars/Base"'), **GOOD)
+case("history-zone-misspelt", ["history.time_zone | 'America/Chcago' | did you mean 'America/Chicago'"],
+     study_toml=history('time_zone = "America/Chcago"'))
 case("history-zone-without-records", ["study.toml: row | history.time_zone"], study_toml=history('time_zone = "../../etc/passwd"'))
 case("history-day-of-no-month", ["study.toml: row | history.records_from | '2024-13-01'"], study_toml=history('records_from = "2024-13-01"'), **GOOD)
 case("history-ends-before-it-begins", ["study.toml: row | history.records_to"],

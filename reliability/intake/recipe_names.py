@@ -22,7 +22,7 @@ from reliability.intake.words import word_key
 from reliability.schema.nearest import SURE, Names
 from reliability.schema.problems import Problem, Problems
 from reliability.study.header_names import exact_name
-from reliability.study.timestamps import is_zone
+from reliability.study.timestamps import is_zone, zone_meant
 
 _OF_LINE = "no segment or device of the exports has this name"
 
@@ -76,9 +76,8 @@ def check_zone(recipe: Recipe, problems: Problems) -> None:
     """A problem where the recipe's time zone does not exist."""
     if not recipe.time_zone or is_zone(recipe.time_zone):
         return
-    from zoneinfo import available_timezones
-    problems.add(Problem(RECIPE_FILE, "no time zone of this name", Names(sorted(available_timezones())).suggest(
-        recipe.time_zone, 'write one like "America/Chicago"'), None, "time.zone", recipe.time_zone))
+    problems.add(Problem(RECIPE_FILE, "no time zone of this name", zone_meant(recipe.time_zone), None, "time.zone",
+                         recipe.time_zone))
 
 
 def idle_entries(recipe: Recipe, found: Iterable[Recognised]) -> list[str]:

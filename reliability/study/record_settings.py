@@ -15,7 +15,7 @@ from reliability.schema.devices import FUSE, LATERAL_DEVICES
 from reliability.schema.problems import Problem, StudyError
 from reliability.schema.values import Assumptions
 from reliability.study.settings import is_finite
-from reliability.study.timestamps import is_zone
+from reliability.study.timestamps import is_zone, zone_meant
 
 FILE = "study.toml"
 _OF_A_CONVERSION = {"day", "device", "fuse_link"}
@@ -83,7 +83,7 @@ def record_settings(values: Assumptions, extra: Mapping[str, Mapping[str, object
 
     zone = text("time_zone")
     if zone and not is_zone(zone):
-        problems.append(_wrong("time_zone", zone, "not the name of a time zone", 'write one like "Etc/GMT+6"'))
+        problems.append(_wrong("time_zone", zone, "not the name of a time zone", zone_meant(zone)))
     fixed = [_day("major_event_days", part, problems) for part in re.split("[,;]", text("major_event_days"))
              if part.strip()]
     method = text("major_event_method") or BETA

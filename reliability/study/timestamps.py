@@ -8,11 +8,12 @@ A time with an offset from UTC is converted to the study's time zone, where that
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, available_timezones
 
 import numpy as np
 import pandas as pd
 
+from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem
 from reliability.study.iso_times import HOUR, OFFSET, offset_seconds, read_iso
 from reliability.study.time_forms import same_forms
@@ -83,6 +84,11 @@ def is_zone(name: str) -> bool:
     except (ValueError, OSError, KeyError):
         return False
     return True
+
+
+def zone_meant(name: str) -> str:
+    """What to write for a name that is no time zone."""
+    return Names(sorted(available_timezones())).suggest(name, 'write one like "America/Chicago"')
 
 
 def clean(column: pd.Series) -> pd.Series:
