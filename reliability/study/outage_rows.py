@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pandas as pd
 
@@ -12,12 +14,17 @@ from reliability.study.decimals import in_doubt
 from reliability.study.headers import Table
 
 _CUSTOMERS = next(c for c in OUTAGES if c.name == "customers")
+# Thousands by a sign that is no decimal sign where it stands so: left out, the largest outages would be missing.
+_SPACED = re.compile(r"[1-9]\d{0,2}(?:[' \u00a0\u202f\u2009’]\d{3})+")
+_WITH_COMMAS = re.compile(r"[1-9]\d{0,2}(?:,\d{3})+")
 
 
 def report_doubtful_customers(table: Table, problems: Problems) -> None:
     """Note numbers of customers in which a sign may separate thousands; what else is no number is a finding later."""
     texts = table.cells.get(_CUSTOMERS.name, [])
-    doubtful = [i for i, text in enumerate(texts) if in_doubt(text, table.doubtful)]
+    parted = (_SPACED,) if table.decimal_comma else (_SPACED, _WITH_COMMAS)
+    doubtful = [i for i, text in enumerate(texts) if not text.isdigit() and (
+        in_doubt(text, table.doubtful) or any(pattern.fullmatch(text) for pattern in parted))]
     problems.each(doubtful, lambda i: table.problem(i, _CUSTOMERS.name, texts[i], *explain(texts[i], _CUSTOMERS)))
 
 
