@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import unicodedata
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
@@ -43,6 +44,7 @@ def notes(columns: Mapping[str, np.ndarray]) -> tuple[str, ...]:
          "with a fuse but neither fuse_link nor saving_ceiling_a: a fast operation saves that fuse at any current"),
         (np.isin(device, LATERAL_DEVICES) & ~known["peak_load_a"],
          "with a lateral device but no peak load (peak_load_a): no rating can be chosen there from the load"),
+        ((columns["length_km"] == 0) & (device == ""), "without length and device: no line fault happens there"),
         (columns["length_km"] > LONGEST_KM,
          f"longer than {LONGEST_KM:.0f} km: is the length in kilometres (or miles), not metres or feet?"),
         (source & (amperes["fault_current_source_a"] < LEAST_FAULT * amperes["peak_load_a"]),
@@ -72,6 +74,45 @@ def feeder_notes(columns: Mapping[str, np.ndarray], parent: np.ndarray) -> tuple
                                "parent's"))
     return tuple(f"{_share_of(where)} with another feeder_id than their parent's "
                  f"({_some(ids[where])}): {text}." for where, text in texts if where.any())
+
+
+def source_notes(columns: Mapping[str, np.ndarray], parent: np.ndarray) -> tuple[str, ...]:
+    """The note on feeders that begin at several sources, which count as one. Arguments: see `feeder_notes`."""
+    sources = np.flatnonzero(parent < 0)
+    feeder, ids = columns["feeder_id"][sources], columns["section_id"][sources]
+    names, first, number = np.unique(feeder.astype(str), return_index=True, return_counts=True)
+    if not (number > 1).any():
+        return ()
+    several = names[number > 1][np.argsort(first[number > 1])]
+    named = "; ".join(f"{shorten(name, 40)} at {_some(ids[feeder == name])}" for name in several[:_NAMED])
+    more = "; …" if len(several) > _NAMED else ""
+    return (f"{count(len(several), 'feeder')} with more than one source ({named}{more}): what is under one feeder_id "
+            "counts as one feeder.",)
+
+
+def alike_notes(what: str, ids: Sequence[str]) -> tuple[str, ...]:
+    """The note on ids that are read as different ones, though a person would hardly tell them apart.
+
+    what: the column. ids: (n,), some of them several times.
+    """
+    distinct = list(dict.fromkeys(ids))
+    plain = [_plain(name) for name in distinct]
+    if len(set(plain)) == len(distinct):
+        return ()
+    first: dict[str, str] = {}
+    pairs = [(first[key], name) for key, name in zip(plain, distinct, strict=True)
+             if first.setdefault(key, name) != name]
+    named = ", ".join(f"'{shorten(a, 40)}' and '{shorten(b, 40)}'" for a, b in pairs[:_NAMED])
+    more = ", …" if len(pairs) > _NAMED else ""
+    return (f"{count(len(pairs), what)} that differ from another only in case, blanks, zeros before it or how letters "
+            f"are encoded ({named}{more}): each is taken as another one.",)
+
+
+def _plain(name: str) -> str:
+    """An id without what a person hardly sees."""
+    if not name.isascii():
+        name = "".join(c for c in unicodedata.normalize("NFKC", name) if unicodedata.category(c) != "Cf")
+    return "".join(name.casefold().split()).lstrip("0")
 
 
 def _share_of(where: np.ndarray) -> str:

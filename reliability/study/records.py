@@ -66,7 +66,7 @@ def type_table(table: Table, columns: tuple[Column, ...], problems: Problems) ->
     """Columns of a table under their types; lengths in miles and rates per mile are converted to kilometres.
 
     Reported: a cell that cannot be read, a required one that is blank, a length or rate given in both
-    units, customers by class that do not sum to customers.
+    units, customers by class that do not sum to customers, more customers on three phases than customers.
     """
     typed: dict[str, np.ndarray] = {}
     wrong: dict[str, np.ndarray] = {}
@@ -85,6 +85,7 @@ def type_table(table: Table, columns: tuple[Column, ...], problems: Problems) ->
         _one_unit(table, name, typed, wrong, problems)
     records = Records(typed, wrong, (table,))
     _fill_classes(records, problems)
+    _report_three_phase(records, problems)
     return records
 
 
@@ -116,3 +117,13 @@ def _fill_classes(records: Records, problems: Problems) -> None:
     filled[0] = np.where(given, filled[0], np.nan_to_num(customers))
     for name, numbers in zip(CLASSES, filled, strict=True):
         records.columns[name] = numbers
+
+
+def _report_three_phase(records: Records, problems: Problems) -> None:
+    if "customers_three_phase" not in records.columns:
+        return
+    customers, own = records.columns["customers"], records.columns["customers_three_phase"]
+    broken = (own > customers) & ~records.unsure("customers", "customers_three_phase")
+    problems.each(np.flatnonzero(broken), lambda i: records.problem(
+        i, "customers_three_phase", None,
+        f"more than the customers of the section ({customers[i]:g}), of whom they are", "correct one of the two"))

@@ -27,7 +27,7 @@ from reliability.schema.problems import Problem, Problems, or_less, shorten
 from reliability.schema.values import Assumptions
 from reliability.study.headers import Table
 from reliability.study.links import bad_links
-from reliability.study.notes import feeder_notes, notes
+from reliability.study.notes import alike_notes, feeder_notes, notes, source_notes
 from reliability.study.overcurrent import (
     fast_slower_notes,
     links_with_curves,
@@ -78,7 +78,9 @@ def check_sections(records: Records, values: Assumptions, problems: Problems, so
     _report_roots(records, len(records) if sources is None else sources, problems)
     given = ~np.isnan(records.columns["phases"])
     _fill(records, parent)
-    noted += feeder_notes(records.columns, parent)
+    noted += feeder_notes(records.columns, parent) + source_notes(records.columns, parent)
+    for name in ("section_id", "feeder_id"):
+        noted += alike_notes(name, records.columns[name].tolist())
     _report_phases(records, parent, given, problems)
     _report_tripping(records, problems)
     _report_ties(records, problems)
