@@ -152,6 +152,23 @@ case("toml-hours-that-are-minutes", ["study.toml: restoration.switching_hours is
 case("failure-in-per-cent", ["study.toml: protection.fuse_failure is 1; | Is it in per cent?"], 0, study_toml=toml("[protection]\nfuse_failure = 1"))
 case("pickup-in-kiloamperes", ["settings.csv: the median of pickup_a is 0.4 A | Is it in kiloamperes?"], 0,
      settings_csv="section_id,element,operation,pickup_a,curve,time_dial\nmain,phase,fast,0.4,ieee_very_inverse,0.05\n")
+case("some-hours-that-are-minutes", ["sections.csv: repair_hours of end is 180 h | Is it in minutes?"], 0,
+     sections_csv=sections(MAIN + ",3", TAP + ",4", "end,main,,1,3,180", head=HEAD + ",repair_hours"))
+case("kva-in-volt-amperes", ["the connected kVA a customer is 5 | 000 kVA | Is it in volt-amperes"], 0,
+     sections_csv=sections("main,,breaker,2,0,", "tap,main,fuse,1,5,25000", "end,main,,1,3,15000", head=HEAD + ",connected_kva"))
+case("year-for-a-count-of-faults", ["the median of faults_observed is 2 | 020 faults | Is it in a calendar year?"], 0,
+     sections_csv=sections(MAIN + ",,", TAP + ",2019,5", head=HEAD + ",faults_observed,years_observed"))
+case("benchmarks-in-hours", ["report.benchmark_saidi_min is 1.5 min/yr | Is it in hours", "report.benchmark_caidi_min is 0.8 min"], 0,
+     study_toml=toml("[report]\nbenchmark_saidi_min = 1.5\nbenchmark_caidi_min = 0.8"))
+case("returns-in-per-cent", ["finance.equity_rate is 0.95 per year | Is it in per cent?"], 0, study_toml=toml("[finance]\nequity_rate = 0.95"))
+SETTINGS_HEAD = "section_id,element,operation,pickup_a,curve,time_dial\n"
+case("pickup-in-amperes-of-the-relay", ["settings.csv: the pickup of a phase element is below the peak load of its section at main. Is it in amperes of the relay"], 0,
+     sections_csv=sections(MAIN + ",120", TAP + ",", head=HEAD + ",peak_load_a"),
+     settings_csv=SETTINGS_HEAD + "main,phase,delayed,5,ieee_very_inverse,1\nmain,ground,delayed,5,ieee_very_inverse,1\n")
+case("dials-of-another-scale", ["the median time_dial of other elements is 150 | Is it in per cent"], 0,
+     settings_csv=SETTINGS_HEAD + "main,phase,fast,400,ieee_very_inverse,100\nmain,phase,delayed,400,ieee_very_inverse,200\n")
+case("readings-in-place-of-steps", ["operations.csv: more than 1 | steps a year at main | readings, in place of its steps"], 0,
+     operations_csv="section_id,from,to,operations,kind\nmain,2023-01-01,2024-01-01,4875,\nmain,2024-01-01,2024-01-02,900,ignore\n")
 
 # --- read otherwise in silence ------------------------------------------------------------------------------------
 for name, first, second in (("zeros", "1.000", "2.000"), ("digits", "1.035", "2.000")):
@@ -177,6 +194,19 @@ case("operations-of-a-fuse", ["1 of 2 sections with operations_to_lockout but no
      sections_csv=sections(MAIN + ",4", TAP + ",4", head=HEAD + ",operations_to_lockout"))
 case("short-row-that-has-shifted", ["sections.csv: row 3 | '5' | fewer cells than headers"], sections_csv=sections(MAIN + ",3.0", "tap,main,1,5", head=HEAD + ",repair_hours"))
 case("short-row-in-the-records", ["outages.csv: row 3 | fewer cells than headers"], outages_csv=outages(GOOD_OUTAGE, "e2,2024-03-02T10:00,2024-03-02T11:00,5"))
+
+for name, written in (("a-comma", '"1,200"'), ("a-space", "1 200"), ("an-apostrophe", "1'200"), ("a-narrow-space", "12\u202f345")):
+    case(f"outage-customers-of-thousands-by-{name}", ["outages.csv: row 2 | customers | thousands"], outages_csv=outages(GOOD_OUTAGE.replace(",5,", f",{written},")))
+case("more-on-three-phases-than-there-are", ["sections.csv: row 3 | customers_three_phase | '6' | more than the customers of the section (5)"],
+     sections_csv=sections(MAIN + ",10", TAP + ",6", head=HEAD + ",customers_three_phase"))
+for name, other in (("case", "TAP"), ("a-blank", "t ap"), ("an-encoding", "ｔａｐ"), ("what-is-not-seen", "ta\u200bp"), ("a-zero", "0tap")):
+    case(f"ids-that-differ-in-{name}", ["1 section_id that differ from another only in case, blanks, zeros | 'tap'"], 0,
+         sections_csv=sections(MAIN, TAP, f"{other},main,,1,3"))
+case("feeders-that-differ-in-case", ["1 feeder_id that differ from another only in case | 'F1' and 'f1'"], 0,
+     sections_csv=sections(MAIN + ",F1", TAP + ",", "b,,breaker,1,2,f1", head=HEAD + ",feeder_id"))
+case("two-sources-of-one-feeder", ["1 feeder with more than one source (F1 at main, b)"], 0,
+     sections_csv=sections(MAIN + ",F1", TAP + ",", "b,,breaker,1,2,F1", head=HEAD + ",feeder_id"))
+case("sections-without-length", ["1 of 3 sections without length and device: no line fault happens there"], 0, sections_csv=sections(MAIN, TAP, "end,main,,0,3"))
 
 
 def write(folder: Path) -> None:

@@ -83,6 +83,11 @@ RANGES: dict[str, Plausible] = {p.name: p for p in (
     Plausible("temporary_fraction", 0.02, 0.99, "0–1", _SHARE, "overhead lines have 0.5 to 0.9, cables some 0.05"),
     Plausible("discount_rate", -0.05, 0.3, "per year", _SHARE, "0.03 to 0.12"),
     Plausible("escalation_rate", -0.1, 0.2, "per year", _SHARE, "0 to 0.05"),
+    Plausible("equity_rate", 0.0, 0.3, "per year", _SHARE, "0.08 to 0.12"),
+    Plausible("debt_rate", 0.0, 0.3, "per year", _SHARE, "0.03 to 0.08"),
+    Plausible("benchmark_saidi_min", 5.0, 5_000.0, "min/yr", "hours or seconds", "30 to 500"),
+    Plausible("benchmark_caidi_min", 10.0, 2_000.0, "min", "hours or seconds", "60 to 200"),
+    Plausible("faults_observed", 1.0, 500.0, "faults", "a calendar year", "a lateral has 0 to 20 in ten years"),
     Plausible("years_observed", 0.2, 50.0, "yr", "months or a calendar year", "records go back 3 to 20 years"),
 )}
 
@@ -93,9 +98,16 @@ FEEDER_CUSTOMERS = Plausible("customers of a feeder", 0.0, 40_000.0, "customers"
 FEEDER_KW = Plausible("load of a feeder", 0.0, 80_000.0, "kW", "watts", "a feeder carries up to some 30 000")
 KW_A_CUSTOMER = Plausible("load a customer", 0.05, 100.0, "kW", "watts or megawatts",
                           "a household takes 0.5 to 2 on average, a town with industry some 5")
+KVA_A_CUSTOMER = Plausible("connected kVA a customer", 0.05, 1_000.0, "kVA", "volt-amperes or megavolt-amperes",
+                           "2 to 50, with industry more")
 BIL_OVER_VOLTAGE = Plausible("basic insulation level over system voltage", 1.5, 40.0, "×", "volts",
                              "95 kV at 12.47 kV is 7.6")
 SERVED_OVER_CUSTOMERS = Plausible("customers served in a year over those of the sections", 0.2, 5.0, "×",
                                   "thousands, or of another area", "about 1")
 DEFINITE_S = Plausible("time_dial", 0.0, 30.0, "s", "milliseconds or cycles", "a definite time has 0.02 to 5")
-TOTALS = (FEEDER_KM, FEEDER_CUSTOMERS, FEEDER_KW, KW_A_CUSTOMER, BIL_OVER_VOLTAGE, SERVED_OVER_CUSTOMERS, DEFINITE_S)
+DIAL = Plausible("time_dial", 0.005, 30.0, "×", "per cent, or on another scale", "dials have 0.05 to 15")
+TOTALS = (FEEDER_KM, FEEDER_CUSTOMERS, FEEDER_KW, KW_A_CUSTOMER, KVA_A_CUSTOMER, BIL_OVER_VOLTAGE,
+          SERVED_OVER_CUSTOMERS, DEFINITE_S, DIAL)
+MOST_STEPS = 1_000.0    # of a counter in a year; a recloser makes some 5 to 200
+# Columns whose single cells are not asked about: short and long sections are (`study/notes.py`), a share of 1 is usual.
+ANY_CELL = ("length_km", "temporary_fraction")

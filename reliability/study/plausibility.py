@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 import numpy as np
 import pandas as pd
 
 from reliability.formats import exact
 from reliability.schema.assumptions import BY_KEY
+from reliability.schema.columns import COUNTER, PHASE
 from reliability.schema.curves import DEFINITE
 from reliability.schema.plausible import (
+    ANY_CELL,
     BIL_OVER_VOLTAGE,
     DEFINITE_S,
+    DIAL,
     FEEDER_CUSTOMERS,
     FEEDER_KM,
     FEEDER_KW,
+    KVA_A_CUSTOMER,
     KW_A_CUSTOMER,
+    MOST_STEPS,
     RANGES,
     SERVED_OVER_CUSTOMERS,
     Plausible,
@@ -38,8 +43,9 @@ def unit_notes(study: Study, settings_file: str = "study.toml") -> tuple[str, ..
     """
     return (*_of_sections(study.sections, study.section_tables), *_of_totals(study.sections),
             *_of_assumptions(study.values, settings_file),
-            *_of_frame("settings.csv", study.settings, _SETTINGS), *_of_definite(study.settings),
-            *_of_frame("curves.csv", study.curves, _CURVES), *_of_served(study, settings_file))
+            *_of_frame("settings.csv", study.settings, _SETTINGS), *_of_dials(study.settings),
+            *_of_pickups(study), *_of_frame("curves.csv", study.curves, _CURVES), *_of_counters(study),
+            *_of_served(study, settings_file))
 
 
 def _asked(where: str, what: str, number: float, usual: Plausible) -> str:
@@ -68,9 +74,23 @@ def _of_sections(sections: pd.DataFrame, tables: tuple[Table, ...]) -> Iterator[
         at += len(table)
         for name, usual in RANGES.items():
             median = _median(rows[name].to_numpy(dtype=float)) if name in rows else None
-            if median is not None and _outside(median, usual):
-                header = next((table.headers[n] for n in in_both_units(name) if n in table.headers), name)
-                yield _asked(table.file, f"the median of {shorten(header, 40)}", median, usual)
+            if median is None:
+                continue
+            header = shorten(next((table.headers[n] for n in in_both_units(name) if n in table.headers), name), 40)
+            if _outside(median, usual):
+                yield _asked(table.file, f"the median of {header}", median, usual)
+            elif name not in ANY_CELL:
+                yield from _of_cells(table.file, header, rows["section_id"].tolist(), rows[name].to_numpy(float), usual)
+
+
+def _of_cells(file: str, header: str, ids: list[str], numbers: np.ndarray, usual: Plausible) -> Iterator[str]:
+    """Single cells of a column whose median is usual, as where the rows of one district are in another unit."""
+    given = numbers > 0
+    outside = np.flatnonzero(given & ((numbers < usual.low) | (numbers > usual.high)))
+    if outside.size:
+        at = outside[0]
+        more = f" (and of {outside.size - 1} more of {given.sum()})" if outside.size > 1 else ""
+        yield _asked(file, f"{header} of {shorten(ids[at], 40)}{more}", float(numbers[at]), usual)
 
 
 def _of_totals(sections: pd.DataFrame) -> Iterator[str]:
@@ -86,6 +106,10 @@ def _of_totals(sections: pd.DataFrame) -> Iterator[str]:
     customers, load = float(feeders["customers"].sum()), float(feeders["load_kw"].sum())
     if customers > 0 and load > 0 and _outside(load / customers, KW_A_CUSTOMER):
         yield _asked("sections", f"the {KW_A_CUSTOMER.name}", load / customers, KW_A_CUSTOMER)
+    kva = sections["connected_kva"].to_numpy(float)
+    beside = float(sections["customers"].to_numpy(float)[kva > 0].sum())
+    if beside > 0 and _outside(ratio := float(kva[kva > 0].sum()) / beside, KVA_A_CUSTOMER):
+        yield _asked("sections", f"the {KVA_A_CUSTOMER.name}", ratio, KVA_A_CUSTOMER)
 
 
 def _of_assumptions(values: Assumptions, file: str) -> Iterator[str]:
@@ -106,13 +130,46 @@ def _of_frame(file: str, frame: pd.DataFrame | None, names: tuple[str, ...]) -> 
             yield _asked(file, f"the median of {name}", median, RANGES[name])
 
 
-def _of_definite(settings: pd.DataFrame | None) -> Iterator[str]:
-    """The times of definite elements, which stand where others have a dial."""
+def _of_dials(settings: pd.DataFrame | None) -> Iterator[str]:
+    """The times of definite elements, and where they stand the dials of others."""
     if settings is None:
         return
-    median = _median(settings["time_dial"][settings["curve"] == DEFINITE].to_numpy(dtype=float))
-    if median is not None and _outside(median, DEFINITE_S):
-        yield _asked("settings.csv", "the median time_dial of definite elements", median, DEFINITE_S)
+    definite = (settings["curve"] == DEFINITE).to_numpy(bool)
+    for where, usual, kind in ((definite, DEFINITE_S, "definite"), (~definite, DIAL, "other")):
+        median = _median(settings["time_dial"].to_numpy(dtype=float)[where])
+        if median is not None and _outside(median, usual):
+            yield _asked("settings.csv", f"the median time_dial of {kind} elements", median, usual)
+
+
+def _of_pickups(study: Study) -> Iterator[str]:
+    """Phase elements that the load alone would trip."""
+    if study.settings is None:
+        return
+    load = study.sections.set_index("section_id")["peak_load_a"]
+    phase = study.settings[study.settings["element"] == PHASE]
+    low = phase[phase["pickup_a"].to_numpy(float) < load.reindex(phase["section_id"]).to_numpy(float)]
+    if len(low):
+        yield (f"settings.csv: the pickup of a phase element is below the peak load of its section at "
+               f"{_named(low['section_id'])}. Is it in amperes of the relay, or is the load of another unit?")
+
+
+def _of_counters(study: Study) -> Iterator[str]:
+    """Devices whose counters made more steps in a year than a device does."""
+    if study.operations is None:
+        return
+    rows = study.operations[(study.operations["kind"] == COUNTER).to_numpy(bool)]
+    years = (rows["to"] - rows["from"]).dt.total_seconds() / (365.25 * 86_400)
+    sums = pd.DataFrame({"steps": rows["operations"], "years": years}).groupby(rows["section_id"], sort=False).sum()
+    many = sums.index[(sums["steps"] > MOST_STEPS * np.maximum(sums["years"], 1 / 12)).to_numpy(bool)]
+    if len(many):
+        yield (f"operations.csv: more than {exact(MOST_STEPS)} steps a year at {_named(many)}. Are they the counter's "
+               "readings, in place of its steps between two of them?")
+
+
+def _named(ids: Iterable[str]) -> str:
+    """Some sections by their ids, each once."""
+    distinct = list(dict.fromkeys(ids))
+    return shorten(str(distinct[0]), 40) + (f" and {len(distinct) - 1} more" if len(distinct) > 1 else "")
 
 
 def _of_served(study: Study, file: str) -> Iterator[str]:
