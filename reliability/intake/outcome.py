@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from reliability.cells import csv_text
+from reliability.cells import csv_text, safe_text
 from reliability.intake.findings import Findings
 from reliability.intake.layers import routes_text
 from reliability.intake.reading import RECIPE_FILE
@@ -76,7 +76,8 @@ class Imported:
         files |= {SETTINGS_FILE: self.settings.encode(), RECIPE_FILE: self.recipe.text.encode(),
                   SEGMENT_SECTIONS: csv_text(self.segment_sections).encode(), PLACES: csv_text(self.places).encode()}
         if self.routes:
-            files["routes.geojson"] = routes_text(list(self.routes), list(self.routes.values())).encode()
+            files["routes.geojson"] = routes_text([str(safe_text(name)) for name in self.routes],
+                                                  list(self.routes.values())).encode()
         return files
 
     def study(self) -> Study:

@@ -16,6 +16,7 @@ from reliability.intake import NO_RECIPE, Recipe, import_exports
 from reliability.report.charts_import import import_map
 from reliability.report.import_report import report_files
 from reliability.schema.problems import StudyError
+from reliability.study import open_study
 from tests.adapter import core_results, differences
 from tests.intake.exports import exported
 from tests.intake.test_random_exports import back, drawn, system
@@ -153,6 +154,18 @@ def test_a_route_runs_outwards_in_degrees(tmp_path):
     assert abs(route[0, 0] + 93.0) < 1e-6
     assert 41.0 < route[0, 1] < 42.0
     assert b'"LineString"' in imported.files["routes.geojson"]
+
+
+@pytest.mark.parametrize("sign", ["=", "-", "+", "@"])
+def test_a_segment_whose_name_looks_like_a_formula_is_drawn(tmp_path, sign):
+    """Its table has an apostrophe before the name, and so has its route."""
+    tap = {"segment_id": f"{sign}7", "phases": "1", "line": [(1000, 0), (1500, 0)], "device": "fuse"}
+    imported = import_exports(small(tmp_path, [MAIN, tap]))
+    imported.save(tmp_path / "study")
+    study = open_study(tmp_path / "study")
+    assert f"'{sign}7" in study.sections["section_id"].tolist()
+    assert study.routes is not None
+    assert set(study.routes.row.tolist()) == set(range(len(study.sections)))
 
 
 def write_layer(frame: gpd.GeoDataFrame, folder: Path, form: str) -> None:
