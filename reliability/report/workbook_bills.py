@@ -55,7 +55,7 @@ def write_bills(book: xlsxwriter.Workbook, formats: Formats, content: Content, s
     for at in range(years_of(content, scenario)):
         for name, formula in _formulas(content, at).items():
             draft.put(TOP + at, AT[name], Formula(f"={formula}", float(values[name][at])), looks[name])
-    draft.write(sheet)
+    draft.write(sheet, formats)
     grey_where_none_counts(sheet, formats, (TOP, TOP + years_of(content, scenario) - 1), len(COLUMNS))
     sheet.freeze_panes(TOP, 1)
     print_on_pages(sheet, content, heads=(TOP - 1, TOP - 1))

@@ -71,7 +71,7 @@ def write_cashflow(book: xlsxwriter.Workbook, formats: Formats, content: Content
 def _block(sheet: Worksheet, formats: Formats, name: str, frame: pd.DataFrame, first: int, rate: float) -> None:
     """The years of one scenario: year 1 is given, later savings grow, the rest follows."""
     money = formats.number("money")
-    sheet.write_string(first - 2, 0, name[:32_767], formats.of(bold=True))
+    sheet.write_string(first - 2, 0, name[:32_767], formats.text(name, formats.of(bold=True)))
     for c, header in enumerate(HEADERS):
         sheet.write_string(first - 1, c, header, formats.number_header)
     for y, row in enumerate(frame.to_dict("records")):

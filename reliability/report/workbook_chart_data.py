@@ -55,7 +55,7 @@ def write_chart_data(book: xlsxwriter.Workbook, formats: Formats, content: Conte
                     draft.put(row, column, float(value), formats.number(kind if column else "whole"))
         placed[key] = Placed(title, tuple(names), (top + 2, top + 1 + len(frame)))
         top += len(frame) + 3
-    draft.write(sheet)
+    draft.write(sheet, formats)
     print_on_pages(sheet, content)
     return placed
 

@@ -84,7 +84,7 @@ def write_contents(book: xlsxwriter.Workbook, formats: Formats, content: Content
             if entry.rows is not None:
                 draft.put(row, 2, entry.rows, formats.number("count"))
         row += 1
-    draft.write(sheet)
+    draft.write(sheet, formats)
     sheet.freeze_panes(5, 0)
     print_on_pages(sheet, content, heads=(4, 4))
 
@@ -106,5 +106,5 @@ def write_summary(book: xlsxwriter.Workbook, formats: Formats, content: Content,
             row += 1
     draft.put(row, 1, CAUTION, formats.of(text_wrap=True, bold=True, valign="top"))
     sheet.set_row(row, LINE * math.ceil(len(CAUTION) / WORDS))
-    draft.write(sheet)
+    draft.write(sheet, formats)
     print_on_pages(sheet, content)

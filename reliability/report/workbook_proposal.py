@@ -68,7 +68,7 @@ def write_proposal(book: xlsxwriter.Workbook, formats: Formats, content: Content
                                   f"Saved, {shorten(content.currency, 12)}", "", "Unit of what is avoided"))
     _savings_lines(book, draft, formats, savings, top + 1)
     heads, end = _inputs(book, sheet, draft, formats, groups, top + len(savings) + 2)
-    draft.write(sheet)
+    draft.write(sheet, formats)
     _names(book, scenario, content)
     sheet.freeze_panes(RESULTS + 1 + len(lines), 1)
     sheet.print_area(0, 0, end, len(HEADERS) - 1)

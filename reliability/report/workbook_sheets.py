@@ -67,7 +67,7 @@ class Draft:
         self.put(row, column, sheet)
         self.links.add((row, column))
 
-    def write(self, sheet: Worksheet) -> None:
+    def write(self, sheet: Worksheet, formats: Formats) -> None:
         """Write all cells."""
         for (row, column), (value, look) in sorted(self.cells.items(), key=lambda item: item[0]):
             if (row, column) in self.links:
@@ -77,7 +77,7 @@ class Draft:
             elif value == "":
                 sheet.write_blank(row, column, None, look)
             elif isinstance(value, str):
-                sheet.write_string(row, column, value, look)
+                sheet.write_string(row, column, value, formats.text(value, look))
             else:
                 sheet.write_number(row, column, value, look)
 
@@ -115,9 +115,15 @@ class Formats:
         """The header of a column of units, which stands off from the numbers before it."""
         return self.of(bold=True, text_wrap=True, valign="top", bottom=1, bg_color=WASH, indent=1)
 
-    def text(self, value: str) -> Format | None:
-        """Format of a text: one that looks like a formula stays text even when somebody edits it."""
-        return self.of(quote_prefix=True) if value.startswith(FORMULA_STARTS) else None
+    def text(self, value: str, look: Format | None = None) -> Format | None:
+        """Format of a text: one that looks like a formula stays text even when somebody edits it.
+
+        look: what it looks like otherwise, of this workbook.
+        """
+        if not value.startswith(FORMULA_STARTS):
+            return look
+        properties = next((key for key, kept in self._kept.items() if kept is look), ())
+        return self.of(**dict(properties), quote_prefix=True)
 
 
 def grey_where_none_counts(sheet: Worksheet, formats: Formats, rows: tuple[int, int], columns: int) -> None:

@@ -67,7 +67,7 @@ def write_years(book: xlsxwriter.Workbook, formats: Formats, content: Content, s
             value = values[name][year]
             draft.put(TOP + year, AT[name], Formula(f"={formula}", "" if np.isnan(value) else float(value)),
                       looks[name])
-    draft.write(sheet)
+    draft.write(sheet, formats)
     grey_where_none_counts(sheet, formats, (TOP, TOP + years_of(content)), len(COLUMNS))
     sheet.freeze_panes(TOP, 1)
     print_on_pages(sheet, content, heads=(TOP - 1, TOP - 1))
