@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -93,9 +94,22 @@ def _study_of(imported: Imported, tell: Tell) -> Study:
         raise
 
 
+def _write_whole(target: Path, text: str) -> None:
+    """Write a new file, or none where the disk fills or this is stopped meanwhile."""
+    handle, draft = tempfile.mkstemp(prefix=f".{target.name[:100]}-", dir=target.parent)
+    try:
+        with open(handle, "w", encoding="utf-8") as file:
+            file.write(text)
+        Path(draft).chmod(0o644)
+        os.rename(draft, target)
+    except BaseException:
+        Path(draft).unlink(missing_ok=True)
+        raise
+
+
 def _offer(prepared: Prepared, exports: str, recipe_out: str, tell: Tell) -> None:
     offered = offered_recipe(prepared)
-    Path(recipe_out).write_text(offered.text, encoding="utf-8")
+    _write_whole(Path(recipe_out), offered.text)
     for problem in offered.problems:
         tell(f"to be corrected: {problem}")
     print(f"Wrote {recipe_out}: {count(offered.guesses, 'guess', 'guesses')} to look at, "

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import tempfile
 import tomllib
+from pathlib import Path
 
 import pytest
 
@@ -92,6 +95,23 @@ def test_nothing_that_is_there_is_overwritten_and_one_of_both_is_asked_for(tmp_p
     assert main(["import", str(folder)]) == PROBLEMS_FOUND
     assert main(["import", str(folder), "--recipe-out", "a", "--out", "b"]) == PROBLEMS_FOUND
     assert "name one of --out STUDY and --recipe-out FILE" in capsys.readouterr().err
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
+def test_a_recipe_for_which_there_is_no_room_leaves_nothing(tmp_path, capsys, monkeypatch):
+    """Half of one would look whole, and stand in the way of the next."""
+    folder, place = exports(tmp_path), tmp_path / "recipes"
+    place.mkdir()
+    made = tempfile.mkstemp
+
+    def full(**where: str) -> tuple[int, str]:
+        handle, name = made(**where)
+        os.dup2(os.open("/dev/full", os.O_WRONLY), handle)
+        return handle, name
+    monkeypatch.setattr("tempfile.mkstemp", full)
+    assert main(["import", str(folder), "--recipe-out", str(place / "r.toml")]) == PROBLEMS_FOUND
+    assert "No space left on device" in capsys.readouterr().err
+    assert list(place.iterdir()) == []
 
 
 def test_refusals_name_the_key_that_answers_them_and_what_is_not_used(tmp_path, capsys):
