@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
+_SIGNAL_AT_PARENTS_DEATH = 1    # PR_SET_PDEATHSIG of Linux
 AHEAD = 4       # results for each process that may wait for one before them
 
 POSSIBLE = hasattr(os, "fork") and sys.platform.startswith("linux")
@@ -81,7 +82,8 @@ class _Copy(Generic[T]):
         self.answer, sent = context.Pipe(duplex=False)
         for stream in (sys.stdout, sys.stderr):
             stream.flush()                              # or a copy would write once more what waits
-        self.process = context.Process(target=_work_and_send, args=(works, known, self.answer, sent), daemon=True)
+        self.process = context.Process(target=_work_and_send, daemon=True,
+                                       args=(works, known, self.answer, sent, self.begun_by))
         gc.freeze()                                     # so that no collection of the copy goes over what is shared
         self.process.start()
         gc.unfreeze()
@@ -145,10 +147,21 @@ def _raised(error: Exception) -> bytes:
         return _message(False, RuntimeError(f"{type(error).__name__}: {error}"), ())
 
 
+def _end_with(process: int) -> None:
+    """Have this copy end as soon as the process that began it does: one that is killed can tell nobody."""
+    import ctypes
+
+    with suppress(OSError, AttributeError):
+        ctypes.CDLL(None).prctl(_SIGNAL_AT_PARENTS_DEATH, signal.SIGKILL)
+    if os.getppid() != process:
+        os._exit(1)
+
+
 def _work_and_send(works: Sequence[Callable[[], object]], known: Sequence[object], answer: Connection,
-                   sent: Connection) -> None:
+                   sent: Connection, begun_by: int) -> None:
     """In the copy: the works, and the result of each or what the first to fail raised on the way back."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)        # who began it ends it
+    _end_with(begun_by)
     answer.close()
     with suppress(BrokenPipeError):                     # nobody waits for it any more
         for work in works:

@@ -5,9 +5,13 @@ from __future__ import annotations
 import copyreg
 import errno
 import os
+import subprocess
+import sys
 import time
+from collections.abc import Callable
 from concurrent.futures import BrokenExecutor
 from functools import partial
+from pathlib import Path
 
 import pytest
 
@@ -95,6 +99,34 @@ def test_a_copy_that_dies_is_told():
     work = forked.Work(lambda: os._exit(1), apart=True)
     with pytest.raises(BrokenExecutor):
         work.result()
+
+
+def test_copies_end_with_the_process_that_began_them(tmp_path):
+    """Killed, it can end none, and a long work would go on for nobody."""
+    code = ("import os, sys, time; from reliability.forked import Work\n"
+            "def work():\n    open(sys.argv[1], 'w').write(str(os.getpid())); time.sleep(60)\n"
+            "Work(work, apart=True); time.sleep(60)")
+    told = tmp_path / "copy"
+    with subprocess.Popen([sys.executable, "-c", code, str(told)]) as begun:
+        wait_for(lambda: told.exists() and told.read_text())
+        copy = int(told.read_text())
+        begun.kill()
+    wait_for(lambda: not running(copy))
+
+
+def running(process: int) -> bool:
+    """Whether a process is there and not only waits to be noticed as ended."""
+    try:
+        return Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except (FileNotFoundError, ProcessLookupError):
+        return False
+
+
+def wait_for(condition: Callable[[], object], seconds: float = 20.0) -> None:
+    end = time.monotonic() + seconds
+    while not condition():
+        assert time.monotonic() < end
+        time.sleep(0.02)
 
 
 def test_work_that_nobody_waits_for_is_ended():
