@@ -76,8 +76,14 @@ def is_held(file: Path) -> bool:
         return True
 
 
+def mark_change(staged: Path) -> None:
+    """Write what tells the state after a staged change from the one before it, so that making the change writes nothing
+    more: a disk that is full stops it before or not at all."""
+    write(staged / _GENERATION, secrets.token_bytes(16))
+
+
 def commit(folder: str | Path, staged: Path) -> None:
-    """Have a change take effect whose files lie staged in the archive; within `changing`."""
+    """Have a change take effect whose files lie staged in the archive, marked; within `changing`."""
     archive = Path(folder) / ARCHIVE
     os.rename(staged, archive / PENDING)     # from here on the change is made, whatever happens
     _complete(archive)
@@ -152,7 +158,10 @@ def _complete(archive: Path) -> None:
     if not _there(pending):
         return
     _check(pending)
-    _replace(archive / _GENERATION, secrets.token_bytes(16))
+    if (pending / _GENERATION).is_file():
+        os.replace(pending / _GENERATION, archive / _GENERATION)
+    else:
+        _replace(archive / _GENERATION, secrets.token_bytes(16))
     for file in sorted(pending.iterdir()):
         if file.name.endswith(REMOVE):
             (archive.parent / file.name.removesuffix(REMOVE)).unlink(missing_ok=True)
@@ -168,7 +177,8 @@ def _check(pending: Path) -> None:
     strange = pending.name
     if pending.is_dir() and not pending.is_symlink():
         strange = next((f.name for f in sorted(pending.iterdir())
-                        if f.is_symlink() or not f.is_file() or f.name.startswith(".") or "\\" in f.name), "")
+                        if f.is_symlink() or not f.is_file() or "\\" in f.name
+                        or (f.name.startswith(".") and f.name != _GENERATION)), "")
     if strange:
         raise StudyError([Problem(_HALF, f"'{strange}' is of no change that this program made",
                                   f"move it out of {ARCHIVE}")])

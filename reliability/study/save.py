@@ -26,6 +26,7 @@ from reliability.study.archive import (
     commit,
     consistent,
     finish,
+    mark_change,
     plain,
     write,
     write_archived,
@@ -91,6 +92,7 @@ def save(folder: str | Path, files: Mapping[str, bytes], remove: Iterable[str] =
             for name in remove:
                 if (folder / plain(name)).exists():
                     write(staged / (name + REMOVE), b"")
+            mark_change(staged)
             _archive_previous(folder, [*files, *remove])
         except BaseException:
             shutil.rmtree(staged, ignore_errors=True)
@@ -162,10 +164,16 @@ def _archive_previous(folder: Path, names: Iterable[str]) -> None:
     archive, when = folder / ARCHIVE / VERSIONS, datetime.now(UTC)
     while (archive / when.strftime(_TIMESTAMP)).exists():     # a clock that was set back
         when += timedelta(microseconds=1)
-    target = archive / when.strftime(_TIMESTAMP)
-    target.mkdir(parents=True)
-    for file in previous:
-        shutil.copy2(file, target / file.name, follow_symlinks=False)
+    archive.mkdir(exist_ok=True)
+    draft = Path(tempfile.mkdtemp(prefix=_STAGED, dir=archive.parent))
+    try:
+        draft.chmod(0o755)
+        for file in previous:
+            shutil.copy2(file, draft / file.name, follow_symlinks=False)
+        os.rename(draft, archive / when.strftime(_TIMESTAMP))       # a version is whole or not there
+    except BaseException:
+        shutil.rmtree(draft, ignore_errors=True)
+        raise
 
 
 def _sweep(archive: Path) -> None:

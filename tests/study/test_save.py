@@ -18,6 +18,7 @@ from reliability.study.save import (
     create,
     fingerprint,
     finish,
+    read_inputs,
     save,
     strange_versions,
     try_change,
@@ -46,6 +47,25 @@ def test_somebody_else_s_change_is_not_overwritten(folder):
     with pytest.raises(ChangedElsewhere):
         save(folder, {"study.toml": b'name = "Mine"\n'}, seen=seen)
     assert b"Theirs" in (folder / "study.toml").read_bytes()
+
+
+@pytest.mark.parametrize("full", ["shutil.copy2", "reliability.study.archive.write"])
+def test_a_disk_that_fills_leaves_the_study_and_its_versions_as_they_were(folder, monkeypatch, full):
+    """While the version before is copied, or what the program itself needs beside the files is written."""
+    save(folder, {"study.toml": b'name = "First"\n'})
+    before, kept = read_inputs(folder), [v.files for v in versions(folder)]
+
+    def half(source: Path, target: Path | bytes, **_: object) -> None:
+        (source if isinstance(target, bytes) else target).write_bytes(b"")
+        raise OSError(errno.ENOSPC, "No space left on device")
+    with monkeypatch.context() as disk, pytest.raises(OSError, match="No space left"):
+        disk.setattr(full, half)
+        save(folder, {"study.toml": b'name = "Second"\n'})
+    assert read_inputs(folder) == before
+    assert [v.files for v in versions(folder)] == kept
+    save(folder, {"study.toml": b'name = "Third"\n'})
+    assert [v.files for v in versions(folder)] == [{"study.toml": b'name = "First"\n'}, *kept]
+    assert sorted(f.name for f in (folder / ARCHIVE).iterdir()) == [".generation", ".lock", "versions"]
 
 
 def test_a_change_of_several_files_takes_some_away(folder):
