@@ -58,9 +58,10 @@ def test_a_disk_that_fills_leaves_the_study_and_its_versions_as_they_were(folder
     def half(source: Path, target: Path | bytes, **_: object) -> None:
         (source if isinstance(target, bytes) else target).write_bytes(b"")
         raise OSError(errno.ENOSPC, "No space left on device")
-    with monkeypatch.context() as disk, pytest.raises(OSError, match="No space left"):
+    with monkeypatch.context() as disk:
         disk.setattr(full, half)
-        save(folder, {"study.toml": b'name = "Second"\n'})
+        with pytest.raises(OSError, match="No space left"):
+            save(folder, {"study.toml": b'name = "Second"\n'})
     assert read_inputs(folder) == before
     assert [v.files for v in versions(folder)] == kept
     save(folder, {"study.toml": b'name = "Third"\n'})
