@@ -25,7 +25,7 @@ from reliability.report.chart import (
 )
 from reliability.report.map_thinning import thinned
 from reliability.report.palette import INK, PAPER, see_through
-from reliability.ui.plotting import BUTTONS, DASHES, layout, picture
+from reliability.ui.plotting import BUTTONS, DASHES, PICKED, layout, picture
 from reliability.ui.text import label
 
 SYMBOLS = {SQUARE: "square", DIAMOND: "diamond", TRIANGLE: "triangle-up", CIRCLE: "circle", CROSS: "x-thin"}
@@ -63,8 +63,7 @@ def map_figure(chart: MapChart, large: bool, height: int) -> go.Figure:
     ends = [(0.0, (east - west) / unit), (-BAR_ROOM * tall, tall)]
     across, up = ({"visible": False, "range": list(end)} for end in ends)
     return picture(traces, layout(
-        _fitting(height, chart.window), large, hovermode="closest", dragmode="pan", shapes=shapes, annotations=notes,
-        hoverdistance=30,
+        _fitting(height, chart.window), large, **PICKED, shapes=shapes, annotations=notes, hoverdistance=30,
         margin=MARGINS, modebar={"orientation": "v"},
         # the frame keeps its size; of the two ranges one is made longer until both have one scale
         xaxis=across | {"constrain": "range"},
@@ -100,7 +99,7 @@ def _line(line: MapLines, x: np.ndarray, y: np.ndarray) -> Trace:
 
 
 def _at(x: np.ndarray, y: np.ndarray) -> Trace:
-    return {"type": "scatter", "x": x.astype(np.float32), "y": y.astype(np.float32)}
+    return {"type": "scatter", **{way: [float(f"{v:.7g}") for v in at.tolist()] for way, at in (("x", x), ("y", y))}}
 
 
 def _marks(marks: MapMarks) -> Trace:

@@ -14,7 +14,7 @@ from reliability.schema.devices import DEVICES
 from reliability.ui import symbols
 from reliability.ui.lengths import KM
 from reliability.ui.one_line import Layout, Line, connections, lay_out, runs
-from reliability.ui.plotting import BUTTONS, DASHES, FONT, axis, layout, picture
+from reliability.ui.plotting import BUTTONS, DASHES, FONT, PICKED, axis, layout, picture
 from reliability.ui.text import label
 
 ROW_PX, TALLEST = 21, 600          # pixels a row, and of a drawing: with more rows they lie closer
@@ -45,7 +45,7 @@ def feeder_chart(network: Network, feeder: int, device: np.ndarray, classed: Cla
     return picture(
         [*_main(places, lateral < 0), *_laterals(places, lateral, classed),
          _pickable(network, places, lateral, classed, chosen, roomy)],
-        layout(height, False, hovermode="closest", margin={"l": 10, "r": BUTTONS, "t": TOP, "b": BOTTOM},
+        layout(height, False, **PICKED, margin={"l": 10, "r": BUTTONS, "t": TOP, "b": BOTTOM},
                modebar={"orientation": "v"}, shapes=shapes,
                annotations=notes + key_notes, legend={
                    "orientation": "h", "yanchor": "bottom", "y": 1.0, "x": 0,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import numpy as np
 import plotly.graph_objects as go
 
 from reliability.formats import SEPARATORS
@@ -14,11 +15,27 @@ DASHES = {SOLID: "solid", DASHED: "dash", DOTTED: "dot"}
 BUTTONS = 48                       # pixels at the right of a picture that can be enlarged, for its buttons
 BAR_GAP = 0.35                     # of the room of a category
 FONT = '"Source Sans", Arial, sans-serif'
+# of a picture in which a point is picked: what the framework would set itself, and draw the picture again for
+PICKED: dict[str, object] = {"hovermode": "closest", "dragmode": "pan", "clickmode": "event+select"}
 
 
 def picture(traces: list[dict[str, object]], arrangement: dict[str, object]) -> go.Figure:
-    """A figure of plain descriptions; plotly's own check of each of them would take longer than all the rest."""
-    return go.Figure({"data": traces, "layout": {"template": {}} | arrangement}, _validate=False)
+    """A figure of plain descriptions; plotly's own check of each of them would take longer than all the rest.
+
+    The framework hands every figure to plotly twice, the second time as a copy, once it has measured its room
+    (`look.css` keeps that whole pixels). plotly draws all of it again unless it finds the copy to be the same: where
+    the data have a revision and are lists, and where there is no template.
+    """
+    figure = go.Figure({"data": [_listed(trace) for trace in traces],
+                        "layout": {"template": {}, "datarevision": 1} | arrangement}, _validate=False)
+    figure.layout.template = None       # one that is left out from the start would be the library's own
+    return figure
+
+
+def _listed(described: Mapping[str, object]) -> dict[str, object]:
+    """A description with lists for its arrays, also of what it holds."""
+    return {key: value.tolist() if isinstance(value, np.ndarray) else
+            _listed(value) if isinstance(value, Mapping) else value for key, value in described.items()}
 
 
 def pattern(shape: str) -> dict[str, object]:
