@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import threading
+import time
 from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -22,9 +23,15 @@ IDLE_SECONDS = 1.5                 # what nobody has asked for yet begins when t
 
 
 @st.cache_resource(show_spinner=False)
-def _pool(name: str) -> tuple[ThreadPoolExecutor, OrderedDict[str, Future[Any]], threading.Lock, threading.Event]:
-    """One worker, results by key, their lock, and whether somebody is waiting; shared between tabs."""
-    return ThreadPoolExecutor(1, thread_name_prefix=name), OrderedDict(), threading.Lock(), threading.Event()
+def _pool(name: str) -> tuple[ThreadPoolExecutor, OrderedDict[str, Future[Any]], threading.Lock]:
+    """One worker, results by key and their lock; shared between tabs."""
+    return ThreadPoolExecutor(1, thread_name_prefix=name), OrderedDict(), threading.Lock()
+
+
+@st.cache_resource(show_spinner=False)
+def _prepared() -> tuple[ThreadPoolExecutor, set[str], threading.Event]:
+    """The worker of what nobody has asked for yet, keys of that, and whether somebody has by now."""
+    return ThreadPoolExecutor(1, thread_name_prefix="prepared"), set(), threading.Event()
 
 
 @st.cache_resource(show_spinner=False)
@@ -51,19 +58,34 @@ def tell_share(key: str, done: int, total: int) -> None:
 
 def prepare(key: str, work: Callable[[], object]) -> None:
     """Begin a result that is likely to be asked for, once the page that shows now has had its time."""
-    awaited = _pool(RESULTS)[3]
-    awaited.clear()
+    executor, prepared, awaited = _prepared()
+    _, cached, lock = _pool(RESULTS)
+    begins = time.monotonic() + IDLE_SECONDS
 
     def after_a_pause() -> object:
-        awaited.wait(IDLE_SECONDS)
+        awaited.wait(max(begins - time.monotonic(), 0.0))
         return work()
 
-    _begin(key, after_a_pause)
+    with lock:
+        if key not in cached:
+            awaited.clear()
+            prepared.add(key)
+            _put(cached, key, executor.submit(after_a_pause)).add_done_callback(lambda _: prepared.discard(key))
 
 
 def ask(key: str, work: Callable[[], T]) -> Future[T]:
-    """The result called `key`, begun if nobody has asked for it yet; shared between tabs and never changed."""
-    _pool(RESULTS)[3].set()
+    """The result called `key`, begun if nobody has asked for it yet; shared between tabs and never changed.
+
+    It does not queue behind what is only prepared.
+    """
+    _, prepared, awaited = _prepared()
+    _, cached, lock = _pool(RESULTS)
+    with lock:
+        if key in prepared and key in cached:
+            if cached[key].cancel():        # it has not begun
+                del cached[key]
+            else:
+                awaited.set()
     return _begin(key, work)
 
 
@@ -88,16 +110,20 @@ def waited_for(key: str, work: Callable[[], T], tell: Callable[[float], None], k
 
 
 def _begin(key: str, work: Callable[[], T], pool: str = RESULTS) -> Future[T]:
-    executor, cached, lock, _ = _pool(pool)
+    executor, cached, lock = _pool(pool)
     with lock:
         if key in cached and cached[key].done() and cached[key].exception() is not None:
             del cached[key]
-        if key not in cached:
-            cached[key] = executor.submit(work)
-            while len(cached) > MAX_CACHED:
-                cached.popitem(last=False)[1].cancel()
-        cached.move_to_end(key)
-        return cached[key]
+        return _put(cached, key, cached[key] if key in cached else executor.submit(work))
+
+
+def _put(cached: OrderedDict[str, Future[Any]], key: str, future: Future[Any]) -> Future[Any]:
+    """Have a result stay longest; the oldest goes where there are too many."""
+    cached[key] = future
+    cached.move_to_end(key)
+    while len(cached) > MAX_CACHED:
+        cached.popitem(last=False)[1].cancel()
+    return future
 
 
 def result(key: str, work: Callable[[], T], name: str, keep: int = MAX_CACHED) -> T | None:
@@ -120,7 +146,7 @@ def _kind(key: str) -> str:
 
 
 def _drop_older(kind: str, keep: int, pool: str = RESULTS) -> None:
-    _, cached, lock, _ = _pool(pool)
+    _, cached, lock = _pool(pool)
     with lock:
         alike = [k for k in cached if _kind(k) == kind]
         for k in alike[:max(len(alike) - keep, 0)]:

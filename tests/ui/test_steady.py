@@ -39,6 +39,20 @@ def test_of_one_kind_of_results_the_last_few_stay():
     assert [background.is_done(f"of-a-kind|{k} and more") for k in range(6)] == [False] * 2 + [True] * 4
 
 
+def test_what_is_asked_for_does_not_queue_behind_what_is_prepared():
+    """What is prepared under the same key is taken where it has begun, and is computed only once."""
+    free, runs = threading.Event(), []
+    background.prepare("prepared|long", lambda: free.wait(60))
+    background.prepare("prepared|next", lambda: runs.append("prepared"))
+    try:
+        assert background.ask("prepared|next", lambda: runs.append("asked") or "found").result(timeout=30) == "found"
+        assert not background.is_done("prepared|long")
+    finally:
+        free.set()
+    assert background.ask("prepared|long", lambda: runs.append("again")).result(timeout=30)
+    assert runs == ["asked"]
+
+
 def test_the_first_page_waits_for_the_defaults_that_decide(monkeypatch):
     # of a price that no other test has: results of the same inputs are shared
     pays = make_small("pays", lambda t: t.replace("# sectionalizer_cost = 2200.0", "sectionalizer_cost = 901.0"))
