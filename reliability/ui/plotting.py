@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from zlib import crc32
 
 import numpy as np
 import plotly.graph_objects as go
@@ -24,10 +25,13 @@ def picture(traces: list[dict[str, object]], arrangement: dict[str, object]) -> 
 
     The framework hands every figure to plotly twice, the second time as a copy, once it has measured its room
     (`look.css` keeps that whole pixels). plotly draws all of it again unless it finds the copy to be the same: where
-    the data have a revision and are lists, and where there is no template.
+    the data have a revision and are lists, and where there is no template. Lists of the same revision it takes for the
+    same, so that the revision follows what is in them.
     """
-    figure = go.Figure({"data": [_listed(trace) for trace in traces],
-                        "layout": {"template": {}, "datarevision": 1} | arrangement}, _validate=False)
+    data = [_listed(trace) for trace in traces]
+    revision = crc32(repr((data, _listed(arrangement))).encode())
+    figure = go.Figure({"data": data, "layout": {"template": {}, "datarevision": revision} | arrangement},
+                       _validate=False)
     figure.layout.template = None       # one that is left out from the start would be the library's own
     return figure
 

@@ -13,7 +13,7 @@ from reliability.ui import described, tiles
 from reliability.ui.difference_charts import AVERAGE, ONE_YEAR, changes_of, difference_chart, difference_words
 from reliability.ui.feeder_chart import TALLEST, feeder_chart
 from reliability.ui.pin_charts import pins_alt, pins_chart
-from reliability.ui.plotting import named_lines
+from reliability.ui.plotting import named_lines, picture
 from reliability.ui.trials import Spread, odds_of_gain
 from tests.networks import random_study
 
@@ -53,6 +53,16 @@ def test_cost_of_what_is_avoided_stands_in_one_line():
     case = {"cost_per_ci_avoided": 22.05, "cost_per_cmi_avoided": 0.2107}
     assert tiles.per_avoided(case, "USD") == "22.1 and 0.211 USD"
     assert tiles.per_avoided(dict.fromkeys(case), "USD") == "–"
+
+
+def test_a_picture_of_other_numbers_has_another_revision():
+    """plotly draws no list again that comes under the same revision."""
+    def revision(last: float, tick: str = "a") -> int:
+        trace = {"type": "scatter", "x": np.arange(5_000.0), "y": [0.0] * 4_999 + [last]}
+        return picture([trace], {"xaxis": {"ticktext": [tick]}}).layout.datarevision
+
+    assert revision(1.0) == revision(1.0)
+    assert len({revision(1.0), revision(2.0), revision(1.0, "b")}) == 3
 
 
 def test_names_of_lines_that_stand_close_are_on_lines_of_their_own():
