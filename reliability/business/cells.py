@@ -11,11 +11,11 @@ import numpy as np
 from scipy import sparse
 
 from reliability.business.factors import Entries, Factors
+from reliability.faults.alike import alike_rows
 from reliability.faults.consequences import CALLOUT_AFTER, Consequences, consequences
 from reliability.faults.outcomes import PERMANENT, OutcomeTable
-from reliability.faults.packed import distinct
 from reliability.faults.times import REPAIR, REPAIR_OFF, SWITCHING, SWITCHING_OFF, WAITING, Term
-from reliability.indices.expected import ROWS_AT_ONCE
+from reliability.network.packed import distinct
 from reliability.network.quantities import Quantity
 from reliability.schema.values import Assumptions
 
@@ -23,6 +23,7 @@ COUNTED = ("actuators", "ci", "momentary_events", "momentary_value")
 # Times that something may wait, of the study; what waits a section's own hours is in `OwnHours`.
 TERMS: tuple[Term, ...] = tuple(Term(name) for name in (*WAITING, SWITCHING, SWITCHING_OFF))
 AT_SWITCHING, AT_SWITCHING_OFF = len(WAITING), len(WAITING) + 1
+ENTRIES_AT_ONCE = 2_000_000         # so that memory stays bounded
 FEW_ROWS = 20_000                   # whose columns stay in the processor's cache; our choice
 _TIMES = len(WAITING) + 3           # places in WAITING from −1 on, and two for repairs of own hours
 _OWN_REPAIR, _OWN_REPAIR_OFF = len(WAITING) + 1, len(WAITING) + 2
@@ -110,21 +111,21 @@ def cells_of(table: OutcomeTable, scenario: int, values: Assumptions, places: Pl
              measured: Measured) -> tuple[Cells, np.ndarray]:
     """Sums of one scenario, and amounts that wait for own hours, (t, 2, quantities), the latter of the two until the
     line has been walked at the least."""
-    keys, sums, quantities = [], [], len(measured.timed)
-    waits_own = np.zeros((2 * len(places.own_place), quantities))
-    for start in range(0, max(len(table), 1), ROWS_AT_ONCE):
-        part = slice(start, min(start + ROWS_AT_ONCE, len(table)))
-        at = slice(*np.searchsorted(places.row, [part.start, part.stop]).tolist())
-        columns, times = _columns_and_times(table, scenario, values, part, measured)
-        row, weight = places.row[at] - np.int32(part.start), places.weight[at]
-        time = times[row]
+    one, like = alike_rows(table, scenario)
+    columns, times = _columns_and_times(table, scenario, values, one, measured)
+    first, quantities = 1 + len(COUNTED), len(measured.timed)
+    waiting = np.ascontiguousarray(columns[:, first:first + quantities])
+    keys, sums, waits_own = [], [], np.zeros((2 * len(places.own_place), quantities))
+    for start in range(0, max(len(places.row), 1), ENTRIES_AT_ONCE):
+        at = slice(start, start + ENTRIES_AT_ONCE)
+        which, weight = like[places.row[at]], places.weight[at]
+        time = times[which]
         key, found = distinct(places.place[at].astype(np.int64) * _TIMES + time)
         keys.append(key)
-        sums.append(_summed(found, len(key), weight, columns, row))
+        sums.append(_summed(found, len(key), weight, columns, which))
         own = np.flatnonzero(time >= _OWN_REPAIR)
-        which = places.own[at][own] * 2 + (time[own] == _OWN_REPAIR_OFF)
-        waiting = columns[:, 1 + len(COUNTED):1 + len(COUNTED) + quantities]
-        waits_own += _summed(which, len(waits_own), weight[own], waiting, row[own])
+        wait = places.own[at][own] * 2 + (time[own] == _OWN_REPAIR_OFF)
+        waits_own += _summed(wait, len(waits_own), weight[own], waiting, which[own])
     key, total = keys[0], sums[0]
     if len(keys) > 1:
         key, at_key = distinct(np.concatenate(keys))
@@ -132,15 +133,14 @@ def cells_of(table: OutcomeTable, scenario: int, values: Assumptions, places: Pl
     return _cells(key, total, places, quantities), waits_own.reshape(-1, 2, quantities)
 
 
-def _columns_and_times(table: OutcomeTable, scenario: int, values: Assumptions, rows: slice,
+def _columns_and_times(table: OutcomeTable, scenario: int, values: Assumptions, rows: np.ndarray,
                        measured: Measured) -> tuple[np.ndarray, np.ndarray]:
     """Amounts and place of the time of some rows, few at a time, so that what is found on the way stays at hand."""
-    columns = np.empty((rows.stop - rows.start, 1 + len(COUNTED) + 2 * len(measured.timed)))
+    columns = np.empty((len(rows), 1 + len(COUNTED) + 2 * len(measured.timed)))
     times = np.empty(len(columns), dtype=np.int8)
-    for start in range(rows.start, rows.stop, FEW_ROWS):
-        stop = min(start + FEW_ROWS, rows.stop)
-        effect = consequences(table, scenario, values, slice(start, stop))
-        at = slice(start - rows.start, stop - rows.start)
+    for start in range(0, len(rows), FEW_ROWS):
+        at = slice(start, start + FEW_ROWS)
+        effect = consequences(table, scenario, values, rows[at])
         times[at] = _times(effect)
         for place, column in enumerate(_columns(effect, measured)):
             columns[at, place] = column
@@ -166,10 +166,8 @@ def _columns(effect: Consequences, measured: Measured) -> list[np.ndarray | floa
 
 
 def _summed(at: np.ndarray, size: int, weight: np.ndarray, columns: np.ndarray, row: np.ndarray) -> np.ndarray:
-    """Sums of weight × columns[row] by `at`, (size, q); row: ascending."""
-    starts = np.append(0, np.cumsum(np.bincount(row, minlength=len(columns)))).astype(np.int32)
-    by_row = sparse.csr_array((weight, at.astype(np.int32, copy=False), starts), shape=(len(columns), size))
-    return np.asarray(by_row.T @ columns)
+    """Sums of weight × columns[row] by `at`, (size, q)."""
+    return np.asarray(sparse.coo_array((weight, (at, row)), shape=(size, len(columns))) @ columns)
 
 
 def _cells(key: np.ndarray, sums: np.ndarray, places: Places, quantities: int) -> Cells:

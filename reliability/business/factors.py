@@ -15,9 +15,9 @@ import numpy as np
 
 from reliability.faults.chains import pattern_probability
 from reliability.faults.outcomes import DEAD_TIMES, PERMANENT, OutcomeTable, kind_probability
-from reliability.faults.packed import distinct, packed
 from reliability.faults.parts import part_probability
 from reliability.faults.states import STUDY
+from reliability.network.packed import distinct, packed
 from reliability.network.rates import line_rate_parts
 from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn, drawn_shares
 

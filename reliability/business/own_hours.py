@@ -10,7 +10,7 @@ import numpy as np
 from scipy import sparse
 
 from reliability.business.cells import Places
-from reliability.faults.packed import distinct
+from reliability.network.packed import distinct
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,8 @@ import pandas as pd
 
 from reliability.faults.chains import FACTS, pattern_probability
 from reliability.faults.outcomes import PERMANENT, OutcomeTable, kind_probability, row_rates
-from reliability.faults.packed import distinct
 from reliability.faults.states import state_probability
+from reliability.network.packed import distinct
 from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn, drawn_shares
 
 # Assumptions that scale the rates of rows.

@@ -12,6 +12,7 @@ from reliability.network.devices import MELTS
 from reliability.network.fuse_links import link_name, next_larger_link
 from reliability.network.link_curves import LinkCurves, link_curves, own_curves, saving_ceilings_a
 from reliability.network.model import Model
+from reliability.network.packed import distinct, packed
 from reliability.network.protection import Protection
 from reliability.network.race import NONE, Race, run_races
 from reliability.network.tree import Network
@@ -52,13 +53,22 @@ def coordination(model: Model, protections: Sequence[Protection]) -> Coordinatio
     timed = (pairs[:, 0] != NONE) & (pairs[:, 1] != NONE)
     pairs[timed, 2] = np.inf  # not read there: alike ones are one pair
     pairs[~timed, 1] = NONE
-    distinct, index = np.unique(pairs, axis=0, return_inverse=True)
-    index = index.ravel()
+    found, index = _distinct(pairs)
     right, wrong = (np.full(fuse.shape, NONE, dtype=np.int32) for _ in range(2))
     right[fuse], wrong[fuse] = index[: fuse.sum()], index[fuse.sum():]
-    race = run_races(held.links, network.settings, distinct[:, 0].astype(int), distinct[:, 1].astype(int),
-                     distinct[:, 2], values["fuse_melting_factor"], values["fuse_arcing_time_s"])
+    race = run_races(held.links, network.settings, found[:, 0].astype(int), found[:, 1].astype(int), found[:, 2],
+                      values["fuse_melting_factor"], values["fuse_arcing_time_s"])
     return Coordination(race, right, wrong, np.where(fuse, ceiling, np.nan), fuse & (link != bigger))
+
+
+def _distinct(pairs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(distinct rows in ascending order, which of them each is) of pairs (p, 3): few links, devices and ceilings."""
+    ceiling = np.unique(pairs[:, 2], return_inverse=True)[1]
+    columns = [(pairs[:, k] - NONE).astype(np.int64) for k in (0, 1)]
+    key, index = distinct(packed([*columns, ceiling.ravel()]))
+    some = np.empty(len(key), dtype=np.int64)       # a row of each
+    some[index] = np.arange(len(index))
+    return pairs[some], index
 
 
 def ceilings_a(model: Model, protections: Sequence[Protection]) -> np.ndarray:

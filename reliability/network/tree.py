@@ -120,6 +120,11 @@ class Network:
         place[heads] = np.arange(len(heads))
         return place[self.unit]
 
+    @cached_property
+    def devices_above(self) -> np.ndarray:
+        """Sections with a device of any kind at or above each, (n + 1,); the last, 0, is read by −1."""
+        return np.append(self.along_path(self.device != NO_DEVICE), 0.0).astype(np.int16)
+
     def with_columns(self, columns: Mapping[str, np.ndarray]) -> Network:
         """The same network with other values, (n,) each in its order, in some of the numeric columns."""
         return replace(self, column={**self.column, **columns})

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from reliability.faults.outcomes import build_outcomes, outcomes_in_parts
-from reliability.faults.packed import distinct, packed
+from reliability.network.packed import distinct, packed
 from tests.benchmarks.synthetic import SCENARIOS, synthetic_study, with_settings
 
 COLUMNS = ("section", "kinds", "width", "part", "off_from", "off_to")
