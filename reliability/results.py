@@ -16,7 +16,7 @@ from reliability.business.break_even import (
 )
 from reliability.business.calibrated import Calibrated
 from reliability.business.cashflow import Business, assess, cashflow_frame
-from reliability.business.costs import SOCIETY, UTILITY
+from reliability.business.costs import SOCIETY, UTILITY, InterruptionCosts, expected_interruption_cost
 from reliability.business.laterals import laterals_frame
 from reliability.business.options import Options
 from reliability.business.selection import Choice
@@ -139,17 +139,23 @@ class Results:
         return reweighed_hours(table_of_both_states(self.study.model, self.study.scenarios), self.study.values)
 
     @cached_property
+    def interruption_costs(self) -> InterruptionCosts:
+        """What interruptions cost the customers a year, whatever the perspective."""
+        return expected_interruption_cost(self.table, self.study.values, self.costs)
+
+    @cached_property
     def perspectives(self) -> dict[str, Business]:
         """The business case by perspective, the study's own among them; only prices differ."""
         seen = {view: {**self.study.values, "perspective": view} for view in (UTILITY, SOCIETY)}
-        society = assess(self.table, self.expected, as_assumptions(seen[SOCIETY]), self.costs, self.study.currency)
+        society = assess(self.table, self.expected, as_assumptions(seen[SOCIETY]), self.costs, self.study.currency,
+                         self.interruption_costs)
         return {UTILITY: replace(society, values=as_assumptions(seen[UTILITY])), SOCIETY: society,
                 str(self.study.values["perspective"]): self.business}
 
     @cached_property
     def momentary_value(self) -> MomentaryValue:
         """Society's net present value over the value of a momentary event; computed when it is first asked for."""
-        return momentary_value(self.table, self.business, self.costs)
+        return momentary_value(self.business, self.interruption_costs)
 
     @cached_property
     def indices(self) -> pd.DataFrame:

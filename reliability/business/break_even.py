@@ -14,14 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from reliability.business.cashflow import ROUNDING, Business, assess, flows, present_worth
-from reliability.business.costs import (
-    INTERRUPTION,
-    SOCIETY,
-    customers_by_class,
-    interruption_cost_parts,
-    total_money,
-    totals,
-)
+from reliability.business.costs import INTERRUPTION, SOCIETY, InterruptionCosts, total_money, totals
 from reliability.faults.consequences import consequences
 from reliability.faults.outcomes import OutcomeTable, build_outcomes, row_rates
 from reliability.indices.expected import ROWS_AT_ONCE, expected_values, hours_interrupted
@@ -157,10 +150,10 @@ class MomentaryValue:
         return float(self.npv_at_none[scenario] + factor * self.npv_per_factor[scenario])
 
 
-def momentary_value(table: OutcomeTable, business: Business, costs: CostTable) -> MomentaryValue:
-    """Society's net present value over the value of a momentary event; business: of the scenarios of the table."""
+def momentary_value(business: Business, interruption: InterruptionCosts) -> MomentaryValue:
+    """Society's net present value over the value of a momentary event; interruption: what customers bear."""
     values: Assumptions = {**business.values, "perspective": SOCIETY}
-    sustained, momentary = _interruption_cost(table, values, costs)
+    sustained, momentary = interruption.sustained, interruption.momentary
 
     def npv(factor: float) -> np.ndarray:
         money = [float(total_money(totals(amounts) | {INTERRUPTION: s + factor * m}, values, business.customers_served))
@@ -177,18 +170,3 @@ def momentary_value(table: OutcomeTable, business: Business, costs: CostTable) -
     each = momentary[0] * price / events if events > 0 else np.nan
     return MomentaryValue(base, slope, turn, float(each),
                           np.array([sustained[0] - sustained, momentary[0] - momentary]))
-
-
-def _interruption_cost(table: OutcomeTable, values: Assumptions, costs: CostTable) -> tuple[np.ndarray, np.ndarray]:
-    """Customers' expected yearly cost of sustained interruptions, and of momentary events at a factor of 1, (S,) each,
-    in the money of the table.
-    """
-    rates, by_class = row_rates(table, values), customers_by_class(table.network)
-    result = np.zeros((2, len(table.scenarios)))
-    for start in range(0, len(table), ROWS_AT_ONCE):
-        rows = slice(start, start + ROWS_AT_ONCE)
-        for s in range(len(table.scenarios)):
-            parts = interruption_cost_parts(consequences(table, s, values, rows), by_class, values, costs)
-            # no product of vectors: its last digits would hang on the number of processors
-            result[:, s] += [float((rates[rows] * part).sum()) for part in parts]
-    return result[0], result[1]

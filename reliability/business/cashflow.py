@@ -14,6 +14,7 @@ from reliability.business.costs import (
     BENEFITS_BY_PERSPECTIVE,
     INTERRUPTION,
     PARTS,
+    InterruptionCosts,
     amounts_by_section,
     expected_interruption_cost,
     total_money,
@@ -90,15 +91,15 @@ class Business:
 
 
 def assess(table: OutcomeTable, expected: tuple[Expected, ...], values: Assumptions, costs: CostTable,
-           currency: str = "") -> Business:
+           currency: str = "", known: InterruptionCosts | None = None) -> Business:
     """Everything that the figures below are taken from.
 
     table, expected: of the same scenarios, "As built" first. costs: customers' costs, from
-    `read_cost_table`; only looked at where the perspective counts them.
+    `read_cost_table`; only looked at where the perspective counts them. known: what these come to, where that is known.
     """
     interruption: list[np.ndarray | None] = [None] * len(expected)
     if INTERRUPTION in BENEFITS_BY_PERSPECTIVE[values["perspective"]]:
-        interruption = list(expected_interruption_cost(table, values, costs))
+        interruption = list((known or expected_interruption_cost(table, values, costs)).by_section)
     return Business(
         table.network, values, currency, tuple(s.name for s in table.scenarios), table.protections,
         tuple(amounts_by_section(e, i) for e, i in zip(expected, interruption, strict=True)),

@@ -7,14 +7,16 @@ by lateral, or by scenario, trial and year. Every price is linear in them.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from reliability.business.unit_costs import mean_unit_costs
+from reliability.faults.alike import alike_rows, rows_by_sections
 from reliability.faults.consequences import CALLOUTS, Consequences, consequences
 from reliability.faults.outcomes import OutcomeTable, row_rates
-from reliability.indices.expected import ROWS_AT_ONCE, Expected
+from reliability.indices.expected import Expected
 from reliability.network.quantities import Quantity, quantity
 from reliability.network.tree import Network
 from reliability.schema.devices import TABLE
@@ -87,20 +89,12 @@ def unit_worth(values: TrialValues, customers_served: float) -> dict[str, Drawn]
     return {name: money if money.ndim else float(money) for name, money in worth.items() if money.any()}
 
 
-def interruption_cost_rows(effect: Consequences, by_class: Quantity, values: Assumptions,
-                           costs: CostTable) -> np.ndarray:
-    """Customers' mean cost of one event of each row, (r,), in the money of the table.
-
-    effect: consequences of r rows. by_class: the customers by class.
-    """
-    sustained, momentary = interruption_cost_parts(effect, by_class, values, costs)
-    return momentary * values["momentary_cost_factor"] + sustained
-
-
 def interruption_cost_parts(effect: Consequences, by_class: Quantity, values: Assumptions,
                             costs: CostTable) -> tuple[np.ndarray, np.ndarray]:
     """Customers' mean cost of the sustained interruptions, and of the momentary events at the values of the table, of
-    one event of each row, (r,) each; see `interruption_cost_rows`.
+    one event of each row, (r,) each, in the money of the table.
+
+    effect: consequences of r rows. by_class: the customers by class.
     """
     waiting, switched = effect.waiting_and_switched(by_class)
     sustained = _sustained_cost(costs, [(waiting, effect.waiting_hours), (switched, effect.switching_hours)],
@@ -109,7 +103,7 @@ def interruption_cost_parts(effect: Consequences, by_class: Quantity, values: As
 
 
 def customers_by_class(network: Network) -> Quantity:
-    """The customers of a network by class, for `interruption_cost_rows`."""
+    """The customers of a network by class."""
     return quantity(network, network.customers_by_class)
 
 
@@ -123,17 +117,35 @@ def _sustained_cost(costs: CostTable, groups: Sequence[tuple[np.ndarray, np.ndar
     return total
 
 
-def expected_interruption_cost(table: OutcomeTable, values: Assumptions, costs: CostTable) -> np.ndarray:
-    """Customers' expected yearly cost of the faults on each section, (S, n), in the money of the table."""
+@dataclass(frozen=True)
+class InterruptionCosts:
+    """Customers' expected yearly cost of faults under S scenarios, in the money of the table.
+
+    by_section: (S, n) of the faults on each section. sustained, momentary: (S,) of sustained interruptions, and of
+    momentary events at a factor of 1.
+    """
+
+    by_section: np.ndarray
+    sustained: np.ndarray
+    momentary: np.ndarray
+
+
+def expected_interruption_cost(table: OutcomeTable, values: Assumptions, costs: CostTable) -> InterruptionCosts:
+    """What interruptions cost the customers a year."""
     network, rates = table.network, row_rates(table, values)
     by_class = customers_by_class(network)
-    result = np.zeros((len(table.scenarios), len(network)))
-    for start in range(0, len(table), ROWS_AT_ONCE):
-        rows = slice(start, start + ROWS_AT_ONCE)
-        for s in range(len(result)):
-            mean = interruption_cost_rows(consequences(table, s, values, rows), by_class, values, costs)
-            result[s] += np.bincount(table.section[rows], rates[rows] * mean, len(network))
-    return result
+    by_section, parts = np.zeros((len(table.scenarios), len(network))), np.zeros((2, len(table.scenarios)))
+    for rows, here in rows_by_sections(table):
+        section, rate = table.section[rows] - here.start, rates[rows]
+        for s in range(len(table.scenarios)):
+            one, like = alike_rows(table, s, rows)
+            effect = consequences(table, s, values, one)
+            sustained, momentary = (part[like] for part in interruption_cost_parts(effect, by_class, values, costs))
+            # no product of vectors: its last digits would hang on the number of processors
+            parts[:, s] += (rate * sustained).sum(), (rate * momentary).sum()
+            mean = momentary * values[MOMENTARY_FACTOR] + sustained
+            by_section[s, here] = np.bincount(section, rate * mean, here.stop - here.start)
+    return InterruptionCosts(by_section, *parts)
 
 
 def amounts_by_section(expected: Expected, interruption_cost: np.ndarray | None = None) -> dict[str, np.ndarray]:

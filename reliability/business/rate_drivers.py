@@ -47,7 +47,7 @@ def _money_by_unit(table: OutcomeTable, values: Assumptions, costs: CostTable, d
     priced = INTERRUPTION in BENEFITS_BY_PERSPECTIVE[values["perspective"]]
     interruption: list[np.ndarray | None] = [None] * len(expected)
     if priced:
-        interruption = list(expected_interruption_cost(table, values, costs))
+        interruption = list(expected_interruption_cost(table, values, costs).by_section)
     units = draws.temporary.shape[1]
     return np.stack([total_money(grouped(amounts_by_section(e, i), draws.unit_of, units), values, served)
                      for e, i in zip(expected, interruption, strict=True)])

@@ -5,10 +5,30 @@ Many patterns of working devices, kinds of fault and places of a section come to
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from reliability.faults.outcomes import PERMANENT, OutcomeTable
+from reliability.faults.parts import THREE_PHASE
 from reliability.network.packed import distinct, packed
+
+ROWS_AT_ONCE = 100_000              # what is found on the way then stays near the processor; our choice
+
+
+def rows_by_sections(table: OutcomeTable) -> Iterator[tuple[np.ndarray, slice]]:
+    """(positions of all rows of some sections, in their order; the sections) of a table, about ROWS_AT_ONCE at a time.
+    """
+    if len(table) <= ROWS_AT_ONCE:
+        yield np.arange(len(table)), slice(0, len(table.network))
+        return
+    order = np.argsort(table.section, kind="stable")
+    section, start, first = table.section[order], 0, 0
+    while start < len(order):
+        last = int(section[min(start + ROWS_AT_ONCE, len(order)) - 1])
+        stop = int(np.searchsorted(section, last, side="right"))
+        yield order[start:stop], slice(first, last + 1)
+        start, first = stop, last + 1
 
 
 def alike_rows(table: OutcomeTable, scenario: int, rows: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
@@ -20,9 +40,9 @@ def alike_rows(table: OutcomeTable, scenario: int, rows: np.ndarray | None = Non
     section, opened = table.section[at], table.opened[scenario, at]
     walked = table.off[scenario, at] & (opened == table.recloser[scenario][section])
     # what stays open is on the path to the source, where its number among the devices is its name
-    key, like = distinct(packed([
-        section - (section.min() if len(section) else 0), table.network.devices_above[opened],
-        table.openings[scenario, at], walked, table.kinds[at] == PERMANENT, table.part[at]]))
+    _, ends = distinct(packed([section - (section.min() if len(section) else 0), table.network.devices_above[opened]]))
+    key, like = distinct(packed([ends, table.openings[scenario, at], walked, table.kinds[at] == PERMANENT,
+                                 table.part[at] == THREE_PHASE]))
     one = np.empty(len(key), dtype=np.int64)
     one[like] = np.arange(len(like)) if rows is None else rows
     return one, like

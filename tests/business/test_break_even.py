@@ -12,7 +12,6 @@ from reliability.business.break_even import (
     BREAK_EVEN,
     break_even_share,
     customer_hours_by_state,
-    momentary_value,
     npv_by_state,
     table_of_both_states,
 )
@@ -48,8 +47,7 @@ def hours_of(study: Study) -> np.ndarray:
 
 def factors_of(study: Study) -> np.ndarray:
     """Value of a momentary event at which society's NPV of each scenario turns."""
-    results = expect(study)
-    return momentary_value(results.table, results.business, results.costs).turn
+    return expect(study).momentary_value.turn
 
 
 def saved_by(selection: pd.DataFrame, study: Study, share: float) -> float:

@@ -67,7 +67,7 @@ def test_momentary_events_are_valued_by_their_own_factor():
     """And what lasts is not; the factor is 1 where none is stated."""
     case = random_case(5, 14, temporary_fraction=0.6)
     cost = {factor: expected_interruption_cost(case.table, case.study.values | {"momentary_cost_factor": factor},
-                                               case.costs).sum() for factor in (0.0, 1.0, 3.0)}
+                                               case.costs).by_section.sum() for factor in (0.0, 1.0, 3.0)}
     assert defaults()["momentary_cost_factor"] == 1.0
     assert 0.0 < cost[0.0] < cost[1.0]
     assert cost[3.0] - cost[0.0] == pytest.approx(3.0 * (cost[1.0] - cost[0.0]))
@@ -133,7 +133,7 @@ def test_expected_interruption_cost_equals_integration_event_by_event(seed, full
                         memory.setdefault((hours, c), priced(hours, c))
                         total += rates[r] * customers * memory[hours, c]
                 total += rates[r] * momentary[r, c] * costs.cost[c, 0] * 1.7
-        found = expected_interruption_cost(table, values, costs)[s].sum()
+        found = expected_interruption_cost(table, values, costs).by_section[s].sum()
         assert found == pytest.approx(total, rel=1e-3)
 
 
@@ -143,7 +143,7 @@ def test_simulated_interruption_cost_has_the_expected_mean():
     measure = InterruptionCost(case.network, case.costs)
     simulated = simulate(SimulationInput(study.model, {}, study.scenarios, {INTERRUPTION: measure}),
                          seed=4, trials=3000)
-    expected = expected_interruption_cost(case.table, study.values, case.costs).sum(axis=1)
+    expected = expected_interruption_cost(case.table, study.values, case.costs).by_section.sum(axis=1)
     by_trial = simulated.totals[INTERRUPTION].mean(axis=2)
     error = by_trial.std(axis=1, ddof=1) / np.sqrt(by_trial.shape[1])
     assert np.all(expected > 0)
@@ -230,7 +230,7 @@ def test_simulated_interruption_cost_follows_each_trials_own_values(uncertain):
                         {INTERRUPTION: InterruptionCost(case.network, case.costs)})
     simulated = simulate(question, seed=4, trials=300)
     drawn = values_of_trials(values, simulated.draws)
-    wanted = np.array([expected_interruption_cost(question.table(v), v, case.costs).sum(axis=1)
+    wanted = np.array([expected_interruption_cost(question.table(v), v, case.costs).by_section.sum(axis=1)
                        for v in (one_trial(drawn, t) for t in range(300))]).T
     found = simulated.totals[INTERRUPTION].mean(axis=2)
     apart = found - wanted

@@ -5,9 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from reliability.faults import alike
+from reliability.faults.consequences import Shares, consequences
 from reliability.faults.outcomes import build_outcomes, outcomes_in_parts
 from reliability.network.packed import distinct, packed
 from tests.benchmarks.synthetic import SCENARIOS, synthetic_study, with_settings
+from tests.networks import random_study
 
 COLUMNS = ("section", "kinds", "width", "part", "off_from", "off_to")
 BY_SCENARIO = ("off", "opened", "openings")
@@ -38,3 +41,24 @@ def test_rows_of_whole_numbers_are_told_apart_in_their_order(spread):
     assert len(found) == len(wanted)
     assert np.array_equal(index, at.ravel())
     assert np.array_equal(distinct(found)[0], found)
+
+
+@pytest.mark.parametrize("at_once", [100_000, 20])
+@pytest.mark.parametrize("seed", range(5))
+def test_rows_that_end_alike_have_the_consequences_of_one_of_them(monkeypatch, seed, at_once):
+    monkeypatch.setattr(alike, "ROWS_AT_ONCE", at_once)
+    study = random_study(np.random.default_rng(seed), 30, True)
+    table, seen, fewer = build_outcomes(study.model, study.scenarios), [], 0
+    for rows, here in alike.rows_by_sections(table):
+        assert set(table.section[rows]) <= set(range(here.start, here.stop))
+        seen.append(rows)
+        for s in range(len(study.scenarios)):
+            one, like = alike.alike_rows(table, s, rows)
+            fewer += len(rows) - len(one)
+            found, wanted = (vars(consequences(table, s, study.values, at)) for at in (one, rows))
+            for name, column in wanted.items():
+                for part in vars(column) if isinstance(column, Shares) else [None]:
+                    a, b = (vars(of[name])[part] if part else of[name] for of in (found, wanted))
+                    assert np.array_equal(a[like], b, equal_nan=True), name
+    assert fewer
+    assert np.array_equal(np.sort(np.concatenate(seen)), np.arange(len(table)))
