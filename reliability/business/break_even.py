@@ -8,16 +8,17 @@ event, and so is society's net present value.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from reliability.business.cashflow import ROUNDING, Business, assess, flows, present_worth
 from reliability.business.costs import INTERRUPTION, SOCIETY, InterruptionCosts, total_money, totals
+from reliability.faults.alike import counted_alike, rows_by_sections
 from reliability.faults.consequences import consequences
-from reliability.faults.outcomes import OutcomeTable, build_outcomes, row_rates
-from reliability.indices.expected import ROWS_AT_ONCE, expected_values, hours_interrupted
+from reliability.faults.outcomes import SECTIONS_AT_ONCE, OutcomeTable, outcomes_in_parts, row_rates
+from reliability.indices.expected import expected_values, hours_interrupted
 from reliability.indices.reweighed import ReweighedHours
 from reliability.network.model import Model
 from reliability.network.quantities import customers_of
@@ -58,9 +59,8 @@ def break_even(model: Model, scenarios: Sequence[Scenario], both: ReweighedHours
 
     both: the matrices of `table_of_both_states`, where those of a state that differs in rates and times are known.
     """
-    network, values = model.network, model.values
-    hours = (customer_hours_by_state(table_of_both_states(model, scenarios), values) if both is None else
-             customer_hours_again(both, model))
+    network = model.network
+    hours = customer_hours(model, scenarios) if both is None else customer_hours_again(both, model)
     on, off = less_than_as_built(hours.sum(axis=-1))
     heads, index = network.candidates, network.candidate_index
     inside = index >= 0
@@ -72,9 +72,25 @@ def break_even(model: Model, scenarios: Sequence[Scenario], both: ReweighedHours
 
 def table_of_both_states(model: Model, scenarios: Sequence[Scenario]) -> OutcomeTable:
     """Outcome table with reclosing on and off, what devices state of it left out."""
+    (table,) = _parts_of_both_states(model, scenarios, None)
+    return table
+
+
+def _parts_of_both_states(model: Model, scenarios: Sequence[Scenario],
+                          sections: int | None = SECTIONS_AT_ONCE) -> Iterator[OutcomeTable]:
+    """The same in parts; see `outcomes_in_parts`."""
     network, values = model.network, model.values
     everywhere = network.with_columns({SHARE: np.full(len(network), np.nan)})
-    return build_outcomes(Model(everywhere, {**values, "reclosing_off_share": HALF}), scenarios)
+    return outcomes_in_parts(Model(everywhere, {**values, "reclosing_off_share": HALF}), scenarios, sections)
+
+
+def customer_hours(model: Model, scenarios: Sequence[Scenario]) -> np.ndarray:
+    """As `customer_hours_by_state`, of a table that is never whole."""
+    hours = np.zeros((2, len(scenarios), len(model.network)))
+    for part in _parts_of_both_states(model, scenarios):
+        hours += customer_hours_by_state(part, model.values)
+        del part                                    # before the next one is made
+    return hours
 
 
 def customer_hours_by_state(both: OutcomeTable, values: Assumptions) -> np.ndarray:
@@ -83,12 +99,12 @@ def customer_hours_by_state(both: OutcomeTable, values: Assumptions) -> np.ndarr
     customers = customers_of(network)
     rates = [row_rates(both, {**values, "reclosing_off_share": share}) for share in (0.0, 1.0)]
     hours = np.zeros((2, len(both.scenarios), len(network)))
-    for start in range(0, len(both), ROWS_AT_ONCE):
-        rows = slice(start, start + ROWS_AT_ONCE)
+    for rows, here in rows_by_sections(both):
         for s in range(len(both.scenarios)):
-            each = hours_interrupted(consequences(both, s, values, rows), customers)
+            one, events = counted_alike(both, s, rows, *rates)
+            each, section = hours_interrupted(consequences(both, s, values, one), customers), both.section[one]
             for state in (ON, OFF):
-                hours[state, s] += np.bincount(both.section[rows], rates[state][rows] * each, len(network))
+                hours[state, s, here] = np.bincount(section - here.start, events[state] * each, here.stop - here.start)
     return hours
 
 

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.business.unit_costs import mean_unit_costs
-from reliability.faults.alike import alike_rows, rows_by_sections
+from reliability.faults.alike import counted_alike, rows_by_sections
 from reliability.faults.consequences import CALLOUTS, Consequences, consequences
 from reliability.faults.outcomes import OutcomeTable, row_rates
 from reliability.indices.expected import Expected
@@ -136,14 +136,13 @@ def expected_interruption_cost(table: OutcomeTable, values: Assumptions, costs: 
     by_class = customers_by_class(network)
     by_section, parts = np.zeros((len(table.scenarios), len(network))), np.zeros((2, len(table.scenarios)))
     for rows, here in rows_by_sections(table):
-        section, rate = table.section[rows] - here.start, rates[rows]
         for s in range(len(table.scenarios)):
-            one, like = alike_rows(table, s, rows)
-            effect = consequences(table, s, values, one)
-            sustained, momentary = (part[like] for part in interruption_cost_parts(effect, by_class, values, costs))
+            one, (rate,) = counted_alike(table, s, rows, rates)
+            effect, section = consequences(table, s, values, one), table.section[one] - here.start
+            sustained, momentary = interruption_cost_parts(effect, by_class, values, costs)
             # no product of vectors: its last digits would hang on the number of processors
             parts[:, s] += (rate * sustained).sum(), (rate * momentary).sum()
-            mean = momentary * values[MOMENTARY_FACTOR] + sustained
+            mean = momentary * values["momentary_cost_factor"] + sustained
             by_section[s, here] = np.bincount(section, rate * mean, here.stop - here.start)
     return InterruptionCosts(by_section, *parts)
 

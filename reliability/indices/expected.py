@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from reliability.faults.alike import counted_alike, rows_by_sections
 from reliability.faults.consequences import CALLOUTS, Consequences, consequences
 from reliability.faults.outcomes import OutcomeTable, row_rates
 from reliability.indices import definitions
@@ -16,9 +17,6 @@ from reliability.network.areas import areas_of
 from reliability.network.quantities import Quantity, customers_of, quantity
 from reliability.network.tree import Network
 from reliability.schema.values import Assumptions, Drawn
-
-# A table of this many rows is worked through in slices, so that memory stays bounded.
-ROWS_AT_ONCE = 500_000
 
 
 @dataclass(frozen=True, repr=False)
@@ -62,23 +60,22 @@ def customers_by_kind(network: Network) -> np.ndarray:
 
 def expected_values(table: OutcomeTable, values: Assumptions) -> tuple[Expected, ...]:
     """Expected yearly values of every scenario of the table, at the given assumptions."""
-    rates = row_rates(table, values)
-    network = table.network
+    rates, network = row_rates(table, values), table.network
     amounts = {"customers": customers_of(network), "load": quantity(network, network.load_kw)}
-    return tuple(_scenario(table, s, rates, values, amounts) for s in range(len(table.scenarios)))
+    groups = list(rows_by_sections(table))
+    return tuple(_scenario(table, s, rates, values, amounts, groups) for s in range(len(table.scenarios)))
 
 
 def _scenario(table: OutcomeTable, scenario: int, rates: np.ndarray, values: Assumptions,
-              amounts: Mapping[str, Quantity]) -> Expected:
-    network, n = table.network, len(table.network)
+              amounts: Mapping[str, Quantity], groups: Sequence[tuple[np.ndarray, slice]]) -> Expected:
+    network, seen = table.network, Seen(table.network)
     caused: dict[str, np.ndarray] = {}
-    seen = Seen(network)
-    for start in range(0, max(len(table), 1), ROWS_AT_ONCE):
-        rows = slice(start, start + ROWS_AT_ONCE)
-        effect = consequences(table, scenario, values, rows)
-        section, rate = table.section[rows], rates[rows]
+    for rows, here in groups:
+        one, (rate,) = counted_alike(table, scenario, rows, rates)
+        effect, section = consequences(table, scenario, values, one), table.section[one]
         for name, amount in _caused(effect, amounts).items():
-            caused[name] = caused.get(name, 0.0) + np.bincount(section, rate * amount, n)
+            sums = caused.setdefault(name, np.zeros(len(network)))
+            sums[here] = np.bincount(section - here.start, rate * amount, here.stop - here.start)
         seen.add(effect, section, rate)
     return expected_of(network, caused, seen)
 

@@ -15,14 +15,14 @@ from scipy import sparse
 from reliability.faults.consequences import Consequences, consequences
 from reliability.faults.outcomes import OutcomeTable, row_rates
 from reliability.faults.times import switching_hours, waiting_hours
-from reliability.indices.expected import ROWS_AT_ONCE, Expected, expected_of
+from reliability.indices.expected import Expected, expected_of
 from reliability.indices.measures import COUNTED, amounts_of, counts
 from reliability.indices.seen import KINDS, Seen, placing
 from reliability.network.quantities import Quantity
 from reliability.network.tree import Network
 from reliability.schema.values import Assumptions
 
-MOST_ROWS = ROWS_AT_ONCE            # of a larger table the matrices would take more memory than their speed is worth
+MOST_ROWS = 500_000           # of a larger table the matrices would take more memory than their speed is worth
 
 
 @dataclass(frozen=True)

@@ -32,7 +32,8 @@ class Seen:
 
     def add(self, effect: Consequences, section: np.ndarray, rate: np.ndarray) -> None:
         """Events of rows (r,), `rate` times a year each; section: (r,) where the fault is."""
-        opened, repair = np.where(effect.opened >= 0, effect.opened, 0), effect.waits >= 0
+        # where nothing stays open the shares are 0, wherever they are written down
+        opened, repair = np.where(effect.opened >= 0, effect.opened, effect.recloser), effect.waits >= 0
         self._place("interruptions", effect.sustained_shares, opened, effect.within, rate)
         hours = np.where(repair, effect.switching_hours, effect.waiting_hours)
         self._place("hours", effect.sustained_shares, opened, effect.within, rate * hours)
@@ -44,12 +45,18 @@ class Seen:
             self._place(name, effect.momentary_below, opened, effect.within, weight)
 
     def _place(self, name: str, shares: Shares, at: np.ndarray, within: np.ndarray, weight: np.ndarray) -> None:
-        n = len(self.network)
         for kind, share in enumerate((shares.outside, shares.whole, shares.unserved)):
             if self._occurs[kind]:
-                self._at[name][:, kind] += np.bincount(at, weight * share, n)
+                self._write(name, kind, at, weight * share)
         apart = np.flatnonzero(shares.inside != shares.outside)
-        self._at[name][:, 0] += np.bincount(within[apart], (weight * (shares.inside - shares.outside))[apart], n)
+        self._write(name, 0, within[apart], (weight * (shares.inside - shares.outside))[apart])
+
+    def _write(self, name: str, kind: int, at: np.ndarray, amount: np.ndarray) -> None:
+        """Add amounts at sections that lie near each other among all."""
+        if len(at):
+            low = int(at.min())
+            found = np.bincount(at - low, amount)
+            self._at[name][low:low + len(found), kind] += found
 
     def interruptions(self) -> np.ndarray:
         """Sustained interruptions a year."""
