@@ -30,6 +30,7 @@ from reliability.study.cost_table import CostTable
 Relative = tuple[np.ndarray, np.ndarray]
 # Numbers held at a time; draws are worked through in parts, so that memory stays bounded.
 NUMBERS_AT_ONCE = 4_000_000
+DRAWS_AT_LEAST = 8          # so that a large matrix is not read once more for every few of them
 CV = "cv"
 FEW_OUTPUTS = 64            # a matrix of so many is dense
 
@@ -66,25 +67,25 @@ class ClosedForm:
         # sections' own hours cost what they do at one spread of the severity
         spreads = [drawn(values, CV)] if INTERRUPTION in worth and len(self.own) else []
         for alike in alike_draws(spreads, draws):
-            own = self._values_of(self.own.stated, _first(drawn(some_draws(values, alike[:1]), CV)), worth)
             for at in self._parts(alike):
                 some = some_draws(values, at), some_draws(worth, at)
                 factors = self.factors.of(some[0])
                 if relative is None:
-                    total[at] = self._product(*some, own, factors)
+                    total[at] = self._product(*some, factors)
                     continue
                 for kind, faults in zip((~self.factors.permanent, self.factors.permanent), relative, strict=True):
-                    total[at] += self._product(*some, own, factors * kind) * np.tile(faults[at], self.scenarios)
+                    total[at] += self._product(*some, factors * kind) * np.tile(faults[at], self.scenarios)
         return total.reshape(draws, self.scenarios, self.units)
 
     def _parts(self, draws: np.ndarray) -> Iterator[np.ndarray]:
         """Draws (positions) in parts that memory takes."""
-        step = max(1, NUMBERS_AT_ONCE // max(len(self.factor), self.scenarios * self.units, self.own.width, 1))
+        each = max(len(self.factor), self.scenarios * self.units, self.own.width, 1)
+        step = max(DRAWS_AT_LEAST, NUMBERS_AT_ONCE // each)
         for start in range(0, len(draws), step):
             yield draws[start:start + step]
 
-    def _product(self, values: TrialValues, worth: TrialValues, own: np.ndarray, factors: np.ndarray) -> np.ndarray:
-        """Amounts, (K, o). own: what sections' own hours count. factors: (K, factors)."""
+    def _product(self, values: TrialValues, worth: TrialValues, factors: np.ndarray) -> np.ndarray:
+        """Amounts, (K, o). factors: (K, factors)."""
         prices = self._prices(values, worth)
         # what cannot happen or costs nothing in any of the draws is left out
         possible, priced = (np.asarray(x.any(axis=0)) for x in (factors, prices))
@@ -95,7 +96,7 @@ class ClosedForm:
             features = np.zeros((len(self.factor), max(len(factors), len(prices))))
             features[live] = (factors[:, self.factor[live]] * prices[:, self.price[live]]).T
             found = np.asarray((self.matrix @ features).T)
-        return found + self._own(values, worth, factors, own) if len(self.own) else found
+        return found + self._own(values, worth, factors) if len(self.own) else found
 
     def _prices(self, values: TrialValues, worth: TrialValues) -> np.ndarray:
         """What one of each of PLAIN, and an amount of each quantity that waits each of TERMS, comes to, (K, prices)."""
@@ -110,19 +111,20 @@ class ClosedForm:
                        for t, h in enumerate(hours)]
         return columns_of(prices)
 
-    def _own(self, values: TrialValues, worth: TrialValues, factors: np.ndarray, own: np.ndarray) -> np.ndarray:
-        """Amounts of what waits for sections' own repair hours, (K, o); own: values of these hours."""
+    def _own(self, values: TrialValues, worth: TrialValues, factors: np.ndarray) -> np.ndarray:
+        """Amounts of what waits for sections' own repair hours, (K, o), at one spread of the severity."""
         walk = np.atleast_1d(hours_of(Term(SWITCHING_OFF), values))
         walk = walk[:1] if np.ptp(walk) == 0.0 else walk
-        each = columns_of([_worth(worth, t.name) for t in self.timed])
-        return self.own.waited(self.scenarios * self.units, factors, each, own, walk,
-                               self._values_of(walk, _first(drawn(values, CV)), worth))
-
-    def _values_of(self, hours: np.ndarray, cv: float, worth: TrialValues) -> np.ndarray:
-        """What hours (m,) count for each quantity: themselves, or what they cost a customer, (m, quantities)."""
+        each, cv = columns_of([_worth(worth, t.name) for t in self.timed]), _first(drawn(values, CV))
         priced = INTERRUPTION in worth and any(t.customer_class is not None for t in self.timed)
-        cost = mean_unit_costs(self.costs, hours, cv) if priced else np.zeros((len(hours), len(CUSTOMER_CLASSES)))
-        return np.column_stack([hours if t.customer_class is None else cost[:, t.customer_class] for t in self.timed])
+
+        def value_of(hours: np.ndarray) -> np.ndarray:
+            """What hours (m,) count for each quantity: themselves, or what they cost a customer, (m, quantities)."""
+            cost = mean_unit_costs(self.costs, hours, cv) if priced else np.zeros((len(hours), len(CUSTOMER_CLASSES)))
+            return np.column_stack([hours if t.customer_class is None else cost[:, t.customer_class]
+                                    for t in self.timed])
+
+        return self.own.waited(self.scenarios * self.units, factors, each, walk, value_of, (cv, priced))
 
 
 def closed_form(table: OutcomeTable | Iterable[OutcomeTable], values: Assumptions, costs: CostTable,

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from reliability.business.closed_form import DRAWS_AT_LEAST
 from reliability.business.limits import Limits, converts
 from reliability.business.options import Options
 from reliability.business.rechosen import Rechosen, best_within_limits, best_without_limits, free
@@ -21,7 +22,7 @@ DRAWS_WITHIN_LIMITS = 32    # of which each is a search of its own; a power of 2
 MANY_ROWS = 20_000          # of so many options and more a search takes long
 DRAWS_OF_MANY = 8
 TABLES = 6                  # outcome tables of the assumptions that need their own, all levels of them together
-NUMBERS_AT_ONCE = 8_000_000
+NUMBERS_AT_ONCE = 2_000_000       # more at a time would not stay at hand; our choice
 WORTH_IT, STAYS = "probability_npv_positive", "stays_chosen_share"
 CERTAIN = "No assumption has a range and no rates are learned: nothing varies."
 AS_NAMED = "The proposal is a scenario that the study names: it is not chosen again."
@@ -110,7 +111,7 @@ def with_learned_rates(options: Options, study: Study) -> Options:
 def _npvs(options: Options, drawn: Sample) -> Iterator[tuple[np.ndarray, np.ndarray]]:
     """(positions of some draws, NPV of every row at each, (k, rows)), in parts that memory takes."""
     scenarios, groups = options.effects.shape
-    step = max(1, NUMBERS_AT_ONCE // max(scenarios * groups, len(options.rows), 1))
+    step = max(DRAWS_AT_LEAST, NUMBERS_AT_ONCE // max(scenarios * groups, len(options.rows), 1))
     for start in range(0, drawn.size, step):
         at = np.arange(start, min(start + step, drawn.size))
         some = drawn.some(at)
