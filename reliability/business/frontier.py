@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.business.greedy_frontier import corner_sets, only_money_limits
-from reliability.business.limits import Limits, converts
+from reliability.business.limits import Limits
 from reliability.business.options import Options
 from reliability.business.selection import GAP, NPV, SAIDI, SECONDS, choose, selection_frame, totals_of
 from reliability.formats import count, money
@@ -55,10 +55,9 @@ def _point(options: Options, chosen: np.ndarray) -> dict[str, float]:
 
 def units_by_device(options: Options, chosen: np.ndarray) -> dict[str, float]:
     """Units that chosen rows (rows of Options,), bool, install: a key units_<device> for each that may be installed."""
-    device, installs = options.rows["device"].to_numpy(), converts(options)
     units = options.rows["units"].to_numpy(dtype=float)
-    return {f"{UNITS_OF}{name}": float(units[chosen & installs & (device == name)].sum())
-            for name in DEVICES if (installs & (device == name)).any()}
+    return {f"{UNITS_OF}{name}": float(units[chosen & (options.device == code)].sum())
+            for code, name in enumerate(DEVICES) if (options.device == code).any()}
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ import scipy
 from scipy import sparse
 
 from reliability.business.options import AS_IT_IS, Options
+from reliability.network.devices import NO_DEVICE
 from reliability.schema.columns import MOST_COUNTS
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ def laterals_called(options: Options, names: Sequence[str]) -> np.ndarray:
 
 def converts(options: Options) -> np.ndarray:
     """Rows that put in a device or set its counts, rather than leave a lateral or set a zone."""
-    return options.rows["device"].to_numpy(dtype=str) != ""
+    return options.device != NO_DEVICE
 
 
 def feeder_customers(options: Options) -> np.ndarray:

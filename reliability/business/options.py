@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -63,6 +64,11 @@ class Options:
         """Customers of the network."""
         return float(self.network.customers.sum())
 
+    @cached_property
+    def device(self) -> np.ndarray:
+        """Code of the device that each row puts in or sets the counts of, NO_DEVICE where it leaves them, (rows,)."""
+        return codes_of(self.rows["device"].to_numpy())
+
     def at(self, values: Assumptions, picked: np.ndarray | None = None) -> Options:
         """The same options at other rates, times, probabilities and prices: their effects and what they are worth.
 
@@ -75,7 +81,7 @@ class Options:
         """Net present value of each row over K draws, (K, rows); savings: of `effects`, (K, S, G)."""
         saved = savings[:, self.scenario, self.group]
         units = self.rows["units"].to_numpy()
-        worth = present_worth(values, saved.T, capital(self.rows, values).T,
+        worth = present_worth(values, saved.T, capital(self.rows, self.device, values).T,
                               (units * np.atleast_1d(drawn(values, "inspection_cost_per_year"))[:, None]).T)
         return np.asarray(worth).T
 
@@ -131,15 +137,15 @@ def valued(rows: pd.DataFrame, effects: Mapping[str, np.ndarray], scenario: np.n
            values: Assumptions) -> pd.DataFrame:
     """Rows of `Options` with their capital, worth and effects. effects: of `GroupEffects`, (S, G) each."""
     found = {name: effect[scenario, group] for name, effect in effects.items()}
-    units, capex = rows["units"].to_numpy(), capital(rows, values)[0]
+    units, capex = rows["units"].to_numpy(), capital(rows, codes_of(rows["device"].to_numpy()), values)[0]
     worth = present_worth(values, found.pop(SAVING), capex, units * values["inspection_cost_per_year"])
     kept = {name: rows[name] for name in ("lateral", "zone", "setting", "device", "counts", "feeder", "units")}
     return pd.DataFrame({**kept, "capex": capex, "npv": worth, **{name: found[name] for name in EFFECTS_OF_FAULTS}})
 
 
-def capital(rows: pd.DataFrame, values: TrialValues) -> np.ndarray:
-    """Money that each row costs in year 0, (K, rows), K being 1 where no price is drawn."""
-    code = codes_of(rows["device"].to_numpy())
+def capital(rows: pd.DataFrame, code: np.ndarray, values: TrialValues) -> np.ndarray:
+    """Money that each row costs in year 0, (K, rows), K being 1 where no price is drawn. code: (rows,) of its device.
+    """
     prices = [np.atleast_1d(drawn(values, d.price)) if d.price else np.zeros(1) for d in TABLE]
     by_code = np.stack(np.broadcast_arrays(*prices, np.zeros(1)), axis=-1)
     changes = ((rows["lateral"] < 0) & (rows["setting"] != AS_IT_IS)).to_numpy()

@@ -8,7 +8,7 @@ import pandas as pd
 
 from reliability.faults.consequences import CALLOUTS
 from reliability.indices.definitions import INDICES
-from reliability.indices.expected import Expected, system_indices
+from reliability.indices.expected import Expected, usual_indices
 from reliability.indices.simulation import Simulated
 from reliability.indices.spread import summaries, yearly_indices
 
@@ -24,7 +24,7 @@ def indices_frame(scenarios: Sequence[str], expected: Sequence[Expected], yearly
     """
     rows = []
     for name, values in zip(scenarios, expected, strict=True):
-        indices = system_indices(values, yearly_cv)
+        indices = usual_indices(values)
         callouts = dict(zip(CALLOUTS, values.fault_callouts.sum(axis=0).tolist(), strict=True))
         rows.append({"scenario": name, **{index.key: indices[index.key] for index in INDICES},
                      "callouts": sum(callouts.values()), **{f"{c}_callouts": callouts[c] for c in CALLOUTS}})

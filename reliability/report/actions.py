@@ -35,7 +35,7 @@ def laterals_frame(content: Content) -> pd.DataFrame:
         frame["observed"] = frame["lateral_id"].map(content.history.worst_laterals["events_per_year"]).fillna(0.0)
     frame["action"] = lateral_actions(content, frame)
     ranks = frame[list(RANKED.values())]
-    frame["ranks"] = ranks.astype(int).astype(str).agg(" / ".join, axis=1) if len(frame) else ""
+    frame["ranks"] = [" / ".join(map(str, each)) for each in ranks.astype(int).to_numpy().tolist()]
     order = np.lexsort((ranks.sum(axis=1), ranks.min(axis=1)))
     return frame.iloc[order].reset_index(drop=True)
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from reliability import __version__
 from reliability.indices.customer_groups import all_customers, customer_groups
-from reliability.indices.expected import area_indices, feeder_indices, system_indices
+from reliability.indices.expected import area_indices, feeder_indices, system_indices, usual_indices
 from reliability.indices.spread import differences, summaries, yearly_indices
 from reliability.pipeline import Plan, Results
 from reliability.report.money_summary import business_cases, price_level_summary
@@ -77,7 +77,7 @@ def _spreads(results: Results) -> tuple[list[dict[str, Any]], list[dict[str, Any
     if results.simulated is None:
         return [{}] * len(results.expected), [{}] * len(results.expected)
     indices = yearly_indices(results.simulated, float(results.network.customers.sum()))
-    exact: list[dict[str, Any]] = [system_indices(e, results.study.values["yearly_cv"]) for e in results.expected]
+    exact: list[dict[str, Any]] = [usual_indices(e) for e in results.expected]
     exact = [e | {"callouts": sum(e["callouts"].values())} | {f"callouts_{k}": n for k, n in e["callouts"].items()}
              for e in exact]
     apart = [{name: {"expected": after[name] - exact[0][name]} | found for name, found in each.items()}
