@@ -100,3 +100,20 @@ def test_a_file_written_in_parts_is_the_table(tmp_path, monkeypatch):
         monkeypatch.setattr(cells, "ROWS_AT_ONCE", rows)
         write_csv(frame, tmp_path / "t.csv")
         assert (tmp_path / "t.csv").read_text(encoding="utf-8") == csv_text(frame)
+
+
+def test_numbers_are_those_that_python_writes():
+    rng = np.random.default_rng(3)
+    any_bits = rng.integers(0, 2 ** 64, 5000, dtype=np.uint64).view(float)
+    numbers = np.concatenate([
+        any_bits[~np.isnan(any_bits)], rng.normal(size=5000), rng.random(5000).round(2),
+        rng.normal(size=5000) * 10.0 ** rng.integers(-9, 20, 5000), rng.integers(-9, 9_999, 500).astype(float),
+        [0.0, -0.0, np.nan, np.inf, -np.inf, 1e-4, 9.999e-5, 0.1 + 0.2, 999_999_999.5, 1e9, 1e15 + 0.5, 1e16, 5e-324]])
+    wanted = ["" if not np.isfinite(number) else str(number) for number in numbers.tolist()]
+    assert csv_text(pd.DataFrame({"a": numbers, "b": "x"})).splitlines()[1:] == [f'{number},"x"' for number in wanted]
+
+
+@pytest.mark.parametrize("odd", ['say "x"', "a,=1", "=1", ""])
+def test_a_text_is_written_as_by_itself_beside_others(odd):
+    lines = csv_text(pd.DataFrame({"a": ["one", odd, "two"], "b": 1})).splitlines()
+    assert lines == ['"a","b"', '"one",1', csv_text(pd.DataFrame({"a": [odd], "b": 1})).splitlines()[1], '"two",1']
