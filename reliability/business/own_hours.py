@@ -13,7 +13,7 @@ from scipy import sparse
 from reliability.business.cells import Places
 from reliability.network.packed import distinct
 
-MOST_KEPT = 16
+MOST_KEPT = 4           # walks and prices whose sums are kept: each takes the memory of all entries
 Values = Callable[[np.ndarray], np.ndarray]
 
 
@@ -83,7 +83,8 @@ class OwnHours:
         Kept, as it is often the same.
         """
         key = (*shape, None if walk is None else float(walk[0]), *prices)
-        if key not in self.kept:
+        found = self.kept.get(key)                  # others may add to it or clear it meanwhile
+        if found is None:
             if len(self.kept) >= MOST_KEPT:
                 self.kept.clear()
             value = value_of(self.stated)
@@ -92,9 +93,10 @@ class OwnHours:
             if walk is not None:
                 short = np.flatnonzero(self.walked & (self.stated[self.hours] <= walk))
                 each[short] = value_of(walk)
-            self.kept[key] = [sparse.csr_array((amount, (self.unit[at], self.factor[at])), shape=shape)
-                              for amount in (self.amount[at] * each).T]
-        return self.kept[key]
+            found = [sparse.csr_array((amount, (self.unit[at], self.factor[at])), shape=shape)
+                     for amount in (self.amount[at] * each).T]
+            self.kept[key] = found
+        return found
 
     def _longer(self, q: int, value: np.ndarray, walk: np.ndarray, value_of_walk: np.ndarray, units: int,
                 factors: np.ndarray) -> np.ndarray:
