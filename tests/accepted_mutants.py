@@ -112,7 +112,6 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("_ratio_statistics", "bottom.sum() > 0", ("sum → max",), "none is below 0"),
     ("Reporter.__init__", "self.per_block = 0.0", ("0.0 → 1.0",), "set again before it is read"),
     ("row_rates", "PERMANENT + 1", ("1 → 2",), "more room than is filled"),
-    ("_scenario", "max(len(table), 1)", ("1 → 2",), "one empty part all the same"),
     ("_sectionalizer_patterns", "failure > 0.0", ("> → >=",), "rows of probability 0"),
     ("_sectionalizer_patterns", "failure < 1.0", ("< → <=", "1.0 → 2.0"), "rows of probability 0"),
     ("simulate", "row_rates(inputs.expected_table, inputs.values).sum() * years", ("sum → max", "* → /"),

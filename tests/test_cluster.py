@@ -58,7 +58,7 @@ def test_a_run_on_two_workers_of_which_one_is_killed_gives_the_same_bytes(two, m
 
     assert text_of(study, two.scheduler_address, kill_one) == wanted
     assert killed
-    assert sent == {"sample", "simulate_unit_block", "_moved_by", "_searched"}
+    assert sent == {"until", "simulate_unit_block", "_moved_by", "_searched"}
     assert two.workers[0].pid != killed[0]
 
 
