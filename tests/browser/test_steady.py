@@ -113,22 +113,3 @@ def test_the_first_page_answers_at_its_name_and_takes_along_what_is_asked(page, 
     assert page.locator("h1").inner_text() == "Overview"
     assert f"study={name}" in page.url
     assert "not found" not in page.inner_text("body").casefold()
-
-
-# draws of a chart after its first
-DRAWN_AGAIN = """(() => { window.drawnAgain = 0; window.watched = new Set();
-    new MutationObserver(() => document.querySelectorAll('.js-plotly-plot').forEach(chart => {
-        if (!chart.on || watched.has(chart)) return;
-        watched.add(chart);
-        chart.on('plotly_beforeplot', () => { window.drawnAgain += 1; }); }))
-        .observe(document, {subtree: true, childList: true}); })()"""
-
-
-def test_a_chart_is_drawn_once(new_page, shared):
-    new_page.add_init_script(DRAWN_AGAIN)
-    for path in ("", "laterals"):
-        visit(new_page, shared, path, study="demo")
-        new_page.wait_for_function(CHARTS)
-        settle(new_page)
-        assert new_page.evaluate("() => watched.size") > 0
-        assert new_page.evaluate("() => drawnAgain") == 0, path
