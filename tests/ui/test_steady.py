@@ -39,10 +39,12 @@ def test_of_one_kind_of_results_the_last_few_stay():
     assert [background.is_done(f"of-a-kind|{k} and more") for k in range(6)] == [False] * 2 + [True] * 4
 
 
-def test_what_is_asked_for_does_not_queue_behind_what_is_prepared():
+def test_what_is_asked_for_does_not_queue_behind_what_is_prepared(monkeypatch):
     """What is prepared under the same key is taken where it has begun, and is computed only once."""
-    free, runs = threading.Event(), []
-    background.prepare("prepared|long", lambda: free.wait(60))
+    monkeypatch.setattr(background, "IDLE_SECONDS", 0.0)
+    begun, free, runs = threading.Event(), threading.Event(), []
+    background.prepare("prepared|long", lambda: begun.set() or free.wait(60))
+    assert begun.wait(60)           # behind whatever other tests have left
     background.prepare("prepared|next", lambda: runs.append("prepared"))
     try:
         assert background.ask("prepared|next", lambda: runs.append("asked") or "found").result(timeout=30) == "found"
