@@ -37,7 +37,9 @@ def main() -> None:
     pages = [st.Page(f"reliability/ui/{module}.py", title=title, url_path=path, icon=icon,
                      default=module == "overview_page") for module, title, path, icon in PAGES]
     named = st.Page(first_page, title="Overview", url_path="overview", visibility="hidden")
-    st.navigation([*pages, named], position="top").run()
+    page = st.navigation([*pages, named], position="top")
+    warm.wait()
+    page.run()
 
 
 if __name__ == "__main__":     # for each run of a page

@@ -16,20 +16,34 @@ LATER = ("pandas.io.formats.style", "scipy.stats", "reliability.ui.choice_page",
          "reliability.ui.compare_page", "reliability.ui.history_page")
 PAUSE_SECONDS = 0.3             # between two of these, so that a page does not wait for all of them
 READING_SECONDS = 4.0           # after the first of all
+LONGEST_SECONDS = 60.0          # that a page waits for what is needed to be loaded
+
+_loaded = threading.Event()
+_loaded.set()                   # nothing is being loaded
 
 
 def begin() -> threading.Thread:
-    """Load it beside the server's own start; a page that comes sooner waits for what it needs."""
+    """Load it beside the server's own start."""
+    _loaded.clear()
     thread = threading.Thread(target=_load, name="warm", daemon=True)
     thread.start()
     return thread
 
 
+def wait() -> None:
+    """Wait until what every page needs is loaded: two threads that load it in different orders can each hold what the
+    other waits for, which Python ends with an error in one of them."""
+    _loaded.wait(LONGEST_SECONDS)
+
+
 def _load() -> None:
     gc.disable()
     try:
-        for name in NEEDED:
-            importlib.import_module(name)
+        try:
+            for name in NEEDED:
+                importlib.import_module(name)
+        finally:
+            _loaded.set()
         _demo()
         inspect.stack()         # the framework looks at it with its first element; the second look is quick
     finally:
