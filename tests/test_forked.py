@@ -1,4 +1,4 @@
-"""Work of copies of this process: in its order, told of what goes wrong, ended where nobody waits for it."""
+"""Work of copies of this process: in its order, with what goes wrong, ended where nobody waits for it."""
 
 from __future__ import annotations
 
@@ -106,10 +106,10 @@ def test_copies_end_with_the_process_that_began_them(tmp_path):
     code = ("import os, sys, time; from reliability.forked import Work\n"
             "def work():\n    open(sys.argv[1], 'w').write(str(os.getpid())); time.sleep(60)\n"
             "Work(work, apart=True); time.sleep(60)")
-    told = tmp_path / "copy"
-    with subprocess.Popen([sys.executable, "-c", code, str(told)]) as begun:
-        wait_for(lambda: told.exists() and told.read_text())
-        copy = int(told.read_text())
+    written = tmp_path / "copy"
+    with subprocess.Popen([sys.executable, "-c", code, str(written)]) as begun:
+        wait_for(lambda: written.exists() and written.read_text())
+        copy = int(written.read_text())
         begun.kill()
     wait_for(lambda: not running(copy))
 

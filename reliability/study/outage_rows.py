@@ -22,9 +22,9 @@ _WITH_COMMAS = re.compile(r"[1-9]\d{0,2}(?:,\d{3})+")
 def report_doubtful_customers(table: Table, problems: Problems) -> None:
     """Note numbers of customers in which a sign may separate thousands; what else is no number is a finding later."""
     texts = table.cells.get(_CUSTOMERS.name, [])
-    parted = (_SPACED,) if table.decimal_comma else (_SPACED, _WITH_COMMAS)
+    separated = (_SPACED,) if table.decimal_comma else (_SPACED, _WITH_COMMAS)
     doubtful = [i for i, text in enumerate(texts) if not text.isdigit() and (
-        in_doubt(text, table.doubtful) or any(pattern.fullmatch(text) for pattern in parted))]
+        in_doubt(text, table.doubtful) or any(pattern.fullmatch(text) for pattern in separated))]
     problems.each(doubtful, lambda i: table.problem(i, _CUSTOMERS.name, texts[i], *explain(texts[i], _CUSTOMERS)))
 
 
