@@ -80,6 +80,12 @@ book("workbook-with-two-sheets", ["sections.xlsx | the sheet 'Sections' was read
      Sheet(rows(["What this is"]), "Read me"), Sheet(rows(*TABLE), "Sections"), status=0)
 book("workbook-with-hidden-rows", ["sections.xlsx | 2 hidden rows read like the others"],
      Sheet(rows(*TABLE).replace('<row r="3"', '<row r="3" hidden="1"').replace('<row r="4"', '<row r="4" hidden="true"')), status=0)
+book("workbook-with-hidden-columns", ["sections.xlsx | 2 hidden columns read like the others"],
+     Sheet(rows(*TABLE), before='<cols><col min="2" max="3" hidden="1" width="9"/></cols>'), status=0)
+book("workbook-with-a-row-twice", ["sections.xlsx | not an .xlsx workbook that can be read"],
+     Sheet(rows(*TABLE).replace('<row r="4"', '<row r="3"').replace('4" t=', '3" t=')))
+book("workbook-with-a-cell-twice", ["sections.xlsx | not an .xlsx workbook that can be read"],
+     Sheet(rows(*TABLE).replace('<c r="B3"', '<c r="a3"')))
 
 # --- ids that a spreadsheet has changed ---------------------------------------------------------------------------
 DIGITS = "held as a number with decimals or of more than fifteen digits"

@@ -24,6 +24,7 @@ from reliability.study.timestamps import ZONE_REMEDY, Timestamps, is_zone, rarer
 from reliability.study.unread_times import too_many, unused, why_unused
 
 _LISTED = 5             # rows that a message names
+_HALF = r"(?:^|[\sT])(?:0?[1-9]|1[0-2]):\d\d(?!.*[AaPp]\.?\s?[Mm])"       # before or after noon, where a clock has 12
 _WORDED, _NUMBERED = re.compile(r"([A-Za-z]{2,}(?: [A-Za-z]{2,})*)[\s\-_.:#]*(\d\S*)"), re.compile(r"\d[\w\-./]*")
 _DEVICE = next(f for f in FIELDS[DEVICE_ROWS] if f.name == "device")
 MOMENTARY_S = 300       # IEEE Std 1366-2012, definitions (from memory): up to five minutes
@@ -181,6 +182,10 @@ def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: li
         OUTAGE)
     findings.add("outages", "date_forms", "Dates of another form than most of the file, each read by its own form: "
                  "compare them with their source", AMBER, event[rarer_form(timestamps)], OUTAGE)
+    if recipe.clock == 12:
+        bare = np.any([rows[c].astype(str).str.contains(_HALF) for c in ("started", "restored")], axis=0)
+        findings.add("outages", "half_of_day", "Times without AM or PM, though [time] clock = 12: read as before noon, "
+                     "twelve as noon", AMBER, event[bare], OUTAGE)
     started, restored = (s.local.astype("datetime64[s]") for s in timestamps)
     for column, timestamp in zip(("started", "restored"), timestamps, strict=True):
         bad = np.flatnonzero(unused(timestamp.status))

@@ -14,7 +14,7 @@ from reliability.intake.titles import header_row, text_header_line, text_lines, 
 from reliability.schema.problems import Problem, Problems, StudyError
 from reliability.study.files import SETTINGS_FILE
 from reliability.study.tables import MOST_CELLS, SHORT_ROW, Rows, decode, read_bytes, read_rows, rows_of
-from reliability.study.workbook import Sheet, hidden_rows_note, read_sheets
+from reliability.study.workbook import Sheet, hidden_notes, read_sheets
 
 RECIPE_FILE = "import.toml"
 _TABLE_SUFFIXES = (".csv", ".txt", ".tsv", ".xlsx")
@@ -123,7 +123,7 @@ def _from_sheet(file: str, sheet: Sheet, several: bool) -> ExportTable:
     name, at = f"{file}, {sheet.name}" if several else file, header_row(sheet.rows)
     rows = [[""] * len(sheet.rows[at])] * at + list(sheet.rows[at:])
     return replace(_from_rows(sheet.name if several else "", rows_of(file, rows, sheet.kinds)),
-                   notes=(*title_notes(name, sheet.rows, at), *hidden_rows_note(name, sheet)))
+                   notes=(*title_notes(name, sheet.rows, at), *hidden_notes(name, sheet)))
 
 
 def _text_rows(file: str, content: bytes) -> Rows:

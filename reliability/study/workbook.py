@@ -42,6 +42,7 @@ class Sheet:
     rows: list[list[str]]
     kinds: list[str]
     hidden_rows: int
+    hidden_columns: int
 
 
 def read_workbook(name: str, content: bytes, most_cells: int) -> tuple[Sheet, tuple[str, ...]]:
@@ -76,14 +77,15 @@ def _notes(name: str, chosen: Sheet, others: list[Sheet]) -> tuple[str, ...]:
         if left:
             notes.append(f"{name}: the sheet '{shorten(chosen.name, 40)}' was read, {count(len(left), kind)} not "
                          f"({_named(left)}).")
-    return (*notes, *hidden_rows_note(name, chosen))
+    return (*notes, *hidden_notes(name, chosen))
 
 
-def hidden_rows_note(name: str, sheet: Sheet) -> tuple[str, ...]:
-    """The note on hidden rows, as of a filter, none where there are none. name: how messages call the table."""
-    if not sheet.hidden_rows:
-        return ()
-    return (f"{name}: {count(sheet.hidden_rows, 'hidden row')} read like the others; delete those that are not meant.",)
+def hidden_notes(name: str, sheet: Sheet) -> tuple[str, ...]:
+    """Notes on hidden rows, as of a filter, and hidden columns, none where there are none. name: how messages call the
+    table."""
+    hidden = ((sheet.hidden_rows, "hidden row"), (sheet.hidden_columns, "hidden column"))
+    return tuple(f"{name}: {count(number, what)} read like the others; delete those that are not meant."
+                 for number, what in hidden if number)
 
 
 def _named(sheets: list[Sheet]) -> str:
@@ -112,7 +114,8 @@ def _read(name: str, content: bytes, most_cells: int, wanted: str) -> tuple[Shee
         raise StudyError([Problem(name, *_TOO_LARGE)])
     if run.returncode:
         raise StudyError([Problem(name, *_NOT_ONE)])
-    return tuple(Sheet(**{"rows": [], "kinds": [], "hidden_rows": 0} | sheet) for sheet in json.loads(run.stdout))
+    unread = {"rows": [], "kinds": [], "hidden_rows": 0, "hidden_columns": 0}
+    return tuple(Sheet(**unread | sheet) for sheet in json.loads(run.stdout))
 
 
 _small = lru_cache(maxsize=8)(_read)    # pages of the app read the same upload again and again

@@ -20,6 +20,12 @@ _HIDDEN = re.compile(rb"""<(?:[\w.-]+:)?row\b[^>]*\shidden\s*=\s*["'](?:1|true)[
 _OTHER_ERROR = re.compile(
     rb"""(\st\s*=\s*["']e["'][^>]*>(?:\s*<(?:[\w.-]+:)?f\b[^>]*(?:/>|>[^<]*</[^>]*>))?\s*<(?:[\w.-]+:)?v\b[^>]*>)"""
     rb"\s*(?!#(?:DIV/0!|N/A|NAME\?|NULL!|NUM!|REF!|VALUE!)\s*<)[^<]*<")
+_HIDDEN_COLUMNS = re.compile(rb"""<(?:[\w.-]+:)?col\b[^>]*\shidden\s*=\s*["'](?:1|true)["'][^>]*>""")
+_ENDS = re.compile(rb"""\s(min|max)\s*=\s*["'](\d{1,5})["']""")
+_ROW_END = re.compile(rb"</(?:[\w.-]+:)?row\s*>")
+_ROW_NUMBER = re.compile(rb"""<(?:[\w.-]+:)?ROW\b[^>]*?\sR\s*=\s*["'](\d+)["']""")     # in capitals
+_CELL_NAME = re.compile(rb"""<(?:[\w.-]+:)?C\b[^>]*?\sR\s*=\s*["']([A-Z]+\d+)["']""")
+_LETTERS = b"ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _NO_STRING = re.compile(rb"""s["'][^<>]*>\s*<(?:[\w.-]+:)?v\b[^>/]*>(?!\s*\d)""")
 _ASIDE = re.compile(r"\[[^\]]*\]|[_*].")      # colours and conditions; space as wide as a character, and fill
 _LITERAL = re.compile(r'"[^"]*"|\\.')
@@ -33,6 +39,29 @@ def is_filled(xml: bytes) -> bool:
 def hidden_rows(xml: bytes) -> int:
     """Number of rows of a sheet that are hidden."""
     return len(_HIDDEN.findall(xml)) if b"hidden" in xml else 0
+
+
+def hidden_columns(xml: bytes, width: int) -> int:
+    """Number of columns of a sheet that are hidden, of so many that hold anything."""
+    found: set[int] = set()
+    for column in _HIDDEN_COLUMNS.findall(xml) if b"hidden" in xml else ():
+        ends = {name: int(place) for name, place in _ENDS.findall(column)}
+        found.update(range(ends.get(b"min", 1), min(ends.get(b"max", 0), width) + 1))
+    return len(found)
+
+
+def holds_twice(xml: bytes) -> bool:
+    """Whether a sheet holds a row or a cell twice, of which its reader would take the last alone."""
+    seen: set[bytes] = set()
+    for row in _ROW_END.split(xml):
+        capitals = row.upper()
+        names = _CELL_NAME.findall(capitals)
+        number = names[0].lstrip(_LETTERS) if names else next(iter(_ROW_NUMBER.findall(capitals)[-1:]), None)
+        if len(set(names)) < len(names) or number in seen:
+            return True
+        if number is not None:
+            seen.add(number)
+    return False
 
 
 def with_known_errors(xml: bytes) -> bytes:

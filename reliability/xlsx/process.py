@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING
 
 from reliability.xlsx.archive import Broken, Large, Parts, sheet_parts
 from reliability.xlsx.notable import (
+    hidden_columns,
     hidden_rows,
+    holds_twice,
     is_filled,
     names_no_string,
     notable_cells,
@@ -63,8 +65,9 @@ def rows_text(rows: Iterable[list[object]]) -> tuple[Texts, Texts]:
 
 
 def read(content: bytes, most_cells: int, most_unpacked: int, wanted: str) -> list[dict[str, object]]:
-    """Sheets of a workbook: each with its name, whether it is visible and has cells, and rows, kinds and the number of
-    hidden rows where it is read. Read are all visible ones, or one: that of the wanted name, else the first with cells.
+    """Sheets of a workbook: each with its name, whether it is visible and has cells, and rows, kinds and the numbers of
+    hidden rows and columns where it is read. Read are all visible ones, or one: that of the wanted name, else the first
+    with cells.
     """
     from python_calamine import CalamineError, CalamineWorkbook, SheetTypeEnum, SheetVisibleEnum
 
@@ -85,7 +88,7 @@ def read(content: bytes, most_cells: int, most_unpacked: int, wanted: str) -> li
         raise Broken
     for k in _to_read(sheets, wanted):
         xml = parts.read(places[k])
-        if names_no_string(xml):
+        if names_no_string(xml) or holds_twice(xml):
             raise Broken
         try:
             found = book.get_sheet_by_index(k)
@@ -97,7 +100,9 @@ def read(content: bytes, most_cells: int, most_unpacked: int, wanted: str) -> li
         texts, kinds = rows_text(blank + row for row in found.iter_rows())
         _write_notable(texts, kinds, notable_cells(xml, styles), most_cells)
         _write_merged(texts, kinds, found.merged_cell_ranges or [])
-        sheets[k] |= {"rows": texts, "kinds": ["".join(row) for row in kinds], "hidden_rows": hidden_rows(xml)}
+        width = max(map(len, texts), default=0)
+        sheets[k] |= {"rows": texts, "kinds": ["".join(row) for row in kinds], "hidden_rows": hidden_rows(xml),
+                      "hidden_columns": hidden_columns(xml, width)}
     return list(sheets.values())
 
 

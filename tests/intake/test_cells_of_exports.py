@@ -48,6 +48,13 @@ def test_dates_of_two_forms_are_listed(tmp_path):
     assert noted(take(tmp_path, outages=text), "date_forms") == ("E0",)
 
 
+def test_times_without_am_or_pm_are_listed_where_the_clock_has_twelve_hours(tmp_path):
+    text = HEAD + ("E0,FU1,2024-05-01 11:30,2024-05-01 1:30 PM,5\nE1,FU1,2024-05-01 11:30 AM,2024-05-01 01:30 PM,5\n"
+                   "E2,FU1,2024-05-01 13:30,2024-05-01 14:30,5\nE3,FU1,2024-05-02,2024-05-02,5\n")
+    assert noted(take(tmp_path / "12", replace(ZONED, clock=12), outages=text), "half_of_day") == ("E0",)
+    assert not noted(take(tmp_path / "24", replace(ZONED, clock=24), outages=text), "half_of_day")
+
+
 @pytest.mark.parametrize(("cell", "rule"), [
     ('<c r="A3" t="e"><v>#N/A</v></c>', "an error of a spreadsheet"), ('<c r="A3"><f>B1</f></c>', "formula whose"),
     ('<c r="A3"><v>12.1</v></c>', "held as a number"), ('<c r="A3" s="1"><v>45363</v></c>', "day or time"),
