@@ -12,7 +12,7 @@ from reliability.formats import TEXT, missing
 from reliability.report.blocks import PLUS_MINUS, Column, Table
 from reliability.report.content import Content
 from reliability.report.workbook_print import print_on_pages
-from reliability.report.workbook_rows import RowSheet
+from reliability.report.workbook_rows import RowSheet, Values
 from reliability.report.workbook_sheets import LINE, LONGEST_TEXT, Formats, Sheet
 
 WIDEST = 46
@@ -54,13 +54,12 @@ def write_table(book: xlsxwriter.Workbook, formats: Formats, content: Content, t
                  table.frame)
 
 
-def _values(column: pd.Series, kind: str, name: str) -> list[str | float | None]:
-    """Values of a column, None where a cell stays empty: nothing there, or no finite number."""
+def _values(column: pd.Series, kind: str, name: str) -> Values:
+    """Values of a column: numbers, or texts and numbers, None where a cell stays empty."""
     if kind == TEXT:
         texts = [None if missing(v) or v == "" else str(v)[:LONGEST_TEXT] for v in column.tolist()]
         return [float(t) if t is not None and t.isdecimal() else t for t in texts] if name == YEAR else [*texts]
-    numbers = pd.to_numeric(column, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
-    return [v if f else None for v, f in zip(numbers.tolist(), np.isfinite(numbers).tolist(), strict=True)]
+    return pd.to_numeric(column, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
 
 
 def _headers(column: Column) -> list[tuple[str, str]]:

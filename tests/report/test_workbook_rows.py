@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import zipfile
 
+import numpy as np
 import pytest
 import xlsxwriter
 
@@ -16,7 +18,9 @@ COLUMNS = [
     [1.0, None, 2.5, -0.0, 1e300, 1 / 3, 3.0, None, 12345678901234567.0, 0.1 + 0.2, 7.0],
     [None, None, None, "x", 4.0, None, None, None, 2024.0, "y", None],
     [None] * 11,
+    np.array([np.nan, np.nan, np.inf, -0.0, 1e300, 1 / 3, 1e-7, 0.1 + 0.2, -np.inf, 1e15, np.nan]),
 ]
+_NUMBER = re.compile("(?<=<v>)[^<]+")
 
 
 def _sheets(path) -> list[str]:
@@ -31,7 +35,7 @@ def _by_cells(path) -> None:
             for c, value in enumerate(row):
                 if isinstance(value, str):
                     sheet.write_string(r, c, value, quoted if value.startswith("=") else None)
-                elif value is not None:
+                elif value is not None and np.isfinite(value):
                     sheet.write_number(r, c, value, looks[c])
 
 
@@ -59,7 +63,19 @@ def test_the_file_is_the_same(tmp_path, monkeypatch, at_once):
     cells, columns = _sheets(tmp_path / "cells.xlsx"), _sheets(tmp_path / "columns.xlsx")
     # the writer takes a text that looks like its own mark-up for that; here it stays a text
     cells[0] = cells[0].replace("<is><r>bold</r></is>", "<is><t>&lt;r&gt;bold&lt;/r&gt;</t></is>")
-    assert columns == cells
+    # and rounds to 16 digits
+    assert [float(n) for n in _NUMBER.findall(columns[0])] == pytest.approx(
+        [float(n) for n in _NUMBER.findall(cells[0])], rel=1e-15, abs=0)
+    assert [_NUMBER.sub("n", text) for text in columns] == [_NUMBER.sub("n", text) for text in cells]
+
+
+def test_numbers_keep_all_their_digits(tmp_path):
+    numbers = [0.1 + 0.2, 1 / 3, 1e-300, 123456789.123456789]
+    with xlsxwriter.Workbook(tmp_path / "digits.xlsx", OPTIONS) as book:
+        sheet, looks, _ = _begun(book)
+        sheet.write_columns(1, [np.array(numbers), numbers], looks[:2], lambda _: None)
+    found = [float(n) for n in _NUMBER.findall(_sheets(tmp_path / "digits.xlsx")[0])]
+    assert found == [n for n in numbers for _ in range(2)]
 
 
 def test_no_rows_are_an_empty_table(tmp_path):
