@@ -57,6 +57,7 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("_fitting", "len(COUNTED) + len(TIMED) + len(inputs.extra)", ("+ → -",), "an estimate of bytes"),
     ("frontier", "np.linspace(0.0, 1.0, points) ** 2", ("** → *", "2 → 3"), "where the budgets lie"),
     ("frontier", "rows[-1][REACH] < rows[-2][REACH]", ("< → <=",), "of two that reach as much either will do"),
+    ("States.rows_of", "self.share[:, level + 1] > self.share[:, level]", ("> → >=",), "rows of probability 0"),
     ("_fuse_patterns", "failure < 1.0", ("< → <=", "1.0 → 2.0"), "rows of probability 0"),
     ("_fuse_patterns", "failure > 0.0", ("> → >=",), "rows of probability 0"),
     ("_fuse_patterns", "wrong < 1.0", ("< → <=", "1.0 → 2.0"), "rows of probability 0"),
