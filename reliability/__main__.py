@@ -346,4 +346,7 @@ def _progress_bar() -> Iterator[Callable[[int, int, float], None]]:
 
 if __name__ == "__main__":
     gc.set_threshold(SELDOM)
-    sys.exit(main())
+    try:
+        sys.exit(main())
+    finally:
+        gc.freeze()     # or Python would look for rings of all that there is once more before it ends

@@ -33,7 +33,7 @@ PLANNED = ("selection.csv", "programme.csv", "frontier.csv", "drivers.csv")
 OWNED = (COMPLETION_MARKER, "report.html", "report.docx", "workbook.xlsx", "sections.csv", "laterals.csv",
          "cashflow.csv", "application.csv", *PLANNED, "work_pack.csv", "work_pack.html", RESULTS_GEOJSON)
 
-FEW_SHEETS = 100     # of a work pack, which one process writes while another writes the report; of more all draw
+FEW_SHEETS = 100     # with maps, which one process draws while another writes the report; of more all draw
 
 # What may be asked for by itself; summary.json is always written, as it marks a folder that is complete.
 SUMMARY, TABLES, REPORT, WORKBOOK, WORK_PACK = KINDS = ("summary", "tables", "report", "workbook", "work_pack")
@@ -63,7 +63,8 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False, o
         if workers.forks and {REPORT, WORK_PACK} & set(only):
             load()                                  # while the tables are written
         pack = work_pack_of(results) if WORK_PACK in only else None
-        apart = pack is not None and len(pack.with_sheet) <= FEW_SHEETS
+        # maps take time to draw, sketches little
+        apart = pack is not None and (pack.view is None or len(pack.with_sheet) <= FEW_SHEETS)
         if pack is not None and apart:
             meanwhile(lambda: write_work_pack(folder, pack))
         if {REPORT, WORKBOOK} & set(only):
