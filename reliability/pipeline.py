@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
-from importlib import import_module
 from typing import TypeVar
 
 import numpy as np
@@ -23,7 +22,7 @@ from reliability.business.frontier import YearlyLimits, frontier, programme, spr
 from reliability.business.options import Options, build_options
 from reliability.business.proposal import choice_of_scenario, named_proposal, renamed, scenario_of
 from reliability.business.selection import Choice, choose
-from reliability.business.stability import stability, with_stability
+from reliability.business.stability import Stability, stability, with_stability
 from reliability.business.zero_capital import zero_capital_scenarios
 from reliability.faults.outcomes import OutcomeTable, build_outcomes
 from reliability.history import History, LearnedRates, learn_rates, learned_study, read_history
@@ -170,18 +169,24 @@ def plan(results: Results, decision: Decision, history: History | None = None, w
     The limits are those of a choice: a scenario that is named as the proposal is carried out whole, in its years.
     history: whose calibration the proposal is seen at too.
     """
-    return replace(_planned(results, decision, workers), calibrated=_calibrated(results.study, decision, history))
+    planned = _planned(results, decision, lambda: _over_draws(results, decision, workers))
+    return replace(planned, calibrated=_calibrated(results.study, decision, history))
 
 
-def _planned(results: Results, decision: Decision, workers: Workers) -> Plan:
-    """What of a plan does not ask the records."""
-    study, limits = results.study, limits_of(results.study)
-    options, choice, named = decision.options, decision.choice, decision.named
-    sure = stability(study, options, choice, limits, named, workers)
-    return Plan(options, with_stability(choice, sure),
-                frontier(options_of(study) if named else options, FRONTIER_POINTS, limits),
-                *_programme(study, decision),
-                drivers_frame(study, results.network, results.costs, workers=workers), sure)
+def _planned(results: Results, decision: Decision, over_draws: Callable[[], tuple[Stability, pd.DataFrame]]) -> Plan:
+    """What of a plan does not ask the records. over_draws: gives what `_over_draws` does; asked for last."""
+    study, options, choice = results.study, decision.options, decision.choice
+    front = frontier(options_of(study) if decision.named else options, FRONTIER_POINTS, limits_of(study))
+    by_year = _programme(study, decision)
+    sure, drivers = over_draws()
+    return Plan(options, with_stability(choice, sure), front, *by_year, drivers, sure)
+
+
+def _over_draws(results: Results, decision: Decision, workers: Workers) -> tuple[Stability, pd.DataFrame]:
+    """How sure the choice is, and the drivers of its NPV."""
+    study = results.study
+    sure = stability(study, decision.options, decision.choice, limits_of(study), decision.named, workers)
+    return sure, drivers_frame(study, results.network, results.costs, workers=workers)
 
 
 def _calibrated(study: Study, decision: Decision, history: History | None) -> Calibrated | None:
@@ -226,8 +231,6 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
         who = begun.enter_context(_workers(executor, workers, scheduler))
         # processes forked from this one do each a part of the run; others, what they are handed within a part
         within = HERE if who.forks else who
-        if who.forks:                               # loaded once, not in each
-            import_module("scipy.stats")
 
         def meanwhile(work: Callable[[], T], *known: object, apart: bool = who.forks) -> forked.Work[T]:
             return begun.enter_context(forked.Work(work, apart, (study, study.network, records, *known)))
@@ -251,7 +254,7 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
         give_back()
         known = decision, decision.options, results.study, results.table, results.network
         recorded = meanwhile(lambda: _recorded(study, results, decision, records, learned), *known)
-        planned = meanwhile(lambda: _planned(results, decision, within), *known)
+        over_draws = meanwhile(lambda: _over_draws(results, decision, within), *known)
         on_stage("simulation")
         simulated = simulate(
             simulation_input(results), seed=values["seed"] if seed is None else seed,
@@ -261,10 +264,11 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
         if who.forks:                               # others plan and read records meanwhile
             results.find_of_expected()
         give_back()
+        on_stage("frontier and drivers")
+        planned = _planned(results, decision, over_draws.result)
         on_stage("history")
         history, at_records = recorded.result()
-        on_stage("frontier and drivers")
-        whole = results.with_parts(simulated, replace(planned.result(), calibrated=at_records), history)
+        whole = results.with_parts(simulated, replace(planned, calibrated=at_records), history)
         decision.options.effects.forget()           # large, and no document asks for them
         give_back()
         return whole
