@@ -16,6 +16,7 @@ from reliability.business.break_even import (
 )
 from reliability.business.calibrated import Calibrated
 from reliability.business.cashflow import Business, assess, cashflow_frame
+from reliability.business.chosen_checks import checks_of_selection
 from reliability.business.costs import SOCIETY, UTILITY, InterruptionCosts, expected_interruption_cost
 from reliability.business.laterals import laterals_frame
 from reliability.business.options import Options
@@ -205,6 +206,12 @@ class Results:
         and learned rates, blank where nothing is uncertain. Raises ValueError where the results have no plan.
         """
         return self._plan().choice.selection.copy()
+
+    @cached_property
+    def chosen_checks(self) -> ApplicationChecks:
+        """Application checks of all laterals, those selected with the settings chosen for each. Raises ValueError where
+        the results have no plan."""
+        return checks_of_selection(self.study.model, self._plan().choice.selection)
 
     @cached_property
     def application(self) -> pd.DataFrame:

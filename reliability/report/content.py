@@ -252,7 +252,7 @@ def _selected(results: Results) -> Selected | None:
         return None
     choice = plan.choice
     return Selected(choice.selection, choice.totals, choice.message, choice.feasible, plan.frontier, plan.programme,
-                    plan.programme_note, verdicts_of(results, choice.selection))
+                    plan.programme_note, verdicts_of(results))
 
 
 def _command(results: Results) -> str:

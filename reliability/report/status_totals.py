@@ -6,7 +6,6 @@ import numpy as np
 import pandas as pd
 
 from reliability.network.application_catalogue import PASS, VERDICTS
-from reliability.report.work_pack_jobs import checks_of_selection
 from reliability.results import Results
 from reliability.schema.devices import SECTIONALIZER
 
@@ -20,10 +19,10 @@ SUMS = {"units": ("units", False), "capex": ("capex", False), "npv": ("npv", Fal
         "maifi_e_added": ("momentary_events_added", True), "callouts_avoided": ("callouts_avoided", False)}
 
 
-def verdicts_of(results: Results, selection: pd.DataFrame) -> dict[str, str]:
-    """Verdict of the application checks of each lateral that gets a sectionalizer, by section_id."""
+def verdicts_of(results: Results) -> dict[str, str]:
+    """Verdict of the application checks of each selected lateral that gets a sectionalizer, by section_id."""
+    selection, checks = results.selection, results.chosen_checks
     chosen = set(selection.loc[selection["device"] == SECTIONALIZER, "section_id"].astype(str))
-    checks = checks_of_selection(results.study.model, selection)
     return {name: VERDICTS[verdict] for name, verdict in zip(checks.lateral_ids.tolist(), checks.verdict.tolist(),
                                                              strict=True) if name in chosen}
 
@@ -37,7 +36,7 @@ def by_status(results: Results) -> dict[str, dict[str, float]]:
     rows = results.plan.choice.selection
     if not len(rows):
         return {}
-    verdict = rows["section_id"].astype(str).map(verdicts_of(results, rows)).where(rows["what"] == "lateral")
+    verdict = rows["section_id"].astype(str).map(verdicts_of(results)).where(rows["what"] == "lateral")
     status = np.where(verdict.isna(), UNCHECKED, np.where(verdict == VERDICTS[PASS], READY, HOLD))
     served = float(results.network.customers.sum()) or np.nan
     return {name: _sums(rows[status == name], served) for name in LABELS if (status == name).any()}

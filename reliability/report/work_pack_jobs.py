@@ -10,12 +10,11 @@ from typing import cast
 import numpy as np
 import pandas as pd
 
-from reliability.network.application import ApplicationChecks, check_laterals
+from reliability.business.chosen_checks import lateral_places
+from reliability.network.application import ApplicationChecks
 from reliability.network.application_catalogue import PASS, REVIEW
-from reliability.network.model import Model
 from reliability.network.travel import travel_order
 from reliability.schema.devices import SECTIONALIZER
-from reliability.schema.scenarios import Scenario
 from reliability.study.plan_view import PlanView
 
 READY, HOLD, NO_SHEET = "ready", "HOLD", "no sheet"
@@ -64,19 +63,6 @@ class WorkPack:
         return self.jobs[self.jobs["status"] != NO_SHEET].reset_index(drop=True)
 
 
-def checks_of_selection(model: Model, selection: pd.DataFrame) -> ApplicationChecks:
-    """All laterals checked for sectionalizers, those of a selection with the settings chosen for each.
-
-    selection: see `selection.selection_frame`.
-    """
-    network = model.network
-    chosen = selection[selection["device"] == SECTIONALIZER]
-    at = _places(network.ids[network.candidates].astype(str), chosen["section_id"])
-    counts, fast = np.full((2, len(network.candidates)), np.nan)
-    counts[at], fast[at] = chosen["counts"], chosen["fast_operations_of_backup"]
-    return check_laterals(model, Scenario("The laterals chosen", None, SECTIONALIZER), counts, fast)
-
-
 def work_pack(checks: ApplicationChecks, selection: pd.DataFrame | None, programme: pd.DataFrame | None = None, *,
               study_name: str = "", view: PlanView | None = None, miles: bool = False,
               actuators_per_year: float | None = None) -> WorkPack:
@@ -98,7 +84,7 @@ def work_pack(checks: ApplicationChecks, selection: pd.DataFrame | None, program
 
 
 def _jobs(checks: ApplicationChecks, chosen: pd.DataFrame, years: pd.Series) -> pd.DataFrame:
-    network, at = checks.network, _places(checks.lateral_ids, chosen["section_id"])
+    network, at = checks.network, lateral_places(checks.lateral_ids, chosen["section_id"])
     head = checks.proposal.head[at]
     has_sheet = (chosen["device"] == SECTIONALIZER).to_numpy()
     verdict = checks.verdict[at]
@@ -127,11 +113,3 @@ def _years(programme: pd.DataFrame | None, what: str) -> pd.Series:
 
 def _year_of(ids: pd.Series, years: pd.Series) -> np.ndarray:
     return ids.astype(str).map(years).fillna(NO_YEAR).to_numpy().astype(np.int64)
-
-
-def _places(lateral_ids: np.ndarray, wanted: pd.Series) -> np.ndarray:
-    ids = wanted.astype(str).to_numpy()
-    at = pd.Index(lateral_ids).get_indexer(pd.Index(ids, dtype=object))
-    if (at < 0).any():
-        raise KeyError(f"no lateral is headed by {', '.join(ids[at < 0][:10].tolist())}")
-    return at

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from reliability.report.work_pack_jobs import WorkPack, checks_of_selection, work_pack
+from reliability.report.work_pack_jobs import WorkPack, work_pack
 from reliability.report.work_pack_rows import revision_of
 from reliability.results import Results
 
@@ -14,7 +14,7 @@ def work_pack_of(results: Results) -> WorkPack:
         return work_pack(results.checks, None, study_name=study.name)
     selection, at = plan.choice.selection, results.proposed
     actuators = None if at is None else float(results.expected[at].fault_actuators.sum())
-    return work_pack(checks_of_selection(study.model, selection), selection, plan.programme, study_name=study.name,
+    return work_pack(results.chosen_checks, selection, plan.programme, study_name=study.name,
                      view=results.plan_view, miles=study.in_miles, actuators_per_year=actuators)
 
 

@@ -11,6 +11,7 @@ import streamlit as st
 
 from reliability import formats
 from reliability.business.break_even import BREAK_EVEN
+from reliability.business.chosen_checks import checks_of_selection
 from reliability.business.frontier import frontier
 from reliability.business.proposal import converted_laterals, scenario_of
 from reliability.business.selection import Choice
@@ -18,7 +19,7 @@ from reliability.formats import count, money, number, percent
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
 from reliability.report.sections_map import at_heads, converted
 from reliability.report.work_pack import work_pack_html
-from reliability.report.work_pack_jobs import WorkPack, checks_of_selection, work_pack
+from reliability.report.work_pack_jobs import WorkPack, work_pack
 from reliability.report.work_pack_rows import work_pack_rows
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import proposed_position

@@ -6,8 +6,9 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
+from reliability.business.chosen_checks import checks_of_selection
 from reliability.formats import shown
-from reliability.report.work_pack_jobs import HOLD, NO_SHEET, READY, checks_of_selection, work_pack
+from reliability.report.work_pack_jobs import HOLD, NO_SHEET, READY, work_pack
 from reliability.what_if import ScenarioResults
 
 STATUS = {READY: "ready", HOLD: "on hold", NO_SHEET: "no checks"}

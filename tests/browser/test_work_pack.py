@@ -12,11 +12,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from reliability.business.chosen_checks import checks_of_selection
 from reliability.network.application import check_laterals
 from reliability.network.application_catalogue import FAIL, PASS, REVIEW, UNKNOWN, CheckKind
 from reliability.pipeline import decide
 from reliability.report.work_pack import work_pack_html
-from reliability.report.work_pack_jobs import checks_of_selection, work_pack
+from reliability.report.work_pack_jobs import work_pack
 from reliability.schema.scenarios import Scenario
 from reliability.study.plan_view import plan_view
 from tests.browser.conftest import missing, settle, visit

@@ -11,10 +11,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from reliability.business.chosen_checks import checks_of_selection
 from reliability.network.application import check_laterals
 from reliability.network.application_catalogue import FAIL, PASS, REVIEW, UNKNOWN, VERDICTS
 from reliability.report.work_pack import CAUTIONS, NOT_KNOWN, work_pack_html, write_work_pack
-from reliability.report.work_pack_jobs import HOLD, READY, checks_of_selection, work_pack
+from reliability.report.work_pack_jobs import HOLD, READY, work_pack
 from reliability.report.work_pack_rows import (
     BACKUP,
     COUNTER,

@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 
 from reliability.business.cashflow import business_summary
+from reliability.business.chosen_checks import checks_of_selection
 from reliability.business.costs import SOCIETY
 from reliability.business.proposal import converted_laterals
 from reliability.business.selection import choose, devices_in_words
@@ -20,7 +21,6 @@ from reliability.network.application import check_laterals
 from reliability.network.application_catalogue import FAIL, PASS
 from reliability.pipeline import options_of
 from reliability.report.sentences_break_even import SHARE_KIND
-from reliability.report.work_pack_jobs import checks_of_selection
 from reliability.schema.scenarios import Scenario
 from reliability.study import open_study, workspace
 from reliability.ui import coordination_panel, edit, moved, overview_words, pins, readiness, report_page, sliders
