@@ -5,22 +5,21 @@ from __future__ import annotations
 import argparse
 import errno
 import gc
-import io
 import json
-import os
 import sys
 import traceback
 from collections.abc import Callable, Collection, Iterable, Iterator
 from concurrent.futures import BrokenExecutor
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any
 
 from reliability import forked
 from reliability.cautions import CAUTION
 from reliability.formats import count, shown
 from reliability.output_folder import foreign_files, results_of
 from reliability.schema.assumptions import BY_KEY
+from reliability.streams import OUTPUT, open_streams, say, silence, tell
 from reliability.study import Problem, Study, StudyError, open_study
 from reliability.study.save import SETTINGS_FILE
 
@@ -32,34 +31,34 @@ FULL = (errno.ENOSPC, errno.EDQUOT)
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; returns the exit status: 0, or 2 for a study with problems."""
-    _open_streams()
+    open_streams()
     options = _parsed(arguments)
     try:
         options.command(options)
-        sys.stdout.flush()
     except StudyError as error:
-        _tell("\n".join(error.lines()))
+        tell("\n".join(error.lines()))
         return PROBLEMS_FOUND
     except BrokenPipeError:  # the reader of our output has closed it
-        _silence(sys.stdout)
+        pass
     except OSError as error:
         place = str(error.filename or "the output folder")
-        remedy = ("make room there, or choose another folder" if error.errno in FULL else
+        remedy = ("have it written elsewhere; the work itself was done" if place == OUTPUT else
+                  "make room there, or choose another folder" if error.errno in FULL else
                   "choose another folder or make this one writable")
-        _tell(str(Problem(place, error.strerror or str(error), remedy)))
+        tell(str(Problem(place, error.strerror or str(error), remedy)))
         return PROBLEMS_FOUND
     except BrokenExecutor:
-        _tell("A worker process died, perhaps out of memory; nothing was written. Try fewer --workers.")
+        tell("A worker process died, perhaps out of memory; nothing was written. Try fewer --workers.")
         return DEFECT
     except MemoryError:
-        _tell("Not enough memory; nothing was written. Try fewer --workers or --trials.")
+        tell("Not enough memory; nothing was written. Try fewer --workers or --trials.")
         return DEFECT
     except KeyboardInterrupt:
-        _tell("Interrupted; nothing was written.")
+        tell("Interrupted; nothing was written.")
         return 130
     except Exception as error:  # a defect of ours, reported in a line instead of a traceback
         place_in_code = traceback.extract_tb(error.__traceback__)[-1]
-        _tell(f"Unexpected error, nothing was written: {type(error).__name__}: {error} "
+        tell(f"Unexpected error, nothing was written: {type(error).__name__}: {error} "
               f"({Path(place_in_code.filename).name}, line {place_in_code.lineno}). Please report it.")
         return DEFECT
     return 0
@@ -73,28 +72,8 @@ def _parsed(arguments: list[str] | None) -> argparse.Namespace:
         try:
             sys.stdout.flush()
         except BrokenPipeError:
-            _silence(sys.stdout)
+            silence(sys.stdout)
         raise
-
-
-def _open_streams() -> None:
-    """Have output go nowhere where there is no place for it, and letters that a terminal lacks be replaced."""
-    sys.stdout, sys.stderr = sys.stdout or io.StringIO(), sys.stderr or io.StringIO()
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="replace")  # a terminal's own letters may lack a dash or a narrow space
-
-
-def _tell(text: str) -> None:
-    """Print to standard error; who has closed it is told nothing, and the command goes on."""
-    try:
-        print(text, file=sys.stderr, flush=True)
-    except OSError:
-        _silence(sys.stderr)
-
-
-def _silence(stream: TextIO) -> None:
-    """Have what is still to come go nowhere, what the stream holds already included."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -209,7 +188,7 @@ def _run(options: argparse.Namespace) -> None:
         _print_notes([results.plan.choice.message])
     if cut := plain(trials_cut(summary)):
         _print_notes([cut])
-    print(outline(summary))
+    say(outline(summary))
 
 
 def _workers(asked: int | None) -> int:
@@ -251,7 +230,7 @@ def _check(options: argparse.Namespace) -> None:
         _print_notes(finding_lines(read_operations(study, records).findings, study))
     counts = {"section": len(study.sections), "customer": int(study.sections["customers"].sum()),
               "scenario": len(study.scenarios)}
-    print(f"{study.name}: {', '.join(count(n, noun) for noun, n in counts.items())}; no problems.")
+    say(f"{study.name}: {', '.join(count(n, noun) for noun, n in counts.items())}; no problems.")
 
 
 def _history(options: argparse.Namespace) -> None:
@@ -270,7 +249,7 @@ def _history(options: argparse.Namespace) -> None:
     _print_notes(messages(history.records.findings, study.outages_file))
     _print_notes(finding_lines(history.operations.findings, study))
     for caution in history.cautions:
-        print(caution)
+        say(caution)
 
 
 def _opened(folder: str) -> Study:
@@ -281,7 +260,7 @@ def _opened(folder: str) -> Study:
 
 def _print_notes(notes: Iterable[str]) -> None:
     for note in notes:
-        _tell(f"note: {note}")
+        tell(f"note: {note}")
 
 
 def _keep_inputs(target: str, owned: Collection[str], command: str) -> None:
@@ -306,18 +285,18 @@ def _new(options: argparse.Namespace) -> None:
     from reliability.study import write_template
 
     write_template(options.folder)
-    print(f"Wrote {options.folder}; next: python -m reliability run {options.folder} --out out")
+    say(f"Wrote {options.folder}; next: python -m reliability run {options.folder} --out out")
 
 
 def _import(options: argparse.Namespace) -> None:
     from reliability.import_command import import_or_offer
 
-    import_or_offer(options.exports, options.out, options.recipe, options.recipe_out, _tell)
+    import_or_offer(options.exports, options.out, options.recipe, options.recipe_out, tell)
 
 
 def _print_stage(stage: str) -> None:
     if sys.stderr.isatty():
-        _tell(f"… {stage}")
+        tell(f"… {stage}")
 
 
 def outline(summary: dict[str, Any]) -> str:

@@ -15,6 +15,7 @@ from reliability.intake.offered import offered_recipe
 from reliability.intake.reading import RECIPE_FILE
 from reliability.report.import_report import report_files, report_outline
 from reliability.schema.problems import Problem, StudyError
+from reliability.streams import say
 from reliability.study import Study
 from reliability.study.tables import read_bytes
 
@@ -72,12 +73,12 @@ def _make(prepared: Prepared, exports: str, target: Path, recipe_file: str | Non
         tell(f"note: {note}")
     stage("writing")
     imported.save(target, report_files(imported, target.name))
-    print(report_outline(imported))
+    say(report_outline(imported))
     if left := unlisted(prepared):
-        print("Not used, as the recipe neither maps nor ignores them: map what is missing; list the rest under ignore, "
+        say("Not used, as the recipe neither maps nor ignores them: map what is missing; list the rest under ignore, "
               f"so that only what is new stops the next import (the study's {RECIPE_FILE} does):")
-        print("\n".join(f"  {of}" for of in left))
-    print(f"Wrote {target}; next: python -m reliability run {target} --out out")
+        say("\n".join(f"  {of}" for of in left))
+    say(f"Wrote {target}; next: python -m reliability run {target} --out out")
 
 
 def _study_of(imported: Imported, tell: Tell) -> Study:
@@ -112,6 +113,6 @@ def _offer(prepared: Prepared, exports: str, recipe_out: str, tell: Tell) -> Non
     _write_whole(Path(recipe_out), offered.text)
     for problem in offered.problems:
         tell(f"to be corrected: {problem}")
-    print(f"Wrote {recipe_out}: {count(offered.guesses, 'guess', 'guesses')} to look at, "
+    say(f"Wrote {recipe_out}: {count(offered.guesses, 'guess', 'guesses')} to look at, "
           f"{count(len(offered.questions), 'answer')} to fill in; next: python -m reliability import {exports} "
           f"--recipe {recipe_out} --out my-study")

@@ -185,6 +185,17 @@ def test_an_output_folder_that_cannot_be_made_is_reported(tmp_path, capsys):
     assert "file" in capsys.readouterr().err
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
+def test_output_that_finds_no_room_is_told_as_such(tmp_path):
+    folder = study(tmp_path / "study", "only,,breaker,1,7")
+    with open("/dev/full", "w") as full:
+        done = subprocess.run([sys.executable, "-m", "reliability", "check", str(folder)], stdout=full,
+                              stderr=subprocess.PIPE, text=True, check=False)
+    assert done.returncode == 2
+    assert done.stderr.splitlines()[-1] == (
+        "standard output: No space left on device; have it written elsewhere; the work itself was done")
+
+
 @pytest.mark.parametrize("command", ["run", "history"])
 def test_results_never_replace_a_study(command, tmp_path, capsys):
     source = tmp_path / "mine"
