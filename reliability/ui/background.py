@@ -16,7 +16,7 @@ import streamlit as st
 T = TypeVar("T")
 MAX_CACHED = 24
 TIMEOUT_SECONDS = 0.4              # a page waits so long before it shows itself without the result
-POLL_SECONDS = 0.7
+POLL_SECONDS = 0.3
 TELL_SECONDS = 0.5                 # between two reports of what a page waits for
 RESULTS, INPUTS = "background", "inputs"     # what a page shows itself without, and what it cannot do without
 IDLE_SECONDS = 1.5                 # what nobody has asked for yet begins when the page of the moment stands

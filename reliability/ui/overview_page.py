@@ -49,7 +49,7 @@ WAY_ON = (("laterals_page", "Which laterals, and do the checks pass", ":material
           ("business_page", "See what it depends on", ":material/payments:"),
           ("report_page", "Write the report", ":material/description:"),
           ("import_page", "Import your own data", ":material/upload_file:"))
-POLL_SECONDS = 0.7
+POLL_SECONDS = 0.3
 
 
 def show() -> None:
