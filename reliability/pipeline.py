@@ -33,7 +33,7 @@ from reliability.history.outages import Records, records_of
 from reliability.history.rates import check_rates
 from reliability.indices.expected import Expected, expected_values, feeder_indices
 from reliability.indices.progress import Progress
-from reliability.indices.simulation import SimulationInput, needs_own_tables, simulate
+from reliability.indices.simulation import Simulated, SimulationInput, needs_own_tables, simulate
 from reliability.memory import give_back
 from reliability.network.application import ApplicationChecks, check_laterals, settle_scenarios
 from reliability.network.model import Model
@@ -256,11 +256,8 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
         recorded = meanwhile(lambda: _recorded(study, results, decision, records, learned), *known)
         over_draws = meanwhile(lambda: _over_draws(results, decision, within), *known)
         on_stage("simulation")
-        simulated = simulate(
-            simulation_input(results), seed=values["seed"] if seed is None else seed,
-            trials=values["trials"] if trials is None else trials,
-            executor=who.executor, workers=who.at_once, on_progress=on_progress,
-        )
+        simulated = _simulated(results, values["seed"] if seed is None else seed,
+                               values["trials"] if trials is None else trials, who, on_progress)
         if who.forks:                               # others plan and read records meanwhile
             results.find_of_expected()
         give_back()
@@ -272,6 +269,15 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
         decision.options.effects.forget()           # large, and no document asks for them
         give_back()
         return whole
+
+
+def _simulated(results: Results, seed: int, trials: int | None, who: Workers, on_progress: Progress | None
+               ) -> Simulated:
+    """The simulation while other processes draw and read records."""
+    inputs = simulation_input(results)
+    # where each takes much memory, the process that draws has the place of one that simulates
+    at_once = max(who.at_once - 1, 1) if who.forks and inputs.large else who.at_once
+    return simulate(inputs, seed=seed, trials=trials, executor=who.executor, workers=at_once, on_progress=on_progress)
 
 
 def _recorded(study: Study, results: Results, decision: Decision, records: Records | None,

@@ -120,7 +120,12 @@ class SimulationInput:
         if needs_own_tables(self):
             return None
         table = self.expected_table
-        return _prepare(self, table, self.values, self.uncertain, len(table) > MAX_ROWS_CACHED)
+        return _prepare(self, table, self.values, self.uncertain, self.large)
+
+    @property
+    def large(self) -> bool:
+        """Whether the table is too large for the coefficients of all its blocks at a time; see `late`."""
+        return len(self.expected_table) > MAX_ROWS_CACHED
 
     @property
     def network(self) -> Network:
