@@ -30,7 +30,7 @@ from reliability.schema.values import Assumptions, Drawn
 
 DEAD_TIMES = 3                     # a temporary fault clears in dead time 1, 2 or 3
 PERMANENT = 1 << DEAD_TIMES        # bits of `kinds`: 1, 2, 4 clearing in dead time 1, 2, 3; 8 permanent
-SECTIONS_AT_ONCE = 25_000          # of a part of a table that is only summed
+SECTIONS_AT_ONCE = 10_000          # of a part of a table that is only summed
 RATES_AT_ONCE = 100_000            # rows; more at a time would only take memory
 _Ends = tuple[np.ndarray, np.ndarray]   # (opened, openings), (S, r) each
 
