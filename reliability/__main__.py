@@ -59,7 +59,7 @@ def main(arguments: list[str] | None = None) -> int:
     except Exception as error:  # a defect of ours, reported in a line instead of a traceback
         place_in_code = traceback.extract_tb(error.__traceback__)[-1]
         tell(f"Unexpected error, nothing was written: {type(error).__name__}: {error} "
-              f"({Path(place_in_code.filename).name}, line {place_in_code.lineno}). Please report it.")
+             f"({Path(place_in_code.filename).name}, line {place_in_code.lineno}). Please report it.")
         return DEFECT
     return 0
 

@@ -76,7 +76,7 @@ def _make(prepared: Prepared, exports: str, target: Path, recipe_file: str | Non
     say(report_outline(imported))
     if left := unlisted(prepared):
         say("Not used, as the recipe neither maps nor ignores them: map what is missing; list the rest under ignore, "
-              f"so that only what is new stops the next import (the study's {RECIPE_FILE} does):")
+            f"so that only what is new stops the next import (the study's {RECIPE_FILE} does):")
         say("\n".join(f"  {of}" for of in left))
     say(f"Wrote {target}; next: python -m reliability run {target} --out out")
 
@@ -114,5 +114,5 @@ def _offer(prepared: Prepared, exports: str, recipe_out: str, tell: Tell) -> Non
     for problem in offered.problems:
         tell(f"to be corrected: {problem}")
     say(f"Wrote {recipe_out}: {count(offered.guesses, 'guess', 'guesses')} to look at, "
-          f"{count(len(offered.questions), 'answer')} to fill in; next: python -m reliability import {exports} "
-          f"--recipe {recipe_out} --out my-study")
+        f"{count(len(offered.questions), 'answer')} to fill in; next: python -m reliability import {exports} "
+        f"--recipe {recipe_out} --out my-study")

@@ -24,7 +24,7 @@ from reliability.study.timestamps import ZONE_REMEDY, Timestamps, is_zone, rarer
 from reliability.study.unread_times import too_many, unused, why_unused
 
 _LISTED = 5             # rows that a message names
-_HALF = r"(?:^|[\sT])(?:0?[1-9]|1[0-2]):\d\d(?!.*[AaPp]\.?\s?[Mm])"       # before or after noon, where a clock has 12
+_HALF = r"(?:^|\s)(?:0?[1-9]|1[0-2]):\d\d(?!.*[AaPp]\.?\s?[Mm])"     # before or after noon, where a clock has 12
 _WORDED, _NUMBERED = re.compile(r"([A-Za-z]{2,}(?: [A-Za-z]{2,})*)[\s\-_.:#]*(\d\S*)"), re.compile(r"\d[\w\-./]*")
 _DEVICE = next(f for f in FIELDS[DEVICE_ROWS] if f.name == "device")
 MOMENTARY_S = 300       # IEEE Std 1366-2012, definitions (from memory): up to five minutes

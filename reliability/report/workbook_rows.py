@@ -20,6 +20,7 @@ ROWS_AT_ONCE = 10_000
 Value = str | float | None
 Values = Sequence[Value] | np.ndarray
 Part: TypeAlias = pyarrow.Array | str
+TEXT = pyarrow.large_string()           # of any length in all
 
 
 class RowSheet(Worksheet):
@@ -48,11 +49,11 @@ class RowSheet(Worksheet):
         style = styles.of_numbers[column]
         if isinstance(values, np.ndarray):
             left_out = ~np.isfinite(values)
-            texts = compute.cast(pyarrow.array(values, mask=left_out), pyarrow.string())
+            texts = compute.cast(pyarrow.array(values, mask=left_out), TEXT)
             return _Cells(xl_col_to_name(column), texts, (f'"{style}><v>', texts, "</v></c>"))
         after = {text: f'"{self._text(text, styles)}' for text in {*values} if isinstance(text, str)}
         bodies = pyarrow.array([after[v] if isinstance(v, str) else None if v is None else f'"{style}><v>{v!r}</v></c>'
-                                for v in values], pyarrow.string())
+                                for v in values], TEXT)
         return _Cells(xl_col_to_name(column), bodies, (bodies,))
 
     def _text(self, text: str, styles: _Styles) -> str:
@@ -73,14 +74,20 @@ class _Cells:
         parts = [f'<c r="{self.name}', number, *(p if isinstance(p, str) else p[some] for p in self.parts)]
         if not self.there[some].null_count:
             return parts
-        return [compute.fill_null(compute.binary_join_element_wise(*parts, ""), "")]
+        return [compute.fill_null(_joined(*parts), "")]
+
+
+def _joined(*parts: Part) -> pyarrow.Array:
+    """Texts written behind each other, row by row; null where one of them is."""
+    return compute.binary_join_element_wise(*(pyarrow.scalar(part, TEXT) if isinstance(part, str) else part
+                                              for part in (*parts, "")))
 
 
 def _lines(cells: Sequence[_Cells], first: int, some: slice) -> Iterator[str]:
     """Some of the rows; nothing for one without a cell. first: number of the first row of all."""
-    number = compute.cast(pyarrow.array(np.arange(first + some.start, first + some.stop)), pyarrow.string())
+    number = compute.cast(pyarrow.array(np.arange(first + some.start, first + some.stop)), TEXT)
     parts = [part for one in cells for part in one.of(some, number)]
-    lines = compute.binary_join_element_wise('<row r="', number, '">', *parts, "</row>", "")
+    lines = _joined('<row r="', number, '">', *parts, "</row>")
     if all(one.there[some].null_count for one in cells):
         empty = np.all([one.there[some].is_null().to_numpy(zero_copy_only=False) for one in cells], axis=0)
         lines = lines.filter(pyarrow.array(~empty))
