@@ -53,8 +53,10 @@ def hidden_columns(xml: bytes, width: int) -> int:
 def holds_twice(xml: bytes) -> bool:
     """Whether a sheet holds a row or a cell twice, of which its reader would take the last alone."""
     seen: set[bytes] = set()
-    for row in _ROW_END.split(xml):
-        capitals = row.upper()
+    start = 0
+    for end in _ROW_END.finditer(xml):
+        capitals = xml[start:end.start()].upper()
+        start = end.end()
         names = _CELL_NAME.findall(capitals)
         number = names[0].lstrip(_LETTERS) if names else next(iter(_ROW_NUMBER.findall(capitals)[-1:]), None)
         if len(set(names)) < len(names) or number in seen:
