@@ -160,7 +160,8 @@ def _run(options: argparse.Namespace) -> None:
     from reliability.cluster import ClusterError
     from reliability.pipeline import analyse
     from reliability.report.figures import plain
-    from reliability.report.output import OWNED, write_results
+    from reliability.report.output import DRAWN, OWNED, write_results
+    from reliability.report.picture import load
     from reliability.report.sentences import trials_cut
     from reliability.report.word import INSTALL, DocxMissing, require_docx
     from reliability.tasks import Workers
@@ -177,7 +178,8 @@ def _run(options: argparse.Namespace) -> None:
     with _progress_bar() as on_progress:
         try:
             results = analyse(study, trials=options.trials, seed=options.seed, workers=workers,
-                              scheduler=options.scheduler, on_progress=on_progress, on_stage=_print_stage)
+                              scheduler=options.scheduler, on_progress=on_progress, on_stage=_print_stage,
+                              on_wait=load if DRAWN & set(only) else lambda: None)
         except ClusterError as error:
             raise StudyError([Problem("--scheduler", error.rule, error.remedy, value=options.scheduler)]) from error
     _print_stage("writing")

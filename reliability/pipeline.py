@@ -116,7 +116,11 @@ def expect(study: Study) -> Results:
 
     Which laterals a scenario with `applicable_only` converts is decided here, once, at the mean values.
     """
-    study = _settled(study)
+    return _expect(_settled(study))
+
+
+def _expect(study: Study) -> Results:
+    """The same of a study that is settled."""
     return assemble(study, build_outcomes(study.model, study.scenarios),
                     check_laterals(study.model, scenario_to_check(study)))
 
@@ -169,7 +173,7 @@ def plan(results: Results, decision: Decision, history: History | None = None, w
     The limits are those of a choice: a scenario that is named as the proposal is carried out whole, in its years.
     history: whose calibration the proposal is seen at too.
     """
-    planned = _planned(results, decision, lambda: _over_draws(results, decision, workers))
+    planned = _planned(results, decision, lambda: _over_draws(results.study, decision, workers))
     return replace(planned, calibrated=_calibrated(results.study, decision, history))
 
 
@@ -182,11 +186,10 @@ def _planned(results: Results, decision: Decision, over_draws: Callable[[], tupl
     return Plan(options, with_stability(choice, sure), front, *by_year, drivers, sure)
 
 
-def _over_draws(results: Results, decision: Decision, workers: Workers) -> tuple[Stability, pd.DataFrame]:
-    """How sure the choice is, and the drivers of its NPV."""
-    study = results.study
+def _over_draws(study: Study, decision: Decision, workers: Workers) -> tuple[Stability, pd.DataFrame]:
+    """How sure the choice is, and the drivers of its NPV. study: with what is proposed, settled."""
     sure = stability(study, decision.options, decision.choice, limits_of(study), decision.named, workers)
-    return sure, drivers_frame(study, results.network, results.costs, workers=workers)
+    return sure, drivers_frame(study, study.network, study.cost_table, workers=workers)
 
 
 def _calibrated(study: Study, decision: Decision, history: History | None) -> Calibrated | None:
@@ -215,14 +218,16 @@ def _programme(study: Study, decision: Decision) -> tuple[pd.DataFrame, str]:
 
 def analyse(study: Study, *, trials: int | None = None, seed: int | None = None, executor: Executor | None = None,
             workers: int = 1, scheduler: str | None = None, on_progress: Progress | None = None,
-            on_stage: Callable[[str], None] = lambda stage: None) -> Results:
+            on_stage: Callable[[str], None] = lambda stage: None,
+            on_wait: Callable[[], None] = lambda: None) -> Results:
     """All of a run: expected values and business case, the simulation (see `simulate`), plan and history.
 
     trials, seed: override the study's. workers: processes that simulate; the result does not depend on it. executor:
     any `concurrent.futures.Executor` in their place, which runs so many tasks at once. scheduler: address of a Dask
     scheduler, whose workers stand in for both (see `cluster`). on_stage: called with the name of each stage as it
-    begins. Raises StudyError for trials or a seed out of bounds and for outage records that cannot be read, before the
-    work; ClusterError for workers that cannot be used.
+    begins. on_wait: called once where this process has to wait for others, for what the caller needs afterwards. Raises
+    StudyError for trials or a seed out of bounds and for outage records that cannot be read, before the work;
+    ClusterError for workers that cannot be used.
     """
     check_assumptions({"trials": trials, "seed": seed})
     on_stage("outage records")
@@ -248,18 +253,21 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
         decision = decide(rated)
         give_back()
         on_stage("expected values")
-        results = expect(with_alternatives(rated, decision))
+        proposing = _settled(with_alternatives(rated, decision))
+        over_draws = meanwhile(lambda: _over_draws(proposing, decision, within), decision, decision.options,
+                               proposing, proposing.network)
+        results = _expect(proposing)
         values = results.study.values
         learned = learning.result if learning is not None else lambda: None
         give_back()
-        known = decision, decision.options, results.study, results.table, results.network
-        recorded = meanwhile(lambda: _recorded(study, results, decision, records, learned), *known)
-        over_draws = meanwhile(lambda: _over_draws(results, decision, within), *known)
+        recorded = meanwhile(lambda: _recorded(study, results, decision, records, learned), decision, decision.options,
+                             results.study, results.table, results.network)
         on_stage("simulation")
         simulated = _simulated(results, values["seed"] if seed is None else seed,
                                values["trials"] if trials is None else trials, who, on_progress)
         if who.forks:                               # others plan and read records meanwhile
             results.find_of_expected()
+            on_wait()
         give_back()
         on_stage("frontier and drivers")
         planned = _planned(results, decision, over_draws.result)

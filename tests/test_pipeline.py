@@ -8,10 +8,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from reliability import forked
 from reliability.business.cashflow import business_summary
 from reliability.business.drivers import drivers_frame
 from reliability.indices.simulation import simulate
-from reliability.pipeline import decide, expect, simulation_input
+from reliability.pipeline import analyse, decide, expect, simulation_input
 from reliability.schema.assumptions import Range
 from reliability.schema.scenarios import Scenario
 from tests.network.laterals import BACKUP, LATERAL, VALUES
@@ -75,3 +76,10 @@ def test_a_run_s_choice_changes_fast_tripping_only_where_the_study_lets_it():
     assert (kept["backup_settings_changed"], kept["capex"]) == (0, 0)
     assert (changed["backup_settings_changed"], changed["capex"]) == (1, values["backup_settings_cost"])
     assert changed["saidi_minutes_avoided"] > 0
+
+
+@pytest.mark.parametrize(("workers", "calls"), [(1, 0), (2, 1)])
+def test_what_the_caller_needs_afterwards_is_done_where_others_work(workers, calls):
+    called: list[int] = []
+    analyse(_study(Scenario("S", None, "sectionalizer", 2)), trials=3, workers=workers, on_wait=lambda: called.append(1))
+    assert len(called) == (calls if forked.POSSIBLE else 0)

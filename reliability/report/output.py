@@ -37,6 +37,7 @@ FEW_SHEETS = 100     # with maps, which one process draws while another writes t
 
 # What may be asked for by itself; summary.json is always written, as it marks a folder that is complete.
 SUMMARY, TABLES, REPORT, WORKBOOK, WORK_PACK = KINDS = ("summary", "tables", "report", "workbook", "work_pack")
+DRAWN = {REPORT, WORK_PACK}     # with charts
 
 
 def write_results(results: Results, target: str | Path, *, docx: bool = False, only: Collection[str] = KINDS,
@@ -60,7 +61,7 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False, o
         give_back()
         if TABLES in only:
             meanwhile(lambda: _write_tables(results, folder))
-        if workers.forks and {REPORT, WORK_PACK} & set(only):
+        if workers.forks and DRAWN & set(only):
             load()                                  # while the tables are written
         pack = work_pack_of(results) if WORK_PACK in only else None
         # maps take time to draw, sketches little
