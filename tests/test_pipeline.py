@@ -81,5 +81,6 @@ def test_a_run_s_choice_changes_fast_tripping_only_where_the_study_lets_it():
 @pytest.mark.parametrize(("workers", "calls"), [(1, 0), (2, 1)])
 def test_what_the_caller_needs_afterwards_is_done_where_others_work(workers, calls):
     called: list[int] = []
-    analyse(_study(Scenario("S", None, "sectionalizer", 2)), trials=3, workers=workers, on_wait=lambda: called.append(1))
+    study = _study(Scenario("S", None, "sectionalizer", 2))
+    analyse(study, trials=3, workers=workers, on_wait=lambda: called.append(1))
     assert len(called) == (calls if forked.POSSIBLE else 0)
