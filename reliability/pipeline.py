@@ -80,17 +80,17 @@ class Decision:
     named: bool = False
 
 
-def decide(study: Study, applicable_only: bool = True) -> Decision:
+def decide(study: Study, applicable_only: bool = True, workers: Workers = HERE) -> Decision:
     """The scenario that `[choice] proposed` names, else the best choice within the limits of the table [choice].
 
-    applicable_only: see `options_of`.
+    applicable_only, workers: see `options_of`.
     """
     study = _settled(study)
     values, named = study.values, named_proposal(study.scenarios, study.values["proposed"])
     if named is not None:
         options, choice = choice_of_scenario(study.model, study.cost_table, named, values["objective"], study.currency)
         return Decision(options, choice, renamed(named), True)
-    options = options_of(study, applicable_only)
+    options = options_of(study, applicable_only, workers)
     choice = choose(options, limits_of(study), values["objective"])
     return Decision(options, choice, scenario_of(choice))
 
@@ -158,13 +158,13 @@ def simulation_input(results: Results) -> SimulationInput:
     return inputs if needs_own_tables(inputs) else replace(inputs, known=results.table)
 
 
-def options_of(study: Study, applicable_only: bool = True) -> Options:
+def options_of(study: Study, applicable_only: bool = True, workers: Workers = HERE) -> Options:
     """Every conversion that passes the application checks of its lateral, and the settings that may change.
 
-    applicable_only: False for the conversions that fail them too.
+    applicable_only: False for the conversions that fail them too. workers: do parts of the work.
     """
     return build_options(study.model, study.cost_table, fast_settings(study.values), applicable_only=applicable_only,
-                         currency=study.currency)
+                         currency=study.currency, workers=workers)
 
 
 def plan(results: Results, decision: Decision, history: History | None = None, workers: Workers = HERE) -> Plan:
@@ -250,7 +250,7 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
                 learning.result()
         rated = with_rates(study, records, None if learning is None or stated else learning.result())
         on_stage("choice of laterals")
-        decision = decide(rated)
+        decision = decide(rated, workers=who if who.forks else HERE)
         give_back()
         on_stage("expected values")
         proposing = _settled(with_alternatives(rated, decision))

@@ -8,7 +8,7 @@ event, and so is society's net present value.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,7 +17,7 @@ from reliability.business.cashflow import ROUNDING, Business, assess, flows, pre
 from reliability.business.costs import INTERRUPTION, SOCIETY, InterruptionCosts, total_money, totals
 from reliability.faults.alike import counted_alike, rows_by_sections
 from reliability.faults.consequences import consequences
-from reliability.faults.outcomes import SECTIONS_AT_ONCE, OutcomeTable, outcomes_in_parts, row_rates
+from reliability.faults.outcomes import SECTIONS_AT_ONCE, OutcomeParts, OutcomeTable, outcomes_in_parts, row_rates
 from reliability.indices.expected import expected_values, hours_interrupted
 from reliability.indices.reweighed import ReweighedHours
 from reliability.network.model import Model
@@ -77,7 +77,7 @@ def table_of_both_states(model: Model, scenarios: Sequence[Scenario]) -> Outcome
 
 
 def _parts_of_both_states(model: Model, scenarios: Sequence[Scenario],
-                          sections: int | None = SECTIONS_AT_ONCE) -> Iterator[OutcomeTable]:
+                          sections: int | None = SECTIONS_AT_ONCE) -> OutcomeParts:
     """The same in parts; see `outcomes_in_parts`."""
     network, values = model.network, model.values
     everywhere = network.with_columns({SHARE: np.full(len(network), np.nan)})

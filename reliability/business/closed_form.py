@@ -7,7 +7,7 @@ what a scenario does not change drops out.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,12 +20,13 @@ from reliability.business.features import PLAIN
 from reliability.business.own_hours import OwnHours
 from reliability.business.summed import TIMED, summed
 from reliability.business.unit_costs import mean_unit_costs
-from reliability.faults.outcomes import OutcomeTable
+from reliability.faults.outcomes import OutcomeParts, OutcomeTable
 from reliability.faults.times import SWITCHING_OFF, Term, hours_of
 from reliability.indices.draws import alike_draws, count_draws, some_draws
 from reliability.schema.columns import CUSTOMER_CLASSES
 from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn
 from reliability.study.cost_table import CostTable
+from reliability.tasks import HERE, Workers
 
 Relative = tuple[np.ndarray, np.ndarray]
 # Numbers held at a time; draws are worked through in parts, so that memory stays bounded.
@@ -127,15 +128,18 @@ class ClosedForm:
         return self.own.waited(self.scenarios * self.units, factors, each, walk, value_of, (cv, priced))
 
 
-def closed_form(table: OutcomeTable | Iterable[OutcomeTable], values: Assumptions, costs: CostTable,
-                names: Sequence[str], unit: np.ndarray | None = None, *, as_built: bool = False) -> ClosedForm:
-    """Sums of a table, whole or in its parts by groups of trees.
+def closed_form(table: OutcomeTable | OutcomeParts, values: Assumptions, costs: CostTable, names: Sequence[str],
+                unit: np.ndarray | None = None, *, as_built: bool = False, workers: Workers = HERE) -> ClosedForm:
+    """Sums of a table, whole or in its parts by groups of trees, which are made and summed by workers.
 
     values: those of the table where they change what protection does. names: of `costs.AMOUNTS`, those timed that are
     wanted. unit: (n,) of each section, −1 for what is left out; the network is one if None. as_built: whether the
     amounts of the first scenario are wanted too, else they are 0.
     """
-    sums = summed([table] if isinstance(table, OutcomeTable) else table, values, names, costs, unit, as_built)
+    if isinstance(table, OutcomeTable):
+        whole = table
+        table = OutcomeParts(whole.network, whole.protections, (lambda: whole,))
+    sums = summed(table, values, names, costs, unit, as_built, workers)
     matrix = sums.matrix.toarray() if sums.matrix.shape[0] <= FEW_OUTPUTS else sums.matrix
     return ClosedForm(sums.scenarios, sums.matrix.shape[0] // sums.scenarios, sums.factors, matrix, sums.factor,
                       sums.price, sums.own, sums.timed, costs)

@@ -6,14 +6,13 @@ from collections import OrderedDict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import chain
 
 import numpy as np
 
 from reliability.business.cashflow import Capital, capital_of
 from reliability.business.closed_form import ClosedForm, closed_form
 from reliability.business.factors import EVERYTHING
-from reliability.faults.outcomes import OutcomeTable, outcomes_in_parts
+from reliability.faults.outcomes import OutcomeParts, outcomes_in_parts
 from reliability.indices.draws import alike_draws, count_draws, one_trial, some_draws
 from reliability.indices.simulation import STRUCTURAL
 from reliability.network.model import Model
@@ -21,11 +20,12 @@ from reliability.network.protection import protection
 from reliability.schema.scenarios import Scenario
 from reliability.schema.values import Assumptions, Drawn, TrialValues, as_assumptions, drawn, drawn_shares, number
 from reliability.study.cost_table import CostTable
+from reliability.tasks import HERE, Workers
 
 OFF_SHARE = "reclosing_off_share"
 
 
-def table_of_everything(model: Model, scenarios: Sequence[Scenario], whole: bool = True) -> Iterator[OutcomeTable]:
+def table_of_everything(model: Model, scenarios: Sequence[Scenario], whole: bool = True) -> OutcomeParts:
     """Outcome table, in parts, with every class of fault that can happen at any probabilities, rates, times and prices.
 
     It holds as long as the study's share of faults while reclosing is off lies between the same two of `shares_met`.
@@ -98,19 +98,20 @@ class ClosedForms:
             columns.append(np.searchsorted(self._met, drawn(values, OFF_SHARE)))
         return columns if self.whole else [*columns, *_possible(values)]
 
-    def _form(self, values: Assumptions) -> tuple[ClosedForm, tuple[Capital, ...]]:
+    def prepare(self, values: Assumptions, workers: Workers) -> None:
+        """Make the form of the values now, its parts by workers."""
+        self._form(values, workers)
+
+    def _form(self, values: Assumptions, workers: Workers = HERE) -> tuple[ClosedForm, tuple[Capital, ...]]:
         key = (values["reclosing_off_trip"], *self._structure(values))
         if key not in self._kept:
             if len(self._kept) >= self.kept:
                 self._kept.popitem(last=False)
             model = self.model.with_values(values)
-            tables = table_of_everything(model, self.scenarios, self.whole)
-            first = next(tables)
-            capital = tuple(capital_of(model.network, p, first.protections[0]) for p in first.protections)
-            parts = chain([first], tables)
-            del first                               # or it would be held while others are summed
-            self._kept[key] = closed_form(parts, values, self.costs, self.names, self.unit,
-                                          as_built=self.as_built), capital
+            parts = table_of_everything(model, self.scenarios, self.whole)
+            capital = tuple(capital_of(model.network, p, parts.protections[0]) for p in parts.protections)
+            self._kept[key] = closed_form(parts, values, self.costs, self.names, self.unit, as_built=self.as_built,
+                                          workers=workers), capital
         return self._kept[key]
 
 

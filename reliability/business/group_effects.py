@@ -22,6 +22,7 @@ from reliability.network.tree import Network
 from reliability.schema.scenarios import Scenario
 from reliability.schema.values import Assumptions, Drawn, TrialValues
 from reliability.study.cost_table import CostTable
+from reliability.tasks import Workers
 
 HOURS = "customer_hours"
 EFFECTS_OF_FAULTS = ("ci_avoided", "customer_hours_avoided", "momentary_events_added", "callouts_avoided",
@@ -82,6 +83,10 @@ class GroupEffects:
     def shape(self) -> tuple[int, int]:
         """(S, G)."""
         return len(self.scenarios), len(self.groups)
+
+    def prepare(self, workers: Workers) -> None:
+        """Make the sums of the model's values now, parts of them by workers."""
+        self._forms.prepare(self.model.values, workers)
 
     def effects(self, values: Assumptions, picked: np.ndarray | None = None) -> dict[str, np.ndarray]:
         """`SAVING` (money a year) and `EFFECTS_OF_FAULTS` a year against "As built", (S, G) each.

@@ -28,6 +28,7 @@ from reliability.schema.devices import BY_NAME, TABLE
 from reliability.schema.scenarios import UNCHANGED, Scenario
 from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn
 from reliability.study.cost_table import CostTable
+from reliability.tasks import HERE, Workers
 
 AS_IT_IS = 0  # index of the setting that leaves a breaker or recloser as built
 EFFECTS = ("units", "capex", "npv", *EFFECTS_OF_FAULTS)
@@ -101,7 +102,8 @@ class _Case:
 
 
 def build_options(model: Model, costs: CostTable,
-                  fast_operations: Sequence[int] = (), applicable_only: bool = False, currency: str = "") -> Options:
+                  fast_operations: Sequence[int] = (), applicable_only: bool = False, currency: str = "",
+                  workers: Workers = HERE) -> Options:
     """Every conversion open to every lateral, at the given assumptions.
 
     fast_operations: settings that breakers and reclosers may be changed to, besides staying
@@ -109,6 +111,7 @@ def build_options(model: Model, costs: CostTable,
     at which an application check fails there. A device is offered where its settings are possible:
     counts below the operations of the device behind it, also those of sectionalizers further down
     the lateral. costs: from `read_cost_table`, only looked at under the perspective of society.
+    workers: sum parts of the outcome table.
     """
     network = model.network
     as_built = protection(model)
@@ -129,6 +132,7 @@ def build_options(model: Model, costs: CostTable,
     scenario = rows.pop("scenario").to_numpy()
     group = np.where(rows["lateral"] >= 0, rows["lateral"], len(heads) + rows["zone"]).astype(np.int64)
     effects = GroupEffects(model, scenarios, groups, costs)
+    effects.prepare(workers)
     rows = valued(rows, effects.effects(model.values), scenario, group, model.values)
     return Options(network, heads, zones, zone, fast, rows, effects, scenario, group, currency)
 

@@ -6,8 +6,9 @@ larger, such as the whole network, their sums add.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from scipy import sparse
@@ -17,13 +18,14 @@ from reliability.business.costs import INTERRUPTION, customers_by_class
 from reliability.business.factors import Factors, factor_entries, united
 from reliability.business.features import joined, matrices_of
 from reliability.business.own_hours import OwnHours, own_hours_of
-from reliability.faults.outcomes import OutcomeTable
+from reliability.faults.outcomes import OutcomeParts, OutcomeTable
 from reliability.indices.measures import amounts_of
 from reliability.network.quantities import quantity
 from reliability.network.tree import Network
 from reliability.schema.columns import CUSTOMER_CLASSES
 from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable
+from reliability.tasks import HERE, Workers
 
 TIMED = {"customer_hours": "customers", "load_kwh": "load"}  # quantities whose hours count, and what they are made of
 
@@ -50,22 +52,22 @@ class _Part:
     own: OwnHours
 
 
-def summed(tables: Iterable[OutcomeTable], values: Assumptions, names: Sequence[str], costs: CostTable,
-           unit: np.ndarray | None, as_built: bool) -> Summed:
+def summed(parts: OutcomeParts, values: Assumptions, names: Sequence[str], costs: CostTable,
+           unit: np.ndarray | None, as_built: bool, workers: Workers = HERE) -> Summed:
     """Sums of the parts of a table by unit; see `closed_form`. unit: (n,) of each section, −1 to leave it out."""
-    found: list[_Part] = []
-    measured: Measured | None = None
-    for part in tables:
-        measured = measured_of(part.network, names, costs) if measured is None else measured
-        of_section = np.zeros(len(part.network), dtype=np.int64) if unit is None else unit
-        found.append(_sums(part, values, of_section, measured, as_built))
-        del part                                    # before the next one is made
-    if measured is None:
-        raise ValueError("a table has one part at the least")
+    measured = measured_of(parts.network, names, costs)
+    of_section = np.zeros(len(parts.network), dtype=np.int64) if unit is None else unit
+    who = workers if len(parts.make) > 1 else HERE
+    found = list(who.in_order([partial(_made, make, values, of_section, measured, as_built) for make in parts.make]))
     whole, index = united([part.factors for part in found])
     own = [replace(part.own, factor=at[part.own.factor]) for part, at in zip(found, index, strict=True)]
     matrix, factor, price = joined([part.matrices for part in found], index, len(whole.kinds), len(measured.timed))
     return Summed(len(found[0].matrices), whole, matrix, factor, price, _one_behind_the_other(own), measured.timed)
+
+
+def _made(make: Callable[[], OutcomeTable], values: Assumptions, unit: np.ndarray, measured: Measured,
+          as_built: bool) -> _Part:
+    return _sums(make(), values, unit, measured, as_built)
 
 
 def _sums(table: OutcomeTable, values: Assumptions, unit: np.ndarray, measured: Measured, as_built: bool) -> _Part:

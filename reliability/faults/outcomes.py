@@ -7,8 +7,9 @@ reclosing on or off. Everything downstream is a sum over it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -88,22 +89,33 @@ def build_outcomes(model: Model, scenarios: Sequence[Scenario]) -> OutcomeTable:
     return table
 
 
+@dataclass(frozen=True)
+class OutcomeParts:
+    """An outcome table in parts, which are made one after another or by others; protections: of the scenarios."""
+
+    network: Network
+    protections: tuple[Protection, ...]
+    make: tuple[Callable[[], OutcomeTable], ...]
+
+    def __iter__(self) -> Iterator[OutcomeTable]:
+        return (make() for make in self.make)
+
+
 def outcomes_in_parts(model: Model, scenarios: Sequence[Scenario],
-                      sections: int | None = SECTIONS_AT_ONCE) -> Iterator[OutcomeTable]:
-    """Outcome table in parts of neighbouring trees that have so many sections at least, one after another.
+                      sections: int | None = SECTIONS_AT_ONCE) -> OutcomeParts:
+    """Outcome table in parts of neighbouring trees that have so many sections at least.
 
     Each has the rows of the whole that are of its sections, in their order. sections: None for the whole at once.
     """
     network = model.network
     protections = tuple(protection(model, s) for s in scenarios)
     recloser = np.stack([p.reclosing_device for p in protections])
-    hears_ground = _hears_ground(network, protections, recloser)
     races = coordination(model, protections)
+    found = _Found(protections, recloser, _hears_ground(network, protections, recloser), races)
     places = split_places(model, protections, races)
-    for start, stop in _bounds(network, sections or len(network)):
-        here = slice(*np.searchsorted(places.section, [start, stop]).tolist())
-        some = Places(places.section[here], places.width[here], places.current_a[here])
-        yield _table(model, scenarios, _Found(protections, recloser, hears_ground, races), some)
+    bounds = _bounds(network, sections or len(network))
+    return OutcomeParts(network, protections,
+                        tuple(partial(_part, model, scenarios, found, places, *ends) for ends in bounds))
 
 
 def _bounds(network: Network, sections: int) -> Iterator[tuple[int, int]]:
@@ -126,6 +138,13 @@ class _Found:
     recloser: np.ndarray
     hears_ground: np.ndarray
     races: Coordination
+
+
+def _part(model: Model, scenarios: Sequence[Scenario], found: _Found, places: Places, start: int, stop: int
+          ) -> OutcomeTable:
+    """The table of the sections from `start` up to `stop`."""
+    here = slice(*np.searchsorted(places.section, [start, stop]).tolist())
+    return _table(model, scenarios, found, Places(places.section[here], places.width[here], places.current_a[here]))
 
 
 def _table(model: Model, scenarios: Sequence[Scenario], found: _Found, places: Places) -> OutcomeTable:
