@@ -14,6 +14,7 @@ from reliability.faults.outcomes import build_outcomes, outcomes_in_parts
 from reliability.indices.draws import alike_draws, one_trial, values_of_trials
 from reliability.network.model import Model
 from reliability.schema.scenarios import Scenario
+from reliability.tasks import HERE, Workers
 from tests.benchmarks.bench_draws import own_values
 from tests.benchmarks.synthetic import SCENARIOS as S3
 from tests.business.cases import COSTS, case_of, feeders_of_laterals, npvs_the_long_way, random_case, with_values
@@ -225,6 +226,17 @@ def test_no_customers_no_money_for_indices():
     nobody = dict.fromkeys(("customers", "customers_residential", "customers_small_ci"), 0.0)
     case = case_of(study.with_sections(study.sections.assign(**nobody)))
     assert _npv(case)(case.study.values)[0] == pytest.approx(npvs_the_long_way(case, case.study.values))
+
+
+def test_parts_that_other_processes_sum_are_the_same():
+    study = own_values(150)
+    parts = outcomes_in_parts(study.model, S3, 1)
+    assert len(parts.make) > 2
+    here, there = (closed_form(parts, study.values, COSTS, NAMES, study.network.parent + 1, as_built=True, workers=who)
+                   for who in (HERE, Workers(None, 2)))
+    values = values_of_trials(study.values, {"patrol_hours": np.array([0.5, 2.0, 4.0])})
+    worth = dict.fromkeys(AMOUNTS, 1.0)
+    assert np.array_equal(here.amounts(values, worth), there.amounts(values, worth))
 
 
 @pytest.mark.parametrize("by_lateral", [False, True])
