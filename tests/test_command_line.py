@@ -41,7 +41,7 @@ def results_of(folder: Path) -> dict:
 
 
 def run(source: Path, target: Path, *more: str) -> dict:
-    assert main(["run", str(source), "--out", str(target), "--trials", "4", *more]) == 0
+    assert main(["run", str(source), "--out", str(target), "--trials", "4", "--workers", "1", *more]) == 0
     return results_of(target)
 
 
