@@ -240,15 +240,7 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
         def meanwhile(work: Callable[[], T], *known: object, apart: bool = who.forks) -> forked.Work[T]:
             return begun.enter_context(forked.Work(work, apart, (study, study.network, records, *known)))
 
-        stated, learning = study.values["rates"] != LEARNED, None
-        if records is not None or not stated:
-            on_stage("fault rates from records")
-            check_rates(study, records)
-            apart = who.forks and stated
-            learning = meanwhile(lambda: learned_rates(study, records, workers=within if apart else who), apart=apart)
-            if not apart:
-                learning.result()
-        rated = with_rates(study, records, None if learning is None or stated else learning.result())
+        rated, learned = _rated(study, records, who, meanwhile, on_stage)
         on_stage("choice of laterals")
         decision = decide(rated, workers=who if who.forks else HERE)
         give_back()
@@ -258,7 +250,6 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
                                proposing, proposing.network)
         results = _expect(proposing)
         values = results.study.values
-        learned = learning.result if learning is not None else lambda: None
         give_back()
         recorded = meanwhile(lambda: _recorded(study, results, decision, records, learned), decision, decision.options,
                              results.study, results.table, results.network)
@@ -277,6 +268,24 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
         decision.options.effects.forget()           # large, and no document asks for them
         give_back()
         return whole
+
+
+def _rated(study: Study, records: Records | None, who: Workers, meanwhile: Callable[..., forked.Work[LearnedRates]],
+           on_stage: Callable[[str], None]) -> tuple[Study, Callable[[], LearnedRates | None]]:
+    """The study with the fault rates that it asks for, and what gives those learned from its records, if it has any.
+
+    meanwhile: begins work; rates that are only compared are learned beside the rest of a run.
+    """
+    stated = study.values["rates"] != LEARNED
+    if records is None and stated:
+        return study, lambda: None
+    on_stage("fault rates from records")
+    check_rates(study, records)
+    apart = who.forks and stated
+    learning = meanwhile(lambda: learned_rates(study, records, workers=HERE if apart else who), apart=apart)
+    if not apart:
+        learning.result()
+    return study if stated else with_rates(study, records, learning.result()), learning.result
 
 
 def _simulated(results: Results, seed: int, trials: int | None, who: Workers, on_progress: Progress | None
