@@ -12,7 +12,7 @@ import pytest
 
 from reliability.business.limits import Limits, constraints, feeder_customers, never_better
 from reliability.business.options import EFFECTS, build_options
-from reliability.business.selection import NPV, SAIDI, choose, selection_frame, totals_of
+from reliability.business.selection import NPV, SAIDI, choose, devices_in_words, selection_frame, totals_of
 from reliability.network.model import Model
 from reliability.network.tree import build_network
 from tests.business.cases import COSTS, GAINFUL, carried_out, case_of, feeders_of_laterals, options_of
@@ -325,3 +325,10 @@ def test_totals_of_nothing_are_nothing():
     assert np.isnan(totals.pop("break_even_reclosing_off_share"))
     assert set(totals.values()) == {0.0}
     assert isinstance(choose(options).selection, pd.DataFrame)
+
+
+@pytest.mark.parametrize(("devices", "words"), [
+    (["sectionalizer", "", "sectionalizer"], " to sectionalizers"), (["", ""], " to new settings"),
+    (["lateral_recloser", "sectionalizer", "", "sectionalizer"], ", 2 to sectionalizers and 1 to lateral reclosers,")])
+def test_devices_of_a_mixed_choice_are_counted(devices, words):
+    assert devices_in_words(pd.Series(devices)) == words

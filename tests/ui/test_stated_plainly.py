@@ -14,7 +14,7 @@ from reliability.business.cashflow import business_summary
 from reliability.business.chosen_checks import checks_of_selection
 from reliability.business.costs import SOCIETY
 from reliability.business.proposal import converted_laterals
-from reliability.business.selection import choose, devices_in_words
+from reliability.business.selection import choose
 from reliability.data_gaps import data_gaps
 from reliability.formats import count, money, percent, shown
 from reliability.network.application import check_laterals
@@ -160,14 +160,6 @@ def test_what_is_moved_has_its_unit_and_the_studys_value():
     words = moved.in_words(Asked({"sectionalizer_cost": 5000, "existing_fast_operations": 0}), study)
     assert words[0].startswith("sectionalizer, installed 5\u202f000 USD per unit (the study: ")
     assert words[1] == "fast operations of existing devices 0 (the study: as stated)"
-
-
-def test_devices_of_a_mixed_choice_are_counted(demo):
-    devices = demo.decision.choice.selection["device"]
-    assert devices_in_words(devices) == " to sectionalizers"
-    devices = devices.copy()
-    devices.iloc[:2] = "lateral_recloser"
-    assert devices_in_words(devices) == f", {len(devices) - 2} to sectionalizers and 2 to lateral reclosers,"
 
 
 def test_a_selection_of_several_devices_has_each_in_a_tile():
