@@ -99,6 +99,23 @@ def test_the_npv_of_a_random_study_is_nil_where_it_turns(seed):
         assert np.isnan(share) or abs(npv_at(float(share))[s]) <= scale
 
 
+def test_the_value_of_a_momentary_event_turns_only_where_the_npv_has_both_signs():
+    turning = staying = 0
+    for seed in SEEDS:
+        found = expect(random_study(np.random.default_rng(seed), 20, full=True)).momentary_value
+        for s, turn in enumerate(found.turn[1:], start=1):
+            none, many = found.npv(s, 0.0), found.npv(s, 1e9)
+            if np.isnan(turn):
+                staying += 1
+                assert none * many >= 0 or abs(many - none) <= 1e-3 * abs(none)
+            else:
+                turning += 1
+                assert turn > 0
+                assert found.npv(s, turn) == pytest.approx(0.0, abs=1e-9 * abs(none))
+    assert turning
+    assert staying
+
+
 def test_random_studies_turn_both_ways_and_not_at_all():
     """The test above would hold where nothing ever turned."""
     signs = set()
