@@ -186,7 +186,7 @@ def test_an_output_folder_that_cannot_be_made_is_reported(tmp_path, capsys):
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
-def test_output_that_finds_no_room_is_told_as_such(tmp_path):
+def test_output_without_room_is_named(tmp_path):
     folder = study(tmp_path / "study", "only,,breaker,1,7")
     with open("/dev/full", "w") as full:
         done = subprocess.run([sys.executable, "-m", "reliability", "check", str(folder)], stdout=full,

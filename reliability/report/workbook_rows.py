@@ -30,8 +30,8 @@ class RowSheet(Worksheet):
                       look_of_text: Callable[[str], Format | None]) -> None:
         """Write columns of equal length below all that was written, from row `first` (0 the top one).
 
-        columns: numbers as arrays, or values of any kind; None, and a number that is not finite, leaves a cell out.
-        looks: of the numbers of each column. look_of_text: format of a text.
+        columns: numbers as arrays, of which one that is not finite leaves its cell out, or values of any kind, of which
+        None does. looks: of the numbers of each column. look_of_text: format of a text.
         """
         rows = max(map(len, columns), default=0)
         if not rows:
@@ -52,7 +52,7 @@ class RowSheet(Worksheet):
             texts = compute.cast(pyarrow.array(values, mask=left_out), TEXT)
             return _Cells(xl_col_to_name(column), texts, (f'"{style}><v>', texts, "</v></c>"))
         after = {text: f'"{self._text(text, styles)}' for text in {*values} if isinstance(text, str)}
-        bodies = pyarrow.array([after[v] if isinstance(v, str) else None if v is None else f'"{style}><v>{v!r}</v></c>'
+        bodies = pyarrow.array([after[v] if isinstance(v, str) else None if v is None else f'"{style}><v>{v}</v></c>'
                                 for v in values], TEXT)
         return _Cells(xl_col_to_name(column), bodies, (bodies,))
 

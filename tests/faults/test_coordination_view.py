@@ -195,7 +195,7 @@ def test_the_demo_s_growth_is_that_of_a_study_with_grown_currents(demo):
 
 @pytest.mark.parametrize(("tap", "rule"), [
     ({}, "fast clearing time"), ({"device": "sectionalizer", "fuse_link": ""}, "no fuse")])
-def test_what_decides_is_told(tap, rule):
+def test_what_decides_is_named(tap, rule):
     study = study_of((ROWS[0], {**ROWS[1], **tap}, ROWS[2]), fast_clearing_time_s=0.075)
     found = protection(study.model)
     frame = laterals_frame(study.network, found, split_by_outcome(study.model, found))
