@@ -43,11 +43,21 @@ class Timed:
 
 @dataclass(frozen=True)
 class Measured:
-    """What is summed: customers, what their momentary events are worth (None: not wanted), and what is timed."""
+    """What is summed: customers, what their momentary events are worth (None: not wanted), and what is timed.
+
+    stated: (h,) the distinct repair hours that sections state, ascending.
+    """
 
     customers: Quantity
     momentary_value: Quantity | None
     timed: tuple[Timed, ...]
+    stated: np.ndarray
+
+    def find_sums(self) -> None:
+        """Work out the sums of its quantities now, for copies of this process to have."""
+        for one in (self.customers, self.momentary_value, *(t.amount for t in self.timed)):
+            if one is not None:
+                one.find_sums()
 
 
 @dataclass(frozen=True)
@@ -90,15 +100,18 @@ class Places:
     stated: np.ndarray
 
 
-def places_of(table: OutcomeTable, factors: Factors, entries: Entries, unit: np.ndarray) -> Places:
-    """Places of the entries of a table, entries being by row. unit: (n,) of each section, −1 for what is left out."""
+def places_of(table: OutcomeTable, factors: Factors, entries: Entries, unit: np.ndarray,
+              stated: np.ndarray) -> Places:
+    """Places of the entries of a table, entries being by row.
+
+    unit: (n,) of each section, −1 for what is left out. stated: the distinct repair hours of all sections, ascending.
+    """
     inside = unit[table.section[entries.row]] >= 0
     row, weight, factor = (column if inside.all() else column[inside]
                            for column in (entries.row, entries.weight, entries.factor))
     size, section = max(len(factors.kinds), 1), table.section[row]
     pairs, place = distinct(unit[section] * size + factor)
     hours = table.network.column["repair_hours"]
-    stated = np.unique(hours[~np.isnan(hours)])
     waits = np.flatnonzero(~np.isnan(hours[section]) & (table.kinds[row] == PERMANENT))
     each = max(len(stated), 1)
     times, own_time = distinct(place[waits].astype(np.int64) * each + np.searchsorted(stated, hours[section[waits]]))

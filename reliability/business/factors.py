@@ -119,9 +119,10 @@ def _entries_of(table: OutcomeTable, values: Assumptions,
     share = np.where(np.isnan(own), 1.0, np.where(permanent, 1.0 - own, own))
     share = share * table.width[part] * part_probability(table.part[part], values)
     pieces = []
+    rates = line_rate_parts(table.network, section)
     for state, width in _states(table.off_from[part], table.off_to[part]):
-        for by_length, rate in enumerate(line_rate_parts(table.network)):
-            weight = share * width * rate[section]
+        for by_length, rate in enumerate(rates):
+            weight = share * width * rate
             rows = np.flatnonzero(weight)
             pieces.append((rows, np.full(len(rows), state, dtype=np.int8), np.full(len(rows), by_length == 1),
                            weight[rows]))

@@ -32,21 +32,25 @@ def matrices_of(sums: Iterable[Cells], units: int, factors: int, quantities: int
     return found
 
 
-def joined(parts: Sequence[list[sparse.csr_array]], factor: Sequence[np.ndarray], factors: int,
+def joined(parts: Sequence[list[sparse.csr_array]], unit: Sequence[np.ndarray], units: int,
+           factor: Sequence[np.ndarray], factors: int,
            quantities: int) -> tuple[sparse.csr_array, np.ndarray, np.ndarray]:
     """(sums, (o, f), factor, price) of the features that matter, (f,) each, from the matrices of parts of a table.
 
-    parts: those of each scenario, one below the other in what is found; used up. factor: of each part, which of all
-    factors its own are.
+    parts: those of each scenario, one below the other in what is found; used up. unit, factor: of each part, which of
+    all units and factors its own are.
     """
-    prices, scenarios, units = prices_of(quantities), len(parts[0]), parts[0][0].shape[0]
-    counts = np.concatenate([sum(np.diff(part[s].indptr) for part in parts) for s in range(scenarios)])
-    ends = np.cumsum(np.append(0, counts), dtype=np.int64)
+    prices, scenarios = prices_of(quantities), len(parts[0])
+    counts = np.zeros(scenarios * units, dtype=np.int64)
+    for part, rows in zip(parts, unit, strict=True):
+        for s in range(scenarios):
+            counts[s * units + rows] += np.diff(part[s].indptr)
+    ends = np.cumsum(np.append(0, counts))
     column, data = np.empty(ends[-1], dtype=np.int32), np.empty(ends[-1])
     filled = ends[:-1].copy()
-    for part, index in zip(parts, factor, strict=True):
+    for part, rows, index in zip(parts, unit, factor, strict=True):
         for s in range(scenarios):
-            one, at = part[s], slice(s * units, (s + 1) * units)
+            one, at = part[s], s * units + rows
             part[s] = sparse.csr_array((0, 0))      # so that no two copies of all stand beside each other
             number = np.diff(one.indptr)
             place = np.repeat(filled[at] - one.indptr[:-1], number) + np.arange(one.nnz)

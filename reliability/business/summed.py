@@ -20,6 +20,7 @@ from reliability.business.features import joined, matrices_of
 from reliability.business.own_hours import OwnHours, own_hours_of
 from reliability.faults.outcomes import OutcomeParts, OutcomeTable
 from reliability.indices.measures import amounts_of
+from reliability.network.packed import distinct
 from reliability.network.quantities import quantity
 from reliability.network.tree import Network
 from reliability.schema.columns import CUSTOMER_CLASSES
@@ -45,9 +46,10 @@ class Summed:
 
 @dataclass(frozen=True)
 class _Part:
-    """Sums of a part: its factors, the matrix of each scenario, and own hours."""
+    """Sums of a part: its factors, the matrix of each scenario by those units that it has, and own hours."""
 
     factors: Factors
+    units: np.ndarray
     matrices: list[sparse.csr_array]
     own: OwnHours
 
@@ -58,10 +60,12 @@ def summed(parts: OutcomeParts, values: Assumptions, names: Sequence[str], costs
     measured = measured_of(parts.network, names, costs)
     of_section = np.zeros(len(parts.network), dtype=np.int64) if unit is None else unit
     who = workers if len(parts.make) > 1 else HERE
+    measured.find_sums()
     found = list(who.in_order([partial(_made, make, values, of_section, measured, as_built) for make in parts.make]))
     whole, index = united([part.factors for part in found])
     own = [replace(part.own, factor=at[part.own.factor]) for part, at in zip(found, index, strict=True)]
-    matrix, factor, price = joined([part.matrices for part in found], index, len(whole.kinds), len(measured.timed))
+    matrix, factor, price = joined([part.matrices for part in found], [part.units for part in found],
+                                   int(of_section.max(initial=0)) + 1, index, len(whole.kinds), len(measured.timed))
     return Summed(len(found[0].matrices), whole, matrix, factor, price, _one_behind_the_other(own), measured.timed)
 
 
@@ -72,11 +76,12 @@ def _made(make: Callable[[], OutcomeTable], values: Assumptions, unit: np.ndarra
 
 def _sums(table: OutcomeTable, values: Assumptions, unit: np.ndarray, measured: Measured, as_built: bool) -> _Part:
     factors, entries = factor_entries(table, values)
-    places, units = places_of(table, factors, entries, unit), int(unit.max(initial=0)) + 1
+    places, units = places_of(table, factors, entries, unit, measured.stated), int(unit.max(initial=0)) + 1
+    some, row = distinct(places.unit)
     waits: list[np.ndarray] = []
-    matrices = matrices_of(_cells(table, values, places, measured, waits), units, len(factors.kinds),
-                           len(measured.timed), as_built)
-    return _Part(factors, matrices, own_hours_of(waits, places, units, as_built))
+    matrices = matrices_of(_cells(table, values, replace(places, unit=row), measured, waits), len(some),
+                           len(factors.kinds), len(measured.timed), as_built)
+    return _Part(factors, some, matrices, own_hours_of(waits, places, units, as_built))
 
 
 def _cells(table: OutcomeTable, values: Assumptions, places: Places, measured: Measured,
@@ -90,13 +95,15 @@ def _cells(table: OutcomeTable, values: Assumptions, places: Places, measured: M
 
 def measured_of(network: Network, names: Sequence[str], costs: CostTable) -> Measured:
     """What is summed for amounts by name."""
-    amounts = amounts_of(network)
+    amounts, hours = amounts_of(network), network.column["repair_hours"]
+    stated = np.unique(hours[~np.isnan(hours)])
     timed = [Timed(name, amounts[what]) for name, what in TIMED.items() if name in names]
     if INTERRUPTION not in names:
-        return Measured(amounts["customers"], None, tuple(timed))
+        return Measured(amounts["customers"], None, tuple(timed), stated)
     by_class = customers_by_class(network)
     timed += [Timed(INTERRUPTION, by_class, c) for c in range(len(CUSTOMER_CLASSES))]
-    return Measured(amounts["customers"], quantity(network, network.customers_by_class @ costs.momentary), tuple(timed))
+    momentary = quantity(network, network.customers_by_class @ costs.momentary)
+    return Measured(amounts["customers"], momentary, tuple(timed), stated)
 
 
 def _one_behind_the_other(parts: list[OwnHours]) -> OwnHours:

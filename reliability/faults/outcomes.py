@@ -208,8 +208,9 @@ def _rows(faults: _Faults, level: int, off: np.ndarray, one_fast: int) -> Iterat
     """
     chains, part, places = faults.chains, faults.part, faults.places
     section = places.section[chains.place]
-    at, lockout, fast = (np.stack([of[section] for of in by_section]) for by_section in zip(
-        *(_operations(p, r) for p, r in zip(faults.protections, faults.recloser, strict=True)), strict=True))
+    first, sections = _sections_of(section)
+    at, lockout, fast = (np.stack([of[section - first] for of in by_section]) for by_section in zip(
+        *(_operations(p, r[sections]) for p, r in zip(faults.protections, faults.recloser, strict=True)), strict=True))
     backups = Backups(at, np.where(off, np.int8(1), lockout), np.where(off, np.int8(one_fast), fast),
                       _outcomes(faults, FAST_OPERATION), _outcomes(faults, DELAYED_OPERATION))
     low, high = faults.states.bounds(level)
@@ -221,7 +222,7 @@ def _rows(faults: _Faults, level: int, off: np.ndarray, one_fast: int) -> Iterat
 
 
 def _operations(of: Protection, recloser: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Reclosing device of each section, its operations to lockout, and those of them that are fast, (n,) each."""
+    """Reclosing devices (n,), their operations to lockout, and those of them that are fast, (n,) each."""
     lockout = of.lockout[recloser]
     return (recloser.astype(np.int32), lockout.astype(np.int8),
             np.minimum(of.fast[recloser], lockout - 1).astype(np.int8))
@@ -271,15 +272,22 @@ def kind_probability(kinds: int, temporary: Drawn, shares: Sequence[Drawn]) -> D
     return temporary * clears
 
 
+def _sections_of(section: np.ndarray) -> tuple[int, slice]:
+    """The first of the sections of some rows, and all from it to their last, among which are few others in a part."""
+    first, last = (int(section.min()), int(section.max())) if len(section) else (0, -1)
+    return first, slice(first, last + 1)
+
+
 def row_rates(table: OutcomeTable, values: Assumptions) -> np.ndarray:
     """Events a year of each row, (r,), at the given values of the assumptions."""
-    own = table.network.column["temporary_fraction"]
+    first, sections = _sections_of(table.section)
+    own = table.network.column["temporary_fraction"][sections]
     temporary = np.where(np.isnan(own), values["temporary_fraction"], own)
     kind = np.stack([kind_probability(bits, temporary, values["clearing_shares"]) for bits in range(PERMANENT + 1)])
-    faults, rates = fault_rates(Model(table.network, values)), np.empty(len(table))
+    faults, rates = fault_rates(Model(table.network, values), sections), np.empty(len(table))
     for start in range(0, len(table), RATES_AT_ONCE):
         at = slice(start, start + RATES_AT_ONCE)
-        section = table.section[at]
+        section = table.section[at] - first
         rates[at] = (faults[section] * kind[table.kinds[at], section] * table.width[at]
                      * pattern_probability(table.tally[at], values) * part_probability(table.part[at], values)
                      * state_probability(table.off_from[at], table.off_to[at], values))

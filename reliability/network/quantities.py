@@ -53,6 +53,11 @@ class Quantity:
         """
         return self._sums(lambda values: _waiting(self.network, values))
 
+    def find_sums(self) -> None:
+        """Work out its sums now, for copies of this process to have."""
+        for name in ("below", "waiting"):
+            getattr(self, name)
+
     def _sums(self, add: Callable[[np.ndarray], np.ndarray]) -> Sums:
         whole, unserved = (add(part) if part.any() else None for part in (self.whole, self.unserved))
         return Sums(add(self.by_phase), whole, unserved)

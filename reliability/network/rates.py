@@ -8,21 +8,20 @@ from reliability.network.model import Model
 from reliability.network.tree import Network
 
 
-def line_rate_parts(network: Network) -> tuple[np.ndarray, np.ndarray]:
-    """What makes up each section's faults a year, (n,) each: a part that is given, and what multiplies the
+def line_rate_parts(network: Network, section: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """What makes up the faults a year of sections (r,), (r,) each: a part that is given, and what multiplies the
     assumed line fault rate."""
-    column = network.column
-    line = column["line_fault_rate_per_km"]
-    given = column["length_km"] * np.nan_to_num(line) + np.nan_to_num(column["equipment_fault_rate"])
-    return given, np.where(np.isnan(line), column["length_km"], 0.0)
+    line, length, equipment = (network.column[name][section] for name in (
+        "line_fault_rate_per_km", "length_km", "equipment_fault_rate"))
+    return length * np.nan_to_num(line) + np.nan_to_num(equipment), np.where(np.isnan(line), length, 0.0)
 
 
-def fault_rates(model: Model) -> np.ndarray:
-    """Faults a year of each section, (n,): length × line fault rate + equipment fault rate."""
-    network, values = model.network, model.values
-    line = network.column["line_fault_rate_per_km"]
-    line = np.where(np.isnan(line), values["line_fault_rate_per_km"], line)
-    return network.column["length_km"] * line + np.nan_to_num(network.column["equipment_fault_rate"])
+def fault_rates(model: Model, sections: slice = slice(None)) -> np.ndarray:
+    """Faults a year of each of n sections, (n,): length × line fault rate + equipment fault rate."""
+    line, length, equipment = (model.network.column[name][sections] for name in (
+        "line_fault_rate_per_km", "length_km", "equipment_fault_rate"))
+    line = np.where(np.isnan(line), model.values["line_fault_rate_per_km"], line)
+    return length * line + np.nan_to_num(equipment)
 
 
 def fault_currents_a(model: Model) -> tuple[np.ndarray, np.ndarray]:
