@@ -14,7 +14,7 @@ import pandas as pd
 
 from reliability.business.unit_costs import mean_unit_costs
 from reliability.faults.alike import counted_alike, rows_by_sections
-from reliability.faults.consequences import CALLOUTS, Consequences, consequences
+from reliability.faults.consequences import CALLOUTS, consequences
 from reliability.faults.outcomes import OutcomeTable, row_rates
 from reliability.indices.expected import Expected
 from reliability.network.quantities import Quantity, quantity
@@ -89,17 +89,9 @@ def unit_worth(values: TrialValues, customers_served: float) -> dict[str, Drawn]
     return {name: money if money.ndim else float(money) for name, money in worth.items() if money.any()}
 
 
-def interruption_cost_parts(effect: Consequences, by_class: Quantity, values: Assumptions,
-                            costs: CostTable) -> tuple[np.ndarray, np.ndarray]:
-    """Customers' mean cost of the sustained interruptions, and of the momentary events at the values of the table, of
-    one event of each row, (r,) each, in the money of the table.
-
-    effect: consequences of r rows. by_class: the customers by class.
-    """
-    waiting, switched = effect.waiting_and_switched(by_class)
-    sustained = _sustained_cost(costs, [(waiting, effect.waiting_hours), (switched, effect.switching_hours)],
-                                values["cv"])
-    return sustained, effect.momentary_events(by_class) @ costs.momentary
+def momentary_worth(network: Network, costs: CostTable) -> Quantity:
+    """What a momentary event of all customers of each section costs them, (n,)."""
+    return quantity(network, network.customers_by_class @ costs.momentary)
 
 
 def customers_by_class(network: Network) -> Quantity:
@@ -108,7 +100,9 @@ def customers_by_class(network: Network) -> Quantity:
 
 
 def _sustained_cost(costs: CostTable, groups: Sequence[tuple[np.ndarray, np.ndarray]], cv: float) -> np.ndarray:
-    """Mean over the severity of the cost of sustained interruptions, (r,); groups: (customers (r, c), hours (r,)) each.
+    """Mean over the severity of the cost of sustained interruptions, (r,), in the money of the table.
+
+    groups: (customers (r, c), hours (r,)) each.
     """
     total = np.zeros(())
     for customers, row_hours in groups:
@@ -133,13 +127,16 @@ class InterruptionCosts:
 def expected_interruption_cost(table: OutcomeTable, values: Assumptions, costs: CostTable) -> InterruptionCosts:
     """What interruptions cost the customers a year."""
     network, rates = table.network, row_rates(table, values)
-    by_class = customers_by_class(network)
+    by_class, worth = customers_by_class(network), momentary_worth(network, costs)
     by_section, parts = np.zeros((len(table.scenarios), len(network))), np.zeros((2, len(table.scenarios)))
     for rows, here in rows_by_sections(table):
         for s in range(len(table.scenarios)):
             one, (rate,) = counted_alike(table, s, rows, rates)
             effect, section = consequences(table, s, values, one), table.section[one] - here.start
-            sustained, momentary = interruption_cost_parts(effect, by_class, values, costs)
+            waiting, switched = effect.waiting_and_switched(by_class)
+            sustained = _sustained_cost(costs, [(waiting, effect.waiting_hours), (switched, effect.switching_hours)],
+                                        values["cv"])
+            momentary = effect.momentary_events(worth)
             # no product of vectors: its last digits would hang on the number of processors
             parts[:, s] += (rate * sustained).sum(), (rate * momentary).sum()
             mean = momentary * values["momentary_cost_factor"] + sustained

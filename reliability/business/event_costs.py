@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from reliability.business.costs import MOMENTARY_FACTOR, customers_by_class
+from reliability.business.costs import MOMENTARY_FACTOR, customers_by_class, momentary_worth
 from reliability.faults.consequences import Consequences
 from reliability.faults.times import OWN_REPAIR, WALK_OR_OWN_REPAIR, Term, depends_on, terms_of_rows
 from reliability.indices.bends import Bend
@@ -38,9 +38,13 @@ class InterruptionCost:
     def _by_class(self) -> Quantity:
         return customers_by_class(self.network)
 
+    @cached_property
+    def _momentary_worth(self) -> Quantity:
+        return momentary_worth(self.network, self.costs)
+
     def parts(self, effect: Consequences, values: Assumptions, uncertain: Mapping[str, Range]) -> ExtraParts:
         """Straight lines and bends of the rows of `effect`."""
-        momentary = effect.momentary_events(self._by_class) @ self.costs.momentary
+        momentary = effect.momentary_events(self._momentary_worth)
         nothing = np.zeros(len(momentary))
         lines: dict[Factor | None, tuple[np.ndarray, np.ndarray]] = {}
         fixed, slope = nothing, nothing

@@ -14,14 +14,13 @@ import numpy as np
 from scipy import sparse
 
 from reliability.business.cells import Cells, Measured, Places, Timed, cells_of, places_of
-from reliability.business.costs import INTERRUPTION, customers_by_class
+from reliability.business.costs import INTERRUPTION, customers_by_class, momentary_worth
 from reliability.business.factors import Factors, factor_entries, united
 from reliability.business.features import joined, matrices_of
 from reliability.business.own_hours import OwnHours, own_hours_of
 from reliability.faults.outcomes import OutcomeParts, OutcomeTable
 from reliability.indices.measures import amounts_of
 from reliability.network.packed import distinct
-from reliability.network.quantities import quantity
 from reliability.network.tree import Network
 from reliability.schema.columns import CUSTOMER_CLASSES
 from reliability.schema.values import Assumptions
@@ -102,8 +101,7 @@ def measured_of(network: Network, names: Sequence[str], costs: CostTable) -> Mea
         return Measured(amounts["customers"], None, tuple(timed), stated)
     by_class = customers_by_class(network)
     timed += [Timed(INTERRUPTION, by_class, c) for c in range(len(CUSTOMER_CLASSES))]
-    momentary = quantity(network, network.customers_by_class @ costs.momentary)
-    return Measured(amounts["customers"], momentary, tuple(timed), stated)
+    return Measured(amounts["customers"], momentary_worth(network, costs), tuple(timed), stated)
 
 
 def _one_behind_the_other(parts: list[OwnHours]) -> OwnHours:

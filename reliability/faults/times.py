@@ -74,7 +74,7 @@ def terms_of_rows(time: np.ndarray, own_repair: np.ndarray) -> list[tuple[Term, 
     found: list[tuple[Term, np.ndarray]] = []
     own = ~np.isnan(own_repair)
     of_own = {REPAIR: OWN_REPAIR, REPAIR_OFF: WALK_OR_OWN_REPAIR}
-    for code in np.unique(time[time != NO_TIME]).tolist():
+    for code in np.flatnonzero(np.bincount(time + 1, minlength=1)[1:]).tolist():    # from NO_TIME on
         those = time == code
         if code in of_own:
             found += [(Term(WAITING[code]), those & ~own), (Term(of_own[code]), those & own)]
