@@ -186,9 +186,17 @@ def _planned(results: Results, decision: Decision, over_draws: Callable[[], tupl
     return Plan(options, with_stability(choice, sure), front, *by_year, drivers, sure)
 
 
-def _over_draws(study: Study, decision: Decision, workers: Workers) -> tuple[Stability, pd.DataFrame]:
-    """How sure the choice is, and the drivers of its NPV. study: with what is proposed, settled."""
+def _over_draws(study: Study, decision: Decision, workers: Workers,
+                apart: bool = False) -> tuple[Stability, pd.DataFrame]:
+    """How sure the choice is, and the drivers of its NPV.
+
+    study: with what is proposed, settled. apart: whether in a process of its own, to which the sums of the options are
+    of no use any more once it is known how sure the choice is.
+    """
     sure = stability(study, decision.options, decision.choice, limits_of(study), decision.named, workers)
+    if apart:
+        decision.options.effects.forget()
+        give_back()
     return sure, drivers_frame(study, study.network, study.cost_table, workers=workers)
 
 
@@ -246,8 +254,10 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
         give_back()
         on_stage("expected values")
         proposing = _settled(with_alternatives(rated, decision))
-        over_draws = meanwhile(lambda: _over_draws(proposing, decision, within), decision, decision.options,
-                               proposing, proposing.network)
+        over_draws = meanwhile(lambda: _over_draws(proposing, decision, within, apart=who.forks), decision,
+                               decision.options, proposing, proposing.network)
+        if who.forks and records is None:
+            decision.options.effects.forget()       # large; the copy of this process has them, and nobody else asks
         results = _expect(proposing)
         values = results.study.values
         give_back()

@@ -88,24 +88,28 @@ def customer_hours(model: Model, scenarios: Sequence[Scenario]) -> np.ndarray:
     """As `customer_hours_by_state`, of a table that is never whole."""
     hours = np.zeros((2, len(scenarios), len(model.network)))
     for part in _parts_of_both_states(model, scenarios):
-        hours += customer_hours_by_state(part, model.values)
+        _add_customer_hours(part, model.values, hours)
         del part                                    # before the next one is made
     return hours
 
 
 def customer_hours_by_state(both: OutcomeTable, values: Assumptions) -> np.ndarray:
     """Customer-hours a year of the faults on each section, (2, S, n), with reclosing on everywhere and off."""
-    network = both.network
-    customers = customers_of(network)
+    hours = np.zeros((2, len(both.scenarios), len(both.network)))
+    _add_customer_hours(both, values, hours)
+    return hours
+
+
+def _add_customer_hours(both: OutcomeTable, values: Assumptions, hours: np.ndarray) -> None:
+    """Add those of a table, which may be a part of the whole, to (2, S, n)."""
+    customers = customers_of(both.network)
     rates = [row_rates(both, {**values, "reclosing_off_share": share}) for share in (0.0, 1.0)]
-    hours = np.zeros((2, len(both.scenarios), len(network)))
     for rows, here in rows_by_sections(both):
         for s in range(len(both.scenarios)):
             one, events = counted_alike(both, s, rows, *rates)
             each, section = hours_interrupted(consequences(both, s, values, one), customers), both.section[one]
             for state in (ON, OFF):
-                hours[state, s, here] = np.bincount(section - here.start, events[state] * each, here.stop - here.start)
-    return hours
+                hours[state, s, here] += np.bincount(section - here.start, events[state] * each, here.stop - here.start)
 
 
 def customer_hours_again(both: ReweighedHours, model: Model) -> np.ndarray:

@@ -49,13 +49,15 @@ def joined(parts: Sequence[list[sparse.csr_array]], unit: Sequence[np.ndarray], 
     column, data = np.empty(ends[-1], dtype=np.int32), np.empty(ends[-1])
     filled = ends[:-1].copy()
     for part, rows, index in zip(parts, unit, factor, strict=True):
+        renamed = (index[:, None] * prices + np.arange(prices)).ravel()
         for s in range(scenarios):
             one, at = part[s], s * units + rows
             part[s] = sparse.csr_array((0, 0))      # so that no two copies of all stand beside each other
-            number = np.diff(one.indptr)
-            place = np.repeat(filled[at] - one.indptr[:-1], number) + np.arange(one.nnz)
-            column[place] = index[one.indices // prices] * prices + one.indices % prices
-            data[place] = one.data
+            number, begin = np.diff(one.indptr), filled[at]
+            follow = np.array_equal(begin - begin[:1], one.indptr[:-1])     # as where units are not cut by parts
+            place = (slice(int(begin[0]), int(begin[0]) + one.nnz) if follow and len(begin) else
+                     np.repeat(begin - one.indptr[:-1], number) + np.arange(one.nnz))
+            column[place], data[place] = renamed[one.indices], one.data
             filled[at] += number
     used = np.flatnonzero(np.bincount(column, minlength=factors * prices))
     place_of = np.zeros(factors * prices, dtype=np.int32)

@@ -17,7 +17,7 @@ import pandas as pd
 
 from reliability.business.cashflow import present_worth
 from reliability.business.group_effects import EFFECTS_OF_FAULTS, SAVING, GroupEffects, fault_groups
-from reliability.network.application import check_laterals
+from reliability.network.application import check_laterals, standing_today
 from reliability.network.conversions import may_convert
 from reliability.network.devices import CODE, codes_of
 from reliability.network.model import Model
@@ -172,7 +172,7 @@ def _cases(model: Model, as_built: Protection, settings: Sequence[int | None],
     network = model.network
     most, open_to = most_counts(as_built)[network.candidates], _open_to_conversion(network)
     sound = {d.name: _sound_inside(model, d.name) for d in sorted(TABLE, key=lambda d: not d.counts) if d.chosen}
-    cases = []
+    cases, standing = [], standing_today(model) if applicable_only else None
     for k, fast in enumerate(settings):
         cases.append(_Case(k, fast, None, None, np.ones(len(most), dtype=bool)))
         for device, fits in sound.items():
@@ -182,7 +182,8 @@ def _cases(model: Model, as_built: Protection, settings: Sequence[int | None],
             for counts in range(1, MOST_COUNTS + 1):
                 offered = open_to & fits & (counts <= most)
                 if applicable_only:
-                    offered &= check_laterals(model, Scenario("", None, device, counts, fast)).applicable
+                    offered &= check_laterals(model, Scenario("", None, device, counts, fast),
+                                              standing=standing).applicable
                 cases.append(_Case(k, fast, device, counts, offered))
     return [case for case in cases if case.device is None or case.offered.any()]
 

@@ -60,7 +60,8 @@ def summed(parts: OutcomeParts, values: Assumptions, names: Sequence[str], costs
     of_section = np.zeros(len(parts.network), dtype=np.int64) if unit is None else unit
     who = workers if len(parts.make) > 1 else HERE
     measured.find_sums()
-    found = list(who.in_order([partial(_made, make, values, of_section, measured, as_built) for make in parts.make]))
+    found = list(who.in_order([partial(_made, make, values, of_section, measured, as_built) for make in parts.make],
+                              alike=True))
     whole, index = united([part.factors for part in found])
     own = [replace(part.own, factor=at[part.own.factor]) for part, at in zip(found, index, strict=True)]
     matrix, factor, price = joined([part.matrices for part in found], [part.units for part in found],

@@ -16,14 +16,14 @@ from reliability.formats import percent, shown
 from reliability.network.application_catalogue import COUNTED, FAIL, PASS, REVIEW, UNKNOWN, VERDICTS, Check, worst
 from reliability.network.application_fuse import existing_ceilings_a, fuse_checks
 from reliability.network.application_proposal import Proposal, propose
-from reliability.network.application_reach import reach, unseen_share
+from reliability.network.application_reach import Reach, reach, unseen_share
 from reliability.network.application_rules import device_checks
 from reliability.network.application_site import site_checks
 from reliability.network.conversions import conversions
 from reliability.network.devices import COUNTS, MELTS
 from reliability.network.model import Model
 from reliability.network.place_names import field_columns
-from reliability.network.protection import protection
+from reliability.network.protection import Protection, protection
 from reliability.network.tree import Network
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import Scenario
@@ -66,32 +66,47 @@ class ApplicationChecks:
         return {check.kind.key: check for check in self.checks}[key]
 
 
-def check_laterals(model: Model, scenario: Scenario,
-                   counts: np.ndarray | None = None, fast_operations: np.ndarray | None = None) -> ApplicationChecks:
+@dataclass(frozen=True)
+class Standing:
+    """What checks of the laterals of a network have in common, whatever is proposed: what stands there today."""
+
+    stretch: Reach
+    ceilings_a: np.ndarray
+    as_built: Protection
+    fuse: tuple[Check, ...]
+
+
+def standing_today(model: Model) -> Standing:
+    """What `check_laterals` finds of a network as built."""
+    as_built = protection(model)
+    return Standing(reach(model), existing_ceilings_a(model, as_built), as_built, fuse_checks(model, as_built))
+
+
+def check_laterals(model: Model, scenario: Scenario, counts: np.ndarray | None = None,
+                   fast_operations: np.ndarray | None = None, standing: Standing | None = None) -> ApplicationChecks:
     """Check a sectionalizer at the head of every lateral of the network.
 
     values: every assumption by key. scenario: its counts are checked where it sets them, and
     its `fast_operations` stand on the backups; which laterals it converts does not matter.
     counts, fast_operations of the backup: (m,), lateral by lateral, in place of the scenario's
     where they are not NaN. A lateral that already has a sectionalizer is checked with the
-    settings that it states.
+    settings that it states. standing: of the model, where it is known already.
 
     A lateral is applicable unless a check fails or its backup does not admit the counts of the
     scenario; unknown and review leave the decision to whoever reads them. The checks are those
     of a sectionalizer, so a scenario of another device finds every lateral applicable.
     """
     network, values = model.network, model.values
-    proposal, stretch = propose(model, scenario, counts, fast_operations), reach(model)
-    as_built = protection(model)
-    checks = (*device_checks(model, proposal, stretch), *site_checks(model, proposal, as_built),
-              *fuse_checks(model, as_built))
+    proposal, today = propose(model, scenario, counts, fast_operations), standing or standing_today(model)
+    checks = (*device_checks(model, proposal, today.stretch), *site_checks(model, proposal, today.as_built),
+              *today.fuse)
     verdict = worst(checks)
     # the counts that the model would use may be more than the backup admits where the proposed ones are not
     admitted = ~(proposal.counts_in_model > proposal.most_counts)
     other_device = scenario.device not in (None, SECTIONALIZER)
     applicable = ((verdict != FAIL) & admitted) | other_device
-    return ApplicationChecks(network, values, scenario, proposal, unseen_share(stretch, proposal.actuating_a),
-                             existing_ceilings_a(model, as_built), checks, verdict, applicable)
+    return ApplicationChecks(network, values, scenario, proposal, unseen_share(today.stretch, proposal.actuating_a),
+                             today.ceilings_a, checks, verdict, applicable)
 
 
 def settle_scenarios(model: Model,

@@ -94,17 +94,17 @@ def _links(network: Network) -> tuple[np.ndarray, np.ndarray]:
 
 def _melting_s(network: Network, tap_a: np.ndarray, wanted: np.ndarray, own: Own) -> np.ndarray:
     """Minimum melting time (s) at the tap of the link at each head, (m,), NaN where not wanted."""
-    names = [link_name(text) for text in network.text["fuse_link"][network.candidates[wanted]].astype(str)]
-    distinct, place = np.unique(np.array(names, dtype=str), return_inverse=True)
+    place, texts = pd.factorize(network.text["fuse_link"][network.candidates[wanted]])
+    names = [str(link_name(str(text))) for text in texts]
     result = np.full(len(wanted), np.nan)
-    result[wanted] = minimum_melting_s(link_curves(distinct.tolist(), own), place.ravel(), tap_a[wanted])
+    result[wanted] = minimum_melting_s(link_curves(names, own), place, tap_a[wanted])
     return result
 
 
 def link_ratings(links: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(speed "K" or "T", rating in A) of link texts (m,); "" and NaN where there is no such link."""
-    names, index = np.unique(links.astype(str), return_inverse=True)
-    known = [link_name(name) for name in names]
+    index, names = pd.factorize(links)
+    known = [link_name(str(name)) for name in names]
     speed = np.array(["" if k is None else link_table().at[k, "speed"] for k in known], dtype=object)
     rating = np.array([np.nan if k is None else link_table().at[k, "rating_a"] for k in known], dtype=float)
     return speed[index], rating[index]

@@ -39,7 +39,8 @@ def named_heads(network: Network, scenario: Scenario) -> np.ndarray:
     at = may_convert(network)
     if scenario.laterals is None:
         return at[~RECLOSES[network.device[at]]]
-    return at[np.isin(network.ids[at].astype(str), np.array(list(scenario.laterals), dtype=str))]
+    named = set(scenario.laterals)
+    return at[np.array([name in named for name in network.ids[at].tolist()], dtype=bool)]
 
 
 def conversions(network: Network, scenario: Scenario) -> Conversions:
