@@ -31,7 +31,7 @@ from reliability.tasks import HERE, Workers
 Relative = tuple[np.ndarray, np.ndarray]
 # Numbers held at a time; draws are worked through in parts, so that memory stays bounded.
 NUMBERS_AT_ONCE = 4_000_000
-DRAWS_AT_LEAST = 8          # so that a large matrix is not read once more for every few of them
+DRAWS_AT_LEAST = 4          # so that a large matrix is not read once more for every few of them
 CV = "cv"
 FEW_OUTPUTS = 64            # a matrix of so many is dense
 

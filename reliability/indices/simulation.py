@@ -346,8 +346,10 @@ def _prepare(inputs: SimulationInput, table: OutcomeTable, values: Assumptions,
     part_rows, part_rates, part_class, classes = rate_parts(table, values, {key.partition(".")[0] for key in uncertain})
     # Rows of one make side by side: their coefficients have fewer distinct columns, and where
     # nothing stays open in any scenario no severity need be drawn.
-    alike = (table.opened == table.opened[:1]).all(axis=0) & (table.openings == table.openings[:1]).all(axis=0)
-    make = (table.kinds.astype(np.int32) * 2 + (table.opened >= 0).any(axis=0)) * 2 + alike
+    alike = np.ones(len(table), dtype=bool)
+    for opened, openings in zip(table.opened[1:], table.openings[1:], strict=True):     # one at a time: less memory
+        alike &= (opened == table.opened[0]) & (openings == table.openings[0])
+    make = (table.kinds.astype(np.int32) * 2 + (table.opened.max(axis=0) >= 0)) * 2 + alike
     amounts = amounts_of(table.network)
 
     def added(rows: np.ndarray) -> Coefficients:
@@ -359,8 +361,9 @@ def _prepare(inputs: SimulationInput, table: OutcomeTable, values: Assumptions,
         of_units = UnitRows(part_rows, part_rates, part_class, of_part, unit, table.kinds[part_rows] == PERMANENT)
         return _Prepared(tuple(unit_blocks(of_units, added)), classes, values)
     order = np.argsort(of_part, kind="stable")
-    rows, rates, cls = part_rows[order], part_rates[order], part_class[order]
-    at = [(slice(start, stop), int(cls[start])) for start, stop in block_bounds(rates, of_part[order])]
+    rows, rates, cls, of_part = part_rows[order], part_rates[order], part_class[order], of_part[order]
+    del order, part_rows, part_rates, part_class
+    at = [(slice(start, stop), int(cls[start])) for start, stop in block_bounds(rates, of_part)]
     blocks = [LateBlock(rates[one], rows[one], which, added) if late else Block(rates[one], added(rows[one]), which)
               for one, which in at]
     return _Prepared(tuple(blocks), classes, values)
@@ -370,9 +373,9 @@ def block_bounds(rates: np.ndarray, group: np.ndarray) -> list[tuple[int, int]]:
     """Bounds of blocks: one group of rows, at most so many of them and of expected events."""
     if not len(rates):
         return []
-    by_events = np.floor(np.cumsum(rates) * YEARS_PER_CHUNK / EVENTS_PER_BLOCK)
-    by_rows = np.arange(len(rates)) // ROWS_PER_BLOCK
-    change = (np.diff(group) != 0) | (np.diff(by_events) != 0) | (np.diff(by_rows) != 0)
+    by_events = np.floor(np.cumsum(rates) * YEARS_PER_CHUNK / EVENTS_PER_BLOCK).astype(np.int32)
+    change = (group[1:] != group[:-1]) | (by_events[1:] != by_events[:-1])
+    change[ROWS_PER_BLOCK - 1::ROWS_PER_BLOCK] = True
     edges = [0, *(np.flatnonzero(change) + 1).tolist(), len(rates)]
     return list(pairwise(edges))
 
