@@ -6,12 +6,14 @@ import numpy as np
 import pytest
 
 from reliability.business import closed_form as module
+from reliability.business import summed
 from reliability.business.closed_form import closed_form
 from reliability.business.costs import AMOUNTS, INTERRUPTION, grouped, totals
 from reliability.business.expected_npv import ExpectedNpv
 from reliability.business.forms import neighbours, shares_met
 from reliability.faults.outcomes import build_outcomes, outcomes_in_parts
 from reliability.indices.draws import alike_draws, one_trial, values_of_trials
+from reliability.network import quantities
 from reliability.network.model import Model
 from reliability.schema.scenarios import Scenario
 from reliability.tasks import HERE, Workers
@@ -237,6 +239,22 @@ def test_parts_that_other_processes_sum_are_the_same():
     values = values_of_trials(study.values, {"patrol_hours": np.array([0.5, 2.0, 4.0])})
     worth = dict.fromkeys(AMOUNTS, 1.0)
     assert np.array_equal(here.amounts(values, worth), there.amounts(values, worth))
+
+
+def test_no_part_sums_a_quantity_of_the_whole_network_again(monkeypatch):
+    """What a copy of this process would find itself is lost with it, and each part would take as long as the whole."""
+    study, summing = own_values(150), []
+    made, below = summed._made, quantities.sums_below
+    monkeypatch.setattr(summed, "_made", lambda *given: (summing.append(0), made(*given))[1])
+
+    def counted(*given):
+        if summing:
+            summing[-1] += 1
+        return below(*given)
+
+    monkeypatch.setattr(quantities, "sums_below", counted)
+    closed_form(outcomes_in_parts(study.model, S3, 1), study.values, COSTS, NAMES, as_built=True)
+    assert summing == [0, 0, 0]
 
 
 @pytest.mark.parametrize("by_lateral", [False, True])
