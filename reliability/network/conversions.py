@@ -40,7 +40,7 @@ def named_heads(network: Network, scenario: Scenario) -> np.ndarray:
     if scenario.laterals is None:
         return at[~RECLOSES[network.device[at]]]
     named = set(scenario.laterals)
-    return at[np.array([name in named for name in network.ids[at].tolist()], dtype=bool)]
+    return at[np.array([name in named for name in network.ids[at].tolist()], dtype=bool)] if named else at[:0]
 
 
 def conversions(network: Network, scenario: Scenario) -> Conversions:
