@@ -22,6 +22,7 @@ ANY = ()
 ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("", "NO_CALLOUT = -1", ("1 → 2",), "any number below 0"),
     ("", "1 << DEAD_TIMES", ("1 → 2",), "any bit that is free"),
+    ("_add", "of.own is not None and sums.own is not None", ("and → or",), "both are there or neither is"),
     ("_at_most", "np.abs(coefficients).max(initial=0.0) or 1.0", ANY,
      "the scale helps the solver and changes no answer"),
     ("best_steps", "-gain[at]", ("- → +",), "of two that cost the same the hull keeps the better"),
@@ -72,6 +73,8 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("hull_steps.slope", "a >= 0", (">= → >", "0 → 1"), "row 0 of the options is the setting of a zone"),
     ("irr", "np.array([]) if changes == 1 else np.linspace(-5.0, 5.0, POINTS + 1)", ("+ → -", "1 → 2", "5.0 → 6.0"),
      "a grid a little wider, or of a point more or less, tells the same roots apart"),
+    ("joined", "np.array_equal(begin - begin[:1], one.indptr[:-1])", ("- → +",), "the longer way comes to the same"),
+    ("joined", "len(data) < 2 ** 31", ANY, "two thousand million sums"),
     ("_merged_kinds", "first[0].shape[1]", ("0 → 1",), "both are of one shape"),
     ("most_trials", "max(events_per_trial, 1.0)", ("1.0 → 2.0",), "far above the most trials either way"),
     ("never_better", "(group.max(initial=-1) + 1, place.max(initial=-1) + 1, merit.shape[1])", ("1 → 2", "- → +"),

@@ -136,7 +136,7 @@ def test_stated_shares_give_way_to_the_one_for_all_devices():
 
 @pytest.mark.parametrize("share", [0.0, 0.03, 1.0])
 def test_each_lateral_turns_where_its_own_faults_gain_nothing(share):
-    study = with_share(feeders_of_laterals(9, 5, SCENARIOS), share)
+    study = with_share(feeders_of_laterals(9, 6, SCENARIOS), share)
     results = expect(study)
     index, laterals = results.network.candidate_index, len(results.network.candidates)
     found = results.break_even.by_lateral
@@ -150,6 +150,8 @@ def test_each_lateral_turns_where_its_own_faults_gain_nothing(share):
         for k in np.flatnonzero(~np.isnan(found[s])):
             assert abs(gain(found[s, k], s)[k]) < 1e-9
             assert gain(0.5 * found[s, k], s)[k] * gain(0.5 + 0.5 * found[s, k], s)[k] < 0
+        never = np.isnan(found[s])
+        assert (gain(0.0, s)[never] * gain(1.0, s)[never] > -1e-12).all()
     assert (~np.isnan(found)).sum(axis=1).tolist()[::4] == [0, 0]       # as built, and where settings alone change
     assert 0 < (~np.isnan(found[3])).sum() <= 2
     assert (~np.isnan(found[1])).sum() > 3
