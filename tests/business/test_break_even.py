@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from reliability.business import break_even as module
 from reliability.business.break_even import (
     BREAK_EVEN,
     break_even_share,
+    customer_hours,
     customer_hours_by_state,
     npv_by_state,
     table_of_both_states,
@@ -19,6 +22,7 @@ from reliability.business.cashflow import business_summary
 from reliability.business.laterals import laterals_frame
 from reliability.business.options import build_options
 from reliability.business.selection import choose
+from reliability.faults import alike
 from reliability.faults.outcomes import build_outcomes, row_rates
 from reliability.indices.expected import expected_values
 from reliability.pipeline import expect
@@ -206,6 +210,15 @@ def test_effects_of_options_hang_on_no_share_but_their_states_do_not():
         np.testing.assert_allclose(usual[name], other[name], rtol=1e-12, atol=1e-12)
     np.testing.assert_allclose(usual["customer_hours_avoided"], usual["customer_hours_avoided_on"], atol=1e-9)
     assert (usual["customer_hours_avoided"] - other["customer_hours_avoided"]).abs().max() > 1.0
+
+
+@pytest.mark.parametrize("sections", [None, 1])
+def test_customer_hours_are_the_same_a_few_sections_at_a_time(monkeypatch, sections):
+    study = random_study(np.random.default_rng(4), 40, full=True)
+    whole = customer_hours_by_state(table_of_both_states(study.model, study.scenarios), study.values)
+    monkeypatch.setattr(alike, "ROWS_AT_ONCE", 20)
+    monkeypatch.setattr(module, "_parts_of_both_states", partial(module._parts_of_both_states, sections=sections))
+    np.testing.assert_allclose(customer_hours(study.model, study.scenarios), whole, rtol=1e-12, atol=1e-12)
 
 
 @pytest.mark.parametrize("share", [0.0, 0.1, 1.0])

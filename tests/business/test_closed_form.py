@@ -257,9 +257,10 @@ def test_no_part_sums_a_quantity_of_the_whole_network_again(monkeypatch):
     assert summing == [0, 0, 0]
 
 
+@pytest.mark.parametrize("sections", [1, 51])
 @pytest.mark.parametrize("by_lateral", [False, True])
-def test_sums_of_parts_are_those_of_the_whole(by_lateral):
-    """Own rates, fractions and hours; parts of one tree each, whose factors are not all the same."""
+def test_sums_of_parts_are_those_of_the_whole(by_lateral, sections):
+    """Own rates, fractions and hours; parts of one or two trees each, whose factors are not all the same."""
     study = own_values(150)
     own, values = study.network.column["temporary_fraction"], study.values
     # the first tree states no fraction, the others one everywhere
@@ -268,7 +269,7 @@ def test_sums_of_parts_are_those_of_the_whole(by_lateral):
     model = Model(network, values)
     unit = np.where(network.unit >= 0, network.unit, 0) if by_lateral else None
     whole, parts = (closed_form(table, values, COSTS, NAMES, unit, as_built=True) for table in (
-        build_outcomes(model, S3), outcomes_in_parts(model, S3, 1)))
+        build_outcomes(model, S3), outcomes_in_parts(model, S3, sections)))
     worth = dict.fromkeys(AMOUNTS, 1.0)
     walks = values_of_trials(values, {"patrol_hours": np.array([0.5, 2.0, 4.0])})
     assert np.any(np.diff(whole.own.hours))
