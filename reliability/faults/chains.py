@@ -50,7 +50,7 @@ class Chains:
                       self.sectionalizer[:, index], self.counts[:, index])
 
 
-def pattern_probability(tally: np.ndarray, values: TrialValues) -> np.ndarray:
+def pattern_probability(tally: np.ndarray, values: TrialValues) -> Drawn:
     """Probability of each pattern, from its tally (…, FACTS) and the probabilities of failing and of a wrong link.
 
     The probabilities may be arrays that broadcast against the leading axes of `tally`.
@@ -62,9 +62,11 @@ def pattern_probability(tally: np.ndarray, values: TrialValues) -> np.ndarray:
             * _power(sectionalizer, fails_to_act) * _power(1.0 - wrong, right) * _power(wrong, mistaken))
 
 
-def _power(base: Drawn, exponent: np.ndarray) -> np.ndarray:
+def _power(base: Drawn, exponent: np.ndarray) -> Drawn:
     """base ** exponent; a single base is raised once to each of the few whole exponents that occur."""
     if np.ndim(base):
+        if not np.ndim(exponent) and exponent <= 1:     # of many draws and one pattern: nearly always, and slow
+            return base if exponent else 1.0
         return base ** exponent
     return (base ** np.arange(exponent.max(initial=0) + 1))[exponent]
 

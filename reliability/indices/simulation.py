@@ -321,7 +321,8 @@ def _tasks(prepared: _Prepared, sent: Sequence[Any], multipliers: Sequence[np.nd
             yield partial(_simulated, known, weights[block.multiplier_class], times, seed)
             continue
         rates = np.ones((len(block.unit), len(yearly))) if picked_rates is None else picked_rates(block)
-        of_parts = [multipliers[part.multiplier_class] for part in block.parts]
+        of_parts = [np.array(np.broadcast_arrays(*(np.atleast_1d(multipliers[c]) for c in part.classes)))
+                    for part in block.parts]
         yield partial(simulate_unit_block, known, rates, yearly, of_parts, times, seed)
 
 
@@ -355,11 +356,12 @@ def _prepare(inputs: SimulationInput, table: OutcomeTable, values: Assumptions,
     def added(rows: np.ndarray) -> Coefficients:
         return coefficients(table, values, rows, uncertain, inputs.extra, amounts)
 
-    of_part = part_class.astype(np.int32) * 64 + make[part_rows]
     if inputs.rate_draws is not None:
         unit = inputs.rate_draws.unit_of[table.section[part_rows]]
-        of_units = UnitRows(part_rows, part_rates, part_class, of_part, unit, table.kinds[part_rows] == PERMANENT)
+        of_units = UnitRows(part_rows, part_rates, part_class, make[part_rows], unit,
+                            table.kinds[part_rows] == PERMANENT)
         return _Prepared(tuple(unit_blocks(of_units, added)), classes, values)
+    of_part = part_class.astype(np.int32) * 64 + make[part_rows]
     order = np.argsort(of_part, kind="stable")
     rows, rates, cls, of_part = part_rows[order], part_rates[order], part_class[order], of_part[order]
     del order, part_rows, part_rates, part_class

@@ -23,4 +23,7 @@ class RateDraws:
 
     def of_groups(self, unit: np.ndarray, permanent: np.ndarray, picked: np.ndarray) -> np.ndarray:
         """Relative rates (g, trials) of groups of faults, each of a unit and a kind; picked: (trials,) draws."""
-        return np.where(permanent, self.permanent[np.ix_(picked, unit)], self.temporary[np.ix_(picked, unit)]).T
+        rates = np.empty((len(unit), len(picked)))
+        for kind, draws in ((permanent, self.permanent), (~permanent, self.temporary)):
+            rates[kind] = draws[picked].T[unit[kind]]
+        return rates

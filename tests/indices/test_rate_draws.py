@@ -7,6 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 import pytest
 
+from reliability.indices import unit_events
 from reliability.indices.events import DRAW_BITS
 from reliability.indices.simulation import Simulated, SimulationInput, simulate
 from reliability.indices.unit_events import chooser
@@ -44,15 +45,15 @@ def events(found: Simulated, name: str = "ci") -> np.ndarray:
 
 
 class Drawn:
-    """Stands in for a random generator: gives the numbers that it was given."""
+    """Stands in for a random generator and its bits: gives the numbers that it was given, two in one of 64 bits."""
 
     def __init__(self, numbers: np.ndarray) -> None:
-        self.numbers = numbers.astype(np.uint32)
+        self.numbers = np.append(numbers, [0] * (len(numbers) % 2)).astype(np.uint32).view(np.uint64)
+        self.bit_generator = self
 
-    def integers(self, high: int, size: int, dtype: type) -> np.ndarray:
-        assert high == 2 ** DRAW_BITS
+    def random_raw(self, size: int) -> np.ndarray:
         assert size == len(self.numbers)
-        return self.numbers.astype(dtype)
+        return self.numbers
 
 
 @pytest.mark.parametrize("slots", [1, 2, 16])
@@ -71,16 +72,21 @@ def test_the_chooser_is_exact_at_every_edge(slots, things):
                              [0, 2 ** DRAW_BITS - 1]])
         at = at[(at >= 0) & (at < 2 ** DRAW_BITS)]
         chosen = made.choose(Drawn(at), np.full(len(at), group))
-        # the very last number may round to a thing without weight
-        inside = at < 2 ** DRAW_BITS - 1
-        expected = np.minimum(np.searchsorted(inner, at, side="right"), things - 1)
-        assert np.array_equal(chosen[inside], expected[inside])
+        assert np.array_equal(chosen, np.searchsorted(inner, at, side="right"))
 
 
 def test_the_chooser_repeats_groups():
     made = chooser(np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0]]), 2)
     chosen = made.choose(np.random.default_rng(1), np.array([0, 1, 0]), np.array([3, 2, 1]))
     assert chosen.tolist() == [0, 0, 0, 2, 2, 0]
+
+
+def test_many_are_chosen_as_few_at_a_time_are(monkeypatch):
+    made = chooser(np.random.default_rng(2).gamma(0.2, 1.0, (3, 40)), 2)
+    group, repeats = np.array([0, 1, 2]), np.array([300, 400, 250])
+    together = made.choose(np.random.default_rng(1), group, repeats)
+    monkeypatch.setattr(unit_events, "AT_ONCE", 100)
+    assert np.array_equal(made.choose(np.random.default_rng(1), group, repeats), together)
 
 
 def test_a_trial_takes_one_draw_and_its_counts_are_poisson_given_it():
@@ -153,14 +159,22 @@ def test_digits_depend_on_the_seed_alone_whoever_computes_them():
     assert not np.array_equal(events(alone), events(simulate(inputs, seed=8, trials=20)))
 
 
-def test_a_further_unknown_thins_the_events_of_each_trial():
-    """Theory: counts are Poisson about rate × drawn over mean; squared deviations over the mean have mean 1 and
-    variance 2."""
-    study = one_section(line_fault_rate_per_km=30.0, horizon_years=YEARS)
+@pytest.mark.parametrize(("few", "own"), [(np.inf, np.inf), (0.0, np.inf), (0.0, 0.0)],
+                         ids=["classes in one part", "thinned", "tables of their own"])
+def test_a_further_unknown_scales_the_events_of_each_trial(few, own, monkeypatch):
+    """Theory: counts are Poisson about what is stated and rate × drawn over mean; squared deviations over the mean
+    have mean 1 and variance 2."""
+    monkeypatch.setattr(unit_events, "FEW_EVENTS", few)
+    monkeypatch.setattr(unit_events, "EVENTS_OF_OWN_TABLE", own)
+    study = study_of([
+        {"section_id": "open", "device": "breaker", "length_km": 1.0, "customers": 5},
+        {"section_id": "stated", "parent_id": "open", "length_km": 1.0, "customers": 5, "line_fault_rate_per_km": 12.0},
+        {"section_id": "more", "parent_id": "open", "length_km": 1.0, "customers": 0}],
+        line_fault_rate_per_km=30.0, temporary_fraction=0.0, cv=0.0, yearly_cv=0.0, horizon_years=YEARS)
     inputs = SimulationInput(Model(study.network, study.values), {"line_fault_rate_per_km": Range(5.0, 30.0, 55.0)},
-                             study.scenarios, rate_draws=draws([[1.0]], [[1.0]], [0]))
+                             study.scenarios, rate_draws=draws([[1.0, 1.0, 1.0]], [[0.5, 1.5, 1.2]], [0, 1, 2]))
     found = simulate(inputs, seed=9, trials=2_000)
-    counts, mean = events(found) / 10, found.draws["line_fault_rate_per_km"] * YEARS
+    counts, mean = events(found) / 10, (1.7 * found.draws["line_fault_rate_per_km"] + 1.5 * 12.0) * YEARS
     assert counts.sum() == pytest.approx(mean.sum(), abs=4 * mean.sum() ** 0.5)
     assert ((counts - mean) ** 2 / mean).mean() == pytest.approx(1.0, abs=4 * (2 / 2_000) ** 0.5)
 
