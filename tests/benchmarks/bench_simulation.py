@@ -21,6 +21,7 @@ from reliability.faults.outcomes import row_rates
 from reliability.indices.simulation import YEARS_PER_CHUNK, simulate
 from reliability.pipeline import expect, simulation_input, with_rates
 from reliability.study import open_study
+from reliability.study.ranges import LEARNED
 from tests.benchmarks.synthetic import synthetic_study, with_settings
 from tests.discrete_event import discrete_event_years
 from tests.networks import certain
@@ -108,8 +109,11 @@ def main() -> None:
                         ("demo", demo), ("20 000 sections", synthetic_study(20_000))):
         against_none_of_customers_costs(name, study)
     against_drawing("20 000 sections with settings", with_settings(synthetic_study(20_000)))
-    town = open_study("data/wooded_town")
-    against_drawing("town, rates drawn from the posterior", with_rates(replace(town, scenarios=town.scenarios[:3])))
+    for name in ("demo", "wooded_town"):
+        study = open_study(f"data/{name}")
+        learned = with_rates(replace(study, scenarios=study.scenarios[:3], values=study.values | {"rates": LEARNED}))
+        against_drawing(f"{name}, rates drawn from the posterior", certain(learned))
+        against_drawing(f"{name}, the same with ranges by default", learned)
     against_discrete_events(demo, spent)
 
 
