@@ -9,8 +9,9 @@ from reliability.faults import alike
 from reliability.faults.consequences import Shares, consequences
 from reliability.faults.outcomes import build_outcomes, outcomes_in_parts
 from reliability.network.packed import distinct, packed
+from reliability.study import Study
 from tests.benchmarks.synthetic import SCENARIOS, synthetic_study, with_settings
-from tests.networks import random_study
+from tests.networks import random_study, study_of
 
 COLUMNS = ("section", "kinds", "width", "part", "off_from", "off_to")
 BY_SCENARIO = ("off", "opened", "openings")
@@ -47,7 +48,18 @@ def test_rows_of_whole_numbers_are_told_apart_in_their_order(spread):
 @pytest.mark.parametrize("seed", range(5))
 def test_rows_that_end_alike_have_the_consequences_of_one_of_them(monkeypatch, seed, at_once):
     monkeypatch.setattr(alike, "ROWS_AT_ONCE", at_once)
-    study = random_study(np.random.default_rng(seed), 30, True)
+    end_alike(random_study(np.random.default_rng(seed), 30, True))
+
+
+def test_a_lockout_at_once_ends_as_one_with_reclosing_off_but_for_the_walk():
+    """Without any reclosing both are one opening; only with reclosing off is the line walked before it is closed."""
+    end_alike(study_of([{"section_id": "main", "device": "breaker", "length_km": 2.0, "customers": 50},
+                        {"section_id": "tap", "parent_id": "main", "device": "fuse", "length_km": 1.0, "customers": 9}],
+                       operations_to_lockout=1, fast_operations=0, reclosing_off_share=0.4))
+
+
+def end_alike(study: Study) -> None:
+    """Check that rows of a study's table that are found alike have the consequences of one of them."""
     table, seen, fewer = build_outcomes(study.model, study.scenarios), [], 0
     for rows, here in alike.rows_by_sections(table):
         assert set(table.section[rows]) <= set(range(here.start, here.stop))
