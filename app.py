@@ -8,7 +8,7 @@ from pathlib import Path
 import streamlit as st
 from starlette.middleware import Middleware
 
-from reliability.ui import request_check, state, warm
+from reliability.ui import ahead, request_check, state, warm
 
 ICON = Path(__file__).parent / "reliability" / "ui" / "icon.png"   # a named symbol would be fetched from another host
 PAGES = (
@@ -47,4 +47,4 @@ if __name__ == "__main__":     # for each run of a page
 elif __name__ == "app":        # once, by the server; worker processes import this file too, under another name
     request_check.ask_nobody()
     warm.begin()
-    app = st.App(__file__, middleware=[Middleware(request_check.RequestCheck)])
+    app = st.App(__file__, middleware=[Middleware(request_check.RequestCheck), Middleware(ahead.OpenAhead)])
