@@ -8,7 +8,7 @@ from pathlib import Path
 import streamlit as st
 from starlette.middleware import Middleware
 
-from reliability.ui import ahead, request_check, state, warm
+from reliability.ui import ahead, background, request_check, state, warm
 
 ICON = Path(__file__).parent / "reliability" / "ui" / "icon.png"   # a named symbol would be fetched from another host
 PAGES = (
@@ -39,7 +39,8 @@ def main() -> None:
     named = st.Page(first_page, title="Overview", url_path="overview", visibility="hidden")
     page = st.navigation([*pages, named], position="top")
     warm.wait()
-    page.run()
+    with background.page_runs():
+        page.run()
 
 
 if __name__ == "__main__":     # for each run of a page

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import Executor, Future
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 from typing import Any, TypeVar
@@ -32,6 +32,11 @@ class Workers:
     def forks(self) -> bool:
         """Whether parts are done by processes forked from this one."""
         return self.executor is None and self.at_once > 1 and forked.POSSIBLE
+
+    @property
+    def threads(self) -> bool:
+        """Whether they are threads of this process, which have all that it has."""
+        return isinstance(self.executor, ThreadPoolExecutor)
 
     @property
     def far(self) -> bool:

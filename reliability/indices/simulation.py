@@ -158,7 +158,7 @@ def simulate(inputs: SimulationInput, *, seed: int, trials: int | None = None, e
     done, precise, seen = 0, None if trials else False, TrialsSeen()
     look_at: float = TRIALS_AT_LEAST
     run = _Run(inputs, inputs.prepared, years, Workers(executor, workers), Reporter(on_progress, cap))
-    if run.prepared is not None and executor is not None:   # others know the table by its coefficients
+    if run.prepared is not None and executor is not None and not run.workers.threads:   # others know coefficients only
         made = tuple(b.made() if isinstance(b, LateBlock) else b for b in run.prepared.blocks)
         run = replace(run, prepared=replace(run.prepared, blocks=made), sent=tuple(map(run.workers.shared, made)))
     with closing(_chunks(run, seed, cap, per_chunk)) as found:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures import TimeoutError as NotYet
 from typing import Any, TypeVar
@@ -20,6 +21,7 @@ POLL_SECONDS = 0.3
 TELL_SECONDS = 0.5                 # between two reports of what a page waits for
 RESULTS, INPUTS = "background", "inputs"     # what a page shows itself without, and what it cannot do without
 IDLE_SECONDS = 1.5                 # what nobody has asked for yet begins when the page of the moment stands
+LOOK_SECONDS = 0.05                # between two looks whether a page runs
 
 
 @st.cache_resource(show_spinner=False)
@@ -29,9 +31,26 @@ def _pool(name: str) -> tuple[ThreadPoolExecutor, OrderedDict[str, Future[Any]],
 
 
 @st.cache_resource(show_spinner=False)
-def _prepared() -> tuple[ThreadPoolExecutor, set[str], threading.Event]:
-    """The worker of what nobody has asked for yet, keys of that, and whether somebody has by now."""
-    return ThreadPoolExecutor(1, thread_name_prefix="prepared"), set(), threading.Event()
+def _prepared() -> tuple[ThreadPoolExecutor, dict[str, threading.Event]]:
+    """The worker of what nobody has asked for yet, and of the keys of that whether somebody has by now."""
+    return ThreadPoolExecutor(1, thread_name_prefix="prepared"), {}
+
+
+@st.cache_resource(show_spinner=False)
+def _running() -> set[object]:
+    """Runs of pages that have not ended."""
+    return set()
+
+
+@contextlib.contextmanager
+def page_runs() -> Iterator[None]:
+    """A page runs meanwhile; what nobody has asked for yet waits."""
+    running, run = _running(), object()
+    running.add(run)
+    try:
+        yield
+    finally:
+        running.discard(run)
 
 
 @st.cache_resource(show_spinner=False)
@@ -58,19 +77,32 @@ def tell_share(key: str, done: int, total: int) -> None:
 
 def prepare(key: str, work: Callable[[], object]) -> None:
     """Begin a result that is likely to be asked for, once the page that shows now has had its time."""
-    executor, prepared, awaited = _prepared()
+    executor, prepared = _prepared()
     _, cached, lock = _pool(RESULTS)
     begins = time.monotonic() + IDLE_SECONDS
 
     def after_a_pause() -> object:
-        awaited.wait(max(begins - time.monotonic(), 0.0))
+        while time.monotonic() < begins and not is_awaited(key):
+            time.sleep(LOOK_SECONDS)
+        give_way(key)
         return work()
 
     with lock:
         if key not in cached:
-            awaited.clear()
-            prepared.add(key)
-            _put(cached, key, executor.submit(after_a_pause)).add_done_callback(lambda _: prepared.discard(key))
+            prepared[key] = threading.Event()
+            _put(cached, key, executor.submit(after_a_pause)).add_done_callback(lambda _: prepared.pop(key, None))
+
+
+def is_awaited(key: str) -> bool:
+    """Whether somebody has asked for the result called `key`, which may have been begun without being asked for."""
+    asked = _prepared()[1].get(key)
+    return asked is None or asked.is_set()
+
+
+def give_way(key: str) -> None:
+    """For work on the result called `key`, between its steps: wait while a page runs, if nobody has asked for it."""
+    while _running() and not is_awaited(key):
+        time.sleep(LOOK_SECONDS)
 
 
 def ask(key: str, work: Callable[[], T]) -> Future[T]:
@@ -78,15 +110,23 @@ def ask(key: str, work: Callable[[], T]) -> Future[T]:
 
     It does not queue behind what is only prepared.
     """
-    _, prepared, awaited = _prepared()
+    _, prepared = _prepared()
     _, cached, lock = _pool(RESULTS)
     with lock:
-        if key in prepared and key in cached:
-            if cached[key].cancel():        # it has not begun
-                del cached[key]
-            else:
-                awaited.set()
+        if key in prepared and key in cached and cached[key].cancel():        # it has not begun
+            del cached[key]
+    under_way(key)
     return _begin(key, work)
+
+
+def under_way(key: str) -> Future[Any] | None:
+    """The result called `key` while it is being computed; it is asked for by that. None before and afterwards."""
+    future, asked = _pool(RESULTS)[1].get(key), _prepared()[1].get(key)
+    if future is None or not future.running():
+        return None
+    if asked is not None:
+        asked.set()
+    return future
 
 
 def is_done(key: str) -> bool:

@@ -83,9 +83,10 @@ def show() -> None:
         _way_on()
     business_page.prepare(now)
     records_read.prepare(shown)
+    trials.prepare(now)
     waiting = tuple(key for key, done in ((gaps_key, gaps.done()), (other or "", other is None),
                                           (decisive.key_of(base), known)) if not done)
-    if waiting or (trials.is_prepared(now) and not (spread and spread.final)):
+    if waiting or (trials.is_waited_for(now) and not (spread and spread.final)):
         _poll(now.digest, spread.trials if spread else 0, waiting)
 
 

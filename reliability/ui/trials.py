@@ -6,6 +6,7 @@ import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Iterator
+from concurrent.futures import wait
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,13 +17,15 @@ from reliability.indices.progress import Progress
 from reliability.indices.simulation import SimulationInput, simulate
 from reliability.indices.spread import differences, summaries, yearly_indices
 from reliability.pipeline import simulation_input
-from reliability.ui import background
+from reliability.tasks import HERE, Workers
+from reliability.ui import background, cores
 from reliability.what_if import ScenarioResults
 
 STAGES = (60,)                     # trials after which first intervals are shown; then as many as the study asks for
 REST_SECONDS = 0.45            # so long the sliders must rest before a simulation begins
 REPORT_EVERY_SECONDS = 0.2           # a message for every block would keep the browser busy
-PREPARED_AT_MOST = 3000            # sections
+ASKED_AT_MOST = 3000               # sections of a network whose trials the first page waits for
+PREPARED_AT_MOST = 30_000          # sections of one that is simulated while somebody reads that page
 MAX_CACHED, LATEST = 24, "simulated"
 MAX_YEARS = 20_000           # yearly values of SAIDI kept for the picture of their spread
 
@@ -54,6 +57,12 @@ class Spread:
 def _store() -> tuple[OrderedDict[str, Spread], threading.Lock]:
     """What was simulated last, shared between tabs and pages and never changed."""
     return OrderedDict(), threading.Lock()
+
+
+@st.cache_resource(show_spinner=False)
+def _done_of() -> dict[str, tuple[int, int]]:
+    """Trials done and trials in all of what is simulated beside the pages, by digest."""
+    return {}
 
 
 def odds_of_gain(npv: np.ndarray) -> float | None:
@@ -97,33 +106,75 @@ def follow(now: ScenarioResults, progress: Callable[[int, int], object]) -> Iter
     for _ in range(6 if moving else 0):
         time.sleep(REST_SECONDS / 6)
         st.session_state.get(LATEST)  # a newer state stops this one here
-    asked = now.results.study.values["trials"]
-    stages = [(s, False) for s in STAGES if (have is None or s > have.trials) and (asked is None or s < asked)]
+    for spread in _beside(now, have, progress):
+        st.session_state[LATEST] = now.digest
+        have = spread
+        yield spread
+    if have is not None and have.final:
+        return
     inputs = simulation_input(now.results)
-    for trials, final in [*stages, (asked, True)]:
-        spread = _cache(_stage(now, inputs, trials, final, progress))
+    for trials in _stages(now, have):
+        spread = _cache(_stage(now, inputs, trials, progress))
         st.session_state[LATEST] = now.digest
         yield spread
 
 
+def _stages(now: ScenarioResults, have: Spread | None) -> list[int | None]:
+    """Trials after which there are figures, the last all that the study asks for. have: what there is already."""
+    wanted = now.results.study.values["trials"]
+    return [*(s for s in STAGES if (have is None or s > have.trials) and (wanted is None or s < wanted)), wanted]
+
+
+def _beside(now: ScenarioResults, have: Spread | None, progress: Callable[[int, int], object]) -> Iterator[Spread]:
+    """What is simulated beside the pages, while it is; have: what there is already."""
+    while (future := background.under_way(_key(now))) is not None:
+        st.session_state.get(LATEST)         # a newer state stops this one here
+        if now.digest in _done_of():
+            progress(*_done_of()[now.digest])
+        wait([future], REPORT_EVERY_SECONDS)
+        found = known(now.digest)
+        if found is not None and found is not have:
+            have = found
+            yield found
+
+
 def asked(now: ScenarioResults) -> Spread | None:
     """What is simulated of a state so far, None for nothing; the rest is simulated beside the page, in stages."""
-    if is_prepared(now) and not done(now.digest):
-        background.ask(f"spread|{now.digest}", lambda: _in_stages(now))
+    if is_waited_for(now) and not done(now.digest):
+        background.ask(_key(now), lambda: _in_stages(now))
     return known(now.digest)
 
 
-def _in_stages(now: ScenarioResults) -> Spread:
-    wanted, inputs = now.results.study.values["trials"], simulation_input(now.results)
-    for trials in STAGES:
-        if wanted is None or trials < wanted:
-            _cache(_spread(now, inputs, trials, False))
-    return _cache(_spread(now, inputs, wanted, True))
+def prepare(now: ScenarioResults) -> None:
+    """Simulate a state that a page will ask for, while nobody waits for a page."""
+    if len(now.results.network) <= PREPARED_AT_MOST and not done(now.digest):
+        background.prepare(_key(now), lambda: _in_stages(now))
 
 
-def is_prepared(now: ScenarioResults) -> bool:
-    """Whether a state is simulated beside the first page: a large network is when it is asked for."""
-    return len(now.results.network) <= PREPARED_AT_MOST
+def _key(now: ScenarioResults) -> str:
+    return f"spread|{now.digest}"
+
+
+def _in_stages(now: ScenarioResults) -> None:
+    key, have, done_of = _key(now), known(now.digest), _done_of()
+    if have is not None and have.final:      # a page was quicker
+        return
+    inputs = simulation_input(now.results)
+
+    def step(done: int, total: int, seconds_left: float) -> None:
+        done_of[now.digest] = done, total
+        background.give_way(key)
+
+    try:
+        for trials in _stages(now, have):
+            _cache(_spread(now, inputs, trials, step, _workers(now) if background.is_awaited(key) else HERE))
+    finally:
+        done_of.pop(now.digest, None)
+
+
+def is_waited_for(now: ScenarioResults) -> bool:
+    """Whether the first page waits for the trials of a state; of a large network it does without."""
+    return len(now.results.network) <= ASKED_AT_MOST
 
 
 def done(digest: str) -> bool:
@@ -132,7 +183,11 @@ def done(digest: str) -> bool:
     return found is not None and found.final
 
 
-def _stage(now: ScenarioResults, inputs: SimulationInput, trials: int | None, final: bool,
+def _workers(now: ScenarioResults) -> Workers:
+    return cores.workers(len(now.results.network))
+
+
+def _stage(now: ScenarioResults, inputs: SimulationInput, trials: int | None,
            progress: Callable[[int, int], object]) -> Spread:
     reported = 0.0
 
@@ -143,12 +198,14 @@ def _stage(now: ScenarioResults, inputs: SimulationInput, trials: int | None, fi
             reported = time.monotonic()
             progress(done, total)
 
-    return _spread(now, inputs, trials, final, step)
+    return _spread(now, inputs, trials, step, _workers(now))
 
 
-def _spread(now: ScenarioResults, inputs: SimulationInput, trials: int | None, final: bool,
-            step: Progress | None = None) -> Spread:
-    simulated = simulate(inputs, seed=now.results.study.values["seed"], trials=trials, on_progress=step)
+def _spread(now: ScenarioResults, inputs: SimulationInput, trials: int | None, step: Progress | None,
+            workers: Workers) -> Spread:
+    values = now.results.study.values
+    simulated = simulate(inputs, seed=values["seed"], trials=trials, executor=workers.executor, workers=workers.at_once,
+                         on_progress=step)
     indices = yearly_indices(simulated, float(now.results.network.customers.sum()))
     by_trial = indices["saidi_min"]
     saidi = by_trial.reshape(len(simulated.scenarios), -1)[:, :MAX_YEARS]
@@ -156,4 +213,4 @@ def _spread(now: ScenarioResults, inputs: SimulationInput, trials: int | None, f
     return Spread(now.digest, simulated.scenarios, simulated.trials, simulated.years, simulated.seed,
                   summaries(indices), differences(indices), saidi.astype(np.float32).copy(),
                   by_trial.mean(axis=2).astype(np.float32),
-                  npv_by_trial(now.business, simulated), npv_by_trial(other, simulated), final)
+                  npv_by_trial(now.business, simulated), npv_by_trial(other, simulated), trials == values["trials"])

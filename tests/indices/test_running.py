@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
+from threading import current_thread
 
 import numpy as np
 import pytest
@@ -180,13 +181,18 @@ def test_work_is_cut_where_a_group_ends_or_a_block_is_full(monkeypatch):
     assert simulation.most_trials(0.0) == simulation.TRIALS_AT_MOST
 
 
-@pytest.mark.parametrize("workers", [1, 2])
-def test_coefficients_made_while_events_are_drawn_change_no_digit(monkeypatch, workers):
+@pytest.mark.parametrize(("workers", "threads"), [(1, False), (2, False), (2, True)])
+def test_coefficients_made_while_events_are_drawn_change_no_digit(monkeypatch, workers, threads):
     study = own_values(100)
     ask = replace(simulation_input(expect(study)), uncertain={"patrol_hours": Range(0.5, 1.0, 2.0)})
     kept = simulate(ask, seed=1, trials=5)
     monkeypatch.setattr(simulation, "MAX_ROWS_CACHED", 0)
     late = replace(ask, extra=dict(ask.extra))      # what is prepared is kept with the input
     assert any(isinstance(block, simulation.LateBlock) for block in late.prepared.blocks)
-    again = simulate(late, seed=1, trials=5, workers=workers)
+    made, makers = simulation.LateBlock.made, set()
+    monkeypatch.setattr(simulation.LateBlock, "made", lambda block: makers.add(current_thread()) or made(block))
+    with ThreadPoolExecutor(workers) as pool:
+        again = simulate(late, seed=1, trials=5, executor=pool if threads else None, workers=workers)
     assert all(np.array_equal(again.totals[name], kept.totals[name]) for name in kept.totals)
+    # each where its events are drawn: of all blocks at a time they would take too much memory
+    assert not (threads and current_thread() in makers)

@@ -1,0 +1,105 @@
+"""What is prepared while somebody reads a page: it makes way for pages, and the next page finds or joins it."""
+
+from __future__ import annotations
+
+import threading
+import time
+from concurrent.futures import ThreadPoolExecutor
+from types import SimpleNamespace
+
+import pytest
+
+from reliability.study import open_study, workspace
+from reliability.tasks import HERE
+from reliability.ui import background, cores, trials
+from reliability.what_if import compute
+
+
+@pytest.fixture(autouse=True)
+def _at_once(monkeypatch):
+    monkeypatch.setattr(background, "IDLE_SECONDS", 0.0)
+
+
+def test_what_is_prepared_waits_while_a_page_runs_until_it_is_asked_for():
+    begun, steps, free = threading.Event(), [], threading.Event()
+
+    def work() -> str:
+        begun.set()
+        for k in range(3):
+            assert free.wait(30)
+            background.give_way("prepared|steps")
+            steps.append(k)
+        return "done"
+
+    with background.page_runs():
+        background.prepare("prepared|steps", work)
+        assert not begun.wait(0.3)              # it does not begin
+    assert begun.wait(30)                       # behind whatever other tests have left
+    with background.page_runs():
+        free.set()
+        time.sleep(0.3)
+        assert not steps                        # nor go on
+        assert background.ask("prepared|steps", lambda: "again").result(timeout=30) == "done"
+    assert steps == [0, 1, 2]
+
+
+@pytest.fixture
+def state(small, monkeypatch):
+    """Results of a study whose simulation is a fake that can be held."""
+    study = open_study(workspace.root() / small)
+    now = compute(study, f"held-{threading.get_ident()}-{time.monotonic()}")
+    run = SimpleNamespace(now=now, stages=[], free=threading.Event(), threads=[])
+
+    def spread(now, inputs, count, step, workers):
+        run.stages.append(count)
+        run.threads.append(threading.current_thread())
+        step(1, 2, 0.0)
+        if count != trials.STAGES[0]:
+            assert run.free.wait(60)
+        return SimpleNamespace(digest=now.digest, trials=count, final=count != trials.STAGES[0])
+
+    monkeypatch.setattr(trials, "_spread", spread)
+    monkeypatch.setattr(trials, "STAGES", (10,))        # the study asks for 30
+    return run
+
+
+def test_a_page_joins_the_simulation_that_runs_beside_it(state):
+    trials.prepare(state.now)
+    told = []
+
+    def progress(*done: int) -> None:
+        told.append(done)
+        state.free.set()
+
+    while len(state.stages) < 2:            # it is at all trials
+        time.sleep(0.02)
+    seen = [spread.trials for spread in trials.follow(state.now, progress)]
+    assert seen == [10, 30]
+    assert state.stages == [10, 30]
+    assert told
+    assert threading.current_thread() not in state.threads
+
+
+def test_a_page_simulates_what_is_not_simulated_beside_it(state, monkeypatch):
+    state.free.set()
+    assert [spread.trials for spread in trials.follow(state.now, lambda *done: None)] == [10, 30]
+    assert set(state.threads) == {threading.current_thread()}
+    trials.prepare(state.now)               # there is nothing left to do
+    assert trials.asked(state.now).final
+    assert state.stages == [10, 30]
+    assert background.under_way(f"spread|{state.now.digest}") is None
+
+
+def test_a_network_too_large_for_it_is_simulated_when_it_is_asked_for(state, monkeypatch):
+    monkeypatch.setattr(trials, "PREPARED_AT_MOST", 3)
+    monkeypatch.setattr(trials, "ASKED_AT_MOST", 3)
+    trials.prepare(state.now)
+    assert trials.asked(state.now) is None
+    assert not background.is_done(f"spread|{state.now.digest}")
+    assert state.stages == []
+
+
+def test_threads_work_on_large_networks_alone():
+    assert cores.workers(cores.SMALL) is HERE
+    many = cores.workers(cores.SMALL + 1)
+    assert many is HERE or (isinstance(many.executor, ThreadPoolExecutor) and not many.forks and many.at_once > 1)
