@@ -27,6 +27,7 @@ from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import FORCED_IN, FORCED_OUT, Conversion, proposed_position
 from reliability.schema.values import Assumptions, as_assumptions
 from reliability.study import Scenario, Study
+from reliability.tasks import HERE, Workers
 
 AS_STATED = -1      # fast operations that are left to each device, or to each scenario
 PROBABILITIES: tuple[Literal["temporary_fraction", "sectionalizer_failure", "fuse_failure", "wrong_link_share",
@@ -108,14 +109,15 @@ class ScenarioResults:
 
 
 def compute(study: Study, digest: str, like: Sequence[ScenarioResults] = (),
-            decision: Decision | None = None) -> ScenarioResults:
+            decision: Decision | None = None, workers: Workers = HERE) -> ScenarioResults:
     """Expected values and business case of a study, with what it proposes and the scenarios that need no capital.
 
     decision: what is proposed, where it is neither that of `like` nor to be decided now. like: results of other states
     of the same study. Their outcome table is used again where only rates, times and prices differ. Their application
-    checks are used in any case and may not be those of this state: who shows checks has to compute them.
+    checks are used in any case and may not be those of this state: who shows checks has to compute them. workers: do
+    parts of a choice.
     """
-    decision = decision or (like[0].decision if like else decide(study))
+    decision = decision or (like[0].decision if like else decide(study, workers=workers))
     study = replace(study, scenarios=settle_scenarios(study.model, study.scenarios))
     study = _proposed_first(with_alternatives(study, decision))
     results = next((found for other in like if (found := _with_table_of(other.results, study)) is not None), None)

@@ -11,7 +11,7 @@ import streamlit as st
 from reliability.pipeline import decide
 from reliability.schema.scenarios import proposed_position
 from reliability.study import Study
-from reliability.ui import state
+from reliability.ui import cores, state
 from reliability.ui.text import short
 from reliability.what_if import Asked, ScenarioResults, compute, moved_study, with_limits
 
@@ -46,7 +46,7 @@ def base_results(study: Study, fingerprint: str, asked: Asked) -> ScenarioResult
     def limited(digest: str) -> ScenarioResults:
         under = base_study(study, asked)
         decision = stated.decision if limits.keys() <= OF_THE_PROGRAMME else decide(
-            under, limits.get("applicable_only") is not False)
+            under, limits.get("applicable_only") is not False, cores.workers(len(study.network)))
         return compute(_marked(under, alone, study), digest, [stated], decision)
 
     return _once(_digest(fingerprint, alone), limited)
@@ -60,7 +60,7 @@ def base_study(study: Study, asked: Asked) -> Study:
 @st.cache_resource(max_entries=6, show_spinner=False)
 def stated_results(_study: Study, fingerprint: str) -> ScenarioResults:
     """Results of the study as it stands; shared between tabs and never changed."""
-    return compute(_study, _digest(fingerprint, Asked()))
+    return compute(_study, _digest(fingerprint, Asked()), workers=cores.workers(len(_study.network)))
 
 
 def in_perspective(now: ScenarioResults, perspective: str) -> ScenarioResults:
