@@ -19,7 +19,8 @@ MAX_CACHED = 24
 TIMEOUT_SECONDS = 0.4              # a page waits so long before it shows itself without the result
 POLL_SECONDS = 0.3
 TELL_SECONDS = 0.5                 # between two reports of what a page waits for
-RESULTS, INPUTS = "background", "inputs"     # what a page shows itself without, and what it cannot do without
+# What a page shows itself without, what it cannot do without, and what takes longest, behind which neither queues.
+RESULTS, INPUTS, LONG = "background", "inputs", "long"
 IDLE_SECONDS = 1.5                 # what nobody has asked for yet begins when the page of the moment stands
 LOOK_SECONDS = 0.05                # between two looks whether a page runs
 
@@ -100,15 +101,23 @@ def is_awaited(key: str) -> bool:
 
 
 def give_way(key: str) -> None:
-    """For work on the result called `key`, between its steps: wait while a page runs, if nobody has asked for it."""
-    while _running() and not is_awaited(key):
+    """For work on the result called `key`, between its steps: if nobody has asked for it, wait while a page runs or
+    what somebody has asked for is computed."""
+    while not is_awaited(key) and (_running() or _is_busy()):
         time.sleep(LOOK_SECONDS)
 
 
-def ask(key: str, work: Callable[[], T]) -> Future[T]:
+def _is_busy() -> bool:
+    """Whether anything is computed that somebody has asked for."""
+    _, cached, lock = _pool(RESULTS)
+    with lock:
+        return any(is_awaited(key) and future.running() for key, future in cached.items())
+
+
+def ask(key: str, work: Callable[[], T], worker: str = RESULTS) -> Future[T]:
     """The result called `key`, begun if nobody has asked for it yet; shared between tabs and never changed.
 
-    It does not queue behind what is only prepared.
+    It does not queue behind what is only prepared. worker: RESULTS, or LONG for what takes longest.
     """
     _, prepared = _prepared()
     _, cached, lock = _pool(RESULTS)
@@ -116,7 +125,7 @@ def ask(key: str, work: Callable[[], T]) -> Future[T]:
         if key in prepared and key in cached and cached[key].cancel():        # it has not begun
             del cached[key]
     under_way(key)
-    return _begin(key, work)
+    return _begin(key, work, RESULTS, worker)
 
 
 def under_way(key: str) -> Future[Any] | None:
@@ -149,8 +158,8 @@ def waited_for(key: str, work: Callable[[], T], tell: Callable[[float], None], k
             tell(_told().get(key, (0.0, ""))[0])
 
 
-def _begin(key: str, work: Callable[[], T], pool: str = RESULTS) -> Future[T]:
-    executor, cached, lock = _pool(pool)
+def _begin(key: str, work: Callable[[], T], pool: str, worker: str = "") -> Future[T]:
+    executor, (_, cached, lock) = _pool(worker or pool)[0], _pool(pool)
     with lock:
         if key in cached and cached[key].done() and cached[key].exception() is not None:
             del cached[key]

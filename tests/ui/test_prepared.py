@@ -103,3 +103,16 @@ def test_threads_work_on_large_networks_alone():
     assert cores.workers(cores.SMALL) is HERE
     many = cores.workers(cores.SMALL + 1)
     assert many is HERE or (isinstance(many.executor, ThreadPoolExecutor) and not many.forks and many.at_once > 1)
+
+
+def test_nothing_queues_behind_a_simulation_and_what_is_prepared_waits_for_it(state):
+    trials.asked(state.now)
+    while len(state.stages) < 2:
+        time.sleep(0.02)
+    begun = threading.Event()
+    background.prepare("prepared|behind", begun.set)
+    assert background.ask("other|behind", lambda: "found").result(timeout=30) == "found"
+    assert not begun.wait(0.3)
+    state.free.set()
+    assert begun.wait(30)
+    assert [spread.trials for spread in trials.follow(state.now, lambda *done: None)] == [30]
