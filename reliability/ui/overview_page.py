@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
+
 import numpy as np
 import pandas as pd
 import streamlit as st
@@ -31,6 +34,7 @@ from reliability.ui import (
     state,
     tiles,
     trials,
+    warm,
 )
 from reliability.ui.chosen import chosen_again, question_of
 from reliability.ui.opened import Opened
@@ -50,6 +54,7 @@ WAY_ON = (("laterals_page", "Which laterals, and do the checks pass", ":material
           ("report_page", "Write the report", ":material/description:"),
           ("import_page", "Import your own data", ":material/upload_file:"))
 POLL_SECONDS = 0.3
+Unknown = tuple[list[Gap], Nearest | None, tuple[float, float, float] | None]
 
 
 def show() -> None:
@@ -64,9 +69,8 @@ def show() -> None:
     now = state_results(study, shown.fingerprint, asked)
     base = base_results(study, shown.fingerprint, asked)
     at = proposed_position(now.results.study.scenarios)
-    gaps_key, moved = f"gaps|{now.digest}", frozenset(asked.moves)
-    gaps = background.ask(gaps_key, lambda: (data_gaps(now, moved=moved), nearest(now) if at is None else None,
-                                             None if at is None else overview_words.npv_turns(now, at)))
+    gaps_key, unknown = _unknown(now, frozenset(asked.moves))
+    gaps = background.ask(gaps_key, unknown)
     spread = trials.asked(now)
     _, needed, npv_turn = gaps.result() if at is None or gaps.done() else (None, None, None)
     _verdict(now, at, spread, needed, npv_turn)
@@ -84,10 +88,36 @@ def show() -> None:
     business_page.prepare(now)
     records_read.prepare(shown)
     trials.prepare(now)
+    _prepare_demos(shown)
     waiting = tuple(key for key, done in ((gaps_key, gaps.done()), (other or "", other is None),
                                           (decisive.key_of(base), known)) if not done)
     if waiting or (trials.is_waited_for(now) and not (spread and spread.final)):
         _poll(now.digest, spread.trials if spread else 0, waiting)
+
+
+def _unknown(now: ScenarioResults, moved: frozenset[str]) -> tuple[str, Callable[[], Unknown]]:
+    """Key and work of what is not known of a state, what a proposal would need, and where the proposal turns.
+
+    moved: keys of the sliders that are moved.
+    """
+    at = proposed_position(now.results.study.scenarios)
+    return f"gaps|{now.digest}", lambda: (data_gaps(now, moved=moved), nearest(now) if at is None else None,
+                                          None if at is None else overview_words.npv_turns(now, at))
+
+
+def _prepare_demos(shown: Opened) -> None:
+    """Have at hand what the buttons of this page lead to, where it shows an example."""
+    for name in workspace.DEMOS if shown.name in workspace.DEMOS else ():
+        if name != shown.name:
+            background.prepare(f"demo|{name}", partial(_prepare_demo, name))
+
+
+def _prepare_demo(name: str) -> None:
+    now = warm.open_study(name)
+    if now is not None:
+        background.prepare(*_unknown(now, frozenset()))
+        decisive.prepare(now)
+        trials.prepare(now)
 
 
 def _choose(shown: Opened) -> None:

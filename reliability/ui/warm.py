@@ -8,6 +8,10 @@ import importlib
 import inspect
 import threading
 import time
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from reliability.what_if import ScenarioResults
 
 # the first page, which loads nearly all of the others, and what chooses the laterals that it shows
 NEEDED = ("reliability.ui.overview_page", "scipy.optimize")
@@ -64,10 +68,10 @@ def _leave_out_of_searches() -> None:
     gc.enable()
 
 
-def open_study(name: str = "") -> None:
+def open_study(name: str = "") -> ScenarioResults | None:
     """Have the results of a study at hand, "" for that which is shown where nobody asks for one.
 
-    Whatever is wrong with it is told by the page.
+    None where there are none; whatever is wrong with it is told by the page.
     """
     from reliability.study import workspace
     from reliability.study.save import ChangedElsewhere
@@ -76,4 +80,5 @@ def open_study(name: str = "") -> None:
     with contextlib.suppress(ChangedElsewhere, OSError, KeyError):
         shown = opened.named(name if name in workspace.studies() else workspace.DEMO)
         if shown.ready is not None:
-            stated_results(shown.ready, shown.fingerprint)
+            return stated_results(shown.ready, shown.fingerprint)
+    return None

@@ -11,7 +11,7 @@ import pytest
 
 from reliability.study import open_study, workspace
 from reliability.tasks import HERE
-from reliability.ui import background, cores, trials
+from reliability.ui import background, cores, overview_page, trials
 from reliability.what_if import compute
 
 
@@ -116,3 +116,20 @@ def test_nothing_queues_behind_a_simulation_and_what_is_prepared_waits_for_it(st
     state.free.set()
     assert begun.wait(30)
     assert [spread.trials for spread in trials.follow(state.now, lambda *done: None)] == [30]
+
+
+def test_the_study_that_a_button_of_an_example_leads_to_is_prepared(small, monkeypatch):
+    prepared: dict = {}
+    monkeypatch.setattr(background, "prepare", prepared.__setitem__)
+    overview_page._prepare_demos(SimpleNamespace(name=small))
+    assert not prepared
+    overview_page._prepare_demos(SimpleNamespace(name="demo"))
+    assert list(prepared) == ["demo|wooded-town"]
+    prepared.clear()
+    monkeypatch.setitem(workspace.DEMOS, small, workspace.DEMOS["demo"])
+    overview_page._prepare_demos(SimpleNamespace(name="wooded-town"))
+    monkeypatch.setattr(trials, "done", lambda digest: False)
+    prepared[f"demo|{small}"]()
+    digests = {key.partition("|")[2] for key in prepared if key.partition("|")[0] in ("gaps", "decisive", "spread")}
+    assert len(digests) == 1
+    assert {key.partition("|")[0] for key in prepared} == {"demo", "gaps", "decisive", "spread"}
