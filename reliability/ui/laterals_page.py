@@ -48,6 +48,7 @@ def show() -> None:
     places = st.columns([3, 2, 3, 3])
     with places[0]:
         scenario = pick_scenario(now, "Scenario, against as built", "laterals_scenario") if len(now.names) > 1 else 0
+    trips_panel.begin(now, scenario)
     checks = checked(now, scenario)
     rows = laterals_table(now, scenario, checks)
     chosen = _chosen(rows)

@@ -34,12 +34,13 @@ from reliability.ui import (
     state,
     tiles,
     trials,
+    trips_panel,
     warm,
 )
 from reliability.ui.chosen import chosen_again, question_of
 from reliability.ui.opened import Opened
 from reliability.ui.place_table import named
-from reliability.ui.scenario_results import base_results, state_results
+from reliability.ui.scenario_results import base_results, looked_at, state_results
 from reliability.ui.text import plain
 from reliability.ui.tiles import Figure
 from reliability.what_if import Asked, ScenarioResults, by_lateral
@@ -85,6 +86,7 @@ def show() -> None:
         with st.container(key="overview_gaps"):
             _gaps(gaps.result()[0] if gaps.done() else None, now.business.currency, at)
         _way_on()
+    trips_panel.prepare(now, looked_at(now))
     business_page.prepare(now)
     records_read.prepare(shown)
     trials.prepare(now)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pandas as pd
 import streamlit as st
 
 from reliability.business.break_even import table_of_both_states
+from reliability.faults.outcomes import OutcomeTable
 from reliability.faults.what_trips import what_trips
 from reliability.formats import count, percent
 from reliability.network.tree import Network
@@ -16,17 +19,40 @@ from reliability.ui.text import plain, short
 from reliability.what_if import ScenarioResults
 
 TWO_LINES = {False: 66, True: 82}       # pixels, of a row in which a browser breaks lines, in large type too
+PREPARED_AT_MOST = 3000                 # sections
 LEAST = 0.01            # of the faults of a kind; what is rarer, as where a device fails, is left out
 STATES = {False: "on", True: "off"}
 KINDS = {False: "temporary", True: "permanent"}
 
 
+def _work(now: ScenarioResults, at: list[int]) -> tuple[str, Callable[[], OutcomeTable]]:
+    """Key and work of the outcomes of some scenarios with reclosing on and off. at: positions of the scenarios."""
+    study = now.results.study
+    return f"trips|{now.digest}|{at[-1]}", lambda: table_of_both_states(
+        study.model, [study.scenarios[s] for s in at])
+
+
+def prepare(now: ScenarioResults, scenario: int) -> None:
+    """Begin with it while somebody reads another page; of a large network the tables are too large for that."""
+    if len(now.results.network) <= PREPARED_AT_MOST:
+        background.prepare(*_work(now, _looked_at(scenario)))
+
+
+def begin(now: ScenarioResults, scenario: int) -> None:
+    """Begin with it while the page is drawn above it."""
+    background.ask(*_work(now, _looked_at(scenario)))
+
+
+def _looked_at(scenario: int) -> list[int]:
+    """As built and the scenario, where there is one."""
+    return [0, scenario] if scenario else [0]
+
+
 def show(now: ScenarioResults, head: int, scenario: int) -> None:
     """The table of a lateral as built and under a scenario. head: position of the lateral's head."""
     study, network = now.results.study, now.results.network
-    at = [0, scenario] if scenario else [0]
-    both = background.result(f"trips|{now.digest}|{scenario}", lambda: table_of_both_states(
-        study.model, [study.scenarios[s] for s in at]), "what trips", keep=4)
+    at = _looked_at(scenario)
+    both = background.result(*_work(now, at), "what trips", keep=4)
     st.markdown(f"**Who is out for a fault on {plain(network.names[head])}**")
     if both is not None:
         found = what_trips(both, study.values, network.unit == head)

@@ -11,7 +11,7 @@ import pytest
 
 from reliability.study import open_study, workspace
 from reliability.tasks import HERE
-from reliability.ui import background, cores, overview_page, trials
+from reliability.ui import background, cores, overview_page, trials, trips_panel
 from reliability.what_if import compute
 
 
@@ -133,3 +133,16 @@ def test_the_study_that_a_button_of_an_example_leads_to_is_prepared(small, monke
     digests = {key.partition("|")[2] for key in prepared if key.partition("|")[0] in ("gaps", "decisive", "spread")}
     assert len(digests) == 1
     assert {key.partition("|")[0] for key in prepared} == {"demo", "gaps", "decisive", "spread"}
+
+
+def test_who_is_out_on_a_lateral_is_prepared_of_a_network_that_is_not_large(small, monkeypatch):
+    now = compute(open_study(workspace.root() / small), "trips")
+    prepared: list[str] = []
+    monkeypatch.setattr(background, "prepare", lambda key, work: prepared.append(key))
+    trips_panel.prepare(now, 1)
+    trips_panel.prepare(now, 0)
+    monkeypatch.setattr(trips_panel, "PREPARED_AT_MOST", 3)
+    trips_panel.prepare(now, 1)
+    assert prepared == ["trips|trips|1", "trips|trips|0"]
+    trips_panel.begin(now, 1)               # what the panel waits for at the end of its page
+    assert background.result("trips|trips|1", lambda: None, "what trips").scenarios
