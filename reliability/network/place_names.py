@@ -5,10 +5,10 @@ The one place that decides it. Files keep `section_id`, with `device_id` and `lo
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 
 import numpy as np
-import pandas as pd
 
 FIELD_NAMES = ("device_id", "location")
 SEPARATOR = " · "                   # between what describes a place
@@ -25,16 +25,22 @@ def place_names(ids: np.ndarray, text: Mapping[str, np.ndarray]) -> np.ndarray:
     device, location = (text[name].astype(object) for name in FIELD_NAMES)
     stated = np.where(device != "", device, location)
     names = np.where(stated != "", stated, own)
-    series = pd.Series(names)
-    unclear = (series.duplicated(keep=False) | (series.isin(own) & (series != own))).to_numpy()
+    an_id, pairs = set(own.tolist()), list(zip(names.tolist(), own.tolist(), strict=True))
+    unclear = _repeated(names) | np.array([name != i and name in an_id for name, i in pairs], dtype=bool)
     for _ in range(ROUNDS):
         at = np.flatnonzero(unclear)
         if not len(at):
             return names
         names[at] = [f"section {i}" if name == i else f"{name} ({i})"
                      for name, i in zip(names[at].tolist(), own[at].tolist(), strict=True)]
-        unclear = pd.Series(names).duplicated(keep=False).to_numpy()
+        unclear = _repeated(names)
     return own
+
+
+def _repeated(names: np.ndarray) -> np.ndarray:
+    """Which of some names (n,) others have as well, (n,) bool."""
+    times = Counter(names.tolist())
+    return np.array([times[name] > 1 for name in names.tolist()], dtype=bool)
 
 
 def described_places(ids: np.ndarray, text: Mapping[str, np.ndarray]) -> np.ndarray:
