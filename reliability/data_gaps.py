@@ -26,6 +26,7 @@ from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import Conversion, Scenario, proposed_position
 from reliability.schema.units import spoken_unit
 from reliability.study import Study
+from reliability.tasks import HERE, Workers
 from reliability.what_if import ScenarioResults
 
 # where a gap is filled
@@ -163,9 +164,11 @@ def _of_checks(now: ScenarioResults, at: int) -> list[Gap]:
 Nearest = tuple[str, float, list[Needed]]
 
 
-def needed_for_a_proposal(now: ScenarioResults, most: int = MOST) -> Nearest:
+def needed_for_a_proposal(now: ScenarioResults, most: int = MOST, workers: Workers = HERE) -> Nearest:
     """Without a proposal: the conversion that comes nearest to paying, its net present value, and what would have to be
     different for it to pay, each alone, the smallest change first. "" where no conversion is open to any lateral.
+
+    workers: sum parts of the network.
     """
     options = now.decision.options
     rows = options.rows
@@ -179,7 +182,7 @@ def needed_for_a_proposal(now: ScenarioResults, most: int = MOST) -> Nearest:
     counts = None if np.isnan(best["counts"]) else int(best["counts"])
     one = Scenario("Nearest", {str(network.ids[head]): Conversion(str(best["device"]), counts)}, str(best["device"]),
                    None, None)
-    found = _one_way(now, one, ranges_tried(study))
+    found = _one_way(now, one, ranges_tried(study), workers)
     turns = []
     for key, nil in found.break_even.items():
         value, turn = value_of(study.values, key), float(nil[1])
@@ -189,9 +192,10 @@ def needed_for_a_proposal(now: ScenarioResults, most: int = MOST) -> Nearest:
     return str(network.names[head]), float(best["npv"]), turns[:most]
 
 
-def _one_way(now: ScenarioResults, scenario: Scenario, ranges: dict[str, Range]) -> OneWay:
+def _one_way(now: ScenarioResults, scenario: Scenario, ranges: dict[str, Range], workers: Workers = HERE) -> OneWay:
     study = now.results.study
     npv = ExpectedNpv(study.model, (study.scenarios[0], scenario), now.results.costs)
+    npv.prepare(study.values, workers)
     return one_way(study.values, npv, ranges)
 
 

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from reliability.business import forms
 from reliability.data_gaps import ASSUMPTIONS, IMPORT, data_gaps, needed_for_a_proposal, stated
 from reliability.study import Study, open_study, write_template
+from reliability.tasks import HERE, Workers
 from reliability.what_if import ScenarioResults, compute, moved_study
 
 
@@ -77,3 +80,19 @@ def test_without_a_proposal_it_is_said_what_would_have_to_be_different(study):
                                                   one.key: beyond}), "")
         assert again.decision.scenario is not None, one
     assert np.all(np.diff([abs(np.log(n.turn / n.value)) for n in needed]) >= 0.0)
+
+
+def test_what_would_have_to_be_different_is_found_on_sums_that_are_made_once_by_all_workers(study, monkeypatch):
+    now, made = compute(study.with_assumptions(sectionalizer_cost=9000.0), ""), []
+    whole = forms.closed_form
+
+    def counted(*parts, workers, **options):
+        made.append(workers)
+        return whole(*parts, workers=workers, **options)
+
+    monkeypatch.setattr(forms, "closed_form", counted)
+    alone = needed_for_a_proposal(now)
+    with ThreadPoolExecutor(2) as pool:
+        threads = Workers(pool, 2)
+        assert needed_for_a_proposal(now, workers=threads) == alone
+    assert made == [HERE, threads]

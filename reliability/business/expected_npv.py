@@ -15,8 +15,9 @@ from reliability.business.forms import ClosedForms
 from reliability.indices.draws import count_draws
 from reliability.network.model import Model
 from reliability.schema.scenarios import Scenario
-from reliability.schema.values import TrialValues
+from reliability.schema.values import Assumptions, TrialValues
 from reliability.study.cost_table import CostTable
+from reliability.tasks import Workers
 
 Npv = Callable[[TrialValues], np.ndarray]
 MAX_CACHED = 40
@@ -39,6 +40,10 @@ class ExpectedNpv:
     @cached_property
     def _forms(self) -> ClosedForms:
         return ClosedForms(self.model, self.scenarios, self.costs, timed_names(self.model.values), kept=MAX_CACHED)
+
+    def prepare(self, values: Assumptions, workers: Workers) -> None:
+        """Make the sums at some values, which others that differ in rates, times and prices share; parts by workers."""
+        self._forms.prepare(values, workers)
 
     def __call__(self, values: TrialValues) -> np.ndarray:
         """The net present values, (K, S)."""

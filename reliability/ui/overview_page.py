@@ -21,6 +21,7 @@ from reliability.study import Study, workspace
 from reliability.ui import (
     background,
     business_page,
+    cores,
     decisive,
     edit,
     frame,
@@ -103,7 +104,9 @@ def _unknown(now: ScenarioResults, moved: frozenset[str]) -> tuple[str, Callable
     moved: keys of the sliders that are moved.
     """
     at = proposed_position(now.results.study.scenarios)
-    return f"gaps|{now.digest}", lambda: (data_gaps(now, moved=moved), nearest(now) if at is None else None,
+    workers = cores.workers(len(now.results.network))
+    return f"gaps|{now.digest}", lambda: (data_gaps(now, moved=moved),
+                                          nearest(now, workers=workers) if at is None else None,
                                           None if at is None else overview_words.npv_turns(now, at))
 
 
