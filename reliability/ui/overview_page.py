@@ -88,9 +88,9 @@ def show() -> None:
             _gaps(gaps.result()[0] if gaps.done() else None, now.business.currency, at)
         _way_on()
     trips_panel.prepare(now, looked_at(now))
+    trials.prepare(now)             # two pages show what it gives
     business_page.prepare(now)
     records_read.prepare(shown)
-    trials.prepare(now)
     _prepare_demos(shown)
     waiting = tuple(key for key, done in ((gaps_key, gaps.done()), (other or "", other is None),
                                           (decisive.key_of(base), known)) if not done)
