@@ -105,7 +105,7 @@ def never_better(options: Options, limits: Limits, gain: np.ndarray) -> np.ndarr
 
 def constraints(options: Options, limits: Limits, keep: np.ndarray | None) -> list[LinearConstraint]:
     """Everything that a choice must keep to, apart from the bounds."""
-    return [*_structure(options), *_limits(options, limits), *_exactly_one(options, limits, keep)]
+    return [*_structure(options), *limit_rows(options, limits), *_exactly_one(options, limits, keep)]
 
 
 def _structure(options: Options) -> Iterator[LinearConstraint]:
@@ -127,7 +127,8 @@ def _structure(options: Options) -> Iterator[LinearConstraint]:
     yield _linear(matrix, np.where(pairs % settings == AS_IT_IS, -1.0, 0.0), 0.0)
 
 
-def _limits(options: Options, limits: Limits) -> Iterator[LinearConstraint]:
+def limit_rows(options: Options, limits: Limits) -> Iterator[LinearConstraint]:
+    """What the choice as a whole must keep to."""
     rows, served = options.rows, options.customers_served
     for column, most in (("capex", limits.budget), ("units", limits.units)):
         if most is not None:
@@ -136,9 +137,7 @@ def _limits(options: Options, limits: Limits) -> Iterator[LinearConstraint]:
     if limits.added_maifi_e is not None:
         yield _at_most(events, limits.added_maifi_e * served)
     if limits.added_maifi_e_feeder is not None:
-        feeder = rows["feeder"].to_numpy()
-        for f, customers in enumerate(feeder_customers(options)):
-            yield _at_most(np.where(feeder == f, events, 0.0), limits.added_maifi_e_feeder * customers)
+        yield _at_most(events, limits.added_maifi_e_feeder * feeder_customers(options), rows["feeder"].to_numpy())
     if limits.saidi_reduction_minutes is not None:
         yield _at_most(-rows["customer_hours_avoided"].to_numpy(), -limits.saidi_reduction_minutes * served / 60.0)
 
@@ -170,7 +169,15 @@ def _matrix(row: np.ndarray, column: np.ndarray, value: np.ndarray, rows: int, c
     return sparse.csr_array((value, (row, column)), shape=(rows, columns))
 
 
-def _at_most(coefficients: np.ndarray, most: float) -> LinearConstraint:
-    """Scaled to a largest coefficient of 1, within the solver's tolerances."""
-    scale = np.abs(coefficients).max(initial=0.0) or 1.0
-    return _linear(sparse.csr_array((coefficients / scale)[None, :]), -np.inf, most / scale)
+def _at_most(coefficients: np.ndarray, most: np.ndarray | float, of: np.ndarray | None = None) -> LinearConstraint:
+    """Sums at most so much, in all or by groups; scaled to a largest coefficient of 1, within the solver's tolerances.
+
+    of: (rows,) group of each coefficient. most: (groups,).
+    """
+    most, of = np.atleast_1d(most), np.zeros(len(coefficients), dtype=int) if of is None else of
+    scale = np.zeros(len(most))
+    np.maximum.at(scale, of, np.abs(coefficients))
+    scale[scale == 0.0] = 1.0
+    used = np.flatnonzero(coefficients)
+    matrix = _matrix(of[used], used, (coefficients / scale[of])[used], len(most), len(coefficients))
+    return _linear(matrix, -np.inf, most / scale)

@@ -11,10 +11,12 @@ from __future__ import annotations
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import cast
 
 import numpy as np
 import pandas as pd
 import scipy
+from scipy import sparse
 
 from reliability.business.break_even import BREAK_EVEN, break_even_share
 from reliability.business.limits import (
@@ -37,6 +39,7 @@ SECONDS = 30.0
 GAP = 1e-4
 # Share of the SAIDI reduction that may be given up where the same costs less.
 TIE_TOLERANCE = 1e-6
+MANY_CHOICES = 50_000
 INFEASIBLE = 2  # status of scipy.optimize.milp
 
 
@@ -74,7 +77,7 @@ def choose(options: Options, limits: Limits | None = None, objective: str = NPV,
         return _nothing(options, objective, "No choice meets the limits: nothing may be installed at laterals forced "
                                             f"in ({', '.join(blocked[:5])}).", 0.0)
     begun = time.monotonic()
-    result = _solve(options, limits, objective, keep, gap, seconds)
+    result = solve(options, limits, objective, keep, gap, seconds)
     took = time.monotonic() - begun
     if result.x is None:
         message = _why_not(options, limits, keep) if result.status == INFEASIBLE else (
@@ -104,19 +107,36 @@ def choice_of(options: Options, chosen: np.ndarray, objective: str) -> Choice:
     return Choice(True, _message(options, totals, objective, devices), objective, chosen, totals, None, 0.0, selection)
 
 
-def _solve(options: Options, limits: Limits, objective: str, keep: np.ndarray | None, gap: float,
-           seconds: float) -> scipy.optimize.OptimizeResult:
-    if objective == SAIDI:
-        gain = _unit(options.rows["customer_hours_avoided"].to_numpy())
-        gain = gain - TIE_TOLERANCE * _unit(options.rows["capex"].to_numpy())
-    else:
-        gain = _unit(options.rows["npv"].to_numpy())
+def solve(options: Options, limits: Limits, objective: str, keep: np.ndarray | None, gap: float,
+          seconds: float) -> scipy.optimize.OptimizeResult:
+    """The search of `choose`; x: (rows,) where one was found, else None.
+
+    Rows that cannot be chosen are left out. Of many rows the solver does not simplify the program first: it would look
+    for rows that exclude one another, for minutes at 16 000 laterals with settings, and heed no limit of time there.
+    """
+    gain = sought(options, objective)
     low, high = bounds(options, limits, keep)
     if keep is None:
         high = np.where(never_better(options, limits, gain), 0.0, high)
-    return scipy.optimize.milp(
-        -gain, integrality=np.ones(len(gain), dtype=int), bounds=scipy.optimize.Bounds(low, high),
-        constraints=constraints(options, limits, keep), options={"mip_rel_gap": gap, "time_limit": seconds})
+    at = np.flatnonzero(high > 0.0)
+    result = scipy.optimize.milp(
+        -gain[at], integrality=np.ones(len(at), dtype=int), bounds=scipy.optimize.Bounds(low[at], high[at]),
+        constraints=[scipy.optimize.LinearConstraint(cast("sparse.csr_array", c.A)[:, at], c.lb, c.ub)
+                     for c in constraints(options, limits, keep)],
+        options={"mip_rel_gap": gap, "time_limit": seconds, "presolve": len(at) < MANY_CHOICES})
+    if result.x is not None:
+        x = np.zeros(len(gain))
+        x[at] = result.x
+        result.x = x
+    return result
+
+
+def sought(options: Options, objective: str) -> np.ndarray:
+    """What each row brings of the objective, (rows,), the largest being 1; of SAIDI less a trifle for what it costs."""
+    if objective == SAIDI:
+        gain = _unit(options.rows["customer_hours_avoided"].to_numpy())
+        return gain - TIE_TOLERANCE * _unit(options.rows["capex"].to_numpy())
+    return _unit(options.rows["npv"].to_numpy())
 
 
 def _unit(values: np.ndarray) -> np.ndarray:
@@ -214,7 +234,7 @@ def _why_not(options: Options, limits: Limits, keep: np.ndarray | None) -> str:
         if getattr(limits, name) in (None, ()):
             continue
         relaxed = replace(limits, **{name: getattr(Limits(), name)})
-        result = _solve(options, relaxed, SAIDI, keep, 1e-2, 5.0)
+        result = solve(options, relaxed, SAIDI, keep, 1e-2, 5.0)
         if result.x is None:
             continue
         helps.append(plain)

@@ -9,7 +9,9 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+import scipy
 
+from reliability.business import selection
 from reliability.business.limits import Limits, constraints, feeder_customers, never_better
 from reliability.business.options import EFFECTS, build_options
 from reliability.business.selection import NPV, SAIDI, choose, devices_in_words, selection_frame, totals_of
@@ -307,6 +309,27 @@ def test_momentary_events_are_limited_on_each_feeder_by_its_own_customers(seed, 
     assert free == pytest.approx(max(added[f] / served[f] for f in added.index))
     for share in (0.25, 0.5, 0.75):
         assert _equals_brute_force(options, Limits(added_maifi_e_feeder=share * free), SAIDI)
+
+
+@pytest.mark.parametrize("objective", [NPV, SAIDI])
+def test_many_choices_are_searched_as_they_are_and_the_best_is_the_same(objective, monkeypatch):
+    """Without simplifying them first, which the solver does of few."""
+    real, simplified = scipy.optimize.milp, []
+
+    def solved(*args, options, **more):
+        simplified.append(options["presolve"])
+        return real(*args, options=options, **more)
+
+    monkeypatch.setattr(scipy.optimize, "milp", solved)
+    _, options = options_of(12, 3, (0,))
+    limits = Limits(budget=60e3, added_maifi_e=0.2, added_maifi_e_feeder=0.3, forced_in=("t2",), forced_out=("t1",))
+    few = choose(options, limits, objective, gap=0.0)
+    monkeypatch.setattr(selection, "MANY_CHOICES", 1)
+    many = choose(options, limits, objective, gap=0.0)
+    assert simplified == [True, False]
+    assert many.totals == pytest.approx(few.totals, rel=1e-6, abs=1e-9)
+    assert few.totals["laterals"] > 3
+    assert not few.chosen[options.rows["lateral"].eq(1) & options.rows["device"].ne("")].any()
 
 
 def test_of_two_that_avoid_as_much_the_cheaper_is_chosen():
