@@ -2,51 +2,49 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from reliability.business.greedy_frontier import corner_sets, only_money_limits
-from reliability.business.limits import Limits
+from reliability.business.greedy_frontier import corner_sets
+from reliability.business.known_choices import KnownChoices
+from reliability.business.limits import Limits, limit_rows
 from reliability.business.options import Options
-from reliability.business.selection import GAP, NPV, SAIDI, SECONDS, choose, selection_frame, totals_of
+from reliability.business.selection import GAP, NPV, SAIDI, SECONDS, choose, selection_frame, sought, totals_of
 from reliability.formats import count, money
 from reliability.schema.devices import DEVICES
 
 # Half a per cent of the reduction: finer than a planner's inputs, and thirty searches in seconds.
 FRONTIER_GAP = 5e-3
-REACH = "saidi_minutes_avoided"
 UNITS_OF = "units_"                # begins the columns of frontier.csv that tell units by device
 
 
 def frontier(options: Options, points: int = 30, limits: Limits | None = None, *, gap: float = FRONTIER_GAP,
              seconds_per_point: float = 2.0) -> pd.DataFrame:
-    """The largest SAIDI reduction for about `points` budgets, from 0 to what the largest of all costs.
+    """The largest SAIDI reduction for about `points` budgets, from 0 to where more money avoids no more.
 
-    A row a budget: budget, the totals of the choice (`selection.totals_of`), and its units by device. limits: those
-    other than the budget, which ends the frontier; a budget at which they cannot be met has no
-    row. Where only money limits the choice, the budgets are those at which it is exact.
+    A row a budget: budget, the totals of the choice (`selection.totals_of`), its units by device, and gap, by which
+    share the best may be better. Where only money limits the choice, or the other limits do not bind, the budgets are
+    those at which it is exact. Elsewhere a search goes on until the gap is reached or its time is over. limits: a
+    budget ends the frontier; one at which the others cannot be met has no row.
     """
     limits = limits or Limits()
-    if only_money_limits(options, limits):
-        sets = corner_sets(options, points, limits.budget)
-        totals = [_point(options, chosen) for chosen in sets]
-        return pd.DataFrame([{"budget": t["capex"], **t, "gap": 0.0} for t in totals])
-    best = choose(options, limits, SAIDI, gap=gap, seconds=seconds_per_point)
-    if not best.feasible:
-        return pd.DataFrame(columns=["budget", *_point(options, best.chosen), "gap"])
-    rows: list[dict[str, float]] = []
-    for budget in best.totals["capex"] * np.linspace(0.0, 1.0, points) ** 2:  # closer where the curve is steep
-        choice = best if budget == best.totals["capex"] else choose(
-            options, replace(limits, budget=float(budget)), SAIDI, gap=gap, seconds=seconds_per_point)
-        if choice.feasible:
-            rows.append({"budget": float(budget), **choice.totals, **units_by_device(options, choice.chosen),
-                         "gap": np.nan if choice.gap is None else choice.gap})
-        if len(rows) > 1 and rows[-1][REACH] < rows[-2][REACH]:
-            # what a smaller budget buys, a larger one buys too
-            rows[-1] = rows[-2] | {"budget": float(budget)}
-    return pd.DataFrame(rows)
+    known = KnownChoices(options, limits, sought(options, SAIDI), list(limit_rows(options, limits)))
+    budgets = sorted({known.add(*corner) for corner in corner_sets(options, known.gain, points, limits)})
+    until, rows = time.monotonic() + points * seconds_per_point, list[dict[str, float]]()
+    for i, budget in enumerate(budgets):
+        left = until - time.monotonic()
+        if known.gap(budget) > gap and left > 0.0 and not known.search(budget, gap, left / (len(budgets) - i)):
+            until = 0.0                                 # nor would one at a larger budget bring anything
+        best = known.best(budget)
+        if best is not None:
+            rows.append({"budget": budget, **_point(options, best), "gap": known.gap(budget)})
+    while len(rows) > 1 and rows[-1]["capex"] == rows[-2]["capex"]:
+        rows.pop()
+    empty = ["budget", *_point(options, np.zeros(len(options.rows), dtype=bool)), "gap"]
+    return pd.DataFrame(rows, columns=empty).replace({"gap": {np.inf: np.nan}})
 
 
 def _point(options: Options, chosen: np.ndarray) -> dict[str, float]:

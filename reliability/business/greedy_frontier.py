@@ -1,86 +1,179 @@
 """The frontier of money and SAIDI where nothing but money limits it: exact, without a search.
 
-Conversions of different laterals then neither help nor hinder one another, so the best set at
-a budget takes steps from one device of a lateral to a dearer and better one in the order of
-what a step gains for its money. Every set on the way is the best of all that cost no more
-(the linear relaxation of this knapsack, whole at its corners).
+Under one setting of a zone, choices at different laterals neither help nor hinder one another: the best of them take
+steps along the upper hull of each lateral's choices, those of all laterals sorted by what they gain for their money.
+Of a zone that may have several settings the best choices lie on the upper hull of all that these reach, and zones
+do not touch one another. So the best set at a budget takes the steps of all zones in that order, and every set on the
+way is the best of all that cost no more (the linear relaxation of this knapsack, whole at its corners).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import pairwise
+from dataclasses import dataclass
 
 import numpy as np
 
-from reliability.business.limits import Limits, converts
-from reliability.business.options import Options
+from reliability.business.limits import Limits, bounds, converts, laterals_called
+from reliability.business.options import AS_IT_IS, Options
+
+DECIMALS = 10       # of gains, the largest of a row being 1: what differs by less is alike
 
 
-def only_money_limits(options: Options, limits: Limits) -> bool:
-    """Whether laterals can be chosen apart: no other limit, and no setting that they share."""
-    others = (limits.units, limits.added_maifi_e, limits.added_maifi_e_feeder, limits.saidi_reduction_minutes)
-    return options.fast.shape[1] == 1 and all(o is None for o in others) and not (limits.forced_in or limits.forced_out)
+@dataclass(frozen=True)
+class Paths:
+    """What every zone may be under each of its settings, dearer and better from point to point.
 
-
-def corner_sets(options: Options, points: int, budget: float | None) -> Iterator[np.ndarray]:
-    """Best sets of rows, (rows of Options,) bool, at about `points` costs from nothing to everything that helps.
-
-    They lie evenly along the curve of gain over cost, so that its steep beginning is not cut short.
+    zone, cost, gain: (points,), the points of one zone and setting side by side. first, end: (rows,) a row of the
+    options is chosen at the points of its zone from first to before end; −1 where it is at none.
     """
-    row, before, gain, cost = best_steps(options)
-    spent, gained = np.cumsum(cost), np.cumsum(gain)
-    if budget is not None:
-        within = int(np.searchsorted(spent, budget, side="right"))
-        row, before, spent, gained = (a[:within] for a in (row, before, spent, gained))
-    free = int(np.searchsorted(spent, 0.0, side="right"))
-    along = spent / spent[-1] + gained / gained[-1] if free < len(row) else np.zeros(len(row))
-    stops = np.searchsorted(along, np.linspace(0.0, along.max(initial=0.0), points), side="right")
-    stops = np.unique(np.maximum(stops, free))
-    chosen = options.rows["lateral"].to_numpy() < 0  # the settings of the zones, as built
-    done = 0
+
+    zone: np.ndarray
+    cost: np.ndarray
+    gain: np.ndarray
+    first: np.ndarray
+    end: np.ndarray
+
+
+def corner_sets(options: Options, gain: np.ndarray, points: int,
+                limits: Limits) -> Iterator[tuple[np.ndarray, float]]:
+    """Best sets of rows, (rows,) bool, at about `points` costs from nothing to everything that helps.
+
+    Each with the gain for a unit of money at which it is the best whatever it costs, 0 for the last of all. They lie
+    evenly along the curve of gain over cost, so that its steep beginning is not cut short. gain: (rows,) what is
+    sought. limits: of which the budget and the laterals forced in and out are looked at; none where these cannot be
+    met.
+    """
+    paths = zone_paths(options, options.rows["capex"].to_numpy(), gain, limits)
+    point, zone, spent, gained = best_steps(paths)
+    zones = len(options.zones)
+    within = int(np.searchsorted(spent, np.inf if limits.budget is None else limits.budget, side="right"))
+    if len(np.unique(paths.zone)) < zones or not within:
+        return
+    along = _share(spent[:within]) + _share(gained[:within])
+    stops = np.unique(np.searchsorted(along, np.linspace(0.0, along[-1], points), side="right")) - 1
+    price = np.append(np.diff(gained) / np.diff(spent), 0.0)
     for stop in stops:
-        for step in range(done, int(stop)):
-            if before[step] >= 0:
-                chosen[before[step]] = False
-            chosen[row[step]] = True
-        done = int(stop)
-        yield chosen.copy()
+        at = np.empty(zones, dtype=np.int64)
+        at[zone[:zones + stop]] = point[:zones + stop]      # of several points of a zone the last one stays
+        yield rows_at(options, paths, at), float(price[stop])
 
 
-def best_steps(options: Options) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """(row gone to, row left or −1, gain, cost) of every step worth taking, the best for its money first."""
-    rows = options.rows
-    gain, cost = rows["customer_hours_avoided"].to_numpy(), rows["capex"].to_numpy()
-    at = np.flatnonzero(converts(options) & (gain > 0))
-    lateral = rows["lateral"].to_numpy()
-    order = at[np.lexsort((-gain[at], cost[at], lateral[at]))]
-    steps: list[tuple[float, int, int]] = []
-    for group in np.split(order, np.flatnonzero(np.diff(lateral[order])) + 1) if len(order) else ():
-        steps += hull_steps(group.tolist(), gain, cost)
-    worth = np.array([-s[0] for s in steps])
-    best = np.argsort(worth, kind="stable")
-    row = np.array([s[1] for s in steps], dtype=np.int64)[best]
-    before = np.array([s[2] for s in steps], dtype=np.int64)[best]
-
-    def step(of: np.ndarray) -> np.ndarray:
-        return of[row] - np.where(before >= 0, of[before], 0.0)
-
-    return row, before, step(gain), step(cost)
+def rows_at(options: Options, paths: Paths, at: np.ndarray) -> np.ndarray:
+    """Rows chosen, (rows,) bool, where each zone is at a point of its paths. at: (zones,)."""
+    of_row = at[options.rows["zone"].to_numpy()]
+    return (paths.first <= of_row) & (of_row < paths.end)
 
 
-def hull_steps(group: list[int], gain: np.ndarray, cost: np.ndarray) -> list[tuple[float, int, int]]:
-    """(gain per money, row, row before) along the upper hull of one lateral's options from (0, 0)."""
-    hull = [-1]
+def best_steps(paths: Paths) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """(point gone to, its zone, spent, gained): the cheapest of each zone, then steps, the best for its money first.
 
-    def slope(a: int, b: int) -> float:
-        rise, run = gain[b] - (gain[a] if a >= 0 else 0.0), cost[b] - (cost[a] if a >= 0 else 0.0)
-        return rise / run if run > 0 else np.inf
+    spent, gained: sums of all zones, from where each has its cheapest point.
+    """
+    point = upper_hulls(paths.zone, paths.cost, paths.gain)
+    zone, cost, gain = paths.zone[point], paths.cost[point], paths.gain[point]
+    begins, more, better = _rises(zone, cost, gain)
+    step = np.flatnonzero(~begins)
+    order = np.append(np.flatnonzero(begins), step[np.argsort(-better[step] / more[step], kind="stable")])
+    before = int(begins.sum()) - 1
+    return point[order], zone[order], np.cumsum(more[order])[before:], np.cumsum(better[order])[before:]
 
-    for option in group:
-        if hull[-1] >= 0 and gain[option] <= gain[hull[-1]]:
+
+def zone_paths(options: Options, cost: np.ndarray, gain: np.ndarray, limits: Limits) -> Paths:
+    """Paths of all zones. cost, gain: (rows,); limits: of which the laterals forced in and out are looked at."""
+    count = len(options.rows)
+    cost, gain = np.append(cost, 0.0), np.append(np.round(gain, DECIMALS), 0.0)     # of what has no row too
+    row, pair, unmet = _choices(options, limits)
+    corner = upper_hulls(pair, cost[row], gain[row])
+    setting_row, path_of = _settings(options, unmet)
+    path = path_of[pair[corner]]
+    corner, path = corner[path >= 0], path[path >= 0]
+    row, pair = row[corner], pair[corner]
+    begins, more, better = _rises(pair, cost[row], gain[row])
+    step, paths = np.flatnonzero(~begins), len(setting_row)
+    # along a path its beginning, then the steps of its laterals
+    along = np.append(np.arange(paths), path[step])
+    order = np.lexsort((np.append(np.full(paths, -np.inf), -better[step] / more[step]), along))
+    place = np.empty(len(order), dtype=np.int64)
+    place[order] = np.arange(len(order))
+    start, end = place[:paths], np.append(place[1:paths], len(order))
+    reached, left = start[path], end[path]
+    reached[step] = left[step - 1] = place[paths:]
+    first, last = np.full(count + 1, -1), np.full(count + 1, -1)
+    first[setting_row], last[setting_row], first[row], last[row] = start, end, reached, left
+
+    def summed(of: np.ndarray, rise: np.ndarray) -> np.ndarray:
+        base = of[setting_row] + np.bincount(path[begins], of[row[begins]], paths)
+        rises = np.append(base, rise[step])[order]
+        total = np.cumsum(rises)
+        return total - np.repeat(total[start] - rises[start], end - start)
+
+    zone = options.rows["zone"].to_numpy()[setting_row[along[order]]]
+    return Paths(zone, summed(cost, more), np.round(summed(gain, better), DECIMALS), first[:count], last[:count])
+
+
+def upper_hulls(group: np.ndarray, cost: np.ndarray, gain: np.ndarray) -> np.ndarray:
+    """Indices of the corners of each group's upper hull, from its cheapest choice on as long as it rises.
+
+    group, cost, gain: (choices,). Sorted by group, then cost; of choices alike the first.
+    """
+    order = np.lexsort((-gain, cost, group))
+    costs, gains = cost[order].tolist(), gain[order].tolist()
+    hull: list[int] = []
+    slopes: list[float] = []        # that lead to each of them, not a number at the first of a group
+    before = None
+    for at, g in enumerate(group[order].tolist()):
+        if g != before:
+            slope, before = np.nan, g
+        elif gains[at] <= gains[hull[-1]]:
             continue
-        while len(hull) > 1 and slope(hull[-2], hull[-1]) <= slope(hull[-1], option):
-            hull.pop()
-        hull.append(option)
-    return [(slope(a, b), b, a) for a, b in pairwise(hull)]
+        else:
+            while (slope := (gains[at] - gains[hull[-1]]) / (costs[at] - costs[hull[-1]])) >= slopes[-1]:
+                hull.pop()
+                slopes.pop()
+        hull.append(at)
+        slopes.append(slope)
+    return order[hull]
+
+
+def _choices(options: Options, limits: Limits) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(row, lateral and setting) of every choice, and the laterals and settings that leave none.
+
+    Row: one behind the last for a lateral left alone. Lateral and setting: one number, lateral × settings + setting.
+    """
+    rows, settings = options.rows, options.fast.shape[1]
+    lateral = rows["lateral"].to_numpy()
+    pair = lateral * settings + rows["setting"].to_numpy()
+    forced = laterals_called(options, limits.forced_in)
+    may = (lateral >= 0) & (bounds(options, limits, None)[1] > 0.0) & (converts(options) | ~np.isin(lateral, forced))
+    at, asked = np.flatnonzero(may), np.unique(pair[lateral >= 0])
+    # leaving a lateral has a row of its own under a changed setting, none under the one as built
+    alone = asked[(asked % settings == AS_IT_IS) & ~np.isin(asked // settings, forced)]
+    asked = np.append(asked, (forced[:, None] * settings + np.arange(settings)).ravel())
+    return (np.append(np.full(len(alone), len(rows)), at), np.append(alone, pair[at]),
+            np.setdiff1d(asked, np.append(alone, pair[at])))
+
+
+def _settings(options: Options, unmet: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Rows of the settings that zones may have, by zone, and which of them each lateral is under at each setting.
+
+    The latter by lateral × settings + setting, −1 where the zone may not have it. unmet: as from `_choices`.
+    """
+    rows, settings = options.rows, options.fast.shape[1]
+    row = np.full((len(options.zones), settings), -1)
+    at = np.flatnonzero(rows["lateral"].to_numpy() < 0)
+    row[rows["zone"].to_numpy()[at], rows["setting"].to_numpy()[at]] = at
+    row[options.zone[unmet // settings], unmet % settings] = -1
+    path = np.where(row >= 0, np.cumsum(row >= 0).reshape(row.shape) - 1, -1)
+    return row[row >= 0], path[options.zone].ravel()
+
+
+def _rises(group: np.ndarray, cost: np.ndarray, gain: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Whether a group begins at each of the choices, and their cost and gain above the one before of the group."""
+    begins = np.diff(group, prepend=-1) != 0
+    return (begins, *(np.where(begins, of, np.diff(of, prepend=0.0)) for of in (cost, gain)))
+
+
+def _share(sums: np.ndarray) -> np.ndarray:
+    """How far along from the first to the last, 0 to 1."""
+    return (sums - sums[0]) / ((sums[-1] - sums[0]) or 1.0)

@@ -6,13 +6,18 @@ import itertools
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
+from scipy.optimize import OptimizeResult
 
 from reliability.business import frontier as frontier_module
+from reliability.business import known_choices
+from reliability.business.capped_frontier import best_at_price
 from reliability.business.frontier import frontier
-from reliability.business.greedy_frontier import best_steps, corner_sets, hull_steps, only_money_limits
-from reliability.business.limits import Limits
-from reliability.business.selection import SAIDI, choose
+from reliability.business.greedy_frontier import corner_sets, upper_hulls
+from reliability.business.limits import Limits, constraints, limit_rows
+from reliability.business.options import AS_IT_IS, Options
+from reliability.business.selection import SAIDI, choose, sought, totals_of
 from tests.business.cases import options_of
 
 
@@ -23,36 +28,6 @@ def test_what_costs_nothing_is_on_the_frontier_from_its_start():
     free = choose(options, Limits(budget=0.0), SAIDI, gap=0.0).totals
     assert start["saidi_minutes_avoided"] == pytest.approx(free["saidi_minutes_avoided"], rel=1e-6)
     assert start["saidi_minutes_avoided"] > 0.0
-
-
-def test_what_a_smaller_budget_buys_a_larger_one_buys_too(monkeypatch):
-    """Whatever the search finds in its time."""
-    _, options = options_of(8, 1, (0,))
-    real, reached = choose, iter([9.0, 2.0, 1.0, 5.0, 4.0, 3.0])
-
-    def found(*args, **more):
-        choice, minutes = real(*args, **more), next(reached)
-        return replace(choice, totals=choice.totals | {"saidi_minutes_avoided": minutes, "callouts_avoided": minutes})
-
-    monkeypatch.setattr(frontier_module, "choose", found)
-    curve = frontier(options, 6)
-    assert curve["saidi_minutes_avoided"].tolist() == [2.0, 2.0, 5.0, 5.0, 5.0, 9.0]
-    assert curve["callouts_avoided"].tolist() == [2.0, 2.0, 5.0, 5.0, 5.0, 9.0]
-    assert curve["budget"].is_monotonic_increasing
-
-
-def test_frontier_rises_with_the_budget():
-    _, options = options_of(20, 4, (0,))
-    curve = frontier(options, 12)
-    assert len(curve) == 12
-    assert np.all(curve["capex"] <= curve["budget"] + 1e-6)
-    assert np.all(np.diff(curve["saidi_minutes_avoided"]) >= 0)
-    assert np.all(curve["gap"] <= 5e-3)
-    for row in curve.iloc[[3, 7]].itertuples():
-        best = choose(options, Limits(budget=row.budget), SAIDI, gap=0.0).totals["saidi_minutes_avoided"]
-        assert best * (1.0 - 0.006) <= row.saidi_minutes_avoided <= best * (1.0 + 1e-9)
-    most = choose(options, objective=SAIDI).totals["saidi_minutes_avoided"]
-    assert curve["saidi_minutes_avoided"].iloc[-1] == pytest.approx(most, rel=6e-3)
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -74,25 +49,24 @@ def test_where_only_money_limits_every_point_of_the_frontier_is_the_best_of_its_
     assert frontier(options, 10, Limits(budget=nearly))["budget"].max() <= nearly
 
 
-def test_steps_lie_on_the_upper_hull():
-    gain, cost = np.array([9.0, 4.0, 6.0, 5.0]), np.array([9.0, 1.0, 3.0, 4.0])
-    assert hull_steps([1, 2, 3], gain, cost) == [(4.0, 1, -1), (1.0, 2, 1)]
-    assert hull_steps([1, 2], np.array([0.0, 4.0, 4.0]), np.array([0.0, 1.0, 3.0])) == [(4.0, 1, -1)]
-    assert hull_steps([1], np.array([0.0, 2.0]), np.array([0.0, 0.5])) == [(4.0, 1, -1)]
-    bent = hull_steps([1, 2, 3, 4], np.array([0.0, 10.0, 15.0, 18.0, 20.0]), np.arange(5.0))
-    assert bent == [(10.0, 1, -1), (5.0, 2, 1), (3.0, 3, 2), (2.0, 4, 3)]
+def corners_of(cost: list[float], gain: list[float], group: list[int] | None = None) -> list[int]:
+    """Corners of the upper hulls of choices in one group, or in several."""
+    return upper_hulls(np.array(group or [0] * len(cost)), np.array(cost, dtype=float),
+                       np.array(gain, dtype=float)).tolist()
+
+
+def test_corners_lie_on_the_upper_hull():
+    assert corners_of([0, 1, 3, 4], [0, 4, 6, 5]) == [0, 1, 2]
+    assert corners_of([0, 1, 3], [0, 4, 4]) == [0, 1]
+    assert corners_of([0, 0.5], [0, 2]) == [0, 1]
+    assert corners_of([0, 1, 2, 3, 4], [0, 10, 15, 18, 20]) == [0, 1, 2, 3, 4]
     # the second is better for its money than the first, and takes its place
-    assert hull_steps([1, 2], np.array([0.0, 2.0, 6.0]), np.array([0.0, 1.0, 2.0])) == [(3.0, 2, -1)]
-
-
-@pytest.mark.parametrize("limits", [{"forced_in": ("t1",)}, {"forced_out": ("t1",)}, {"units": 3.0},
-                                    {"added_maifi_e": 0.1}, {"added_maifi_e_feeder": 0.1},
-                                    {"saidi_reduction_minutes": 1.0}])
-def test_any_limit_but_money_makes_the_frontier_a_search(limits):
-    _, options = options_of(4, 1)
-    assert only_money_limits(options, Limits(budget=1e4))
-    assert not only_money_limits(options, Limits(budget=1e4, **limits))
-    assert not only_money_limits(options_of(4, 1, (0,))[1], Limits())
+    assert corners_of([0, 1, 2], [0, 2, 6]) == [0, 2]
+    # one on a straight edge is no corner; of choices alike the first is
+    assert corners_of([0, 1, 2, 2], [0, 2, 4, 4]) == [0, 2]
+    # a hull begins at the best of the cheapest, also below nothing, in each group by itself
+    assert corners_of([5, 5, 7, 0, 9], [-3, -1, 0, 1, 2], [4, 4, 4, 1, 1]) == [3, 4, 1, 2]
+    assert corners_of([1e-320, 0], [1, 0]) == [1, 0]
 
 
 def test_for_every_price_of_an_hour_the_best_option_lies_on_the_hull():
@@ -101,28 +75,75 @@ def test_for_every_price_of_an_hour_the_best_option_lies_on_the_hull():
     for _ in range(200):
         cost = np.append(0.0, np.sort(rng.integers(1, 30, 7))).astype(float)
         gain = np.append(0.0, rng.integers(1, 30, 7)).astype(float)
-        steps = hull_steps(list(range(1, 8)), gain, cost)
-        corners = [0, *(row for _, row, _ in steps)]
-        assert [before for _, _, before in steps] == [-1, *corners[1:-1]]
-        assert all(a > b > 0 for a, b in itertools.pairwise([np.inf, *(slope for slope, _, _ in steps)]))
+        corners = corners_of(cost.tolist(), gain.tolist())
+        slopes = np.diff(gain[corners]) / np.diff(cost[corners])
+        assert corners[0] == 0
+        assert all(a > b > 0 for a, b in itertools.pairwise([np.inf, *slopes]))
         for price in np.linspace(0.01, 30.0, 60):
             worth = gain - price * cost
             assert worth[corners].max() == pytest.approx(worth.max())
 
 
-def test_steps_add_up_to_the_options_gone_to():
+def unruly(options: Options, seed: int) -> Options:
+    """Options with few whole costs and gains, so that many are alike, cost nothing, or do harm."""
+    rng, rows = np.random.default_rng(seed), options.rows.copy()
+    zone, n = (rows["lateral"] < 0).to_numpy(), len(rows)
+    nothing = (rows["setting"] == AS_IT_IS) & zone
+    left = nothing | ((rows["device"] == "") & ~zone)
+    rows["customer_hours_avoided"] = np.where(nothing, 0.0, rng.integers(-4, 9, n))
+    rows["capex"] = np.where(left, 0.0, np.where(zone, rng.integers(0, 6, n), rng.integers(0, 9, n)))
+    return replace(options, rows=rows)
+
+
+@pytest.mark.parametrize("fast", [(), (0,), (0, 1)])
+@pytest.mark.parametrize("forced", [(), ("forced_in",), ("forced_out",), ("forced_in", "forced_out")])
+def test_every_corner_keeps_to_what_a_choice_must_and_is_the_best_of_its_cost(fast, forced):
     changed = 0
-    for seed in range(4):
-        _, options = options_of(12, seed)
-        row, before, gain, cost = best_steps(options)
-        chosen = np.zeros(len(options.rows), dtype=bool)
-        for to, left, gained, spent in zip(row, before, np.cumsum(gain), np.cumsum(cost), strict=True):
-            chosen[left] &= left < 0
-            chosen[to] = True
-            changed += left >= 0
-            assert options.rows.loc[chosen, "customer_hours_avoided"].sum() == pytest.approx(gained)
-            assert options.rows.loc[chosen, "capex"].sum() == pytest.approx(spent)
-    assert changed > 0
+    for seed in range(6):
+        options = options_of(7, seed, fast)[1]
+        options = unruly(options, seed) if seed % 2 else options
+        limits = Limits(**{name: (f"t{seed + i}",) for i, name in enumerate(forced)})
+        sets = [chosen for chosen, _ in corner_sets(options, sought(options, SAIDI), 40, limits)]
+        assert len(sets) > 1
+        for chosen in sets:
+            for c in constraints(options, limits, None):
+                assert np.all((c.lb <= c.A @ chosen) & (c.A @ chosen <= c.ub))
+            found = totals_of(options, chosen)
+            best = choose(options, replace(limits, budget=found["capex"] + 1e-7), SAIDI, gap=0.0).totals
+            assert found["saidi_minutes_avoided"] == pytest.approx(best["saidi_minutes_avoided"], rel=1e-5, abs=1e-9)
+            changed += found["backup_settings_changed"] > 0
+        assert np.all(np.diff([options.rows["capex"][chosen].sum() for chosen in sets]) > 0)
+        most = choose(options, limits, SAIDI, gap=0.0).totals["saidi_minutes_avoided"]
+        assert found["saidi_minutes_avoided"] == pytest.approx(most, rel=1e-5, abs=1e-9)
+    assert (changed > 0) == bool(fast)
+
+
+def test_forced_laterals_that_cannot_be_met_leave_no_frontier():
+    _, options = options_of(7, 1, (0,))
+    assert frontier(options, 5, Limits(forced_in=("t1",), forced_out=("t1",))).empty
+    least = frontier(options, 5, Limits(forced_in=("t1",)))["budget"].iloc[0]
+    assert least > 0.0
+    assert frontier(options, 5, Limits(budget=0.9 * least, forced_in=("t1",))).empty
+    assert "saidi_minutes_avoided" in frontier(options, 5, Limits(budget=0.9 * least, forced_in=("t1",)))
+    only = options.rows["setting"].eq(AS_IT_IS) & options.rows["lateral"].eq(1)
+    rows = options.rows.assign(device=options.rows["device"].where(~only, ""))
+    chosen, _ = next(corner_sets(replace(options, rows=rows), sought(options, SAIDI), 5, Limits(forced_in=("t1",))))
+    assert rows.loc[chosen & rows["lateral"].eq(-1) & rows["zone"].eq(options.zone[1]), "setting"].tolist() == [1]
+
+
+def test_of_choices_alike_the_frontier_leaves_things_as_they_are():
+    """A setting that costs nothing and brings nothing is not changed, nor where its sums differ by their roundings."""
+    _, options = options_of(9, 2, (0,))
+    rows, rng = options.rows.copy(), np.random.default_rng(0)
+    key = list(zip(rows["lateral"], rows["device"], rows["counts"].fillna(0.0), strict=True))
+    changed = (rows["setting"] != AS_IT_IS).to_numpy()
+    for column in ("customer_hours_avoided", "capex"):
+        built = {k: v for k, v, c in zip(key, rows[column], changed, strict=True) if not c and k[0] >= 0}
+        rows[column] = [built.get(k, 0.0) if c else v for k, v, c in zip(key, rows[column], changed, strict=True)]
+    rows["customer_hours_avoided"] += np.where(changed, rng.normal(0.0, 1e-14, len(rows)), 0.0)
+    curve = frontier(replace(options, rows=rows), 30)
+    assert len(curve) > 5
+    assert (curve["backup_settings_changed"] == 0).all()
 
 
 def test_what_avoids_nothing_is_not_on_the_frontier():
@@ -131,7 +152,8 @@ def test_what_avoids_nothing_is_not_on_the_frontier():
     worse = rows["lateral"].isin([0, 1])
     rows.loc[worse, "customer_hours_avoided"] = -rows.loc[worse, "customer_hours_avoided"].abs()
     rows.loc[rows["lateral"] == 1, "customer_hours_avoided"] = 0.0
-    for chosen in corner_sets(replace(options, rows=rows), 8, None):
+    options = replace(options, rows=rows)
+    for chosen, _ in corner_sets(options, sought(options, SAIDI), 8, Limits()):
         assert not (chosen & worse.to_numpy()).any()
 
 
@@ -143,3 +165,88 @@ def test_units_by_device_add_up_to_the_units_of_every_point(fast):
     assert by_device.shape[1] >= 1
     np.testing.assert_allclose(by_device.sum(axis=1), curve["units"], rtol=1e-12)
     assert curve["units"].iloc[-1] > 0
+
+
+CAPS = [{"added_maifi_e": 0.01}, {"added_maifi_e_feeder": 0.02}, {"added_maifi_e": 0.05, "added_maifi_e_feeder": 0.1},
+        {"added_maifi_e": -0.1, "forced_out": ("t1",)}, {"units": 8.0}, {"saidi_reduction_minutes": 5.0},
+        {"units": 9.0, "added_maifi_e_feeder": 0.05, "forced_in": ("t2",)}]
+
+
+@pytest.mark.parametrize("seconds", [0.0, 20.0])
+@pytest.mark.parametrize("caps", CAPS)
+def test_under_caps_every_point_keeps_them_and_is_as_near_the_best_as_it_says(caps, seconds):
+    limits, points = Limits(**caps), 0
+    for seed in range(3):
+        options = options_of(12, seed, (0,))[1]
+        options = unruly(options, seed) if seed == 2 else options
+        curve = frontier(options, 10, limits, seconds_per_point=seconds)
+        points += len(curve)
+        assert np.all(np.diff(curve["saidi_minutes_avoided"]) >= 0)
+        assert np.all(np.diff(curve["budget"]) > 0)
+        assert np.all(curve["capex"] <= curve["budget"] * (1.0 + 1e-9))
+        for row in curve.itertuples():
+            best = choose(options, replace(limits, budget=row.budget + 1e-7), SAIDI, gap=0.0).totals
+            reach = best["saidi_minutes_avoided"]
+            assert row.saidi_minutes_avoided <= reach + 1e-5 * abs(reach)
+            if not np.isnan(row.gap):
+                assert reach <= row.saidi_minutes_avoided + (row.gap + 1e-5) * abs(row.saidi_minutes_avoided)
+            if seconds:
+                assert row.gap <= frontier_module.FRONTIER_GAP or reach == pytest.approx(0.0, abs=1e-9)
+            assert row.maifi_e_added <= limit_of(limits.added_maifi_e) + 1e-9
+            assert row.worst_feeder_maifi_e_added <= limit_of(limits.added_maifi_e_feeder) + 1e-9
+            assert row.units <= limit_of(limits.units)
+            assert row.saidi_minutes_avoided >= (limits.saidi_reduction_minutes or -np.inf) - 1e-9
+    assert points >= (10 if seconds else 6)
+
+
+def limit_of(most: float | None) -> float:
+    """What may be reached at most."""
+    return np.inf if most is None else most
+
+
+def test_where_the_caps_do_not_bind_the_frontier_is_that_of_money():
+    _, options = options_of(12, 1, (0,))
+    loose = Limits(added_maifi_e=1e3, added_maifi_e_feeder=1e3, units=1e5, saidi_reduction_minutes=-1e3)
+    pd.testing.assert_frame_equal(frontier(options, 10, loose, seconds_per_point=0.0), frontier(options, 10))
+
+
+@pytest.mark.parametrize("caps", CAPS[:4])
+def test_at_a_price_of_money_none_gains_more_than_is_said(caps):
+    """And what is found is that, but for the steps that no longer fit."""
+    limits, exact = Limits(**caps), 0
+    for seed in range(4):
+        options = options_of(10, seed, (0,))[1]
+        gain, capex = sought(options, SAIDI), options.rows["capex"].to_numpy()
+        for price in (0.0, 1e-5, 1e-4, 1e-3):
+            found, most = best_at_price(options, gain, price, limits)
+            rows = options.rows.assign(customer_hours_avoided=gain - price * capex)
+            best = choose(replace(options, rows=rows), limits, SAIDI, gap=0.0).chosen
+            worth = float((gain - price * capex)[best].sum())
+            assert worth <= most + 1e-6
+            assert all(np.all(c.A @ found <= c.ub + 1e-9) for c in limit_rows(options, limits))
+            assert float((gain - price * capex)[found].sum()) <= worth + 1e-5
+            exact += float((gain - price * capex)[found].sum()) == pytest.approx(worth, abs=1e-5)
+    assert exact >= 8
+
+
+def test_caps_below_what_any_choice_adds_leave_no_frontier():
+    _, options = options_of(10, 1, (0,))
+    limits = Limits(added_maifi_e=-1e6)
+    assert best_at_price(options, sought(options, SAIDI), 0.0, limits) == (None, np.inf)
+    assert frontier(options, 5, limits).empty
+
+
+def test_a_search_that_brings_nothing_in_its_time_is_the_last(monkeypatch):
+    _, options = options_of(12, 1, (0,))
+    asked = []
+
+    def searched(options, limits, *_):
+        asked.append(limits.budget)
+        return OptimizeResult(x=None, status=1)
+
+    without = frontier(options, 10, Limits(added_maifi_e=0.01), seconds_per_point=0.0)
+    monkeypatch.setattr(known_choices, "solve", searched)
+    curve = frontier(options, 10, Limits(added_maifi_e=0.01))
+    assert len(asked) == 1
+    pd.testing.assert_frame_equal(curve, without)
+    assert curve["gap"].max() > frontier_module.FRONTIER_GAP

@@ -1,0 +1,102 @@
+"""Choices found for a frontier so far, and what no choice can exceed: so that every point tells how good it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reliability.business.capped_frontier import best_at_price
+from reliability.business.limits import Limits
+from reliability.business.options import Options
+from reliability.business.selection import INFEASIBLE, SAIDI, solve
+
+if TYPE_CHECKING:
+    from scipy.optimize import LinearConstraint
+
+ROUNDING = 1e-9     # relative, of sums over many rows
+
+
+@dataclass(frozen=True)
+class KnownChoices:
+    """Choices that meet the limits, the best of which is known for every budget.
+
+    gain: (rows,) what is sought, of `selection.sought`. checks: what the limits ask of a choice. found: (money,
+    customer hours avoided, rows chosen). bounds: (price of money, what no choice's gain less its money at that price
+    exceeds). searched: what no choice's gain exceeds, by budget.
+    """
+
+    options: Options
+    limits: Limits
+    gain: np.ndarray
+    checks: list[LinearConstraint]
+    found: list[tuple[float, float, np.ndarray]] = field(default_factory=list)
+    bounds: list[tuple[float, float]] = field(default_factory=list)
+    searched: dict[float, float] = field(default_factory=dict)
+
+    def add(self, corner: np.ndarray, price: float) -> float:
+        """Learn from a corner of `corner_sets`, and, where it breaks a limit, from what the caps leave at its price.
+
+        Returns its money, or that of what the caps leave if it is more.
+        """
+        worth = self.gain - price * self._capex
+        self.bounds.append((price, float(worth[corner].sum())))
+        cost = float(self._capex[corner].sum())
+        if self._keep(corner):
+            return cost
+        instead, most = best_at_price(self.options, self.gain, price, self.limits)
+        self.bounds.append((price, most))
+        if instead is None or not self._keep(instead):
+            return cost
+        return max(cost, float(self._capex[instead].sum()))
+
+    def search(self, budget: float, gap: float, seconds: float) -> bool:
+        """Look for a better choice within a budget. Returns False where that took its time and brought nothing."""
+        before, least = self.gap(budget), self.limits.saidi_reduction_minutes
+        if least is not None and 1.01 * self._most(budget) * self._minutes < least:
+            return True                                 # beyond reach, whatever costs little or nothing
+        result = solve(self.options, replace(self.limits, budget=budget), SAIDI, None, gap, seconds)
+        if result.x is not None:
+            self._keep(result.x > 0.5)
+            self.searched[budget] = -float(result.mip_dual_bound)
+        return self.gap(budget) < before or result.status == INFEASIBLE
+
+    def best(self, budget: float) -> np.ndarray | None:
+        """Rows chosen, (rows,) bool, by the best that costs no more; None without any."""
+        found = [f for f in self.found if f[0] <= budget * (1.0 + ROUNDING)]
+        return max(found, key=lambda f: (f[1], -f[0]))[2] if found else None
+
+    def gap(self, budget: float) -> float:
+        """By which share the best of a budget may be better than that found; infinity without any, or of nothing."""
+        best = self.best(budget)
+        if best is None:
+            return np.inf
+        reached, most = float(self.gain[best].sum()), self._most(budget)
+        if most - reached <= ROUNDING * max(1.0, abs(most)):
+            return 0.0
+        return (most - reached) / abs(reached) if reached else np.inf
+
+    @property
+    def _capex(self) -> np.ndarray:
+        return self.options.rows["capex"].to_numpy()
+
+    @property
+    def _hours(self) -> np.ndarray:
+        return self.options.rows["customer_hours_avoided"].to_numpy()
+
+    @property
+    def _minutes(self) -> float:
+        """Minutes of SAIDI in a unit of gain."""
+        return 60.0 * float(np.abs(self._hours).max(initial=0.0)) / (self.options.customers_served or np.nan)
+
+    def _most(self, budget: float) -> float:
+        """What no choice's gain within a budget exceeds."""
+        return min([*(most + price * budget for price, most in self.bounds), self.searched.get(budget, np.inf)])
+
+    def _keep(self, chosen: np.ndarray) -> bool:
+        """Whether a choice meets the limits; it is then one of those found."""
+        meets = all(np.all(np.asarray(c.A @ chosen) <= c.ub + ROUNDING) for c in self.checks)
+        if meets:
+            self.found.append((float(self._capex[chosen].sum()), float(self._hours[chosen].sum()), chosen))
+        return meets
