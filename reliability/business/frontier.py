@@ -12,12 +12,24 @@ from reliability.business.greedy_frontier import corner_sets
 from reliability.business.known_choices import KnownChoices
 from reliability.business.limits import Limits, limit_rows
 from reliability.business.options import Options
-from reliability.business.selection import GAP, NPV, SAIDI, SECONDS, choose, selection_frame, sought, totals_of
+from reliability.business.selection import (
+    GAP,
+    INFEASIBLE,
+    NPV,
+    SAIDI,
+    SECONDS,
+    choose,
+    selection_frame,
+    solve,
+    sought,
+    totals_of,
+)
 from reliability.formats import count, money
 from reliability.schema.devices import DEVICES
 
 # Half a per cent of the reduction: finer than a planner's inputs, and thirty searches in seconds.
 FRONTIER_GAP = 5e-3
+SEARCHES_IN_VAIN = 3               # one after another, and no more is searched
 UNITS_OF = "units_"                # begins the columns of frontier.csv that tell units by device
 
 
@@ -33,11 +45,11 @@ def frontier(options: Options, points: int = 30, limits: Limits | None = None, *
     limits = limits or Limits()
     known = KnownChoices(options, limits, sought(options, SAIDI), list(limit_rows(options, limits)))
     budgets = sorted({known.add(*corner) for corner in corner_sets(options, known.gain, points, limits)})
-    until, rows = time.monotonic() + points * seconds_per_point, list[dict[str, float]]()
+    until, rows, in_vain = time.monotonic() + points * seconds_per_point, list[dict[str, float]](), 0
     for i, budget in enumerate(budgets):
         left = until - time.monotonic()
-        if known.gap(budget) > gap and left > 0.0 and not known.search(budget, gap, left / (len(budgets) - i)):
-            until = 0.0                                 # nor would one at a larger budget bring anything
+        if known.gap(budget) > gap and left > 0.0 and in_vain < SEARCHES_IN_VAIN:
+            in_vain = 0 if _search(known, budget, gap, left / (len(budgets) - i)) else in_vain + 1
         best = known.best(budget)
         if best is not None:
             rows.append({"budget": budget, **_point(options, best), "gap": known.gap(budget)})
@@ -45,6 +57,18 @@ def frontier(options: Options, points: int = 30, limits: Limits | None = None, *
         rows.pop()
     empty = ["budget", *_point(options, np.zeros(len(options.rows), dtype=bool)), "gap"]
     return pd.DataFrame(rows, columns=empty).replace({"gap": {np.inf: np.nan}})
+
+
+def _search(known: KnownChoices, budget: float, gap: float, seconds: float) -> bool:
+    """Look for a better choice within a budget. Returns False where that took its time and brought nothing."""
+    if known.beyond_reach(budget):
+        return True
+    before = known.gap(budget)
+    result = solve(known.options, replace(known.limits, budget=budget), SAIDI, None, gap, seconds)
+    if result.x is not None:
+        known.keep(result.x > 0.5)
+        known.searched[budget] = -float(result.mip_dual_bound)
+    return known.gap(budget) < before or result.status == INFEASIBLE
 
 
 def _point(options: Options, chosen: np.ndarray) -> dict[str, float]:

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from reliability.business.capped_frontier import best_at_price
-from reliability.business.limits import Limits
+from reliability.business.greedy_frontier import corner_sets
+from reliability.business.limits import Limits, limit_rows
 from reliability.business.options import Options
-from reliability.business.selection import INFEASIBLE, SAIDI, solve
 
 if TYPE_CHECKING:
     from scipy.optimize import LinearConstraint
 
 ROUNDING = 1e-9     # relative, of sums over many rows
+PRICES = 12         # of money that are tried where the caps leave other choices than money alone
+STEP = 1.5          # factor from one to the next until the budget lies between two
 
 
 @dataclass(frozen=True)
@@ -43,24 +45,35 @@ class KnownChoices:
         worth = self.gain - price * self._capex
         self.bounds.append((price, float(worth[corner].sum())))
         cost = float(self._capex[corner].sum())
-        if self._keep(corner):
+        if self.keep(corner):
             return cost
-        instead, most = best_at_price(self.options, self.gain, price, self.limits)
-        self.bounds.append((price, most))
-        if instead is None or not self._keep(instead):
-            return cost
-        return max(cost, float(self._capex[instead].sum()))
+        instead = self.at_price(price)
+        return cost if instead is None or not self.keep(instead) else max(cost, float(self._capex[instead].sum()))
 
-    def search(self, budget: float, gap: float, seconds: float) -> bool:
-        """Look for a better choice within a budget. Returns False where that took its time and brought nothing."""
-        before, least = self.gap(budget), self.limits.saidi_reduction_minutes
-        if least is not None and 1.01 * self._most(budget) * self._minutes < least:
-            return True                                 # beyond reach, whatever costs little or nothing
-        result = solve(self.options, replace(self.limits, budget=budget), SAIDI, None, gap, seconds)
-        if result.x is not None:
-            self._keep(result.x > 0.5)
-            self.searched[budget] = -float(result.mip_dual_bound)
-        return self.gap(budget) < before or result.status == INFEASIBLE
+    def at_price(self, price: float) -> np.ndarray | None:
+        """Rows chosen, (rows,) bool, that the caps leave at a price of money."""
+        chosen, most = best_at_price(self.options, self.gain, price, self.limits)
+        self.bounds.append((price, most))
+        return chosen
+
+    def near(self, budget: float, price: float) -> None:
+        """Learn from what the caps leave at prices from one on to where it costs as much as a budget."""
+        low, high, least = 0.0, np.inf, 1e-4 * float(np.abs(self.gain).max() / (self._capex.max() or 1.0))
+        for _ in range(PRICES):
+            chosen = self.at_price(price)
+            if chosen is None:
+                return
+            fits = float(self._capex[chosen].sum()) <= budget
+            if self.keep(chosen) and price == 0.0:
+                return
+            low, high = (low, price) if fits else (price, high)
+            price = (max(low, least) * STEP if high == np.inf else
+                     high / STEP if low == 0.0 else float(np.sqrt(low * high)))
+
+    def beyond_reach(self, budget: float) -> bool:
+        """Whether the SAIDI reduction asked for is out of reach, whatever costs little or nothing."""
+        least = self.limits.saidi_reduction_minutes
+        return least is not None and 1.01 * self._most(budget) * self._minutes < least
 
     def best(self, budget: float) -> np.ndarray | None:
         """Rows chosen, (rows,) bool, by the best that costs no more; None without any."""
@@ -92,11 +105,26 @@ class KnownChoices:
 
     def _most(self, budget: float) -> float:
         """What no choice's gain within a budget exceeds."""
-        return min([*(most + price * budget for price, most in self.bounds), self.searched.get(budget, np.inf)])
+        return min([*(most + (price * budget if price else 0.0) for price, most in self.bounds),
+                    self.searched.get(budget, np.inf)])
 
-    def _keep(self, chosen: np.ndarray) -> bool:
+    def keep(self, chosen: np.ndarray) -> bool:
         """Whether a choice meets the limits; it is then one of those found."""
         meets = all(np.all(np.asarray(c.A @ chosen) <= c.ub + ROUNDING) for c in self.checks)
         if meets:
             self.found.append((float(self._capex[chosen].sum()), float(self._hours[chosen].sum()), chosen))
         return meets
+
+
+def nearly_best(options: Options, gain: np.ndarray, limits: Limits, gap: float) -> tuple[np.ndarray | None, float]:
+    """Rows chosen, (rows,) bool, without a search, and by which share the best may be better; None, infinity: none.
+
+    gain: (rows,) what is sought, of SAIDI. gap: nearer it need not be.
+    """
+    known, corner = KnownChoices(options, limits, gain, list(limit_rows(options, limits))), None
+    for corner in corner_sets(options, gain, 2, limits):
+        known.add(*corner)
+    budget = np.inf if limits.budget is None else limits.budget
+    if corner is not None and known.gap(budget) > gap:
+        known.near(budget, corner[1])
+    return known.best(budget), known.gap(budget)

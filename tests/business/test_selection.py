@@ -12,6 +12,7 @@ import pytest
 import scipy
 
 from reliability.business import selection
+from reliability.business.frontier import frontier
 from reliability.business.limits import Limits, constraints, feeder_customers, never_better
 from reliability.business.options import EFFECTS, build_options
 from reliability.business.selection import NPV, SAIDI, choose, devices_in_words, selection_frame, totals_of
@@ -330,6 +331,45 @@ def test_many_choices_are_searched_as_they_are_and_the_best_is_the_same(objectiv
     assert many.totals == pytest.approx(few.totals, rel=1e-6, abs=1e-9)
     assert few.totals["laterals"] > 3
     assert not few.chosen[options.rows["lateral"].eq(1) & options.rows["device"].ne("")].any()
+
+
+@pytest.mark.parametrize("caps", [{}, {"added_maifi_e": 0.02}, {"added_maifi_e_feeder": 0.05}, {"units": 9.0},
+                                  {"forced_in": ("t3",), "added_maifi_e": 0.05}])
+@pytest.mark.parametrize("share", [0.2, 0.5, None])
+def test_among_many_choices_what_is_known_without_a_search_is_as_good_as_it_says(caps, share, monkeypatch):
+    monkeypatch.setattr(selection, "MANY_CHOICES", 1)
+    nothing, feasible = scipy.optimize.OptimizeResult(x=None, status=1), 0
+    for seed in range(6):
+        _, options = options_of(12, seed, (0,))
+        in_all = options.rows.loc[options.rows["device"] != ""].groupby("lateral")["capex"].min().sum()
+        limits = Limits(budget=None if share is None else share * in_all, **caps)
+        best = choose(options, limits, SAIDI, gap=0.0).totals["saidi_minutes_avoided"]
+        with monkeypatch.context() as without:
+            without.setattr(selection, "solve", lambda *_: nothing)
+            known = choose(options, limits, SAIDI, gap=0.0)
+        if not known.feasible:
+            assert known.message.startswith("No choice was found in 30 s")
+            continue
+        feasible += 1
+        reached = known.totals["saidi_minutes_avoided"]
+        assert 0.0 < reached <= best * (1.0 + 1e-6)
+        assert best <= reached * (1.0 + known.gap) * (1.0 + 1e-5)
+        for c in constraints(options, limits, None):
+            assert np.all((c.lb - 1e-9 <= c.A @ known.chosen) & (c.A @ known.chosen <= c.ub + 1e-9))
+    assert feasible >= 3 or "units" in caps
+
+
+def test_among_many_choices_none_is_searched_for_where_money_alone_says_the_best(monkeypatch):
+    monkeypatch.setattr(selection, "MANY_CHOICES", 1)
+    monkeypatch.setattr(selection, "solve", None)
+    for seed in range(3):
+        _, options = options_of(12, seed, (0,))
+        curve = frontier(options, 12)
+        for budget in (float(curve["capex"].iloc[5]), None):
+            found = choose(options, Limits(budget=budget), SAIDI, gap=0.0)
+            expected = curve.iloc[5 if budget else -1]
+            assert found.gap == 0.0
+            assert found.totals["saidi_minutes_avoided"] == pytest.approx(expected["saidi_minutes_avoided"], rel=1e-9)
 
 
 def test_of_two_that_avoid_as_much_the_cheaper_is_chosen():
