@@ -180,7 +180,8 @@ def plan(results: Results, decision: Decision, history: History | None = None, w
 def _planned(results: Results, decision: Decision, over_draws: Callable[[], tuple[Stability, pd.DataFrame]]) -> Plan:
     """What of a plan does not ask the records. over_draws: gives what `_over_draws` does; asked for last."""
     study, options, choice = results.study, decision.options, decision.choice
-    front = frontier(options_of(study) if decision.named else options, FRONTIER_POINTS, limits_of(study))
+    front = frontier(options_of(study) if decision.named else options, FRONTIER_POINTS,
+                     replace(limits_of(study), budget=None))        # what more money would buy too
     by_year = _programme(study, decision)
     sure, drivers = over_draws()
     return Plan(options, with_stability(choice, sure), front, *by_year, drivers, sure)

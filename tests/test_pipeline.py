@@ -12,7 +12,7 @@ from reliability import forked
 from reliability.business.cashflow import business_summary
 from reliability.business.drivers import drivers_frame
 from reliability.indices.simulation import simulate
-from reliability.pipeline import analyse, decide, expect, simulation_input
+from reliability.pipeline import analyse, decide, expect, plan, simulation_input
 from reliability.schema.assumptions import Range
 from reliability.schema.scenarios import Scenario
 from tests.network.laterals import BACKUP, LATERAL, VALUES
@@ -76,6 +76,15 @@ def test_a_run_s_choice_changes_fast_tripping_only_where_the_study_lets_it():
     assert (kept["backup_settings_changed"], kept["capex"]) == (0, 0)
     assert (changed["backup_settings_changed"], changed["capex"]) == (1, values["backup_settings_cost"])
     assert changed["saidi_minutes_avoided"] > 0
+
+
+def test_the_frontier_goes_beyond_the_budget_of_the_study():
+    """It tells what more money would buy."""
+    study = _study(Scenario("S", ("far",), "sectionalizer"))
+    study = replace(study, stated_ranges={}, values=study.values | {"budget": 1.0, "objective": "saidi"})
+    decision = decide(study)
+    assert decision.choice.totals["capex"] == 0.0
+    assert plan(expect(study), decision).frontier["budget"].max() > 1.0
 
 
 @pytest.mark.parametrize(("workers", "calls"), [(1, 0), (2, 1)])
