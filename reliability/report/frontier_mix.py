@@ -1,12 +1,12 @@
-"""Which devices stand at each point of the frontier, in words."""
+"""Which devices stand at each point of the frontier, and how near the best it is, in words."""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
 
-from reliability.business.frontier import UNITS_OF
-from reliability.formats import count
+from reliability.business.frontier import FRONTIER_GAP, UNITS_OF
+from reliability.formats import count, percent
 
 NOTHING = "nothing installed"
 
@@ -37,3 +37,14 @@ def changes(frame: pd.DataFrame) -> list[int]:
     most = np.where(units.sum(axis=1) > 0, units.argmax(axis=1), -1)
     turns = np.flatnonzero((most[1:] != most[:-1]) & (most[1:] >= 0) & (most[:-1] >= 0)) + 1
     return sorted({*turns.tolist(), len(frame) - 1})
+
+
+def unproven(frame: pd.DataFrame) -> str:
+    """What is to be said of budgets at which more may be avoided than shown; "" where there are none."""
+    gap = frame["gap"].to_numpy(dtype=float)
+    far = ~(gap <= FRONTIER_GAP)
+    if not far.any():
+        return ""
+    most = "" if np.isnan(gap[far]).any() else f", by up to {percent(gap[far].max())}"
+    return (f"At {count(int(far.sum()), 'budget')} of {len(frame)} more may be avoided than is shown{most}: the time "
+            "for searching under the other limits was not enough.")

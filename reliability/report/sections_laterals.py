@@ -27,7 +27,7 @@ from reliability.report import charts, sections_map
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text
 from reliability.report.content import Content, Selected
 from reliability.report.figures import Figure, pointer, resolve, say
-from reliability.report.frontier_mix import devices
+from reliability.report.frontier_mix import devices, unproven
 from reliability.report.places import place_columns, with_names
 from reliability.report.reporting import calendar_years
 from reliability.report.sentences_break_even import SHARE_KIND, selection_saidi_gain
@@ -164,7 +164,8 @@ def _frontier(content: Content, chosen: Selected) -> list[Block]:
     if frame is None or not len(frame):
         return [Missing("The trade between money and SAIDI: it was not computed in this run.")]
     by_device = [Column(UNITS_OF + d, f"{d.replace('_', ' ').capitalize()}s", "count") for d in devices(frame)]
-    return [charts.frontier(content, frame), Table("frontier", "The largest SAIDI reduction for each budget", (
+    said: list[Block] = [Text(say("{m}", m=more))] if (more := unproven(frame)) else []
+    return [charts.frontier(content, frame), *said, Table("frontier", "The largest SAIDI reduction for each budget", (
         Column("budget", "Budget", "money", content.currency), Column("capex", "Spent", "money", content.currency),
         Column("laterals", "Laterals", "count"), Column("units", "Units", "count"), *by_device,
         Column("saidi_minutes_avoided", "SAIDI avoided", "minutes", "min/yr"),

@@ -16,6 +16,7 @@ from reliability.business.frontier import frontier
 from reliability.business.proposal import converted_laterals, scenario_of
 from reliability.business.selection import Choice
 from reliability.formats import count, money, number, percent
+from reliability.report.frontier_mix import unproven
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
 from reliability.report.sections_map import at_heads, converted
 from reliability.report.work_pack import work_pack_html
@@ -136,7 +137,7 @@ def _curve(now: ScenarioResults, found: Selection) -> None:
         most = f"{number(curve['saidi_minutes_avoided'].max())} minutes for {money(curve['capex'].max(), currency)}"
         figure.chart(frontier_chart(curve, choice.totals or None, currency, frame.presenting()),
                      f"SAIDI avoided against capital, from nothing to {most}.", lambda: curve, "Curve", "frontier")
-        st.caption("Numbers beside the curve are units, one a phase, not laterals.")
+        st.caption(f"Numbers beside the curve are units, one a phase, not laterals. {unproven(curve)}".strip())
 
 
 def _map(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
