@@ -46,10 +46,12 @@ def frontier(options: Options, points: int = 30, limits: Limits | None = None, *
     known = KnownChoices(options, limits, sought(options, SAIDI), list(limit_rows(options, limits)))
     budgets = sorted({known.add(*corner) for corner in corner_sets(options, known.gain, points, limits)})
     until, rows, in_vain = time.monotonic() + points * seconds_per_point, list[dict[str, float]](), 0
-    for i, budget in enumerate(budgets):
+    far = [budget for budget in budgets if known.gap(budget) > gap]
+    for budget in budgets:
         left = until - time.monotonic()
         if known.gap(budget) > gap and left > 0.0 and in_vain < SEARCHES_IN_VAIN:
-            in_vain = 0 if _search(known, budget, gap, left / (len(budgets) - i)) else in_vain + 1
+            found = _search(known, budget, gap, left / (len(far) - far.index(budget)))
+            in_vain = 0 if found else in_vain + 1
         best = known.best(budget)
         if best is not None:
             rows.append({"budget": budget, **_point(options, best), "gap": known.gap(budget)})

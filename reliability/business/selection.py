@@ -119,8 +119,8 @@ def solve(options: Options, limits: Limits, objective: str, keep: np.ndarray | N
           seconds: float) -> scipy.optimize.OptimizeResult:
     """The search of `choose`; x: (rows,) where one was found, else None.
 
-    Rows that cannot be chosen are left out. Of many rows the solver does not simplify the program first: it would look
-    for rows that exclude one another, for minutes at 16 000 laterals with settings, and heed no limit of time there.
+    Rows that cannot be chosen are left out. The solver does not simplify the program first: it would look for rows that
+    exclude one another, at some budgets for longer than the whole search takes, and heed no limit of time there.
     """
     gain = sought(options, objective)
     low, high = bounds(options, limits, keep)
@@ -131,7 +131,7 @@ def solve(options: Options, limits: Limits, objective: str, keep: np.ndarray | N
         -gain[at], integrality=np.ones(len(at), dtype=int), bounds=scipy.optimize.Bounds(low[at], high[at]),
         constraints=[scipy.optimize.LinearConstraint(cast("sparse.csr_array", c.A)[:, at], c.lb, c.ub)
                      for c in constraints(options, limits, keep)],
-        options={"mip_rel_gap": gap, "time_limit": seconds, "presolve": len(at) < MANY_CHOICES})
+        options={"mip_rel_gap": gap, "time_limit": seconds, "presolve": False})
     if result.x is not None:
         x = np.zeros(len(gain))
         x[at] = result.x
