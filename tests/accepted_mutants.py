@@ -15,7 +15,8 @@ SIZES = frozenset({
     "MAX_CACHED", "SMALLEST_CV", "SAMPLES", "POINTS_AT_MOST", "RESAMPLED", "MOST_TABLES", "GOAL", "FARTHEST",
     "DRAWS_AT_LEAST", "FROM_ZERO", "NUMBERS_AT_ONCE", "SPARSE", "FEW_OUTPUTS", "RELATIVE_TOLERANCE", "ROUNDING_OF_NPV",
     "LOG_FACTOR_LIMIT", "POINTS", "FRONTIER_GAP", "DRAWS", "DRAWS_WITHIN_LIMITS", "MANY_ROWS",
-    "DRAWS_OF_MANY", "TABLES", "FEWEST_LEVELS", "SECONDS", "GAP", "TIE_TOLERANCE", "NEVER",
+    "DRAWS_OF_MANY", "TABLES", "DECIMALS", "PRICES", "STEP", "SEARCHES_IN_VAIN", "MANY_CHOICES", "FEWEST_LEVELS",
+    "SECONDS", "GAP", "TIE_TOLERANCE", "NEVER",
 })
 # Mutants that no test can or need notice: (function, expression, changes or ANY, the reason), by function.
 ANY = ()
@@ -51,6 +52,9 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("_fitting", "ARRAYS_OF_TOTALS * 8", ("8 → 9",), "an estimate of bytes"),
     ("_fitting", "len(COUNTED) + len(TIMED) + len(inputs.extra)", ("+ → -",), "an estimate of bytes"),
     ("_from_records", "np.cov(faults, deviations[:, s])[0, 1] < 0", ("< → <=",), "a covariance of exactly 0"),
+    ("zone_paths", "np.full(count + 1, -1)", ("- → +", "1 → 2"), "a row at no point ends no later than it begins"),
+    ("_settings", "row[options.zone[unmet // settings], unmet % settings] = -1", ("1 → 2",), "any number below 0"),
+    ("_settings", "np.full((len(options.zones), settings), -1)", ("1 → 2",), "any number below 0"),
     ("_fuse_patterns", "works & (~by_error | (wrong < 1.0))", ("& → |",), "rows of probability 0"),
     ("_fuse_patterns", "failure < 1.0", ("< → <=", "1.0 → 2.0"), "rows of probability 0"),
     ("_fuse_patterns", "failure > 0.0", ("> → >=",), "rows of probability 0"),
