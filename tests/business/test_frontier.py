@@ -236,6 +236,9 @@ def test_caps_below_what_any_choice_adds_leave_no_frontier():
     limits = Limits(added_maifi_e=-1e6)
     assert best_at_price(options, sought(options, SAIDI), 0.0, limits) == (None, np.inf)
     assert frontier(options, 5, limits).empty
+    still = replace(options, rows=options.rows.assign(momentary_events_added=0.0))
+    chosen, most = best_at_price(still, sought(still, SAIDI), 0.0, Limits(added_maifi_e=0.0))
+    assert float(sought(still, SAIDI)[chosen].sum()) == pytest.approx(most)
 
 
 def test_after_a_few_searches_that_bring_nothing_in_their_time_there_are_no_more(monkeypatch):
