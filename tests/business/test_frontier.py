@@ -225,6 +225,8 @@ def test_at_a_price_of_money_none_gains_more_than_is_said(caps):
             best = choose(replace(options, rows=rows), limits, SAIDI, gap=0.0).chosen
             worth = float((gain - price * capex)[best].sum())
             assert worth <= most + 1e-6
+            free, all_of_it = best_at_price(options, gain, price, Limits())
+            assert float((gain - price * capex)[free].sum()) == pytest.approx(all_of_it, abs=1e-8)
             assert all(np.all(c.A @ found <= c.ub + 1e-9) for c in limit_rows(options, limits))
             assert float((gain - price * capex)[found].sum()) <= worth + 1e-5
             exact += float((gain - price * capex)[found].sum()) == pytest.approx(worth, abs=1e-5)
