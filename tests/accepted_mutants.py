@@ -26,6 +26,8 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("_add", "of.own is not None and sums.own is not None", ("and → or",), "both are there or neither is"),
     ("_at_most", "scale == 0.0", ("0.0 → 1.0",), "the scale helps the solver and changes no answer"),
     ("_at_most", "scale[scale == 0.0] = 1.0", ("1.0 → 2.0",), "the scale helps the solver and changes no answer"),
+    ("_as_far_as_fits", "z in stopped or more > room[f] or more > in_all", ("> → >=",),
+     "what fits exactly is filled in afterwards"),
     ("bounds", 'rows["lateral"].to_numpy() < 0', ("< → <=", "0 → 1"),
      "a lateral's device and its zone's setting stay by other limits"),
     ("bounds", "np.where(out, 0.0, 1.0)", ("1.0 → 2.0",), "at most one by another limit"),
