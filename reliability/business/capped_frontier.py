@@ -23,18 +23,18 @@ def best_at_price(options: Options, gain: np.ndarray, price: float,
     """
     events = options.rows["momentary_events_added"].to_numpy()
     paths = zone_paths(options, events, gain - price * options.rows["capex"].to_numpy(), limits)
-    point, zone, added, gained = best_steps(paths)
+    point, zone, more, better = best_steps(paths)
     zones = len(options.zones)
     at = np.empty(zones, dtype=np.int64)
     at[zone[:zones]] = point[:zones]
     feeder, room, in_all = _room(options, limits, paths.cost[at])
     if min(in_all, *room) < 0.0:
         return None, np.inf
-    whole, most, stopped = _as_far_as_fits(zone[zones:].tolist(), np.diff(added).tolist(), np.diff(gained).tolist(),
+    whole, most, stopped = _as_far_as_fits(zone[zones:].tolist(), more[zones:].tolist(), better[zones:].tolist(),
                                            feeder.tolist(), room.copy(), in_all)
     at[zone[zones:][whole]] = point[zones:][whole]      # of several points of a zone the last one stays
     _fill(paths, at, stopped, feeder, *_room(options, limits, paths.cost[at])[1:])
-    return rows_at(options, paths, at), float(gained[0]) + most
+    return rows_at(options, paths, at), float(better[:zones].sum()) + most
 
 
 def _room(options: Options, limits: Limits, events: np.ndarray) -> tuple[np.ndarray, list[float], float]:

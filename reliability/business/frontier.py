@@ -29,6 +29,7 @@ from reliability.schema.devices import DEVICES
 
 # Half a per cent of the reduction: finer than a planner's inputs, and thirty searches in seconds.
 FRONTIER_GAP = 5e-3
+LAST_SHARE = 0.25                  # of the time, for the most that all money buys
 SEARCHES_IN_VAIN = 3               # one after another, and no more is searched
 UNITS_OF = "units_"                # begins the columns of frontier.csv that tell units by device
 
@@ -44,10 +45,15 @@ def frontier(options: Options, points: int = 30, limits: Limits | None = None, *
     """
     limits = limits or Limits()
     known = KnownChoices(options, limits, sought(options, SAIDI), list(limit_rows(options, limits)))
-    budgets = sorted({known.add(*corner) for corner in corner_sets(options, known.gain, points, limits)})
+    budgets = {known.add(*corner) for corner in corner_sets(options, known.gain, points, limits)}
     until, rows, in_vain = time.monotonic() + points * seconds_per_point, list[dict[str, float]](), 0
-    far = [budget for budget in budgets if known.gap(budget) > gap]
-    for budget in budgets:
+    end = np.inf if limits.budget is None else limits.budget
+    if budgets and seconds_per_point and known.gap(end) > gap:      # what is most of all, no corner has
+        in_vain += not _search(known, end, gap, LAST_SHARE * points * seconds_per_point)
+        best = known.best(end)
+        budgets |= set() if best is None else {float(options.rows["capex"].to_numpy()[best].sum())}
+    far = sorted(budget for budget in budgets if known.gap(budget) > gap)
+    for budget in sorted(budgets):
         left = until - time.monotonic()
         if known.gap(budget) > gap and left > 0.0 and in_vain < SEARCHES_IN_VAIN:
             found = _search(known, budget, gap, left / (len(far) - far.index(budget)))
@@ -66,7 +72,8 @@ def _search(known: KnownChoices, budget: float, gap: float, seconds: float) -> b
     if known.beyond_reach(budget):
         return True
     before = known.gap(budget)
-    result = solve(known.options, replace(known.limits, budget=budget), SAIDI, None, gap, seconds)
+    within = replace(known.limits, budget=None if np.isinf(budget) else budget)
+    result = solve(known.options, within, SAIDI, None, gap, seconds)
     if result.x is not None:
         known.keep(result.x > 0.5)
         known.searched[budget] = -float(result.mip_dual_bound)

@@ -45,14 +45,17 @@ def corner_sets(options: Options, gain: np.ndarray, points: int,
     met.
     """
     paths = zone_paths(options, options.rows["capex"].to_numpy(), gain, limits)
-    point, zone, spent, gained = best_steps(paths)
     zones = len(options.zones)
+    if len(np.unique(paths.zone)) < zones:
+        return
+    point, zone, more, better = best_steps(paths)
+    spent, gained = (np.cumsum(of)[zones - 1:] for of in (more, better))
     within = int(np.searchsorted(spent, np.inf if limits.budget is None else limits.budget, side="right"))
-    if len(np.unique(paths.zone)) < zones or not within:
+    if not within:
         return
     along = _share(spent[:within]) + _share(gained[:within])
     stops = np.unique(np.searchsorted(along, np.linspace(0.0, along[-1], points), side="right")) - 1
-    price = np.append(np.diff(gained) / np.diff(spent), 0.0)
+    price = np.append(better[zones:] / more[zones:], 0.0)
     for stop in stops:
         at = np.empty(zones, dtype=np.int64)
         at[zone[:zones + stop]] = point[:zones + stop]      # of several points of a zone the last one stays
@@ -66,17 +69,16 @@ def rows_at(options: Options, paths: Paths, at: np.ndarray) -> np.ndarray:
 
 
 def best_steps(paths: Paths) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """(point gone to, its zone, spent, gained): the cheapest of each zone, then steps, the best for its money first.
+    """(point gone to, its zone, cost, gain): the cheapest of each zone, then steps, the best for its money first.
 
-    spent, gained: sums of all zones, from where each has its cheapest point.
+    cost, gain: of a step what it costs and gains more.
     """
     point = upper_hulls(paths.zone, paths.cost, paths.gain)
     zone, cost, gain = paths.zone[point], paths.cost[point], paths.gain[point]
     begins, more, better = _rises(zone, cost, gain)
     step = np.flatnonzero(~begins)
     order = np.append(np.flatnonzero(begins), step[np.argsort(-better[step] / more[step], kind="stable")])
-    before = int(begins.sum()) - 1
-    return point[order], zone[order], np.cumsum(more[order])[before:], np.cumsum(better[order])[before:]
+    return point[order], zone[order], more[order], better[order]
 
 
 def zone_paths(options: Options, cost: np.ndarray, gain: np.ndarray, limits: Limits) -> Paths:

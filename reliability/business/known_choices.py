@@ -106,7 +106,7 @@ class KnownChoices:
     def _most(self, budget: float) -> float:
         """What no choice's gain within a budget exceeds."""
         return min([*(most + (price * budget if price else 0.0) for price, most in self.bounds),
-                    self.searched.get(budget, np.inf)])
+                    *(most for within, most in self.searched.items() if within >= budget), np.inf])
 
     def keep(self, chosen: np.ndarray) -> bool:
         """Whether a choice meets the limits; it is then one of those found."""

@@ -201,6 +201,33 @@ def test_under_caps_every_point_keeps_them_and_is_as_near_the_best_as_it_says(ca
     assert points >= (10 if seconds else 6)
 
 
+@pytest.mark.parametrize("caps", [*CAPS, {}], ids=str)
+def test_the_last_point_is_the_most_that_money_and_the_limits_leave(caps):
+    for seed in range(4):
+        options = options_of(12, seed, (0,))[1]
+        free = choose(options, Limits(**caps), SAIDI, gap=0.0).totals
+        for budget in (None, 0.3 * free["capex"], 0.7 * free["capex"]):
+            limits = Limits(**caps, budget=budget)
+            found, best = frontier(options, 6, limits, gap=0.0), choose(options, limits, SAIDI, gap=0.0)
+            assert best.feasible == (len(found) > 0)
+            if best.feasible:
+                assert found["saidi_minutes_avoided"].iloc[-1] == pytest.approx(
+                    best.totals["saidi_minutes_avoided"], rel=1e-5, abs=1e-9)
+
+
+def test_steps_may_be_a_trifle_beside_all_others():
+    """What they add would be lost in a sum: one backup's settings take an event away, laterals add next to none."""
+    options = options_of(12, 1, (0,))[1]
+    rows = options.rows
+    taken = (rows["lateral"] < 0) & (rows["setting"] != AS_IT_IS) & (rows["zone"] == rows["zone"].max())
+    events = np.where(taken, -1.0, np.where(rows["lateral"] < 0, 0.0, 1e-25 * rows["momentary_events_added"].abs()))
+    options = replace(options, rows=rows.assign(momentary_events_added=events))
+    limits = Limits(added_maifi_e=-0.5 / options.customers_served)
+    curve = frontier(options, 10, limits)
+    assert curve["saidi_minutes_avoided"].iloc[-1] == pytest.approx(
+        choose(options, limits, SAIDI, gap=0.0).totals["saidi_minutes_avoided"], rel=1e-2)
+
+
 def limit_of(most: float | None) -> float:
     """What may be reached at most."""
     return np.inf if most is None else most
