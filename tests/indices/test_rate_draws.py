@@ -159,8 +159,8 @@ def test_digits_depend_on_the_seed_alone_whoever_computes_them():
     assert not np.array_equal(events(alone), events(simulate(inputs, seed=8, trials=20)))
 
 
-@pytest.mark.parametrize(("few", "own"), [(np.inf, np.inf), (0.0, np.inf), (0.0, 0.0)],
-                         ids=["classes in one part", "thinned", "tables of their own"])
+@pytest.mark.parametrize(("few", "own"), [(np.inf, np.inf), (np.inf, 0.0), (0.0, np.inf), (0.0, 0.0)],
+                         ids=["classes in one part", "of many events", "thinned", "tables of their own"])
 def test_a_further_unknown_scales_the_events_of_each_trial(few, own, monkeypatch):
     """Theory: counts are Poisson about what is stated and rate × drawn over mean; squared deviations over the mean
     have mean 1 and variance 2."""
