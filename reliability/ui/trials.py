@@ -127,15 +127,19 @@ def _stages(now: ScenarioResults, have: Spread | None) -> list[int | None]:
 
 def _beside(now: ScenarioResults, have: Spread | None, progress: Callable[[int, int], object]) -> Iterator[Spread]:
     """What is simulated beside the pages, while it is; have: what there is already."""
-    while (future := background.under_way(_key(now))) is not None:
-        st.session_state.get(LATEST)         # a newer state stops this one here
-        if now.digest in _done_of():
-            progress(*_done_of()[now.digest])
-        wait([future], REPORT_EVERY_SECONDS)
+    while True:
+        future = background.under_way(_key(now))
+        if future is not None:
+            st.session_state.get(LATEST)     # a newer state stops this one here
+            if (so_far := _done_of().get(now.digest)) is not None:
+                progress(*so_far)
+            wait([future], REPORT_EVERY_SECONDS)
         found = known(now.digest)
         if found is not None and found is not have:
             have = found
             yield found
+        if future is None:                   # looked at after its end: the last of its figures were there
+            return
 
 
 def asked(now: ScenarioResults) -> Spread | None:

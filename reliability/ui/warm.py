@@ -71,7 +71,7 @@ def _leave_out_of_searches() -> None:
 def open_study(name: str = "") -> ScenarioResults | None:
     """Have the results of a study at hand, "" for that which is shown where nobody asks for one.
 
-    None where there are none; whatever is wrong with it is told by the page.
+    None where there are none; the page says what is wrong with it.
     """
     from reliability.study import workspace
     from reliability.study.save import ChangedElsewhere

@@ -65,10 +65,10 @@ def state(small, monkeypatch):
 
 def test_a_page_joins_the_simulation_that_runs_beside_it(state):
     trials.prepare(state.now)
-    told = []
+    steps = []
 
     def progress(*done: int) -> None:
-        told.append(done)
+        steps.append(done)
         state.free.set()
 
     while len(state.stages) < 2:            # it is at all trials
@@ -76,8 +76,23 @@ def test_a_page_joins_the_simulation_that_runs_beside_it(state):
     seen = [spread.trials for spread in trials.follow(state.now, progress)]
     assert seen == [10, 30]
     assert state.stages == [10, 30]
-    assert told
+    assert steps
     assert threading.current_thread() not in state.threads
+
+
+def test_what_ends_while_a_page_draws_its_first_figures_is_not_simulated_again(state, monkeypatch):
+    monkeypatch.setattr(trials, "REPORT_EVERY_SECONDS", 0.01)
+    trials.prepare(state.now)
+    while not state.stages:
+        time.sleep(0.02)
+    seen = []
+    for spread in trials.follow(state.now, lambda *done: None):
+        seen.append(spread.trials)
+        state.free.set()
+        while not trials.done(state.now.digest) or background.under_way(f"spread|{state.now.digest}"):
+            time.sleep(0.02)
+    assert seen == [10, 30]
+    assert state.stages == [10, 30]
 
 
 def test_a_page_simulates_what_is_not_simulated_beside_it(state, monkeypatch):
