@@ -108,10 +108,15 @@ def test_a_page_simulates_what_is_not_simulated_beside_it(state, monkeypatch):
 def test_a_network_too_large_for_it_is_simulated_when_it_is_asked_for(state, monkeypatch):
     monkeypatch.setattr(trials, "PREPARED_AT_MOST", 3)
     monkeypatch.setattr(trials, "ASKED_AT_MOST", 3)
+    begun: dict = {}
+    monkeypatch.setattr(background, "prepare", begun.__setitem__)
+    monkeypatch.setattr(background, "ask", lambda key, work, worker: begun.__setitem__(key, work))
     trials.prepare(state.now)
     assert trials.asked(state.now) is None
-    assert not background.is_done(f"spread|{state.now.digest}")
-    assert state.stages == []
+    assert not begun
+    monkeypatch.setattr(trials, "PREPARED_AT_MOST", 30_000)
+    trials.prepare(state.now)
+    assert list(begun) == [f"spread|{state.now.digest}"]
 
 
 def test_threads_work_on_large_networks_alone():
