@@ -16,6 +16,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+# before numpy is loaded: processes share the work here, threads of its library would only take their time
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from reliability import forked
 from reliability.cautions import CAUTION
 from reliability.formats import count, shown

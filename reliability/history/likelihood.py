@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import log
 
@@ -29,35 +30,32 @@ class Mixed:
 
 
 @dataclass(frozen=True)
-class Counted:
-    """Counts (k,) above 0 of places, and their rows in the sums by place."""
-
-    counts: np.ndarray
-    rows: np.ndarray
-
-
-@dataclass(frozen=True)
 class Recorded:
-    """What does not change: known (2, G) records of known kind in the units; blank, stated: those of none, by group;
-    at_device: temporary, permanent, of no kind, and their totals."""
+    """What does not change: known (2, G) records of known kind in the units; blank, stated: those of none, by group.
+
+    pure: places (k,) of 2R where faults with nothing left open may be counted. counts: of what reclosing devices record
+    otherwise, temporary, permanent and of no kind; known_there: of the first two. of_temporary, of_permanent, of_blank:
+    the pools of these in the same order, the pure ones among temporary faults first; of_blank: (2, k) of either kind.
+    """
 
     known: np.ndarray
     blank: tuple[Mixed, ...]
     stated: tuple[Mixed, ...]
-    at_device: tuple[Counted, Counted, Counted]
-    totals: tuple[float, float, float]
+    pure: np.ndarray
+    counts: np.ndarray
+    known_there: tuple[float, float]
+    of_temporary: np.ndarray
+    of_permanent: np.ndarray
+    of_blank: np.ndarray
 
 
 @dataclass(frozen=True)
 class Sums:
-    """Sums of λ × amount: in units by group, temporary and permanent (G,); in pools by group: pure (2R, G),
-    device_temporary, device_permanent (R, G)."""
+    """Sums of λ × amount: in units by group, temporary and permanent (G,); in pools by group, (4R, G)."""
 
     temporary: np.ndarray
     permanent: np.ndarray
-    pure: np.ndarray
-    device_temporary: np.ndarray
-    device_permanent: np.ndarray
+    by_pool: np.ndarray
 
 
 class Likelihood:
@@ -69,49 +67,46 @@ class Likelihood:
     def __init__(self, recorded: Recorded, sums: Sums, pure: np.ndarray) -> None:
         self.recorded = recorded
         self.known, self.of_units = recorded.known.tolist(), (sums.temporary.tolist(), sums.permanent.tolist())
-        self.expected = np.concatenate([sums.pure.sum(axis=0) + sums.device_temporary.sum(axis=0),
-                                        sums.device_permanent.sum(axis=0)])
-        self._stack(sums, counted(pure))
+        permanent = len(sums.by_pool) // 4 * 3          # from here on the pools are of permanent faults
+        self.expected = np.concatenate([sums.by_pool[:permanent].sum(axis=0), sums.by_pool[permanent:].sum(axis=0)])
+        self._stack(sums.by_pool, pure)
 
-    def _stack(self, sums: Sums, pure: Counted) -> None:
+    def _stack(self, by_pool: np.ndarray, pure: np.ndarray) -> None:
         """Sums of all that is counted at devices: a row each, temporary faults of each group, then permanent ones."""
-        temporary, permanent, blank = self.recorded.at_device
-        self.counts = np.concatenate([pure.counts, temporary.counts, permanent.counts, blank.counts])
-        groups, ends = len(sums.temporary), np.cumsum([len(c.rows) for c in (pure, temporary, permanent)]).tolist()
+        r, groups = self.recorded, by_pool.shape[1]
+        self.counts = np.concatenate([pure[r.pure], r.counts])
+        ends = len(r.of_temporary), len(r.of_temporary) + len(r.of_permanent)
         self.stated = np.zeros((len(self.counts), 2 * groups))
-        self.stated[:ends[0], :groups] = sums.pure[pure.rows]
-        self.stated[ends[0]:ends[1], :groups] = sums.device_temporary[temporary.rows]
-        self.stated[ends[1]:ends[2], groups:] = sums.device_permanent[permanent.rows]
-        self.blank_rows, self.blank = slice(ends[2], None), (-1.0, -1.0)     # of no blank shares yet
-        self.of_blank = np.concatenate([sums.device_temporary[blank.rows], sums.device_permanent[blank.rows]], axis=1)
+        self.stated[:ends[0], :groups] = by_pool[r.of_temporary]
+        self.stated[ends[0]:ends[1], groups:] = by_pool[r.of_permanent]
+        self.blank_rows, self.blank = slice(ends[1], None), (-1.0, -1.0)     # of no blank shares yet
+        self.of_blank = np.concatenate(list(by_pool[r.of_blank]), axis=1)
 
-    def in_units(self, group: int, fraction: float, blank: np.ndarray, scale: float) -> float:
+    def in_units(self, group: int, fraction: float, blank: Sequence[float], scale: float) -> float:
         """Of the records in the units of a group."""
-        t, p, b, c = fraction * scale, (1.0 - fraction) * scale, float(blank[0]), float(blank[1])
-        value = -self.of_units[0][group] * t - self.of_units[1][group] * p
+        t, p = fraction * scale, (1.0 - fraction) * scale
+        b, c = blank
+        value: float = -self.of_units[0][group] * t - self.of_units[1][group] * p
         for kind, rate in ((0, (1.0 - b) * t), (1, (1.0 - c) * p)):
-            if self.known[kind][group]:
-                value += self.known[kind][group] * log(rate)
-        return float(value) + self.recorded.blank[group].log_likelihood(b * t, c * p) + (
+            if known := self.known[kind][group]:
+                value += known * log(rate)
+        return value + self.recorded.blank[group].log_likelihood(b * t, c * p) + (
             self.recorded.stated[group].log_likelihood(t, p))
 
-    def at_devices(self, fraction: np.ndarray, blank: np.ndarray, scale: np.ndarray) -> float:
-        """Of what reclosing devices record; fraction, scale: (G,)."""
-        b, c = float(blank[0]), float(blank[1])
+    def at_devices(self, fraction: Sequence[float], blank: Sequence[float], scale: Sequence[float]) -> float:
+        """Of what reclosing devices record; fraction, scale: of each group."""
+        b, c = blank
         if (b, c) != self.blank and len(self.of_blank):
             self.blank = b, c
             self.stated[self.blank_rows] = self.of_blank * np.repeat([b, c], len(fraction))
-        temporary = fraction * scale
-        rates = np.concatenate([temporary, scale - temporary])
-        value = self.counts @ np.log(self.stated @ rates + _TINY) - self.expected @ rates
-        known_temporary, known_permanent, _ = self.recorded.totals
-        return float(value) + known_temporary * log(1.0 - b) + known_permanent * log(1.0 - c)
-
-
-def counted(counts: np.ndarray) -> Counted:
-    """Of counts (k,) those above 0."""
-    rows = np.flatnonzero(counts)
-    return Counted(counts[rows].astype(float), rows)
+        temporary = [p * k for p, k in zip(fraction, scale, strict=True)]
+        rates = np.array(temporary + [k - t for t, k in zip(temporary, scale, strict=True)])
+        logs = self.stated @ rates
+        logs += _TINY
+        np.log(logs, out=logs)
+        temporary_there, permanent_there = self.recorded.known_there
+        return float(self.counts @ logs - self.expected @ rates) + (
+            temporary_there * log(1.0 - b) + permanent_there * log(1.0 - c))
 
 
 def recorded_of(e: Evidence) -> Recorded:
@@ -122,8 +117,11 @@ def recorded_of(e: Evidence) -> Recorded:
         by_group = [np.flatnonzero((e.group == g) & (counts > 0)) for g in range(e.groups)]
         return tuple(Mixed(counts[at].astype(float), temporary[at], permanent[at]) for at in by_group)
 
-    at_device = e.at_device
+    rows = [np.flatnonzero(of_kind) for of_kind in e.at_device.T]
+    counts = [of_kind[at].astype(float) for of_kind, at in zip(e.at_device.T, rows, strict=True)]
+    pure = np.flatnonzero(np.concatenate([e.events, e.steps]))
+    temporary, permanent = 2 * e.devices, 3 * e.devices             # where their pools begin
     return Recorded(known, mixed(e.at_unit[:, 2], e.unit_temporary, e.unit_permanent),
-                    mixed(e.stated, e.stated_temporary, e.stated_permanent),
-                    (counted(at_device[:, 0]), counted(at_device[:, 1]), counted(at_device[:, 2])),
-                    (float(at_device[:, 0].sum()), float(at_device[:, 1].sum()), float(at_device[:, 2].sum())))
+                    mixed(e.stated, e.stated_temporary, e.stated_permanent), pure, np.concatenate(counts),
+                    (float(counts[0].sum()), float(counts[1].sum())), np.concatenate([pure, temporary + rows[0]]),
+                    permanent + rows[1], np.stack([temporary + rows[2], permanent + rows[2]]))

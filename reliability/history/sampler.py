@@ -7,8 +7,9 @@ shared out, or λ, integrated out.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 from math import exp, log
 
 import numpy as np
@@ -39,7 +40,7 @@ class _Steps:
 
     def tune(self, name: str, accepted: np.ndarray | bool, at: int | slice, rate: float) -> None:
         if rate > 0.0:
-            self.width[name][at] *= np.exp(rate * (np.asarray(accepted, dtype=float) - _TARGET))
+            self.width[name][at] *= np.exp(rate * (accepted - _TARGET))
 
 
 def sample(evidence: Evidence, prior: Prior, rng: np.random.Generator, on_progress: Progress | None = None,
@@ -136,10 +137,9 @@ class Chain:
         taken, then = False, of_units
         if SHAPE_BOUNDS[0] < log(proposed) < SHAPE_BOUNDS[1]:
             then = densities.of_units(proposed, s.mean)
-            gain = densities.of_shape(proposed, then) - densities.of_shape(s.shape, of_units)
-            taken = bool(np.log(self.rng.random()) < gain)
+            taken = _taken(densities.of_shape(proposed, then) - densities.of_shape(s.shape, of_units), self.rng)
         s.shape = proposed if taken else s.shape
-        self.steps.tune("shape", taken, slice(None), tuning)
+        self.steps.tune("shape", taken, 0, tuning)
         return then if taken else of_units
 
     # fractions, blank shares
@@ -147,72 +147,73 @@ class Chain:
     def _walk_fractions(self, likelihood: Likelihood, tuning: float) -> None:
         """Random walks of each group's fraction, alone and with the rates, and of the blank shares."""
         e, s, rng = self.evidence, self.state, self.rng
-        scale = np.ones(e.groups)
-        own = np.array([likelihood.in_units(g, s.fraction[g], s.blank, 1.0) for g in range(e.groups)])
-        at_devices = likelihood.at_devices(s.fraction, s.blank, scale)
+        fraction, blank, scale = s.fraction.tolist(), s.blank.tolist(), [1.0] * e.groups
+        own = [likelihood.in_units(g, fraction[g], blank, 1.0) for g in range(e.groups)]
+        at_devices = likelihood.at_devices(fraction, blank, scale)
         for name in ("alone", "joint"):
             width = self.steps.of(name, e.groups, 0.3)
             for g in range(e.groups):
-                old = s.fraction[g]
+                old, old_scale = fraction[g], scale[g]
                 before = _logit(old)
-                logit = before + width[g] * rng.standard_normal()
-                fraction, scales = s.fraction.copy(), scale.copy()
+                logit = before + float(width[g]) * rng.standard_normal()
                 fraction[g] = _expit(logit)
                 if name == "joint":
-                    scales[g] *= (1.0 - old) / (1.0 - fraction[g])
-                in_units = likelihood.in_units(g, fraction[g], s.blank, scales[g])
-                then = likelihood.at_devices(fraction, s.blank, scales)
+                    scale[g] *= (1.0 - old) / (1.0 - fraction[g])
+                in_units = likelihood.in_units(g, fraction[g], blank, scale[g])
+                then = likelihood.at_devices(fraction, blank, scale)
                 gain = (in_units + then - own[g] - at_devices + self._group_prior(g, logit)
                         - self._group_prior(g, before))
-                taken = np.log(rng.random()) < gain
-                if taken:
-                    s.fraction, scale, at_devices, own[g] = fraction, scales, then, in_units
+                if taken := _taken(gain, rng):
+                    at_devices, own[g] = then, in_units
+                else:
+                    fraction[g], scale[g] = old, old_scale
                 self.steps.tune(name, taken, g, tuning)
-        s.lam, s.mean = s.lam * scale[e.group], s.mean * scale
-        self._walk_blanks(likelihood, scale, float(own.sum()) + at_devices, tuning)
+        s.fraction, scales = np.array(fraction), np.array(scale)
+        s.lam, s.mean = s.lam * scales[e.group], s.mean * scales
+        self._walk_blanks(likelihood, fraction, scale, sum(own) + at_devices, tuning)
 
-    def _walk_blanks(self, likelihood: Likelihood, scale: np.ndarray, now: float, tuning: float) -> None:
-        e, s, rng = self.evidence, self.state, self.rng
-        width = self.steps.of("blank", 2, 0.5)
+    def _walk_blanks(self, likelihood: Likelihood, fraction: Sequence[float], scale: Sequence[float], now: float,
+                     tuning: float) -> None:
+        width, blank = self.steps.of("blank", 2, 0.5), self.state.blank.tolist()
         for kind in (0, 1):
-            blank = s.blank.copy()
-            blank[kind] = _expit(_logit(s.blank[kind]) + width[kind] * rng.standard_normal())
-            then = likelihood.at_devices(s.fraction, blank, scale) + sum(
-                likelihood.in_units(g, s.fraction[g], blank, scale[g]) for g in range(e.groups))
+            old = blank[kind]
+            blank[kind] = _expit(_logit(old) + float(width[kind]) * self.rng.standard_normal())
+            then = likelihood.at_devices(fraction, blank, scale) + sum(
+                likelihood.in_units(g, fraction[g], blank, scale[g]) for g in range(self.evidence.groups))
             # uniform in the share: in its logit it goes with share × (1 − share)
-            change = np.log(blank[kind] * (1.0 - blank[kind])) - np.log(s.blank[kind] * (1.0 - s.blank[kind]))
-            taken = np.log(rng.random()) < then - now + change
-            if taken:
-                s.blank, now = blank, then
+            change = log(blank[kind] * (1.0 - blank[kind])) - log(old * (1.0 - old))
+            if taken := _taken(then - now + change, self.rng):
+                now = then
+            else:
+                blank[kind] = old
             self.steps.tune("blank", taken, kind, tuning)
+        self.state.blank = np.array(blank)
 
     def _walk_common(self, tuning: float) -> None:
         s = self.state
-        logits = np.log(s.fraction / (1.0 - s.fraction)) - self.prior.shift
+        logits = [_logit(p) - shift for p, shift in zip(s.fraction.tolist(), self.prior.shift.tolist(), strict=True)]
         width = self.steps.of("common", 1, 0.4)
 
         def density(p: float) -> float:
-            apart = logits - np.log(p / (1.0 - p))
-            return float(self.prior.log_density(p) + np.log(p * (1.0 - p))
-                         - np.sum(apart * apart) / (2.0 * LOGIT_SPREAD ** 2))
+            common = _logit(p)
+            apart = sum((logit - common) ** 2 for logit in logits)
+            return self.prior.log_density(p) + log(p * (1.0 - p)) - apart / (2.0 * LOGIT_SPREAD ** 2)
 
-        proposed = _expit(_logit(s.common) + width[0] * self.rng.standard_normal())
-        taken = bool(np.log(self.rng.random()) < density(proposed) - density(s.common))
+        proposed = _expit(_logit(s.common) + float(width[0]) * self.rng.standard_normal())
+        taken = _taken(density(proposed) - density(s.common), self.rng)
         s.common = proposed if taken else s.common
-        self.steps.tune("common", taken, slice(None), tuning)
+        self.steps.tune("common", taken, 0, tuning)
 
     def _group_prior(self, group: int, logit: float) -> float:
         s = self.state
-        apart = logit - self.prior.shift[group] - _logit(s.common)
-        return float(-apart * apart / (2.0 * LOGIT_SPREAD ** 2))
+        apart = logit - float(self.prior.shift[group]) - _logit(s.common)
+        return -apart * apart / (2.0 * LOGIT_SPREAD ** 2)
 
     def _sums(self) -> Sums:
         """What the likelihood needs of λ, summed by group."""
         e, lam = self.evidence, self.state.lam
-        own = [np.bincount(e.group, lam * amount, e.groups) for amount in (
-            e.unit_temporary + e.stated_temporary, e.unit_permanent + e.stated_permanent)]
-        by_pool, pure = self.sharing.sums_by_pool(lam), 2 * e.devices
-        return Sums(own[0], own[1], by_pool[:pure], by_pool[pure:pure + e.devices], by_pool[pure + e.devices:])
+        own = [np.bincount(e.group, lam * amount, e.groups) for amount in self.sharing.in_unit]
+        return Sums(own[0], own[1], self.sharing.sums_by_pool(lam))
 
 
 class _Densities:
@@ -223,6 +224,7 @@ class _Densities:
         self.counts = np.bincount(evidence.group, mine, evidence.groups)
         self.histogram = np.bincount(mine.astype(np.int64))
         self.numbers = np.arange(len(self.histogram), dtype=float)
+        self.of_counts = cache(self._of_counts)         # each shape is asked for as proposed and as it stands
 
     def of_units(self, shape: float, mean: np.ndarray) -> np.ndarray:
         """What both densities lose by the units' exposure, by group (G,)."""
@@ -232,8 +234,15 @@ class _Densities:
     def of_shape(self, shape: float, of_units: np.ndarray) -> float:
         """Logarithm of the density of the shape; of_units: see there."""
         # flat in 1/a: in the logarithm of a it goes with 1/a
-        gammas = self.histogram @ (scipy.special.gammaln(shape + self.numbers) - scipy.special.gammaln(shape))
-        return float(gammas + (len(self.mine) * shape - 1.0) * log(shape) - of_units.sum())
+        return self.of_counts(shape) + (len(self.mine) * shape - 1.0) * log(shape) - float(of_units.sum())
+
+    def _of_counts(self, shape: float) -> float:
+        return float(self.histogram @ (scipy.special.gammaln(shape + self.numbers) - scipy.special.gammaln(shape)))
+
+
+def _taken(gain: float, rng: np.random.Generator) -> bool:
+    """Whether a proposal is accepted whose logarithm of the density is so much above the present one's."""
+    return rng.random() < exp(min(gain, 0.0))
 
 
 def _logit(p: float) -> float:

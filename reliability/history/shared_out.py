@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -30,7 +31,8 @@ class Sharing:
     nothing left open, counted faults alike, temporary and permanent sustained records at reclosing devices.
 
     unit, amount, temporary: (e,) of each entry of the pools: its unit, what would be recorded, whether of temporary
-    faults. all_temporary, all_permanent: (U,) whatever of a unit's faults of that kind would be recorded somewhere.
+    faults. in_unit: temporary and permanent faults (U,) recorded in a unit or stated of it; all_temporary,
+    all_permanent: (U,) whatever of a unit's faults of that kind would be recorded somewhere.
     blanks: units with records of no kind. beside: chance of a momentary event before a record in the unit; before:
     openings before one. each: of counts of openings, faults for an opening, (R,).
     """
@@ -40,6 +42,7 @@ class Sharing:
     unit: np.ndarray
     amount: np.ndarray
     temporary: np.ndarray
+    in_unit: tuple[np.ndarray, np.ndarray]
     all_temporary: np.ndarray
     all_permanent: np.ndarray
     blanks: np.ndarray
@@ -55,16 +58,25 @@ class Sharing:
         at_device, means = self._at_devices(s, p, rng)
         pure = np.concatenate([self._events(own, rng), self._counted(s, p, own, at_device, means, rng)])
         counts = np.concatenate([pure, *at_device]).astype(np.int64)
-        fraction = p[self.unit]
-        kind = np.where(self.temporary, fraction, 1.0 - fraction)
+        kind = np.concatenate([s.fraction, 1.0 - s.fraction])[self.kind_and_group]
         shared = self.pools.share(rng, counts, self.amount * kind * s.lam[self.unit])
         return own[0] + own[1] + e.stated + np.bincount(self.unit, shared, e.units), pure
 
     def sums_by_pool(self, lam: np.ndarray) -> np.ndarray:
         """Sums of λ × amount by pool and group, (4R, G)."""
         e = self.evidence
-        key = self.pools.pool * e.groups + e.group[self.unit]
-        return np.bincount(key, self.amount * lam[self.unit], self.pools.count * e.groups).reshape(-1, e.groups)
+        return np.bincount(self.pool_and_group, self.amount * lam[self.unit],
+                           self.pools.count * e.groups).reshape(-1, e.groups)
+
+    @cached_property
+    def pool_and_group(self) -> np.ndarray:
+        """Place of each entry (e,) among the sums by pool and group."""
+        return self.pools.pool * self.evidence.groups + self.evidence.group[self.unit]
+
+    @cached_property
+    def kind_and_group(self) -> np.ndarray:
+        """Place of each entry (e,) among the shares of temporary faults by group, those of permanent ones behind."""
+        return self.evidence.group[self.unit] + np.where(self.temporary, 0, self.evidence.groups)
 
     def _own(self, s: State, p: np.ndarray, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
         """Sustained records of each unit, temporary and permanent, (U,) each."""
@@ -142,9 +154,9 @@ def sharing_of(e: Evidence) -> Sharing:
     in_pools = [np.bincount(unit[of_kind], amount[of_kind], e.units) for of_kind in (temporary, ~temporary)]
     beside = _for_each(e, e.beside)
     beside = _OfEither(beside.unit, beside.place, np.minimum(beside.temporary, 1.0), np.minimum(beside.permanent, 1.0))
-    return Sharing(e, pools, unit, amount, temporary, e.unit_temporary + e.stated_temporary + in_pools[0],
-                   e.unit_permanent + e.stated_permanent + in_pools[1], np.flatnonzero(e.at_unit[:, 2]), beside,
-                   _for_each(e, e.steps_at_unit), ratio(1.0, openings_each(e)))
+    in_unit = e.unit_temporary + e.stated_temporary, e.unit_permanent + e.stated_permanent
+    return Sharing(e, pools, unit, amount, temporary, in_unit, in_unit[0] + in_pools[0], in_unit[1] + in_pools[1],
+                   np.flatnonzero(e.at_unit[:, 2]), beside, _for_each(e, e.steps_at_unit), ratio(1.0, openings_each(e)))
 
 
 def _for_each(e: Evidence, entries: Entries) -> _OfEither:

@@ -12,7 +12,11 @@ from reliability.history.recording import Entries
 
 Triple = tuple[int, int, float]
 BETA = (4.5, 2.5)
-PRIOR = Prior(lambda p: float(stats.beta.logpdf(p, *BETA)), np.zeros(2), BETA[0] / sum(BETA))
+
+
+def prior(groups: int) -> Prior:
+    """The prior of groups that state no fraction of their own."""
+    return Prior(lambda p: float(stats.beta.logpdf(p, *BETA)), np.zeros(groups), BETA[0] / sum(BETA))
 
 
 def entries(*rows: tuple[int, int, float, float]) -> Entries:

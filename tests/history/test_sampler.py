@@ -9,7 +9,7 @@ from scipy import special, stats
 from reliability.history.posterior import Evidence, Length, Posterior
 from reliability.history.sampler import sample
 from reliability.history.sharing import pools_of
-from tests.history.evidences import PRIOR, entries, evidence, fraction_prior, metropolis
+from tests.history.evidences import entries, evidence, fraction_prior, metropolis, prior
 
 LONG = Length(6_000, 1_000, 5_000)
 BATCHES = 25
@@ -17,7 +17,7 @@ CHAINS = 200
 
 
 def drawn(e: Evidence, seed: int = 1, length: Length = LONG) -> Posterior:
-    return sample(e, PRIOR, np.random.default_rng(seed), None, length)
+    return sample(e, prior(e.groups), np.random.default_rng(seed), None, length)
 
 
 def standard_error(draws: np.ndarray) -> float:
