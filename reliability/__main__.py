@@ -188,6 +188,7 @@ def _run(options: argparse.Namespace) -> None:
         except ClusterError as error:
             raise StudyError([Problem("--scheduler", error.rule, error.remedy, value=options.scheduler)]) from error
     _print_stage("writing")
+    results = results.without_rows()                    # no document shows them
     write_results(results, options.out, docx=docx, only=only, workers=Workers(None, workers))
     summary = json.loads((Path(options.out) / "summary.json").read_text(encoding="utf-8"))
     _print_notes(results.study.notes[len(study.notes):])  # on rates learned from the records

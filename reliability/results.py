@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+import numpy as np
 import pandas as pd
 
 from reliability.business.break_even import (
@@ -94,9 +95,18 @@ class Results:
 
     def with_parts(self, simulated: Simulated, plan: Plan, history: History | None) -> Results:
         """The same with what a run adds; what was already found of the expected values alone is not computed again."""
-        whole = replace(self, simulated=simulated, plan=plan, history=history)
-        vars(whole).update({name: found for name, found in vars(self).items() if name in OF_EXPECTED})
-        return whole
+        return self._but(simulated=simulated, plan=plan, history=history)
+
+    def without_rows(self) -> Results:
+        """The same without the rows of the outcome table, which are large, where all that asks for them is known."""
+        if not vars(self).keys() >= set(OF_EXPECTED):
+            return self
+        return self._but(table=self.table.take(np.empty(0, dtype=int)))
+
+    def _but(self, **parts: object) -> Results:
+        other = replace(self, **parts)      # type: ignore[arg-type]
+        vars(other).update({name: found for name, found in vars(self).items() if name in OF_EXPECTED})
+        return other
 
     def find_of_expected(self) -> None:
         """Compute OF_EXPECTED now, for whoever has time while other processes work."""

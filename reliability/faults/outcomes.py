@@ -22,7 +22,7 @@ from reliability.formats import count
 from reliability.network.coordination import Coordination, coordination
 from reliability.network.device_settings import ALL_ELEMENTS, DELAYED_OPERATION, FAST_OPERATION, PHASE_ELEMENTS
 from reliability.network.model import Model
-from reliability.network.protection import Protection, protection
+from reliability.network.protection import Protection, protections_of
 from reliability.network.rates import fault_rates
 from reliability.network.tree import Network
 from reliability.schema.columns import FAST
@@ -108,13 +108,13 @@ def outcomes_in_parts(model: Model, scenarios: Sequence[Scenario],
     Each has the rows of the whole that are of its sections, in their order. sections: None for the whole at once.
     """
     network = model.network
-    protections = tuple(protection(model, s) for s in scenarios)
-    recloser = np.stack([p.reclosing_device for p in protections])
-    races = coordination(model, protections)
-    found = _Found(protections, recloser, _hears_ground(network, protections, recloser), races)
-    places = split_places(model, protections, races)
+    plans = protections_of(model, scenarios)
+    recloser = np.stack([p.reclosing_device for p in plans])
+    races = coordination(model, plans)
+    found = _Found(plans, recloser, _hears_ground(network, plans, recloser), races)
+    places = split_places(model, plans, races)
     bounds = _bounds(network, sections or len(network))
-    return OutcomeParts(network, protections,
+    return OutcomeParts(network, plans,
                         tuple(partial(_part, model, scenarios, found, places, *ends) for ends in bounds))
 
 

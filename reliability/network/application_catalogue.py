@@ -178,7 +178,8 @@ def judge(key: str, value: np.ndarray | float, limit: np.ndarray | float, incomp
     reason = np.array([kind.met, kind.broken, kind.missing], dtype=object)[np.where(missing, 2, np.where(broken, 1, 0))]
     for case in settled:
         verdict = np.where(case.where, case.verdict, verdict)
-        reason = np.where(case.where, case.reason, reason)
+        # an array, or each lateral would get a copy of the text
+        reason = np.where(case.where, np.array(case.reason, dtype=object), reason)
     return Check(kind, value, limit, margin, verdict.astype(np.int8), reason)
 
 

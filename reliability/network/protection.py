@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -132,6 +132,21 @@ def protection(model: Model, scenario: Scenario = UNCHANGED) -> Protection:
         locks_out_all=by_default | ((tripping != "") & (tripping != SINGLE_PHASE)),
         converted=converted,
     )
+
+
+def protections_of(model: Model, scenarios: Sequence[Scenario]) -> tuple[Protection, ...]:
+    """Those of several scenarios; what one has all over the network as the first has it stands in memory once."""
+    each: list[Protection] = []
+    for scenario in scenarios:
+        found = protection(model, scenario)
+        alike = {name: array for name, array in vars(each[0]).items() if _equal(array, getattr(found, name))
+                 } if each else {}
+        each.append(replace(found, **alike))
+    return tuple(each)
+
+
+def _equal(a: np.ndarray, b: np.ndarray) -> bool:
+    return bool(np.array_equal(a, b, equal_nan=a.dtype.kind == "f"))
 
 
 def _or(known: np.ndarray, otherwise: float | np.ndarray) -> np.ndarray:

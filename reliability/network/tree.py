@@ -171,7 +171,10 @@ def build_network(sections: pd.DataFrame, parent_row: np.ndarray | None = None, 
         return sections[name].to_numpy(dtype=float, na_value=np.nan)[row]
 
     def text(name: str) -> np.ndarray:
-        return sections[name].fillna("").to_numpy(dtype=object)[row] if name in sections else np.full(n, "", object)
+        if name not in sections:
+            return np.full(n, "", object)
+        which, texts = pd.factorize(sections[name].fillna(""))      # or each section would have a copy of its text
+        return texts.to_numpy(dtype=object)[which[row]]
 
     device = codes_of(sections["device"].to_numpy(dtype=object))[row]
     protective = nearest(parent, PROTECTS[device])
