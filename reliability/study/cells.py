@@ -7,6 +7,8 @@ import re
 from collections.abc import Iterable, Iterator
 
 import numpy as np
+import pyarrow
+from pyarrow import compute
 
 from reliability.formats import exact
 from reliability.schema.columns import Column
@@ -17,7 +19,6 @@ from reliability.study.headers import Table
 from reliability.study.spreadsheet_cells import trouble
 
 LARGEST = 1e12  # beyond this no length, count or current is meant; sums stay exact and finite below it
-_PLAIN = frozenset("0123456789.+-eE")
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _UNKNOWNS = frozenset(("n/a", "na", "-", "--", "?", "null", "none", "unknown", "tbd", "."))
 _NOT_FINITE = frozenset(("nan", "inf", "infinity", "+inf", "-inf", "-infinity", "+infinity", "-nan"))
@@ -64,12 +65,16 @@ def parse_numbers(texts: list[str], decimal_comma: bool = False, doubtful: str =
 
 def _all_plain(texts: list[str]) -> np.ndarray | None:
     """The floats where every cell is blank or a plain number, the usual case and several times faster."""
-    if not set("".join(texts)) <= _PLAIN:
-        return None
     try:
-        return np.array(list(map(float, texts)) if "" not in texts else [float(t) if t else math.nan for t in texts])
-    except ValueError:
+        cells = pyarrow.array(texts, pyarrow.large_string())
+        if "" in texts:
+            cells = compute.if_else(compute.equal(cells, ""), None, cells)
+        numbers = cells.cast(pyarrow.float64())
+    except ValueError:  # also where a cell is no text that can be encoded
         return None
+    floats = np.array(numbers.to_numpy(zero_copy_only=False))           # a copy, to be written to
+    # what is read as not finite may be a word, such as nan
+    return floats if np.isfinite(floats).sum() == len(texts) - numbers.null_count else None
 
 
 def says_unknown(text: str) -> bool:
@@ -161,6 +166,7 @@ def require(table: Table, columns: tuple[str, ...], problems: Problems) -> None:
     lists = [table.cells[name] for name in columns if name in table.cells]
     if not lists:
         return
-    blank = [i for i, cells in enumerate(zip(*lists, strict=True)) if not any(cells)]
+    blank = [i for i, cells in enumerate(zip(*lists, strict=True)) if not any(cells)
+             ] if all("" in cells for cells in lists) else []
     column = next(name for name in columns if name in table.cells)
     problems.each(blank, lambda i: table.problem(i, column, "", "a value is required here", f"fill in {column}"))

@@ -44,4 +44,4 @@ def in_doubt(text: str, doubtful: str) -> bool:
 
 def _separates_whole(cells: list[str], sign: str) -> bool:
     """Whether a sign may separate the thousands of one of these whole numbers; 2.0 is one with a decimal."""
-    return sign in "".join(cells) and any(_GROUPED[sign].fullmatch(text) for text in cells)
+    return sign in "".join(cells) and any(_GROUPED[sign].fullmatch(text) for text in set(cells))

@@ -96,6 +96,8 @@ def alike_notes(what: str, ids: Sequence[str]) -> tuple[str, ...]:
     what: the column. ids: (n,), some of them several times.
     """
     distinct = list(dict.fromkeys(ids))
+    if _all_plain(distinct):
+        return ()
     plain = [_plain(name) for name in distinct]
     if len(set(plain)) == len(distinct):
         return ()
@@ -106,6 +108,12 @@ def alike_notes(what: str, ids: Sequence[str]) -> tuple[str, ...]:
     more = ", …" if len(pairs) > _NAMED else ""
     return (f"{count(len(pairs), what)} that differ from another only in case, blanks, zeros before it or how letters "
             f"are encoded ({named}{more}): each is taken as another one.",)
+
+
+def _all_plain(names: Sequence[str]) -> bool:
+    """Whether no name has capitals, blanks, zeros before it or letters that may be encoded in several ways."""
+    joined = "\n".join(("", *names))
+    return joined.isascii() and joined == joined.lower() and "\n0" not in joined and joined.split() == list(names)
 
 
 def _plain(name: str) -> str:

@@ -78,11 +78,11 @@ def links_with_curves(curves: pd.DataFrame) -> tuple[str, ...]:
 
 def settings_notes(settings: pd.DataFrame, file: str = "settings.csv") -> tuple[str, ...]:
     """Notes on checked settings: devices of which only fast rows are stated."""
-    kinds = settings.groupby("section_id", sort=False)["operation"].agg(set)
-    only_fast = [str(section) for section, found in kinds.items() if found == {FAST}]
+    fast = (settings["operation"] == FAST).groupby(settings["section_id"], sort=False).all()
+    only_fast = fast.index[fast].astype(str).to_list()
     if not only_fast:
         return ()
-    return (f"{file}: {len(only_fast)} of {len(kinds)} devices with {FAST} rows only ({_some(only_fast)}): their "
+    return (f"{file}: {len(only_fast)} of {len(fast)} devices with {FAST} rows only ({_some(only_fast)}): their "
             f"{DELAYED} operations use the fast curves, and fuses beyond them rarely melt.",)
 
 

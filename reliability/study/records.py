@@ -77,8 +77,8 @@ def type_table(table: Table, columns: tuple[Column, ...], problems: Problems) ->
         else:
             texts = choice_column(table, column, problems) if column.choices else text_column(table, column.name)
             typed[column.name] = np.array(texts, object)
-            raw = text_column(table, column.name)
-            wrong[column.name] = np.array([bool(r) and not t for r, t in zip(raw, texts, strict=True)], bool)
+            stated = np.array(text_column(table, column.name), object) != ""
+            wrong[column.name] = stated & (typed[column.name] == "")
         if column.required and column.name not in ("parent_id",):
             require(table, tuple(n for n in in_both_units(column.name) if n in by_name), problems)
     for name in [n for n in by_name if n.endswith("_km") and by_name.keys() >= set(in_both_units(n))]:

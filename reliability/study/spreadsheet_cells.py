@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 
 from reliability.schema.problems import Problem, Problems
@@ -41,9 +41,11 @@ def trouble(text: str) -> tuple[str, str] | None:
     return None
 
 
-def report_troubles(cells: Iterable[str], problem: Callable[[int, str, str], Problem], problems: Problems) -> None:
+def report_troubles(cells: Sequence[str], problem: Callable[[int, str, str], Problem], problems: Problems) -> None:
     """Note each cell with a trouble. problem: of a cell's position, rule and remedy."""
-    _report(((k, what) for k, text in enumerate(cells) if (what := trouble(text)) is not None), problem, problems)
+    troubles = {text: what for text in set(cells) if (what := trouble(text)) is not None}
+    if troubles:
+        _report(((k, troubles[text]) for k, text in enumerate(cells) if text in troubles), problem, problems)
 
 
 def report_ids(name: str, texts: Iterable[str], kinds: Iterable[str], problem: Callable[[int, str, str], Problem],
