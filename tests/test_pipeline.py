@@ -13,6 +13,7 @@ from reliability.business.cashflow import business_summary
 from reliability.business.drivers import drivers_frame
 from reliability.indices.simulation import simulate
 from reliability.pipeline import analyse, decide, expect, plan, simulation_input
+from reliability.report.output import write_results
 from reliability.schema.assumptions import Range
 from reliability.schema.scenarios import Scenario
 from tests.network.laterals import BACKUP, LATERAL, VALUES
@@ -93,3 +94,17 @@ def test_what_the_caller_needs_afterwards_is_done_where_others_work(workers, cal
     study = _study(Scenario("S", None, "sectionalizer", 2))
     analyse(study, trials=3, workers=workers, on_wait=lambda: called.append(1))
     assert len(called) == (calls if forked.POSSIBLE else 0)
+
+
+def test_documents_are_the_same_without_the_rows_of_the_table(tmp_path):
+    results = analyse(_study(Scenario("S", ("far", "near"), "sectionalizer", 2)), trials=3, seed=1)
+    assert results.without_rows() is results                # something is still to be computed of them
+    results.find_of_expected()
+    lean = results.without_rows()
+    assert len(results.table) > len(lean.table) == 0
+    for name, each in (("whole", results), ("lean", lean)):
+        write_results(each, tmp_path / name)
+    files = sorted(path.name for path in (tmp_path / "whole").iterdir())
+    assert files == sorted(path.name for path in (tmp_path / "lean").iterdir())
+    for name in files:
+        assert (tmp_path / "whole" / name).read_bytes() == (tmp_path / "lean" / name).read_bytes(), name

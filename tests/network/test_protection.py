@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from reliability.network.coordination import coordination
 from reliability.network.devices import CODE
 from reliability.network.model import Model
-from reliability.network.protection import chosen_rating_a, offered_ratings_a, protection
+from reliability.network.protection import chosen_rating_a, offered_ratings_a, protection, protections_of
 from reliability.network.tree import build_network
 from reliability.schema.assumptions import defaults
 from reliability.schema.devices import FUSE, LATERAL_RECLOSER, RECLOSER, SECTIONALIZER
@@ -120,6 +120,20 @@ def test_settings_as_built_and_their_defaults():
     assert of("actuating_a", "dark") == 0.0                  # always counts where nothing is known
     assert np.isnan(of("rated_a", "dark"))
     assert not any(of("converted", row["section_id"]) for row in ROWS)
+
+
+def test_what_scenarios_have_alike_stands_once_and_is_what_each_has():
+    study = study_of(ROWS, **VALUES)
+    model = Model(build_network(study.sections), study.values)
+    scenarios = (Scenario(AS_BUILT), Scenario("S", None, SECTIONALIZER), Scenario("blocked", fast_operations=0))
+    as_built, converted, blocked = found = protections_of(model, scenarios)
+    for scenario, each in zip(scenarios, found, strict=True):
+        for name, array in vars(protection(model, scenario)).items():
+            np.testing.assert_array_equal(getattr(each, name), array)
+    assert blocked.device is as_built.device
+    assert blocked.off_share is as_built.off_share          # blanks count as alike
+    assert converted.device is not as_built.device
+    assert blocked.fast is not as_built.fast
 
 
 def test_a_lateral_recloser_without_settings_has_no_fast_operation():

@@ -31,6 +31,15 @@ def case(request):
     return study, build_network(study.sections), *walked(study)
 
 
+def test_equal_texts_are_one_object():
+    links = ["", "65K", "40K", "65K", ""]
+    rows = [{"section_id": f"s{i}", "parent_id": f"s{i - 1}" if i else "", "device": "fuse" if link else "breaker",
+             "fuse_link": "".join(list(link))} for i, link in enumerate(links)]
+    texts = build_network(study_of(rows).sections).text["fuse_link"]
+    assert texts.tolist() == links
+    assert len({id(text) for text in texts}) == len(set(links))
+
+
 def test_parents_come_first_and_a_subtree_is_one_slice(case):
     _, network, below, _ = case
     assert np.all(network.parent < np.arange(len(network)))
