@@ -14,6 +14,7 @@ from reliability.business import frontier as frontier_module
 from reliability.business.capped_frontier import best_at_price
 from reliability.business.frontier import frontier
 from reliability.business.greedy_frontier import corner_sets, upper_hulls
+from reliability.business.known_choices import KnownChoices
 from reliability.business.limits import Limits, constraints, limit_rows
 from reliability.business.options import AS_IT_IS, Options
 from reliability.business.selection import SAIDI, choose, sought, totals_of
@@ -258,6 +259,15 @@ def test_at_a_price_of_money_none_gains_more_than_is_said(caps):
             assert float((gain - price * capex)[found].sum()) <= worth + 1e-5
             exact += float((gain - price * capex)[found].sum()) == pytest.approx(worth, abs=1e-5)
     assert exact >= 8
+
+
+def test_the_best_known_of_a_budget_is_of_equals_the_cheapest():
+    rows = [np.array([True]), np.array([False])]
+    known = KnownChoices(options_of(4, 0)[1], Limits(), np.ones(1), [],
+                         found=[(5.0, 10.0, rows[0]), (3.0, 10.0, rows[1]), (1.0, 4.0, rows[0])])
+    assert known.best(6.0) is rows[1]
+    assert known.best(2.0) is rows[0]
+    assert known.best(0.5) is None
 
 
 def test_caps_below_what_any_choice_adds_leave_no_frontier():
