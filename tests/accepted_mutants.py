@@ -16,8 +16,8 @@ SIZES = frozenset({
     "DRAWS_AT_LEAST", "FROM_ZERO", "NUMBERS_AT_ONCE", "SPARSE", "FEW_OUTPUTS", "RELATIVE_TOLERANCE", "ROUNDING_OF_NPV",
     "LOG_FACTOR_LIMIT", "POINTS", "FRONTIER_GAP", "DRAWS", "DRAWS_WITHIN_LIMITS", "MANY_ROWS",
     "DRAWS_OF_MANY", "TABLES", "DECIMALS", "PRICES", "STEP", "SEARCHES_IN_VAIN", "MANY_CHOICES", "FEWEST_LEVELS",
-    "SECONDS", "GAP", "TIE_TOLERANCE", "NEVER", "EVENTS_A_YEAR", "SLOTS_OF_TRIALS", "SLOTS_OF_YEARS", "FEW_EVENTS",
-    "EVENTS_OF_OWN_TABLE", "AT_ONCE",
+    "SECONDS", "GAP", "LAST_SHARE", "TIE_TOLERANCE", "NEVER", "EVENTS_A_YEAR", "SLOTS_OF_TRIALS", "SLOTS_OF_YEARS",
+    "FEW_EVENTS", "EVENTS_OF_OWN_TABLE", "AT_ONCE",
 })
 # Mutants that no test can or need notice: (function, expression, changes or ANY, the reason), by function.
 ANY = ()
@@ -29,6 +29,13 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("_at_most", "scale[scale == 0.0] = 1.0", ("1.0 → 2.0",), "the scale helps the solver and changes no answer"),
     ("_as_far_as_fits", "z in stopped or more > room[f] or more > in_all", ("> → >=",),
      "what fits exactly is filled in afterwards"),
+    ("frontier", "budgets and seconds_per_point and known.gap(end) > gap", ANY, "a search more or less"),
+    ("frontier", "LAST_SHARE * points * seconds_per_point", ANY, "how long is searched"),
+    ("frontier", "sorted(budget for budget in budgets if known.gap(budget) > gap)", ("> → >=",),
+     "a search of what is near enough"),
+    ("frontier", "known.gap(budget) > gap and left > 0.0 and in_vain < SEARCHES_IN_VAIN", ("> → >=", "0.0 → 1.0"),
+     "how long is searched"),
+    ("frontier", "left / (len(far) - far.index(budget))", ANY, "how long is searched"),
     ("KnownChoices.add",
      "cost if instead is None or not self.keep(instead) else max(cost, float(self._capex[instead].sum()))",
      ("max → min", "sum → max", "not → nothing"), "which budgets are shown, not what is said of them"),

@@ -294,3 +294,14 @@ def test_after_a_few_searches_that_bring_nothing_in_their_time_there_are_no_more
     assert len(asked) == frontier_module.SEARCHES_IN_VAIN
     pd.testing.assert_frame_equal(curve, without)
     assert curve["gap"].max() > frontier_module.FRONTIER_GAP
+
+
+@pytest.mark.parametrize(("found", "searches"), [((False, False, False, False), 2), ((False, True, False, False), 4)])
+def test_only_searches_in_vain_one_after_another_end_them(found, searches, monkeypatch):
+    """Of six budgets that ask for one here; what is most of all comes first."""
+    _, options = options_of(12, 1, (0,))
+    answers, asked = iter((*found, False, False)), list[float]()
+    monkeypatch.setattr(frontier_module, "SEARCHES_IN_VAIN", 2)
+    monkeypatch.setattr(frontier_module, "_search", lambda _, budget, *__: (asked.append(budget), next(answers))[1])
+    frontier(options, 10, Limits(added_maifi_e=0.01, budget=72_800.0), gap=0.0)
+    assert (asked[0], len(asked)) == (72_800.0, searches)
