@@ -47,6 +47,8 @@ LIMIT_NAMES = {
 
 def laterals_called(options: Options, names: Sequence[str]) -> np.ndarray:
     """Indices of laterals by section id; ValueError for one that does not exist."""
+    if not len(names):
+        return np.empty(0, dtype=np.int64)
     at = {str(name): i for i, name in enumerate(options.network.ids[options.heads])}
     unknown = [n for n in names if n not in at]
     if unknown:

@@ -204,10 +204,12 @@ def spare_counts(evidence: pd.DataFrame) -> np.ndarray:
 
 def open_points(checks: ApplicationChecks) -> np.ndarray:
     """Labels of the checks that a lateral does not pass, (m,) text, "; " between."""
-    text = np.full(len(checks), "", dtype=object)
-    for check in checks.checks:
-        text = text + np.where(check.verdict != PASS, f"{check.kind.label}; ", "").astype(object)
-    return pd.Series(text, dtype=object).str.removesuffix("; ").to_numpy(dtype=object)
+    missed = np.array([check.verdict != PASS for check in checks.checks])
+    # few combinations are met, and each has one text
+    _, first, combination = np.unique(2 ** np.arange(len(missed)) @ missed, return_index=True, return_inverse=True)
+    texts = ["; ".join(check.kind.label for check, m in zip(checks.checks, missed[:, k], strict=True) if m)
+             for k in first]
+    return np.array(texts, dtype=object)[combination]
 
 
 def verdicts_said(checks: ApplicationChecks) -> str:

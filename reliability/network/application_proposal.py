@@ -46,6 +46,10 @@ class Proposal:
     counts_below: np.ndarray
     fuse_below: np.ndarray
 
+    def some(self, at: np.ndarray) -> Proposal:
+        """Those of the given laterals (positions)."""
+        return Proposal(**{name: array[at] for name, array in vars(self).items()})
+
 
 def propose(model: Model, scenario: Scenario, counts: np.ndarray | None = None,
             fast_operations: np.ndarray | None = None) -> Proposal:

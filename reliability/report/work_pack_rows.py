@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from reliability.cautions import CAUTION
-from reliability.network.application import application_frame
+from reliability.network.application import open_points
+from reliability.network.application_catalogue import VERDICTS
 from reliability.network.application_remedies import open_points_of
 from reliability.network.model import Model
 from reliability.network.place_names import field_columns
@@ -84,30 +85,29 @@ def _page_numbers(pages: Pages) -> list[str]:
 
 def _proposed(pack: WorkPack) -> pd.DataFrame:
     """What is known and proposed of the laterals that have a sheet."""
-    checks = pack.checks
-    network, settings = checks.network, checks.proposal
+    checks, at = pack.checks, pack.with_sheet["at"].to_numpy(dtype=int)
+    network, settings = checks.network, checks.proposal.some(at)
     model = Model(network, checks.values)
     head, backup = settings.head, np.maximum(settings.backup, 0)
     has_backup = settings.backup >= 0
-    checked = application_frame(checks)
-    rows = pd.DataFrame({
-        "lateral_id": checked["lateral_id"],
+    return pd.DataFrame({
+        "lateral_id": network.ids[head].astype(str),
         "feeder_id": network.feeder_ids[network.feeder[head]].astype(str),
         **field_columns(network.text, head),
         "customers": network.customers_below[head].round().astype(np.int64),
         "existing_device": _device_names(network.device[head]),
         "existing_fuse_link": network.text["fuse_link"][head],
-        "verdict": checked["verdict"],
-        "not_passed": checked["not_passed"],
+        "verdict": np.array(VERDICTS, dtype=object)[checks.verdict[at]],
+        "not_passed": open_points(checks)[at],
         "units": network.phases[head].astype(np.int64),
         "rated_current_a": settings.rated_a,
-        "counts": checked["counts"],
-        "counts_in_scenario": checked["counts_in_model"],
+        "counts": pd.array(settings.counts, dtype="Int64"),
+        "counts_in_scenario": pd.array(settings.counts_in_model, dtype="Int64"),
         "actuating_current_a": settings.actuating_a,
-        "unseen_share": checks.unseen_share,
+        "unseen_share": checks.unseen_share[at],
         "peak_load_a": network.column["peak_load_a"][head],
         "fault_current_source_a": fault_currents_a(model)[0][head],
-        "smallest_fault_current_a": checks.check("sees_faults").value,
+        "smallest_fault_current_a": checks.check("sees_faults").value[at],
         "backup_id": np.where(has_backup, network.ids[backup].astype(str), ""),
         **{f"backup_{name}": np.where(has_backup, values, "")
            for name, values in field_columns(network.text, backup).items()},
@@ -119,7 +119,6 @@ def _proposed(pack: WorkPack) -> pd.DataFrame:
         "dead_time_s": settings.dead_time_s,
         "longest_dead_time_s": settings.longest_dead_time_s,
     })
-    return rows.iloc[pack.with_sheet["at"].to_numpy(dtype=int)].reset_index(drop=True)
 
 
 def _device_names(codes: np.ndarray) -> np.ndarray:
