@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 from reliability.business.chosen_checks import checks_of_selection
-from reliability.network.application import check_laterals
+from reliability.network.application import application_frame, check_laterals
 from reliability.network.application_catalogue import FAIL, PASS, REVIEW, UNKNOWN, VERDICTS
 from reliability.report.work_pack import CAUTIONS, NOT_KNOWN, work_pack_html, write_work_pack
 from reliability.report.work_pack_jobs import HOLD, READY, work_pack
@@ -338,3 +338,23 @@ def test_an_empty_pack_is_a_cover_that_says_so(tmp_path):
     assert page.headings == ["cover"]
     assert "No lateral is proposed" in " ".join(page.sections[0])
     assert len(pd.read_csv(csv)) == 0
+
+
+def test_a_row_tells_of_its_own_lateral_whichever_have_a_sheet():
+    """Against the frame of all laterals: two of five that differ, not the first ones."""
+    checks = checks_of(below=[LATERAL | {"section_id": f"l{k}", "peak_load_a": 20.0 * k,
+                                         "fault_current_source_a": 900.0, "fault_current_end_a": 900.0 - 200.0 * k}
+                              for k in range(1, 5)])
+    whole = application_frame(checks).set_index("lateral_id")
+    smallest = dict(zip(checks.lateral_ids, checks.check("sees_faults").value, strict=True))
+    found = work_pack_rows(pack_of(checks, ["l4", "l2"])).set_index("lateral_id")
+    assert set(found.index) == {"l2", "l4"}
+    for name, row in found.iterrows():
+        own = whole.loc[name]
+        assert (row["verdict"], row["not_passed"], row["counts"]) == (own["verdict"], own["not_passed"], own["counts"])
+        for column in ("rated_current_a", "actuating_current_a", "unseen_share"):
+            assert row[column] == pytest.approx(own[column], nan_ok=True), column
+        assert row["smallest_fault_current_a"] == smallest[name]
+        assert row["peak_load_a"] == 20.0 * int(name[1:])
+    for column in ("verdict", "not_passed", "unseen_share"):
+        assert whole[column].loc[["tap", "l1"]].to_list() != whole[column].loc[["l2", "l4"]].to_list(), column
