@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cache
 from math import exp, log
 
 import numpy as np
@@ -224,7 +223,7 @@ class _Densities:
         self.counts = np.bincount(evidence.group, mine, evidence.groups)
         self.histogram = np.bincount(mine.astype(np.int64))
         self.numbers = np.arange(len(self.histogram), dtype=float)
-        self.of_counts = cache(self._of_counts)         # each shape is asked for as proposed and as it stands
+        self.of_counts: dict[float, float] = {}         # by shape: each is asked for as proposed and as it stands
 
     def of_units(self, shape: float, mean: np.ndarray) -> np.ndarray:
         """What both densities lose by the units' exposure, by group (G,)."""
@@ -233,11 +232,11 @@ class _Densities:
 
     def of_shape(self, shape: float, of_units: np.ndarray) -> float:
         """Logarithm of the density of the shape; of_units: see there."""
+        if shape not in self.of_counts:
+            gammas = scipy.special.gammaln(shape + self.numbers) - scipy.special.gammaln(shape)
+            self.of_counts[shape] = float(self.histogram @ gammas)
         # flat in 1/a: in the logarithm of a it goes with 1/a
-        return self.of_counts(shape) + (len(self.mine) * shape - 1.0) * log(shape) - float(of_units.sum())
-
-    def _of_counts(self, shape: float) -> float:
-        return float(self.histogram @ (scipy.special.gammaln(shape + self.numbers) - scipy.special.gammaln(shape)))
+        return self.of_counts[shape] + (len(self.mine) * shape - 1.0) * log(shape) - float(of_units.sum())
 
 
 def _taken(gain: float, rng: np.random.Generator) -> bool:

@@ -64,7 +64,7 @@ def parse_numbers(texts: list[str], decimal_comma: bool = False, doubtful: str =
 
 
 def _all_plain(texts: list[str]) -> np.ndarray | None:
-    """The floats where every cell is blank, a plain number or a word for what is not finite: the usual case, faster."""
+    """The floats where every cell is blank or a number, finite or not: the usual case, and several times faster."""
     try:
         cells = pyarrow.array(texts, pyarrow.large_string())
         if "" in texts:
@@ -161,9 +161,8 @@ def text_column(table: Table, name: str) -> list[str]:
 def require(table: Table, columns: tuple[str, ...], problems: Problems) -> None:
     """Report records that leave a required cell blank; of several columns one filled is enough."""
     lists = [table.cells[name] for name in columns if name in table.cells]
-    if not lists:
+    if not lists or not all("" in cells for cells in lists):
         return
-    blank = [i for i, cells in enumerate(zip(*lists, strict=True)) if not any(cells)
-             ] if all("" in cells for cells in lists) else []
+    blank = [i for i, cells in enumerate(zip(*lists, strict=True)) if not any(cells)]
     column = next(name for name in columns if name in table.cells)
     problems.each(blank, lambda i: table.problem(i, column, "", "a value is required here", f"fill in {column}"))

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import gc
+
 import numpy as np
 import pytest
 from scipy import special, stats
 
+from reliability.history import sampler
 from reliability.history.posterior import Evidence, Length, Posterior
 from reliability.history.sampler import sample
 from reliability.history.sharing import pools_of
@@ -192,3 +195,14 @@ class TestSharing:
         pools = pools_of(np.array([], dtype=int), 2)
         assert pools.share(np.random.default_rng(1), np.array([3, 1]), np.array([])).tolist() == []
         assert pools_of(self.POOL, 4).share(np.random.default_rng(1), np.zeros(4, int), self.WEIGHTS).sum() == 0
+
+
+def test_a_chain_leaves_nothing_behind_for_a_search_for_garbage():
+    """A run searches seldom, and an iteration's arrays are as long as the units are many."""
+    gc.collect()
+    gc.disable()
+    try:
+        drawn(evidence([0], [(25, 15, 0)], [20.0], [20.0]), length=Length(20, 10, 5))
+        assert not any(isinstance(found, sampler._Densities) for found in gc.get_objects())
+    finally:
+        gc.enable()
