@@ -13,6 +13,7 @@ import pytest
 from reliability.indices import simulation
 from reliability.indices.draws import one_trial, values_of_trials
 from reliability.indices.simulation import simulate
+from reliability.network.tree import build_network
 from reliability.pipeline import expect, simulation_input
 from reliability.report.summary import summary
 from reliability.schema.assumptions import Range
@@ -189,10 +190,27 @@ def test_coefficients_made_while_events_are_drawn_change_no_digit(monkeypatch, w
     monkeypatch.setattr(simulation, "MAX_ROWS_CACHED", 0)
     late = replace(ask, extra=dict(ask.extra))      # what is prepared is kept with the input
     assert any(isinstance(block, simulation.LateBlock) for block in late.prepared.blocks)
-    made, makers = simulation.LateBlock.made, set()
-    monkeypatch.setattr(simulation.LateBlock, "made", lambda block: makers.add(current_thread()) or made(block))
+    made, makers, asked = simulation.coefficients, set(), []
+
+    def coefficients(table, values, rows, *more):
+        makers.add(current_thread())
+        asked.append(rows)
+        return made(table, values, rows, *more)
+
+    monkeypatch.setattr(simulation, "coefficients", coefficients)
     with ThreadPoolExecutor(workers) as pool:
         again = simulate(late, seed=1, trials=5, executor=pool if threads else None, workers=workers)
     assert all(np.array_equal(again.totals[name], kept.totals[name]) for name in kept.totals)
     # each where its events are drawn: of all blocks at a time they would take too much memory
     assert not (threads and current_thread() in makers)
+    if workers == 1:                                # elsewhere other processes make them
+        assert 0 < sum(map(len, asked)) < sum(len(block.rows) for block in late.prepared.blocks)
+
+
+def test_a_large_table_without_an_event_adds_nothing(monkeypatch):
+    monkeypatch.setattr(simulation, "MAX_ROWS_CACHED", 0)
+    study = own_values(100)
+    frame = study.sections.assign(line_fault_rate_per_km=1e-12)
+    ask = simulation_input(expect(replace(study, sections=frame, network=build_network(frame))))
+    assert any(isinstance(block, simulation.LateBlock) for block in ask.prepared.blocks)
+    assert all(not total.any() for total in simulate(ask, seed=1, trials=2).totals.values())
