@@ -10,6 +10,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures import TimeoutError as NotYet
+from functools import partial
 from typing import Any, TypeVar
 
 import streamlit as st
@@ -19,10 +20,12 @@ MAX_CACHED = 24
 TIMEOUT_SECONDS = 0.4              # a page waits so long before it shows itself without the result
 POLL_SECONDS = 0.3
 TELL_SECONDS = 0.5                 # between two reports of what a page waits for
+TELL_FIRST_SECONDS = 0.1
 # What a page shows itself without, what it cannot do without, and what takes longest, behind which neither queues.
 RESULTS, INPUTS, LONG = "background", "inputs", "long"
 IDLE_SECONDS = 1.5                 # what nobody has asked for yet begins when the page of the moment stands
 LOOK_SECONDS = 0.05                # between two looks whether a page runs
+HELD_SECONDS = 1.0                 # that work makes way for the page that asked for it, at most
 
 
 @st.cache_resource(show_spinner=False)
@@ -43,10 +46,18 @@ def _running() -> set[object]:
     return set()
 
 
+@st.cache_resource(show_spinner=False)
+def _hurry() -> threading.Event:
+    """Set while a page that runs waits for a result."""
+    return threading.Event()
+
+
 @contextlib.contextmanager
 def page_runs() -> Iterator[None]:
-    """A page runs meanwhile; what nobody has asked for yet waits."""
+    """A page runs meanwhile; what nobody has asked for yet waits, and what it asked for without waiting for it."""
     running, run = _running(), object()
+    if not running:
+        _hurry().clear()
     running.add(run)
     try:
         yield
@@ -114,18 +125,28 @@ def _is_busy() -> bool:
         return any(is_awaited(key) and future.running() for key, future in cached.items())
 
 
-def ask(key: str, work: Callable[[], T], worker: str = RESULTS) -> Future[T]:
+def ask(key: str, work: Callable[[], T], worker: str = RESULTS, *, waits: bool = True) -> Future[T]:
     """The result called `key`, begun if nobody has asked for it yet; shared between tabs and never changed.
 
-    It does not queue behind what is only prepared. worker: RESULTS, or LONG for what takes longest.
+    It does not queue behind what is only prepared. worker: RESULTS, or LONG for what takes longest. waits: whether the
+    page that runs waits for it; else it begins when that page stands, which two would make slower.
     """
+    if waits:
+        _hurry().set()
     _, prepared = _prepared()
     _, cached, lock = _pool(RESULTS)
     with lock:
         if key in prepared and key in cached and cached[key].cancel():        # it has not begun
             del cached[key]
     under_way(key)
-    return _begin(key, work, RESULTS, worker)
+    return _begin(key, work if waits else partial(_when_the_page_stands, work), RESULTS, worker)
+
+
+def _when_the_page_stands(work: Callable[[], T]) -> T:
+    until = time.monotonic() + HELD_SECONDS
+    while _running() and not _hurry().is_set() and time.monotonic() < until:
+        time.sleep(LOOK_SECONDS / 5)
+    return work()
 
 
 def under_way(key: str) -> Future[Any] | None:
@@ -151,11 +172,13 @@ def waited_for(key: str, work: Callable[[], T], tell: Callable[[float], None], k
     """
     future = _begin(key, work, INPUTS)
     _drop_older(_kind(key), keep, INPUTS)
+    pause = TELL_FIRST_SECONDS
     while True:
         try:
-            return future.result(timeout=TELL_SECONDS)
+            return future.result(timeout=pause)
         except NotYet:
             tell(_told().get(key, (0.0, ""))[0])
+            pause = TELL_SECONDS
 
 
 def _begin(key: str, work: Callable[[], T], pool: str, worker: str = "") -> Future[T]:

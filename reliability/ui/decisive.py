@@ -27,8 +27,9 @@ def tell(room: Slot, base: ScenarioResults, moved: Collection[str], *, wait: boo
     base: results there. moved: keys of the sliders that are moved; their defaults are told no more. wait: for the end
     of a page, until it is known.
     """
-    future = background.ask(*_work(base))
-    if not (future.done() or (wait and len(base.results.network) <= WAITED_FOR)):
+    waits = wait and len(base.results.network) <= WAITED_FOR
+    future = background.ask(*_work(base), waits=waits)
+    if not (waits or future.done()):
         return False
     turns = [t for t in future.result() if MOVED_BY.get(t.key, t.key) not in moved]
     if turns:

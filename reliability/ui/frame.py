@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from functools import partial
 from pathlib import Path
 
 import streamlit as st
@@ -13,8 +12,9 @@ from reliability.cautions import CAUTION
 from reliability.formats import count
 from reliability.report.palette import css
 from reliability.study import Study
-from reliability.ui import moved, opened, state
+from reliability.ui import figure, moved, opened, state
 from reliability.ui.opened import Opened
+from reliability.ui.plotting import layout, picture
 from reliability.ui.text import plain
 from reliability.what_if import Asked
 
@@ -42,7 +42,7 @@ def begin(title: str, lead: str = "", with_state: bool = False) -> Opened:
         about = st.empty()
     with st.container(key="page_caution"):
         st.markdown(f":material/info: {CAUTION}")
-    shown = opened.current(partial(_tell, about))
+    shown = opened.current(_Wait(about).tell)
     about.markdown(_about(shown, with_state), width="content")
     elsewhere = opened.changed_elsewhere(shown)
     if with_state and shown.study is not None:
@@ -57,9 +57,21 @@ def begin(title: str, lead: str = "", with_state: bool = False) -> Opened:
     return shown
 
 
-def _tell(place: DeltaGenerator, share: float) -> None:
-    """How far the rates are that a page waits for."""
-    place.progress(share, LEARNING)
+class _Wait:
+    """Where a page tells how far the rates are that it waits for; the browser loads what draws pictures meanwhile."""
+
+    def __init__(self, place: DeltaGenerator) -> None:
+        self._place = place
+        self._bar: DeltaGenerator | None = None
+
+    def tell(self, share: float) -> None:
+        """Tell the share that is done."""
+        if self._bar is None:
+            with self._place.container():
+                self._bar = st.progress(share, LEARNING)
+                with st.container(key="picture_ahead"):
+                    st.plotly_chart(picture([], layout(1)), key="chart_ahead", config=figure.CONFIG, alt="Nothing yet")
+        self._bar.progress(share, LEARNING)
 
 
 def _notice() -> None:

@@ -72,7 +72,7 @@ def show() -> None:
     base = base_results(study, shown.fingerprint, asked)
     at = proposed_position(now.results.study.scenarios)
     gaps_key, unknown = _unknown(now, frozenset(asked.moves))
-    gaps = background.ask(gaps_key, unknown)
+    gaps = background.ask(gaps_key, unknown, waits=at is None)
     spread = trials.asked(now)
     _, needed, npv_turn = gaps.result() if at is None or gaps.done() else (None, None, None)
     _verdict(now, at, spread, needed, npv_turn)
@@ -175,7 +175,7 @@ def _chosen_again(now: ScenarioResults, base: ScenarioResults, study: Study, ask
         return None
     question = question_of(now.results.study, limits.stated(study) | limits.moved(study))
     key = f"chosen|{now.digest}"
-    found = background.ask(key, lambda: chosen_again(now, base, question))
+    found = background.ask(key, lambda: chosen_again(now, base, question), waits=False)
     with st.container(key="overview_chosen_again"):
         if not found.done():
             st.markdown("Choosing again at the moved inputs …")

@@ -145,7 +145,7 @@ def _beside(now: ScenarioResults, have: Spread | None, progress: Callable[[int, 
 def asked(now: ScenarioResults) -> Spread | None:
     """What is simulated of a state so far, None for nothing; the rest is simulated beside the page, in stages."""
     if is_waited_for(now) and not done(now.digest):
-        background.ask(_key(now), lambda: _in_stages(now), background.LONG)
+        background.ask(_key(now), lambda: _in_stages(now), background.LONG, waits=False)
     return known(now.digest)
 
 

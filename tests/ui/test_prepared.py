@@ -166,3 +166,24 @@ def test_who_is_out_on_a_lateral_is_prepared_of_a_network_that_is_not_large(smal
     assert prepared == ["trips|trips|1", "trips|trips|0"]
     trips_panel.begin(now, 1)               # what the panel waits for at the end of its page
     assert background.result("trips|trips|1", lambda: None, "what trips").scenarios
+
+
+def test_what_a_page_does_not_wait_for_begins_when_it_stands_or_when_something_is_waited_for(monkeypatch):
+    monkeypatch.setattr(background, "HELD_SECONDS", 60.0)
+    begun = [threading.Event() for _ in range(2)]
+    with background.page_runs():
+        held = background.ask("held|first", lambda: begun[0].set() or "first", background.LONG, waits=False)
+        assert not begun[0].wait(0.3)
+    assert held.result(timeout=30) == "first"
+    with background.page_runs():
+        held = background.ask("held|second", lambda: begun[1].set() or "second", waits=False)
+        assert not begun[1].wait(0.3)
+        # what a page waits for queues behind it on the same worker
+        assert background.ask("held|waited for", lambda: "waited for").result(timeout=30) == "waited for"
+        assert held.result(timeout=30) == "second"
+
+
+def test_what_is_held_begins_in_a_page_that_never_ends(monkeypatch):
+    monkeypatch.setattr(background, "HELD_SECONDS", 0.1)
+    with background.page_runs():
+        assert background.ask("held|long page", lambda: "done", waits=False).result(timeout=30) == "done"

@@ -9,6 +9,7 @@ import sys
 import threading
 
 import pytest
+from streamlit.testing.v1 import AppTest
 
 from reliability.report import palette
 from reliability.study import open_study, workspace
@@ -125,9 +126,32 @@ def test_a_notice_stays_while_the_page_runs_again_by_itself_and_then_goes(small,
     assert "not in the workspace" not in said(sound(test.run()))
 
 
+def _a_page_that_waits():
+    import streamlit as st
+
+    from reliability.ui import frame
+    place = st.empty()
+    wait = frame._Wait(place)
+    wait.tell(0.1)
+    wait.tell(0.5)
+    if st.session_state.get("known"):
+        place.markdown("known")
+
+
+def test_a_page_that_waits_has_the_browser_load_what_draws_pictures_and_leaves_none():
+    test = sound(AppTest.from_function(_a_page_that_waits).run())
+    assert [bar.proto.value for bar in test.get("progress")] == [50]
+    assert len(test.get("plotly_chart")) == 1
+    test.session_state["known"] = True
+    sound(test.run())
+    assert not test.get("progress")
+    assert not test.get("plotly_chart")
+
+
 def test_what_a_page_cannot_do_without_tells_how_far_it_is(monkeypatch):
     """It queues behind no other result, and is computed again after it failed."""
     monkeypatch.setattr(background, "TELL_SECONDS", 0.01)
+    monkeypatch.setattr(background, "TELL_FIRST_SECONDS", 0.01)
     enough, free, told = threading.Event(), threading.Event(), []
 
     def work():

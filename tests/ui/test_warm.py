@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import gc
+import inspect
 import threading
 from unittest.mock import MagicMock
 
 import pytest
+import streamlit as st
+from streamlit import delta_generator
 
 from reliability.ui import ahead, warm
 from reliability.ui.opened import named
@@ -41,6 +44,23 @@ def test_a_page_waits_until_what_all_need_is_loaded(monkeypatch, fails):
     loading.join(30)
     assert waited
     assert not page.is_alive()
+
+
+def test_the_first_element_does_not_look_at_all_that_is_loaded(monkeypatch):
+    """The framework warns who types into Python's prompt, and looks for that at the file of every module."""
+    assert delta_generator._use_warning_has_been_displayed in (False, True)     # its name in this version
+    monkeypatch.setattr(delta_generator, "_use_warning_has_been_displayed", False)
+    looked = []
+    monkeypatch.setattr(inspect, "stack", lambda: looked.append(1) or [(None, "page.py")])
+    for name, value in {"NEEDED": (), "LATER": (), "READING_SECONDS": 0.0, "open_study": lambda: None,
+                        "_leave_out_of_searches": gc.enable}.items():
+        monkeypatch.setattr(warm, name, value)
+    warm.begin().join(30)
+    st.markdown("first")
+    assert not looked
+    monkeypatch.setattr(delta_generator, "_use_warning_has_been_displayed", False)
+    st.markdown("first")
+    assert looked                                                               # where nothing is done about it
 
 
 @pytest.mark.parametrize(("method", "accept", "query", "opened"), [
