@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
-from typing import TypeVar
+from typing import TypeAlias, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -48,6 +48,7 @@ from reliability.tasks import HERE, Workers
 T = TypeVar("T")
 
 FRONTIER_POINTS = 30
+WithinLimits: TypeAlias = tuple[pd.DataFrame, pd.DataFrame, str]   # frontier, programme by year and a note on it
 
 
 def learned_rates(study: Study, records: Records | None, on_progress: Callable[[int, int], None] | None = None,
@@ -173,18 +174,21 @@ def plan(results: Results, decision: Decision, history: History | None = None, w
     The limits are those of a choice: a scenario that is named as the proposal is carried out whole, in its years.
     history: whose calibration the proposal is seen at too.
     """
-    planned = _planned(results, decision, lambda: _over_draws(results.study, decision, workers))
+    planned = _planned(decision, _within_limits(results.study, decision),
+                       *_over_draws(results.study, decision, workers))
     return replace(planned, calibrated=_calibrated(results.study, decision, history))
 
 
-def _planned(results: Results, decision: Decision, over_draws: Callable[[], tuple[Stability, pd.DataFrame]]) -> Plan:
-    """What of a plan does not ask the records. over_draws: gives what `_over_draws` does; asked for last."""
-    study, options, choice = results.study, decision.options, decision.choice
-    front = frontier(options_of(study) if decision.named else options, FRONTIER_POINTS,
+def _planned(decision: Decision, within_limits: WithinLimits, sure: Stability, drivers: pd.DataFrame) -> Plan:
+    """What of a plan does not ask the records, from its parts."""
+    return Plan(decision.options, with_stability(decision.choice, sure), *within_limits, drivers, sure)
+
+
+def _within_limits(study: Study, decision: Decision) -> WithinLimits:
+    """The frontier of the choice, and what is proposed by year. study: with what is proposed, settled."""
+    front = frontier(options_of(study) if decision.named else decision.options, FRONTIER_POINTS,
                      replace(limits_of(study), budget=None))        # what more money would buy too
-    by_year = _programme(study, decision)
-    sure, drivers = over_draws()
-    return Plan(options, with_stability(choice, sure), front, *by_year, drivers, sure)
+    return front, *_programme(study, decision)
 
 
 def _over_draws(study: Study, decision: Decision, workers: Workers,
@@ -264,15 +268,15 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
         give_back()
         recorded = meanwhile(lambda: _recorded(study, results, decision, records, learned), decision, decision.options,
                              results.study, results.table, results.network)
+        if who.forks:                               # others draw and read records meanwhile
+            results.find_of_expected()
+            on_wait()
         on_stage("simulation")
         simulated = _simulated(results, values["seed"] if seed is None else seed,
                                values["trials"] if trials is None else trials, who, on_progress)
-        if who.forks:                               # others plan and read records meanwhile
-            results.find_of_expected()
-            on_wait()
         give_back()
         on_stage("frontier and drivers")
-        planned = _planned(results, decision, over_draws.result)
+        planned = _planned(decision, _within_limits(results.study, decision), *over_draws.result())
         on_stage("history")
         history, at_records = recorded.result()
         whole = results.with_parts(simulated, replace(planned, calibrated=at_records), history)

@@ -26,7 +26,8 @@ from reliability.business.stability import Stability
 from reliability.faults.outcomes import OutcomeTable
 from reliability.formats import count
 from reliability.history import History
-from reliability.indices.expected import Expected
+from reliability.indices.customer_groups import customer_groups
+from reliability.indices.expected import Expected, system_indices
 from reliability.indices.frame import indices_frame
 from reliability.indices.reweighed import Reweighed, ReweighedHours, reweighed, reweighed_hours
 from reliability.indices.simulation import Simulated
@@ -39,7 +40,8 @@ from reliability.study.cost_table import CostTable
 from reliability.study.plan_view import PlanView, plan_view
 from reliability.study.study import Study
 
-OF_EXPECTED = ("break_even", "perspectives", "momentary_value")    # of the expected values, whatever is simulated
+# of the expected values, whatever is simulated
+OF_EXPECTED = ("break_even", "perspectives", "momentary_value", "system", "customer_groups")
 
 
 @dataclass(frozen=True)
@@ -167,6 +169,18 @@ class Results:
     def momentary_value(self) -> MomentaryValue:
         """Society's net present value over the value of a momentary event; computed when it is first asked for."""
         return momentary_value(self.business, self.interruption_costs)
+
+    @cached_property
+    def system(self) -> tuple[dict[str, object], ...]:
+        """What `indices.expected.system_indices` gives of each scenario."""
+        return tuple(system_indices(expected, float(self.study.values["yearly_cv"])) for expected in self.expected)
+
+    @cached_property
+    def customer_groups(self) -> tuple[pd.DataFrame, ...]:
+        """What `indices.customer_groups` gives of each scenario against the first."""
+        first, plans = self.expected[0], self.table.protections
+        return tuple(customer_groups(first, expected, plans[0], plan)
+                     for expected, plan in zip(self.expected, plans, strict=True))
 
     @cached_property
     def indices(self) -> pd.DataFrame:

@@ -122,7 +122,10 @@ def laterals_frame(network: Network, found: Protection, split: OutcomeSplit) -> 
     heads, place = network.candidates, network.candidate_index
     recloser = found.reclosing_device[heads]
     fused = MELTS[found.device[heads]]
-    link = np.array([known_link(str(text), own_curves(network.curves)) for text in found.link[heads]], dtype=object)
+    own = own_curves(network.curves)
+    texts = found.link[heads].tolist()
+    known = {text: known_link(str(text), own) for text in dict.fromkeys(texts)}
+    link = np.array([known[text] for text in texts], dtype=object)
     rule = np.where(~fused, "no fuse", np.where((link != "") & (found.settings_of[recloser] >= 0), "curves",
                                                 "fast clearing time"))
     on = place >= 0

@@ -24,6 +24,7 @@ from reliability.report.figures import Figure, Name, figure, pointer, resolve
 from reliability.report.quantities import Quantities, quantities
 from reliability.report.status_totals import verdicts_of
 from reliability.report.summary import sections_frame, summary
+from reliability.report.work_pack_jobs import WorkPack
 from reliability.schema.scenarios import PROPOSED
 from reliability.study.plan_view import PlanView
 from reliability.study.study import Study
@@ -213,9 +214,9 @@ def planned_conversions(content: Content) -> pd.DataFrame | None:
     return chosen.assign(year=chosen["section_id"].map(years).astype(int))
 
 
-def content_of(results: Results) -> Content:
-    """What the report shows of the results of a run."""
-    document = summary(results)
+def content_of(results: Results, pack: WorkPack | None = None) -> Content:
+    """What the report shows of the results of a run; pack: their work pack, where it is there."""
+    document = summary(results, pack)
     cases = {view: Case([s["business"][view] for s in document["scenarios"]], cashflow_frame(business))
              for view, business in results.perspectives.items()}
     return Content(results.study, document, sections_frame(results),

@@ -69,7 +69,7 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False, o
         if pack is not None and apart:
             meanwhile(lambda: write_work_pack(folder, pack))
         if {REPORT, WORKBOOK} & set(only):
-            content = content_of(results)
+            content = content_of(results, pack)
             made = sections(content)
             if WORKBOOK in only:
                 meanwhile(lambda: write_workbook(content, folder / "workbook.xlsx", made))
@@ -81,7 +81,7 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False, o
                 paragraphs = labelled(made[0])
             found = content.summary
         else:
-            found = summary(results)
+            found = summary(results, pack)
         if pack is not None and not apart:
             write_work_pack(folder, pack, workers)
         for one in written:

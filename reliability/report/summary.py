@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from reliability import __version__
-from reliability.indices.customer_groups import all_customers, customer_groups
-from reliability.indices.expected import area_indices, feeder_indices, system_indices, usual_indices
+from reliability.indices.customer_groups import all_customers
+from reliability.indices.expected import area_indices, feeder_indices, usual_indices
 from reliability.indices.spread import differences, summaries, yearly_indices
 from reliability.pipeline import Plan, Results
 from reliability.report.money_summary import business_cases, price_level_summary
@@ -19,14 +19,18 @@ from reliability.report.recorded_basis import KEY, recorded_basis
 from reliability.report.records_reported import reported_summary
 from reliability.report.reporting import face_summary
 from reliability.report.status_totals import by_status
-from reliability.report.work_pack_of_results import work_pack_revision
+from reliability.report.work_pack_jobs import WorkPack
+from reliability.report.work_pack_of_results import work_pack_of, work_pack_revision
 
 
-def summary(results: Results) -> dict[str, Any]:
-    """The content of summary.json: plain numbers, None where a figure does not exist."""
+def summary(results: Results, pack: WorkPack | None = None) -> dict[str, Any]:
+    """The content of summary.json: plain numbers, None where a figure does not exist.
+
+    pack: the work pack of the results, where it is there.
+    """
     study, simulated = results.study, results.simulated
     spreads, apart = _spreads(results)
-    indices = [system_indices(expected, study.values["yearly_cv"]) for expected in results.expected]
+    indices = results.system
     on_records = recorded_basis(results.history, indices)
     scenarios = [
         {"name": scenario.name, "expected": indices[s],
@@ -45,7 +49,7 @@ def summary(results: Results) -> dict[str, Any]:
         "notes": list(study.notes), "uncertain": ranges_summary(study),
         "interruption_costs": price_level_summary(results),
         "scenarios": scenarios,
-        "choice": _choice(results, results.plan) if results.plan else None,
+        "choice": _choice(results, results.plan, pack or work_pack_of(results)) if results.plan else None,
         "report": face_summary(study, results.history),
         "records": reported_summary(results.history) if results.history else None,
     })
@@ -56,18 +60,17 @@ def groups_summary(results: Results, scenario: int) -> list[dict[str, Any]]:
 
     Empty without customers.
     """
-    plans, expected = results.table.protections, results.expected
-    groups = customer_groups(expected[0], expected[scenario], plans[0], plans[scenario])
+    groups = results.customer_groups[scenario]
     rows = [*groups.to_dict("records"), all_customers(groups).to_dict()] if len(groups) else []
     return [{str(key): value for key, value in row.items()} for row in rows]
 
 
-def _choice(results: Results, plan: Plan) -> dict[str, Any]:
+def _choice(results: Results, plan: Plan, pack: WorkPack) -> dict[str, Any]:
     """The choice under the study's limits, in figures and in words."""
     choice = plan.choice
     return {"objective": choice.objective, "feasible": choice.feasible, "message": choice.message,
             "gap": choice.gap, "totals": dict(choice.totals), "by_status": by_status(results),
-            "programme": plan.programme_note, "work_pack_revision": work_pack_revision(results),
+            "programme": plan.programme_note, "work_pack_revision": work_pack_revision(pack),
             "stability": plan.stability.summary() if plan.stability else None,
             "calibrated": plan.calibrated.summary() if plan.calibrated else None}
 

@@ -18,7 +18,6 @@ def work_pack_of(results: Results) -> WorkPack:
                      view=results.plan_view, miles=study.in_miles, actuators_per_year=actuators)
 
 
-def work_pack_revision(results: Results) -> str | None:
-    """Revision of the pack, for the report to quote; None where there is no work."""
-    pack = work_pack_of(results)
+def work_pack_revision(pack: WorkPack) -> str | None:
+    """Revision of a pack, for the report to quote; None where there is no work."""
     return revision_of(pack) if len(pack.jobs) or len(pack.resets) else None
