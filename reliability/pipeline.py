@@ -238,7 +238,7 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
     trials, seed: override the study's. workers: processes that simulate; the result does not depend on it. executor:
     any `concurrent.futures.Executor` in their place, which runs so many tasks at once. scheduler: address of a Dask
     scheduler, whose workers stand in for both (see `cluster`). on_stage: called with the name of each stage as it
-    begins. on_wait: called once where this process has to wait for others, for what the caller needs afterwards. Raises
+    begins. on_wait: called once while other processes have work, for what the caller needs afterwards. Raises
     StudyError for trials or a seed out of bounds and for outage records that cannot be read, before the work;
     ClusterError for workers that cannot be used.
     """

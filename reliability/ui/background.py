@@ -131,14 +131,12 @@ def ask(key: str, work: Callable[[], T], worker: str = RESULTS, *, waits: bool =
     It does not queue behind what is only prepared. worker: RESULTS, or LONG for what takes longest. waits: whether the
     page that runs waits for it; else it begins when that page stands, which two would make slower.
     """
-    if waits:
-        _hurry().set()
     _, prepared = _prepared()
     _, cached, lock = _pool(RESULTS)
     with lock:
         if key in prepared and key in cached and cached[key].cancel():        # it has not begun
             del cached[key]
-    under_way(key)
+    under_way(key, waits=waits)
     return _begin(key, work if waits else partial(_when_the_page_stands, work), RESULTS, worker)
 
 
@@ -149,8 +147,11 @@ def _when_the_page_stands(work: Callable[[], T]) -> T:
     return work()
 
 
-def under_way(key: str) -> Future[Any] | None:
-    """The result called `key` while it is being computed; it is asked for by that. None before and afterwards."""
+def under_way(key: str, *, waits: bool = False) -> Future[Any] | None:
+    """The result called `key` while it is being computed; it is asked for by that. None before and afterwards. waits:
+    as of `ask`."""
+    if waits:
+        _hurry().set()
     future, asked = _pool(RESULTS)[1].get(key), _prepared()[1].get(key)
     if future is None or not future.running():
         return None

@@ -66,12 +66,13 @@ class _Wait:
 
     def tell(self, share: float) -> None:
         """Tell the share that is done."""
-        if self._bar is None:
-            with self._place.container():
-                self._bar = st.progress(share, LEARNING)
-                with st.container(key="picture_ahead"):
-                    st.plotly_chart(picture([], layout(1)), key="chart_ahead", config=figure.CONFIG, alt="Nothing yet")
-        self._bar.progress(share, LEARNING)
+        if self._bar is not None:
+            self._bar.progress(share, LEARNING)
+            return
+        with self._place.container():
+            self._bar = st.progress(share, LEARNING)
+            with st.container(key="picture_ahead"):
+                st.plotly_chart(picture([], layout(1)), key="chart_ahead", config=figure.CONFIG, alt="Nothing yet")
 
 
 def _notice() -> None:

@@ -128,7 +128,7 @@ def _stages(now: ScenarioResults, have: Spread | None) -> list[int | None]:
 def _beside(now: ScenarioResults, have: Spread | None, progress: Callable[[int, int], object]) -> Iterator[Spread]:
     """What is simulated beside the pages, while it is; have: what there is already."""
     while True:
-        future = background.under_way(_key(now))
+        future = background.under_way(_key(now), waits=True)
         if future is not None:
             st.session_state.get(LATEST)     # a newer state stops this one here
             if (so_far := _done_of().get(now.digest)) is not None:

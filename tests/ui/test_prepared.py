@@ -183,6 +183,18 @@ def test_what_a_page_does_not_wait_for_begins_when_it_stands_or_when_something_i
         assert held.result(timeout=30) == "second"
 
 
+def test_a_page_that_follows_what_is_held_lets_it_begin(monkeypatch):
+    monkeypatch.setattr(background, "HELD_SECONDS", 60.0)
+    begun = threading.Event()
+    with background.page_runs():
+        held = background.ask("held|followed", begun.set, background.LONG, waits=False)
+        while background.under_way("held|followed") is None and not held.done():     # its worker may still be busy
+            time.sleep(0.01)
+        assert not begun.wait(0.3)
+        assert background.under_way("held|followed", waits=True) is held
+        assert begun.wait(30)
+
+
 def test_what_is_held_begins_in_a_page_that_never_ends(monkeypatch):
     monkeypatch.setattr(background, "HELD_SECONDS", 0.1)
     with background.page_runs():
