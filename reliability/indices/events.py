@@ -107,19 +107,19 @@ class Times:
 
 def simulate_block(block: Block, weights: YearWeights, times: Times, seed: np.random.SeedSequence) -> Sums:
     """Sums of a block's columns by trial-year; weights: multipliers of the block's rates over the trial-years."""
-    rng, counts = begun(block.rates, weights, seed)
-    return ended(rng, block.coefficients, counts, weights, times)
+    rng, counts = event_counts(block.rates, weights, seed)
+    return sums_of_events(rng, block.coefficients, counts, weights, times)
 
 
-def begun(rates: np.ndarray, weights: YearWeights, seed: np.random.SeedSequence,
-          ) -> tuple[np.random.Generator, np.ndarray]:
+def event_counts(rates: np.ndarray, weights: YearWeights, seed: np.random.SeedSequence,
+                 ) -> tuple[np.random.Generator, np.ndarray]:
     """Generator of a block, and events of each row (m,) over all trial-years."""
     rng = np.random.Generator(np.random.SFC64(seed))  # a fifth faster than the default in normal draws
     return rng, rng.poisson(rates * weights.total)
 
 
-def ended(rng: np.random.Generator, coefficients: Coefficients, counts: np.ndarray, weights: YearWeights,
-          times: Times) -> Sums:
+def sums_of_events(rng: np.random.Generator, coefficients: Coefficients, counts: np.ndarray, weights: YearWeights,
+                   times: Times) -> Sums:
     """Sums by trial-year of so many events (m,) of each row; rows without any may be left out."""
     starts = np.append(0, np.cumsum(counts))
     year = trial_years(rng, weights, int(starts[-1]))

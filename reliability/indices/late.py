@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from reliability.faults.times import SWITCHING, SWITCHING_OFF, WAITING, Term
-from reliability.indices.events import Block, Sums, Times, YearWeights, begun, ended
+from reliability.indices.events import Block, Sums, Times, YearWeights, event_counts, sums_of_events
 from reliability.indices.measures import WALK_OR_OWN, Coefficients
 
 # Of a larger table the coefficients would take more memory than it takes time to make them again.
@@ -32,10 +32,10 @@ class LateBlock:
 
 def simulate_late(block: LateBlock, weights: YearWeights, times: Times, seed: np.random.SeedSequence) -> Sums:
     """As `simulate_block`, with what the columns are; coefficients are made of the rows that have an event."""
-    rng, counts = begun(block.rates, weights, seed)
+    rng, counts = event_counts(block.rates, weights, seed)
     hit = np.flatnonzero(counts)
     made = block.make(block.rows[hit])
-    return ended(rng, made, counts[hit], weights, times)._replace(of=_heading(made))
+    return sums_of_events(rng, made, counts[hit], weights, times)._replace(of=_heading(made))
 
 
 def _heading(of: Coefficients) -> Coefficients:
