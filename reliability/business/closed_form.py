@@ -8,7 +8,7 @@ what a scenario does not change drops out.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import sparse
@@ -77,6 +77,16 @@ class ClosedForm:
                 for kind, faults in zip((~self.factors.permanent, self.factors.permanent), relative, strict=True):
                     total[at] += self._product(*some, factors * kind) * np.tile(faults[at], self.scenarios)
         return total.reshape(draws, self.scenarios, self.units)
+
+    def of_units(self, units: np.ndarray) -> ClosedForm:
+        """That of some of the units (positions), amounts of "As built" left out."""
+        outputs = (np.arange(1, self.scenarios)[:, None] * self.units + units).ravel()
+        some = sparse.csr_array(self.matrix[outputs])
+        none = np.zeros(len(units), dtype=some.indptr.dtype)
+        matrix = sparse.csr_array((some.data, some.indices, np.append(none, some.indptr)),
+                                  shape=(len(units) * self.scenarios, len(self.factor)))
+        own = self.own.of_units(np.append(np.full(len(units), self.scenarios * self.units), outputs))
+        return replace(self, units=len(units), matrix=matrix, own=own)
 
     def _parts(self, draws: np.ndarray) -> Iterator[np.ndarray]:
         """Draws (positions) in parts that memory takes."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -10,11 +10,11 @@ import numpy as np
 from scipy import sparse
 
 from reliability.business.break_even import SHARE, less_than_as_built
-from reliability.business.closed_form import timed_names
+from reliability.business.closed_form import DRAWS_AT_LEAST, ClosedForm, timed_names
 from reliability.business.costs import unit_worth
 from reliability.business.forms import ClosedForms
 from reliability.faults.consequences import CALLOUTS
-from reliability.indices.draws import count_draws, values_of_trials
+from reliability.indices.draws import count_draws, some_draws, values_of_trials
 from reliability.network.devices import BACKS_UP
 from reliability.network.model import Model
 from reliability.network.rate_draws import RateDraws
@@ -109,26 +109,60 @@ class GroupEffects:
         """Money saved a year against "As built" over K draws, (K, S, G); picked: (K,) draws of the learned rates."""
         return self._less(values, self._worth, picked)
 
+    def savings_of(self, parts: Sequence[np.ndarray], values: TrialValues, picked: np.ndarray | None,
+                   at_once: int) -> Iterator[tuple[int, np.ndarray, np.ndarray]]:
+        """(which of some parts, positions of some draws, money saved by the groups of that part (k, S, groups)).
+
+        parts: groups (positions) each. at_once: how many numbers of a part are found at a time, or of one draw if more.
+        """
+        scenarios, groups = self.shape
+        for at, some, form, pairs in self._at_draws(values, picked):
+            for p, part in enumerate(parts):
+                whole = len(part) == groups
+                of_part, of_pairs = (form, pairs) if whole else _of_groups(form, pairs, part)
+                step = max(DRAWS_AT_LEAST, at_once // max(scenarios * len(part), 1))
+                for start in range(0, len(at), step):
+                    here = np.arange(start, min(start + step, len(at)))
+                    drawn_here = None if picked is None else picked[at[here]]
+                    yield p, at[here], self._found(of_part, of_pairs, some_draws(some, here), self._worth, drawn_here)
+
     def forget(self) -> None:
         """Give up the sums, which are made again where they are asked for."""
-        for name in ("_forms", "_forms_without_shares", "_units"):
+        for name in ("_forms", "_forms_without_shares", "_learned"):
             vars(self).pop(name, None)
 
     def _less(self, values: TrialValues, worth: Callable[[TrialValues], Mapping[str, Drawn]],
               picked: np.ndarray | None) -> np.ndarray:
         """Amounts times their worth less than under "As built", (K, S, G)."""
-        units, draws = self._units, max(count_draws(values), 1 if picked is None else len(picked))
-        result = np.zeros((draws, *self.shape))
-        if picked is None or units is None or self.rates is None:
-            for at, some, form, _ in self._forms.of(values, draws):
-                result[at] = form.amounts(some, worth(some))
-        else:
-            for at, some, form, _ in units.forms.of(values, draws):
-                relative = [each[picked[at]][:, units.unit] for each in (self.rates.temporary, self.rates.permanent)]
-                found = form.amounts(some, worth(some), (relative[0], relative[1])).reshape(-1, len(units.unit))
-                result[at] = np.asarray((units.to_group @ found.T).T).reshape(-1, *self.shape)
-        result[:, 0] = 0.0
+        result = np.zeros((self._draws(values, picked), *self.shape))
+        for at, some, form, pairs in self._at_draws(values, picked):
+            result[at] = self._found(form, pairs, some, worth, None if picked is None else picked[at])
         return result
+
+    @staticmethod
+    def _draws(values: TrialValues, picked: np.ndarray | None) -> int:
+        return max(count_draws(values), 1 if picked is None else len(picked))
+
+    def _at_draws(self, values: TrialValues, picked: np.ndarray | None
+                  ) -> Iterator[tuple[np.ndarray, TrialValues, ClosedForm, _Pairs | None]]:
+        """(positions of some draws, their values, the form that holds there, whose units its own are: groups if None).
+        """
+        learned = None if picked is None else self._learned
+        for at, some, form, _ in (self._forms if learned is None else learned.forms).of(values,
+                                                                                        self._draws(values, picked)):
+            yield at, some, form, None if learned is None else learned.pairs
+
+    def _found(self, form: ClosedForm, pairs: _Pairs | None, values: TrialValues,
+               worth: Callable[[TrialValues], Mapping[str, Drawn]], picked: np.ndarray | None) -> np.ndarray:
+        """Amounts times their worth less than under "As built", (k, S, groups), at draws for which the form holds."""
+        if pairs is None or self.rates is None or picked is None:
+            found = form.amounts(values, worth(values))
+        else:
+            temporary, permanent = (of[picked][:, pairs.unit] for of in (self.rates.temporary, self.rates.permanent))
+            by_pair = form.amounts(values, worth(values), (temporary, permanent)).reshape(-1, len(pairs.unit))
+            found = np.asarray((pairs.to_group @ by_pair.T).T).reshape(len(picked), form.scenarios, -1)
+        found[:, 0] = 0.0
+        return found
 
     def _worth(self, values: TrialValues) -> dict[str, Drawn]:
         return unit_worth(values, float(self.model.network.customers.sum()))
@@ -163,7 +197,7 @@ class GroupEffects:
         return on, off
 
     @cached_property
-    def _units(self) -> _Units | None:
+    def _learned(self) -> _Learned | None:
         """What learned rates add, None without."""
         if self.rates is None:
             return None
@@ -172,13 +206,34 @@ class GroupEffects:
         forms = ClosedForms(self.model, self.scenarios, self.costs, self._names, pair.ravel(), whole=False)
         to_group = sparse.csr_array((np.ones(len(pairs)), (pairs // size, np.arange(len(pairs)))),
                                     (len(self.groups), len(pairs)))
-        return _Units(forms, pairs % size, to_group)
+        return _Learned(forms, _Pairs(pairs % size, to_group))
 
 
 @dataclass(frozen=True)
-class _Units:
-    """Closed forms by pair of group and learned unit. unit: (p,) of each pair. to_group: (G, p) sums of pairs."""
+class _Pairs:
+    """Pairs of group and learned unit, p. unit: (p,) of each. to_group: (groups, p) sums of pairs."""
 
-    forms: ClosedForms
     unit: np.ndarray
     to_group: sparse.csr_array
+
+    def of(self, groups: np.ndarray) -> tuple[np.ndarray, _Pairs]:
+        """(positions of the pairs of some groups, those pairs)."""
+        rows = self.to_group[groups]
+        own = sparse.csr_array((rows.data, np.arange(rows.nnz), rows.indptr), (len(groups), rows.nnz))
+        return rows.indices, _Pairs(self.unit[rows.indices], own)
+
+
+@dataclass(frozen=True)
+class _Learned:
+    """Closed forms by pair of group and learned unit."""
+
+    forms: ClosedForms
+    pairs: _Pairs
+
+
+def _of_groups(form: ClosedForm, pairs: _Pairs | None, groups: np.ndarray) -> tuple[ClosedForm, _Pairs | None]:
+    """The form of some groups, and whose units its own are."""
+    if pairs is None:
+        return form.of_units(groups), None
+    at, own = pairs.of(groups)
+    return form.of_units(at), own

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -54,6 +54,15 @@ def laterals_called(options: Options, names: Sequence[str]) -> np.ndarray:
     if unknown:
         raise ValueError(f"no lateral is headed by section {unknown[0]!r}")
     return np.array([at[n] for n in names], dtype=np.int64)
+
+
+def called_in(limits: Limits, some: Options) -> Limits:
+    """The limits, with the laterals that they name cut down to those of some of the options."""
+    if not (limits.forced_in or limits.forced_out):
+        return limits
+    own = {str(name) for name in some.network.ids[some.heads]}
+    named_in, named_out = (tuple(n for n in names if n in own) for names in (limits.forced_in, limits.forced_out))
+    return replace(limits, forced_in=named_in, forced_out=named_out)
 
 
 def converts(options: Options) -> np.ndarray:

@@ -11,7 +11,7 @@ import numpy as np
 from scipy import sparse
 
 from reliability.business.cells import Places
-from reliability.network.packed import distinct
+from reliability.network.packed import distinct, of_each
 
 MOST_KEPT = 4           # walks and prices whose sums are kept: each takes the memory of all entries
 Values = Callable[[np.ndarray], np.ndarray]
@@ -37,6 +37,22 @@ class OwnHours:
 
     def __len__(self) -> int:
         return len(self.unit)
+
+    def of_units(self, units: np.ndarray) -> OwnHours:
+        """Those of some units (u,), which are 0 … u − 1 then."""
+        order, begin, end = self._by_unit
+        known = np.minimum(units, len(begin) - 1)
+        unit, number = of_each(np.where(units < len(begin), end[known] - begin[known], 0))
+        at = order[begin[known[unit]] + number]
+        return OwnHours(unit.astype(np.int32), self.factor[at], self.walked[at], self.hours[at], self.amount[at],
+                        self.stated)
+
+    @cached_property
+    def _by_unit(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """(entries in the order of their units, (m,); where those of each unit begin there, and end)."""
+        order, counts = np.argsort(self.unit, kind="stable"), np.bincount(self.unit, minlength=1)
+        end = np.cumsum(counts)
+        return order, end - counts, end
 
     @cached_property
     def _pairs(self) -> _Grouped:

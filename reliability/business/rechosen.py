@@ -12,6 +12,7 @@ from reliability.business.limits import Limits, converts, laterals_called
 from reliability.business.options import AS_IT_IS, Options
 from reliability.business.selection import NPV, choose
 from reliability.business.unknowns import Sample
+from reliability.business.zone_parts import ZonePart
 from reliability.indices.draws import one_trial
 from reliability.schema.values import Assumptions
 from reliability.tasks import HERE, Workers
@@ -25,6 +26,17 @@ class Rechosen:
 
     laterals: np.ndarray
     setting: np.ndarray
+
+    @classmethod
+    def nothing(cls, draws: int, options: Options) -> Rechosen:
+        """Nothing chosen yet among all options."""
+        return cls(np.zeros((draws, len(options.heads)), dtype=bool),
+                   np.full((draws, len(options.zones)), AS_IT_IS, dtype=np.int64))
+
+    def put(self, at: np.ndarray, part: ZonePart, found: Rechosen) -> None:
+        """Enter what was found at the draws `at` (positions) for a part of the options."""
+        self.laterals[np.ix_(at, part.laterals)] = found.laterals
+        self.setting[np.ix_(at, part.zones)] = found.setting
 
 
 def free(limits: Limits, objective: str) -> bool:

@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.business.closed_form import DRAWS_AT_LEAST
-from reliability.business.limits import Limits, converts
+from reliability.business.limits import Limits, called_in, converts
 from reliability.business.options import Options
 from reliability.business.rechosen import Rechosen, best_within_limits, best_without_limits, free
 from reliability.business.selection import Choice
 from reliability.business.unknowns import Sample, sample
+from reliability.business.zone_parts import ZonePart, zone_parts
 from reliability.study.study import Study
 from reliability.tasks import HERE, Workers
 
@@ -22,7 +22,7 @@ DRAWS_WITHIN_LIMITS = 32    # of which each is a search of its own; a power of 2
 MANY_ROWS = 20_000          # of so many options and more a search takes long
 DRAWS_OF_MANY = 8
 TABLES = 6                  # outcome tables of the assumptions that need their own, all levels of them together
-NUMBERS_AT_ONCE = 2_000_000       # more at a time would not stay at hand; our choice
+NUMBERS_AT_ONCE = 2_000_000   # of rows and draws that are looked at together; our choice
 WORTH_IT, STAYS = "probability_npv_positive", "stays_chosen_share"
 CERTAIN = "No assumption has a range and no rates are learned: nothing varies."
 AS_NAMED = "The proposal is a scenario that the study names: it is not chosen again."
@@ -74,25 +74,25 @@ def stability(study: Study, options: Options, choice: Choice, limits: Limits, na
                          choice.selection.assign(**{WORTH_IT: np.nan, STAYS: np.nan}), np.nan)
     options = with_learned_rates(options, study)
     apart, group = _groups(options, choice.chosen)
-    order = np.argsort(group, kind="stable")
-    chosen, start = np.flatnonzero(choice.chosen)[order], np.flatnonzero(np.diff(group[order], prepend=-1))
-    again: list[Rechosen] = []
+    group_of = np.full(len(options.rows), -1)
+    group_of[choice.chosen] = group
+    again = Rechosen.nothing(drawn.size, options) if not named and free(limits, choice.objective) else None
     above, of_groups, npv = np.zeros(len(options.rows)), np.zeros(len(apart)), np.zeros(drawn.size)
-    for at, each in _npvs(options, drawn):
-        above += (each > 0.0).sum(axis=0)
-        of_group = np.add.reduceat(each[:, chosen], start, axis=1)
-        of_groups += (of_group > 0.0).sum(axis=0)
-        npv[at] = of_group.sum(axis=1)
-        if not named and free(limits, choice.objective):
-            again.append(best_without_limits(options, limits, each))
-    if not named and not again:
+    for part, some, at, each in _npvs(options, drawn):
+        above[part.rows] += (each > 0.0).sum(axis=0)
+        found, of_group = _by_group(each, group_of[part.rows])
+        of_groups[found] += (of_group > 0.0).sum(axis=0)
+        npv[at] += of_group.sum(axis=1)
+        if again is not None:
+            again.put(at, part, best_without_limits(some, called_in(limits, some), each))
+    if not named and again is None:
         few = DRAWS_WITHIN_LIMITS if len(options.rows) < MANY_ROWS else DRAWS_OF_MANY
-        again.append(best_within_limits(options, limits, choice.objective, drawn.some(np.arange(few)), workers))
+        again = best_within_limits(options, limits, choice.objective, drawn.some(np.arange(few)), workers)
     worth_it = dict(zip(apart, of_groups / drawn.size, strict=True))
-    stays = _stays(options, choice, again) if again else {}
+    stays = {} if again is None else _stays(options, choice, again)
     selection = _with_shares(options, choice.selection, worth_it, stays)
     kept = selection.loc[selection["what"] == "lateral", STAYS]
-    return Stability(drawn.size, sum(len(a.laterals) for a in again), AS_NAMED if named else "", npv,
+    return Stability(drawn.size, 0 if again is None else len(again.laterals), AS_NAMED if named else "", npv,
                      above / drawn.size, selection, float(kept.mean()) if len(kept) else np.nan)
 
 
@@ -108,19 +108,32 @@ def with_learned_rates(options: Options, study: Study) -> Options:
         options, effects=replace(options.effects, rates=study.rate_draws))
 
 
-def _npvs(options: Options, drawn: Sample) -> Iterator[tuple[np.ndarray, np.ndarray]]:
-    """(positions of some draws, NPV of every row at each, (k, rows)), in parts that memory takes."""
-    scenarios, groups = options.effects.shape
-    step = max(DRAWS_AT_LEAST, NUMBERS_AT_ONCE // max(scenarios * groups, len(options.rows), 1))
-    for start in range(0, drawn.size, step):
-        at = np.arange(start, min(start + step, drawn.size))
-        some = drawn.some(at)
-        yield at, options.npv(some.values, options.effects.savings(some.values, some.picked))
+def _npvs(options: Options, drawn: Sample) -> Iterator[tuple[ZonePart, Options, np.ndarray, np.ndarray]]:
+    """(part of the options, those options, positions of some draws, NPV of each of its rows there, (k, rows)).
+
+    In parts that stay at hand.
+    """
+    parts = zone_parts(options, max(NUMBERS_AT_ONCE // drawn.size, 1))
+    for p, at, savings in options.effects.savings_of([part.groups for part in parts], drawn.values, drawn.picked,
+                                                     NUMBERS_AT_ONCE):
+        some = parts[p].of(options)
+        yield parts[p], some, at, some.npv(drawn.some(at).values, savings)
 
 
 def npv_of_choice(options: Options, chosen: np.ndarray, drawn: Sample) -> np.ndarray:
     """NPV of a choice as a whole at each draw, (K,)."""
-    return np.concatenate([each[:, chosen].sum(axis=1) for _, each in _npvs(options, drawn)])
+    npv = np.zeros(drawn.size)
+    for part, _, at, each in _npvs(options, drawn):
+        npv[at] += each[:, chosen[part.rows]].sum(axis=1)
+    return npv
+
+
+def _by_group(npv: np.ndarray, group: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(groups of some rows, sums of their NPV (k, groups)); group: (rows,) of each row, −1 for none."""
+    order = np.argsort(group, kind="stable")
+    order = order[group[order] >= 0]
+    start = np.flatnonzero(np.diff(group[order], prepend=-1))
+    return group[order[start]], np.add.reduceat(npv[:, order], start, axis=1)
 
 
 def _groups(options: Options, chosen: np.ndarray) -> tuple[list[tuple[int, int]], np.ndarray]:
@@ -133,10 +146,9 @@ def _groups(options: Options, chosen: np.ndarray) -> tuple[list[tuple[int, int]]
     return [(int(a), int(b)) for a, b in pairs], group.ravel()
 
 
-def _stays(options: Options, choice: Choice, again: list[Rechosen]) -> dict[tuple[int, int], float]:
+def _stays(options: Options, choice: Choice, again: Rechosen) -> dict[tuple[int, int], float]:
     """Share of draws in which a lateral is converted again, or a zone has its setting again, by pair of `_groups`."""
-    converted = np.concatenate([a.laterals for a in again]).mean(axis=0)
-    setting = np.concatenate([a.setting for a in again])
+    converted, setting = again.laterals.mean(axis=0), again.setting
     rows = options.rows
     lateral, zone, which = (rows[name].to_numpy() for name in ("lateral", "zone", "setting"))
     own = np.flatnonzero(choice.chosen & (lateral < 0))

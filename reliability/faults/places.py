@@ -10,6 +10,7 @@ import numpy as np
 from reliability.network.coordination import Coordination
 from reliability.network.devices import COUNTS, MELTS, RECLOSES
 from reliability.network.model import Model
+from reliability.network.packed import of_each
 from reliability.network.protection import Protection
 from reliability.network.rates import fault_currents_a
 
@@ -77,8 +78,6 @@ def _cuts(model: Model, protections: Sequence[Protection], races: Coordination,
             yield inside(section[counting], protection.actuating_a[device[counting]])
             fused, fuse = section[MELTS[kind]], device[MELTS[kind]]
             for pair in (races.right[s], races.wrong[s]) if errors else (races.right[s],):
-                number = first[pair[fuse] + 1] - first[pair[fuse]]
-                each = np.repeat(np.arange(len(fuse)), number)
-                place = np.arange(len(each)) - np.repeat(np.cumsum(number) - number, number)
+                each, place = of_each(first[pair[fuse] + 1] - first[pair[fuse]])
                 yield inside(fused[each], turns[first[pair[fuse[each]]] + place])
             device = network.protective_above[device]

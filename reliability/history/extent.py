@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from reliability.network.packed import of_each
 from reliability.network.tree import Network
 
 
@@ -47,6 +48,5 @@ def pairs_in_time(group: np.ndarray, begin: np.ndarray, end: np.ndarray, other_g
     key = (other_group.astype(np.int64) * stride + time - low)[order]
     first = np.searchsorted(key, of + begin, side="left")
     count = np.searchsorted(key, of + end, side="right") - first
-    span = np.repeat(np.arange(len(group)), count)
-    within = np.arange(len(span)) - np.repeat(np.cumsum(count) - count, count)
+    span, within = of_each(count)
     return span, order[first[span] + within]

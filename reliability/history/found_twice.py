@@ -20,6 +20,7 @@ import pandas as pd
 
 from reliability.history.extent import below, pairs_in_time, reached, roots
 from reliability.history.served import Served
+from reliability.network.packed import of_each
 from reliability.network.tree import Network
 
 CLOSE_SECONDS = 300     # our choice, that of a momentary event
@@ -139,8 +140,8 @@ def _still_off(steps: pd.DataFrame, code: np.ndarray, record: np.ndarray,
     order = np.argsort(code, kind="stable")
     first = np.searchsorted(code[order], record, side="left")
     count = np.searchsorted(code[order], record, side="right") - first
-    pair = np.repeat(np.arange(len(record)), count)
-    step = order[first[pair] + np.arange(len(pair)) - np.repeat(np.cumsum(count) - count, count)]
+    pair, number = of_each(count)
+    step = order[first[pair] + number]
     open_ = (steps["end"].to_numpy()[step] > time[pair]) & (steps["start"].to_numpy()[step] <= time[pair])
     still = np.bincount(pair, weights=np.where(open_, steps["customers"].to_numpy()[step], 0.0), minlength=len(record))
     until = np.zeros(len(record), np.int64)

@@ -1,4 +1,4 @@
-"""Rows of few whole numbers told apart, without sorting all of them."""
+"""Whole numbers in arrays: rows of few told apart without sorting all of them, and many things of each of some."""
 
 from __future__ import annotations
 
@@ -30,3 +30,9 @@ def distinct(key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     place = np.empty(most + 1, dtype=np.int32)  # read only where something occurs
     place[found] = np.arange(len(found), dtype=np.int32)
     return found, place[key]
+
+
+def of_each(count: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(which one it is of, its number there from 0 on) of everything where each of some has so many, in their order."""
+    which = np.repeat(np.arange(len(count)), count)
+    return which, np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)

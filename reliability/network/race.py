@@ -14,6 +14,7 @@ from reliability.network.crossings import Comparison, changes
 from reliability.network.curves import last_at_or_below
 from reliability.network.device_settings import FAST_OPERATION, KINDS, PARTS, DeviceSettings
 from reliability.network.link_curves import LinkCurves
+from reliability.network.packed import of_each
 
 DEVICE_ALONE, BOTH, FUSE_ALONE = 0, 1, 2
 NONE = -1
@@ -164,9 +165,7 @@ def _events(links: LinkCurves, settings: DeviceSettings, link: np.ndarray, devic
               (pair, finite[element], 1 << _FINITE + slot)]
     first, saves, clears = _combined(links, settings, combination, melting_factor, arcing_time_s)
     for offsets, currents, shift in ((first[0], saves, _SAVES), (first[1], clears, _CLEARS)):
-        count = np.diff(offsets)[where]
-        row = np.repeat(np.arange(len(where)), count)
-        step = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+        row, step = of_each(np.diff(offsets)[where])
         events.append((pair[row], currents[offsets[where[row]] + step], 1 << shift + slot[row]))
     pairs, currents, bits = (np.concatenate(parts) for parts in zip(*events, strict=True))
     return pairs, currents, bits
