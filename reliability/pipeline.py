@@ -226,7 +226,8 @@ def _programme(study: Study, decision: Decision) -> tuple[pd.DataFrame, str]:
     yearly = YearlyLimits(values["yearly_budget"], values["yearly_units"])
     if decision.named:
         return spread_over_years(options, decision.choice.chosen, values["programme_years"], yearly)
-    return programme(options, values["programme_years"], yearly, limits_of(study), values["objective"])
+    return programme(options, values["programme_years"], yearly, limits_of(study), values["objective"],
+                     known=decision.choice)
 
 
 def analyse(study: Study, *, trials: int | None = None, seed: int | None = None, executor: Executor | None = None,

@@ -12,6 +12,7 @@ from reliability.business.break_even import (
     BreakEven,
     MomentaryValue,
     break_even,
+    has_both_states,
     momentary_value,
     table_of_both_states,
 )
@@ -139,7 +140,7 @@ class Results:
     def break_even(self) -> BreakEven:
         """Where the gains in SAIDI of the scenarios change sign; computed when it is first asked for."""
         return break_even(self.study.model, self.study.scenarios,
-                          None if self.alike is None else self.alike.both_states)
+                          None if self.alike is None else self.alike.both_states, self.table)
 
     @cached_property
     def matrices(self) -> Reweighed | None:
@@ -149,7 +150,10 @@ class Results:
     @cached_property
     def both_states(self) -> ReweighedHours | None:
         """The same of the table with reclosing on and off, for customer-hours."""
-        return reweighed_hours(table_of_both_states(self.study.model, self.study.scenarios), self.study.values)
+        study = self.study
+        both = self.table if has_both_states(self.table, study.values) else table_of_both_states(study.model,
+                                                                                                 study.scenarios)
+        return reweighed_hours(both, study.values)
 
     @cached_property
     def interruption_costs(self) -> InterruptionCosts:

@@ -18,13 +18,14 @@ from reliability.business.costs import INTERRUPTION, SOCIETY, InterruptionCosts,
 from reliability.faults.alike import counted_alike, rows_by_sections
 from reliability.faults.consequences import consequences
 from reliability.faults.outcomes import SECTIONS_AT_ONCE, OutcomeParts, OutcomeTable, outcomes_in_parts, row_rates
+from reliability.faults.states import orders_of_shares
 from reliability.indices.expected import expected_values, hours_interrupted
 from reliability.indices.reweighed import ReweighedHours
 from reliability.network.model import Model
 from reliability.network.quantities import customers_of
 from reliability.schema.scenarios import Scenario
 from reliability.schema.units import MINUTES_PER_HOUR
-from reliability.schema.values import Assumptions, Drawn, as_assumptions, drawn
+from reliability.schema.values import Assumptions, Drawn, as_assumptions, drawn, number
 from reliability.study.cost_table import CostTable
 from reliability.study.price_level import price_level
 
@@ -54,13 +55,20 @@ class BreakEven:
                 "saidi_minutes_avoided_reclosing_on": float(on), "saidi_minutes_avoided_reclosing_off": float(off)}
 
 
-def break_even(model: Model, scenarios: Sequence[Scenario], both: ReweighedHours | None = None) -> BreakEven:
+def break_even(model: Model, scenarios: Sequence[Scenario], both: ReweighedHours | None = None,
+               known: OutcomeTable | None = None) -> BreakEven:
     """Where the gains of settled scenarios change sign, "As built" first.
 
     both: the matrices of `table_of_both_states`, where those of a state that differs in rates and times are known.
+    known: the outcome table of the model, where it is.
     """
     network = model.network
-    hours = customer_hours(model, scenarios) if both is None else customer_hours_again(both, model)
+    if both is not None:
+        hours = customer_hours_again(both, model)
+    elif known is not None and has_both_states(known, model.values):
+        hours = customer_hours_by_state(known, model.values)
+    else:
+        hours = customer_hours(model, scenarios)
     on, off = less_than_as_built(hours.sum(axis=-1))
     heads, index = network.candidates, network.candidate_index
     inside = index >= 0
@@ -74,6 +82,11 @@ def table_of_both_states(model: Model, scenarios: Sequence[Scenario]) -> Outcome
     """Outcome table with reclosing on and off, what devices state of it left out."""
     (table,) = _parts_of_both_states(model, scenarios, None)
     return table
+
+
+def has_both_states(table: OutcomeTable, values: Assumptions) -> bool:
+    """Whether the table of some values is that of both states: both happen there, and no device states how often."""
+    return 0.0 < number(values, SHARE) < 1.0 and not orders_of_shares(table.protections)
 
 
 def _parts_of_both_states(model: Model, scenarios: Sequence[Scenario],

@@ -18,6 +18,7 @@ from reliability.business.selection import (
     NPV,
     SAIDI,
     SECONDS,
+    Choice,
     choose,
     selection_frame,
     solve,
@@ -100,28 +101,31 @@ class YearlyLimits:
 
 
 def programme(options: Options, years: int, yearly: YearlyLimits | None = None, limits: Limits | None = None,
-              objective: str = NPV, *, gap: float = GAP, seconds: float = SECONDS) -> tuple[pd.DataFrame, str]:
+              objective: str = NPV, *, known: Choice | None = None, gap: float = GAP,
+              seconds: float = SECONDS) -> tuple[pd.DataFrame, str]:
     """Conversions year by year, each year the best within its budget and units after those before.
 
     Every year is chosen for itself, what it does not spend is lost, and its figures are those
     of `selection_frame`, valued as if that year were year 0. The caps of `limits` hold for the
     programme as it stands in each year; its budget and units for the programme as a whole;
     forced laterals and a SAIDI target must be reached by the last year. Ends early when a year
-    adds nothing. Returns programme.csv (year, the columns of selection.csv, and the running
-    totals cumulative_capex, cumulative_npv and cumulative_saidi_minutes_avoided) and one plain
-    sentence.
+    adds nothing. known: the choice within `limits`, where it is. Returns programme.csv (year, the
+    columns of selection.csv, and the running totals cumulative_capex, cumulative_npv and
+    cumulative_saidi_minutes_avoided) and one plain sentence.
     """
     limits, yearly, keep = limits or Limits(), yearly or YearlyLimits(), None
     frames: list[pd.DataFrame] = []
     goal = bool(limits.forced_in) or limits.saidi_reduction_minutes is not None
-    spent = {"capex": 0.0, "units": 0.0}
+    spent, choice, within = {"capex": 0.0, "units": 0.0}, known, limits
     for year in range(1, years + 1):
         last = year == years
         now = replace(limits, budget=_allowed(limits.budget, yearly.budget, spent["capex"]),
                       units=_allowed(limits.units, yearly.units, spent["units"]),
                       forced_in=limits.forced_in if last else (),
                       saidi_reduction_minutes=limits.saidi_reduction_minutes if last else None)
-        choice = choose(options, now, objective, keep=keep, gap=gap, seconds=seconds)
+        # what was best within the same limits still is, now that it is there already
+        if choice is None or now != within:
+            choice, within = choose(options, now, objective, keep=keep, gap=gap, seconds=seconds), now
         if not choice.feasible:
             return _joined(options, frames), f"Year {year}: {choice.message}"
         frame = selection_frame(options, choice.chosen, keep)

@@ -50,15 +50,26 @@ def cemi(rates: np.ndarray, customers: np.ndarray, yearly_cv: float) -> dict[int
         return {n: float("nan") for n in range(1, CEMI_UP_TO + 1)}
     rates, of = np.unique(rates[customers > 0], return_inverse=True)     # many sections see the same
     served = np.bincount(of.ravel(), customers[customers > 0], len(rates))
-    return {n: float((served * _at_least(n, rates, yearly_cv)).sum() / total) for n in range(1, CEMI_UP_TO + 1)}
+    at_least = _at_least(rates, yearly_cv)
+    return {n: float((served * at_least[n - 1]).sum() / total) for n in range(1, CEMI_UP_TO + 1)}
 
 
-def _at_least(n: int, rates: np.ndarray, yearly_cv: float) -> np.ndarray:
-    """Probability of n or more events a year."""
+def _at_least(rates: np.ndarray, yearly_cv: float) -> np.ndarray:
+    """Probability of n or more events a year, (CEMI_UP_TO, n), from n = 1 on."""
+    most = CEMI_UP_TO
     if yearly_cv > 0:
         shape = yearly_cv ** -2
-        return special.betainc(n, shape, rates / (shape + rates))
-    return special.gammainc(n, rates)
+        share = rates / (shape + rates)
+        exactly, last = [np.exp(shape * np.log1p(-share))], special.betainc(most, shape, share)
+        for k in range(1, most):
+            exactly.append(exactly[-1] * share * ((shape + k - 1) / k))
+    else:
+        exactly, last = [np.exp(-rates)], special.gammainc(most, rates)
+        for k in range(1, most):
+            exactly.append(exactly[-1] * rates / k)
+    # from the rarest on, so that nothing is taken off what is nearly as large
+    rarest_first = np.stack([last, *exactly[:0:-1]])
+    return np.minimum(rarest_first.cumsum(axis=0)[::-1], 1.0)
 
 
 @dataclass(frozen=True)

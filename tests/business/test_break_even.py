@@ -12,9 +12,11 @@ import pytest
 from reliability.business import break_even as module
 from reliability.business.break_even import (
     BREAK_EVEN,
+    break_even,
     break_even_share,
     customer_hours,
     customer_hours_by_state,
+    has_both_states,
     npv_by_state,
     table_of_both_states,
 )
@@ -235,6 +237,28 @@ def test_the_rows_of_one_share_are_among_those_of_both_states(share):
         for s, expected in enumerate(expected_values(built, study.values)):
             mixed = (1.0 - share) * hours[0, s] + share * hours[1, s]
             np.testing.assert_allclose(mixed, expected.fault_customer_hours, rtol=1e-9, atol=1e-9)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_table_in_which_both_states_happen_is_that_of_both(seed):
+    study = random_study(np.random.default_rng(seed), 30, full=True)
+    for share in (1e-9, 0.3):
+        moved = with_share(study, share)
+        built, both = (make(moved.model, moved.scenarios) for make in (build_outcomes, table_of_both_states))
+        assert has_both_states(built, moved.values)
+        for name in ("section", "kinds", "width", "tally", "part", "off", "off_from", "off_to", "opened", "openings"):
+            np.testing.assert_array_equal(getattr(built, name), getattr(both, name), name)
+        ours, theirs = (break_even(moved.model, moved.scenarios, known=known) for known in (built, None))
+        for name in ("reclosing_off_share", "by_lateral", "saidi_minutes_avoided"):
+            np.testing.assert_array_equal(getattr(ours, name), getattr(theirs, name), name)
+    stated = np.where(study.network.parent < 0, 0.4, np.nan)
+    others = (with_share(study, 0.0), with_share(study, 1.0),
+              with_share(study, 0.3).with_section_values({"reclosing_off_share": stated}))
+    for moved in others:
+        built = build_outcomes(moved.model, moved.scenarios)
+        assert not has_both_states(built, moved.values)
+        ours, theirs = (break_even(moved.model, moved.scenarios, known=known) for known in (built, None))
+        np.testing.assert_array_equal(ours.saidi_minutes_avoided, theirs.saidi_minutes_avoided)
 
 
 @pytest.mark.parametrize("perspective", ["utility", "society"])

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from reliability.business import frontier
 from reliability.business.frontier import YearlyLimits, programme, spread_over_years
 from reliability.business.limits import Limits
 from reliability.business.selection import SAIDI, choose, selection_frame
@@ -118,6 +119,30 @@ def test_what_is_forced_out_stays_out_in_every_year():
     table, _ = programme(options, 2, YearlyLimits(units=3), limits=Limits(forced_out=(out,)))
     assert out not in set(table["section_id"])
     assert table["year"].max() == 2
+
+
+@pytest.mark.parametrize("limits", [Limits(), Limits(budget=30_000.0), Limits(forced_in=("t1",))])
+def test_what_is_best_within_the_same_limits_is_looked_for_once(monkeypatch, limits):
+    """With nothing that limits a year, all years have the limits of the whole: the first does all of it."""
+    _, options = options_of(16, 2, (0,))
+    whole, searched = choose(options, limits), []
+
+    def counted(*args, **kwargs):
+        searched.append(args[1])
+        return choose(*args, **kwargs)
+
+    monkeypatch.setattr(frontier, "choose", counted)
+    again, said = programme(options, 3, limits=limits)
+    assert len(searched) == (2 if limits.forced_in else 1)
+    table, same = programme(options, 3, limits=limits, known=whole)
+    assert len(searched) == (4 if limits.forced_in else 1)      # until the last year nothing need be forced in
+    pd.testing.assert_frame_equal(table, again)
+    assert same == said
+    if not limits.forced_in:
+        pd.testing.assert_frame_equal(table[list(whole.selection)], whole.selection)
+    yearly, _ = programme(options, 3, YearlyLimits(units=4), limits=limits, known=whole)
+    assert yearly.groupby("year")["units"].sum().max() <= 4
+    assert yearly["year"].nunique() == 3
 
 
 def test_a_programme_of_nothing():

@@ -65,3 +65,14 @@ def test_indices_of_the_feeders_add_up_to_those_of_the_system(seed):
     for name in ("saifi", "saidi_min", "maifi", "maifi_e"):
         assert sum(f[name] * f["customers_served"] for f in feeders.values() if f["customers_served"]) == pytest.approx(
             served * system[name]), name
+
+
+@pytest.mark.parametrize("cv", [0.0, 0.05, 0.8, 3.0])
+def test_cemi_of_rare_and_of_frequent_interruptions(cv):
+    """The laws of a library (that of rare events is only good to 1e-6), from hardly any to several a day."""
+    for rate in (0.0, 1e-7, 1e-3, 0.2, 3.0, 60.0, 900.0):
+        law = stats.nbinom(cv ** -2, 1.0 / (1.0 + rate * cv ** 2)) if cv else stats.poisson(rate)
+        for n, share in definitions.cemi(np.array([rate]), np.array([5.0]), cv).items():
+            wanted = float(law.sf(n - 1)) if rate else 0.0
+            assert share == pytest.approx(wanted, rel=1e-6, abs=1e-300)
+            assert share <= 1.0
