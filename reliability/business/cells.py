@@ -45,13 +45,15 @@ class Timed:
 class Measured:
     """What is summed: customers, what their momentary events are worth (None: not wanted), and what is timed.
 
-    stated: (h,) the distinct repair hours that sections state, ascending.
+    stated: (h,) the distinct repair hours that sections state, ascending. own_hours: (n,) which of them each section's
+    are, of one that states none whatever.
     """
 
     customers: Quantity
     momentary_value: Quantity | None
     timed: tuple[Timed, ...]
     stated: np.ndarray
+    own_hours: np.ndarray
 
     def find_sums(self) -> None:
         """Work out the sums of its quantities now, for copies of this process to have."""
@@ -101,11 +103,8 @@ class Places:
 
 
 def places_of(table: OutcomeTable, factors: Factors, entries: Entries, unit: np.ndarray,
-              stated: np.ndarray) -> Places:
-    """Places of the entries of a table, entries being by row.
-
-    unit: (n,) of each section, −1 for what is left out. stated: the distinct repair hours of all sections, ascending.
-    """
+              measured: Measured) -> Places:
+    """Places of the entries of a table, entries being by row. unit: (n,) of each section, −1 for what is left out."""
     inside = unit[table.section[entries.row]] >= 0
     row, weight, factor = (column if inside.all() else column[inside]
                            for column in (entries.row, entries.weight, entries.factor))
@@ -113,11 +112,11 @@ def places_of(table: OutcomeTable, factors: Factors, entries: Entries, unit: np.
     pairs, place = distinct(unit[section] * size + factor)
     hours = table.network.column["repair_hours"]
     waits = np.flatnonzero(~np.isnan(hours[section]) & (table.kinds[row] == PERMANENT))
-    each = max(len(stated), 1)
-    times, own_time = distinct(place[waits].astype(np.int64) * each + np.searchsorted(stated, hours[section[waits]]))
+    each = max(len(measured.stated), 1)
+    times, own_time = distinct(place[waits].astype(np.int64) * each + measured.own_hours[section[waits]])
     own = np.full(len(row), -1, dtype=np.int32)
     own[waits] = own_time
-    return Places(row, weight, place, pairs // size, pairs % size, own, times // each, times % each, stated)
+    return Places(row, weight, place, pairs // size, pairs % size, own, times // each, times % each, measured.stated)
 
 
 def cells_of(table: OutcomeTable, scenario: int, values: Assumptions, places: Places,

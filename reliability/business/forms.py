@@ -42,6 +42,8 @@ def shares_met(model: Model, scenarios: Sequence[Scenario]) -> np.ndarray:
 
     Which faults then find reclosing off under one scenario and not under the other depends on which share is larger.
     """
+    if not np.isfinite(model.network.column[OFF_SHARE]).any():
+        return np.empty(0)
     protections = [protection(model, s) for s in scenarios]
     shares = np.stack([p.off_share[p.reclosing_device] for p in protections])
     stated = np.isfinite(shares)

@@ -76,7 +76,7 @@ def _made(make: Callable[[], OutcomeTable], values: Assumptions, unit: np.ndarra
 
 def _sums(table: OutcomeTable, values: Assumptions, unit: np.ndarray, measured: Measured, as_built: bool) -> _Part:
     factors, entries = factor_entries(table, values)
-    places, units = places_of(table, factors, entries, unit, measured.stated), int(unit.max(initial=0)) + 1
+    places, units = places_of(table, factors, entries, unit, measured), int(unit.max(initial=0)) + 1
     some, row = distinct(places.unit)
     waits: list[np.ndarray] = []
     matrices = matrices_of(_cells(table, values, replace(places, unit=row), measured, waits), len(some),
@@ -97,12 +97,14 @@ def measured_of(network: Network, names: Sequence[str], costs: CostTable) -> Mea
     """What is summed for amounts by name."""
     amounts, hours = amounts_of(network), network.column["repair_hours"]
     stated = np.unique(hours[~np.isnan(hours)])
+    own_hours = np.searchsorted(stated, hours)
     timed = [Timed(name, amounts[what]) for name, what in TIMED.items() if name in names]
     if INTERRUPTION not in names:
-        return Measured(amounts["customers"], None, tuple(timed), stated)
+        return Measured(amounts["customers"], None, tuple(timed), stated, own_hours)
     by_class = customers_by_class(network)
     timed += [Timed(INTERRUPTION, by_class, c) for c in range(len(CUSTOMER_CLASSES))]
-    return Measured(amounts["customers"], momentary_worth(network, costs), tuple(timed), stated)
+    return Measured(amounts["customers"], momentary_worth(network, costs), tuple(timed), stated,
+                    own_hours)
 
 
 def _one_behind_the_other(parts: list[OwnHours]) -> OwnHours:

@@ -25,8 +25,9 @@ def rows_by_sections(table: OutcomeTable) -> Iterator[tuple[np.ndarray, slice]]:
     order = np.argsort(table.section, kind="stable")
     section, start, first = table.section[order], 0, 0
     while start < len(order):
-        last = int(section[min(start + ROWS_AT_ONCE, len(order)) - 1])
-        stop = int(np.searchsorted(section, last, side="right"))
+        at = section[min(start + ROWS_AT_ONCE, len(order)) - 1]
+        # of the same type, or all of the array would be converted
+        stop, last = int(np.searchsorted(section, at, side="right")), int(at)
         yield order[start:stop], slice(first, last + 1)
         start, first = stop, last + 1
 

@@ -17,12 +17,13 @@ MINUTES_PER_YEAR = 525_600.0
 CEMI_UP_TO = 6
 
 
-def per_customer(total: Drawn, customers: float) -> np.ndarray:
-    """A yearly sum, of any shape, per customer served; NaN where nobody is served."""
-    return np.asarray(total, dtype=float) / customers if customers > 0 else np.full(np.shape(total), np.nan)
+def per_customer(total: Drawn, customers: Drawn) -> np.ndarray:
+    """A yearly sum, of any shape, per customer served, a number or of the same shape; NaN where nobody is served."""
+    total, customers = np.broadcast_arrays(np.asarray(total, dtype=float), np.asarray(customers, dtype=float))
+    return np.divide(total, customers, out=np.full(total.shape, np.nan), where=customers > 0)
 
 
-def saidi_minutes(customer_hours: Drawn, customers: float) -> np.ndarray:
+def saidi_minutes(customer_hours: Drawn, customers: Drawn) -> np.ndarray:
     """System average interruption duration index, minutes a year."""
     return 60.0 * per_customer(customer_hours, customers)
 
@@ -115,7 +116,9 @@ INDICES: tuple[Index, ...] = (
 )
 
 
-def indices(sums: Mapping[str, Drawn], customers: float) -> dict[str, np.ndarray]:
-    """Every index whose yearly sums are there, by key: of the shape of the sums; NaN where one does not exist."""
+def indices(sums: Mapping[str, Drawn], customers: Drawn) -> dict[str, np.ndarray]:
+    """Every index whose yearly sums are there, by key: of the shape of the sums; NaN where one does not exist.
+
+    customers: served, a number or of that shape."""
     return {index.key: index.of(customers, *(sums[name] for name in index.sums))
             for index in INDICES if all(name in sums for name in index.sums)}

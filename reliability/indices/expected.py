@@ -149,8 +149,9 @@ def _indices_of(expected: Expected, group: np.ndarray, names: Sequence[str]) -> 
     sums = {"ci": total(expected.failure_rate), "customer_hours": total(expected.outage_hours),
             "momentary_interruptions": total(expected.momentary_interruption_rate),
             "momentary_events": total(expected.momentary_event_rate)}
-    return {name: _indices({key: float(of[i]) for key, of in sums.items()}, float(served[i]))
-            | {"customers_served": float(served[i])} for i, name in enumerate(names)}
+    found = definitions.indices(sums, served) | {"customers_served": served}
+    of_each = zip(*(of.tolist() for of in found.values()), strict=True)
+    return {name: dict(zip(found, values, strict=True)) for name, values in zip(names, of_each, strict=True)}
 
 
 def _indices(sums: Mapping[str, Drawn], served: float) -> dict[str, float]:

@@ -120,10 +120,18 @@ def with_totals(pack: WorkPack) -> pd.DataFrame:
 def _list_pages(pack: WorkPack) -> list[list[Line]]:
     """Lines by year and feeder; a heading comes again at the top of a page, and does not end one."""
     pages: list[list[Line]] = [[]]
-    for (year, feeder), group in pack.jobs.groupby(["year", "feeder_id"], sort=False):
-        when = pack.year_name(int(str(year)))
-        heading = f"{when}, feeder {feeder}: {_said(group)}" if when else f"Feeder {feeder}: {_said(group)}"
-        for k, job in enumerate(group.index.tolist()):
+    jobs = pack.jobs
+    if jobs.empty:
+        return []
+    group = jobs.groupby(["year", "feeder_id"], sort=False).ngroup().to_numpy()
+    status, index, years, feeders = (of.to_numpy() for of in (jobs["status"], jobs.index, jobs["year"],
+                                                              jobs["feeder_id"]))
+    order = np.argsort(group, kind="stable")
+    for rows in np.split(order, np.cumsum(np.bincount(group))[:-1]):
+        when, feeder = pack.year_name(int(years[rows[0]])), feeders[rows[0]]
+        heading = f"{when}, feeder {feeder}: " if when else f"Feeder {feeder}: "
+        heading += _said(status[rows])
+        for k, job in enumerate(index[rows].tolist()):
             full = len(pages[-1]) + (2 if k == 0 else 1) > LINES
             if full:
                 pages.append([])
@@ -133,9 +141,10 @@ def _list_pages(pack: WorkPack) -> list[list[Line]]:
     return [page for page in pages if page]
 
 
-def _said(group: pd.DataFrame) -> str:
-    held, without = (int((group["status"] == status).sum()) for status in (HOLD, NO_SHEET))
-    parts = [count(len(group), "lateral"), *([f"{held} on HOLD"] if held else []),
+def _said(status: np.ndarray) -> str:
+    """How many jobs there are, by their status (m,)."""
+    held, without = (int((status == one).sum()) for one in (HOLD, NO_SHEET))
+    parts = [count(len(status), "lateral"), *([f"{held} on HOLD"] if held else []),
              *([f"{without} without a sheet"] if without else [])]
     return ", ".join(parts)
 
