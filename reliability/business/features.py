@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from scipy import sparse
@@ -16,20 +16,6 @@ PLAIN = (*CALLOUTS, *COUNTED)  # prices of what is counted; one for each time of
 def prices_of(quantities: int) -> int:
     """How many prices there are where so many quantities are timed."""
     return len(PLAIN) + quantities * len(TERMS)
-
-
-def matrices_of(sums: Iterable[Cells], units: int, factors: int, quantities: int,
-                as_built: bool) -> list[sparse.csr_array]:
-    """Sums of each scenario less those of the first's, (units, factors × prices) each; scenarios one after another.
-
-    as_built: whether the sums of the first scenario are wanted too, else they are left out.
-    """
-    prices, found = prices_of(quantities), []
-    each = (_matrix(cells, units, factors, prices) for cells in sums)
-    first = next(each)
-    found.append(first if as_built else sparse.csr_array(first.shape))
-    found += [first - other for other in each]
-    return found
 
 
 def joined(parts: Sequence[list[sparse.csr_array]], unit: Sequence[np.ndarray], units: int,
@@ -69,8 +55,9 @@ def joined(parts: Sequence[list[sparse.csr_array]], unit: Sequence[np.ndarray], 
     return matrix, used // prices, used % prices
 
 
-def _matrix(cells: Cells, units: int, factors: int, prices: int) -> sparse.csr_array:
+def matrix_of(cells: Cells, units: int, factors: int, quantities: int) -> sparse.csr_array:
     """Sums of one scenario, (units, factors × prices)."""
+    prices = prices_of(quantities)
     row, column, value = (np.concatenate(parts) for parts in zip(*_entries(cells, prices), strict=True))
     return sparse.csr_array((value, (row, column)), shape=(units, factors * prices))
 

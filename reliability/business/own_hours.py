@@ -155,14 +155,10 @@ def _to_unit(unit: np.ndarray, units: int) -> sparse.csr_array:
     return sparse.csr_array((np.ones(len(unit)), (unit, np.arange(len(unit)))), shape=(units, len(unit)))
 
 
-def own_hours_of(sums: Sequence[np.ndarray], places: Places, units: int, as_built: bool) -> OwnHours:
-    """Own hours of all scenarios, as how much less they are than the first's, by output scenario × units + unit.
-
-    sums: of each scenario, see `cells_of`. as_built: whether those of the first are wanted too, else they are left out.
-    """
+def own_hours_of(amounts: Sequence[np.ndarray], places: Places, units: int) -> OwnHours:
+    """Own hours of all scenarios, by output scenario × units + unit; amounts: of each, see `cells_of`."""
     parts = []
-    for scenario, own in enumerate(sums):
-        amount = sums[0] - own if scenario else own * as_built
+    for scenario, amount in enumerate(amounts):
         time, walked = np.nonzero(amount.any(axis=2))
         place = places.own_place[time]
         parts.append(((scenario * units + places.unit[place]).astype(np.int32), places.factor[place].astype(np.int32),

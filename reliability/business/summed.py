@@ -13,11 +13,12 @@ from functools import partial
 import numpy as np
 from scipy import sparse
 
-from reliability.business.cells import Cells, Measured, Places, Timed, cells_of, places_of
+from reliability.business.cells import Measured, Places, Timed, cells_of, places_of
 from reliability.business.costs import INTERRUPTION, customers_by_class, momentary_worth
 from reliability.business.factors import Factors, factor_entries, united
-from reliability.business.features import joined, matrices_of
+from reliability.business.features import joined, matrix_of
 from reliability.business.own_hours import OwnHours, own_hours_of
+from reliability.faults.alike import changed_rows
 from reliability.faults.outcomes import OutcomeParts, OutcomeTable
 from reliability.indices.measures import amounts_of
 from reliability.network.packed import distinct
@@ -27,7 +28,11 @@ from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable
 from reliability.tasks import HERE, Workers
 
+MOST_CHANGED = 0.5      # of the rows: both scenarios over so many take as long as one over all; our choice
 TIMED = {"customer_hours": "customers", "load_kwh": "load"}  # quantities whose hours count, and what they are made of
+
+
+_Sums = tuple[sparse.csr_array, np.ndarray]     # sums by unit, and what waits for own hours, see `cells_of`
 
 
 @dataclass(frozen=True)
@@ -76,21 +81,40 @@ def _made(make: Callable[[], OutcomeTable], values: Assumptions, unit: np.ndarra
 
 def _sums(table: OutcomeTable, values: Assumptions, unit: np.ndarray, measured: Measured, as_built: bool) -> _Part:
     factors, entries = factor_entries(table, values)
-    places, units = places_of(table, factors, entries, unit, measured), int(unit.max(initial=0)) + 1
-    some, row = distinct(places.unit)
-    waits: list[np.ndarray] = []
-    matrices = matrices_of(_cells(table, values, replace(places, unit=row), measured, waits), len(some),
-                           len(factors.kinds), len(measured.timed), as_built)
-    return _Part(factors, some, matrices, own_hours_of(waits, places, units, as_built))
+    everywhere, units = places_of(table, factors, entries, unit, measured), int(unit.max(initial=0)) + 1
+    some, row = distinct(everywhere.unit)
+
+    def sums(rows: OutcomeTable, places: Places, scenario: int) -> _Sums:
+        cells, waits = cells_of(rows, scenario, values, replace(places, unit=row), measured)
+        return matrix_of(cells, len(some), len(factors.kinds), len(measured.timed)), waits
+
+    matrices, waits = zip(*_less_than_first(table, everywhere, sums, as_built), strict=True)
+    return _Part(factors, some, list(matrices), own_hours_of(waits, everywhere, units))
 
 
-def _cells(table: OutcomeTable, values: Assumptions, places: Places, measured: Measured,
-           waits: list[np.ndarray]) -> Iterator[Cells]:
-    """Cells of one scenario after another, so that only one's are held; what waits for own hours goes to `waits`."""
-    for scenario in range(len(table.scenarios)):
-        cells, waiting = cells_of(table, scenario, values, places, measured)
-        waits.append(waiting)
-        yield cells
+def _less_than_first(table: OutcomeTable, places: Places, sums: Callable[[OutcomeTable, Places, int], _Sums],
+                     as_built: bool) -> Iterator[_Sums]:
+    """Sums of the first scenario, nil where they are not wanted, and of each other how much less they are.
+
+    Where few rows change, both are of those alone.
+    """
+    first = sums(table, places, 0)
+    yield first if as_built else (sparse.csr_array(first[0].shape), np.zeros_like(first[1]))
+    for scenario in range(1, len(table.scenarios)):
+        changed = changed_rows(table, scenario)
+        before, rows, there = first, table, places
+        if changed.sum() < MOST_CHANGED * len(changed):
+            rows, there = table.take(np.flatnonzero(changed)), _of_rows(places, changed)
+            before = sums(rows, there, 0)
+        after = sums(rows, there, scenario)
+        yield before[0] - after[0], before[1] - after[1]
+
+
+def _of_rows(places: Places, rows: np.ndarray) -> Places:
+    """Those of the entries of some rows, (r,) bool, which are numbered among these."""
+    at, number = np.flatnonzero(rows[places.row]), np.cumsum(rows) - 1
+    return replace(places, row=number[places.row[at]], weight=places.weight[at], place=places.place[at],
+                   own=places.own[at])
 
 
 def measured_of(network: Network, names: Sequence[str], costs: CostTable) -> Measured:

@@ -49,6 +49,20 @@ def alike_rows(table: OutcomeTable, scenario: int, rows: np.ndarray | None = Non
     return one, like
 
 
+def changed_rows(table: OutcomeTable, scenario: int) -> np.ndarray:
+    """Rows in which what `consequences` goes by is not as under the first scenario, (r,) bool."""
+    first, other = table.protections[0], table.protections[scenario]
+    recloser = table.recloser[[0, scenario]]
+    of_zone = ((recloser[0] != recloser[1]) | (table.hears_ground[0] != table.hears_ground[scenario])
+               | (first.opens_all[recloser[0]] != other.opens_all[recloser[1]]))
+    of_device = ((first.device != other.device) | (first.opens_all != other.opens_all)
+                 | (first.locks_out_all != other.locks_out_all))
+    opened = table.opened[scenario]
+    return np.asarray((table.opened[0] != opened) | (table.openings[0] != table.openings[scenario])
+                      | (table.off[0] != table.off[scenario]) | of_zone[table.section]
+                      | (of_device[opened] & (opened >= 0)))
+
+
 def counted_alike(table: OutcomeTable, scenario: int, rows: np.ndarray,
                   *rates: np.ndarray) -> tuple[np.ndarray, list[np.ndarray]]:
     """(rows to look at, events a year of each at each of the rates): in a large table one row stands for all alike.

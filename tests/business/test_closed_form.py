@@ -40,10 +40,12 @@ def _same(case, draws) -> None:
         assert found[k] == pytest.approx(npvs_the_long_way(case, one_trial(values, k)), rel=1e-9, abs=1e-5)
 
 
+@pytest.mark.parametrize("most_changed", [0.0, summed.MOST_CHANGED, 2.0], ids="changed alone {}".format)
 @pytest.mark.parametrize("perspective", ["utility", "society"])
 @pytest.mark.parametrize("full", [False, True])
 @pytest.mark.parametrize("seed", range(4))
-def test_amounts_of_every_unit_are_those_of_the_expected_values(seed, full, perspective):
+def test_amounts_of_every_unit_are_those_of_the_expected_values(monkeypatch, seed, full, perspective, most_changed):
+    monkeypatch.setattr(summed, "MOST_CHANGED", most_changed)
     case = random_case(seed, 25, full, perspective=perspective)
     unit = np.random.default_rng(seed).integers(-1, 3, len(case.network))
     unit[:1] = 2
