@@ -96,10 +96,38 @@ def test_the_file_is_utf_8_with_plain_line_ends(tmp_path):
 
 def test_a_file_written_in_parts_is_the_table(tmp_path, monkeypatch):
     frame = pd.DataFrame({"=id": [f"-{k}" for k in range(7)], "n": np.arange(7.0)})
+    whole = csv_text(frame)
     for rows in (1, 3, 7, 100):
         monkeypatch.setattr(cells, "ROWS_AT_ONCE", rows)
         write_csv(frame, tmp_path / "t.csv")
-        assert (tmp_path / "t.csv").read_text(encoding="utf-8") == csv_text(frame)
+        assert (tmp_path / "t.csv").read_text(encoding="utf-8") == csv_text(frame) == whole
+
+
+def by_hand(cell: object) -> str:
+    """A cell by itself, by the plain rule."""
+    if isinstance(cell, str):
+        return '"' + str(cells.safe_text(cell)).replace('"', '""') + '"' if cell else ""
+    return "" if cell is None or pd.isna(cell) or cell in (np.inf, -np.inf) else str(cell)
+
+
+def test_cells_of_every_kind_of_column_are_those_of_the_plain_rule():
+    rng, n = np.random.default_rng(8), 500
+    mixed = np.array([None, "x", '"q"', "=1", "", 3, 2.5, np.nan, True], dtype=object)
+    frame = pd.DataFrame({
+        "text": pd.Series(rng.choice(["As built", "a,b", "=x", "", 'say "x"', "Ω"], n), dtype="str"),
+        "unique": [f"s{k}" for k in range(n)], "mixed": rng.choice(mixed, n), "small": rng.integers(0, 255, n, "uint8"),
+        "large": rng.integers(-2 ** 62, 2 ** 62, n), "flag": rng.random(n) < 0.5,
+        "kind": pd.Categorical(rng.choice(["u", "=v"], n)), "whole": pd.array(rng.integers(0, 9, n), dtype="Int64"),
+        "number": pd.array(rng.random(n), dtype="Float64"), "single": rng.random(n).astype("float32"),
+        "double": rng.normal(size=n)})
+    for k, name in enumerate(["text", "unique", "whole", "number", "double"]):
+        frame.loc[k::7, name] = None
+    wanted = [",".join(map(by_hand, cells_of_row)) for cells_of_row in zip(
+        *(frame[name].tolist() for name in frame), strict=True)]
+    assert csv_text(frame).splitlines() == [",".join(f'"{name}"' for name in frame), *wanted]
+    some = frame[frame["flag"]].iloc[::-1]
+    assert csv_text(some).splitlines()[1:] == [line for line, flag in zip(wanted, frame["flag"], strict=True) if flag
+                                               ][::-1]
 
 
 def test_numbers_are_those_that_python_writes():
