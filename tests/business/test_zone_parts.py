@@ -61,6 +61,7 @@ def test_parts_are_all_of_the_options_once(seed, rows):
         np.testing.assert_array_equal(some.heads[some.rows["lateral"][own]], options.heads[whole["lateral"][own]])
         np.testing.assert_array_equal(some.zones[some.rows["zone"]], options.zones[whole["zone"]])
         np.testing.assert_array_equal(some.zones[some.zone], options.zones[options.zone[part.laterals]])
+        np.testing.assert_array_equal(some.rows["lateral"][~own], -1)
         np.testing.assert_array_equal(part.groups[some.group], options.group[part.rows])
         pd.testing.assert_frame_equal(some.rows.drop(columns=["lateral", "zone"]),
                                       whole.drop(columns=["lateral", "zone"]))
