@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -45,3 +45,41 @@ def test_what_is_not_changed_is_as_under_the_first_scenario(full):
             seen["marked"] += int(marked.sum())
     assert min(seen.values()) > 1000
     assert seen["changed"] > 0.8 * seen["marked"]       # else too much would be looked at
+
+
+def moved(table, name: str, rng: np.random.Generator):
+    """A table whose third scenario is its first but for one thing that consequences go by."""
+    protections = [*table.protections[:2], table.protections[0]]
+    columns = {each: getattr(table, each)[[0, 1, 0]].copy() for each in (
+        "off", "opened", "openings", "recloser", "hears_ground")}
+    if name in columns:
+        column = columns[name]
+        some = rng.random(column.shape[1]) < 0.3
+        anywhere = rng.integers(0, len(table.network), column.shape[1])
+        new = ~column[2] if column.dtype == bool else column[2] + 1 if name == "openings" else anywhere
+        column[2] = np.where(some, new, column[2])
+    else:
+        before = getattr(protections[2], name)
+        some, others = rng.random(len(before)) < 0.3, np.unique(np.concatenate([p.device for p in table.protections]))
+        new = ~before if before.dtype == bool else rng.choice(others, len(before))
+        protections[2] = replace(protections[2], **{name: np.where(some, new, before)})
+    scenarios = (*table.scenarios[:2], table.scenarios[0])
+    return replace(table, scenarios=scenarios, protections=tuple(protections), **columns)
+
+
+@pytest.mark.parametrize("name", ["off", "opened", "openings", "recloser", "hears_ground", "device", "opens_all",
+                                  "locks_out_all"])
+def test_each_thing_that_consequences_go_by_is_looked_at_by_itself(name):
+    changed = 0
+    for seed in SEEDS:
+        rng = np.random.default_rng(seed)
+        study = random_study(rng, 30, True)
+        table = moved(build_outcomes(study.model, study.scenarios), name, rng)
+        marked, first = changed_rows(table, 2), figures(consequences(table, 0, study.values))
+        differs = np.zeros(len(table), dtype=bool)
+        for field, value in figures(consequences(table, 2, study.values)).items():
+            differs |= ~np.isclose(value, first[field], rtol=0.0, atol=0.0, equal_nan=True)
+        assert not (differs & ~marked).any()
+        assert not marked.all()
+        changed += int(differs.sum())
+    assert changed > 50
