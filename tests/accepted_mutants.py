@@ -17,7 +17,7 @@ SIZES = frozenset({
     "LOG_FACTOR_LIMIT", "POINTS", "FRONTIER_GAP", "DRAWS", "DRAWS_WITHIN_LIMITS", "MANY_ROWS",
     "DRAWS_OF_MANY", "TABLES", "DECIMALS", "PRICES", "STEP", "SEARCHES_IN_VAIN", "MANY_CHOICES", "FEWEST_LEVELS",
     "SECONDS", "GAP", "LAST_SHARE", "TIE_TOLERANCE", "NEVER", "EVENTS_A_YEAR", "SLOTS_OF_TRIALS", "SLOTS_OF_YEARS",
-    "FEW_EVENTS", "EVENTS_OF_OWN_TABLE", "AT_ONCE",
+    "FEW_EVENTS", "EVENTS_OF_OWN_TABLE", "AT_ONCE", "MOST_CHANGED",
 })
 # Mutants that no test can or need notice: (function, expression, changes or ANY, the reason), by function.
 ANY = ()
@@ -25,6 +25,13 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("", "NO_CALLOUT = -1", ("1 → 2",), "any number below 0"),
     ("", "1 << DEAD_TIMES", ("1 → 2",), "any bit that is free"),
     ("_add", "of.own is not None and sums.own is not None", ("and → or",), "both are there or neither is"),
+    ("changed_rows", "first.opens_all[recloser[0]] != other.opens_all[recloser[1]]", ("0 → 1",),
+     "where the two differ, the zone has changed anyway"),
+    ("OwnHours._by_unit", "np.bincount(self.unit, minlength=1)", ("1 → 2",), "units beyond the last have none"),
+    ("GroupEffects.savings_of", "step = max(DRAWS_AT_LEAST, at_once // max(scenarios * len(part), 1))", ANY,
+     "how work is cut up"),
+    ("GroupEffects._found", "pairs is None or self.rates is None or picked is None", ("or → and",),
+     "all three are there or none is"),
     ("_at_most", "scale == 0.0", ("0.0 → 1.0",), "the scale helps the solver and changes no answer"),
     ("_at_most", "scale[scale == 0.0] = 1.0", ("1.0 → 2.0",), "the scale helps the solver and changes no answer"),
     ("_as_far_as_fits", "z in stopped or more > room[f] or more > in_all", ("> → >=",),

@@ -89,6 +89,11 @@ def test_savings_of_parts_are_those_of_the_whole(perspective, ranges, learned, a
     np.testing.assert_allclose(found, whole, rtol=1e-12, atol=1e-9)
 
 
+def test_values_that_are_numbers_are_one_draw():
+    study, options = many_zones(1)
+    assert options.effects.savings(study.values).shape == (1, *options.effects.shape)
+
+
 @pytest.mark.parametrize("limits", [False, True])
 @pytest.mark.parametrize("learned", [False, True])
 def test_how_sure_a_choice_is_does_not_hang_on_the_parts(monkeypatch, learned, limits):
