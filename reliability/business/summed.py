@@ -30,8 +30,6 @@ from reliability.tasks import HERE, Workers
 
 MOST_CHANGED = 0.5      # of the rows: both scenarios over so many take as long as one over all; our choice
 TIMED = {"customer_hours": "customers", "load_kwh": "load"}  # quantities whose hours count, and what they are made of
-
-
 _Sums = tuple[sparse.csr_array, np.ndarray]     # sums by unit, and what waits for own hours, see `cells_of`
 
 
@@ -127,8 +125,7 @@ def measured_of(network: Network, names: Sequence[str], costs: CostTable) -> Mea
         return Measured(amounts["customers"], None, tuple(timed), stated, own_hours)
     by_class = customers_by_class(network)
     timed += [Timed(INTERRUPTION, by_class, c) for c in range(len(CUSTOMER_CLASSES))]
-    return Measured(amounts["customers"], momentary_worth(network, costs), tuple(timed), stated,
-                    own_hours)
+    return Measured(amounts["customers"], momentary_worth(network, costs), tuple(timed), stated, own_hours)
 
 
 def _one_behind_the_other(parts: list[OwnHours]) -> OwnHours:

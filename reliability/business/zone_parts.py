@@ -29,7 +29,7 @@ class ZonePart:
         return replace(options, heads=options.heads[self.laterals], zones=options.zones[self.zones],
                        zone=options.zone[self.laterals] - self.zones[0], fast=options.fast[self.zones],
                        rows=rows.assign(lateral=lateral, zone=zone), scenario=options.scenario[self.rows],
-                       group=np.where(of_lateral, lateral, len(self.laterals) + zone))
+                       group=np.searchsorted(self.groups, options.group[self.rows]))
 
 
 def zone_parts(options: Options, rows: int) -> Sequence[ZonePart]:

@@ -119,6 +119,7 @@ INDICES: tuple[Index, ...] = (
 def indices(sums: Mapping[str, Drawn], customers: Drawn) -> dict[str, np.ndarray]:
     """Every index whose yearly sums are there, by key: of the shape of the sums; NaN where one does not exist.
 
-    customers: served, a number or of that shape."""
+    customers: served, a number or of that shape.
+    """
     return {index.key: index.of(customers, *(sums[name] for name in index.sums))
             for index in INDICES if all(name in sums for name in index.sums)}
