@@ -73,13 +73,22 @@ def _check_counts(toml: Toml, path: str, scenario: Scenario, network: Network, a
     broken = broken[np.argsort(network.row[broken], kind="stable")]
     for i in broken[:SHOWN]:
         section, backup, most = network.ids[i], network.ids[after.backup[i]], int(most_counts(after)[i])
+        left = f"leave {network.ids[_changed_above(network, after, i)]} as it is"
         toml.wrong(f"{path}.laterals", section,
                    f"{after.counts[i]} counts at section {section} are above operations to lockout − 1 "
                    f"of the device that would stand above it, {backup} ({most + 1})",
-                   f"set its counts to {or_less(most)} in the sections, or leave {backup} as it is")
+                   f"set its counts to {or_less(most)} in the sections, or {left}" if most else left)
     if len(broken) > SHOWN:
         toml.wrong(f"{path}.laterals", scenario.name, f"{len(broken) - SHOWN} more sectionalizers have too many counts",
                    "lower their counts, or list the laterals that can be converted")
+
+
+def _changed_above(network: Network, after: Protection, section: int) -> int:
+    """Position of what the scenario changes nearest above a section, its backup at the furthest."""
+    above, backup = int(network.parent[section]), int(after.backup[section])
+    while above != backup and after.device[above] == network.device[above]:
+        above = int(network.parent[above])
+    return above
 
 
 def _changed_notes(scenario: Scenario, network: Network, after: Protection) -> list[str]:

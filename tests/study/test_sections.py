@@ -266,7 +266,7 @@ FEEDER = rows("b,,breaker,1,1,4,", "r,b,recloser,1,1,3,", "f,b,fuse,1,1,,", "sub
      "whose next device above recloses"),
     ("laterals = ['l']\ndevice = 'fuse'", "laterals", "t", "3 counts at section t are above operations to lockout − 1 "
      "of the device that would stand above it, r (3)",
-     "set its counts to 2 or less in the sections, or leave r as it is"),
+     "set its counts to 2 or less in the sections, or leave l as it is"),
     ("fast_operations = 3", "fast_operations", "3", "must be below operations to lockout of section r (3)",
      "write 2 or less"),
 ])
@@ -278,6 +278,15 @@ def test_a_scenario_that_the_network_cannot_take_is_named(problems, scenario, co
     assert problem.row is not None
     assert rule in problem.rule
     assert remedy in problem.remedy
+
+
+def test_no_counts_are_advised_below_a_device_of_one_operation(problems):
+    network = rows("b,,breaker,1,1,4,0,", "r,b,recloser,1,1,1,0,", "l,r,lateral_recloser,1,1,4,0,",
+                   "w,l,switch,1,1,,,", "t,w,sectionalizer,1,1,,,2",
+                   head=f"{HEAD},operations_to_lockout,fast_operations,counts")
+    scenario = "[[scenarios]]\nname = 'n'\nlaterals = ['l']\ndevice = 'fuse'\n"
+    found = problems(study__toml=f"name = 'x'\n{scenario}", **network)
+    assert [problem.remedy for problem in found] == ["leave l as it is"]
 
 
 def test_a_lateral_that_is_no_section_is_reported_with_a_cell_that_is_wrong(problems):
