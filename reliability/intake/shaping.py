@@ -14,12 +14,15 @@ from scipy.spatial import cKDTree
 from reliability.intake.decisions import Decision
 from reliability.intake.findings import AMBER, GREEN, RED, Findings
 from reliability.intake.kinds import DEVICE_ROWS, SEGMENTS, SOURCES, SUMMED
+from reliability.intake.layers import Shapes
 from reliability.intake.plane import Plane, lines_of, parts_apart, plane_of, split_line
 from reliability.intake.recipe import Recipe
 from reliability.intake.spans import FROM_A, TO_A
 from reliability.intake.typed import Typed
+from reliability.intake.units import all_off
 
 _LEAST_M = 1e-6     # ends that are equal up to rounding meet whatever the tolerance
+_LONG_ENOUGH_KM, _ENOUGH = 0.01, 3    # segments of a file whose lengths are held against the geometry; our choice
 _SHARED_OUT = ("equipment_fault_rate", "faults_observed")
 
 
@@ -67,7 +70,7 @@ def shaped_segments(typed: Typed, recipe: Recipe, findings: Findings, decisions:
                  frame["segment_id"].to_numpy(object)[geometric & ~located])
     findings.add("topology", "parts_apart", "Segments whose geometry has parts that do not meet: joined one after the "
                  "other", AMBER, frame["segment_id"].to_numpy(object)[apart])
-    frame = _lengths(frame, lines, located, plane, findings)
+    frame = _lengths(frame, lines, located, plane, parts, findings)
     at = np.flatnonzero(located)
     if not at.size:
         return Shaped(frame)
@@ -78,9 +81,12 @@ def shaped_segments(typed: Typed, recipe: Recipe, findings: Findings, decisions:
     return Shaped(frame, lines, plane, points, names)
 
 
-def _lengths(frame: pd.DataFrame, lines: np.ndarray, located: np.ndarray, plane: Plane, findings: Findings
-             ) -> pd.DataFrame:
-    """Lengths that are not stated taken from the geometry; stated ones that contradict it are listed."""
+def _lengths(frame: pd.DataFrame, lines: np.ndarray, located: np.ndarray, plane: Plane, parts: list[tuple[int, Shapes]],
+             findings: Findings) -> pd.DataFrame:
+    """Lengths that are not stated taken from the geometry; stated ones that contradict it are listed.
+
+    parts: first row and shapes of each file; one of them may have been read in a wrong unit.
+    """
     drawn = np.full(len(frame), np.nan)
     drawn[located] = plane.km(lines[located])
     stated = frame["length"].to_numpy(float)
@@ -91,6 +97,15 @@ def _lengths(frame: pd.DataFrame, lines: np.ndarray, located: np.ndarray, plane:
         off = located & ~missing & (drawn > 0.05) & ((stated > 2 * drawn) | (stated < 0.5 * drawn))
     findings.add("topology", "length_differs", "Segments whose stated length is under half or over twice that of their "
                  "geometry", AMBER, frame["segment_id"].to_numpy(object)[off])
+    off_alike: dict[str, list[np.ndarray]] = {}
+    for start, shapes in parts:
+        rows = np.arange(start, start + len(shapes))
+        rows = rows[located[rows] & (drawn[rows] > _LONG_ENOUGH_KM) & (stated[rows] > 0.0)]
+        if len(rows) >= _ENOUGH and (said := all_off(stated[rows] / drawn[rows])):
+            off_alike.setdefault(said, []).append(rows)
+    for said, of_files in off_alike.items():
+        findings.add("topology", "length_unit", said, RED,
+                     frame["segment_id"].to_numpy(object)[np.concatenate(of_files)])
     return frame.assign(length=np.where(missing, drawn, stated))
 
 

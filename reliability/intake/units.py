@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 import re
 from dataclasses import dataclass
 
@@ -38,6 +40,9 @@ PLAUSIBLE: dict[str, tuple[float, float]] = {
     "length": (0.0005, 20.0), "current": (20.0, 40_000.0), "time": (0.02, 48.0), "power": (0.05, 5_000.0),
     "apparent": (2.0, 5_000.0), "energy": (500.0, 5e7), "rate": (1e-4, 20.0),
 }
+# Times the length of the geometry that a file's stated lengths may be, and how near they must come to the ratio of two
+# units; our choice.
+ALIKE, CLOSE = 1.25, 1.1
 
 
 @dataclass(frozen=True)
@@ -58,6 +63,20 @@ class Plausibility:
 def unit_name(text: str) -> str:
     """A unit as this module writes it; the text itself where it is not known."""
     return _SPELLINGS.get(text.strip().casefold(), text.strip())
+
+
+def all_off(ratios: np.ndarray) -> str:
+    """What is wrong with lengths (n,) km by those of their geometry, where all are off alike; "" for nothing."""
+    low, middle, high = np.quantile(ratios, [0.25, 0.5, 0.75])
+    if 1.0 / ALIKE <= middle <= ALIKE:
+        return ""
+    said = f"Segments of a file whose stated lengths are {exact(float(f'{middle:.3g}'))} times those of their geometry"
+    unit = FACTORS["length"]
+    true, read = min(itertools.permutations(unit, 2), key=lambda pair: abs(math.log(middle * unit[pair[0]]
+                                                                                    / unit[pair[1]])))
+    fits = 1.0 / CLOSE <= middle * unit[true] / unit[read] <= CLOSE and high <= CLOSE * CLOSE * low
+    return f"{said}, as if {true} had been read as {read}: look at the unit of that column" if fits else (
+        f"{said} (median): one of the two is wrong, or the geometry is not to scale")
 
 
 def unit_in_header(measure: str, header: str) -> str:

@@ -131,6 +131,18 @@ def test_a_stated_system_holds_where_geojson_has_no_degrees(tmp_path):
     assert found["length_km"].tolist() == pytest.approx([1.0], rel=2e-3)
 
 
+@pytest.mark.parametrize(("times", "words"), [
+    (1.0 / 1.609344, "as if mi had been read as km"), (1.609344, "as if km had been read as mi"),
+    (0.3048, "as if m had been read as ft"), (1000.0 / 304.8, "as if ft had been read as m"),
+    (0.5, "not to scale"), (1.2, ""), (1.0, "")])
+def test_lengths_of_a_file_that_are_all_off_alike_are_told_with_the_units_mistaken(tmp_path, times, words):
+    spans = [{"segment_id": f"S{i}", "phases": "3", "line": [(500 * i, 0), (500 * i + 500, 0)],
+              "length_km": 0.5 * times * (1.0 + 0.01 * i)} for i in range(4)]
+    found = import_exports(small(tmp_path, spans)).report.findings
+    titles = [noted.title for noted in found.noted if noted.key == "length_unit"]
+    assert (len(titles) == 1 and words in titles[0]) if words else not titles
+
+
 def test_parts_that_do_not_meet_are_listed(tmp_path):
     from shapely import MultiLineString
     exports = small(tmp_path, [MAIN])
