@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import re
-
 import numpy as np
 
 from reliability.intake.kinds import REQUIRED
 from reliability.intake.recognise import Recognised
+from reliability.schema.total_words import is_total
 
-# Words of such rows; our collection, common practice, no source.
-_WORD = re.compile(r"(grand|sub|report|overall)?[\s\-]*(totals?|sums?)\b([:.\-]*|[:.]*\s.{0,40}|\s*\(.*\))",
-                   re.IGNORECASE)
 _SHOWN = 6      # cells of a row that a message gives
 
 
@@ -39,7 +35,7 @@ def total_rows(one: Recognised) -> np.ndarray:
 
 def _worded(cells: np.ndarray) -> np.ndarray:
     """Where a cell is a word for a total, (rows,) bool; each distinct text is looked at once."""
-    of = {text: _WORD.fullmatch(text) is not None for text in set(cells.tolist())}
+    of = {text: is_total(text) for text in set(cells.tolist())}
     return np.array([of[text] for text in cells.tolist()], bool)
 
 

@@ -9,10 +9,12 @@ import numpy as np
 
 from reliability.schema.columns import CUSTOMER_CLASSES, KM_PER_MILE, Column
 from reliability.schema.problems import Problem, Problems
+from reliability.schema.total_words import is_total, may_hold_totals
 from reliability.study.cells import choice_column, number_column, require, text_column
 from reliability.study.header_names import in_both_units
 from reliability.study.headers import Table
 
+ROUNDED = 0.005         # of a sum, so far off it a row of totals may be; our choice
 CLASSES = tuple(f"customers_{c}" for c in CUSTOMER_CLASSES)
 
 
@@ -84,6 +86,7 @@ def type_table(table: Table, columns: tuple[Column, ...], problems: Problems) ->
     for name in [n for n in by_name if n.endswith("_km") and by_name.keys() >= set(in_both_units(n))]:
         _one_unit(table, name, typed, wrong, problems)
     records = Records(typed, wrong, (table,))
+    _report_totals(records, columns[0].name, problems)
     _fill_classes(records, problems)
     _report_three_phase(records, problems)
     return records
@@ -101,6 +104,27 @@ def _one_unit(table: Table, name: str, typed: dict[str, np.ndarray], wrong: dict
             i, miles, table.cells[miles][i], f"{name} and {miles} are both given", "leave one of the two blank"))
     per_km = per_mile / KM_PER_MILE if "_per_" in name else per_mile * KM_PER_MILE
     typed[name] = np.where(np.isnan(typed[name]), per_km, typed[name])
+
+
+def _report_totals(records: Records, named: str, problems: Problems) -> None:
+    """Rows called a total whose customers or lengths are the sum of the rows before them, since another such row.
+
+    named: the column of the rows' names. What else such a row lacks is not told of it.
+    """
+    names, begins = records.columns[named].tolist(), 0
+    if not may_hold_totals(" ".join(names)):
+        return
+    for i in [i for i, name in enumerate(names) if is_total(name)]:
+        for column in ("customers", "length_km", "main_length_km"):
+            before = np.nan_to_num(records.columns.get(column, np.zeros(len(records))))
+            if before[i] > 0.0 and any(np.isclose(before[i], before[rows].sum(), rtol=ROUNDED)
+                                       for rows in (slice(begins, i), slice(0, i))):
+                problems.add(records.problem(
+                    i, named, names[i], f"a row of totals: its {column} are the sum of those above",
+                    "delete the row; totals are computed"))
+                records.wrong["device"][i] = True
+                break
+        begins = i + 1
 
 
 def _fill_classes(records: Records, problems: Problems) -> None:

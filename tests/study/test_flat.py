@@ -130,3 +130,9 @@ def test_a_problem_stands_under_the_users_header(flat):
                       study__toml='name = "x"\n[columns.laterals]\nlateral_id = "Tap"')
     assert str(problem) == ("laterals.csv: row 2, column Tap: 'A': this id is used already in row 2 of feeders.csv; "
                             "give each its own id")
+
+
+def test_rows_of_totals_are_neither_feeders_nor_laterals(flat):
+    found = flat(feeders=f"{FEEDERS}Total,140,7,390,\n", laterals=f"{LATERALS}Total,A,90,3.5,\n")
+    assert [(problem.file, problem.row, problem.value) for problem in found] == [
+        ("feeders.csv", 4, "Total"), ("laterals.csv", 5, "Total")]

@@ -289,6 +289,19 @@ def test_no_counts_are_advised_below_a_device_of_one_operation(problems):
     assert [problem.remedy for problem in found] == ["leave l as it is"]
 
 
+@pytest.mark.parametrize(("lines", "said"), [
+    (("b,,breaker,1,10", "f,b,fuse,2,20", "Total,,,3,30"), ["customers"]),
+    (("b,,breaker,1,10", "f,b,fuse,2,20", "Grand total:,,,3,99"), ["length_km"]),
+    (("b,,breaker,1,10", "f,b,fuse,2,20", "Subtotal,,,3,30", "c,,breaker,1,7", "Total (c),,,1,7", "Total,,,8,74"),
+     ["customers", "customers", "customers"]),
+    (("b,,breaker,1,10", "Sum,b,fuse,2,20", "total loss,b,fuse,2,20"), []),
+])
+def test_rows_of_totals_are_told_and_nothing_else_of_them(problems, lines, said):
+    found = problems(**rows(*lines))
+    assert [problem.rule for problem in found] == [f"a row of totals: its {column} are the sum of those above"
+                                                  for column in said]
+
+
 def test_a_lateral_that_is_no_section_is_reported_with_a_cell_that_is_wrong(problems):
     found = problems(study__toml='name = "x"\n[[scenarios]]\nname = "n"\nlaterals = ["f", "g"]',
                      **rows("b,,breaker,-1,1", "f,b,fuse,1,1"))
