@@ -122,6 +122,8 @@ def _report_totals(records: Records, named: str, problems: Problems) -> None:
                 problems.add(records.problem(
                     i, named, names[i], f"a row of totals: its {column} are the sum of those above",
                     "delete the row; totals are computed"))
+                for lacking in ("customers", *CLASSES):
+                    records.columns[lacking][i], records.wrong[lacking][i] = np.nan, True
                 records.wrong["device"][i] = True
                 break
         begins = i + 1

@@ -133,6 +133,6 @@ def test_a_problem_stands_under_the_users_header(flat):
 
 
 def test_rows_of_totals_are_neither_feeders_nor_laterals(flat):
-    found = flat(feeders=f"{FEEDERS}Total,140,7,390,\n", laterals=f"{LATERALS}Total,A,90,3.5,\n")
+    found = flat(feeders=f"{FEEDERS}Grand total,140,7,390,\n", laterals=f"{LATERALS}Total,A,90,3.5,\n")
     assert [(problem.file, problem.row, problem.value) for problem in found] == [
-        ("feeders.csv", 4, "Total"), ("laterals.csv", 5, "Total")]
+        ("feeders.csv", 4, "Grand total"), ("laterals.csv", 5, "Total")]
