@@ -64,6 +64,10 @@ TREATMENTS: dict[str, tuple[str, str]] = {
         "Some dates begin with the year, others do not; each is read by its own form. A spreadsheet set to another "
         "country turns only those dates round that exist with day and month exchanged, and leaves the others as text: "
         "compare such rows with their source."),
+    "half_of_day": (
+        "Time of day from 1:00 to 12:59, as all others of the file",
+        "Read as written. AM and PM seem to be lost: half of the times are then wrong by twelve hours, and so are "
+        "durations and days. Export the times again with a clock of 24 hours, or with AM and PM."),
     "date_without_time": (
         "Date without a time of day",
         "Read as midnight; the duration is accurate to a day, and not known where both are the same day."),

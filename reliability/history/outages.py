@@ -29,6 +29,7 @@ from reliability.study.timestamps import (
     Timestamps,
     clean,
     elapsed_seconds,
+    half_of_day,
     rarer_form,
     read_timestamps,
 )
@@ -143,6 +144,7 @@ def _typed(frame: pd.DataFrame, row: np.ndarray, timestamps: list[Timestamps], n
     offset = "utc_offset_converted" if settings.time_zone else "utc_offset"
     marks[offset] = ~np.isnan(started.offset_s) | ~np.isnan(restored.offset_s)
     marks["mixed_date_forms"] = rarer_form(timestamps)
+    marks["half_of_day"] = half_of_day(timestamps)
     seconds, marks["clock_change"], marks["skipped_hour"] = elapsed_seconds(started, restored, settings.time_zone)
     marks["restored_before_started"] = seconds < 0
     a_day = started.date_only & restored.date_only & (seconds == 0)

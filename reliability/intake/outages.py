@@ -20,7 +20,14 @@ from reliability.intake.spans import Spans
 from reliability.intake.words import suggestion, word_key
 from reliability.schema.problems import Problem, Problems
 from reliability.study.time_forms import FORMS, short_years
-from reliability.study.timestamps import ZONE_REMEDY, Timestamps, is_zone, rarer_form, read_timestamps
+from reliability.study.timestamps import (
+    ZONE_REMEDY,
+    Timestamps,
+    half_of_day,
+    is_zone,
+    rarer_form,
+    read_timestamps,
+)
 from reliability.study.unread_times import too_many, unused, why_unused
 
 _LISTED = 5             # rows that a message names
@@ -186,6 +193,9 @@ def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: li
         bare = np.any([rows[c].astype(str).str.contains(_HALF) for c in ("started", "restored")], axis=0)
         findings.add("outages", "half_of_day", "Times without AM or PM, though [time] clock = 12: read as before noon, "
                      "twelve as noon", AMBER, event[bare], OUTAGE)
+    findings.add("outages", "hours_of_half_a_day", "No time lies before 1:00 or after 12:59: AM and PM seem to be "
+                 "lost, and half of the times to be wrong by twelve hours; export them with a clock of 24 hours", RED,
+                 event[half_of_day(timestamps)], OUTAGE)
     started, restored = (s.local.astype("datetime64[s]") for s in timestamps)
     for column, timestamp in zip(("started", "restored"), timestamps, strict=True):
         bad = np.flatnonzero(unused(timestamp.status))

@@ -21,6 +21,8 @@ from reliability.study.time_forms import same_forms
 DAY_FIRST, MONTH_FIRST = "day_first", "month_first"
 GOOD, BLANK, UNREADABLE, FAR = 0, 1, 2, 3
 ZONE_REMEDY = 'set time_zone in [history] of study.toml, such as "America/Chicago"'
+# Times that half of a day cannot hold by chance, and hours of it that are no shift of a crew; our choice.
+MANY_TIMES, MANY_HOURS = 30, 9
 FIRST_YEAR, LAST_YEAR = 1950, 2099      # our assumption: outside, a placeholder or an error
 
 _OFFSET = rf"^(.*:\d\d(?:[.,]\d+)?(?:\s*[AaPp][Mm])?)\s*({OFFSET})$"     # behind a time of another form than ISO 8601
@@ -148,6 +150,17 @@ def rarer_form(times: list[Timestamps]) -> np.ndarray:
     if not min(counts):
         return np.zeros(len(times[0].status), bool)
     return np.logical_or.reduce(first if counts[0] < counts[1] else other)
+
+
+def half_of_day(times: list[Timestamps]) -> np.ndarray:
+    """Rows (n,) with a time of day, where a file has many and all lie from 1:00 to 12:59: a clock of twelve hours whose
+    AM and PM are lost."""
+    told = [(t.status == GOOD) & ~t.date_only for t in times]
+    hours = np.concatenate([t.local[at].astype("datetime64[h]").astype(int) % 24
+                            for t, at in zip(times, told, strict=True)])
+    if len(hours) < MANY_TIMES or hours.min() < 1 or hours.max() > 12 or len(np.unique(hours)) < MANY_HOURS:
+        return np.zeros(len(times[0].status), bool)
+    return np.logical_or.reduce(told)
 
 
 def _parts(text: pd.Series, century: int | None) -> _Parts:
