@@ -16,6 +16,7 @@ from reliability.history.recorded_faults import FaultCounts, fault_counts
 from reliability.history.recording import SECONDS_PER_YEAR, Entries, Recording, Spans, recording
 from reliability.history.units import Units
 from reliability.indices.draws import pert_shapes
+from reliability.network.devices import RECLOSES
 from reliability.network.rates import fault_rates
 from reliability.network.tree import Network
 from reliability.schema.problems import Problems
@@ -88,8 +89,10 @@ def find_evidence(study: Study, seen: Observed) -> Found:
     share = [_of_units(shows.at_unit, units, name) * part * with_place for name in ("temporary", "permanent")]
     stated_share = [np.zeros(len(units)), np.zeros(len(units))]
     if seen.covered.any():
-        per_year = _per_year(study, units, times[0])
-        stated_share = [_of_units(per_year, units, name) * seen.stated_years for name in ("temporary", "permanent")]
+        per_year, at_devices = _per_year(study, units, times[0]), recorded_at_devices(units, study.network)
+        stated_share = [np.where(at_devices, _of_units(per_year.at_device, units, name),
+                                 _of_units(per_year.at_unit, units, name)) * seen.stated_years
+                        for name in ("temporary", "permanent")]
     exposure = units.rate * (seen.record_years + seen.stated_years)
     impossible, share = _with_floor(counts.at_unit, share, exposure)
     device_impossible, entries = _device_floor(counts.at_device, shows, exposure)
@@ -192,7 +195,8 @@ def _units_behind(shows: Recording, devices: int) -> Entries:
 
 def _stated(study: Study, units: Units, records: Records | None, first: np.datetime64, last: np.datetime64,
             ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """The last five fields of `Observed`. A count at a head alone is that of the whole unit.
+    """The last five fields of `Observed`. A count at a head alone is that of the whole unit; one of faults that the
+    records show at a reclosing device is left to the records, where there are any.
 
     Raises StudyError for a count without years.
     """
@@ -200,6 +204,7 @@ def _stated(study: Study, units: Units, records: Records | None, first: np.datet
     faults, years = network.column["faults_observed"], network.column["years_observed"].copy()
     has = np.isfinite(faults)
     if records:
+        has &= ~recorded_at_devices(units, network)[units.of_section]
         years = np.where(has & ~np.isfinite(years), records.period_years, years)
     _check_years(study, network, has, years)
     heads = np.flatnonzero(has & (network.unit == np.arange(len(network))))
@@ -217,6 +222,13 @@ def _stated(study: Study, units: Units, records: Records | None, first: np.datet
             of_all(np.where(covered, 0.0, years)), years)
 
 
+def recorded_at_devices(units: Units, network: Network) -> np.ndarray:
+    """Units (U,) bool all of whose faults open a reclosing device: mains, and what stands behind a lateral recloser."""
+    at_devices, heads = units.main.copy(), network.candidates
+    at_devices[:len(heads)] = RECLOSES[network.device[heads]]
+    return at_devices
+
+
 def _check_years(study: Study, network: Network, has: np.ndarray, years: np.ndarray) -> None:
     bad = np.flatnonzero(has & ~(years > 0))
     problems = Problems()
@@ -227,12 +239,12 @@ def _check_years(study: Study, network: Network, has: np.ndarray, years: np.ndar
     problems.raise_if_any()
 
 
-def _per_year(study: Study, units: Units, today: Spell) -> Entries:
+def _per_year(study: Study, units: Units, today: Spell) -> Recording:
     """Sustained records of each unit in a year under today's protection."""
     start = np.full(len(study.network), np.datetime64("2000-01-01", "s"))
     year = replace(today, start=start, end=start + np.timedelta64(int(SECONDS_PER_YEAR), "s"))
     none = Spans(np.array([], dtype=int), start[:0], start[:0])
-    return recording(units, [year], none, none).at_unit
+    return recording(units, [year], none, none)
 
 
 def prior_of(study: Study, units: Units) -> Prior:

@@ -20,6 +20,7 @@ from reliability.network.tree import Network
 from reliability.schema.columns import OUTAGES
 from reliability.schema.problems import Problem, Problems, StudyError
 from reliability.study.cells import LARGEST, parse_numbers
+from reliability.study.outage_rows import outage_times
 from reliability.study.record_settings import RecordSettings, record_settings
 from reliability.study.study import Study
 from reliability.study.timestamps import (
@@ -31,13 +32,10 @@ from reliability.study.timestamps import (
     elapsed_seconds,
     half_of_day,
     rarer_form,
-    read_timestamps,
 )
-from reliability.study.unread_times import report_unused, too_many
 
 MOMENTARY_SECONDS = 300          # IEEE Std 1366: five minutes or less
 DAY_SECONDS = 86_400
-TIMES = ("started", "restored")
 UNKNOWN, TEMPORARY, PERMANENT = -1, 0, 1
 _KINDS = {"": UNKNOWN, "temporary": TEMPORARY, "permanent": PERMANENT}
 _FLAGS = {"": False} | dict.fromkeys(("true", "yes", "y", "t", "1"), True) | dict.fromkeys(
@@ -86,12 +84,8 @@ def read_records(study: Study) -> Records:
     where too many of their times cannot be read."""
     settings = record_settings(study.values, study.extra, study.network)
     frame, row = _text(study)
-    timestamps, doubtful = read_timestamps([frame[name] for name in TIMES], settings.date_order,
-                                           study.outages_file, row, settings.time_zone)
     problems = Problems()
-    problems.add(*doubtful)
-    report_unused({name: (frame[name].tolist(), times) for name, times in zip(TIMES, timestamps, strict=True)
-                   if too_many(times.status)}, study.outages_file, row.tolist(), problems)
+    timestamps = outage_times(frame, row, study.outages_file, settings.date_order, settings.time_zone, problems)
     problems.raise_if_any()
     network = study.network
     marks: dict[str, np.ndarray] = {}

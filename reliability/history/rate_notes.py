@@ -7,6 +7,7 @@ import numpy as np
 from reliability.formats import count, shown
 from reliability.history.device_fit import COUNTER, DeviceFit
 from reliability.history.estimate import UP_AND_DOWN, Estimate
+from reliability.history.evidence import recorded_at_devices
 from reliability.history.outages import Records
 from reliability.history.units import Units
 from reliability.network.tree import Network
@@ -33,6 +34,10 @@ def notes_on(study: Study, units: Units, estimate: Estimate, records: Records | 
     notes = [*_basis(estimate, units),
              "90 % intervals cover the truth on average over laterals, not for the laterals with the highest rates.",
              "A lateral's own temporary fraction cannot be told from records, only that of its group."]
+    left = np.isfinite(network.column["faults_observed"]) & recorded_at_devices(units, network)[units.of_section]
+    if records and left.any():
+        notes.append(f"faults_observed of {count(int(left.sum()), 'section')} whose faults open a reclosing device: "
+                     "left out, as the outage records have them at that device.")
     if found.without_place:
         notes.append(f"{count(found.without_place, 'sustained event')} without a known section: they are taken to be "
                      "spread like the others, so that all learned rates are higher by their share.")

@@ -10,7 +10,7 @@ import pandas as pd
 
 from reliability.network.tree import Network
 from reliability.schema.columns import CURVES, FEEDERS, LATERALS, OPERATIONS, OUTAGES, SECTIONS, SETTINGS, Column
-from reliability.schema.problems import Problem, StudyError
+from reliability.schema.problems import Problem, Problems, StudyError
 from reliability.study.archive import consistent
 from reliability.study.cost_table import CostTable, cost_table_of, default_cost_table
 from reliability.study.files import SETTINGS_FILE, FolderReader, digest
@@ -19,7 +19,7 @@ from reliability.study.headers import ColumnMap, Table, match_headers
 from reliability.study.network_checks import check_forced_laterals, check_proposed, check_scenarios
 from reliability.study.operations import FILE as OPERATIONS_FILE
 from reliability.study.operations import read_operation_rows
-from reliability.study.outage_rows import outage_frame, report_doubtful_customers
+from reliability.study.outage_rows import outage_frame, outage_times, report_doubtful_customers
 from reliability.study.overcurrent import read_curves
 from reliability.study.plausibility import unit_notes
 from reliability.study.reader import Reader
@@ -33,7 +33,7 @@ from reliability.study.segments import TABLE as SEGMENTS
 from reliability.study.segments import read_segments
 from reliability.study.settings import Settings, read_settings
 from reliability.study.study import Study
-from reliability.study.timestamps import is_zone
+from reliability.study.timestamps import DAY_FIRST, MONTH_FIRST, is_zone
 from reliability.study.toml import Toml
 
 __all__ = ["SETTINGS_FILE", "check_against_network", "open_study", "own_cost_table", "read_study"]
@@ -73,6 +73,8 @@ def read_study(reader: Reader) -> Study:
         found.notes += check_against_network(toml, settings, ids, network)
         costs = own_cost_table(reader, toml, settings) or costs
         found.problems.listed[:0] = toml.problems.listed
+        if outages is not None and len(found.problems):     # else whoever reads the records tells of their times
+            _report_times(outages, settings, found.problems)
     found.problems.raise_if_any((SETTINGS_FILE, *found.contents))
     if toml is None or checked is None or checked.network is None:
         raise RuntimeError("a study that cannot be read has no problem noted")
@@ -110,6 +112,14 @@ def check_against_network(toml: Toml, settings: Settings, ids: list[str] | None,
         for problem in error.problems:
             toml.wrong(problem.column or "history", problem.value, problem.rule, problem.remedy)
     return notes
+
+
+def _report_times(outages: Table, settings: Settings, problems: Problems) -> None:
+    """What stands against the times of the outage records, beside all other problems of a study."""
+    order, zone = (str(settings.values[key] or "").strip() for key in ("date_order", "time_zone"))
+    if order in ("", DAY_FIRST, MONTH_FIRST) and (not zone or is_zone(zone)) and len(outages):
+        frame = outage_frame(outages)
+        outage_times(frame, frame["row"].to_numpy(), outages.file, order, zone, problems)
 
 
 def _operations(reader: Reader, settings: Settings, checked: CheckedSections | None) -> pd.DataFrame | None:

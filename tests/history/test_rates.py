@@ -128,6 +128,28 @@ class TestStatedFaults:
         assert new["line_fault_rate_per_km"][1] == pytest.approx(0.05, rel=3 / 600 ** 0.5)
 
 
+    @pytest.mark.parametrize(("device", "at"), [("fuse", "A"), ("lateral_recloser", "A1")])
+    def test_counts_of_faults_that_open_a_reclosing_device_are_those_that_lock_it_out(self, device, at):
+        """Of a main, or behind a lateral recloser, no fault leaves a record but at that device, where permanent ones
+        lock it out: 600 in so many km and 6000 years, within three of their standard errors."""
+        sections = [section | {"faults_observed": 600.0, "years_observed": 6000.0} if section["section_id"] == at
+                    else section for section in (FEEDER, LATERAL | {"device": device})]
+        made = study_of(sections, fast_operations=0)
+        found = learned(made).units.set_index("unit").loc[at]
+        km = {"A": 5.0, "A1": 2.0}[at]
+        assert found["faults"] == 600
+        assert found["rate_per_km"] * (1.0 - found["temporary_fraction"]) == pytest.approx(
+            600 / (6000 * km), rel=3 / 600 ** 0.5)
+
+    def test_they_are_left_to_the_records_where_there_are_any(self):
+        stated = FEEDER | {"faults_observed": 7.0, "years_observed": 10.0}
+        found, without = (learned(study(ROWS[:3], [main, LATERAL], **PERIOD)) for main in (stated, FEEDER))
+        assert found.units.equals(without.units)
+        assert [note for note in found.notes if note not in without.notes] == [
+            "faults_observed of 1 section whose faults open a reclosing device: left out, as the outage records have "
+            "them at that device."]
+
+
 class TestLearnedStudy:
     def test_sections_carry_the_learned_values_and_the_rest_stays(self, drawn):
         made, found = drawn

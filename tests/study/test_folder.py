@@ -82,7 +82,7 @@ def test_outages_in_a_workbook_under_foreign_headers(study):
 
 
 def test_columns_of_outages_are_checked(problems):
-    found = problems(outages__csv="event_id,started,restord,customers\n1,2,3,4\n")
+    found = problems(outages__csv="event_id,started,restord,customers\n1,2024-05-01 10:00,3,4\n")
     assert [(p.file, p.column) for p in found] == [("outages.csv", "restord"), ("outages.csv", "restored")]
     assert problems(outages__csv="event_id,started,restored,customers\n") == []
 
