@@ -11,7 +11,7 @@ import pytest
 from reliability.history.outages import read_records, records_of
 from reliability.history.rates import LearnedRates, learn_rates, learned_study
 from reliability.network.rates import fault_rates
-from reliability.pipeline import learned_rates
+from reliability.pipeline import expect, learned_rates
 from reliability.schema.assumptions import Range
 from reliability.schema.problems import StudyError
 from reliability.study import open_study
@@ -140,6 +140,13 @@ class TestStatedFaults:
         assert found["faults"] == 600
         assert found["rate_per_km"] * (1.0 - found["temporary_fraction"]) == pytest.approx(
             600 / (6000 * km), rel=3 / 600 ** 0.5)
+
+    def test_expected_values_are_those_of_the_learned_rates(self):
+        stated = LATERAL | {"faults_observed": 600.0, "years_observed": 6000.0}
+        made = study_of([FEEDER, stated], fast_operations=0, rates="learned")
+        assert expect(made).indices.equals(expect(with_learned(made)).indices)
+        assumed = study_of([FEEDER, stated], fast_operations=0)
+        assert not expect(made).indices.equals(expect(assumed).indices)
 
     def test_they_are_left_to_the_records_where_there_are_any(self):
         stated = FEEDER | {"faults_observed": 7.0, "years_observed": 10.0}
