@@ -116,8 +116,8 @@ def expect(study: Study) -> Results:
     """Network, outcome table, expected values and the business case of a study, without simulation.
 
     Which laterals a scenario with `applicable_only` converts is decided here, once, at the mean values. A study that
-    asks for rates of its records has them learned, unless that was done (`with_rates`). Raises StudyError where there is
-    nothing to learn from.
+    asks for rates of its records has them learned, unless that was done (`with_rates`). Raises StudyError where there
+    is nothing to learn from.
     """
     return _expect(_settled(study if study.rate_draws is not None else with_rates(study)))
 

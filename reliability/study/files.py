@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Mapping
 from pathlib import Path
 
+from reliability.schema.columns import TABLES
 from reliability.schema.nearest import SURE, Names
 from reliability.schema.problems import Problem, StudyError
 from reliability.study import routes, segments
@@ -133,7 +134,8 @@ class FolderReader:
     def _misnamed(self, name: str) -> str | None:
         """A file of the same kind that seems to be `name` misspelt."""
         wanted = Path(name)
-        stems = {Path(n).stem: n for n in _listing(self.folder) if Path(n).suffix.casefold() == wanted.suffix}
+        stems = {Path(n).stem: n for n in _listing(self.folder)
+                 if Path(n).suffix.casefold() == wanted.suffix and Path(n).stem not in TABLES.keys() - {wanted.stem}}
         stem = Names(stems).nearest(wanted.stem, likeness=SURE)
         return stems[stem] if stem else None
 

@@ -138,7 +138,8 @@ def test_a_misspelt_file_is_named(folder):
 
 @pytest.mark.parametrize(("name", "advice"), [
     ("OMS.csv", "give your table such a name"), ("GIS_export_2024.csv", "give your table such a name"),
-    ("fuse_links.csv", "give your table such a name"), ("Section.xlsx", "rename 'Section.xlsx' to sections.xlsx"),
+    ("fuse_links.csv", "give your table such a name"), ("settings.csv", "give your table such a name"),
+    ("Section.xlsx", "rename 'Section.xlsx' to sections.xlsx"),
     ("sections.xls", "save 'sections.xls' as sections.xlsx")])
 def test_only_a_misspelt_file_of_the_same_kind_is_to_be_renamed(name, advice, folder):
     path = folder(sections__csv=None)
