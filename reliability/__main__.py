@@ -22,7 +22,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 from reliability import forked
 from reliability.cautions import CAUTION
 from reliability.formats import count, shown
-from reliability.output_folder import foreign_files, results_of
+from reliability.output_folder import foreign_files, refusal, results_of
 from reliability.schema.assumptions import BY_KEY
 from reliability.streams import OUTPUT, open_streams, say, silence, tell
 from reliability.study import Problem, Study, StudyError, open_study
@@ -277,6 +277,8 @@ def _keep_inputs(target: str, owned: Collection[str], command: str) -> None:
     owned: names of the files that are about to be written. command: what writes them.
     """
     remedy = "choose a folder of its own for the results"
+    if rule := refusal(target):         # before the work, not after it
+        raise StudyError([Problem("--out", rule, "choose another folder, or make this one writable", value=target)])
     if (Path(target) / SETTINGS_FILE).exists():
         raise StudyError([Problem("--out", "this folder holds a study, and results would replace its tables", remedy,
                                   value=target)])

@@ -54,6 +54,19 @@ def complete_folder(target: str | Path, completion_marker: str, owned: Collectio
         shutil.rmtree(draft, ignore_errors=True)
 
 
+def refusal(target: str | Path) -> str:
+    """Why nothing could be written into a folder, "" where nothing is seen that stands against it."""
+    target = Path(target)
+    if target.exists() and not target.is_dir():
+        return "this is a file, not a folder"
+    above = next(folder for folder in target.absolute().parents if folder.exists())
+    if not above.is_dir():
+        return f"{above} is a file, not a folder"
+    beside = [above, target] if target.exists() else [above]     # a draft stands beside it while it is made
+    closed = [folder for folder in beside if not os.access(folder, os.W_OK | os.X_OK)]
+    return f"{closed[0]} may not be written into" if closed else ""
+
+
 def results_of(target: str | Path) -> list[str]:
     """Commands whose results a folder holds, those of a command that was killed included."""
     target = Path(target)

@@ -13,6 +13,7 @@ from reliability.output_folder import (
     UNFINISHED,
     complete_folder,
     foreign_files,
+    refusal,
     results_of,
 )
 
@@ -96,3 +97,14 @@ def test_a_script_does_not_replace_results_of_another_command_either(command, tm
     with pytest.raises(FileExistsError, match=f"holds the results of {command}"), complete_folder(tmp_path, other):
         pass
     assert [f.name for f in tmp_path.iterdir()] == [marker]
+
+
+def test_what_stands_against_a_folder_is_seen_before_the_work(tmp_path, monkeypatch):
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    (tmp_path / "there").mkdir()
+    assert refusal(tmp_path / "file") == "this is a file, not a folder"
+    assert refusal(tmp_path / "file" / "below") == f"{tmp_path / 'file'} is a file, not a folder"
+    assert refusal(tmp_path / "there") == refusal(tmp_path / "new" / "below") == ""
+    for closed, asked in ((tmp_path / "there", "there"), (tmp_path, "there"), (tmp_path, "new/below")):
+        monkeypatch.setattr(os, "access", lambda folder, _, closed=closed: folder != closed)
+        assert refusal(tmp_path / asked) == f"{closed} may not be written into"
