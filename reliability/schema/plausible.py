@@ -108,6 +108,8 @@ DEFINITE_S = Plausible("time_dial", 0.0, 30.0, "s", "milliseconds or cycles", "a
 DIAL = Plausible("time_dial", 0.005, 30.0, "×", "per cent, or on another scale", "dials have 0.05 to 15")
 TOTALS = (FEEDER_KM, FEEDER_CUSTOMERS, FEEDER_KW, KW_A_CUSTOMER, KVA_A_CUSTOMER, BIL_OVER_VOLTAGE,
           SERVED_OVER_CUSTOMERS, DEFINITE_S, DIAL)
+# Faults in a horizon: fifty times those of 50 000 km, 0.2 a km and year, in 20 years; our choice.
+MOST_FAULTS = 1e7
 MOST_STEPS = 1_000.0    # of a counter in a year; a recloser makes some 5 to 200
 # Columns whose single cells are not asked about: short and long sections are (`study/notes.py`), a share of 1 is usual.
 ANY_CELL = ("length_km", "temporary_fraction")

@@ -21,7 +21,7 @@ from reliability.study.operations import FILE as OPERATIONS_FILE
 from reliability.study.operations import read_operation_rows
 from reliability.study.outage_rows import outage_frame, outage_times, report_doubtful_customers
 from reliability.study.overcurrent import read_curves
-from reliability.study.plausibility import unit_notes
+from reliability.study.plausibility import check_number_of_faults, unit_notes
 from reliability.study.reader import Reader
 from reliability.study.record_settings import record_settings
 from reliability.study.records import type_table
@@ -89,6 +89,7 @@ def read_study(reader: Reader) -> Study:
         extra=settings.extra, plans=settings.plans, lines=toml.lines, notes=(*found.notes, *checked.notes),
         folder=reader.folder, inputs_sha256=digest(found.contents),
     )
+    check_number_of_faults(study)
     return replace(study, notes=(*study.notes, *unit_notes(study, toml.file)))
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.formats import exact
+from reliability.network.rates import fault_rates
 from reliability.schema.assumptions import BY_KEY
 from reliability.schema.columns import COUNTER, PHASE
 from reliability.schema.curves import DEFINITE
@@ -21,12 +22,13 @@ from reliability.schema.plausible import (
     FEEDER_KW,
     KVA_A_CUSTOMER,
     KW_A_CUSTOMER,
+    MOST_FAULTS,
     MOST_STEPS,
     RANGES,
     SERVED_OVER_CUSTOMERS,
     Plausible,
 )
-from reliability.schema.problems import shorten
+from reliability.schema.problems import StudyError, shorten
 from reliability.schema.values import Assumptions
 from reliability.study.header_names import in_both_units
 from reliability.study.headers import Table
@@ -46,6 +48,18 @@ def unit_notes(study: Study, settings_file: str = "study.toml") -> tuple[str, ..
             *_of_frame("settings.csv", study.settings, _SETTINGS), *_of_dials(study.settings),
             *_of_pickups(study), *_of_frame("curves.csv", study.curves, _CURVES), *_of_counters(study),
             *_of_served(study, settings_file))
+
+
+def check_number_of_faults(study: Study) -> None:
+    """Raise StudyError where a horizon has more faults than can be simulated, and than any utility has."""
+    rates, years = fault_rates(study.model), float(study.values["horizon_years"])
+    if (faults := float(rates.sum()) * years) <= MOST_FAULTS:
+        return
+    worst = int(np.argmax(rates))
+    raise StudyError([study.section_problem(
+        int(study.network.row[worst]), "length_km", f"{study.network.column['length_km'][worst]:g}",
+        f"{faults:.2g} faults are expected in {years:g} years, more than the {MOST_FAULTS:.0e} simulated; most "
+        f"on this section, {rates[worst]:.2g} a year", "look at the units of lengths and fault rates")])
 
 
 def _asked(where: str, what: str, number: float, usual: Plausible) -> str:

@@ -120,3 +120,10 @@ def test_the_question_names_the_users_header():
     assert any("the median of Mins is 200 h" in note for note in study.notes)
 
 
+def test_more_faults_than_can_be_simulated_are_a_problem():
+    with pytest.raises(StudyError, match="more than the") as error:
+        notes("length_km", 1e6)
+    (problem,) = error.value.problems
+    assert (problem.column, problem.row, problem.value) == ("length_km", 2, "2e+06")
+    assert "1.6e+07 faults are expected in 20 years" in problem.rule
+    assert notes("length_km", 5e5)
