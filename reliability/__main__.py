@@ -317,7 +317,7 @@ def outline(summary: dict[str, Any]) -> str:
         expected = scenario["expected"]
         cells = [expected["saifi"], expected["saidi_min"], expected["maifi_e"], sum(expected["callouts"].values())]
         texts = [shown(c, kind) for c, kind in zip(cells, ("index", "minutes", "ratio", "amount"), strict=True)]
-        lines.append(f"{scenario['name'][:width - 2]:{width}}{texts[0]:>9}{texts[1]:>11}{texts[2]:>9}{texts[3]:>14}")
+        lines.append(f"{scenario['name'][:width - 2]:{width}}{texts[0]:>9} {texts[1]:>10} {texts[2]:>8} {texts[3]:>13}")
     return "\n".join([*lines, CAUTION])
 
 

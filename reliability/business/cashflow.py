@@ -136,7 +136,7 @@ def flows(business: Business, scenario: int) -> dict[str, np.ndarray]:
     saved = sum((result[c] for c in SAVINGS.values()), start=np.zeros(()))
     result["net"] = saved - result["capex"] - result["inspection"]
     result["discounted"] = result["net"] * np.append(1.0, finance.discount_factors(values["discount_rate"], years))
-    return result
+    return {name: column + 0.0 for name, column in result.items()}     # no −0
 
 
 def cashflow_frame(business: Business) -> pd.DataFrame:

@@ -6,6 +6,7 @@ The only place that loads geopandas and pyogrio, and only when a file with geome
 from __future__ import annotations
 
 import json
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -80,7 +81,9 @@ def _layer(path: Path, layer: str, name: str) -> Layer:
     import geopandas as gpd
     import shapely
 
-    frame: Any = gpd.read_file(_address(path), layer=layer, engine="pyogrio", on_invalid="ignore")
+    with warnings.catch_warnings():         # of cells and geometry that are looked at here, and told in our words
+        warnings.simplefilter("ignore")
+        frame: Any = gpd.read_file(_address(path), layer=layer, engine="pyogrio", on_invalid="ignore")
     geometry = frame.geometry.to_numpy() if isinstance(frame, gpd.GeoDataFrame) else np.full(len(frame), None)
     geometry = np.array(geometry, dtype=object)
     geometry[shapely.is_empty(geometry)] = None

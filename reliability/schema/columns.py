@@ -133,9 +133,9 @@ OPERATIONS: tuple[Column, ...] = (
     Column("from", "time", required=True, help="ISO 8601, local time or a date: start of the span between two readings "
            "of the counter, or the time of an event."),
     Column("to", "time", help="End of the span; blank: the row is an event."),
-    Column("operations", "whole", unit="steps", help="Steps that the counter made in the span, not its reading. Where "
-           "it rolled over, add the counter's range; where it was replaced, give a reading for each of the two. Blank "
-           "for an event: 1 opening."),
+    Column("operations", "whole", unit="steps", high=1e6, help="Steps that the counter made in the span, not its "
+           "reading. Where it rolled over, add the counter's range; where it was replaced, give a reading for each of "
+           "the two. Blank for an event: 1 opening."),
     Column("kind", "text", choices=(COUNTER, EVENT, IGNORE), help="counter, event, or ignore, which takes a span "
            "out of the device's readings and events (test operations, a replaced counter); blank: counter where to is "
            "given, else event."),

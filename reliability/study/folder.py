@@ -20,7 +20,7 @@ from reliability.study.network_checks import check_forced_laterals, check_propos
 from reliability.study.operations import FILE as OPERATIONS_FILE
 from reliability.study.operations import read_operation_rows
 from reliability.study.outage_rows import outage_frame, outage_times, report_doubtful_customers
-from reliability.study.overcurrent import read_curves
+from reliability.study.overcurrent import read_curves, read_overcurrent_settings
 from reliability.study.plausibility import check_number_of_faults, unit_notes
 from reliability.study.reader import Reader
 from reliability.study.record_settings import record_settings
@@ -61,7 +61,11 @@ def read_study(reader: Reader) -> Study:
         # With a broken study.toml that maps headers, the tables' headers would all seem unknown.
         points = _table(reader, "curves", CURVES, settings.columns)
         curves = None if points is None else read_curves(points, found.problems)
-        checked = _sections(reader, settings, curves)
+        overcurrent = _table(reader, "settings", SETTINGS, settings.columns)
+        checked = _sections(reader, settings, curves, overcurrent)
+        if checked is None and overcurrent is not None:     # what its own cells show, without the sections
+            read_overcurrent_settings(overcurrent, () if curves is None else curves["curve"].unique(), None,
+                                      found.problems)
         outages = _table(reader, "outages", OUTAGES, settings.columns)
         if outages is not None:
             report_doubtful_customers(outages, found.problems)
@@ -136,9 +140,10 @@ def _operations(reader: Reader, settings: Settings, checked: CheckedSections | N
     return frame
 
 
-def _sections(reader: Reader, settings: Settings, curves: pd.DataFrame | None) -> CheckedSections | None:
+def _sections(reader: Reader, settings: Settings, curves: pd.DataFrame | None, overcurrent: Table | None
+              ) -> CheckedSections | None:
     """Sections of a study, in either form, checked; None where they cannot be read or the tree cannot be followed."""
-    problems, overcurrent = reader.found.problems, _table(reader, "settings", SETTINGS, settings.columns)
+    problems = reader.found.problems
     sections_name, feeders_name, laterals_name = map(reader.name_of, ("sections", "feeders", "laterals"))
     if sections_name is not None:
         if feeders_name is not None or laterals_name is not None:

@@ -240,6 +240,11 @@ def _report_ties(records: Records, problems: Problems) -> None:
     problems.each(lost, lambda i: records.problem(
         i, "tie_section_id", names[i], "no section has this section_id",
         known.suggest(names[i], "name the section on the other side of the tie, or leave it blank")))
+    own = [i for i, (name, section) in enumerate(zip(names, records.columns["section_id"].tolist(), strict=True))
+           if name and name == section]
+    problems.each(own, lambda i: records.problem(
+        i, "tie_section_id", names[i], "the section itself is on this side of the tie",
+        "name the section on the other side, or leave it blank"))
 
 
 def _report_dead_times(records: Records, problems: Problems) -> None:

@@ -84,6 +84,9 @@ def read_rows(name: str, content: bytes) -> Rows:
         return replace(rows_of(name, sheet.rows, sheet.kinds), notes=notes)
     text, notes = decode(name, content)
     separator = _separator(text)
+    if separator == "," and "|" in (header := _first_line(text)) and "," not in header:
+        raise StudyError([Problem(name, "the cells of a row are separated by |",
+                                  "save it with commas, semicolons or tabs between cells")])
     rows = _plain_rows(name, text, separator) or rows_of(name, _csv_records(name, text, separator))
     return replace(rows, decimal_comma=separator == ";", notes=notes)
 
@@ -111,9 +114,14 @@ def decode(name: str, content: bytes) -> tuple[str, tuple[str, ...]]:
     return text, (f"{name}: not UTF-8, read as Windows-1252; check names with accents.",)
 
 
+def _first_line(text: str) -> str:
+    """The first line that is not blank."""
+    return next((line for line in text[:65536].splitlines() if line.strip()), "")
+
+
 def _separator(text: str) -> str:
     """The character that separates the cells of the header row: a comma unless only another one is there."""
-    header = next((line for line in text[:65536].splitlines() if line.strip()), "")
+    header = _first_line(text)
     if "," in header:
         return ";" if header.count(";") > header.count(",") else ","
     return ";" if ";" in header else "\t" if "\t" in header else ","

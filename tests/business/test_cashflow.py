@@ -67,6 +67,8 @@ def test_cashflow_adds_up(perspective):
     assert np.all(frame.loc[frame["year"] > 0, "capex"] == 0.0)
     left_out = ["interruption_cost_saving"] if perspective == "utility" else ["energy_saving", "incentive"]
     assert np.all(frame[left_out] == 0.0)
+    numbers = frame.select_dtypes(float).to_numpy()
+    assert not np.signbit(numbers[numbers == 0.0]).any()        # no −0
     assert frame["net"].to_numpy() == pytest.approx(
         (frame[SAVINGS].sum(axis=1) - frame["capex"] - frame["inspection"]).to_numpy())
     for name, rows in frame.groupby("scenario"):

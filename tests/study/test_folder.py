@@ -81,6 +81,28 @@ def test_outages_in_a_workbook_under_foreign_headers(study):
     assert found.outages["customers"].tolist() == ["7"]
 
 
+def test_times_of_outages_are_told_beside_other_problems(problems):
+    outages = "event_id,started,restored,customers\n1,03/04/2024 10:00,03/04/2024 11:00,4\n"
+    both = [(p.file, p.column) for p in problems(outages__csv=outages, study__toml="name = 'x'\nzz = 1\n")]
+    assert both == [("study.toml", "zz"), ("outages.csv", "started")]
+    assert problems(outages__csv=outages) == []     # whoever reads the records tells of them
+    order = "name = 'x'\nzz = 1\n[history]\ndate_order = 'day_first'\n"
+    assert [p.file for p in problems(outages__csv=outages, study__toml=order)] == ["study.toml"]
+
+
+@pytest.mark.parametrize("sections", [None, "", "section_id\n\"a"])
+def test_cells_of_settings_are_checked_without_sections(sections, problems):
+    settings = "section_id,element,operation,pickup_a,curve,time_dial\nb,phase,fast,-4,nocurve,1\n"
+    found = problems(sections__csv=sections, settings__csv=settings)
+    assert {p.column for p in found if p.file == "settings.csv"} == {"pickup_a", "curve"}
+
+
+def test_cells_separated_by_bars_are_one_problem(problems):
+    found = problems(sections__csv=SECTIONS.replace(",", "|"))
+    assert [str(p) for p in found] == ["sections.csv: the cells of a row are separated by |; save it with commas, "
+                                       "semicolons or tabs between cells"]
+
+
 def test_columns_of_outages_are_checked(problems):
     found = problems(outages__csv="event_id,started,restord,customers\n1,2024-05-01 10:00,3,4\n")
     assert [(p.file, p.column) for p in found] == [("outages.csv", "restord"), ("outages.csv", "restored")]

@@ -156,6 +156,7 @@ BROKEN = [
     (with_column("temporary_fraction", "0.5", "1.5", "0"), 3, "temporary_fraction", "1.5", "must lie between 0 and 1",
      "Share of temporary"),
     (with_column("tie_probability", "0", "1", "-0.1"), 4, "tie_probability", "-0.1", "must lie between 0 and 1", "Alt"),
+    (with_column("tie_section_id", "", "f", "b"), 3, "tie_section_id", "f", "itself is on this side", "the other side"),
     (with_column("peak_load_a", "n/a", "1", "1"), 2, "peak_load_a", "n/a", "not a number", "leave the cell blank"),
     (with_column("fault_current_end_a", "1", "0", "1"), 3, "fault_current_end_a", "0", "must be above 0", "far end"),
     (with_column("phases", "3", "4", "1"), 3, "phases", "4", "must lie between 1 and 3", "1, 2 or 3"),
