@@ -14,6 +14,7 @@ from reliability.intake.units import factor
 from reliability.intake.words import Meaning, as_meaning, as_stated, known_meaning
 from reliability.schema.nearest import Names
 from reliability.schema.problems import StudyError
+from reliability.study.cells import parse_numbers
 from reliability.study.toml import Toml, read_toml
 
 VERSION = 1
@@ -254,6 +255,11 @@ def _meaning(toml: Toml, kind: str, path: str, name: str, text: str) -> None:
         toml.wrong(path, name, f"not a column of {kind}",
                    Names(f.name for f in FIELDS[kind]).suggest(name, "name one of ours"))
         return
+    if text and found[0].column.kind != "text":
+        (number,), unreadable = parse_numbers([text])
+        if unreadable or number < (found[0].column.low or 0.0):
+            toml.wrong(path, text, "not a number that this column may have",
+                       "write one from 0 up, or a blank where it is not known")
     choices = ("1", "2", "3", "ABC") if name == "phases" else found[0].column.choices
     if found[0].word and choices and text and known_meaning(found[0], text) is None:
         toml.wrong(path, text, f"not a value of {name}",

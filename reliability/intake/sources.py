@@ -18,6 +18,7 @@ from reliability.schema.devices import BREAKER
 
 _UNNAMED = "…"
 _NAME = f'"{_UNNAMED}"'       # where a feeder's name is to be written
+_NAMED = 3                    # nodes in a message
 CIRCUIT = ("fault_current_a", "fault_current_three_phase_a", "x_over_r", "system_kv")
 
 
@@ -70,9 +71,11 @@ def find_sources(rows: pd.DataFrame, stated: Mapping[str, tuple[str, ...]], span
         findings.add("topology", "source_by_breaker", "Sources found as the free end of a segment with a breaker",
                      AMBER, [spans.nodes[n] for n in found], NODE)
     if not names and not decisions:
+        nowhere = (f"no source: no segment has a node called {', '.join(lost[:_NAMED])}{' …' * (len(lost) > _NAMED)}, "
+                   "where feeders are stated to begin" if lost else
+                   "no source: no table of sources, no segment without a parent and no breaker at a free end")
         decisions = _at_shared_nodes(spans, devices) or [
-            Decision(NETWORK, "sources", "", "", "no source: no table of sources, no segment without a parent "
-                              "and no breaker at a free end",
+            Decision(NETWORK, "sources", "", "", nowhere,
                               "[network] sources = { NODE = \"FEEDER\" }, or bring a table of node_id and feeder_id")]
     nodes = np.array(list(names), int)
     return Sources(nodes, tuple(tuple(f) for f in names.values()), pd.DataFrame(

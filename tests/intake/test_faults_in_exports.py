@@ -369,3 +369,18 @@ def test_the_chance_that_an_open_segment_states_holds_on_both_sides_until_the_re
         "feeder_id,", "feeder_id,tie_probability").replace("open,F1,", "open,F1,0.7")
     found = sections(take(tmp_path, recipe, segments=segments, devices="+B2,K1,,breaker,,,\n", sources="+BUS2,F2\n"))
     assert sorted(found["tie_probability"].dropna()) == [chance, chance]
+
+
+def test_a_source_at_a_node_that_no_segment_has_is_named(tmp_path):
+    with pytest.raises(StudyError, match="no segment has a node called NOBUS, where feeders are stated to begin"):
+        take(tmp_path, sources="node_id,feeder_id\nNOBUS,F1\n")
+
+
+def test_no_time_after_noon_is_told(tmp_path):
+    times = [f"2024-05-{i + 1:02} {i % 12 + 1:02}" for i in range(24)]
+    hours = [f"E{i},FU1,{time}:10,{time}:40,5" for i, time in enumerate(times)]
+    outages = "event_id,device_id,started,restored,customers\n" + "\n".join(hours) + "\n"
+    found = take(tmp_path / "half", outages=outages).report.findings
+    assert len(found.ids("hours_of_half_a_day")) == 24
+    sound = take(tmp_path / "whole", outages=outages.replace(" 12:", " 13:"))
+    assert not sound.report.findings.ids("hours_of_half_a_day")

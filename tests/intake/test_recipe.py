@@ -144,6 +144,16 @@ def test_words_mean_only_what_a_column_can_hold(stated, meant, said):
     assert said in str(error.value)
 
 
+@pytest.mark.parametrize(("number", "sound"), [("'lots'", False), ("-1", False), ("0.65", True), ("''", True)])
+def test_words_for_numbers_mean_numbers(number, sound):
+    text = RECIPE + f"[values.segments.line_fault_rate_per_mi]\nHEAVY = {number}\n"
+    if sound:
+        read_recipe(text.encode())
+        return
+    with pytest.raises(StudyError, match=r"row 3[0-9].*not a number that this column may have"):
+        read_recipe(text.encode())
+
+
 def test_planned_takes_words_only_as_translated(tmp_path):
     recipe = RECIPE.replace('[values.outages.planned]\n"PLANNED" = true\n"UNPLANNED" = false\n', "")
     with pytest.raises(StudyError) as error:
