@@ -231,7 +231,10 @@ class Results:
         customer_interruptions_avoided, customer_minutes_avoided, momentary_events_added (customers'),
         callouts_avoided; break_even_reclosing_off_share (0–1, see `laterals`); probability_npv_positive (of the row by
         itself) and stays_chosen_share (0–1 of the draws in which it is chosen again), over draws of the ranges
-        and learned rates, blank where nothing is uncertain. Raises ValueError where the results have no plan.
+        and learned rates, blank where nothing is uncertain. Rows add up to the whole choice: where the settings of a
+        backup change too, a lateral's row is the gain of its own faults under the whole choice, which is not that of
+        the lateral converted alone, and the settings' row is the rest of the zone. Raises ValueError where the results
+        have no plan.
         """
         return self._plan().choice.selection.copy()
 

@@ -89,10 +89,7 @@ def find_evidence(study: Study, seen: Observed) -> Found:
     share = [_of_units(shows.at_unit, units, name) * part * with_place for name in ("temporary", "permanent")]
     stated_share = [np.zeros(len(units)), np.zeros(len(units))]
     if seen.covered.any():
-        per_year, at_devices = _per_year(study, units, times[0]), recorded_at_devices(units, study.network)
-        stated_share = [np.where(at_devices, _of_units(per_year.at_device, units, name),
-                                 _of_units(per_year.at_unit, units, name)) * seen.stated_years
-                        for name in ("temporary", "permanent")]
+        stated_share = [share * seen.stated_years for share in _per_year(study, units, times[0])]
     exposure = units.rate * (seen.record_years + seen.stated_years)
     impossible, share = _with_floor(counts.at_unit, share, exposure)
     device_impossible, entries = _device_floor(counts.at_device, shows, exposure)
@@ -239,12 +236,17 @@ def _check_years(study: Study, network: Network, has: np.ndarray, years: np.ndar
     problems.raise_if_any()
 
 
-def _per_year(study: Study, units: Units, today: Spell) -> Recording:
-    """Sustained records of each unit in a year under today's protection."""
+def _per_year(study: Study, units: Units, today: Spell) -> list[np.ndarray]:
+    """Sustained records of each unit in a year under today's protection, were its faults temporary, or permanent, (U,)
+    each: in the unit; of one whose faults all open a reclosing device, at that."""
     start = np.full(len(study.network), np.datetime64("2000-01-01", "s"))
     year = replace(today, start=start, end=start + np.timedelta64(int(SECONDS_PER_YEAR), "s"))
     none = Spans(np.array([], dtype=int), start[:0], start[:0])
-    return recording(units, [year], none, none)
+    shows = recording(units, [year], none, none)
+    in_unit, at_device = ([_of_units(entries, units, kind) for kind in ("temporary", "permanent")]
+                          for entries in (shows.at_unit, shows.at_device))
+    nothing = in_unit[0] + in_unit[1] == 0.0
+    return [np.where(nothing, elsewhere, own) for own, elsewhere in zip(in_unit, at_device, strict=True)]
 
 
 def prior_of(study: Study, units: Units) -> Prior:

@@ -127,15 +127,15 @@ class TestStatedFaults:
         assert np.isnan(new["line_fault_rate_per_km"][0])
         assert new["line_fault_rate_per_km"][1] == pytest.approx(0.05, rel=3 / 600 ** 0.5)
 
-
-    @pytest.mark.parametrize(("device", "at"), [("fuse", "A"), ("lateral_recloser", "A1")])
-    def test_counts_of_faults_that_open_a_reclosing_device_are_those_that_lock_it_out(self, device, at):
-        """Of a main, or behind a lateral recloser, no fault leaves a record but at that device, where permanent ones
-        lock it out: 600 in so many km and 6000 years, within three of their standard errors."""
+    @pytest.mark.parametrize(("device", "at", "failure"), [
+        ("fuse", "A", 0.01), ("lateral_recloser", "A1", 0.01), ("fuse", "A1", 1.0)])
+    def test_counts_of_faults_that_open_a_reclosing_device_are_those_that_lock_it_out(self, device, at, failure):
+        """Of a main, behind a lateral recloser or a fuse that never works, no fault leaves a record but at that
+        device, where permanent ones lock it out: 600 in so many km and 6000 years, within three of their standard
+        errors."""
         sections = [section | {"faults_observed": 600.0, "years_observed": 6000.0} if section["section_id"] == at
                     else section for section in (FEEDER, LATERAL | {"device": device})]
-        made = study_of(sections, fast_operations=0)
-        found = learned(made).units.set_index("unit").loc[at]
+        found = learned(study_of(sections, fast_operations=0, fuse_failure=failure)).units.set_index("unit").loc[at]
         km = {"A": 5.0, "A1": 2.0}[at]
         assert found["faults"] == 600
         assert found["rate_per_km"] * (1.0 - found["temporary_fraction"]) == pytest.approx(
