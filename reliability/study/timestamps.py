@@ -155,12 +155,12 @@ def rarer_form(times: list[Timestamps]) -> np.ndarray:
 def half_of_day(times: list[Timestamps]) -> np.ndarray:
     """Rows (n,) with a time of day, where a file has many and all lie from 1:00 to 12:59: a clock of twelve hours whose
     AM and PM are lost."""
-    told = [(t.status == GOOD) & ~t.date_only for t in times]
+    timed = [(t.status == GOOD) & ~t.date_only for t in times]
     hours = np.concatenate([t.local[at].astype("datetime64[h]").astype(int) % 24
-                            for t, at in zip(times, told, strict=True)])
+                            for t, at in zip(times, timed, strict=True)])
     if len(hours) < MANY_TIMES or hours.min() < 1 or hours.max() > 12 or len(np.unique(hours)) < MANY_HOURS:
         return np.zeros(len(times[0].status), bool)
-    return np.logical_or.reduce(told)
+    return np.logical_or.reduce(timed)
 
 
 def _parts(text: pd.Series, century: int | None) -> _Parts:

@@ -206,17 +206,6 @@ def test_dates_of_the_rarer_form_are_listed():
     assert {f.code: f.rows.tolist() for f in read_records(study(rows)).findings} == {"mixed_date_forms": [2]}
 
 
-@pytest.mark.parametrize(("hours", "minutes", "told"), [
-    (range(1, 13), 0, True), (range(1, 13), 59, True), (range(12), 0, False), (range(2, 14), 0, False),
-    (range(8, 13), 0, False)])
-def test_a_clock_of_twelve_hours_without_am_and_pm_is_told(hours, minutes, told):
-    rows = [outage(f"e{i}", f"2024-04-{i + 1:02} {hour:02}:{minutes:02}", f"2024-04-{i + 1:02} {hour:02}:59", 1)
-            for i, hour in enumerate([*hours] * 3) if i < 30]
-    codes = {f.code: len(f.rows) for f in read_records(study(rows)).findings}
-    assert codes.get("half_of_day") == (len(rows) if told else None)
-    assert "half_of_day" not in {f.code for f in read_records(study(rows[:14])).findings}
-
-
 class TestDateOrder:
     def starts(self, *texts: str, **values: object) -> list[str]:
         rows = [outage(f"e{i}", t, t, 1) for i, t in enumerate(texts)]
