@@ -272,7 +272,7 @@ def _print_notes(notes: Iterable[str]) -> None:
 
 
 def _keep_inputs(target: str, owned: Collection[str], command: str) -> None:
-    """Raise StudyError where results would replace files of the user, or results of another command.
+    """Raise StudyError where results cannot be written, or would replace files of the user or of another command.
 
     owned: names of the files that are about to be written. command: what writes them.
     """

@@ -89,7 +89,7 @@ def find_evidence(study: Study, seen: Observed) -> Found:
     share = [_of_units(shows.at_unit, units, name) * part * with_place for name in ("temporary", "permanent")]
     stated_share = [np.zeros(len(units)), np.zeros(len(units))]
     if seen.covered.any():
-        stated_share = [share * seen.stated_years for share in _per_year(study, units, times[0])]
+        stated_share = [each * seen.stated_years for each in _per_year(study, units, times[0])]
     exposure = units.rate * (seen.record_years + seen.stated_years)
     impossible, share = _with_floor(counts.at_unit, share, exposure)
     device_impossible, entries = _device_floor(counts.at_device, shows, exposure)

@@ -81,7 +81,7 @@ def _layer(path: Path, layer: str, name: str) -> Layer:
     import geopandas as gpd
     import shapely
 
-    with warnings.catch_warnings():         # of cells and geometry that are looked at here, and told in our words
+    with warnings.catch_warnings():         # of cells and geometry that are checked here, with messages of our own
         warnings.simplefilter("ignore")
         frame: Any = gpd.read_file(_address(path), layer=layer, engine="pyogrio", on_invalid="ignore")
     geometry = frame.geometry.to_numpy() if isinstance(frame, gpd.GeoDataFrame) else np.full(len(frame), None)

@@ -56,10 +56,11 @@ def check_number_of_faults(study: Study) -> None:
     if (faults := float(rates.sum()) * years) <= MOST_FAULTS:
         return
     worst = int(np.argmax(rates))
+    expected, here = (exact(float(f"{number:.2g}")) for number in (faults, rates[worst]))
     raise StudyError([study.section_problem(
         int(study.network.row[worst]), "length_km", f"{study.network.column['length_km'][worst]:g}",
-        f"{faults:.2g} faults are expected in {years:g} years, more than the {MOST_FAULTS:.0e} simulated; most "
-        f"on this section, {rates[worst]:.2g} a year", "look at the units of lengths and fault rates")])
+        f"{expected} faults are expected in {years:g} years, more than the {exact(MOST_FAULTS)} simulated; most on this "
+        f"section, {here} a year", "look at the units of lengths and fault rates")])
 
 
 def _asked(where: str, what: str, number: float, usual: Plausible) -> str:

@@ -109,22 +109,22 @@ def _one_unit(table: Table, name: str, typed: dict[str, np.ndarray], wrong: dict
 def _report_totals(records: Records, named: str, problems: Problems) -> None:
     """Rows called a total whose customers or lengths are the sum of the rows before them, since another such row.
 
-    named: the column of the rows' names. What else such a row lacks is not told of it.
+    named: the column of the rows' names. What else such a row lacks is not reported.
     """
-    names, begins = records.columns[named].tolist(), 0
+    names, begins, counted = records.columns[named].tolist(), 0, np.ones(len(records), bool)
     if not may_hold_totals(" ".join(names)):
         return
     for i in [i for i, name in enumerate(names) if is_total(name)]:
         for column in ("customers", "length_km", "main_length_km"):
-            before = np.nan_to_num(records.columns.get(column, np.zeros(len(records))))
-            if before[i] > 0.0 and any(np.isclose(before[i], before[rows].sum(), rtol=ROUNDED)
-                                       for rows in (slice(begins, i), slice(0, i))):
+            amounts = np.nan_to_num(records.columns.get(column, np.zeros(len(records))))
+            sums = amounts[begins:i].sum(), amounts[:i][counted[:i]].sum()
+            if amounts[i] > 0.0 and np.isclose(amounts[i], sums, rtol=ROUNDED).any():
                 problems.add(records.problem(
                     i, named, names[i], f"a row of totals: its {column} are the sum of those above",
                     "delete the row; totals are computed"))
                 for lacking in ("customers", *CLASSES):
                     records.columns[lacking][i], records.wrong[lacking][i] = np.nan, True
-                records.wrong["device"][i] = True
+                records.wrong["device"][i], counted[i] = True, False
                 break
         begins = i + 1
 

@@ -125,5 +125,5 @@ def test_more_faults_than_can_be_simulated_are_a_problem():
         notes("length_km", 1e6)
     (problem,) = error.value.problems
     assert (problem.column, problem.row, problem.value) == ("length_km", 2, "2e+06")
-    assert "1.6e+07 faults are expected in 20 years" in problem.rule
+    assert "16 000 000 faults are expected in 20 years" in problem.rule
     assert notes("length_km", 5e5)
