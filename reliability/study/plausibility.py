@@ -59,7 +59,7 @@ def check_number_of_faults(study: Study) -> None:
     expected, here = (exact(float(f"{number:.2g}")) for number in (faults, rates[worst]))
     raise StudyError([study.section_problem(
         int(study.network.row[worst]), "length_km", f"{study.network.column['length_km'][worst]:g}",
-        f"{expected} faults are expected in {years:g} years, more than the {exact(MOST_FAULTS)} simulated; most on this "
+        f"{expected} faults are expected in {years:g} years, more than {exact(MOST_FAULTS)} simulated; most on this "
         f"section, {here} a year", "look at the units of lengths and fault rates")])
 
 
