@@ -264,3 +264,15 @@ case("header-of-an-unknown-column", ["study.toml | custmers | customers"], study
 case("header-of-an-unknown-table", ["study.toml | section | sections"], study_toml=toml('[columns.section]\ncustomers = "Cust"'))
 case("header-mapped-to-a-number", ["study.toml | customers"], study_toml=toml("[columns.sections]\ncustomers = 5"))
 case("needed-column-ignored", ["customers"], study_toml=toml('[columns.sections]\nignore = ["customers"]'))
+case("scenario-beside-a-wrong-length", ["sections.csv: row 3 | length_km | one", "study.toml | fast_operations | 9",
+                                        "study.toml | history.conversions.tip | lateral"],
+     study_toml=toml('[[scenarios]]\nname = "Plan"\nfast_operations = 9\n[history.conversions]\ntip = 2024-01-01'),
+     sections_csv=sections(MAIN, "tap,main,fuse,one,5"))
+case("scenario-with-a-number-among-laterals", ["study.toml | 5 | quotation marks", "study.toml | tip | no section"],
+     study_toml=toml('[[scenarios]]\nname = "Plan"\nlaterals = [5, "tip"]'))
+case("scenario-with-two-faults", ["study.toml | device | fuze", "study.toml | tip | no section"],
+     study_toml=toml('[choice]\nproposed = "Plan"\n[[scenarios]]\nname = "Plan"\ndevice = "fuze"\nlaterals = ["tip"]'))
+case("curves-of-nothing-readable", ["curves.csv"], curves_csv=b"\x81\x8d\x8f",
+     settings_csv="section_id,element,operation,pickup_a,curve,time_dial\nmain,phase,delayed,400,own curve,1\n")
+case("decimal-commas", ["study.toml: row 3 | 1,5", "study.toml: row 4 | 0,8", "study.toml | perspective | utility"],
+     study_toml=toml('[restoration]\nrepair_hours = 1,5\ncv = 0,8\n[finance]\nperspective = "utilty"'))

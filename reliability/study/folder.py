@@ -57,15 +57,17 @@ def read_study(reader: Reader) -> Study:
     found, toml = reader.found, reader.settings()
     settings = Settings() if toml is None else read_settings(toml)
     checked = outages = curves = operations = None
-    if toml is not None or b"columns" not in found.contents.get(SETTINGS_FILE, b""):
+    lost = b"columns" in found.contents.get(SETTINGS_FILE, b"") if toml is None else toml.lost("columns")
+    if not lost:
         # With a broken study.toml that maps headers, the tables' headers would all seem unknown.
         points = _table(reader, "curves", CURVES, settings.columns)
         curves = None if points is None else read_curves(points, found.problems)
         overcurrent = _table(reader, "settings", SETTINGS, settings.columns)
-        checked = _sections(reader, settings, curves, overcurrent)
+        unread = points is None and reader.name_of("curves") is not None
+        checked = _sections(reader, settings, curves, overcurrent, unread)
         if checked is None and overcurrent is not None:     # what its own cells show, without the sections
-            read_overcurrent_settings(overcurrent, () if curves is None else curves["curve"].unique(), None,
-                                      found.problems)
+            names = None if unread else () if curves is None else curves["curve"].unique()
+            read_overcurrent_settings(overcurrent, names, None, found.problems)
         outages = _table(reader, "outages", OUTAGES, settings.columns)
         if outages is not None:
             report_doubtful_customers(outages, found.problems)
@@ -74,6 +76,7 @@ def read_study(reader: Reader) -> Study:
     costs = default_cost_table()
     if toml is not None:
         ids, network = (None, None) if checked is None else (checked.sections["section_id"].tolist(), checked.network)
+        network = None if toml.unread else network          # what is checked against it may be in those lines
         found.notes += check_against_network(toml, settings, ids, network)
         costs = own_cost_table(reader, toml, settings) or costs
         found.problems.listed[:0] = toml.problems.listed
@@ -101,8 +104,8 @@ def check_against_network(toml: Toml, settings: Settings, ids: list[str] | None,
                           network: Network | None) -> tuple[str, ...]:
     """Check what study.toml states about sections; returns notes for the reader of the results.
 
-    ids: section_id of each record, None where they could not be read. network: None where sections have problems:
-    then only ids that do not exist are looked for. Problems are noted in `toml.problems`.
+    ids: section_id of each record, None where they could not be read. network: None where what scenarios change may
+    be wrong in it: then only ids that do not exist are looked for. Problems are noted in `toml.problems`.
     """
     notes: tuple[str, ...] = ()
     if ids is not None:
@@ -140,8 +143,8 @@ def _operations(reader: Reader, settings: Settings, checked: CheckedSections | N
     return frame
 
 
-def _sections(reader: Reader, settings: Settings, curves: pd.DataFrame | None, overcurrent: Table | None
-              ) -> CheckedSections | None:
+def _sections(reader: Reader, settings: Settings, curves: pd.DataFrame | None, overcurrent: Table | None,
+              curves_unread: bool) -> CheckedSections | None:
     """Sections of a study, in either form, checked; None where they cannot be read or the tree cannot be followed."""
     problems = reader.found.problems
     sections_name, feeders_name, laterals_name = map(reader.name_of, ("sections", "feeders", "laterals"))
@@ -153,7 +156,7 @@ def _sections(reader: Reader, settings: Settings, curves: pd.DataFrame | None, o
         if table is None:
             return None
         return check_sections(type_table(table, SECTIONS, problems), settings.values, problems, curves=curves,
-                              settings=overcurrent)
+                              settings=overcurrent, curves_unread=curves_unread)
     if feeders_name is None and laterals_name is None:
         reader.report_no_network()
         return None
@@ -166,7 +169,7 @@ def _sections(reader: Reader, settings: Settings, curves: pd.DataFrame | None, o
     if feeders is None or laterals is None:
         return None
     return check_sections(flat_records(feeders, laterals, problems), settings.values, problems, sources=len(feeders),
-                          curves=curves, settings=overcurrent)
+                          curves=curves, settings=overcurrent, curves_unread=curves_unread)
 
 
 def _places(reader: Reader, ids: list[str] | None) -> tuple[Routes | None, pd.DataFrame | None]:

@@ -26,17 +26,18 @@ def check_scenarios(toml: Toml, scenarios: tuple[Scenario, ...], ids: list[str],
                     values: Assumptions) -> tuple[str, ...]:
     """Note what the scenarios state that cannot be on this network; returns notes on what they change.
 
-    ids: section_id of each record. network: None where the sections have problems of their own: then only
+    ids: section_id of each record. network: None where its own devices or settings have problems: then only
     laterals that are no section at all are noted. Problems are noted in `toml.problems`.
     """
     known = set(ids)
     heads = known if network is None else set(network.ids[network.candidates].astype(str))
     names = Names(sorted(heads))
     notes: list[str] = []
+    wrong = {path for path, entry in _entries(toml) if not _check_laterals(toml, path, entry, known, heads, names)}
     for path, scenario in _placed(toml, scenarios):
-        sound = _check_laterals(toml, path, scenario, known, heads, names)
         if network is None:
             continue
+        sound = path not in wrong
         sound &= _check_fast(toml, path, scenario, network, values)
         if sound:
             after = protection(Model(network, values), replace(scenario, applicable_only=False))
@@ -47,15 +48,24 @@ def check_scenarios(toml: Toml, scenarios: tuple[Scenario, ...], ids: list[str],
 
 def _placed(toml: Toml, scenarios: tuple[Scenario, ...]) -> list[tuple[str, Scenario]]:
     """Each scenario that the file gives, with its path there."""
-    entries = toml.data.get("scenarios", [])
-    paths = {str(e.get("name", "")).strip(): f"scenarios[{k}]" for k, e in enumerate(entries, 1) if isinstance(e, dict)}
+    paths = {str(entry.get("name", "")).strip(): path for path, entry in _entries(toml)}
     return [(paths[s.name], s) for s in scenarios if s.name in paths and s.name != AS_BUILT]
 
 
-def _check_laterals(toml: Toml, path: str, scenario: Scenario, known: set[str], heads: set[str],
+def _entries(toml: Toml) -> list[tuple[str, Mapping[str, object]]]:
+    """Each scenario as it is written, sound or not, with its path."""
+    entries = toml.data.get("scenarios", [])
+    numbered = enumerate(entries if isinstance(entries, list) else (), 1)
+    return [(f"scenarios[{k}]", entry) for k, entry in numbered if isinstance(entry, dict)]
+
+
+def _check_laterals(toml: Toml, path: str, entry: Mapping[str, object], known: set[str], heads: set[str],
                     names: Names) -> bool:
-    """Whether every lateral named is one that can be converted."""
-    wrong = [section for section in scenario.laterals or () if section not in heads]
+    """Whether every lateral that a scenario names is one that can be converted."""
+    laterals = entry.get("laterals")
+    named = laterals if isinstance(laterals, list | tuple | dict) else ()
+    stated = dict.fromkeys(name.strip() for name in named if isinstance(name, str))
+    wrong = [section for section in stated if section not in heads]
     for section in wrong:
         if section not in known:
             toml.wrong(f"{path}.laterals", section, "no section has this id",
@@ -156,9 +166,10 @@ def _check_fast_by_device(toml: Toml, path: str, fast: Mapping[str, int], networ
 def check_proposed(toml: Toml, scenarios: tuple[Scenario, ...], values: Assumptions) -> None:
     """Note a proposed scenario that the study does not have, or one beside a scenario called "Proposed"."""
     name, path = values["proposed"], "choice.proposed"
-    if name is None:
+    if name is None or toml.lost("scenarios"):
         return
-    own = [s.name for s in scenarios if s.name != AS_BUILT]
+    written = (str(entry.get("name", "")).strip() for _, entry in _entries(toml))   # with those that have problems
+    own = [n for n in dict.fromkeys((*(s.name for s in scenarios), *written)) if n not in ("", AS_BUILT)]
     if name.casefold() not in [n.casefold() for n in own]:
         toml.wrong(path, name, "no scenario of the study has this name",
                    Names(own).suggest(name, "name a scenario of the study, or leave it out"))

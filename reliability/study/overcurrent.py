@@ -44,14 +44,14 @@ def read_curves(table: Table, problems: Problems) -> pd.DataFrame:
     return frame[names != ""].reset_index(drop=True)
 
 
-def read_overcurrent_settings(table: Table, curves: Iterable[str], sections: pd.DataFrame | None,
+def read_overcurrent_settings(table: Table, curves: Iterable[str] | None, sections: pd.DataFrame | None,
                               problems: Problems) -> pd.DataFrame:
     """Settings of a table of `columns.SETTINGS` with blanks filled, a row for each device, element and operation.
 
-    curves: names of the curves by points. sections: `section_id` and `device` of each section, None where they could
-    not be read. Reported: cells that cannot be read or are out of bounds, sections that are not there or whose device
-    does not reclose, unknown curves, a built-in curve without a dial, and what is given twice. Rows with a problem are
-    left out.
+    curves: names of the curves by points. sections: `section_id` and `device` of each section. None each where they
+    could not be read. Reported: cells that cannot be read or are out of bounds, sections that are not there or whose
+    device does not reclose, unknown curves, a built-in curve without a dial, and what is given twice. Rows with a
+    problem are left out.
     """
     typed, sound = _typed(table, SETTINGS, problems)
     names, by_points = _curves_used(table, curves, problems)
@@ -184,13 +184,13 @@ def _clears_early(melting: pd.DataFrame, clearing: pd.DataFrame) -> np.ndarray:
     return (at < current[0]) | (clearing["time_s"].to_numpy() < melts * (1.0 - 1e-9))
 
 
-def _curves_used(table: Table, curves: Iterable[str], problems: Problems) -> tuple[np.ndarray, np.ndarray]:
+def _curves_used(table: Table, curves: Iterable[str] | None, problems: Problems) -> tuple[np.ndarray, np.ndarray]:
     """Each record's curve by its one name, "" where unknown, and where it is one by points."""
-    by_points = {_fold(name): name for name in curves}
+    by_points = {_fold(name): name for name in curves or ()}
     texts = text_column(table, "curve")
     found = {text: _built_in(text) or by_points.get(_fold(_curve_name(text, {})), "") for text in set(texts)}
     names = Names([*by_points.values(), *INVERSE])
-    unknown = [i for i, text in enumerate(texts) if text and not found[text]]
+    unknown = [i for i, text in enumerate(texts) if text and not found[text] and curves is not None]
     problems.each(unknown, lambda i: table.problem(
         i, "curve", texts[i], "unknown curve",
         names.suggest(texts[i], f"write one of {', '.join(INVERSE)}, or add its points to the curves' table")))

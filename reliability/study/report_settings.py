@@ -105,6 +105,8 @@ def _read_one(toml: Toml, number: int, entry: object) -> EarlierPlan | None:
 
 def _text(toml: Toml, path: str, entry: Mapping[str, object], key: str, needed: bool) -> str:
     raw = entry.get(key)
+    if f"{path}.{key}" in toml.unread:
+        return ""
     if raw is None and needed:
         toml.wrong(path, "", f"the plan has no {key}", f'write {key} = "…"')
     elif raw is not None and (not isinstance(raw, str) or (needed and not raw.strip())):
@@ -114,6 +116,8 @@ def _text(toml: Toml, path: str, entry: Mapping[str, object], key: str, needed: 
 
 def _year(toml: Toml, path: str, entry: Mapping[str, object]) -> int | None:
     raw = entry.get("year")
+    if f"{path}.year" in toml.unread:
+        return None
     if raw is None:
         toml.wrong(path, "", "the plan has no year", "write year = 2022")
     elif isinstance(raw, bool) or not isinstance(raw, int) or not FIRST_YEAR <= raw <= LAST_YEAR:

@@ -18,7 +18,8 @@ def read_scenarios(toml: Toml) -> tuple[Scenario, ...]:
     """Scenarios of the file, "As built" first; problems are noted in `toml.problems`."""
     entries = toml.data.get("scenarios", [])
     if not isinstance(entries, list):
-        toml.wrong("scenarios", entries, "scenarios must be a list of tables", "write [[scenarios]] above each")
+        remedy = "write [[scenarios]], in two brackets, above the keys of each"
+        toml.wrong("scenarios", entries, "scenarios must be a list of tables", remedy)
         return (Scenario(AS_BUILT),)
     scenarios = [Scenario(AS_BUILT)]
     names: set[str] = set()
@@ -49,7 +50,7 @@ def _read_one(toml: Toml, path: str, entry: Mapping[str, object]) -> Scenario | 
         if key not in KEYS:
             toml.wrong(f"{path}.{key}", key, "unknown key of a scenario", Names(KEYS).suggest(key, "remove it"))
     name = entry.get("name")
-    if not isinstance(name, str) or not name.strip():
+    if f"{path}.name" not in toml.unread and (not isinstance(name, str) or not name.strip()):
         toml.wrong(path, name if name is not None else "", "the scenario has no name", 'write name = "…"')
         name = ""
     device = _device(toml, f"{path}.device", entry.get("device"))
@@ -63,7 +64,7 @@ def _read_one(toml: Toml, path: str, entry: Mapping[str, object]) -> Scenario | 
     laterals = _laterals(toml, f"{path}.laterals", entry.get("laterals", "all"))
     counts = _whole(toml, f"{path}.counts", entry.get("counts"), 1, MOST_COUNTS)
     fast = _fast_operations(toml, f"{path}.fast_operations", entry.get("fast_operations"))
-    if len(toml.problems) > before:
+    if len(toml.problems) > before or not isinstance(name, str) or toml.lost(path):
         return None
     return Scenario(name.strip(), laterals if device else (), device, counts, fast, only)
 
@@ -90,8 +91,7 @@ def _laterals(toml: Toml, path: str, raw: object) -> tuple[str, ...] | dict[str,
     for item in raw:
         if not isinstance(item, str):
             toml.wrong(path, item, "a section id must be text", "write it in quotation marks")
-            return ()
-    return tuple(dict.fromkeys(item.strip() for item in raw))
+    return tuple(dict.fromkeys(item.strip() for item in raw if isinstance(item, str)))
 
 
 def _conversion(toml: Toml, path: str, entry: object) -> Conversion:

@@ -39,6 +39,7 @@ from reliability.study.records import Records
 ZERO_WHERE_BLANK = ("equipment_fault_rate", "load_kw", "tie_probability")
 CYCLE_SHOWN = 40
 _SETTINGS = ("operations_to_lockout", "fast_operations", "counts")
+_FOLLOWED = ("section_id", "parent_id", "device", "construction", *_SETTINGS)   # what a scenario is checked against
 COLUMNS = tuple(c.name for c in SECTIONS if not c.name.endswith("_mi"))
 
 
@@ -46,7 +47,8 @@ COLUMNS = tuple(c.name for c in SECTIONS if not c.name.endswith("_mi"))
 class CheckedSections:
     """Checked sections, the tables they come from (without their cells), their network, and notes on them.
 
-    network: None where there are problems. settings: those of overcurrent devices, None without a table of them.
+    network: without settings where there are problems, None where what a scenario changes may be wrong in it.
+    settings: those of overcurrent devices, None without a table of them.
     """
 
     sections: pd.DataFrame
@@ -57,12 +59,14 @@ class CheckedSections:
 
 
 def check_sections(records: Records, values: Assumptions, problems: Problems, sources: int | None = None,
-                   curves: pd.DataFrame | None = None, settings: Table | None = None) -> CheckedSections | None:
+                   curves: pd.DataFrame | None = None, settings: Table | None = None,
+                   curves_unread: bool = False) -> CheckedSections | None:
     """Check records of `columns.SECTIONS` against each other, fill blanks, and build the network.
 
     values: assumptions by key, for the settings a device leaves blank.
     sources: number of records at the beginning among which all parents are (the flat form); None: among all.
     curves: time-current curves by points, read. settings: the table of overcurrent settings, not yet read.
+    curves_unread: there are curves that cannot be read, so that no link or curve is called unknown.
     Every problem is noted; None where the tree cannot be followed.
     """
     table = records.tables[0]
@@ -70,12 +74,15 @@ def check_sections(records: Records, values: Assumptions, problems: Problems, so
         if not table.missing:
             problems.add(Problem(table.file, "there is no section", "add a row a line section below the header"))
         return None
-    bad_links(records, problems, () if curves is None else links_with_curves(curves))
+    if not curves_unread:
+        bad_links(records, problems, () if curves is None else links_with_curves(curves))
     if any(t.missing & {"section_id", "parent_id", "feeder_id", "lateral_id"} for t in records.tables):
         return None
     noted = notes(records.columns)
+    before = len(problems)
     parent = _parents(records, sources, problems)
     _report_roots(records, len(records) if sources is None else sources, problems)
+    followed = len(problems) == before and not records.unsure(*_FOLLOWED).any()
     given = ~np.isnan(records.columns["phases"])
     _fill(records, parent)
     noted += feeder_notes(records.columns, parent) + source_notes(records.columns, parent)
@@ -88,15 +95,17 @@ def check_sections(records: Records, values: Assumptions, problems: Problems, so
     frame = pd.DataFrame({name: records.columns[name] for name in COLUMNS})
     overcurrent = None
     if settings is not None:
-        curve_names = () if curves is None else curves["curve"].unique()
+        curve_names = None if curves_unread else () if curves is None else curves["curve"].unique()
         overcurrent = read_overcurrent_settings(settings, curve_names, frame[["section_id", "device"]], problems)
     # with a problem in a curve or setting the network is built without them, so that the other checks can go on
     network = build_network(frame, parent, *((overcurrent, curves) if not problems else (None, None)))
+    before = len(problems)
     _report_settings(records, network, protection(Model(network, values)), problems)
+    followed &= len(problems) == before
     tables = tuple(replace(t, cells={}) for t in records.tables)
     if settings is not None and overcurrent is not None and not problems:
         noted += settings_notes(overcurrent, settings.file) + _slower_notes(network, settings.file)
-    return CheckedSections(frame, tables, None if problems else network, overcurrent, noted)
+    return CheckedSections(frame, tables, network if followed else None, overcurrent, noted)
 
 
 def check_settings(sections: pd.DataFrame, tables: tuple[Table, ...], network: Network, values: Assumptions,

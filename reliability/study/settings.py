@@ -65,15 +65,16 @@ def read_settings(toml: Toml, before: Settings | None = None) -> Settings:
     for table in TABLES:
         _read_table(toml, table, stated, ranges)
     values = as_assumptions(stated)
-    _check_fast(toml, values)
-    check_report(toml, values)
+    if not toml.unread:
+        _check_fast(toml, values)
+        check_report(toml, values)
     return Settings(_name(toml), _text(toml, "currency", before.currency), values, ranges,
                     read_scenarios(toml), _columns(toml), _free_tables(toml, before.extra),
                     read_plans(toml, before.plans))
 
 
 def _name(toml: Toml) -> str:
-    if "name" not in toml.data:
+    if "name" not in toml.data and "name" not in toml.unread:
         toml.problems.add(Problem(toml.file, "the study has no name", 'begin the file with name = "…"', None, "name"))
     return _text(toml, "name", "")
 

@@ -11,6 +11,7 @@ from typing import Any
 from reliability.schema.problems import Problem, Problems, StudyError
 
 MOST_BYTES = 4 * 2**20
+MOST_MISTAKES = 20      # lines that are no TOML, after which no more are looked for
 _HEADER = re.compile(r"(\[\[?)([^\[\]]+)\]")
 _TWICE = re.compile(r"Cannot (overwrite a value|declare \(.*\) twice)")  # how tomllib puts it
 _DEFINED_TWICE = "a key or table of this name is already defined above"
@@ -19,16 +20,25 @@ _KEY = re.compile(r"""("[^"]*"|'[^']*'|[A-Za-z0-9_\-. ]+)\s*=""")
 
 @dataclass(frozen=True)
 class Toml:
-    """data: what the file says. lines: dotted path of a key (an entry of a list counted from 1) → its line."""
+    """data: what the file says. lines: dotted path of a key (an entry of a list counted from 1) → its line.
+
+    unread: paths of keys whose lines are no TOML; no other problem of such a key is noted.
+    """
 
     file: str
     data: dict[str, Any]
     lines: dict[str, int] = field(default_factory=dict)
     problems: Problems = field(default_factory=Problems)
+    unread: frozenset[str] = frozenset()
 
     def wrong(self, path: str, value: object, rule: str, remedy: str) -> None:
         """Note a problem of the key at `path`, such as faults.cv or scenarios[2].device."""
-        self.problems.add(Problem(self.file, rule, remedy, line_of(self.lines, path), path, shown(value)))
+        if path not in self.unread:
+            self.problems.add(Problem(self.file, rule, remedy, line_of(self.lines, path), path, shown(value)))
+
+    def lost(self, table: str) -> bool:
+        """Whether a line of a table, or of a list's entries, is among those that are no TOML."""
+        return any(path.startswith((f"{table}.", f"{table}[")) for path in self.unread)
 
 
 def line_of(lines: Mapping[str, int], path: str) -> int | None:
@@ -41,18 +51,41 @@ def line_of(lines: Mapping[str, int], path: str) -> int | None:
 
 
 def read_toml(file: str, content: bytes) -> Toml:
-    """Parse; StudyError with the line of the first mistake where the text is no TOML."""
+    """Parse, each line that is no TOML by itself set aside and noted as a problem.
+
+    StudyError with what was noted and the first mistake that concerns more than its own line.
+    """
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         row = content.count(b"\n", 0, error.start) + 1
         raise StudyError([Problem(file, "the text is not UTF-8", "save it as UTF-8", row)]) from None
+    lines, mistakes, rows = text.split("\n"), Problems(), set[int]()
+    while True:
+        try:
+            data, places = tomllib.loads("\n".join(lines)), _lines(text)
+            return Toml(file, data, places, mistakes, frozenset(p for p, row in places.items() if row in rows))
+        except RecursionError:
+            raise StudyError([Problem(file, "lists or tables are nested too deeply", "flatten them")]) from None
+        except ValueError as error:
+            mistakes.add(problem := _not_toml(file, text, str(error)))
+            if problem.row is None or len(mistakes) == MOST_MISTAKES or not _alone(lines[problem.row - 1], problem):
+                raise StudyError(mistakes.listed) from None
+            rows.add(problem.row)
+            lines[problem.row - 1] = ""
+
+
+def _alone(line: str, problem: Problem) -> bool:
+    """Whether a line that stopped the reading is a key with a mistake of its own, so that the next can be read."""
+    if not _KEY.match(line.strip()):
+        return False
+    if problem.rule.endswith(_DEFINED_TWICE):
+        return True
     try:
-        return Toml(file, tomllib.loads(text), _lines(text))
-    except RecursionError:
-        raise StudyError([Problem(file, "lists or tables are nested too deeply", "flatten them")]) from None
-    except ValueError as error:
-        raise StudyError([_not_toml(file, text, str(error))]) from None
+        tomllib.loads(line)
+    except (ValueError, RecursionError):
+        return True
+    return False
 
 
 def _not_toml(file: str, text: str, message: str) -> Problem:
@@ -60,9 +93,14 @@ def _not_toml(file: str, text: str, message: str) -> Problem:
     line = re.search(r"line (\d+)", message)
     row = int(line[1]) if line else text.count("\n") + 1 if "end of document" in message else None
     rule = re.sub(r"\s*\(at .*\)$", "", message.splitlines()[0])
-    remedy = ("keep one of the two" if _TWICE.search(rule) else "write key = value: text in quotation marks, "
-              "numbers with a decimal point and without unit, per cent sign or signs between thousands")
     written = text.split("\n")[row - 1].strip() if row else None
+    if not _TWICE.search(rule):
+        remedy = ("write key = value: text in quotation marks, numbers with a decimal point and without unit, per cent "
+                  "sign or signs between thousands")
+    elif written and written.startswith("[["):
+        remedy = f"write {written} in two brackets above each of them, the first one too"
+    else:
+        remedy = "keep one of the two"
     return Problem(file, f"not valid TOML: {_TWICE.sub(_DEFINED_TWICE, rule)}", remedy, row, value=written or None)
 
 
@@ -71,7 +109,7 @@ def _lines(text: str) -> dict[str, int]:
     lines: dict[str, int] = {}
     counts: dict[str, int] = {}
     table = ""
-    for number, line in enumerate(text.splitlines(), 1):
+    for number, line in enumerate(text.split("\n"), 1):       # as tomllib counts
         line = line.strip()
         if header := _HEADER.match(line):
             table = header[2].replace('"', "").replace("'", "").replace(" ", "")

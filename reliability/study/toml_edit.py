@@ -172,7 +172,7 @@ def _scenario(cells: dict[str, str]) -> tomlkit.items.Table:
 
 def parse_settings(content: bytes) -> tomlkit.TOMLDocument:
     """study.toml as a document with its comments; StudyError where it is no TOML."""
-    read_toml(SETTINGS_FILE, content)
+    read_toml(SETTINGS_FILE, content).problems.raise_if_any()
     return tomlkit.parse(content.decode("utf-8-sig"))
 
 

@@ -97,6 +97,16 @@ def test_cells_of_settings_are_checked_without_sections(sections, problems):
     assert {p.column for p in found if p.file == "settings.csv"} == {"pickup_a", "curve"}
 
 
+@pytest.mark.parametrize("sections", [SECTIONS, None])
+def test_curves_that_cannot_be_read_make_no_curve_or_link_unknown(sections, problems):
+    settings = "section_id,element,operation,pickup_a,curve,time_dial\nmain,phase,fast,-4,own curve,1\n"
+    links = sections and sections.replace("customers", "customers,fuse_link").replace("10", "10,").replace(
+        ",20", ",20,own 65")
+    found = problems(sections__csv=links, settings__csv=settings, curves__csv=b"\x81\x8d")
+    assert {(p.file, p.column) for p in found} - {("sections.csv", None)} == {
+        ("curves.csv", None), ("settings.csv", "pickup_a")}
+
+
 def test_cells_separated_by_bars_are_one_problem(problems):
     found = problems(sections__csv=SECTIONS.replace(",", "|"))
     assert [str(p) for p in found] == ["sections.csv: the cells of a row are separated by |; save it with commas, "

@@ -235,8 +235,46 @@ def test_scenarios_must_be_a_list_of_tables():
 ])
 def test_what_is_no_toml_is_refused_with_its_line(content, wanted):
     with pytest.raises(StudyError) as caught:
-        read_toml("study.toml", content)
+        read_toml("study.toml", content).problems.raise_if_any()
     assert wanted in str(caught.value.problems[0])
+
+
+def test_lines_that_are_no_toml_hide_no_other_problem():
+    found, problems = read("""name = My study
+[restoration]
+repair_hours = 3,5
+switching_hours = 1,0
+cv = 0.8
+cv = 0.9
+[finance]
+perspective = "utilty"
+[[scenarios]]
+name = All
+laterals = "all"
+[report]
+[[report.plans]]
+name = A
+promised = B
+year = twenty
+""")
+    assert [int(p.partition("row ")[2].partition(":")[0].partition(",")[0]) for p in problems] == [
+        1, 3, 4, 6, 10, 14, 15, 16, 8]
+    assert "unknown perspective" in problems[-1]
+    assert found.values["repair_hours"] == defaults()["repair_hours"]
+    assert found.values["cv"] == 0.8
+
+
+def test_a_mistake_of_more_than_a_line_is_the_last_that_is_looked_for():
+    with pytest.raises(StudyError) as caught:
+        read_toml("study.toml", b'name = "x"\n[faults]\ncv = 0,5\nclearing_shares = [0.8,\nphases = 3\nb = 1,5\n')
+    assert [p.row for p in caught.value.problems] == [3, 5]
+
+
+def test_a_table_of_single_brackets_above_a_list_of_the_same_name_is_named():
+    content = b'name = "x"\n[scenarios]\nname = "A"\n[[scenarios]]\nname = "B"\n'
+    with pytest.raises(StudyError) as caught:
+        read_toml("study.toml", content)
+    assert "write [[scenarios]] in two brackets above each of them, the first one too" in str(caught.value)
 
 
 @pytest.mark.parametrize("value", ["[" * 60 + "]" * 60, "0x" + "f" * 20_000, "{a.b.c = {d = [1979-05-27]}}"])
