@@ -77,6 +77,10 @@ def build_devices(rows: pd.DataFrame, spans: Spans, place: Mapping[str, str], fi
     exact = rows["exact"].to_numpy(bool) if "exact" in rows else np.zeros(len(rows), bool)
     of_rows = Devices(frame, span, node, phases, letters, (rows["normal_state"] == OPEN).to_numpy(bool), exact)
     devices = _joined(own, _one_a_phase(of_rows, findings))
+    nameless = rows["device_id"] == ""
+    findings.add("devices", "device_without_id", "Devices without an id: no outage, setting or counter can name them",
+                 AMBER, [f"{f}, row {r}" for f, r in zip(rows["file"][nameless], rows["row"][nameless], strict=True)],
+                 DEVICE)
     bare = (devices.kinds == "") & ~devices.open
     findings.add("devices", "device_without_kind", "Devices without a kind: no devices of the study", AMBER,
                  devices.ids[bare], DEVICE)

@@ -34,6 +34,7 @@ _LISTED = 5             # rows that a message names
 _HALF = r"(?:^|\s)(?:0?[1-9]|1[0-2]):\d\d(?!.*[AaPp]\.?\s?[Mm])"     # before or after noon, where a clock has 12
 _WORDED, _NUMBERED = re.compile(r"([A-Za-z]{2,}(?: [A-Za-z]{2,})*)[\s\-_.:#]*(\d\S*)"), re.compile(r"\d[\w\-./]*")
 _DEVICE = next(f for f in FIELDS[DEVICE_ROWS] if f.name == "device")
+_MOST_HOURS = 100 * 365.25 * 24      # of a duration, our choice: no placeholder, and within the calendar
 MOMENTARY_S = 300       # IEEE Std 1366-2012, definitions (from memory): up to five minutes
 
 
@@ -208,6 +209,10 @@ def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: li
     hours = rows["duration"].to_numpy(float)
     by_duration = np.isnat(restored) & ~np.isnat(started) & ~np.isnan(hours)
     restored = restored.copy()
+    endless = by_duration & ~(hours < _MOST_HOURS)
+    findings.add("outages", "endless_duration", "Durations of more than a century: no end is known", RED,
+                 event[endless], OUTAGE)
+    by_duration &= ~endless
     restored[by_duration] = started[by_duration] + np.round(hours[by_duration] * 3600.0).astype("timedelta64[s]")
     return (started, restored), timestamps
 

@@ -103,9 +103,15 @@ def read_exports(paths: str | Path | Iterable[str | Path]) -> Exports:
 
 
 def _tables(path: Path, ignored: list[str]) -> list[ExportTable]:
-    """Tables of a file; sheets that are hidden are named in `ignored`."""
+    """Tables of a file; sheets that are hidden, and layers of nothing, are named in `ignored`."""
     if path.suffix.casefold() in GEOMETRY_SUFFIXES:
-        return [_from_layer(path.name, layer) for layer in read_layers(path)]
+        layers = read_layers(path)
+        filled = [layer for layer in layers if layer.columns or len(layer.shapes)]
+        if not filled:
+            raise StudyError([Problem(path.name, "no feature is in the file", "export the layer again")])
+        ignored.extend(f"{path.name}, {layer.name} (no feature)" for layer in layers
+                       if not layer.columns and not len(layer.shapes))
+        return [_from_layer(path.name, layer) for layer in filled]
     content = read_bytes(path, _MOST_BYTES)
     if path.suffix.casefold() != ".xlsx":
         return [_from_rows("", _text_rows(path.name, content))]

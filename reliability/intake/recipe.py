@@ -8,6 +8,7 @@ from typing import Any
 
 import tomlkit
 
+from reliability.formats import exact
 from reliability.intake.kinds import FIELDS, IGNORE, KINDS, LEAVE_OUT, field_of
 from reliability.intake.reading import RECIPE_FILE
 from reliability.intake.units import factor
@@ -20,6 +21,7 @@ from reliability.study.toml import Toml, read_toml
 VERSION = 1
 TOLERANCE_M, REACH_M = 0.5, 15.0
 DAY_FIRST, MONTH_FIRST = "day_first", "month_first"
+_MOST = 1e6         # metres of a tolerance or ohms of a fault, our choice: far beyond any
 LEFT_OPEN = "?"     # stands in a recipe that was made to be filled in where an answer is needed
 _FILE_KEYS = ("file", "table", "kind", "columns", "units", "leave_out", "ignore", "decimal")
 _TABLES: dict[str, tuple[str, ...]] = {
@@ -161,8 +163,8 @@ def _unknown(toml: Toml, data: Mapping[str, Any], known: tuple[str, ...], path: 
 def _number(toml: Toml, table: Mapping[str, Any], key: str, default: float, name: str = "join",
             unit: str = "metres") -> float:
     value = table.get(key, default)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < 1e6:
-        toml.wrong(f"{name}.{key}", value, f"must be a number of {unit} from 0 up", f"write one like {default}")
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < _MOST:
+        toml.wrong(f"{name}.{key}", value, f"must be a number of {unit} from 0 to below {exact(_MOST)}", f"write one like {default}")
         return default
     return float(value)
 

@@ -20,7 +20,7 @@ from reliability.study.network_checks import check_forced_laterals, check_propos
 from reliability.study.operations import FILE as OPERATIONS_FILE
 from reliability.study.operations import read_operation_rows
 from reliability.study.outage_rows import outage_frame, outage_times, report_doubtful_customers
-from reliability.study.overcurrent import read_curves, read_overcurrent_settings
+from reliability.study.overcurrent import read_curves, read_overcurrent_settings, rising_notes
 from reliability.study.plausibility import check_number_of_faults, unit_notes
 from reliability.study.reader import Reader
 from reliability.study.record_settings import record_settings
@@ -62,6 +62,7 @@ def read_study(reader: Reader) -> Study:
         # With a broken study.toml that maps headers, the tables' headers would all seem unknown.
         points = _table(reader, "curves", CURVES, settings.columns)
         curves = None if points is None else read_curves(points, found.problems)
+        found.notes += () if points is None or curves is None else rising_notes(curves, points.file)
         overcurrent = _table(reader, "settings", SETTINGS, settings.columns)
         unread = points is None and reader.name_of("curves") is not None
         checked = _sections(reader, settings, curves, overcurrent, unread)

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import pandas as pd
 
-from reliability.formats import exact
+from reliability.formats import count, exact
 from reliability.schema.columns import CURVES, DELAYED, FAST, SETTINGS, Column
 from reliability.schema.curves import CLEARING, INVERSE, MELTING
 from reliability.schema.nearest import Names
@@ -74,6 +74,17 @@ def links_with_curves(curves: pd.DataFrame) -> tuple[str, ...]:
     names = set(curves["curve"])
     return tuple(name.removesuffix(f" {MELTING}") for name in dict.fromkeys(curves["curve"])
                  if name.endswith(f" {MELTING}") and f"{name.removesuffix(MELTING)}{CLEARING}" in names)
+
+
+def rising_notes(curves: pd.DataFrame, file: str = "curves.csv") -> tuple[str, ...]:
+    """The note on curves by points whose time rises from one current to the next, as no overcurrent device's does."""
+    up = curves.groupby("curve", sort=False)["time_s"].diff().to_numpy() > 0.0
+    first = curves[up].drop_duplicates("curve")
+    if first.empty:
+        return ()
+    at = [f"{name} at {exact(float(a))} A" for name, a in zip(first["curve"], first["current_a"], strict=True)]
+    return (f"{file}: {count(len(first), 'curve')} with a time that rises with the current ({_some(at)}): look at these "
+            f"points.",)
 
 
 def settings_notes(settings: pd.DataFrame, file: str = "settings.csv") -> tuple[str, ...]:

@@ -100,8 +100,12 @@ def decode(name: str, content: bytes) -> tuple[str, tuple[str, ...]]:
     if content.startswith(b"PK\x03\x04"):
         raise StudyError([Problem(name, "this is no text but a workbook or zip file",
                                   "name a workbook .xlsx, or save it as CSV UTF-8")])
-    if content.startswith(_WIDE_ENCODINGS) or b"\0" in content:
-        raise StudyError([Problem(name, "the text is neither UTF-8 nor Windows-1252", _SAVE_AS)])
+    if content.startswith(_WIDE_ENCODINGS):
+        raise StudyError([Problem(name, "the text is UTF-16 or UTF-32, neither UTF-8 nor Windows-1252", _SAVE_AS)])
+    if b"\0" in content:
+        row = content.count(b"\n", 0, content.index(b"\0")) + 1
+        raise StudyError([Problem(name, "a NUL character, so that the text is neither UTF-8 nor Windows-1252", _SAVE_AS,
+                                  row=row)])
     try:
         return content.decode("utf-8-sig"), ()
     except UnicodeDecodeError:

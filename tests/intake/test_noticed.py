@@ -56,6 +56,25 @@ def test_customer_minutes_are_those_that_the_study_counts(tmp_path):
     assert len(imported.tables["outages"]) == 3
 
 
+def test_a_device_without_an_id_is_listed_by_its_row(tmp_path):
+    imported = take(tmp_path, devices="+,T2,,switch,,,\n")
+    assert ids(imported, "device_without_id") == ("devices.csv, row 4",)
+    assert imported.report.state == "amber"
+
+
+def test_a_duration_of_more_than_a_century_gives_no_end(tmp_path):
+    rows = "event_id,device_id,started,duration_min,customers\nE1,FU1,2024-05-01T10:00,1e12,5\n"
+    imported = take(tmp_path, outages=rows + "E2,FU1,2024-06-01T10:00,90,5\n")
+    assert ids(imported, "endless_duration") == ids(imported, "no_end_time") == ("E1",)
+    assert imported.tables["outages"]["restored"].tolist() == ["", "2024-06-01T11:30:00"]
+
+
+def test_a_file_of_no_features_is_a_problem_and_no_question(tmp_path):
+    nothing = '{"type": "FeatureCollection", "features": []}'
+    with pytest.raises(StudyError, match=r"segments\.geojson: no feature is in the file"):
+        take(tmp_path, segments=None, segments__geojson=nothing)
+
+
 def test_rows_without_an_event_id_in_two_files_are_not_one_event(tmp_path):
     rows = "device_id,started,restored,customers\nFU1,2024-05-01T10:00,2024-05-01T12:00,5\n"
     imported = take(tmp_path, outages=None, outages_a__csv=rows, outages_b__csv=rows.replace("FU1", "B1"))

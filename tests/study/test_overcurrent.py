@@ -18,6 +18,7 @@ from reliability.study.overcurrent import (
     links_with_curves,
     read_curves,
     read_overcurrent_settings,
+    rising_notes,
     settings_notes,
 )
 from reliability.study.records import Records
@@ -170,6 +171,14 @@ def test_each_rule_of_curves(lines, row, column, rule, remedy):
     assert (found.file, found.row, found.column, found.rule) == ("curves.csv", row, column, rule)
     assert remedy in found.remedy
     assert len({(p.row, p.column) for p in curves(*lines)[1]}) == (2 if lines[0].startswith("big") else 1)
+
+
+def test_a_time_that_rises_with_the_current_is_noted():
+    frame, problems = curves("flat,100,2", "flat,200,2", "up,100,2", "up,200,3", "up,300,4", "down,50,9", "down,60,1")
+    assert not problems
+    assert rising_notes(frame, "mine.csv") == (
+        "mine.csv: 1 curve with a time that rises with the current (up at 200 A): look at these points.",)
+    assert rising_notes(frame[frame["curve"] != "up"]) == ()
 
 
 @pytest.mark.parametrize(("point", "early"), [("200,0.5", False), ("200,0.49", True), ("141.421356237,0.7", True),
