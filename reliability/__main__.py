@@ -56,7 +56,9 @@ def main(arguments: list[str] | None = None) -> int:
         tell("A worker process died, perhaps out of memory; nothing was written. Try fewer --workers.")
         return DEFECT
     except MemoryError:
-        tell("Not enough memory; nothing was written. Try fewer --workers or --trials.")
+        fewer = " or ".join(f"--{name}" for name in ("workers", "trials") if hasattr(options, name))
+        tell("Not enough memory; nothing was written. " + (
+            f"Try fewer {fewer}." if fewer else "Close other programs, or split the study."))
         return DEFECT
     except KeyboardInterrupt:
         tell("Interrupted; nothing was written.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from reliability.intake.recognise import Recognised
 
 
+_NUMBER = re.compile(r"[-+]?\d[\d.,]*")
 _SHOWN = 5      # of each kind of thing, in a line
 
 
@@ -64,6 +66,8 @@ def notes(prepared: Prepared) -> list[str]:
               for one in found if not one.kind and one.rule is None]
     lines += [f"{one.table.name}: headers that stand for nothing, so not used: {', '.join(unused)}"
               for one in found if one.kind and (unused := unused_headers(one))]
+    lines += [f"{one.table.name}: a number among the headers ({', '.join(numbers)}), as where the row of headers is "
+              "missing" for one in found if one.kind and (numbers := [h for h in unused_headers(one) if _NUMBER.fullmatch(h)])]
     lines += [f"{table}: {what}: {', '.join(which[:_SHOWN])}" + (
         f" and {len(which) - _SHOWN} more" if len(which) > _SHOWN else "")
         for (table, what), which in prepared.typed.read_as.items()]

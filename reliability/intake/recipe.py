@@ -164,7 +164,8 @@ def _number(toml: Toml, table: Mapping[str, Any], key: str, default: float, name
             unit: str = "metres") -> float:
     value = table.get(key, default)
     if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < _MOST:
-        toml.wrong(f"{name}.{key}", value, f"must be a number of {unit} from 0 to below {exact(_MOST)}", f"write one like {default}")
+        rule = f"must be a number of {unit} from 0 to below {exact(_MOST)}"
+        toml.wrong(f"{name}.{key}", value, rule, f"write one like {default}")
         return default
     return float(value)
 

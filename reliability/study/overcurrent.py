@@ -83,8 +83,8 @@ def rising_notes(curves: pd.DataFrame, file: str = "curves.csv") -> tuple[str, .
     if first.empty:
         return ()
     at = [f"{name} at {exact(float(a))} A" for name, a in zip(first["curve"], first["current_a"], strict=True)]
-    return (f"{file}: {count(len(first), 'curve')} with a time that rises with the current ({_some(at)}): look at these "
-            f"points.",)
+    return (f"{file}: {count(len(first), 'curve')} with a time that rises with the current ({_some(at)}): look at "
+            "these points.",)
 
 
 def settings_notes(settings: pd.DataFrame, file: str = "settings.csv") -> tuple[str, ...]:

@@ -56,6 +56,12 @@ def test_customer_minutes_are_those_that_the_study_counts(tmp_path):
     assert len(imported.tables["outages"]) == 3
 
 
+def test_a_number_among_headers_may_be_a_row_of_headers_that_is_missing(tmp_path):
+    said = notes(prepare(read_exports(write(tmp_path, segments=SEGMENTS.partition("\n")[2])), Recipe()))
+    assert "segments.csv: a number among the headers (1000), as where the row of headers is missing." in said
+    assert not any("among the headers" in line for line in notes(prepare(read_exports(write(tmp_path)), Recipe())))
+
+
 def test_a_device_without_an_id_is_listed_by_its_row(tmp_path):
     imported = take(tmp_path, devices="+,T2,,switch,,,\n")
     assert ids(imported, "device_without_id") == ("devices.csv, row 4",)
