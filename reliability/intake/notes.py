@@ -67,7 +67,8 @@ def notes(prepared: Prepared) -> list[str]:
     lines += [f"{one.table.name}: headers that stand for nothing, so not used: {', '.join(unused)}"
               for one in found if one.kind and (unused := unused_headers(one))]
     lines += [f"{one.table.name}: a number among the headers ({', '.join(numbers)}), as where the row of headers is "
-              "missing" for one in found if one.kind and (numbers := [h for h in unused_headers(one) if _NUMBER.fullmatch(h)])]
+              "missing"
+              for one in found if one.kind and (numbers := [h for h in unused_headers(one) if _NUMBER.fullmatch(h)])]
     lines += [f"{table}: {what}: {', '.join(which[:_SHOWN])}" + (
         f" and {len(which) - _SHOWN} more" if len(which) > _SHOWN else "")
         for (table, what), which in prepared.typed.read_as.items()]
