@@ -12,6 +12,7 @@ from reliability.intake.findings import AMBER, CUSTOMER, Findings, state_of_lost
 from reliability.intake.kinds import SUMMED
 from reliability.intake.placing import Tree
 from reliability.intake.spans import Spans
+from reliability.intake.spelling import taken_for
 from reliability.intake.units import HOURS_A_YEAR
 from reliability.schema.columns import CUSTOMER_CLASSES
 
@@ -60,7 +61,7 @@ def node_sections(spans: Spans, tree: Tree) -> np.ndarray:
 def place_customers(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Findings) -> Served:
     """Customers of rows of their own and of the segments' rows, added up by section."""
     rows = rows.reset_index(drop=True)
-    place = _places(rows, spans, tree)
+    place = _places(rows, spans, tree, findings)
     names = rows["transformer_id"].where(rows["transformer_id"] != "", rows["customer_id"]).to_numpy(object)
     numbers = _numbers(rows)
     own = _segment_rows(spans)
@@ -124,7 +125,7 @@ def _segment_rows(spans: Spans) -> np.ndarray:
     return np.flatnonzero(some)
 
 
-def _places(rows: pd.DataFrame, spans: Spans, tree: Tree) -> np.ndarray:
+def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Findings) -> np.ndarray:
     """Section of each row, −1 for none: by segment, node, pole, or the transformer that another row places."""
     lookup = section_lookup(spans, tree)
     segments, nodes, poles = (rows[c].to_numpy(object) for c in ("segment_id", "node_id", "pole_id"))
@@ -148,7 +149,11 @@ def _places(rows: pd.DataFrame, spans: Spans, tree: Tree) -> np.ndarray:
     if hung.any():
         transformers = rows["transformer_id"].to_numpy(object)
         of = dict(zip(transformers[~hung].tolist(), place[~hung].tolist(), strict=True))
-        place[hung] = [of.get(t, -1) for t in transformers[hung].tolist()]
+        spelt = taken_for(set(transformers[hung].tolist()) - set(of), of)
+        place[hung] = [of.get(t, spelt.get(t, -1)) for t in transformers[hung].tolist()]
+        findings.add("customers", "spelling_transformers", "Transformers that meters spell otherwise than their own "
+                     "table, in case, spaces, punctuation or zeros of a number: taken for those", AMBER, spelt,
+                     CUSTOMER)
     return place
 
 

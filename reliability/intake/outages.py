@@ -17,7 +17,8 @@ from reliability.intake.kinds import DEVICE_ROWS, FIELDS
 from reliability.intake.placing import Tree
 from reliability.intake.recipe import Recipe
 from reliability.intake.spans import Spans
-from reliability.intake.words import suggestion, word_key
+from reliability.intake.spelling import meant
+from reliability.intake.words import number_key, suggestion, word_key
 from reliability.schema.problems import Problem, Problems
 from reliability.study.time_forms import FORMS, short_years
 from reliability.study.timestamps import (
@@ -116,17 +117,16 @@ def _by_spelling(of: list[int | None], names: list[str], where: Mapping[str, int
     """Fill in places of names that are spelt otherwise than in the network, where only one name there can be meant."""
     for key, title, ours, theirs in (
             ("spelling", "in case, spaces or punctuation", word_key, word_key),
+            ("number_zeros", "in the zeros of a number", number_key, number_key),
             ("number_alone", "by a word for the device before its number", _number, _plain),
             ("number_worded", "by a word for the device before its number", _plain, _number)):
         lost = [k for k, (section, name) in enumerate(zip(of, names, strict=True)) if section is None and name]
         if not lost:
             return
-        spelt: dict[str, set[int]] = {}
-        for name, section in where.items():
-            spelt.setdefault(ours(name), set()).add(section)
-        found = [k for k in lost if theirs(names[k]) and len(spelt.get(theirs(names[k]), ())) == 1]
+        taken = meant([names[k] for k in lost], where, theirs, ours)
+        found = [k for k in lost if names[k] in taken]
         for k in found:
-            of[k] = next(iter(spelt[theirs(names[k])]))
+            of[k] = taken[names[k]]
         findings.add("outages", key, f"Names in the outages that differ from the network's {title}, where one alone "
                      "can be meant: taken for those", AMBER, [names[k] for k in found], OUTAGE)
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Hashable, Iterable, Mapping
+from typing import TypeVar
 
 import pandas as pd
 
 from reliability.intake.findings import AMBER, Findings
 from reliability.intake.spans import Spans
-from reliability.intake.words import word_key
+from reliability.intake.words import number_key, word_key
 
+Place = TypeVar("Place", bound=Hashable)
 _POLES = ("pole_id", "from_pole", "to_pole", "location")
 
 
@@ -26,20 +28,30 @@ def respelt(rows: pd.DataFrame, of: str, spans: Spans, findings: Findings) -> pd
     for column, known in (("segment_id", segments), ("node_id", nodes), ("from_node", nodes), ("to_node", nodes),
                           ("pole_id", poles)):
         if column in rows and known:
-            meant = _meant(set(rows[column].tolist()) - known - {""}, known)
-            changed += [f"{name} for {ours}" for name, ours in meant.items()]
-            rows[column] = rows[column].replace(meant) if meant else rows[column]
+            taken = taken_for(set(rows[column].tolist()) - known - {""}, {name: name for name in known})
+            changed += [f"{name} for {ours}" for name, ours in taken.items()]
+            rows[column] = rows[column].replace(taken) if taken else rows[column]
     findings.add("rows", f"spelling_{of}", f"Names of places in the {of} that differ from the network's in case, "
-                 "spaces or punctuation: taken for those", AMBER, dict.fromkeys(changed), "name")
+                 "spaces, punctuation or zeros of a number: taken for those", AMBER, dict.fromkeys(changed), "name")
     return rows
 
 
-def _meant(names: Iterable[str], known: Collection[str]) -> dict[str, str]:
-    """Name → the known one of the same letters and digits, where there is one only."""
-    wanted = {name: word_key(name) for name in names}
+def taken_for(names: Collection[str], places: Mapping[str, Place]) -> dict[str, Place]:
+    """Name → the place of what differs from it in case, spaces or punctuation, or else in the zeros of a number."""
+    spelt = meant(sorted(names), places, word_key)
+    return spelt | meant([name for name in sorted(names) if name not in spelt], places, number_key)
+
+
+def meant(names: Iterable[str], places: Mapping[str, Place], key_of: Callable[[str], str],
+          key_of_known: Callable[[str], str] | None = None) -> dict[str, Place]:
+    """Name → the place of the known names with the same key ("" is none), where that is one only.
+
+    places: known name → its place. key_of: of a name, as the letters and digits in it; key_of_known: of a known one.
+    """
+    wanted = {name: key for name in names if (key := key_of(name))}
     keys = set(wanted.values())
-    spelt: dict[str, list[str]] = {}
-    for name in sorted(known) if wanted else ():
-        if (key := word_key(name)) in keys:
-            spelt.setdefault(key, []).append(name)
-    return {name: spelt[key][0] for name, key in wanted.items() if key and len(spelt.get(key, ())) == 1}
+    found: dict[str, set[Place]] = {}
+    for known, place in places.items() if wanted else ():
+        if (key := (key_of_known or key_of)(known)) in keys:
+            found.setdefault(key, set()).add(place)
+    return {name: next(iter(found[key])) for name, key in wanted.items() if len(found.get(key, ())) == 1}

@@ -21,6 +21,7 @@ from reliability.study.cells import says_unknown
 
 LETTERS = {"a": 1, "b": 2, "c": 4}
 _SIGNS = re.compile(r"(?<=\d)[^\w\s]+(?=\d)|(?:(?<=\s)|^)[+\-−<>=±]+(?=\.?\d)|\.(?=\d)|(?<=\d)[.%]")
+_WHOLE = re.compile(r"0*(\d+?)(?:\.0+)?")
 _LINK = re.compile(r"(\d+(?:\.\d+)?)\s*-?\s*([KkTt])(?![a-zA-Z])")
 
 
@@ -43,6 +44,13 @@ def word_key(word: str) -> str:
     kept = {m.start(): m.group().replace("−", "-") for m in _SIGNS.finditer(folded)}
     spans = {i for m in _SIGNS.finditer(folded) for i in range(m.start(), m.end())}
     return "".join(kept.get(i, "") if i in spans else c if c.isalnum() else "" for i, c in enumerate(folded))
+
+
+def number_key(name: str) -> str:
+    """The digits of a name that is a whole number, without the zeros that a spreadsheet drops or adds: 0012 and 12.0
+    are 12. "" for any other name."""
+    match = _WHOLE.fullmatch(name.strip())
+    return match[1] if match else ""
 
 
 def known_meaning(of: Field, word: str) -> Meaning | None:

@@ -16,6 +16,7 @@ from reliability.intake.outages import Outages
 from reliability.intake.placing import Tree
 from reliability.intake.recipe import Recipe
 from reliability.intake.sections import blank_unknown_links
+from reliability.intake.spelling import taken_for
 from reliability.intake.typed import Typed
 from reliability.schema.columns import SECTIONS
 
@@ -80,7 +81,10 @@ def _outages(outages: Outages, named: Named) -> pd.DataFrame:
 def _by_device(rows: pd.DataFrame, section_of: Mapping[str, str], name: str, findings: Findings) -> pd.DataFrame:
     """Rows of a table by device as rows by section."""
     stated = rows["device_id"].where(rows["device_id"] != "", rows["segment_id"])
-    section = np.array([section_of.get(name, "") for name in stated], dtype=object)
+    spelt = taken_for(set(stated.tolist()) - set(section_of) - {""}, section_of)
+    section = np.array([section_of.get(name, spelt.get(name, "")) for name in stated], dtype=object)
+    findings.add("devices", f"{name}_spelling", f"Names in the {name} that differ from the network's in case, spaces, "
+                 "punctuation or zeros of a number: taken for those", AMBER, spelt, DEVICE)
     lost = section == ""
     findings.add("devices", f"{name}_not_placed", f"Rows of {name} whose device is not in the network: left out", AMBER,
                  stated[lost], DEVICE)

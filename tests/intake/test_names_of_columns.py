@@ -11,6 +11,7 @@ from reliability.intake.deciding import accepted_as_shown, with_kind
 from reliability.intake.decisions import KIND
 from reliability.intake.offered import offered_recipe
 from reliability.intake.recognise import columns_of
+from reliability.intake.words import number_key
 from reliability.study.header_names import match_names
 from tests.intake.small import CUSTOMERS, DEVICES, OUTAGES, SEGMENTS, accepted, sections, take, write
 
@@ -62,6 +63,41 @@ def test_names_that_tables_spell_otherwise_are_those_of_the_network(tmp_path):
     assert sections(imported).loc["T1", "device"] == "fuse"
     assert imported.report.findings.ids("spelling_customers") == ("m-2 for M2", "n 4 for N4")
     assert imported.report.findings.ids("spelling_devices") == ("t 1 for T1",)
+
+
+def test_zeros_of_a_number_that_a_spreadsheet_dropped_or_added_make_no_other_name(tmp_path):
+    imported = take(
+        tmp_path, segments=SEGMENTS.replace("M1,", "0001,").replace("M2,", "0002,"), sources="+",
+        devices=DEVICES.replace("B1,M1,", "0101,1,").replace("FU1", "0201"),
+        customers=CUSTOMERS.replace("X1,M2,", "0009,2,") + "9,,,,3,,\n7,,,,4,,\n",
+        outages=OUTAGES.replace("FU1", "201").replace("M2", "2").replace("X2", "9.0"),
+        settings__csv="device_id,element,operation,pickup_a,curve,time_dial\n101,phase,delayed,400,definite,0.5\n",
+        operations__csv="device_id,from,to,operations\n101.0,2023-01-01,2024-01-01,14\n")
+    assert sections(imported)["customers"].to_dict() == {"0001": 0, "0002": 13, "T1": 5}
+    assert sections(imported)["device"].to_dict() == {"0001": "breaker", "0002": "", "T1": "fuse"}
+    assert imported.tables["outages"]["section_id"].tolist() == ["T1", "0002", "0002"]
+    assert imported.tables["settings"]["section_id"].tolist() == ["0001"]
+    assert imported.tables["operations"]["section_id"].tolist() == ["0001"]
+    found = imported.report.findings
+    assert found.ids("spelling_devices") == ("1 for 0001",)
+    assert found.ids("spelling_customers") == ("2 for 0002",)
+    assert found.ids("spelling_transformers") == ("9",)
+    assert found.ids("number_zeros") == ("201", "2", "9.0")
+    assert (found.ids("settings_spelling"), found.ids("operations_spelling")) == (("101",), ("101.0",))
+    assert found.ids("customers_not_placed") == ("7",)
+
+
+@pytest.mark.parametrize(("name", "key"), [
+    ("0012", "12"), ("12", "12"), ("12.0", "12"), ("12.00", "12"), (" 012 ", "12"), ("000", "0"), ("12.5", ""),
+    ("A012", ""), ("", ""), ("1e3", ""), ("-12", ""), ("120", "120")])
+def test_the_number_that_a_name_is(name, key):
+    assert number_key(name) == key
+
+
+def test_a_number_of_two_places_but_for_zeros_is_neither(tmp_path):
+    imported = take(tmp_path, devices=DEVICES.replace("FU1", "0007").replace("B1", "007"),
+                    outages=OUTAGES.replace("FU1", "7"))
+    assert imported.report.findings.ids("outages_not_placed") == ("E1 (7)",)
 
 
 def test_a_spelling_that_may_mean_two_places_is_none(tmp_path):
