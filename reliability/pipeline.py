@@ -18,7 +18,7 @@ from reliability.business.constraints import fast_settings, limits_of
 from reliability.business.costs import INTERRUPTION
 from reliability.business.drivers import drivers_frame
 from reliability.business.event_costs import InterruptionCost
-from reliability.business.frontier import YearlyLimits, frontier, programme, spread_over_years
+from reliability.business.frontier import YearlyLimits, frontier, programme
 from reliability.business.options import Options, build_options
 from reliability.business.proposal import choice_of_scenario, named_proposal, renamed, scenario_of
 from reliability.business.selection import Choice, choose
@@ -223,13 +223,10 @@ def _factors(found: Calibration) -> Factors:
 
 
 def _programme(study: Study, decision: Decision) -> tuple[pd.DataFrame, str]:
-    """What is proposed by year: the best that the limits of each year allow, or a named scenario by its NPV."""
-    values, options = study.values, decision.options
-    yearly = YearlyLimits(values["yearly_budget"], values["yearly_units"])
-    if decision.named:
-        return spread_over_years(options, decision.choice.chosen, values["programme_years"], yearly)
-    return programme(options, values["programme_years"], yearly, limits_of(study), values["objective"],
-                     known=decision.choice)
+    """What is proposed by year, and a sentence on it."""
+    values = study.values
+    return programme(decision.options, decision.choice.chosen, values["programme_years"],
+                     YearlyLimits(values["yearly_budget"], values["yearly_units"]), values["objective"])
 
 
 def analyse(study: Study, *, trials: int | None = None, seed: int | None = None, executor: Executor | None = None,

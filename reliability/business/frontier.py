@@ -1,4 +1,4 @@
-"""Benefit against budget, SAIDI for money, and a programme of conversions year by year."""
+"""Benefit against budget, SAIDI for money, and the programme: what is chosen, year by year."""
 
 from __future__ import annotations
 
@@ -13,25 +13,23 @@ from reliability.business.known_choices import KnownChoices
 from reliability.business.limits import Limits, limit_rows
 from reliability.business.options import Options
 from reliability.business.selection import (
-    GAP,
     INFEASIBLE,
     NPV,
     SAIDI,
-    SECONDS,
-    Choice,
-    choose,
     selection_frame,
     solve,
     sought,
     totals_of,
 )
-from reliability.formats import count, money
+from reliability.formats import count, money, shown
 from reliability.schema.devices import DEVICES
 
 # Half a per cent of the reduction: finer than a planner's inputs, and thirty searches in seconds.
 FRONTIER_GAP = 5e-3
 LAST_SHARE = 0.25                  # of the time, for the most that all money buys
 SEARCHES_IN_VAIN = 3               # one after another, and no more is searched
+TRIFLE = 1e-6                      # of money, by which rounding may go over a year's budget
+GAINS = {NPV: "npv", SAIDI: "customer_minutes_avoided"}
 UNITS_OF = "units_"                # begins the columns of frontier.csv that tell units by device
 
 
@@ -74,7 +72,7 @@ def _search(known: KnownChoices, budget: float, gap: float, seconds: float) -> b
         return True
     before = known.gap(budget)
     within = replace(known.limits, budget=None if np.isinf(budget) else budget)
-    result = solve(known.options, within, SAIDI, None, gap, seconds)
+    result = solve(known.options, within, SAIDI, gap, seconds)
     if result.x is not None:
         known.keep(result.x > 0.5)
         known.searched[budget] = -float(result.mip_dual_bound)
@@ -100,75 +98,51 @@ class YearlyLimits:
     units: float | None = None
 
 
-def programme(options: Options, years: int, yearly: YearlyLimits | None = None, limits: Limits | None = None,
-              objective: str = NPV, *, known: Choice | None = None, gap: float = GAP,
-              seconds: float = SECONDS) -> tuple[pd.DataFrame, str]:
-    """Conversions year by year, each year the best within its budget and units after those before.
+def programme(options: Options, chosen: np.ndarray, years: int, yearly: YearlyLimits | None = None,
+              objective: str = NPV) -> tuple[pd.DataFrame, str]:
+    """What is chosen, (rows,) bool, by year: what brings most for its money first, each in the first year with room.
 
-    Every year is chosen for itself, what it does not spend is lost, and its figures are those
-    of `selection_frame`, valued as if that year were year 0. The caps of `limits` hold for the
-    programme as it stands in each year; its budget and units for the programme as a whole;
-    forced laterals and a SAIDI target must be reached by the last year. Ends early when a year
-    adds nothing. known: the choice within `limits`, where it is. Returns programme.csv (year, the
-    columns of selection.csv, and the running totals cumulative_capex, cumulative_npv and
-    cumulative_saidi_minutes_avoided) and one plain sentence.
+    Settings come before laterals. objective: "npv" or "saidi", of which most is sought. What no year has room for has
+    no row, and the sentence says how much that is. The figures are those of `selection_frame`, valued as if their year
+    were year 0. Returns programme.csv (year, the columns of selection.csv, and the running totals cumulative_capex,
+    cumulative_npv and cumulative_saidi_minutes_avoided) and one plain sentence or a few.
     """
-    limits, yearly, keep = limits or Limits(), yearly or YearlyLimits(), None
-    frames: list[pd.DataFrame] = []
-    goal = bool(limits.forced_in) or limits.saidi_reduction_minutes is not None
-    spent, choice, within = {"capex": 0.0, "units": 0.0}, known, limits
-    for year in range(1, years + 1):
-        last = year == years
-        now = replace(limits, budget=_allowed(limits.budget, yearly.budget, spent["capex"]),
-                      units=_allowed(limits.units, yearly.units, spent["units"]),
-                      forced_in=limits.forced_in if last else (),
-                      saidi_reduction_minutes=limits.saidi_reduction_minutes if last else None)
-        # what was best within the same limits still is, now that it is there already
-        if choice is None or now != within:
-            choice, within = choose(options, now, objective, keep=keep, gap=gap, seconds=seconds), now
-        if not choice.feasible:
-            return _joined(options, frames), f"Year {year}: {choice.message}"
-        frame = selection_frame(options, choice.chosen, keep)
-        if frame.empty and not goal:
-            break
-        frames.append(frame.assign(year=year))
-        keep, spent = choice.chosen, {name: choice.totals[name] for name in spent}
-    result = _joined(options, frames)
-    if result.empty:
-        return result, "Nothing to convert: no year's conversions do better than leaving every lateral as it is."
-    laterals, ends = int((result["what"] == "lateral").sum()), int(result["year"].max())
-    return result, (f"{count(laterals, 'lateral')} converted in {ends} year{'s' if ends > 1 else ''} "
-                    f"for {money(result['capex'].sum(), options.currency)}.")
-
-
-def spread_over_years(options: Options, chosen: np.ndarray, years: int,
-                      yearly: YearlyLimits) -> tuple[pd.DataFrame, str]:
-    """Given conversions year by year, the best NPV first, each in the first year that has room for it.
-
-    Settings come first. What no year has room for is left out, and the sentence says how much. Returns as `programme`.
-    """
-    frame = selection_frame(options, chosen)
-    frame = frame.sort_values("what", kind="stable", ignore_index=True)     # settings before laterals
+    yearly, frame = yearly or YearlyLimits(), selection_frame(options, chosen)
+    if frame.empty:
+        return _joined(options, []), "Nothing is proposed, so that no year has conversions."
+    asked, gain = frame[["capex", "units"]].to_numpy(dtype=float), frame[GAINS[objective]].to_numpy(dtype=float)
+    worth = np.divide(gain, asked[:, 0], out=np.where(gain > 0.0, np.inf, gain), where=asked[:, 0] > 0.0)
+    order = np.lexsort((-worth, (frame["what"] == "lateral").to_numpy()))
+    frame, asked = frame.iloc[order].reset_index(drop=True), asked[order]
     left = np.tile([np.inf if most is None else most for most in (yearly.budget, yearly.units)], (years, 1))
-    asked, year = frame[["capex", "units"]].to_numpy(dtype=float), np.zeros(len(frame), dtype=int)
+    year = np.zeros(len(frame), dtype=int)
     for row, needs in enumerate(asked):
-        room = np.flatnonzero(np.all(left >= needs, axis=1))
+        room = np.flatnonzero(np.all(left >= needs - TRIFLE, axis=1))
         if room.size:
             left[room[0]] -= needs
             year[row] = room[0] + 1
     placed = frame.assign(year=year)
     result = _joined(options, [placed[placed["year"] == y] for y in range(1, years + 1)])
-    beyond = int((year == 0).sum())
-    laterals, ends = int((result["what"] == "lateral").sum()), int(result["year"].max()) if len(result) else 0
-    more = f" {count(beyond, 'row')} of the proposal fit into none of the years." if beyond else ""
-    return result, (f"{count(laterals, 'lateral')} converted in {count(ends, 'year')} "
-                    f"for {money(result['capex'].sum(), options.currency)}.{more}")
+    return result, _said(result, frame, years, options.currency)
 
 
-def _allowed(total: float | None, yearly: float | None, spent: float) -> float | None:
-    """What may be spent up to the end of a year."""
-    most = [m for m in (total, None if yearly is None else spent + yearly) if m is not None]
-    return min(most, default=None)
+def _said(result: pd.DataFrame, asked: pd.DataFrame, years: int, currency: str) -> str:
+    """What a programme does of what is asked, and what of it finds no room."""
+    beyond = len(asked) - len(result)
+    lost = (f"{shown(beyond, 'count')} of the {count(len(asked), 'row')} of the proposal "
+            f"{'fits' if beyond == 1 else 'fit'}")
+    if result.empty:
+        return f"{lost} into none of the years: the limits of a year are too small."
+    lateral = result["what"] == "lateral"
+    laterals, changed, ends = int(lateral.sum()), int((~lateral).sum()), int(result["year"].max())
+    parts = [f"{count(laterals, 'lateral')} converted"] if laterals else []
+    if changed:
+        parts.append(f"settings changed at {count(changed, 'breaker or recloser', 'breakers and reclosers')}")
+    text = " and ".join(parts)
+    said = f"{text[0].upper()}{text[1:]} in {count(ends, 'year')} for {money(result['capex'].sum(), currency)}."
+    if ends > 1:
+        said += " The NPV of each year is that of its conversions as if its year were the first."
+    return f"{said} {lost} into none of the {count(years, 'year')}, within the limits of a year." if beyond else said
 
 
 def _joined(options: Options, frames: list[pd.DataFrame]) -> pd.DataFrame:

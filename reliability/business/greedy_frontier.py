@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reliability.business.limits import Limits, bounds, converts, laterals_called
+from reliability.business.limits import Limits, converts, highest, laterals_called
 from reliability.business.options import AS_IT_IS, Options
 
 DECIMALS = 10       # of gains, the largest of a row being 1: what differs by less is alike
@@ -147,7 +147,7 @@ def _choices(options: Options, limits: Limits) -> tuple[np.ndarray, np.ndarray, 
     lateral = rows["lateral"].to_numpy()
     pair = lateral * settings + rows["setting"].to_numpy()
     forced = laterals_called(options, limits.forced_in)
-    may = (lateral >= 0) & (bounds(options, limits, None)[1] > 0.0) & (converts(options) | ~np.isin(lateral, forced))
+    may = (lateral >= 0) & (highest(options, limits) > 0.0) & (converts(options) | ~np.isin(lateral, forced))
     at, asked = np.flatnonzero(may), np.unique(pair[lateral >= 0])
     # leaving a lateral has a row of its own under a changed setting, none under the one as built
     alone = asked[(asked % settings == AS_IT_IS) & ~np.isin(asked // settings, forced)]

@@ -12,7 +12,6 @@ from scipy import sparse
 
 from reliability.business.options import AS_IT_IS, Options
 from reliability.network.devices import NO_DEVICE
-from reliability.schema.columns import MOST_COUNTS
 
 if TYPE_CHECKING:
     from scipy.optimize import LinearConstraint
@@ -76,15 +75,10 @@ def feeder_customers(options: Options) -> np.ndarray:
     return np.bincount(network.feeder, network.customers, len(network.feeder_ids))
 
 
-def bounds(options: Options, limits: Limits, keep: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
-    """Lowest and highest value of each row's variable; keep: rows chosen in earlier years."""
-    rows = options.rows
-    out = np.isin(rows["lateral"], laterals_called(options, limits.forced_out)) & converts(options)
-    low = np.zeros(len(rows))
-    if keep is not None:
-        low[keep & (rows["lateral"].to_numpy() < 0) & (rows["setting"].to_numpy() != AS_IT_IS)] = 1.0
-        out &= ~keep
-    return low, np.where(out, 0.0, 1.0)
+def highest(options: Options, limits: Limits) -> np.ndarray:
+    """Highest value of each row's variable: 0 at laterals forced out, else 1."""
+    out = np.isin(options.rows["lateral"], laterals_called(options, limits.forced_out)) & converts(options)
+    return np.where(out, 0.0, 1.0)
 
 
 def never_better(options: Options, limits: Limits, gain: np.ndarray) -> np.ndarray:
@@ -114,9 +108,9 @@ def never_better(options: Options, limits: Limits, gain: np.ndarray) -> np.ndarr
     return result
 
 
-def constraints(options: Options, limits: Limits, keep: np.ndarray | None) -> list[LinearConstraint]:
+def constraints(options: Options, limits: Limits) -> list[LinearConstraint]:
     """Everything that a choice must keep to, apart from the bounds."""
-    return [*_structure(options), *limit_rows(options, limits), *_exactly_one(options, limits, keep)]
+    return [*_structure(options), *limit_rows(options, limits), *_exactly_one(options, limits)]
 
 
 def _structure(options: Options) -> Iterator[LinearConstraint]:
@@ -153,14 +147,10 @@ def limit_rows(options: Options, limits: Limits) -> Iterator[LinearConstraint]:
         yield _at_most(-rows["customer_hours_avoided"].to_numpy(), -limits.saidi_reduction_minutes * served / 60.0)
 
 
-def _exactly_one(options: Options, limits: Limits, keep: np.ndarray | None) -> Iterator[LinearConstraint]:
-    """One conversion at each lateral forced in, and of an earlier year the same one, whatever its zone's setting."""
+def _exactly_one(options: Options, limits: Limits) -> Iterator[LinearConstraint]:
+    """One conversion at each lateral forced in, whatever its zone's setting."""
     lateral, at = options.rows["lateral"].to_numpy(), np.flatnonzero(converts(options))
     yield from _one_of_each(lateral, laterals_called(options, limits.forced_in), at)
-    if keep is not None:
-        counts = np.nan_to_num(options.rows["counts"].to_numpy(), nan=MOST_COUNTS + 1.0).astype(int)
-        which = lateral * (MOST_COUNTS + 2) + counts
-        yield from _one_of_each(which, which[keep & converts(options)], at)
 
 
 def _one_of_each(key: np.ndarray, wanted: np.ndarray, at: np.ndarray) -> Iterator[LinearConstraint]:

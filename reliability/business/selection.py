@@ -23,10 +23,10 @@ from reliability.business.known_choices import nearly_best
 from reliability.business.limits import (
     LIMIT_NAMES,
     Limits,
-    bounds,
     constraints,
     converts,
     feeder_customers,
+    highest,
     laterals_called,
     never_better,
 )
@@ -64,12 +64,11 @@ class Choice:
     selection: pd.DataFrame
 
 
-def choose(options: Options, limits: Limits | None = None, objective: str = NPV, *, keep: np.ndarray | None = None,
-           gap: float = GAP, seconds: float = SECONDS) -> Choice:
+def choose(options: Options, limits: Limits | None = None, objective: str = NPV, *, gap: float = GAP,
+           seconds: float = SECONDS) -> Choice:
     """The set of conversions with the highest NPV, or the largest SAIDI reduction, within the limits.
 
-    objective: "npv" or "saidi". keep: rows chosen earlier, whose devices stay (a programme by
-    year). gap: relative; seconds: the search stops then with the best found. Raises ValueError
+    objective: "npv" or "saidi". gap: relative; seconds: the search stops then with the best found. Raises ValueError
     for a lateral that does not exist.
     """
     limits = limits or Limits()
@@ -79,16 +78,16 @@ def choose(options: Options, limits: Limits | None = None, objective: str = NPV,
                                             f"in ({', '.join(blocked[:5])}).", 0.0)
     begun = time.monotonic()
     known, within = None, np.inf
-    if objective == SAIDI and keep is None and len(options.rows) >= MANY_CHOICES:
+    if objective == SAIDI and len(options.rows) >= MANY_CHOICES:
         known, within = nearly_best(options, sought(options, SAIDI), limits, gap)
     if known is not None and within <= gap:
         return replace(choice_of(options, known, objective), gap=within, seconds=time.monotonic() - begun)
-    result = solve(options, limits, objective, keep, gap, seconds)
+    result = solve(options, limits, objective, gap, seconds)
     took = time.monotonic() - begun
     if known is not None and np.isfinite(within) and (result.x is None or _less(options, result.x > 0.5, known)):
         return replace(choice_of(options, known, objective), gap=within, seconds=took)
     if result.x is None:
-        message = _why_not(options, limits, keep) if result.status == INFEASIBLE else (
+        message = _why_not(options, limits) if result.status == INFEASIBLE else (
             f"No choice was found in {exact(seconds)} s; allow more time or set fewer limits.")
         return _nothing(options, objective, message, took)
     reached = 0.0 if result.mip_gap is None or not np.isfinite(result.mip_gap) else float(result.mip_gap)
@@ -115,7 +114,7 @@ def choice_of(options: Options, chosen: np.ndarray, objective: str) -> Choice:
     return Choice(True, _message(options, totals, objective, devices), objective, chosen, totals, None, 0.0, selection)
 
 
-def solve(options: Options, limits: Limits, objective: str, keep: np.ndarray | None, gap: float,
+def solve(options: Options, limits: Limits, objective: str, gap: float,
           seconds: float) -> scipy.optimize.OptimizeResult:
     """The search of `choose`; x: (rows,) where one was found, else None.
 
@@ -123,14 +122,12 @@ def solve(options: Options, limits: Limits, objective: str, keep: np.ndarray | N
     exclude one another, at some budgets for longer than the whole search takes, and heed no limit of time there.
     """
     gain = sought(options, objective)
-    low, high = bounds(options, limits, keep)
-    if keep is None:
-        high = np.where(never_better(options, limits, gain), 0.0, high)
+    high = np.where(never_better(options, limits, gain), 0.0, highest(options, limits))
     at = np.flatnonzero(high > 0.0)
     result = scipy.optimize.milp(
-        -gain[at], integrality=np.ones(len(at), dtype=int), bounds=scipy.optimize.Bounds(low[at], high[at]),
+        -gain[at], integrality=np.ones(len(at), dtype=int), bounds=scipy.optimize.Bounds(0.0, high[at]),
         constraints=[scipy.optimize.LinearConstraint(cast("sparse.csr_array", c.A)[:, at], c.lb, c.ub)
-                     for c in constraints(options, limits, keep)],
+                     for c in constraints(options, limits)],
         options={"mip_rel_gap": gap, "time_limit": seconds, "presolve": False})
     if result.x is not None:
         x = np.zeros(len(gain))
@@ -188,22 +185,17 @@ def totals_of(options: Options, chosen: np.ndarray) -> dict[str, float]:
     }
 
 
-def selection_frame(options: Options, chosen: np.ndarray, before: np.ndarray | None = None) -> pd.DataFrame:
+def selection_frame(options: Options, chosen: np.ndarray) -> pd.DataFrame:
     """selection.csv: a row a lateral to convert, best NPV first, and a row a breaker or recloser to set again.
 
-    The latter carries what its new setting does to every lateral not converted here. before:
-    rows chosen in earlier years, against which every figure is then stated.
+    The latter carries what its new setting does to every lateral not converted here.
     """
     rows, put = options.rows, converts(options)
-    before = np.zeros(len(rows), dtype=bool) if before is None else before
     lateral, setting = rows["lateral"].to_numpy(), rows["setting"].to_numpy()
-    new = np.setdiff1d(lateral[chosen & put], lateral[before & put])
-    owner = np.where(np.isin(lateral, new), lateral, -1)
-    moved = np.flatnonzero(chosen != before)
-    sign = chosen[moved].astype(float) - before[moved]
-    effects = rows[list(EFFECTS)].iloc[moved].mul(sign, axis=0)
-    effects = effects.groupby([pd.Series(owner[moved], effects.index, name="lateral"), rows["zone"].iloc[moved]]).sum()
-    plan = chosen & np.where(lateral < 0, setting != AS_IT_IS, put)  # what is not new has no effects to join
+    owner = np.where(np.isin(lateral, lateral[chosen & put]), lateral, -1)
+    effects = rows.loc[chosen, list(EFFECTS)]
+    effects = effects.groupby([pd.Series(owner[chosen], effects.index, name="lateral"), rows["zone"][chosen]]).sum()
+    plan = chosen & np.where(lateral < 0, setting != AS_IT_IS, put)
     changes = rows.loc[plan, ["lateral", "zone", "setting", "device", "counts"]].join(
         effects, on=["lateral", "zone"], how="inner")
     return _named(options, changes).sort_values(["what", "npv"], ascending=[False, False], ignore_index=True)
@@ -240,7 +232,7 @@ def _impossible(options: Options, limits: Limits) -> list[str]:
     return [str(name) for name in options.network.ids[options.heads[bad]]]
 
 
-def _why_not(options: Options, limits: Limits, keep: np.ndarray | None) -> str:
+def _why_not(options: Options, limits: Limits) -> str:
     """Which single limit stands in the way, and how much SAIDI can be avoided at most."""
     message = "No choice meets all the limits."
     helps = []
@@ -248,7 +240,7 @@ def _why_not(options: Options, limits: Limits, keep: np.ndarray | None) -> str:
         if getattr(limits, name) in (None, ()):
             continue
         relaxed = replace(limits, **{name: getattr(Limits(), name)})
-        result = solve(options, relaxed, SAIDI, keep, 1e-2, 5.0)
+        result = solve(options, relaxed, SAIDI, 1e-2, 5.0)
         if result.x is None:
             continue
         helps.append(plain)

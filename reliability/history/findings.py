@@ -121,6 +121,15 @@ TREATMENTS: dict[str, tuple[str, str]] = {
     "planned_left_out": (
         "Planned",
         "Left out of everything: history.include_planned is false."),
+    "far_from_others": (
+        "Years away from all other records",
+        "Left out of everything: a wrong year is likely. Where the records do cover the time between, "
+        "history.records_from and history.records_to say so."),
+    "long_gap": (
+        "A long time without a record before or after",
+        "Taken as covered and without outages, though chance does not make it among so many records. If those of that "
+        "time are missing, indices and learned rates are too low: bring them, or state a period without it with "
+        "history.records_from and history.records_to."),
     "outside_period": (
         "Outside history.records_from … history.records_to",
         "Left out of everything: the study says that the records do not cover that day."),

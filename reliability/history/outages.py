@@ -15,6 +15,7 @@ import pandas as pd
 
 from reliability.history.findings import TREATMENTS, Finding, collect, with_example
 from reliability.history.found_twice import found_twice
+from reliability.history.gaps import far_from_others, long_gaps
 from reliability.history.served import Served, customers_served
 from reliability.network.tree import Network
 from reliability.schema.columns import OUTAGES
@@ -98,6 +99,7 @@ def read_records(study: Study) -> Records:
             f"{f.title.lower()} ({f.count})" for f in findings), "correct the rows, or the keys of [history]")])
     steps, reused = _event_starts(steps)
     first, last, years, partial = _period(steps, settings)
+    findings += long_gaps(steps["day"].to_numpy().astype("datetime64[D]"), steps["row"].to_numpy(), first, last)
     served = customers_served(network, settings.served_by_year, years)
     steps, excess = _limit_customers(steps, network, served)
     findings += collect(reused | excess, steps["row"].to_numpy())
@@ -205,6 +207,9 @@ def _usable(steps: pd.DataFrame, settings: RecordSettings, marks: dict[str, np.n
         outside |= day > settings.records_to
     marks["outside_period"] = outside & known
     known &= ~outside
+    marks["far_from_others"] = far = np.zeros(len(steps), bool)
+    far[known] = far_from_others(day[known], settings)
+    known &= ~far
     marks["planned_left_out"] = steps["planned"].to_numpy() & known & (not settings.include_planned)
     return known & ~marks["planned_left_out"]
 

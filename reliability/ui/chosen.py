@@ -60,8 +60,7 @@ class Selection:
         """Key and work of the programme by year."""
         asked, options = self.question, self.options
         return f"programme|{now.digest}|{asked}", lambda: programme(
-            options, asked.years, asked.yearly, asked.limits, asked.goal, known=self.choice, gap=GAP,
-            seconds=SECONDS / 2)
+            options, self.choice.chosen, asked.years, asked.yearly, asked.goal)
 
 
 def question_of(study: Study, wanted: Mapping[str, Any]) -> Question:

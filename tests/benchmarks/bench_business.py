@@ -85,7 +85,8 @@ def main() -> None:
                     print(f"    {choice.message} Gap {choice.gap}.")
                 _frontier(label, options, caps)
             yearly = YearlyLimits(0.1 * in_all, 0.1 * laterals)
-            table, said = _timed("  programme of 5 years", lambda o=options, y=yearly: programme(o, 5, y))
+            table, said = _timed("  programme of 5 years",
+                                 lambda o=options, c=choice.chosen, y=yearly: programme(o, c, 5, y))
             print(f"    {len(table)} rows. {said}")
 
 

@@ -106,7 +106,7 @@ def test_every_corner_keeps_to_what_a_choice_must_and_is_the_best_of_its_cost(fa
         sets = [chosen for chosen, _ in corner_sets(options, sought(options, SAIDI), 40, limits)]
         assert len(sets) > 1
         for chosen in sets:
-            for c in constraints(options, limits, None):
+            for c in constraints(options, limits):
                 assert np.all((c.lb <= c.A @ chosen) & (c.A @ chosen <= c.ub))
             found = totals_of(options, chosen)
             best = choose(options, replace(limits, budget=found["capex"] + 1e-7), SAIDI, gap=0.0).totals
@@ -129,7 +129,7 @@ def test_forced_laterals_that_cannot_be_met_leave_no_frontier():
     rows = options.rows.assign(device=options.rows["device"].where(~only, ""))
     without, limits = replace(options, rows=rows), Limits(forced_in=("t1",))
     for chosen, _ in corner_sets(without, sought(options, SAIDI), 5, limits):
-        for c in constraints(without, limits, None):
+        for c in constraints(without, limits):
             assert np.all((c.lb <= c.A @ chosen) & (c.A @ chosen <= c.ub))
         assert rows.loc[chosen & rows["lateral"].eq(-1) & rows["zone"].eq(options.zone[1]), "setting"].tolist() == [1]
 

@@ -236,7 +236,7 @@ def test_gap_and_time_are_reported():
 
 def test_the_saidi_reduction_asked_for_is_in_minutes():
     _, options = options_of(6, 2)
-    limit = constraints(options, Limits(saidi_reduction_minutes=6.0), None)[-1]
+    limit = constraints(options, Limits(saidi_reduction_minutes=6.0))[-1]
     chosen = choose(options, objective=SAIDI)
     asked = (limit.A @ chosen.chosen).item() / np.asarray(limit.ub).item()
     assert asked == pytest.approx(chosen.totals["saidi_minutes_avoided"] / 6.0)
@@ -245,7 +245,7 @@ def test_the_saidi_reduction_asked_for_is_in_minutes():
 def test_a_limit_on_what_nothing_adds_to_is_no_division_by_zero():
     _, options = options_of(3)
     weightless = replace(options, rows=options.rows.assign(units=0.0))
-    limit = constraints(weightless, Limits(units=1.0), None)[-1]
+    limit = constraints(weightless, Limits(units=1.0))[-1]
     assert np.all(limit.A.toarray() == 0.0)
     assert limit.ub == 1.0
 
@@ -352,7 +352,7 @@ def test_among_many_choices_what_is_known_without_a_search_is_as_good_as_it_says
         reached = known.totals["saidi_minutes_avoided"]
         assert 0.0 < reached <= best * (1.0 + 1e-6)
         assert best <= reached * (1.0 + known.gap) * (1.0 + 1e-5)
-        for c in constraints(options, limits, None):
+        for c in constraints(options, limits):
             assert np.all((c.lb - 1e-9 <= c.A @ known.chosen) & (c.A @ known.chosen <= c.ub + 1e-9))
     assert feasible >= 3 or "units" in caps
 
