@@ -64,7 +64,8 @@ def lateral_actions(content: Content, frame: pd.DataFrame) -> np.ndarray:
     chosen = conversions_proposed(content)
     if chosen is None:
         return np.full(len(ids), "No selection was made.", dtype=object)
-    action = np.where(npv < 0, "None: costs more than it saves.", _not_chosen(content, "it"))
+    by_npv = content.study.values["objective"] == "npv"
+    action = np.where((npv < 0) & by_npv, "None: costs more than it saves.", _not_chosen(content, "it"))
     action = np.where(frame["device"] == "sectionalizer", "None: has a sectionalizer.", action)
     failed = _failed(content, ids)
     action = np.where(failed != "", "None: application check not passed (" + failed + ").", action)
@@ -78,8 +79,13 @@ def _conversion(content: Content, row: dict[Any, Any]) -> str:
     counts = row.get("counts")
     setting = f", {int(counts)} counts" if counts is not None and counts == counts else ""
     device = str(row.get("device") or "new settings").replace("_", " ")
-    year = f", {programme_year(content.study, content.history, int(row['year']))}" if "year" in row else ""
+    year = "" if "year" not in row else f", {_year(content, row['year'])}"
     return f"Convert: {device}{setting}{year}."
+
+
+def _year(content: Content, year: float) -> str:
+    """A year of the programme in words; NaN: none has room for it."""
+    return programme_year(content.study, content.history, int(year)) if year == year else "no year of the programme"
 
 
 def _not_chosen(content: Content, where: str) -> str:
@@ -120,8 +126,19 @@ def feeder_actions(content: Content, feeders: list[str]) -> list[str]:
     if chosen is None:
         return ["No selection was made."] * len(feeders)
     by_feeder = {str(f): part for f, part in chosen.groupby(chosen["feeder_id"].astype(str))}
-    none = _not_chosen(content, "this feeder")
-    return [_of_feeder(content, by_feeder[f]) if f in by_feeder else none for f in feeders]
+    settings, none = _settings_changed(content), _not_chosen(content, "this feeder")
+    said = [_of_feeder(content, by_feeder[f]) if f in by_feeder else "" for f in feeders]
+    return [" ".join(filter(None, (text, settings.get(f, "")))) or none for f, text in zip(feeders, said, strict=True)]
+
+
+def _settings_changed(content: Content) -> dict[str, str]:
+    """Feeder → how many of its breakers and reclosers get other settings, in words."""
+    if content.selected is None or not content.selected.feasible or "what" not in content.selected.frame:
+        return {}
+    frame = content.selected.frame
+    found = frame.loc[frame["what"] != "lateral", "feeder_id"].astype(str).value_counts()
+    return {str(feeder): "Change the fast operations of "
+            f"{count(int(n), 'breaker or recloser', 'breakers or reclosers')}." for feeder, n in found.items()}
 
 
 def _of_feeder(content: Content, chosen: pd.DataFrame) -> str:
@@ -129,8 +146,8 @@ def _of_feeder(content: Content, chosen: pd.DataFrame) -> str:
     said = f"Convert {count(len(chosen), 'lateral')}"
     if "year" not in chosen:
         return f"{said}."
-    years, counts = np.unique(chosen["year"].to_numpy(dtype=int), return_counts=True)
-    names = [programme_year(content.study, content.history, int(year)) for year in years]
+    years, counts = np.unique(chosen["year"].to_numpy(dtype=float), return_counts=True)
+    names = [_year(content, year) for year in years]
     if len(years) == 1:
         return f"{said}, {names[0]}."
     return f"{said}: {', '.join(f'{n} in {name}' for n, name in zip(counts, names, strict=True))}."

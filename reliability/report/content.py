@@ -121,8 +121,9 @@ class Content:
 
     @property
     def alternatives(self) -> list[int]:
-        """Positions of the scenarios that are neither "As built" nor proposed."""
-        return [i for i in self.order[1:] if i != self.proposed]
+        """Positions of the scenarios that are neither "As built" nor proposed, nor named as the proposal."""
+        named = str(self.study.values["proposed"] or "").casefold()
+        return [i for i in self.order[1:] if i != self.proposed and self.scenarios[i].casefold() != named]
 
     @property
     def currency(self) -> str:
@@ -203,15 +204,14 @@ def proposed_conversions(content: Content) -> pd.DataFrame | None:
 
 
 def planned_conversions(content: Content) -> pd.DataFrame | None:
-    """As `proposed_conversions`, with the year where the programme gives one."""
+    """As `proposed_conversions`, with the year that the programme gives each, NaN for none; without where it gives
+    none to any."""
     chosen = proposed_conversions(content)
     if chosen is None or content.selected is None or content.selected.programme is None:
         return chosen
     planned = content.selected.programme
     years = planned[planned["what"] == "lateral"].drop_duplicates("section_id").set_index("section_id")["year"]
-    if not chosen["section_id"].isin(years.index).all():
-        return chosen
-    return chosen.assign(year=chosen["section_id"].map(years).astype(int))
+    return chosen.assign(year=chosen["section_id"].map(years).astype(float)) if len(years) else chosen
 
 
 def content_of(results: Results, pack: WorkPack | None = None) -> Content:

@@ -31,7 +31,7 @@ from reliability.report.frontier_mix import devices, unproven
 from reliability.report.places import place_columns, with_names
 from reliability.report.reporting import calendar_years
 from reliability.report.sentences_break_even import SHARE_KIND, selection_saidi_gain
-from reliability.report.status_totals import LABELS, SUMS
+from reliability.report.status_totals import HOLD, LABELS, SUMS
 
 AMOUNTS = (Column("customers", "Customers", "count"),
            Column("customer_interruptions", "Customer interruptions", "amount", "1/yr"),
@@ -63,6 +63,8 @@ def selection(content: Content) -> Section:
 
 def _settings(content: Content) -> str:
     """Whether the choice may change fast tripping, and where that is asked for."""
+    if content.study.values["proposed"] is not None:
+        return "The proposal is the scenario that the study names; nothing was chosen within limits."
     if fast := fast_settings(content.study.values):
         return (f"The choice may set breakers and reclosers to {' or '.join(map(str, fast))} fast operations, each for "
                 "the cost of changed settings.")
@@ -105,7 +107,7 @@ def _by_status(content: Content) -> Table | None:
     return Table("selection-status", "What can be installed at once, and what is on hold", (
         Column("status", "Status"), *(Column(k, label, kind, units.get(unit, unit)) for k, label, kind, unit in kept)),
         frame, "Selection by status", paths=paths,
-        note="Every other figure of the proposal counts what is on hold in full.")
+        note="Every other figure of the proposal counts what is on hold in full." if HOLD in found else "")
 
 
 def _known(content: Content, key: str) -> str:

@@ -8,7 +8,6 @@ import pandas as pd
 from reliability.formats import percent
 from reliability.history.history import History
 from reliability.history.panels import EVENTS
-from reliability.history.reporting import full_years
 from reliability.history.worst_circuits import WORST_SHARE, Circuits
 from reliability.report import actions, charts_history, records_reported, sections_map
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, summary_table, words
@@ -38,7 +37,7 @@ def worst(content: Content) -> Section:
     else:
         found = history.reported
         feeders, laterals = _with_action(content, found.feeders), _lateral_actions(content, found.laterals)
-        blocks = [_rule(history), *_agreement(content, history),
+        blocks = [_rule(history), *_agreement(history),
                   Heading("Feeders"), feeder_table(found.feeders, feeders, momentary_note(history)),
                   _modelled_feeders(content, found.feeders),
                   Heading("Laterals"), lateral_table(history, found.laterals, laterals), *_modelled_laterals(content)]
@@ -74,20 +73,20 @@ def _span(years: tuple[int, ...]) -> str:
     return str(years[0]) if len(years) == 1 else f"{years[0]} to {years[-1]}"
 
 
-def _agreement(content: Content, history: History) -> list[Block]:
-    """How far the model ranks the feeders as the records of all years do."""
-    years = full_years(history.records) or [int(y) for y in history.records.years]
-    found = history.reported.feeders.without.indices(years)["saidi_min"]
-    modelled = _modelled_ranks(content, [str(n) for n in found.index])["saidi_min"]
-    if len(found) < FEWEST_FEEDERS:
+def _agreement(history: History) -> list[Block]:
+    """How far the model ranks the feeders as the records do, on the same kind of days and in the same years."""
+    found = history.calibration and (history.calibration.ordinary or history.calibration.every_day)
+    if not found:
         return []
-    both = pd.DataFrame({"recorded": found.fillna(0.0).rank(ascending=False).to_numpy(),
-                         "modelled": modelled.to_numpy()}).dropna().rank()
-    agreement = float(both["recorded"].corr(both["modelled"]))      # of ranks, which is Spearman's
-    return [Text(say("By SAIDI the model ranks the feeders otherwise than the records of {year} do: rank correlation "
-                     "{r}. The records rank; the model's figures stand beside them." if agreement < 0.5 else
-                     "By SAIDI the model ranks the feeders much as the records of {year} do: rank correlation {r}.",
-                     year=_span(tuple(years)), r=Figure(agreement, "ratio", signed=True)))]
+    both = found.feeders.drop(index="")[["observed_saidi_min", "modelled_saidi_min"]].dropna().rank()
+    if len(both) < FEWEST_FEEDERS:
+        return []
+    agreement = float(both["observed_saidi_min"].corr(both["modelled_saidi_min"]))      # of ranks, which is Spearman's
+    return [Text(say("By SAIDI of {days} the model ranks the feeders otherwise than the records of {year} do: rank "
+                     "correlation {r}. The records rank; the model's figures stand beside them." if agreement < 0.5 else
+                     "By SAIDI of {days} the model ranks the feeders much as the records of {year} do: rank "
+                     "correlation {r}.",
+                     days=found.days, year=_span(tuple(found.years)), r=Figure(agreement, "ratio", signed=True)))]
 
 
 def _pair_columns(keys: tuple[str, ...], sheet_only: tuple[str, ...] = ()) -> list[Column]:

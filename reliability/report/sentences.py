@@ -113,7 +113,7 @@ def _coverage(content: Content, scenario: int, npv: float) -> list[Sentence]:
     if npv > 0 or ratio.value is None:
         return []
     if ratio.value < 0:
-        return [say("It saves nothing; its yearly costs add to its capital.")]
+        return [say("What it costs a year is more than it saves, and adds to its capital.")]
     if ratio.value == 0:
         return [say("It saves nothing.")]
     return [say("Its savings cover {share} of its costs.", share=ratio)]

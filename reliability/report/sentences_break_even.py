@@ -60,11 +60,11 @@ def momentary_side_by_side(content: Content, scenario: int) -> Sentence:
     prices = table if to.value is None else to
     year = () if prices.value is None else say(", in prices of {year}", year=prices)
     each = content.figure("three_digits", "interruption_costs", "per_momentary_event")
-    worth = () if each.value is None else say(" ({each} {currency} a customer's event on average)", each=each,
-                                              currency=content.currency)
-    return say("It is {none} with momentary events at no cost, {half} at half and {full} {currency} at all of their "
-               "survey value{worth}{year}.", none=none, half=half, full=full, currency=content.currency, worth=worth,
-               year=year)
+    worth = () if each.value is None else say(" ({each} {currency} a customer's event on average as built)",
+                                              each=each, currency=content.currency)
+    return say("Society's NPV is {none} with momentary events at no cost, {half} at half and {full} {currency} at all "
+               "of their survey value{worth}{year}.", none=none, half=half, full=full, currency=content.currency,
+               worth=worth, year=year)
 
 
 def momentary_value(content: Content, scenario: int) -> Sentence:

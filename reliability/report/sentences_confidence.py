@@ -152,7 +152,7 @@ def _on_calibrated_inputs(content: Content) -> list[Sentence]:
     """The proposal where rates and times are as the records have them."""
     place = ("choice", "calibrated")
     npv = content.figure("money", *place, "totals", "npv")
-    if npv.value is None:
+    if npv.value is None or content.proposed is None:
         return []
     low, high, chance = (content.figure(kind, *place, k) for k, kind in (
         ("npv_p10", "money"), ("npv_p90", "money"), ("probability_npv_positive", "probability")))

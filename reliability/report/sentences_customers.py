@@ -62,7 +62,7 @@ def _group(content: Content, place: tuple[object, ...], name: str) -> Sentence:
         apart = content.figure("index", *place, key)
         size = abs(apart.value or 0.0)
         if size < NO_CHANGE:
-            return say("as many {noun}", noun=noun)
+            return say("{about}as many {noun}", about="about " if size else "", noun=noun)
         return say("{x} {less} {noun}", x=Figure(size, "index"), less="fewer" if (apart.value or 0.0) < 0 else "more",
                    noun=noun)
 

@@ -87,7 +87,10 @@ def upkeep(content: Content, scenario: int) -> Sentence:
     life, horizon = values["device_life_years"], int(values["horizon_years"])
     held = say("{n} spare {units} are bought with it", n=spares, units=noun_for(spares.value or 0.0, "unit")) if (
         spares.value) else say("no spare units are counted")
-    sentences = [say("Operations use up {n} actuators a year, each at its price; {held}.", n=spent, held=held)]
+    before = content.figure("amount", "scenarios", 0, "expected", "actuators").value or 0.0
+    added = say(" ({more} more than today)", more=Figure((spent.value or 0.0) - before, "amount")) if before else ()
+    sentences = [say("Operations of all sectionalizers use up {n} actuators a year{added}, each at its price; {held}.",
+                     n=spent, added=added, held=held)]
     if life is not None and life < horizon:
         sentences.append(say("What is installed is replaced after {years}, and its capital spent again within the "
                              "horizon.", years=count(life, "year")))

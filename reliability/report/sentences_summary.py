@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from reliability.business.costs import SOCIETY, UTILITY
@@ -29,6 +30,7 @@ from reliability.report.sentences_customers import (
     without_major_events,
 )
 from reliability.report.status_totals import HOLD
+from reliability.schema.devices import LATERAL_RECLOSER
 from reliability.schema.units import spoken_unit
 
 MOST_ALTERNATIVES = 4
@@ -55,7 +57,30 @@ def decision(content: Content) -> Sentence:
         sentences.append(say("{this}{does} {holds}: net present value (NPV) {npv}{sure}.",
                              this="" if against else "This ", does=pays(npv.value),
                              holds=holds, npv=money(content, npv), sure=sure(content, at)))
-    return joined([*sentences, *_opposite(content, at), *_on_hold(content)])
+    return joined([*sentences, *_opposite(content, at), *_beyond(content), *_on_hold(content), *_unchecked(content)])
+
+
+def _beyond(content: Content) -> list[Sentence]:
+    """How much of the proposal no year of the programme has room for; nothing where all of it has a year."""
+    chosen, planned = content.selected, content.selected.programme if content.selected else None
+    if chosen is None or planned is None or len(planned) >= len(chosen.frame):
+        return []
+    laterals = Figure(int((planned["what"] == "lateral").sum()), "count")
+    return [say("Within the limits of each year the programme has room for {n} of these laterals, for {capex}; the "
+                "figures here are those of all.", n=laterals,
+                capex=money(content, Figure(float(planned["capex"].sum()), "money")))]
+
+
+def _unchecked(content: Content) -> list[Sentence]:
+    """That lateral reclosers are proposed without checks of their settings."""
+    chosen = proposed_conversions(content)
+    many = 0 if chosen is None else int((chosen["device"] == LATERAL_RECLOSER).sum())
+    if not many:
+        return []
+    return [say("No application check is made of the {n} lateral {reclosers}: each is taken to clear every fault "
+                "beyond it before the device above opens, fast operations included, which its settings and a "
+                "protection study have to bear out.", n=Figure(many, "count"),
+                reclosers=noun_for(many, "recloser"))]
 
 
 def _opposite(content: Content, at: int) -> list[Sentence]:
@@ -77,7 +102,8 @@ def _on_hold(content: Content) -> list[Sentence]:
     capex, npv, saidi = (content.figure(kind, "choice", "by_status", HOLD, key) for key, kind in (
         ("capex", "money"), ("npv", "money"), ("saidi_minutes_avoided", "minutes")))
     part: Sentence = () if capex.value is None else say(
-        "; of the figures here they are {capex} of the capital, {npv} of the NPV and {saidi} of the minutes avoided",
+        "; of the figures here {capex} of the capital, {npv} of the NPV and {saidi} minutes of the SAIDI avoided are "
+        "theirs",
         capex=money(content, capex), npv=money(content, npv), saidi=saidi)
     return [say("{n} of the laterals {are} on hold until the application checks are passed{part}.",
                 n=Figure(held, "count"), are="is" if held == 1 else "are", part=part)]
@@ -142,9 +168,11 @@ def cost(content: Content) -> Sentence:
     if discounted.value is not None and not meaningful(discounted.value, "payback"):
         sentences.append(say("It needs almost no capital, so a payback or a rate of return says nothing."))
     elif discounted.value is not None and years.value is not None:
+        counted = ", what customers save counted" if content.study.values["perspective"] == SOCIETY else ""
         sentences.append(say("Simple payback {years} years, discounted payback {discounted} years at {rate} a year "
-                             "before tax; benefit-cost ratio {ratio}.", years=years, discounted=discounted,
-                             rate=Figure(float(content.study.values["discount_rate"]), "share"), ratio=ratio))
+                             "before tax; benefit-cost ratio {ratio}{counted}.", counted=counted, years=years,
+                             discounted=discounted, ratio=ratio,
+                             rate=Figure(float(content.study.values["discount_rate"]), "share")))
     elif (content.at(*place, "capex") or 0.0) > 0:
         sentences.append(say("It is not paid back within {n} years at the discount rate.",
                              n=Figure(int(content.study.values["horizon_years"]), "whole")))
@@ -260,7 +288,8 @@ def turning_points(content: Content) -> Sentence:
 def _reclosing_off_now(content: Content) -> Sentence:
     """What the study takes the share with reclosing off to be, and whether it says so itself."""
     values, stated = content.study.values, "protection.reclosing_off_share" in content.study.lines
-    return say("The study takes it to be {x}{how}, but for devices that state their own.",
+    own = bool(np.isfinite(content.study.network.column["reclosing_off_share"]).any())
+    return say("The study takes it to be {x}{how}{own}.", own=", but for devices that state their own" if own else "",
                x=Figure(float(values["reclosing_off_share"]), "share_of_three_digits"),
                how="" if stated else " by default")
 
@@ -280,8 +309,9 @@ def alternatives(content: Content) -> Sentence:
     better = [i for i in zero_capital_alternatives(content) if (_npv(content, i) or 0.0) > max(base, 0.0)]
     if better:
         best = max(better, key=lambda i: _npv(content, i) or 0.0)
-        sentences.append(say("{s} changes settings only and is worth more than the proposal to {view}.",
-                             s=named(content, best), view=seen_by(content)))
+        worth = "is worth more than the proposal" if content.proposed is not None else "pays"
+        sentences.append(say("{s} changes settings only and {worth} to {view}.", s=named(content, best), worth=worth,
+                             view=seen_by(content)))
     return joined(sentences)
 
 

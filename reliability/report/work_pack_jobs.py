@@ -32,8 +32,8 @@ class WorkPack:
     (READY; HOLD where its verdict is not pass; NO_SHEET for a device other than a sectionalizer), releasable (whether
     a signature may release it: no check fails and nothing is unknown) and PROBABILITY, NaN where it was not computed.
     resets: a row a backup whose fast operations change: backup_id, year, fast_operations. view: the network in plan,
-    None without routes; miles: lengths are in miles. actuators_per_year: used up by operations of all units in service,
-    on the average; None where that was not computed.
+    None without routes; miles: lengths are in miles. actuators_per_year: used up by operations beyond today's, on the
+    average; None where that was not computed.
     """
 
     study_name: str

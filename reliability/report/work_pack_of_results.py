@@ -13,9 +13,10 @@ def work_pack_of(results: Results) -> WorkPack:
     if plan is None:
         return work_pack(results.checks, None, study_name=study.name)
     selection, at = plan.choice.selection, results.proposed
-    actuators = None if at is None else float(results.expected[at].fault_actuators.sum())
+    more = 0.0 if at is None else float((results.expected[at].fault_actuators
+                                         - results.expected[0].fault_actuators).sum())
     return work_pack(results.chosen_checks, selection, plan.programme, study_name=study.name,
-                     view=results.plan_view, miles=study.in_miles, actuators_per_year=actuators)
+                     view=results.plan_view, miles=study.in_miles, actuators_per_year=more if more > 0.0 else None)
 
 
 def work_pack_revision(pack: WorkPack) -> str | None:

@@ -48,7 +48,7 @@ def case(npv, bcr, low, high, chance):
                                     "above 0 in under 1 % of 40 simulated horizons",
                                     "Its savings cover 40.0 % of its costs"], [" pays "]),
     ((-5e4, -0.4, -8e4, -2e4, 0.0), [
-        "does not pay", "It saves nothing; its yearly costs add to its capital"], ["cover"]),
+        "does not pay", "What it costs a year is more than it saves, and adds to its capital"], ["cover"]),
     ((-5e4, 0.0, -8e4, -2e4, 0.0), ["It saves nothing."], ["cover", "yearly costs"]),
     ((0.0, 1.0, -1e3, 1e3, 0.5), ["neither pays nor costs"], ["does not pay"]),
     ((-5e4, 0.4, None, None, None), ["does not pay", "−50\u202f000 USD."], ["horizons"]),
