@@ -144,6 +144,9 @@ def _verdict(found: Comparison, rate: float, time: float) -> str:
         return "Nothing is modelled, so there is no factor."
     if not found.complete:
         return "No factor is offered: no year is covered in full."
+    if found.rate[0] == 0.0:
+        return (f"No factor is offered: on {found.days} the records hold no sustained interruption of which duration "
+                "and customers are known, though some are modelled.")
     seen = (f"on {found.days} the records show {_spoken(found.rate)} times the modelled SAIFI, and "
             f"{_spoken(found.time)} times the modelled minutes for each interruption")
     spell = f"in {count(len(found.years), 'year')}"

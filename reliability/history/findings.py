@@ -10,6 +10,9 @@ import numpy as np
 from reliability.study.time_forms import FORMS, not_read
 
 ROWS_LISTED = 5
+DURATION_NOT_KNOWN = ("Left out of the indices, as the duration is not known; still a fault recorded at its section, "
+                      "unless a device that recloses stands there, where it may have been a momentary event.")
+CUSTOMERS_NOT_KNOWN = "Left out of the indices; still a fault recorded at its section."
 # One place for every finding: its title, then the treatment of its rows.
 TREATMENTS: dict[str, tuple[str, str]] = {
     "missing_started": (
@@ -32,16 +35,16 @@ TREATMENTS: dict[str, tuple[str, str]] = {
         "Taken as another event."),
     "missing_restored": (
         "No restore time",
-        "Left out of the indices, as the duration is not known; still a fault recorded at its section."),
+        DURATION_NOT_KNOWN),
     "restored_not_a_date": (
         "Restore time not a date",
-        "Left out of the indices, as the duration is not known; still a fault recorded at its section."),
+        DURATION_NOT_KNOWN),
     "restored_far_year": (
         "Restore before 1950 or after 2099",
-        "Left out of the indices, as the duration is not known; still a fault recorded at its section."),
+        DURATION_NOT_KNOWN),
     "restored_before_started": (
         "Restored before started",
-        "Left out of the indices, as the duration is not known; still a fault recorded at its section."),
+        DURATION_NOT_KNOWN),
     "clock_change": (
         "Clocks changed during the interruption",
         "The elapsed time is used. Without history.time_zone only a restoration up to an hour before the start, "
@@ -76,10 +79,10 @@ TREATMENTS: dict[str, tuple[str, str]] = {
         "Used as recorded; a wrong month or year is likely and raises SAIDI."),
     "missing_customers": (
         "No number of customers",
-        "Left out of the indices; still a fault recorded at its section."),
+        CUSTOMERS_NOT_KNOWN),
     "customers_not_a_number": (
         "Customers not a whole number of 0 or more",
-        "Left out of the indices; still a fault recorded at its section."),
+        CUSTOMERS_NOT_KNOWN),
     "customers_above_served": (
         "More customers than the section's source serves",
         "Reduced to the customers served there (all of them where the section is unknown)."),

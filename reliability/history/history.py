@@ -107,7 +107,7 @@ def read_history(study: Study, modelled: ModelDays | None = None, records: Recor
     daily = daily_indices(sums, records)
     events = major_events(daily, records.years, records.partial, records.settings)
     ordinary = ~np.isin(sums["day"].to_numpy(), events.days.index.to_numpy())
-    blind = ~feeder_parts(records).momentary_recorded(records, sums)
+    blind = _blind_feeders(records, sums, operations)
     every_event = _view(records, sums, np.ones(len(sums), bool), blind)
     without = every_event if ordinary.all() else _view(records, sums, ordinary, blind)
     expected = records.settings.expected_rate_ratio
@@ -120,18 +120,27 @@ def read_history(study: Study, modelled: ModelDays | None = None, records: Recor
         calibration=None if modelled is None else compare_like_days(records, events, sums, modelled, study.values),
         conversions=before_after(records, effect, study.values["line_fault_rate_per_km"], study.values["seed"]),
         pilot=pilot_of(records, effect),
-        cautions=(*_cautions(records, events), *_unseen(records, blind), *filter(None, [caution(single)]),
-                  *_what_is_recorded(study.values, records)),
+        cautions=(*_cautions(records, events), *_unseen(records, blind), *_only_in_operations(operations),
+                  *filter(None, [caution(single)]), *_what_is_recorded(study.values, records)),
         sums=sums, ordinary=ordinary, learned_before=learned)
 
 
 def _view(records: Records, sums: pd.DataFrame, keep: np.ndarray, blind: np.ndarray) -> View:
     """Indices of the steps (n,) to keep; blind: (f,) feeders whose momentary events are not recorded."""
-    used = sums[keep]
-    feeders = feeder_indices(used, records)
-    feeders.loc[np.tile(blind, len(records.years)), ["maifi", "maifi_e"]] = np.nan
-    return View(yearly_indices(used, records), feeders, cause_indices(used, records),
-                customer_indices(records, keep))
+    used, momentary = sums[keep], ["maifi", "maifi_e"]
+    years, feeders, causes = (of(used, records) for of in (yearly_indices, feeder_indices, cause_indices))
+    feeders.loc[np.tile(blind, len(records.years)), momentary] = np.nan
+    if blind.all() and not sums["momentary_interruptions"].any():
+        years[momentary], causes[momentary] = np.nan, np.nan
+    return View(years, feeders, causes, customer_indices(records, keep))
+
+
+def _blind_feeders(records: Records, sums: pd.DataFrame, operations: Operations) -> np.ndarray:
+    """(f,) feeders of which the outage records hold no momentary event, though some may have been or were."""
+    events = operations.events
+    at = records.network.feeder[events.loc[events["source"] == "operations", "device"].to_numpy(dtype=np.int64)]
+    elsewhere = np.bincount(at, minlength=len(records.network.feeder_ids)) > 0
+    return ~feeder_parts(records).momentary_seen(sums) & (elsewhere | (not records.settings.momentary_complete))
 
 
 def worst_laterals(records: Records, sums: pd.DataFrame) -> pd.DataFrame:
@@ -156,6 +165,9 @@ def worst_laterals(records: Records, sums: pd.DataFrame) -> pd.DataFrame:
 
 def _cautions(records: Records, events: MajorEvents) -> tuple[str, ...]:
     cautions = [CAUTION]
+    for gap in (f for f in records.findings if f.code == "long_gap"):
+        cautions.append(f"No record for a long time: {', '.join(gap.pairs)}. That time is taken as covered; if its "
+                        "records are missing, indices and learned rates are too low.")
     if records.partial:
         cautions.append(f"Covered in part: {_listed(records.partial)}. Indices of such a year are sums over the part "
                         "covered, not scaled to a year.")
@@ -181,16 +193,26 @@ def _cautions(records: Records, events: MajorEvents) -> tuple[str, ...]:
     return tuple(cautions)
 
 
+def _only_in_operations(operations: Operations) -> tuple[str, ...]:
+    """That events of operations.csv are in no index, as nobody says how many customers they had."""
+    only = int((operations.events["source"] == "operations").sum())
+    if not only:
+        return ()
+    return (f"{count(only, 'momentary event')} of reclosing devices {'is' if only == 1 else 'are'} not in the outage "
+            "records: MAIFI and MAIFI_E of the records leave out what is there alone; learned rates do not.",)
+
+
 def _unseen(records: Records, blind: np.ndarray) -> tuple[str, ...]:
     """Feeders (f,) whose momentary events are not recorded, in words."""
     if not blind.any():
         return ()
     feeders = records.network.feeder_ids[blind]
     if blind.all():
-        return ("No momentary interruption is recorded on any feeder: the records say nothing of MAIFI and MAIFI_E.",)
+        return ("No momentary interruption is in the outage records of any feeder: they say nothing of MAIFI and "
+                "MAIFI_E.",)
     named = ", ".join(feeders[:MOST_NAMED]) + (" …" if len(feeders) > MOST_NAMED else "")
-    return (f"No momentary interruption is recorded on {count(len(feeders), 'feeder')} ({named}): MAIFI and MAIFI_E "
-            "there are not known from the records, and the system's are too low.",)
+    return (f"No momentary interruption is in the outage records of {count(len(feeders), 'feeder')} ({named}): MAIFI "
+            "and MAIFI_E there are not known from the records, and the system's are too low.",)
 
 
 def _what_is_recorded(values: Assumptions, records: Records) -> tuple[str, ...]:

@@ -37,6 +37,7 @@ from reliability.study.timestamps import (
 
 MOMENTARY_SECONDS = 300          # IEEE Std 1366: five minutes or less
 DAY_SECONDS = 86_400
+MANY = 20                        # rows whose sections are all unknown are no chance; our choice
 UNKNOWN, TEMPORARY, PERMANENT = -1, 0, 1
 _KINDS = {"": UNKNOWN, "temporary": TEMPORARY, "permanent": PERMANENT}
 _FLAGS = {"": False} | dict.fromkeys(("true", "yes", "y", "t", "1"), True) | dict.fromkeys(
@@ -97,6 +98,7 @@ def read_records(study: Study) -> Records:
     if not len(steps):
         raise StudyError([Problem(study.outages_file, "no row can be used: " + "; ".join(
             f"{f.title.lower()} ({f.count})" for f in findings), "correct the rows, or the keys of [history]")])
+    _refuse_unplaced(study, frame, steps)
     steps, reused = _event_starts(steps)
     first, last, years, partial = _period(steps, settings)
     findings += long_gaps(steps["day"].to_numpy().astype("datetime64[D]"), steps["row"].to_numpy(), first, last)
@@ -107,6 +109,15 @@ def read_records(study: Study) -> Records:
     steps, twice = _counted_once(steps, network, served, settings, ids)
     findings = _in_order(findings + twice)
     return Records(steps, causes, network, served, settings, findings, years, first, last, partial)
+
+
+def _refuse_unplaced(study: Study, frame: pd.DataFrame, steps: pd.DataFrame) -> None:
+    """StudyError where many records name sections and the network has none of these."""
+    named = frame["section_id"][frame["section_id"] != ""]
+    if len(named) >= MANY and not (steps["section"] >= 0).any():
+        raise StudyError([Problem(study.outages_file, f"none of {len(named)} rows names a section of the network",
+                                  "write the section_id of sections.csv, or import the outages with the network",
+                                  column="section_id", value=str(named.iloc[0]))])
 
 
 def _text(study: Study) -> tuple[pd.DataFrame, np.ndarray]:

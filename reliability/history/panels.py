@@ -43,6 +43,10 @@ class Parts:
         """(g,) whether the records can show momentary events there; sums: see `observed.tally`, of all steps."""
         if records.settings.momentary_complete or not self.places:
             return np.ones(len(self.names), dtype=bool)
+        return self.momentary_seen(sums)
+
+    def momentary_seen(self, sums: pd.DataFrame) -> np.ndarray:
+        """(g,) whether any momentary interruption is recorded there; sums: see `observed.tally`, of all steps."""
         weights = sums["momentary_interruptions"].to_numpy()[self.step] * self.weight
         return np.bincount(self.part, weights, len(self.names)) > 0
 

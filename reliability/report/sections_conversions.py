@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from reliability.formats import noun_for
 from reliability.history.conversions import BeforeAfter
 from reliability.history.history import History
 from reliability.history.pilot import MOST_YEARS, POWER
+from reliability.network.devices import RECLOSES
 from reliability.report import conversions_shown as shown
 from reliability.report.blocks import Block, Column, Heading, Missing, Points, Section, Table, Text, words
 from reliability.report.content import Content, Recorded
@@ -64,6 +67,17 @@ def _achieved(found: BeforeAfter) -> list[Block]:
     ]
 
 
+def _how_expected(history: History) -> str:
+    """That the expected effect is that of faults alone, where the study states none and fuses are saved today."""
+    network, values = history.records.network, history.study.values
+    fast = np.nan_to_num(network.column["fast_operations"], nan=float(values["fast_operations"]))
+    if history.records.settings.expected_rate_ratio is not None or not (fast[RECLOSES[network.device]] > 0).any():
+        return ""
+    return (", the permanent ones; where a fast operation saves fuses today, fewer interruptions are left to avoid, "
+            "and a pilot there takes longer: state history.expected_rate_ratio from the call-outs of such laterals in "
+            "laterals.csv")
+
+
 def _pilot(history: History) -> list[Block]:
     found, heading = history.pilot, Heading("Before a pilot")
     if found is None:
@@ -74,12 +88,12 @@ def _pilot(history: History) -> list[Block]:
         heading,
         Text(say("{n} laterals are not converted; one has {rate} sustained interruptions a year in {years} years of "
                  "records (coefficient of variation between laterals {between}, between years of one lateral {within} "
-                 "beyond chance). A conversion is expected to leave {ratio} of them. The table gives the years after "
-                 "which a pilot shows that effect, at 90 % confidence, with a probability of {power}.",
+                 "beyond chance). A conversion is expected to leave {ratio} of them{how}. The table gives the years "
+                 "after which a pilot shows that effect, at 90 % confidence, with a probability of {power}.",
                  n=Figure(fleet.laterals, "count"), rate=Figure(fleet.rate, "ratio"),
                  years=Figure(fleet.years_before, "years"), between=Figure(fleet.between ** 0.5, "ratio"),
                  within=Figure(fleet.spread ** 0.5, "ratio"), ratio=Figure(found.ratio, "share"),
-                 power=Figure(POWER, "share"))),
+                 power=Figure(POWER, "share"), how=_how_expected(history))),
         shown.pilots(found),
         Table("pilot", "Laterals and years until the expected effect shows", (
             Column("converted", "Laterals converted", "count"), Column("others", "Not converted", "count"),

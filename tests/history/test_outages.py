@@ -71,7 +71,8 @@ def test_findings_that_a_key_asks_for():
 
 def test_every_finding_has_a_case():
     elsewhere = {"repeated_event_counted", "inside_another", "inside_another_counted",       # test_found_twice
-                 "utc_offset", "utc_offset_converted", "skipped_hour", "half_of_day"}
+                 "utc_offset", "utc_offset_converted", "skipped_hour", "half_of_day",
+                 "far_from_others", "long_gap"}          # test_gaps
     assert set(CASES) | {"planned_left_out", "outside_period"} | elsewhere == set(TREATMENTS)
 
 

@@ -292,7 +292,7 @@ def test_a_place_without_any_momentary_record_has_no_maifi_e():
         lambda column: column.str.contains("MAIFI")).any(axis=None)
     assert all_.reported.feeders.table["rank_maifi_e"].to_dict() == {"A": 1.0, "B": 1.0}
     assert all_.reported.feeders.table["years_worst_by"].str.contains("MAIFI_E").any()
-    assert any("on 1 feeder (B)" in caution for caution in some.cautions)
+    assert any("of 1 feeder (B)" in caution for caution in some.cautions)
     assert not any("momentary interruption is recorded" in caution for caution in all_.cautions)
 
 
