@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import itertools
 import json
 import secrets
 import shutil
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +27,7 @@ def put(files: dict[str, bytes]) -> str:
     if not folder.exists():
         workspace.root().mkdir(parents=True, exist_ok=True)
         with contextlib.suppress(FileExistsError):
-            create(folder, _named(files))
+            create(folder, named(files.items()))
     return token
 
 
@@ -78,13 +80,17 @@ def drop(token: str) -> None:
     shutil.rmtree(workspace.root() / FOLDER / token, ignore_errors=True)
 
 
-def _named(files: dict[str, bytes]) -> dict[str, bytes]:
-    """Files under names without anything a path could be made of, no two alike."""
-    named: dict[str, bytes] = {}
-    for name, content in files.items():
+def named(files: Iterable[tuple[str, bytes]]) -> dict[str, bytes]:
+    """Files under names without anything a path could be made of, no two alike; the same file twice is one."""
+    result: dict[str, bytes] = {}
+    of_name: dict[str, list[bytes]] = {}
+    for name, content in files:
+        if content in of_name.setdefault(name, []):
+            continue
+        of_name[name].append(content)
         plain = "".join(c if c.isalnum() or c in "._- " else "_" for c in Path(name).name)[-80:].lstrip(".")
         plain = plain or "file.csv"
         stem, dot, suffix = plain.rpartition(".")
-        options = (plain, *(f"{stem} {k}{dot}{suffix}" for k in range(2, len(files) + 2)))
-        named[next(n for n in options if n not in named)] = content
-    return named
+        options = itertools.chain([plain], (f"{stem} {k}{dot}{suffix}" for k in itertools.count(2)))
+        result[next(n for n in options if n not in result)] = content
+    return result

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Mapping
+from pathlib import Path
 
 import streamlit as st
 
@@ -12,6 +14,7 @@ from reliability.study.template import SECTIONS, settings_text
 from reliability.study.uploaded_study import study_files
 from reliability.ui import opened, state
 
+DOUBLE_CLICK_S = 3.0    # within which the same study made again is a second click on the same button
 # An invented start for the flat form.
 FEEDERS_CSV = "feeder_id,customers,main_length_km,operations_to_lockout,fast_operations\nfeeder-1,320,9.5,4,2\n"
 LATERALS_CSV = ("lateral_id,feeder_id,customers,length_km,phases,fuse_link,peak_load_a\n"
@@ -31,11 +34,23 @@ def blank() -> None:
         open_new(title, files, "A small invented network to write over: see Sections and Assumptions below.")
 
 
+def just_made(folder: Path, files: Mapping[str, bytes]) -> bool:
+    """Whether a study folder was made of these files a moment ago."""
+    try:
+        return (time.time() - folder.stat().st_mtime < DOUBLE_CLICK_S
+                and all((folder / name).read_bytes() == content for name, content in files.items()))
+    except OSError:
+        return False
+
+
 def open_new(title: str, files: Mapping[str, bytes], notice: str) -> None:
-    """Save files as a new study under a name that no other one has, and show it."""
-    named = toml_edit.set_name(files["study.toml"].decode(), title).encode()
-    name = workspace.free_name(title)
-    create(workspace.root() / name, {**files, "study.toml": named})
+    """Save files as a new study under a name that no other one has, and show it; the one that the first of two quick
+    clicks has just made is that study."""
+    files = {**files, "study.toml": toml_edit.set_name(files["study.toml"].decode(), title).encode()}
+    name = workspace.folder_name(title) or "study"
+    if not just_made(workspace.root() / name, files):
+        name = workspace.free_name(title)
+        create(workspace.root() / name, files)
     opened.choose(name)
     st.session_state[opened.NOTICE] = notice
     state.go("reliability/ui/study_page.py")

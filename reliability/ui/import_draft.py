@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import contextlib
+import fnmatch
+from collections.abc import Collection
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -74,17 +77,47 @@ def current() -> Draft | None:
 
 
 def take(brought: dict[str, bytes]) -> None:
-    """Put what stands in the uploader beside the files of the draft; what was taken out of it goes."""
+    """Put what is new in the uploader beside the files of the draft; what was taken out of it goes.
+
+    brought: files under the names that they are stored by, see `uploads.named`. What was there before stays as it is,
+    and away where somebody took it out of the draft.
+    """
     seen = st.session_state.get(SEEN, {})
     if brought == seen:
         return
     st.session_state[SEEN] = brought
     if not brought:             # another page was looked at meanwhile: an uploader forgets then, the draft does not
         return
-    gone = seen.keys() - brought.keys() if brought.items() <= seen.items() else set()
+    gone = seen.keys() - brought.keys() if brought.keys() & seen.keys() else set()
     draft = current()
     before = (uploads.get(draft.token) if draft else None) or {}
-    start({n: c for n, c in before.items() if n not in gone} | brought, draft)
+    new = {n: c for n, c in brought.items() if not before or seen.get(n) != c}
+    files = {n: c for n, c in before.items() if n not in gone} | new
+    start(files, _with_files(draft, files))
+
+
+def keep(draft: Draft, names: list[str]) -> None:
+    """Leave some files out of a draft, and what has been decided of them."""
+    start({n: draft.path(n).read_bytes() for n in names}, _with_files(draft, names))
+
+
+def _with_files(draft: Draft | None, left: Collection[str]) -> Draft | None:
+    """A draft without what was decided of files that are not left: entries of the recipe that were for these alone, and
+    all of it where it came with a file that goes."""
+    gone = set(draft.files if draft else ()) - set(left)
+    if draft is None or not gone:
+        return draft
+    plan = {key: value for key, value in draft.plan.items() if key != "recipe" or RECIPE_FILE not in gone}
+    if "recipe" in plan:
+        with contextlib.suppress(StudyError):       # one that cannot be read is told where it is shown
+            recipe = read_recipe(str(plan["recipe"]).encode(), RECIPE_FILE)
+            stay = [r for r in recipe.files if _is_for(r.file, left) or not _is_for(r.file, gone)]
+            plan["recipe"] = replace(recipe, files=tuple(stay)).text
+    return replace(draft, plan=plan)
+
+
+def _is_for(pattern: str, files: Collection[str]) -> bool:
+    return any(fnmatch.fnmatch(name.casefold(), pattern.casefold()) for name in files)
 
 
 def start(files: dict[str, bytes], before: Draft | None) -> None:

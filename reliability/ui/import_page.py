@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from reliability.formats import count
-from reliability.study import StudyError
+from reliability.study import StudyError, uploads
 from reliability.ui import frame, import_draft, import_steps
 from reliability.ui.import_blank import blank
 from reliability.ui.import_draft import Draft
@@ -37,7 +37,7 @@ def _files(shown: Opened) -> None:
             "Exports: segments, devices, customers, sources, outages. CSV, XLSX, GeoJSON, GeoPackage, zipped "
             "shapefile; import.toml and study.toml if there are any",
             key="upload", type=TYPES, accept_multiple_files=True)
-        import_draft.take({f.name: f.getvalue() for f in brought})
+        import_draft.take(uploads.named((f.name, f.getvalue()) for f in brought))
         draft = import_draft.current()
         if draft is not None and before is not None and draft.token == before.token:
             _keep(draft)
@@ -64,7 +64,7 @@ def _keep(draft: Draft) -> None:
     left, right = st.columns([4, 1], vertical_alignment="bottom")
     kept = left.multiselect("Files of this import", draft.files, default=draft.files, key=f"keep_{draft.token}")
     if len(kept) < len(draft.files):
-        import_draft.start({n: draft.path(n).read_bytes() for n in kept}, draft)
+        import_draft.keep(draft, kept)
         st.rerun()
     if right.button("Start over", key="start_over", help="Forgets the files and every decision about them."):
         import_draft.forget(draft)

@@ -214,6 +214,15 @@ def _amount_moved(key: str, widget: str, stated_value: object) -> None:
 
 
 def _ask(key: str, value: object, stated_value: object) -> None:
+    if key in NUMBERS and value is not None:
+        try:
+            _value(key, _text(value), set())
+        except ValueError:
+            a = BY_KEY[key]
+            st.session_state[opened.NOTICE] = (
+                f"{a.label}: {exact(float(str(value)))} is not between {exact(a.low or 0.0)} and "
+                f"{'any amount' if a.high is None else exact(a.high)}; the limit stays as it was.")
+            return
     others = [part for part in state.text(state.LIMITS).split(",") if part and part.partition(":")[0] != key]
     state.put(limits=",".join(others + ([] if value == stated_value else [f"{key}:{_text(value)}"])))
 

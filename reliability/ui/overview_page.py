@@ -212,7 +212,7 @@ def _drawing(now: ScenarioResults, at: int | None) -> None:
     if not len(network.candidates):
         st.info("This network has no lateral: no section is headed by a fuse, sectionalizer or lateral recloser.")
         return
-    chosen = readiness.with_status(now, now.decision.choice.selection)
+    chosen = readiness.with_status(now, readiness.carried_out(now, at))
     chosen = chosen[chosen["what"] == "lateral"]
     device = now.results.table.protections[at or 0].device
     heads: list[int] = []

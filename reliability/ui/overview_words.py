@@ -49,7 +49,7 @@ def so_far(spread: Spread | None) -> str:
 
 def _work(now: ScenarioResults, at: int) -> str:
     """What is done in the field."""
-    chosen = now.decision.choice.selection
+    chosen = readiness.carried_out(now, at)
     laterals = chosen[chosen["what"] == "lateral"]
     settings = now.money[at]["backup_settings_changed"]
     parts = []

@@ -29,6 +29,16 @@ def statuses(now: ScenarioResults, selection: pd.DataFrame) -> np.ndarray:
     return np.asarray(stored[2])
 
 
+def carried_out(now: ScenarioResults, at: int | None) -> pd.DataFrame:
+    """Rows of the choice that what is proposed carries out in this state: fewer where a share of it is looked at."""
+    chosen = now.decision.choice.selection
+    laterals = None if at is None else now.results.study.scenarios[at].laterals
+    if laterals is None:
+        return chosen
+    done = (chosen["what"] != "lateral") | chosen["section_id"].astype(str).isin(list(laterals))
+    return chosen if done.all() else chosen[done].reset_index(drop=True)
+
+
 def numbers(status: np.ndarray) -> tuple[int, int]:
     """How many laterals are ready and how many on hold. status: of `statuses`."""
     return int((status == STATUS[READY]).sum()), int((status == STATUS[HOLD]).sum())

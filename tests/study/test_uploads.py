@@ -57,6 +57,17 @@ def test_uploads_are_stored_until_they_are_dropped():
     assert uploads.get("../demo") is None
 
 
+def test_files_of_one_name_are_both_kept_and_the_same_file_twice_is_one():
+    pairs = [("tx.csv", b"1"), ("tx.csv", b"2"), ("tx.csv", b"1"), ("tx (1).csv", b"3"), ("tx _1_.csv", b"3"),
+             ("", b"4")]
+    assert uploads.named(pairs) == {
+        "tx.csv": b"1", "tx 2.csv": b"2", "tx _1_.csv": b"3", "tx _1_ 2.csv": b"3", "file.csv": b"4"}
+    once = uploads.named(pairs)
+    assert uploads.named(once.items()) == once
+    token = uploads.put(once)
+    assert uploads.get(token) == once
+
+
 def test_what_two_tabs_decide_at_the_same_time_stays():
     token = uploads.put({"a.csv": b"x,y\n"})
 

@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 
 from reliability.study import open_study, workspace
-from reliability.study.save import fingerprint
+from reliability.study.save import create, fingerprint
+from reliability.ui.import_blank import just_made
 from tests.ui.conftest import app, go, said, sound
 
 NETWORK = """Tap No,Upline Element,Device Type,Circuit,Line Miles,Cust,Phasing,Remarks
@@ -134,6 +135,15 @@ def test_a_blank_study_to_write_over(kind, file):
     sound(test)
     assert (workspace.root() / "north-fork" / file).exists()
     assert open_study(workspace.root() / "north-fork").name == "North Fork"
+
+
+def test_two_quick_clicks_make_one_study():
+    files = {"sections.csv": b"x", "study.toml": b'name = "y"\n'}
+    folder = workspace.root() / "twice"
+    create(folder, files)
+    assert just_made(folder, files)
+    assert not just_made(folder, files | {"sections.csv": b"z"})
+    assert not just_made(folder.with_name("other"), files)
 
 
 def test_routes_segments_and_recipe_are_taken_along():

@@ -68,6 +68,41 @@ def taken(test):
     return unit(step(test, "units"), "LEN", "ft")
 
 
+def token_of(test) -> str:
+    found = test.query_params["draft"]
+    return found if isinstance(found, str) else found[0]
+
+
+def draft_files(test) -> dict[str, bytes]:
+    return uploads.get(token_of(test)) or {}
+
+
+def test_files_are_taken_once_whatever_their_names():
+    """Names that are stored otherwise, two files of one name, and a file that comes later."""
+    test = upload(page(), ("tx (1).csv", CUSTOMERS.encode()), ("line & segments.csv", SEGMENTS.encode()),
+                  ("oms.csv", OUTAGES.encode()), ("oms.csv", OUTAGES.replace("2024", "2023").encode()))
+    there = draft_files(test)
+    assert sorted(there) == ["line _ segments.csv", "oms 2.csv", "oms.csv", "tx _1_.csv"]
+    upload(test, ("more.csv", b"a,b\n1,2\n"))
+    assert draft_files(test) == there | {"more.csv": b"a,b\n1,2\n"}
+
+
+def test_what_is_removed_goes_with_what_was_decided_of_it_and_does_not_come_back():
+    test = taken(upload(page(), *exports(devices="DEVICE,FACILITYID,TYPE\nD1,S2,SWITCH\n")))
+    names = sorted(draft_files(test))
+    assert "devices.csv" in names
+    decided = read_recipe(uploads.get_plan(token_of(test))["recipe"].encode())
+    assert any(r.file == "devices.csv" for r in decided.files)
+    keep = next(m for m in test.multiselect if m.label == "Files of this import")
+    keep.set_value([n for n in names if n != "devices.csv"])
+    sound(test.run())
+    left = read_recipe(uploads.get_plan(token_of(test))["recipe"].encode())
+    assert [r.file for r in left.files] == [r.file for r in decided.files if r.file != "devices.csv"]
+    assert left.meanings("segments", "device") == decided.meanings("segments", "device")
+    upload(test, ("more.csv", b"a,b\n1,2\n"))
+    assert sorted(draft_files(test)) == sorted({*names, "more.csv"} - {"devices.csv"})
+
+
 def test_kinds_and_columns_are_shown_as_guesses_beside_their_first_values():
     test = upload(page(), *exports())
     kinds = {s.label: s.value for s in test.selectbox if s.label.startswith("Kind of")}

@@ -286,6 +286,21 @@ def test_what_does_not_pay_is_no_request(demo, npv, begins):
     assert "convert" in text.casefold()
 
 
+@pytest.mark.parametrize("share", [0.0, 0.5, 1.0])
+def test_the_proposal_counts_the_laterals_that_its_figures_are_of(demo, share):
+    """A share of the laterals, as the page Compare has it, is what the first page says and lists."""
+    moves = {"share_converted": share} if share < 1.0 else {}
+    now = compute(moved_study(demo.results.study, moves, demo), f"share {share}", [demo]) if moves else demo
+    at = now.names.index("Proposed")
+    heads, plans = now.results.network.candidates, now.results.table.protections
+    changed = int((plans[at].device[heads] != plans[0].device[heads]).sum())
+    rows = readiness.carried_out(now, at)
+    assert (rows["what"] == "lateral").sum() == changed == round(27 * share)
+    assert rows.loc[rows["what"] == "lateral", "capex"].sum() == pytest.approx(now.money[at]["capex"])
+    text = overview_words.proposal(now, at, None)
+    assert (f"onvert {changed} of 610 laterals" in text) == (changed > 0)
+
+
 def test_the_study_page_has_the_row_that_was_asked_for_first(pays):
     test = app("study", pays)
     test.session_state[edit.WANTED], test.session_state["study_tab"] = "discount_rate", "Assumptions"
