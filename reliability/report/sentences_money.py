@@ -88,7 +88,9 @@ def upkeep(content: Content, scenario: int) -> Sentence:
     held = say("{n} spare {units} are bought with it", n=spares, units=noun_for(spares.value or 0.0, "unit")) if (
         spares.value) else say("no spare units are counted")
     before = content.figure("amount", "scenarios", 0, "expected", "actuators").value or 0.0
-    added = say(" ({more} more than today)", more=Figure((spent.value or 0.0) - before, "amount")) if before else ()
+    more = (spent.value or 0.0) - before
+    added = say(" ({x} {more} than today)", x=Figure(abs(more), "amount"),
+                more="more" if more >= 0.0 else "fewer") if before else ()
     sentences = [say("Operations of all sectionalizers use up {n} actuators a year{added}, each at its price; {held}.",
                      n=spent, added=added, held=held)]
     if life is not None and life < horizon:
