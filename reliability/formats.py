@@ -66,7 +66,6 @@ KINDS: dict[str, Kind] = {
     "three_digits": Kind(0, "0.000", exact=True, digits=3),
     "ratio": Kind(2, "0.00"),
     "p": Kind(3, "0.000", exact=True),
-    "ampere": Kind(0, "#,##0"),
     "any": Kind(2, "General", exact=True),
 }
 

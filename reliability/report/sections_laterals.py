@@ -218,8 +218,8 @@ def application(content: Content) -> Section:
     if (checks.verdict != PASS).any():
         blocks.append(Table("application", "Laterals that do not pass, the first of them",
               (*place_columns(network, failing, "lateral_id", "Lateral"), Column("verdict", "Verdict"),
-               Column("rated_current_a", "Rating", "ampere", "A"), Column("counts", "Counts", "whole"),
-               Column("actuating_current_a", "Actuating current", "ampere", "A"),
+               Column("rated_current_a", "Rating", "any", "A"), Column("counts", "Counts", "whole"),
+               Column("actuating_current_a", "Actuating current", "any", "A"),
                Column("unseen_share", "Faults not seen", "share"),
                Column("not_passed", "Failed, unknown or for review")),
               failing, "Application", 12, whole="Laterals that do not pass"))
@@ -228,8 +228,8 @@ def application(content: Content) -> Section:
     if len(links):
         blocks.append(Table("wrong-links", "Existing fuses with another link than asked for, the first of them", (
             *place_columns(network, links, "lateral_id", "Lateral"), Column("fuse_link", "Link"),
-            Column("rating_a", "Rating", "ampere", "A"),
-            Column("asked_a", "Asked for", "ampere", "A"), Column("finding", "Finding")), links, "Wrong links", 12,
+            Column("rating_a", "Rating", "any", "A"),
+            Column("asked_a", "Asked for", "any", "A"), Column("finding", "Finding")), links, "Wrong links", 12,
             whole="Existing fuses with another link than asked for"))
     if len(checks) * len(checks.checks) <= EVIDENCE_ROWS:
         blocks.append(Table("evidence", "Evidence by lateral and check", (

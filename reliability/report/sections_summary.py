@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from reliability.cautions import CAUTION
+from reliability.formats import noun_for
 from reliability.report import sentences_summary as sentences
 from reliability.report.blocks import Block, Caution, KeyFigure, KeyFigures, Section, Text
 from reliability.report.content import Content
@@ -52,7 +53,8 @@ def _money(content: Content, at: int) -> tuple[KeyFigure, ...]:
         span = say("80 % range {span}; above 0 with a probability of {chance}", span=money_range(content, low, high),
                    chance=chance)
     units = content.figure("count", *place, "units")
-    return (KeyFigure("Capital", money(content, capex), say("{n} units in year 0", n=units)),
+    return (KeyFigure("Capital", money(content, capex), say("{n} {units} in year 0", n=units,
+                                                          units=noun_for(units.value or 0.0, "unit"))),
             KeyFigure(f"Net present value, {content.study.values['horizon_years']} years", money(content, npv), span))
 
 

@@ -30,7 +30,7 @@ RESULTS = 4              # row of the results' header, counted from 0
 VIEWS = (UTILITY, SOCIETY)
 HEADERS = ("Result", "Utility", "Utility, of the run", "Society", "Society, of the run", "Unit")
 EXPLAINED = (f"Shaded cells are inputs: change one, and all else here and on “{by_year.SHEET}” and “{bills.SHEET}” "
-             "follows. What differs from the run is set in bold.")
+             "follows; with other units, change what they avoid too. What differs from the run is set in bold.")
 UNITS = "+".join(f"units_{d}" for d in LATERAL_DEVICES)
 CAPITAL = (f"({'+'.join(f'units_{d}*{BY_NAME[d].price}' for d in LATERAL_DEVICES)})*(1+spare_units_share)"
            f"+settings_changed*{PRICES[0]}")
