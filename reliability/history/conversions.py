@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from reliability.formats import number
+from reliability.formats import count, number
 from reliability.history.comparisons import compare
 from reliability.history.lateral_events import (
     Span,
@@ -29,6 +29,8 @@ from reliability.history.outages import Records
 from reliability.history.pilot import years_after_needed
 from reliability.history.ratio_tests import RatioTest, p_value, ratio_interval, verdict
 from reliability.history.selection_basis import BOTH, PREDICTIVE, RAW, SelectionBasis, selection_basis
+from reliability.network.devices import CODE
+from reliability.schema.devices import FUSE
 
 MEASURES = ("sustained_interruptions", "momentary_events", "callouts")
 REGRESSION = ("Laterals chosen after bad years have better ones afterwards even where nothing is done (regression to "
@@ -88,6 +90,9 @@ def before_after(records: Records, expected_ratio: float, line_fault_rate: float
     if converted[kept].all():
         notes.append("All laterals are converted: changes from year to year cannot be taken out, so there is no "
                      "verdict.")
+    if still := int((converted & (records.network.device[heads] == CODE[FUSE])).sum()):
+        notes.append(f"{count(still, 'converted lateral')} {'has' if still == 1 else 'have'} a fuse in the sections: "
+                     "whether a conversion was made there is to be looked at.")
     if first < last:
         notes.append(f"The days from {first} to {last - 1}, during which conversions were made, are left out.")
     events, exposure = events_on_laterals(records), lateral_exposure(records, line_fault_rate)[kept]

@@ -176,6 +176,10 @@ def _cautions(records: Records, events: MajorEvents) -> tuple[str, ...]:
         days = records.settings.major_event_days
         if len(idle := days[~np.isin(days, events.days.index.to_numpy().astype("datetime64[D]"))]):
             cautions.append(f"No interruption is recorded on {', '.join(map(str, idle))}, listed there.")
+    elif len(records.settings.major_event_days):
+        listed = count(len(records.settings.major_event_days), "day")
+        cautions.append(f"history.major_event_days lists {listed}, not used: history.major_event_method does not say "
+                        '"fixed".')
     without = [str(y) for y in events.unclassified(records.years)]
     if without:
         cautions.append(f"There is no threshold of major event days for {', '.join(without)}: in "

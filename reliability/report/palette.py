@@ -12,7 +12,8 @@ BLUE, ORANGE, GREY, TEAL, PLUM, SAND = "#1b4f8a", "#c8640a", "#7d8792", "#1f8a7d
 DARK_TEAL, DARK_ORANGE = "#0f5f55", "#9a4700"                             # small type on white: less, more
 INPUT = "#fff3d6"                                                         # a cell that may be changed
 # scenarios in their order, as built first: colour, and pattern of a bar in plotly's letters
-SERIES = ((GREY, ""), (BLUE, ""), (ORANGE, "/"), (TEAL, "x"), (PLUM, "-"), (SAND, "\\"))
+SERIES = ((GREY, ""), (BLUE, ""), (ORANGE, "/"), (TEAL, "x"), (PLUM, "-"), (SAND, "\\"),
+          (BLUE, "."), (ORANGE, "+"), (TEAL, "|"), (PLUM, "/"), (SAND, "x"))
 FILLS = SERIES[1:]                                                        # series of a chart in their order
 VERDICT = {"pass": (BLUE, ""), "review": (SAND, "/"), "unknown": (GREY, "-"), "fail": (ORANGE, "x")}
 FAINT = "#a9b1ba"                                                         # what has no value, lighter than every class

@@ -31,7 +31,7 @@ from reliability.schema.problems import shorten
 SIZE, SMALL = 8.5, 7.5             # points of type
 LETTER = 0.6 * SIZE / 72           # width of a letter in inches: for what has to fit before it is laid out
 LONGEST, LONGEST_IN_KEY = 34, 60    # letters of a name
-HATCHES = {"": "", "/": "////", "x": "xxxx", "-": "----", "\\": "\\\\\\\\"}
+HATCHES = {"": "", "/": "////", "x": "xxxx", "-": "----", "\\": "\\\\\\\\", ".": "...", "+": "+++", "|": "||||"}
 DASHES: dict[str, Any] = {SOLID: "-", DASHED: (0, (5, 2.5)), DOTTED: (0, (1.2, 1.8))}
 MARKERS = ("o", "D", "s", "^", "v")
 CLEAR = {"facecolor": PAPER, "edgecolor": "none", "pad": 0.4}

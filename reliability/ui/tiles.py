@@ -67,7 +67,8 @@ def _tile(at: int, tile: Tile) -> str:
     if tile.turn is not None:
         text, figure = map(html.escape, tile.odds)
         lines += f'<p class="turn">{html.escape(tile.turn)}</p><p class="odds">{text} <b>{figure}</b></p>'
-    return (f'<div class="tile tile-{SERIES.index(series(at))}"><p class="tile-title">'
+    colour = next(k for k, (of, _) in enumerate(SERIES) if of == series(at)[0])
+    return (f'<div class="tile tile-{colour}"><p class="tile-title">'
             f"<b>{html.escape(tile.title)}</b> {html.escape(tile.under)}</p>{figures_html(tile.figures)}{lines}</div>")
 
 

@@ -49,6 +49,16 @@ def test_an_effect_is_found_and_a_change_common_to_all_is_taken_out():
     assert (found.converted, found.others) == (50, 50)
 
 
+def test_a_conversion_that_the_sections_do_not_have_is_told():
+    rows = drawn(3, np.full(4, 2.0), np.zeros(4, bool), 1.0)
+    sections = [row | ({"device": "sectionalizer"} if row["section_id"] == "L0" else {}) for row in network(4)]
+    made = study(rows, sections, extra={"conversions": {"L0": "2021-01-01", "L1": "2021-01-01"}})
+    assert ("1 converted lateral has a fuse in the sections: whether a conversion was made there is to be looked at."
+            in before_after(read_records(made), 0.3).notes)
+    made = study(rows, sections, extra={"conversions": {"L0": "2021-01-01"}})
+    assert not any("in the sections" in note for note in before_after(read_records(made), 0.3).notes)
+
+
 def test_counts_by_hand():
     converted = np.array([True, False])
     rows = [outage("a", "2020-12-31T23:00", "2021-01-01T01:00", 5, "L0"),

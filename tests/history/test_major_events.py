@@ -115,6 +115,14 @@ def test_a_fixed_list_stands_in_for_the_threshold():
     assert "No interruption is recorded on 2021-06-01, listed there." in history.cautions
 
 
+def test_days_that_are_listed_and_not_used_are_told():
+    rows = [outage("a", "2021-01-04T10:00", "2021-01-04T11:00", 10)]
+    said = read_history(study(rows, major_event_days="2021-01-04, 2021-03-01")).cautions
+    assert 'history.major_event_days lists 2 days, not used: history.major_event_method does not say "fixed".' in said
+    fixed = read_history(study(rows, major_event_method="fixed", major_event_days="2021-01-04")).cautions
+    assert not any("not used" in caution for caution in fixed)
+
+
 def test_an_earlier_year_covered_in_part_is_named():
     weeks = np.arange(np.datetime64("2020-05-10"), np.datetime64("2021-12-31"), 7).astype(str)
     rows = [day(d, 0.3 + 0.3 * (i % 4)) for i, d in enumerate(weeks)]
