@@ -149,7 +149,7 @@ def _verdict(now: ScenarioResults, at: int | None, spread: trials.Spread | None,
     with st.container(key="overview_verdict"):
         if at is None:
             st.markdown(f"#### No conversion is proposed. {plain(now.decision.choice.message, 400)}")
-            if needed is not None:
+            if needed is not None and len(now.results.network.candidates):
                 st.markdown(plain(overview_words.needed(needed, currency), 700))
         else:
             st.markdown(f"#### {plain(overview_words.proposal(now, at, spread), 500)}")
@@ -170,8 +170,10 @@ def _chosen_again(now: ScenarioResults, base: ScenarioResults, study: Study, ask
     """What would be chosen at the moved inputs, beside the proposal; returns the key of that while it is computed."""
     if asked.at_the_studys_inputs:
         with st.container(key="overview_chosen_again"):
-            st.markdown("The proposal is the best selection at these inputs, under the limits of the page Selection."
-                        if not now.decision.named else "The proposal is a scenario that the study names.")
+            st.markdown("The proposal is a scenario that the study names." if now.decision.named else
+                        "No selection does better at these inputs, under the limits of the page Selection."
+                        if now.decision.choice.selection.empty else
+                        "The proposal is the best selection at these inputs, under the limits of the page Selection.")
         return None
     question = question_of(now.results.study, limits.stated(study) | limits.moved(study))
     key = f"chosen|{now.digest}"
