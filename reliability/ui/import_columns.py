@@ -59,7 +59,7 @@ def _kind_chosen(draft: Draft, prepared: Prepared, one: Recognised, key: str) ->
     kind = str(st.session_state[key])
     if kind in OWN_NAMES:
         draft.decide(own={**draft.own, one.table.file: {"table": kind}})
-    elif kind != UNKNOWN:
+    elif kind not in (UNKNOWN, one.kind):         # the box may tell of a change that is none
         draft.decide_recipe(with_kind(prepared.recipe, one, kind))
 
 
