@@ -74,8 +74,8 @@ def _how_expected(history: History) -> str:
     if history.records.settings.expected_rate_ratio is not None or not (fast[RECLOSES[network.device]] > 0).any():
         return ""
     return (", the permanent ones; where a fast operation saves fuses today, fewer interruptions are left to avoid, "
-            "and a pilot there takes longer: state history.expected_rate_ratio from the call-outs of such laterals in "
-            "laterals.csv")
+            "and a pilot there takes longer: set “Expected effect of a conversion” to what the model has such "
+            "laterals leave")
 
 
 def _pilot(history: History) -> list[Block]:
