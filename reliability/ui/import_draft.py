@@ -109,7 +109,7 @@ def _with_files(draft: Draft | None, left: Collection[str]) -> Draft | None:
         return draft
     plan = {key: value for key, value in draft.plan.items() if key != "recipe" or RECIPE_FILE not in gone}
     if "recipe" in plan:
-        with contextlib.suppress(StudyError):       # one that cannot be read is told where it is shown
+        with contextlib.suppress(StudyError):       # one that cannot be read is a message where it is shown
             recipe = read_recipe(str(plan["recipe"]).encode(), RECIPE_FILE)
             stay = [r for r in recipe.files if _is_for(r.file, left) or not _is_for(r.file, gone)]
             plan["recipe"] = replace(recipe, files=tuple(stay)).text
