@@ -105,7 +105,7 @@ def check_sections(records: Records, values: Assumptions, problems: Problems, so
     tables = tuple(replace(t, cells={}) for t in records.tables)
     if settings is not None and overcurrent is not None and not problems:
         noted += settings_notes(overcurrent, settings.file) + _slower_notes(network, settings.file)
-    return CheckedSections(frame, tables, network if followed else None, overcurrent, noted)
+    return CheckedSections(frame, tables, network if followed or not problems else None, overcurrent, noted)
 
 
 def check_settings(sections: pd.DataFrame, tables: tuple[Table, ...], network: Network, values: Assumptions,
