@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from reliability.formats import noun_for
 from reliability.history.conversions import BeforeAfter
 from reliability.history.history import History
 from reliability.history.pilot import MOST_YEARS, POWER
 from reliability.network.devices import RECLOSES
+from reliability.network.protection import protection
 from reliability.report import conversions_shown as shown
 from reliability.report.blocks import Block, Column, Heading, Missing, Points, Section, Table, Text, words
 from reliability.report.content import Content, Recorded
@@ -69,9 +68,9 @@ def _achieved(found: BeforeAfter) -> list[Block]:
 
 def _how_expected(history: History) -> str:
     """That the expected effect is that of faults alone, where the study states none and fuses are saved today."""
-    network, values = history.records.network, history.study.values
-    fast = np.nan_to_num(network.column["fast_operations"], nan=float(values["fast_operations"]))
-    if history.records.settings.expected_rate_ratio is not None or not (fast[RECLOSES[network.device]] > 0).any():
+    model = history.study.model
+    fast = protection(model).fast[RECLOSES[model.network.device]]
+    if history.records.settings.expected_rate_ratio is not None or not (fast > 0).any():
         return ""
     return (", the permanent ones; where a fast operation saves fuses today, fewer interruptions are left to avoid, "
             "and a pilot there takes longer: set “Expected effect of a conversion” to what the model has such "

@@ -172,13 +172,14 @@ def _bounded(toml: Toml, path: str, raw: object, a: Assumption) -> int | float |
     elif not is_finite(raw):
         toml.wrong(path, raw, "the number is not finite", f"write a finite number{unit}")
     elif (a.low is not None and raw < a.low) or (a.high is not None and raw > a.high):
-        toml.wrong(path, raw, _bounds_rule(a), f"correct it: {a.label}{unit}: {a.help}")
+        toml.wrong(path, raw, bounds_rule(a), f"correct it: {a.label}{unit}: {a.help}")
     else:
         return raw
     return None
 
 
-def _bounds_rule(a: Assumption) -> str:
+def bounds_rule(a: Assumption) -> str:
+    """Between which numbers an assumption must lie, in words."""
     written = "{:.10g}".format if a.table in EXACT_TABLES else exact      # no space within a calendar year
     low, high = ("" if bound is None else written(bound) for bound in (a.low, a.high))
     if low and high:

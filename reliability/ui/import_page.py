@@ -62,9 +62,9 @@ def _files(shown: Opened) -> None:
 
 def _keep(draft: Draft) -> None:
     left, right = st.columns([4, 1], vertical_alignment="bottom")
-    kept = left.multiselect("Files of this import", draft.files, default=draft.files, key=f"keep_{draft.token}")
-    if len(kept) < len(draft.files):
-        import_draft.keep(draft, kept)
+    names = left.multiselect("Files of this import", draft.files, default=draft.files, key=f"keep_{draft.token}")
+    if len(names) < len(draft.files):
+        import_draft.keep(draft, names)
         st.rerun()
     if right.button("Start over", key="start_over", help="Forgets the files and every decision about them."):
         import_draft.forget(draft)

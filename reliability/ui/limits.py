@@ -19,6 +19,7 @@ from reliability.formats import amount_of, exact, money, spoken
 from reliability.network.tree import Network
 from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, MAY_CHANGE
 from reliability.study import Study, toml_edit
+from reliability.study.settings import bounds_rule
 from reliability.ui import edit, opened, state
 from reliability.ui.opened import Opened
 from reliability.ui.text import bare, short
@@ -220,8 +221,7 @@ def _ask(key: str, value: object, stated_value: object) -> None:
         except ValueError:
             a = BY_KEY[key]
             st.session_state[opened.NOTICE] = (
-                f"{a.label}: {exact(float(str(value)))} is not between {exact(a.low or 0.0)} and "
-                f"{'any amount' if a.high is None else exact(a.high)}; the limit stays as it was.")
+                f"{a.label}: {exact(float(str(value)))} {bounds_rule(a)}; the limit stays as it was.")
             return
     others = [part for part in state.text(state.LIMITS).split(",") if part and part.partition(":")[0] != key]
     state.put(limits=",".join(others + ([] if value == stated_value else [f"{key}:{_text(value)}"])))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from reliability.history.gaps import far_from_others, long_gaps
@@ -14,7 +13,7 @@ from reliability.study.record_settings import record_settings
 from tests.history.records import outage, study
 
 
-def weekly(first: str, last: str, section: str = "A2") -> list[dict]:
+def every_fifth_day(first: str, last: str, section: str = "A2") -> list[dict]:
     days = np.arange(np.datetime64(first), np.datetime64(last), np.timedelta64(5, "D"))
     return [outage(f"{section} {day}", f"{day}T10:00", f"{day}T11:00", 10, section) for day in days]
 
@@ -25,7 +24,7 @@ def found(rows: list[dict], **values: object):
 
 
 def test_a_row_of_a_wrong_year_is_left_out_and_named():
-    rows = weekly("2019-01-03", "2024-12-30")
+    rows = every_fifth_day("2019-01-03", "2024-12-30")
     for year in (2009, 2034):
         findings, records = found([*rows, outage("x", f"{year}-06-02T10:00", f"{year}-06-02T11:00", 10)])
         assert findings == {"far_from_others": ([len(rows) + 2], ())}
@@ -34,16 +33,16 @@ def test_a_row_of_a_wrong_year_is_left_out_and_named():
 
 
 def test_where_the_study_states_its_period_no_row_within_it_is_left_out():
-    rows = [outage("x", "2009-06-02T10:00", "2009-06-02T11:00", 10), *weekly("2019-01-03", "2024-12-30")]
+    rows = [outage("x", "2009-06-02T10:00", "2009-06-02T11:00", 10), *every_fifth_day("2019-01-03", "2024-12-30")]
     findings, records = found(rows, records_from="2009-01-01")
     assert records.years[0] == 2009
     assert findings == {"long_gap": ([3], ("2009-06-03 to 2019-01-02",))}
 
 
 def test_a_year_that_is_missing_is_named_and_cautioned():
-    rows = [*weekly("2019-01-03", "2020-12-30"), *weekly("2022-01-02", "2024-12-30")]
+    rows = [*every_fifth_day("2019-01-03", "2020-12-30"), *every_fifth_day("2022-01-02", "2024-12-30")]
     findings, _ = found(rows)
-    at = len(weekly("2019-01-03", "2020-12-30")) + 2
+    at = len(every_fifth_day("2019-01-03", "2020-12-30")) + 2
     assert findings == {"long_gap": ([at], ("2020-12-29 to 2022-01-01",))}
     assert any("No record for a long time: 2020-12-29 to 2022-01-01" in c for c in read_history(study(rows)).cautions)
 
@@ -65,7 +64,7 @@ def test_records_that_come_by_chance_have_none(rate):
 
 
 def test_records_of_another_network_are_refused():
-    rows = [row | {"section_id": f"other {k}"} for k, row in enumerate(weekly("2023-01-01", "2023-12-01"))]
+    rows = [row | {"section_id": f"other {k}"} for k, row in enumerate(every_fifth_day("2023-01-01", "2023-12-01"))]
     with pytest.raises(StudyError, match="none of 67 rows names a section of the network"):
         read_records(study(rows))
     assert len(read_records(study([*rows, outage("x", "2023-06-02T10:00", "2023-06-02T11:00", 10)])).steps) == 68
@@ -73,7 +72,7 @@ def test_records_of_another_network_are_refused():
 
 
 def test_indices_of_momentary_events_that_are_not_recorded_are_none():
-    rows = weekly("2023-01-01", "2023-12-01")
+    rows = every_fifth_day("2023-01-01", "2023-12-01")
     history = read_history(study(rows))
     assert history.every_event.years[["maifi", "maifi_e"]].isna().all(axis=None)
     assert history.every_event.causes[["maifi", "maifi_e"]].isna().all(axis=None)
@@ -81,4 +80,3 @@ def test_indices_of_momentary_events_that_are_not_recorded_are_none():
     assert (complete.every_event.years["maifi_e"] == 0.0).all()
     brief = outage("m", "2023-06-02T10:00:00", "2023-06-02T10:00:20", 10)
     assert (read_history(study([*rows, brief])).every_event.years["maifi_e"] > 0.0).all()
-    assert isinstance(history.every_event.years, pd.DataFrame)

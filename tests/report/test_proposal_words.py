@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from reliability.report import actions
 from reliability.report.content import Selected
 from reliability.report.figures import plain
+from reliability.report.sections_conversions import _pilot as of_conversions
 from reliability.report.sections_worst import worst
 from reliability.report.sentences_money import upkeep
 from reliability.report.sentences_summary import decision, turning_points
@@ -90,6 +92,20 @@ def test_actuators_are_told_beside_those_of_today(content, changed):
     assert "fewer than today" in plain(upkeep(fewer, at))
     none = changed({("scenarios", 0, "expected", "actuators"): 0.0})
     assert "today" not in plain(upkeep(none, at))
+
+
+def test_the_expected_effect_of_a_pilot_is_told_to_be_that_of_blocked_fast_tripping(content):
+    """Where a fast operation saves fuses today, and the study states no effect of its own."""
+    history = content.history
+
+    def text(of) -> str:
+        return " ".join(plain(b.sentence) for b in of_conversions(of) if hasattr(b, "sentence"))
+    assert "where a fast operation saves fuses today, fewer interruptions are left to avoid" in text(history)
+    settings = replace(history.records.settings, expected_rate_ratio=0.5)
+    stated = replace(history, records=replace(history.records, settings=settings))
+    assert "saves fuses today" not in text(stated)
+    blocked = history.study.with_section_values({"fast_operations": np.zeros(len(history.study.network))})
+    assert "saves fuses today" not in text(replace(history, study=blocked))
 
 
 @pytest.mark.parametrize("own", [True, False])
