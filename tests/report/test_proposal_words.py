@@ -11,7 +11,7 @@ import pytest
 from reliability.report import actions
 from reliability.report.content import Selected
 from reliability.report.figures import plain
-from reliability.report.sections_conversions import _pilot as of_conversions
+from reliability.report.sections_conversions import conversions
 from reliability.report.sections_worst import worst
 from reliability.report.sentences_money import upkeep
 from reliability.report.sentences_summary import decision, turning_points
@@ -99,7 +99,8 @@ def test_the_expected_effect_of_a_pilot_is_told_to_be_that_of_blocked_fast_tripp
     history = content.history
 
     def text(of) -> str:
-        return " ".join(plain(b.sentence) for b in of_conversions(of) if hasattr(b, "sentence"))
+        return " ".join(plain(b.sentence) for b in conversions(replace(content, history=of)).blocks
+                        if hasattr(b, "sentence"))
     assert "where a fast operation saves fuses today, fewer interruptions are left to avoid" in text(history)
     settings = replace(history.records.settings, expected_rate_ratio=0.5)
     stated = replace(history, records=replace(history.records, settings=settings))
