@@ -119,6 +119,9 @@ def import_study(prepared: Prepared, name: str = "", on_progress: Progress = lam
     findings.add("rows", "table_ignored", "Tables that the recipe ignores", "green",
                  [one.table.name for one in prepared.recognised if not one.kind and one.rule is not None], "table")
     findings.add("rows", "file_unused", "Files and sheets that are not read", "amber", prepared.exports.ignored, "file")
+    findings.add("rows", "placed_by", "Tables whose rows have their place by coordinates in columns", "green",
+                 [f"{t.name}: {', '.join(t.placed_by)}" for t in (one.table for one in prepared.recognised)
+                  if t.placed_by], "table")
     for (table, what), which in prepared.typed.read_as.items():
         findings.add("rows", "read_as", f"{table}: {what}", "green", which, "row")
     aside = {f"{of.table}: {header}" for of in unlisted(prepared) for header, *_ in of.headers}

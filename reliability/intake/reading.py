@@ -28,7 +28,8 @@ class ExportTable:
 
     file, table: file, and the sheet or layer in it ("" where the file has one table only). columns: header → (rows,)
     object array of text, "" where blank. rows: (rows,) numbers as a spreadsheet counts. shapes: the geometry of the
-    rows, None without. decimal_comma: a comma in a number is its decimal sign.
+    rows, None without. placed_by: headers that it was made of, which are no columns any more. decimal_comma: a comma
+    in a number is its decimal sign.
     """
 
     file: str
@@ -39,6 +40,7 @@ class ExportTable:
     decimal_comma: bool = False
     notes: tuple[str, ...] = ()
     kinds: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    placed_by: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         return len(self.rows)

@@ -7,6 +7,7 @@ import re
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -19,6 +20,7 @@ from reliability.intake.contents import (
     times_of_day,
     words_found,
 )
+from reliability.intake.coordinates import with_places
 from reliability.intake.decisions import COLUMN, KIND, UNIT, Decision
 from reliability.intake.kinds import (
     CUSTOMERS,
@@ -30,6 +32,7 @@ from reliability.intake.kinds import (
     PLACE_COLUMNS,
     REQUIRED,
     SEGMENTS,
+    SOURCES,
     Field,
     field_of,
     names_of,
@@ -95,9 +98,10 @@ def recognise(tables: Sequence[ExportTable], recipe: Recipe, problems: Problems)
     found: list[Recognised] = []
     used: set[int] = set()
     ruled = {t.file for t in tables for rule in recipe.files if _fits_file(t, rule)}
-    for table in tables:
-        rules = [(k, rule) for k, rule in enumerate(recipe.files) if _fits(table, rule)]
+    for one in tables:
+        rules = [(k, rule) for k, rule in enumerate(recipe.files) if _fits(one, rule)]
         used.update(k for k, _ in rules)
+        table = _placed(one, [rule for _, rule in rules], recipe)
         if rules:
             found += [_by_rule(table, rule, problems) for _, rule in rules]
         else:
@@ -110,6 +114,25 @@ def recognise(tables: Sequence[ExportTable], recipe: Recipe, problems: Problems)
     found = _customers_with_places(found)
     in_segments = any(one.kind == SEGMENTS and one.match("device_id") and not one.match("device") for one in found)
     return [_placed_elsewhere(one) for one in found] if recipe.place or in_segments else found
+
+
+def _placed(table: ExportTable, rules: Sequence[FileRule], recipe: Recipe) -> ExportTable:
+    """A table with the geometry in its columns, where nothing else says the place or their coordinate system is known:
+    nobody is asked for the system of coordinates that nothing needs."""
+    known = {exact_name(h) for rule in rules for h in (
+        *(rule.ignore or ()), *rule.leave_out, *(h for theirs in rule.columns.values() for h in theirs))}
+    found = with_places(table, known) if table.shapes is None else None
+    if found is None or found.shapes is None:
+        return table
+    bare = replace(found, shapes=None)
+    kind = rules[0].kind if rules else max((_kind(bare), _kind(found)), key=lambda k: (k.certain, k.score)).name
+    if kind not in (SEGMENTS, DEVICE_ROWS, CUSTOMERS, SOURCES) or found.shapes.lines != (kind == SEGMENTS):
+        return table
+    if found.shapes.crs or recipe.coordinate_system:
+        return found
+    one = _by_rule(bare, rules[0], Problems()) if rules else _by_headers(bare, False)
+    nowhere = kind == CUSTOMERS and not any(map(one.match, ("customer_id", *CUSTOMER_PLACES)))
+    return found if one.kind != kind or nowhere or any(d.missing for d in one.decisions) else table
 
 
 def _placed_elsewhere(one: Recognised) -> Recognised:
@@ -195,7 +218,7 @@ def _by_rule(table: ExportTable, rule: FileRule, problems: Problems) -> Recognis
 
 def _by_headers(table: ExportTable, beside: bool) -> Recognised:
     """A table that no rule names. beside: a rule names another table of its file."""
-    kind, certain = _kind(table)
+    kind, certain, _ = _kind(table)
     if not kind or (beside and not certain):
         return Recognised(table, "", True, unused=tuple(table.columns))
     exact, guessed = _headers(kind, list(table.columns), set(), table)
@@ -318,19 +341,26 @@ def _of(kind: str, name: str) -> Field:
     return found[0]
 
 
-def _kind(table: ExportTable) -> tuple[str, bool]:
-    """The kind of a table, "" where nothing fits, and whether its names say so without a guess."""
+class _Kind(NamedTuple):
+    """The kind of a table, "" where nothing fits, whether its names say so without a guess, and how well it fits."""
+
+    name: str
+    certain: bool
+    score: float = np.inf
+
+
+def _kind(table: ExportTable) -> _Kind:
     stem = Path(table.file).stem.casefold()
     names = {exact_name(h) for h in table.columns}
     for kind in KINDS:
         if re.fullmatch(rf"{kind}(?:[\W_\d].*)?", stem) or exact_name(table.table) == kind:
-            return kind, True
+            return _Kind(kind, True)
     scores = {kind: _score(kind, table, names) for kind in KINDS}
     best = max(scores, key=lambda k: scores[k])
     complete = [k for k in KINDS if all(names & set(group) for group in REQUIRED[k]) and names <= set(names_of(k))]
     if complete == [best]:
-        return best, True
-    return (best, False) if scores[best] >= 1.0 else ("", False)
+        return _Kind(best, True)
+    return _Kind(best if scores[best] >= 1.0 else "", False, scores[best])
 
 
 def _score(kind: str, table: ExportTable, names: set[str]) -> float:

@@ -8,16 +8,16 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from reliability.intake import import_exports
+from reliability.intake import NO_RECIPE, import_exports
 from reliability.study import open_study
 from tests.adapter import core_results, differences
 from tests.intake.exports import exported
 from tests.networks import random_study
 
 
-def back(folder, study):
+def back(folder, study, recipe=NO_RECIPE):
     """The study that the exports in a folder become, with the scenarios of another."""
-    imported = import_exports(folder, name=study.name)
+    imported = import_exports(folder, recipe, study.name)
     imported.save(folder / "study")
     return imported, replace(open_study(folder / "study"), scenarios=study.scenarios)
 
