@@ -66,6 +66,15 @@ def recorded_momentaries(records: Records, found: list[OperationFinding]) -> pd.
     return frame.sort_values(["device", "time"], kind="stable").reset_index(drop=True)
 
 
+def momentary_without_place(records: Records) -> tuple[int, int]:
+    """Unplanned momentary events of the outage records that name no known section, and all of them."""
+    steps = records.steps
+    brief = ~(steps["sustained"] | steps["planned"] | steps["seconds"].isna()).to_numpy(bool)
+    brief &= ~steps["event"].isin(steps["event"][steps["sustained"]]).to_numpy()
+    without = brief & (steps["section"].to_numpy() < 0)
+    return steps["event"][without].nunique(), steps["event"][brief].nunique()
+
+
 def device_events(logged: pd.DataFrame, recorded: pd.DataFrame, records: Records,
             found: list[OperationFinding]) -> pd.DataFrame:
     """Events of both files, each once and without lockouts: device, time, openings, source, row."""

@@ -93,10 +93,13 @@ def find_evidence(study: Study, seen: Observed) -> Found:
     exposure = units.rate * (seen.record_years + seen.stated_years)
     impossible, share = _with_floor(counts.at_unit, share, exposure)
     device_impossible, entries = _device_floor(counts.at_device, shows, exposure)
-    entries = replace(entries, temporary=entries.temporary * with_place, permanent=entries.permanent * with_place)
+    entries = _thinned(entries, np.full(len(devices), with_place))
+    events_with_place = np.ones(len(devices)) if operations is None else np.where(
+        np.isin(devices, operations.logged), 1.0, operations.with_place)
+    alone, beside = (_thinned(each, events_with_place) for each in (shows.alone, shows.beside))
     evidence = Evidence(
         units.group, len(units.group_names), exposure, counts.at_unit, share[0], share[1], seen.stated, stated_share[0],
-        stated_share[1], counts.at_device, entries, _events(operations, devices), shows.alone, shows.beside,
+        stated_share[1], counts.at_device, entries, _events(operations, devices), alone, beside,
         _steps(operations, devices), shows.steps, shows.squares, shows.steps_at_unit, shows.steps_at_device)
     km_years = units.sum(np.nan_to_num(study.network.column["length_km"]) * seen.section_years)
     return Found(evidence, seen.record_years + seen.stated_years, km_years,
@@ -142,6 +145,12 @@ def _by_device(device: pd.Series, amount: pd.Series | None, devices: np.ndarray)
     known = np.isin(position, devices)
     weights = None if amount is None else amount.to_numpy(dtype=float)[known]
     return np.bincount(np.searchsorted(devices, position[known]), weights, len(devices)).astype(float)
+
+
+def _thinned(entries: Entries, share: np.ndarray) -> Entries:
+    """Entries with the shares (places,) of what is recorded that name a place."""
+    return replace(entries, temporary=entries.temporary * share[entries.place],
+                   permanent=entries.permanent * share[entries.place])
 
 
 def _of_units(entries: Entries, units: Units, kind: str) -> np.ndarray:

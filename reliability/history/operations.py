@@ -12,7 +12,12 @@ import numpy as np
 import pandas as pd
 
 from reliability.formats import count
-from reliability.history.device_events import OperationFinding, device_events, recorded_momentaries
+from reliability.history.device_events import (
+    OperationFinding,
+    device_events,
+    momentary_without_place,
+    recorded_momentaries,
+)
 from reliability.history.outages import Records
 from reliability.history.spans import cut_readings, inside, overlapping_readings, without
 from reliability.network.devices import BACKS_UP
@@ -37,12 +42,16 @@ class Operations:
         another device are.
     monitored: a row a span in which the events of a device are recorded: device, start, end. Devices that are not
         in it are not monitored: that they have no event says nothing.
+    logged: devices with events in operations.csv, where each names its device. with_place: share of the momentary
+        events of the outage records that name a section; the others may be of any device.
     """
 
     spans: pd.DataFrame
     events: pd.DataFrame
     monitored: pd.DataFrame
     findings: tuple[OperationFinding, ...]
+    logged: np.ndarray
+    with_place: float
 
 
 def read_operations(study: Study, records: Records) -> Operations:
@@ -70,7 +79,9 @@ def read_operations(study: Study, records: Records) -> Operations:
     events = device_events(logged, recorded, records, found)
     kept = inside(events["device"].to_numpy(), events["time"].to_numpy(), monitored)
     _note_dropped(events[~kept], start, end, found)
-    return Operations(spans, events[kept][list(_EVENT_COLUMNS)].reset_index(drop=True), monitored, tuple(found))
+    lost, all_of_them = momentary_without_place(records)
+    return Operations(spans, events[kept][list(_EVENT_COLUMNS)].reset_index(drop=True), monitored, tuple(found),
+                      logged["device"].unique(), 1.0 - lost / max(all_of_them, 1))
 
 
 def _placed_rows(study: Study) -> pd.DataFrame:

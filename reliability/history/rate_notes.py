@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from reliability.formats import count, shown
+from reliability.history.device_events import momentary_without_place
 from reliability.history.device_fit import COUNTER, DeviceFit
 from reliability.history.estimate import UP_AND_DOWN, Estimate
 from reliability.history.evidence import recorded_at_devices
@@ -41,11 +42,11 @@ def notes_on(study: Study, units: Units, estimate: Estimate, records: Records | 
     if found.without_place:
         notes.append(f"{count(found.without_place, 'sustained event')} without a known section: they are taken to be "
                      "spread like the others, so that all learned rates are higher by their share.")
-    lost, of = _momentary_without_section(records) if records else (0, 0)
-    if lost:
-        notes.append(f"{count(lost, 'momentary event')} of {of} without a known section: left out of the estimate, so "
-                     "that temporary fractions, and the rates of faults that leave nothing open, are too low by about "
-                     "that share.")
+    lost, of = momentary_without_place(records) if records else (0, 0)
+    if lost and e.events.any():
+        notes.append(f"{count(lost, 'momentary event')} of {of} without a known section: they are taken to be spread "
+                     "like the others of the outage records, so that all reclosing devices without a log of their own "
+                     "have more by their share.")
     if len(found.impossible):
         notes.append("Faults are recorded of a kind that protection as modelled would not let leave a record at "
                      f"{_named(units.name[found.impossible], network)}: 1 % of that kind is taken to do so there. "
@@ -64,13 +65,6 @@ def notes_on(study: Study, units: Units, estimate: Estimate, records: Records | 
         notes.append(f"A group of fewer than {FEW_UNITS} laterals or mains says little about its spread: its rates are "
                      "rough.")
     return tuple(notes)
-
-
-def _momentary_without_section(records: Records) -> tuple[int, int]:
-    """Recorded momentary events that name no known section, and all of them."""
-    steps = records.steps
-    brief = steps[(steps["counted"] & ~steps["sustained"] & ~steps["planned"]).to_numpy(bool)]
-    return int(brief.loc[brief["section"] < 0, "event"].nunique()), int(brief["event"].nunique())
 
 
 def _basis(estimate: Estimate, units: Units) -> list[str]:

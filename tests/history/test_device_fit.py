@@ -81,6 +81,21 @@ def test_what_does_not_fit_is_named_and_others_are_not(seen: str, spoilt: Callab
 
 
 @pytest.mark.slow
+def test_momentary_events_without_a_section_are_spread_like_the_others():
+    """Half of them without: the fraction stays what it is with all of them, and no device stands out."""
+    made = fleet(420)
+    blinks = made.study.outages["event_id"].str.startswith("m").to_numpy()
+    without = blinks & (np.random.default_rng(1).random(len(blinks)) < 0.5)
+    outages = made.study.outages.assign(section_id=made.study.outages["section_id"].mask(without, ""))
+    spoilt = estimate(replace(made.study, outages=outages))
+    whole, fraction = (found.posterior.mean_temporary.sum() / (
+        found.posterior.mean_temporary + found.posterior.mean_permanent).sum() for found in (
+        estimate(made.study), spoilt))
+    assert fraction == pytest.approx(whole, abs=0.02)
+    assert not misfits(spoilt.fit, made.study.network)
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("seen", [EVENTS, COUNTERS])
 def test_a_clearing_time_half_or_double_is_seen_and_the_right_one_is_not_accused(seen):
     """In seven fleets of ten, rounded down; of those with the right one, one at most is accused."""

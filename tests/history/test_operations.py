@@ -9,9 +9,11 @@ import pandas as pd
 import pytest
 
 from reliability.history.device_events import finding_lines
+from reliability.history.evidence import find_evidence
 from reliability.history.history import read_history
 from reliability.history.operations import Operations, read_operations
 from reliability.history.outages import read_records
+from reliability.history.rates import observations
 from tests.history.records import TWO_FEEDERS, outage, study
 
 A, A1, B = 0, 1, 4      # positions of these sections in the network
@@ -27,6 +29,40 @@ def operations(rows=(), outages=(OTHER,), sections=TWO_FEEDERS, **values) -> Ope
     frame = frame.assign(row=range(2, len(rows) + 2), operations=frame["operations"].astype(float), **times)
     made = replace(study(list(outages), sections, **(WHOLE | values)), operations=frame)
     return read_operations(made, read_records(made))
+
+
+class TestEventsWithoutASection:
+    BLINKS = tuple(outage(f"m{d}", f"2022-08-0{d}T10:00", f"2022-08-0{d}T10:01", 900, "A" if d < 4 else "")
+                   for d in (1, 2, 3, 4))
+
+    def test_the_share_that_names_one_thins_what_is_expected(self):
+        made = study([OTHER, *self.BLINKS], momentary="all", **WHOLE)
+        whole = study([OTHER, *self.BLINKS[:3]], momentary="all", **WHOLE)
+        found, of_all = (_evidence(each) for each in (made, whole))
+        assert found.events.sum() == of_all.events.sum() == 3
+        for part in ("alone", "beside"):
+            assert getattr(found, part).temporary == pytest.approx(0.75 * getattr(of_all, part).temporary)
+
+    def test_a_device_with_a_log_of_its_own_has_all_its_events(self):
+        made = study([OTHER, *self.BLINKS], momentary="all", **WHOLE)
+        rows = pd.DataFrame([("A", "2022-09-01T10:00:00", "", 1.0, "event", 2)],
+                            columns=["section_id", "from", "to", "operations", "kind", "row"])
+        times = {name: pd.to_datetime(rows[name]).to_numpy().astype("datetime64[s]") for name in ("from", "to")}
+        logged = _evidence(replace(made, operations=rows.assign(**times))).alone
+        plain = _evidence(study([OTHER, *self.BLINKS[:3]], momentary="all", **WHOLE)).alone
+        share = logged.by_place(logged.temporary, 2) / plain.by_place(plain.temporary, 2)
+        assert share == pytest.approx([1.0, 0.75])
+
+    def test_steps_of_a_sustained_event_and_planned_work_are_none_of_them(self):
+        step = outage("x", "2023-06-01T00:00:00", "2023-06-01T00:01:00", 10, "")
+        planned = outage("p", "2023-06-02T00:00:00", "2023-06-02T00:01:00", 10, "", planned="true")
+        assert operations(outages=[OTHER, step, planned, *self.BLINKS]).with_place == 0.75
+        assert operations(outages=[OTHER]).with_place == 1.0
+
+
+def _evidence(made):
+    records = read_records(made)
+    return find_evidence(made, observations(made, records, read_operations(made, records))).evidence
 
 
 def counter(begin, end, steps, section="A"):

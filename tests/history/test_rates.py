@@ -70,6 +70,12 @@ class TestUnits:
         assert any("3 recorded faults and 3 momentary events" in n for n in found.notes)
         assert not any("No momentary event" in n for n in found.notes)
 
+    def test_momentary_events_that_name_no_section_are_told(self):
+        blinks = [outage(f"m{d}", f"2022-08-0{d}T10:00", f"2022-08-0{d}T10:01", 900, "A" if d < 3 else "")
+                  for d in (1, 2, 3)]
+        found = learned(study([*ROWS, *blinks], momentary="all", **PERIOD))
+        assert any("1 momentary event of 3 without a known section: they are taken" in n for n in found.notes)
+
     def test_where_nothing_shows_momentary_events_that_is_told(self, small):
         assert any("No momentary event or counter reading" in n for n in small.notes)
 
