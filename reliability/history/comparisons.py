@@ -6,7 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reliability.history.lateral_years import DRIFT, LateralYears, Spread, concentration, spread_between_years
+from reliability.history.lateral_years import (
+    DRIFT,
+    LateralYears,
+    Spread,
+    concentration,
+    feeders_apart,
+    spread_between_feeder_years,
+    spread_between_years,
+)
 from reliability.history.posterior_sums import DRAWS, log_odds_draws
 from reliability.history.ratio_tests import (
     NO_DIFFERENCE,
@@ -20,13 +28,15 @@ from reliability.history.selection_basis import BOTH, RAW
 
 @dataclass(frozen=True)
 class Comparison:
-    """Both comparisons of converted with other laterals, and the spread of the others' lateral-years that they allow
-    for.
+    """Both comparisons of converted with other laterals, and the spreads that they allow for: of the others'
+    lateral-years and feeder-years, and apart, how far the feeders of the two groups differ (`feeders_apart`).
     """
 
     raw: ConditionalRatio
     predictive: PredictiveRatio
     spread: Spread
+    feeder_spread: Spread
+    apart: float
 
     def verdict(self, decides: str) -> str:
         """By the comparison that decides; where that is BOTH, theirs where they agree."""
@@ -36,16 +46,24 @@ class Comparison:
         return verdict(self.raw if decides == RAW else self.predictive)
 
 
-def compare(table: LateralYears, converted: np.ndarray, exposure: np.ndarray, rng: np.random.Generator) -> Comparison:
-    """Comparison of the laterals `converted` with the others; converted, exposure: (laterals,)."""
+def compare(table: LateralYears, converted: np.ndarray, feeder: np.ndarray, exposure: np.ndarray,
+            rng: np.random.Generator) -> Comparison:
+    """Comparison of the laterals `converted` with the others; converted, feeder (codes), exposure: (laterals,).
+
+    What a year brings to one feeder is common to both groups as far as they are on the same feeders.
+    """
     before, after = table.totals(False), table.totals(True)
     spread = spread_between_years(table.counts[~converted])
     draws = spread.draws(rng.random(DRAWS))
     concentrations = table.concentration(False), table.concentration(True)
     wider = (float(draws.mean()) * sum(concentrations) + DRIFT) * sum(
         concentration((before + after)[group]) for group in (converted, ~converted))
+    apart, of_feeders = feeders_apart(before + after, converted, feeder), spread_between_feeder_years(
+        table.counts[~converted], feeder[~converted])
+    by_feeder = of_feeders.draws(rng.random(DRAWS)) * apart * sum(concentrations)
     own = int(before[converted].sum()), int(after[converted].sum())
     others = int(before[~converted].sum()), int(after[~converted].sum())
     log_odds = log_odds_draws(before, exposure, converted, draws, concentrations, rng)
-    return Comparison(conditional_ratio(*own, others, float(np.sqrt(wider))),
-                      PredictiveRatio(own[1], own[1] + others[1], log_odds), spread)
+    log_odds = log_odds + np.sqrt(by_feeder) * rng.standard_normal(DRAWS)
+    return Comparison(conditional_ratio(*own, others, float(np.sqrt(wider + by_feeder.mean()))),
+                      PredictiveRatio(own[1], own[1] + others[1], log_odds), spread, of_feeders, apart)

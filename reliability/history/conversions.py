@@ -32,12 +32,13 @@ from reliability.history.selection_basis import BOTH, PREDICTIVE, RAW, Selection
 from reliability.network.devices import CODE
 from reliability.schema.devices import FUSE
 
+FEEDERS_APART = 0.1     # beyond it a feeder's year of its own is said where its spread is not known; ours
 MEASURES = ("sustained_interruptions", "momentary_events", "callouts")
 REGRESSION = ("Laterals chosen after bad years have better ones afterwards even where nothing is done (regression to "
               "the mean). Raw: after over before, between the converted and the others. Predictive: after over what "
               "the counts before let expect of each lateral among all of them.")
 _NUMBERS = ("rate_ratio", "low", "high", "p_value", "corrected_ratio", "corrected_low", "corrected_high",
-            "corrected_p_value", "lateral_year_cv", "years_needed")
+            "corrected_p_value", "lateral_year_cv", "feeder_year_cv", "feeders_apart", "years_needed")
 _WORDS = ("raw_verdict", "predictive_verdict", "decides", "verdict")
 
 
@@ -49,7 +50,8 @@ class BeforeAfter:
         others_after (events); raw: rate_ratio with low, high at LEVEL and p_value (mid-p); predictive:
         corrected_ratio, corrected_low, corrected_high, corrected_p_value; NaN or infinite where they do not exist.
         raw_verdict, predictive_verdict, decides (RAW, PREDICTIVE or BOTH) and verdict, None without a comparison
-        group. lateral_year_cv (spread of lateral-years beyond Poisson, of the others), expected_ratio, years_needed
+        group. lateral_year_cv and feeder_year_cv (spread of lateral-years and of feeder-years beyond Poisson, of the
+        others), feeders_apart (see `lateral_years.feeders_apart`), expected_ratio, years_needed
         (years after, for a power of 80 % to show the expected effect by the raw comparison).
     basis: how the laterals were chosen, and which comparison decides.
     converted, others: number of laterals. years_before, years_after, years_left_out.
@@ -96,11 +98,12 @@ def before_after(records: Records, expected_ratio: float, line_fault_rate: float
     if first < last:
         notes.append(f"The days from {first} to {last - 1}, during which conversions were made, are left out.")
     events, exposure = events_on_laterals(records), lateral_exposure(records, line_fault_rate)[kept]
+    feeder = records.network.feeder[heads][kept]
     rows = {}
     for name in MEASURES:
         table = events_by_year(events[name], heads, windows)
         table = LateralYears(table.counts[kept], table.years, table.after)
-        rows[name] = _row(table, converted[kept], exposure, _decides(name, basis),
+        rows[name] = _row(table, converted[kept], feeder, exposure, _decides(name, basis),
                           expected_ratio if name != "momentary_events" else np.nan, np.random.default_rng(seed))
     measures = pd.DataFrame.from_dict(rows, orient="index")
     measures.index.name = "measure"
@@ -136,11 +139,12 @@ def _windows(records: Records, first: np.datetime64, day_after: np.datetime64, b
     return Windows(before, ((day_after, records.last_day + 1),))
 
 
-def _row(table: LateralYears, converted: np.ndarray, exposure: np.ndarray, decides: str, expected: float,
-         rng: np.random.Generator) -> dict[str, object]:
+def _row(table: LateralYears, converted: np.ndarray, feeder: np.ndarray, exposure: np.ndarray, decides: str,
+         expected: float, rng: np.random.Generator) -> dict[str, object]:
     """One row of `BeforeAfter.measures`.
 
-    converted, exposure: (laterals,). decides: RAW, PREDICTIVE or BOTH. expected: ratio that a conversion should bring.
+    converted, feeder, exposure: (laterals,). decides: RAW, PREDICTIVE or BOTH. expected: ratio that a conversion should
+    bring.
     """
     before, after = table.totals(False), table.totals(True)
     own = int(before[converted].sum()), int(after[converted].sum())
@@ -154,16 +158,18 @@ def _row(table: LateralYears, converted: np.ndarray, exposure: np.ndarray, decid
     if not sum(others):
         change = _over(own[1] * lengths[0], own[0] * lengths[1])
         return row | ({"rate_ratio": change} if converted.all() else {})
-    found = compare(table, converted, exposure, rng)
+    found = compare(table, converted, feeder, exposure, rng)
     odds = float(found.predictive.log_odds.mean())
     row |= _described(found.raw, _over(own[1] * others[0], own[0] * others[1]), "rate_ratio", "")
     row |= _described(found.predictive, _over(own[1], others[1] * float(np.exp(odds))), "corrected_ratio", "corrected_")
     row |= {"raw_verdict": verdict(found.raw), "predictive_verdict": verdict(found.predictive), "decides": decides,
-            "verdict": found.verdict(decides), "lateral_year_cv": found.spread.cv}
+            "verdict": found.verdict(decides), "lateral_year_cv": found.spread.cv,
+            "feeder_year_cv": found.feeder_spread.cv, "feeders_apart": found.apart}
     share = own[0] / max(sum(before), 1) if decides == RAW else float(special.expit(odds))
     row["years_needed"] = _years_needed(expected, before.sum() * np.array([share, 1 - share]), lengths[0],
-                                        found.spread, concentration((before + after)[converted]),
-                                        table.concentration(False))
+                                        _beyond(found.spread) * concentration((before + after)[converted])
+                                        + _beyond(found.feeder_spread) * found.apart, table.concentration(False),
+                                        DRIFT * concentration((before + after)[converted]))
     return row
 
 
@@ -186,17 +192,22 @@ def _over(a: float, b: float) -> float:
     return a / b if b > 0 else np.nan
 
 
-def _years_needed(ratio: float, before: np.ndarray, years: float, spread: Spread, share: float,
-                  concentration_before: float) -> float:
+def _beyond(spread: Spread) -> float:
+    """Squared coefficient of variation by a spread's estimate, 0 where that is below or unknown."""
+    return max(spread.estimate, 0.0) if np.isfinite(spread.estimate) else 0.0
+
+
+def _years_needed(ratio: float, before: np.ndarray, years: float, beyond: float, concentration_before: float,
+                  drift: float) -> float:
     """Years after for the expected effect to show; before: events of both groups that were to be expected, (2,).
 
-    share: Σ rate² / (Σ rate)² of the converted; that of the others, who are many, is left out.
+    beyond, drift: variance of the logarithm of the ratio of a year beyond Poisson, and once for all years, of the
+    converted and of their feeders; that of the others, who are many, is left out.
     """
     if not (before > 0).all() or not 0 < ratio < 1:
         return np.nan
-    beyond = max(spread.estimate, 0.0) * share if np.isfinite(spread.estimate) else 0.0
     rate = before / years
-    return years_after_needed(ratio, float((1 / before).sum()) + beyond * concentration_before + DRIFT * share,
+    return years_after_needed(ratio, float((1 / before).sum()) + beyond * concentration_before + drift,
                               float(1 / (rate[0] * ratio) + 1 / rate[1]) + beyond)
 
 
@@ -209,12 +220,20 @@ def _measure_notes(measures: pd.DataFrame, basis: SelectionBasis) -> list[str]:
     if basis.decides == PREDICTIVE and measures.loc["momentary_events", "verdict"] is not None:
         notes.append("The choice may have rested on sustained interruptions alone, so for momentary events the raw and "
                      "the predictive comparison must agree.")
-    known = measures["lateral_year_cv"].dropna()
-    if len(known):
-        words = "; ".join(f"{names[str(name)]} {number(cv, 2) if cv > 0 else 'none seen'}"
-                          for name, cv in known.items())
-        notes.append(
-            f"Years of one lateral differ beyond chance; coefficient of variation, estimated from the others: {words}. "
-            "Intervals, p-values and verdicts allow for it, for how roughly it is known, and for a slow drift of each "
-            f"lateral's rate with a coefficient of variation of {number(DRIFT ** 0.5, 2)} (ours).")
+    for whose, column, also in (
+            ("lateral", "lateral_year_cv", "for how roughly it is known, and for a slow drift of each lateral's rate "
+             f"with a coefficient of variation of {number(DRIFT ** 0.5, 2)} (ours)."),
+            ("feeder", "feeder_year_cv", "as far as the converted laterals are on other feeders than the others, and "
+             "for how roughly it is known.")):
+        known = measures[column].dropna()
+        if len(known):
+            words = "; ".join(f"{names[str(name)]} {number(cv, 2) if cv > 0 else 'none seen'}"
+                              for name, cv in known.items())
+            notes.append(f"Years of one {whose} differ beyond chance; coefficient of variation, estimated from the "
+                         f"others: {words}. Intervals, p-values and verdicts allow for it, {also}")
+    unknown = measures["feeder_year_cv"].isna() & (measures["feeders_apart"] > FEEDERS_APART)
+    if unknown.any():
+        notes.append("The converted laterals are on other feeders than the others, whose records do not show how much "
+                     "feeders' years differ from one another (a storm on one side alone): no interval or verdict "
+                     "allows for that.")
     return notes

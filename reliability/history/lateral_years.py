@@ -87,8 +87,35 @@ def spread_between_years(counts: np.ndarray) -> Spread:
     year and Q that of pairs of different laterals: f = Q (1 + φ) / (1 + φ Q).
     """
     counts = np.asarray(counts, dtype=float)
+    own = counts.sum(axis=1)
+    return _spread((counts * (counts - 1)).sum(axis=1), own * (own - 1), counts)
+
+
+def spread_between_feeder_years(counts: np.ndarray, feeder: np.ndarray) -> Spread:
+    """Spread of what a year brings to all laterals of one feeder, as in `spread_between_years`: f is the share of pairs
+    of events of two laterals of one feeder, Q that of two feeders. feeder: (laterals,) codes."""
+    counts = np.asarray(counts, dtype=float)
+    on = (np.unique(feeder)[:, None] == feeder).astype(float)
+    of_feeder, own = on @ counts, counts.sum(axis=1)
+    return _spread((of_feeder ** 2).sum(axis=1) - on @ (counts ** 2).sum(axis=1),
+                   of_feeder.sum(axis=1) ** 2 - on @ own ** 2, of_feeder)
+
+
+def feeders_apart(counts: np.ndarray, converted: np.ndarray, feeder: np.ndarray) -> float:
+    """Σ (w_c − w_o)² over feeders, w the shares of them in the rates of the converted and of the others: 0 where both
+    are spread alike, so that a feeder's year concerns both. counts, converted, feeder: (laterals,)."""
+    codes = np.unique(feeder, return_inverse=True)[1]
+    own, others = (np.bincount(codes[group], counts[group], codes.max() + 1) for group in (converted, ~converted))
+    if not own.sum() or not others.sum():
+        return 0.0
+    common = float(own @ others / own.sum() / others.sum())
+    return max(concentration(own) + concentration(others) - 2 * common, 0.0)
+
+
+def _spread(same: np.ndarray, pairs: np.ndarray, counts: np.ndarray) -> Spread:
+    """Spread from the pairs of events within each of some places, and those of them in one year, (places,) each;
+    counts: (places, years), whose pairs of different places show what is common to all."""
     own, by_year = counts.sum(axis=1), counts.sum(axis=0)
-    same, pairs = (counts * (counts - 1)).sum(axis=1), own * (own - 1)
     across = own.sum() ** 2 - (own ** 2).sum()
     if pairs.sum() <= 0 or across <= 0:
         return Spread(np.nan, np.nan)

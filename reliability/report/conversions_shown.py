@@ -24,13 +24,13 @@ _YEARS_DRAWN = 10
 
 
 def measures_frame(found: BeforeAfter) -> pd.DataFrame:
-    """A row a measure: counts, expected_ratio, years_needed, lateral_year_cv, decides and verdict in words."""
+    """A row a measure: counts, expected_ratio, years_needed, spreads, decides and verdict in words."""
     frame = found.measures.rename_axis("measure").reset_index()
     frame["measure"] = frame["measure"].map(MEASURES)
     frame["verdict"] = frame["verdict"].fillna(NOT_DETERMINED)
     frame["decides"] = frame["decides"].map(DECIDES).fillna("")
     columns = ["measure", "converted_before", "converted_after", "others_before", "others_after", "expected_ratio",
-               "years_needed", "lateral_year_cv", "decides", "verdict"]
+               "years_needed", "lateral_year_cv", "feeder_year_cv", "decides", "verdict"]
     return frame[columns]
 
 

@@ -53,11 +53,12 @@ def _achieved(found: BeforeAfter) -> list[Block]:
             Column("converted_after", "Converted, after", "count"), Column("others_before", "Others, before", "count"),
             Column("others_after", "Others, after", "count"), Column("expected_ratio", "Expected ratio", "ratio"),
             Column("years_needed", "Years after needed", "years"),
-            Column("lateral_year_cv", "Spread of lateral-years", "ratio"), Column("decides", "Decides"),
+            Column("lateral_year_cv", "Spread of lateral-years", "ratio"),
+            Column("feeder_year_cv", "Spread of feeder-years", "ratio"), Column("decides", "Decides"),
             Column("verdict", "Verdict at 90 %")), shown.measures_frame(found), "Conversions",
             note="Years after needed: for a chance of 80 % to distinguish the expected ratio from no effect; a dash "
-            "where no number of years is enough. Spread of lateral-years: coefficient of variation beyond Poisson, "
-            "estimated from the others."),
+            "where no number of years is enough. Spreads: coefficient of variation beyond Poisson, estimated from "
+            "the others."),
         Table("comparisons", "Change of the converted laterals over that of the others, raw and predictive", (
             Column("measure", "Measure"), Column("comparison", "Comparison"), Column("ratio", "Ratio", "ratio"),
             Column("low", "90 % interval", "ratio", high="high"), Column("p_value", "p", "p"),

@@ -215,7 +215,8 @@ def _conversions(history: History) -> None:
         figure.table(measures, "Before and after", "before_after", column_config={
             "expected_ratio": Header("expected ratio", "ratio"),
             "years_needed": Header("years after needed", "years"),
-            "lateral_year_cv": Header("spread of lateral-years", "ratio")})
+            "lateral_year_cv": Header("spread of lateral-years", "ratio"),
+            "feeder_year_cv": Header("spread of feeder-years", "ratio")})
     with right:
         figure.table(comparisons, "Raw and predictive", "comparisons", column_config={
             "p_value": Header("p", "p"), "verdict": "by itself"})

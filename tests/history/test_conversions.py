@@ -10,10 +10,12 @@ from reliability.history.outages import read_records
 from tests.history.records import outage, study
 
 
-def network(laterals: int):
-    sections = [{"section_id": "F", "parent_id": "", "device": "breaker", "customers": 100, "length_km": 10.0}]
-    return sections + [{"section_id": f"L{i}", "parent_id": "F", "device": "fuse", "customers": 20, "length_km": 2.0}
-                       for i in range(laterals)]
+def network(laterals: int, feeders: int = 1):
+    """Laterals on feeders F, F1, F2 …, as many on each, those of a feeder beside each other."""
+    sections = [{"section_id": f"F{f or ''}", "parent_id": "", "device": "breaker", "customers": 100,
+                 "length_km": 10.0} for f in range(feeders)]
+    return sections + [{"section_id": f"L{i}", "parent_id": f"F{i * feeders // laterals or ''}", "device": "fuse",
+                        "customers": 20, "length_km": 2.0} for i in range(laterals)]
 
 
 def drawn(seed: int, rates: np.ndarray, converted: np.ndarray, effect: float, trend: float = 1.0,
@@ -32,9 +34,10 @@ def drawn(seed: int, rates: np.ndarray, converted: np.ndarray, effect: float, tr
 
 
 def compared(rows, laterals: int, converted: np.ndarray, expected: float = 0.3, day: str = "2021-01-01",
-             **history: str):
-    made = study(rows, network(laterals), extra={"conversions": {f"L{i}": day for i in np.flatnonzero(converted)}},
-                 records_from="2018-01-01", records_to="2023-12-31", **history)
+             feeders: int = 1, **history: str):
+    extra = {"conversions": {f"L{i}": day for i in np.flatnonzero(converted)}}
+    made = study(rows, network(laterals, feeders), extra=extra, records_from="2018-01-01", records_to="2023-12-31",
+                 **history)
     return before_after(read_records(made), expected)
 
 
@@ -164,6 +167,35 @@ def test_the_spread_of_lateral_years_widens_and_is_said():
                         for f in (alike, apart))
         assert wide > 1.3 * narrow
     assert any("differ beyond chance" in n and "callouts" not in n for n in apart.notes)
+
+
+def test_years_of_feeders_of_their_own_widen_where_whole_feeders_are_converted_and_are_said():
+    rng = np.random.default_rng(4)
+    weather = rng.gamma(2.0, 0.5, (10, 6))      # by feeder and year
+    rows = [outage(f"{year}-{i}-{k}", f"{year}-06-{1 + k // 20:02}T{k % 20:02}:00",
+                   f"{year}-06-{1 + k // 20:02}T{k % 20:02}:30", 20, f"L{i}")
+            for i in range(100) for year in range(2018, 2024)
+            for k in range(rng.poisson(3 * weather[i // 10][year - 2018]))]
+    whole, spread = np.arange(100) < 20, np.arange(100) % 5 == 0
+    on_two, on_all = (compared(rows, 100, converted, feeders=10) for converted in (whole, spread))
+    for found, apart in ((on_two, 0.6), (on_all, 0.0)):
+        row = found.measures.loc["callouts"]
+        assert row["feeder_year_cv"] == pytest.approx(0.5 ** 0.5, abs=0.25)
+        assert row["feeders_apart"] == pytest.approx(apart, abs=0.05)
+        assert any("Years of one feeder differ beyond chance" in note for note in found.notes)
+    for low, high in (("low", "high"), ("corrected_low", "corrected_high")):
+        wide, narrow = (np.log(f.measures.loc["callouts", high] / f.measures.loc["callouts", low])
+                        for f in (on_two, on_all))
+        assert wide > 1.5 * narrow
+    assert on_two.measures.loc["callouts", "years_needed"] > on_all.measures.loc["callouts", "years_needed"]
+    assert not any("no interval or verdict allows for that" in note for note in (*on_two.notes, *on_all.notes))
+
+
+def test_where_the_others_are_on_one_feeder_alone_its_years_cannot_be_told():
+    converted = np.arange(20) < 10
+    rows = drawn(6, np.full(20, 2.0), converted, 0.5)
+    assert any("no interval or verdict allows for that" in n for n in compared(rows, 20, converted, feeders=2).notes)
+    assert not any("verdict allows for that" in n for n in compared(rows, 20, converted).notes)
 
 
 def test_no_time_after_gives_no_ratio():

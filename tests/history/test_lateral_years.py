@@ -5,7 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reliability.history.lateral_years import LateralYears, Spread, concentration, spread_between_years
+from reliability.history.lateral_years import (
+    LateralYears,
+    Spread,
+    concentration,
+    feeders_apart,
+    spread_between_feeder_years,
+    spread_between_years,
+)
 
 
 def drawn(spread: float, yearly_cv: float, rng: np.random.Generator) -> np.ndarray:
@@ -31,6 +38,47 @@ def test_by_hand():
     found = spread_between_years(np.array([[2, 0], [1, 1]]))
     f, q = 2 / 4, (9 + 1 - 6) / (16 - 8)
     assert found.estimate == pytest.approx((f / q - 1) / (1 - f))
+
+
+@pytest.mark.parametrize("feeders", [8, 40])
+@pytest.mark.parametrize(("spread", "own"), [(0.0, 0.0), (0.25, 0.0), (0.25, 0.5)])
+def test_the_spread_of_feeder_years_is_found_beside_that_of_lateral_years(spread, own, feeders):
+    """Theory: without much bias (it is a ratio), and off by as much as its standard error says; less where there is
+    none, as chance in a feeder's years is in the pairs across too."""
+    rng = np.random.default_rng(8)
+    feeder = np.arange(400) % feeders
+
+    def fleet() -> Spread:
+        counts = rng.gamma(2.0, 0.5, 400)[:, None] * rng.gamma(6.0, 1 / 6, 6) * np.ones((400, 1))
+        if spread:
+            counts = counts * rng.gamma(1 / spread, spread, (feeders, 6))[feeder]
+        if own:
+            counts = counts * rng.gamma(1 / own, own, counts.shape)
+        return spread_between_feeder_years(rng.poisson(counts), feeder)
+
+    found = [fleet() for _ in range(60)]
+    estimates = np.array([f.estimate for f in found])
+    assert estimates.mean() == pytest.approx(spread, abs=0.01 + 0.15 * spread)
+    error = np.mean([f.error for f in found])
+    assert np.std(estimates) == pytest.approx(error, rel=0.5) if spread else np.std(estimates) < error < 0.02
+
+
+def test_feeder_years_by_hand():
+    """Two feeders of two laterals: pairs of two laterals of one feeder against those of different feeders."""
+    counts, feeder = np.array([[2, 0], [1, 1], [1, 1], [0, 2]]), np.array([7, 7, 3, 3])
+    f, q = (2 * 1 + 2 * 1) / (2 * 2 + 2 * 2), (3 * 1 + 1 * 3) * 2 / (4 * 4 * 2)
+    assert spread_between_feeder_years(counts, feeder).estimate == pytest.approx((f / q - 1) / (1 - f))
+    assert np.isnan(spread_between_feeder_years(counts, np.zeros(4)).estimate)
+
+
+def test_feeders_apart():
+    counts = np.full(40, 500)
+    converted, alternate = np.arange(40) < 20, np.arange(40) % 2 == 0
+    halves = np.arange(40) >= 20
+    assert feeders_apart(counts, converted, halves) == pytest.approx(2.0)
+    assert feeders_apart(counts, alternate, halves) == pytest.approx(0.0, abs=1e-3)
+    assert feeders_apart(counts, converted, np.arange(40) // 10) == pytest.approx(1.0, abs=1e-3)
+    assert feeders_apart(np.where(converted, 0, 5), converted, halves) == 0.0
 
 
 def test_nothing_to_learn_from():

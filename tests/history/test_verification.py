@@ -25,6 +25,16 @@ def test_without_an_effect_at_most_twelve_percent_are_false_alarms(chosen, later
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("decides", [RAW, PREDICTIVE])
+@pytest.mark.parametrize("feeder_years", [0.0, 0.25])
+def test_nor_where_whole_feeders_are_converted_that_have_years_of_their_own(feeder_years, decides):
+    """Without an allowance for them about a quarter would be false; half the events are still seen without them."""
+    assert false_alarms(FleetLaw("feeders", feeder_years=feeder_years), decides) <= 0.14
+    law = FleetLaw("feeders", feeder_years=feeder_years, ratio=0.4)
+    assert np.mean([v == FEWER for v in verdicts(law, 60, decides)]) >= 0.8
+
+
+@pytest.mark.slow
 def test_the_other_comparison_would_be_wrong():
     """Raw is fooled by a choice by recorded counts, predictive by what it does not know."""
     assert false_alarms(FleetLaw("records"), RAW) > 0.9
