@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from reliability import forked
+from reliability.business import unknowns
 from reliability.business.calibrated import Calibrated, Factors, calibrated
 from reliability.business.cashflow import assess
 from reliability.business.constraints import fast_settings, limits_of
@@ -259,6 +260,8 @@ def analyse(study: Study, *, trials: int | None = None, seed: int | None = None,
         give_back()
         on_stage("expected values")
         proposing = _settled(with_alternatives(rated, decision))
+        if who.forks and records is not None:
+            unknowns.load()                         # both copies of this process that are made next draw from it
         over_draws = meanwhile(lambda: _over_draws(proposing, decision, within, apart=who.forks), decision,
                                decision.options, proposing, proposing.network)
         if who.forks and records is None:

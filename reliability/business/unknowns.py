@@ -82,6 +82,11 @@ class Sample:
         return Sample(len(which), some_draws(self.values, which), None if self.picked is None else self.picked[which])
 
 
+def load() -> None:
+    """Load the library of the sequence now, so that processes forked from this one need not."""
+    scipy.stats.qmc.Sobol  # noqa: B018  scipy loads what is asked for
+
+
 def sample(study: Study, size: int, seed: int, tables: int) -> Sample | None:
     """Joint draws of all that a study does not know (a scrambled Sobol' sequence), None where it knows everything.
 
