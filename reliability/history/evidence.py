@@ -85,7 +85,7 @@ def find_evidence(study: Study, seen: Observed) -> Found:
     period = (seen.last - seen.first).astype(float) / SECONDS_PER_YEAR
     part = np.divide(seen.record_years, period, out=np.zeros(len(units)), where=period > 0)
     placed = counts.at_unit.sum() + counts.at_device.sum()
-    with_place = placed / max(placed + counts.without_place, 1.0)
+    with_place = placed / (placed + counts.without_place) if placed else 1.0
     share = [_of_units(shows.at_unit, units, name) * part * with_place for name in ("temporary", "permanent")]
     stated_share = [np.zeros(len(units)), np.zeros(len(units))]
     if seen.covered.any():

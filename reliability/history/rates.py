@@ -107,11 +107,24 @@ def learn_rates(study: Study, records: Records | None, operations: Operations | 
                         notes_on(study, units, estimate, records))
 
 
+def _check_places(study: Study, records: Records) -> None:
+    """Raise StudyError where faults are recorded and none at a known section."""
+    steps = records.steps
+    at = steps["section"].to_numpy()[(steps["sustained"] & ~steps["planned"]).to_numpy(bool)]
+    if len(at) and (at < 0).all():
+        raise StudyError([Problem(study.outages_file, f"rates cannot be learned: none of {len(at)} sustained rows names "
+                                  "a section of the network", "write the section_id of sections.csv, or in study.toml "
+                                  "rates = \"assumed\"", column="section_id")])
+
+
 def observations(study: Study, records: Records | None, operations: Operations | None) -> Observed:
     """What there is to learn from; raises StudyError where there is nothing."""
     network = study.network
+    counted = np.isfinite(network.column["faults_observed"]).any()
+    if records and study.values["rates"] == LEARNED and not counted:
+        _check_places(study, records)
     settings = records.settings if records else record_settings(study.values, study.extra, network)
-    if records is None and not np.isfinite(network.column["faults_observed"]).any():
+    if records is None and not counted:
         raise StudyError([Problem("study.toml", "rates cannot be learned: there are no outage records and no "
                                   "faults_observed", "add one of them, or write rates = \"assumed\"",
                                   column="faults.rates", value="learned")])

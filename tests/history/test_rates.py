@@ -70,6 +70,21 @@ class TestUnits:
         assert any("3 recorded faults and 3 momentary events" in n for n in found.notes)
         assert not any("No momentary event" in n for n in found.notes)
 
+    def test_records_without_a_fault_say_that_there_was_none(self):
+        planned = outage("p", "2022-08-01T10:00", "2022-08-01T12:00", 5, "A1", planned="true")
+        nothing, one = (learned(study([planned, *rows], **PERIOD)).units["relative_rate"]
+                        for rows in ((), (outage("f", "2022-08-02T10:00", "2022-08-02T12:00", 5, "A1"),)))
+        assert (nothing < one.max()).all()
+        assert (nothing < 1).all()
+
+    def test_records_none_of_which_names_a_section_are_no_ground_for_rates(self):
+        rows = [outage("u", "2022-08-02T10:00", "2022-08-02T12:00", 5, "")]
+        with pytest.raises(StudyError, match="none of 1 sustained rows names a section"):
+            learned(study(rows, rates="learned", **PERIOD))
+        found = learned(study(rows, **PERIOD))
+        assert any("1 sustained event and none at a known section" in note for note in found.notes)
+        assert (found.units["relative_rate"] < 1).all()
+
     def test_momentary_events_that_name_no_section_are_told(self):
         blinks = [outage(f"m{d}", f"2022-08-0{d}T10:00", f"2022-08-0{d}T10:01", 900, "A" if d < 3 else "")
                   for d in (1, 2, 3)]
