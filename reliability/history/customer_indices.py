@@ -24,17 +24,17 @@ def customer_indices(records: Records, keep: np.ndarray) -> pd.DataFrame:
 
     keep: (n,) steps that count. Columns cemi_1 … cemi_6: share with n or more sustained
     interruptions in the year; celid_4 …: share with one interruption of that many hours or
-    more. Customers are those of the sections today.
+    more. Customers are those of the sections today, as many times more or fewer as were served in the year.
     """
     network, steps = records.network, records.steps
     used = keep & steps["sustained"].to_numpy() & steps["counted"].to_numpy() & (steps["section"].to_numpy() >= 0)
     steps = steps[used]
     rows = {}
-    for year in records.years:
+    for year, growth in zip(records.years, records.served.growth, strict=True):
         part = steps[steps["year"].to_numpy() == year]
         shares = np.column_stack([
-            _cemi(network, *_placed(network, part)),
-            *(_at_least_one(network, *_placed(network, part[part["seconds"].to_numpy() >= 3600.0 * h]))
+            _cemi(network, *_placed(network, part, growth)),
+            *(_at_least_one(network, *_placed(network, part[part["seconds"].to_numpy() >= 3600.0 * h], growth))
               for h in LONG_HOURS)])
         rows[int(year), ""] = _weighted(shares, network.customers, np.zeros(len(network), int), 1)[0]
         by_feeder = _weighted(shares, network.customers, network.feeder, len(network.feeder_ids))
@@ -44,13 +44,14 @@ def customer_indices(records: Records, keep: np.ndarray) -> pd.DataFrame:
     return pd.DataFrame(np.array(list(rows.values())), index=index, columns=names)
 
 
-def _placed(network: Network, steps: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Section and share of its customers of each event and section named, (m,) each."""
+def _placed(network: Network, steps: pd.DataFrame, growth: float) -> tuple[np.ndarray, np.ndarray]:
+    """Section and share of its customers of each event and section named, (m,) each; growth: customers served then
+    over those of the sections."""
     if not len(steps):
         return np.zeros(0, dtype=np.int64), np.zeros(0)
     key = steps["event"].to_numpy().astype(np.int64) * len(network) + steps["section"].to_numpy()
     key, code = np.unique(key, return_inverse=True)
-    customers = np.bincount(code, weights=steps["customers"] - steps["already_off"])
+    customers = np.bincount(code, weights=steps["customers"] - steps["already_off"]) / (growth or 1.0)
     at = reached(network, key % len(network), customers)
     below = network.customers_below[at]
     share = np.divide(customers, below, out=np.zeros(len(at)), where=below > 0)

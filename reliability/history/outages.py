@@ -21,6 +21,7 @@ from reliability.network.tree import Network
 from reliability.schema.columns import OUTAGES
 from reliability.schema.problems import Problem, Problems, StudyError
 from reliability.study.cells import LARGEST, parse_numbers
+from reliability.study.event_ids import DAY_SECONDS, numbered_events
 from reliability.study.outage_rows import outage_times
 from reliability.study.record_settings import RecordSettings, record_settings
 from reliability.study.study import Study
@@ -36,7 +37,6 @@ from reliability.study.timestamps import (
 )
 
 MOMENTARY_SECONDS = 300          # IEEE Std 1366: five minutes or less
-DAY_SECONDS = 86_400
 MANY = 20                        # rows whose sections are all unknown are no chance; our choice
 UNKNOWN, TEMPORARY, PERMANENT = -1, 0, 1
 _KINDS = {"": UNKNOWN, "temporary": TEMPORARY, "permanent": PERMANENT}
@@ -235,23 +235,9 @@ def _repeats(frame: pd.DataFrame) -> np.ndarray:
 
 def _event_starts(steps: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, np.ndarray]]:
     """Steps with the start, day and year of their event; an id used again is another event."""
-    event = steps["event"].to_numpy().copy()
-    reused = np.zeros(len(steps), bool)
-    several = np.flatnonzero(steps["event"].duplicated(keep=False).to_numpy())
-    if several.size:
-        part = steps.iloc[several]
-        start = part["started"].to_numpy().astype(np.int64)
-        end = start + np.nan_to_num(part["seconds"].to_numpy()).astype(np.int64)
-        order = np.lexsort((start, event[several]))
-        ids, start, end = event[several][order], start[order], end[order]
-        over = pd.Series(end).groupby(ids).cummax().to_numpy()
-        same = np.append(False, ids[1:] == ids[:-1])
-        reuse = same & (start > np.append(0, over[:-1]) + DAY_SECONDS)
-        number = np.cumsum(reuse, dtype=np.int64)
-        number -= number[np.maximum.accumulate(np.where(same, 0, np.arange(len(ids))))]
-        event[several[order]] = ids + number * (event.max() + 1)
-        reused[several[order]] = number > 0
-    event = pd.factorize(event)[0]
+    started = steps["started"].to_numpy().astype("datetime64[s]")
+    over = started + np.nan_to_num(steps["seconds"].to_numpy()).astype("timedelta64[s]")
+    event, reused = numbered_events(steps["event"].to_numpy(), started, over)
     begun = pd.Series(steps["started"].to_numpy().astype(np.int64)).groupby(event).transform("min").to_numpy()
     begun = begun.astype("datetime64[s]")
     seconds, customers = steps["seconds"].to_numpy(), steps["customers"].to_numpy()

@@ -40,8 +40,8 @@ def notes_on(study: Study, units: Units, estimate: Estimate, records: Records | 
         notes.append(f"faults_observed of {count(int(left.sum()), 'section')} whose faults open a reclosing device: "
                      "left out, as the outage records have them at that device.")
     if found.without_place and not e.at_unit.sum() + e.at_device.sum():
-        notes.append(f"{count(found.without_place, 'sustained event')} and none at a known section: where faults were is "
-                     "not known, and the learned rates are those of records without any.")
+        notes.append(f"{count(found.without_place, 'sustained event')} and none at a known section: where faults were "
+                     "is not known, and the learned rates are those of records without any.")
     elif found.without_place:
         notes.append(f"{count(found.without_place, 'sustained event')} without a known section: they are taken to be "
                      "spread like the others, so that all learned rates are higher by their share.")

@@ -112,9 +112,9 @@ def _check_places(study: Study, records: Records) -> None:
     steps = records.steps
     at = steps["section"].to_numpy()[(steps["sustained"] & ~steps["planned"]).to_numpy(bool)]
     if len(at) and (at < 0).all():
-        raise StudyError([Problem(study.outages_file, f"rates cannot be learned: none of {len(at)} sustained rows names "
-                                  "a section of the network", "write the section_id of sections.csv, or in study.toml "
-                                  "rates = \"assumed\"", column="section_id")])
+        raise StudyError([Problem(study.outages_file, f"rates cannot be learned: none of {len(at)} sustained rows "
+                                  "names a section of the network", "write the section_id of sections.csv, or in "
+                                  "study.toml rates = \"assumed\"", column="section_id")])
 
 
 def observations(study: Study, records: Records | None, operations: Operations | None) -> Observed:

@@ -65,7 +65,7 @@ def place_customers(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Find
     names = rows["transformer_id"].where(rows["transformer_id"] != "", rows["customer_id"]).to_numpy(object)
     numbers = _numbers(rows)
     own = _segment_rows(spans)
-    section = np.concatenate([place, tree.of_span[own]])
+    section = np.concatenate([place, _at_source(own, spans, tree)])
     table = pd.concat([numbers, spans.frame.iloc[own][list(SUMMED)]], ignore_index=True)
     table = _with_classes(table)
     served = Served(pd.DataFrame(index=range(len(tree))))
@@ -125,6 +125,16 @@ def _segment_rows(spans: Spans) -> np.ndarray:
     return np.flatnonzero(some)
 
 
+def _at_source(own: np.ndarray, spans: Spans, tree: Tree) -> np.ndarray:
+    """Section of the customers in the rows of some spans: of one that was cut, its piece nearest the source."""
+    section = tree.of_span[own].copy()
+    cut = np.flatnonzero(spans.piece[own] > 0)
+    if cut.size:
+        lookup = section_lookup(spans, tree)
+        section[cut] = [lookup[str(name)] for name in spans.whole[own[cut]].tolist()]
+    return section
+
+
 def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Findings) -> np.ndarray:
     """Section of each row, −1 for none: by segment, node, pole, or the transformer that another row places."""
     lookup = section_lookup(spans, tree)
@@ -173,9 +183,9 @@ def _numbers(rows: pd.DataFrame) -> pd.DataFrame:
     meter = (rows["customer_id"] != "").to_numpy(bool) & numbers["customers"].isna().to_numpy()
     hung = _hung(rows)
     numbers.loc[meter | (hung & numbers["customers"].isna().to_numpy()), "customers"] = 1.0
-    _not_twice(rows, numbers, hung)
     kw = numbers["load_kw"].to_numpy(float)
     numbers["load_kw"] = np.where(np.isnan(kw), rows["energy_kwh"].to_numpy(float) / HOURS_A_YEAR, kw)
+    _not_twice(rows, numbers, hung)
     word = rows["customer_class"].to_numpy(object)
     blank = numbers[list(CLASSES)].isna().all(axis=1).to_numpy()
     for name, wanted in zip(CLASSES, CUSTOMER_CLASSES, strict=True):
@@ -185,13 +195,13 @@ def _numbers(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def _not_twice(rows: pd.DataFrame, numbers: pd.DataFrame, hung: np.ndarray) -> None:
-    """Meters on a transformer that states its customers are not counted again."""
+    """Of meters on a transformer that states its customers, or its load, these are not counted again."""
     if not hung.any() or hung.all():
         return
     transformers = rows["transformer_id"].to_numpy(object)
-    counted = set(transformers[~hung & (numbers["customers"] > 0).to_numpy()].tolist())
-    again = hung & np.array([t in counted for t in transformers.tolist()], bool)
-    numbers.loc[again, ["customers", *CLASSES]] = np.nan
+    for names in (["customers", *CLASSES], *([name] for name in SUMMED if not name.startswith("customers"))):
+        counted = set(transformers[~hung & (numbers[names[0]] > 0).to_numpy()].tolist())
+        numbers.loc[hung & np.isin(transformers.astype(str), list(counted)), names] = np.nan
 
 
 def _with_classes(table: pd.DataFrame) -> pd.DataFrame:

@@ -47,7 +47,8 @@ def required_missing(one: Recognised) -> list[str]:
 
 def with_kind(recipe: Recipe, one: Recognised, kind: str) -> Recipe:
     """The recipe with another kind for a table; its columns are recognised again."""
-    return _put(recipe, one, FileRule(_pattern(one), kind, one.table.table))
+    file, table = one.patterns
+    return _put(recipe, one, FileRule(file, kind, table))
 
 
 def confirmed_kind(recipe: Recipe, one: Recognised) -> Recipe:
@@ -72,7 +73,8 @@ def _changed(one: Recognised, chosen: Mapping[str, str]) -> FileRule:
     for header in one.table.columns:
         if name := meant.get(header, ""):
             columns[name] = (*columns.get(name, ()), header)
-    old = one.rule if one.rule is not None else FileRule(_pattern(one), one.kind, one.table.table)
+    file, table = one.patterns
+    old = one.rule if one.rule is not None else FileRule(file, one.kind, table)
     units = {m.name: m.unit for m in one.matches if m.unit and m.name in columns and _measured(one.kind, m.name)}
     open_ = {r.header for r in column_rows(one) if r.guess and r.header not in meant}
     aside = tuple(h for h in one.table.columns if not meant.get(h) and h not in open_ and h not in old.leave_out)
@@ -194,7 +196,7 @@ def meanings_of(of: Field, words: list[Word]) -> dict[str, Meaning]:
 
 
 def _confirmed(one: Recognised) -> FileRule:
-    rule = rule_of(one, _pattern(one))
+    rule = rule_of(one)
     columns = dict(rule.columns)
     for row in column_rows(one):
         if row.guess and row.name and row.name not in columns:
@@ -210,10 +212,6 @@ def _joined(one: Recognised) -> set[str]:
 
 def _measured(kind: str, name: str) -> bool:
     return bool(field_named(kind, name).measure)
-
-
-def _pattern(one: Recognised) -> str:
-    return one.rule.file if one.rule is not None else one.table.file
 
 
 def _put(recipe: Recipe, one: Recognised, rule: FileRule) -> Recipe:

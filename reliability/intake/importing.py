@@ -65,14 +65,10 @@ class Prepared:
     @property
     def complete_recipe(self) -> Recipe:
         """The recipe with an entry for every table as it was recognised, words that needed no decision left out."""
-        rules = [rule_of(one, _pattern(one)) if one.kind else one.rule for one in self.recognised]
+        rules = [rule_of(one) if one.kind else one.rule for one in self.recognised]
         # tables that one pattern names are one entry
         named = {(r.file, r.table, r.kind): r for r in reversed(rules) if r is not None}
         return replace(self.recipe, files=tuple(reversed(named.values())), stated=True)
-
-
-def _pattern(one: Recognised) -> str:
-    return one.rule.file if one.rule is not None else one.table.file
 
 
 def prepare(exports: Exports, recipe: Recipe = NO_RECIPE) -> Prepared:

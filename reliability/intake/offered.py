@@ -110,8 +110,9 @@ def _marked(prepared: Prepared, open_: Iterable[Decision]) -> Recipe:
 
 def _rule(one: Recognised, open_: list[Decision]) -> FileRule:
     if not one.kind:
-        return one.rule or FileRule(one.table.file, LEFT_OPEN, one.table.table)
-    rule = rule_of(one, one.rule.file if one.rule is not None else one.table.file)
+        file, table = one.patterns
+        return one.rule or FileRule(file, LEFT_OPEN, table)
+    rule = rule_of(one)
     known = {f.name for f in FIELDS[one.kind]}
     missing = {name: (LEFT_OPEN,) for d in open_ if d.missing and (name := d.value.partition(" or ")[0]) in known}
     units = {d.value: LEFT_OPEN for d in open_ if d.step == UNIT and d.value in known}

@@ -27,5 +27,6 @@ def iso_operations(rows: pd.DataFrame, recipe: Recipe) -> pd.DataFrame:
     rows = rows.copy()
     for column, times in zip(_TIMES, timestamps, strict=True):
         other = (times.status == GOOD) & ~times.year_first
-        rows[column] = np.where(other, iso_text(times.local, times, zone), rows[column].to_numpy(object))
+        stamped = ~np.isnan(times.offset_s) & (not zone)
+        rows[column] = np.where(other, iso_text(times, stamped), rows[column].to_numpy(object))
     return rows

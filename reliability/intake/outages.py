@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -20,14 +20,19 @@ from reliability.intake.spans import Spans
 from reliability.intake.spelling import meant
 from reliability.intake.words import number_key, suggestion, word_key
 from reliability.schema.problems import Problem, Problems
+from reliability.study.event_ids import numbered_events
 from reliability.study.time_forms import FORMS, short_years
 from reliability.study.timestamps import (
     ZONE_REMEDY,
     Timestamps,
+    after,
+    elapsed_seconds,
     half_of_day,
     is_zone,
     rarer_form,
     read_timestamps,
+    that_need_offsets,
+    with_offsets,
 )
 from reliability.study.unread_times import too_many, unused, why_unused
 
@@ -63,21 +68,20 @@ def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, 
     """
     rows = rows.reset_index(drop=True)
     section, by, names = _places(rows, spans, tree, served, findings)
-    (started, restored), timestamps = _times(rows, recipe, findings, decisions)
+    timestamps, stamped = _times(rows, recipe, findings, decisions)
+    started, restored = (each.local.astype("datetime64[s]") for each in timestamps)
     customers, zone = rows["customers"].to_numpy(float), known_zone(recipe)
     event = rows["event_id"].to_numpy(object)
     several = rows["file"].nunique() > 1
     own = [f"{f}, row {r}" if several else f"row {r}" for f, r in zip(rows["file"], rows["row"], strict=True)]
     event = np.where(event == "", np.array(own, object), event)
+    seconds = elapsed_seconds(*timestamps, zone)[0]
     if recipe.cumulative_steps:
-        customers = _steps(event, restored, customers)
-    seconds = (restored - started).astype(float)
-    seconds[np.isnat(started) | np.isnat(restored)] = np.nan
+        customers = _steps(event, started, restored, customers)
     frame = pd.DataFrame({
-        "event_id": event, "started": iso_text(started, timestamps[0], zone),
-        "restored": iso_text(restored, timestamps[1], zone),
+        "event_id": event, "started": iso_text(timestamps[0], stamped), "restored": iso_text(timestamps[1], stamped),
         "customers": customers, "cause": rows["cause"], "fault_kind": rows["fault_kind"], "planned": rows["planned"]})
-    minutes = _counted_minutes(frame, section, seconds, findings)
+    minutes = _counted_minutes(frame.assign(event_id=rows["event_id"]), event, section, seconds, findings)
     outages = Outages(frame, section, started, restored, by, minutes)
     placeable = names != ""
     lost = placeable & (section < 0)
@@ -95,11 +99,12 @@ def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, 
     return outages
 
 
-def _counted_minutes(frame: pd.DataFrame, section: np.ndarray, seconds: np.ndarray, findings: Findings) -> np.ndarray:
+def _counted_minutes(frame: pd.DataFrame, event: np.ndarray, section: np.ndarray, seconds: np.ndarray,
+                     findings: Findings) -> np.ndarray:
     """Customer-minutes of each row as the study counts them: none of a row that repeats another in every column, nor of
-    one that ends before it begins. What is left out is listed with its minutes."""
+    one that ends before it begins. What is left out is listed with its minutes. event: what each row is called, which
+    has an id in `frame` only where the export has one."""
     minutes = frame["customers"].to_numpy(float) * seconds / 60.0
-    event = frame["event_id"].to_numpy(object)
     again = frame.assign(section=section).duplicated().to_numpy(bool)
     back = (seconds < 0) & ~again
     for key, title, out in (
@@ -177,8 +182,9 @@ def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, findin
 
 
 def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: list[Decision]
-           ) -> tuple[tuple[np.ndarray, np.ndarray], list[Timestamps]]:
-    """Start and end of each row, NaT where unknown; and the times as they were read."""
+           ) -> tuple[tuple[Timestamps, Timestamps], np.ndarray]:
+    """Start and end of each row, and (rows,) whether they are written with their offsets from UTC: those that have one
+    where no zone is known, and those that the clocks show twice where it is known which is meant."""
     zone = known_zone(recipe)
     timestamps, problems = read_timestamps([rows["started"], rows["restored"]], recipe.date_order, str(rows["file"][0]),
                                            rows["row"].to_numpy(int), zone, recipe.century)
@@ -197,7 +203,7 @@ def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: li
     findings.add("outages", "hours_of_half_a_day", "No time lies before 1:00 or after 12:59: AM and PM seem to be "
                  "lost, and half of the times to be wrong by twelve hours; export them with a clock of 24 hours", RED,
                  event[half_of_day(timestamps)], OUTAGE)
-    started, restored = (s.local.astype("datetime64[s]") for s in timestamps)
+    started, restored = timestamps
     for column, timestamp in zip(("started", "restored"), timestamps, strict=True):
         bad = np.flatnonzero(unused(timestamp.status))
         if problems or not bad.size:
@@ -207,14 +213,20 @@ def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: li
         findings.add("outages", "time_unreadable", f"Times that cannot be used, {column}: unknown; such as {text} "
                      f"({why_unused([text], timestamp.status[bad[:1]].tolist())[0]})", RED, event[bad], OUTAGE)
     hours = rows["duration"].to_numpy(float)
-    by_duration = np.isnat(restored) & ~np.isnat(started) & ~np.isnan(hours)
-    restored = restored.copy()
+    by_duration = np.isnat(restored.local) & ~np.isnat(started.local) & ~np.isnan(hours)
     endless = by_duration & ~(hours < _MOST_HOURS)
     findings.add("outages", "endless_duration", "Durations of more than a century: no end is known", RED,
                  event[endless], OUTAGE)
     by_duration &= ~endless
-    restored[by_duration] = started[by_duration] + np.round(hours[by_duration] * 3600.0).astype("timedelta64[s]")
-    return (started, restored), timestamps
+    ends = after(started, np.where(by_duration, hours * 3600.0, np.nan), zone)
+    restored = replace(restored, local=np.where(by_duration, ends.local, restored.local),
+                       offset_s=np.where(by_duration, ends.offset_s, restored.offset_s))
+    if not zone:
+        return (started, restored), ~np.isnan(started.offset_s) | ~np.isnan(restored.offset_s)
+    stamped = that_need_offsets((started, restored), zone)
+    if stamped.any():
+        started, restored = with_offsets(started, zone), with_offsets(restored, zone)
+    return (started, restored), stamped
 
 
 def time_decisions(problems: list[Problem], kind: str) -> list[Decision]:
@@ -258,21 +270,23 @@ def known_zone(recipe: Recipe) -> str:
     return recipe.time_zone if is_zone(recipe.time_zone) else ""
 
 
-def iso_text(times: np.ndarray, timestamps: Timestamps, zone: str) -> np.ndarray:
-    """Times as text, "" where unknown; a date alone stays one, an offset from UTC stays where no zone is known."""
+def iso_text(timestamps: Timestamps, stamped: np.ndarray) -> np.ndarray:
+    """Times as text, "" where unknown; a date alone stays one, an offset from UTC stays where `stamped` (rows,)."""
+    times = timestamps.local
     written = np.datetime_as_string(times, unit="s").astype(object)
     written[np.isnat(times)] = ""
     only = timestamps.date_only
     written[only] = np.datetime_as_string(times[only], unit="D").astype(object)
-    for k in [] if zone else np.flatnonzero(~np.isnan(timestamps.offset_s) & (written != "")):
+    for k in np.flatnonzero(stamped & ~np.isnan(timestamps.offset_s) & (written != "")):
         minutes = int(timestamps.offset_s[k]) // 60
         written[k] += f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
     return written
 
 
-def _steps(event: np.ndarray, restored: np.ndarray, customers: np.ndarray) -> np.ndarray:
+def _steps(event: np.ndarray, started: np.ndarray, restored: np.ndarray, customers: np.ndarray) -> np.ndarray:
     """Customers of each step, where the export counts those restored so far in the outage."""
-    frame = pd.DataFrame({"event": event, "restored": restored, "customers": customers})
+    number, _ = numbered_events(pd.factorize(event)[0], started, restored)
+    frame = pd.DataFrame({"event": number, "restored": restored, "customers": customers})
     ordered = frame.sort_values(["event", "restored"], kind="stable")
     own = ordered["customers"] - ordered.groupby("event")["customers"].shift(fill_value=0.0)
     return np.asarray(own.clip(lower=0.0).reindex(frame.index).to_numpy(float))

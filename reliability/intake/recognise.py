@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import fnmatch
+import glob
 import re
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field, replace
@@ -80,6 +81,12 @@ class Recognised:
     rule: FileRule | None = None
     decisions: tuple[Decision, ...] = field(default=())
 
+    @property
+    def patterns(self) -> tuple[str, str]:
+        """What finds this table again: the recipe's pattern of its file, else the file's name; and its sheet or layer.
+        A bracket in a name is no pattern."""
+        return glob.escape(self.table.file) if self.rule is None else self.rule.file, glob.escape(self.table.table)
+
     def match(self, name: str) -> Match | None:
         """The match of one of our columns."""
         return next((m for m in self.matches if m.name == name), None)
@@ -154,7 +161,7 @@ def _customers_with_places(found: Sequence[Recognised]) -> list[Recognised]:
                 f"{CUSTOMERS} need this column, and no header stands for it", kind=CUSTOMERS))) for one in found]
 
 
-def rule_of(recognised: Recognised, pattern: str = "") -> FileRule:
+def rule_of(recognised: Recognised) -> FileRule:
     """The entry of a recipe that says what has been recognised, every header either used or ignored."""
     fields = {m.name: m for m in recognised.matches if m.name}
     units = {}
@@ -165,7 +172,8 @@ def rule_of(recognised: Recognised, pattern: str = "") -> FileRule:
     rule = recognised.rule
     leave_out = {} if rule is None else dict(rule.leave_out)
     ignore = [h for h in recognised.unused if h not in leave_out]
-    return FileRule(pattern or recognised.table.file, recognised.kind, recognised.table.table,
+    file, table = recognised.patterns
+    return FileRule(file, recognised.kind, table,
                     {name: m.headers for name, m in fields.items()}, units, leave_out, tuple(ignore),
                     "" if rule is None else rule.decimal)
 

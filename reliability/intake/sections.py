@@ -10,12 +10,13 @@ from reliability.intake.customers import Served
 from reliability.intake.device_rows import EXTRA
 from reliability.intake.findings import AMBER, DEVICE, GREEN, Findings
 from reliability.intake.kinds import DEVICE_COLUMNS, LINE_COLUMNS, SUMMED
-from reliability.intake.placing import LINE, Tree
+from reliability.intake.placing import LINE, ON_SPAN, Tree
 from reliability.intake.spans import FROM_A, TO_A, Spans
 from reliability.network.forest import depth_first, sums_below, topmost
 from reliability.network.fuse_links import link_table, written_link
 from reliability.schema.devices import BY_NAME, FUSE, LATERAL_DEVICES, SWITCH
 
+PLACED = ["construction", "area"]     # what also a section of no length has of its own
 SOURCE_A, END_A = "fault_current_source_a", "fault_current_end_a"
 
 
@@ -28,11 +29,12 @@ def base_frame(tree: Tree, spans: Spans, up: np.ndarray, served: Served, feeder:
     line = tree.why == LINE
     at = np.where(line, tree.span, 0)
     frame = spans.frame[[c for c in LINE_COLUMNS if c != "tie_section_id"]].iloc[at].reset_index(drop=True)
+    frame[PLACED] = spans.frame[PLACED].iloc[_beside(tree, spans)].to_numpy()
     frame["tie_section_id"] = pd.Series(np.full(len(tree), "", object), dtype=object)
     for name in frame.columns:
         if frame[name].dtype.kind == "f":
             frame[name] = np.where(line, frame[name].to_numpy(float), np.nan)
-        elif name not in ("construction", "area"):
+        elif name not in PLACED:
             frame[name] = pd.Series(np.where(line, frame[name].to_numpy(object), ""), dtype=object)
     frame["length_km"] = np.where(line, spans.km[at], 0.0)
     _note_lengths(spans, tree, findings)
@@ -50,6 +52,22 @@ def base_frame(tree: Tree, spans: Spans, up: np.ndarray, served: Served, feeder:
     _links(frame, findings)
     _trippings(frame, findings)
     return frame
+
+
+def _beside(tree: Tree, spans: Spans) -> np.ndarray:
+    """(n,) span that a section is, or whose place one of no length has: the span it stands on, else the longest that
+    begins at its end, else that before it."""
+    like = np.where(np.isin(tree.why, (LINE, ON_SPAN)), tree.span, -1)
+    km = np.where(tree.why == LINE, spans.km[np.maximum(tree.span, 0)], 0.0)
+    longest = np.lexsort((np.arange(len(tree)), -km))
+    fed = longest[tree.parent[longest] >= 0]
+    _, first = np.unique(tree.parent[fed], return_index=True)
+    child = np.full(len(tree), -1)
+    child[tree.parent[fed[first]]] = fed[first]
+    for towards in (child, tree.parent):
+        while (open_ := np.flatnonzero((like < 0) & (towards >= 0) & (like[towards] >= 0))).size:
+            like[open_] = like[towards[open_]]
+    return np.maximum(like, 0)
 
 
 def _note_lengths(spans: Spans, tree: Tree, findings: Findings) -> None:

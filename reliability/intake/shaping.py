@@ -23,7 +23,6 @@ from reliability.intake.units import all_off
 
 _LEAST_M = 1e-6     # ends that are equal up to rounding meet whatever the tolerance
 _LONG_ENOUGH_KM, _ENOUGH = 0.01, 3    # segments of a file whose lengths are held against the geometry; our choice
-_SHARED_OUT = ("equipment_fault_rate", "faults_observed")
 
 
 @dataclass(frozen=True)
@@ -168,12 +167,13 @@ def _cut(frame: pd.DataFrame, lines: np.ndarray, at: np.ndarray, cluster: np.nda
 
 
 def _piece_rows(rows: pd.DataFrame, shares: np.ndarray, cells: list[tuple[str, str, int]]) -> pd.DataFrame:
-    """Rows of the pieces: length and equipment faults by share, 1/current along the line, loads on the first piece."""
+    """Rows of the pieces: length and equipment faults by share, faults observed too as whole numbers, 1/current along
+    the line, loads on the first piece."""
     start, end = shares.T
     first = np.array([c[2] for c in cells]) == 1
     rows["length"] = rows["length"] * (end - start)
-    for name in _SHARED_OUT:
-        rows[name] = rows[name] * (end - start)
+    rows["equipment_fault_rate"] *= end - start
+    rows["faults_observed"] = np.round(rows["faults_observed"] * end) - np.round(rows["faults_observed"] * start)
     a, b = 1 / rows[FROM_A].to_numpy(float), 1 / rows[TO_A].to_numpy(float)
     rows[FROM_A], rows[TO_A] = 1 / ((1 - start) * a + start * b), 1 / ((1 - end) * a + end * b)
     rows["from_node"] = pd.Series([c[0] for c in cells], dtype=object)

@@ -7,6 +7,7 @@ A time with an offset from UTC is converted to the study's time zone, where that
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -297,6 +298,40 @@ def elapsed_seconds(started: Timestamps, restored: Timestamps,
     stated = ~np.isnan(started.offset_s) & ~np.isnan(restored.offset_s) & ~np.isnan(wall)
     seconds = np.where(stated, wall - (restored.offset_s - started.offset_s), seconds)
     return seconds, changed & ~stated & ~skipped, skipped
+
+
+def after(started: Timestamps, seconds: np.ndarray, zone: str) -> Timestamps:
+    """Times so many seconds (n,) after others, NaT where one is unknown, with their offsets from UTC where those are
+    known.
+
+    zone: IANA name of the local time; "" where it is not known: the clocks are then taken not to change.
+    """
+    known = ~np.isnat(started.local) & ~np.isnan(seconds)
+    later = np.round(np.where(known, seconds, 0.0)).astype("timedelta64[s]")
+    local, offset_s = started.local + later, started.offset_s.copy()
+    if zone:
+        stated = np.nan_to_num(started.offset_s).astype("timedelta64[s]")
+        utc = np.where(np.isnan(started.offset_s), _utc(started.local, zone, True), started.local - stated) + later
+        there = pd.DatetimeIndex(utc).tz_localize("UTC").tz_convert(zone).tz_localize(None)
+        local = there.to_numpy().astype("datetime64[s]")
+        offset_s = (local - utc).astype(float)
+    local[~known], offset_s[~known] = np.datetime64("NaT", "s"), np.nan
+    no = np.zeros(len(local), bool)
+    return Timestamps(local, offset_s, np.where(known, GOOD, BLANK), no, ~no)
+
+
+def that_need_offsets(times: Sequence[Timestamps], zone: str) -> np.ndarray:
+    """Rows (n,) with a time that the clocks of a zone show twice and an offset from UTC that says which is meant."""
+    twice = np.any([_repeated(t.local, zone) & ~np.isnan(t.offset_s) for t in times], axis=0)
+    return np.asarray(twice)
+
+
+def with_offsets(times: Timestamps, zone: str) -> Timestamps:
+    """Times with the offset from UTC that each has in a zone, the first of two where the clocks show it twice and the
+    text does not say which."""
+    offset_s = (times.local - _utc(times.local, zone, True)).astype(float)
+    offset_s[np.isnat(times.local)] = np.nan
+    return replace(times, offset_s=np.where(np.isnan(times.offset_s), offset_s, times.offset_s))
 
 
 def _fall_back_night(local: np.ndarray) -> np.ndarray:

@@ -9,7 +9,7 @@ import streamlit as st
 
 from reliability.study import Study
 from reliability.study.archive import ARCHIVE
-from reliability.study.pins import FILE, add_pin, read_pins, remove_pin, unreadable
+from reliability.study.pins import FILE, MAX_PINS, add_pin, read_pins, remove_pin, unreadable
 from reliability.ui import figure, frame, moved, sliders, state
 from reliability.ui.compare_charts import MEASURES, PLAIN_NAMES, value
 from reliability.ui.limits import from_link, to_link
@@ -50,6 +50,9 @@ def compare(shown: Opened, study: Study, now: ScenarioResults) -> None:
     if not pins:
         st.markdown("None yet. Pin a state to keep its figures and to set the next one beside it.")
         return
+    if len(pins) >= MAX_PINS:
+        st.caption(f"{len(pins)} states are pinned, as many as are stored: the next takes the place of the oldest. "
+                   "Remove one that is not needed to keep that.")
     names = {i: f"{p['when'][5:16].replace('T', ' ')} · {_words(p, study)} · inputs {str(p['inputs_sha256'])[:8]}"
              for i, p in enumerate(pins)}
     with st.container(horizontal=True, vertical_alignment="bottom"):

@@ -9,7 +9,7 @@ from reliability.history.history import read_history
 from reliability.history.momentary import momentary_customers, window_starts
 from reliability.history.observed import SUMS, cause_indices, daily_indices, feeder_indices, tally, yearly_indices
 from reliability.history.outages import read_records
-from tests.history.records import outage, study
+from tests.history.records import TWO_FEEDERS, outage, study
 
 CIRCUIT = ({"section_id": "C", "parent_id": "", "device": "breaker", "customers": 2000, "length_km": 10.0},)
 
@@ -237,6 +237,17 @@ class TestExperience:
         assert cemi.sum() == pytest.approx(history.every_event.years.loc[2023, "saifi"])
         by_feeder = history.every_event.customers.loc[(2023, "A"), [f"cemi_{n}" for n in range(1, 7)]]
         assert by_feeder.sum() == pytest.approx(history.every_event.feeders.loc[(2023, "A"), "saifi"])
+
+    @pytest.mark.parametrize("served", [100, 1000, 8000])
+    def test_shares_are_of_the_customers_served_in_the_year(self, served):
+        """Everybody is out once and a tenth twice, however many were served then."""
+        rows = [outage("a", "2022-05-01T10:00", "2022-05-01T16:00", served, "A"),
+                outage("b", "2022-06-01T10:00", "2022-06-01T16:00", served // 5, "A1"),
+                outage("c", "2023-06-01T10:00", "2023-06-01T16:00", 200, "A1")]
+        made = study(rows, sections=TWO_FEEDERS[:2], extra={"customers_served": {"2022": served}})
+        found = read_history(made).every_event.customers.loc[(2022, "")]
+        assert found["cemi_1"] == pytest.approx(1.0)
+        assert found["cemi_2"] == pytest.approx(served // 5 / served, rel=1e-9)
 
     def test_long_interruptions(self):
         found = self.shares(self.hours("e", "A1", 250, 4), self.hours("ee", "A2", 150, 3.99))

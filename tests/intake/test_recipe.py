@@ -273,6 +273,17 @@ def test_the_command_writes_a_study_that_can_be_checked(tmp_path, capsys):
     assert main(arguments) == PROBLEMS_FOUND       # a study is never written over
 
 
+def test_brackets_in_the_name_of_a_file_are_no_pattern(tmp_path):
+    folder = write(tmp_path / "x", segments=None, **{"segments [2024]__csv": small.SEGMENTS})
+    seen = prepare(read_exports(folder))
+    recipe = accepted(read_exports(folder), seen.complete_recipe)
+    assert import_study(prepare(read_exports(folder), recipe)).tables["sections"]["section_id"].tolist()
+    (folder / "segments 2.csv").write_text(small.SEGMENTS, encoding="utf-8")
+    by_rule = {one.table.file: one.rule is not None for one in prepare(read_exports(folder), recipe).recognised}
+    assert by_rule["segments [2024].csv"]
+    assert not by_rule["segments 2.csv"]
+
+
 def test_libraries_for_geometry_are_loaded_only_where_geometry_comes(tmp_path):
     code = ("import sys; from reliability.intake import import_exports; import_exports(sys.argv[1]); "
             "print(sorted({'geopandas', 'pyogrio', 'shapely', 'pyproj'} & set(sys.modules)))")
