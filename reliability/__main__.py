@@ -64,9 +64,11 @@ def main(arguments: list[str] | None = None) -> int:
         tell("Interrupted; nothing was written.")
         return 130
     except Exception as error:  # a defect of ours, reported in a line instead of a traceback
-        place_in_code = traceback.extract_tb(error.__traceback__)[-1]
+        ours = str(Path(__file__).parent)
+        frames = traceback.extract_tb(error.__traceback__)
+        at = next((frame for frame in reversed(frames) if frame.filename.startswith(ours)), frames[-1])
         tell(f"Unexpected error, nothing was written: {type(error).__name__}: {error} "
-             f"({Path(place_in_code.filename).name}, line {place_in_code.lineno}). Please report it.")
+             f"({Path(at.filename).name}, line {at.lineno}). Please report it.")
         return DEFECT
     return 0
 

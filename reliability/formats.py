@@ -214,13 +214,6 @@ def tick(value: float, largest: float) -> str:
     return _signed(f"{abs(value) / unit:,.6g}{letters}" if value else "0", value)
 
 
-def grid_format(kind: str) -> str:
-    """The format of a kind in a table that a browser lays out (printf, or a name that Streamlit knows)."""
-    if kind in ("any", "share"):
-        return {"any": "%.4g", "share": "percent"}[kind]
-    return "localized" if KINDS[kind].excel == "#,##0" else f"%.{KINDS[kind].decimals}f"
-
-
 def _signed(text: str, value: float, signed: bool = False) -> str:
     return (MINUS if value < 0 else "+" if signed and value > 0 else "") + _spaced(text)
 

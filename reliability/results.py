@@ -197,8 +197,7 @@ class Results:
         After a simulation also, for each of these but asai, in the same unit: _mean, _se (standard error of the mean),
         and _p10, _p50, _p90 of a year. NaN where an index does not exist.
         """
-        return indices_frame([s.name for s in self.study.scenarios], self.expected,
-                             float(self.study.values["yearly_cv"]), self.simulated)
+        return indices_frame([s.name for s in self.study.scenarios], self.expected, self.simulated)
 
     @cached_property
     def laterals(self) -> pd.DataFrame:

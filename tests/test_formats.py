@@ -9,12 +9,10 @@ import pytest
 
 from reliability.formats import (
     DASH,
-    KINDS,
     amount_of,
     compact,
     count,
     exact,
-    grid_format,
     missing,
     money,
     number,
@@ -94,9 +92,3 @@ def test_missing_is_a_dash_in_text(value):
 def test_labels_and_ticks_are_short():
     assert [compact(v) for v in (999.7, 1.5e6, -2e3, 0.0)] == ["1.00 k", "1.50 M", "−2.00 k", "0"]
     assert [tick(v, 2e6) for v in (-5e5, 0.0)] == ["−0.5 M", "0"]
-
-
-def test_every_kind_has_a_format_for_a_browser():
-    formats = {kind: grid_format(kind) for kind in KINDS}
-    assert (formats["money"], formats["index"], formats["share"], formats["whole"]) == (
-        "localized", "%.3f", "percent", "%.0f")

@@ -92,8 +92,8 @@ def event_hours(records: Records, keep: np.ndarray) -> EventHours:
     steps = records.steps.assign(kind=mapped_kinds(records))
     use = keep & steps["counted"].to_numpy() & steps["sustained"].to_numpy() & ~steps["planned"].to_numpy()
     steps = steps[use]
-    events = steps.groupby("event", sort=False).agg(begun=("event_started", "first"), ended=("started", "max"),
-                                                    section=("section", "first"), kind=("kind", "max"))
+    events = steps.groupby("event", sort=False).agg(begun=("event_started", "first"), section=("section", "first"),
+                                                    kind=("kind", "max"))
     over = (steps["started"].to_numpy().astype(np.int64) + steps["seconds"].to_numpy())
     last = pd.Series(over).groupby(steps["event"].to_numpy(), sort=False).max().to_numpy()
     hours = (last - events["begun"].to_numpy().astype(np.int64)) / 3600.0

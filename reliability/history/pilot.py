@@ -25,6 +25,15 @@ POWER = 0.80
 SHARES = (0.05, 0.1, 0.2, 0.3, 0.5)       # of the fleet, converted
 STEPS = (1, 3)                            # yearly parts in which they are converted: all at once, and in three
 MOST_YEARS = 30.0                         # a pilot that needs longer is none; ours
+NOTES = (
+    "Of laterals as bad as the average; worse ones have more events and need fewer years.",
+    "In a stepped roll-out an equal part of the laterals is converted each year. The years between the first and "
+    "the last conversion serve neither group; laterals never converted are those compared with, so not all should "
+    "be converted before the effect has been shown.",
+    "The years are those of the raw comparison, which decides where the choice rests on records that end before "
+    "the years compared begin. Otherwise the predictive comparison decides "
+    "or must agree with it, and the years are a guide.",
+)
 
 
 @dataclass(frozen=True)
@@ -109,19 +118,7 @@ def plan_pilot(fleet: Fleet, ratio: float) -> Pilot | None:
         years = years if years <= MOST_YEARS else np.nan
         rows += [{"converted": converted, "others": fleet.laterals - converted, "steps": steps, "years_after": years,
                   "years_total": years + steps - 1} for steps in STEPS if steps <= converted]
-    return Pilot(fleet, ratio, pd.DataFrame(rows), _notes(fleet))
-
-
-def _notes(fleet: Fleet) -> tuple[str, ...]:
-    return (
-        "Of laterals as bad as the average; worse ones have more events and need fewer years.",
-        "In a stepped roll-out an equal part of the laterals is converted each year. The years between the first and "
-        "the last conversion serve neither group; laterals never converted are those compared with, so not all should "
-        "be converted before the effect has been shown.",
-        "The years are those of the raw comparison, which decides where the choice rests on records that end before "
-        "the years compared begin. Otherwise the predictive comparison decides "
-        "or must agree with it, and the years are a guide.",
-    )
+    return Pilot(fleet, ratio, pd.DataFrame(rows), NOTES)
 
 
 def pilot_of(records: Records, expected_ratio: float) -> Pilot | None:

@@ -15,11 +15,11 @@ from reliability.indices.spread import summaries, yearly_indices
 STATISTICS = ("mean", "se", "p10", "p50", "p90")
 
 
-def indices_frame(scenarios: Sequence[str], expected: Sequence[Expected], yearly_cv: float,
+def indices_frame(scenarios: Sequence[str], expected: Sequence[Expected],
                   simulated: Simulated | None = None) -> pd.DataFrame:
     """A row a scenario: expected INDICES and call-outs a year, then the STATISTICS of their simulated years.
 
-    scenarios: their names. yearly_cv: the assumption of that key. simulated: of the same scenarios; without it the
+    scenarios: their names. simulated: of the same scenarios; without it the
     columns of the statistics are left out. NaN where an index does not exist.
     """
     rows = []

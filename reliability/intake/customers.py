@@ -47,7 +47,7 @@ def section_lookup(spans: Spans, tree: Tree) -> dict[str, int]:
     return {name: int(tree.of_span[s]) for name, s in spans.alias.items()} | lookup
 
 
-def node_sections(spans: Spans, tree: Tree) -> np.ndarray:
+def node_sections(tree: Tree) -> np.ndarray:
     """(nodes,) section whose customers stand at each node: the one that ends there; at a source the first that
     begins."""
     node = tree.node.copy()
@@ -140,7 +140,7 @@ def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Findings) ->
     lookup = section_lookup(spans, tree)
     segments, nodes, poles = (rows[c].to_numpy(object) for c in ("segment_id", "node_id", "pole_id"))
     place = np.array([lookup.get(s, -1) if s else -1 for s in segments.tolist()], int).reshape(len(rows))
-    at_node = node_sections(spans, tree)
+    at_node = node_sections(tree)
     by_node = (place < 0) & (nodes != "") & (segments == "")
     if by_node.any():
         code = spans.nodes.get_indexer(pd.Index(nodes[by_node], dtype=object))

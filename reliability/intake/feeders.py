@@ -16,7 +16,7 @@ def feeder_names(tree: Tree, spans: Spans, sources: Sources) -> dict[int, str]:
     """Name of the feeder of each section without a parent; trees without a breaker share one name where they share a
     source. "" where nothing names a feeder that begins with a device."""
     roots = np.flatnonzero(tree.parent < 0)
-    stated = _most_stated(tree, spans, roots)
+    stated = _most_stated(tree, spans)
     headed = np.isin(tree.kinds[roots].astype(str), SOURCE_DEVICES)
     given = dict(zip(sources.nodes.tolist(), sources.feeders, strict=True))
     names: dict[int, str] = {}
@@ -62,7 +62,7 @@ def _at_source(node: str, given: list[str], stated: dict[int, str], headed: list
     return names
 
 
-def _most_stated(tree: Tree, spans: Spans, roots: np.ndarray) -> dict[int, str]:
+def _most_stated(tree: Tree, spans: Spans) -> dict[int, str]:
     """The feeder that most segments of each tree name, "" left out."""
     feeder = spans.frame["feeder_id"].to_numpy(object)
     line = np.flatnonzero(tree.span >= 0)

@@ -189,7 +189,7 @@ def _placed(prepared: Prepared, shaped: Shaped, spans: Spans, devices: Devices, 
     fed = np.concatenate([walked.depth_order, hung.span])
     tree = place_devices(spans, up, walked.into, fed, devices, findings)
     names = feeder_names(tree, spans, sources)
-    tree, root = head_sources(tree, spans, names, findings)
+    tree, root = head_sources(tree, names, findings)
     of_root = {r: names.get(r) or tree.names.get(r) or str(spans.whole[tree.span[r]]) for r in np.unique(root).tolist()}
     feeder = np.array([of_root[r] for r in root.tolist()], dtype=object)
     note_renamed(tree, spans, feeder, findings)

@@ -10,7 +10,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from reliability.schema.columns import CURVES, OUTAGES, SECTIONS, Column
-from reliability.schema.devices import DEVICES
 
 SEGMENTS, DEVICE_ROWS, CUSTOMERS, SOURCES = "segments", "devices", "customers", "sources"
 OUTAGE_ROWS, OPERATIONS, SETTINGS_ROWS, CURVE_ROWS = "outages", "operations", "settings", "curves"
@@ -148,7 +147,6 @@ REQUIRED: dict[str, tuple[tuple[str, ...], ...]] = {
 }
 PLACE_COLUMNS = frozenset(("from_node", "to_node", "parent_id", "segment_id", "node_id", "pole_id", "transformer_id"))
 IDS = {SEGMENTS: "segment_id", DEVICE_ROWS: "device_id"}
-KNOWN_DEVICES = DEVICES
 
 
 def field_of(kind: str, name: str) -> tuple[Field, str] | None:

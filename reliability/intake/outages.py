@@ -151,7 +151,7 @@ def _plain(name: str) -> str:
 def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, findings: Findings
             ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Section of each row (−1 unknown), what placed it, and the name by which its place is stated."""
-    at_node = node_sections(spans, tree)
+    at_node = node_sections(tree)
     on_span, pole_node = pole_places(spans)
     poles = {p: int(tree.of_span[s]) for p, s in on_span.items()} | {p: int(at_node[n]) for p, n in pole_node.items()}
     nodes = dict(zip(spans.nodes.tolist(), at_node.tolist(), strict=True)) if (rows["node_id"] != "").any() else {}

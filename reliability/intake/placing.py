@@ -11,9 +11,10 @@ from reliability.intake.device_rows import ALSO, EXTRA, Devices, is_device
 from reliability.intake.findings import AMBER, DEVICE, RED, Findings
 from reliability.intake.kinds import DEVICE_COLUMNS
 from reliability.intake.spans import Spans
-from reliability.schema.devices import BREAKER, FUSE, LATERAL_RECLOSER, RECLOSER, SECTIONALIZER, SOURCE_DEVICES, SWITCH
+from reliability.schema.devices import BREAKER, FUSE, SOURCE_DEVICES, TABLE
 
-ORDER = (BREAKER, RECLOSER, LATERAL_RECLOSER, SECTIONALIZER, FUSE, SWITCH)  # source first, of several on one segment
+# Source first, of several on one segment: what recloses, what counts it, what melts, and last what does neither.
+ORDER = tuple(d.name for d in sorted(TABLE, key=lambda d: (not d.recloses, not d.counts, not d.melts)))
 LINE, ON_SPAN, ON_NODE, AT_SOURCE = 0, 1, 2, 3
 
 
@@ -206,7 +207,7 @@ def _device_frame(devices: Devices, head: np.ndarray, *placed: pd.DataFrame) -> 
     return source.iloc[np.where(head >= 0, head, len(source) - 1)].reset_index(drop=True)
 
 
-def head_sources(tree: Tree, spans: Spans, names: dict[int, str], findings: Findings) -> tuple[Tree, np.ndarray]:
+def head_sources(tree: Tree, names: dict[int, str], findings: Findings) -> tuple[Tree, np.ndarray]:
     """A breaker of no length for every group of trees without a breaker or recloser; the root of each section.
 
     names: root section without a parent → the group (a feeder's name) it belongs to.

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pandas as pd
 import tomlkit
 
 from reliability.formats import percent
@@ -41,14 +40,13 @@ class Question:
     """One question.
 
     options: answers, the default first. reason: why it matters, and where the default comes from. keys: the keys of
-    study.toml that it sets, as table.key. per_device: each device may have an answer of its own, in a column.
+    study.toml that it sets, as table.key.
     """
 
     key: str
     title: str
     reason: str
     options: tuple[Option, ...]
-    per_device: str = ""
 
     @property
     def default(self) -> Option:
@@ -71,7 +69,7 @@ QUESTIONS: tuple[Question, ...] = (
              "replaces. Default: two fast operations, common practice, no source.",
              (_protection("saving", "Yes, two fast operations (fuse saving)", fast_operations=2),
               _protection("one", "Yes, one fast operation", fast_operations=1),
-              _protection("blowing", "No (fuse blowing)", fast_operations=0)), "fast_operations"),
+              _protection("blowing", "No (fuse blowing)", fast_operations=0))),
     Question("reclosing_off", "Is reclosing turned off at times (tags, fire risk)?",
              "No sectionalizer opens while reclosing is off: what a fuse would clear locks the feeder out. Default: "
              "never.",
@@ -80,7 +78,7 @@ QUESTIONS: tuple[Question, ...] = (
                           reclosing_off_trip="delayed"),
               _protection("fast", "For 5 % of faults, fast trip", reclosing_off_share=0.05, reclosing_off_trip="fast"),
               _protection("season", "For 20 % of faults, delayed trip", reclosing_off_share=0.2,
-                          reclosing_off_trip="delayed")), "reclosing_off_share"),
+                          reclosing_off_trip="delayed"))),
     Question("temporary", "What share of overhead faults is temporary?",
              "A temporary fault costs a fuse and a call-out where a sectionalizer rides through. Default: 75 %, common "
              "practice, no source.",
@@ -110,7 +108,7 @@ QUESTIONS: tuple[Question, ...] = (
              "Chances that the exports state stay. Default: those alone.",
              (Option("none", "None but with a chance that is stated", {}),
               Option("half", "The others with a chance of 50 %", {}, "ties_half"),
-              Option("all", "The others always", {}, "ties_all")), "tie_probability"),
+              Option("all", "The others always", {}, "ties_all"))),
     Question("switching", "How long until the first switching?",
              "Everybody outside the faulted block waits for it. Default: a crew drives there.",
              (Option("crew", "1 h, by crew", {"restoration": {"switching_hours": 1.0}}),
@@ -121,7 +119,7 @@ QUESTIONS: tuple[Question, ...] = (
              (Option("unknown", "Not known", {}),
               Option("by_load",
                      "By rule: 1.5 times the full load of the transformers beyond (common practice, no source)",
-                     {}, "links_by_load")), "fuse_link"),
+                     {}, "links_by_load"))),
 )
 
 
@@ -216,11 +214,3 @@ _BY_DATA: dict[str, Callable[[Imported], str]] = {
     "ties": _ties,
     "links": _fuses,
 }
-
-
-def tie_sections(imported: Imported) -> pd.Series:
-    """section_id of the sections that end at an open point between feeders."""
-    sections = imported.tables["sections"]
-    if "tie_section_id" not in sections:
-        return sections["section_id"].iloc[:0]
-    return sections["section_id"][sections["tie_section_id"] != ""]

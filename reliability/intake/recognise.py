@@ -363,7 +363,7 @@ def _kind(table: ExportTable) -> _Kind:
     for kind in KINDS:
         if re.fullmatch(rf"{kind}(?:[\W_\d].*)?", stem) or exact_name(table.table) == kind:
             return _Kind(kind, True)
-    scores = {kind: _score(kind, table, names) for kind in KINDS}
+    scores = {kind: _score(kind, table) for kind in KINDS}
     best = max(scores, key=lambda k: scores[k])
     complete = [k for k in KINDS if all(names & set(group) for group in REQUIRED[k]) and names <= set(names_of(k))]
     if complete == [best]:
@@ -371,7 +371,7 @@ def _kind(table: ExportTable) -> _Kind:
     return _Kind(best if scores[best] >= 1.0 else "", False, scores[best])
 
 
-def _score(kind: str, table: ExportTable, names: set[str]) -> float:
+def _score(kind: str, table: ExportTable) -> float:
     """How well a table's headers fit a kind: required groups that it has, then how many of its headers are known."""
     exact, guessed = _headers(kind, list(table.columns), set(), table, certain=False)
     have = {m.name for m in (*exact, *guessed)}

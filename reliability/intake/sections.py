@@ -37,7 +37,7 @@ def base_frame(tree: Tree, spans: Spans, up: np.ndarray, served: Served, feeder:
         elif name not in PLACED:
             frame[name] = pd.Series(np.where(line, frame[name].to_numpy(object), ""), dtype=object)
     frame["length_km"] = np.where(line, spans.km[at], 0.0)
-    _note_lengths(spans, tree, findings)
+    _note_lengths(spans, findings)
     _currents(frame, tree, spans, up, at, line, findings)
     for name in DEVICE_COLUMNS:
         frame[name] = tree.device[name].to_numpy()
@@ -70,7 +70,7 @@ def _beside(tree: Tree, spans: Spans) -> np.ndarray:
     return np.maximum(like, 0)
 
 
-def _note_lengths(spans: Spans, tree: Tree, findings: Findings) -> None:
+def _note_lengths(spans: Spans, findings: Findings) -> None:
     length = spans.frame["length"].to_numpy(float)
     missing, zero = np.isnan(length) & ~spans.inserted, (length == 0) & ~spans.inserted
     findings.add("topology", "no_length", "Segments without a length: taken as 0", AMBER, spans.ids[missing])

@@ -30,13 +30,13 @@ from reliability.report.sentences_customers import (
     without_major_events,
 )
 from reliability.report.status_totals import HOLD
-from reliability.schema.devices import LATERAL_RECLOSER
+from reliability.schema.devices import TABLE
 from reliability.schema.units import spoken_unit
 
 MOST_ALTERNATIVES = 4
 PASS_NAME = VERDICTS[PASS]
 # assumptions whose break-even values a reader of the summary asks for: prices of what is installed, then the others
-PRICES = {"sectionalizer": "sectionalizer_cost", "lateral_recloser": "lateral_recloser_cost", "fuse": "fuse_cost"}
+PRICES = {d.name: d.price for d in sorted(TABLE, key=lambda d: (d.melts, not d.counts)) if d.price}
 TURNING = {**{price: f"an installed price of a {device.replace('_', ' ')}" for device, price in PRICES.items()},
            "line_fault_rate_per_km": "a line fault rate", "crew_rate_per_hour": "a crew rate"}
 
@@ -74,7 +74,7 @@ def _beyond(content: Content) -> list[Sentence]:
 def _unchecked(content: Content) -> list[Sentence]:
     """That lateral reclosers are proposed without checks of their settings."""
     chosen = proposed_conversions(content)
-    many = 0 if chosen is None else int((chosen["device"] == LATERAL_RECLOSER).sum())
+    many = 0 if chosen is None else int(chosen["device"].isin([d.name for d in TABLE if d.recloses]).sum())
     if not many:
         return []
     return [say("No application check is made of the {n} lateral {reclosers}: each is taken to clear every fault "

@@ -59,7 +59,7 @@ def write_workbook(content: Content, target: str | Path | io.BytesIO, made: list
     made = made or sections(content)
     scenario = proposal.live(content)
     flows = {f"Cash flow {view}": view for view in content.cases}
-    entries = grouped([*_ours(content, scenario, flows), *entries_of(made, by_scenario(content), ROWS_MOST)])
+    entries = grouped([*_ours(scenario, flows), *entries_of(made, by_scenario(content), ROWS_MOST)])
     with _book(target) as book:
         book.set_properties({"title": "Reliability report", "comments": CAUTION,
                              "author": str(content.study.values["prepared_by"] or ""),
@@ -102,7 +102,7 @@ def _book(target: str | Path | io.BytesIO) -> Iterator[xlsxwriter.Workbook]:
 LIVE = {by_year.SHEET: by_year.write_years, bills.SHEET: bills.write_bills}
 
 
-def _ours(content: Content, scenario: int | None, flows: Mapping[str, str]) -> list[Entry]:
+def _ours(scenario: int | None, flows: Mapping[str, str]) -> list[Entry]:
     """Sheets that are no table of the report."""
     live = [] if scenario is None else [
         Entry(PROPOSAL, proposal.SHEET, "Result and inputs, with live formulas: change an input, and all else follows"),

@@ -63,13 +63,13 @@ def write_proposal(book: xlsxwriter.Workbook, formats: Formats, content: Content
     _lines(draft, formats, lines, RESULTS + 1)
     groups = inputs(content, scenario, by_year.years_of(content))
     top = RESULTS + len(lines) + 2
-    savings = list(_savings(content, scenario, values_of(groups)))
+    savings = list(_savings(content, values_of(groups)))
     _header(draft, formats, top, ("First year", "Cost of one", "Avoided a year",
                                   f"Saved, {shorten(content.currency, 12)}", "", "Unit of what is avoided"))
     _savings_lines(book, draft, formats, savings, top + 1)
     heads, end = _inputs(book, sheet, draft, formats, groups, top + len(savings) + 2)
     draft.write(sheet, formats)
-    _names(book, scenario, content)
+    _names(book)
     sheet.freeze_panes(RESULTS + 1 + len(lines), 1)
     sheet.print_area(0, 0, end, len(HEADERS) - 1)
     print_in_blocks(sheet, content, [0, top, *heads], end)
@@ -82,7 +82,7 @@ def _header(draft: Draft, formats: Formats, row: int, texts: Sequence[str]) -> N
                   else formats.unit_header)
 
 
-def _names(book: xlsxwriter.Workbook, scenario: int, content: Content) -> None:
+def _names(book: xlsxwriter.Workbook) -> None:
     """Names of what other sheets ask this one for."""
     first = f"'{SHEET}'!{xl_rowcol_to_cell(RESULTS + 1, 1, True, True)}"
     book.define_name("capital", f"={first}")
@@ -168,8 +168,7 @@ def _bill(content: Content, scenario: int) -> Iterator[Line]:
         f"{month}/average_bill_per_month)", run["bill_effect_share"])], "share_of_three_digits", "")
 
 
-def _savings(content: Content, scenario: int,
-             values: Mapping[str, float]) -> Iterator[tuple[str, str, str, str, float, float, str]]:
+def _savings(content: Content, values: Mapping[str, float]) -> Iterator[tuple[str, str, str, str, float, float, str]]:
     """Label, formulas of the cost of one and of how many, part it belongs to, values of both, and unit."""
     overtime = 1.0 + values["overtime_share"] * (values["overtime_multiplier"] - 1.0)
     for kind, label in CALLOUT.items():

@@ -25,7 +25,7 @@ def bad_links(records: Records, problems: Problems, own: Collection[str] = ()) -
     known = {*names.known, *own}
     unknown = [i for i, text in enumerate(links) if text and written[text] not in known]
     problems.each(unknown, lambda i: records.problem(
-        i, "fuse_link", None, *_trouble(written[links[i]], names, links[i])))
+        i, "fuse_link", None, *_trouble(written[links[i]], names)))
     device = records.columns["device"]
     bare = [i for i, text in enumerate(links) if text and device[i] == ""]
     problems.each([i for i in bare if not records.unsure("device")[i]], lambda i: records.problem(
@@ -33,7 +33,7 @@ def bad_links(records: Records, problems: Problems, own: Collection[str] = ()) -
     records.columns["fuse_link"] = np.array([written[text] or "" for text in links], object)
 
 
-def _trouble(link: str | None, names: Names, text: str) -> tuple[str, str]:
+def _trouble(link: str | None, names: Names) -> tuple[str, str]:
     if link is None:
         return "not readable as a fuse link", "write rating and type like 65K or 40T, or leave it blank"
     same = [k for k in names.known if k[-1] == link[-1]]

@@ -16,7 +16,6 @@ ALL = "all"
 KEYS = ("name", "year", "promised", "done", "cost", "laterals")
 FIRST_YEAR, LAST_YEAR = 1950, 2099
 MOST_COST = 1e12
-BENCHMARKS = ("saifi", "saidi_min", "caidi_min", "maifi_e")     # indices that [report] may hold a benchmark of
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 
 

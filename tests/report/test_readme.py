@@ -55,9 +55,9 @@ def test_the_selection(results):
 
 def test_the_three_first_drivers(results):
     frame = results.sensitivity
-    first = frame[frame["scenario"] == results.study.scenarios[1].name].head(3)["assumption"].tolist()
-    assert first == ["sectionalizer_cost", "line_fault_rate_per_km", "refuse_crew_hours"]
-    assert "first the price of a unit, then the fault rate and the crew hours of a fuse replacement" in SAID
+    first = frame[frame["scenario"] == "Proposed"].head(3)["assumption"].tolist()
+    assert first == ["line_fault_rate_per_km", "refuse_crew_hours", "crew_rate_per_hour"]
+    assert "for `Proposed`: first the fault rate, then the crew hours of a fuse replacement and the crew rate" in SAID
 
 
 def test_how_many_of_the_ranges_are_defaults(demo):
