@@ -47,8 +47,8 @@ def notes_on(study: Study, units: Units, estimate: Estimate, records: Records | 
                      "spread like the others, so that all learned rates are higher by their share.")
     lost, of = momentary_without_place(records) if records else (0, 0)
     if lost and e.events.any():
-        notes.append(f"{count(lost, 'momentary event')} of {of} without a known section: they are taken to be spread "
-                     "like the others of the outage records, so that all reclosing devices without a log of their own "
+        notes.append(f"Momentary events of the outage records without a known section: {lost} of {of}. They are taken "
+                     "to be spread like the others there, so that all reclosing devices without a log of their own "
                      "have more by their share.")
     if len(found.impossible):
         notes.append("Faults are recorded of a kind that protection as modelled would not let leave a record at "

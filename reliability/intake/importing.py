@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.intake.absorb import absorb_edges
+from reliability.intake.breakers_apart import breakers_apart
 from reliability.intake.computed_currents import with_computed_currents
 from reliability.intake.customers import Served, place_customers
 from reliability.intake.decisions import Decision, in_order, require_none, require_sound
@@ -187,6 +188,8 @@ def _placed(prepared: Prepared, shaped: Shaped, spans: Spans, devices: Devices, 
     up[hung.span] = hung.node
     spans = with_computed_currents(spans, up, walked.into, sources, recipe.fault_resistance_ohm, findings)
     fed = np.concatenate([walked.depth_order, hung.span])
+    devices, open_ = breakers_apart(spans, up, walked.into, fed, devices, findings)
+    require_none(open_)
     tree = place_devices(spans, up, walked.into, fed, devices, findings)
     names = feeder_names(tree, spans, sources)
     tree, root = head_sources(tree, names, findings)

@@ -62,7 +62,7 @@ class Outages:
 
 def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, recipe: Recipe, findings: Findings,
                   problems: Problems, decisions: list[Decision]) -> Outages:
-    """Outages by device, else segment, transformer, pole or node; by feeder alone their place is unknown.
+    """Outages by device, else segment, pole, transformer or node; by feeder alone their place is unknown.
 
     Refused: nothing of many rows matches the network.
     """
@@ -163,8 +163,8 @@ def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, findin
         devices.setdefault(str(spans.ids[n]), int(tree.of_span[n]))
     section, names = np.full(len(rows), -1), np.full(len(rows), "", object)
     by = np.full(len(rows), "", object)
-    for column, where in (("device_id", devices), ("segment_id", segments), ("transformer_id", served.section_of),
-                          ("pole_id", poles), ("node_id", nodes)):
+    for column, where in (("device_id", devices), ("segment_id", segments), ("pole_id", poles),
+                          ("transformer_id", served.section_of), ("node_id", nodes)):
         stated = rows[column].to_numpy(object)
         open_ = (section < 0) & (stated != "")
         if not open_.any():

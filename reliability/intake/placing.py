@@ -89,7 +89,7 @@ def _where(spans: Spans, devices: Devices, up: np.ndarray, fed: np.ndarray, find
         if not len(beyond):
             lost.append(int(i))
             continue
-        one = _matching(spans, devices, int(i), beyond)
+        one = matching(spans, devices, int(i), beyond)
         span[i], node[i] = one, -1 if one >= 0 else devices.node[i]
     findings.add("devices", "device_not_fed", "Devices on nothing that is energised: left out", RED,
                  devices.ids[np.array(lost, int)], DEVICE)
@@ -99,7 +99,7 @@ def _where(spans: Spans, devices: Devices, up: np.ndarray, fed: np.ndarray, find
     return placed, span[placed], node[placed]
 
 
-def _matching(spans: Spans, devices: Devices, i: int, beyond: np.ndarray) -> int:
+def matching(spans: Spans, devices: Devices, i: int, beyond: np.ndarray) -> int:
     """The one span beyond a device's node whose phases match, −1 where there is none or several."""
     if len(beyond) == 1:
         return int(beyond[0])

@@ -89,7 +89,7 @@ class TestUnits:
         blinks = [outage(f"m{d}", f"2022-08-0{d}T10:00", f"2022-08-0{d}T10:01", 900, "A" if d < 3 else "")
                   for d in (1, 2, 3)]
         found = learned(study([*ROWS, *blinks], momentary="all", **PERIOD))
-        assert any("1 momentary event of 3 without a known section: they are taken" in n for n in found.notes)
+        assert any("without a known section: 1 of 3. They are taken" in n for n in found.notes)
 
     def test_where_nothing_shows_momentary_events_that_is_told(self, small):
         assert any("No momentary event or counter reading" in n for n in small.notes)
