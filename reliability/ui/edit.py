@@ -16,7 +16,7 @@ from reliability.study import StudyError, text_tables, toml_edit
 from reliability.study.changes import apply_change
 from reliability.study.ranges import LEARNED
 from reliability.study.save import ARCHIVE, SETTINGS_FILE, input_files, strange_versions, versions
-from reliability.ui import long_cells, opened
+from reliability.ui import long_cells, own_work
 from reliability.ui.figure import csv_button
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
@@ -177,44 +177,60 @@ def _settings_text(shown: Opened) -> str:
 def _editor(shown: Opened, table: str, read: Callable[[], pd.DataFrame],
             draw: Callable[[pd.DataFrame, str], pd.DataFrame],
             change: Callable[[pd.DataFrame], tuple[dict[str, bytes], list[str]]]) -> None:
-    """A table on a base that stays the same while this tab edits it; each new content is handled once."""
+    """A table on a base that stays the same while this tab edits it; each new content is handled once.
+
+    Where somebody else changed the study, what stands here and was not handled yet becomes a draft, and a new base is
+    read.
+    """
     store = st.session_state.setdefault("editors", {})
     state = store.get((shown.name, table))
-    if state is None or state["key"] not in st.session_state or state["fingerprint"] != shown.fingerprint:
+    if state is None or state["key"] not in st.session_state:
         number = (state or {}).get("number", 0) + 1
         state = {"base": read(), "key": f"editor_{shown.name}_{table}_{number}", "number": number,
                  "fingerprint": shown.fingerprint, "digest": None}
         store[shown.name, table] = state
+    elsewhere = own_work.latest(state["fingerprint"], table) != own_work.latest(shown.fingerprint, table)
     edited = draw(state["base"], state["key"])
-    if edited.equals(state["base"]) and state["digest"] is None:
-        _report(shown, table)
-        return
     digest = hashlib.sha256(text_tables.frame_bytes(edited.reset_index())).hexdigest()
-    if digest != state["digest"]:
-        state["digest"] = digest
+    new = digest != state["digest"] and not (state["digest"] is None and edited.equals(state["base"]))
+    if new:
         files, remove = change(edited)
-        state["fingerprint"] = apply(shown, files, remove, table) or shown.fingerprint
-        if state["fingerprint"] != shown.fingerprint:
-            st.rerun()
+        saved = apply(shown, files, remove, table, state["fingerprint"] if elsewhere else "")
+        state["digest"], state["fingerprint"] = digest, saved or state["fingerprint"]
+    if elsewhere:
+        _forget(shown, table)
+        del st.session_state[state["key"]]
+        st.rerun()
+    if new and state["fingerprint"] != shown.fingerprint:
+        st.rerun()
     _report(shown, table)
 
 
-def apply(shown: Opened, files: dict[str, bytes], remove: list[str], table: str = "") -> str | None:
+def apply(shown: Opened, files: dict[str, bytes], remove: list[str], table: str = "", made_of: str = "") -> str | None:
     """Check a change and save it; one that would break a sound study is stored as a draft, with its problems listed.
 
-    table: where on the page the outcome is shown. Returns the new fingerprint, or None where nothing was saved.
+    table: where on the page the outcome is shown. made_of: the state that was changed, where it is not the one shown.
+    Returns the new fingerprint, or None where nothing was saved.
     """
-    outcome = apply_change(shown.folder, files, remove, shown.fingerprint, shown.study is not None)
-    st.session_state.setdefault(OUTCOMES, {})[shown.name, table] = outcome, datetime.now()
-    if outcome.fingerprint is not None:
-        opened.mine(shown.name, outcome.fingerprint)
-    return outcome.fingerprint
+    sound = shown.study is not None
+    return own_work.one_at_a_time(
+        shown.name, made_of or shown.fingerprint, table,
+        lambda mark: apply_change(shown.folder, files, remove, mark, sound),
+        st.session_state.setdefault(OUTCOMES, {}), (shown.name, table), datetime.now).fingerprint
 
 
 def unsaved(shown: Opened) -> bool:
     """Whether this tab holds a change of the study that could not be saved."""
     return any(name == shown.name and outcome.fingerprint is None
                for (name, _), (outcome, _) in st.session_state.get(OUTCOMES, {}).items())
+
+
+def _forget(shown: Opened, table: str) -> None:
+    """Take back what is told of an earlier state of a table, but that a change of it has become a draft."""
+    outcomes = st.session_state.get(OUTCOMES, {})
+    outcome, _ = outcomes.get((shown.name, table), (None, None))
+    if outcome is not None and not outcome.elsewhere:
+        del outcomes[shown.name, table]
 
 
 def _report(shown: Opened, table: str) -> None:
@@ -230,7 +246,7 @@ def _report(shown: Opened, table: str) -> None:
         csv_button("Problems", lambda: frame, f"edit_problems_{table.split('.')[0]}")
     elif outcome.elsewhere:
         st.error("Not saved: the study was changed in another tab or program in the meantime. Your edits are stored as "
-                 f"a draft in {ARCHIVE} of the study's folder; show the new state and repeat them there.")
+                 f"a draft in {ARCHIVE} of the study's folder; what stands here is the new state, to repeat them in.")
     elif outcome.disk:
         st.error(f"Not saved: {plain(outcome.disk.strerror or outcome.disk, 200)}.")
     else:

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from reliability.study import open_study, workspace
-from reliability.study.save import ARCHIVE, versions
+from reliability.study.save import ARCHIVE, fingerprint, versions
 from reliability.study.text_tables import frame_bytes
 from reliability.ui.long_cells import short
 from tests.ui.conftest import app, put, said, sound
@@ -87,10 +87,40 @@ def test_another_tab_s_change_is_told_and_not_overwritten(small):
     test = open_tab(small, "Tables")
     put(small, {"sections.csv": (folder / "sections.csv").read_bytes().replace(b"2.4,35", b"2.4,99")})
     edit(test, "sections.csv", {1: {"customers": "50"}})
-    assert "changed in another tab" in said(sound(test))
-    sections = open_study(folder).sections
-    assert sections["customers"][0] == 99
-    assert sections["customers"][1] == 48
+    assert "Not saved: the study was changed in another tab" in said(sound(test))
+    draft, = (folder / ARCHIVE).glob("draft-*-sections.csv")
+    assert b"3.1,50" in draft.read_bytes()
+    assert open_study(folder).sections["customers"].tolist()[:2] == [99, 48]
+    assert test.session_state["editors"][small, "sections.csv"]["base"]["customers"].tolist()[:2] == ["99", "48"]
+    edit(test, "sections.csv", {1: {"customers": "50"}})
+    assert open_study(folder).sections["customers"].tolist()[:2] == [99, 50]
+    assert "Not saved" not in said(sound(test))
+
+
+def test_what_somebody_else_did_is_no_draft_where_nothing_was_typed(small):
+    folder = workspace.root() / small
+    test = open_tab(small, "Tables")
+    edit(test, "sections.csv", {0: {"customers": "many"}})
+    put(small, {"sections.csv": (folder / "sections.csv").read_bytes().replace(b"2.4,35", b"2.4,99")})
+    assert "Not saved" not in said(sound(test.run()))
+    assert len(list((folder / ARCHIVE).glob("draft-*"))) == 1
+    assert test.session_state["editors"][small, "sections.csv"]["base"]["customers"].tolist()[0] == "99"
+
+
+def test_a_change_made_of_a_state_that_this_tab_has_changed_since_builds_on_it(small):
+    """As where a cell is typed while the one before is still being checked: its page knows the state before both."""
+    folder = workspace.root() / small
+    test = open_tab(small, "Tables")
+    before = fingerprint(folder)
+    edit(test, "sections.csv", {0: {"customers": "36"}})
+    after = fingerprint(folder)
+    assert test.session_state["own_marks"] == {(before, "sections.csv"): after}
+    edit(test, "sections.csv", {0: {"customers": "36"}, 1: {"customers": "50"}})
+    marks = test.session_state["own_marks"]
+    assert marks[marks[before, "sections.csv"], "sections.csv"] == fingerprint(folder)
+    edit(test, "sections.csv", {})
+    assert fingerprint(folder) == before
+    assert (before, "sections.csv") not in test.session_state["own_marks"]
 
 
 def test_assumptions_are_saved_with_their_comments(small):
