@@ -61,10 +61,14 @@ def put_plan(token: str, plan: dict[str, Any]) -> None:
         draft.replace(folder / PLAN)
 
 
-def change_plan(token: str, changes: dict[str, Any]) -> None:
-    """Remember some decisions more, or others in their place; what another tab decides at the same time stays."""
+def change_plan(token: str, changes: dict[str, Any], within: str = "") -> None:
+    """Remember some decisions more, or others in their place; what another tab decides at the same time stays.
+
+    within: key of the plan whose entries they are, "" for entries of the plan itself.
+    """
     with locked(workspace.root() / FOLDER / LOCK):
-        put_plan(token, {**get_plan(token), **changes})
+        plan = get_plan(token)
+        put_plan(token, {**plan, **(changes if not within else {within: {**plan.get(within, {}), **changes}})})
 
 
 def get_plan(token: str) -> dict[str, Any]:

@@ -96,7 +96,7 @@ def _question(draft: Draft, question: Question, table: pd.DataFrame | None, curr
 
 
 def _chosen(draft: Draft, question: str, key: str) -> None:
-    draft.decide(answers={**draft.plan.get("answers", {}), question: st.session_state[key]})
+    draft.decide_one("answers", question, st.session_state[key])
 
 
 def _moves(row: Mapping[Any, Any] | None, currency: str) -> str:

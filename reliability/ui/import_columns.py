@@ -21,7 +21,7 @@ from reliability.intake.deciding import (
 from reliability.intake.kinds import IGNORE, names_of
 from reliability.intake.notes import notes
 from reliability.intake.recognise import Recognised
-from reliability.ui.import_draft import Draft
+from reliability.ui.import_draft import Draft, same
 from reliability.ui.import_kinds import KIND_NAMES, OWN_NAMES
 from reliability.ui.text import plain, short
 
@@ -34,7 +34,7 @@ def files(draft: Draft, prepared: Prepared) -> None:
     """Every table with its kind, and the columns of one of them."""
     with st.container(border=True):
         for k, one in enumerate(prepared.recognised):
-            _table(draft, prepared, k, one)
+            _table(draft, k, one)
     lines = notes(prepared)
     if lines:
         with st.expander(f"What is not used, or read otherwise than it stands: {count(len(lines), 'note')}"):
@@ -44,23 +44,23 @@ def files(draft: Draft, prepared: Prepared) -> None:
         _columns(draft, prepared, used)
 
 
-def _table(draft: Draft, prepared: Prepared, k: int, one: Recognised) -> None:
+def _table(draft: Draft, k: int, one: Recognised) -> None:
     name, kind, state = st.columns([3, 4, 5], vertical_alignment="center")
     name.markdown(f"**{plain(one.table.name)}**, {count(len(one.table), 'row')}")
     now = one.kind or (IGNORE if one.rule is not None else UNKNOWN)
     options = [*([UNKNOWN] if now == UNKNOWN else []), *EVERY_KIND, *OWN_NAMES]
     key = f"kind_{draft.token}_{k}_{now}"
     kind.selectbox(f"Kind of {short(one.table.name)}", options, index=options.index(now), format_func=NAMES.__getitem__,
-                   key=key, label_visibility="collapsed", on_change=_kind_chosen, args=(draft, prepared, one, key))
+                   key=key, label_visibility="collapsed", on_change=_kind_chosen, args=(draft, one, key))
     state.markdown(_state(one))
 
 
-def _kind_chosen(draft: Draft, prepared: Prepared, one: Recognised, key: str) -> None:
+def _kind_chosen(draft: Draft, one: Recognised, key: str) -> None:
     kind = str(st.session_state[key])
     if kind in OWN_NAMES:
-        draft.decide(own={**draft.own, one.table.file: {"table": kind}})
+        draft.decide_one("own", one.table.file, {"table": kind})
     elif kind not in (UNKNOWN, one.kind):         # the box may tell of a change that is none
-        draft.decide_recipe(with_kind(prepared.recipe, one, kind))
+        draft.change_recipe(lambda now: with_kind(now.recipe, same(now, one), kind))
 
 
 def _state(one: Recognised) -> str:
@@ -91,11 +91,11 @@ def _columns(draft: Draft, prepared: Prepared, used: Sequence[int]) -> None:
     rows = column_rows(one)
     if any(r.guess for r in rows) or one.guess:
         right.button("Accept the guesses of this table", key="accept_table", icon=":material/done:",
-                     on_click=lambda: draft.decide_recipe(confirmed_kind(prepared.recipe, one)))
-    _editor(draft, prepared, one, rows)
+                     on_click=lambda: draft.change_recipe(lambda now: confirmed_kind(now.recipe, same(now, one))))
+    _editor(draft, one, rows)
 
 
-def _editor(draft: Draft, prepared: Prepared, one: Recognised, rows: Sequence[ColumnRow]) -> None:
+def _editor(draft: Draft, one: Recognised, rows: Sequence[ColumnRow]) -> None:
     frame = pd.DataFrame({
         "header": [short(r.header, 40) for r in rows], "first values": [short(", ".join(r.first_values), 80)
                                                                         for r in rows],
@@ -105,7 +105,7 @@ def _editor(draft: Draft, prepared: Prepared, one: Recognised, rows: Sequence[Co
     st.data_editor(
         frame, key=key, hide_index=True, disabled=["header", "first values", "state"],
         height=min(38 + 35 * len(rows), 460), alt=f"Headers of {short(one.table.name)} and what they stand for",
-        on_change=_columns_chosen, args=(draft, prepared, one, rows, key),
+        on_change=_columns_chosen, args=(draft, one, rows, key),
         column_config={"header": st.column_config.TextColumn(width="small"),
                        "first values": st.column_config.TextColumn(width="large"),
                        "stands for": st.column_config.SelectboxColumn(
@@ -116,8 +116,8 @@ def _editor(draft: Draft, prepared: Prepared, one: Recognised, rows: Sequence[Co
     st.caption("A guess is what a header or its cells suggest and nobody has confirmed.")
 
 
-def _columns_chosen(draft: Draft, prepared: Prepared, one: Recognised, rows: Sequence[ColumnRow], key: str) -> None:
+def _columns_chosen(draft: Draft, one: Recognised, rows: Sequence[ColumnRow], key: str) -> None:
     edited = st.session_state[key]["edited_rows"]
     chosen = {rows[int(k)].header: str(cells["stands for"]) for k, cells in edited.items() if "stands for" in cells}
     meant = {header: "" if name == NOT_USED else name for header, name in chosen.items()}
-    draft.decide_recipe(with_columns(prepared.recipe, one, meant))
+    draft.change_recipe(lambda now: with_columns(now.recipe, same(now, one), meant))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import fnmatch
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,7 @@ import streamlit as st
 from reliability.intake import NO_RECIPE, Exports, Imported, Prepared, Recipe, import_study, prepare, read_exports
 from reliability.intake.reading import RECIPE_FILE
 from reliability.intake.recipe import read_recipe
+from reliability.intake.recognise import Recognised
 from reliability.study import StudyError, uploads
 from reliability.ui import background, state
 
@@ -58,13 +59,22 @@ class Draft:
         """Where a file lies."""
         return uploads.folder_of(self.token) / name
 
+    @property
+    def now(self) -> Draft:
+        """The draft with what has been decided since this page was drawn."""
+        return replace(self, plan=uploads.get_plan(self.token))
+
     def decide(self, **changes: Any) -> None:
         """Note decisions on disk; the page runs again with them."""
         uploads.change_plan(self.token, changes)
 
-    def decide_recipe(self, recipe: Recipe) -> None:
-        """Note a recipe."""
-        self.decide(recipe=recipe.text)
+    def decide_one(self, of: str, key: str, value: Any) -> None:
+        """Note one of several decisions of a kind, those that are answers for instance."""
+        uploads.change_plan(self.token, {key: value}, of)
+
+    def change_recipe(self, change: Callable[[Prepared], Recipe]) -> None:
+        """Note what a change makes of the recipe of now: a quick hand decides before the page shows what it decided."""
+        self.decide(recipe=change(prepared_of(self.now)).text)
 
 
 def current() -> Draft | None:
@@ -171,6 +181,12 @@ def prepared_of(draft: Draft) -> Prepared:
     exports_of(draft)
     recipe_of(draft)
     return _prepared(draft.token, draft.recipe_text)
+
+
+def same(prepared: Prepared, one: Recognised) -> Recognised:
+    """A recognised table as it is recognised in another state of the recipe."""
+    found = [other for other in prepared.recognised if other.table.name == one.table.name]
+    return next((other for other in found if other.kind == one.kind), found[0])
 
 
 def imported_of(draft: Draft, prepared: Prepared) -> Imported | StudyError | None:

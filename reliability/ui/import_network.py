@@ -38,7 +38,7 @@ def _place(draft: Draft, prepared: Prepared) -> None:
         system = st.text_input("Coordinate system of the files that state none, such as EPSG:26915",
                                prepared.recipe.coordinate_system, max_chars=60)
         if st.form_submit_button("Use it", type="primary") and system.strip():
-            draft.decide_recipe(replace(prepared.recipe, coordinate_system=system.strip()))
+            draft.change_recipe(lambda now: replace(now.recipe, coordinate_system=system.strip()))
             st.rerun()
 
 
@@ -61,7 +61,7 @@ def _sources(draft: Draft, prepared: Prepared, decisions: Sequence[Decision]) ->
             if chosen:
                 asked = {node for node, _ in pairs}     # what is not ticked, or is no node, is no source any more
                 others = {node: feeders for node, feeders in stated.items() if node not in asked}
-                draft.decide_recipe(replace(prepared.recipe, sources={**others, **chosen}))
+                draft.change_recipe(lambda now: replace(now.recipe, sources={**others, **chosen}))
                 st.rerun()
 
 

@@ -55,10 +55,10 @@ def _accept(draft: Draft, prepared: Prepared) -> None:
     guesses = suggested(prepared)
     if guesses:
         st.button(f"Accept all {count(len(guesses), 'suggestion')}", key="accept_all", type="primary",
-                  icon=":material/done_all:", on_click=_accept_all, args=(draft, prepared),
+                  icon=":material/done_all:", on_click=_accept_all, args=(draft,),
                   help="Takes every guess of kinds, columns and words as it is shown. What has no suggestion stays "
                        "open, and words of a column that is decided by this come next. Each can be changed afterwards.")
 
 
-def _accept_all(draft: Draft, prepared: Prepared) -> None:
-    draft.decide_recipe(accepted_as_shown(prepared))
+def _accept_all(draft: Draft) -> None:
+    draft.change_recipe(accepted_as_shown)

@@ -56,7 +56,7 @@ def _own(draft: Draft, imported: Imported) -> None:
 
 
 def _noted(draft: Draft, feeders: list[str], key: str) -> None:
-    given = {f: dict(q) for f, q in draft.plan.get("totals", {}).items()}
+    given = {f: dict(q) for f, q in draft.now.plan.get("totals", {}).items()}
     for row, cells in st.session_state[key]["edited_rows"].items():
         of = given.setdefault(feeders[int(row)], {})
         for quantity, value in cells.items():

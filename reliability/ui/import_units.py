@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import streamlit as st
 
-from reliability.intake import Prepared, Recipe
+from reliability.intake import Prepared
 from reliability.intake.deciding import Measured, measured, with_decimal, with_unit
 from reliability.intake.decisions import NUMBER
 from reliability.intake.kinds import OUTAGE_ROWS
 from reliability.intake.recipe import DAY_FIRST, MONTH_FIRST
 from reliability.intake.recognise import Recognised
-from reliability.ui.import_draft import Draft
+from reliability.ui.import_draft import Draft, same
 from reliability.ui.text import plain, short
 
 OPEN = "open"
@@ -32,12 +32,12 @@ def units(draft: Draft, prepared: Prepared) -> None:
         for k, one in enumerate(prepared.recognised):
             _decimal(draft, prepared, k, one)
         for k, row in enumerate(rows):
-            _unit(draft, prepared, k, row)
+            _unit(draft, k, row)
     if any(one.kind == OUTAGE_ROWS for one in prepared.recognised):
         times(draft, prepared)
 
 
-def _unit(draft: Draft, prepared: Prepared, k: int, row: Measured) -> None:
+def _unit(draft: Draft, k: int, row: Measured) -> None:
     name, unit, said, right = st.columns([4, 2, 6, 2], vertical_alignment="center")
     name.markdown(f"**{plain(row.header)}**, {plain(row.one.table.name)}: {plain(row.name.replace('_', ' '))}")
     doubted = row.plausibility is not None and not row.plausibility.plausible
@@ -46,7 +46,7 @@ def _unit(draft: Draft, prepared: Prepared, k: int, row: Measured) -> None:
     now = OPEN if unknown else row.unit
     key = f"unit_{draft.token}_{k}_{row.name}_{now}"
     unit.selectbox(f"Unit of {short(row.header)}", options, index=options.index(now) if now in options else 0, key=key,
-                   label_visibility="collapsed", on_change=_chosen, args=(draft, prepared, row, key))
+                   label_visibility="collapsed", on_change=_chosen, args=(draft, row, key))
     badge = ":orange-badge[open] " if unknown else ":red-badge[implausible] " if doubted else (
         ":green-badge[plausible] " if row.plausibility is not None else "")
     usual = f"{plain(str(row.plausibility), 160)}; " if row.plausibility is not None else ""
@@ -66,19 +66,20 @@ def _decimal(draft: Draft, prepared: Prepared, k: int, one: Recognised) -> None:
     key = f"decimal_{draft.token}_{k}_{stated}"
     sign.selectbox(f"Decimal sign of {short(one.table.name)}", list(DECIMALS), index=list(DECIMALS).index(stated),
                    key=key, format_func=DECIMALS.__getitem__, label_visibility="collapsed",
-                   on_change=lambda: draft.decide_recipe(with_decimal(prepared.recipe, one, st.session_state[key])))
+                   on_change=lambda: draft.change_recipe(
+                       lambda now: with_decimal(now.recipe, same(now, one), st.session_state[key])))
     if asked is not None:
         said.markdown(f":orange-badge[open] {plain(asked.column)} {plain(asked.value)}: {plain(asked.question, 160)}")
 
 
 def _confirm(draft: Draft, key: str) -> None:
-    draft.decide(confirmed=[*draft.confirmed, key])
+    draft.decide(confirmed=[*draft.now.confirmed, key])
 
 
-def _chosen(draft: Draft, prepared: Prepared, row: Measured, key: str) -> None:
+def _chosen(draft: Draft, row: Measured, key: str) -> None:
     unit = str(st.session_state[key])
     if unit != OPEN:
-        draft.decide_recipe(with_unit(prepared.recipe, row.one, row.name, unit))
+        draft.change_recipe(lambda now: with_unit(now.recipe, same(now, row.one), row.name, unit))
 
 
 def times(draft: Draft, prepared: Prepared) -> None:
@@ -88,22 +89,22 @@ def times(draft: Draft, prepared: Prepared) -> None:
     order, clock, century, zone = st.columns(4)
     key = f"order_{draft.token}"
     order.selectbox("Order of dates", list(ORDERS), index=list(ORDERS).index(recipe.date_order), key=key,
-                    format_func=ORDERS.__getitem__, on_change=_decide, args=(draft, recipe, "date_order", key))
+                    format_func=ORDERS.__getitem__, on_change=_decide, args=(draft, "date_order", key))
     key = f"clock_{draft.token}"
     clock.selectbox("Clock", list(CLOCKS), index=list(CLOCKS).index(recipe.clock), key=key,
-                    format_func=CLOCKS.__getitem__, on_change=_decide, args=(draft, recipe, "clock", key))
+                    format_func=CLOCKS.__getitem__, on_change=_decide, args=(draft, "clock", key))
     key = f"century_{draft.token}"
     century.selectbox("Dates that end with two digits", list(CENTURIES), index=list(CENTURIES).index(recipe.century),
                       key=key, format_func=CENTURIES.__getitem__, on_change=_decide,
-                      args=(draft, recipe, "century", key))
+                      args=(draft, "century", key))
     key = f"zone_{draft.token}"
     zone.text_input("Time zone, such as America/Chicago; blank: local times", recipe.time_zone, key=key, max_chars=60,
-                    on_change=_decide, args=(draft, recipe, "time_zone", key))
+                    on_change=_decide, args=(draft, "time_zone", key))
     for one in prepared.recognised:
         for match in (m for m in one.matches if one.kind == OUTAGE_ROWS and m.name in ("started", "restored")):
             values = " and ".join(plain(", ".join(one.first_values(h)[:3])) for h in match.headers)
             st.caption(f"{plain(one.table.name)}: {match.name} from {plain(' and '.join(match.headers))}, as {values}")
 
 
-def _decide(draft: Draft, recipe: Recipe, field: str, key: str) -> None:
-    draft.decide_recipe(replace(recipe, **{field: st.session_state[key]}))
+def _decide(draft: Draft, field: str, key: str) -> None:
+    draft.change_recipe(lambda now: replace(now.recipe, **{field: st.session_state[key]}))

@@ -25,14 +25,14 @@ def words(draft: Draft, prepared: Prepared) -> None:
     open_ = sum(w.meaning is None and w.suggested is not None for group in groups.values() for w in group)
     if open_:
         st.button(f"Accept {count(open_, 'suggestion')} for words", key="accept_words", icon=":material/done:",
-                  on_click=lambda: draft.decide_recipe(with_suggested_words(prepared.recipe, prepared)))
+                  on_click=lambda: draft.change_recipe(lambda now: with_suggested_words(now.recipe, now)))
     places = st.columns(2)
     for k, ((kind, column), group) in enumerate(groups.items()):
         with places[k % 2].container(border=True):
-            _group(draft, prepared, kind, column, group)
+            _group(draft, kind, column, group)
 
 
-def _group(draft: Draft, prepared: Prepared, kind: str, column: str, group: list[Word]) -> None:
+def _group(draft: Draft, kind: str, column: str, group: list[Word]) -> None:
     of = field_named(kind, column)
     meanings = meanings_of(of, group)
     undecided = sum(w.meaning is None for w in group)
@@ -46,7 +46,7 @@ def _group(draft: Draft, prepared: Prepared, kind: str, column: str, group: list
     st.data_editor(frame, key=key, hide_index=True, disabled=["word", "rows", "state"],
                    height=38 + 35 * min(len(group), MOST_ROWS), on_change=_chosen,
                    alt=f"Words of {column} of {kind} and what they stand for",
-                   args=(draft, prepared, kind, column, group, key),
+                   args=(draft, kind, column, group, key),
                    column_config={"word": st.column_config.TextColumn(width="medium"),
                                   "rows": st.column_config.NumberColumn(width="small"),
                                   "stands for": st.column_config.SelectboxColumn(
@@ -58,9 +58,9 @@ def _state(word: Word) -> str:
     return "decided" if word.meaning is not None else "guess" if word.suggested is not None else "open"
 
 
-def _chosen(draft: Draft, prepared: Prepared, kind: str, column: str, group: list[Word], key: str) -> None:
+def _chosen(draft: Draft, kind: str, column: str, group: list[Word], key: str) -> None:
     meanings = meanings_of(field_named(kind, column), group)
     edited = st.session_state[key]["edited_rows"]
     chosen = {group[int(k)].word: meanings[str(cells["stands for"])] for k, cells in edited.items()
               if str(cells.get("stands for", OPEN)) in meanings}
-    draft.decide_recipe(with_words(prepared.recipe, kind, column, chosen))
+    draft.change_recipe(lambda now: with_words(now.recipe, kind, column, chosen))

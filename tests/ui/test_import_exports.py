@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from reliability.intake import read_recipe
+from reliability.intake.deciding import with_columns, with_kind
 from reliability.study import open_study, uploads, workspace
 from reliability.study.save import fingerprint
+from reliability.ui.import_draft import Draft, prepared_of, same
 from tests.ui.conftest import app, go, make_small, said, sound
 from tests.ui.test_import import upload
 
@@ -287,3 +290,24 @@ def test_files_are_added_and_taken_away():
     sound(test)
     assert [s.label for s in test.selectbox if s.label.startswith("Kind of")] == [
         "Kind of line_segments.csv", "Kind of transformers.csv"]
+
+
+def test_decisions_of_a_page_that_does_not_show_the_one_before_are_all_noted(tmp_path, monkeypatch):
+    """A quick hand: each is made on the state of now, not on that of the page."""
+    monkeypatch.chdir(tmp_path)
+    files = dict(exports())
+    token = uploads.put(files)
+    draft = Draft(token, tuple(files), uploads.get_plan(token))
+    one = next(t for t in prepared_of(draft).recognised if t.table.file == "oms.csv")
+    draft.change_recipe(lambda now: with_kind(now.recipe, same(now, one), "outages"))
+    draft.change_recipe(lambda now: with_columns(now.recipe, same(now, one), {"CAUSE": ""}))
+    draft.change_recipe(lambda now: with_columns(now.recipe, same(now, one), {"CUST": "customers"}))
+    draft.change_recipe(lambda now: replace(now.recipe, time_zone="America/Chicago"))
+    draft.decide_one("answers", "momentary", "all")
+    draft.decide_one("answers", "ties", "half")
+    found = read_recipe(draft.now.recipe_text.encode(), "import.toml")
+    rule, = found.files
+    assert (rule.kind, found.time_zone) == ("outages", "America/Chicago")
+    assert rule.columns["customers"] == ("CUST",)
+    assert "CAUSE" in (rule.ignore or ())
+    assert draft.now.plan["answers"] == {"momentary": "all", "ties": "half"}
