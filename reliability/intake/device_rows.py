@@ -10,7 +10,7 @@ import pandas as pd
 
 from reliability.intake.findings import AMBER, DEVICE, GREEN, RED, Findings
 from reliability.intake.kinds import DEVICE_COLUMNS, OPEN
-from reliability.intake.spans import Spans, first_by_suffix, phase_columns, rank_by_name
+from reliability.intake.spans import Spans, first_by_suffix, phase_columns, rank_by_name, without_suffix
 from reliability.schema.devices import BY_NAME, SWITCH
 from reliability.schema.problems import Problem, Problems
 
@@ -253,8 +253,7 @@ def _named_by_segments(rows: pd.DataFrame, spans: Spans, span: np.ndarray, node:
 
 def _one_a_phase(devices: Devices, findings: Findings) -> Devices:
     """One device of the rows that are its phases: ids that differ by a phase suffix, or one id, at one node."""
-    first, suffixed = first_by_suffix(devices.ids, np.array(["" if not b else _letters(b) for b in devices.letters],
-                                                            object))
+    first, suffixed = first_by_suffix(devices.ids, _by_letter(devices))
     named = pd.Series(np.where(suffixed, first, devices.ids))
     key = pd.DataFrame({"id": named, "span": devices.span, "node": devices.node, "kind": devices.kinds})
     group = key.groupby(["id", "span", "node", "kind"], sort=False).ngroup().to_numpy()
@@ -272,12 +271,23 @@ def _one_a_phase(devices: Devices, findings: Findings) -> Devices:
     phases = np.where(letters > 0, bits[letters], np.where(size > 1, np.minimum(size, 3), devices.phases))
     keep = np.flatnonzero(leader == np.arange(len(devices)))
     also = devices.frame[ALSO].to_numpy(object).copy()
+    own, base = set(devices.ids.tolist()), _without_phases(devices)
     for i in np.flatnonzero(leader != np.arange(len(devices))):
-        also[leader[i]] = (*also[leader[i]], str(devices.ids[i]))
+        common = (base[i],) if base[i] not in own and base[i] not in also[leader[i]] else ()
+        also[leader[i]] = (*also[leader[i]], str(devices.ids[i]), *common)
     devices = replace(devices, frame=devices.frame.assign(**{ALSO: pd.Series(also, dtype=object)}))
     findings.add("devices", "device_phases", "Rows of one device for each phase: one device", GREEN,
                  devices.ids[leader != np.arange(len(devices))], DEVICE)
     return take(replace(devices, phases=phases, letters=letters, open=opened), keep)
+
+
+def _by_letter(devices: Devices) -> np.ndarray:
+    return np.array(["" if not b else _letters(b) for b in devices.letters], object)
+
+
+def _without_phases(devices: Devices) -> list[str]:
+    """What each device is called where its rows are one: its id without the suffix that names its phase."""
+    return [str(name) for name in without_suffix(devices.ids, _by_letter(devices))]
 
 
 def _letters(bits: int) -> str:

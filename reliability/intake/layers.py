@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import json
 import warnings
+import zipfile
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 import numpy as np
@@ -60,30 +61,41 @@ def read_layers(path: Path) -> list[Layer]:
     """Every layer of a file. Raises StudyError where it cannot be read."""
     try:
         import pyogrio
-        names = [str(name) for name, _ in pyogrio.list_layers(_address(path))]
-        if not names:
+        found = [(address, str(name)) for address in _addresses(path) for name, _ in pyogrio.list_layers(address)]
+        if not found:
             raise StudyError([Problem(path.name, "no layer is in the file", "export the layer again")])
-        return [_layer(path, name, name if len(names) > 1 else "") for name in names]
+        return [_layer(path, address, name, name if len(found) > 1 else "") for address, name in found]
     except ImportError as error:
         raise StudyError([Problem(path.name, "geopandas and pyogrio are not installed",
                                   "install them: pip install -r requirements.txt")]) from error
     except (OSError, ValueError, RuntimeError) as error:
-        reason = str(error).splitlines()[0][:160] if str(error) else type(error).__name__
+        told = str(error).replace(str(path.resolve()), path.name).replace("/vsizip/", "")
+        reason = told.splitlines()[0][:160] if told else type(error).__name__
         raise StudyError([Problem(path.name, f"the geometry cannot be read ({reason})",
                                   "export the layer again as GeoPackage, GeoJSON or a whole shapefile")]) from error
 
 
-def _address(path: Path) -> str:
-    return f"/vsizip/{path.resolve()}" if path.suffix.casefold() == ".zip" else str(path)
+def _addresses(path: Path) -> list[str]:
+    """What GDAL calls the data in a file: of an archive each folder with shapefiles and each other file with layers."""
+    if path.suffix.casefold() != ".zip":
+        return [str(path)]
+    try:
+        with zipfile.ZipFile(path) as archive:
+            inside = [PurePosixPath(n) for n in archive.namelist() if not n.startswith(("__MACOSX/", "."))]
+    except zipfile.BadZipFile as error:
+        raise OSError("no zip archive") from error
+    folders = dict.fromkeys(str(p.parent) for p in inside if p.suffix.casefold() == ".shp")
+    files = [str(p) for p in inside if p.suffix.casefold() in (*_GEOJSON, ".gpkg")]
+    return [f"/vsizip/{path.resolve()}/{'' if place == '.' else place}".rstrip("/") for place in (*folders, *files)]
 
 
-def _layer(path: Path, layer: str, name: str) -> Layer:
+def _layer(path: Path, address: str, layer: str, name: str) -> Layer:
     import geopandas as gpd
     import shapely
 
     with warnings.catch_warnings():         # of cells and geometry that are checked here, with messages of our own
         warnings.simplefilter("ignore")
-        frame: Any = gpd.read_file(_address(path), layer=layer, engine="pyogrio", on_invalid="ignore")
+        frame: Any = gpd.read_file(address, layer=layer, engine="pyogrio", on_invalid="ignore")
     geometry = frame.geometry.to_numpy() if isinstance(frame, gpd.GeoDataFrame) else np.full(len(frame), None)
     geometry = np.array(geometry, dtype=object)
     geometry[shapely.is_empty(geometry)] = None

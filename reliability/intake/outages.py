@@ -77,7 +77,10 @@ def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, 
     event = np.where(event == "", np.array(own, object), event)
     seconds = elapsed_seconds(*timestamps, zone)[0]
     if recipe.cumulative_steps:
-        customers = _steps(event, started, restored, customers)
+        customers, falling = _steps(event, started, restored, customers)
+        findings.add("outages", "steps_fall", "Steps with fewer customers than the step before them, though they are "
+                     "said to count those restored so far: taken as none. Does the column count those still out, the "
+                     "recipe's cumulative_steps is wrong", RED, event[falling], OUTAGE)
     frame = pd.DataFrame({
         "event_id": event, "started": iso_text(timestamps[0], stamped), "restored": iso_text(timestamps[1], stamped),
         "customers": customers, "cause": rows["cause"], "fault_kind": rows["fault_kind"], "planned": rows["planned"]})
@@ -283,13 +286,15 @@ def iso_text(timestamps: Timestamps, stamped: np.ndarray) -> np.ndarray:
     return written
 
 
-def _steps(event: np.ndarray, started: np.ndarray, restored: np.ndarray, customers: np.ndarray) -> np.ndarray:
-    """Customers of each step, where the export counts those restored so far in the outage."""
+def _steps(event: np.ndarray, started: np.ndarray, restored: np.ndarray, customers: np.ndarray
+           ) -> tuple[np.ndarray, np.ndarray]:
+    """Customers of each step, where the export counts those restored so far in the outage; and where they fall."""
     number, _ = numbered_events(pd.factorize(event)[0], started, restored)
     frame = pd.DataFrame({"event": number, "restored": restored, "customers": customers})
     ordered = frame.sort_values(["event", "restored"], kind="stable")
-    own = ordered["customers"] - ordered.groupby("event")["customers"].shift(fill_value=0.0)
-    return np.asarray(own.clip(lower=0.0).reindex(frame.index).to_numpy(float))
+    each = ordered["customers"] - ordered.groupby("event")["customers"].shift(fill_value=0.0)
+    own = each.reindex(frame.index).to_numpy(float)
+    return np.maximum(own, 0.0), own < 0.0
 
 
 def _note_faults(outages: Outages, seconds: np.ndarray, names: np.ndarray, most: float, findings: Findings) -> None:

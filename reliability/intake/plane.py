@@ -85,9 +85,12 @@ def plane_of(layers: Sequence[Shapes], stated: str, decisions: list[Decision]) -
             crs = None
         box = shapely.total_bounds(shapes.shapes)
         if crs is None or _no_degrees(crs, shapes):
-            why = "the coordinate system is open" if crs is None else "coordinates are no degrees, as the system states"
-            decisions.append(Decision(PLACE, "geometry", "coordinate_system", name, why,
-                                      "[join] coordinate_system = \"EPSG:…\""))
+            why = ("the coordinate system is open" if not name else "this coordinate system is not known" if crs is None
+                   else "coordinates are no degrees, as the system states")
+            asked = Decision(PLACE, "geometry", "coordinate_system", name, why,
+                             "[join] coordinate_system = \"EPSG:…\"")
+            if asked not in decisions:
+                decisions.append(asked)
             continue
         names.append(crs)
         to_degrees = Transformer.from_crs(crs, WGS84, always_xy=True)

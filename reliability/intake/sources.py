@@ -109,16 +109,31 @@ def _by_breakers(spans: Spans, devices: Devices, stated: np.ndarray) -> tuple[li
     on_span = on_span[unfed[spans.ends[on_span, 0]]]
     at_node = np.unique(devices.node[closed & (devices.node >= 0)])
     at_node = at_node[(degree[at_node] == 1) & unfed[at_node]]
-    free = degree[spans.ends[on_span]] == 1
-    current = spans.frame[[FROM_A, TO_A]].to_numpy(float)[on_span]
+    ends, current = _whole_ends(spans, on_span)
+    free = degree[ends] == 1
     at_to = free.all(axis=1) & (current[:, 1] > current[:, 0])      # the larger is nearer the source
-    end = np.where(~free[:, 0] | at_to, spans.ends[on_span, 1], spans.ends[on_span, 0])
+    end = np.where(~free[:, 0] | at_to, ends[:, 1], ends[:, 0])
     found = np.unique(np.concatenate([end[free.any(axis=1)], at_node]))
     if not found.size:
         return [], [], []
     lone = on_span[free.all(axis=1) & ~at_to & ~(current[:, 0] > current[:, 1])]
-    lone = lone[~np.isin(spans.ends[lone], at_node).any(axis=1)]
+    lone = lone[~np.isin(_whole_ends(spans, lone)[0], at_node).any(axis=1)]
     return [int(n) for n in found], [int(s) for s in lone], _several_ends(spans, found, part)
+
+
+def _whole_ends(spans: Spans, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(k, 2) nodes at the ends of spans, and the fault currents there; of one that was cut those of the whole."""
+    first, last = at.copy(), at.copy()
+    cut = np.flatnonzero(spans.piece > 0)
+    of_whole = pd.Series(cut, index=spans.whole[cut])
+    number = pd.Series(spans.piece[cut], index=spans.whole[cut])
+    for k in np.flatnonzero(spans.piece[at] > 0).tolist():
+        name = spans.whole[at[k]]
+        pieces, order = of_whole.loc[[name]].to_numpy(), number.loc[[name]].to_numpy()
+        first[k], last[k] = pieces[np.argmin(order)], pieces[np.argmax(order)]
+    current = spans.frame[[FROM_A, TO_A]].to_numpy(float)
+    return (np.column_stack([spans.ends[first, 0], spans.ends[last, 1]]),
+            np.column_stack([current[first, 0], current[last, 1]]))
 
 
 def _several_ends(spans: Spans, found: np.ndarray, part: np.ndarray) -> list[Decision]:

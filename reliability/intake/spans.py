@@ -257,7 +257,10 @@ def _grouped(spans: Spans, leader: np.ndarray, findings: Findings) -> Spans:
     findings.add("topology", "conductors", "Rows of one span for each phase conductor: one span", "green", ids[joined])
     keep = np.flatnonzero(lead)
     own = spans.frame["own"].to_numpy(object)
-    alias = {str(name): int(position[leader[i]]) for i in others for name in (ids[i], own[i])}
+    base, taken = without_suffix(ids, spans.frame["phases"].to_numpy(object)), set(ids.tolist())
+    # what they have in common is a name too, where no row bears it
+    alias = {str(base[i]): int(position[leader[i]]) for i in joined if base[i] not in taken}
+    alias |= {str(name): int(position[leader[i]]) for i in others for name in (ids[i], own[i])}
     return Spans(frame.iloc[keep].reset_index(drop=True), spans.ends[keep], spans.nodes, phases[keep], letters[keep],
                  opened[keep], spans.inserted[keep], spans.piece[keep], alias,
                  None if spans.routes is None else [spans.routes[i] for i in keep])

@@ -28,16 +28,14 @@ def read_scenarios(toml: Toml) -> tuple[Scenario, ...]:
         if not isinstance(entry, dict):
             toml.wrong(path, entry, "a scenario must be a table", "write [[scenarios]] and its keys below")
             continue
-        scenario = _read_one(toml, path, entry)
-        if scenario is None:
-            continue
-        folded = scenario.name.casefold()
-        if folded == AS_BUILT.casefold() and folded not in names:
-            if scenario != Scenario(scenario.name):
-                toml.wrong(f"{path}.name", scenario.name, f"'{AS_BUILT}' changes nothing", "choose another name")
-        elif folded in names:
-            toml.wrong(f"{path}.name", scenario.name, "two scenarios have this name", "choose another name")
-        else:
+        scenario, name = _read_one(toml, path, entry), str(entry.get("name", "")).strip()
+        folded = name.casefold()
+        if folded and folded in names:
+            toml.wrong(f"{path}.name", name, "two scenarios have this name", "choose another name")
+        elif folded == AS_BUILT.casefold():
+            if scenario is not None and scenario != Scenario(scenario.name):
+                toml.wrong(f"{path}.name", name, f"'{AS_BUILT}' changes nothing", "choose another name")
+        elif scenario is not None:
             scenarios.append(scenario)
         names.add(folded)
     return tuple(scenarios)

@@ -77,7 +77,8 @@ def show() -> None:
 def _proposal(now: ScenarioResults, found: Selection) -> None:
     """What is proposed, where the choice below is another one; room for that where it is not."""
     if found.proposed:
-        st.markdown("The selection is what is **proposed**, on every page.")
+        st.markdown("The selection is what is **proposed**, on every page." if found.choice.feasible else
+                    "**Nothing is proposed**, on any page, until the limits leave a selection.")
         return
     decision, at = now.decision, proposed_position(now.results.study.scenarios)
     by = "a scenario that the study names" if decision.named else "decided at the study's own inputs"
@@ -87,7 +88,11 @@ def _proposal(now: ScenarioResults, found: Selection) -> None:
         minutes = now.indices[0]["saidi_min"] - now.indices[at]["saidi_min"]
         proposed, chosen = (set(converted_laterals(c)) for c in (decision.choice, found.choice))
         both = proposed & chosen
+        done = readiness.carried_out(now, at)
+        carried = int((done["what"] == "lateral").sum())
         here = "At the moved inputs its" if found.moved else "Its"
+        if carried < len(proposed):
+            here = f"At the moved inputs, {carried} of its {count(len(proposed), 'lateral')} converted, its"
         text += (f" {here} NPV is {money(case['npv'], currency)} and it {'avoids' if minutes >= 0 else 'adds'} "
                  f"{number(abs(minutes))} minutes of SAIDI a year; "
                  f"{count(len(both), 'of its laterals is', 'of its laterals are')} also in the selection below, "

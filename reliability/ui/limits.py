@@ -167,18 +167,15 @@ class _Controls:
                  **self._held("objective", self.asked["objective"]))
 
     def most(self, key: str, title: str = "") -> None:
-        """A number, or no limit."""
-        a, value = BY_KEY[key], self.asked[key]
-        st.number_input(title or f"{a.label}, {a.unit}", min_value=0.0, value=None, step=float(a.step),
-                        placeholder="no limit", help=a.help, format="%.6g",
-                        **self._held(key, float(value) if isinstance(value, int | float) else None))
+        """A number, or no limit. A field of text: the browser's own for numbers makes 125 of 12,5."""
+        a, value, widget = BY_KEY[key], self.asked[key], f"{key}_{self.name}"
+        state.hold(widget, exact(value) if isinstance(value, int | float) else "")
+        st.text_input(title or f"{a.label}, {a.unit}", key=widget, placeholder="no limit", help=a.help,
+                      on_change=_number_moved, args=(key, widget, self.known[key]))
 
     def amount(self, key: str) -> None:
         """An amount of money, written as amounts are everywhere, or no limit."""
-        a, value, widget = BY_KEY[key], self.asked[key], f"{key}_{self.name}"
-        state.hold(widget, exact(value) if isinstance(value, int | float) else "")
-        st.text_input(f"{a.label}, {self.currency}", key=widget, placeholder="no limit", help=a.help,
-                      on_change=_amount_moved, args=(key, widget, self.known[key]))
+        self.most(key, f"{BY_KEY[key].label}, {self.currency}")
 
     def years(self) -> None:
         """Years of the programme."""
@@ -206,12 +203,12 @@ def _moved(key: str, widget: str, stated_value: object, values: Mapping[bool, ob
     _ask(key, value, stated_value)
 
 
-def _amount_moved(key: str, widget: str, stated_value: object) -> None:
+def _number_moved(key: str, widget: str, stated_value: object) -> None:
     text = st.session_state[widget].strip()
     try:
         _ask(key, amount_of(text) if text else None, stated_value)
     except ValueError:
-        st.session_state[opened.NOTICE] = f"{short(text, 30)} is no amount of money; the limit stays as it was."
+        st.session_state[opened.NOTICE] = f"{short(text, 30)} is no number; the limit stays as it was."
 
 
 def _ask(key: str, value: object, stated_value: object) -> None:

@@ -133,8 +133,8 @@ def test_no_letter_on_paper_is_smaller_than_ten_points(browser, demo_pack, which
 
 def test_the_selection_page_gives_the_pack_with_the_years_of_its_programme(page, shared):
     visit(page, shared, "choice", study="demo")
-    page.get_by_role("spinbutton", name="Units a year").fill("10")
-    page.get_by_role("spinbutton", name="Units a year").press("Enter")
+    page.get_by_role("textbox", name="Units a year").fill("10")
+    page.get_by_role("textbox", name="Units a year").press("Enter")
     settle(page)
     with page.expect_download(timeout=60_000) as download:
         page.get_by_role("button", name="Work pack, a sheet a lateral").click()

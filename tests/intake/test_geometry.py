@@ -229,6 +229,41 @@ def _with_points(folder: Path, table: pd.DataFrame, name: str, spot: dict) -> No
     layer(rows).to_file(folder / f"{name}.gpkg")
 
 
+@pytest.mark.parametrize("places", [["sub/"], ["a/", "b c/"], ["", "sub/deep/"]])
+def test_an_archive_may_have_its_layers_in_folders(tmp_path, places):
+    tap = {"segment_id": "T", "phases": "1", "line": [(1000, 0), (1000, 300)]}
+    small(tmp_path, [MAIN])
+    (tmp_path / "segments.gpkg").unlink()
+    parts = [[MAIN, tap]] if len(places) == 1 else [[MAIN], [tap]]
+    with zipfile.ZipFile(tmp_path / "segments.zip", "w") as archive:
+        for k, (place, rows) in enumerate(zip(places, parts, strict=True)):
+            (tmp_path / "parts").mkdir(exist_ok=True)
+            name = f"lines{k}.{'gpkg' if 'deep' in place else 'shp'}"
+            layer(rows).to_file(tmp_path / "parts" / name)
+            for part in (tmp_path / "parts").glob(f"lines{k}.*"):
+                archive.write(part, f"{place}{part.name}")
+        archive.writestr("__MACOSX/._lines0.shp", b"x")
+        archive.writestr("readme.txt", b"x")
+    (tmp_path / "parts" / "x").mkdir()
+    assert sorted(import_exports(tmp_path).tables["sections"]["section_id"]) == ["M", "T"]
+
+
+def test_an_archive_that_is_none_is_told_by_its_name(tmp_path):
+    small(tmp_path, [MAIN])
+    (tmp_path / "more.zip").write_bytes(b"PK no archive")
+    with pytest.raises(StudyError) as raised:
+        import_exports(tmp_path)
+    assert str(tmp_path) not in str(raised.value)
+    assert "more.zip" in str(raised.value)
+
+
+@pytest.mark.filterwarnings("ignore:'crs' was not provided")
+def test_a_coordinate_system_that_is_not_known_is_asked_for_once(tmp_path):
+    with pytest.raises(StudyError) as raised:
+        import_exports(small(tmp_path, [MAIN], None), Recipe(coordinate_system="EPSG:99999"))
+    assert str(raised.value).count("this coordinate system is not known") == 1
+
+
 @pytest.mark.parametrize("form", ["shp", "zip"])
 def test_shapefiles_are_read_whole_or_zipped(tmp_path, form):
     small(tmp_path, [MAIN])

@@ -81,3 +81,13 @@ class TestNumberedEvents:
         starts[0] = np.datetime64("NaT")
         event, _ = numbered_events(np.array([5, 5, 5, 5, 9]), starts, none)
         assert event[0] == event[1] != event[2]
+
+
+def test_steps_that_fall_though_they_are_said_to_add_up_are_listed(tmp_path):
+    rows = [f"7,M2,2024-05-01 10:00,{minutes},{customers}" for minutes, customers in ((60, 35), (90, 20), (120, 5))]
+    imported = take(tmp_path, Recipe(cumulative_steps=True), outages=outages(*rows))
+    assert len(imported.report.findings.ids("steps_fall")) == 2
+    rising = [f"7,M2,2024-05-01 10:00,{minutes},{customers}" for minutes, customers in ((120, 35), (60, 20), (90, 20))]
+    imported = take(tmp_path / "x", Recipe(cumulative_steps=True), outages=outages(*rising))
+    assert imported.report.findings.ids("steps_fall") == ()
+    assert imported.tables["outages"]["customers"].tolist() == [15, 20, 0]
