@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import fnmatch
-from collections.abc import Callable, Collection
+import hashlib
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,7 @@ from reliability.intake.recognise import Recognised
 from reliability.study import StudyError, uploads
 from reliability.ui import background, state
 
-SEEN, STEP = "upload_seen", "import_step"
+SEEN, ARRIVED, STEP = "upload_seen", "upload_arrived", "import_step"
 STAGES = 6                      # of an import, see `import_study`
 KEPT = 3                        # imports, and sets of effects, that stay in memory
 
@@ -86,6 +87,23 @@ def current() -> Draft | None:
     return Draft(token, tuple(names), uploads.get_plan(token))
 
 
+def newest(items: Iterable[tuple[str, bytes]]) -> tuple[list[tuple[str, bytes]], list[str]]:
+    """Files of the uploader but those of which one of the same name was brought later, and the names of these.
+
+    What is brought at one time under one name comes from several folders, and all of it stays.
+    """
+    arrived: dict[tuple[str, bytes], int] = st.session_state.setdefault(ARRIVED, {})
+    keyed = [((name, hashlib.sha256(content).digest()), content) for name, content in items]
+    now = max(arrived.values(), default=-1) + 1
+    for key, _ in keyed:
+        arrived.setdefault(key, now)
+    last: dict[str, int] = {}
+    for key, _ in keyed:
+        last[key[0]] = max(arrived[key], last.get(key[0], -1))
+    stay = [(key[0], content) for key, content in keyed if arrived[key] == last[key[0]]]
+    return stay, [name for name in last if any(arrived[key] < last[name] for key, _ in keyed if key[0] == name)]
+
+
 def take(brought: dict[str, bytes]) -> None:
     """Put what is new in the uploader beside the files of the draft; what was taken out of it goes.
 
@@ -103,6 +121,9 @@ def take(brought: dict[str, bytes]) -> None:
     before = (uploads.get(draft.token) if draft else None) or {}
     new = {n: c for n, c in brought.items() if not before or seen.get(n) != c}
     files = {n: c for n, c in before.items() if n not in gone} | new
+    if draft is not None and RECIPE_FILE in new and RECIPE_FILE in before:      # another recipe, with what it decides
+        draft = replace(draft, plan={key: value for key, value in draft.plan.items() if key != "recipe"})
+        uploads.put_plan(draft.token, draft.plan)
     start(files, _with_files(draft, files))
 
 

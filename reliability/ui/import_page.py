@@ -13,8 +13,11 @@ from reliability.ui.import_kinds import is_own, kinds_guide
 from reliability.ui.import_own import own_tables
 from reliability.ui.opened import Opened
 from reliability.ui.problem_table import show_problems
+from reliability.ui.text import plain
 
-TYPES = ["csv", "txt", "tsv", "xlsx", "geojson", "json", "gpkg", "zip", "shp", "shx", "dbf", "prj", "cpg", "toml"]
+# Those of tables and layers, with all parts of a shapefile.
+TYPES = ("csv", "txt", "tsv", "xlsx", "geojson", "json", "gpkg", "zip", "toml", "shp", "shx", "dbf", "prj", "cpg",
+         "sbn", "sbx", "qix", "xml", "qpj")
 
 
 def show() -> None:
@@ -36,18 +39,21 @@ def _files(shown: Opened) -> None:
         brought = st.file_uploader(
             "Exports: segments, devices, customers, sources, outages. CSV, XLSX, GeoJSON, GeoPackage, zipped "
             "shapefile; import.toml and study.toml if there are any",
-            key="upload", type=TYPES, accept_multiple_files=True)
-        import_draft.take(uploads.named((f.name, f.getvalue()) for f in brought))
+            key="upload", accept_multiple_files=True)
+        stay, replaced = import_draft.newest((f.name, f.getvalue()) for f in brought if _readable(f.name))
+        import_draft.take(uploads.named(stay))
         draft = import_draft.current()
         if draft is not None and before is not None and draft.token == before.token:
             _keep(draft)
     if draft is None:
+        _tell([], [f.name for f in brought if not _readable(f.name)])
         st.markdown("Headers and words may be your own: they are recognized and shown in the next steps. Nothing is "
                     "saved before you say so.")
         kinds_guide()
         return
     if before is None or draft.token != before.token:
         st.rerun()
+    _tell(replaced, [f.name for f in brought if not _readable(f.name)])
     if is_own(draft):
         own_tables(shown, draft)
         return
@@ -58,6 +64,19 @@ def _files(shown: Opened) -> None:
         show_problems(error.problems, "import_unreadable")
         return
     import_steps.steps(draft, prepared)
+
+
+def _readable(name: str) -> bool:
+    return name.rpartition(".")[2].casefold() in TYPES
+
+
+def _tell(replaced: list[str], left: list[str]) -> None:
+    """What became of files that are not among those read."""
+    for name in replaced:
+        st.info(f"{plain(name)} was brought again: it takes the place of the one before.")
+    if left:
+        st.warning(f"Not read, as no export is of such a type: {plain(', '.join(left), 300)}. Export tables as CSV or "
+                   "XLSX, and geometry as GeoPackage, GeoJSON or a shapefile.", icon=":material/help:")
 
 
 def _keep(draft: Draft) -> None:

@@ -59,6 +59,12 @@ def until(test, text: str):
     raise AssertionError(said(test))
 
 
+def draft_of(test) -> str:
+    """Token of the draft that a page shows."""
+    found = test.query_params["draft"]
+    return found if isinstance(found, str) else found[0]
+
+
 def unit(test, header: str, of: str):
     next(s for s in test.selectbox if s.label == f"Unit of {header}").set_value(of)
     return sound(test.run())
@@ -311,3 +317,38 @@ def test_decisions_of_a_page_that_does_not_show_the_one_before_are_all_noted(tmp
     assert rule.columns["customers"] == ("CUST",)
     assert "CAUSE" in (rule.ignore or ())
     assert draft.now.plan["answers"] == {"momentary": "all", "ties": "half"}
+
+
+def test_a_corrected_file_takes_the_place_of_the_one_before():
+    test = upload(page(), *exports())
+    token = draft_of(test)
+    corrected = OUTAGES.replace("12:30,12", "11:30,12")
+    upload(test, *exports(), ("oms.csv", corrected.encode()))
+    assert "oms\\.csv was brought again" in said(test)
+    now = draft_of(test)
+    assert now != token
+    assert sorted(uploads.names(now)) == ["line_segments.csv", "oms.csv", "transformers.csv"]
+    assert uploads.get(now)["oms.csv"] == corrected.encode()
+    sound(test.run())
+    assert sorted(uploads.names(draft_of(test))) == ["line_segments.csv", "oms.csv", "transformers.csv"]
+
+
+def test_a_corrected_recipe_holds_in_place_of_what_the_first_one_decided():
+    recipe = "version = 1\n[time]\nzone = \"America/{}\"\n"
+    test = upload(page(), *exports(), ("import.toml", recipe.format("Chicago").encode()))
+    Draft(draft_of(test), ()).change_recipe(lambda now: replace(now.recipe, clock=12))
+    upload(test, *exports(), *(("import.toml", recipe.format(city).encode()) for city in ("Chicago", "Denver")))
+    token = draft_of(test)
+    found = read_recipe(Draft(token, tuple(uploads.names(token)), uploads.get_plan(token)).recipe_text.encode(), "")
+    assert (found.time_zone, found.clock) == ("America/Denver", None)
+
+
+def test_files_of_other_types_are_told():
+    test = upload(page(), *exports(), ("outages.xls", b"x"))
+    assert "Not read, as no export is of such a type: outages\\.xls" in said(test)
+    assert sorted(uploads.names(draft_of(test))) == ["line_segments.csv", "oms.csv", "transformers.csv"]
+
+
+def test_two_files_of_one_name_brought_together_are_two():
+    test = upload(page(), *exports(), ("oms.csv", OUTAGES.replace("1,S3", "7,S3").encode()))
+    assert "oms 2.csv" in uploads.names(draft_of(test))
