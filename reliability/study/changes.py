@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 from reliability.schema.problems import StudyError
-from reliability.study.archive import changing, write_archived
+from reliability.study.archive import ARCHIVE, changing, write_archived
 from reliability.study.save import ChangedElsewhere, save, try_change
 
 DRAFT = "draft-"                   # begins the names of changes that could not be saved
 MOST_DRAFTS = 20                   # the oldest go
+_WHEN = "%Y%m%dT%H%M%S%f"
 
 
 @dataclass(frozen=True)
@@ -53,12 +55,31 @@ def apply_change(folder: str | Path, files: Mapping[str, bytes], remove: Iterabl
         return Outcome(disk=error)
 
 
+@dataclass(frozen=True)
+class Draft:
+    """A change that could not be saved: where it lies, when it was made, and the file of the study that it is of."""
+
+    path: Path
+    when: datetime
+    file: str
+
+
+def drafts(folder: str | Path) -> list[Draft]:
+    """Changes of a study that could not be saved, the newest first."""
+    found = []
+    for path in (Path(folder) / ARCHIVE).glob(f"{DRAFT}*-*"):
+        stamp, _, file = path.name.removeprefix(DRAFT).partition("-")
+        with suppress(ValueError):          # of another name than ours
+            found.append(Draft(path, datetime.strptime(stamp, _WHEN), file))
+    return sorted(found, key=lambda draft: draft.when, reverse=True)
+
+
 def _stored(folder: str | Path, files: Mapping[str, bytes], outcome: Outcome) -> Outcome:
     """The outcome, the files of the change being stored as drafts; why they could not be, where that is so."""
     try:
         with changing(folder) as archive:
             for name, content in files.items():
-                write_archived(folder, f"{DRAFT}{datetime.now():%Y%m%dT%H%M%S%f}-{name}", content)
+                write_archived(folder, f"{DRAFT}{datetime.now():{_WHEN}}-{name}", content)
             for oldest in sorted(archive.glob(f"{DRAFT}*"))[:-MOST_DRAFTS]:
                 oldest.unlink(missing_ok=True)
     except StudyError as error:

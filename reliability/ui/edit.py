@@ -13,9 +13,9 @@ from reliability.formats import count
 from reliability.schema.columns import TABLES
 from reliability.schema.devices import LATERAL_DEVICES
 from reliability.study import StudyError, text_tables, toml_edit
-from reliability.study.changes import apply_change
+from reliability.study.changes import apply_change, drafts
 from reliability.study.ranges import LEARNED
-from reliability.study.save import ARCHIVE, SETTINGS_FILE, input_files, strange_versions, versions
+from reliability.study.save import SETTINGS_FILE, input_files, strange_versions, versions
 from reliability.ui import long_cells, own_work
 from reliability.ui.figure import csv_button
 from reliability.ui.opened import Opened
@@ -24,7 +24,8 @@ from reliability.ui.text import plain
 
 OUTCOMES = "edit_outcomes"
 WANTED = "assumption_wanted"        # key of the assumption that somebody came for; its row stands first
-CHANGES_SHOWN = 3
+CHANGES_SHOWN, DRAFTS_SHOWN = 3, 5
+DRAFTS = "drafts"                   # where on the page the outcome of taking one up is shown
 SCENARIO_HEADS = {"name": "Name", "laterals": "Laterals", "fast_operations": "Fast operations"}
 
 
@@ -113,6 +114,7 @@ def scenarios(shown: Opened) -> None:
 
 def earlier_versions(shown: Opened) -> None:
     """List what the study was before each change, and restore one."""
+    _drafts(shown)
     found = versions(shown.folder)
     if strange := strange_versions(shown.folder):
         st.warning(f"Among the earlier versions {'lies' if len(strange) == 1 else 'lie'} what no change has stored: "
@@ -130,6 +132,26 @@ def earlier_versions(shown: Opened) -> None:
                         + ", ".join(map(plain, files)) + (f" ({plain(changed, 200)})" if changed else ""))
             if st.button("Restore", key=f"restore_{version.folder.name}"):
                 apply(shown, files, [])
+                st.rerun()
+
+
+def _drafts(shown: Opened) -> None:
+    """List what was typed and could not be saved: to be taken up, or thrown away."""
+    found = drafts(shown.folder)
+    _report(shown, DRAFTS)
+    if found:
+        st.markdown("**Not saved so far**: what was typed and would have left problems, or while somebody else changed "
+                    "the study. Taken up, it takes the place of the whole table.")
+    for draft in found[:DRAFTS_SHOWN]:
+        with st.container(horizontal=True, vertical_alignment="center", border=True):
+            st.markdown(f"{plain(draft.file)} of **{draft.when:%Y-%m-%d %H:%M:%S}**")
+            if st.button("Take it up", key=f"take_{draft.path.name}"):
+                saved = apply(shown, {draft.file: draft.path.read_bytes()}, [], DRAFTS)
+                if saved is not None or len(drafts(shown.folder)) > len(found):     # else it is stored anew
+                    draft.path.unlink(missing_ok=True)
+                st.rerun()
+            if st.button("Throw it away", key=f"drop_{draft.path.name}"):
+                draft.path.unlink(missing_ok=True)
                 st.rerun()
 
 
@@ -240,13 +262,13 @@ def _report(shown: Opened, table: str) -> None:
     if outcome.problems:
         error = outcome.problems
         st.error(f"Not saved: the change would leave {count(error.count, 'problem')}. It is stored as a draft; correct "
-                 "the cells and it is saved.")
+                 "the cells and it is saved, or take it up later under Earlier versions.")
         frame = problem_frame(error.problems)
         st.dataframe(frame, hide_index=True, alt="Problems of the change")
         csv_button("Problems", lambda: frame, f"edit_problems_{table.split('.')[0]}")
     elif outcome.elsewhere:
         st.error("Not saved: the study was changed in another tab or program in the meantime. Your edits are stored as "
-                 f"a draft in {ARCHIVE} of the study's folder; what stands here is the new state, to repeat them in.")
+                 "a draft, under Earlier versions; what stands here is the new state, to repeat them in.")
     elif outcome.disk:
         st.error(f"Not saved: {plain(outcome.disk.strerror or outcome.disk, 200)}.")
     else:

@@ -65,7 +65,7 @@ def _kind_chosen(draft: Draft, one: Recognised, key: str) -> None:
 
 def _state(one: Recognised) -> str:
     if not one.kind:
-        return "not used" if one.rule is not None else ":orange-badge[open] no kind fits these headers"
+        return "not used" if one.rule is not None else ":orange-badge[open] its kind has to be chosen"
     rows = column_rows(one)
     guessed = sum(r.guess for r in rows)
     unused = sum(not r.name for r in rows)

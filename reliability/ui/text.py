@@ -39,8 +39,8 @@ def short(text: object, most: int = 60) -> str:
 
 
 def label(text: object, most: int = 40) -> str:
-    """Text from a file for a label in a chart or in HTML."""
-    return html.escape(shorten(str(text), most))
+    """Text from a file for a label in a chart, which shows quotation marks as they are; never for an attribute."""
+    return html.escape(shorten(str(text), most), quote=False)
 
 
 def saidi_turn(totals: Mapping[str, float], key: str = "reclosing_off_share", subject: str = "This") -> str:

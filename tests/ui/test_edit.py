@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from reliability.study import open_study, workspace
+from reliability.study.changes import drafts
 from reliability.study.save import ARCHIVE, fingerprint, versions
 from reliability.study.text_tables import frame_bytes
 from reliability.ui.long_cells import short
@@ -95,6 +96,30 @@ def test_another_tab_s_change_is_told_and_not_overwritten(small):
     edit(test, "sections.csv", {1: {"customers": "50"}})
     assert open_study(folder).sections["customers"].tolist()[:2] == [99, 50]
     assert "Not saved" not in said(sound(test))
+
+
+def test_a_draft_is_taken_up_or_thrown_away(small):
+    folder = workspace.root() / small
+    test = open_tab(small, "Tables")
+    for customers in ("many", "77"):
+        put(small, {"study.toml": (folder / "study.toml").read_bytes() + b"\n# seen elsewhere\n"})
+        edit(test, "sections.csv", {0: {"customers": customers}})
+    good, bad = drafts(folder)
+    assert [d.file for d in (good, bad)] == ["sections.csv", "sections.csv"]
+    test = open_tab(small, "Earlier versions")
+    assert "Not saved so far" in said(test)
+    test.button(f"take_{bad.path.name}").click()
+    assert "Not saved: the change would leave 1 problem" in said(sound(test.run()))
+    assert len(drafts(folder)) == 2
+    test.button(f"take_{good.path.name}").click()
+    assert "Saved at" in said(sound(test.run()))
+    assert open_study(folder).sections["customers"].tolist()[:2] == [77, 48]
+    for left in drafts(folder):
+        assert b"many" in left.path.read_bytes()
+        test.button(f"drop_{left.path.name}").click()
+        sound(test.run())
+    assert not drafts(folder)
+    assert "Not saved so far" not in said(test)
 
 
 def test_what_somebody_else_did_is_no_draft_where_nothing_was_typed(small):
