@@ -49,5 +49,5 @@ def _most_operations(study: Study) -> int:
 
 def _free(name: str, taken: set[str]) -> str:
     while name.casefold() in taken:
-        name += " (rival)"
+        name += " (alternative)"
     return name

@@ -15,8 +15,9 @@ import pandas as pd
 
 from reliability.history.findings import listed_rows
 from reliability.history.momentary import window_starts
-from reliability.history.outages import MOMENTARY_SECONDS, Records
+from reliability.history.outages import Records
 from reliability.network.devices import RECLOSES
+from reliability.study.event_ids import MOMENTARY_SECONDS
 from reliability.study.study import Study
 
 SAME_SECONDS = 60       # one event in two places, whose clocks may differ so much (our choice)

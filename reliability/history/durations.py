@@ -16,8 +16,9 @@ import scipy
 from scipy import special
 
 from reliability.history.level import LEVEL
-from reliability.history.outages import MOMENTARY_SECONDS, PERMANENT, TEMPORARY, Records, mapped_kinds
+from reliability.history.outages import PERMANENT, TEMPORARY, Records, mapped_kinds
 from reliability.network.devices import MELTS
+from reliability.study.event_ids import MOMENTARY_SECONDS
 
 CUT_HOURS = MOMENTARY_SECONDS / 3600.0
 MINIMUM_EVENTS = 10          # fewer say nothing about a spread; our choice

@@ -17,11 +17,11 @@ import pandas as pd
 from reliability.faults.consequences import CALLOUTS, Consequences, consequences
 from reliability.faults.outcomes import OutcomeTable, row_rates
 from reliability.history.major_events import BETAS, YEARS_BACK
-from reliability.history.outages import MOMENTARY_SECONDS
 from reliability.indices.draws import yearly_multipliers
 from reliability.indices.expected import hours_interrupted
 from reliability.network.quantities import Quantity, quantity
 from reliability.schema.values import Assumptions
+from reliability.study.event_ids import MOMENTARY_SECONDS
 
 SEED = 1366
 EVENTS = 600_000                        # sustained events simulated, about

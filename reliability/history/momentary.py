@@ -17,7 +17,8 @@ import numpy as np
 import pandas as pd
 
 from reliability.history.extent import below, pairs_in_time, reached, roots
-from reliability.history.outages import MOMENTARY_SECONDS, Records
+from reliability.history.outages import Records
+from reliability.study.event_ids import MOMENTARY_SECONDS
 
 
 def window_starts(place: np.ndarray, start: np.ndarray, seconds: int = MOMENTARY_SECONDS) -> np.ndarray:

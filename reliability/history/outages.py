@@ -21,7 +21,7 @@ from reliability.network.tree import Network
 from reliability.schema.columns import OUTAGES
 from reliability.schema.problems import Problem, Problems, StudyError
 from reliability.study.cells import LARGEST, parse_numbers
-from reliability.study.event_ids import DAY_SECONDS, numbered_events
+from reliability.study.event_ids import DAY_SECONDS, MOMENTARY_SECONDS, numbered_events
 from reliability.study.outage_rows import outage_times
 from reliability.study.record_settings import RecordSettings, record_settings
 from reliability.study.study import Study
@@ -36,7 +36,6 @@ from reliability.study.timestamps import (
     rarer_form,
 )
 
-MOMENTARY_SECONDS = 300          # IEEE Std 1366: five minutes or less
 MANY = 20                        # rows whose sections are all unknown are no chance; our choice
 UNKNOWN, TEMPORARY, PERMANENT = -1, 0, 1
 _KINDS = {"": UNKNOWN, "temporary": TEMPORARY, "permanent": PERMANENT}

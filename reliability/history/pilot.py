@@ -18,8 +18,8 @@ from scipy import special
 
 from reliability.history.lateral_events import Windows, events_by_year, events_on_laterals
 from reliability.history.lateral_years import DRIFT, concentration, spread_between_years
+from reliability.history.level import LEVEL
 from reliability.history.outages import Records
-from reliability.history.ratio_tests import LEVEL
 
 POWER = 0.80
 SHARES = (0.05, 0.1, 0.2, 0.3, 0.5)       # of the fleet, converted

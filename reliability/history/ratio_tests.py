@@ -15,7 +15,8 @@ import numpy as np
 import scipy
 from scipy import special
 
-LEVEL = 0.90                  # of intervals and verdicts, from both sides
+from reliability.history.level import LEVEL
+
 FEWER, MORE, NO_DIFFERENCE = "fewer", "more", "no difference shown"
 _LOG_ODDS = (-40.0, 40.0)     # range of the search for ln(ratio)
 _NODES = np.linspace(-4.0, 4.0, 61)      # of a standard normal; close, as many events make a tail a step between them

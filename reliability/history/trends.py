@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
+from reliability.history.level import LEVEL
+
 FEWEST_YEARS = 4        # below it the line's own residuals say next to nothing; our choice
-LEVEL = 0.9
 RISING, FALLING, NONE_SHOWN, TOO_FEW = "rising", "falling", "none shown", "too few years"
 
 

@@ -20,7 +20,7 @@ from reliability.intake.spans import Spans
 from reliability.intake.spelling import meant
 from reliability.intake.words import number_key, suggestion, word_key
 from reliability.schema.problems import Problem, Problems
-from reliability.study.event_ids import numbered_events
+from reliability.study.event_ids import MOMENTARY_SECONDS, numbered_events
 from reliability.study.time_forms import FORMS, short_years
 from reliability.study.timestamps import (
     ZONE_REMEDY,
@@ -41,7 +41,6 @@ _HALF = r"(?:^|\s)(?:0?[1-9]|1[0-2]):\d\d(?!.*[AaPp]\.?\s?[Mm])"     # before or
 _WORDED, _NUMBERED = re.compile(r"([A-Za-z]{2,}(?: [A-Za-z]{2,})*)[\s\-_.:#]*(\d\S*)"), re.compile(r"\d[\w\-./]*")
 _DEVICE = next(f for f in FIELDS[DEVICE_ROWS] if f.name == "device")
 _MOST_HOURS = 100 * 365.25 * 24      # of a duration, our choice: no placeholder, and within the calendar
-MOMENTARY_S = 300       # IEEE Std 1366-2012, definitions (from memory): up to five minutes
 
 
 @dataclass(frozen=True)
@@ -313,7 +312,7 @@ def _note_faults(outages: Outages, seconds: np.ndarray, names: np.ndarray, most:
                  _overlapping(outages, names), OUTAGE)
     findings.add("outages", "outage_above_served", "Outages of more customers than the whole network has", AMBER,
                  event[frame["customers"].to_numpy(float) > most], OUTAGE)
-    momentary = (seconds <= MOMENTARY_S) & (seconds >= 0)
+    momentary = (seconds <= MOMENTARY_SECONDS) & (seconds >= 0)
     findings.add("outages", "momentary", "Records of up to five minutes: momentary events are recorded", GREEN,
                  event[momentary], OUTAGE)
 

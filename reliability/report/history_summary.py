@@ -11,8 +11,8 @@ import pandas as pd
 from reliability.history.calibration import Comparison
 from reliability.history.clearing import FACTORS
 from reliability.history.history import History, View
+from reliability.history.level import LEVEL
 from reliability.history.pilot import POWER
-from reliability.history.ratio_tests import LEVEL
 from reliability.report.numbers import none_for_nan
 from reliability.report.records import device_fit_frame
 from reliability.report.records_reported import reported_summary

@@ -1,4 +1,4 @@
-"""Ids of outages: one that is used again later is another event."""
+"""Outages as events: an id that is used again later is another event, and a short interruption is momentary."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 DAY_SECONDS = 86_400
+MOMENTARY_SECONDS = 300          # IEEE Std 1366-2012, definitions (from memory): five minutes or less
 
 
 def numbered_events(event: np.ndarray, started: np.ndarray, restored: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -243,7 +243,7 @@ def test_a_network_without_laterals_has_no_options():
     assert (options.rows["lateral"] == -1).all()
 
 
-def test_rivals_stand_beside_every_plan():
+def test_alternatives_stand_beside_every_plan():
     study = feeders_of_laterals(3)
     allowed, blocked = zero_capital_scenarios(study)
     assert (allowed.name, allowed.fast_operations) == (ALLOWED, 2)
@@ -253,7 +253,7 @@ def test_rivals_stand_beside_every_plan():
     there = feeders_of_laterals(3, 0, (Scenario("No fast trips", (), None, None, 0),))
     assert [s.name for s in zero_capital_scenarios(there)] == [ALLOWED]
     taken = feeders_of_laterals(3, 0, (Scenario(ALLOWED, None, "sectionalizer", 2),))
-    assert [s.name for s in zero_capital_scenarios(taken)] == [f"{ALLOWED} (rival)", BLOCKED]
+    assert [s.name for s in zero_capital_scenarios(taken)] == [f"{ALLOWED} (alternative)", BLOCKED]
     one = replace(there, scenarios=(Scenario(AS_BUILT), Scenario("One device", fast_operations={"s0": 0})))
     assert [s.name for s in zero_capital_scenarios(one)] == [ALLOWED, BLOCKED]
 
@@ -265,7 +265,7 @@ def _fast_under(study, scenario: Scenario) -> dict[str, int]:
     return {str(network.ids[i]): int(fast[i]) for i in np.flatnonzero(BACKS_UP[network.device])}
 
 
-def test_every_device_trips_fast_as_often_as_it_can_under_the_rival():
+def test_every_device_trips_fast_as_often_as_it_can_under_the_alternative():
     """One breaker of two operations and a recloser of one do not keep the others from their two fast ones."""
     study = feeders_of_laterals(3, operations_to_lockout=4, fast_operations=0)
     sections = study.sections.copy()

@@ -116,7 +116,6 @@ def test_a_return_on_almost_no_capital_is_words_on_paper_and_a_number_in_the_fil
     at = ("scenarios", 1, "business")
     odd = changed({(*at, "irr"): 488.21, (*at, "discounted_payback_years"): 0.0022})
     merit = next(t for t in tables([business(odd)]) if t.key == "merit-utility")
-    assert merit.frame["irr"].max() != 488.21 or shown(merit.frame["irr"].max(), "irr") == NOT_MEANINGFUL
     assert NOT_MEANINGFUL in merit.note
 
 

@@ -119,7 +119,7 @@ def test_what_names_no_phases_stays_a_problem(phases):
 @pytest.mark.parametrize("content", [b"", b"PK\x03\x04broken", b"\xff\xfe\x00\x00", b"just one line\n"])
 def test_files_that_are_no_tables_are_told(content):
     test = upload(app("import"), ("net.csv", content))
-    assert test.error or "no kind fits these headers" in said(test)
+    assert test.error or "its kind has to be chosen" in said(test)
     assert not [b for b in test.button if b.key == "save_import" and not b.disabled]
     assert workspace.studies() == list(workspace.DEMOS)
 
