@@ -8,14 +8,15 @@ from reliability.network.packed import of_each
 from reliability.network.tree import Network
 
 
-def reached(network: Network, section: np.ndarray, customers: np.ndarray) -> np.ndarray:
+def reached(network: Network, section: np.ndarray, customers: np.ndarray, growth: np.ndarray | float) -> np.ndarray:
     """Section whose subtree holds the customers of each record, (m,): the first at or above the one named with so many.
 
-    section: (m,) positions, all known. customers: (m,) of the record. A source is as far as it goes.
+    section: (m,) positions, all known. customers: (m,) of the record. growth: customers served in its year over those
+    of the sections, (m,) or one for all. A source is as far as it goes.
     """
-    at = section.copy()
+    at, today = section.copy(), np.divide(customers, growth, out=np.zeros(len(customers)), where=np.asarray(growth) > 0)
     while True:
-        climbs = np.flatnonzero((network.customers_below[at] < customers * (1 - 1e-12)) & (network.parent[at] >= 0))
+        climbs = np.flatnonzero((network.customers_below[at] < today * (1 - 1e-12)) & (network.parent[at] >= 0))
         if not climbs.size:
             return at
         at[climbs] = network.parent[at[climbs]]

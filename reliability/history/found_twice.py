@@ -112,7 +112,7 @@ def _inside(steps: pd.DataFrame, network: Network) -> tuple[np.ndarray, np.ndarr
         return none
     records, code = _records(steps)
     root = roots(network, records["section"].to_numpy())
-    top = reached(network, records["section"].to_numpy(), records["customers"].to_numpy())
+    top = reached(network, *(records[name].to_numpy() for name in ("section", "customers", "growth")))
     start, end, event = (records[name].to_numpy() for name in ("start", "end", "event"))
     above, inner = pairs_in_time(root, start, end - 1, root, start)
     kept = below(network, top[inner], top[above]) & (top[inner] != top[above]) & (event[inner] != event[above])

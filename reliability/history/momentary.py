@@ -93,10 +93,10 @@ def _elsewhere(records: Records, first: np.ndarray, place: np.ndarray, customers
     apart = lasting["place"].to_numpy()[other] != place[opened][one]
     one, other = one[apart], other[apart]
     named = lasting["customers"].to_numpy()[other]
-    top = reached(network, section[opened], customers)
-    far = reached(network, lasting["section"].to_numpy(), lasting["customers"].to_numpy())[other]
-    served = network.customers_below * 1.0
     growth = records.served.growth[records.steps["year"].to_numpy()[opened] - records.served.years[0]]
+    top = reached(network, section[opened], customers, growth)
+    far = reached(network, *(lasting[name].to_numpy() for name in ("section", "customers", "growth")))[other]
+    served = network.customers_below * 1.0
     inside = below(network, far, top[one])
     within = np.bincount(one[inside], weights=named[inside], minlength=len(event))
     shared = np.clip(customers + within - served[top] * growth, 0.0, np.minimum(customers, within))
@@ -108,14 +108,16 @@ def _elsewhere(records: Records, first: np.ndarray, place: np.ndarray, customers
 
 
 def _lasting(records: Records, place: np.ndarray) -> pd.DataFrame:
-    """Sustained records of known section: place, start (s), section, customers; steps that start together are one."""
+    """Sustained records of known section: place, start (s), section, customers and growth of customers served; steps
+    that start together are one."""
     steps = records.steps
     used = (steps["counted"] & steps["sustained"]).to_numpy(dtype=bool) & (steps["section"].to_numpy() >= 0)
     part = pd.DataFrame({
         "place": place, "start": steps["started"].to_numpy().astype("datetime64[s]").astype(np.int64),
-        "section": steps["section"], "customers": steps["customers"] - steps["already_off"]})[used]
+        "section": steps["section"], "customers": steps["customers"] - steps["already_off"],
+        "growth": records.served.growth[steps["year"].to_numpy() - records.served.years[0]]})[used]
     return part.groupby(["place", "start"], sort=False, as_index=False).agg(
-        section=("section", "first"), customers=("customers", "sum"))
+        section=("section", "first"), customers=("customers", "sum"), growth=("growth", "first"))
 
 
 def _sustained_after(place: np.ndarray, begun: np.ndarray, over: np.ndarray, all_places: np.ndarray,

@@ -144,7 +144,8 @@ def area_parts(records: Records, areas: Areas) -> Parts:
     below = network.below(own)
     known = np.flatnonzero(steps["section"].to_numpy() >= 0)
     section = steps["section"].to_numpy()[known].astype(np.int64)
-    at = reached(network, section, np.nan_to_num((steps["customers"] - steps["already_off"]).to_numpy()[known]))
+    growth = records.served.growth[steps["year"].to_numpy()[known] - records.served.years[0]]
+    at = reached(network, section, np.nan_to_num((steps["customers"] - steps["already_off"]).to_numpy()[known]), growth)
     total = below[at].sum(axis=1)
     named = np.zeros((len(known), len(areas)))
     named[np.arange(len(known)), areas.of_section[section]] = 1.0
