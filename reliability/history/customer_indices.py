@@ -51,9 +51,9 @@ def _placed(network: Network, steps: pd.DataFrame, growth: float) -> tuple[np.nd
         return np.zeros(0, dtype=np.int64), np.zeros(0)
     key = steps["event"].to_numpy().astype(np.int64) * len(network) + steps["section"].to_numpy()
     key, code = np.unique(key, return_inverse=True)
-    customers = np.bincount(code, weights=steps["customers"] - steps["already_off"]) / (growth or 1.0)
-    at = reached(network, key % len(network), customers, 1.0)
-    below = network.customers_below[at]
+    customers = np.bincount(code, weights=steps["customers"] - steps["already_off"])
+    at = reached(network, key % len(network), customers, growth)
+    below = network.customers_below[at] * growth
     share = np.divide(customers, below, out=np.zeros(len(at)), where=below > 0)
     return at, np.minimum(share, 1.0)
 

@@ -12,9 +12,10 @@ def reached(network: Network, section: np.ndarray, customers: np.ndarray, growth
     """Section whose subtree holds the customers of each record, (m,): the first at or above the one named with so many.
 
     section: (m,) positions, all known. customers: (m,) of the record. growth: customers served in its year over those
-    of the sections, (m,) or one for all. A source is as far as it goes.
+    of the sections, (m,) or one for all; where it is less than 1 a single part may have had all that it has today. A
+    source is as far as it goes.
     """
-    at, today = section.copy(), np.divide(customers, growth, out=np.zeros(len(customers)), where=np.asarray(growth) > 0)
+    at, today = section.copy(), customers / np.maximum(growth, 1.0)
     while True:
         climbs = np.flatnonzero((network.customers_below[at] < today * (1 - 1e-12)) & (network.parent[at] >= 0))
         if not climbs.size:

@@ -95,7 +95,7 @@ def grown(year: int, part_customers: float) -> float:
     return SERVED[str(year)] * part_customers / TOTAL
 
 
-def reached(section: str, customers: int) -> str:
+def reached(section: str, customers: float) -> str:
     """First section at or above the one named with so many customers."""
     while sum(CUSTOMERS[i] for i in below(section)) < customers and PARENT[section]:
         section = PARENT[section]
@@ -105,7 +105,7 @@ def reached(section: str, customers: int) -> str:
 def area_shares(row: dict) -> dict[str, float]:
     if row["section_id"] not in CUSTOMERS:
         return {}
-    inside = below(reached(row["section_id"], row["customers"]))
+    inside = below(reached(row["section_id"], row["customers"] / max(grown(row["year"], 1.0), 1.0)))
     total = sum(CUSTOMERS[i] for i in inside)
     shares: dict[str, float] = defaultdict(float)
     for i in inside:
