@@ -69,8 +69,8 @@ def read_layers(path: Path) -> list[Layer]:
         raise StudyError([Problem(path.name, "geopandas and pyogrio are not installed",
                                   "install them: pip install -r requirements.txt")]) from error
     except (OSError, ValueError, RuntimeError) as error:
-        told = str(error).replace(str(path.resolve()), path.name).replace("/vsizip/", "")
-        reason = told.splitlines()[0][:160] if told else type(error).__name__
+        text = str(error).replace(str(path.resolve()), path.name).replace("/vsizip/", "")
+        reason = text.splitlines()[0][:160] if text else type(error).__name__
         raise StudyError([Problem(path.name, f"the geometry cannot be read ({reason})",
                                   "export the layer again as GeoPackage, GeoJSON or a whole shapefile")]) from error
 

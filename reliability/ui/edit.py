@@ -147,7 +147,7 @@ def _drafts(shown: Opened) -> None:
             st.markdown(f"{plain(draft.file)} of **{draft.when:%Y-%m-%d %H:%M:%S}**")
             if st.button("Take it up", key=f"take_{draft.path.name}"):
                 saved = apply(shown, {draft.file: draft.path.read_bytes()}, [], DRAFTS)
-                if saved is not None or len(drafts(shown.folder)) > len(found):     # else it is stored anew
+                if saved is not None or len(drafts(shown.folder)) > len(found):     # else it is stored again
                     draft.path.unlink(missing_ok=True)
                 st.rerun()
             if st.button("Throw it away", key=f"drop_{draft.path.name}"):
@@ -248,7 +248,7 @@ def unsaved(shown: Opened) -> bool:
 
 
 def _forget(shown: Opened, table: str) -> None:
-    """Take back what is told of an earlier state of a table, but that a change of it has become a draft."""
+    """Take back what is said of an earlier state of a table, but that a change of it has become a draft."""
     outcomes = st.session_state.get(OUTCOMES, {})
     outcome, _ = outcomes.get((shown.name, table), (None, None))
     if outcome is not None and not outcome.elsewhere:

@@ -26,9 +26,9 @@ def latest(mark: str, where: str) -> str:
     return mark
 
 
-def one_at_a_time(name: str, mark: str, where: str, change: Callable[[str], Outcome], told: dict[Any, Any],
+def one_at_a_time(name: str, mark: str, where: str, change: Callable[[str], Outcome], outcomes: dict[Any, Any],
                   key: Any, when: Callable[[], Any]) -> Outcome:
-    """The outcome of a change, which gets the state that it is made of; put into `told` under `key`, with its time.
+    """The outcome of a change, which gets the state that it is made of; put into `outcomes` under `key`, with its time.
 
     name, mark: the study and the state of it that this page was drawn of. Nothing here asks the framework for anything
     once the change has begun, so that a page which is stopped meanwhile forgets nothing.
@@ -39,7 +39,7 @@ def one_at_a_time(name: str, mark: str, where: str, change: Callable[[str], Outc
         while (mark, where) in own:
             mark = own[mark, where]
         outcome = change(mark)
-        told[key] = outcome, when()
+        outcomes[key] = outcome, when()
         if outcome.fingerprint is not None:
             own.pop((outcome.fingerprint, where), None)
             if outcome.fingerprint != mark:

@@ -14,7 +14,7 @@ from reliability.schema.problems import StudyError
 from tests.adapter import core_results, differences
 from tests.intake.exports import exported
 from tests.intake.small import CUSTOMERS, DEVICES, take
-from tests.intake.test_geometry import PLANE, layer
+from tests.intake.test_geometry import PLANE, in_plan, layer
 from tests.intake.test_random_exports import back, drawn, system
 
 DEGREES = "EPSG:4326"
@@ -47,11 +47,8 @@ def test_random_networks_come_back(tmp_path, seed, form):
     study = drawn(rng, 20, bool(seed % 2))
     exports = exported(study, rng, between=False)
     folder = exports.write(tmp_path / "exports")
-    segments = exports.tables["segments"]
-    names = pd.unique(pd.concat([segments["from_node"], segments["to_node"]]))
-    spot = dict(zip(names, rng.uniform(-80_000, 80_000, (len(names), 2)), strict=True))
-    tables = {"segments": [{k: v for k, v in r.items() if k not in ("from_node", "to_node")} | {
-        "line": [spot[r["from_node"]], spot[r["to_node"]]]} for r in segments.to_dict("records")]}
+    spot, lines = in_plan(exports.tables["segments"], rng)
+    tables = {"segments": lines}
     for name in ("devices", "customers", "sources"):
         if "node_id" in exports.tables.get(name, ()):
             tables[name] = [{k: v for k, v in r.items() if k != "node_id"} | (

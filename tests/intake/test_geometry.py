@@ -198,6 +198,14 @@ def write_layer(frame: gpd.GeoDataFrame, folder: Path, form: str) -> None:
         (folder / "shorts.txt.ignored").write_text("\n".join(f"{v}={k}" for k, v in short.items()), encoding="utf-8")
 
 
+def in_plan(segments: pd.DataFrame, rng: np.random.Generator) -> tuple[dict, list[dict]]:
+    """A place for every node, metres from an origin, and the segments as lines between them, without their nodes."""
+    names = pd.unique(pd.concat([segments["from_node"], segments["to_node"]]))
+    spot = dict(zip(names, rng.uniform(-80_000, 80_000, (len(names), 2)), strict=True))
+    return spot, [{k: v for k, v in r.items() if k not in ("from_node", "to_node")} | {
+        "line": [spot[r["from_node"]], spot[r["to_node"]]]} for r in segments.to_dict("records")]
+
+
 @pytest.mark.parametrize("form", ["gpkg", "geojson"])
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_random_networks_without_node_ids_come_back(tmp_path, seed, form):
@@ -205,11 +213,7 @@ def test_random_networks_without_node_ids_come_back(tmp_path, seed, form):
     study = drawn(rng, 20, bool(seed % 2))
     exports = exported(study, rng, between=False)
     folder = exports.write(tmp_path / "exports")
-    segments = exports.tables["segments"]
-    names = pd.unique(pd.concat([segments["from_node"], segments["to_node"]]))
-    spot = dict(zip(names, rng.uniform(-80_000, 80_000, (len(names), 2)), strict=True))
-    rows = [{k: v for k, v in r.items() if k not in ("from_node", "to_node")} | {
-        "line": [spot[r["from_node"]], spot[r["to_node"]]]} for r in segments.to_dict("records")]
+    spot, rows = in_plan(exports.tables["segments"], rng)
     (folder / "segments.csv").unlink()
     write_layer(layer(rows), folder, form)
     for name in ("devices", "customers", "sources"):
