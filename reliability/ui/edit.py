@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Mapping
 from datetime import datetime
+from functools import partial
 
 import pandas as pd
 import streamlit as st
@@ -15,7 +16,14 @@ from reliability.schema.devices import LATERAL_DEVICES
 from reliability.study import StudyError, text_tables, toml_edit
 from reliability.study.changes import apply_change, drafts
 from reliability.study.ranges import LEARNED
-from reliability.study.save import SETTINGS_FILE, input_files, strange_versions, versions
+from reliability.study.save import (
+    SETTINGS_FILE,
+    ChangedElsewhere,
+    fingerprint,
+    input_files,
+    strange_versions,
+    versions,
+)
 from reliability.ui import long_cells, own_work
 from reliability.ui.figure import csv_button
 from reliability.ui.opened import Opened
@@ -211,7 +219,7 @@ def _editor(shown: Opened, table: str, read: Callable[[], pd.DataFrame],
         state = {"base": read(), "key": f"editor_{shown.name}_{table}_{number}", "number": number,
                  "fingerprint": shown.fingerprint, "digest": None}
         store[shown.name, table] = state
-    elsewhere = own_work.latest(state["fingerprint"], table) != own_work.latest(shown.fingerprint, table)
+    elsewhere = own_work.elsewhere(state["fingerprint"], shown.fingerprint, table)
     edited = draw(state["base"], state["key"])
     digest = hashlib.sha256(text_tables.frame_bytes(edited.reset_index())).hexdigest()
     new = digest != state["digest"] and not (state["digest"] is None and edited.equals(state["base"]))
@@ -236,9 +244,17 @@ def apply(shown: Opened, files: dict[str, bytes], remove: list[str], table: str 
     """
     sound = shown.study is not None
     return own_work.one_at_a_time(
-        shown.name, made_of or shown.fingerprint, table,
+        shown.name, made_of or shown.fingerprint, table, partial(_mark, shown),
         lambda mark: apply_change(shown.folder, files, remove, mark, sound),
         st.session_state.setdefault(OUTCOMES, {}), (shown.name, table), datetime.now).fingerprint
+
+
+def _mark(shown: Opened) -> str:
+    """The state of the study on the disk; "" where it is being changed, which the change itself finds out."""
+    try:
+        return fingerprint(shown.folder)
+    except (ChangedElsewhere, StudyError, OSError):
+        return ""
 
 
 def unsaved(shown: Opened) -> bool:

@@ -18,26 +18,35 @@ from reliability.ui.opened import SEEN
 _MARKS, _LOCK = "own_marks", "own_work_lock"
 
 
-def latest(mark: str, where: str) -> str:
-    """The state that this tab has made of another one by changes of one place, a table for instance; else that one."""
-    own = st.session_state.get(_MARKS, {})
-    while (mark, where) in own:
-        mark = own[mark, where]
-    return mark
+def since(mark: str, where: str, own: dict[tuple[str, str], str] | None = None) -> list[str]:
+    """A state, and those that this tab has made of it one after another by changes of one place, a table for
+    instance."""
+    own = st.session_state.get(_MARKS, {}) if own is None else own
+    found = [mark]
+    while (next_ := own.get((found[-1], where))) is not None and next_ not in found:
+        found.append(next_)
+    return found
 
 
-def one_at_a_time(name: str, mark: str, where: str, change: Callable[[str], Outcome], outcomes: dict[Any, Any],
-                  key: Any, when: Callable[[], Any]) -> Outcome:
+def elsewhere(known: str, shown: str, where: str) -> bool:
+    """Whether the state that a page was drawn of comes from somebody else than the changes of one place here."""
+    return shown not in since(known, where) and known not in since(shown, where)
+
+
+def one_at_a_time(name: str, mark: str, where: str, now: Callable[[], str], change: Callable[[str], Outcome],
+                  outcomes: dict[Any, Any], key: Any, when: Callable[[], Any]) -> Outcome:
     """The outcome of a change, which gets the state that it is made of; put into `outcomes` under `key`, with its time.
 
-    name, mark: the study and the state of it that this page was drawn of. Nothing here asks the framework for anything
-    once the change has begun, so that a page which is stopped meanwhile forgets nothing.
+    name, mark: the study and the state of it that this page was drawn of. now: the state on the disk; where this tab
+    has made that of `mark`, the change is made of it. Nothing here asks the framework for anything once the change has
+    begun, so that a page which is stopped meanwhile forgets nothing.
     """
     seen = st.session_state.setdefault(SEEN, {})
     own = st.session_state.setdefault(_MARKS, {})
     with st.session_state.setdefault(_LOCK, threading.Lock()):
-        while (mark, where) in own:
-            mark = own[mark, where]
+        current = now()
+        if current in since(mark, where, own):
+            mark = current
         outcome = change(mark)
         outcomes[key] = outcome, when()
         if outcome.fingerprint is not None:

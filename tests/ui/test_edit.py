@@ -98,6 +98,19 @@ def test_another_tab_s_change_is_told_and_not_overwritten(small):
     assert "Not saved" not in said(sound(test))
 
 
+def test_a_state_that_somebody_brought_back_is_no_foreign_one(small):
+    """Saved, taken back elsewhere, and saved again: the change is made of what stands on the disk."""
+    folder = workspace.root() / small
+    before = (folder / "sections.csv").read_bytes()
+    test = open_tab(small, "Tables")
+    edit(test, "sections.csv", {0: {"customers": "36"}})
+    put(small, {"sections.csv": before})
+    sound(test.run())
+    edit(test, "sections.csv", {0: {"customers": "37"}})
+    assert open_study(folder).sections["customers"][0] == 37
+    assert "Not saved" not in said(sound(test))
+
+
 def test_a_draft_is_taken_up_or_thrown_away(small):
     folder = workspace.root() / small
     test = open_tab(small, "Tables")
