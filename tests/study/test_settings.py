@@ -321,3 +321,9 @@ def test_any_value_of_any_key_is_a_setting_or_a_problem(place, value):
         found = read_settings(toml)
         assert set(found.values) == set(defaults())
         assert all(str(p) for p in toml.problems.listed)
+
+
+def test_a_name_that_stands_twice_is_told_beside_the_scenario_s_other_problems():
+    _, problems = read("name = 'x'\n[[scenarios]]\nname = 'n'\n[[scenarios]]\nname = 'N'\nlateral = 'all'\n")
+    assert ["two scenarios have this name" in p for p in problems].count(True) == 1
+    assert any("unknown key of a scenario" in p for p in problems)
