@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -13,7 +14,6 @@ from reliability.intake.findings import AMBER, DEVICE, Findings
 from reliability.intake.kinds import DEVICE_COLUMNS
 from reliability.intake.placing import matching
 from reliability.intake.spans import Spans, rank_by_name
-from reliability.intake.words import word_key
 from reliability.schema.devices import SOURCE_DEVICES
 
 
@@ -51,13 +51,14 @@ def breakers_apart(spans: Spans, up: np.ndarray, into: np.ndarray, fed: np.ndarr
 
 
 def _told(spans: Spans, devices: Devices, group: np.ndarray, beyond: np.ndarray) -> dict[int, int]:
-    """Device → the one segment that its phases match, or whose own name or feeder's its name holds; each once."""
-    keys = {int(s): [k for name in (spans.ids[s], spans.frame["feeder_id"].iloc[s]) if (k := word_key(str(name)))]
+    """Device → the one segment that its phases match, or whose own name or feeder's its name holds as a word of its own
+    (F1 of CB-F1, not of CB-F10); each once."""
+    keys = {int(s): [str(name).casefold() for name in (spans.ids[s], spans.frame["feeder_id"].iloc[s]) if name]
             for s in beyond}
     found = {}
     for d in group.tolist():
-        one, own = matching(spans, devices, d, beyond), word_key(str(devices.ids[d]))
-        named = [s for s, of in keys.items() if any(key in own for key in of)]
+        one, own = matching(spans, devices, d, beyond), str(devices.ids[d]).casefold()
+        named = [s for s, of in keys.items() if any(re.search(rf"(?<!\w){re.escape(k)}(?!\w)", own) for k in of)]
         if one >= 0 or len(named) == 1:
             found[d] = one if one >= 0 else named[0]
     taken = list(found.values())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import fnmatch
 import hashlib
+from collections import Counter
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -92,16 +93,19 @@ def newest(items: Iterable[tuple[str, bytes]]) -> tuple[list[tuple[str, bytes]],
 
     What is brought at one time under one name comes from several folders, and all of it stays.
     """
-    arrived: dict[tuple[str, bytes], int] = st.session_state.setdefault(ARRIVED, {})
     keyed = [((name, hashlib.sha256(content).digest()), content) for name, content in items]
-    now = max(arrived.values(), default=-1) + 1
-    for key, _ in keyed:
-        arrived.setdefault(key, now)
+    before: dict[tuple[str, bytes], tuple[int, int]] = st.session_state.get(ARRIVED, {})     # how often, and when last
+    now = max((when for _, when in before.values()), default=-1) + 1
+    arrived: dict[tuple[str, bytes], tuple[int, int]] = {}
+    for key, often in Counter(key for key, _ in keyed).items():
+        seen, when = before.get(key, (0, now))
+        arrived[key] = often, now if often > seen else when
+    st.session_state[ARRIVED] = arrived or before
     last: dict[str, int] = {}
-    for key, _ in keyed:
-        last[key[0]] = max(arrived[key], last.get(key[0], -1))
-    stay = [(key[0], content) for key, content in keyed if arrived[key] == last[key[0]]]
-    return stay, [name for name in last if any(arrived[key] < last[name] for key, _ in keyed if key[0] == name)]
+    for (name, _), (_, when) in arrived.items():
+        last[name] = max(when, last.get(name, -1))
+    stay = [(key[0], content) for key, content in keyed if arrived[key][1] == last[key[0]]]
+    return stay, list(dict.fromkeys(name for (name, _), (_, when) in arrived.items() if when < last[name]))
 
 
 def take(brought: dict[str, bytes]) -> None:

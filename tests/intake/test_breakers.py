@@ -41,6 +41,14 @@ def test_a_name_says_which(tmp_path):
     assert heads(imported) == {"CB-FB": "FB", "CB-X": "FA"}
 
 
+def test_a_part_of_a_number_is_no_name(tmp_path):
+    spans = SPANS.replace("FA", "F1").replace("FB", "F10")
+    imported = take(tmp_path, segments=spans, sources=TWO.replace("FA", "F1").replace("FB", "F10"), customers=SERVED,
+                    outages=None, devices="device_id,node_id,device,phases\nCB-F10,N1,breaker,ABC\nX,N1,breaker,ABC\n")
+    assert heads(imported) == {"CB-F10": "F10", "X": "F1"}
+    assert imported.report.findings.ids("breakers_in_order") == ("X before M1",)
+
+
 def test_where_they_differ_it_is_asked_and_the_recipe_answers(tmp_path):
     devices = ("device_id,node_id,device,phases,operations_to_lockout\nBA,N1,breaker,ABC,4\n"
                "BB,N1,breaker,ABC,3\n")

@@ -331,6 +331,9 @@ def test_a_corrected_file_takes_the_place_of_the_one_before():
     assert uploads.get(now)["oms.csv"] == corrected.encode()
     sound(test.run())
     assert sorted(uploads.names(draft_of(test))) == ["line_segments.csv", "oms.csv", "transformers.csv"]
+    upload(test, *exports(), ("oms.csv", corrected.encode()), ("oms.csv", OUTAGES.encode()))    # and back again
+    assert sorted(uploads.names(draft_of(test))) == ["line_segments.csv", "oms.csv", "transformers.csv"]
+    assert uploads.get(draft_of(test))["oms.csv"] == OUTAGES.encode()
 
 
 def test_a_corrected_recipe_holds_in_place_of_what_the_first_one_decided():
